@@ -1,0 +1,56 @@
+"""The errors of the library: one base class, the facts in fields, one form of message."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+class GripmarginError(Exception):
+    """Base of every error raised on purpose.
+
+    The message reads: where: found ..., expected ...; what to do.
+
+    Attributes:
+        where: File, line, key, column or argument the error is about.
+        found: What is there.
+        expected: What should be there.
+        remedy: What to do; may be empty.
+    """
+
+    def __init__(self, where: str, found: str, expected: str, remedy: str = "") -> None:
+        self.where = where
+        self.found = found
+        self.expected = expected
+        self.remedy = remedy
+        super().__init__(where, found, expected, remedy)
+
+    def __str__(self) -> str:
+        text = f"{self.where}: found {self.found}, expected {self.expected}"
+        return f"{text}; {self.remedy}" if self.remedy else text
+
+
+class InputError(GripmarginError):
+    """Something that was handed in is malformed: a value, a file, a key, an array."""
+
+
+class RobotError(InputError):
+    """A robot model cannot be read into a serial chain."""
+
+
+class InputErrors(InputError):
+    """Several faults of one file, found in one reading.
+
+    Attributes:
+        problems: The faults, one error each; the fields of this error are those of the first.
+    """
+
+    def __init__(self, problems: Sequence[InputError]) -> None:
+        first = problems[0]
+        super().__init__(first.where, first.found, first.expected, first.remedy)
+        self.problems = tuple(problems)
+
+    def __reduce__(self) -> tuple[type[InputErrors], tuple[tuple[InputError, ...]]]:
+        return InputErrors, (self.problems,)
+
+    def __str__(self) -> str:
+        return "\n".join(str(problem) for problem in self.problems)

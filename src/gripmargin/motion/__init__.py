@@ -1,0 +1,1 @@
+"""Samples of a program to the motion of the tool frame."""

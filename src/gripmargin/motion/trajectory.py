@@ -1,0 +1,233 @@
+"""What a motion program is to the checker: times with joint values or with poses of the tool frame."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+from typing import Any, Self
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from gripmargin.arrays import FloatArray, Value, frozen, sealed
+from gripmargin.errors import InputError
+from gripmargin.poses import as_pose, rotation_from_quaternion
+
+MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs splitting
+QUATERNION_TOLERANCE = 1e-2  # rounding to three decimals gives 1e-3; a wrong column gives far more
+
+
+@dataclass(frozen=True, eq=False)
+class _Samples(Value):
+    t: FloatArray
+    moves: tuple[str, ...] | None = None
+    source: str = "trajectory"
+
+    def _check_times(self) -> int:
+        t = frozen(self.t, (None,), f"{self.source} t")
+        if t.size > MAX_SAMPLES:
+            raise InputError(self.source, f"{t.size} samples", f"at most {MAX_SAMPLES}", "split the program")
+        if t.size < 2:
+            raise InputError(self.source, f"{t.size} samples", "at least 2")
+        steps = np.diff(t)
+        if not (steps > 0).all():
+            i = int(np.argmin(steps > 0))
+            what = "a time that repeats" if steps[i] == 0 else "a time that goes back"
+            raise InputError(
+                f"{self.source} sample {i + 1}",
+                f"{what}: {t[i]:.9g} s, then {t[i + 1]:.9g} s",
+                "times that increase",
+                "remove the sample or repair its time",
+            )
+        object.__setattr__(self, "t", t)
+        if self.moves is not None:
+            moves = tuple(self.moves)
+            if len(moves) != t.size:
+                raise InputError(f"{self.source} moves", f"{len(moves)} labels", f"{t.size}, one a sample")
+            object.__setattr__(self, "moves", moves)
+        return int(t.size)
+
+    @property
+    def samples(self) -> int:
+        """Number of samples."""
+        return int(self.t.size)
+
+    def move_at(self, sample: int) -> str | None:
+        """Return the label of the move that a sample belongs to, None where there are no labels."""
+        return self.moves[sample] if self.moves is not None else None
+
+    def runs(self) -> list[tuple[str, int, int]]:
+        """Return the moves in order as (label, first sample, last sample)."""
+        if self.moves is None:
+            return []
+        found = []
+        for label, run in groupby(range(self.samples), key=self.moves.__getitem__):
+            members = list(run)
+            found.append((label, members[0], members[-1]))
+        return found
+
+
+@dataclass(frozen=True, eq=False)
+class JointTrajectory(_Samples):
+    """Joint values over time.
+
+    Attributes:
+        t: Times [s], increasing, shape (n,).
+        q: Joint positions [rad or m], shape (n, joints).
+        qd: Joint speeds [rad/s or m/s], shape (n, joints), or None: they are estimated.
+        qdd: Joint accelerations [rad/s^2 or m/s^2], shape (n, joints), or None: they are estimated.
+        names: Joint names by column; empty: columns are in the robot's order.
+        moves: A label for each sample, or None.
+        source: Where it came from, for messages.
+
+    Raises:
+        InputError: Shapes that do not agree, NaN, times that repeat or go back.
+    """
+
+    q: FloatArray = None  # type: ignore[assignment]
+    qd: FloatArray | None = None
+    qdd: FloatArray | None = None
+    names: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        n = self._check_times()
+        q = frozen(self.q, (n, None), f"{self.source} q")
+        object.__setattr__(self, "q", q)
+        for field in ("qd", "qdd"):
+            rates = getattr(self, field)
+            if rates is not None:
+                object.__setattr__(self, field, frozen(rates, q.shape, f"{self.source} {field}"))
+        if self.qdd is not None and self.qd is None:
+            raise InputError(self.source, "joint accelerations without joint speeds", "both or neither")
+        names = tuple(self.names)
+        if names and len(names) != q.shape[1]:
+            raise InputError(f"{self.source} names", f"{len(names)} names", f"{q.shape[1]}, one a column")
+        if len(set(names)) != len(names):
+            raise InputError(f"{self.source} names", "a joint name that repeats", "each joint once")
+        object.__setattr__(self, "names", names)
+
+    @classmethod
+    def from_toolbox(cls, trajectory: Any, *, duration: float, moves: Iterable[str] | None = None) -> Self:
+        """Take a joint trajectory object of the Robotics Toolbox (``jtraj``, ``mtraj``, ``mstraj``).
+
+        The toolbox gives rates per unit of its own time, which is 0 to 1 over a ``jtraj`` made with a
+        number of steps whatever its ``t`` says; only positions are therefore taken, and the rates are
+        estimated from them over the duration that you state.
+
+        Args:
+            trajectory: Object with ``q`` of shape (n, joints).
+            duration: Time from the first to the last sample [s].
+            moves: A label for each sample.
+        """
+        positions = frozen(np.atleast_2d(trajectory.q), (None, None), "toolbox trajectory q")
+        if not (np.isfinite(duration) and duration > 0):
+            raise InputError("duration", f"{duration}", "a time above 0 [s]")
+        labels = None if moves is None else tuple(moves)
+        return cls(t=np.linspace(0.0, duration, len(positions)), q=positions, moves=labels, source="toolbox trajectory")
+
+    def in_order_of(self, names: Sequence[str]) -> Self:
+        """Return the trajectory with its columns in the order of the given joint names.
+
+        Columns of joints that are not asked for are left out. A trajectory without names is returned as it is.
+
+        Raises:
+            InputError: A joint asked for is missing.
+        """
+        if not self.names or tuple(names) == self.names:
+            return self
+        missing = [name for name in names if name not in self.names]
+        if missing:
+            raise InputError(
+                f"{self.source} joint names",
+                ", ".join(self.names),
+                f"the robot's joints {', '.join(names)} (missing: {', '.join(missing)})",
+                "name the robot's joints in the job ([robot] joint_names) or repair the names in the file",
+            )
+        columns = [self.names.index(name) for name in names]
+        return replace(
+            self,
+            q=self.q[:, columns],
+            qd=None if self.qd is None else self.qd[:, columns],
+            qdd=None if self.qdd is None else self.qdd[:, columns],
+            names=tuple(names),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class PoseTrajectory(_Samples):
+    """Poses of the tool frame in the world over time.
+
+    Attributes:
+        t: Times [s], increasing, shape (n,).
+        position: Tool-frame origin in the world [m], shape (n, 3).
+        rotation: Tool axes in the world as columns, shape (n, 3, 3).
+        moves: A label for each sample, or None.
+        source: Where it came from, for messages.
+
+    Raises:
+        InputError: Shapes that do not agree, NaN, times that repeat or go back, a matrix that is no rotation.
+    """
+
+    position: FloatArray = None  # type: ignore[assignment]
+    rotation: FloatArray = None  # type: ignore[assignment]
+
+    def __post_init__(self) -> None:
+        n = self._check_times()
+        object.__setattr__(self, "position", frozen(self.position, (n, 3), f"{self.source} position"))
+        rotation = frozen(self.rotation, (n, 3, 3), f"{self.source} rotation")
+        error = np.abs(np.einsum("nji,njk->nik", rotation, rotation) - np.eye(3)).max(axis=(1, 2))
+        wrong = (error > 1e-6) | (np.linalg.det(rotation) < 0)
+        if wrong.any():
+            i = int(np.argmax(wrong))
+            raise InputError(f"{self.source} rotation of sample {i}", "a matrix that is no rotation", "a rotation")
+        object.__setattr__(self, "rotation", rotation)
+
+    @classmethod
+    def from_quaternions(
+        cls,
+        t: ArrayLike,
+        position: ArrayLike,
+        xyzw: ArrayLike,
+        *,
+        moves: Iterable[str] | None = None,
+        source: str = "trajectory",
+    ) -> Self:
+        """Take orientations as unit quaternions, scalar last, shape (n, 4).
+
+        Raises:
+            InputError: A quaternion further than 0.01 from unit length.
+        """
+        quaternions = frozen(xyzw, (None, 4), f"{source} quaternion")
+        length = np.linalg.norm(quaternions, axis=1)
+        wrong = np.abs(length - 1.0) > QUATERNION_TOLERANCE
+        if wrong.any():
+            i = int(np.argmax(wrong))
+            raise InputError(
+                f"{source} sample {i}",
+                f"a quaternion (x, y, z, w) = {quaternions[i].tolist()} of length {length[i]:.4g}",
+                "unit length",
+                "check the columns and their order: qx, qy, qz, qw",
+            )
+        return cls(
+            t=np.asarray(t, dtype=np.float64),
+            position=np.asarray(position, dtype=np.float64),
+            rotation=rotation_from_quaternion(quaternions),
+            moves=None if moves is None else tuple(moves),
+            source=source,
+        )
+
+    @classmethod
+    def from_se3(cls, t: ArrayLike, poses: Iterable[Any], *, moves: Iterable[str] | None = None) -> Self:
+        """Take a sequence of spatialmath ``SE3`` (or 4 x 4 matrices) at the given times [s]."""
+        stack = np.stack([as_pose(p, f"pose {i}") for i, p in enumerate(poses)])
+        return cls(
+            t=np.asarray(t, dtype=np.float64),
+            position=stack[:, :3, 3],
+            rotation=sealed(stack[:, :3, :3].copy()),
+            moves=None if moves is None else tuple(moves),
+            source="SE3 sequence",
+        )
+
+
+Trajectory = JointTrajectory | PoseTrajectory
