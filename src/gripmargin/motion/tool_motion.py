@@ -1,0 +1,118 @@
+"""The motion of the tool frame at every sample, named and in one frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from gripmargin.arrays import FloatArray, Value, sealed
+from gripmargin.errors import InputError
+from gripmargin.kernels import recursion
+from gripmargin.motion.chain import Chain
+
+
+@dataclass(frozen=True, eq=False)
+class ToolMotion(Value):
+    """Pose, velocities and accelerations of the tool frame.
+
+    Accelerations are the classical ones of the tool-frame origin, without gravity.
+
+    Attributes:
+        t: Times [s], shape (n,).
+        state: As `gripmargin.kernels.recursion.tool_motion` returns it, shape (3, 8, n).
+    """
+
+    t: FloatArray
+    state: FloatArray
+
+    def __post_init__(self) -> None:
+        sealed(self.state)
+
+    @property
+    def samples(self) -> int:
+        """Number of samples."""
+        return int(self.t.size)
+
+    @property
+    def rotation(self) -> FloatArray:
+        """Tool axes in the world as columns, shape (n, 3, 3)."""
+        return self.state[:, recursion.EX :].transpose(2, 1, 0)
+
+    @property
+    def position(self) -> FloatArray:
+        """Tool origin in the world [m], shape (n, 3)."""
+        return np.einsum("cjn,cn->nj", self.state[:, recursion.EX :], self.state[:, recursion.P])
+
+    @property
+    def velocity(self) -> FloatArray:
+        """Velocity of the tool origin in tool axes [m/s], shape (n, 3)."""
+        return self.state[:, recursion.V].T
+
+    @property
+    def acceleration(self) -> FloatArray:
+        """Acceleration of the tool origin in tool axes [m/s^2], shape (n, 3)."""
+        return self.state[:, recursion.A].T
+
+    @property
+    def angular_velocity(self) -> FloatArray:
+        """Angular velocity in tool axes [rad/s], shape (n, 3)."""
+        return self.state[:, recursion.W].T
+
+    @property
+    def angular_acceleration(self) -> FloatArray:
+        """Angular acceleration in tool axes [rad/s^2], shape (n, 3)."""
+        return self.state[:, recursion.AL].T
+
+    def in_tool(self, vector: ArrayLike) -> FloatArray:
+        """Return a constant world vector in tool axes, shape (3, n)."""
+        return np.einsum("cjn,j->cn", self.state[:, recursion.EX :], np.asarray(vector, dtype=np.float64))
+
+
+def joint_motion(chain: Chain, t: FloatArray, q: FloatArray, qd: FloatArray, qdd: FloatArray) -> ToolMotion:
+    """Return the tool motion of joint samples with known rates.
+
+    Args:
+        chain: The robot, with base and tool mounted.
+        t: Times [s], shape (n,).
+        q: Joint positions [rad or m], shape (n, joints).
+        qd: Joint speeds, shape (n, joints).
+        qdd: Joint accelerations, shape (n, joints).
+
+    Raises:
+        InputError: The number of columns is not the robot's number of joints.
+    """
+    if q.shape[1] != chain.joints:
+        raise InputError(
+            "trajectory joint columns", f"{q.shape[1]}", f"{chain.joints}, the moving joints of {chain.source}"
+        )
+    return ToolMotion(t=t, state=recursion.tool_motion(chain.links, chain.revolute, q, qd, qdd))
+
+
+def pose_motion(
+    t: FloatArray,
+    position: FloatArray,
+    rotation: FloatArray,
+    velocity: FloatArray,
+    acceleration: FloatArray,
+    omega: FloatArray,
+    alpha: FloatArray,
+) -> ToolMotion:
+    """Return the tool motion of poses with known rates.
+
+    Args:
+        t: Times [s], shape (n,).
+        position: Tool origin in the world [m], shape (n, 3).
+        rotation: Tool axes in the world as columns, shape (n, 3, 3).
+        velocity: Of the origin, world axes [m/s], shape (n, 3).
+        acceleration: Of the origin, world axes [m/s^2], shape (n, 3).
+        omega: Angular velocity, tool axes [rad/s], shape (n, 3).
+        alpha: Angular acceleration, tool axes [rad/s^2], shape (n, 3).
+    """
+    state = np.empty((3, 8, t.size))
+    for row, world in ((recursion.V, velocity), (recursion.A, acceleration), (recursion.P, position)):
+        state[:, row] = np.einsum("nji,nj->in", rotation, world)
+    state[:, recursion.W], state[:, recursion.AL] = omega.T, alpha.T
+    state[:, recursion.EX :] = rotation.transpose(2, 1, 0)
+    return ToolMotion(t=t, state=state)
