@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.errors import InputError
 
-FloatArray = NDArray[np.float64]
+FloatArray = NDArray[np.floating[Any]]
 
 
 def frozen(values: ArrayLike, shape: tuple[int | None, ...], where: str) -> FloatArray:

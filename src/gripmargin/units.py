@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from functools import cache
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from gripmargin.errors import InputError
 
@@ -80,10 +80,10 @@ _UNIT: Final = re.compile(r"[A-Za-zµμ°_0-9 */^().-]{1,40}")
 
 
 @cache
-def _registry() -> pint.UnitRegistry:
+def _registry() -> pint.UnitRegistry[float]:
     import pint  # noqa: PLC0415 - only a job or a file with units needs it
 
-    return pint.UnitRegistry(_DEFINITIONS.strip().splitlines(), on_redefinition="ignore")  # type: ignore[arg-type]
+    return pint.UnitRegistry(_DEFINITIONS.strip().splitlines(), on_redefinition="ignore")
 
 
 @cache
@@ -116,12 +116,12 @@ def _dimensionality(unit: str) -> tuple[float, str] | None:
     try:
         # exact keeps pint from guessing at case or plurals
         quantity = registry.Quantity(1.0, registry.parse_units(unit, case_sensitive=True)).to_base_units()
-    except Exception:  # noqa: BLE001 - pint raises a dozen kinds for an unreadable unit
+    except Exception:  # pint raises a dozen kinds for an unreadable unit
         return None
     return _to_si(quantity)
 
 
-def _to_si(quantity: pint.Quantity[float]) -> tuple[float, str]:
+def _to_si(quantity: Any) -> tuple[float, str]:
     # The registry's base of mass is the gram, ours the kilogram.
     power = dict(quantity.dimensionality).get("[mass]", 0)
     return float(quantity.magnitude) * 1e-3 ** float(power), str(quantity.dimensionality)
@@ -144,7 +144,11 @@ def parse_quantity(text: object, dimension: str, where: str) -> float:
     _, example = DIMENSIONS[dimension]
     expected = f'{_article(dimension)} with its unit, such as "{example}"'
     if isinstance(text, bool) or not isinstance(text, str):
-        kind = f"the bare number {text}" if isinstance(text, int | float) and not isinstance(text, bool) else repr(text)[:60]
+        kind = (
+            f"the bare number {text}"
+            if isinstance(text, int | float) and not isinstance(text, bool)
+            else repr(text)[:60]
+        )
         raise InputError(where, kind, expected, "write the number and its unit between quotes")
     match = _QUANTITY.fullmatch(text) if len(text) <= 80 else None
     if match is None:

@@ -8,7 +8,7 @@ frame as gripped.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, get_args
 
 import numpy as np
@@ -35,6 +35,13 @@ def _set(target: object, name: str, value: object) -> None:
     object.__setattr__(target, name, value)
 
 
+def _optional(target: object, key: str, owner: str, unit: str, *, zero: bool = False) -> None:
+    """Check a quantity that may be left out (None)."""
+    value = getattr(target, key)
+    if value is not None:
+        _set(target, key, _positive(value, f"{owner}.{key}", unit, zero=zero))
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class PadMaterial(Value):
     """An adhesive face on its elastic backing; strengths are those on the reference surface, fully pressed on.
@@ -47,6 +54,13 @@ class PadMaterial(Value):
         peel_energy: Energy to part a unit of area [J/m^2]; where given it limits the pull-off stress.
         fouling_per_cycle: Share of the holding strength lost with each pick, compounding [-].
         coupon_area: Area of the sample the strengths were measured on [m^2].
+        full_preload: Contact pressure from which the face holds fully [Pa].
+        preload_curve: Measured share of the full holding strength (0 to 1) over peak contact pressure [Pa],
+            rows of (pressure, share), shape (k, 2).
+        min_dwell: Least time under pressure before the face holds [s].
+        overload_pressure: Contact pressure above which the face loses its hold [Pa].
+        overload_residual: Share of the holding strength left after an overload [-]; given with the pressure.
+        damping_ratio: Of the part swinging on the backing, share of critical damping [-].
         name: What the job calls it.
     """
 
@@ -57,6 +71,12 @@ class PadMaterial(Value):
     peel_energy: float | None = None
     fouling_per_cycle: float = 0.0
     coupon_area: float | None = None
+    full_preload: float | None = None
+    preload_curve: FloatArray | None = None
+    min_dwell: float | None = None
+    overload_pressure: float | None = None
+    overload_residual: float | None = None
+    damping_ratio: float | None = None
     name: str = "pad material"
 
     def __post_init__(self) -> None:
@@ -67,11 +87,26 @@ class PadMaterial(Value):
             ("shear_stiffness", "Pa/m"),
         ):
             _set(self, key, _positive(getattr(self, key), f"{self.name}.{key}", unit))
-        for key, unit in (("peel_energy", "J/m^2"), ("coupon_area", "m^2")):
-            if getattr(self, key) is not None:
-                _set(self, key, _positive(getattr(self, key), f"{self.name}.{key}", unit))
+        for key, unit in (
+            ("peel_energy", "J/m^2"),
+            ("coupon_area", "m^2"),
+            ("full_preload", "Pa"),
+            ("overload_pressure", "Pa"),
+        ):
+            _optional(self, key, self.name, unit)
+        _optional(self, "min_dwell", self.name, "s", zero=True)
         if not 0.0 <= self.fouling_per_cycle < 1.0:
             raise InputError(f"{self.name}.fouling_per_cycle", f"{self.fouling_per_cycle}", "a share from 0 up to 1")
+        if self.damping_ratio is not None and not 0.0 <= self.damping_ratio < 1.0:
+            raise InputError(f"{self.name}.damping_ratio", f"{self.damping_ratio}", "a ratio from 0 up to 1")
+        if (self.overload_pressure is None) != (self.overload_residual is None):
+            raise InputError(
+                f"{self.name}.overload_pressure", "one of overload_pressure and overload_residual", "both or neither"
+            )
+        if self.overload_residual is not None and not 0.0 <= self.overload_residual <= 1.0:
+            raise InputError(f"{self.name}.overload_residual", f"{self.overload_residual}", "a share from 0 to 1")
+        if self.preload_curve is not None:
+            _set(self, "preload_curve", _curve(self.preload_curve, f"{self.name}.preload_curve"))
 
     @property
     def limiting_pull_off_stress(self) -> float:
@@ -182,6 +217,11 @@ class Part(Value):
         outline: Corners of the gripped face in the tool frame's xy plane [m], shape (k, 2), or None: every
             pad lies wholly on the part.
         surface_factor: Holding strength here over that on the reference surface [-].
+        max_pressure: Contact pressure the part may take [Pa].
+        thickness: [m].
+        youngs_modulus: [Pa].
+        poissons_ratio: [-].
+        drag_area: Drag coefficient times area, for air drag on a flat part [m^2].
 
     Raises:
         InputError: A mass that is not above 0, an inertia that no body can have.
@@ -192,6 +232,11 @@ class Part(Value):
     inertia: FloatArray
     outline: FloatArray | None = None
     surface_factor: float = 1.0
+    max_pressure: float | None = None
+    thickness: float | None = None
+    youngs_modulus: float | None = None
+    poissons_ratio: float | None = None
+    drag_area: float | None = None
 
     def __post_init__(self) -> None:
         _set(self, "mass", _positive(self.mass, "part.mass", "kg"))
@@ -206,6 +251,10 @@ class Part(Value):
         if self.outline is not None:
             _set(self, "outline", polygon(self.outline, "part.outline"))
         _set(self, "surface_factor", _positive(self.surface_factor, "part.surface_factor", "-"))
+        for key, unit in (("max_pressure", "Pa"), ("thickness", "m"), ("youngs_modulus", "Pa"), ("drag_area", "m^2")):
+            _optional(self, key, "part", unit)
+        if self.poissons_ratio is not None and not 0.0 <= self.poissons_ratio <= 0.5:
+            raise InputError("part.poissons_ratio", f"{self.poissons_ratio}", "a ratio from 0 to 0.5")
 
     def placed(self, pose_in_tool: ArrayLike) -> Part:
         """Return the part moved rigidly: its data was given in a frame that has this pose in the tool frame.
@@ -220,14 +269,15 @@ class Part(Value):
         outline = None
         if self.outline is not None:
             if abs(rotation[2, 2] - 1.0) > 1e-9:
-                raise InputError("part.at", "a rotation out of the pad plane", "a turn about z where an outline is given")
+                raise InputError(
+                    "part.at", "a rotation out of the pad plane", "a turn about z where an outline is given"
+                )
             outline = self.outline @ rotation[:2, :2].T + shift[:2]
-        return Part(
-            mass=self.mass,
+        return replace(
+            self,
             com=rotation @ self.com + shift,
             inertia=rotation @ self.inertia @ rotation.T,
             outline=outline,
-            surface_factor=self.surface_factor,
         )
 
 
@@ -267,6 +317,11 @@ class Phase(Value):
         elif self.start is None or self.end is None or not self.start < self.end:
             raise InputError(f"{self.kind} phase", f"from {self.start} to {self.end}", "two times, the later one last")
 
+    @property
+    def span(self) -> tuple[float, float] | None:
+        """From and to [s], None where the phase is told by moves."""
+        return None if self.start is None or self.end is None else (self.start, self.end)
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Targets(Value):
@@ -291,6 +346,91 @@ class Targets(Value):
             value = getattr(self, key)
             if value is not None:
                 _set(self, key, _positive(value, f"targets.{key}", "-"))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Pick(Value):
+    """Where the part is taken from.
+
+    Attributes:
+        face: Gripped face in the world, +z out of the part, shape (4, 4).
+        flatness: Largest gap between the face and a plane [m].
+        break_away: Force that holds the part in its tray while it leaves [N].
+        dwell: Time the tool rests on the part [s], where the program does not show it.
+    """
+
+    face: FloatArray
+    flatness: float = 0.0
+    break_away: float = 0.0
+    dwell: float | None = None
+
+    def __post_init__(self) -> None:
+        _set(self, "face", as_pose(self.face, "pick.face"))
+        for key, unit in (("flatness", "m"), ("break_away", "N"), ("dwell", "s")):
+            _optional(self, key, "pick", unit, zero=True)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Nest(Value):
+    """The fixture that receives the part, and what keeps the part in it.
+
+    Attributes:
+        face: Gripped face of the seated part in the world, +z out of the part, shape (4, 4).
+        hold_down: Force that keeps the part down, beyond its weight [N].
+        lateral_force: Largest force along the face that the nest takes [N].
+        moment: Largest moment about the face normal that the nest takes [N m].
+        support: Outline the part stands on, in the xy plane of ``face`` [m], shape (k, 2).
+    """
+
+    face: FloatArray
+    hold_down: float = 0.0
+    lateral_force: float = 0.0
+    moment: float = 0.0
+    support: FloatArray | None = None
+
+    def __post_init__(self) -> None:
+        _set(self, "face", as_pose(self.face, "nest.face"))
+        for key, unit in (("hold_down", "N"), ("lateral_force", "N"), ("moment", "N*m")):
+            _optional(self, key, "nest", unit, zero=True)
+        if self.support is not None:
+            _set(self, "support", polygon(self.support, "nest.support"))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Stop(Value):
+    """How the robot stops when it is told to.
+
+    Attributes:
+        time: From full speed to rest along the path [s].
+        deceleration: Along the path of the tool-frame origin [m/s^2]; instead of a time.
+        axis_deceleration: Braking rate of each axis on its own [rad/s^2 or m/s^2], shape (joints,).
+        category: Stop category after IEC 60204-1: 0 is uncontrolled, 1 and 2 are controlled; or None.
+    """
+
+    time: float | None = None
+    deceleration: float | None = None
+    axis_deceleration: FloatArray | None = None
+    category: int | None = None
+
+    def __post_init__(self) -> None:
+        _optional(self, "time", "stop", "s")
+        _optional(self, "deceleration", "stop", "m/s^2")
+        if self.axis_deceleration is not None:
+            rates = frozen(self.axis_deceleration, (None,), "stop.axis_deceleration")
+            for i, rate in enumerate(rates):
+                _positive(rate, f"stop.axis_deceleration[{i}]", "rad/s^2 or m/s^2")
+            _set(self, "axis_deceleration", rates)
+        if self.time is not None and self.deceleration is not None:
+            raise InputError("stop.deceleration", "a stopping time and a deceleration", "one of the two")
+        on_path = self.time is not None or self.deceleration is not None
+        if not on_path and self.axis_deceleration is None:
+            raise InputError("stop", "no way to stop", "a time, a deceleration or axis_deceleration")
+        if self.category not in (None, 0, 1, 2):
+            raise InputError("stop.category", f"{self.category}", "0, 1 or 2 (IEC 60204-1)")
+        if self.category == 0 and self.axis_deceleration is None:
+            raise InputError("stop.category", "category 0 without axis_deceleration", "the braking rate of each axis")
+        if self.category in (1, 2) and not on_path:
+            raise InputError("stop.category", f"category {self.category} without a time", "a time or a deceleration")
 
 
 def polygon(corners: ArrayLike, where: str) -> FloatArray:
@@ -340,6 +480,18 @@ def uniform_plate(
     zz = thickness**2 / 12
     inertia = mass * np.array([[yy + zz, -xy, 0.0], [-xy, xx + zz, 0.0], [0.0, 0.0, xx + yy]])
     return np.array([cx, cy, thickness / 2]), inertia
+
+
+def _curve(values: ArrayLike, where: str) -> FloatArray:
+    curve = frozen(values, (None, 2), where)
+    if len(curve) < 2:
+        raise InputError(where, f"{len(curve)} points", "at least 2")
+    pressure, share = curve.T
+    if pressure[0] < 0 or not (np.diff(pressure) > 0).all():
+        raise InputError(where, "pressures that do not rise from 0 or more", "pressures in rising order")
+    if not ((share >= 0) & (share <= 1)).all():
+        raise InputError(where, f"shares from {share.min():g} to {share.max():g}", "shares from 0 to 1")
+    return curve
 
 
 def _check_inertia(inertia: FloatArray) -> None:

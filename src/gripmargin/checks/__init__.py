@@ -1,0 +1,1 @@
+"""One question a module: a worked-out job in, results and findings out."""

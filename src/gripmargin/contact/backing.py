@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray, Value, sealed
 from gripmargin.contact.cells import Patch
@@ -56,7 +57,7 @@ class Backing(Value):
         rows = displacement_rows(points, patch.rotation)
         return np.asarray((rows * patch.stiffness_per_area()[:, None, None]) @ self.compliance)
 
-    def edge_maps(self, strengths: Sequence[tuple[float, float]]) -> tuple[FloatArray, FloatArray]:
+    def edge_maps(self, strengths: Sequence[tuple[float, float]]) -> tuple[FloatArray, NDArray[np.intp]]:
         """Return the maps from load wrench to normalised traction at the edge points of all patches.
 
         On a pad of one strength utilisation is convex in position, so its largest value is at a corner of the
@@ -73,7 +74,7 @@ class Backing(Value):
         for i, (patch, (pull, shear)) in enumerate(zip(self.patches, strengths, strict=True)):
             held = np.array([shear, shear, pull])[:, None, None]
             maps.append(self.traction_maps(patch, patch.edge) / held)
-            owner.append(np.full(len(patch.edge), i))
+            owner.append(np.full(len(patch.edge), i, dtype=np.intp))
         return np.ascontiguousarray(np.concatenate(maps, axis=1)), np.concatenate(owner)
 
     def edge_points(self) -> FloatArray:

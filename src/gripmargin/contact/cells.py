@@ -90,9 +90,7 @@ def _cut(pad: Pad, part: Part) -> Patch:
         )
     points, areas = quadrature(face)
     hull = np.asarray(edge.convex_hull.exterior.coords)[:-1]
-    return Patch(
-        pad=pad, points=_to_tool(pad, points), areas=areas, edge=_to_tool(pad, hull), share=min(share, 1.0)
-    )
+    return Patch(pad=pad, points=_to_tool(pad, points), areas=areas, edge=_to_tool(pad, hull), share=min(share, 1.0))
 
 
 def is_cut_by_outline(pad: Pad) -> bool:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from gripmargin.arrays import FloatArray
 
 
 def tool_jacobian(links: FloatArray, revolute: tuple[bool, ...], q: FloatArray) -> FloatArray:

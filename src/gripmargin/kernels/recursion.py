@@ -12,9 +12,8 @@ Craig, Introduction to Robotics, ch. 6 (from memory). The acceleration is the cl
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from gripmargin.arrays import FloatArray
 
 V, W, AL, A, P, EX, EY, EZ = range(8)  # the eight vectors carried
 CYCLES = ((0, 1, 2), (1, 2, 0), (2, 0, 1))
@@ -48,7 +47,9 @@ def tool_motion(
     for first in range(0, samples, BLOCK):
         last = min(first + BLOCK, samples)
         size = last - first
-        x, y, tmp = state[:, :, :size], spare[:, :, :size], work[:, :, :size]
+        x: FloatArray = state[:, :, :size]
+        y: FloatArray = spare[:, :, :size]
+        tmp = work[:, :, :size]
         x[...] = 0.0
         x[0, EX], x[1, EY], x[2, EZ] = 1.0, 1.0, 1.0
         qb = np.ascontiguousarray(q[first:last].T)

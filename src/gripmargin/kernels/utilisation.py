@@ -11,7 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from gripmargin.arrays import FloatArray
+
 IntArray = NDArray[np.intp]
 
 BLOCK_VALUES = 262_144  # doubles of one component at a time, 2 MB
@@ -108,9 +109,7 @@ def largest_scale(maps: FloatArray, still: FloatArray, moving: FloatArray, limit
         a1, a2, a3 = maps @ still[:, part]
         b1, b2, b3 = maps @ moving[:, part]
         sheared = _upper_root(b1**2 + b2**2, a1 * b1 + a2 * b2, a1**2 + a2**2 - limit**2)
-        both = _upper_root(
-            b1**2 + b2**2 + b3**2, a1 * b1 + a2 * b2 + a3 * b3, a1**2 + a2**2 + a3**2 - limit**2
-        )
+        both = _upper_root(b1**2 + b2**2 + b3**2, a1 * b1 + a2 * b2 + a3 * b3, a1**2 + a2**2 + a3**2 - limit**2)
         # The tension counts at a root only where it is positive there; of the two branches' roots the
         # smaller one is the first crossing of the maximum of both.
         with np.errstate(invalid="ignore"):

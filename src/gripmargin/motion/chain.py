@@ -106,7 +106,7 @@ def chain_from_axes(
         InputError: An axis of length zero.
     """
     links = []
-    undo = np.eye(4)
+    undo: FloatArray = np.eye(4)
     for i, (origin, axis) in enumerate(zip(origins, axes, strict=True)):
         turn = _z_onto(np.asarray(axis, dtype=np.float64), f"{source} axis of joint {i + 1}")
         links.append(undo @ np.asarray(origin, dtype=np.float64) @ turn)

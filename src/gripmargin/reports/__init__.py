@@ -1,0 +1,1 @@
+"""A report in the forms people and programs read; pure functions of the report."""

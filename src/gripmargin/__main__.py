@@ -1,0 +1,5 @@
+"""`python -m gripmargin` is the command."""
+
+from gripmargin.cli import command
+
+command()

@@ -1,0 +1,219 @@
+"""One program in, one report out: which checks apply, in order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from gripmargin.case import Case, work_out
+from gripmargin.checks.hold import check_hold
+from gripmargin.contact.cells import is_cut_by_outline
+from gripmargin.errors import InputError
+from gripmargin.findings import NotChecked, overall
+from gripmargin.job import Job
+from gripmargin.motion.chain import Chain
+from gripmargin.motion.trajectory import Trajectory
+from gripmargin.report import Report, Samples
+from gripmargin.workcell import STANDARD_GRAVITY, Gripper, Part, Phase, Targets
+
+REFERENCES = (
+    "Rigid-body load (Newton and Euler): Craig, Introduction to Robotics, ch. 6 (from memory).",
+    "Traction on an elastic layer, N/A + M y/I: strength of materials; Chokshi, eccentrically loaded footings.",
+    "Shared margin: limit analysis, Drucker, Prager & Greenberg, Q. Appl. Math. 9:381-389, 1952 (from memory).",
+    "Mixed-mode limit on an elastic layer: Kanninen, Int. J. Fract. 9:83, 1973 (from memory).",
+)
+MUCH_LARGER = 4.0  # pad area over coupon area from which strength is said to be extrapolated
+
+
+def check(
+    *,
+    trajectory: Trajectory,
+    gripper: Gripper,
+    part: Part,
+    robot: Chain | None = None,
+    phases: Sequence[Phase] = (),
+    targets: Targets | None = None,
+    gravity: ArrayLike = (0.0, 0.0, -STANDARD_GRAVITY),
+    name: str = "program",
+) -> Report:
+    """Check a motion program for a part held by dry-adhesive pads, without any file.
+
+    Args:
+        trajectory: Joint values or tool poses over time.
+        gripper: The pads, in the tool frame.
+        part: The part as gripped, in the tool frame.
+        robot: The arm with base and tool mounted; joint trajectories need it.
+        phases: What happens when; empty: the whole program is one carry.
+        targets: Margins to reach; by default hold 2.0.
+        gravity: In the world frame [m/s^2], shape (3,).
+        name: What the report calls the job.
+
+    Returns:
+        The report; `report.passed` is true only where every check made is a pass.
+
+    Raises:
+        InputError: Something is malformed or does not fit together, or there is nothing to check.
+
+    Example:
+        A glass plate of 0.4 kg is lifted straight up by 0.2 m in 0.8 s on one pad of 50 x 50 mm.
+
+        >>> import numpy as np
+        >>> import gripmargin as gm
+        >>> film = gm.PadMaterial(
+        ...     pull_off_stress=50e3, shear_strength=50e3, normal_stiffness=1e8, shear_stiffness=3.3e7
+        ... )
+        >>> t = np.linspace(0.0, 0.8, 201)
+        >>> s = t / 0.8
+        >>> rise = 0.2 * (10 * s**3 - 15 * s**4 + 6 * s**5)
+        >>> down = np.diag([1.0, -1.0, -1.0])  # tool z points down, into the part
+        >>> report = gm.check(
+        ...     trajectory=gm.PoseTrajectory(
+        ...         t=t,
+        ...         position=np.column_stack([0 * t, 0 * t, rise]),
+        ...         rotation=np.broadcast_to(down, (201, 3, 3)),
+        ...     ),
+        ...     gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
+        ...     part=gm.Part(mass=0.4, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
+        ... )
+        >>> report.passed, round(report.checks[0].value, 1)
+        (True, 26.9)
+    """
+    return check_job(
+        Job(
+            name=name,
+            trajectory=trajectory,
+            gripper=gripper,
+            part=part,
+            robot=robot,
+            phases=tuple(phases),
+            targets=targets or Targets(),
+            gravity=np.asarray(gravity, dtype=np.float64),
+        )
+    )
+
+
+def check_file(path: str | Path) -> Report:
+    """Read a job file and check it.
+
+    Raises:
+        InputError: The file, or one it names, is malformed or cannot be read.
+    """
+    from gripmargin.files.job_file import read_job  # noqa: PLC0415 - a pipeline without files needs no reader
+
+    return check_job(read_job(Path(path)))
+
+
+def check_job(job: Job) -> Report:
+    """Check a job.
+
+    Raises:
+        InputError: Something does not fit together, or the program has no carry to check.
+    """
+    case = work_out(job)
+    if case.carried.size == 0:
+        raise InputError(
+            f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
+        )
+    hold = check_hold(case)
+    motion = case.motion.at
+    return Report(
+        job=job.name,
+        verdict=overall(result.verdict for result in hold.results),
+        checks=hold.results,
+        findings=hold.findings,
+        not_checked=tuple(_not_checked(job)),
+        assumed=tuple(_assumed(case)),
+        notes=tuple(_notes(case)),
+        references=(*REFERENCES, *case.motion.references),
+        samples=Samples(
+            t=job.trajectory.t,
+            phase=tuple(job.phase_of_samples()),
+            move=job.trajectory.moves or (),
+            position=motion.position,
+            acceleration=motion.acceleration,
+            angular_velocity=motion.angular_velocity,
+            angular_acceleration=motion.angular_acceleration,
+            force=case.load[:3].T,
+            moment=case.load[3:].T,
+            hold_margin=hold.margin,
+            hold_margin_low=hold.margin_low,
+            peel_index=hold.peel_index,
+            peel_azimuth=hold.peel_azimuth,
+        ),
+    )
+
+
+def _not_checked(job: Job) -> list[NotChecked]:
+    kinds = {phase.kind for phase in job.phases}
+    out = []
+    for name, kind, given in (("preload", "preload", job.pick), ("release", "release", job.nest)):
+        if kind not in kinds:
+            out.append(NotChecked(check=name, reason=f"the job has no {kind} phase"))
+        else:
+            held = "the face and limits are read, but " if given is not None else ""
+            out.append(
+                NotChecked(check=name, reason=f"{held}the contact during {kind} is not simulated by this version")
+            )
+    out.append(NotChecked(check="stop", reason="stops are not simulated by this version"))
+    out.append(NotChecked(check="pressure", reason="the pressure on the part is not simulated by this version"))
+    out.append(
+        NotChecked(check="swing", reason="the part's swing on its backing is not simulated: margins are quasi-static")
+    )
+    return out
+
+
+def _assumed(case: Case) -> list[str]:
+    job, targets = case.job, case.job.targets
+    out = list(job.assumed)
+    out.append("Full bond: every pad was pressed on wholly and long enough before the carry.")
+    out.append(f"Target: hold {targets.hold:g}. No standard covers dry-adhesive pads; targets are the user's.")
+    if not job.phases:
+        out.append("No phases given: the whole program is one carry.")
+    elif (gap := _uncovered(job)) > 0:
+        out.append(f"{gap} samples belong to no phase: taken as free (no part on the pads).")
+    if job.part.outline is None:
+        out.append("No part outline given: every pad lies wholly on the part.")
+    for patch in case.backing.patches:
+        pad, material = patch.pad, patch.pad.material
+        if job.part.outline is not None and not is_cut_by_outline(pad):
+            out.append(f"Pad '{pad.name}' stands upright to the part's outline: taken to lie wholly on the part.")
+        if pad.pose_in_tool[2, 2] < 0:
+            out.append(f"Pad '{pad.name}' faces against the tool's z axis, as its rpy says.")
+        if patch.share < 0.999:
+            out.append(f"Pad '{pad.name}' lies on the part with {100 * patch.share:.0f} % of its area.")
+        if material.coupon_area is not None and patch.area > MUCH_LARGER * material.coupon_area:
+            out.append(
+                f"Pad '{pad.name}' is {patch.area / material.coupon_area:.0f} times the coupon its strength was "
+                "measured on: extrapolated; strength falls with size (Hawkes et al. 2015)."
+            )
+    if job.gripper.cycles_since_cleaning == 0 and any(p.pad.material.fouling_per_cycle for p in case.backing.patches):
+        out.append("Pads freshly cleaned: no gripper.cycles_since_cleaning given.")
+    return out
+
+
+def _uncovered(job: Job) -> int:
+    declared = np.zeros(job.trajectory.samples, dtype=bool)
+    for kind in ("preload", "carry", "release"):
+        declared |= job.covers(kind)
+    free = {phase.kind for phase in job.phases}
+    return 0 if "free" in free else int((~declared).sum())
+
+
+def _notes(case: Case) -> list[str]:
+    motion, first = case.motion.at, int(case.carried[0])
+    x, y, z = (1e3 * c for c in motion.position[first])
+    nx, ny, nz = motion.rotation[first, :, 2]
+    down = motion.in_tool(case.job.gravity)[2, first]
+    hangs = "hangs from" if down > 0 else "rests on" if down < 0 else "neither hangs from nor rests on"
+    steps = np.diff(case.job.trajectory.t)
+    return [
+        f"At the first carried sample ({case.job.trajectory.t[first]:.3f} s) the tool frame is at x {x:.1f}, "
+        f"y {y:.1f}, z {z:.1f} mm in the world, its z axis (out of the pads) points ({nx:+.2f}, {ny:+.2f}, {nz:+.2f}); "
+        f"the part {hangs} the pads.",
+        f"{case.job.trajectory.samples} samples over {case.job.trajectory.t[-1] - case.job.trajectory.t[0]:.3f} s, "
+        f"{1e3 * np.median(steps):.3g} ms apart in the median, {1e3 * steps.max():.3g} ms at most.",
+        *case.motion.notes,
+    ]

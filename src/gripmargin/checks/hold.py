@@ -1,0 +1,283 @@
+"""Does the part stay on the pads at every carried sample?
+
+The margin is the factor by which the whole load could grow before the first place on a pad's edge reaches
+what it holds (first peel on an elastic layer). It is the lower end of a bracket; the upper end is the shared
+margin (`gripmargin.contact.limit`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.arrays import FloatArray
+from gripmargin.case import Case
+from gripmargin.checks import explain, remedies
+from gripmargin.checks.use import Use, pad_use, use_without
+from gripmargin.findings import CheckResult, Finding, Verdict, judge, short_of, stretches
+
+BRIDGE = 0.1  # [s] stretches closer than this are one finding
+LIMIT_ANALYSES = 12  # findings whose shared margin is worked out, worst first
+
+NAMES = {
+    "hold": "grip margin over the carry",
+    "peel": "peel margin over the carry",
+    "one_pad_lost": "grip margin over the carry with any one pad gone",
+}
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class HoldOutcome:
+    """What the hold check found.
+
+    Attributes:
+        results: The hold result, and those of peel and one pad lost where they have a target.
+        findings: Stretches that fall short, in order of time.
+        margin: Grip margin at every sample [-], NaN outside carry phases, shape (n,).
+        margin_low: Least value it may have, likewise.
+        peel_index: Largest tension over pull-off stress [-], likewise.
+        peel_azimuth: Where it is, about the tool's z axis [rad], likewise.
+    """
+
+    results: tuple[CheckResult, ...]
+    findings: tuple[Finding, ...]
+    margin: FloatArray
+    margin_low: FloatArray
+    peel_index: FloatArray
+    peel_azimuth: FloatArray
+
+
+def check_hold(case: Case) -> HoldOutcome:
+    """Judge the whole carry.
+
+    Args:
+        case: The job worked out; it carries the part in at least one sample.
+    """
+    targets = case.job.targets
+    whole, tension = pad_use(case)
+    lost = [use_without(case, i) for i in range(len(case.backing.patches))] if len(case.backing.patches) > 1 else []
+    details = _details(case, whole, tension, lost)
+    judged = [("hold", whole, targets.hold, details)]
+    if targets.peel is not None:
+        judged.append(("peel", tension, targets.peel, {}))
+    if targets.one_pad_lost is not None and lost:
+        worst = max(lost, key=lambda use: _unknown_as_inf(use.high))
+        judged.append(("one_pad_lost", worst, targets.one_pad_lost, {}))
+    results, findings = [], []
+    for name, use, target, more in judged:
+        results.append(_result(case, name, use, target, more))
+        findings += _findings(case, name, use, target)
+    n = case.load.shape[1]
+    spread = {}
+    for key, values in (
+        ("margin", whole.margin()),
+        ("margin_low", 1.0 / np.maximum(whole.high, 1e-300)),
+        ("peel_index", tension.value),
+        ("peel_azimuth", _azimuths(case, tension)),
+    ):
+        spread[key] = np.full(n, np.nan)
+        spread[key][whole.samples] = values
+    return HoldOutcome(results=tuple(results), findings=tuple(sorted(findings, key=lambda f: f.start)), **spread)
+
+
+def _unknown_as_inf(values: FloatArray) -> float:
+    return float(np.where(np.isnan(values), np.inf, values).max())
+
+
+def _azimuths(case: Case, tension: Use) -> FloatArray:
+    points = case.backing.edge_points()[tension.point]
+    return np.where(tension.value > 0, np.arctan2(points[:, 1], points[:, 0]), np.nan)
+
+
+def _margin(use: float) -> float | None:
+    """1/u as a figure for a report: None where there is no load, 0 where the use is unbounded."""
+    if np.isnan(use) or use <= 0:
+        return None
+    return 0.0 if np.isinf(use) else 1.0 / use
+
+
+def _result(case: Case, name: str, use: Use, target: float, details: dict[str, Any]) -> CheckResult:
+    worst = int(np.argmax(use.value))
+    surest = int(np.argmax(use.high))
+    low, high = float(use.high.max()), float(use.low.max())
+    with np.errstate(divide="ignore"):
+        verdict = judge(float(1.0 / np.float64(low)), float(1.0 / np.float64(high)), target)
+    at = surest if verdict is Verdict.UNDECIDED else worst
+    value = _margin(float(use.value[worst]))
+    text = NAMES[name]
+    if value is None:
+        text += "; no load on the pads, so the margin has no value"
+    return CheckResult(
+        check=name,
+        verdict=verdict,
+        value=value,
+        low=_margin(low),
+        high=_margin(high),
+        target=target,
+        at=case.place(int(use.samples[at])),
+        details=details,
+        text=text,
+    )
+
+
+def _details(case: Case, whole: Use, tension: Use, lost: list[Use]) -> dict[str, Any]:
+    worst = int(np.argmax(whole.value))
+    sample = int(whole.samples[worst])
+    peeled = int(np.argmax(tension.value))
+    point = case.backing.edge_points()[tension.point[peeled]]
+    patch = int(tension.owner[tension.point[peeled]])
+    at_peel = int(tension.samples[peeled])
+    out: dict[str, Any] = {
+        **explain.shared_margin(case, sample),
+        "peel": {
+            "peel_index": float(tension.value[peeled]),
+            "t": float(case.job.trajectory.t[at_peel]),
+            "sample": at_peel,
+            **explain.place_on_pad(case, patch, point),
+            **explain.tractions_at(case, patch, point, at_peel),
+        },
+        "imbalance": case.backing.imbalance(case.load[:, sample]),
+        "one_pad_lost": [],
+    }
+    for i, use in enumerate(lost):
+        k = int(np.argmax(use.value))
+        out["one_pad_lost"].append(
+            {
+                "lost": case.backing.patches[i].pad.name,
+                "margin": _margin(float(use.value[k])),
+                "t": float(case.job.trajectory.t[use.samples[k]]),
+            }
+        )
+    return out
+
+
+def _findings(case: Case, name: str, use: Use, target: float) -> list[Finding]:
+    with np.errstate(divide="ignore"):
+        short = short_of(1.0 / use.high, target)
+    runs = stretches(short, case.job.trajectory.t[use.samples], BRIDGE)
+    pieces = [piece for run in runs for piece in _by_move(case, use, short, *run)]
+    if not pieces:
+        return []
+    ranked = sorted(pieces, key=lambda p: -float(use.high[p[0] : p[1] + 1].max()))
+    with_limit = set(ranked[:LIMIT_ANALYSES])
+    shift = remedies.pad_shift(case, float(use.high.max())) if name != "one_pad_lost" else None
+    return [_finding(case, name, use, target, piece, piece in with_limit, shift) for piece in pieces]
+
+
+def _by_move(case: Case, use: Use, short: NDArray[np.bool_], first: int, last: int) -> list[tuple[int, int]]:
+    """Cut a stretch where the move changes, so that each finding names the move to change."""
+    moves = [case.job.trajectory.move_at(int(s)) for s in use.samples[first : last + 1]]
+    cuts = [i for i in range(1, len(moves)) if moves[i] != moves[i - 1]]
+    out = []
+    for a, b in zip([0, *cuts], [*cuts, len(moves)], strict=True):
+        inside = np.flatnonzero(short[first + a : first + b])
+        if inside.size:
+            out.append((first + a + int(inside[0]), first + a + int(inside[-1])))
+    return out
+
+
+def _finding(
+    case: Case,
+    name: str,
+    use: Use,
+    target: float,
+    piece: tuple[int, int],
+    with_limit: bool,
+    shift: tuple[FloatArray, float] | None,
+) -> Finding:
+    inside = np.zeros(use.samples.size, dtype=bool)
+    inside[piece[0] : piece[1] + 1] = True
+    fails = bool(use.low[inside].max() > 1.0 / target)
+    members = np.flatnonzero(inside)
+    k = int(members[np.argmax(use.value[inside] if fails else use.high[inside])])
+    sample, point = int(use.samples[k]), int(use.point[k])
+    patch = int(use.owner[point])
+    spot = _edge_point(case, use, point)
+    worst = {
+        "t": float(case.job.trajectory.t[sample]),
+        "sample": sample,
+        "move": case.job.trajectory.move_at(sample),
+        "margin": _margin(float(use.value[k])),
+        "margin_low": _margin(float(use.high[k])),
+        "margin_high": _margin(float(use.low[k])),
+        **explain.place_on_pad(case, patch, spot),
+        **explain.tractions_at(case, patch, spot, sample),
+        "force": case.load[:3, sample].tolist(),
+        "moment": case.load[3:, sample].tolist(),
+    }
+    if with_limit and name == "hold":
+        worst |= explain.shared_margin(case, sample)
+    because = explain.shares(case, use.maps, point, sample)
+    doubts = case.motion.doubts_at(sample)
+    if not fails:
+        because["undecided"] = doubts or [case.motion.error_sentence(sample)]
+    return Finding(
+        check=name,
+        verdict=Verdict.FAIL if fails else Verdict.UNDECIDED,
+        start=float(case.job.trajectory.t[use.samples[piece[0]]]),
+        end=float(case.job.trajectory.t[use.samples[piece[1]]]),
+        worst=worst,
+        because=because,
+        remedy=_remedy(case, name, use, target, inside, sample, fails, shift),
+        text=_text(name, worst, target, fails, because),
+    )
+
+
+def _edge_point(case: Case, use: Use, point: int) -> FloatArray:
+    patch = case.backing.patches[int(use.owner[point])]
+    first = int(np.argmax(use.owner == use.owner[point]))
+    return np.asarray(patch.edge[point - first])
+
+
+def _text(name: str, worst: dict[str, Any], target: float, fails: bool, because: dict[str, Any]) -> str:
+    move = f" in move '{worst['move']}'" if worst["move"] is not None else ""
+    value = worst["margin"]
+    shown = "no value" if value is None else f"{value:.2f}"
+    if fails:
+        return f"{NAMES[name]} {shown}, target {target:g}, at {worst['t']:.3f} s{move}"
+    low = worst["margin_low"]
+    bound = "may be anything" if not low else f"may be as low as {low:.2f}"
+    reason = because["undecided"][0]
+    return f"{NAMES[name]} {shown} {bound}, target {target:g}, at {worst['t']:.3f} s{move}: {reason}"
+
+
+def _remedy(
+    case: Case,
+    name: str,
+    use: Use,
+    target: float,
+    inside: NDArray[np.bool_],
+    sample: int,
+    fails: bool,
+    shift: tuple[FloatArray, float] | None,
+) -> str:
+    options = []
+    if not fails:
+        options.append(case.motion.better_data(sample))
+    move = case.job.trajectory.move_at(sample)
+    if move is None:
+        members, subject = use.samples[inside], "this stretch"
+    else:
+        labels = case.job.trajectory.moves or ()
+        members = np.array([s for s in use.samples if labels[s] == move], dtype=np.intp)
+        subject = f"move '{move}'"
+    factor = remedies.speed_factor(case, use, members, target)
+    if factor is not None:
+        options.append(f"slow {subject} to {factor:.2f} of its speed (its time times {1 / factor:.2f})")
+    elif fails:
+        options.append(
+            f"slowing {subject} is not enough: gravity alone, or the error of the rates, takes up the margin"
+        )
+    if shift is not None:
+        (dx, dy), margin = shift
+        options.append(
+            f"shift the pads on the part by x {1e3 * dx:+.0f} mm, y {1e3 * dy:+.0f} mm (tool frame), towards the "
+            f"centre of mass: margin {margin:.2f}"
+        )
+    strength = remedies.strength_factor(use, inside, target)
+    if strength is not None and strength > 1.0:
+        options.append(f"raise what the pads hold {strength:.2f} times (stronger, cleaner or more pads)")
+    return "; or ".join(options)

@@ -1,0 +1,134 @@
+"""How far the pads are used at every carried sample, with what errors of the rates and gaps between samples add."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.arrays import FloatArray
+from gripmargin.case import Case
+from gripmargin.contact.backing import Backing
+from gripmargin.kernels.utilisation import peak_utilisation, utilisation_error
+from gripmargin.loads import part_load
+
+COVERAGE = 2.0  # standard deviations kept clear of a target: about 95 % (JCGM 100:2008, 6.2)
+SURE = 0.975  # probability with which no noise anywhere in the program explains a failure
+HIDDEN = 1e-3  # share by which a load between two samples must exceed theirs to count
+CHUNK = 20_000  # samples whose errors are worked out at a time
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Use:
+    """Utilisation over the carried samples: the inverse of a margin.
+
+    Attributes:
+        samples: Indices of the carried samples, shape (m,).
+        value: Best estimate [-], shape (m,).
+        low: Least value it may have, shape (m,).
+        high: Largest value it may have, shape (m,); inf where it is unknown.
+        point: Edge point where it is largest, shape (m,).
+        maps: Load wrench to normalised traction at the edge points, shape (3, points, 6).
+        owner: Patch of each edge point, shape (points,).
+    """
+
+    samples: NDArray[np.intp]
+    value: FloatArray
+    low: FloatArray
+    high: FloatArray
+    point: NDArray[np.intp]
+    maps: FloatArray
+    owner: NDArray[np.intp]
+
+    def margin(self) -> FloatArray:
+        """Return the margin 1/u, inf where nothing pulls, shape (m,)."""
+        with np.errstate(divide="ignore"):
+            return np.asarray(1.0 / self.value)
+
+
+def pad_use(case: Case) -> tuple[Use, Use]:
+    """Return how far the pads are used: by the whole traction, and by tension alone (the peel index)."""
+    maps, owner = case.backing.edge_maps(case.strengths)
+    return _use(case, maps, owner)
+
+
+def use_without(case: Case, lost: int) -> Use:
+    """Return how far the other pads are used with one gone.
+
+    Args:
+        case: The job; it has two pads or more.
+        lost: Index of the pad that is gone.
+    """
+    keep = [i for i in range(len(case.backing.patches)) if i != lost]
+    backing = Backing(tuple(case.backing.patches[i] for i in keep))
+    maps, owner = backing.edge_maps([case.strengths[i] for i in keep])
+    whole, _ = _use(case, maps, owner)
+    return replace(whole, owner=np.asarray(keep)[whole.owner])
+
+
+def peak_of(case: Case, maps: FloatArray) -> float:
+    """Return the largest utilisation that may occur over the carry on pads with other maps."""
+    whole, _ = _use(case, maps, np.zeros(maps.shape[1], dtype=np.intp))
+    return float(whole.high.max())
+
+
+def _use(case: Case, maps: FloatArray, owner: NDArray[np.intp]) -> tuple[Use, Use]:
+    samples = case.carried
+    load = case.load[:, samples]
+    u, at_u, peel, at_peel = peak_utilisation(maps, load)
+    noise, bias = rate_errors(case, maps, samples)
+    # With many samples some noise is large somewhere: a failure must stand out from all of it.
+    sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
+    unknown = np.isin(samples, case.motion.doubtful)
+    out = []
+    for value, point, row in ((u, at_u, 0), (peel, at_peel, 2)):
+        low = np.maximum(value - sure * noise - bias, 0.0)
+        high = value + COVERAGE * noise + bias
+        between = _between(case, maps, samples, value, row)
+        low, high = np.maximum(low, between[0]), np.maximum(high, between[1])
+        high[unknown | ~np.isfinite(value)] = np.inf
+        out.append(Use(samples=samples, value=value, low=low, high=high, point=point, maps=maps, owner=owner))
+    return out[0], out[1]
+
+
+def rate_errors(case: Case, maps: FloatArray, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+    """Return what errors of the rates can add to the utilisation: one sigma of noise, and a bound of the bias."""
+    noise, bias = np.zeros(samples.size), np.zeros(samples.size)
+    if case.motion.error is None:
+        return noise, bias
+    for first in range(0, samples.size, CHUNK):
+        part = slice(first, first + CHUNK)
+        noise[part] = utilisation_error(maps, case.load_error_columns(samples[part], bias=False))[0]
+        bias[part] = utilisation_error(maps, case.load_error_columns(samples[part], bias=True))[1]
+    return noise, bias
+
+
+def _between(
+    case: Case, maps: FloatArray, samples: NDArray[np.intp], value: FloatArray, row: int
+) -> Sequence[FloatArray]:
+    """What the loads between samples show: a certain and a likely utilisation, zero where they show nothing.
+
+    Between two samples the acceleration takes on its mean, which the speeds give. Where that mean asks more
+    of the pads than both samples do, a peak lies between them; a parabola through the mean and both samples
+    says how high.
+    """
+    sure, likely = np.zeros(samples.size), np.zeros(samples.size)
+    motion = case.motion
+    if motion.between_mean is None or motion.between_peak is None or samples.size < 2:
+        return sure, likely
+    first = np.flatnonzero(np.diff(samples) == 1)
+    intervals = samples[first]
+    found = []
+    for tool in (motion.between_mean, motion.between_peak):
+        load = part_load(case.job.part, tool, case.job.gravity)[:, intervals]
+        found.append(peak_utilisation(maps, load)[row])
+    mean, peak = found
+    ends = np.maximum(value[first], value[first + 1])
+    hidden = ~(mean <= ends * (1 + HIDDEN) + 1e-12)
+    worse = np.where(value[first + 1] > value[first], first + 1, first)[hidden]
+    np.maximum.at(sure, worse, mean[hidden])
+    np.maximum.at(likely, worse, np.maximum(mean, peak)[hidden])
+    return sure, likely

@@ -1,0 +1,127 @@
+"""The load factor at which no admissible traction field can carry a load any more (limit analysis).
+
+Lower bound theorem of plasticity: any traction field that balances the load and nowhere exceeds what the
+face holds shows that the load can be carried; upper bound theorem: any rigid motion of the part that takes
+more work out of the load than the face can resist shows that it cannot (Drucker, Prager & Greenberg, Q. Appl.
+Math. 9:381-389, 1952, from memory). Both bounds are computed and must meet.
+
+A cell holds tractions with ``(tau/T)^2 + (max(sigma, 0)/S)^2 <= 1``; compression is not limited, so the
+factor is an upper bracket also for a part that could be crushed at a pad's edge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gripmargin.arrays import FloatArray, Value
+from gripmargin.contact.backing import Backing, displacement_rows
+
+RELATIVE_GAP = 1e-4
+MAX_ROUNDS = 200
+
+
+@dataclass(frozen=True, eq=False)
+class LimitFactor(Value):
+    """The result, with its proof.
+
+    Attributes:
+        lower: Factor that an admissible traction field was found for [-].
+        upper: Factor that a rigid motion shows cannot be exceeded [-]; inf for no load.
+        imbalance: Residual of the force balance of that field, relative to the load [-].
+    """
+
+    lower: float
+    upper: float
+    imbalance: float
+
+    @property
+    def converged(self) -> bool:
+        """Whether both bounds meet within `RELATIVE_GAP` (ten times that counts for a report)."""
+        return bool(self.upper <= self.lower * (1 + 10 * RELATIVE_GAP))
+
+
+def limit_factor(backing: Backing, strengths: list[tuple[float, float]], wrench: FloatArray) -> LimitFactor:
+    """Return by which factor a load could grow before no traction field can carry it.
+
+    The set of wrenches that the pads can carry is convex. It is built up from outside points: a linear
+    program over the points known so far gives a factor and a motion; the tractions that resist that motion
+    most give the next point (Dantzig & Wolfe 1960, from memory).
+
+    Args:
+        backing: The pads.
+        strengths: For each patch its pull-off stress and its shear strength [Pa].
+        wrench: Load at the tool origin, shape (6,).
+    """
+    from scipy.optimize import linprog  # noqa: PLC0415 - only the worst samples need it
+
+    if not wrench.any():
+        return LimitFactor(np.inf, np.inf, 0.0)
+    face = _Face(backing, strengths)
+    load = wrench / face.scale
+    load /= (size := float(np.linalg.norm(load)))
+    rays = face.compression_rays()
+    elastic = face.motion_of(backing.compliance @ wrench)
+    columns = [face.resist(m) for m in (*np.eye(6), *-np.eye(6), elastic, load)]
+    lower, upper = 0.0, np.inf
+    for _ in range(MAX_ROUNDS):
+        k, r = len(columns), rays.shape[1]
+        balance = np.column_stack([*columns, rays, -load])
+        cost = np.zeros(k + r + 1)
+        cost[-1] = -1.0
+        weights = np.concatenate([np.ones(k), np.zeros(r + 1)])[None]
+        program = linprog(cost, A_ub=weights, b_ub=[1.0], A_eq=balance, b_eq=np.zeros(6), method="highs")
+        if program.status != 0 or program.x is None:
+            break
+        lower = float(program.x[-1])
+        motion = program.eqlin.marginals
+        work = float(motion @ load)
+        motion = motion if work > 0 else -motion
+        found = face.resist(motion)
+        if abs(work) > 0:
+            upper = min(upper, float(motion @ found) / abs(work))
+        if upper <= lower * (1 + RELATIVE_GAP):
+            break
+        columns.append(found)
+    residual = float(np.abs(balance @ program.x).max()) if lower > 0 else 0.0
+    return LimitFactor(lower / size, upper / size, residual / max(lower, 1e-300))
+
+
+class _Face:
+    """All cells as one: the tractions that resist a rigid motion most, and their wrench, scaled to order 1."""
+
+    def __init__(self, backing: Backing, strengths: list[tuple[float, float]]) -> None:
+        rows, pull, shear, areas, normals = [], [], [], [], []
+        for patch, (s, t) in zip(backing.patches, strengths, strict=True):
+            rows.append(displacement_rows(patch.points, patch.rotation))
+            normals.append(displacement_rows(patch.edge, patch.rotation)[2])
+            pull.append(np.full(len(patch.areas), s))
+            shear.append(np.full(len(patch.areas), t))
+            areas.append(patch.areas)
+        self._rows = np.concatenate(rows, axis=1)
+        self._pull, self._shear, self._areas = (np.concatenate(a) for a in (pull, shear, areas))
+        reach = max(float(np.abs(p.points).max()) for p in backing.patches)
+        force = float((np.maximum(self._pull, self._shear) * self._areas).sum())
+        self.scale = force * np.array([1.0, 1.0, 1.0, reach, reach, reach])
+        self._length = np.array([1.0, 1.0, 1.0, reach, reach, reach])
+        self._normals = np.concatenate(normals) / self._length
+
+    def motion_of(self, displacement: FloatArray) -> FloatArray:
+        """A displacement (translation, rotation) in the scaled coordinates that pair with scaled wrenches."""
+        motion = displacement * self._length
+        return motion / float(np.linalg.norm(motion))
+
+    def compression_rays(self) -> FloatArray:
+        """Wrenches of pressing at each edge point, shape (6, points)."""
+        return np.negative(self._normals.T)
+
+    def resist(self, motion: FloatArray) -> FloatArray:
+        """The wrench of the admissible tractions that do most work on a motion, shape (6,)."""
+        v1, v2, vn = self._rows @ (motion / self._length)
+        vn = np.maximum(vn, 0.0)
+        size = np.sqrt((self._shear * v1) ** 2 + (self._shear * v2) ** 2 + (self._pull * vn) ** 2)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            gain = np.where(size > 0, self._areas / size, 0.0)
+        tractions = np.stack([self._shear**2 * v1, self._shear**2 * v2, self._pull**2 * vn]) * gain
+        return np.asarray(np.einsum("cm,cmi->i", tractions, self._rows) / self.scale)

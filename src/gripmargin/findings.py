@@ -1,0 +1,141 @@
+"""Verdicts, results and findings; the one place that compares a value with its target."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.arrays import FloatArray
+
+
+class Verdict(StrEnum):
+    """What a check, or a whole program, comes to."""
+
+    PASS = "pass"  # noqa: S105 - not a password
+    FAIL = "fail"
+    UNDECIDED = "undecided"
+
+
+def judge(low: float, high: float, target: float) -> Verdict:
+    """Compare a margin, known to lie between two values, with its target.
+
+    What is not a number never passes.
+
+    Args:
+        low: Least value it may have.
+        high: Largest value it may have.
+        target: Least value wanted.
+    """
+    if math.isnan(low) or math.isnan(high) or math.isnan(target):
+        return Verdict.UNDECIDED
+    if low >= target:
+        return Verdict.PASS
+    if high < target:
+        return Verdict.FAIL
+    return Verdict.UNDECIDED
+
+
+def short_of(low: FloatArray, target: float) -> NDArray[np.bool_]:
+    """Return where the least value a margin may have is not surely on target; NaN is short."""
+    return ~(low >= target)
+
+
+def overall(verdicts: Iterable[Verdict]) -> Verdict:
+    """Return the worst verdict; nothing checked is undecided."""
+    found = set(verdicts)
+    for verdict in (Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS):
+        if verdict in found:
+            return verdict
+    return Verdict.UNDECIDED
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """A sample of the program.
+
+    Attributes:
+        t: Time [s].
+        sample: Index, from 0.
+        move: Label of the move, or None.
+    """
+
+    t: float
+    sample: int
+    move: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CheckResult:
+    """What one check found over the whole program.
+
+    Attributes:
+        check: Its name.
+        verdict: Pass, fail or undecided.
+        value: The worst value; None where it is not a number, with the reason in `text`.
+        low: Least value it may have, errors of the rates included.
+        high: Largest value it may have.
+        target: Least value wanted.
+        at: The worst sample.
+        details: Further figures, SI.
+        text: What the value is, for a person.
+    """
+
+    check: str
+    verdict: Verdict
+    value: float | None
+    low: float | None
+    high: float | None
+    target: float
+    at: Place | None
+    details: dict[str, Any] = field(default_factory=dict)
+    text: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One stretch of the program that falls short, or that cannot be decided.
+
+    Attributes:
+        check: Name of the check.
+        verdict: Fail or undecided.
+        start: First time of the stretch [s].
+        end: Last time of the stretch [s].
+        worst: The worst sample in it and what is known there.
+        because: Causes, as shares and figures.
+        remedy: What to change, by how much.
+        text: The finding in a sentence or two.
+    """
+
+    check: str
+    verdict: Verdict
+    start: float
+    end: float
+    worst: dict[str, Any]
+    because: dict[str, Any]
+    remedy: str
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class NotChecked:
+    """A check that was not made, and why."""
+
+    check: str
+    reason: str
+
+
+def stretches(mask: NDArray[np.bool_], t: FloatArray, bridge: float) -> list[tuple[int, int]]:
+    """Return runs of True as (first, last) sample, joined where the time between them is at most `bridge` [s]."""
+    marked = np.flatnonzero(mask)
+    if marked.size == 0:
+        return []
+    apart = (np.diff(marked) > 1) & (np.diff(t[marked]) > bridge)
+    firsts = marked[np.concatenate([[True], apart])]
+    lasts = marked[np.concatenate([apart, [True]])]
+    return [(int(a), int(b)) for a, b in zip(firsts, lasts, strict=True)]

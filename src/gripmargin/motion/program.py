@@ -1,0 +1,259 @@
+"""A trajectory to the tool's motion at and between its samples, with the errors of estimated rates.
+
+Rates that the file gives are used after a check that they follow from the positions; rates that it does not
+give are estimated (`gripmargin.motion.rates`), and the error of the estimate goes with the motion.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.arrays import FloatArray
+from gripmargin.errors import InputError
+from gripmargin.kernels.jacobian import tool_jacobian
+from gripmargin.motion.chain import Chain
+from gripmargin.motion.consistency import check_rates, contradictions
+from gripmargin.motion.rates import Rates, estimate_rates, estimate_rotation_rates
+from gripmargin.motion.tool_motion import ToolMotion, joint_motion, pose_motion
+from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory, Trajectory
+
+LINEAR_SPACING = 0.010  # [s] points of a linear program closer than this are taken for samples of a smooth motion
+GAP_STEPS = 5.0  # median steps without a sample that count as a gap
+STILL = 4.0  # standard deviations of the noise within which positions count as unchanged
+
+
+@dataclass(frozen=True, eq=False)
+class RateError:
+    """Errors of the tool's accelerations that come from estimated rates.
+
+    Attributes:
+        sigma: One standard deviation of each independent cause, shape (n, causes).
+        bias: Bound of its systematic error, shape (n, causes).
+        directions: Samples to what one unit of each cause does to (acceleration of the origin, angular
+            acceleration), tool axes; returns shape (causes, 6, m).
+    """
+
+    sigma: FloatArray
+    bias: FloatArray
+    directions: Callable[[NDArray[np.intp]], FloatArray]
+
+    def columns(self, samples: NDArray[np.intp], *, bias: bool) -> FloatArray:
+        """Return the independent errors of (acceleration, angular acceleration), shape (causes, 6, m)."""
+        size = (self.bias if bias else self.sigma)[samples]
+        return self.directions(samples) * size.T[:, None, :]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class ProgramMotion:
+    """The tool's motion over a program.
+
+    Attributes:
+        at: At the samples.
+        between_mean: Halfway between samples with the mean acceleration of the interval, n - 1 samples, or
+            None where the rates are estimated (their error covers what lies between).
+        between_peak: The same with the acceleration of a parabola through that mean and both samples.
+        error: Errors of estimated rates; None where the file gives them.
+        doubts: (first sample, last sample, reason) of stretches that cannot be judged.
+        notes: How the rates came about, in sentences.
+        references: Published sources of the methods used.
+    """
+
+    at: ToolMotion
+    between_mean: ToolMotion | None = None
+    between_peak: ToolMotion | None = None
+    error: RateError | None = None
+    doubts: tuple[tuple[int, int, str], ...] = ()
+    notes: tuple[str, ...] = ()
+    references: tuple[str, ...] = ()
+    doubtful: NDArray[np.intp] = field(init=False)
+
+    def __post_init__(self) -> None:
+        inside = [np.arange(first, last + 1) for first, last, _ in self.doubts]
+        object.__setattr__(self, "doubtful", np.unique(np.concatenate([np.zeros(0, dtype=np.intp), *inside])))
+
+    def doubts_at(self, sample: int) -> list[str]:
+        """Return the reasons why a sample cannot be judged."""
+        return [reason for first, last, reason in self.doubts if first <= sample <= last]
+
+    def acceleration_error(self, sample: int) -> tuple[float, float]:
+        """Return one sigma of the error of the tool origin's and of the angular acceleration [m/s^2, rad/s^2]."""
+        if self.error is None:
+            return 0.0, 0.0
+        columns = self.error.columns(np.array([sample]), bias=False)[:, :, 0]
+        return float(np.linalg.norm(columns[:, :3])), float(np.linalg.norm(columns[:, 3:]))
+
+    def error_sentence(self, sample: int) -> str:
+        """Return how well the acceleration is known at a sample, in words."""
+        if self.error is None:
+            return "the loads between the samples are higher than at them: the samples are too far apart"
+        linear, angular = self.acceleration_error(sample)
+        bias = self.error.columns(np.array([sample]), bias=True)[:, :, 0]
+        return (
+            f"the accelerations are estimated from noisy or sparse samples and uncertain by {linear:.2g} m/s^2 and "
+            f"{angular:.2g} rad/s^2 (1 sigma), smoothing by up to {np.abs(bias[:, :3]).sum():.2g} m/s^2"
+        )
+
+    def better_data(self, sample: int) -> str:
+        """Return what data would decide a sample."""
+        if self.doubts_at(sample):
+            return "give samples (or points with speeds and accelerations) over this stretch"
+        if self.error is None:
+            return "sample the program more densely here"
+        return "give joint speeds and accelerations with the positions, or positions with less noise or more digits"
+
+
+def program_motion(trajectory: Trajectory, chain: Chain | None) -> ProgramMotion:
+    """Work out the motion of a program.
+
+    Args:
+        trajectory: The samples.
+        chain: The robot; joint trajectories need it.
+
+    Raises:
+        InputError: No robot, another number of joints, too few samples, or rates that contradict positions.
+    """
+    if isinstance(trajectory, PoseTrajectory):
+        return _from_poses(trajectory)
+    if chain is None:
+        raise InputError(trajectory.source, "a joint program without a robot", "the robot it moves")
+    if trajectory.qd is not None and trajectory.qdd is not None:
+        return _from_given_rates(trajectory, chain)
+    return _from_positions(trajectory, chain)
+
+
+def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
+    t, q, qd, qdd = trajectory.t, trajectory.q, trajectory.qd, trajectory.qdd
+    assert qd is not None and qdd is not None  # noqa: S101, PT018 - the caller has looked
+    at = joint_motion(chain, t, q, qd, qdd)
+    generated = trajectory.interpolation in ("cubic", "quintic")
+    if not generated:
+        check_rates(trajectory)
+    h = np.diff(t)[:, None]
+    mean = np.diff(qd, axis=0) / h
+    peak = 1.5 * mean - 0.25 * (qdd[:-1] + qdd[1:])
+    middle_q = (q[:-1] + q[1:]) / 2 + h * (qd[:-1] - qd[1:]) * (5 / 32) + h**2 * (qdd[:-1] + qdd[1:]) / 64
+    middle_qd = (qd[:-1] + qd[1:]) / 2 + h * (qdd[:-1] - qdd[1:]) / 8
+    middle_t = (t[:-1] + t[1:]) / 2
+    if generated:
+        note = (
+            f"Joint values between the points of the message: {trajectory.interpolation}, as a joint trajectory "
+            "controller drives them."
+        )
+    else:
+        note = "Joint speeds and accelerations as given; they follow from the positions."
+    return ProgramMotion(
+        at=at,
+        between_mean=joint_motion(chain, middle_t, middle_q, middle_qd, mean),
+        between_peak=joint_motion(chain, middle_t, middle_q, middle_qd, peak),
+        doubts=() if generated else contradictions(trajectory),
+        notes=(note,),
+    )
+
+
+def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
+    t, q = trajectory.t, trajectory.q
+    if trajectory.qd is not None:
+        check_rates(trajectory)
+        rates = estimate_rates(t, trajectory.qd, order=1)
+        qd, qdd = trajectory.qd, rates.first
+        sigma_qd, bias_qd = np.zeros_like(q), np.zeros_like(q)
+        sigma_qdd, bias_qdd = rates.sigma_first, rates.bias_first
+        given = "Joint speeds as given; accelerations estimated from them: "
+    else:
+        rates = estimate_rates(t, q)
+        qd, qdd = rates.first, rates.second
+        sigma_qd, bias_qd = rates.sigma_first, rates.bias_first
+        sigma_qdd, bias_qdd = rates.sigma_second, rates.bias_second
+        given = "Joint speeds and accelerations estimated from positions: "
+    # An error of speed enters through the Coriolis terms, at most 2 omega times it.
+    spin = 2.0 * np.abs(qd[:, np.array(chain.revolute)]).sum(axis=1, keepdims=True)
+
+    def directions(samples: NDArray[np.intp]) -> FloatArray:
+        return tool_jacobian(chain.links, chain.revolute, q[samples])
+
+    error = RateError(sigma=np.hypot(sigma_qdd, spin * sigma_qd), bias=bias_qdd + spin * bias_qd, directions=directions)
+    doubts = list(_gaps(t, trajectory.q, rates.noise))
+    if trajectory.interpolation == "linear":
+        doubts += _corners(trajectory)
+    return ProgramMotion(
+        at=joint_motion(chain, t, q, qd, qdd),
+        error=error,
+        doubts=tuple(doubts),
+        notes=(given + _how(rates, np.array(chain.revolute), error),),
+        references=(rates.method,),
+    )
+
+
+def _from_poses(trajectory: PoseTrajectory) -> ProgramMotion:
+    t = trajectory.t
+    line = estimate_rates(t, trajectory.position)
+    turn = estimate_rotation_rates(t, trajectory.rotation)
+    spin = 2.0 * np.linalg.norm(turn.first, axis=1, keepdims=True)
+    rotation = trajectory.rotation
+
+    def directions(samples: NDArray[np.intp]) -> FloatArray:
+        out = np.zeros((6, 6, samples.size))
+        out[:3, :3] = rotation[samples].transpose(1, 2, 0)
+        out[3:, 3:] = np.eye(3)[:, :, None]
+        return out
+
+    error = RateError(
+        sigma=np.hstack([line.sigma_second, np.hypot(turn.sigma_second, spin * turn.sigma_first)]),
+        bias=np.hstack([line.bias_second, turn.bias_second + spin * turn.bias_first]),
+        directions=directions,
+    )
+    places = np.hstack([trajectory.position, rotation.reshape(t.size, 9)])
+    noise = np.concatenate([line.noise, np.full(9, turn.noise.max())])
+    return ProgramMotion(
+        at=pose_motion(t, trajectory.position, rotation, line.first, line.second, turn.first, turn.second),
+        error=error,
+        doubts=tuple(_gaps(t, places, noise)),
+        notes=(
+            "Speeds and accelerations estimated from poses: " + _how(line, np.zeros(3, dtype=bool), error),
+            f"Orientation: noise {turn.noise.max():.2g} rad, differentiated on the rotation group.",
+        ),
+        references=(line.method,),
+    )
+
+
+def _how(rates: Rates, revolute: NDArray[np.bool_], error: RateError) -> str:
+    """Bandwidth, noise and resulting error, in words."""
+    unit = "rad" if revolute.all() else "m" if not revolute.any() else "rad or m"
+    low, high = 1e3 * rates.window.min(), 1e3 * rates.window.max()
+    span = f"{low:.3g} ms" if high <= 1.01 * low else f"{low:.3g} to {high:.3g} ms"
+    return (
+        f"local polynomials over {span}; noise found {rates.noise.max():.2g} {unit}; error of the accelerations up to "
+        f"{error.sigma.max():.2g} {unit}/s^2 (1 sigma) and {error.bias.max():.2g} by smoothing."
+    )
+
+
+def _gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int, int, str]]:
+    """Stretches without samples across which something moved."""
+    step = np.diff(t)
+    wide = step > GAP_STEPS * float(np.median(step))
+    moved = (np.abs(np.diff(places, axis=0)) > STILL * noise + 1e-9).any(axis=1)
+    return [
+        (int(i), int(i) + 1, f"no sample for {1e3 * step[i]:.0f} ms while the robot moves: a peak may hide there")
+        for i in np.flatnonzero(wide & moved)
+    ]
+
+
+def _corners(trajectory: JointTrajectory) -> list[tuple[int, int, str]]:
+    """Points of a linear program that are too far apart to stand for a smooth motion."""
+    step = np.diff(trajectory.t)
+    wide = np.flatnonzero(step > LINEAR_SPACING)
+    moves = (np.diff(trajectory.q, axis=0) != 0).any(axis=1)
+    return [
+        (
+            int(i),
+            int(i) + 1,
+            f"points {1e3 * step[i]:.0f} ms apart without speeds: the controller joins them by straight lines of joint "
+            "space, and the accelerations at the points have no bound",
+        )
+        for i in wide
+        if moves[max(i - 1, 0) : i + 2].any()
+    ]

@@ -1,0 +1,90 @@
+"""The report as JSON: SI units, radians, null where there is no number."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from gripmargin.findings import CheckResult, Finding
+from gripmargin.report import CAUTIONS, SCHEMA, Report
+
+
+def report_tree(report: Report, *, samples: bool = False) -> dict[str, Any]:
+    """Return the report as a tree of plain values.
+
+    Args:
+        report: The report.
+        samples: Whether to include the figures at every sample.
+    """
+    tree: dict[str, Any] = {
+        "schema": SCHEMA,
+        "verdict": str(report.verdict),
+        "job": report.job,
+        "checks": [_check(check) for check in report.checks],
+        "findings": [_finding(finding) for finding in report.findings],
+        "not_checked": [asdict(item) for item in report.not_checked],
+        "assumed": list(report.assumed),
+        "notes": list(report.notes),
+        "references": list(report.references),
+        "cautions": list(CAUTIONS),
+    }
+    if samples:
+        tree["samples"] = {name: _plain(values) for name, values in vars(report.samples).items()}
+    return tree
+
+
+def report_json(report: Report, *, samples: bool = False) -> str:
+    """Return the report as JSON text: the same input gives the same bytes.
+
+    Args:
+        report: The report.
+        samples: Whether to include the figures at every sample.
+    """
+    return json.dumps(report_tree(report, samples=samples), allow_nan=False, indent=1, ensure_ascii=False) + "\n"
+
+
+def _check(check: CheckResult) -> dict[str, Any]:
+    return {
+        "check": check.check,
+        "verdict": str(check.verdict),
+        "value": check.value,
+        "low": check.low,
+        "high": check.high,
+        "target": check.target,
+        "at": None if check.at is None else asdict(check.at),
+        "text": check.text,
+        "details": _plain(check.details),
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "check": finding.check,
+        "verdict": str(finding.verdict),
+        "from": finding.start,
+        "to": finding.end,
+        "worst": _plain(finding.worst),
+        "because": _plain(finding.because),
+        "remedy": finding.remedy,
+        "text": finding.text,
+    }
+
+
+def _plain(value: Any) -> Any:
+    """Lists and plain numbers; what is not finite becomes None."""
+    if isinstance(value, np.ndarray):
+        if value.dtype.kind == "f" and not np.isfinite(value).all():
+            holes = value.astype(object)
+            holes[~np.isfinite(value)] = None
+            return holes.tolist()
+        return value.tolist()
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, float) and not np.isfinite(value):
+        return None
+    return value
