@@ -98,6 +98,21 @@ class CheckResult:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Remedy:
+    """One change that would be enough.
+
+    Attributes:
+        action: slow, shift pads, strengthen, better data, or none (why something does not help).
+        text: The change in words.
+        figures: The change in numbers, SI.
+    """
+
+    action: str
+    text: str
+    figures: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Finding:
     """One stretch of the program that falls short, or that cannot be decided.
 
@@ -108,7 +123,7 @@ class Finding:
         end: Last time of the stretch [s].
         worst: The worst sample in it and what is known there.
         because: Causes, as shares and figures.
-        remedy: What to change, by how much.
+        remedies: What to change, by how much; any one of them is enough.
         text: The finding in a sentence or two.
     """
 
@@ -118,8 +133,13 @@ class Finding:
     end: float
     worst: dict[str, Any]
     because: dict[str, Any]
-    remedy: str
+    remedies: tuple[Remedy, ...]
     text: str
+
+    @property
+    def remedy(self) -> str:
+        """All remedies in a sentence."""
+        return "; or ".join(remedy.text for remedy in self.remedies)
 
 
 @dataclass(frozen=True, kw_only=True)

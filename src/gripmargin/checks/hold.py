@@ -221,7 +221,7 @@ def _finding(
         end=float(case.job.trajectory.t[use.samples[piece[1]]]),
         worst=worst,
         because=because,
-        remedy=_remedy(case, name, use, target, inside, sample, fails, shift),
+        remedies=tuple(remedies.for_stretch(case, use, target, inside, sample, fails=fails, shift=shift)),
         text=_text(name, worst, target, fails, because),
     )
 
@@ -242,42 +242,3 @@ def _text(name: str, worst: dict[str, Any], target: float, fails: bool, because:
     bound = "may be anything" if not low else f"may be as low as {low:.2f}"
     reason = because["undecided"][0]
     return f"{NAMES[name]} {shown} {bound}, target {target:g}, at {worst['t']:.3f} s{move}: {reason}"
-
-
-def _remedy(
-    case: Case,
-    name: str,
-    use: Use,
-    target: float,
-    inside: NDArray[np.bool_],
-    sample: int,
-    fails: bool,
-    shift: tuple[FloatArray, float] | None,
-) -> str:
-    options = []
-    if not fails:
-        options.append(case.motion.better_data(sample))
-    move = case.job.trajectory.move_at(sample)
-    if move is None:
-        members, subject = use.samples[inside], "this stretch"
-    else:
-        labels = case.job.trajectory.moves or ()
-        members = np.array([s for s in use.samples if labels[s] == move], dtype=np.intp)
-        subject = f"move '{move}'"
-    factor = remedies.speed_factor(case, use, members, target)
-    if factor is not None:
-        options.append(f"slow {subject} to {factor:.2f} of its speed (its time times {1 / factor:.2f})")
-    elif fails:
-        options.append(
-            f"slowing {subject} is not enough: gravity alone, or the error of the rates, takes up the margin"
-        )
-    if shift is not None:
-        (dx, dy), margin = shift
-        options.append(
-            f"shift the pads on the part by x {1e3 * dx:+.0f} mm, y {1e3 * dy:+.0f} mm (tool frame), towards the "
-            f"centre of mass: margin {margin:.2f}"
-        )
-    strength = remedies.strength_factor(use, inside, target)
-    if strength is not None and strength > 1.0:
-        options.append(f"raise what the pads hold {strength:.2f} times (stronger, cleaner or more pads)")
-    return "; or ".join(options)

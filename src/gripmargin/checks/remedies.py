@@ -12,7 +12,8 @@ from gripmargin.arrays import FloatArray
 from gripmargin.case import Case, work_out
 from gripmargin.checks.use import Use, peak_of, rate_errors
 from gripmargin.errors import InputError
-from gripmargin.kernels.utilisation import largest_scale
+from gripmargin.findings import Remedy
+from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
 from gripmargin.poses import pose
 
 SLOWEST = 0.05  # speed factor below which slowing is no remedy
@@ -81,3 +82,65 @@ def pad_shift(case: Case, high: float) -> tuple[FloatArray, float] | None:
     maps, _ = shifted.backing.edge_maps(shifted.strengths)
     peak = peak_of(shifted, maps)
     return (shift, 1.0 / peak) if peak > 0 and high / peak >= GAIN else None
+
+
+def for_stretch(
+    case: Case,
+    use: Use,
+    target: float,
+    inside: NDArray[np.bool_],
+    sample: int,
+    *,
+    fails: bool,
+    shift: tuple[FloatArray, float] | None,
+) -> list[Remedy]:
+    """Return what would bring a stretch to its target; each remedy alone is enough for this stretch.
+
+    Args:
+        case: The job.
+        use: Utilisation of the pads.
+        target: Margin wanted.
+        inside: Which of the carried samples belong to the stretch.
+        sample: The worst of them, index into the program.
+        fails: Whether it surely falls short.
+        shift: As `pad_shift` returns it.
+    """
+    out = []
+    if not fails:
+        out.append(Remedy(action="better data", text=case.motion.better_data(sample)))
+    out.append(_slowing(case, use, target, inside, sample))
+    if shift is not None:
+        (dx, dy), margin = shift
+        if margin >= target:
+            text = (
+                f"shift the pads on the part by x {1e3 * dx:+.0f} mm, y {1e3 * dy:+.0f} mm (tool frame), towards the "
+                f"centre of mass: margin {margin:.2f} over the whole carry"
+            )
+            out.append(Remedy(action="shift pads", text=text, figures={"x": dx, "y": dy, "margin": margin}))
+    strength = strength_factor(use, inside, target)
+    if strength is not None and strength > 1.0:
+        text = f"raise what the pads hold {strength:.2f} times (stronger, cleaner or more pads)"
+        out.append(Remedy(action="strengthen", text=text, figures={"factor": strength}))
+    return out
+
+
+def _slowing(case: Case, use: Use, target: float, inside: NDArray[np.bool_], sample: int) -> Remedy:
+    move = case.job.trajectory.move_at(sample)
+    if move is None:
+        members, subject = use.samples[inside], "this stretch"
+    else:
+        labels = case.job.trajectory.moves or ()
+        members = np.array([s for s in use.samples if labels[s] == move], dtype=np.intp)
+        subject = f"move '{move}'"
+    factor = speed_factor(case, use, members, target)
+    if factor is not None:
+        text = f"slow {subject} to {factor:.2f} of its speed (its time times {1 / factor:.2f})"
+        return Remedy(action="slow", text=text, figures={"move": move, "factor": factor})
+    standing = float(peak_utilisation(use.maps, case.standing[:, members])[0].max())
+    if standing > 1.0 / target:
+        text = f"slowing {subject} is not enough: at standstill the margin is {1 / standing:.2f}"
+    else:
+        text = f"slowing {subject} cannot be promised to help: the error of the rates takes up the margin"
+    return Remedy(
+        action="none", text=text, figures={"move": move, "standing_margin": 1 / standing if standing else None}
+    )

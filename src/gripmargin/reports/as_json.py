@@ -69,6 +69,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "worst": _plain(finding.worst),
         "because": _plain(finding.because),
         "remedy": finding.remedy,
+        "remedies": [_plain(asdict(remedy)) for remedy in finding.remedies],
         "text": finding.text,
     }
 

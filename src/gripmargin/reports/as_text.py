@@ -8,7 +8,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from gripmargin.checks.explain import main_causes, main_ways
-from gripmargin.findings import CheckResult, Finding
+from gripmargin.findings import CheckResult, Finding, Remedy
 from gripmargin.report import CAUTIONS, Report
 
 WIDTH = 100
@@ -22,12 +22,7 @@ def report_text(report: Report) -> str:
     for check in report.checks:
         lines += _check_details(check)
     if report.findings:
-        lines += ["", "What falls short"]
-        worst = sorted(report.findings, key=_severity)[:SHOWN]
-        for i, finding in enumerate((f for f in report.findings if f in worst), 1):
-            lines += _finding_lines(i, finding)
-        if len(report.findings) > SHOWN:
-            lines.append(f"  and {len(report.findings) - SHOWN} more, less severe; all are in the JSON report")
+        lines += _findings(report.findings)
     if report.not_checked:
         lines += ["", "Not checked"]
         lines += _bullets(f"{item.check}: {item.reason}" for item in report.not_checked)
@@ -65,8 +60,9 @@ def _check_details(check: CheckResult) -> list[str]:
     if peel is not None and peel["peel_index"] > 0:
         amplification = peel["edge_amplification"]
         edge = f", edge tension {amplification:.1f} times the mean" if amplification is not None else ""
-        lines.append(
-            f"    peel index {peel['peel_index']:.2f} at {peel['t']:.3f} s on pad '{peel['pad']}', {_spot(peel)}{edge}"
+        lines += _wrapped(
+            "    ",
+            f"peel index {peel['peel_index']:.2f} at {peel['t']:.3f} s on pad '{peel['pad']}', {_spot(peel)}{edge}",
         )
     for item in check.details.get("one_pad_lost", []):
         lines.append(f"    with pad '{item['lost']}' gone: margin {_number(item['margin'])} at {item['t']:.3f} s")
@@ -78,22 +74,66 @@ def _spot(place: dict[str, object]) -> str:
     return f"edge at x {x:.1f}, y {y:.1f} mm ({np.degrees(place['azimuth']):.0f} deg about tool z)"  # type: ignore[call-overload]
 
 
-def _finding_lines(number: int, finding: Finding) -> list[str]:
+def _findings(findings: tuple[Finding, ...]) -> list[str]:
+    worst = sorted(findings, key=_severity)
+    shown = [finding for finding in findings if finding in worst[:SHOWN]]
+    lines = ["", "What falls short"]
+    for finding in shown:
+        lines += _wrapped(f"  {finding.check} {finding.verdict}  ", _summary(finding))
+    if len(findings) > SHOWN:
+        lines.append(f"  and {len(findings) - SHOWN} more, less severe; all are in the JSON report")
+    lines += ["", f"The worst of them, at {worst[0].worst['t']:.3f} s", *_worst_lines(worst[0])]
+    return [*lines, "", "What to change (one of these is enough where it names every move above)", *_changes(worst)]
+
+
+def _summary(finding: Finding) -> str:
     worst = finding.worst
-    return [
-        *_wrapped(
-            f"  {number}. {finding.check} {finding.verdict}, {finding.start:.3f} s to {finding.end:.3f} s: ",
-            finding.text,
-        ),
-        *_wrapped(
-            "     where    ",
-            f"pad '{worst['pad']}', {_spot(worst)}: tension {_stress(max(worst['normal_stress'], 0.0))} of "
-            f"{_stress(worst['pull_off_stress'])}, shear {_stress(worst['shear_stress'])} of "
-            f"{_stress(worst['shear_strength'])}",
-        ),
-        *_wrapped("     because  ", f"{main_causes(finding.because)}; acting as {main_ways(finding.because)}"),
-        *_wrapped("     change   ", finding.remedy),
-    ]
+    move = "" if worst["move"] is None else f" in move '{worst['move']}'"
+    margin = f"margin {_number(worst['margin'])}"
+    if finding.verdict != "fail":
+        low = worst["margin_low"]
+        margin += f", may be as low as {_number(low)}" if low else ", may be anything"
+    return (
+        f"{finding.start:.3f} to {finding.end:.3f} s{move}: {margin} at {worst['t']:.3f} s on pad '{worst['pad']}'; "
+        f"{main_causes(finding.because)}; acts as {main_ways(finding.because)}"
+    )
+
+
+def _worst_lines(finding: Finding) -> list[str]:
+    worst = finding.worst
+    lines = _wrapped(
+        "  where    ",
+        f"pad '{worst['pad']}', {_spot(worst)}: tension {_stress(max(worst['normal_stress'], 0.0))} of "
+        f"{_stress(worst['pull_off_stress'])}, shear {_stress(worst['shear_stress'])} of "
+        f"{_stress(worst['shear_strength'])}",
+    )
+    lines += _wrapped(
+        "  load     ",
+        f"force ({', '.join(f'{f:.2f}' for f in worst['force'])}) N, moment "
+        f"({', '.join(f'{1e3 * m:.0f}' for m in worst['moment'])}) N mm at the tool frame",
+    )
+    for reason in finding.because.get("undecided", []):
+        lines += _wrapped("  unsure   ", reason)
+    return lines
+
+
+def _changes(worst_first: list[Finding]) -> list[str]:
+    """Remedies for the whole program: the slower moves together, of the others the most demanding."""
+    found: dict[tuple[str, str], list[Remedy]] = {}
+    for finding in worst_first:
+        for remedy in finding.remedies:
+            same = found.setdefault((finding.check, remedy.action), [])
+            if not any(remedy.figures.get("move") == other.figures.get("move") for other in same):
+                same.append(remedy)
+    lines, useless = [], []
+    for (_, action), remedies in found.items():
+        if action == "none":
+            useless += _wrapped("  No help: ", "; ".join(remedy.text for remedy in remedies))
+        elif action == "slow":
+            lines += _wrapped("  - ", "; and ".join(remedy.text for remedy in remedies))
+        else:
+            lines += _wrapped("  - ", remedies[0].text)
+    return [*lines, *useless]
 
 
 def _stress(pascal: float) -> str:
