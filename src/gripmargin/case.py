@@ -64,14 +64,18 @@ class Case:
         return np.asarray(np.einsum("ij,cjn->cin", load_per_acceleration(self.job.part), columns))
 
 
-def work_out(job: Job) -> Case:
+def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
     """Work out motion, loads and pads of a job.
+
+    Args:
+        job: What is asked.
+        motion: Of the same trajectory and robot, where it has been worked out before.
 
     Raises:
         InputError: Something in the job does not fit together.
     """
     backing = Backing(cut_pads(job.gripper.pads, job.part))
-    motion = program_motion(job.trajectory, job.robot)
+    motion = motion or program_motion(job.trajectory, job.robot)
     return Case(
         job=job,
         motion=motion,

@@ -121,6 +121,7 @@ class Finding:
         verdict: Fail or undecided.
         start: First time of the stretch [s].
         end: Last time of the stretch [s].
+        spans: The times within it that are short, each (from, to) [s].
         worst: The worst sample in it and what is known there.
         because: Causes, as shares and figures.
         remedies: What to change, by how much; any one of them is enough.
@@ -131,6 +132,7 @@ class Finding:
     verdict: Verdict
     start: float
     end: float
+    spans: tuple[tuple[float, float], ...]
     worst: dict[str, Any]
     because: dict[str, Any]
     remedies: tuple[Remedy, ...]
@@ -148,14 +150,3 @@ class NotChecked:
 
     check: str
     reason: str
-
-
-def stretches(mask: NDArray[np.bool_], t: FloatArray, bridge: float) -> list[tuple[int, int]]:
-    """Return runs of True as (first, last) sample, joined where the time between them is at most `bridge` [s]."""
-    marked = np.flatnonzero(mask)
-    if marked.size == 0:
-        return []
-    apart = (np.diff(marked) > 1) & (np.diff(t[marked]) > bridge)
-    firsts = marked[np.concatenate([[True], apart])]
-    lasts = marked[np.concatenate([apart, [True]])]
-    return [(int(a), int(b)) for a, b in zip(firsts, lasts, strict=True)]

@@ -15,12 +15,14 @@ from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
-from gripmargin.checks import explain, remedies
+from gripmargin.checks import explain
+from gripmargin.checks.remedies import Overall, for_piece
 from gripmargin.checks.use import Use, pad_use, use_without
-from gripmargin.findings import CheckResult, Finding, Verdict, judge, short_of, stretches
+from gripmargin.findings import CheckResult, Finding, Verdict, judge, short_of
 
-BRIDGE = 0.1  # [s] stretches closer than this are one finding
-LIMIT_ANALYSES = 12  # findings whose shared margin is worked out, worst first
+SPAN = 0.05  # [s] spans of a finding closer than this are one
+BRIDGE = 0.5  # [s] stretches closer than this, or of one move, are one finding
+LIMIT_ANALYSES = 5  # findings whose shared margin is worked out, worst first
 
 NAMES = {
     "hold": "grip margin over the carry",
@@ -157,47 +159,40 @@ def _details(case: Case, whole: Use, tension: Use, lost: list[Use]) -> dict[str,
 def _findings(case: Case, name: str, use: Use, target: float) -> list[Finding]:
     with np.errstate(divide="ignore"):
         short = short_of(1.0 / use.high, target)
-    runs = stretches(short, case.job.trajectory.t[use.samples], BRIDGE)
-    pieces = [piece for run in runs for piece in _by_move(case, use, short, *run)]
+    pieces = _pieces(case, use, short)
     if not pieces:
         return []
-    ranked = sorted(pieces, key=lambda p: -float(use.high[p[0] : p[1] + 1].max()))
-    with_limit = set(ranked[:LIMIT_ANALYSES])
-    shift = remedies.pad_shift(case, float(use.high.max())) if name != "one_pad_lost" else None
-    return [_finding(case, name, use, target, piece, piece in with_limit, shift) for piece in pieces]
+    ranked = sorted(pieces, key=lambda piece: -float(use.high[piece].max()))
+    with_limit = {id(piece) for piece in ranked[:LIMIT_ANALYSES]} if name == "hold" else set()
+    whole = Overall.of(case, use, target, name)
+    return [_finding(case, name, use, whole, piece, id(piece) in with_limit) for piece in pieces]
 
 
-def _by_move(case: Case, use: Use, short: NDArray[np.bool_], first: int, last: int) -> list[tuple[int, int]]:
-    """Cut a stretch where the move changes, so that each finding names the move to change."""
-    moves = [case.job.trajectory.move_at(int(s)) for s in use.samples[first : last + 1]]
-    cuts = [i for i in range(1, len(moves)) if moves[i] != moves[i - 1]]
-    out = []
-    for a, b in zip([0, *cuts], [*cuts, len(moves)], strict=True):
-        inside = np.flatnonzero(short[first + a : first + b])
-        if inside.size:
-            out.append((first + a + int(inside[0]), first + a + int(inside[-1])))
-    return out
+def _pieces(case: Case, use: Use, short: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
+    """The carried samples that fall short, one piece for each move, or for each stretch where moves have no labels."""
+    marked = np.flatnonzero(short)
+    if marked.size == 0:
+        return []
+    samples = use.samples[marked]
+    cut = np.diff(case.job.trajectory.t[samples]) > BRIDGE
+    runs = case.job.trajectory.runs()
+    if runs:
+        firsts = np.array([first for _, first, _ in runs])
+        run = np.searchsorted(firsts, samples, side="right")
+        cut = np.diff(run) > 0
+    return np.split(marked, np.flatnonzero(cut) + 1)
 
 
-def _finding(
-    case: Case,
-    name: str,
-    use: Use,
-    target: float,
-    piece: tuple[int, int],
-    with_limit: bool,
-    shift: tuple[FloatArray, float] | None,
-) -> Finding:
-    inside = np.zeros(use.samples.size, dtype=bool)
-    inside[piece[0] : piece[1] + 1] = True
-    fails = bool(use.low[inside].max() > 1.0 / target)
-    members = np.flatnonzero(inside)
-    k = int(members[np.argmax(use.value[inside] if fails else use.high[inside])])
+def _finding(case: Case, name: str, use: Use, whole: Overall, piece: NDArray[np.intp], with_limit: bool) -> Finding:
+    target = whole.target
+    fails = bool(use.low[piece].max() > 1.0 / target)
+    k = int(piece[np.argmax(use.value[piece] if fails else use.high[piece])])
     sample, point = int(use.samples[k]), int(use.point[k])
     patch = int(use.owner[point])
     spot = _edge_point(case, use, point)
+    t = case.job.trajectory.t
     worst = {
-        "t": float(case.job.trajectory.t[sample]),
+        "t": float(t[sample]),
         "sample": sample,
         "move": case.job.trajectory.move_at(sample),
         "margin": _margin(float(use.value[k])),
@@ -208,20 +203,21 @@ def _finding(
         "force": case.load[:3, sample].tolist(),
         "moment": case.load[3:, sample].tolist(),
     }
-    if with_limit and name == "hold":
+    if with_limit:
         worst |= explain.shared_margin(case, sample)
     because = explain.shares(case, use.maps, point, sample)
-    doubts = case.motion.doubts_at(sample)
     if not fails:
-        because["undecided"] = doubts or [case.motion.error_sentence(sample)]
+        because["undecided"] = case.motion.doubts_at(sample) or [case.motion.error_sentence(sample)]
+    spans = np.split(use.samples[piece], np.flatnonzero(np.diff(t[use.samples[piece]]) > SPAN) + 1)
     return Finding(
         check=name,
         verdict=Verdict.FAIL if fails else Verdict.UNDECIDED,
-        start=float(case.job.trajectory.t[use.samples[piece[0]]]),
-        end=float(case.job.trajectory.t[use.samples[piece[1]]]),
+        start=float(t[use.samples[piece[0]]]),
+        end=float(t[use.samples[piece[-1]]]),
+        spans=tuple((float(t[span[0]]), float(t[span[-1]])) for span in spans),
         worst=worst,
         because=because,
-        remedies=tuple(remedies.for_stretch(case, use, target, inside, sample, fails=fails, shift=shift)),
+        remedies=tuple(for_piece(case, use, whole, piece, sample)),
         text=_text(name, worst, target, fails, because),
     )
 

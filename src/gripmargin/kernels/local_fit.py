@@ -1,13 +1,13 @@
-"""Local polynomial least squares over samples in time: derivatives, their noise gain, and noise itself.
+"""Local polynomial least squares over samples in time: derivatives and their noise gain.
 
 Samples lie along the last axis, channels along the first. Sources: Savitzky & Golay, Anal. Chem. 36(8),
-1964 (even sampling); Forsythe, J. SIAM 5(2), 1957 (orthogonal polynomials on given points, used for any
-sampling); von Neumann, Ann. Math. Stat. 12(4), 1941 (noise from differences of neighbouring samples).
+1964 (even sampling); Forsythe, J. SIAM 5(2), 1957 (orthogonal polynomials on the given points, for any
+sampling).
 """
 
 from __future__ import annotations
 
-from math import comb
+from functools import lru_cache
 from typing import TypeVar
 
 import numpy as np
@@ -17,48 +17,8 @@ from gripmargin.arrays import FloatArray
 
 T = TypeVar("T", bound=np.generic)
 
-UNUSABLE_GAIN = 1e120  # noise gain of a fit whose points (nearly) coincide: finite, and beyond any use
-_TABLE = 1 << 17  # entries of one table of weights, so that it stays in the cache
-_MEDIAN_TO_SIGMA = 1.482602218505602  # 1 / 0.75 quantile of the normal distribution
-
-
-def fit_weights(x: FloatArray, degree: int, orders: tuple[int, ...]) -> list[tuple[FloatArray, FloatArray]]:
-    """Weights by which samples give the derivatives at x = 0 of their least-squares polynomial.
-
-    Args:
-        x: Sample places relative to where the derivative is wanted [s], shape (points, n), one fit a column.
-        degree: Degree of the polynomial, below the number of points.
-        orders: Orders of the derivatives wanted.
-
-    Returns:
-        For each order the weights [s^-order], shape (points, n), and their Euclidean norm, shape (n,): the
-        gain from white noise of the samples to noise of the derivative.
-    """
-    scale = np.abs(x).max(axis=0)
-    x = x / scale
-    top = max(orders)
-    before, now = np.zeros_like(x), np.ones_like(x)
-    before_at_0 = [np.zeros(x.shape[1])] * (top + 1)
-    now_at_0 = [np.ones(x.shape[1]), *before_at_0[1:]]
-    before_square = np.ones(x.shape[1])
-    weights = [np.zeros_like(x) for _ in orders]
-    squares = [np.zeros(x.shape[1]) for _ in orders]
-    for k in range(degree + 1):
-        square = np.maximum((now * now).sum(axis=0), 1e-280)
-        for i, order in enumerate(orders):
-            if k >= order:
-                weights[i] += now * (now_at_0[order] / square)
-                squares[i] += now_at_0[order] ** 2 / square
-        if k < degree:
-            shift = (x * now * now).sum(axis=0) / square
-            carry = square / before_square if k else np.zeros_like(square)
-            before, now = now, (x - shift) * now - carry * before
-            at_0 = [
-                (d * now_at_0[d - 1] if d else 0.0) - shift * now_at_0[d] - carry * before_at_0[d]
-                for d in range(top + 1)
-            ]
-            before_at_0, now_at_0, before_square = now_at_0, at_0, square
-    return [(w / scale**order, np.sqrt(s) / scale**order) for w, s, order in zip(weights, squares, orders, strict=True)]
+UNUSABLE_GAIN = 1e100  # noise gain of a fit whose points all but coincide: finite, and beyond any use
+_SHARED = 16  # a window of this many points serves one sample, of twice as many two neighbouring samples, ...
 
 
 def local_fit(
@@ -74,127 +34,117 @@ def local_fit(
     """Derivatives at every sample of the least-squares polynomial through its neighbours.
 
     The window holds the given number of points: around the sample (side 0), up to it (-1) or from it on
-    (+1). Near the ends it is moved inwards.
+    (+1). Near the ends it is moved inwards, and the polynomial is evaluated off its centre. With uneven
+    sampling, neighbouring samples share a wide window: its centre is off by a sixteenth of its half width at most.
 
     Args:
         t: Times [s], increasing, shape (n,).
         y: Samples, shape (channels, n).
-        points: Points in a window, odd for side 0, at most n.
-        degree: Degree of the polynomial.
+        points: Points in a window, at most n.
+        degree: Degree of the polynomial, below the number of points.
         orders: Orders of the derivatives wanted.
         step: The time step [s] where sampling is even, else None.
         side: Where the window lies.
 
     Returns:
-        For each order the derivative, shape (channels, n), and its noise gain [s^-order], shape (n,). Where
-        points all but coincide the derivative is 0 and the gain UNUSABLE_GAIN.
+        For each order the derivative, shape (channels, n), and the gain from white noise of the samples to
+        noise of the derivative [s^-order], shape (n,). Where points all but coincide the derivative is 0 and
+        the gain UNUSABLE_GAIN.
     """
-    n = t.size
     reach = {0: points // 2, -1: points - 1, 1: 0}[side]
-    inner = slice(reach, reach + n - points + 1)
-    found = [(np.empty(y.shape), np.empty(n)) for _ in orders]
-    if step is not None:
-        offsets = (np.arange(points) - reach)[:, None] * step
-        for (value, gain), (w, norm) in zip(found, fit_weights(offsets, degree, orders), strict=True):
-            for channel in range(len(y)):
-                value[channel, inner] = np.correlate(y[channel], w[:, 0], "valid")
-            gain[inner] = norm[0]
-    else:
-        rows = max(64, _TABLE // points)
-        for a in range(inner.start, inner.stop, rows):
-            b = min(a + rows, inner.stop)
-            x = np.stack([t[a - reach + o : b - reach + o] - t[a:b] for o in range(points)])
-            for (value, gain), (w, norm) in zip(found, fit_weights(x, degree, orders), strict=True):
-                total = value[:, a:b]
-                total[:] = 0.0
-                for o in range(points):
-                    total += w[o] * y[:, a - reach + o : b - reach + o]
-                gain[a:b] = norm
-    for first, at in ((0, np.arange(inner.start)), (n - points, np.arange(inner.stop, n))):
-        if at.size:
-            x = t[first : first + points, None] - t[at]
-            for (value, gain), (w, norm) in zip(found, fit_weights(x, degree, orders), strict=True):
-                value[:, at] = y[:, first : first + points] @ w
-                gain[at] = norm
-    for value, gain in found:
-        bad = ~((gain < UNUSABLE_GAIN) & np.isfinite(value).all(axis=0))
-        value[:, bad] = 0.0
-        gain[bad] = UNUSABLE_GAIN
+    if step is None:
+        share = max(1, points // _SHARED) if side == 0 else 1
+        return _fit(t, y, points, degree, orders, reach, share)
+    n = t.size
+    found: list[tuple[FloatArray, FloatArray]] = []
+    for order, (hat, norm) in zip(orders, _even_fit(points, degree, orders), strict=True):
+        scale = step**-order
+        value, gain = np.empty(y.shape), np.empty(n)
+        inner = slice(reach, reach + n - points + 1)
+        for channel in range(len(y)):
+            value[channel, inner] = np.correlate(y[channel], hat[:, reach], "valid")
+        value[:, : inner.start] = y[:, :points] @ hat[:, :reach]
+        value[:, inner.stop :] = y[:, n - points :] @ hat[:, reach + 1 :]
+        gain[inner] = norm[reach]
+        gain[: inner.start], gain[inner.stop :] = norm[:reach], norm[reach + 1 :]
+        found.append((value * scale, gain * scale))
+    return found
+
+
+@lru_cache(maxsize=64)
+def _even_fit(points: int, degree: int, orders: tuple[int, ...]) -> list[tuple[FloatArray, FloatArray]]:
+    """For unit steps: weights (points, place of evaluation) and gains, by fitting each unit sample."""
+    return _fit(np.arange(float(points)), np.eye(points), points, degree, orders, points // 2, 1)
+
+
+def _fit(
+    t: FloatArray, y: FloatArray, points: int, degree: int, orders: tuple[int, ...], reach: int, share: int
+) -> list[tuple[FloatArray, FloatArray]]:
+    n = t.size
+    group = np.arange(n) // share
+    centre = np.minimum(np.arange(group[-1] + 1) * share + share // 2, n - 1)
+    index = np.clip(centre - reach, 0, n - points) + np.arange(points)[:, None]
+    x = t[index] - t[centre]
+    scale = np.abs(x).max(axis=0)
+    x /= scale
+    near = y[:, index]
+    at = (t - t[centre][group]) / scale[group]
+    top = max(orders)
+    before, now = np.zeros_like(x), np.ones_like(x)
+    before_at = [np.zeros(n) for _ in range(top + 1)]
+    now_at = [np.ones(n), *before_at[1:]]
+    before_square = np.ones(group[-1] + 1)
+    value = [np.zeros((len(y), n)) for _ in orders]
+    square_gain = [np.zeros(n) for _ in orders]
+    for k in range(degree + 1):
+        squares = now * now
+        square = np.maximum(squares.sum(axis=0), 1e-280)
+        if k >= min(orders):
+            share_of_y = (np.einsum("pg,cpg->cg", now, near) / square)[:, group]
+            for i, order in enumerate(orders):
+                if k >= order:
+                    value[i] += share_of_y * now_at[order]
+                    square_gain[i] += now_at[order] ** 2 / square[group]
+        if k < degree:
+            shift = np.einsum("pg,pg->g", x, squares) / square
+            carry = square / before_square if k else np.zeros_like(square)
+            before *= -carry
+            before += (x - shift) * now
+            before, now = now, before
+            at_next = [
+                (d * now_at[d - 1] if d else 0.0) + (at - shift[group]) * now_at[d] - carry[group] * before_at[d]
+                for d in range(top + 1)
+            ]
+            before_at, now_at, before_square = now_at, at_next, square
+    found: list[tuple[FloatArray, FloatArray]] = []
+    for order, derivative, square_of in zip(orders, value, square_gain, strict=True):
+        unit = scale[group] ** -order
+        gain = np.sqrt(square_of) * unit
+        usable = (gain < UNUSABLE_GAIN) & np.isfinite(derivative).all(axis=0)
+        found.append((np.where(usable, derivative * unit, 0.0), np.where(usable, gain, UNUSABLE_GAIN)))
     return found
 
 
 def even_step(t: FloatArray) -> float | None:
-    """The time step [s] where sampling is even but for rounding of the stamps, else None."""
+    """Return the time step [s] where sampling is even but for rounding of the stamps, else None.
+
+    Args:
+        t: Times [s], increasing, shape (n,).
+    """
     step = float((t[-1] - t[0]) / (t.size - 1))
     off = np.abs(t - (t[0] + step * np.arange(t.size))).max()
     return step if off <= max(4.0 * float(np.spacing(np.abs(t).max())), 1e-8 * step) else None
 
 
-def differences(t: FloatArray, y: FloatArray, order: int, *, even: bool) -> FloatArray:
-    """Divided differences of neighbouring samples, scaled so that white noise of 1 gives differences of 1.
-
-    Args:
-        t: Times [s], increasing, shape (n,).
-        y: Samples, shape (channels, n), n > order.
-        order: Order of the difference: polynomials of lower degree give 0.
-        even: Whether sampling is even.
-
-    Returns:
-        Shape (channels, n - order).
-    """
-    if even:
-        return np.asarray(np.diff(y, order, axis=-1)) / np.sqrt(comb(2 * order, order))
-    rows = t.size - order
-    x = np.stack([t[o : o + rows] for o in range(order + 1)])
-    x = (x - x[0]) * ((order + 1) / (x[-1] - x[0]))
-    total, square = np.zeros((len(y), rows)), np.zeros(rows)
-    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
-        for o in range(order + 1):
-            weight = 1.0 / np.prod(np.delete(x[o] - x, o, axis=0), axis=0)
-            total += weight * y[:, o : o + rows]
-            square += weight * weight
-        scaled = total / np.sqrt(square)
-    return np.asarray(np.where(np.isfinite(scaled), scaled, 0.0))
-
-
-def block_noise(t: FloatArray, y: FloatArray, order: int, block: int, *, even: bool) -> FloatArray:
-    """Noise of the samples in each block, from the median size of their differences.
-
-    Differences of samples that are all equal say nothing about noise (rounding hides it): they are left out.
-
-    Args:
-        t: Times [s], increasing, shape (n,).
-        y: Samples, shape (channels, n), n > order.
-        order: Order of the difference.
-        block: Samples in a block.
-        even: Whether sampling is even.
-
-    Returns:
-        One standard deviation, shape (channels, blocks), blocks = ceil(n / block); NaN where nothing moves.
-    """
-    size = np.abs(differences(t, y, order, even=even))
-    changes = np.diff(y, axis=-1) != 0
-    moves = running_max(changes, 0, order - 1)[:, : size.shape[1]]
-    blocks = -(-y.shape[1] // block)
-    padded = np.full((len(y), blocks * block), np.nan)
-    padded[:, order // 2 : order // 2 + size.shape[1]] = np.where(moves, size, np.nan)
-    ordered = np.sort(padded.reshape(len(y), blocks, block), axis=-1)
-    count = np.isfinite(ordered).sum(axis=-1)
-    middle = np.take_along_axis(ordered, np.maximum(count // 2, 0)[..., None].clip(max=block - 1), axis=-1)[..., 0]
-    return np.asarray(np.where(count > 0, middle, np.nan) * _MEDIAN_TO_SIGMA)
-
-
-def running_max(values: NDArray[T], back: int, ahead: int) -> NDArray[T]:
-    """Largest value from so many samples back to so many ahead, cut off at the ends.
+def running_max(values: NDArray[T], reach: int) -> NDArray[T]:
+    """Return the largest value within so many samples on either side, along the last axis.
 
     Args:
         values: Shape (..., n).
-        back: Samples before.
-        ahead: Samples after.
+        reach: Samples on either side.
     """
-    span = back + ahead + 1
-    edge = [(0, 0)] * (values.ndim - 1) + [(back, ahead)]
-    most = np.pad(values, edge, mode="edge")
+    span = 2 * reach + 1
+    most = np.pad(values, [(0, 0)] * (values.ndim - 1) + [(reach, reach)], mode="edge")
     covered = 1
     while covered < span:
         shift = min(covered, span - covered)
@@ -203,15 +153,18 @@ def running_max(values: NDArray[T], back: int, ahead: int) -> NDArray[T]:
     return most
 
 
-def run_lengths(y: FloatArray) -> FloatArray:
-    """For each sample the number of consecutive samples of the same value it belongs to.
+def step_between(t: FloatArray, a: FloatArray, reach: int) -> FloatArray:
+    """Height of the step at each sample that a slope cannot explain.
+
+    Compares the change over two reaches with that over four: a straight line gives 0 and a step its height.
 
     Args:
-        y: Samples, shape (channels, n).
+        t: Times [s], shape (n,).
+        a: Values, shape (channels, n).
+        reach: Samples from the step to where the values no longer see it.
     """
-    lengths = np.empty(y.shape)
-    for channel, values in enumerate(y):
-        starts = np.flatnonzero(np.r_[True, values[1:] != values[:-1]])
-        sizes = np.diff(np.r_[starts, values.size])
-        lengths[channel] = np.repeat(sizes, sizes)
-    return lengths
+    n = t.size
+    i = np.arange(n)
+    near, near_back, far, far_back = (np.clip(i + k * reach, 0, n - 1) for k in (1, -1, 2, -2))
+    ratio = (t[near] - t[near_back]) / (t[far] - t[far_back])
+    return np.asarray(2.0 * ((a[:, near] - a[:, near_back]) - (a[:, far] - a[:, far_back]) * ratio))

@@ -99,7 +99,7 @@ def largest_scale(maps: FloatArray, still: FloatArray, moving: FloatArray, limit
 
     Returns:
         Largest k^2 for every sample, shape (samples,); inf where nothing limits it, NaN where the still part
-        alone exceeds the limit.
+        alone exceeds the limit or a load is no number.
     """
     samples = still.shape[1]
     out = np.empty(samples)
@@ -117,7 +117,8 @@ def largest_scale(maps: FloatArray, still: FloatArray, moving: FloatArray, limit
         root = np.where(np.isfinite(both) & (tension > 0), np.fmin(sheared, both), sheared)
         worst = root.min(axis=0)
         alone = (a1**2 + a2**2 + np.maximum(a3, 0.0) ** 2).max(axis=0)
-        out[part] = np.where(alone > limit**2, np.nan, worst)
+        number = np.isfinite(still[:, part]).all(axis=0) & np.isfinite(moving[:, part]).all(axis=0)
+        out[part] = np.where((alone <= limit**2) & number, worst, np.nan)
     return out
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
-from typing import Any, Self
+from typing import Any, Literal, Self, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,6 +15,7 @@ from gripmargin.errors import InputError
 from gripmargin.poses import as_pose, rotation_from_quaternion
 
 MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs splitting
+Interpolation = Literal["samples", "linear", "cubic", "quintic"]
 QUATERNION_TOLERANCE = 1e-2  # rounding to three decimals gives 1e-3; a wrong column gives far more
 
 
@@ -80,6 +81,9 @@ class JointTrajectory(_Samples):
         names: Joint names by column; empty: columns are in the robot's order.
         moves: A label for each sample, or None.
         source: Where it came from, for messages.
+        interpolation: What the robot does between the samples: "samples" says they are dense enough not to
+            matter; "linear" says they are all a controller gets and it moves in straight lines of joint space;
+            "cubic" and "quintic" say the samples were taken from such a controller's moves.
 
     Raises:
         InputError: Shapes that do not agree, NaN, times that repeat or go back.
@@ -89,9 +93,16 @@ class JointTrajectory(_Samples):
     qd: FloatArray | None = None
     qdd: FloatArray | None = None
     names: tuple[str, ...] = ()
+    interpolation: Interpolation = "samples"
 
     def __post_init__(self) -> None:
         n = self._check_times()
+        if self.interpolation not in get_args(Interpolation):
+            raise InputError(
+                f"{self.source} interpolation",
+                f"{self.interpolation!r}",
+                " or ".join(get_args(Interpolation)),
+            )
         q = frozen(self.q, (n, None), f"{self.source} q")
         object.__setattr__(self, "q", q)
         for field in ("qd", "qdd"):
@@ -124,7 +135,12 @@ class JointTrajectory(_Samples):
         if not (np.isfinite(duration) and duration > 0):
             raise InputError("duration", f"{duration}", "a time above 0 [s]")
         labels = None if moves is None else tuple(moves)
-        return cls(t=np.linspace(0.0, duration, len(positions)), q=positions, moves=labels, source="toolbox trajectory")
+        return cls(
+            t=np.linspace(0.0, duration, len(positions)),
+            q=positions,
+            moves=labels,
+            source="toolbox trajectory",
+        )
 
     def in_order_of(self, names: Sequence[str]) -> Self:
         """Return the trajectory with its columns in the order of the given joint names.

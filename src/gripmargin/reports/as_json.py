@@ -66,6 +66,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "verdict": str(finding.verdict),
         "from": finding.start,
         "to": finding.end,
+        "spans": [list(span) for span in finding.spans],
         "worst": _plain(finding.worst),
         "because": _plain(finding.because),
         "remedy": finding.remedy,

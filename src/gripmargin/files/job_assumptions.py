@@ -1,0 +1,66 @@
+"""What a job file leaves out and its reader takes for granted, in sentences for the report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from gripmargin.files.job_schema import JobFile
+from gripmargin.job import Job
+from gripmargin.motion.trajectory import JointTrajectory
+
+
+def assumptions(job: Job, tables: JobFile) -> tuple[str, ...]:
+    """Return what was assumed, one sentence each, most telling first.
+
+    Args:
+        job: The job as read.
+        tables: What its file gives.
+    """
+    return (*_of_phases(job), *_of_program(job, tables), *_of_defaults(job, tables))
+
+
+def _of_phases(job: Job) -> Iterator[str]:
+    if not job.phases:
+        yield "No phases are given: the whole program is one carry."
+        return
+    t = job.trajectory.t
+    for first, last in job.gaps():
+        move = job.trajectory.move_at(first)
+        label = f" (move '{move}')" if move is not None else ""
+        yield f"No phase covers {t[first]:g} s to {t[last]:g} s{label}: taken as free, without a part."
+    for i, phase in enumerate(job.phases):
+        if phase.span is not None and (phase.span[0] < t[0] or phase.span[1] > t[-1]):
+            yield f"program.phases[{i}] reaches beyond the program ({t[0]:g} s to {t[-1]:g} s) and is cut there."
+
+
+def _of_program(job: Job, tables: JobFile) -> Iterator[str]:
+    if not isinstance(job.trajectory, JointTrajectory):
+        if tables.robot is not None:
+            yield "The program gives poses of the tool frame: the robot of the job is not used."
+        return
+    is_message = Path(tables.program.trajectory).suffix.lower() != ".csv" and job.trajectory.names
+    if is_message and job.trajectory.t[0] > 0:
+        start = job.trajectory.t[0]
+        yield f"The robot's way to the first point of the program (the first {start:g} s) is not known."
+
+
+def _of_defaults(job: Job, tables: JobFile) -> Iterator[str]:
+    if not np.any(job.gravity):
+        yield "There is no gravity: job.gravity is zero."
+    elif tables.job.gravity is None:
+        yield "Gravity is 9.80665 m/s^2 along -z of the world (default)."
+    if tables.part.surface_factor is None:
+        yield "The part's surface holds like the reference surface (part.surface_factor = 1, default)."
+    if tables.part.outline is None:
+        yield "Every pad lies wholly on the part (part.outline is not given)."
+    fouling = any(pad.material.fouling_per_cycle > 0 for pad in job.gripper.pads)
+    if fouling and tables.gripper.cycles_since_cleaning is None:
+        yield "The pads are freshly cleaned (gripper.cycles_since_cleaning = 0, default)."
+    given = tables.targets.model_fields_set if tables.targets else set()
+    used = {"hold": True, "stop": job.stop is not None, "release": job.nest is not None}
+    for key, is_used in used.items():
+        if is_used and key not in given:
+            yield f"targets.{key} = {getattr(job.targets, key):g} (default)."

@@ -1,0 +1,109 @@
+"""Job files: TOML, or the same tree as JSON, into a job; every fault of a file in one reading."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from gripmargin.errors import InputError, InputErrors
+from gripmargin.files import job_schema as schema
+from gripmargin.files import job_values
+from gripmargin.files.job_builder import build_job
+from gripmargin.files.job_schema import key_path
+from gripmargin.files.source import describe, parse_json, printable, read_text
+from gripmargin.job import Job
+
+MAX_BYTES = 1_000_000
+MAX_PROBLEMS = 100  # listed one by one
+
+
+def read_job(path: str | Path) -> Job:
+    """Read a job and the files it names; their names are relative to the job file.
+
+    Args:
+        path: A ``.toml`` file, or a ``.json`` file with the same tree.
+
+    Raises:
+        InputErrors: All faults found, each with file and key.
+        InputError: The file cannot be read at all.
+    """
+    file = Path(path)
+    return build_job(file, _validated(file, _tree(file)))
+
+
+def _tree(file: Path) -> Any:
+    ending = file.suffix.lower()
+    if ending not in (".toml", ".json"):
+        found = f"the ending '{ending}'" if ending else "a name without an ending"
+        raise InputError(str(file)[:200], found, "a job file, .toml or .json")
+    text = read_text(file, MAX_BYTES)
+    if ending == ".json":
+        return parse_json(file, text)
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        line = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+        place = f", line {line[1]}, column {line[2]}" if line else ""
+        reason = re.sub(r" \(at .*\)$", "", str(error))
+        raise InputError(f"{file}{place}", f"text that is not TOML ({printable(reason, 160)})", "valid TOML") from error
+    except RecursionError as error:
+        raise InputError(str(file), "values nested too deep", "a flat file") from error
+    except ValueError as error:
+        raise InputError(
+            str(file), f"a value that cannot be read ({printable(str(error), 160)})", "valid TOML"
+        ) from error
+
+
+def _validated(file: Path, tree: Any) -> schema.JobFile:
+    try:
+        return schema.JobFile.model_validate(tree)
+    except ValidationError as error:
+        faults = error.errors(include_url=False)
+        problems = [_problem(file, fault) for fault in faults[:MAX_PROBLEMS]]
+        if len(faults) > MAX_PROBLEMS:
+            problems.append(InputError(str(file), f"{len(faults) - MAX_PROBLEMS} more faults", "none"))
+        raise InputErrors(problems) from error
+
+
+def _problem(file: Path, fault: Any) -> InputError:
+    """Turn a fault that pydantic found into one of ours."""
+    place = fault["loc"]
+    where = f"{file}: {key_path(place)}" if place else str(file)
+    if fault["type"] == "extra_forbidden":
+        return InputError(where, *_unknown_key(place))
+    if fault["type"] in ("union_tag_not_found", "union_tag_invalid") and isinstance(fault["input"], dict):
+        shape = fault["input"].get("shape")
+        given = "nothing" if shape is None else describe(shape)
+        return InputError(f"{where}.shape", given, f"one of {', '.join(schema.PAD_TABLES)}")
+    return InputError(where, *_facts(fault["type"], fault.get("ctx", {}), fault["input"], fault["msg"]))
+
+
+def _facts(kind: str, context: Any, value: Any, message: str) -> tuple[str, ...]:
+    """What was found and what was expected."""
+    match kind:
+        case job_values.INPUT_FAULT:
+            return context["found"], context["expected"], context["remedy"]
+        case "missing":
+            return "nothing", "a value, for this key is required"
+        case "too_short":
+            return f"{context['actual_length']} values", f"at least {context['min_length']}"
+        case "too_long":
+            return f"{len(value)} values", f"at most {context['max_length']}"
+        case "list_type" | "tuple_type":
+            return describe(value), "a list"
+        case "model_type" | "model_attributes_type" | "dict_type" | "union_tag_not_found" | "union_tag_invalid":
+            return describe(value), "a table"
+    return describe(value), message
+
+
+def _unknown_key(place: tuple[int | str, ...]) -> tuple[str, str, str]:
+    table = schema.table_at(place[:-1])
+    known = schema.known_keys(table) if table else []
+    near = get_close_matches(str(place[-1])[:60], known, n=1)
+    remedy = f"did you mean '{near[0]}'?" if near else ""
+    return "a key that is not known", f"one of {', '.join(known)}", remedy

@@ -1,0 +1,40 @@
+"""A trajectory from a file, by the ending of its name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from gripmargin.errors import InputError
+from gripmargin.files.csv_file import read_csv
+from gripmargin.files.npz_file import read_npz
+from gripmargin.files.ros_message import read_joint_trajectory_message
+from gripmargin.motion.chain import Chain
+from gripmargin.motion.trajectory import Trajectory
+
+_READERS = {
+    ".csv": read_csv,
+    ".npz": read_npz,
+    ".yaml": read_joint_trajectory_message,
+    ".yml": read_joint_trajectory_message,
+    ".json": read_joint_trajectory_message,
+}
+
+
+def read_trajectory(path: str | Path, *, robot: Chain | None = None) -> Trajectory:
+    """Read a trajectory.
+
+    Args:
+        path: ``.csv`` or ``.npz`` with named columns; ``.yaml``, ``.yml`` or ``.json`` with a ROS 2
+            trajectory_msgs/JointTrajectory message.
+        robot: The robot that a joint program moves: gives the order of named joints and which joints
+            turn and which slide. None: columns stay in the order of the file.
+
+    Raises:
+        InputError: With file and line, key or column.
+    """
+    file = Path(path)
+    reader = _READERS.get(file.suffix.lower())
+    if reader is None:
+        ending = f"the ending '{file.suffix}'" if file.suffix else "a name without an ending"
+        raise InputError(str(path)[:200], ending, f"one of {', '.join(_READERS)}")
+    return reader(file, robot=robot)

@@ -1,0 +1,140 @@
+"""Utilisation, its error and the largest scale, each against a plain loop or a search."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gripmargin.kernels import utilisation
+from gripmargin.kernels.utilisation import largest_scale, peak_utilisation, utilisation_error
+
+
+def plain(maps, wrench):
+    """Utilisation and tension at every point by the definition, one point at a time."""
+    points = maps.shape[1]
+    used, tension = np.empty(points), np.empty(points)
+    for p in range(points):
+        t1, t2, s = maps[:, p] @ wrench
+        tension[p] = max(s, 0.0)
+        used[p] = np.sqrt(t1**2 + t2**2 + tension[p] ** 2)
+    return used, tension
+
+
+def random_case(seed, points=5, samples=4):
+    random = np.random.default_rng(seed)
+    return random, random.normal(size=(3, points, 6)), random.normal(size=(6, samples))
+
+
+class TestPeak:
+    @given(seed=st.integers(0, 2**32 - 1))
+    @settings(derandomize=True, deadline=None, max_examples=40)
+    def test_is_the_largest_by_the_definition(self, seed):
+        _, maps, wrench = random_case(seed)
+        u, at, peel, at_peel = peak_utilisation(maps, wrench)
+        for i in range(wrench.shape[1]):
+            used, tension = plain(maps, wrench[:, i])
+            assert u[i] == pytest.approx(used.max(), rel=1e-12)
+            assert at[i] == used.argmax()
+            assert peel[i] == pytest.approx(tension.max(), rel=1e-12)
+            assert tension[at_peel[i]] == pytest.approx(tension.max(), rel=1e-12)
+
+    def test_blocks_leave_no_trace(self, monkeypatch):
+        _, maps, wrench = random_case(5, samples=23)
+        whole = peak_utilisation(maps, wrench)
+        monkeypatch.setattr(utilisation, "BLOCK_VALUES", 20)
+        for a, b in zip(whole, peak_utilisation(maps, wrench), strict=True):
+            np.testing.assert_allclose(a, b, rtol=1e-13)
+
+    @pytest.mark.parametrize("component", range(6))
+    @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
+    def test_a_load_that_is_no_number_is_no_small_utilisation(self, component, bad):
+        _, maps, wrench = random_case(6, samples=3)
+        wrench[component, 1] = bad
+        with np.errstate(invalid="ignore"):
+            u, *_ = peak_utilisation(maps, wrench)
+        assert not np.isfinite(u[1])
+        assert np.isfinite(u[[0, 2]]).all()
+
+
+class TestError:
+    @given(seed=st.integers(0, 2**32 - 1))
+    @settings(derandomize=True, deadline=None, max_examples=60)
+    def test_no_combination_of_signs_moves_the_peak_by_more_than_the_sum(self, seed):
+        random, maps, wrench = random_case(seed)
+        columns = random.normal(size=(3, 6, wrench.shape[1])) * 0.3
+        rss, total = utilisation_error(maps, columns)
+        before = peak_utilisation(maps, wrench)[0]
+        for signs in np.array(np.meshgrid(*[[-1, 1]] * 3)).reshape(3, -1).T:
+            after = peak_utilisation(maps, wrench + np.einsum("c,cwn->wn", signs, columns))[0]
+            assert (np.abs(after - before) <= total * (1 + 1e-12)).all()
+        assert (rss <= total * (1 + 1e-12)).all()
+
+    def test_one_cause_at_one_point_is_the_size_of_its_traction(self):
+        maps = np.zeros((3, 1, 6))
+        maps[0, 0, 0], maps[2, 0, 2] = 3.0, 2.0
+        column = np.array([1.0, 0, -2.0, 0, 0, 0])[None, :, None]
+        rss, total = utilisation_error(maps, column)
+        assert rss[0] == total[0] == pytest.approx(5.0)  # 3 by shear and 4 by tension
+
+
+class TestLargestScale:
+    @given(seed=st.integers(0, 2**32 - 1), size=st.floats(-2, 2))
+    @settings(derandomize=True, deadline=None, max_examples=150)
+    def test_agrees_with_bisection(self, seed, size):
+        random, maps, still = random_case(seed)
+        moving = random.normal(size=still.shape) * 10.0**size
+        limit = 1.5 * float(peak_utilisation(maps, still)[0].max())
+        found = largest_scale(maps, still, moving, limit)
+        for i in range(still.shape[1]):
+            assert found[i] == pytest.approx(bisected(maps, still[:, i], moving[:, i], limit), rel=1e-9)
+
+    def test_gravity_alone_beyond_the_limit_has_no_scale(self):
+        _, maps, still = random_case(7)
+        peak = peak_utilisation(maps, still)[0]
+        assert np.isnan(largest_scale(maps, still, np.zeros_like(still), 0.99 * float(peak.min()))).all()
+
+    def test_a_motion_that_only_presses_is_not_limited(self):
+        maps = np.zeros((3, 1, 6))
+        maps[2, 0, 2] = 1.0
+        pressing = np.array([0, 0, -1.0, 0, 0, 0])[:, None]
+        assert np.isposinf(largest_scale(maps, np.zeros((6, 1)), pressing, 1.0)).all()
+
+    @pytest.mark.parametrize("which", [0, 1])
+    @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
+    def test_a_load_that_is_no_number_has_no_scale(self, which, bad):
+        random, maps, still = random_case(8)
+        loads = [still, random.normal(size=still.shape)]
+        limit = 2.0 * float(peak_utilisation(maps, still)[0].max())
+        loads[which][3, 1] = bad
+        with np.errstate(invalid="ignore"):
+            found = largest_scale(maps, *loads, limit)
+        assert np.isnan(found[1])
+        assert np.isfinite(np.delete(found, 1)).all()
+
+    @given(seed=st.integers(0, 2**32 - 1))
+    @settings(derandomize=True, deadline=None, max_examples=60)
+    def test_the_scale_uses_the_limit_up_and_no_more(self, seed):
+        random, maps, still = random_case(seed)
+        moving = random.normal(size=still.shape) * 3
+        limit = 1.2 * float(peak_utilisation(maps, still)[0].max())
+        square = largest_scale(maps, still, moving, limit)
+        finite = np.isfinite(square)
+        used = peak_utilisation(maps, (still + square * moving)[:, finite])[0]
+        np.testing.assert_allclose(used, limit, rtol=1e-9)
+
+
+def bisected(maps, still, moving, limit):
+    """The largest factor by search; utilisation is convex in it, so the admissible factors form an interval."""
+
+    def within(factor):
+        return plain(maps, still + factor * moving)[0].max() <= limit
+
+    low, high = 0.0, 1.0
+    while within(high):
+        low, high = high, 2 * high
+        if high > 1e12:
+            return np.inf
+    for _ in range(200):
+        middle = (low + high) / 2
+        low, high = (middle, high) if within(middle) else (low, middle)
+    return low

@@ -1,0 +1,301 @@
+"""Makes the motion programs of this folder again: `python trajectories/make_programs.py [--check]`.
+
+The scene is a bench cell that builds light boxes for a seed-growing room. An arm puts a coated window into
+a frame, a reflector into a box, and a driver upright onto a rail; a larger machine carries a diffuser panel.
+
+Each program is a function; `speed={"transfer": 0.7}` makes one of its moves slower by a factor, on the same
+path. With `--check` nothing is written: what is on disk is compared with what would be.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+import sys
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from legs import Leg, Program, sampled, solved, tool_pose
+
+from gripmargin.arrays import FloatArray
+from gripmargin.files.urdf import read_urdf
+from gripmargin.motion.chain import Chain
+from gripmargin.poses import pose
+
+HERE = Path(__file__).resolve().parent
+Speed = Mapping[str, float]
+
+HOME = np.deg2rad([0.0, -10.0, 40.0, 0.0, 60.0, 0.0])
+ENCODER_COUNT = np.deg2rad(0.0005)
+ENCODER_NOISE = np.deg2rad(0.0004)
+FAST = {"transfer": 1.6}  # what somebody in a hurry typed for the window
+RECORDED = {"transfer": 1.25}  # how fast it ran when it was recorded
+
+
+def down(x: float, y: float, z: float, yaw: float = 180.0) -> FloatArray:
+    """Pose of a tool that looks down, with its x axis turned about the vertical by yaw [deg]; lengths in m."""
+    return pose((x, y, z), (np.pi, 0.0, np.deg2rad(yaw)))
+
+
+def bench_arm(tool: float, base: FloatArray | None = None) -> Chain:
+    """The arm with a tool of a length [m]."""
+    return read_urdf(HERE / "arm.urdf").mounted(base=base, tool=pose((0.0, 0.0, tool)))
+
+
+def window(speed: Speed | None = None, *, period: float = 0.004) -> Program:
+    """A coated window from its tray into the frame: blended S-curves, lines at both ends."""
+    arm = bench_arm(0.12)
+    tray, frame, pressed = (0.42, -0.34, 0.030), (0.40, 0.33, 0.050), 0.00025
+    at_tray = down(tray[0], tray[1], tray[2] - pressed)
+    over_tray, above_tray = (down(tray[0], tray[1], tray[2] + h) for h in (0.025, 0.15))
+    at_frame, over_frame, above_frame = (down(frame[0], frame[1], frame[2] + h, 200.0) for h in (-pressed, 0.060, 0.12))
+    start = solved(arm, over_tray, HOME + np.array([-0.7, 0.6, 0, 0, 0, 0]))
+    after_lift = solved(arm, above_tray, start)
+    via_1 = solved(arm, down(0.50, -0.12, 0.30), after_lift)
+    via_2 = solved(arm, down(0.50, 0.14, 0.30, 190.0), via_1)
+    before_lower = solved(arm, above_frame, via_2)
+    seated = solved(arm, at_frame, before_lower)
+    twisted = seated + np.deg2rad([0.0, 0.0, 0.0, 0.0, 0.0, 35.0])
+    twisted_away = over_frame.copy()
+    twisted_away[:3, :3] = tool_pose(arm, twisted)[:3, :3]
+    legs = [
+        Leg("approach", "joint", start, 1.2, 4.0, 30.0),
+        Leg("touch", "line", at_tray, 0.04, 0.3),
+        Leg("press", "wait", duration=0.3),
+        Leg("lift", "line", above_tray, 0.25, 1.2, 12.0),
+        Leg("transfer", "joint", via_1, 1.8, 6.0, 60.0),
+        Leg("transfer", "joint", via_2, 1.8, 6.0, 60.0, blend=0.24),
+        Leg("transfer", "joint", before_lower, 1.8, 6.0, 60.0, blend=0.24),
+        Leg("lower", "line", at_frame, 0.15, 0.8, 8.0),
+        Leg("seat", "wait", duration=0.2),
+        Leg("twist", "joint", twisted, 0.9, 4.0),
+        Leg("leave", "line", twisted_away, 0.12, 0.8),
+        Leg("return", "joint", HOME, 1.2, 4.0, 30.0, blend=0.1),
+    ]
+    return sampled(legs, HOME, period=period, chain=arm, speed=speed)
+
+
+def recorded_window(speed: Speed | None = None) -> Program:
+    """The window program as the joint encoders saw it: 1 kHz, seeded noise, whole counts."""
+    program = window(speed, period=0.001)
+    noise = np.random.default_rng(20).normal(0.0, ENCODER_NOISE, program.q.shape)
+    return replace(program, q=ENCODER_COUNT * np.round((program.q + noise) / ENCODER_COUNT))
+
+
+def reflector(speed: Speed | None = None, *, period: float = 0.05) -> Program:
+    """A reflector sheet from the stack into the box, as a planner gives it: points every 50 ms."""
+    arm = bench_arm(0.10)
+    stack, box = (0.30, 0.42, 0.040), (0.46, -0.22, 0.060)
+    at_stack, over_stack, above_stack = (down(*stack[:2], stack[2] + h, 270.0) for h in (-0.0003, 0.03, 0.18))
+    at_box, over_box, above_box = (down(*box[:2], box[2] + h, 180.0) for h in (-0.0003, 0.05, 0.15))
+    start = solved(arm, over_stack, HOME + np.array([0.9, 0.6, 0, 0, 0, 0]))
+    via = solved(arm, down(0.47, 0.12, 0.36, 225.0), solved(arm, above_stack, start))
+    legs = [
+        Leg("approach", "joint", start, 1.0, 3.0, 20.0),
+        Leg("touch", "line", at_stack, 0.04, 0.3),
+        Leg("press", "wait", duration=0.4),
+        Leg("lift", "line", above_stack, 0.20, 1.0),
+        Leg("transfer", "joint", via, 1.8, 6.0, 40.0),
+        Leg("transfer", "joint", solved(arm, above_box, via), 1.8, 6.0, 40.0, blend=0.3),
+        Leg("lower", "line", at_box, 0.12, 0.8),
+        Leg("seat", "wait", duration=0.3),
+        Leg("leave", "line", over_box, 0.06, 0.5),
+        Leg("return", "joint", HOME, 1.0, 3.0, 20.0),
+    ]
+    return sampled(legs, HOME, period=period, chain=arm, speed=speed)
+
+
+PEDESTAL = pose((-0.50, 0.20, 0.25), (0.0, 0.0, np.deg2rad(25.0)))
+
+
+def driver(speed: Speed | None = None) -> Program:
+    """A driver box from its tray, turned upright for the camera and hooked onto a rail; the arm on a pedestal."""
+    arm = bench_arm(0.11, PEDESTAL)
+
+    def level(x: float, y: float, z: float) -> FloatArray:
+        return np.asarray(PEDESTAL @ down(x, y, z))
+
+    def upright(x: float, y: float, z: float) -> FloatArray:
+        return np.asarray(PEDESTAL @ pose((x, y, z), (0.0, np.pi / 2, 0.0)))
+
+    tray, rail = (0.44, -0.30, 0.02), (0.66, 0.22, 0.30)
+    at_tray, over_tray, above_tray = (level(*tray[:2], tray[2] + h) for h in (-0.0003, 0.03, 0.14))
+    start = solved(arm, over_tray, HOME + np.array([-0.6, 0.6, 0, 0, 0, 0]))
+    at_camera = solved(arm, upright(0.60, 0.0, 0.40), np.array([0.0, 0.45, 0.78, 0.0, -1.23, 0.0]))
+    before_rail = solved(arm, upright(rail[0] - 0.06, *rail[1:]), at_camera)
+    legs = [
+        Leg("approach", "joint", start, 0.9, 3.0, 20.0),
+        Leg("touch", "line", at_tray, 0.04, 0.3),
+        Leg("press", "wait", duration=0.5),
+        Leg("lift", "line", above_tray, 0.15, 0.8),
+        Leg("turn up", "joint", at_camera, 1.2, 2.5, 20.0),
+        Leg("show", "wait", duration=0.8),
+        Leg("to rail", "joint", before_rail, 0.8, 2.0, 15.0),
+        Leg("hook on", "line", upright(*rail), 0.08, 0.5),
+        Leg("seat", "wait", duration=0.3),
+        Leg("leave", "line", upright(rail[0] - 0.05, *rail[1:]), 0.06, 0.4),
+        Leg("return", "joint", HOME, 0.9, 3.0, 20.0),
+    ]
+    return sampled(legs, HOME, period=0.004, chain=arm, speed=speed)
+
+
+def diffuser(speed: Speed | None = None) -> Program:
+    """A diffuser panel from its rack to the box: x, y, z [m], yaw and tilt [rad] of the tool, each minimum jerk."""
+    rack, box = np.array([0.0, 0.0, 0.80]), np.array([1.00, 0.60, 0.90])
+    quarter, tilt = np.pi / 2, np.deg2rad(12.0)
+
+    def at(xyz: FloatArray, up: float, yaw: float = 0.0, tip: float = 0.0) -> FloatArray:
+        return np.array([*xyz[:2], xyz[2] + up, yaw, tip])
+
+    legs = [
+        Leg("touch", "joint", at(rack, -0.0004), 0.05, 0.3),
+        Leg("press", "wait", duration=0.5),
+        Leg("lift", "joint", at(rack, 0.25), 0.35, 1.2),
+        Leg("carry over", "joint", at(np.array([0.50, 0.30, 1.20]), 0.0, 0.4 * quarter), 0.9, 2.0, blend=0.2),
+        Leg("carry over", "joint", at(box, 0.30, quarter), 0.9, 2.0, blend=0.4),
+        Leg("tip in", "joint", at(box, 0.10, quarter, tilt), 0.35, 1.2, blend=0.3),
+        Leg("lay down", "joint", at(box, -0.0004, quarter), 0.20, 0.8),
+        Leg("seat", "wait", duration=0.4),
+        Leg("leave", "joint", at(box, 0.15, quarter), 0.20, 0.8),
+        Leg("return", "joint", at(rack, 0.15), 1.2, 2.5, blend=0.3),
+    ]
+    return sampled(legs, at(rack, 0.03), period=0.004, speed=speed)
+
+
+# ---- to text ----
+
+
+def joint_csv(program: Program, about: str, digits: int = 5) -> str:
+    """Positions in degrees with labels."""
+    joints = range(1, program.q.shape[1] + 1)
+    header = ",".join(["t [s]", *(f"q{i} [deg]" for i in joints), "move"])
+    rows = (
+        ",".join([f"{t:.3f}", *(_fixed(v, digits) for v in q), move])
+        for t, q, move in zip(program.t, np.rad2deg(program.q), program.moves, strict=True)
+    )
+    return "\n".join([f"# {about}", header, *rows]) + "\n"
+
+
+def pose_csv(program: Program, about: str) -> str:
+    """Positions in mm and unit quaternions with labels, of coordinates x, y, z, yaw, tilt."""
+    x, y, z, yaw, tilt = program.q.T
+    (cz, sz), (cx, sx) = (
+        (np.cos(a / 2), np.sin(a / 2)) for a in (yaw, np.pi + tilt)
+    )  # turn about z after a turn about x
+    header = "t [s],x [mm],y [mm],z [mm],qx,qy,qz,qw,move"
+    numbers = np.column_stack([1e3 * x, 1e3 * y, 1e3 * z, cz * sx, sz * sx, sz * cx, cz * cx])
+    rows = (
+        ",".join([f"{t:.3f}", *(_fixed(v, 4) for v in row[:3]), *(_fixed(v, 8) for v in row[3:]), move])
+        for t, row, move in zip(program.t, numbers, program.moves, strict=True)
+    )
+    return "\n".join([f"# {about}", header, *rows]) + "\n"
+
+
+def message_yaml(program: Program, names: tuple[str, ...], about: str) -> str:
+    """A joint trajectory message; its joints in alphabetical order, as planners often list them."""
+    order = sorted(range(len(names)), key=names.__getitem__)
+    lines = [
+        f"# {about}",
+        "header: {frame_id: foot}",
+        f"joint_names: [{', '.join(names[i] for i in order)}]",
+        "points:",
+    ]
+    for k, t in enumerate(program.t):
+        nanoseconds = round(t * 1e9)
+        for i, (key, values) in enumerate(
+            zip(("positions", "velocities", "accelerations"), (program.q, program.qd, program.qdd), strict=True)
+        ):
+            row = ", ".join(_fixed(values[k, j], 7) for j in order)
+            lines.append(f"{'  ' if i else '- '}{key}: [{row}]")
+        seconds, rest = divmod(nanoseconds, 10**9)
+        lines.append(f"  time_from_start: {{sec: {seconds}, nanosec: {rest}}}")
+    return "\n".join(lines) + "\n"
+
+
+def arrays(program: Program) -> dict[str, np.ndarray]:
+    """The columns of a joint program with its rates."""
+    out = {"t [s]": program.t}
+    for name, unit, values in (
+        ("q", "rad", program.q),
+        ("qd", "rad/s", program.qd),
+        ("qdd", "rad/s^2", program.qdd),
+    ):
+        out |= {f"{name}{i + 1} [{unit}]": np.ascontiguousarray(column) for i, column in enumerate(values.T)}
+    return out | {"move": np.array(program.moves)}
+
+
+def _fixed(value: float, digits: int) -> str:
+    text = f"{value:.{digits}f}"
+    return text[1:] if not text.strip("-0.") and text.startswith("-") else text
+
+
+def texts() -> dict[str, str]:
+    """The text files by name."""
+    by = "made by make_programs.py"
+    return {
+        "window.csv": joint_csv(window(), f"window, tray to frame, 250 Hz; {by}"),
+        "window-fast.csv": joint_csv(window(FAST), f"window, tray to frame, transfer in a hurry, 250 Hz; {by}"),
+        "window-recorded.csv": joint_csv(
+            recorded_window(RECORDED), f"window, tray to frame, as the encoders saw it, 1 kHz; {by}", 4
+        ),
+        "diffuser.csv": pose_csv(diffuser(), f"diffuser panel, rack to box, 250 Hz; {by}"),
+        "reflector.yaml": message_yaml(
+            reflector(), bench_arm(0.0).names, f"reflector, stack to box, points every 50 ms; {by}"
+        ),
+    }
+
+
+def differences(made: str, kept: str) -> str | None:
+    """Say where two texts differ by more than a unit of the last digit of a number; None where they do not."""
+    number = re.compile(r"-?\d+\.\d+")
+    if len(made.splitlines()) != len(kept.splitlines()):
+        return f"{len(kept.splitlines())} lines instead of {len(made.splitlines())}"
+    for i, (a, b) in enumerate(zip(made.splitlines(), kept.splitlines(), strict=True), start=1):
+        if a == b:
+            continue
+        here, there = number.findall(a), number.findall(b)
+        if number.sub("#", a) != number.sub("#", b) or len(here) != len(there):
+            return f"line {i}: {b[:60]!r} instead of {a[:60]!r}"
+        for x, y in zip(here, there, strict=True):
+            if abs(float(x) - float(y)) > 1.01 * 10.0 ** -len(x.split(".")[1]):
+                return f"line {i}: {y} instead of {x}"
+    return None
+
+
+def main(arguments: list[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(description="Make the motion programs of this folder again.")
+    parser.add_argument("--check", action="store_true", help="compare with the files instead of writing them")
+    check = parser.parse_args(arguments).check
+    wrong = []
+    for name, text in texts().items():
+        path = HERE / name
+        if not check:
+            path.write_text(text, encoding="utf-8")
+        elif not path.exists():
+            wrong.append(f"{name}: missing")
+        elif found := differences(text, path.read_text(encoding="utf-8")):
+            wrong.append(f"{name}: {found}")
+    made, path = arrays(driver()), HERE / "driver.npz"
+    if not check:
+        np.savez_compressed(path, **made)  # type: ignore[arg-type]
+    elif not path.exists():
+        wrong.append("driver.npz: missing")
+    else:
+        with np.load(path) as kept:
+            for key, array in made.items():
+                same = key in kept and kept[key].shape == array.shape
+                same = same and (
+                    bool((kept[key] == array).all())
+                    if array.dtype.kind == "U"
+                    else np.allclose(kept[key], array, rtol=0, atol=1e-9)
+                )
+                if not same:
+                    wrong.append(f"driver.npz: {key} differs")
+    print("\n".join(wrong) if wrong else "as on disk" if check else "written")
+    return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
