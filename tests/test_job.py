@@ -38,23 +38,23 @@ def job(**changes):
 
 
 def test_without_phases_all_is_carry():
-    assert job().covers("carry").all()
-    assert not job().covers("free").any()
-    assert job().gaps() == []
+    assert job().phase_map.covers("carry").all()
+    assert not job().phase_map.covers("free").any()
+    assert job().phase_map.gaps() == []
 
 
 def test_phases_by_label_cover_every_run_of_it():
     made = job(phases=(Phase(kind="carry", moves=("lift",)),))
-    np.testing.assert_array_equal(made.covers("carry"), [False, True, True, False, True, False])
-    np.testing.assert_array_equal(made.covers("free"), [True, False, False, True, False, True])
-    assert made.gaps() == [(0, 0), (3, 3), (5, 5)]
+    np.testing.assert_array_equal(made.phase_map.covers("carry"), [False, True, True, True, True, False])
+    np.testing.assert_array_equal(made.phase_map.covers("free"), [True, False, False, False, False, True])
+    assert made.phase_map.gaps() == [(0, 0, False), (3, 3, True), (5, 5, False)]
 
 
 def test_a_border_sample_is_in_both_phases_and_counts_as_carry():
     made = job(phases=(Phase(kind="preload", start=0.0, end=0.2), Phase(kind="carry", start=0.2, end=0.4)))
-    assert made.covers("preload")[2]
-    assert made.covers("carry")[2]
-    assert made.phase_of_samples() == ("preload", "preload", "carry", "carry", "carry", "free")
+    assert made.phase_map.covers("preload")[2]
+    assert made.phase_map.covers("carry")[2]
+    assert made.phase_map.kinds() == ("preload", "preload", "carry", "carry", "carry", "free")
 
 
 @pytest.mark.parametrize(

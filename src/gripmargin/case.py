@@ -40,7 +40,7 @@ class Case:
     @property
     def carried(self) -> NDArray[np.intp]:
         """Indices of the samples in which the part is carried."""
-        return np.flatnonzero(self.job.covers("carry"))
+        return np.flatnonzero(self.job.phase_map.covers("carry"))
 
     def place(self, sample: int) -> Place:
         """Return time, index and move of a sample."""

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gripmargin.case import Case, work_out
+from gripmargin.assumptions import as_read, assumed
+from gripmargin.case import work_out
 from gripmargin.checks.hold import check_hold
-from gripmargin.contact.cells import is_cut_by_outline
 from gripmargin.errors import InputError
 from gripmargin.findings import NotChecked, overall
 from gripmargin.job import Job
@@ -25,7 +25,6 @@ REFERENCES = (
     "Shared margin: limit analysis, Drucker, Prager & Greenberg, Q. Appl. Math. 9:381-389, 1952 (from memory).",
     "Mixed-mode limit on an elastic layer: Kanninen, Int. J. Fract. 9:83, 1973 (from memory).",
 )
-MUCH_LARGER = 4.0  # pad area over coupon area from which strength is said to be extrapolated
 
 
 def check(
@@ -125,12 +124,12 @@ def check_job(job: Job) -> Report:
         checks=hold.results,
         findings=hold.findings,
         not_checked=tuple(_not_checked(job)),
-        assumed=tuple(_assumed(case)),
-        notes=tuple(_notes(case)),
+        assumed=tuple(assumed(case)),
+        notes=tuple(as_read(case)),
         references=(*REFERENCES, *case.motion.references),
         samples=Samples(
             t=job.trajectory.t,
-            phase=tuple(job.phase_of_samples()),
+            phase=job.phase_map.kinds(),
             move=job.trajectory.moves or (),
             position=motion.position,
             acceleration=motion.acceleration,
@@ -163,57 +162,3 @@ def _not_checked(job: Job) -> list[NotChecked]:
         NotChecked(check="swing", reason="the part's swing on its backing is not simulated: margins are quasi-static")
     )
     return out
-
-
-def _assumed(case: Case) -> list[str]:
-    job, targets = case.job, case.job.targets
-    out = list(job.assumed)
-    out.append("Full bond: every pad was pressed on wholly and long enough before the carry.")
-    out.append(f"Target: hold {targets.hold:g}. No standard covers dry-adhesive pads; targets are the user's.")
-    if not job.phases:
-        out.append("No phases given: the whole program is one carry.")
-    elif (gap := _uncovered(job)) > 0:
-        out.append(f"{gap} samples belong to no phase: taken as free (no part on the pads).")
-    if job.part.outline is None:
-        out.append("No part outline given: every pad lies wholly on the part.")
-    for patch in case.backing.patches:
-        pad, material = patch.pad, patch.pad.material
-        if job.part.outline is not None and not is_cut_by_outline(pad):
-            out.append(f"Pad '{pad.name}' stands upright to the part's outline: taken to lie wholly on the part.")
-        if pad.pose_in_tool[2, 2] < 0:
-            out.append(f"Pad '{pad.name}' faces against the tool's z axis, as its rpy says.")
-        if patch.share < 0.999:
-            out.append(f"Pad '{pad.name}' lies on the part with {100 * patch.share:.0f} % of its area.")
-        if material.coupon_area is not None and patch.area > MUCH_LARGER * material.coupon_area:
-            out.append(
-                f"Pad '{pad.name}' is {patch.area / material.coupon_area:.0f} times the coupon its strength was "
-                "measured on: extrapolated; strength falls with size (Hawkes et al. 2015)."
-            )
-    if job.gripper.cycles_since_cleaning == 0 and any(p.pad.material.fouling_per_cycle for p in case.backing.patches):
-        out.append("Pads freshly cleaned: no gripper.cycles_since_cleaning given.")
-    return out
-
-
-def _uncovered(job: Job) -> int:
-    declared = np.zeros(job.trajectory.samples, dtype=bool)
-    for kind in ("preload", "carry", "release"):
-        declared |= job.covers(kind)
-    free = {phase.kind for phase in job.phases}
-    return 0 if "free" in free else int((~declared).sum())
-
-
-def _notes(case: Case) -> list[str]:
-    motion, first = case.motion.at, int(case.carried[0])
-    x, y, z = (1e3 * c for c in motion.position[first])
-    nx, ny, nz = motion.rotation[first, :, 2]
-    down = motion.in_tool(case.job.gravity)[2, first]
-    hangs = "hangs from" if down > 0 else "rests on" if down < 0 else "neither hangs from nor rests on"
-    steps = np.diff(case.job.trajectory.t)
-    return [
-        f"At the first carried sample ({case.job.trajectory.t[first]:.3f} s) the tool frame is at x {x:.1f}, "
-        f"y {y:.1f}, z {z:.1f} mm in the world, its z axis (out of the pads) points ({nx:+.2f}, {ny:+.2f}, {nz:+.2f}); "
-        f"the part {hangs} the pads.",
-        f"{case.job.trajectory.samples} samples over {case.job.trajectory.t[-1] - case.job.trajectory.t[0]:.3f} s, "
-        f"{1e3 * np.median(steps):.3g} ms apart in the median, {1e3 * steps.max():.3g} ms at most.",
-        *case.motion.notes,
-    ]

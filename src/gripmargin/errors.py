@@ -37,7 +37,7 @@ class RobotError(InputError):
     """A robot model cannot be read into a serial chain."""
 
 
-class InputErrors(InputError):
+class InputErrors(InputError):  # noqa: N818 - several of them
     """Several faults of one file, found in one reading.
 
     Attributes:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray, Value, frozen
 from gripmargin.errors import InputError, InputErrors
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
-from gripmargin.workcell import STANDARD_GRAVITY, Gripper, Nest, Part, Phase, PhaseKind, Pick, Stop, Targets
+from gripmargin.phases import PhaseMap, phase_problems
+from gripmargin.workcell import STANDARD_GRAVITY, Gripper, Nest, Part, Phase, Pick, Stop, Targets
 
 MAX_GRAVITY = 30.0  # [m/s^2]; three times the earth's is a slip of the unit
 
@@ -92,7 +91,7 @@ class Job(Value):
             object.__setattr__(self, "trajectory", matched_to_robot(self.trajectory, self.robot))
         if self.robot is not None:
             self._check_joint_counts(self.robot.joints)
-        problems = _phase_problems(self.phases, self.trajectory)
+        problems = phase_problems(self.phases, self.trajectory)
         if problems:
             raise InputErrors(problems)
 
@@ -105,40 +104,10 @@ class Job(Value):
             if values is not None and len(values) != joints:
                 raise InputError(where, f"{len(values)} values", f"{joints}, one a joint of the robot")
 
-    def covers(self, kind: PhaseKind) -> NDArray[np.bool_]:
-        """Return which samples lie in phases of a kind, shape (samples,).
-
-        A sample on the border of two phases lies in both. Free are the free phases and the gaps between
-        phases. Without phases the whole program is one carry.
-        """
-        n = self.trajectory.samples
-        if not self.phases:
-            return np.full(n, kind == "carry")
-        mask = np.zeros(n, dtype=bool)
-        for phase in self.phases:
-            if phase.kind == kind:
-                mask |= _mask(phase, self.trajectory)
-        if kind == "free":
-            for first, last in self.gaps():
-                mask[first : last + 1] = True
-        return mask
-
-    def gaps(self) -> list[tuple[int, int]]:
-        """Return the stretches that no phase covers, as (first sample, last sample)."""
-        if not self.phases:
-            return []
-        bare = ~np.any([_mask(phase, self.trajectory) for phase in self.phases], axis=0)
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], bare, [False]]).astype(np.int8)))
-        return [(int(first), int(end) - 1) for first, end in edges.reshape(-1, 2)]
-
-    def phase_of_samples(self) -> tuple[PhaseKind, ...]:
-        """Return the kind of phase each sample lies in; on the border of two phases, the more demanding one."""
-        kinds: list[PhaseKind] = ["free"] * self.trajectory.samples
-        order: tuple[PhaseKind, ...] = ("preload", "release", "carry")
-        for kind in order:
-            for i in np.flatnonzero(self.covers(kind)):
-                kinds[i] = kind
-        return tuple(kinds)
+    @property
+    def phase_map(self) -> PhaseMap:
+        """Which samples lie in which phase."""
+        return PhaseMap(self.phases, self.trajectory)
 
 
 def matched_to_robot(trajectory: JointTrajectory, robot: Chain | None) -> JointTrajectory:
@@ -171,81 +140,3 @@ def matched_to_robot(trajectory: JointTrajectory, robot: Chain | None) -> JointT
             "check the robot (and its end link) and the columns",
         )
     return trajectory
-
-
-def _mask(phase: Phase, trajectory: Trajectory) -> NDArray[np.bool_]:
-    if phase.span is not None:
-        start, end = phase.span
-        return np.asarray((trajectory.t >= start) & (trajectory.t <= end))
-    wanted = set(phase.moves or ())
-    labels = trajectory.moves or ()
-    return np.fromiter((label in wanted for label in labels), dtype=bool, count=trajectory.samples)
-
-
-def _phase_problems(phases: tuple[Phase, ...], trajectory: Trajectory) -> list[InputError]:
-    problems = []
-    for i, phase in enumerate(phases):
-        where = f"program.phases[{i}]"
-        if phase.moves is None:
-            problems += _time_problems(phase, trajectory, where)
-        elif trajectory.moves is None:
-            problems.append(
-                InputError(
-                    f"{where}.moves",
-                    "labels of moves",
-                    f"times, for {trajectory.source} has no labels",
-                    "add a column 'move' to the trajectory, or give from and to",
-                )
-            )
-        else:
-            problems += _label_problems(phase, trajectory.moves, where)
-    if problems:
-        return problems
-    masks = [_mask(phase, trajectory) for phase in phases]
-    for j, later in enumerate(phases):
-        for i, earlier in enumerate(phases[:j]):
-            if _overlap(earlier, later, masks[i], masks[j], trajectory.t):
-                problems.append(
-                    InputError(
-                        f"program.phases[{j}]",
-                        f"a {later.kind} phase that overlaps the {earlier.kind} phase program.phases[{i}]",
-                        "phases that do not overlap",
-                    )
-                )
-    return problems
-
-
-def _time_problems(phase: Phase, trajectory: Trajectory, where: str) -> list[InputError]:
-    first, last = float(trajectory.t[0]), float(trajectory.t[-1])
-    start, end = phase.span or (first, last)
-    found = f"a {phase.kind} phase from {start:g} s to {end:g} s"
-    if end <= first or start >= last:
-        due = f"times within the program, which runs from {first:g} s to {last:g} s"
-        return [InputError(where, found, due)]
-    if not _mask(phase, trajectory).any():
-        return [InputError(where, f"{found} that covers no sample", "at least one sample")]
-    return []
-
-
-def _label_problems(phase: Phase, labels: tuple[str, ...], where: str) -> list[InputError]:
-    known = list(dict.fromkeys(labels))
-    problems = []
-    for k, move in enumerate(phase.moves or ()):
-        if move not in known:
-            near = get_close_matches(move, known, n=1)
-            shown = ", ".join(f"'{label}'" for label in known[:8]) + (", ..." if len(known) > 8 else "")
-            remedy = f"did you mean '{near[0]}'?" if near else ""
-            problems.append(
-                InputError(f"{where}.moves[{k}]", f"'{move}'", f"a label of the program's moves ({shown})", remedy)
-            )
-    return problems
-
-
-def _overlap(a: Phase, b: Phase, in_a: NDArray[np.bool_], in_b: NDArray[np.bool_], t: FloatArray) -> bool:
-    if a.span is not None and b.span is not None:
-        return max(a.span[0], b.span[0]) < min(a.span[1], b.span[1])
-    shared = t[in_a & in_b]
-    for span in (a.span, b.span):
-        if span is not None:  # the sample on the border may belong to both
-            shared = shared[(shared > span[0]) & (shared < span[1])]
-    return shared.size > 0

@@ -332,10 +332,11 @@ def figures() -> dict[str, list[str]]:
             f"stand out from all of it with {100 * use.SURE:g} %",
             f"more than {('five', 'six')[int(program.GAP_STEPS - 5)]} median steps",
             f"without speeds more than {1e3 * program.LINEAR_SPACING:g} ms apart",
-            f"the shift is {1e3 * remedies.WORTH_SHIFTING:g} mm or more, gains {100 * (remedies.GAIN - 1):g} % or more",
+            f"the shift is {1e3 * remedies.WORTH_SHIFTING:g} mm or more and reaches the target",
+            f"no factor of {remedies.SLOWEST:g} or more helps",
+            f"The factor, up to {remedies.LARGEST_PADS:g}, by which every pad",
             f"more than {('four', 'five')[int(checker.MUCH_LARGER - 4)]} times the area of the coupon",
         ],
-        "docs/report.md": [f"joined across gaps of up to {hold.BRIDGE:g} s"],
         "docs/job-file.md": [
             f"At most {MAX_SAMPLES / 1e6:g} million samples",
             f"moving robot are more than {1e3 * program.LINEAR_SPACING:g} ms apart",

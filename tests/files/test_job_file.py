@@ -133,7 +133,6 @@ def test_defaults_are_said(folder):
     text = text[: text.index("phases")] + text[text.index("[pick]") :]
     assumed = read(folder, text).assumed
     for sentence in (
-        "No phases are given: the whole program is one carry.",
         "Gravity is 9.80665 m/s^2 along -z of the world (default).",
         "The part's surface holds like the reference surface (part.surface_factor = 1, default).",
         "The pads are freshly cleaned (gripper.cycles_since_cleaning = 0, default).",
@@ -145,11 +144,10 @@ def test_no_gravity_is_said(folder):
     assert "There is no gravity: job.gravity is zero." in read(folder, FULL.replace("-1.62", "0")).assumed
 
 
-def test_gaps_between_phases_are_said(folder):
+def test_a_gap_before_the_release_is_carried(folder):
     text = FULL.replace('to = "0.3 s"', 'to = "0.2 s"')
     job = read(folder, text)
-    assert "No phase covers 0.3 s to 0.3 s: taken as free, without a part." in job.assumed
-    assert job.phase_of_samples() == ("preload", "carry", "carry", "free", "release", "release")
+    assert job.phase_map.kinds() == ("preload", "carry", "carry", "carry", "release", "release")
 
 
 def test_json_is_the_same_tree(folder):

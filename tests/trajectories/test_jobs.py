@@ -252,10 +252,34 @@ def test_moving_the_pads_by_the_stated_shift_gives_the_stated_margin(reports, tm
     assert result(report).value == pytest.approx(float(margin), rel=0.02)
 
 
+@pytest.mark.parametrize("name", ["window-fast", "diffuser"])
+def test_larger_pads_by_the_stated_factor_pass_and_smaller_ones_do_not(reports, name):
+    factor = max(r.figures["factor"] for g in reports[name].findings for r in g.remedies if r.action == "larger pads")
+    job = read_job(FOLDER / f"{name}.toml")
+
+    def larger(by):
+        pads = tuple(replace(pad, outline=by * pad.outline, edge=by * pad.edge) for pad in job.gripper.pads)
+        return replace(job, gripper=replace(job.gripper, pads=pads))
+
+    assert gripmargin.check_job(larger(factor)).verdict == "pass"
+    assert gripmargin.check_job(larger(factor - 0.02)).verdict != "pass"
+
+
+def test_a_move_left_out_of_the_phases_is_judged_all_the_same():
+    job = read_job(FOLDER / "window-fast.toml")
+    kept = tuple(
+        replace(phase, moves=tuple(m for m in phase.moves if m != "transfer")) if phase.kind == "carry" else phase
+        for phase in job.phases
+    )
+    report = gripmargin.check_job(replace(job, phases=kept))
+    assert report.verdict == "fail"
+    assert any("'transfer'" in sentence and "judged as carry" in sentence for sentence in report.assumed)
+
+
 @pytest.mark.parametrize("name", ["window-fast", "diffuser", "driver"])
 def test_raising_the_strength_by_the_stated_factor_passes_and_less_does_not(reports, tmp_path, name):
     report = reports[name]
-    factor = max(float(f) for g in report.findings for f in re.findall(r"hold (\d+\.\d+) times", g.remedy))
+    factor = max(r.figures["factor"] for g in report.findings for r in g.remedies if r.action == "strengthen")
     job = read_job(FOLDER / f"{name}.toml")
 
     def stronger(by):

@@ -25,6 +25,8 @@ from gripmargin.arrays import FloatArray
 from gripmargin.contact.activation import ActivationLaw, PadFace
 from gripmargin.kernels.springs import bonded_force, crossing, elongation, utilisation2
 
+SKIN = 1e-9  # [m]; a cell that is pressed by less than this has not touched: rounding must not make a bond
+
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
 
@@ -86,7 +88,7 @@ class CellTable:
             root=np.concatenate([face.patch.points for face in faces]),
             normal=np.repeat([face.patch.rotation[:, 2] for face in faces], size, axis=0),
             area=np.concatenate([face.patch.areas for face in faces]),
-            gap=np.concatenate([face.gap for face in faces]),
+            gap=np.concatenate([face.gap for face in faces]) + SKIN,
             normal_stiffness=each([m.normal_stiffness for m in materials]),
             shear_stiffness=each([m.shear_stiffness for m in materials]),
             pull=each([face.pull_off_stress for face in faces]),

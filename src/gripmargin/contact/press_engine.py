@@ -185,18 +185,20 @@ class PressEngine:
         """
         cells, now = self.cells, self.states
         places = self.outline @ knots.rotation.transpose(0, 2, 1) + knots.position[:, None]
-        moved = float(np.sqrt(((places - places[0]) ** 2).sum(axis=2).max()))
+        ways = places - places[0]
+        moved = float(np.sqrt((ways * ways).sum(axis=2).max()))
+        risen = float(np.abs(ways[:, :, 2]).max())
         turned = float(np.linalg.norm(knots.twist[:, 3:], axis=1).sum())
         depth = -(cells.root @ self.rotation[2] + self.position[2] + cells.gap)
         stiffest = knots.contact_stiffness.max(axis=0)[cells.pad]
-        highest = np.maximum(depth + moved, 0.0) * stiffest
+        highest = np.maximum(depth + risen, 0.0) * stiffest
         used = np.sqrt(self._used2()) + self._rate * (moved + np.linalg.norm(now.stretch, axis=1) * turned)
         bonded = now.state == CellState.BONDED
         self._unmoved = used < now.capacity(cells)
         calm = bonded & self._unmoved & (highest <= now.base + now.peak) & (highest <= now.peak_pressure)
         calm &= (highest <= cells.overload) | now.overloaded
-        calm &= (depth + moved <= 0) | (depth - moved > 0)
-        calm |= (now.state == CellState.FREE) & (depth + moved <= 0)
+        calm &= (depth + risen <= 0) | (depth - risen > 0)
+        calm |= (now.state == CellState.FREE) & (depth + risen <= 0)
         return calm
 
     def _move(self, knots: Knots, calm: IntArray, restless: IntArray, rows: Rows) -> Trace:

@@ -23,14 +23,7 @@ def assumptions(job: Job, tables: JobFile) -> tuple[str, ...]:
 
 
 def _of_phases(job: Job) -> Iterator[str]:
-    if not job.phases:
-        yield "No phases are given: the whole program is one carry."
-        return
     t = job.trajectory.t
-    for first, last in job.gaps():
-        move = job.trajectory.move_at(first)
-        label = f" (move '{move}')" if move is not None else ""
-        yield f"No phase covers {t[first]:g} s to {t[last]:g} s{label}: taken as free, without a part."
     for i, phase in enumerate(job.phases):
         if phase.span is not None and (phase.span[0] < t[0] or phase.span[1] > t[-1]):
             yield f"program.phases[{i}] reaches beyond the program ({t[0]:g} s to {t[-1]:g} s) and is cut there."
@@ -54,8 +47,6 @@ def _of_defaults(job: Job, tables: JobFile) -> Iterator[str]:
         yield "Gravity is 9.80665 m/s^2 along -z of the world (default)."
     if tables.part.surface_factor is None:
         yield "The part's surface holds like the reference surface (part.surface_factor = 1, default)."
-    if tables.part.outline is None:
-        yield "Every pad lies wholly on the part (part.outline is not given)."
     fouling = any(pad.material.fouling_per_cycle > 0 for pad in job.gripper.pads)
     if fouling and tables.gripper.cycles_since_cleaning is None:
         yield "The pads are freshly cleaned (gripper.cycles_since_cleaning = 0, default)."

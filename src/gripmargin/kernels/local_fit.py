@@ -74,7 +74,7 @@ def local_fit(
 @lru_cache(maxsize=64)
 def _even_fit(points: int, degree: int, orders: tuple[int, ...]) -> list[tuple[FloatArray, FloatArray]]:
     """For unit steps: weights (points, place of evaluation) and gains, by fitting each unit sample."""
-    return _fit(np.arange(float(points)), np.eye(points), points, degree, orders, points // 2, 1)
+    return _fit(np.arange(float(points)), np.eye(points), points, degree, orders, points // 2, points)
 
 
 def _fit(

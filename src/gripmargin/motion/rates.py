@@ -25,6 +25,7 @@ METHOD: Final = (
     "IEEE Trans. Signal Process. 47(9), 1999), then half as wide; noise from high differences of the samples"
 )
 SMALLEST: Final = 5  # samples
+_BOTH_SIDES: Final = 9  # samples; with fewer, none has a narrowest window on both sides, and no fit can be doubted
 LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
 
 _POINTS: Final = (5, 5, 7, 9, 13, 17, 25, 35, 49, 69, 99, 139, 199)  # the first with degree 4
@@ -37,6 +38,7 @@ _WORTH: Final = 12.0  # a window this many times noisier than the widest that ag
 _EVIDENT: Final = 1.5  # standard deviations by which windows may differ without being a smoothing error
 _SCALE: Final = 1.5  # smoothing error over the difference of two windows
 _SIDES: Final = 3.0  # the same for polynomials on one side of the sample
+_OFF_CENTRE: Final = 2.0  # more smoothing error where the window lies on one side of the sample
 _STEP: Final = 2.5  # standard deviations of one window below which a step of the answer is noise
 
 
@@ -236,7 +238,13 @@ def _chunk(
         found[0] = np.maximum(found[0], jump)
         here = chosen == k
         for of_order, bound in zip(bias, found, strict=True):
+            for end in (bound[:, :reach], bound[:, t.size - reach :]):
+                end *= _OFF_CENTRE
             of_order[here] = running_max(bound, reach)[here]
+    if t.size < _BOTH_SIDES:
+        most = np.abs(main.value[0]).max(axis=-1, keepdims=True)
+        for of_order, unit in zip(bias, (1.0, float(np.diff(t).max())), strict=False):
+            np.maximum(of_order, most * unit, out=of_order)
     rows: list[FloatArray] = []
     for ladder, bound in zip(ladders, bias, strict=True):
         value, sigma = ladder.at(chosen)
@@ -295,7 +303,11 @@ def _sides(
             beyond = np.maximum(beyond, apart - _SIDES * np.hypot(noise * gain, main.sigma[0]))
         plain.append(far)
         evident.append(beyond)
-    return np.minimum(*plain), np.minimum(*evident)
+    # Near the ends the windows of a side are moved inwards, the longer ones onto the narrowest window itself.
+    whole = np.zeros(t.size, dtype=bool)
+    whole[SMALLEST - 1 : t.size - SMALLEST + 1] = True
+    differ, beyond = (np.where(whole, np.minimum(*both), np.maximum(*both)) for both in (plain, evident))
+    return differ, beyond
 
 
 def _pick(stack: FloatArray, index: NDArray[np.intp]) -> FloatArray:

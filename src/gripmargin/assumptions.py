@@ -1,0 +1,74 @@
+"""What the report says it took for granted, and how it understood the input."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from gripmargin.case import Case
+from gripmargin.contact.cells import is_cut_by_outline
+from gripmargin.job import Job
+
+MUCH_LARGER = 4.0  # pad area over coupon area from which strength is said to be extrapolated
+
+
+def assumed(case: Case) -> list[str]:
+    """Return what was not given and was taken for granted, and the targets in force."""
+    job = case.job
+    out = list(job.assumed)
+    out.append("Full bond: every pad was pressed on wholly and long enough before the carry.")
+    out.append(f"Targets in force: {_targets(job)}. No standard covers dry-adhesive pads; targets are the user's.")
+    out += _gaps(job)
+    if job.part.outline is None:
+        out.append("No part outline given: every pad lies wholly on the part.")
+    for patch in case.backing.patches:
+        pad, material = patch.pad, patch.pad.material
+        if job.part.outline is not None and not is_cut_by_outline(pad):
+            out.append(f"Pad '{pad.name}' stands upright to the part's outline: taken to lie wholly on the part.")
+        if pad.pose_in_tool[2, 2] < 0:
+            out.append(f"Pad '{pad.name}' faces against the tool's z axis, as its rpy says.")
+        if patch.share < 0.999:
+            out.append(f"Pad '{pad.name}' lies on the part with {100 * patch.share:.0f} % of its area.")
+        if material.coupon_area is not None and patch.area > MUCH_LARGER * material.coupon_area:
+            out.append(
+                f"Pad '{pad.name}' is {patch.area / material.coupon_area:.0f} times the coupon its strength was "
+                "measured on: extrapolated; strength falls with size (Hawkes et al. 2015)."
+            )
+    return out
+
+
+def _targets(job: Job) -> str:
+    named = {"hold": job.targets.hold, "peel": job.targets.peel, "one pad lost": job.targets.one_pad_lost}
+    return ", ".join(f"{name} {value:g}" for name, value in named.items() if value is not None)
+
+
+def _gaps(job: Job) -> list[str]:
+    if not job.phases:
+        return ["No phases given: the whole program is one carry."]
+    trajectory = job.trajectory
+    out = []
+    for first, last, carried in job.phase_map.gaps():
+        labels = dict.fromkeys((trajectory.moves or ())[first : last + 1])
+        moves = f" (moves {', '.join(repr(label) for label in labels)})" if labels else ""
+        taken = (
+            "judged as carry, for the part must be on the pads" if carried else "taken as free, without a part"
+        )
+        out.append(f"No phase covers {trajectory.t[first]:.3f} s to {trajectory.t[last]:.3f} s{moves}: {taken}.")
+    return out
+
+
+def as_read(case: Case) -> list[str]:
+    """Return how the input was understood: frames at the start of the carry, sampling, rates."""
+    motion, first = case.motion.at, int(case.carried[0])
+    x, y, z = (1e3 * c for c in motion.position[first])
+    nx, ny, nz = motion.rotation[first, :, 2]
+    down = motion.in_tool(case.job.gravity)[2, first]
+    hangs = "hangs from" if down > 0 else "rests on" if down < 0 else "neither hangs from nor rests on"
+    steps = np.diff(case.job.trajectory.t)
+    return [
+        f"At the first carried sample ({case.job.trajectory.t[first]:.3f} s) the tool frame is at x {x:.1f}, "
+        f"y {y:.1f}, z {z:.1f} mm in the world, its z axis (out of the pads) points ({nx:+.2f}, {ny:+.2f}, {nz:+.2f}); "
+        f"the part {hangs} the pads.",
+        f"{case.job.trajectory.samples} samples over {case.job.trajectory.t[-1] - case.job.trajectory.t[0]:.3f} s, "
+        f"{1e3 * np.median(steps):.3g} ms apart in the median, {1e3 * steps.max():.3g} ms at most.",
+        *case.motion.notes,
+    ]

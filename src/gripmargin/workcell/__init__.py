@@ -1,0 +1,31 @@
+"""What a person describes: pad materials, pads, gripper, part, phases of the program, targets.
+
+All lengths, masses and stresses are SI. Frames: the tool frame has its origin on the pad plane and +z
+out of the pads into the part; a pad frame has +z into the part as well; part data is given in the tool
+frame as gripped.
+"""
+
+from gripmargin.workcell.outline import polygon
+from gripmargin.workcell.pads import Gripper, Pad, PadMaterial
+from gripmargin.workcell.part import Part, uniform_plate
+from gripmargin.workcell.surroundings import Nest, Pick, Stop
+from gripmargin.workcell.task import Phase, PhaseKind, ReleaseKind, Targets
+
+STANDARD_GRAVITY = 9.80665  # [m/s^2], 3rd CGPM, 1901
+
+__all__ = [
+    "STANDARD_GRAVITY",
+    "Gripper",
+    "Nest",
+    "Pad",
+    "PadMaterial",
+    "Part",
+    "Phase",
+    "PhaseKind",
+    "Pick",
+    "ReleaseKind",
+    "Stop",
+    "Targets",
+    "polygon",
+    "uniform_plate",
+]
