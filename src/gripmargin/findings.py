@@ -84,6 +84,8 @@ class CheckResult:
         at: The worst sample.
         details: Further figures, SI.
         text: What the value is, for a person.
+        lines: Further sentences for a person.
+        measure: What kind of figure the value is: margin, ratio or share.
     """
 
     check: str
@@ -95,6 +97,8 @@ class CheckResult:
     at: Place | None
     details: dict[str, Any] = field(default_factory=dict)
     text: str = ""
+    lines: tuple[str, ...] = ()
+    measure: str = "margin"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,7 +129,8 @@ class Finding:
         worst: The worst sample in it and what is known there.
         because: Causes, as shares and figures.
         remedies: What to change, by how much; any one of them is enough.
-        text: The finding in a sentence or two.
+        text: The finding in a sentence.
+        lines: More about the worst sample, each a word and a sentence.
     """
 
     check: str
@@ -137,6 +142,7 @@ class Finding:
     because: dict[str, Any]
     remedies: tuple[Remedy, ...]
     text: str
+    lines: tuple[tuple[str, str], ...] = ()
 
     @property
     def remedy(self) -> str:

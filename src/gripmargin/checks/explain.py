@@ -85,20 +85,3 @@ def shared_margin(case: Case, sample: int) -> dict[str, Any]:
         "shared_margin_bounds": [x if np.isfinite(x) else None for x in (found.lower, found.upper)],
         "shared_margin_imbalance": found.imbalance,
     }
-
-
-def main_causes(because: dict[str, Any]) -> str:
-    """Return the causes in words, largest first."""
-    return _ranked(because["causes"])
-
-
-def main_ways(because: dict[str, Any]) -> str:
-    """Return the ways the load acts in words, largest first."""
-    return _ranked(because["ways"])
-
-
-def _ranked(parts: dict[str, float]) -> str:
-    ranked = sorted(parts.items(), key=lambda item: -item[1])
-    said = [f"{name} {100 * share:.0f} %" for name, share in ranked if share >= 0.05]
-    relief = [f"{name} relieves {-100 * share:.0f} %" for name, share in ranked if share <= -0.05]
-    return ", ".join(said + relief) or "nothing in particular"

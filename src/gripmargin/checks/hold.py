@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
-from gripmargin.checks import explain
+from gripmargin.checks import explain, words
 from gripmargin.checks.remedies import Overall, for_piece
 from gripmargin.checks.use import Use, pad_use, use_without
 from gripmargin.findings import CheckResult, Finding, Verdict, judge, short_of
@@ -122,6 +122,7 @@ def _result(case: Case, name: str, use: Use, target: float, details: dict[str, A
         at=case.place(int(use.samples[at])),
         details=details,
         text=text,
+        lines=_lines(details),
     )
 
 
@@ -208,17 +209,19 @@ def _finding(case: Case, name: str, use: Use, whole: Overall, piece: NDArray[np.
     because = explain.shares(case, use.maps, point, sample)
     if not fails:
         because["undecided"] = case.motion.doubts_at(sample) or [case.motion.error_sentence(sample)]
-    spans = np.split(use.samples[piece], np.flatnonzero(np.diff(t[use.samples[piece]]) > SPAN) + 1)
+    parts = np.split(use.samples[piece], np.flatnonzero(np.diff(t[use.samples[piece]]) > SPAN) + 1)
+    spans = tuple((float(t[part[0]]), float(t[part[-1]])) for part in parts)
     return Finding(
         check=name,
         verdict=Verdict.FAIL if fails else Verdict.UNDECIDED,
         start=float(t[use.samples[piece[0]]]),
         end=float(t[use.samples[piece[-1]]]),
-        spans=tuple((float(t[span[0]]), float(t[span[-1]])) for span in spans),
+        spans=spans,
         worst=worst,
         because=because,
         remedies=tuple(for_piece(case, use, whole, piece, sample)),
-        text=_text(name, worst, target, fails, because),
+        text=_summary(worst, fails, because, spans),
+        lines=_more(worst, because),
     )
 
 
@@ -228,13 +231,50 @@ def _edge_point(case: Case, use: Use, point: int) -> FloatArray:
     return np.asarray(patch.edge[point - first])
 
 
-def _text(name: str, worst: dict[str, Any], target: float, fails: bool, because: dict[str, Any]) -> str:
-    move = f" in move '{worst['move']}'" if worst["move"] is not None else ""
-    value = worst["margin"]
-    shown = "no value" if value is None else f"{value:.2f}"
-    if fails:
-        return f"{NAMES[name]} {shown}, target {target:g}, at {worst['t']:.3f} s{move}"
-    low = worst["margin_low"]
-    bound = "may be anything" if not low else f"may be as low as {low:.2f}"
-    reason = because["undecided"][0]
-    return f"{NAMES[name]} {shown} {bound}, target {target:g}, at {worst['t']:.3f} s{move}: {reason}"
+def _summary(
+    worst: dict[str, Any], fails: bool, because: dict[str, Any], times: tuple[tuple[float, float], ...]
+) -> str:
+    margin = f"margin {words.figure(worst['margin'])}"
+    if not fails:
+        low = worst["margin_low"]
+        margin += f", may be as low as {words.figure(low)}" if low else ", may be anything"
+    move = words.in_move(worst["move"]).removeprefix(" in ")
+    return (
+        f"{f'{move}, ' if move else ''}{words.spans(times)}: {margin} at {worst['t']:.3f} s on pad '{worst['pad']}'; "
+        f"{words.ranked(because['causes'])}; acts as {words.ranked(because['ways'])}"
+    )
+
+
+def _more(worst: dict[str, Any], because: dict[str, Any]) -> tuple[tuple[str, str], ...]:
+    where = (
+        f"pad '{worst['pad']}', edge at {words.spot(worst['point'], worst['azimuth'])}: tension "
+        f"{words.stress(max(worst['normal_stress'], 0.0))} of {words.stress(worst['pull_off_stress'])}, shear "
+        f"{words.stress(worst['shear_stress'])} of {words.stress(worst['shear_strength'])}"
+    )
+    unsure = tuple(("unsure", reason) for reason in because.get("undecided", ()))
+    return (("where", where), ("load", words.load(worst["force"], worst["moment"])), *unsure)
+
+
+def _lines(details: dict[str, Any]) -> tuple[str, ...]:
+    """What else is known of the whole carry, in sentences."""
+    lines = []
+    if details.get("shared_margin") is not None:
+        lines.append(
+            f"a backing that shared the load ideally would give {words.figure(details['shared_margin'])}: the upper end "
+            "of what is possible, not to be relied on"
+        )
+    peel = details.get("peel")
+    if peel is not None and peel["peel_index"] > 0:
+        amplification = peel["edge_amplification"]
+        edge = f", {amplification:.1f} times the pad's mean tension" if amplification is not None else ""
+        lines.append(
+            f"highest tension {100 * peel['peel_index']:.0f} % of the pull-off stress (peel index "
+            f"{peel['peel_index']:.2f}) at {peel['t']:.3f} s on pad '{peel['pad']}', edge at "
+            f"{words.spot(peel['point'], peel['azimuth'])}{edge}"
+        )
+    for item in details.get("one_pad_lost", []):
+        falls = ": the part falls" if item["margin"] is not None and item["margin"] < 1 else ""
+        lines.append(
+            f"with pad '{item['lost']}' gone: margin {words.figure(item['margin'])} at {item['t']:.3f} s{falls}"
+        )
+    return tuple(lines)

@@ -89,6 +89,8 @@ def _use(case: Case, maps: FloatArray, owner: NDArray[np.intp]) -> tuple[Use, Us
         high = value + COVERAGE * noise + bias
         between = _between(case, maps, samples, value, row)
         low, high = np.maximum(low, between[0]), np.maximum(high, between[1])
+        if case.motion.error is None:
+            high = np.maximum(high, _crests(case.job.trajectory.t[samples], samples, value))
         high[unknown | ~np.isfinite(value)] = np.inf
         out.append(Use(samples=samples, value=value, low=low, high=high, point=point, maps=maps, owner=owner))
     return out[0], out[1]
@@ -112,8 +114,7 @@ def _between(
     """What the loads between samples show: a certain and a likely utilisation, zero where they show nothing.
 
     Between two samples the acceleration takes on its mean, which the speeds give. Where that mean asks more
-    of the pads than both samples do, a peak lies between them; a parabola through the mean and both samples
-    says how high.
+    of the pads than both samples do, a peak lies between them; a rise and a fall in straight lines say how high.
     """
     sure, likely = np.zeros(samples.size), np.zeros(samples.size)
     motion = case.motion
@@ -132,3 +133,26 @@ def _between(
     np.maximum.at(sure, worse, mean[hidden])
     np.maximum.at(likely, worse, np.maximum(mean, peak)[hidden])
     return sure, likely
+
+
+def _crests(t: FloatArray, samples: NDArray[np.intp], value: FloatArray) -> FloatArray:
+    """The utilisation at the top of a parabola through each sample that exceeds both its neighbours.
+
+    Zero at the other samples.
+
+    Args:
+        t: Times [s], shape (m,).
+        samples: Indices into the program, shape (m,).
+        value: Utilisation at the samples, shape (m,).
+    """
+    out = np.zeros(value.size)
+    if value.size < 3:
+        return out
+    before, after = np.diff(t)[:-1], np.diff(t)[1:]
+    rise, fall = np.diff(value)[:-1], -np.diff(value)[1:]
+    top = (rise > 0) & (fall > 0) & (np.diff(samples)[:-1] == 1) & (np.diff(samples)[1:] == 1)
+    up, down = rise[top] / before[top], fall[top] / after[top]
+    span = before[top] + after[top]
+    slope = (up * after[top] - down * before[top]) / span
+    out[1:-1][top] = value[1:-1][top] + slope**2 * span / (4.0 * (up + down))
+    return out

@@ -5,9 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
-import numpy as np
-
-from gripmargin.checks.explain import main_causes, main_ways
+from gripmargin.checks import words
 from gripmargin.findings import CheckResult, Finding, Remedy
 from gripmargin.report import CAUTIONS, Report
 
@@ -54,98 +52,33 @@ def _severity(finding: Finding) -> tuple[bool, float]:
     return (finding.verdict != "fail", float(low) if low is not None else 0.0)
 
 
-def _number(value: float | None) -> str:
-    return "-" if value is None else f"{value:.2f}" if value < 100 else f"{value:.3g}"
-
-
 def _check_lines(check: CheckResult) -> list[str]:
-    line = f"margin {_number(check.value)}, target {check.target:g}"
+    line = f"{check.measure} {words.figure(check.value)}, target {check.target:g}"
     if check.low is not None and check.high is not None and check.high - check.low > 0.005 * check.target:
-        line += f" (the true worst margin lies between {_number(check.low)} and {_number(check.high)})"
+        line += (
+            f" (the true worst {check.measure} lies between {words.figure(check.low)} and {words.figure(check.high)})"
+        )
     if check.at is not None:
-        line += f", worst at {check.at.t:.3f} s{_in_move(check.at.move)}"
+        line += f", worst at {check.at.t:.3f} s{words.in_move(check.at.move)}"
     lines = _wrapped(f"  {check.check:<13}{check.verdict:<10} ", line)
-    shared = check.details.get("shared_margin")
-    if shared is not None:
-        lines += _wrapped(
-            "    ",
-            f"a backing that shared the load ideally would give {_number(shared)}: the upper end of what is possible, "
-            "not to be relied on",
-        )
-    peel = check.details.get("peel")
-    if peel is not None and peel["peel_index"] > 0:
-        amplification = peel["edge_amplification"]
-        edge = f", {amplification:.1f} times the pad's mean tension" if amplification is not None else ""
-        lines += _wrapped(
-            "    ",
-            f"highest tension {100 * peel['peel_index']:.0f} % of the pull-off stress (peel index "
-            f"{peel['peel_index']:.2f}) at {peel['t']:.3f} s on pad '{_printable(peel['pad'])}', {_spot(peel)}{edge}",
-        )
-    for item in check.details.get("one_pad_lost", []):
-        falls = ": the part falls" if item["margin"] is not None and item["margin"] < 1 else ""
-        lines += _wrapped(
-            "    ",
-            f"with pad '{_printable(item['lost'])}' gone: margin {_number(item['margin'])} at {item['t']:.3f} s{falls}",
-        )
+    for sentence in check.lines:
+        lines += _wrapped("    ", sentence)
     return lines
-
-
-def _in_move(move: str | None) -> str:
-    return "" if move is None else f" in move '{_printable(move)}'"
-
-
-def _spot(place: dict[str, object]) -> str:
-    x, y, _ = (1e3 * c for c in place["point"])  # type: ignore[attr-defined]
-    return f"edge at x {x:.1f}, y {y:.1f} mm ({np.degrees(place['azimuth']):.0f} deg about tool z)"  # type: ignore[call-overload]
 
 
 def _findings(findings: list[Finding]) -> list[str]:
     worst = sorted(findings, key=_severity)
     lines = []
     for finding in (f for f in findings if f in worst[:SHOWN]):
-        lines += _wrapped(f"  {finding.check:<6}", _summary(finding))
+        lines += _wrapped(f"  {finding.check:<9}", finding.text)
     if len(findings) > SHOWN:
         lines.append(f"  and {len(findings) - SHOWN} more, less severe; all are in the JSON report")
-    return [*lines, f"  the worst of them, at {worst[0].worst['t']:.3f} s:", *_worst_lines(worst[0])]
-
-
-def _summary(finding: Finding) -> str:
-    worst = finding.worst
-    spans = [f"{a:.3f} to {b:.3f} s" for a, b in finding.spans[:3]]
-    more = f" and {len(finding.spans) - 3} more spans" if len(finding.spans) > 3 else ""
-    margin = f"margin {_number(worst['margin'])}"
-    if finding.verdict != "fail":
-        low = worst["margin_low"]
-        margin += f", may be as low as {_number(low)}" if low else ", may be anything"
-    where = _in_move(worst["move"]).removeprefix(" in ")
-    start = f"{where}, " if where else ""
-    return (
-        f"{start}{', '.join(spans)}{more}: {margin} at {worst['t']:.3f} s on pad '{_printable(worst['pad'])}'; "
-        f"{main_causes(finding.because)}; acts as {main_ways(finding.because)}"
-    )
-
-
-def _worst_lines(finding: Finding) -> list[str]:
-    worst = finding.worst
-    lines = _wrapped(
-        "    where   ",
-        f"pad '{_printable(worst['pad'])}', {_spot(worst)}: tension {_stress(max(worst['normal_stress'], 0.0))} of "
-        f"{_stress(worst['pull_off_stress'])}, shear {_stress(worst['shear_stress'])} of "
-        f"{_stress(worst['shear_strength'])}",
-    )
-    (fx, fy, fz), (mx, my, mz) = worst["force"], (1e3 * m for m in worst["moment"])
-    lines += _wrapped(
-        "    load    ",
-        f"force x {_plain(fx, 2)}, y {_plain(fy, 2)}, z {_plain(fz, 2)} N (z pulls off), moment x {_plain(mx, 0)}, "
-        f"y {_plain(my, 0)}, z {_plain(mz, 0)} N mm about the tool frame's origin",
-    )
-    for reason in finding.because.get("undecided", []):
-        lines += _wrapped("    unsure  ", reason)
+    for check in dict.fromkeys(finding.check for finding in worst):
+        first = next(finding for finding in worst if finding.check == check)
+        lines.append(f"  {check}: the worst, at {first.worst['t']:.3f} s")
+        for word, sentence in first.lines:
+            lines += _wrapped(f"    {word:<8}", sentence)
     return lines
-
-
-def _plain(value: float, digits: int) -> str:
-    return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def _changes(worst_first: list[Finding]) -> list[str]:
@@ -171,10 +104,6 @@ def _changes(worst_first: list[Finding]) -> list[str]:
     return [*enough, *lines, *useless]
 
 
-def _stress(pascal: float) -> str:
-    return f"{pascal / 1e4:.2f} N/cm2"
-
-
 def _bullets(items: Iterable[str]) -> list[str]:
     return [line for item in items for line in _wrapped("  - ", item)]
 
@@ -182,5 +111,5 @@ def _bullets(items: Iterable[str]) -> list[str]:
 def _wrapped(first: str, text: str) -> list[str]:
     indent = " " * min(len(first), 14)
     return textwrap.wrap(
-        text, WIDTH, initial_indent=first, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+        _printable(text), WIDTH, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False
     )

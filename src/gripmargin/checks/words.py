@@ -1,0 +1,56 @@
+"""Figures and places in words, as the reports print them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+
+def figure(value: float | None) -> str:
+    """A margin, ratio or share: two decimals, a dash where there is none."""
+    if value is None or not np.isfinite(value):
+        return "-"
+    return f"{value:.2f}" if abs(value) < 100 else f"{value:.3g}"
+
+
+def plain(value: float, digits: int) -> str:
+    """A number with so many decimals and never a minus zero."""
+    return f"{round(value, digits) + 0.0:.{digits}f}"
+
+
+def stress(pascal: float) -> str:
+    """A stress in N/cm^2, the unit of pad data."""
+    return f"{plain(pascal / 1e4, 2)} N/cm^2"
+
+
+def spot(point: Sequence[float], azimuth: float) -> str:
+    """A place on the pads [m] and its azimuth about the tool's z axis [rad]."""
+    return f"x {plain(1e3 * point[0], 1)}, y {plain(1e3 * point[1], 1)} mm ({np.degrees(azimuth):.0f} deg about tool z)"
+
+
+def load(force: Sequence[float], moment: Sequence[float]) -> str:
+    """A load at the tool origin [N, N m]."""
+    fx, fy, fz = (plain(f, 2) for f in force)
+    mx, my, mz = (plain(1e3 * m, 0) for m in moment)
+    return f"force x {fx}, y {fy}, z {fz} N (z pulls off), moment x {mx}, y {my}, z {mz} N mm about the tool frame's origin"
+
+
+def spans(times: Sequence[tuple[float, float]], most: int = 3) -> str:
+    """Stretches of time [s]."""
+    shown = ", ".join(f"{a:.3f} to {b:.3f} s" for a, b in times[:most])
+    left = len(times) - most
+    return f"{shown} and {left} more span{'s' if left > 1 else ''}" if left > 0 else shown
+
+
+def in_move(move: str | None) -> str:
+    """Which move, where there are labels."""
+    return "" if move is None else f" in move '{move}'"
+
+
+def ranked(parts: Mapping[str, float]) -> str:
+    """Shares in words, largest first; small ones are left out."""
+    order = sorted(parts.items(), key=lambda item: -item[1])
+    said = [f"{name} {100 * share:.0f} %" for name, share in order if share >= 0.05]
+    relief = [f"{name} relieves {-100 * share:.0f} %" for name, share in order if share <= -0.05]
+    return ", ".join(said + relief) or "nothing in particular"
