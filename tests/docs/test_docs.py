@@ -4,6 +4,7 @@
 """
 
 import contextlib
+import importlib.util
 import io
 import itertools
 import json
@@ -22,7 +23,7 @@ import numpy as np
 import pytest
 
 import gripmargin
-from gripmargin import checker, cli
+from gripmargin import assumptions, cli
 from gripmargin.checks import hold, remedies, use
 from gripmargin.contact import cells, limit
 from gripmargin.files.job_builder import build_job
@@ -309,6 +310,22 @@ def test_rooms_are_listed_in_the_order_of_the_contract() -> None:
     assert listed == [re.split(r" [:|] ", layer) for layer in layers]
 
 
+def test_names_for_contributors_exist() -> None:
+    names = re.findall(r"`([^`\s]+)`", FENCE.sub("", page_text("DEVELOPERS.md")))
+    paths = [name for name in names if re.search(r"/|\.(py|toml|md)$", name) and not re.search(r"[<*]|pressure", name)]
+    dotted = [name for name in names if name not in paths and re.fullmatch(r"[a-z]+(\.\w+)+", name)]
+    assert len(paths) > 10
+    assert len(dotted) > 10
+    for path in paths:
+        assert (ROOT / path).exists() or (ROOT / "src" / "gripmargin" / path).exists(), path
+    for name in dotted:
+        head, *rest = name.split(".")
+        rooms = [f"gripmargin.{head}", f"gripmargin.files.{head}"]
+        found: Any = importlib.import_module(next(room for room in rooms if importlib.util.find_spec(room)))
+        for step in rest:
+            found = getattr(found, step)
+
+
 def test_versions_agree() -> None:
     project = tomllib.loads(page_text("pyproject.toml"))["project"]
     assert project["version"] == gripmargin.__version__
@@ -335,7 +352,7 @@ def figures() -> dict[str, list[str]]:
             f"the shift is {1e3 * remedies.WORTH_SHIFTING:g} mm or more and reaches the target",
             f"no factor of {remedies.SLOWEST:g} or more helps",
             f"The factor, up to {remedies.LARGEST_PADS:g}, by which every pad",
-            f"more than {('four', 'five')[int(checker.MUCH_LARGER - 4)]} times the area of the coupon",
+            f"more than {('four', 'five')[int(assumptions.MUCH_LARGER - 4)]} times the area of the coupon",
         ],
         "docs/job-file.md": [
             f"At most {MAX_SAMPLES / 1e6:g} million samples",

@@ -260,8 +260,8 @@ def _lines(details: dict[str, Any]) -> tuple[str, ...]:
     lines = []
     if details.get("shared_margin") is not None:
         lines.append(
-            f"a backing that shared the load ideally would give {words.figure(details['shared_margin'])}: the upper end "
-            "of what is possible, not to be relied on"
+            f"a backing that shared the load ideally would give {words.figure(details['shared_margin'])}: the upper "
+            "end of what is possible, not to be relied on"
         )
     peel = details.get("peel")
     if peel is not None and peel["peel_index"] > 0:

@@ -33,7 +33,8 @@ def load(force: Sequence[float], moment: Sequence[float]) -> str:
     """A load at the tool origin [N, N m]."""
     fx, fy, fz = (plain(f, 2) for f in force)
     mx, my, mz = (plain(1e3 * m, 0) for m in moment)
-    return f"force x {fx}, y {fy}, z {fz} N (z pulls off), moment x {mx}, y {my}, z {mz} N mm about the tool frame's origin"
+    force_text, moment_text = f"x {fx}, y {fy}, z {fz} N", f"x {mx}, y {my}, z {mz} N mm"
+    return f"force {force_text} (z pulls off), moment {moment_text} about the tool frame's origin"
 
 
 def spans(times: Sequence[tuple[float, float]], most: int = 3) -> str:

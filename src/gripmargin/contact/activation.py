@@ -68,6 +68,11 @@ class ActivationLaw(Value):
 
     def __call__(self, peak: FloatArray) -> FloatArray:
         """Return the share [-] after a peak contact pressure [Pa], any shape."""
+        if self.pressure.size == 1:
+            return np.full(np.shape(peak), self.share[0])
+        if self.pressure.size == 2:  # the common law, several times faster this way
+            slope = (self.share[1] - self.share[0]) / self.pressure[1]
+            return self.share[0] + slope * np.clip(peak, 0.0, self.pressure[1])
         return np.interp(peak, self.pressure, self.share)
 
 

@@ -15,7 +15,7 @@ from scipy.spatial import ConvexHull, QhullError
 
 from gripmargin.arrays import FloatArray
 from gripmargin.contact.activation import PadFace
-from gripmargin.contact.cell_states import CellState, CellStates, CellTable, IntArray, Knots, Trace, follow
+from gripmargin.contact.cell_states import BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace, follow
 from gripmargin.contact.relative import outline_of
 from gripmargin.contact.rows import Rows, add_followed, add_held, add_steady
 from gripmargin.errors import InputError
@@ -177,7 +177,7 @@ class PressEngine:
         c = self.cells
         return utilisation2(self.states.stretch, c.normal, c.normal_stiffness, c.shear_stiffness, c.pull, c.shear)
 
-    def _calm(self, knots: Knots) -> FloatArray:
+    def _calm(self, knots: Knots) -> BoolArray:
         """Whether nothing can happen to a cell over a stretch, by how far the tool moves; carry those cells over it.
 
         The elongation of a spring changes by no more than the way of its root and, in tool axes, its length
@@ -214,13 +214,12 @@ class PressEngine:
             quiet = self._quiet(local, restless)
             lasting = restless[quiet & (now.state[restless] == CellState.BONDED)]
             if lasting.size:
-                pressed = replace(local, pressure=local.pressure[:, np.isin(restless, lasting)])
-                held.append((lasting, self._press_on(pressed, lasting)))
+                held.append((lasting, self._press_on(_only(local, np.isin(restless, lasting)), lasting)))
             steady = np.sort(np.concatenate([steady, lasting]))
             busy = restless[~quiet]
             if busy.size:
                 some, states = cells.take(busy), now.take(busy)
-                local = replace(local, pressure=local.pressure[:, ~quiet])
+                local = _only(local, ~quiet)
                 trace = follow(some, states, local)
                 now.put(busy, states)
                 add_followed(rows, self.faces, some, local, trace)
@@ -235,7 +234,7 @@ class PressEngine:
                 add_held(rows, self.faces, cells.take(which), share)
         return trace
 
-    def _quiet(self, knots: Knots, restless: IntArray) -> FloatArray:
+    def _quiet(self, knots: Knots, restless: IntArray) -> BoolArray:
         """Whether the state of a cell does not change over a stretch, by its pressure at every knot."""
         cells, now = self.cells, self.states
         highest = knots.pressure[1:].max(axis=0)
@@ -249,12 +248,16 @@ class PressEngine:
         """Carry cells that stay bonded over a stretch with changing pressure; return what they hold, shape (s, i)."""
         now, pressure = self.states, knots.pressure[1:]
         some, states = self.cells.take(i), now.take(i)
-        grown = np.maximum(np.maximum.accumulate(pressure - states.base, axis=0), states.peak)
-        states.peak = grown
+        grown = pressure - states.base
+        np.maximum(grown[0], states.peak, out=grown[0])
+        states.peak = np.maximum.accumulate(grown, axis=0, out=grown)
         share = states.capacity(some)
         now.peak[i] = grown[-1]
         now.peak_pressure[i] = np.maximum(states.peak_pressure, pressure.max(axis=0))
-        now.contact_time[i] += np.diff(knots.t) @ (pressure > 0).astype(np.float64)
+        lifted = pressure.min(axis=0) <= 0
+        step = np.diff(knots.t)
+        now.contact_time[i] += np.where(lifted, 0.0, step.sum())
+        now.contact_time[i[lifted]] += step @ (pressure[:, lifted] > 0).astype(np.float64)
         way = np.hypot(*(some.root @ knots.rotation[-1, :2].T + knots.position[-1, :2] - states.touched_at[:, :2]).T)
         now.slid[i] = np.where(pressure[-1] > 0, np.maximum(states.slid, way), states.slid)
         return share
@@ -277,6 +280,11 @@ def _extreme_cells(face: PadFace) -> IntArray:
         return np.sort(ConvexHull(points[:, :2]).vertices).astype(np.int64)
     except QhullError:
         return every
+
+
+def _only(knots: Knots, cells: BoolArray) -> Knots:
+    """Return knots with the pressure of some of their cells."""
+    return knots if cells.all() else replace(knots, pressure=knots.pressure[:, cells])
 
 
 def _uneventful(steps: int) -> Trace:

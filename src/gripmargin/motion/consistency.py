@@ -7,15 +7,22 @@ out small. Such a file is refused, and local contradictions leave the stretch un
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray
 from gripmargin.errors import InputError
 from gripmargin.motion.trajectory import JointTrajectory
 
-SPEED_TOLERANCE = 0.05  # share by which integrated speeds may miss the travel
+SPEED_TOLERANCE = 0.02  # share by which speeds, integrated with their accelerations, may miss the travel
+BARE_SPEED_TOLERANCE = 0.05  # the same without accelerations: the trapezoidal rule misses more
 ACCELERATION_TOLERANCE = 0.25  # share for accelerations, whose peaks samples resolve less well
-LOOSE = 6.0  # robust standard deviations from the rest that make an interval a contradiction
-WORTH = 0.1  # share of the largest acceleration that a hidden motion must imply to count
+NO_TRAVEL = 5e-4  # [rad or m] travel below which rounding hides what a column of rates says
+NO_SPEED = 2e-3  # [rad/s or m/s] the same for speeds
+NO_MOTION = 2e-5  # [rad or m] jump below which positions are not known
+ROUNDING = 1.5  # times the median third difference: six standard deviations of rounded values
+ENOUGH = 20  # intervals in motion that show how values are rounded
+RESOLVED = 0.010  # [s] steps up to which third differences show rounding, not motion
+WORTH = 0.02  # share of a joint's largest acceleration that a hidden motion must imply to count
 
 
 def check_rates(trajectory: JointTrajectory) -> None:
@@ -34,7 +41,8 @@ def check_rates(trajectory: JointTrajectory) -> None:
     travel, from_speeds = np.diff(q, axis=0), h * (qd[:-1] + qd[1:]) / 2
     if qdd is not None:
         from_speeds = from_speeds + h**2 * (qdd[:-1] - qdd[1:]) / 12
-    _compare(trajectory, "qd", "speeds", travel, from_speeds, SPEED_TOLERANCE)
+    tolerance = BARE_SPEED_TOLERANCE if qdd is None else SPEED_TOLERANCE
+    _compare(trajectory, "qd", "speeds", travel, from_speeds, tolerance, NO_TRAVEL)
     if qdd is not None:
         _compare(
             trajectory,
@@ -43,18 +51,25 @@ def check_rates(trajectory: JointTrajectory) -> None:
             np.diff(qd, axis=0),
             h * (qdd[:-1] + qdd[1:]) / 2,
             ACCELERATION_TOLERANCE,
+            NO_SPEED,
         )
 
 
 def _compare(
-    trajectory: JointTrajectory, column: str, word: str, change: FloatArray, integral: FloatArray, tolerance: float
+    trajectory: JointTrajectory,
+    column: str,
+    word: str,
+    change: FloatArray,
+    integral: FloatArray,
+    tolerance: float,
+    negligible: float,
 ) -> None:
     for j in range(change.shape[1]):
         moved, said = float((change[:, j] ** 2).sum()), float((integral[:, j] ** 2).sum())
         both = float((change[:, j] * integral[:, j]).sum())
         # Rounding alone gives steps of both signs that add up to next to nothing.
         drift = float(np.abs(np.cumsum(change[:, j])).max())
-        if drift < 1e-6 and float(np.abs(np.cumsum(integral[:, j])).max()) < 1e-6:
+        if drift < negligible and float(np.abs(np.cumsum(integral[:, j])).max()) < negligible:
             continue
         ratio = both / said if said > 0 else 0.0
         agreement = both / np.sqrt(moved * said) if moved > 0 and said > 0 else 0.0
@@ -94,20 +109,71 @@ def _hint(ratio: float) -> str:
 
 
 def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], ...]:
-    """Return intervals in which a joint travels otherwise than its speeds say, as (first, last, reason).
+    """Return intervals in which a joint travels otherwise than its rates say, as (first, last, reason).
 
-    A joint that goes out and back between two samples, or jumps, shows in the difference between its travel
-    and the integral of its speeds; what stands out from the rounding of the rest is a contradiction.
+    A joint that goes out and back between two samples, or jumps, shows in the first moment of its acceleration
+    about the middle of the interval, which positions and speeds give. Accelerations between those of both
+    samples, whatever their order, give at most an eighth of their difference; what lies beyond that and beyond
+    rounding is a contradiction.
     """
     t, q, qd, qdd = trajectory.t, trajectory.q, trajectory.qd, trajectory.qdd
     if qd is None or qdd is None:
         return ()
     h = np.diff(t)[:, None]
-    off = np.diff(q, axis=0) - h * (qd[:-1] + qd[1:]) / 2 - h**2 * (qdd[:-1] - qdd[1:]) / 12
-    usual = 1.4826 * np.median(np.abs(off), axis=0)
-    implied = 4.0 * np.abs(off) / h**2
-    wrong = (np.abs(off) > LOOSE * usual + 1e-9) & (implied > WORTH * np.abs(qdd).max())
+    moment = np.diff(q, axis=0) - h * (qd[:-1] + qd[1:]) / 2
+    explained = h**2 * np.abs(np.diff(qdd, axis=0)) / 8
+    smooth = moment - h**2 * (qdd[:-1] - qdd[1:]) / 12
+    beyond = np.abs(moment) - explained - rounding(smooth, in_motion(trajectory)) - NO_MOTION
+    # A swing to both sides by an acceleration a has the moment a h^2 / 4.
+    wrong = 4.0 * beyond / h**2 > WORTH * np.abs(qdd).max(axis=0)
     return tuple(
         (int(i), int(i) + 1, f"the joint positions jump against the speeds between {t[i]:.3f} s and {t[i + 1]:.3f} s")
-        for i in np.flatnonzero(wrong.any(axis=1))
+        for i in np.flatnonzero((wrong & (beyond > 0)).any(axis=1))
     )
+
+
+def unexplained_acceleration(trajectory: JointTrajectory) -> FloatArray:
+    """Return by how much the mean acceleration of each interval exceeds the mean of both samples' accelerations.
+
+    What rounding of the rates can explain is left out.
+
+    Args:
+        trajectory: With speeds and accelerations.
+
+    Returns:
+        Shape (n - 1, joints) [rad/s^2 or m/s^2].
+    """
+    t, qd, qdd = trajectory.t, trajectory.qd, trajectory.qdd
+    assert qd is not None and qdd is not None  # noqa: S101, PT018 - the caller has looked
+    h = np.diff(t)[:, None]
+    excess = np.diff(qd, axis=0) / h - (qdd[:-1] + qdd[1:]) / 2
+    known = np.where(h <= RESOLVED, rounding(h * excess, in_motion(trajectory)) / h, 0.0)
+    return np.sign(excess) * np.maximum(np.abs(excess) - known, 0.0)
+
+
+def in_motion(trajectory: JointTrajectory) -> NDArray[np.bool_]:
+    """Return in which intervals each joint moves or changes its speed, shape (n - 1, joints)."""
+    moving = np.diff(trajectory.q, axis=0) != 0
+    for rates in (trajectory.qd, trajectory.qdd):
+        if rates is not None:
+            moving |= (rates[:-1] != 0) | (rates[1:] != 0)
+    return moving
+
+
+def rounding(residual: FloatArray, moving: NDArray[np.bool_]) -> FloatArray:
+    """Return how large a residual can be for the rounding of the values it is made of, shape (joints,).
+
+    Rounding makes residuals that change sign from one interval to the next, motion makes smooth ones or few:
+    the median third difference shows the first alone.
+
+    Args:
+        residual: Over the intervals, shape (n, joints).
+        moving: In which intervals the joint moves, shape (n, joints); the others show no rounding.
+    """
+    out = np.zeros(residual.shape[1])
+    third = np.abs(np.diff(residual, 3, axis=0))
+    for j, column in enumerate(third.T):
+        counted = column[moving[3:, j]]
+        if counted.size >= ENOUGH:
+            out[j] = ROUNDING * float(np.median(counted))
+    return out

@@ -16,7 +16,7 @@ from gripmargin.arrays import FloatArray
 from gripmargin.errors import InputError
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.consistency import check_rates, contradictions
+from gripmargin.motion.consistency import check_rates, contradictions, unexplained_acceleration
 from gripmargin.motion.rates import Rates, estimate_rates, estimate_rotation_rates
 from gripmargin.motion.tool_motion import ToolMotion, joint_motion, pose_motion
 from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory, Trajectory
@@ -55,7 +55,8 @@ class ProgramMotion:
         at: At the samples.
         between_mean: Halfway between samples with the mean acceleration of the interval, n - 1 samples, or
             None where the rates are estimated (their error covers what lies between).
-        between_peak: The same with the acceleration of a parabola through that mean and both samples.
+        between_peak: The same with the highest acceleration of a rise and a fall in straight lines that has
+            that mean (a parabola would be lower).
         error: Errors of estimated rates; None where the file gives them.
         doubts: (first sample, last sample, reason) of stretches that cannot be judged.
         notes: How the rates came about, in sentences.
@@ -130,11 +131,10 @@ def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotio
     assert qd is not None and qdd is not None  # noqa: S101, PT018 - the caller has looked
     at = joint_motion(chain, t, q, qd, qdd)
     generated = trajectory.interpolation in ("cubic", "quintic")
-    if not generated:
-        check_rates(trajectory)
+    check_rates(trajectory)
     h = np.diff(t)[:, None]
-    mean = np.diff(qd, axis=0) / h
-    peak = 1.5 * mean - 0.25 * (qdd[:-1] + qdd[1:])
+    ends, excess = (qdd[:-1] + qdd[1:]) / 2, unexplained_acceleration(trajectory)
+    mean, peak = ends + excess, ends + 2.0 * excess
     middle_q = (q[:-1] + q[1:]) / 2 + h * (qd[:-1] - qd[1:]) * (5 / 32) + h**2 * (qdd[:-1] + qdd[1:]) / 64
     middle_qd = (qd[:-1] + qd[1:]) / 2 + h * (qdd[:-1] - qdd[1:]) / 8
     middle_t = (t[:-1] + t[1:]) / 2
@@ -149,7 +149,7 @@ def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotio
         at=at,
         between_mean=joint_motion(chain, middle_t, middle_q, middle_qd, mean),
         between_peak=joint_motion(chain, middle_t, middle_q, middle_qd, peak),
-        doubts=() if generated else contradictions(trajectory),
+        doubts=(*contradictions(trajectory), *_gaps(t, q, np.zeros(chain.joints))),
         notes=(note,),
     )
 

@@ -227,9 +227,9 @@ def _chunk(
     for k in np.unique(chosen):
         reach = _POINTS[k] // 2
         found = [_SCALE * ladder.evident(k, min(k + _BACK, last)) for ladder in ladders]
-        step_clear = reach + (k == 0)
-        jump = np.abs(step_between(t, main.value[k], step_clear)) - _STEP * main.sigma[k]
-        jump = 0.5 * np.maximum(jump, 0.0)
+        # At a step of the derivative the answer is halfway: off by half its height.
+        height = np.abs(step_between(t, main.value[k], reach + (k == 0)))
+        jump = 0.5 * np.maximum(height - _STEP * main.sigma[k], 0.0)
         if k == 0:
             found[0] = main.evident(0, min(1, last))
             differ, evident = _sides(t, y, reliable, orders[0], step, main)
@@ -249,9 +249,9 @@ def _chunk(
     for ladder, bound in zip(ladders, bias, strict=True):
         value, sigma = ladder.at(chosen)
         rows += [value, sigma * inflation, bound]
-    first = np.clip(np.arange(t.size) - np.array(_POINTS)[chosen] // 2, 0, t.size - np.array(_POINTS)[chosen])
-    rows.insert(3, t[first + np.array(_POINTS)[chosen] - 1] - t[first])
-    return rows
+    points = np.array(_POINTS)[chosen]
+    first = np.clip(np.arange(t.size) - points // 2, 0, t.size - points)
+    return [*rows[:3], t[first + points - 1] - t[first], *rows[3:]]
 
 
 def _climb(
