@@ -49,9 +49,7 @@ def _gaps(job: Job) -> list[str]:
     for first, last, carried in job.phase_map.gaps():
         labels = dict.fromkeys((trajectory.moves or ())[first : last + 1])
         moves = f" (moves {', '.join(repr(label) for label in labels)})" if labels else ""
-        taken = (
-            "judged as carry, for the part must be on the pads" if carried else "taken as free, without a part"
-        )
+        taken = "judged as carry, for the part must be on the pads" if carried else "taken as free, without a part"
         out.append(f"No phase covers {trajectory.t[first]:.3f} s to {trajectory.t[last]:.3f} s{moves}: {taken}.")
     return out
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,13 +13,18 @@ from gripmargin.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.cells import cut_pads
+from gripmargin.contact.levels import Counted, choices
 from gripmargin.findings import Place
 from gripmargin.job import Job
+from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.loads import load_per_acceleration, part_load, standing_load
 from gripmargin.motion.program import ProgramMotion, program_motion
 
+if TYPE_CHECKING:
+    from gripmargin.handover import Pickup
 
-@dataclass(frozen=True, eq=False)
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Case:
     """A job with its motion, loads and pads worked out.
 
@@ -26,16 +33,41 @@ class Case:
         motion: Tool motion at the samples, between them, and its errors.
         load: On the gripper at the tool origin, tool axes, shape (6, n).
         standing: What gravity alone gives of it, shape (6, n).
-        backing: The pads on the part.
-        strengths: For each pad its pull-off stress and shear strength on this part [Pa].
+        whole: All of the pads on the part.
+        full: For each patch of it its pull-off stress and shear strength with a full bond [Pa].
+        pickup: The preload, simulated; None where the job does not tell enough.
+        counted: The cells that margins count on: those that the preload bonded well enough.
     """
 
     job: Job
     motion: ProgramMotion
     load: FloatArray
     standing: FloatArray
-    backing: Backing
-    strengths: list[tuple[float, float]]
+    whole: Backing
+    full: list[tuple[float, float]]
+    pickup: Pickup | None
+    counted: Counted
+
+    @property
+    def backing(self) -> Backing:
+        """The pads reduced to the cells that count."""
+        return self.counted.backing
+
+    @property
+    def strengths(self) -> list[tuple[float, float]]:
+        """For each patch of `backing` its pull-off stress and shear strength [Pa]."""
+        return self.counted.strengths
+
+    @property
+    def held(self) -> tuple[FloatArray, ...] | None:
+        """For each patch of `whole` the share of its full strength that each cell holds; None: all of it."""
+        return None if self.pickup is None else self.pickup.history.bond
+
+    @property
+    def cell_strengths(self) -> list[tuple[FloatArray, FloatArray]]:
+        """For each patch of `whole` the pull-off stress and shear strength of each cell [Pa]."""
+        held = self.held or [np.ones(patch.areas.size) for patch in self.whole.patches]
+        return [(pull * share, shear * share) for (pull, shear), share in zip(self.full, held, strict=True)]
 
     @property
     def carried(self) -> NDArray[np.intp]:
@@ -74,13 +106,38 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
     Raises:
         InputError: Something in the job does not fit together.
     """
-    backing = Backing(cut_pads(job.gripper.pads, job.part))
+    whole = Backing(cut_pads(job.gripper.pads, job.part))
+    full = [holding_strength(p.pad, job.part, job.gripper) for p in whole.patches]
     motion = motion or program_motion(job.trajectory, job.robot)
+    load = part_load(job.part, motion.at, job.gravity)
+    pickup = _pickup(job, motion, whole)
+    held = None if pickup is None else pickup.history.bond
     return Case(
         job=job,
         motion=motion,
-        load=part_load(job.part, motion.at, job.gravity),
+        load=load,
         standing=standing_load(job.part, motion.at, job.gravity),
-        backing=backing,
-        strengths=[holding_strength(p.pad, job.part, job.gripper) for p in backing.patches],
+        whole=whole,
+        full=full,
+        pickup=pickup,
+        counted=_best(whole, full, held, load[:, job.phase_map.covers("carry")]),
     )
+
+
+def _pickup(job: Job, motion: ProgramMotion, whole: Backing) -> Pickup | None:
+    if job.pick is None:
+        return None
+    from gripmargin.handover import pick_up  # noqa: PLC0415 - 0.2 s that only jobs with a pick face pay
+
+    return pick_up(job, motion.at, whole.patches)
+
+
+def _best(
+    whole: Backing, full: Sequence[tuple[float, float]], held: Sequence[FloatArray] | None, load: FloatArray
+) -> Counted:
+    """The choice of cells with the largest margin over the carry."""
+    options = list(choices(whole, full, held))
+    if len(options) == 1 or load.shape[1] == 0:
+        return options[0]
+    peaks = [peak_utilisation(c.backing.edge_maps(c.strengths)[0], load)[0].max() for c in options]
+    return options[int(np.argmin(peaks))]

@@ -151,6 +151,23 @@ class Finding:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """What a check came to.
+
+    Attributes:
+        results: Its results; none where it was not made.
+        findings: Stretches that fall short or cannot be decided.
+        not_checked: What of it was not made, and why.
+        assumed: What it took for granted.
+    """
+
+    results: tuple[CheckResult, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    not_checked: tuple[NotChecked, ...] = ()
+    assumed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
 class NotChecked:
     """A check that was not made, and why."""
 

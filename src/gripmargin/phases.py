@@ -47,6 +47,10 @@ class PhaseMap:
                 mask[first : last + 1] = True
         return mask
 
+    def of(self, index: int) -> NDArray[np.bool_]:
+        """Return which samples lie in one phase, shape (samples,)."""
+        return _mask(self.phases[index], self.trajectory)
+
     def gaps(self) -> list[tuple[int, int, bool]]:
         """Return the stretches that no phase covers: first sample, last sample, whether the part is carried."""
         if not self.phases:

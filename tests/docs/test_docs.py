@@ -339,6 +339,7 @@ def figures() -> dict[str, list[str]]:
     return {
         "docs/theory.md": [
             f"must give the travel within {100 * consistency.SPEED_TOLERANCE:g} %",
+            f"within {100 * consistency.BARE_SPEED_TOLERANCE:g} % where there are none",
             f"the change of speed within {100 * consistency.ACCELERATION_TOLERANCE:g} %",
             f"A turn of {math.degrees(rates.LARGEST_TURN):g} degrees or more between two samples is refused",
             f"It is sampled every {1e3 * interpolate.CONTROLLER_PERIOD:g} ms",

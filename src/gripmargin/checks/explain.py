@@ -8,15 +8,16 @@ import numpy as np
 
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
+from gripmargin.contact.backing import Backing
 from gripmargin.contact.limit import limit_factor
 from gripmargin.loads import load_by_cause
 
 WAYS = ("pull", "peel", "shear", "twist")
 
 
-def place_on_pad(case: Case, patch_index: int, point: FloatArray) -> dict[str, Any]:
+def place_on_pad(backing: Backing, patch_index: int, point: FloatArray) -> dict[str, Any]:
     """Return where an edge point is: pad, place in the tool frame [m], azimuth about the tool's z axis [rad]."""
-    patch = case.backing.patches[patch_index]
+    patch = backing.patches[patch_index]
     return {
         "pad": patch.pad.name,
         "point": [float(x) for x in point],
@@ -79,7 +80,7 @@ def shares(case: Case, maps: FloatArray, point: int, sample: int) -> dict[str, A
 
 def shared_margin(case: Case, sample: int) -> dict[str, Any]:
     """Return the factor at which no traction field could carry the load of a sample, with its proof."""
-    found = limit_factor(case.backing, case.strengths, case.load[:, sample])
+    found = limit_factor(case.whole, case.cell_strengths, case.load[:, sample])
     return {
         "shared_margin": found.lower if found.converged and np.isfinite(found.lower) else None,
         "shared_margin_bounds": [x if np.isfinite(x) else None for x in (found.lower, found.upper)],

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from gripmargin.arrays import FloatArray, Value, sealed
@@ -54,6 +55,37 @@ class Patch(Value):
     def centre(self) -> FloatArray:
         """Centroid of the contact in the tool frame [m], shape (3,)."""
         return self.areas @ self.points / self.area
+
+    @property
+    def corners(self) -> FloatArray:
+        """Corners of the triangles that the quadrature points stand for, three a triangle, shape (m, 3).
+
+        The three points of a triangle are mixtures of its corners (see `quadrature`); this undoes the mixing.
+        """
+        unmix = 2.0 * np.eye(3) - 1.0 / 3.0
+        return np.einsum("ij,tjc->tic", unmix, self.points.reshape(-1, 3, 3)).reshape(-1, 3)
+
+    def only(self, wanted: NDArray[np.bool_]) -> Patch | None:
+        """Return the patch reduced to the triangles all of whose points are wanted; None where none is left.
+
+        Args:
+            wanted: Shape (m,).
+        """
+        kept = np.repeat(wanted.reshape(-1, 3).all(axis=1), 3)
+        if not kept.any():
+            return None
+        if kept.all():
+            return self
+        in_pad = (self.corners[kept] - self.pad.pose_in_tool[:3, 3]) @ self.rotation
+        hull = np.asarray(shapely.MultiPoint(in_pad[:, :2]).convex_hull.exterior.coords)[:-1]
+        areas = self.areas[kept]
+        return Patch(
+            pad=self.pad,
+            points=self.points[kept],
+            areas=areas,
+            edge=_to_tool(self.pad, hull),
+            share=self.share * float(areas.sum()) / self.area,
+        )
 
     def stiffness_per_area(self) -> FloatArray:
         """Backing stiffness along the pad axes [Pa/m], shape (3,)."""

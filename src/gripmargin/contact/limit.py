@@ -11,12 +11,15 @@ factor is an upper bracket also for a part that could be crushed at a pad's edge
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from gripmargin.arrays import FloatArray, Value
 from gripmargin.contact.backing import Backing, displacement_rows
+
+Strengths = Sequence[tuple[float, float] | tuple[FloatArray, FloatArray]]
 
 RELATIVE_GAP = 1e-4
 MAX_ROUNDS = 200
@@ -42,7 +45,7 @@ class LimitFactor(Value):
         return bool(self.upper <= self.lower * (1 + 10 * RELATIVE_GAP))
 
 
-def limit_factor(backing: Backing, strengths: list[tuple[float, float]], wrench: FloatArray) -> LimitFactor:
+def limit_factor(backing: Backing, strengths: Strengths, wrench: FloatArray) -> LimitFactor:
     """Return by which factor a load could grow before no traction field can carry it.
 
     The set of wrenches that the pads can carry is convex. It is built up from outside points: a linear
@@ -51,7 +54,8 @@ def limit_factor(backing: Backing, strengths: list[tuple[float, float]], wrench:
 
     Args:
         backing: The pads.
-        strengths: For each patch its pull-off stress and its shear strength [Pa].
+        strengths: For each patch its pull-off stress and its shear strength [Pa], of the whole patch or of each
+            cell, shape (m,).
         wrench: Load at the tool origin, shape (6,).
     """
     from scipy.optimize import linprog  # noqa: PLC0415 - only the worst samples need it
@@ -91,13 +95,13 @@ def limit_factor(backing: Backing, strengths: list[tuple[float, float]], wrench:
 class _Face:
     """All cells as one: the tractions that resist a rigid motion most, and their wrench, scaled to order 1."""
 
-    def __init__(self, backing: Backing, strengths: list[tuple[float, float]]) -> None:
+    def __init__(self, backing: Backing, strengths: Strengths) -> None:
         rows, pull, shear, areas, normals = [], [], [], [], []
         for patch, (s, t) in zip(backing.patches, strengths, strict=True):
             rows.append(displacement_rows(patch.points, patch.rotation))
             normals.append(displacement_rows(patch.edge, patch.rotation)[2])
-            pull.append(np.full(len(patch.areas), s))
-            shear.append(np.full(len(patch.areas), t))
+            pull.append(np.broadcast_to(s, patch.areas.shape))
+            shear.append(np.broadcast_to(t, patch.areas.shape))
             areas.append(patch.areas)
         self._rows = np.concatenate(rows, axis=1)
         self._pull, self._shear, self._areas = (np.concatenate(a) for a in (pull, shear, areas))

@@ -15,7 +15,8 @@ from scipy.spatial import ConvexHull, QhullError
 
 from gripmargin.arrays import FloatArray
 from gripmargin.contact.activation import PadFace
-from gripmargin.contact.cell_states import BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace, follow
+from gripmargin.contact.cell_life import follow
+from gripmargin.contact.cell_states import BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace
 from gripmargin.contact.relative import outline_of
 from gripmargin.contact.rows import Rows, add_followed, add_held, add_steady
 from gripmargin.errors import InputError
@@ -139,8 +140,8 @@ class PressEngine:
     def _start(self, bond: Sequence[FloatArray] | None) -> Rows:
         cells, now = self.cells, self.states
         every = np.arange(cells.area.size)
-        twice = (np.repeat(a, 2, axis=0) for a in (np.array([self.t]), self.rotation[None], self.position[None]))
-        knots = self._pressed(self._knots(*twice, np.zeros((1, 6))), every)
+        t, rotation, position = np.full(2, self.t), np.tile(self.rotation, (2, 1, 1)), np.tile(self.position, (2, 1))
+        knots = self._pressed(self._knots(t, rotation, position, np.zeros((1, 6))), every)
         pressure, root = knots.pressure[0], knots.roots(cells)[0]
         anchor = knots.resting(0, root, pressure, cells.pad)
         touching = pressure > 0

@@ -1,7 +1,7 @@
 """Pads driven by displacement against a part that something else holds: pressing on and letting go.
 
 Pads are Winkler layers between a rigid plate and a rigid, plane face; each cell follows the rules of
-`gripmargin.contact.cell_states`. Rotations are finite. Steps between samples are so short that no cell moves by more
+`gripmargin.contact.cell_life`. Rotations are finite. Steps between samples are so short that no cell moves by more
 than `STEP` of what breaks it; where inside a step it touches or breaks is then found by itself, and a row just
 before the first break keeps the peak of the reaction.
 """
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -148,9 +149,7 @@ def simulate(
     parts = [engine.last]
     for first, last, active in _runs(plan.count > 0):
         if active:
-            parts.extend(
-                engine.advance(*knots) for knots in _blocks(motion, plan, first, last)
-            )
+            parts.extend(engine.advance(*knots) for knots in _blocks(motion, plan, first, last))
             continue
         parts.append(engine.rest(motion.t[first + 1 : last + 2]))
         end = last + 1
@@ -164,13 +163,11 @@ def _runs(active: BoolArray) -> Iterator[tuple[int, int, bool]]:
     if active.size == 0:
         return
     bounds = np.concatenate([[0], np.nonzero(np.diff(active))[0] + 1, [active.size]])
-    for first, end in zip(bounds[:-1], bounds[1:], strict=True):
+    for first, end in pairwise(bounds):
         yield int(first), int(end) - 1, bool(active[first])
 
 
-def _blocks(
-    motion: RelativeMotion, plan: Steps, first: int, last: int
-) -> Iterator[Knotted]:
+def _blocks(motion: RelativeMotion, plan: Steps, first: int, last: int) -> Iterator[Knotted]:
     """Knots of the intervals first to last, in blocks: times, rotations, positions, twists."""
     interval = first
     while interval <= last:
@@ -192,7 +189,11 @@ def _knots(motion: RelativeMotion, plan: Steps, intervals: IntArray) -> Knotted:
     rotation, position = along(motion.rotation[i], motion.position[i], twist, share)
     t = motion.t[i] + share * (motion.t[i + 1] - motion.t[i])
     end = share == 1.0
-    rotation[end], position[end], t[end] = motion.rotation[i[end] + 1], motion.position[i[end] + 1], motion.t[i[end] + 1]
+    rotation[end], position[end], t[end] = (
+        motion.rotation[i[end] + 1],
+        motion.position[i[end] + 1],
+        motion.t[i[end] + 1],
+    )
     return t, rotation, position, twist / np.repeat(count, count)[:, None]
 
 

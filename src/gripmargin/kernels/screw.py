@@ -8,10 +8,9 @@ screw it is constant, and the work of a wrench about that origin is force . v + 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-FloatArray = NDArray[np.float64]
+from gripmargin.arrays import FloatArray
 
 SMALL_ANGLE = 1e-4  # [rad]; below, the series is exact to the last digit
 

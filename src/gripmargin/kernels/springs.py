@@ -14,9 +14,8 @@ Shapes: s knots, c cells. Face frame: +z out of the part. Tool frame: +z into th
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from gripmargin.arrays import FloatArray
 
 
 def free_contact(

@@ -238,8 +238,8 @@ def _chunk(
         found[0] = np.maximum(found[0], jump)
         here = chosen == k
         for of_order, bound in zip(bias, found, strict=True):
-            for end in (bound[:, :reach], bound[:, t.size - reach :]):
-                end *= _OFF_CENTRE
+            bound[:, :reach] *= _OFF_CENTRE
+            bound[:, t.size - reach :] *= _OFF_CENTRE
             of_order[here] = running_max(bound, reach)[here]
     if t.size < _BOTH_SIDES:
         most = np.abs(main.value[0]).max(axis=-1, keepdims=True)

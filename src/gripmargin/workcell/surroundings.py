@@ -40,15 +40,16 @@ class Nest(Value):
     Attributes:
         face: Gripped face of the seated part in the world, +z out of the part, shape (4, 4).
         hold_down: Force that keeps the part down, beyond its weight [N].
-        lateral_force: Largest force along the face that the nest takes [N].
-        moment: Largest moment about the face normal that the nest takes [N m].
-        support: Outline the part stands on, in the xy plane of ``face`` [m], shape (k, 2).
+        lateral_force: Largest force along the face that the nest takes [N], or None: not known.
+        moment: Largest moment about the face normal that the nest takes [N m], or None: not known.
+        support: Outline the part stands on, seen along the face normal, in the xy plane of ``face`` [m], shape
+            (k, 2), or None: the part's outline.
     """
 
     face: FloatArray
     hold_down: float = 0.0
-    lateral_force: float = 0.0
-    moment: float = 0.0
+    lateral_force: float | None = None
+    moment: float | None = None
     support: FloatArray | None = None
 
     def __post_init__(self) -> None:

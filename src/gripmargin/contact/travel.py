@@ -1,0 +1,222 @@
+"""How far a release goes, and how far it would have to go: the same simulation run on along the same screw."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from gripmargin.arrays import FloatArray, Value
+from gripmargin.contact.activation import PadFace
+from gripmargin.contact.cell_states import CellState
+from gripmargin.contact.press_engine import PressEngine
+from gripmargin.contact.relative import RelativeMotion
+from gripmargin.errors import InputError
+from gripmargin.kernels.screw import along, twist_between
+from gripmargin.workcell import ReleaseKind
+
+UNITS: Final[dict[ReleaseKind, str]] = {"peel": "rad", "torsion": "rad", "shear": "m", "overload": "Pa"}
+STEP = 1.0 / 32.0  # longest way of a bonded cell in one step, share of the displacement that breaks a full bond
+BLOCK = 16  # steps between looks at which cells are still bonded
+LARGEST_ANGLE = np.deg2rad(120.0)
+FARTHEST = 20.0  # of a slide or a press, in displacements that break a full bond or reach the overload pressure
+ARRIVED = 0.99  # of the longest way: where the release move is taken to end
+SEATED = 0.02  # share of the displacement that breaks a full bond
+
+
+@dataclass(frozen=True, eq=False)
+class Seating(Value):
+    """Where in a motion a carried part reaches its place.
+
+    Attributes:
+        sample: First sample at which the pads' centre is down on the face plane, or as low as it gets.
+        height: Of the pads' centre above the face plane there [m].
+        seated: Whether it reaches the plane.
+    """
+
+    sample: int
+    height: float
+    seated: bool
+
+
+@dataclass(frozen=True, eq=False)
+class RequiredTravel(Value):
+    """Way of a release against the way it needs, both in the unit of its kind (`UNITS`).
+
+    Attributes:
+        kind: Of the release.
+        achieved: Longest way while the pads were within reach of the face.
+        required: Way at which no more than the wanted share is left; inf where that is never reached.
+        left: Share of the bond left at the required way, or at the end of the search.
+        searched: How far the search went.
+    """
+
+    kind: ReleaseKind
+    achieved: float
+    required: float
+    left: float
+    searched: float
+
+
+def seating(faces: Sequence[PadFace], motion: RelativeMotion) -> Seating:
+    """Return where a carried part is set down.
+
+    Args:
+        faces: The pads, bonded to the part as gripped.
+        motion: Of the tool relative to the face of the part in its place.
+    """
+    height = motion.height(_centre(faces)[None])[:, 0]
+    slack = SEATED * min(face.break_displacement for face in faces)
+    lowest = float(height.min())
+    sample = int(np.argmax(height <= max(lowest, 0.0) + slack))
+    return Seating(sample=sample, height=float(height[sample]), seated=lowest <= slack)
+
+
+def travel(kind: ReleaseKind, faces: Sequence[PadFace], motion: RelativeMotion) -> FloatArray:
+    """Return the way of a release since the first sample, shape (n,), in the unit of its kind.
+
+    A peel is the angle between the tool's z axis and where it was, a torsion the angle about the face normal
+    (up to half a turn), a shear the way of the pads' centre along the face, an overload the mean pressure.
+    """
+    if kind == "peel":
+        first = motion.rotation[0, :, 2]
+        now = motion.rotation[:, :, 2]
+        return np.arctan2(np.linalg.norm(np.cross(first, now), axis=1), now @ first)
+    if kind == "torsion":
+        turn = Rotation.from_matrix(motion.rotation @ motion.rotation[0].T).as_quat()
+        return 2.0 * np.arctan2(np.abs(turn[:, 2]), np.abs(turn[:, 3]))
+    if kind == "shear":
+        place = motion.rotation @ _centre(faces) + motion.position
+        return np.hypot(*(place - place[0])[:, :2].T)
+    force, area = np.zeros(motion.samples), 0.0
+    for face in faces:
+        depth = np.maximum(-motion.height(face.patch.points) - face.gap, 0.0)
+        force += face.patch.pad.material.normal_stiffness * (depth @ face.patch.areas)
+        area += face.patch.area
+    return force / area
+
+
+def required_travel(
+    faces: Sequence[PadFace],
+    kind: ReleaseKind,
+    motion: RelativeMotion,
+    bond: Sequence[FloatArray],
+    *,
+    left: float,
+) -> RequiredTravel:
+    """Return how far a release goes and how far along the same screw it would have to go.
+
+    The screw is the one from the first sample to where the release move has arrived. A move that does not
+    go the way of its kind at all is replaced: a turn about the face normal through the pads' centre, a tilt about
+    the pads' shorter edge, a slide along the face's x axis, a press along its normal.
+
+    Args:
+        faces: The pads.
+        kind: Of the release.
+        motion: From the sample at which the part is seated.
+        bond: At that sample, as for `gripmargin.contact.simulation.simulate`.
+        left: Share of the bond's pull-off force that may be left, 0 to 1.
+
+    Raises:
+        InputError: A share outside 0 to 1, or as for the simulation.
+    """
+    if not 0.0 <= left < 1.0:
+        raise InputError("required travel, share left", f"{left}", "a share from 0 up to 1")
+    reach = max(face.reach for face in faces)
+    points = np.concatenate([face.patch.points for face in faces])
+    near = np.concatenate([motion.height(face.patch.edge).min(axis=1)[None] for face in faces]).min(axis=0) < reach
+    end = int(np.argmin(near)) if not near.all() else motion.samples
+    ways = travel(kind, faces, motion.between(0, max(end, 1) - 1))
+    achieved = float(ways.max())
+    screw = _screw(kind, faces, motion, int(np.argmax(ways >= ARRIVED * achieved)))
+
+    engine = PressEngine(faces, 0.0, motion.rotation[0], motion.position[0], bond)
+    full = np.array([face.pull_off_stress * face.patch.area for face in faces])
+    start = float(engine.last.held[-1] @ full)
+    step = STEP * min(face.break_displacement for face in faces)
+    farthest = _farthest(kind, faces, screw)
+    done, share_before, share = 0.0, 1.0, 1.0
+    while done < farthest and start > 0:
+        bonded = engine.states.state == CellState.BONDED
+        place = points[bonded] @ engine.rotation.T + engine.position if bonded.any() else engine.position[None]
+        fastest = np.linalg.norm(screw[:3] + np.cross(screw[3:], place), axis=1).max()
+        each = max(step / max(fastest, 1e-12), 1e-4 * done)
+        s = done + each * np.arange(1, BLOCK + 1)
+        rotation, position = along(
+            np.repeat(motion.rotation[:1], BLOCK, axis=0),
+            np.repeat(motion.position[:1], BLOCK, axis=0),
+            np.tile(screw, (BLOCK, 1)),
+            s,
+        )
+        rows = engine.advance(s, rotation, position, np.tile(screw * each, (BLOCK, 1)))
+        shares = rows.held @ full / start
+        enough = np.nonzero(shares <= left)[0]
+        if enough.size:
+            i = int(enough[0])
+            s0, share_before = (rows.t[i - 1], shares[i - 1]) if i else (done, share)
+            part = (share_before - left) / (share_before - shares[i])
+            at = float(s0 + part * (rows.t[i] - s0))
+            way = _way_at(kind, faces, motion, screw, at)
+            return RequiredTravel(kind, achieved, way, left, way)
+        done, share = float(s[-1]), float(shares[-1])
+    return RequiredTravel(
+        kind, achieved, 0.0 if start <= 0 else np.inf, share, _way_at(kind, faces, motion, screw, done)
+    )
+
+
+def _centre(faces: Sequence[PadFace]) -> FloatArray:
+    weight = [face.patch.area for face in faces]
+    return np.average([face.patch.centre for face in faces], axis=0, weights=weight)
+
+
+def _screw(kind: ReleaseKind, faces: Sequence[PadFace], motion: RelativeMotion, arrived: int) -> FloatArray:
+    """Twist about the face origin, of unit length: 1 rad for turns, 1 m for slides and presses."""
+    ends = motion.rotation[[0]], motion.position[[0]], motion.rotation[[arrived]], motion.position[[arrived]]
+    twist = twist_between(*ends)[0]
+    angle, way = float(np.linalg.norm(twist[3:])), float(np.linalg.norm(twist[:3]))
+    moves_as_declared = travel(kind, faces, motion.between(0, arrived))[-1]
+    tiny = 1e-6 if kind in ("peel", "torsion") else SEATED * min(face.break_displacement for face in faces)
+    if kind == "overload":
+        moves_as_declared -= travel(kind, faces, motion.between(0, 0))[0]
+        tiny *= min(face.patch.pad.material.normal_stiffness for face in faces)
+    if moves_as_declared > tiny:
+        return twist / (angle if kind in ("peel", "torsion") else max(way, 1e-12))
+    centre = motion.rotation[0] @ _centre(faces) + motion.position[0]
+    if kind == "shear":
+        return np.array([1.0, 0.0, 0.0, 0.0, 0.0, 0.0])
+    if kind == "overload":
+        return np.array([0.0, 0.0, -1.0, 0.0, 0.0, 0.0])
+    if kind == "torsion":
+        axis = np.array([0.0, 0.0, 1.0])
+        return np.concatenate([np.cross(centre, axis), axis])
+    corners = np.concatenate([face.patch.edge for face in faces]) @ motion.rotation[0].T + motion.position[0]
+    long = int(np.argmax(np.ptp(corners[:, :2], axis=0)))
+    hinge = centre.copy()
+    hinge[long] = corners[:, long].min()
+    axis = np.array([0.0, -1.0, 0.0]) if long == 0 else np.array([1.0, 0.0, 0.0])
+    return np.concatenate([np.cross(hinge, axis), axis])
+
+
+def _farthest(kind: ReleaseKind, faces: Sequence[PadFace], screw: FloatArray) -> float:
+    if kind in ("peel", "torsion"):
+        return float(LARGEST_ANGLE)
+    longest = max(face.reach for face in faces)
+    if kind == "overload":
+        materials = [face.patch.pad.material for face in faces]
+        longest = max([longest, *(m.overload_pressure / m.normal_stiffness for m in materials if m.overload_pressure)])
+    return FARTHEST * longest
+
+
+def _way_at(kind: ReleaseKind, faces: Sequence[PadFace], motion: RelativeMotion, screw: FloatArray, s: float) -> float:
+    rotation, position = along(motion.rotation[:1], motion.position[:1], screw[None], np.array([s]))
+    if s <= 0:
+        return 0.0
+    ends = RelativeMotion(
+        t=np.array([0.0, 1.0]),
+        rotation=np.concatenate([motion.rotation[:1], rotation]),
+        position=np.concatenate([motion.position[:1], position]),
+    )
+    return float(travel(kind, faces, ends)[-1])

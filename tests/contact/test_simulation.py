@@ -1,0 +1,455 @@
+"""Pads taken off a part that is held, and pressed on it: the mechanics that must come out, against closed forms."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import root
+from scipy.spatial.transform import Rotation
+
+from gripmargin.contact.activation import PadFace
+from gripmargin.contact.cell_states import CellState
+from gripmargin.contact.relative import RelativeMotion
+from gripmargin.contact.simulation import simulate
+from gripmargin.errors import InputError
+
+LINE = np.array([0.0, 1.0])
+S, T, KN, KT = 9e4, 6e4, 1e8, 3.3e7  # of the pads below
+LENGTH, WIDTH = 0.08, 0.05
+AREA = LENGTH * WIDTH
+
+
+def tilt_about_edge(move, angle):
+    """A tilt about the edge at the low x end, so that the other end lifts."""
+    return move(LINE, turn=[[0, 0, 0], [0, -angle, 0]], about=[-LENGTH / 2, 0, 0])
+
+
+class TestStraightPull:
+    def test_it_takes_the_whole_pull_off_force_at_once(self, pad_face, move, full):
+        face = pad_face()
+        history = simulate([face], move(LINE, z=[0, 5e-3]), full(face))
+        assert history.force[:, 2].max() == pytest.approx(S * AREA, rel=1e-6)
+        assert history.held_total[-1] == 0
+        assert history.fracture[-1] == pytest.approx(S**2 / (2 * KN) * AREA, rel=1e-9)
+
+    def test_the_peak_is_found_between_two_samples(self, pad_face, move, full):
+        """Two samples 40 mm apart: the pads have long let go at the second."""
+        face = pad_face()
+        history = simulate([face], move(LINE, z=[0, 40e-3]), full(face))
+        assert np.abs(history.force[history.row_of_sample]).max() < 1e-3 * S * AREA
+        assert history.force[:, 2].max() == pytest.approx(S * AREA, rel=1e-6)
+
+    def test_the_energy_of_the_face_limits_the_stress(self, pad_face, move, full):
+        """Energy spent on a unit of face is the peel energy, where that is what limits the pull-off stress."""
+        face = pad_face(peel_energy=10.0)
+        history = simulate([face], move(LINE, z=[0, 5e-3]), full(face))
+        assert history.force[:, 2].max() == pytest.approx(np.sqrt(2 * KN * 10.0) * AREA, rel=1e-6)
+        assert history.fracture[-1] / AREA == pytest.approx(10.0, rel=1e-9)
+
+
+class TestPeel:
+    def test_reaction_of_a_tilt_about_an_edge(self, pad_face, move, full):
+        """A rigid plate hinged at its edge: stress k theta x up to S, bonded length S/(k theta); closed form.
+
+        The force is at most half the pull-off force, at the first break, and falls as 1/theta. Theories of
+        flexible films (Rivlin 1944, Kendall 1975) have no counterpart here: plate and part are rigid.
+        """
+        face = pad_face(across=32)
+        history = simulate([face], tilt_about_edge(move, 0.05), full(face))
+        hinge = np.array([-LENGTH / 2, 0, 0])
+        moment = -history.moment_about(hinge)[:, 1]
+        angle = 0.05 * history.t
+        whole = angle > 3 * S / (KN * LENGTH)
+        bonded = S / (KN * angle[whole])
+        np.testing.assert_allclose(history.force[whole, 2], S * bonded * WIDTH / 2, rtol=0.05)
+        np.testing.assert_allclose(moment[whole], S * bonded**2 * WIDTH / 3, rtol=0.08)
+        assert history.force[:, 2].max() == pytest.approx(0.5 * S * AREA, rel=0.01)
+        assert history.force[-1, 2] < 0.15 * S * AREA
+
+    def test_peak_converges_with_the_cells_at_first_order_from_above(self, pad_face, move, full):
+        """The outermost point of the grid lies 1/(6n) of the length inside the edge, so the peak errs high."""
+        errors = []
+        for across in (6, 12, 24):
+            face = pad_face(across=across)
+            history = simulate([face], tilt_about_edge(move, 0.02), full(face))
+            peak = np.abs(history.moment_about(np.array([-LENGTH / 2, 0, 0]))[:, 1]).max() / (
+                S * WIDTH * LENGTH**2 / 3
+            )
+            errors.append(peak - 1)
+        assert all(error > 0 for error in errors)
+        rates = np.log2(np.array(errors[:-1]) / np.array(errors[1:]))
+        np.testing.assert_allclose(rates, 1.0, atol=0.15)
+
+    def test_first_peel_of_a_part_tilted_about_the_pads_middle(self, published, pad_face, move, full):
+        case = published("pressing", "first peel of a tilted rigid part")
+        (b, h), k = case["size"], case["stiffness"]
+        face = pad_face(size=(h, b), across=48, normal_stiffness=k, shear_stiffness=k / 3, peel_energy=case["peel_energy"],
+                        pull_off_stress=1e6, shear_strength=1e6)
+        history = simulate([face], move(LINE, turn=[[0, 0, 0], [0, -2 * case["tilt"], 0]]), full(face))
+        first = int(np.argmax(history.bonded[:, 0] < 1 - 1e-9)) - 1
+        assert 2 * case["tilt"] * history.t[first] == pytest.approx(case["tilt"], rel=0.01)
+        assert -history.moment[first, 1] == pytest.approx(case["moment"], rel=0.01)
+
+    def test_energy_release_rate_at_the_front(self, pad_face, move, full):
+        """Past the first break the front recedes at sigma^2/(2k) for a unit of face.
+
+        This is what a double cantilever on an elastic foundation has at its crack tip (Kanninen, Int. J. Fract.
+        9:83, 1973, from memory); the bending of its arms has no counterpart here.
+        """
+        face = pad_face(across=32)
+        history = simulate([face], tilt_about_edge(move, 0.05), full(face))
+        torn = (1 - history.bonded[:, 0]) * AREA
+        span = (torn > 0.1 * AREA) & (torn < 0.9 * AREA)
+        slope = np.polyfit(torn[span], history.fracture[span], 1)[0]
+        assert slope == pytest.approx(S**2 / (2 * KN), rel=1e-3)
+
+
+class TestTwist:
+    R = 0.03
+
+    def test_a_core_stays_bonded(self, pad_face, move, full):
+        """Shear grows with the distance from the centre: what is left is a disc of radius T/(k_t 2 sin(theta/2))."""
+        face = pad_face(diameter=2 * self.R, across=40)
+        angle = np.deg2rad(20.0)
+        history = simulate([face], move(LINE, turn=[[0, 0, 0], [0, 0, angle]]), full(face))
+        core = T / (KT * 2 * np.sin(angle / 2))
+        assert history.bonded[-1, 0] == pytest.approx((core / self.R) ** 2, rel=0.03)
+        radius = np.linalg.norm(face.patch.points[:, :2], axis=1)
+        held = history.pads[0].held > 0
+        assert radius[held].max() < 1.02 * core
+        assert radius[~held].min() > 0.98 * core
+
+    def test_how_strong_the_core_still_is(self, pad_face, move, full):
+        """Lifting the sheared core: with tau/T = r/r_c the bonded area at stress sigma is pi r_c^2 (1 - sigma^2/S^2),
+
+        so the force peaks at sigma = S/sqrt(3): 2/(3 sqrt 3) of the core's pull-off force; closed form.
+        """
+        face = pad_face(diameter=2 * self.R, across=40)
+        angle = np.deg2rad(12.0)
+        history = simulate(
+            [face], move([0, 1, 2], turn=[[0, 0, 0], [0, 0, angle], [0, 0, angle]], z=[0, 0, 4e-3]), full(face)
+        )
+        core = np.pi * (T / (KT * 2 * np.sin(angle / 2))) ** 2
+        assert history.force[:, 2].max() == pytest.approx(2 / (3 * np.sqrt(3)) * S * core, rel=0.02)
+
+    def test_moment_of_the_elastic_twist_and_at_first_peel(self, pad_face, move, full):
+        """Disc: k_t J theta before the first break, at T R^3 pi/2 = half the radius of the force limit; any text."""
+        face = pad_face(diameter=2 * self.R, across=24)
+        history = simulate([face], move(LINE, turn=[[0, 0, 0], [0, 0, np.deg2rad(20)]]), full(face))
+        first = int(np.argmax(history.bonded[:, 0] < 1 - 1e-9)) - 1
+        assert history.moment[first, 2] == pytest.approx(T * np.pi * self.R**3 / 2, rel=0.01)
+
+    def test_a_pad_off_the_axis_lets_go_altogether(self, pad_face, move, full):
+        """All cells are further out than T/(k_t theta)."""
+        at = np.eye(4)
+        at[0, 3] = 0.1
+        face = pad_face(size=(0.04, 0.04), at=at)
+        angle = 1.05 * T / (KT * 0.08)
+        history = simulate([face], move(LINE, turn=[[0, 0, 0], [0, 0, angle]]), full(face))
+        assert history.held_total[-1] == 0
+
+
+class TestSlide:
+    def test_travel_and_force(self, pad_face, move, full):
+        face = pad_face()
+        history = simulate([face], move(LINE, x=[0, 4e-3]), full(face))
+        gone = int(np.argmax(history.bonded[:, 0] == 0))
+        assert 4e-3 * history.t[gone - 1] == pytest.approx(T / KT, rel=1e-6)
+        assert np.abs(history.force[:, 0]).max() == pytest.approx(T * AREA, rel=1e-6)
+        assert history.force[0] == pytest.approx([0, 0, 0], abs=1e-3)
+
+    def test_short_of_that_travel_it_holds(self, pad_face, move, full):
+        face = pad_face()
+        assert simulate([face], move(LINE, x=[0, 0.99 * T / KT]), full(face)).held_total[-1] == pytest.approx(1)
+
+
+class TestPressing:
+    def test_tilted_punch(self, published, pad_face, move):
+        """Lowered until its last cell touches, a tilted pad has the mean pressure k h eps/2."""
+        case = published("pressing", "tilted punch, full contact")
+        h, eps = case["length"], np.deg2rad(case["tilt_degrees"])
+        face = pad_face(size=(h, 0.04), normal_stiffness=case["stiffness"], min_dwell=1e6)
+        depth = h / 2 * np.sin(eps)
+        history = simulate([face], move([0, 1, 2], z=[1e-3, -depth, -1.001 * depth], turn=[0, eps, 0]))
+        mean = -history.force[history.row_of_sample[1], 2] / face.patch.area
+        assert mean == pytest.approx(case["value"], abs=case["tolerance"])
+        last = np.nanmax(history.pads[0].first_touch)
+        along = face.patch.points[:, 0].min()  # the outermost cells on the far side
+        assert 1e-3 - last * (1e-3 + depth) == pytest.approx(along * np.sin(eps), abs=2e-8)
+
+    def test_footing_that_lifts_on_one_side(self, published, pad_face, move):
+        """Driven by load, the tilt is sought at which the reaction is the load."""
+        case = published("pressing", "footing that lifts at two corners")
+        k = 1e9
+        face = pad_face(size=case["size"], across=64, normal_stiffness=k, min_dwell=1e6)
+        target = 1e3 * np.array([-case["force"], *case["moments"]])
+
+        def excess(pose):
+            depth, rx, ry = pose * 1e-5
+            history = simulate([face], move([0.0], z=-depth, turn=[rx, ry, 0]))
+            return (np.array([history.force[0, 2], *history.moment[0, :2]]) - target) / 1e5
+
+        found = root(excess, [1.0, 0.1, 0.1], tol=1e-8)
+        assert found.success
+        depth, rx, ry = found.x * 1e-5
+        corners = np.array([[x, y] for x in (-1, 1) for y in (-1, 1)]) * np.array(case["size"]) / 2
+        pressure = k * np.maximum(depth - rx * corners[:, 1] + ry * corners[:, 0], 0) / 1e3
+        np.testing.assert_allclose(np.sort(pressure), case["value"], atol=case["tolerance"])
+
+    def test_one_sided_contact_one_way(self, pad_face, move):
+        """2N/(3b(h/2 - e)) at the edge (Bellos & Bakas 2017): contact over half the length, e = h/3."""
+        face = pad_face(across=48, min_dwell=1e6)
+        angle = 2e-3
+        history = simulate([face], move([0.0], turn=[0, angle, 0]))
+        force, moment = -history.force[0, 2], history.moment[0, 1]
+        eccentricity = moment / force
+        assert eccentricity == pytest.approx(LENGTH / 3, rel=2e-3)
+        edge = 2 * force / (3 * WIDTH * (LENGTH / 2 - eccentricity))
+        assert KN * angle * LENGTH / 2 == pytest.approx(edge, rel=5e-3)
+
+    def test_flatness_takes_away_pressure(self, pad_face, move):
+        face, low = pad_face(), pad_face(gap=5e-5)
+        moves = move(LINE, z=[1e-3, -2e-4])
+        high, less = simulate([face], moves), simulate([low], moves)
+        assert high.pressure[-1, 0] - less.pressure[-1, 0] == pytest.approx(5e-5 * KN, rel=1e-6)
+
+    def test_where_the_pressure_is_highest(self, pad_face, move):
+        face = pad_face()
+        history = simulate([face], move(LINE, z=[1e-3, -2e-4], turn=[2e-3, 3e-3, 0]))
+        cell = history.pressure_cell[-1, 0]
+        assert cell == history.pads[0].peak_pressure.argmax()
+        place = Rotation.from_rotvec([2e-3, 3e-3, 0]).as_matrix() @ np.diag([1, -1, -1]) @ face.patch.points[cell]
+        assert place[2] == pytest.approx(-history.pressure[-1, 0] / KN - 2e-4 * 0 + 2e-4, rel=1e-3)
+
+
+def random_screw(random):
+    """A motion in which everything happens at once: tilt, twist, slide and lift, to beyond any bond."""
+    turn = random.normal(size=3) * [0.05, 0.05, 0.3]
+    return {"turn": [[0, 0, 0], turn], "about": [*random.uniform(-0.05, 0.05, 2), 0.0], "z": [0, 6e-3], "x": [0, 2e-3]}
+
+
+class TestEnergy:
+    @pytest.mark.parametrize(
+        "way",
+        [
+            {"z": [0, 5e-3]},
+            {"x": [0, 5e-3]},
+            {"turn": [[0, 0, 0], [0, -0.3, 0]], "about": [-0.04, 0, 0], "z": [0, 3e-3]},
+            {"turn": [[0, 0, 0], [0, 0, 1.5]], "z": [0, 3e-3]},
+            {"turn": [[0, 0, 0], [0.2, -0.3, 0.9]], "y": [0, 3e-3], "z": [0, 30e-3]},
+        ],
+        ids=["pull", "slide", "peel", "twist", "mixture"],
+    )
+    def test_a_full_release_spends_what_it_breaks(self, pad_face, move, full, way):
+        """Work from reaction and motion alone = fracture energy, with nothing left in the backing."""
+        for across in (4, 12):
+            face = pad_face(across=across)
+            history = simulate([face], move(LINE, **way), full(face))
+            assert history.held_total[-1] == 0
+            assert history.elastic[-1] == pytest.approx(0, abs=1e-9)
+            assert history.work[-1] == pytest.approx(history.fracture[-1], rel=1e-4)
+            assert history.imbalance < 1e-4
+
+    def test_press_hold_and_pull(self, pad_face, move):
+        face = pad_face(full_preload=3e4, min_dwell=0.5)
+        history = simulate([face], move([0, 1, 2, 3], z=[1e-3, -2e-4, -2e-4, 3e-3], turn=[2e-3, 1e-3, 0]))
+        assert history.imbalance < 1e-3
+        assert history.fracture[-1] > 0
+
+    def test_work_of_a_tilt_converges_to_that_of_the_continuum(self, pad_face, move, full):
+        """G A - b S delta^2/(3 theta), integrated from the moment of the hinged plate; closed form, small tilt.
+
+        What is left is of second order in the cell size.
+        """
+        angle, delta = 0.03, S / KN
+        exact = S * delta / 2 * AREA - WIDTH * S * delta**2 / (3 * angle)
+        errors = []
+        for across in (6, 12, 24):
+            face = pad_face(across=across, normal_stiffness=KN)
+            errors.append(abs(simulate([face], tilt_about_edge(move, angle), full(face)).work[-1] / exact - 1))
+        assert errors[-1] < 2e-3
+        assert errors[0] > errors[-1]
+
+
+class TestAgainstSpringsThatBreakOneByOne:
+    """The same cells, written the other way round: when does each spring break; then who is left when."""
+
+    @staticmethod
+    def springs(face, motion, steps=400):
+        from scipy.linalg import expm, logm
+        from scipy.optimize import brentq
+
+        start, end = (np.eye(4) for _ in range(2))
+        start[:3, :3], start[:3, 3] = motion.rotation[0], motion.position[0]
+        end[:3, :3], end[:3, 3] = motion.rotation[1], motion.position[1]
+        screw = np.real(logm(end @ np.linalg.inv(start)))
+        grid = np.linspace(0, 1, steps + 1)
+        poses = [expm(s * screw) @ start for s in grid]
+
+        def excess(pose, root, anchor):
+            seen = np.linalg.inv(pose) @ np.append(anchor, 1.0)
+            x, y, z = seen[:3] - root
+            return (max(z, 0) * KN / S) ** 2 + (np.hypot(x, y) * KT / T) ** 2 - 1
+
+        breaks = []
+        for root_ in face.patch.points:
+            anchor = (start @ np.append(root_, 1.0))[:3]
+            values = [excess(pose, root_, anchor) for pose in poses]
+            over = next((i for i, value in enumerate(values) if value >= 0), None)
+            if over is None:
+                breaks.append(np.inf)
+                continue
+            breaks.append(
+                brentq(lambda s, r=root_, a=anchor: excess(expm(s * screw) @ start, r, a), grid[over - 1], grid[over])
+            )
+        return np.array(breaks), start, screw, expm
+
+    @pytest.mark.parametrize("seed", [1, 2, 3])
+    def test_when_each_cell_breaks_and_what_is_left(self, pad_face, move, full, seed):
+        face = pad_face(across=4)
+        motion = move(LINE, **random_screw(np.random.default_rng(seed)))
+        history = simulate([face], motion, full(face))
+        breaks, start, screw, expm = self.springs(face, motion)
+        # A cell that the turn presses first may break, touch and bond again; the queue knows the first break only.
+        once = history.pads[0].breaks == 1
+        assert once.mean() > 0.9
+        np.testing.assert_allclose(history.pads[0].broken[once], breaks[once], atol=5e-4)
+        assert np.nanmax(history.pads[0].broken) == pytest.approx(breaks.max(), abs=5e-4)
+        for share in (0.3, 0.6):
+            s = float(np.quantile(breaks, share)) + 2e-3
+            pose = expm(s * screw) @ start
+            force, moment = np.zeros(3), np.zeros(3)
+            for i in np.nonzero(breaks > s)[0]:
+                anchor = (start @ np.append(face.patch.points[i], 1.0))[:3]
+                stretch = (np.linalg.inv(pose) @ np.append(anchor, 1.0))[:3] - face.patch.points[i]
+                pull = -pose[:3, :3] @ (stretch * [KT, KT, KN]) * face.patch.areas[i]
+                force += pull
+                moment += np.cross(anchor, pull)
+            up_to = RelativeMotion(
+                t=np.array([0.0, s]),
+                rotation=np.stack([motion.rotation[0], pose[:3, :3]]),
+                position=np.stack([motion.position[0], pose[:3, 3]]),
+            )
+            there = simulate([face], up_to, full(face))
+            # Broken cells still carry pressure on the low side; the queue has bonded springs only.
+            touching = there.pads[0].state == CellState.TOUCHING
+            assert not touching.any()
+            np.testing.assert_allclose(there.force[-1], force, atol=1e-5 * S * AREA)
+            np.testing.assert_allclose(there.moment[-1], moment, atol=1e-5 * S * AREA * LENGTH)
+
+
+class TestInvariance:
+    @settings(max_examples=15, deadline=None, derandomize=True)
+    @given(st.integers(0, 10_000))
+    def test_of_the_choice_of_face_frame(self, pad_face, move, full, seed):
+        """Shift the face frame along the face and turn it about its normal: the reaction is the same wrench."""
+        random = np.random.default_rng(seed)
+        face = pad_face(across=4)
+        motion = move(LINE, **random_screw(random))
+        turn = Rotation.from_rotvec([0, 0, random.uniform(-3, 3)]).as_matrix()
+        shift = np.array([*random.uniform(-0.5, 0.5, 2), 0.0])
+        other = RelativeMotion(
+            t=motion.t, rotation=turn @ motion.rotation, position=motion.position @ turn.T + shift
+        )
+        one, two = simulate([face], motion, full(face)), simulate([face], other, full(face))
+        np.testing.assert_allclose(two.t[two.row_of_sample], one.t[one.row_of_sample])
+        rows = np.linspace(0, 1, 50)
+        for mine, theirs in (
+            (one.force @ turn.T, two.force),
+            (one.moment @ turn.T, two.moment_about(shift)),
+        ):
+            for i in range(3):
+                a, b = np.interp(rows, one.t, mine[:, i]), np.interp(rows, two.t, theirs[:, i])
+                np.testing.assert_allclose(a, b, atol=1e-6 * S * AREA)
+        assert one.fracture[-1] == pytest.approx(two.fracture[-1], rel=1e-9)
+
+    def test_of_the_world(self, pad_face, move, full):
+        """A face on a wall: the motion relative to it is the motion over a table."""
+        flat = move(np.linspace(0, 1, 11), z=np.linspace(0, 3e-3, 11), turn=np.outer(np.linspace(0, 0.1, 11), [1, 0, 1]))
+        wall = np.eye(4)
+        wall[:3, :3] = Rotation.from_rotvec([0.3, 1.2, -0.4]).as_matrix()
+        wall[:3, 3] = [1.0, -2.0, 0.5]
+        seen = RelativeMotion.of(
+            flat.t, wall[:3, :3] @ flat.rotation, flat.position @ wall[:3, :3].T + wall[:3, 3], wall
+        )
+        np.testing.assert_allclose(seen.rotation, flat.rotation, atol=1e-14)
+        np.testing.assert_allclose(seen.position, flat.position, atol=1e-14)
+
+    def test_mirrored_tilt_mirrors_the_reaction(self, pad_face, move, full):
+        face = pad_face()
+        left = simulate([face], move(LINE, turn=[[0, 0, 0], [0, -0.05, 0]], about=[-LENGTH / 2, 0, 0]), full(face))
+        right = simulate([face], move(LINE, turn=[[0, 0, 0], [0, 0.05, 0]], about=[LENGTH / 2, 0, 0]), full(face))
+        assert left.force[:, 2].max() == pytest.approx(right.force[:, 2].max(), rel=1e-3)
+        assert left.moment[:, 1].min() == pytest.approx(-right.moment[:, 1].max(), rel=1e-3)
+
+    def test_of_how_densely_a_motion_is_sampled(self, pad_face, move, full):
+        face = pad_face(across=6)
+        t = np.linspace(0, 1, 801)
+        way = {"about": [0.01, 0.02, 0.0]}
+        dense = simulate([face], move(t, z=4e-3 * t, turn=np.outer(t, [0.02, 0.03, 0.25]), **way), full(face))
+        coarse = simulate([face], move(t[::80], z=4e-3 * t[::80], turn=np.outer(t[::80], [0.02, 0.03, 0.25]), **way), full(face))
+        for key in ("force", "moment"):
+            one, two = (np.abs(getattr(h, key)).max(axis=0) for h in (dense, coarse))
+            np.testing.assert_allclose(one, two, rtol=0.02)
+        assert coarse.fracture[-1] == pytest.approx(dense.fracture[-1], rel=5e-3)
+
+    def test_two_pads_are_the_sum_of_each(self, pad_face, move, full):
+        left, right = np.eye(4), np.eye(4)
+        left[0, 3], right[0, 3] = -0.06, 0.06
+        a, b = pad_face(at=left, across=6), pad_face(at=right, across=6, diameter=0.05)
+        motion = move(LINE, z=[0, 3e-3], turn=[[0, 0, 0], [0.02, -0.03, 0.2]])
+        both = simulate([a, b], motion, full(a, b))
+        alone = [simulate([face], motion, full(face)) for face in (a, b)]
+        grid = np.linspace(0, 1, 101)
+        for i in range(3):
+            total = sum(np.interp(grid, h.t, h.force[:, i]) for h in alone)
+            np.testing.assert_allclose(np.interp(grid, both.t, both.force[:, i]), total, atol=0.01 * S * AREA)
+        assert both.fracture[-1] == pytest.approx(sum(h.fracture[-1] for h in alone), rel=1e-3)
+
+    def test_a_pad_that_leans_in_the_tool(self, pad_face, move, full):
+        """Lean the pad one way in the tool and the tool the other way: the pad sees the same face."""
+        at = np.eye(4)
+        at[:3, :3] = Rotation.from_rotvec([0, 0.3, 0]).as_matrix()
+        straight, leaning = pad_face(across=6), pad_face(across=6, at=at)
+        motion = move(LINE, z=[0, 3e-3], x=[0, 1e-3])
+        tilted = RelativeMotion(t=motion.t, rotation=motion.rotation @ at[:3, :3].T, position=motion.position)
+        one, two = simulate([straight], motion, full(straight)), simulate([leaning], tilted, full(leaning))
+        np.testing.assert_allclose(one.force, two.force, atol=1e-6 * S * AREA)
+
+
+class TestInput:
+    def test_a_bonded_part_far_from_its_place(self, pad_face, move, full):
+        face = pad_face()
+        with pytest.raises(InputError, match="bonded pads 5 mm above the face") as error:
+            simulate([face], move(LINE, z=[5e-3, 0]), full(face))
+        assert error.value.remedy == "start at the sample where the part is seated"
+
+    @pytest.mark.parametrize("share", [np.nan, -0.1, 1.1])
+    def test_a_bond_that_is_no_share(self, pad_face, move, share):
+        face = pad_face()
+        with pytest.raises(InputError, match="a share outside 0 to 1 or not a number"):
+            simulate([face], move(LINE), [np.full(face.patch.areas.size, share)])
+
+    def test_a_bond_of_other_pads(self, pad_face, move):
+        face = pad_face()
+        with pytest.raises(InputError, match="one a cell"):
+            simulate([face], move(LINE), [np.ones(3)])
+        with pytest.raises(InputError, match="found 2 pads, expected 1"):
+            simulate([face], move(LINE), [np.ones(face.patch.areas.size)] * 2)
+
+    def test_no_pad(self, move):
+        with pytest.raises(InputError, match="no pad"):
+            simulate([], move(LINE))
+
+    def test_results_cannot_be_changed(self, pad_face, move, full):
+        face = pad_face()
+        history = simulate([face], move(LINE, z=[0, 1e-4]), full(face))
+        with pytest.raises(ValueError, match="read-only"):
+            history.force[0] = 0
+        with pytest.raises(ValueError, match="read-only"):
+            history.pads[0].held[0] = 0
+
+    def test_strength_has_to_be_above_0(self, pad_face):
+        face = pad_face()
+        with pytest.raises(InputError, match="a value above 0"):
+            PadFace(patch=face.patch, pull_off_stress=float("nan"), shear_strength=1.0, law=face.law, gap=face.gap)
