@@ -15,7 +15,7 @@ def assumed(case: Case) -> list[str]:
     """Return what was not given and was taken for granted, and the targets in force."""
     job = case.job
     out = list(job.assumed)
-    out.append("Full bond: every pad was pressed on wholly and long enough before the carry.")
+    out += _bond(case)
     out.append(f"Targets in force: {_targets(job)}. No standard covers dry-adhesive pads; targets are the user's.")
     out += _gaps(job)
     if job.part.outline is None:
@@ -36,8 +36,25 @@ def assumed(case: Case) -> list[str]:
     return out
 
 
+def _bond(case: Case) -> list[str]:
+    if case.pickup is None:
+        return ["Full bond: every pad was pressed on wholly and long enough before the carry."]
+    if case.counted.share < 1.0 or case.counted.level < 1.0:
+        return [
+            f"Margins count on the cells that the preload left with at least {100 * case.counted.level:.0f} % of full "
+            f"strength ({100 * case.counted.share:.0f} % of the contact area), each holding just that."
+        ]
+    return []
+
+
 def _targets(job: Job) -> str:
-    named = {"hold": job.targets.hold, "peel": job.targets.peel, "one pad lost": job.targets.one_pad_lost}
+    named = {
+        "hold": job.targets.hold,
+        "preload": job.targets.preload,
+        "release": job.targets.release,
+        "peel": job.targets.peel,
+        "one pad lost": job.targets.one_pad_lost,
+    }
     return ", ".join(f"{name} {value:g}" for name, value in named.items() if value is not None)
 
 

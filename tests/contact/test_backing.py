@@ -142,9 +142,7 @@ class TestFirstPeel:
     def test_rigid_part_tilted_off_a_pad(self, published):
         """The pull-off stress is limited by the energy that the layer gives back."""
         case = published("contact", "rigid part tilted off a pad")
-        film = material(
-            pull_off_stress=1e7, normal_stiffness=case["normal_stiffness"], peel_energy=case["peel_energy"]
-        )
+        film = material(pull_off_stress=1e7, normal_stiffness=case["normal_stiffness"], peel_energy=case["peel_energy"])
         layer = backing(gm.Pad.rectangle("pad", film, case["size"]))
         maps, _ = layer.edge_maps([(film.limiting_pull_off_stress, film.shear_strength)])
         unit = peak_utilisation(maps, np.array([[0, 0, 0, 1.0, 0, 0]]).T)[0][0]
@@ -183,9 +181,7 @@ def random_pads(random, count):
         at = np.eye(4)
         at[:3, :3] = Rotation.from_euler("xyz", random.uniform(-0.6, 0.6, 3)).as_matrix()
         at[:3, 3] = [*random.uniform(-0.15, 0.15, 2), random.uniform(-0.02, 0.02)]
-        film = material(
-            normal_stiffness=10 ** random.uniform(6, 9), shear_stiffness=10 ** random.uniform(6, 9)
-        )
+        film = material(normal_stiffness=10 ** random.uniform(6, 9), shear_stiffness=10 ** random.uniform(6, 9))
         shape = random.integers(3)
         if shape == 0:
             pads.append(gm.Pad.rectangle(f"pad {i}", film, random.uniform(0.005, 0.08, 2), at))

@@ -200,7 +200,9 @@ def test_the_quadrature_of_a_disc_converges(film, published):
     for across in (3, 6, 12, 24):
         points, areas = quadrature(face, across)
         assert areas.sum() == pytest.approx(np.pi, rel=1e-12)
-        errors.append(abs(areas @ np.hypot(*points.T) / np.pi - published("contact", "torsion limit of a disc")["value"]))
+        errors.append(
+            abs(areas @ np.hypot(*points.T) / np.pi - published("contact", "torsion limit of a disc")["value"])
+        )
     rates = np.log2(np.array(errors[:-1]) / errors[1:])
     assert errors[-1] < 2e-5
     assert rates.mean() > 1.5

@@ -72,9 +72,7 @@ class TestPeel:
         for across in (6, 12, 24):
             face = pad_face(across=across)
             history = simulate([face], tilt_about_edge(move, 0.02), full(face))
-            peak = np.abs(history.moment_about(np.array([-LENGTH / 2, 0, 0]))[:, 1]).max() / (
-                S * WIDTH * LENGTH**2 / 3
-            )
+            peak = np.abs(history.moment_about(np.array([-LENGTH / 2, 0, 0]))[:, 1]).max() / (S * WIDTH * LENGTH**2 / 3)
             errors.append(peak - 1)
         assert all(error > 0 for error in errors)
         rates = np.log2(np.array(errors[:-1]) / np.array(errors[1:]))
@@ -83,8 +81,15 @@ class TestPeel:
     def test_first_peel_of_a_part_tilted_about_the_pads_middle(self, published, pad_face, move, full):
         case = published("pressing", "first peel of a tilted rigid part")
         (b, h), k = case["size"], case["stiffness"]
-        face = pad_face(size=(h, b), across=48, normal_stiffness=k, shear_stiffness=k / 3, peel_energy=case["peel_energy"],
-                        pull_off_stress=1e6, shear_strength=1e6)
+        face = pad_face(
+            size=(h, b),
+            across=48,
+            normal_stiffness=k,
+            shear_stiffness=k / 3,
+            peel_energy=case["peel_energy"],
+            pull_off_stress=1e6,
+            shear_strength=1e6,
+        )
         history = simulate([face], move(LINE, turn=[[0, 0, 0], [0, -2 * case["tilt"], 0]]), full(face))
         first = int(np.argmax(history.bonded[:, 0] < 1 - 1e-9)) - 1
         assert 2 * case["tilt"] * history.t[first] == pytest.approx(case["tilt"], rel=0.01)
@@ -348,9 +353,7 @@ class TestInvariance:
         motion = move(LINE, **random_screw(random))
         turn = Rotation.from_rotvec([0, 0, random.uniform(-3, 3)]).as_matrix()
         shift = np.array([*random.uniform(-0.5, 0.5, 2), 0.0])
-        other = RelativeMotion(
-            t=motion.t, rotation=turn @ motion.rotation, position=motion.position @ turn.T + shift
-        )
+        other = RelativeMotion(t=motion.t, rotation=turn @ motion.rotation, position=motion.position @ turn.T + shift)
         one, two = simulate([face], motion, full(face)), simulate([face], other, full(face))
         np.testing.assert_allclose(two.t[two.row_of_sample], one.t[one.row_of_sample])
         rows = np.linspace(0, 1, 50)
@@ -365,7 +368,9 @@ class TestInvariance:
 
     def test_of_the_world(self, pad_face, move, full):
         """A face on a wall: the motion relative to it is the motion over a table."""
-        flat = move(np.linspace(0, 1, 11), z=np.linspace(0, 3e-3, 11), turn=np.outer(np.linspace(0, 0.1, 11), [1, 0, 1]))
+        flat = move(
+            np.linspace(0, 1, 11), z=np.linspace(0, 3e-3, 11), turn=np.outer(np.linspace(0, 0.1, 11), [1, 0, 1])
+        )
         wall = np.eye(4)
         wall[:3, :3] = Rotation.from_rotvec([0.3, 1.2, -0.4]).as_matrix()
         wall[:3, 3] = [1.0, -2.0, 0.5]
@@ -387,7 +392,9 @@ class TestInvariance:
         t = np.linspace(0, 1, 801)
         way = {"about": [0.01, 0.02, 0.0]}
         dense = simulate([face], move(t, z=4e-3 * t, turn=np.outer(t, [0.02, 0.03, 0.25]), **way), full(face))
-        coarse = simulate([face], move(t[::80], z=4e-3 * t[::80], turn=np.outer(t[::80], [0.02, 0.03, 0.25]), **way), full(face))
+        coarse = simulate(
+            [face], move(t[::80], z=4e-3 * t[::80], turn=np.outer(t[::80], [0.02, 0.03, 0.25]), **way), full(face)
+        )
         for key in ("force", "moment"):
             one, two = (np.abs(getattr(h, key)).max(axis=0) for h in (dense, coarse))
             np.testing.assert_allclose(one, two, rtol=0.02)

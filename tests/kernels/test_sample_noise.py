@@ -129,9 +129,12 @@ def test_noise_of_resolved_motion_is_relied_on(rate, slow):
 @pytest.mark.parametrize("grid", [1e-4, np.radians(1e-3)])
 def test_steps_of_rounding_in_a_slow_move_are_not_taken_for_motion(rate, grid):
     t = even(rate, 8)
-    s = np.clip((t - 0.3) / 3, 0, 1)
-    for distance in (0.002, 0.01, 0.03):
-        y = distance * s**3 * (10 - 15 * s + 6 * s**2)
+    rng = np.random.default_rng(0)
+    for _ in range(6):
+        y = np.zeros_like(t)
+        for start, distance in ((0.3, rng.uniform(0.005, 0.05)), (4.0, rng.uniform(0.0005, 0.005))):
+            s = np.clip((t - start) / 3, 0, 1)
+            y += distance * s**3 * (10 - 15 * s + 6 * s**2)
         level, reliable = found(t, np.round(y / grid) * grid)
         np.testing.assert_array_equal(level, reliable)
 

@@ -202,6 +202,29 @@ def test_the_error_covers_steps_of_acceleration(noise, rate):
     assert inside[near].mean() >= 0.95
 
 
+@pytest.mark.parametrize("rate", [50, 100, 250])
+def test_no_sample_of_an_exact_program_with_steps_is_outside(rate):
+    # One side of a sample is free of the step, so the larger difference to both sides is a bound.
+    t, a, estimate, error, programs, *_ = simulate("trapezoids", rate, exact, seeds=12)
+    inside = np.abs(estimate - a) <= error * (1 + 1e-6) + 1e-9
+    inside |= np.stack([at_steps(program, t) for program in programs], axis=-1)
+    assert inside.all()
+
+
+@pytest.mark.parametrize("after", [1, 2, 3, 4, 5, 8])
+def test_a_step_just_before_the_record_ends_is_covered(after):
+    # Braking at constant deceleration to a stop, then so many samples at rest.
+    t = np.arange(200) / 250
+    stop = t[-1 - after]
+    for shift in (0.0, 0.3, 0.7):
+        left = np.maximum(stop - shift / 250 - t, 0)
+        found = estimate_rates(t, -(left**2)[:, None])
+        a = np.where(left > 0, -2.0, 0.0)
+        inside = np.abs(found.second[:, 0] - a) <= (2 * found.sigma_second + found.bias_second)[:, 0] + 1e-9
+        assert inside[np.abs(left) != 0].all()
+        assert inside[np.flatnonzero(left == 0)[1:]].all()
+
+
 @pytest.mark.parametrize("order", [2, 1])
 @pytest.mark.parametrize("duration", [0.2, 0.3, 0.4])
 @pytest.mark.parametrize("noise", [0.0, 1e-5])

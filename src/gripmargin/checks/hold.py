@@ -7,7 +7,7 @@ margin (`gripmargin.contact.limit`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,7 @@ from gripmargin.case import Case
 from gripmargin.checks import explain, words
 from gripmargin.checks.remedies import Overall, for_piece
 from gripmargin.checks.use import Use, pad_use, use_without
-from gripmargin.findings import CheckResult, Finding, Verdict, judge, short_of
+from gripmargin.findings import CheckResult, Finding, Outcome, Verdict, judge, short_of
 
 SPAN = 0.05  # [s] spans of a finding closer than this are one
 BRIDGE = 0.5  # [s] stretches closer than this, or of one move, are one finding
@@ -36,16 +36,14 @@ class HoldOutcome:
     """What the hold check found.
 
     Attributes:
-        results: The hold result, and those of peel and one pad lost where they have a target.
-        findings: Stretches that fall short, in order of time.
+        outcome: The hold result, and those of peel and one pad lost where they have a target.
         margin: Grip margin at every sample [-], NaN outside carry phases, shape (n,).
         margin_low: Least value it may have, likewise.
         peel_index: Largest tension over pull-off stress [-], likewise.
         peel_azimuth: Where it is, about the tool's z axis [rad], likewise.
     """
 
-    results: tuple[CheckResult, ...]
-    findings: tuple[Finding, ...]
+    outcome: Outcome
     margin: FloatArray
     margin_low: FloatArray
     peel_index: FloatArray
@@ -65,8 +63,8 @@ def check_hold(case: Case) -> HoldOutcome:
     judged = [("hold", whole, targets.hold, details)]
     if targets.peel is not None:
         judged.append(("peel", tension, targets.peel, {}))
-    if targets.one_pad_lost is not None and lost:
-        worst = max(lost, key=lambda use: _unknown_as_inf(use.high))
+    if targets.one_pad_lost is not None:
+        worst = max(lost, key=lambda use: _unknown_as_inf(use.high)) if lost else _nothing_left(whole)
         judged.append(("one_pad_lost", worst, targets.one_pad_lost, {}))
     results, findings = [], []
     for name, use, target, more in judged:
@@ -82,7 +80,13 @@ def check_hold(case: Case) -> HoldOutcome:
     ):
         spread[key] = np.full(n, np.nan)
         spread[key][whole.samples] = values
-    return HoldOutcome(results=tuple(results), findings=tuple(sorted(findings, key=lambda f: f.start)), **spread)
+    return HoldOutcome(outcome=Outcome(results=tuple(results), findings=tuple(findings)), **spread)
+
+
+def _nothing_left(whole: Use) -> Use:
+    """The use with the only pad gone: without bound."""
+    unbounded = np.full(whole.samples.size, np.inf)
+    return replace(whole, value=unbounded, low=unbounded, high=unbounded)
 
 
 def _unknown_as_inf(values: FloatArray) -> float:

@@ -14,6 +14,7 @@ from gripmargin.case import Case
 from gripmargin.contact.backing import Backing
 from gripmargin.kernels.utilisation import peak_utilisation, utilisation_error
 from gripmargin.loads import part_load
+from gripmargin.motion.consistency import RESOLVED
 
 COVERAGE = 2.0  # standard deviations kept clear of a target: about 95 % (JCGM 100:2008, 6.2)
 SURE = 0.975  # probability with which no noise anywhere in the program explains a failure
@@ -114,7 +115,8 @@ def _between(
     """What the loads between samples show: a certain and a likely utilisation, zero where they show nothing.
 
     Between two samples the acceleration takes on its mean, which the speeds give. Where that mean asks more
-    of the pads than both samples do, a peak lies between them; a rise and a fall in straight lines say how high.
+    of the pads than both samples do, a peak lies between them; a rise and a fall in straight lines say how high. Samples too far apart to follow the
+    acceleration are joined by a polynomial through both and their rates.
     """
     sure, likely = np.zeros(samples.size), np.zeros(samples.size)
     motion = case.motion
@@ -132,6 +134,12 @@ def _between(
     worse = np.where(value[first + 1] > value[first], first + 1, first)[hidden]
     np.maximum.at(sure, worse, mean[hidden])
     np.maximum.at(likely, worse, np.maximum(mean, peak)[hidden])
+    wide = np.diff(case.job.trajectory.t)[intervals] > RESOLVED
+    for tool in motion.sparse:
+        load = part_load(case.job.part, tool, case.job.gravity)[:, intervals[wide]]
+        inside = peak_utilisation(maps, load)[row]
+        for end in (first, first + 1):
+            np.maximum.at(likely, end[wide], inside)
     return sure, likely
 
 

@@ -118,7 +118,8 @@ def required_travel(
         kind: Of the release.
         motion: From the sample at which the part is seated.
         bond: At that sample, as for `gripmargin.contact.simulation.simulate`.
-        left: Share of the bond's pull-off force that may be left, 0 to 1.
+        left: Share of the bond's pull-off force that may be left, 0 to 1. The answer is as fine as the cells are:
+            below the share of a few cells a core that never vanishes may seem to.
 
     Raises:
         InputError: A share outside 0 to 1, or as for the simulation.
@@ -138,7 +139,7 @@ def required_travel(
     start = float(engine.last.held[-1] @ full)
     step = STEP * min(face.break_displacement for face in faces)
     farthest = _farthest(kind, faces, screw)
-    done, share_before, share = 0.0, 1.0, 1.0
+    done, share = 0.0, 1.0
     while done < farthest and start > 0:
         bonded = engine.states.state == CellState.BONDED
         place = points[bonded] @ engine.rotation.T + engine.position if bonded.any() else engine.position[None]
@@ -156,15 +157,26 @@ def required_travel(
         enough = np.nonzero(shares <= left)[0]
         if enough.size:
             i = int(enough[0])
-            s0, share_before = (rows.t[i - 1], shares[i - 1]) if i else (done, share)
-            part = (share_before - left) / (share_before - shares[i])
-            at = float(s0 + part * (rows.t[i] - s0))
+            before = shares[i - 1] if i else share
+            since = s[s < rows.t[i]].max(initial=done)
+            at = _when(engine, bond, since, float(rows.t[i]), (before - left) / (before - shares[i]))
             way = _way_at(kind, faces, motion, screw, at)
             return RequiredTravel(kind, achieved, way, left, way)
         done, share = float(s[-1]), float(shares[-1])
     return RequiredTravel(
         kind, achieved, 0.0 if start <= 0 else np.inf, share, _way_at(kind, faces, motion, screw, done)
     )
+
+
+def _when(engine: PressEngine, bond: Sequence[FloatArray], start: float, end: float, part: float) -> float:
+    """When, within a step, a part of what broke in it has broken, by the times at which its cells broke."""
+    broken = engine.states.broken
+    cells = np.nonzero((broken > start) & (broken <= end))[0]
+    if cells.size == 0:  # lost to an overload
+        return start + part * (end - start)
+    order = cells[np.argsort(broken[cells])]
+    lost = np.cumsum((engine.cells.area * engine.cells.pull * np.concatenate(list(bond)))[order])
+    return float(broken[order[min(int(np.searchsorted(lost, (part - 1e-9) * lost[-1])), order.size - 1)]])
 
 
 def _centre(faces: Sequence[PadFace]) -> FloatArray:

@@ -224,6 +224,8 @@ class TargetsTable(Table):
     hold: Factor | None = None
     stop: Factor | None = None
     release: Factor | None = None
+    preload: Factor | None = None
+    pressure: Factor | None = None
     peel: Factor | None = None
     one_pad_lost: Factor | None = None
 

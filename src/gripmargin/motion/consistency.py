@@ -21,7 +21,7 @@ NO_SPEED = 2e-3  # [rad/s or m/s] the same for speeds
 NO_MOTION = 2e-5  # [rad or m] jump below which positions are not known
 ROUNDING = 1.5  # times the median third difference: six standard deviations of rounded values
 ENOUGH = 20  # intervals in motion that show how values are rounded
-RESOLVED = 0.010  # [s] steps up to which third differences show rounding, not motion
+RESOLVED = 0.010  # [s] steps up to which samples are taken to follow every change of acceleration
 WORTH = 0.02  # share of a joint's largest acceleration that a hidden motion must imply to count
 
 
@@ -149,6 +149,31 @@ def unexplained_acceleration(trajectory: JointTrajectory) -> FloatArray:
     excess = np.diff(qd, axis=0) / h - (qdd[:-1] + qdd[1:]) / 2
     known = np.where(h <= RESOLVED, rounding(h * excess, in_motion(trajectory)) / h, 0.0)
     return np.sign(excess) * np.maximum(np.abs(excess) - known, 0.0)
+
+
+def interpolated(trajectory: JointTrajectory, share: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return positions, speeds and accelerations inside every interval, on the polynomial of degree five.
+
+    Args:
+        trajectory: With speeds and accelerations.
+        share: Of the interval, 0 to 1.
+
+    Returns:
+        Each of shape (n - 1, joints).
+    """
+    q, qd, qdd = trajectory.q, trajectory.qd, trajectory.qdd
+    assert qd is not None and qdd is not None  # noqa: S101, PT018 - the caller has looked
+    s, h = share, np.diff(trajectory.t)[:, None]
+    a, step = qdd[:-1], np.diff(qdd, axis=0)
+    # On top of a straight line the acceleration has s (1 - s) (even + odd (2 s - 1)): the even part makes up
+    # for the change of speed, the odd part for the travel.
+    even = 6.0 * (np.diff(qd, axis=0) / h - (qdd[:-1] + qdd[1:]) / 2)
+    moment = np.diff(q, axis=0) / h**2 - (qd[:-1] + qd[1:]) / (2 * h) + step / 12
+    odd = -60.0 * moment
+    acceleration = a + step * s + s * (1 - s) * (even + odd * (2 * s - 1))
+    speed = a * s + step * s**2 / 2 + even * (s**2 / 2 - s**3 / 3) + odd * (s**3 - s**2 / 2 - s**4 / 2)
+    travel = a * s**2 / 2 + step * s**3 / 6 + even * (s**3 / 6 - s**4 / 12) + odd * (s**4 / 4 - s**3 / 6 - s**5 / 10)
+    return q[:-1] + h * qd[:-1] * s + h**2 * travel, qd[:-1] + h * speed, acceleration
 
 
 def in_motion(trajectory: JointTrajectory) -> NDArray[np.bool_]:

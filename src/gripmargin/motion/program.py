@@ -16,7 +16,13 @@ from gripmargin.arrays import FloatArray
 from gripmargin.errors import InputError
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.consistency import check_rates, contradictions, unexplained_acceleration
+from gripmargin.motion.consistency import (
+    RESOLVED,
+    check_rates,
+    contradictions,
+    interpolated,
+    unexplained_acceleration,
+)
 from gripmargin.motion.rates import Rates, estimate_rates, estimate_rotation_rates
 from gripmargin.motion.tool_motion import ToolMotion, joint_motion, pose_motion
 from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory, Trajectory
@@ -57,6 +63,8 @@ class ProgramMotion:
             None where the rates are estimated (their error covers what lies between).
         between_peak: The same with the highest acceleration of a rise and a fall in straight lines that has
             that mean (a parabola would be lower).
+        sparse: Where samples are further apart than `RESOLVED`: at each quarter of every interval, on the
+            polynomial of degree five through both samples and their rates.
         error: Errors of estimated rates; None where the file gives them.
         doubts: (first sample, last sample, reason) of stretches that cannot be judged.
         notes: How the rates came about, in sentences.
@@ -66,6 +74,7 @@ class ProgramMotion:
     at: ToolMotion
     between_mean: ToolMotion | None = None
     between_peak: ToolMotion | None = None
+    sparse: tuple[ToolMotion, ...] = ()
     error: RateError | None = None
     doubts: tuple[tuple[int, int, str], ...] = ()
     notes: tuple[str, ...] = ()
@@ -145,10 +154,12 @@ def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotio
         )
     else:
         note = "Joint speeds and accelerations as given; they follow from the positions."
+    quarters = (0.25, 0.5, 0.75) if h.max() > RESOLVED else ()
     return ProgramMotion(
         at=at,
         between_mean=joint_motion(chain, middle_t, middle_q, middle_qd, mean),
         between_peak=joint_motion(chain, middle_t, middle_q, middle_qd, peak),
+        sparse=tuple(joint_motion(chain, middle_t, *interpolated(trajectory, share)) for share in quarters),
         doubts=(*contradictions(trajectory), *_gaps(t, q, np.zeros(chain.joints))),
         notes=(note,),
     )

@@ -1,0 +1,370 @@
+"""Does the release move break the bond, and does the part stay in its nest while the tool leaves?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from gripmargin.arrays import FloatArray
+from gripmargin.case import Case
+from gripmargin.checks import words
+from gripmargin.checks.restraint import WAYS, Restraint, restraint
+from gripmargin.contact.travel import RequiredTravel, required_travel
+from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Remedy, Verdict
+from gripmargin.handover import Putdown
+
+SAYS = {
+    "lift": "lifts the part out of its nest",
+    "slide": "slides the part sideways",
+    "turn": "turns the part about the face normal",
+    "tip": "tips the part over the edge of its support",
+}
+UNITS = {"lift": "N", "slide": "N", "turn": "N m", "tip": "N m"}
+MOST_LEFT = 0.5  # share of the bond beyond which nothing that is left counts as released
+
+
+@dataclass(frozen=True, eq=False)
+class Verdicts:
+    """One release, judged.
+
+    Attributes:
+        ratio: Release ratio at every row of the history, NaN where it is not known, shape (k,).
+        way: Index into `WAYS` of the way that gives it, shape (k,).
+        worst: Row with the least ratio.
+        value: That ratio, 0 where the pads still hold the part when the tool has left.
+        follows: Whether they do.
+        unknown: Ways whose restraint the job does not state although it is needed.
+    """
+
+    ratio: FloatArray
+    way: FloatArray
+    worst: int
+    value: float
+    follows: bool
+    unknown: tuple[str, ...]
+
+
+def check_release(case: Case, putdowns: tuple[Putdown, ...]) -> Outcome:
+    """Judge every release of the job."""
+    job = case.job
+    if not putdowns:
+        has_phase = any(phase.kind == "release" for phase in job.phases)
+        reason = "the job has no [nest] face" if has_phase else "the job has no release phase"
+        return Outcome(not_checked=(NotChecked(check="release", reason=reason),))
+    results, findings = [], []
+    for putdown in putdowns:
+        result, finding = _judge(case, putdown)
+        results.append(result)
+        findings += [] if finding is None else [finding]
+    worst = min(results, key=lambda r: (("fail", "undecided", "pass").index(r.verdict), r.value or 0.0))
+    assumed = [
+        "Release: the pads are taken as freshly cleaned, for the strongest hold is the hardest to let go.",
+        "While the nest holds the part, it does not move, and its face is plane.",
+    ]
+    if case.held is None:
+        assumed.append("Release: full bond before it, for the preload was not simulated.")
+    if job.nest is not None and job.nest.support is None and job.part.outline is not None:
+        assumed.append("Release: the part stands on its whole outline (nest.support is not given).")
+    return Outcome(results=(worst,), findings=tuple(findings), assumed=tuple(assumed))
+
+
+def _judge(case: Case, putdown: Putdown) -> tuple[CheckResult, Finding | None]:
+    target = case.job.targets.release
+    phase = case.job.phases[putdown.index]
+    if putdown.history is None:
+        return _never_down(case, putdown, target)
+    com = putdown.relative.rotation[0] @ case.job.part.com + putdown.relative.position[0]
+    forces = restraint(case.job, putdown.history, com)
+    seen = _verdicts(putdown, forces)
+    way = required = None
+    if phase.release is not None:
+        required = _required(case, putdown, seen, forces, target)
+    no_data = phase.release == "overload" and any(
+        face.patch.pad.material.overload_pressure is None for face in putdown.faces
+    )
+    if no_data:
+        verdict = Verdict.UNDECIDED
+    elif seen.value >= target:
+        verdict = Verdict.UNDECIDED if seen.unknown else Verdict.PASS
+    elif math.isnan(seen.value):
+        verdict = Verdict.UNDECIDED
+    else:
+        verdict = Verdict.FAIL
+    way = WAYS[int(seen.way[seen.worst])]
+    details = _details(putdown, seen, forces, required)
+    sample = int(putdown.samples[putdown.history.sample[seen.worst]])
+    value = seen.value if math.isfinite(seen.value) else None
+    result = CheckResult(
+        check="release",
+        verdict=verdict,
+        value=value,
+        low=value,
+        high=value,
+        target=target,
+        at=case.place(sample),
+        details=details,
+        text="restraint of the part in its nest over what the pads demand, at the worst instant",
+        lines=_lines(details, required),
+        measure="ratio",
+    )
+    if verdict is Verdict.PASS:
+        return result, None
+    return result, _finding(case, putdown, seen, forces, required, result, way, no_data=no_data)
+
+
+def _verdicts(putdown: Putdown, forces: Restraint) -> Verdicts:
+    history = putdown.history
+    assert history is not None  # noqa: S101 - the caller has looked
+    ratios = np.stack([forces.ratio(way) for way in WAYS])
+    unknown = tuple(way for way, row in zip(WAYS, ratios, strict=True) if np.isnan(row).any())
+    known = np.where(np.isnan(ratios), np.inf, ratios)
+    way, ratio = known.argmin(axis=0), known.min(axis=0)
+    worst = int(np.argmin(ratio))
+    follows = bool(history.held_total[-1] > 0)
+    return Verdicts(
+        ratio=ratio,
+        way=way,
+        worst=worst,
+        value=0.0 if follows else float(ratio[worst]),
+        follows=follows,
+        unknown=unknown,
+    )
+
+
+def _required(case: Case, putdown: Putdown, seen: Verdicts, forces: Restraint, target: float) -> RequiredTravel | None:
+    """The way at which what is left of the bond may be pulled off against the restraint, target included."""
+    kind = case.job.phases[putdown.index].release
+    assert kind is not None and putdown.history is not None  # noqa: S101, PT018 - the caller has looked
+    full = sum(
+        face.pull_off_stress * float(face.patch.areas @ held)
+        for face, held in zip(putdown.faces, putdown.bond, strict=True)
+    )
+    restrained = max(float(forces.available["lift"][0]), 0.0) / target
+    left = min(restrained / full, MOST_LEFT) if full > 0 else MOST_LEFT
+    return required_travel(putdown.faces, kind, putdown.relative, putdown.bond, left=left)
+
+
+def _details(putdown: Putdown, seen: Verdicts, forces: Restraint, required: RequiredTravel | None) -> dict[str, Any]:
+    history = putdown.history
+    assert history is not None  # noqa: S101 - the caller has looked
+    row = seen.worst
+    out: dict[str, Any] = {
+        "bonded_at_start": float(history.held_total[0]),
+        "bonded_at_worst": float(history.held_total[row]),
+        "bonded_at_end": float(history.held_total[-1]),
+        "part_follows": seen.follows,
+        "seat_height": putdown.seat.height,
+        "force_on_part": history.force[row].tolist(),
+        "moment_on_part": history.moment[row].tolist(),
+        "energy_imbalance": history.imbalance,
+    }
+    for way in WAYS:
+        ratio = forces.ratio(way)
+        known = np.where(np.isnan(ratio), np.inf, ratio)
+        k = int(np.argmin(known)) if way not in seen.unknown else int(np.argmax(forces.demand[way]))
+        out[way] = {
+            "demand": float(forces.demand[way][k]),
+            "restraint": None if np.isnan(forces.available[way][k]) else float(forces.available[way][k]),
+            "ratio": None if way in seen.unknown or not math.isfinite(known[k]) else float(known[k]),
+            "t": float(history.t[k]),
+        }
+    if required is not None:
+        out["travel"] = {
+            "kind": required.kind,
+            "achieved": required.achieved,
+            "required": required.required if math.isfinite(required.required) else None,
+            "left": required.left,
+        }
+    return out
+
+
+def way_in_words(kind: str, way: float) -> str:
+    """A release's travel in its own unit."""
+    if kind in ("peel", "torsion"):
+        return f"{np.degrees(way):.1f} deg"
+    return words.stress(way) if kind == "overload" else f"{1e3 * way:.2f} mm"
+
+
+def _verb(kind: str) -> str:
+    return {"peel": "tilt", "torsion": "twist", "shear": "slide", "overload": "press"}[kind]
+
+
+def _lines(details: dict[str, Any], required: RequiredTravel | None) -> tuple[str, ...]:
+    lines = [
+        f"bonded share {100 * details['bonded_at_start']:.0f} % at the start, "
+        f"{100 * details['bonded_at_end']:.0f} % at the end"
+    ]
+    if required is not None:
+        needs = (
+            way_in_words(required.kind, required.required)
+            if math.isfinite(required.required)
+            else "more than can be told"
+        )
+        lines.append(f"{_verb(required.kind)} {way_in_words(required.kind, required.achieved)}, needs {needs}")
+    for way in WAYS:
+        item = details[way]
+        if item["demand"] > 1e-9 and item["ratio"] is not None:
+            lines.append(
+                f"{way}: at most {item['demand']:.3g} {UNITS[way]} against {item['restraint']:.3g} {UNITS[way]}, ratio "
+                f"{words.figure(item['ratio'])}"
+            )
+        elif item["demand"] > 1e-9 and item["restraint"] is None:
+            lines.append(f"{way}: up to {item['demand']:.3g} {UNITS[way]}, restraint not given")
+    return tuple(lines)
+
+
+def _finding(
+    case: Case,
+    putdown: Putdown,
+    seen: Verdicts,
+    forces: Restraint,
+    required: RequiredTravel | None,
+    result: CheckResult,
+    way: str,
+    *,
+    no_data: bool,
+) -> Finding:
+    history = putdown.history
+    assert history is not None and result.at is not None  # noqa: S101, PT018 - the caller has looked
+    t = case.job.trajectory.t
+    span = (float(t[putdown.samples[0]]), float(t[putdown.samples[-1]]))
+    row = seen.worst
+    undecided = result.verdict is Verdict.UNDECIDED
+    missing = {"slide": "nest.lateral_force", "turn": "nest.moment", "tip": "nest.support or part.outline"}
+    if no_data:
+        cause = "an overload release needs overload_pressure and overload_residual measured on the pad"
+    elif undecided:
+        cause = (
+            f"the job does not say what the nest takes: {', '.join(missing[w] for w in seen.unknown if w in missing)}"
+        )
+    elif seen.follows:
+        cause = (
+            f"{100 * history.held_total[-1]:.0f} % of the bond is left when the move ends: the part follows the pads"
+        )
+    else:
+        cause = f"the release {SAYS[way]}"
+    move = words.in_move(result.at.move).removeprefix(" in ")
+    demand, available = float(forces.demand[way][row]), float(forces.available[way][row])
+    against = (
+        f": {demand:.3g} {UNITS[way]} against {available:.3g} {UNITS[way]}" if demand > 0 and not undecided else ""
+    )
+    worst = {
+        "t": result.at.t,
+        "sample": result.at.sample,
+        "move": result.at.move,
+        "ratio": result.value,
+        "way": way,
+        "demand": demand,
+        "restraint": available if math.isfinite(available) else None,
+        "bonded": float(history.held_total[row]),
+        "force": history.force[row].tolist(),
+        "moment": history.moment[row].tolist(),
+    }
+    return Finding(
+        check="release",
+        verdict=result.verdict,
+        start=span[0],
+        end=span[1],
+        spans=(span,),
+        worst=worst,
+        because={"cause": cause, **({"undecided": [cause]} if undecided else {})},
+        remedies=tuple(_remedies(case, putdown, seen, forces, required, undecided=undecided, no_data=no_data)),
+        text=f"{f'{move}, ' if move else ''}{result.at.t:.3f} s: {cause}{against}",
+        lines=(("bond", f"{100 * worst['bonded']:.0f} % of the bond is left at that instant"),),
+    )
+
+
+def _remedies(
+    case: Case,
+    putdown: Putdown,
+    seen: Verdicts,
+    forces: Restraint,
+    required: RequiredTravel | None,
+    *,
+    undecided: bool,
+    no_data: bool,
+) -> list[Remedy]:
+    if no_data:
+        return [
+            Remedy(action="better data", text="measure the overload of the pad, or release by peel, torsion or shear")
+        ]
+    if undecided:
+        return [
+            Remedy(
+                action="better data", text="state in [nest] what it takes sideways, in torsion and where it supports"
+            )
+        ]
+    out = []
+    target = case.job.targets.release
+    if required is not None and required.achieved < required.required < math.inf:
+        goal = _rounded_up(required.kind, required.required)
+        text = (
+            f"{_verb(required.kind)} {way_in_words(required.kind, required.achieved)}, needs "
+            f"{way_in_words(required.kind, goal)} before the tool leaves"
+        )
+        out.append(Remedy(action="travel", text=text, figures={"kind": required.kind, "travel": goal}))
+    lift = np.min(forces.ratio("lift"))
+    if not seen.follows and lift < target:
+        more = float((target * forces.demand["lift"] - forces.available["lift"]).max())
+        force = math.ceil(10 * more) / 10
+        text = f"hold the part down in its nest with {force:.1f} N more"
+        out.append(Remedy(action="hold down", text=text, figures={"force": force}))
+    for way, key in (("slide", "lateral_force"), ("turn", "moment")):
+        if np.nanmin(forces.ratio(way), initial=np.inf) < target:
+            need = float(target * forces.demand[way].max())
+            text = f"let the nest take {need:.3g} {UNITS[way]} (nest.{key})"
+            out.append(Remedy(action="nest", text=text, figures={key: need}))
+    if np.nanmin(forces.ratio("tip"), initial=np.inf) < target:
+        out.append(
+            Remedy(action="nest", text="support the part further out, hold it down, or release from another side")
+        )
+    if not out:
+        out.append(Remedy(action="none", text="no travel of this kind is enough: choose another way of release"))
+    return out
+
+
+def _rounded_up(kind: str, way: float) -> float:
+    """Up to a tenth of a degree, a hundredth of a millimetre or of a N/cm^2."""
+    if kind in ("peel", "torsion"):
+        return float(np.deg2rad(math.ceil(10 * np.degrees(way)) / 10))
+    unit = 100.0 if kind == "overload" else 1e-5
+    return math.ceil(way / unit - 1e-9) * unit
+
+
+def _never_down(case: Case, putdown: Putdown, target: float) -> tuple[CheckResult, Finding]:
+    place = case.place(int(putdown.samples[0]))
+    high = f"{1e3 * putdown.seat.height:.2f} mm above its nest when it is let go"
+    result = CheckResult(
+        check="release",
+        verdict=Verdict.FAIL,
+        value=0.0,
+        low=0.0,
+        high=0.0,
+        target=target,
+        at=place,
+        details={"seat_height": putdown.seat.height},
+        text="restraint of the part in its nest over what the pads demand, at the worst instant",
+        lines=(f"the part is never closer than {high}",),
+        measure="ratio",
+    )
+    finding = Finding(
+        check="release",
+        verdict=Verdict.FAIL,
+        start=place.t,
+        end=float(case.job.trajectory.t[putdown.samples[-1]]),
+        spans=((place.t, float(case.job.trajectory.t[putdown.samples[-1]])),),
+        worst={"t": place.t, "sample": place.sample, "move": place.move, "seat_height": putdown.seat.height},
+        because={"cause": "the part is not down in its nest"},
+        remedies=(
+            Remedy(
+                action="seat",
+                text=f"go {1e3 * putdown.seat.height:.2f} mm lower before the release, or correct nest.face",
+                figures={"lower": putdown.seat.height},
+            ),
+        ),
+        text=f"the part is {high}",
+    )
+    return result, finding

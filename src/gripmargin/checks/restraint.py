@@ -1,0 +1,123 @@
+"""What keeps a part in its nest against the pads that leave it.
+
+Four ways in which the pads could take the part along or out of place: lift it, slide it, turn it, tip it. For each
+the restraint over the demand at every instant; the least is the release ratio.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gripmargin.arrays import FloatArray
+from gripmargin.contact.simulation import ContactHistory
+from gripmargin.job import Job
+
+WAYS = ("lift", "slide", "turn", "tip")
+NEGLIGIBLE = 0.02  # of the part's weight: a demand below it needs no restraint that the job has to state
+
+
+@dataclass(frozen=True, eq=False)
+class Restraint:
+    """Demand and restraint over the rows of a contact history.
+
+    Attributes:
+        demand: For each way, [N] or [N m] by the way, shape (k,).
+        available: For each way the restraint, likewise; NaN where the job does not say.
+    """
+
+    demand: dict[str, FloatArray]
+    available: dict[str, FloatArray]
+
+    def ratio(self, way: str) -> FloatArray:
+        """Return restraint over demand, inf without demand, NaN where the restraint is not known, shape (k,)."""
+        demand, available = self.demand[way], self.available[way]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = np.maximum(available, 0.0) / demand
+        return np.where(demand > 0, ratio, np.inf)
+
+
+def restraint(job: Job, history: ContactHistory, com: FloatArray) -> Restraint:
+    """Return demand and restraint over a release.
+
+    Forces and moments are in the axes of the face frame. The weight acts at the centre of mass; the hold-down
+    acts at the centre of the support. Sideways forces are taken up where the part stands.
+
+    Args:
+        job: With a nest.
+        history: Of the pads over the release.
+        com: The part's centre of mass in the face frame, where it lies in the nest [m], shape (3,).
+    """
+    nest, part = job.nest, job.part
+    assert nest is not None  # noqa: S101 - the caller has looked
+    weight = part.mass * nest.face[:3, :3].T @ job.gravity
+    force, about_com = history.force, history.moment_about(com)
+    sideways = np.hypot(force[:, 0] + weight[0], force[:, 1] + weight[1])
+    rows = np.ones(len(force))
+    small = NEGLIGIBLE * part.mass * float(np.linalg.norm(job.gravity))
+    lateral = _stated(nest.lateral_force, sideways, small)
+    turning = np.abs(about_com[:, 2])
+    support = nest.support if nest.support is not None else part.outline
+    reach = 0.0 if support is None else float(np.ptp(support, axis=0).max()) / 2
+    moment = _stated(nest.moment, turning, small * reach)
+    tip_demand, tip_available = _tipping(job, history, com, weight, support)
+    return Restraint(
+        demand={"lift": np.maximum(force[:, 2], 0.0), "slide": lateral[0], "turn": moment[0], "tip": tip_demand},
+        available={
+            "lift": rows * (nest.hold_down - weight[2]),
+            "slide": rows * lateral[1],
+            "turn": rows * moment[1],
+            "tip": tip_available,
+        },
+    )
+
+
+def _stated(limit: float | None, demand: FloatArray, small: float) -> tuple[FloatArray, float]:
+    """Demand and limit; without a limit a small demand counts as none, a larger one as not known."""
+    if limit is not None:
+        return demand, limit
+    return np.where(demand <= small, 0.0, demand), np.nan
+
+
+def _tipping(
+    job: Job, history: ContactHistory, com: FloatArray, weight: FloatArray, support: FloatArray | None
+) -> tuple[FloatArray, FloatArray]:
+    """Moments about the edge of the support over which the part is nearest to tipping.
+
+    The centre of pressure stays inside the support as long as about each of its edges the weight and the
+    hold-down turn the part back more than the pads turn it over.
+    """
+    nest, force = job.nest, history.force
+    assert nest is not None  # noqa: S101 - the caller has looked
+    if support is None:
+        lifted = np.linalg.norm(history.moment[:, :2], axis=1)
+        return lifted, np.full(len(force), np.nan)
+    hull = _hull(support)
+    down = np.array([0.0, 0.0, -nest.hold_down])
+    centre = np.append(hull.mean(axis=0), 0.0)
+    depth = -(job.part.thickness or 0.0)
+    demands, availables, ratios = [], [], []
+    for a, b in zip(hull, np.roll(hull, -1, axis=0), strict=True):
+        along = (b - a) / np.hypot(*(b - a))
+        axis = np.append(along, 0.0)  # counter-clockwise: turning about it by the right hand lifts the inside
+        foot = np.append(a, depth)
+        over = (history.moment - np.cross(foot, force)) @ axis
+        back = -float((np.cross(com - foot, weight) + np.cross(centre - foot, down)) @ axis)
+        with np.errstate(divide="ignore"):
+            ratios.append(np.where(over > 0, max(back, 0.0) / np.where(over > 0, over, 1.0), np.inf))
+        demands.append(np.maximum(over, 0.0))
+        availables.append(np.full(len(force), back))
+    edge = np.argmin(ratios, axis=0)[None]
+    return np.take_along_axis(np.array(demands), edge, axis=0)[0], np.take_along_axis(
+        np.array(availables), edge, axis=0
+    )[0]
+
+
+def _hull(outline: FloatArray) -> FloatArray:
+    """Convex hull, counter-clockwise, shape (k, 2)."""
+    import shapely  # noqa: PLC0415 - loaded by the pads already
+
+    hull = shapely.MultiPoint(outline).convex_hull.exterior
+    points = np.asarray(hull.coords)[:-1]
+    return points if hull.is_ccw else points[::-1]
