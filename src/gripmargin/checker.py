@@ -17,7 +17,7 @@ from gripmargin.job import Job
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.report import Report, Samples
-from gripmargin.workcell import STANDARD_GRAVITY, Gripper, Part, Phase, Targets
+from gripmargin.workcell import STANDARD_GRAVITY, Gripper, Nest, Part, Phase, Pick, Targets
 
 REFERENCES = (
     "Rigid-body load (Newton and Euler): Craig, Introduction to Robotics, ch. 6 (from memory).",
@@ -35,6 +35,8 @@ def check(
     robot: Chain | None = None,
     phases: Sequence[Phase] = (),
     targets: Targets | None = None,
+    pick: Pick | None = None,
+    nest: Nest | None = None,
     gravity: ArrayLike = (0.0, 0.0, -STANDARD_GRAVITY),
     name: str = "program",
 ) -> Report:
@@ -47,6 +49,8 @@ def check(
         robot: The arm with base and tool mounted; joint trajectories need it.
         phases: What happens when; empty: the whole program is one carry.
         targets: Margins to reach; by default hold 2.0.
+        pick: Where the part is taken from; with it preload and lift-off are checked.
+        nest: Where the part is left; with it the release is checked.
         gravity: In the world frame [m/s^2], shape (3,).
         name: What the report calls the job.
 
@@ -89,6 +93,8 @@ def check(
             robot=robot,
             phases=tuple(phases),
             targets=targets or Targets(),
+            pick=pick,
+            nest=nest,
             gravity=np.asarray(gravity, dtype=np.float64),
         )
     )

@@ -106,20 +106,22 @@ def _run(options: argparse.Namespace) -> int:
         print("gripmargin: --samples goes with --json", file=sys.stderr)
         return BAD_INPUT
     reports: list[Report] = []
-    broken = False
+    trees: list[str] = []
     for job in options.jobs:
         try:
             report = check_file(job)
         except GripmarginError as error:
             print("\n".join(f"gripmargin: {line}" for line in str(error).splitlines()), file=sys.stderr)
-            broken = True
+            trees.append(_broken_json(job, error))
             continue
         reports.append(report)
+        if options.json:
+            trees.append(_report_json(report, samples=options.samples))
         if options.json != "-":
             _print_text(report)
-    if options.json and reports:
-        _write_json(options.json, reports, samples=options.samples, one=len(options.jobs) == 1)
-    return _status(reports, broken)
+    if options.json:
+        _write_json(options.json, trees)
+    return _status(reports, broken=len(reports) < len(options.jobs))
 
 
 def _print_text(report: Report) -> None:
@@ -129,11 +131,21 @@ def _print_text(report: Report) -> None:
     sys.stdout.flush()
 
 
-def _write_json(where: str, reports: list[Report], *, samples: bool, one: bool) -> None:
+def _report_json(report: Report, *, samples: bool) -> str:
     from gripmargin.reports.as_json import report_json  # noqa: PLC0415 - only where JSON is wanted
 
-    texts = [report_json(report, samples=samples) for report in reports]
-    text = texts[0] if one else "[\n" + ",\n".join(t.rstrip("\n") for t in texts) + "\n]\n"
+    return report_json(report, samples=samples)
+
+
+def _broken_json(job: str, error: GripmarginError) -> str:
+    from gripmargin.reports.as_json import error_json  # noqa: PLC0415 - only where a job is broken
+
+    return error_json(job, error)
+
+
+def _write_json(where: str, trees: list[str]) -> None:
+    """Write one report as it is, several as a list; a broken job has its place in it."""
+    text = trees[0] if len(trees) == 1 else "[\n" + ",\n".join(t.rstrip("\n") for t in trees) + "\n]\n"
     if where == "-":
         sys.stdout.write(text)
         sys.stdout.flush()
@@ -154,7 +166,7 @@ def _write_whole(path: Path, text: str) -> None:
         raise GripmarginError(str(path), error.strerror or "an error", "a place where a file can be written") from error
 
 
-def _status(reports: list[Report], broken: bool) -> int:
+def _status(reports: list[Report], *, broken: bool) -> int:
     verdict = overall(report.verdict for report in reports)
     if reports and verdict is Verdict.FAIL:
         return SHORT

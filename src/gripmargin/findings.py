@@ -106,7 +106,8 @@ class Remedy:
     """One change that would be enough.
 
     Attributes:
-        action: slow, shift pads, strengthen, better data, or none (why something does not help).
+        action: What kind of change: slow, shift pads, larger pads, strengthen; press deeper, align, dwell,
+            press less; travel, hold down, nest, seat; better data; or none (why something does not help).
         text: The change in words.
         figures: The change in numbers, SI.
     """
@@ -146,8 +147,9 @@ class Finding:
 
     @property
     def remedy(self) -> str:
-        """All remedies in a sentence."""
-        return "; or ".join(remedy.text for remedy in self.remedies)
+        """All remedies in a sentence; where there is none, why."""
+        useful = [remedy.text for remedy in self.remedies if remedy.action != "none"]
+        return "; or ".join(useful or [remedy.text for remedy in self.remedies])
 
 
 @dataclass(frozen=True, kw_only=True)

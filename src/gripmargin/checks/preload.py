@@ -300,7 +300,7 @@ def _lift_off(case: Case, pickup: Pickup) -> tuple[CheckResult, Finding | None]:
         worst=worst,
         because={"cause": "weight and break-away force against the bond of the preload"},
         remedies=tuple(remedies),
-        text=f"at {place.t:.3f} s the part does not leave its tray with the target: margin {words.figure(value)} on pad "
-        f"'{worst['pad']}'",
+        text=f"at {place.t:.3f} s the part does not leave its tray with the target: margin {words.figure(value)} on "
+        f"pad '{worst['pad']}'",
         lines=(("load", words.load(worst["force"], worst["moment"])),),
     )

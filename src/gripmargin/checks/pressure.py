@@ -80,7 +80,8 @@ def _result(case: Case, peak: _Peak, allowed: float, target: float) -> CheckResu
         details={"highest_pressure": peak.pressure, "max_pressure": allowed, "during": peak.during},
         text="pressure that the part may take over the highest contact pressure",
         lines=(
-            f"highest contact pressure {words.stress(peak.pressure)} during {peak.during}, allowed {words.stress(allowed)}",
+            f"highest contact pressure {words.stress(peak.pressure)} during {peak.during}, "
+            f"allowed {words.stress(allowed)}",
         ),
         measure="ratio",
     )

@@ -23,6 +23,7 @@ SAYS = {
     "tip": "tips the part over the edge of its support",
 }
 UNITS = {"lift": "N", "slide": "N", "turn": "N m", "tip": "N m"}
+WORTH_SAYING = 20.0  # ratio beyond which a way is left out of the text
 MOST_LEFT = 0.5  # share of the bond beyond which nothing that is left counts as released
 
 
@@ -206,7 +207,7 @@ def _lines(details: dict[str, Any], required: RequiredTravel | None) -> tuple[st
         lines.append(f"{_verb(required.kind)} {way_in_words(required.kind, required.achieved)}, needs {needs}")
     for way in WAYS:
         item = details[way]
-        if item["demand"] > 1e-9 and item["ratio"] is not None:
+        if item["ratio"] is not None and item["ratio"] < WORTH_SAYING:
             lines.append(
                 f"{way}: at most {item['demand']:.3g} {UNITS[way]} against {item['restraint']:.3g} {UNITS[way]}, ratio "
                 f"{words.figure(item['ratio'])}"

@@ -97,11 +97,11 @@ class CellTable:
         return [slice(int(a), int(b)) for a, b in pairwise(bounds)]
 
     def law_of(self, peak: FloatArray) -> FloatArray:
-        """Return the activation [-] after peak pressures [Pa], shape (..., c)."""
+        """Return the activation [-] after peak pressures [Pa], shape (..., c); none where nothing was pressed."""
         out = np.empty_like(peak)
         for law, cells in zip(self.laws, self.by_pad(), strict=True):
             if cells.start < cells.stop:
-                out[..., cells] = law(peak[..., cells])
+                out[..., cells] = np.where(peak[..., cells] > 0, law(peak[..., cells]), 0.0)
         return out
 
 

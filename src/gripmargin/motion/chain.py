@@ -105,7 +105,7 @@ def chain_from_axes(
     Raises:
         InputError: An axis of length zero.
     """
-    links = []
+    links: list[FloatArray] = []
     undo: FloatArray = np.eye(4)
     for i, (origin, axis) in enumerate(zip(origins, axes, strict=True)):
         turn = _z_onto(np.asarray(axis, dtype=np.float64), f"{source} axis of joint {i + 1}")

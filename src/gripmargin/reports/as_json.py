@@ -8,8 +8,11 @@ from typing import Any
 
 import numpy as np
 
+from gripmargin.errors import GripmarginError, InputErrors
 from gripmargin.findings import CheckResult, Finding
 from gripmargin.report import CAUTIONS, SCHEMA, Report
+
+ERROR_SCHEMA = "gripmargin-error/1"
 
 
 def report_tree(report: Report, *, samples: bool = False) -> dict[str, Any]:
@@ -44,6 +47,22 @@ def report_json(report: Report, *, samples: bool = False) -> str:
         samples: Whether to include the figures at every sample.
     """
     return json.dumps(report_tree(report, samples=samples), allow_nan=False, indent=1, ensure_ascii=False) + "\n"
+
+
+def error_json(job: str, error: GripmarginError) -> str:
+    """Return what stands in place of the report of a job that could not be checked.
+
+    Args:
+        job: The job file as it was named.
+        error: Why not.
+    """
+    problems = error.problems if isinstance(error, InputErrors) else (error,)
+    tree = {
+        "schema": ERROR_SCHEMA,
+        "job_file": job,
+        "errors": [{"where": p.where, "found": p.found, "expected": p.expected, "remedy": p.remedy} for p in problems],
+    }
+    return json.dumps(tree, allow_nan=False, indent=1, ensure_ascii=False) + "\n"
 
 
 def _check(check: CheckResult) -> dict[str, Any]:

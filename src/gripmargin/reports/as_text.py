@@ -82,26 +82,42 @@ def _findings(findings: list[Finding]) -> list[str]:
 
 
 def _changes(worst_first: list[Finding]) -> list[str]:
-    """Remedies for the whole program; the moves to slow belong together, the others are each enough."""
-    found: dict[tuple[str, str], list[Remedy]] = {}
-    for finding in worst_first:
-        for remedy in finding.remedies:
-            same = found.setdefault((finding.check, remedy.action), [])
-            if not any(remedy.figures.get("move") == other.figures.get("move") for other in same):
-                same.append(remedy)
-    several = len({check for check, _ in found}) > 1
-    lines, useless = [], []
-    for (check, action), remedies in found.items():
-        for_check = f"{check}: " if several else ""
-        if action == "none":
-            useless += _wrapped(f"  - {for_check}slowing does not help: ", "; ".join(r.text for r in remedies))
-        elif action == "slow":
-            rest = " (and see below for the other moves)" if (check, "none") in found else ""
-            lines += _wrapped(f"  - {for_check}", "; and ".join(r.text for r in remedies) + rest)
-        else:
-            lines += _wrapped(f"  - {for_check}", remedies[0].text)
-    enough = ["  any one of these is enough:"] if len(lines) > 1 and not several else []
-    return [*enough, *lines, *useless]
+    """Remedies for the whole program, check by check; moves to slow belong together, the others are each enough."""
+    lines = []
+    checks = dict.fromkeys(finding.check for finding in worst_first)
+    for check in checks:
+        found: dict[str, list[Remedy]] = {}
+        for finding in (f for f in worst_first if f.check == check):
+            for remedy in finding.remedies:
+                same = found.setdefault(remedy.action, [])
+                if not any(remedy.figures.get("move") == other.figures.get("move") for other in same):
+                    same.append(remedy)
+        data, useless = found.pop("better data", []), found.pop("none", [])
+        texts = [_change(action, remedies, bool(useless)) for action, remedies in found.items()]
+        title = f"{check}: " if len(checks) > 1 else ""
+        for i, text in enumerate(texts):
+            lines += _wrapped(f"  - {title}{'or ' if i else ''}", text)
+        for remedy in data:
+            lines += _wrapped(f"  - {title}to decide it: ", remedy.text)
+        if useless and "slow" not in found:
+            lines += _wrapped(f"  - {title}", _no_help(useless))
+    return lines
+
+
+def _change(action: str, remedies: list[Remedy], partly: bool) -> str:
+    if action != "slow":
+        return remedies[0].text
+    return "; and ".join(r.text for r in remedies) + (
+        " (the other moves need one of the changes below)" if partly else ""
+    )
+
+
+def _no_help(remedies: list[Remedy]) -> str:
+    """Why something does not help; moves that fall short at standstill in one sentence."""
+    standing = [remedy.text for remedy in remedies if "standing_margin" in remedy.figures]
+    other = [remedy.text for remedy in remedies if "standing_margin" not in remedy.figures]
+    said = [f"slowing alone does not help: {', '.join(standing)}"] if standing else []
+    return "; ".join(said + other)
 
 
 def _bullets(items: Iterable[str]) -> list[str]:
