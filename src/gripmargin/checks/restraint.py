@@ -104,10 +104,12 @@ def _tipping(
         foot = np.append(a, depth)
         over = (history.moment - np.cross(foot, force)) @ axis
         back = -float((np.cross(com - foot, weight) + np.cross(centre - foot, down)) @ axis)
-        with np.errstate(divide="ignore"):
-            ratios.append(np.where(over > 0, max(back, 0.0) / np.where(over > 0, over, 1.0), np.inf))
-        demands.append(np.maximum(over, 0.0))
-        availables.append(np.full(len(force), back))
+        # A part that its own weight turns over needs the pads to stay: nothing restrains it.
+        falls = (back <= 0) & (over > back)
+        demand, available = np.where(falls, over - back, np.maximum(over, 0.0)), np.where(falls, 0.0, back)
+        ratios.append(np.where(demand > 0, available / np.where(demand > 0, demand, 1.0), np.inf))
+        demands.append(demand)
+        availables.append(available)
     edge = np.argmin(ratios, axis=0)[None]
     return np.take_along_axis(np.array(demands), edge, axis=0)[0], np.take_along_axis(
         np.array(availables), edge, axis=0
