@@ -166,3 +166,25 @@ def test_a_reader_that_leaves_does_not_turn_into_a_verdict(jobs):
     program.stderr.close()
     assert program.wait() == 4
     assert "Traceback" not in err
+
+
+def test_a_write_that_fails_leaves_nothing_behind(jobs, tmp_path, capsys):
+    target = tmp_path / "folder"
+    target.mkdir()
+    assert cli.main(["check", jobs["pass"], "--json", str(target)]) == 2
+    assert "folder: found" in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir() if path.name.startswith(".")] == []
+
+
+def test_nothing_but_the_report_goes_to_stdout(jobs):
+    """Even with a terminal that knows no letters beyond ASCII, and with warnings on."""
+    job = Path(jobs["pass"])
+    job.write_text(job.read_text().replace('name = "plate"', 'name = "plåt → 板"'), encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-W", "always", "-m", "gripmargin", "check", str(job)],
+        capture_output=True,
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+        check=False,
+    )
+    assert done.returncode == 0
+    assert done.stdout.startswith(b"PASS")

@@ -4,7 +4,8 @@ The scene is a bench cell that builds light boxes for a seed-growing room. An ar
 a frame, a reflector into a box, and a driver upright onto a rail; a larger machine carries a diffuser panel.
 
 Each program is a function; `speed={"transfer": 0.7}` makes one of its moves slower by a factor, on the same
-path. With `--check` nothing is written: what is on disk is compared with what would be.
+path. How deep the pads are pressed on, how they are tilted then and how far the release goes are arguments too.
+With `--check` nothing is written: what is on disk is compared with what would be.
 """
 
 from __future__ import annotations
@@ -32,11 +33,22 @@ ENCODER_COUNT = np.deg2rad(0.0005)
 ENCODER_NOISE = np.deg2rad(0.0004)
 FAST = {"transfer": 1.6}  # what somebody in a hurry typed for the window
 RECORDED = {"transfer": 1.25}  # how fast it ran when it was recorded
+SHORT_TWIST = 3.0  # [deg]
+ASKEW = 1.5  # tilt of the tool to the window in its tray [deg]
+SHALLOW = 0.00008  # [m]; how far the pads are pressed in
+SMALL_TILT = 0.3  # [deg]
+CENTRED_HINGE = 0.067  # [m]; edge of the diffuser's pads once they are moved under the centre of mass
+SHORT_SLIDE = 0.0008  # [m]
+LIGHT_PRESS = 0.0010  # [m]
 
 
-def down(x: float, y: float, z: float, yaw: float = 180.0) -> FloatArray:
-    """Pose of a tool that looks down, with its x axis turned about the vertical by yaw [deg]; lengths in m."""
-    return pose((x, y, z), (np.pi, 0.0, np.deg2rad(yaw)))
+def down(x: float, y: float, z: float, yaw: float = 180.0, tilt: float = 0.0) -> FloatArray:
+    """Pose of a tool that looks down, with its x axis turned about the vertical by yaw [deg]; lengths in m.
+
+    A tilt [deg] is a turn about the tool's y axis: the side at its +x stands off.
+    """
+    level = pose((x, y, z), (np.pi, 0.0, np.deg2rad(yaw)))
+    return np.asarray(level @ pose(rpy=(0.0, np.deg2rad(tilt), 0.0)))
 
 
 def bench_arm(tool: float, base: FloatArray | None = None) -> Chain:
@@ -44,20 +56,35 @@ def bench_arm(tool: float, base: FloatArray | None = None) -> Chain:
     return read_urdf(HERE / "arm.urdf").mounted(base=base, tool=pose((0.0, 0.0, tool)))
 
 
-def window(speed: Speed | None = None, *, period: float = 0.004) -> Program:
-    """A coated window from its tray into the frame: blended S-curves, lines at both ends."""
+def window(
+    speed: Speed | None = None,
+    *,
+    period: float = 0.004,
+    pressed: float = 0.00025,
+    tilt: float = 0.0,
+    twist: float = 20.0,
+) -> Program:
+    """A coated window from its tray into the frame: blended S-curves, lines at both ends.
+
+    Args:
+        speed: Factors by move.
+        period: Between samples [s].
+        pressed: How far the pads are pressed in at the tray [m].
+        tilt: Of the tool over the tray [deg].
+        twist: By which the pads are turned off in the frame [deg].
+    """
     arm = bench_arm(0.12)
-    tray, frame, pressed = (0.42, -0.34, 0.030), (0.40, 0.33, 0.050), 0.00025
-    at_tray = down(tray[0], tray[1], tray[2] - pressed)
-    over_tray, above_tray = (down(tray[0], tray[1], tray[2] + h) for h in (0.025, 0.15))
-    at_frame, over_frame, above_frame = (down(frame[0], frame[1], frame[2] + h, 200.0) for h in (-pressed, 0.060, 0.12))
+    tray, frame = (0.42, -0.34, 0.030), (0.40, 0.33, 0.050)
+    at_tray = down(tray[0], tray[1], tray[2] - pressed, tilt=tilt)
+    over_tray, above_tray = (down(tray[0], tray[1], tray[2] + h, tilt=tilt) for h in (0.025, 0.15))
+    at_frame, over_frame, above_frame = (down(frame[0], frame[1], frame[2] + h, 200.0) for h in (-0.00025, 0.060, 0.12))
     start = solved(arm, over_tray, HOME + np.array([-0.7, 0.6, 0, 0, 0, 0]))
     after_lift = solved(arm, above_tray, start)
     via_1 = solved(arm, down(0.50, -0.12, 0.30), after_lift)
     via_2 = solved(arm, down(0.50, 0.14, 0.30, 190.0), via_1)
     before_lower = solved(arm, above_frame, via_2)
     seated = solved(arm, at_frame, before_lower)
-    twisted = seated + np.deg2rad([0.0, 0.0, 0.0, 0.0, 0.0, 35.0])
+    twisted = seated + np.deg2rad([0.0, 0.0, 0.0, 0.0, 0.0, twist])
     twisted_away = over_frame.copy()
     twisted_away[:3, :3] = tool_pose(arm, twisted)[:3, :3]
     legs = [
@@ -84,12 +111,19 @@ def recorded_window(speed: Speed | None = None) -> Program:
     return replace(program, q=ENCODER_COUNT * np.round((program.q + noise) / ENCODER_COUNT))
 
 
-def reflector(speed: Speed | None = None, *, period: float = 0.05) -> Program:
-    """A reflector sheet from the stack into the box, as a planner gives it: points every 50 ms."""
+def reflector(speed: Speed | None = None, *, period: float = 0.05, slide: float = 0.003) -> Program:
+    """A reflector sheet from the stack into the box, as a planner gives it: points every 50 ms.
+
+    Args:
+        speed: Factors by move.
+        period: Between points [s].
+        slide: Way along the box by which the pads are slid off the sheet [m].
+    """
     arm = bench_arm(0.10)
     stack, box = (0.30, 0.42, 0.040), (0.46, -0.22, 0.060)
     at_stack, over_stack, above_stack = (down(*stack[:2], stack[2] + h, 270.0) for h in (-0.0003, 0.03, 0.18))
-    at_box, over_box, above_box = (down(*box[:2], box[2] + h, 180.0) for h in (-0.0003, 0.05, 0.15))
+    at_box, above_box = (down(*box[:2], box[2] + h, 180.0) for h in (-0.0003, 0.15))
+    slid, over_box = (down(box[0] + slide, box[1], box[2] + h, 180.0) for h in (-0.0003, 0.05))
     start = solved(arm, over_stack, HOME + np.array([0.9, 0.6, 0, 0, 0, 0]))
     via = solved(arm, down(0.47, 0.12, 0.36, 225.0), solved(arm, above_stack, start))
     legs = [
@@ -101,6 +135,7 @@ def reflector(speed: Speed | None = None, *, period: float = 0.05) -> Program:
         Leg("transfer", "joint", solved(arm, above_box, via), 1.8, 6.0, 40.0, blend=0.3),
         Leg("lower", "line", at_box, 0.12, 0.8),
         Leg("seat", "wait", duration=0.3),
+        Leg("slide", "line", slid, 0.01, 0.1),
         Leg("leave", "line", over_box, 0.06, 0.5),
         Leg("return", "joint", HOME, 1.0, 3.0, 20.0),
     ]
@@ -141,27 +176,66 @@ def driver(speed: Speed | None = None) -> Program:
     return sampled(legs, HOME, period=0.004, chain=arm, speed=speed)
 
 
-def diffuser(speed: Speed | None = None) -> Program:
-    """A diffuser panel from its rack to the box: x, y, z [m], yaw and tilt [rad] of the tool, each minimum jerk."""
-    rack, box = np.array([0.0, 0.0, 0.80]), np.array([1.00, 0.60, 0.90])
-    quarter, tilt = np.pi / 2, np.deg2rad(12.0)
+def diffuser(speed: Speed | None = None, *, hinge: float = 0.025, tilt: float = 10.0) -> Program:
+    """A diffuser panel from its rack to the box: x, y, z [m], yaw and tilt [rad] of the tool, each minimum jerk.
+
+    Args:
+        speed: Factors by move.
+        hinge: Where on the tool's y axis the edge lies about which it tilts off the panel [m].
+        tilt: By which it does [deg].
+    """
+    rack, box, pressed = np.array([0.0, 0.0, 0.80]), np.array([1.00, 0.60, 0.90]), 0.0004
+    quarter, tip = np.pi / 2, np.deg2rad(12.0)
 
     def at(xyz: FloatArray, up: float, yaw: float = 0.0, tip: float = 0.0) -> FloatArray:
         return np.array([*xyz[:2], xyz[2] + up, yaw, tip])
 
+    # turned by a quarter, the tool's y axis lies along the world's x axis
+    off = np.deg2rad(tilt)
+    tilted = at(box, -pressed, quarter, off) + np.array([hinge * (1 - np.cos(off)), 0, hinge * np.sin(off), 0, 0])
     legs = [
-        Leg("touch", "joint", at(rack, -0.0004), 0.05, 0.3),
+        Leg("touch", "joint", at(rack, -pressed), 0.05, 0.3),
         Leg("press", "wait", duration=0.5),
         Leg("lift", "joint", at(rack, 0.25), 0.35, 1.2),
         Leg("carry over", "joint", at(np.array([0.50, 0.30, 1.20]), 0.0, 0.4 * quarter), 0.9, 2.0, blend=0.2),
         Leg("carry over", "joint", at(box, 0.30, quarter), 0.9, 2.0, blend=0.4),
-        Leg("tip in", "joint", at(box, 0.10, quarter, tilt), 0.35, 1.2, blend=0.3),
-        Leg("lay down", "joint", at(box, -0.0004, quarter), 0.20, 0.8),
+        Leg("tip in", "joint", at(box, 0.10, quarter, tip), 0.35, 1.2, blend=0.3),
+        Leg("lay down", "joint", at(box, -pressed, quarter), 0.20, 0.8),
         Leg("seat", "wait", duration=0.4),
-        Leg("leave", "joint", at(box, 0.15, quarter), 0.20, 0.8),
+        Leg("tilt off", "joint", tilted, 0.20, 0.8),
+        Leg("leave", "joint", tilted + np.array([0.0, 0.0, 0.15, 0.0, 0.0]), 0.20, 0.8),
         Leg("return", "joint", at(rack, 0.15), 1.2, 2.5, blend=0.3),
     ]
     return sampled(legs, at(rack, 0.03), period=0.004, speed=speed)
+
+
+def lid(speed: Speed | None = None, *, press: float | None = 0.0014) -> Program:
+    """A small lid from its pallet onto the box, by the same larger machine.
+
+    Args:
+        speed: Factors by move.
+        press: How far the pad is pressed in to let go [m]; None: it is pulled off straight.
+    """
+    pallet, box = np.array([0.20, -0.10, 0.75]), np.array([0.80, 0.50, 0.95])
+
+    def at(xyz: FloatArray, up: float, yaw: float = 0.0) -> FloatArray:
+        return np.array([*xyz[:2], xyz[2] + up, yaw, 0.0])
+
+    quarter = np.pi / 2
+    legs = [
+        Leg("touch", "joint", at(pallet, -0.00025), 0.04, 0.3),
+        Leg("press", "wait", duration=0.4),
+        Leg("lift", "joint", at(pallet, 0.20), 0.25, 1.0),
+        Leg("carry over", "joint", at(box, 0.15, quarter), 0.8, 2.0, blend=0.2),
+        Leg("lower", "joint", at(box, -0.0002, quarter), 0.10, 0.5),
+        Leg("seat", "wait", duration=0.3),
+        Leg("press off", "joint", at(box, -0.0002 if press is None else -press, quarter), 0.01, 0.1),
+        Leg("leave", "joint", at(box, 0.12, quarter), 0.10, 0.5),
+        Leg("return", "joint", at(pallet, 0.10), 0.8, 2.0, blend=0.2),
+    ]
+    if press is None:
+        legs = [leg for leg in legs if leg.move != "press off"]
+    return sampled(legs, at(pallet, 0.04), period=0.004, speed=speed)
 
 
 # ---- to text ----
@@ -234,16 +308,35 @@ def _fixed(value: float, digits: int) -> str:
 def texts() -> dict[str, str]:
     """The text files by name."""
     by = "made by make_programs.py"
+    names = bench_arm(0.0).names
+
+    def window_csv(program: Program, what: str, *, rate: str = "250 Hz", digits: int = 5) -> str:
+        return joint_csv(program, f"window, tray to frame{what}, {rate}; {by}", digits)
+
     return {
-        "window.csv": joint_csv(window(), f"window, tray to frame, 250 Hz; {by}"),
-        "window-fast.csv": joint_csv(window(FAST), f"window, tray to frame, transfer in a hurry, 250 Hz; {by}"),
-        "window-recorded.csv": joint_csv(
-            recorded_window(RECORDED), f"window, tray to frame, as the encoders saw it, 1 kHz; {by}", 4
+        "window.csv": window_csv(window(), ""),
+        "window-fast.csv": window_csv(window(FAST), ", transfer in a hurry"),
+        "window-recorded.csv": window_csv(
+            recorded_window(RECORDED), ", as the encoders saw it", rate="1 kHz", digits=4
         ),
+        "window-short-twist.csv": window_csv(window(twist=SHORT_TWIST), ", hardly twisted off"),
+        "window-askew.csv": window_csv(window(tilt=ASKEW), ", tilted over the tray"),
+        "window-shallow.csv": window_csv(window(pressed=SHALLOW), ", hardly pressed on"),
         "diffuser.csv": pose_csv(diffuser(), f"diffuser panel, rack to box, 250 Hz; {by}"),
-        "reflector.yaml": message_yaml(
-            reflector(), bench_arm(0.0).names, f"reflector, stack to box, points every 50 ms; {by}"
+        "diffuser-centred.csv": pose_csv(
+            diffuser(hinge=CENTRED_HINGE), f"diffuser panel, rack to box, pads moved, 250 Hz; {by}"
         ),
+        "diffuser-small-tilt.csv": pose_csv(
+            diffuser(hinge=CENTRED_HINGE, tilt=SMALL_TILT),
+            f"diffuser panel, rack to box, pads moved, hardly tilted off, 250 Hz; {by}",
+        ),
+        "reflector.yaml": message_yaml(reflector(), names, f"reflector, stack to box, points every 50 ms; {by}"),
+        "reflector-short-slide.yaml": message_yaml(
+            reflector(slide=SHORT_SLIDE), names, f"reflector, stack to box, hardly slid off, points every 50 ms; {by}"
+        ),
+        "lid.csv": pose_csv(lid(), f"lid, pallet to box, 250 Hz; {by}"),
+        "lid-light-press.csv": pose_csv(lid(press=LIGHT_PRESS), f"lid, pallet to box, pressed lightly, 250 Hz; {by}"),
+        "lid-straight-pull.csv": pose_csv(lid(press=None), f"lid, pallet to box, pulled off straight, 250 Hz; {by}"),
     }
 
 

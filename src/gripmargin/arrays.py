@@ -82,7 +82,7 @@ class Value:
 
     def __hash__(self) -> int:
         content = (getattr(self, f.name) for f in fields(self))  # type: ignore[arg-type]
-        return hash(tuple(v.tobytes() if isinstance(v, np.ndarray) else v for v in content))
+        return hash(tuple((v + 0.0).tobytes() if isinstance(v, np.ndarray) else v for v in content))  # -0.0 equals 0.0
 
 
 def _rebuild(kind: type[Any], content: dict[str, Any]) -> Any:

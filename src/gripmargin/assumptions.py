@@ -7,7 +7,9 @@ import numpy as np
 from gripmargin.case import Case
 from gripmargin.contact.cells import is_cut_by_outline
 from gripmargin.job import Job
+from gripmargin.workcell import STANDARD_GRAVITY
 
+NOT_EARTH = 0.05  # [m/s^2] more than gravity differs from place to place on the earth
 MUCH_LARGER = 4.0  # pad area over coupon area from which strength is said to be extrapolated
 
 
@@ -18,6 +20,10 @@ def assumed(case: Case) -> list[str]:
     out += _bond(case)
     out.append(f"Targets in force: {_targets(job)}. No standard covers dry-adhesive pads; targets are the user's.")
     out += _gaps(job)
+    out += _early_and_late(case)
+    size = float(np.linalg.norm(job.gravity))
+    if abs(size - STANDARD_GRAVITY) > NOT_EARTH:
+        out.append(f"Gravity of {size:.3g} m/s^2 as given, not the earth's {STANDARD_GRAVITY:.3g} m/s^2.")
     if job.part.outline is None:
         out.append("No part outline given: every pad lies wholly on the part.")
     for patch in case.backing.patches:
@@ -71,11 +77,23 @@ def _gaps(job: Job) -> list[str]:
     return out
 
 
+def _early_and_late(case: Case) -> list[str]:
+    """Stretches of preload and release phases that are judged as carry."""
+    late = case.airborne & ~case.job.phase_map.covers("carry")
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], late, [False]]).astype(np.int8))).reshape(-1, 2)
+    t = case.job.trajectory.t
+    return [
+        f"From {t[first]:.3f} s to {t[end - 1]:.3f} s the part hangs on the pads although the phase is a "
+        f"{'preload' if case.job.phase_map.covers('preload')[first] else 'release'}: judged as carry."
+        for first, end in edges
+    ]
+
+
 def as_read(case: Case) -> list[str]:
     """Return how the input was understood: frames at the start of the carry, sampling, rates."""
     motion, first = case.motion.at, int(case.carried[0])
     x, y, z = (1e3 * c for c in motion.position[first])
-    nx, ny, nz = motion.rotation[first, :, 2]
+    nx, ny, nz = np.round(motion.rotation[first, :, 2], 2) + 0.0
     down = motion.in_tool(case.job.gravity)[2, first]
     hangs = "hangs from" if down > 0 else "rests on" if down < 0 else "neither hangs from nor rests on"
     steps = np.diff(case.job.trajectory.t)
@@ -86,4 +104,5 @@ def as_read(case: Case) -> list[str]:
         f"{case.job.trajectory.samples} samples over {case.job.trajectory.t[-1] - case.job.trajectory.t[0]:.3f} s, "
         f"{1e3 * np.median(steps):.3g} ms apart in the median, {1e3 * steps.max():.3g} ms at most.",
         *case.motion.notes,
+        *([errors] if (errors := case.motion.error_over(case.carried)) is not None else []),
     ]

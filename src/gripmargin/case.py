@@ -37,6 +37,7 @@ class Case:
         full: For each patch of it its pull-off stress and shear strength with a full bond [Pa].
         pickup: The preload, simulated; None where the job does not tell enough.
         counted: The cells that margins count on: those that the preload bonded well enough.
+        airborne: Whether the part hangs on the pads, sample by sample, shape (n,).
     """
 
     job: Job
@@ -47,6 +48,7 @@ class Case:
     full: list[tuple[float, float]]
     pickup: Pickup | None
     counted: Counted
+    airborne: NDArray[np.bool_]
 
     @property
     def backing(self) -> Backing:
@@ -61,7 +63,7 @@ class Case:
     @property
     def held(self) -> tuple[FloatArray, ...] | None:
         """For each patch of `whole` the share of its full strength that each cell holds; None: all of it."""
-        return None if self.pickup is None else self.pickup.history.bond
+        return None if self.pickup is None else self.pickup.bond
 
     @property
     def cell_strengths(self) -> list[tuple[FloatArray, FloatArray]]:
@@ -72,7 +74,12 @@ class Case:
     @property
     def carried(self) -> NDArray[np.intp]:
         """Indices of the samples in which the part is carried."""
-        return np.flatnonzero(self.job.phase_map.covers("carry"))
+        return np.flatnonzero(self.airborne)
+
+    @property
+    def hangs_in_carry_alone(self) -> bool:
+        """Whether the part hangs on the pads in carry phases only."""
+        return bool((self.airborne == self.job.phase_map.covers("carry")).all())
 
     def place(self, sample: int) -> Place:
         """Return time, index and move of a sample."""
@@ -110,8 +117,8 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
     full = [holding_strength(p.pad, job.part, job.gripper) for p in whole.patches]
     motion = motion or program_motion(job.trajectory, job.robot)
     load = part_load(job.part, motion.at, job.gravity)
-    pickup = _pickup(job, motion, whole)
-    held = None if pickup is None else pickup.history.bond
+    pickup, airborne = _handed_over(job, motion, whole)
+    held = None if pickup is None else pickup.bond
     return Case(
         job=job,
         motion=motion,
@@ -120,16 +127,20 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
         whole=whole,
         full=full,
         pickup=pickup,
-        counted=_best(whole, full, held, load[:, job.phase_map.covers("carry")]),
+        counted=_best(whole, full, held, load[:, airborne]),
+        airborne=airborne,
     )
 
 
-def _pickup(job: Job, motion: ProgramMotion, whole: Backing) -> Pickup | None:
-    if job.pick is None:
-        return None
-    from gripmargin.handover import pick_up  # noqa: PLC0415 - 0.2 s that only jobs with a pick face pay
+def _handed_over(job: Job, motion: ProgramMotion, whole: Backing) -> tuple[Pickup | None, NDArray[np.bool_]]:
+    """The preload, simulated, and in which samples the part hangs on the pads."""
+    carry = job.phase_map.covers("carry")
+    if job.pick is None and job.nest is None:
+        return None, carry
+    from gripmargin.handover import in_the_air, pick_up  # noqa: PLC0415 - 0.2 s that only jobs with a face pay
 
-    return pick_up(job, motion.at, whole.patches)
+    pickup = pick_up(job, motion.at, whole.patches)
+    return pickup, carry | in_the_air(job, motion.at, whole.patches, pickup)
 
 
 def _best(

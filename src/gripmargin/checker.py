@@ -165,7 +165,8 @@ def _handovers(case: Case) -> tuple[Outcome, ...]:
     from gripmargin.checks.release import check_release  # noqa: PLC0415
     from gripmargin.handover import put_down  # noqa: PLC0415
 
-    putdowns = put_down(job, case.motion.at, case.whole.patches, case.held)
+    strongest = None if case.pickup is None else case.pickup.strongest
+    putdowns = put_down(job, case.motion.at, case.whole.patches, strongest)
     return check_preload(case), check_release(case, putdowns), check_pressure(case, putdowns)
 
 

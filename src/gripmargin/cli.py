@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import io
 import os
 import sys
 import tempfile
@@ -62,6 +63,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def command() -> NoReturn:
     """Entry point of the installed command."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a letter the terminal lacks is no error of ours
     sys.exit(main())
 
 
@@ -155,14 +159,18 @@ def _write_json(where: str, trees: list[str]) -> None:
 
 def _write_whole(path: Path, text: str) -> None:
     """Write a file whole or not at all."""
+    written: Path | None = None
     try:
         with tempfile.NamedTemporaryFile(
             "w", encoding="utf-8", dir=path.parent, prefix=f".{path.name}.", delete=False
         ) as file:
+            written = Path(file.name)
             file.write(text)
-        Path(file.name).chmod(0o644)
-        Path(file.name).replace(path)
+        written.chmod(0o644)
+        written.replace(path)
     except OSError as error:
+        if written is not None:
+            written.unlink(missing_ok=True)
         raise GripmarginError(str(path), error.strerror or "an error", "a place where a file can be written") from error
 
 

@@ -25,14 +25,14 @@ class Verdict(StrEnum):
 def judge(low: float, high: float, target: float) -> Verdict:
     """Compare a margin, known to lie between two values, with its target.
 
-    What is not a number never passes.
+    What is not a number never passes, nor do bounds that contradict each other.
 
     Args:
         low: Least value it may have.
         high: Largest value it may have.
         target: Least value wanted.
     """
-    if math.isnan(low) or math.isnan(high) or math.isnan(target):
+    if not low <= high or math.isnan(target):
         return Verdict.UNDECIDED
     if low >= target:
         return Verdict.PASS

@@ -73,9 +73,8 @@ DIMENSIONS: Final[dict[str, tuple[str, str]]] = {
     "density": ("kg/m^3", "2500 kg/m^3"),
 }
 
-_QUANTITY: Final = re.compile(
-    r"\s*(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(?P<unit>[A-Za-zµμ°][A-Za-zµμ°0-9_ */^.()-]*)?\s*"
-)
+_NUMBER: Final = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
+_QUANTITY: Final = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[A-Za-zµμ°][A-Za-zµμ°0-9_ */^.()-]*)?\s*")
 _UNIT: Final = re.compile(r"[A-Za-zµμ°_0-9 */^().-]{1,40}")
 
 

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from scipy.optimize import root
 from scipy.spatial.transform import Rotation
 
+from gripmargin.contact import simulation
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_states import CellState
 from gripmargin.contact.relative import RelativeMotion
@@ -261,26 +262,35 @@ class TestEnergy:
         assert history.imbalance < 1e-3
         assert history.fracture[-1] > 0
 
-    def test_work_of_a_tilt_converges_to_that_of_the_continuum(self, pad_face, move, full):
+    def test_the_balance_closes_at_second_order_in_the_step(self, pad_face, move, full, monkeypatch):
+        """Work by the trapezoidal rule, breaks by straight lines within a step: both of second order."""
+        face = pad_face(across=8)
+        motion = move(LINE, turn=[[0, 0, 0], [0.2, -0.3, 0.9]], y=[0, 3e-3], z=[0, 30e-3])
+        residuals = []
+        for step in (1 / 4, 1 / 8, 1 / 16):
+            monkeypatch.setattr(simulation, "STEP", step)
+            residuals.append(simulate([face], motion, full(face)).imbalance)
+        rates = np.log2(np.array(residuals[:-1]) / np.array(residuals[1:]))
+        np.testing.assert_allclose(rates, 2.0, atol=0.3)
+
+    def test_work_of_a_tilt_is_that_of_the_continuum(self, pad_face, move, full):
         """G A - b S delta^2/(3 theta), integrated from the moment of the hinged plate; closed form, small tilt.
 
-        What is left is of second order in the cell size.
+        What is left at the hinge is some rows of cells, so the error is that of a row, not smooth in the cells.
         """
         angle, delta = 0.03, S / KN
         exact = S * delta / 2 * AREA - WIDTH * S * delta**2 / (3 * angle)
-        errors = []
-        for across in (6, 12, 24):
-            face = pad_face(across=across, normal_stiffness=KN)
-            errors.append(abs(simulate([face], tilt_about_edge(move, angle), full(face)).work[-1] / exact - 1))
-        assert errors[-1] < 2e-3
-        assert errors[0] > errors[-1]
+        for across, within in ((6, 2e-3), (12, 1e-3), (24, 3e-4)):
+            face = pad_face(across=across)
+            history = simulate([face], tilt_about_edge(move, angle), full(face))
+            assert history.work[-1] == pytest.approx(exact, rel=within)
 
 
 class TestAgainstSpringsThatBreakOneByOne:
     """The same cells, written the other way round: when does each spring break; then who is left when."""
 
     @staticmethod
-    def springs(face, motion, steps=400):
+    def springs(face, motion, steps=160):
         from scipy.linalg import expm, logm
         from scipy.optimize import brentq
 
@@ -309,7 +319,7 @@ class TestAgainstSpringsThatBreakOneByOne:
             )
         return np.array(breaks), start, screw, expm
 
-    @pytest.mark.parametrize("seed", [1, 2, 3])
+    @pytest.mark.parametrize("seed", [1, 2])
     def test_when_each_cell_breaks_and_what_is_left(self, pad_face, move, full, seed):
         face = pad_face(across=4)
         motion = move(LINE, **random_screw(np.random.default_rng(seed)))
@@ -344,7 +354,7 @@ class TestAgainstSpringsThatBreakOneByOne:
 
 
 class TestInvariance:
-    @settings(max_examples=15, deadline=None, derandomize=True)
+    @settings(max_examples=6, deadline=None, derandomize=True)
     @given(st.integers(0, 10_000))
     def test_of_the_choice_of_face_frame(self, pad_face, move, full, seed):
         """Shift the face frame along the face and turn it about its normal: the reaction is the same wrench."""

@@ -118,3 +118,11 @@ def test_a_pass_is_said_with_what_it_does_not_cover():
 def test_a_report_passes_only_as_a_whole(failing):
     assert not failing.passed
     assert report(mass=0.05).passed
+
+
+@pytest.mark.parametrize("length", [90, 300])
+def test_long_names_do_not_widen_the_text(length):
+    for name in ("n" * length, "a name of words " * (length // 16)):
+        made = report(name=name, move=name, pad=name)
+        assert max(map(len, gm.report_text(made).splitlines())) <= 100
+        assert gm.report_text(made).startswith("FAIL  ")

@@ -80,6 +80,8 @@ def shares(case: Case, maps: FloatArray, point: int, sample: int) -> dict[str, A
 
 def shared_margin(case: Case, sample: int) -> dict[str, Any]:
     """Return the factor at which no traction field could carry the load of a sample, with its proof."""
+    if not any((pull > 0).any() for pull, _ in case.cell_strengths):
+        return {"shared_margin": None, "shared_margin_bounds": [0.0, 0.0], "shared_margin_imbalance": 0.0}
     found = limit_factor(case.whole, case.cell_strengths, case.load[:, sample])
     return {
         "shared_margin": found.lower if found.converged and np.isfinite(found.lower) else None,

@@ -46,7 +46,9 @@ def check_preload(case: Case) -> Outcome:
     """Judge the preload and the lift-off."""
     pickup = case.pickup
     if pickup is None:
-        reason = "the job has no preload phase" if case.job.pick is not None else "the job has no [pick] face"
+        if case.job.pick is not None:
+            return no_phase("preload", "[pick]", "the lowest share of full adhesion", case.job.targets.preload)
+        reason = "the job has no [pick] face"
         return Outcome(not_checked=(NotChecked(check="preload", reason=reason),))
     pressing = _deepest(case, pickup)
     result, finding = _preload(case, pickup, pressing)
@@ -61,19 +63,36 @@ def check_preload(case: Case) -> Outcome:
     )
 
 
+def no_phase(check: str, table: str, what: str, target: float) -> Outcome:
+    """Undecided: a table of the job asks for a check, but no phase of the program is said to do it."""
+    text = f"{what} is not known: the job has {table}, but no {check} phase"
+    result = CheckResult(
+        check=check,
+        verdict=Verdict.UNDECIDED,
+        value=None,
+        low=None,
+        high=None,
+        target=target,
+        at=None,
+        text=text,
+        lines=(f"{text}; say in program.phases when it happens, or leave {table} out",),
+    )
+    return Outcome(results=(result,))
+
+
 def _deepest(case: Case, pickup: Pickup) -> Pressing:
     history = pickup.history
     height = pickup.relative.height(case.whole.centre[None])[:, 0]
     row = int(np.argmax(history.pressure.max(axis=1))) if history.pressure.max() > 0 else None
     local = int(np.argmin(height)) if row is None else int(history.sample[row])
     normal = -pickup.relative.rotation[local].T[:, 2]  # into the part, tool axes
-    held = [pad.held for pad in history.pads]
+    held = pickup.bond
     pad = int(np.argmin([h.min() for h in held]))
     return Pressing(
         row=row or 0,
         sample=int(pickup.samples[local]),
         tilt=float(np.arctan2(np.hypot(normal[0], normal[1]), normal[2])),
-        azimuth=float(np.arctan2(normal[1], normal[0])),
+        azimuth=float(np.arctan2(-normal[1], -normal[0])),  # the side that the normal leans away from
         overtravel=-float(height[local]),
         pad=pad,
         cell=int(np.argmin(held[pad])),
@@ -83,7 +102,7 @@ def _deepest(case: Case, pickup: Pickup) -> Pressing:
 def _preload(case: Case, pickup: Pickup, pressing: Pressing) -> tuple[CheckResult, Finding | None]:
     target = case.job.targets.preload
     pads = pickup.history.pads
-    held, areas = np.concatenate([p.held for p in pads]), np.concatenate([f.patch.areas for f in pickup.faces])
+    held, areas = np.concatenate(pickup.bond), np.concatenate([f.patch.areas for f in pickup.faces])
     lowest, mean = float(held.min()), float(held @ areas / areas.sum())
     loaded = float(areas[held >= target - FULLY].sum() / areas.sum())
     unknown = [face.patch.pad.material.name for face in pickup.faces if face.law.source == "none"]
@@ -211,7 +230,9 @@ def _remedies(case: Case, pickup: Pickup, pressing: Pressing, target: float) -> 
         limits = [x for x in (case.job.part.max_pressure, material.overload_pressure) if x is not None]
         least_room = min(least_room, min(limits, default=math.inf) / stiffness - float(depth.max()))
         if material.min_dwell is not None:
-            longer = max(longer, material.min_dwell - float(cells.contact_time.min()))
+            # a cell that does not touch yet will do so last, and rest about as long as those that now touch last
+            touched = cells.contact_time[cells.contact_time > 0]
+            longer = max(longer, material.min_dwell - float(touched.min() if touched.size else 0.0))
     out = []
     wait = f" and rest {math.ceil(100 * longer) / 100:.2f} s longer on the part" if longer > 0 else ""
     figures = {"longer": math.ceil(100 * longer) / 100 if longer > 0 else 0.0}

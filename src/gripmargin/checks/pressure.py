@@ -16,16 +16,19 @@ from gripmargin.contact.simulation import ContactHistory
 from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Remedy, Verdict, judge
 from gripmargin.handover import Putdown
 
+BEYOND = 5.0  # times the pressure of a full bond: a pad is not pressed so hard on purpose
+
 
 @dataclass(frozen=True, eq=False)
 class _Peak:
-    """Where one handover presses hardest."""
+    """Where one handover presses hardest; usual is the pressure from which the pad holds fully [Pa]."""
 
     pressure: float
     sample: int
     pad: int
     point: FloatArray
     stiffness: float
+    usual: float
     samples: NDArray[np.intp]
     during: str
 
@@ -34,7 +37,7 @@ def check_pressure(case: Case, putdowns: tuple[Putdown, ...]) -> Outcome:
     """Judge the contact pressure over preload and release."""
     peaks = []
     if case.pickup is not None:
-        peaks.append(_peak(case.pickup.history, case.pickup.faces, case.pickup.samples, "preload"))
+        peaks.append(_peak(case.pickup.hard, case.pickup.faces, case.pickup.samples, "preload"))
     for putdown in putdowns:
         if putdown.history is not None:
             peaks.append(_peak(putdown.history, putdown.faces, putdown.samples, "release"))
@@ -43,6 +46,8 @@ def check_pressure(case: Case, putdowns: tuple[Putdown, ...]) -> Outcome:
         return Outcome(not_checked=(NotChecked(check="pressure", reason=reason),))
     worst = max(peaks, key=lambda peak: peak.pressure)
     allowed = case.job.part.max_pressure
+    if allowed is None and worst.pressure > BEYOND * worst.usual:
+        return Outcome(results=(_far_too_hard(case, worst),))
     if allowed is None:
         reason = f"part.max_pressure is not given; the highest contact pressure is {words.stress(worst.pressure)}"
         return Outcome(not_checked=(NotChecked(check="pressure", reason=reason),))
@@ -61,6 +66,7 @@ def _peak(history: ContactHistory, faces: tuple[PadFace, ...], samples: NDArray[
         pad=int(pad),
         point=patch.points[history.pressure_cell[row, pad]],
         stiffness=patch.pad.material.normal_stiffness,
+        usual=patch.pad.material.pull_off_stress if faces[pad].law.source == "none" else faces[pad].law.pressure[-1],
         samples=samples,
         during=during,
     )
@@ -82,6 +88,29 @@ def _result(case: Case, peak: _Peak, allowed: float, target: float) -> CheckResu
         lines=(
             f"highest contact pressure {words.stress(peak.pressure)} during {peak.during}, "
             f"allowed {words.stress(allowed)}",
+        ),
+        measure="ratio",
+    )
+
+
+def _far_too_hard(case: Case, peak: _Peak) -> CheckResult:
+    """Without a limit for the part, a pressure far beyond what the pads need cannot be passed over in silence."""
+    depth = 1e3 * peak.pressure / peak.stiffness
+    return CheckResult(
+        check="pressure",
+        verdict=Verdict.UNDECIDED,
+        value=None,
+        low=None,
+        high=None,
+        target=case.job.targets.pressure,
+        at=case.place(peak.sample),
+        details={"highest_pressure": peak.pressure, "max_pressure": None, "during": peak.during},
+        text="pressure that the part may take over the highest contact pressure; part.max_pressure is not given",
+        lines=(
+            f"during {peak.during} the pads are pressed {depth:.2f} mm into their backing, "
+            f"{words.stress(peak.pressure)}: {peak.pressure / peak.usual:.0f} times what they need to hold",
+            f"give part.max_pressure, or look whether {'pick' if peak.during == 'preload' else 'nest'}.face and the "
+            "program belong together",
         ),
         measure="ratio",
     )

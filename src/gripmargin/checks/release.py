@@ -11,6 +11,9 @@ import numpy as np
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
 from gripmargin.checks import words
+from gripmargin.checks.never_down import never_down
+from gripmargin.checks.preload import no_phase
+from gripmargin.checks.release_remedies import UNITS, release_remedies, rounded_up, verb, way_in_words
 from gripmargin.checks.restraint import WAYS, Restraint, restraint
 from gripmargin.contact.travel import RequiredTravel, required_travel
 from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Remedy, Verdict
@@ -22,9 +25,8 @@ SAYS = {
     "turn": "turns the part about the face normal",
     "tip": "tips the part over the edge of its support",
 }
-UNITS = {"lift": "N", "slide": "N", "turn": "N m", "tip": "N m"}
+ALIKE = 1e-3  # ratios closer than this are the same: the first of the ways names them
 WORTH_SAYING = 20.0  # ratio beyond which a way is left out of the text
-MOST_LEFT = 0.5  # share of the bond beyond which nothing that is left counts as released
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +40,7 @@ class Verdicts:
         value: That ratio, 0 where the pads still hold the part when the tool has left.
         follows: Whether they do.
         unknown: Ways whose restraint the job does not state although it is needed.
+        unfinished: Whether pads are still within reach of the part when the phase ends.
     """
 
     ratio: FloatArray
@@ -46,12 +49,15 @@ class Verdicts:
     value: float
     follows: bool
     unknown: tuple[str, ...]
+    unfinished: bool
 
 
 def check_release(case: Case, putdowns: tuple[Putdown, ...]) -> Outcome:
     """Judge every release of the job."""
     job = case.job
     if not putdowns:
+        if job.nest is not None:
+            return no_phase("release", "[nest]", "whether the part stays", job.targets.release)
         has_phase = any(phase.kind == "release" for phase in job.phases)
         reason = "the job has no [nest] face" if has_phase else "the job has no release phase"
         return Outcome(not_checked=(NotChecked(check="release", reason=reason),))
@@ -65,8 +71,14 @@ def check_release(case: Case, putdowns: tuple[Putdown, ...]) -> Outcome:
         "Release: the pads are taken as freshly cleaned, for the strongest hold is the hardest to let go.",
         "While the nest holds the part, it does not move, and its face is plane.",
     ]
-    if case.held is None:
-        assumed.append("Release: full bond before it, for the preload was not simulated.")
+    if case.pickup is None or case.pickup.strongest is None:
+        assumed.append("Release: a full bond before it, the hardest to let go (only a preload_curve can say less).")
+    for putdown in putdowns:
+        x, y = (1e3 * putdown.relative.position[0, :2]).tolist()
+        assumed.append(
+            "The part's place along the face of its nest is not judged: the tool frame comes down at "
+            f"x {x:+.1f}, y {y:+.1f} mm of nest.face."
+        )
     if job.nest is not None and job.nest.support is None and job.part.outline is not None:
         assumed.append("Release: the part stands on its whole outline (nest.support is not given).")
     return Outcome(results=(worst,), findings=tuple(findings), assumed=tuple(assumed))
@@ -76,20 +88,20 @@ def _judge(case: Case, putdown: Putdown) -> tuple[CheckResult, Finding | None]:
     target = case.job.targets.release
     phase = case.job.phases[putdown.index]
     if putdown.history is None:
-        return _never_down(case, putdown, target)
-    com = putdown.relative.rotation[0] @ case.job.part.com + putdown.relative.position[0]
-    forces = restraint(case.job, putdown.history, com)
+        return never_down(case, putdown, target)
+    wrench = np.concatenate([putdown.history.force, putdown.history.moment], axis=1)
+    forces = _restraint(case, putdown, wrench)
     seen = _verdicts(putdown, forces)
     way = required = None
     if phase.release is not None:
-        required = _required(case, putdown, seen, forces, target)
+        required = _required(case, putdown, target)
     no_data = phase.release == "overload" and any(
         face.patch.pad.material.overload_pressure is None for face in putdown.faces
     )
     if no_data:
         verdict = Verdict.UNDECIDED
     elif seen.value >= target:
-        verdict = Verdict.UNDECIDED if seen.unknown else Verdict.PASS
+        verdict = Verdict.UNDECIDED if seen.unknown or seen.unfinished else Verdict.PASS
     elif math.isnan(seen.value):
         verdict = Verdict.UNDECIDED
     else:
@@ -122,7 +134,8 @@ def _verdicts(putdown: Putdown, forces: Restraint) -> Verdicts:
     ratios = np.stack([forces.ratio(way) for way in WAYS])
     unknown = tuple(way for way, row in zip(WAYS, ratios, strict=True) if np.isnan(row).any())
     known = np.where(np.isnan(ratios), np.inf, ratios)
-    way, ratio = known.argmin(axis=0), known.min(axis=0)
+    ratio = known.min(axis=0)
+    way = (known <= ratio * (1 + ALIKE)).argmax(axis=0)  # a lift that also tips is called a lift
     worst = int(np.argmin(ratio))
     follows = bool(history.held_total[-1] > 0)
     return Verdicts(
@@ -132,20 +145,33 @@ def _verdicts(putdown: Putdown, forces: Restraint) -> Verdicts:
         value=0.0 if follows else float(ratio[worst]),
         follows=follows,
         unknown=unknown,
+        unfinished=_unfinished(putdown),
     )
 
 
-def _required(case: Case, putdown: Putdown, seen: Verdicts, forces: Restraint, target: float) -> RequiredTravel | None:
-    """The way at which what is left of the bond may be pulled off against the restraint, target included."""
+def _unfinished(putdown: Putdown) -> bool:
+    last = putdown.relative.between(putdown.relative.samples - 1, putdown.relative.samples - 1)
+    return any(float(last.height(face.patch.edge).min()) < face.reach for face in putdown.faces)
+
+
+def _restraint(case: Case, putdown: Putdown, wrench: FloatArray) -> Restraint:
+    nest = case.job.nest
+    assert nest is not None  # noqa: S101 - the caller has looked
+    at = putdown.relative
+    return restraint(case.job.part, nest, case.job.gravity, wrench, at.rotation[0], at.position[0])
+
+
+def _required(case: Case, putdown: Putdown, target: float) -> RequiredTravel:
+    """The way from which on the tool may leave straight off the part and neither lift nor tip it, target included."""
     kind = case.job.phases[putdown.index].release
-    assert kind is not None and putdown.history is not None  # noqa: S101, PT018 - the caller has looked
-    full = sum(
-        face.pull_off_stress * float(face.patch.areas @ held)
-        for face, held in zip(putdown.faces, putdown.bond, strict=True)
-    )
-    restrained = max(float(forces.available["lift"][0]), 0.0) / target
-    left = min(restrained / full, MOST_LEFT) if full > 0 else MOST_LEFT
-    return required_travel(putdown.faces, kind, putdown.relative, putdown.bond, left=left)
+    assert kind is not None  # noqa: S101 - the caller has looked
+
+    def enough(wrench: FloatArray) -> bool:
+        forces = _restraint(case, putdown, wrench)
+        ratios = [forces.ratio(way) for way in ("lift", "tip")]
+        return all(bool((r[~np.isnan(r)] >= target).all()) for r in ratios)
+
+    return required_travel(putdown.faces, kind, putdown.relative, putdown.bond, enough=enough)
 
 
 def _details(putdown: Putdown, seen: Verdicts, forces: Restraint, required: RequiredTravel | None) -> dict[str, Any]:
@@ -182,17 +208,6 @@ def _details(putdown: Putdown, seen: Verdicts, forces: Restraint, required: Requ
     return out
 
 
-def way_in_words(kind: str, way: float) -> str:
-    """A release's travel in its own unit."""
-    if kind in ("peel", "torsion"):
-        return f"{np.degrees(way):.1f} deg"
-    return words.stress(way) if kind == "overload" else f"{1e3 * way:.2f} mm"
-
-
-def _verb(kind: str) -> str:
-    return {"peel": "tilt", "torsion": "twist", "shear": "slide", "overload": "press"}[kind]
-
-
 def _lines(details: dict[str, Any], required: RequiredTravel | None) -> tuple[str, ...]:
     lines = [
         f"bonded share {100 * details['bonded_at_start']:.0f} % at the start, "
@@ -200,11 +215,11 @@ def _lines(details: dict[str, Any], required: RequiredTravel | None) -> tuple[st
     ]
     if required is not None:
         needs = (
-            way_in_words(required.kind, required.required)
+            way_in_words(required.kind, rounded_up(required.kind, required.required))
             if math.isfinite(required.required)
             else "more than can be told"
         )
-        lines.append(f"{_verb(required.kind)} {way_in_words(required.kind, required.achieved)}, needs {needs}")
+        lines.append(f"{verb(required.kind)} {way_in_words(required.kind, required.achieved)}, needs {needs}")
     for way in WAYS:
         item = details[way]
         if item["ratio"] is not None and item["ratio"] < WORTH_SAYING:
@@ -237,6 +252,8 @@ def _finding(
     missing = {"slide": "nest.lateral_force", "turn": "nest.moment", "tip": "nest.support or part.outline"}
     if no_data:
         cause = "an overload release needs overload_pressure and overload_residual measured on the pad"
+    elif undecided and not seen.unknown:
+        cause = "the release phase ends before the tool has left the part"
     elif undecided:
         cause = (
             f"the job does not say what the nest takes: {', '.join(missing[w] for w in seen.unknown if w in missing)}"
@@ -264,6 +281,17 @@ def _finding(
         "force": history.force[row].tolist(),
         "moment": history.moment[row].tolist(),
     }
+    if no_data:
+        text = "measure the overload of the pad (overload_pressure, overload_residual), or release by another way"
+        remedies = [Remedy(action="better data", text=text)]
+    elif undecided and not seen.unknown:
+        text = "let the release phase go on until the tool has left the part"
+        remedies = [Remedy(action="better data", text=text)]
+    elif undecided:
+        text = "state in [nest] what it takes sideways, in torsion and where it supports"
+        remedies = [Remedy(action="better data", text=text)]
+    else:
+        remedies = release_remedies(case, putdown, forces, required, follows=seen.follows)
     return Finding(
         check="release",
         verdict=result.verdict,
@@ -272,100 +300,7 @@ def _finding(
         spans=(span,),
         worst=worst,
         because={"cause": cause, **({"undecided": [cause]} if undecided else {})},
-        remedies=tuple(_remedies(case, putdown, seen, forces, required, undecided=undecided, no_data=no_data)),
+        remedies=tuple(remedies),
         text=f"{f'{move}, ' if move else ''}{result.at.t:.3f} s: {cause}{against}",
         lines=(("bond", f"{100 * worst['bonded']:.0f} % of the bond is left at that instant"),),
     )
-
-
-def _remedies(
-    case: Case,
-    putdown: Putdown,
-    seen: Verdicts,
-    forces: Restraint,
-    required: RequiredTravel | None,
-    *,
-    undecided: bool,
-    no_data: bool,
-) -> list[Remedy]:
-    if no_data:
-        return [
-            Remedy(action="better data", text="measure the overload of the pad, or release by peel, torsion or shear")
-        ]
-    if undecided:
-        return [
-            Remedy(
-                action="better data", text="state in [nest] what it takes sideways, in torsion and where it supports"
-            )
-        ]
-    out = []
-    target = case.job.targets.release
-    if required is not None and required.achieved < required.required < math.inf:
-        goal = _rounded_up(required.kind, required.required)
-        text = (
-            f"{_verb(required.kind)} {way_in_words(required.kind, required.achieved)}, needs "
-            f"{way_in_words(required.kind, goal)} before the tool leaves"
-        )
-        out.append(Remedy(action="travel", text=text, figures={"kind": required.kind, "travel": goal}))
-    lift = np.min(forces.ratio("lift"))
-    if not seen.follows and lift < target:
-        more = float((target * forces.demand["lift"] - forces.available["lift"]).max())
-        force = math.ceil(10 * more) / 10
-        text = f"hold the part down in its nest with {force:.1f} N more"
-        out.append(Remedy(action="hold down", text=text, figures={"force": force}))
-    for way, key in (("slide", "lateral_force"), ("turn", "moment")):
-        if np.nanmin(forces.ratio(way), initial=np.inf) < target:
-            need = float(target * forces.demand[way].max())
-            text = f"let the nest take {need:.3g} {UNITS[way]} (nest.{key})"
-            out.append(Remedy(action="nest", text=text, figures={key: need}))
-    if np.nanmin(forces.ratio("tip"), initial=np.inf) < target:
-        out.append(
-            Remedy(action="nest", text="support the part further out, hold it down, or release from another side")
-        )
-    if not out:
-        out.append(Remedy(action="none", text="no travel of this kind is enough: choose another way of release"))
-    return out
-
-
-def _rounded_up(kind: str, way: float) -> float:
-    """Up to a tenth of a degree, a hundredth of a millimetre or of a N/cm^2."""
-    if kind in ("peel", "torsion"):
-        return float(np.deg2rad(math.ceil(10 * np.degrees(way)) / 10))
-    unit = 100.0 if kind == "overload" else 1e-5
-    return math.ceil(way / unit - 1e-9) * unit
-
-
-def _never_down(case: Case, putdown: Putdown, target: float) -> tuple[CheckResult, Finding]:
-    place = case.place(int(putdown.samples[0]))
-    high = f"{1e3 * putdown.seat.height:.2f} mm above its nest when it is let go"
-    result = CheckResult(
-        check="release",
-        verdict=Verdict.FAIL,
-        value=0.0,
-        low=0.0,
-        high=0.0,
-        target=target,
-        at=place,
-        details={"seat_height": putdown.seat.height},
-        text="restraint of the part in its nest over what the pads demand, at the worst instant",
-        lines=(f"the part is never closer than {high}",),
-        measure="ratio",
-    )
-    finding = Finding(
-        check="release",
-        verdict=Verdict.FAIL,
-        start=place.t,
-        end=float(case.job.trajectory.t[putdown.samples[-1]]),
-        spans=((place.t, float(case.job.trajectory.t[putdown.samples[-1]])),),
-        worst={"t": place.t, "sample": place.sample, "move": place.move, "seat_height": putdown.seat.height},
-        because={"cause": "the part is not down in its nest"},
-        remedies=(
-            Remedy(
-                action="seat",
-                text=f"go {1e3 * putdown.seat.height:.2f} mm lower before the release, or correct nest.face",
-                figures={"lower": putdown.seat.height},
-            ),
-        ),
-        text=f"the part is {high}",
-    )
-    return result, finding

@@ -123,16 +123,19 @@ def pad_shift(case: Case, target: float) -> Remedy | None:
 def larger_pads(case: Case, target: float) -> Remedy | None:
     """Return the factor on length and width of every pad, about its own frame, that is enough."""
 
-    def enough(factor: float) -> bool:
-        gripper = case.job.gripper
-        pads = tuple(_scaled(pad, factor) for pad in gripper.pads)
-        larger = Gripper(pads=pads, cycles_since_cleaning=gripper.cycles_since_cleaning)
-        return _margin_with(case, lambda: replace(case.job, gripper=larger)) >= target
+    def enough(factor: float, job: Job) -> bool:
+        pads = tuple(_scaled(pad, factor) for pad in job.gripper.pads)
+        larger = Gripper(pads=pads, cycles_since_cleaning=job.gripper.cycles_since_cleaning)
+        return _margin_with(case, lambda: replace(job, gripper=larger)) >= target
 
-    if not enough(LARGEST_PADS):
+    # Where the preload gave a full bond it is simulated again only for the answer, not for each attempt.
+    full = case.held is None or all((held == 1.0).all() for held in case.held)
+    attempt = replace(case.job, pick=None, nest=None) if full and case.hangs_in_carry_alone else case.job
+    if not enough(LARGEST_PADS, attempt):
         return None
-    factor = math.ceil(100.0 * _least(enough, 1.0, LARGEST_PADS, halvings=10) - 1e-9) / 100.0
-    if not enough(factor):
+    least = _least(lambda factor: enough(factor, attempt), 1.0, LARGEST_PADS, halvings=10)
+    factor = math.ceil(100.0 * least - 1e-9) / 100.0
+    if not enough(factor, case.job):
         return None
     text = f"make every pad {factor:.2f} times as long and as wide, where there is room"
     return Remedy(action="larger pads", text=text, figures={"factor": factor})

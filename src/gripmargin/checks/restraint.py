@@ -11,8 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gripmargin.arrays import FloatArray
-from gripmargin.contact.simulation import ContactHistory
-from gripmargin.job import Job
+from gripmargin.workcell import Nest, Part
 
 WAYS = ("lift", "slide", "turn", "tip")
 NEGLIGIBLE = 0.02  # of the part's weight: a demand below it needs no restraint that the job has to state
@@ -38,30 +37,38 @@ class Restraint:
         return np.where(demand > 0, ratio, np.inf)
 
 
-def restraint(job: Job, history: ContactHistory, com: FloatArray) -> Restraint:
+def restraint(
+    part: Part, nest: Nest, gravity: FloatArray, wrench: FloatArray, rotation: FloatArray, position: FloatArray
+) -> Restraint:
     """Return demand and restraint over a release.
 
-    Forces and moments are in the axes of the face frame. The weight acts at the centre of mass; the hold-down
-    acts at the centre of the support. Sideways forces are taken up where the part stands.
+    The weight acts at the centre of mass; the hold-down acts at the centre of the support. Sideways forces are
+    taken up where the part stands.
 
     Args:
-        job: With a nest.
-        history: Of the pads over the release.
-        com: The part's centre of mass in the face frame, where it lies in the nest [m], shape (3,).
+        part: The part.
+        nest: Where it lies.
+        gravity: In the world [m/s^2], shape (3,).
+        wrench: Of the gripper on the part, force and moment about the face frame's origin, face axes, shape (k, 6).
+        rotation: Tool axes in the face frame where the part is set down, shape (3, 3).
+        position: Tool origin there [m], shape (3,).
     """
-    nest, part = job.nest, job.part
-    assert nest is not None  # noqa: S101 - the caller has looked
-    weight = part.mass * nest.face[:3, :3].T @ job.gravity
-    force, about_com = history.force, history.moment_about(com)
+    com = rotation @ part.com + position
+    weight = part.mass * nest.face[:3, :3].T @ gravity
+    force, moment_at_face = wrench[:, :3], wrench[:, 3:]
+    about_com = moment_at_face - np.cross(com, force)
     sideways = np.hypot(force[:, 0] + weight[0], force[:, 1] + weight[1])
     rows = np.ones(len(force))
-    small = NEGLIGIBLE * part.mass * float(np.linalg.norm(job.gravity))
+    small = NEGLIGIBLE * part.mass * float(np.linalg.norm(gravity))
     lateral = _stated(nest.lateral_force, sideways, small)
     turning = np.abs(about_com[:, 2])
-    support = nest.support if nest.support is not None else part.outline
+    support = nest.support
+    if support is None and part.outline is not None:
+        flat = np.column_stack([part.outline, np.zeros(len(part.outline))])
+        support = (flat @ rotation.T + position)[:, :2]
     reach = 0.0 if support is None else float(np.ptp(support, axis=0).max()) / 2
     moment = _stated(nest.moment, turning, small * reach)
-    tip_demand, tip_available = _tipping(job, history, com, weight, support)
+    tip_demand, tip_available = _tipping(part, nest, wrench, com, weight, support)
     return Restraint(
         demand={"lift": np.maximum(force[:, 2], 0.0), "slide": lateral[0], "turn": moment[0], "tip": tip_demand},
         available={
@@ -81,28 +88,27 @@ def _stated(limit: float | None, demand: FloatArray, small: float) -> tuple[Floa
 
 
 def _tipping(
-    job: Job, history: ContactHistory, com: FloatArray, weight: FloatArray, support: FloatArray | None
+    part: Part, nest: Nest, wrench: FloatArray, com: FloatArray, weight: FloatArray, support: FloatArray | None
 ) -> tuple[FloatArray, FloatArray]:
     """Moments about the edge of the support over which the part is nearest to tipping.
 
     The centre of pressure stays inside the support as long as about each of its edges the weight and the
     hold-down turn the part back more than the pads turn it over.
     """
-    nest, force = job.nest, history.force
-    assert nest is not None  # noqa: S101 - the caller has looked
+    force, moment = wrench[:, :3], wrench[:, 3:]
     if support is None:
-        lifted = np.linalg.norm(history.moment[:, :2], axis=1)
+        lifted = np.linalg.norm(moment[:, :2], axis=1)
         return lifted, np.full(len(force), np.nan)
     hull = _hull(support)
     down = np.array([0.0, 0.0, -nest.hold_down])
     centre = np.append(hull.mean(axis=0), 0.0)
-    depth = -(job.part.thickness or 0.0)
+    depth = -(part.thickness or 0.0)
     demands, availables, ratios = [], [], []
     for a, b in zip(hull, np.roll(hull, -1, axis=0), strict=True):
         along = (b - a) / np.hypot(*(b - a))
         axis = np.append(along, 0.0)  # counter-clockwise: turning about it by the right hand lifts the inside
         foot = np.append(a, depth)
-        over = (history.moment - np.cross(foot, force)) @ axis
+        over = (moment - np.cross(foot, force)) @ axis
         back = -float((np.cross(com - foot, weight) + np.cross(centre - foot, down)) @ axis)
         # A part that its own weight turns over needs the pads to stay: nothing restrains it.
         falls = (back <= 0) & (over > back)

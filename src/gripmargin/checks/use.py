@@ -115,12 +115,12 @@ def _between(
     """What the loads between samples show: a certain and a likely utilisation, zero where they show nothing.
 
     Between two samples the acceleration takes on its mean, which the speeds give. Where that mean asks more
-    of the pads than both samples do, a peak lies between them; a rise and a fall in straight lines say how high. Samples too far apart to follow the
-    acceleration are joined by a polynomial through both and their rates.
+    of the pads than both samples do, a peak lies between them; a rise and a fall in straight lines say how
+    high. Samples too far apart to follow the acceleration are joined by a polynomial through both and their rates.
     """
     sure, likely = np.zeros(samples.size), np.zeros(samples.size)
     motion = case.motion
-    if motion.between_mean is None or motion.between_peak is None or samples.size < 2:
+    if motion.between_mean is None or motion.between_peak is None or motion.certain is None or samples.size < 2:
         return sure, likely
     first = np.flatnonzero(np.diff(samples) == 1)
     intervals = samples[first]
@@ -132,7 +132,7 @@ def _between(
     ends = np.maximum(value[first], value[first + 1])
     hidden = ~(mean <= ends * (1 + HIDDEN) + 1e-12)
     worse = np.where(value[first + 1] > value[first], first + 1, first)[hidden]
-    np.maximum.at(sure, worse, mean[hidden])
+    np.maximum.at(sure, worse, np.where(motion.certain[intervals], mean, 0.0)[hidden])
     np.maximum.at(likely, worse, np.maximum(mean, peak)[hidden])
     wide = np.diff(case.job.trajectory.t)[intervals] > RESOLVED
     for tool in motion.sparse:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import copy
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,6 +14,7 @@ from gripmargin.arrays import FloatArray, Value
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_states import CellState
 from gripmargin.contact.press_engine import PressEngine
+from gripmargin.contact.pull import straight_pull
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.errors import InputError
 from gripmargin.kernels.screw import along, twist_between
@@ -24,6 +26,7 @@ BLOCK = 16  # steps between looks at which cells are still bonded
 LARGEST_ANGLE = np.deg2rad(120.0)
 FARTHEST = 20.0  # of a slide or a press, in displacements that break a full bond or reach the overload pressure
 ARRIVED = 0.99  # of the longest way: where the release move is taken to end
+HALVINGS = 8  # of a step, to find when a straight pull has become light enough
 SEATED = 0.02  # share of the displacement that breaks a full bond
 
 
@@ -32,14 +35,19 @@ class Seating(Value):
     """Where in a motion a carried part reaches its place.
 
     Attributes:
-        sample: First sample at which the pads' centre is down on the face plane, or as low as it gets.
+        sample: First sample at which the pads' centre is down on the face plane, or as low as it gets. What passes
+            below the plane elsewhere, on the way to the place, does not count.
         height: Of the pads' centre above the face plane there [m].
         seated: Whether it reaches the plane.
+        tilt: Angle between the pads and the face plane there [rad].
+        flat: Whether no place of the pads is then so far above the plane that its bond is torn already.
     """
 
     sample: int
     height: float
     seated: bool
+    tilt: float
+    flat: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,8 +79,23 @@ def seating(faces: Sequence[PadFace], motion: RelativeMotion) -> Seating:
     height = motion.height(_centre(faces)[None])[:, 0]
     slack = SEATED * min(face.break_displacement for face in faces)
     lowest = float(height.min())
-    sample = int(np.argmax(height <= max(lowest, 0.0) + slack))
-    return Seating(sample=sample, height=float(height[sample]), seated=lowest <= slack)
+    down = height <= max(lowest, 0.0) + slack
+    starts = np.flatnonzero(down & ~np.concatenate([[False], down[:-1]]))
+    place = (motion.rotation @ _centre(faces) + motion.position)[:, :2]
+    away = np.linalg.norm(place - place[starts[-1]], axis=1)
+    extent = max(float(np.linalg.norm(face.patch.edge - _centre(faces), axis=1).max()) for face in faces)
+    sample = int(np.argmax(down & (away <= extent)))
+    there = motion.between(sample, sample)
+    highest = max(float(there.height(face.patch.edge).max()) / face.break_displacement for face in faces)
+    normal = np.stack([face.patch.area * face.patch.rotation[:, 2] for face in faces]).sum(axis=0)
+    sine = float(np.hypot(*(there.rotation[0] @ normal)[:2]) / max(float(np.linalg.norm(normal)), 1e-300))
+    return Seating(
+        sample=sample,
+        height=float(height[sample]),
+        seated=lowest <= slack,
+        tilt=float(np.arcsin(min(sine, 1.0))),
+        flat=highest < 1.0,
+    )
 
 
 def travel(kind: ReleaseKind, faces: Sequence[PadFace], motion: RelativeMotion) -> FloatArray:
@@ -105,7 +128,8 @@ def required_travel(
     motion: RelativeMotion,
     bond: Sequence[FloatArray],
     *,
-    left: float,
+    left: float = 0.0,
+    enough: Callable[[FloatArray], bool] | None = None,
 ) -> RequiredTravel:
     """Return how far a release goes and how far along the same screw it would have to go.
 
@@ -120,6 +144,8 @@ def required_travel(
         bond: At that sample, as for `gripmargin.contact.simulation.simulate`.
         left: Share of the bond's pull-off force that may be left, 0 to 1. The answer is as fine as the cells are:
             below the share of a few cells a core that never vanishes may seem to.
+        enough: Instead of a share: whether the tool may leave straight from here, by the reaction on the part of
+            `gripmargin.contact.pull.straight_pull`, shape (k, 6).
 
     Raises:
         InputError: A share outside 0 to 1, or as for the simulation.
@@ -140,6 +166,8 @@ def required_travel(
     step = STEP * min(face.break_displacement for face in faces)
     farthest = _farthest(kind, faces, screw)
     done, share = 0.0, 1.0
+    if enough is not None and enough(straight_pull(engine)):
+        return RequiredTravel(kind, achieved, 0.0, share, 0.0)
     while done < farthest and start > 0:
         bonded = engine.states.state == CellState.BONDED
         place = points[bonded] @ engine.rotation.T + engine.position if bonded.any() else engine.position[None]
@@ -152,11 +180,19 @@ def required_travel(
             np.tile(screw, (BLOCK, 1)),
             s,
         )
+        before_block = copy.deepcopy(engine) if enough is not None else engine
         rows = engine.advance(s, rotation, position, np.tile(screw * each, (BLOCK, 1)))
         shares = rows.held @ full / start
-        enough = np.nonzero(shares <= left)[0]
-        if enough.size:
-            i = int(enough[0])
+        if enough is not None:
+            if enough(straight_pull(engine)):
+                at, share = _first_enough(before_block, screw, done, each, enough, full / start)
+                way = _way_at(kind, faces, motion, screw, at)
+                return RequiredTravel(kind, achieved, way, share, way)
+            done, share = float(s[-1]), float(shares[-1])
+            continue
+        few = np.nonzero(shares <= left)[0]
+        if few.size:
+            i = int(few[0])
             before = shares[i - 1] if i else share
             since = s[s < rows.t[i]].max(initial=done)
             at = _when(engine, bond, since, float(rows.t[i]), (before - left) / (before - shares[i]))
@@ -166,6 +202,37 @@ def required_travel(
     return RequiredTravel(
         kind, achieved, 0.0 if start <= 0 else np.inf, share, _way_at(kind, faces, motion, screw, done)
     )
+
+
+def _first_enough(
+    engine: PressEngine,
+    screw: FloatArray,
+    done: float,
+    each: float,
+    enough: Callable[[FloatArray], bool],
+    weight: FloatArray,
+) -> tuple[float, float]:
+    """The way along a screw from which on a straight pull is light enough, and the share of the bond left there.
+
+    Args:
+        engine: At the way ``done``, from which the next `BLOCK` steps of ``each`` lead to where it is.
+        screw: Of unit length.
+        done: Way so far.
+        each: Length of a step.
+        enough: As for `required_travel`.
+        weight: Share of the bond in each pad at the start.
+    """
+    step, at = each, done
+    for _ in range(BLOCK + HALVINGS):
+        tried = copy.deepcopy(engine)
+        rotation, position = along(tried.rotation[None], tried.position[None], screw[None], np.array([step]))
+        tried.advance(np.array([at + step]), rotation, position, (screw * step)[None])
+        if enough(straight_pull(tried)):
+            step /= 2
+        else:
+            engine, at = tried, at + step
+    end = at + 2 * step
+    return end, float(engine.last.held[-1] @ weight)
 
 
 def _when(engine: PressEngine, bond: Sequence[FloatArray], start: float, end: float, part: float) -> float:

@@ -18,10 +18,12 @@ BARE_SPEED_TOLERANCE = 0.05  # the same without accelerations: the trapezoidal r
 ACCELERATION_TOLERANCE = 0.25  # share for accelerations, whose peaks samples resolve less well
 NO_TRAVEL = 5e-4  # [rad or m] travel below which rounding hides what a column of rates says
 NO_SPEED = 2e-3  # [rad/s or m/s] the same for speeds
+COARSEST_DIGIT = 2e-4  # [rad or m] largest step that positions are rounded to: 0.01 deg, 0.1 mm
 NO_MOTION = 2e-5  # [rad or m] jump below which positions are not known
 ROUNDING = 1.5  # times the median third difference: six standard deviations of rounded values
+USUAL = 0.95  # share of the intervals that show what is usual in a program
 ENOUGH = 20  # intervals in motion that show how values are rounded
-RESOLVED = 0.010  # [s] steps up to which samples are taken to follow every change of acceleration
+RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
 WORTH = 0.02  # share of a joint's largest acceleration that a hidden motion must imply to count
 
 
@@ -123,16 +125,28 @@ def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], .
     moment = np.diff(q, axis=0) - h * (qd[:-1] + qd[1:]) / 2
     explained = h**2 * np.abs(np.diff(qdd, axis=0)) / 8
     smooth = moment - h**2 * (qdd[:-1] - qdd[1:]) / 12
-    beyond = np.abs(moment) - explained - rounding(smooth, in_motion(trajectory)) - NO_MOTION
+    beyond = np.abs(moment) - explained - rounding(smooth, in_motion(qd)) - NO_MOTION
     # A swing to both sides by an acceleration a has the moment a h^2 / 4.
-    wrong = 4.0 * beyond / h**2 > WORTH * np.abs(qdd).max(axis=0)
+    worth = WORTH * np.abs(qdd).max(axis=0) * h**2 / 4.0
+    for joint in np.flatnonzero((beyond > worth).any(axis=0)):
+        beyond[:, joint] -= _last_digit(q[:, joint])
     return tuple(
         (int(i), int(i) + 1, f"the joint positions jump against the speeds between {t[i]:.3f} s and {t[i + 1]:.3f} s")
-        for i in np.flatnonzero((wrong & (beyond > 0)).any(axis=1))
+        for i in np.flatnonzero((beyond > worth).any(axis=1))
     )
 
 
-def unexplained_acceleration(trajectory: JointTrajectory) -> FloatArray:
+def _last_digit(values: FloatArray) -> float:
+    """Return the step that all values are multiples of, where it is one that files round to; else 0."""
+    steps = np.diff(np.unique(values))
+    if steps.size == 0:
+        return 0.0
+    step = float(steps.min())
+    counts = steps / step
+    return step if step <= COARSEST_DIGIT and np.abs(counts - np.round(counts)).max() < 1e-3 else 0.0
+
+
+def unexplained_acceleration(trajectory: JointTrajectory) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Return by how much the mean acceleration of each interval exceeds the mean of both samples' accelerations.
 
     What rounding of the rates can explain is left out.
@@ -141,14 +155,17 @@ def unexplained_acceleration(trajectory: JointTrajectory) -> FloatArray:
         trajectory: With speeds and accelerations.
 
     Returns:
-        Shape (n - 1, joints) [rad/s^2 or m/s^2].
+        The excess, shape (n - 1, joints) [rad/s^2 or m/s^2], and whether nothing that is usual in the program
+        explains it, shape (n - 1,).
     """
     t, qd, qdd = trajectory.t, trajectory.qd, trajectory.qdd
     assert qd is not None and qdd is not None  # noqa: S101, PT018 - the caller has looked
     h = np.diff(t)[:, None]
     excess = np.diff(qd, axis=0) / h - (qdd[:-1] + qdd[1:]) / 2
-    known = np.where(h <= RESOLVED, rounding(h * excess, in_motion(trajectory)) / h, 0.0)
-    return np.sign(excess) * np.maximum(np.abs(excess) - known, 0.0)
+    moving = in_motion(qd)
+    known = np.where(h <= RESOLVED, rounding(h * excess, moving) / h, 0.0)
+    certain = np.abs(excess) > rounding(h * excess, moving, share=USUAL) / h
+    return _beyond(excess, known), np.asarray(certain.any(axis=1))
 
 
 def interpolated(trajectory: JointTrajectory, share: float) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -168,24 +185,25 @@ def interpolated(trajectory: JointTrajectory, share: float) -> tuple[FloatArray,
     # On top of a straight line the acceleration has s (1 - s) (even + odd (2 s - 1)): the even part makes up
     # for the change of speed, the odd part for the travel.
     even = 6.0 * (np.diff(qd, axis=0) / h - (qdd[:-1] + qdd[1:]) / 2)
-    moment = np.diff(q, axis=0) / h**2 - (qd[:-1] + qd[1:]) / (2 * h) + step / 12
-    odd = -60.0 * moment
+    moment = np.diff(q, axis=0) - h * (qd[:-1] + qd[1:]) / 2 + h**2 * step / 12
+    odd = -60.0 * _beyond(moment, rounding(moment, in_motion(qd))) / h**2
     acceleration = a + step * s + s * (1 - s) * (even + odd * (2 * s - 1))
     speed = a * s + step * s**2 / 2 + even * (s**2 / 2 - s**3 / 3) + odd * (s**3 - s**2 / 2 - s**4 / 2)
     travel = a * s**2 / 2 + step * s**3 / 6 + even * (s**3 / 6 - s**4 / 12) + odd * (s**4 / 4 - s**3 / 6 - s**5 / 10)
     return q[:-1] + h * qd[:-1] * s + h**2 * travel, qd[:-1] + h * speed, acceleration
 
 
-def in_motion(trajectory: JointTrajectory) -> NDArray[np.bool_]:
-    """Return in which intervals each joint moves or changes its speed, shape (n - 1, joints)."""
-    moving = np.diff(trajectory.q, axis=0) != 0
-    for rates in (trajectory.qd, trajectory.qdd):
-        if rates is not None:
-            moving |= (rates[:-1] != 0) | (rates[1:] != 0)
-    return moving
+def _beyond(values: FloatArray, known: FloatArray) -> FloatArray:
+    """Return what of some values, of either sign, is beyond a size that is explained."""
+    return np.asarray(np.sign(values) * np.maximum(np.abs(values) - known, 0.0))
 
 
-def rounding(residual: FloatArray, moving: NDArray[np.bool_]) -> FloatArray:
+def in_motion(qd: FloatArray) -> NDArray[np.bool_]:
+    """Return in which intervals each joint keeps moving, by its speeds (n, joints); shape (n - 1, joints)."""
+    return np.asarray((qd[:-1] != 0) & (qd[1:] != 0))
+
+
+def rounding(residual: FloatArray, moving: NDArray[np.bool_], *, share: float = 0.5) -> FloatArray:
     """Return how large a residual can be for the rounding of the values it is made of, shape (joints,).
 
     Rounding makes residuals that change sign from one interval to the next, motion makes smooth ones or few:
@@ -194,11 +212,12 @@ def rounding(residual: FloatArray, moving: NDArray[np.bool_]) -> FloatArray:
     Args:
         residual: Over the intervals, shape (n, joints).
         moving: In which intervals the joint moves, shape (n, joints); the others show no rounding.
+        share: Of the third differences that are taken for rounding, smallest first.
     """
     out = np.zeros(residual.shape[1])
     third = np.abs(np.diff(residual, 3, axis=0))
     for j, column in enumerate(third.T):
         counted = column[moving[3:, j]]
         if counted.size >= ENOUGH:
-            out[j] = ROUNDING * float(np.median(counted))
+            out[j] = ROUNDING * float(np.quantile(counted, share))
     return out

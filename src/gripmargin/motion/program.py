@@ -24,11 +24,12 @@ from gripmargin.motion.consistency import (
     unexplained_acceleration,
 )
 from gripmargin.motion.rates import Rates, estimate_rates, estimate_rotation_rates
-from gripmargin.motion.tool_motion import ToolMotion, joint_motion, pose_motion
+from gripmargin.motion.tool_motion import ToolMotion, check_columns, joint_motion, pose_motion
 from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory, Trajectory
 
 LINEAR_SPACING = 0.010  # [s] points of a linear program closer than this are taken for samples of a smooth motion
 GAP_STEPS = 5.0  # median steps without a sample that count as a gap
+EIGHTHS = tuple(k / 8 for k in range(1, 8))
 STILL = 4.0  # standard deviations of the noise within which positions count as unchanged
 
 
@@ -63,7 +64,9 @@ class ProgramMotion:
             None where the rates are estimated (their error covers what lies between).
         between_peak: The same with the highest acceleration of a rise and a fall in straight lines that has
             that mean (a parabola would be lower).
-        sparse: Where samples are further apart than `RESOLVED`: at each quarter of every interval, on the
+        certain: Whether that mean differs from the samples by more than the rounding of the rates can explain, for
+            each interval.
+        sparse: Where samples are further apart than `RESOLVED`: at each eighth of every interval, on the
             polynomial of degree five through both samples and their rates.
         error: Errors of estimated rates; None where the file gives them.
         doubts: (first sample, last sample, reason) of stretches that cannot be judged.
@@ -74,6 +77,7 @@ class ProgramMotion:
     at: ToolMotion
     between_mean: ToolMotion | None = None
     between_peak: ToolMotion | None = None
+    certain: NDArray[np.bool_] | None = None
     sparse: tuple[ToolMotion, ...] = ()
     error: RateError | None = None
     doubts: tuple[tuple[int, int, str], ...] = ()
@@ -107,6 +111,21 @@ class ProgramMotion:
             f"{angular:.2g} rad/s^2 (1 sigma), smoothing by up to {np.abs(bias[:, :3]).sum():.2g} m/s^2"
         )
 
+    def error_over(self, samples: NDArray[np.intp]) -> str | None:
+        """Return the largest errors of the tool's accelerations over some samples, in words; None where none."""
+        if self.error is None:
+            return None
+        sizes = []
+        for bias in (False, True):
+            columns = self.error.columns(samples, bias=bias)
+            norm = np.linalg.norm if not bias else lambda c, axis: np.abs(c).sum(axis=axis)
+            sizes.append([float(norm(columns[:, part], axis=(0, 1)).max()) for part in (slice(3), slice(3, 6))])
+        (line, turn), (line_bias, turn_bias) = sizes
+        return (
+            f"Over the carry the tool's accelerations are known to {line:.2g} m/s^2 and {turn:.2g} rad/s^2 (1 sigma of "
+            f"noise), smoothing and sampling add up to {line_bias:.2g} m/s^2 and {turn_bias:.2g} rad/s^2."
+        )
+
     def better_data(self, sample: int) -> str:
         """Return what data would decide a sample."""
         if self.doubts_at(sample):
@@ -130,6 +149,7 @@ def program_motion(trajectory: Trajectory, chain: Chain | None) -> ProgramMotion
         return _from_poses(trajectory)
     if chain is None:
         raise InputError(trajectory.source, "a joint program without a robot", "the robot it moves")
+    check_columns(trajectory.q, chain)
     if trajectory.qd is not None and trajectory.qdd is not None:
         return _from_given_rates(trajectory, chain)
     return _from_positions(trajectory, chain)
@@ -142,7 +162,7 @@ def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotio
     generated = trajectory.interpolation in ("cubic", "quintic")
     check_rates(trajectory)
     h = np.diff(t)[:, None]
-    ends, excess = (qdd[:-1] + qdd[1:]) / 2, unexplained_acceleration(trajectory)
+    ends, (excess, certain) = (qdd[:-1] + qdd[1:]) / 2, unexplained_acceleration(trajectory)
     mean, peak = ends + excess, ends + 2.0 * excess
     middle_q = (q[:-1] + q[1:]) / 2 + h * (qd[:-1] - qd[1:]) * (5 / 32) + h**2 * (qdd[:-1] + qdd[1:]) / 64
     middle_qd = (qd[:-1] + qd[1:]) / 2 + h * (qdd[:-1] - qdd[1:]) / 8
@@ -154,12 +174,13 @@ def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotio
         )
     else:
         note = "Joint speeds and accelerations as given; they follow from the positions."
-    quarters = (0.25, 0.5, 0.75) if h.max() > RESOLVED else ()
+    shares = EIGHTHS if h.max() > RESOLVED else ()
     return ProgramMotion(
         at=at,
         between_mean=joint_motion(chain, middle_t, middle_q, middle_qd, mean),
         between_peak=joint_motion(chain, middle_t, middle_q, middle_qd, peak),
-        sparse=tuple(joint_motion(chain, middle_t, *interpolated(trajectory, share)) for share in quarters),
+        certain=certain,
+        sparse=tuple(joint_motion(chain, middle_t, *interpolated(trajectory, share)) for share in shares),
         doubts=(*contradictions(trajectory), *_gaps(t, q, np.zeros(chain.joints))),
         notes=(note,),
     )
@@ -194,7 +215,7 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
         at=joint_motion(chain, t, q, qd, qdd),
         error=error,
         doubts=tuple(doubts),
-        notes=(given + _how(rates, np.array(chain.revolute), error),),
+        notes=(given + _how(rates, np.array(chain.revolute)),),
         references=(rates.method,),
     )
 
@@ -224,22 +245,19 @@ def _from_poses(trajectory: PoseTrajectory) -> ProgramMotion:
         error=error,
         doubts=tuple(_gaps(t, places, noise)),
         notes=(
-            "Speeds and accelerations estimated from poses: " + _how(line, np.zeros(3, dtype=bool), error),
+            "Speeds and accelerations estimated from poses: " + _how(line, np.zeros(3, dtype=bool)),
             f"Orientation: noise {turn.noise.max():.2g} rad, differentiated on the rotation group.",
         ),
         references=(line.method,),
     )
 
 
-def _how(rates: Rates, revolute: NDArray[np.bool_], error: RateError) -> str:
-    """Bandwidth, noise and resulting error, in words."""
+def _how(rates: Rates, revolute: NDArray[np.bool_]) -> str:
+    """Bandwidth and noise, in words."""
     unit = "rad" if revolute.all() else "m" if not revolute.any() else "rad or m"
     low, high = 1e3 * rates.window.min(), 1e3 * rates.window.max()
     span = f"{low:.3g} ms" if high <= 1.01 * low else f"{low:.3g} to {high:.3g} ms"
-    return (
-        f"local polynomials over {span}; noise found {rates.noise.max():.2g} {unit}; error of the accelerations up to "
-        f"{error.sigma.max():.2g} {unit}/s^2 (1 sigma) and {error.bias.max():.2g} by smoothing."
-    )
+    return f"local polynomials over {span}; noise found {rates.noise.max():.2g} {unit}."
 
 
 def _gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int, int, str]]:

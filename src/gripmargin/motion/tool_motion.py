@@ -28,6 +28,7 @@ class ToolMotion(Value):
     state: FloatArray
 
     def __post_init__(self) -> None:
+        sealed(self.t)
         sealed(self.state)
 
     @property
@@ -70,6 +71,18 @@ class ToolMotion(Value):
         return np.einsum("cjn,j->cn", self.state[:, recursion.EX :], np.asarray(vector, dtype=np.float64))
 
 
+def check_columns(q: FloatArray, chain: Chain) -> None:
+    """Compare the number of joint columns with the robot's number of joints.
+
+    Raises:
+        InputError: They differ.
+    """
+    if q.shape[1] != chain.joints:
+        raise InputError(
+            "trajectory joint columns", f"{q.shape[1]}", f"{chain.joints}, the moving joints of {chain.source}"
+        )
+
+
 def joint_motion(chain: Chain, t: FloatArray, q: FloatArray, qd: FloatArray, qdd: FloatArray) -> ToolMotion:
     """Return the tool motion of joint samples with known rates.
 
@@ -83,10 +96,7 @@ def joint_motion(chain: Chain, t: FloatArray, q: FloatArray, qd: FloatArray, qdd
     Raises:
         InputError: The number of columns is not the robot's number of joints.
     """
-    if q.shape[1] != chain.joints:
-        raise InputError(
-            "trajectory joint columns", f"{q.shape[1]}", f"{chain.joints}, the moving joints of {chain.source}"
-        )
+    check_columns(q, chain)
     return ToolMotion(t=t, state=recursion.tool_motion(chain.links, chain.revolute, q, qd, qdd))
 
 

@@ -15,7 +15,8 @@ SHOWN = 10  # findings in full; the rest are counted
 
 def report_text(report: Report) -> str:
     """Return the report as text for a person, at most 100 characters wide."""
-    lines = [f"{report.verdict.upper()}  {_printable(report.job)}", *_scope(report), ""]
+    title = f"{report.verdict.upper()}  {_printable(report.job)}"
+    lines = [*textwrap.wrap(title, WIDTH, subsequent_indent=" " * 6), *_scope(report), ""]
     for check in report.checks:
         lines += _check_lines(check)
     short = [finding for finding in report.findings if finding.verdict == "fail"]

@@ -1,0 +1,187 @@
+"""Given rates against positions: what is refused, what is a contradiction, what rounding explains."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gripmargin.errors import InputError
+from gripmargin.motion.consistency import (
+    check_rates,
+    contradictions,
+    interpolated,
+    rounding,
+    unexplained_acceleration,
+)
+from gripmargin.motion.trajectory import JointTrajectory
+
+
+@pytest.fixture(scope="module")
+def smooth(exact_moves):
+    return exact_moves(2, (0.1, 0.6, [0.8, -0.3]), (0.8, 0.4, [-0.5, 0.2]))
+
+
+def sampled(exact, rate=250.0, duration=1.5, **changes):
+    t = np.arange(0, duration, 1 / rate)
+    columns = dict(zip(("q", "qd", "qdd"), exact.at(t), strict=True))
+    return JointTrajectory(t=t, **{**columns, **{k: f(columns[k]) for k, f in changes.items()}})
+
+
+class TestCheckRates:
+    @pytest.mark.parametrize("rate", [50, 250, 1000])
+    @pytest.mark.parametrize("digits", [2, 3, 6, 15])
+    def test_good_columns_are_taken(self, smooth, rate, digits):
+        check_rates(
+            sampled(
+                smooth,
+                rate,
+                q=lambda q: q.round(digits + 2),
+                qd=lambda v: v.round(digits),
+                qdd=lambda a: a.round(digits),
+            )
+        )
+
+    @pytest.mark.parametrize(
+        ("changes", "message"),
+        [
+            (
+                {"qdd": lambda a: 0 * a},
+                "trajectory qdd1: found accelerations that are zero while the joint moves, expected rates that follow from "
+                "positions and times; check their units, and whether they are per second; or leave them out: the rates are "
+                "then estimated",
+            ),
+            (
+                {"qd": lambda v: np.rad2deg(v), "qdd": lambda a: np.rad2deg(a)},
+                "trajectory qd1: found speeds that account for the change only after a factor of 0.01745, expected rates "
+                "that follow from positions and times; check units: the rates seem to be in deg where rad is said",
+            ),
+            (
+                {"qd": lambda v: np.deg2rad(v), "qdd": lambda a: np.deg2rad(a)},
+                "trajectory qd1: found speeds that account for the change only after a factor of 57.3, expected rates that "
+                "follow from positions and times; check units: the rates seem to be in rad where deg is said",
+            ),
+            (
+                {"q": lambda q: 0 * q},
+                "trajectory qd1: found speeds of a joint that does not move, expected rates that follow from positions and "
+                "times; check their units, and whether they are per second; or leave them out: the rates are then estimated",
+            ),
+        ],
+    )
+    def test_refusals_in_full(self, smooth, changes, message):
+        with pytest.raises(InputError) as caught:
+            check_rates(sampled(smooth, **changes))
+        assert str(caught.value) == message
+
+    @pytest.mark.parametrize("factor", [-1.0, 0.5, 0.97, 1.03, 2.0])
+    def test_speeds_off_by_a_factor(self, smooth, factor):
+        with pytest.raises(InputError, match="qd1: found speeds"):
+            check_rates(sampled(smooth, qd=lambda v: factor * v))
+
+    @pytest.mark.parametrize("factor", [-1.0, 0.5, 0.75, 1.5])
+    def test_accelerations_off_by_a_factor(self, smooth, factor):
+        with pytest.raises(InputError, match="qdd1: found accelerations"):
+            check_rates(sampled(smooth, qdd=lambda a: factor * a))
+
+    def test_the_joint_at_fault_is_named(self, smooth):
+        with pytest.raises(InputError, match="qd2: found speeds that are zero"):
+            check_rates(sampled(smooth, qd=lambda v: v * [1, 0], qdd=lambda a: a * [1, 0]))
+
+    def test_a_joint_that_rounding_alone_moves_is_no_fault(self, smooth):
+        """Positions to 1e-3 deg creep by one digit while the speeds, to 0.1 deg/s, stay at zero."""
+
+        def creep(q):
+            slow = np.linspace(0, 2e-5, len(q))
+            return np.column_stack([q[:, 0], np.deg2rad(np.rad2deg(slow).round(3))])
+
+        check_rates(sampled(smooth, q=creep, qd=lambda v: v * [1, 0], qdd=lambda a: a * [1, 0]))
+
+
+class TestContradictions:
+    @pytest.mark.parametrize("rate", [20, 100, 250, 1000])
+    def test_a_smooth_program_has_none(self, smooth, rate):
+        assert contradictions(sampled(smooth, rate)) == ()
+
+    @pytest.mark.parametrize("rate", [50, 250, 1000])
+    @pytest.mark.parametrize("digits", [3, 4, 5])
+    def test_rounded_positions_have_none(self, smooth, rate, digits):
+        made = sampled(smooth, rate, q=lambda q: np.deg2rad(np.rad2deg(q).round(digits)), qd=lambda v: v.round(digits))
+        assert contradictions(made) == ()
+
+    @pytest.mark.parametrize("ramp", [0.1, 0.1013])
+    def test_steps_of_acceleration_have_none(self, ramp):
+        t = np.arange(0, 1, 0.004)
+        late = np.maximum(t[:, None] - [0.2, 0.2 + ramp, 0.6, 0.6 + ramp], 0)
+        kinks = np.array([5.0, -5.0, -5.0, 5.0])
+        columns = late**2 @ kinks / 2, late @ kinks, (late > 0) @ kinks
+        q, qd, qdd = (c[:, None] for c in columns)
+        assert contradictions(JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)) == ()
+
+    @pytest.mark.parametrize("sample", [0, 100, 200, 300])
+    @pytest.mark.parametrize("size", [1e-3, -0.1])
+    def test_a_position_off_at_one_sample(self, smooth, sample, size):
+        def spoil(q):
+            q = q.copy()
+            q[sample, 0] += size
+            return q
+
+        found = contradictions(sampled(smooth, q=spoil))
+        assert [(a, b) for a, b, _ in found] == [(i, i + 1) for i in (sample - 1, sample) if i >= 0]
+        assert all("jump against the speeds" in reason for *_, reason in found)
+
+
+class TestUnexplained:
+    def test_a_constant_acceleration_leaves_none(self):
+        t = np.linspace(0, 1, 101)[:, None]
+        excess, certain = unexplained_acceleration(JointTrajectory(t=t[:, 0], q=t**2, qd=2 * t, qdd=0 * t + 2))
+        np.testing.assert_allclose(excess, 0, atol=1e-12)
+        assert excess.shape == (100, 1)
+        assert certain.shape == (100,)
+
+    def test_a_jump_of_speed_is_all_of_it(self, smooth):
+        def jump(v):
+            return v + 0.3 * (np.arange(len(v)) >= 120)[:, None] * [1, 0]
+
+        excess, certain = unexplained_acceleration(sampled(smooth, qd=jump))
+        assert excess[119, 0] == pytest.approx(0.3 * 250, rel=0.02)
+        assert certain[119]
+
+    def test_rounded_speeds_are_explained(self, smooth):
+        excess, certain = unexplained_acceleration(sampled(smooth, 1000, qd=lambda v: v.round(3)))
+        assert np.abs(excess).max() < 0.1  # a digit over a step is 1 rad/s2
+        assert certain.mean() < 0.01
+
+
+class TestInterpolated:
+    @given(
+        coefficients=st.lists(st.floats(-3, 3), min_size=6, max_size=6),
+        share=st.floats(0, 1),
+        steps=st.lists(st.floats(0.01, 0.3), min_size=3, max_size=3),
+    )
+    @settings(derandomize=True, deadline=None, max_examples=60)
+    def test_is_exact_for_polynomials_of_degree_five(self, coefficients, share, steps):
+        curve = np.polynomial.Polynomial(coefficients)
+        t = np.concatenate([[0.0], np.cumsum(steps)])
+        q, qd, qdd = (curve.deriv(k)(t)[:, None] for k in range(3))
+        inside = t[:-1] + share * np.diff(t)
+        found = interpolated(JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), share)
+        for k, tolerance in enumerate((1e-9, 1e-8, 1e-6)):
+            np.testing.assert_allclose(found[k][:, 0], curve.deriv(k)(inside), atol=tolerance)
+
+
+class TestRounding:
+    def test_smooth_residuals_are_not_rounding(self):
+        t = np.linspace(0, 1, 500)[:, None]
+        assert rounding(np.sin(6 * t), np.ones((500, 1), dtype=bool)) < 1e-5
+
+    def test_rounded_values_stay_within_what_is_allowed_them(self):
+        random = np.random.default_rng(0)
+        values = random.uniform(-0.5, 0.5, 501)
+        residual = np.diff(values)[:, None]
+        assert rounding(residual, np.ones((500, 1), dtype=bool)) >= np.abs(residual).max()
+
+    def test_a_single_outlier_among_rests_is_not_rounding(self):
+        residual = np.zeros((500, 1))
+        residual[200] = 1.0
+        moving = np.zeros((500, 1), dtype=bool)
+        moving[195:205] = True
+        assert rounding(residual, moving) == 0.0
