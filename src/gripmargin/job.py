@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -104,7 +105,7 @@ class Job(Value):
             if values is not None and len(values) != joints:
                 raise InputError(where, f"{len(values)} values", f"{joints}, one a joint of the robot")
 
-    @property
+    @cached_property
     def phase_map(self) -> PhaseMap:
         """Which samples lie in which phase."""
         return PhaseMap(self.phases, self.trajectory)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,13 +50,13 @@ class PhaseMap:
 
     def of(self, index: int) -> NDArray[np.bool_]:
         """Return which samples lie in one phase, shape (samples,)."""
-        return _mask(self.phases[index], self.trajectory)
+        return self._masks[index].copy()
 
     def gaps(self) -> list[tuple[int, int, bool]]:
         """Return the stretches that no phase covers: first sample, last sample, whether the part is carried."""
         if not self.phases:
             return []
-        bare = ~np.any([_mask(phase, self.trajectory) for phase in self.phases], axis=0)
+        bare = ~np.any(self._masks, axis=0)
         return [(first, last, self._carried_between(first, last)) for first, last in _runs(bare)]
 
     def dropped(self) -> list[tuple[int, int]]:
@@ -70,8 +71,12 @@ class PhaseMap:
             kinds[self.covers(kind)] = kind
         return tuple(kinds.tolist())
 
+    @cached_property
+    def _masks(self) -> list[NDArray[np.bool_]]:
+        return [_mask(phase, self.trajectory) for phase in self.phases]
+
     def _declared(self, kind: str) -> NDArray[np.bool_]:
-        masks = [_mask(phase, self.trajectory) for phase in self.phases if phase.kind == kind]
+        masks = [mask for phase, mask in zip(self.phases, self._masks, strict=True) if phase.kind == kind]
         return np.any(masks, axis=0) if masks else np.zeros(self.trajectory.samples, dtype=bool)
 
     def _carried_between(self, first: int, last: int) -> bool:

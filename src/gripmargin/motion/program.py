@@ -106,9 +106,14 @@ class ProgramMotion:
             return "the loads between the samples are higher than at them: the samples are too far apart"
         linear, angular = self.acceleration_error(sample)
         bias = self.error.columns(np.array([sample]), bias=True)[:, :, 0]
+        smooth, turning = float(np.abs(bias[:, :3]).sum()), float(np.abs(bias[:, 3:]).sum())
+        if smooth + turning > 2.0 * (linear + angular):
+            reason = "the samples are too sparse, or too noisy, to follow how fast the acceleration changes"
+        else:
+            reason = "the positions are noisy or coarsely rounded"
         return (
-            f"the accelerations are estimated from noisy or sparse samples and uncertain by {linear:.2g} m/s^2 and "
-            f"{angular:.2g} rad/s^2 (1 sigma), smoothing by up to {np.abs(bias[:, :3]).sum():.2g} m/s^2"
+            f"the accelerations are estimated, and {reason}: error {linear:.2g} m/s^2 and "
+            f"{angular:.2g} rad/s^2 (1 sigma) by noise, up to {smooth:.2g} m/s^2 and {turning:.2g} rad/s^2 by sampling and smoothing"
         )
 
     def error_over(self, samples: NDArray[np.intp]) -> str | None:
