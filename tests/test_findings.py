@@ -71,4 +71,3 @@ class TestOverall:
     )
     def test_is_the_worst(self, verdicts, worst):
         assert overall(Verdict(v) for v in verdicts) == worst
-

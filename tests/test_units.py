@@ -70,18 +70,12 @@ class TestRefused:
     @pytest.mark.parametrize("other", DIMENSIONS)
     def test_another_dimension(self, dimension, other):
         """Also angle for a plain number, and moment for energy: each is a dimension of its own."""
-        same = {frozenset(("stress", "stress"))}
         unit = DIMENSIONS[other][0]
-        if dimension == other or frozenset((dimension, other)) in same:
+        if dimension == other:
             assert unit_factor(unit, dimension) == 1.0
             return
-        try:
-            factor = unit_factor(unit, dimension)
-        except InputError as error:
-            assert "a unit of another dimension" in str(error)
-        else:
-            # N*m/m^2 and N/m are one and the same; nothing else may pass
-            assert {dimension, other} <= {"energy per area"}, (dimension, other, factor)
+        with pytest.raises(InputError, match="a unit of another dimension"):
+            unit_factor(unit, dimension)
 
     @pytest.mark.parametrize(
         "text",
@@ -100,17 +94,19 @@ class TestRefused:
         with pytest.raises(InputError):
             parse_quantity(value, "length", "part.size")
 
-    def test_messages_in_full(self):
-        for text, message in (
-            (5, "pad.size: found the bare number 5, expected a length with its unit, such as \"12 mm\"; write the number "
-                "and its unit between quotes"),
-            ("5", 'pad.size: found "5", a number without a unit, expected a length with its unit, such as "12 mm"'),
-            ("5 kg", 'pad.size: found "5 kg", which is not a length, expected a length with its unit, such as "12 mm"'),
-            ("5 mn", 'pad.size: found "5 mn", whose unit is not known, expected a length with its unit, such as "12 mm"'),
-        ):  # fmt: skip
-            with pytest.raises(InputError) as caught:
-                parse_quantity(text, "length", "pad.size")
-            assert str(caught.value) == message
+    @pytest.mark.parametrize(
+        ("value", "found", "remedy"),
+        [
+            (5, "the bare number 5", "; write the number and its unit between quotes"),
+            ("5", '"5", a number without a unit', ""),
+            ("5 kg", '"5 kg", which is not a length', ""),
+            ("5 mn", '"5 mn", whose unit is not known', ""),
+        ],
+    )
+    def test_messages_in_full(self, value, found, remedy):
+        with pytest.raises(InputError) as caught:
+            parse_quantity(value, "length", "pad.size")
+        assert str(caught.value) == f'pad.size: found {found}, expected a length with its unit, such as "12 mm"{remedy}'
 
 
 @given(number=st.floats(-1e12, 1e12), unit=st.sampled_from(["mm", "m", "in", "um", "km"]))

@@ -22,7 +22,7 @@ class TestUniformPlate:
     def test_rectangle(self):
         """m/12 (b^2 + t^2) and m/12 (a^2 + b^2): any table of moments of inertia."""
         a, b, t = 0.12, 0.08, 0.01
-        corners = np.array([[0, 0], [a, 0], [a, b], [0, b]]) + [0.02, -0.03]
+        corners = np.array([[0, 0], [a, 0], [a, b], [0, b]]) + np.array([0.02, -0.03])
         com, inertia = gm.uniform_plate(2.0, corners, t)
         np.testing.assert_allclose(com, [0.02 + a / 2, -0.03 + b / 2, t / 2], rtol=1e-13)
         expected = 2.0 / 12 * np.diag([b * b + t * t, a * a + t * t, a * a + b * b])

@@ -58,6 +58,7 @@ def _targets(job: Job) -> str:
         "hold": job.targets.hold,
         "preload": job.targets.preload,
         "release": job.targets.release,
+        "pressure": job.targets.pressure,
         "peel": job.targets.peel,
         "one pad lost": job.targets.one_pad_lost,
     }

@@ -26,6 +26,12 @@ REFERENCES = (
     "Mixed-mode limit on an elastic layer: Kanninen, Int. J. Fract. 9:83, 1973 (from memory).",
 )
 
+CONTACT_REFERENCES = (
+    "Contact on a Winkler layer, and the energy let go at its edge, G = sigma^2/2k: Kanninen 1973 (from memory).",
+    "Adhesion by preload: linear to full_preload (no source), or the pad's own measured curve.",
+    "Restraint of a part on its support: statics of rigid bodies, any text.",
+)
+
 
 def check(
     *,
@@ -133,7 +139,7 @@ def check_job(job: Job) -> Report:
         not_checked=(*(item for outcome in outcomes for item in outcome.not_checked), *_beyond(job)),
         assumed=(*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
         notes=tuple(as_read(case)),
-        references=(*REFERENCES, *case.motion.references),
+        references=(*REFERENCES, *(CONTACT_REFERENCES if job.pick or job.nest else ()), *case.motion.references),
         samples=Samples(
             t=job.trajectory.t,
             phase=job.phase_map.kinds(),
@@ -201,8 +207,14 @@ def _beyond(job: Job) -> list[NotChecked]:
     for key, given, what in (
         ("part.drag_area", part.drag_area, "air drag and added mass are not in the load"),
         ("part.youngs_modulus", part.youngs_modulus, "the part is taken as rigid; a thin one peels earlier"),
+        ("pick.dwell", job.pick.dwell if job.pick else None, "the time under pressure is that of the program"),
+        ("damping_ratio", _damping(job), "the part's swing is not simulated"),
         ("joint limits", job.joint_limits, "speeds and accelerations are not compared with the robot's limits"),
     ):
         if given is not None:
             out.append(NotChecked(check=key, reason=f"given, but without effect: {what}"))
     return out
+
+
+def _damping(job: Job) -> float | None:
+    return next((p.material.damping_ratio for p in job.gripper.pads if p.material.damping_ratio is not None), None)

@@ -19,9 +19,7 @@ BELOW = 0.90  # the same where a pass is right
 def fast(arm, one_pad, plate, exact_moves, true_margin):
     """A fast transfer with an eccentric part, and what it truly asks."""
     part = plate(3.0, (0.01, 0.0, 0.02))
-    exact = exact_moves(
-        6, (0.2, 0.8, [0.8, 0.2, -0.3, 0.4, 0.1, -0.5]), (1.2, 0.5, [-0.5, 0.1, 0.2, 0.0, 0.3, 0.2])
-    )
+    exact = exact_moves(6, (0.2, 0.8, [0.8, 0.2, -0.3, 0.4, 0.1, -0.5]), (1.2, 0.5, [-0.5, 0.1, 0.2, 0.0, 0.3, 0.2]))
     return Program(exact, arm, one_pad, part, 2.0, true_margin(exact, arm, one_pad, part, (0.0, 2.0)))
 
 
@@ -134,6 +132,11 @@ class TestWrongColumns:
         t, q, qd, qdd = fast.samples(250)
         fast.never_passes(t=t, q=q, qd=factor * qd, qdd=factor**2 * qdd)
 
+    @pytest.mark.parametrize("factor", [0.5, 0.9, 0.96, 0.98])
+    def test_speeds_too_small_by_a_factor_without_accelerations(self, fast, factor):
+        t, q, qd, _ = fast.samples(250)
+        fast.never_passes(1.01, t=t, q=q, qd=factor * qd)
+
     @pytest.mark.parametrize("joint", range(6))
     def test_one_column_of_zeros_among_good_ones(self, fast, joint):
         t, q, qd, qdd = fast.samples(250)
@@ -187,7 +190,7 @@ class TestHiddenBetweenSamples:
         calm.never_passes(BELOW, t=t, q=q, **({"qd": qd, "qdd": qdd} if rates else {}))
 
     def test_a_jump_of_speed(self, calm):
-        """The tool gains 0.3 m/s from one sample to the next; positions and speeds agree, accelerations do not show it."""
+        """The tool gains 0.3 m/s from one sample to the next: positions and speeds agree, accelerations hide it."""
         t, q, qd, qdd = calm.samples(250)
         late = np.maximum(t - t[200] - 0.002, 0.0)
         q[:, 0] += 0.4 * late

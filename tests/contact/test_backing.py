@@ -267,9 +267,9 @@ class TestMirror:
         outlines = [random.uniform(0.01, 0.05, (1, 2)) * [[-1, -1], [1, -1], [0.6, 1], [-1, 0.5]] for _ in range(2)]
         places = random.uniform(-0.1, 0.1, (2, 2))
         pads, mirrored = [], []
-        for i, (outline, (px, py)) in enumerate(zip(outlines, places, strict=True)):
-            pads.append(gm.Pad.polygon(f"{i}", film, outline + [px, py]))
-            mirrored.append(gm.Pad.polygon(f"{i}", film, (outline + [px, py]) * [-1, 1]))
+        for i, (outline, place) in enumerate(zip(outlines, places, strict=True)):
+            pads.append(gm.Pad.polygon(f"{i}", film, outline + place))
+            mirrored.append(gm.Pad.polygon(f"{i}", film, (outline + place) * [-1, 1]))
         load = random.normal(size=(6, 4))
         turned = load * np.array([-1, 1, 1, 1, -1, -1])[:, None]
         strengths = [(5e4, 4e4), (3e4, 6e4)]

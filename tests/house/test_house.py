@@ -17,7 +17,10 @@ TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "src", "tests", "tr
         ["-m", "ruff", "format", "--check", "src", "tests", "trajectories"],
         ["-m", "ruff", "check", "src", "tests", "trajectories"],
         ["-m", "mypy"],
-        ["-c", "import sys; from importlinter.cli import lint_imports_command as run; sys.argv=['lint-imports']; run()"],
+        [
+            "-c",
+            "import sys; from importlinter.cli import lint_imports_command as run; sys.argv=['lint-imports']; run()",
+        ],
     ],
     ids=["format", "lint", "types", "import direction"],
 )

@@ -28,9 +28,7 @@ def agree(found, expected, size):
 class TestAgainstPinocchio:
     @given(seed=st.integers(0, 2**32 - 1), joints=st.integers(1, 8))
     @settings(derandomize=True, deadline=None, max_examples=80)
-    def test_pose_velocity_and_classical_acceleration_of_random_chains(
-        self, random_chain, pinocchio_arm, seed, joints
-    ):
+    def test_pose_velocity_and_classical_acceleration_of_random_chains(self, random_chain, pinocchio_arm, seed, joints):
         random = np.random.default_rng(seed)
         chain = random_chain(random, joints)
         q, qd, qdd = random_rates(random, joints)
@@ -76,9 +74,7 @@ class TestTextbooks:
     def test_two_link_arm(self, published):
         case = published("rigid_body", "two-link arm, tip acceleration")
         first, second = case["lengths"]
-        chain = chain_from_axes(
-            [np.eye(4), pose((first, 0, 0))], [(0, 0, 1)] * 2, [True, True], pose((second, 0, 0))
-        )
+        chain = chain_from_axes([np.eye(4), pose((first, 0, 0))], [(0, 0, 1)] * 2, [True, True], pose((second, 0, 0)))
         q, qd, qdd = (np.array([case[key]]) for key in ("q", "qd", "qdd"))
         motion = joint_motion(chain, np.zeros(1), q, qd, qdd)
         np.testing.assert_allclose(motion.acceleration[0, :2], case["value"], rtol=0, atol=case["tolerance"])

@@ -15,6 +15,9 @@ from gripmargin.motion.consistency import (
 )
 from gripmargin.motion.trajectory import JointTrajectory
 
+FACTOR = "found speeds that account for the change only after a factor of"
+UNITS = "check their units, and whether they are per second; or leave them out: the rates are then estimated"
+
 
 @pytest.fixture(scope="module")
 def smooth(exact_moves):
@@ -44,33 +47,23 @@ class TestCheckRates:
     @pytest.mark.parametrize(
         ("changes", "message"),
         [
+            ({"qdd": lambda a: 0 * a}, ("qdd1: found accelerations that are zero while the joint moves", UNITS)),
             (
-                {"qdd": lambda a: 0 * a},
-                "trajectory qdd1: found accelerations that are zero while the joint moves, expected rates that follow from "
-                "positions and times; check their units, and whether they are per second; or leave them out: the rates are "
-                "then estimated",
+                {"qd": np.rad2deg, "qdd": np.rad2deg},
+                (f"qd1: {FACTOR} 0.01745", "check units: the rates seem to be in deg where rad is said"),
             ),
             (
-                {"qd": lambda v: np.rad2deg(v), "qdd": lambda a: np.rad2deg(a)},
-                "trajectory qd1: found speeds that account for the change only after a factor of 0.01745, expected rates "
-                "that follow from positions and times; check units: the rates seem to be in deg where rad is said",
+                {"qd": np.deg2rad, "qdd": np.deg2rad},
+                (f"qd1: {FACTOR} 57.3", "check units: the rates seem to be in rad where deg is said"),
             ),
-            (
-                {"qd": lambda v: np.deg2rad(v), "qdd": lambda a: np.deg2rad(a)},
-                "trajectory qd1: found speeds that account for the change only after a factor of 57.3, expected rates that "
-                "follow from positions and times; check units: the rates seem to be in rad where deg is said",
-            ),
-            (
-                {"q": lambda q: 0 * q},
-                "trajectory qd1: found speeds of a joint that does not move, expected rates that follow from positions and "
-                "times; check their units, and whether they are per second; or leave them out: the rates are then estimated",
-            ),
+            ({"q": lambda q: 0 * q}, ("qd1: found speeds of a joint that does not move", UNITS)),
         ],
     )
     def test_refusals_in_full(self, smooth, changes, message):
         with pytest.raises(InputError) as caught:
             check_rates(sampled(smooth, **changes))
-        assert str(caught.value) == message
+        found, remedy = message
+        assert str(caught.value) == f"trajectory {found}, expected rates that follow from positions and times; {remedy}"
 
     @pytest.mark.parametrize("factor", [-1.0, 0.5, 0.97, 1.03, 2.0])
     def test_speeds_off_by_a_factor(self, smooth, factor):

@@ -1,5 +1,7 @@
 """A trajectory to the tool's motion: errors of estimated rates, what lies between samples, what stays in doubt."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -75,7 +77,7 @@ class TestEstimatedRates:
             inside = (t > 0.35) & (t < 0.95)
             errors.append(np.abs(accelerations(made.at) - accelerations(true))[inside].max())
         # below 1e-4 m/s2 the digits of the positions are all that is left
-        rates = [np.log2(a / b) for a, b in zip(errors, errors[1:], strict=False) if b > 1e-4]
+        rates = [np.log2(a / b) for a, b in pairwise(errors) if b > 1e-4]
         assert errors[-1] < 0.01
         assert all(r > 1.8 for r in rates)
 

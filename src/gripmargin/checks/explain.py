@@ -36,8 +36,8 @@ def tractions_at(case: Case, patch_index: int, point: FloatArray, sample: int) -
     return {
         "normal_stress": float(normal),
         "shear_stress": float(np.hypot(t1, t2)),
-        "pull_off_stress": pull,
-        "shear_strength": shear,
+        "pull_off_stress": float(pull),
+        "shear_strength": float(shear),
         "mean_normal_stress": mean,
         "edge_amplification": float(normal / mean) if mean > 0 else None,
         "peel_moment": float(np.hypot(on_pad[3], on_pad[4])),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,7 +31,10 @@ class Pressing:
         azimuth: Direction in which the pads stand off, about the tool's z axis [rad].
         overtravel: Depth of the pads' centre below the face [m].
         pad: Index of the pad with the least activation.
-        cell: Its cell with the least.
+        cell: Its cell with the least, or next to where that is.
+        point: Where on it that is, at a cell or on the edge, tool frame [m], shape (3,).
+        share: The least activation [-].
+        pressure: Peak pressure there [Pa].
     """
 
     row: int
@@ -40,6 +44,9 @@ class Pressing:
     overtravel: float
     pad: int
     cell: int
+    point: FloatArray
+    share: float
+    pressure: float
 
 
 def check_preload(case: Case) -> Outcome:
@@ -86,8 +93,7 @@ def _deepest(case: Case, pickup: Pickup) -> Pressing:
     row = int(np.argmax(history.pressure.max(axis=1))) if history.pressure.max() > 0 else None
     local = int(np.argmin(height)) if row is None else int(history.sample[row])
     normal = -pickup.relative.rotation[local].T[:, 2]  # into the part, tool axes
-    held = pickup.bond
-    pad = int(np.argmin([h.min() for h in held]))
+    pad, cell, point, share, pressure = min(_least_pressed(pickup), key=lambda found: found[3])
     return Pressing(
         row=row or 0,
         sample=int(pickup.samples[local]),
@@ -95,15 +101,35 @@ def _deepest(case: Case, pickup: Pickup) -> Pressing:
         azimuth=float(np.arctan2(-normal[1], -normal[0])),  # the side that the normal leans away from
         overtravel=-float(height[local]),
         pad=pad,
-        cell=int(np.argmin(held[pad])),
+        cell=cell,
+        point=point,
+        share=share,
+        pressure=pressure,
     )
+
+
+def _least_pressed(pickup: Pickup) -> Iterator[tuple[int, int, FloatArray, float, float]]:
+    """The weakest cell and the weakest corner of each pad: pad, cell next to it, place, activation, peak pressure.
+
+    Cells are judged inside the pad; at the corners of a tilted pad the pressure is lower still.
+    """
+    for i, (face, cells, held) in enumerate(zip(pickup.faces, pickup.history.pads, pickup.bond, strict=True)):
+        weakest = int(np.argmin(held))
+        yield i, weakest, face.patch.points[weakest], float(held[weakest]), float(cells.peak_pressure[weakest])
+        depth = np.max(-pickup.relative.height(face.patch.edge), axis=0) - float(face.gap.max())
+        peak = np.maximum(depth, 0.0) * face.patch.pad.material.normal_stiffness
+        share = np.where(peak > 0, face.law(peak), 0.0)
+        corner = int(np.argmin(share))
+        point = face.patch.edge[corner]
+        cell = int(np.argmin(np.linalg.norm(face.patch.points - point, axis=1)))
+        yield i, cell, point, float(share[corner]), float(peak[corner])
 
 
 def _preload(case: Case, pickup: Pickup, pressing: Pressing) -> tuple[CheckResult, Finding | None]:
     target = case.job.targets.preload
     pads = pickup.history.pads
     held, areas = np.concatenate(pickup.bond), np.concatenate([f.patch.areas for f in pickup.faces])
-    lowest, mean = float(held.min()), float(held @ areas / areas.sum())
+    lowest, mean = pressing.share, float(held @ areas / areas.sum())
     loaded = float(areas[held >= target - FULLY].sum() / areas.sum())
     unknown = [face.patch.pad.material.name for face in pickup.faces if face.law.source == "none"]
     verdict = judge(lowest + FULLY, lowest + FULLY, target)
@@ -118,7 +144,7 @@ def _preload(case: Case, pickup: Pickup, pressing: Pressing) -> tuple[CheckResul
         "tilt": pressing.tilt,
         "tilt_azimuth": pressing.azimuth,
         "overtravel": pressing.overtravel,
-        "lowest_peak_pressure": float(min(p.peak_pressure.min() for p in pads)),
+        "lowest_peak_pressure": min(pressing.pressure, *(float(p.peak_pressure.min()) for p in pads)),
         "highest_peak_pressure": float(max(p.peak_pressure.max() for p in pads)),
         "sideways_slip": float(max(p.slid.max() for p in pads)),
         "shortest_time_under_pressure": float(min(p.contact_time.min() for p in pads)),
@@ -149,7 +175,6 @@ def _preload(case: Case, pickup: Pickup, pressing: Pressing) -> tuple[CheckResul
 
 def _finding(case: Case, pickup: Pickup, pressing: Pressing, result: CheckResult, unknown: list[str]) -> Finding:
     face, cells = pickup.faces[pressing.pad], pickup.history.pads[pressing.pad]
-    point = face.patch.points[pressing.cell]
     t = case.job.trajectory.t
     cause = _cause(face.patch.pad.material.min_dwell, cells, pressing, result)
     worst = {
@@ -157,8 +182,8 @@ def _finding(case: Case, pickup: Pickup, pressing: Pressing, result: CheckResult
         "sample": pressing.sample,
         "move": case.job.trajectory.move_at(pressing.sample),
         "activation": result.value,
-        **explain.place_on_pad(case.whole, pressing.pad, point),
-        "peak_pressure": float(cells.peak_pressure[pressing.cell]),
+        **explain.place_on_pad(case.whole, pressing.pad, pressing.point),
+        "peak_pressure": pressing.pressure,
         "time_under_pressure": float(cells.contact_time[pressing.cell]),
         "tilt": pressing.tilt,
         "overtravel": pressing.overtravel,
@@ -221,14 +246,16 @@ def _remedies(case: Case, pickup: Pickup, pressing: Pressing, target: float) -> 
                 Remedy(action="none", text=f"pad '{face.patch.pad.name}': no pressure reaches {target:g} by its curve")
             ]
         stiffness = material.normal_stiffness
-        depth = -pickup.relative.height(face.patch.points)[pressing.sample - pickup.samples[0]] - face.gap
+        below = -pickup.relative.height(np.concatenate([face.patch.points, face.patch.edge]))
+        below = below[pressing.sample - pickup.samples[0]]
+        depth = below - float(face.gap.max())
         deeper = max(deeper, need / stiffness - float(depth.min()))
-        centre = float(face.patch.areas @ depth / face.patch.area)
+        centre = float(face.patch.areas @ depth[: face.patch.areas.size] / face.patch.area)
         lever = centre - float(depth.min())
         if lever > 0:
             parallel = min(parallel, (centre - need / stiffness) / lever)
         limits = [x for x in (case.job.part.max_pressure, material.overload_pressure) if x is not None]
-        least_room = min(least_room, min(limits, default=math.inf) / stiffness - float(depth.max()))
+        least_room = min(least_room, min(limits, default=math.inf) / stiffness - float(below.max()))
         if material.min_dwell is not None:
             # a cell that does not touch yet will do so last, and rest about as long as those that now touch last
             touched = cells.contact_time[cells.contact_time > 0]

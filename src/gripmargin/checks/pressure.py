@@ -12,6 +12,7 @@ from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
 from gripmargin.checks import explain, words
 from gripmargin.contact.activation import PadFace
+from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.simulation import ContactHistory
 from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Remedy, Verdict, judge
 from gripmargin.handover import Putdown
@@ -36,11 +37,11 @@ class _Peak:
 def check_pressure(case: Case, putdowns: tuple[Putdown, ...]) -> Outcome:
     """Judge the contact pressure over preload and release."""
     peaks = []
-    if case.pickup is not None:
-        peaks.append(_peak(case.pickup.hard, case.pickup.faces, case.pickup.samples, "preload"))
+    if (pickup := case.pickup) is not None:
+        peaks.append(_peak(pickup.hard, pickup.faces, pickup.relative, pickup.samples, "preload"))
     for putdown in putdowns:
         if putdown.history is not None:
-            peaks.append(_peak(putdown.history, putdown.faces, putdown.samples, "release"))
+            peaks.append(_peak(putdown.history, putdown.faces, putdown.relative, putdown.samples, "release"))
     if not peaks:
         reason = "no preload or release was simulated"
         return Outcome(not_checked=(NotChecked(check="pressure", reason=reason),))
@@ -57,16 +58,30 @@ def check_pressure(case: Case, putdowns: tuple[Putdown, ...]) -> Outcome:
     return Outcome(results=(results,), findings=findings)
 
 
-def _peak(history: ContactHistory, faces: tuple[PadFace, ...], samples: NDArray[np.intp], during: str) -> _Peak:
-    row, pad = np.unravel_index(int(np.argmax(history.pressure)), history.pressure.shape)
-    patch = faces[pad].patch
+def _peak(
+    history: ContactHistory,
+    faces: tuple[PadFace, ...],
+    relative: RelativeMotion,
+    samples: NDArray[np.intp],
+    during: str,
+) -> _Peak:
+    """The highest pressure of all cells at all instants, and of all corners at the samples."""
+    row, pad = (int(i) for i in np.unravel_index(int(np.argmax(history.pressure)), history.pressure.shape))
+    highest = float(history.pressure[row, pad])
+    sample, point = int(history.sample[row]), faces[pad].patch.points[history.pressure_cell[row, pad]]
+    for i, face in enumerate(faces):
+        at_corners = -relative.height(face.patch.edge) * face.patch.pad.material.normal_stiffness
+        if at_corners.max() > highest:
+            sample, corner = (int(k) for k in np.unravel_index(int(np.argmax(at_corners)), at_corners.shape))
+            highest, pad, point = float(at_corners[sample, corner]), i, face.patch.edge[corner]
+    material, law = faces[pad].patch.pad.material, faces[pad].law
     return _Peak(
-        pressure=float(history.pressure[row, pad]),
-        sample=int(samples[history.sample[row]]),
-        pad=int(pad),
-        point=patch.points[history.pressure_cell[row, pad]],
-        stiffness=patch.pad.material.normal_stiffness,
-        usual=patch.pad.material.pull_off_stress if faces[pad].law.source == "none" else faces[pad].law.pressure[-1],
+        pressure=highest,
+        sample=int(samples[sample]),
+        pad=pad,
+        point=point,
+        stiffness=material.normal_stiffness,
+        usual=material.pull_off_stress if law.source == "none" else float(law.pressure[-1]),
         samples=samples,
         during=during,
     )

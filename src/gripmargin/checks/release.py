@@ -69,6 +69,7 @@ def check_release(case: Case, putdowns: tuple[Putdown, ...]) -> Outcome:
     worst = min(results, key=lambda r: (("fail", "undecided", "pass").index(r.verdict), r.value or 0.0))
     assumed = [
         "Release: the pads are taken as freshly cleaned, for the strongest hold is the hardest to let go.",
+        "Release: with the strengths given; pads that hold more than that are harder to let go.",
         "While the nest holds the part, it does not move, and its face is plane.",
     ]
     if case.pickup is None or case.pickup.strongest is None:
@@ -267,7 +268,9 @@ def _finding(
     move = words.in_move(result.at.move).removeprefix(" in ")
     demand, available = float(forces.demand[way][row]), float(forces.available[way][row])
     against = (
-        f": {demand:.3g} {UNITS[way]} against {available:.3g} {UNITS[way]}" if demand > 0 and not undecided else ""
+        f": {demand:.3g} {UNITS[way]} against {available:.3g} {UNITS[way]}"
+        if demand > 0 and not undecided and not seen.follows
+        else ""
     )
     worst = {
         "t": result.at.t,

@@ -18,6 +18,7 @@ from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
 from gripmargin.poses import pose
 from gripmargin.workcell import Gripper, Pad
 
+STRONGEST = 100.0  # factor on what the pads hold beyond which it is no remedy
 SLOWEST = 0.05  # speed factor below which slowing is no remedy
 WORTH_SHIFTING = 0.002  # [m] least shift of the pads that is worth naming
 LARGEST_PADS = 3.0  # factor on length and width beyond which larger pads are no remedy
@@ -145,7 +146,7 @@ def stronger_pads(high: float, target: float) -> Remedy | None:
     """Return the factor on what the pads hold per area that is enough, rounded up to 1 %."""
     factor = math.ceil(100.0 * target * high - 1e-9) / 100.0
     text = f"raise what the pads hold per area to {factor:.2f} times (a stronger or cleaner face)"
-    return Remedy(action="strengthen", text=text, figures={"factor": factor}) if factor > 1.0 else None
+    return Remedy(action="strengthen", text=text, figures={"factor": factor}) if 1.0 < factor < STRONGEST else None
 
 
 def _slowing(case: Case, use: Use, target: float, piece: NDArray[np.intp], sample: int) -> Remedy:

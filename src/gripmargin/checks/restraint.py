@@ -102,7 +102,8 @@ def _tipping(
     hull = _hull(support)
     down = np.array([0.0, 0.0, -nest.hold_down])
     centre = np.append(hull.mean(axis=0), 0.0)
-    depth = -(part.thickness or 0.0)
+    # without a thickness, that of a plate whose centre of mass lies in its middle
+    depth = -(part.thickness if part.thickness is not None else 2.0 * abs(float(com[2])))
     demands, availables, ratios = [], [], []
     for a, b in zip(hull, np.roll(hull, -1, axis=0), strict=True):
         along = (b - a) / np.hypot(*(b - a))

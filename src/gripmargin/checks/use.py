@@ -15,10 +15,13 @@ from gripmargin.contact.backing import Backing
 from gripmargin.kernels.utilisation import peak_utilisation, utilisation_error
 from gripmargin.loads import part_load
 from gripmargin.motion.consistency import RESOLVED
+from gripmargin.motion.tool_motion import ToolMotion
 
 COVERAGE = 2.0  # standard deviations kept clear of a target: about 95 % (JCGM 100:2008, 6.2)
 SURE = 0.975  # probability with which no noise anywhere in the program explains a failure
 HIDDEN = 1e-3  # share by which a load between two samples must exceed theirs to count
+Peaks = tuple[FloatArray, NDArray[np.intp], FloatArray, NDArray[np.intp]]
+
 CHUNK = 20_000  # samples whose errors are worked out at a time
 
 
@@ -84,11 +87,12 @@ def _use(case: Case, maps: FloatArray, owner: NDArray[np.intp]) -> tuple[Use, Us
     # With many samples some noise is large somewhere: a failure must stand out from all of it.
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
     unknown = np.isin(samples, case.motion.doubtful)
+    inside = _inside(case, maps, samples)
     out = []
     for value, point, row in ((u, at_u, 0), (peel, at_peel, 2)):
         low = np.maximum(value - sure * noise - bias, 0.0)
         high = value + COVERAGE * noise + bias
-        between = _between(case, maps, samples, value, row)
+        between = _between(case, inside, samples, value, row)
         low, high = np.maximum(low, between[0]), np.maximum(high, between[1])
         if case.motion.error is None:
             high = np.maximum(high, _crests(case.job.trajectory.t[samples], samples, value))
@@ -109,8 +113,47 @@ def rate_errors(case: Case, maps: FloatArray, samples: NDArray[np.intp]) -> tupl
     return noise, bias
 
 
+@dataclass(frozen=True, eq=False)
+class _Inside:
+    """What the loads between neighbouring samples ask of the pads, as `peak_utilisation` returns it.
+
+    Attributes:
+        first: The earlier sample of each interval, an index into the carried samples.
+        mean: With the mean acceleration of the interval.
+        peak: With the highest one that a rise and a fall in straight lines have.
+        wide: Which intervals are too wide to follow the acceleration.
+        sparse: Inside those, on a polynomial through both samples and their rates.
+    """
+
+    first: NDArray[np.intp]
+    mean: Peaks
+    peak: Peaks
+    wide: NDArray[np.bool_]
+    sparse: list[Peaks]
+
+
+def _inside(case: Case, maps: FloatArray, samples: NDArray[np.intp]) -> _Inside | None:
+    motion = case.motion
+    first = np.flatnonzero(np.diff(samples) == 1)
+    if motion.between_mean is None or motion.between_peak is None or first.size == 0:
+        return None
+    intervals = samples[first]
+    wide = np.diff(case.job.trajectory.t)[intervals] > RESOLVED
+
+    def ask(tool: ToolMotion, where: NDArray[np.intp]) -> Peaks:
+        return peak_utilisation(maps, part_load(case.job.part, tool, case.job.gravity)[:, where])
+
+    return _Inside(
+        first=first,
+        mean=ask(motion.between_mean, intervals),
+        peak=ask(motion.between_peak, intervals),
+        wide=wide,
+        sparse=[ask(tool, intervals[wide]) for tool in motion.sparse],
+    )
+
+
 def _between(
-    case: Case, maps: FloatArray, samples: NDArray[np.intp], value: FloatArray, row: int
+    case: Case, inside: _Inside | None, samples: NDArray[np.intp], value: FloatArray, row: int
 ) -> Sequence[FloatArray]:
     """What the loads between samples show: a certain and a likely utilisation, zero where they show nothing.
 
@@ -119,27 +162,18 @@ def _between(
     high. Samples too far apart to follow the acceleration are joined by a polynomial through both and their rates.
     """
     sure, likely = np.zeros(samples.size), np.zeros(samples.size)
-    motion = case.motion
-    if motion.between_mean is None or motion.between_peak is None or motion.certain is None or samples.size < 2:
+    if inside is None or case.motion.certain is None:
         return sure, likely
-    first = np.flatnonzero(np.diff(samples) == 1)
-    intervals = samples[first]
-    found = []
-    for tool in (motion.between_mean, motion.between_peak):
-        load = part_load(case.job.part, tool, case.job.gravity)[:, intervals]
-        found.append(peak_utilisation(maps, load)[row])
-    mean, peak = found
+    first, mean, peak = inside.first, inside.mean[row], inside.peak[row]
     ends = np.maximum(value[first], value[first + 1])
     hidden = ~(mean <= ends * (1 + HIDDEN) + 1e-12)
     worse = np.where(value[first + 1] > value[first], first + 1, first)[hidden]
-    np.maximum.at(sure, worse, np.where(motion.certain[intervals], mean, 0.0)[hidden])
+    certain = case.motion.certain[samples[first]]
+    np.maximum.at(sure, worse, np.where(certain, mean, 0.0)[hidden])
     np.maximum.at(likely, worse, np.maximum(mean, peak)[hidden])
-    wide = np.diff(case.job.trajectory.t)[intervals] > RESOLVED
-    for tool in motion.sparse:
-        load = part_load(case.job.part, tool, case.job.gravity)[:, intervals[wide]]
-        inside = peak_utilisation(maps, load)[row]
+    for found in inside.sparse:
         for end in (first, first + 1):
-            np.maximum.at(likely, end[wide], inside)
+            np.maximum.at(likely, end[inside.wide], found[row])
     return sure, likely
 
 

@@ -27,24 +27,27 @@ RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every cha
 WORTH = 0.02  # share of a joint's largest acceleration that a hidden motion must imply to count
 
 
-def check_rates(trajectory: JointTrajectory) -> None:
+def check_rates(trajectory: JointTrajectory) -> FloatArray:
     """Compare given rates with positions over the whole program.
 
     Args:
         trajectory: With speeds, perhaps accelerations.
+
+    Returns:
+        For each joint the share by which its speeds miss its travel, shape (joints,).
 
     Raises:
         InputError: A column of rates does not follow from the positions; the ratio found is named.
     """
     t, q, qd, qdd = trajectory.t, trajectory.q, trajectory.qd, trajectory.qdd
     if qd is None:
-        return
+        return np.zeros(q.shape[1])
     h = np.diff(t)[:, None]
     travel, from_speeds = np.diff(q, axis=0), h * (qd[:-1] + qd[1:]) / 2
     if qdd is not None:
         from_speeds = from_speeds + h**2 * (qdd[:-1] - qdd[1:]) / 12
     tolerance = BARE_SPEED_TOLERANCE if qdd is None else SPEED_TOLERANCE
-    _compare(trajectory, "qd", "speeds", travel, from_speeds, tolerance, NO_TRAVEL)
+    missed = _compare(trajectory, "qd", "speeds", travel, from_speeds, tolerance, NO_TRAVEL)
     if qdd is not None:
         _compare(
             trajectory,
@@ -55,6 +58,7 @@ def check_rates(trajectory: JointTrajectory) -> None:
             ACCELERATION_TOLERANCE,
             NO_SPEED,
         )
+    return missed
 
 
 def _compare(
@@ -65,7 +69,9 @@ def _compare(
     integral: FloatArray,
     tolerance: float,
     negligible: float,
-) -> None:
+) -> FloatArray:
+    """Refuse columns whose integral misses the change by more than the tolerance; return the shares missed."""
+    missed = np.zeros(change.shape[1])
     for j in range(change.shape[1]):
         moved, said = float((change[:, j] ** 2).sum()), float((integral[:, j] ** 2).sum())
         both = float((change[:, j] * integral[:, j]).sum())
@@ -96,6 +102,8 @@ def _compare(
                 "rates that follow from positions and times",
                 "leave these columns out: the rates are then estimated",
             )
+        missed[j] = abs(ratio - 1)
+    return missed
 
 
 def _hint(ratio: float) -> str:

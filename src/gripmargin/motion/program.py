@@ -113,7 +113,8 @@ class ProgramMotion:
             reason = "the positions are noisy or coarsely rounded"
         return (
             f"the accelerations are estimated, and {reason}: error {linear:.2g} m/s^2 and "
-            f"{angular:.2g} rad/s^2 (1 sigma) by noise, up to {smooth:.2g} m/s^2 and {turning:.2g} rad/s^2 by sampling and smoothing"
+            f"{angular:.2g} rad/s^2 (1 sigma) by noise, up to {smooth:.2g} m/s^2 and {turning:.2g} rad/s^2 by "
+            "sampling and smoothing"
         )
 
     def error_over(self, samples: NDArray[np.intp]) -> str | None:
@@ -194,11 +195,12 @@ def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotio
 def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
     t, q = trajectory.t, trajectory.q
     if trajectory.qd is not None:
-        check_rates(trajectory)
+        missed = check_rates(trajectory)
         rates = estimate_rates(t, trajectory.qd, order=1)
         qd, qdd = trajectory.qd, rates.first
-        sigma_qd, bias_qd = np.zeros_like(q), np.zeros_like(q)
-        sigma_qdd, bias_qdd = rates.sigma_first, rates.bias_first
+        sigma_qd: FloatArray = np.zeros_like(q)
+        bias_qd: FloatArray = missed * np.abs(qd)
+        sigma_qdd, bias_qdd = rates.sigma_first, rates.bias_first + missed * np.abs(qdd)
         given = "Joint speeds as given; accelerations estimated from them: "
     else:
         rates = estimate_rates(t, q)

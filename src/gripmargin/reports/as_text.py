@@ -71,7 +71,7 @@ def _findings(findings: list[Finding]) -> list[str]:
     worst = sorted(findings, key=_severity)
     lines = []
     for finding in (f for f in findings if f in worst[:SHOWN]):
-        lines += _wrapped(f"  {finding.check:<9}", finding.text)
+        lines += _wrapped(f"  {finding.check:<8} ", finding.text)
     if len(findings) > SHOWN:
         lines.append(f"  and {len(findings) - SHOWN} more, less severe; all are in the JSON report")
     for check in dict.fromkeys(finding.check for finding in worst):
