@@ -200,7 +200,8 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
         qd, qdd = trajectory.qd, rates.first
         sigma_qd: FloatArray = np.zeros_like(q)
         bias_qd: FloatArray = missed * np.abs(qd)
-        sigma_qdd, bias_qdd = rates.sigma_first, rates.bias_first + missed * np.abs(qdd)
+        sigma_qdd = rates.sigma_first
+        bias_qdd: FloatArray = rates.bias_first + missed * np.abs(qdd)
         given = "Joint speeds as given; accelerations estimated from them: "
     else:
         rates = estimate_rates(t, q)
