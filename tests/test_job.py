@@ -115,7 +115,7 @@ def test_jobs_stay_as_they_were():
         robot=arm(),
         joint_limits=JointLimits(speed=[1.0, 2.0]),
     )
-    again = pickle.loads(pickle.dumps(made))  # noqa: S301 - our own bytes
+    again = pickle.loads(pickle.dumps(made))
     assert again == made == copy.deepcopy(made)
     assert hash(again) == hash(made)
     with pytest.raises(ValueError, match="read-only"):

@@ -103,7 +103,7 @@ class TestChain:
         assert chain.links[0, 0, 3] == 0.0
         assert chain.lower[0] == -1.0
 
-    @pytest.mark.parametrize("copied", [copy.copy, copy.deepcopy, lambda chain: pickle.loads(pickle.dumps(chain))])  # noqa: S301 - our own
+    @pytest.mark.parametrize("copied", [copy.copy, copy.deepcopy, lambda chain: pickle.loads(pickle.dumps(chain))])
     def test_copies_are_equal_and_stay_frozen(self, copied):
         chain = copied(two_joints(names=("a", "b"), lower=[-1, -np.inf]))
         assert chain == two_joints(names=("a", "b"), lower=[-1, -np.inf])

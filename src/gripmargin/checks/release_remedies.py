@@ -117,7 +117,7 @@ def _hold_down(case: Case, putdown: Putdown, target: float) -> float | None:
 def way_in_words(kind: str, way: float) -> str:
     """A release's travel in its own unit."""
     if kind in ("peel", "torsion"):
-        return f"{np.degrees(way):.1f} deg"
+        return f"{np.degrees(way):.2f} deg"
     return words.stress(way) if kind == "overload" else f"{1e3 * way:.2f} mm"
 
 
