@@ -252,7 +252,7 @@ class TestHiddenBetweenSamples:
 
 class TestSparseAndNoisy:
     @given(seed=st.integers(0, 2**32 - 1), rate=st.sampled_from([20.0, 50.0, 100.0, 250.0]), kind=st.integers(0, 3))
-    @settings(derandomize=True, deadline=None, max_examples=16)
+    @settings(derandomize=True, deadline=None, max_examples=12)
     def test_random_moves(self, arm, one_pad, plate, exact_moves, true_margin, seed, rate, kind):
         random = np.random.default_rng(seed)
         part = plate(random.uniform(0.3, 4), [*random.normal(size=2) * 0.02, 0.02])
@@ -275,7 +275,7 @@ class TestSparseAndNoisy:
         program.never_passes(1.015, t=t, **columns)
 
     @pytest.mark.parametrize("digits", [2, 3, 4, 5])
-    @pytest.mark.parametrize("rate", [50, 250, 1000])
+    @pytest.mark.parametrize("rate", [50, 250])
     def test_rounded_positions(self, fast, digits, rate):
         t, q, *_ = fast.samples(rate)
         fast.never_passes(t=t, q=q.round(digits))
@@ -298,7 +298,7 @@ class TestSparseAndNoisy:
         exact = exact_moves(6, (0.31, 0.3, [0.4, 0, 0, 0, 0, 0]), (1.12, 0.3, [-0.4, 0, 0, 0, 0, 0]))
         margin = true_margin(exact, arm, one_pad, part, (0, 2.0))
         program = Program(exact, arm, one_pad, part, 2.0, margin)
-        for offset in np.linspace(0, 1 / rate, 3, endpoint=False):
+        for offset in np.linspace(0, 1 / rate, 2, endpoint=False):
             t, q, qd, qdd = program.samples(rate, offset)
             program.never_passes(1.02, t=t, q=q)
             program.never_passes(1.02, t=t, q=q, qd=qd)
