@@ -46,7 +46,7 @@ def swing(t, omega, amplitude):
 
 class TestBetweenSamples:
     @pytest.mark.parametrize("phase", [0.0, 0.1, 0.3, 0.5, 0.7])
-    @pytest.mark.parametrize(("rate", "omega"), [(100, 15.0), (250, 25.0), (20, 12.0), (20, 18.0), (50, 30.0)])
+    @pytest.mark.parametrize(("rate", "omega"), [(100, 15.0), (250, 25.0), (20, 12.0), (20, 18.0), (50, 30.0), (100, 40.0), (125, 60.0)])
     def test_the_peak_of_a_swing_is_covered_wherever_it_falls(self, thrust, phase, rate, omega):
         t = np.arange(0, 1.0, 1 / rate) + phase / rate
         use = thrust(t, *swing(t, omega, 8.0))

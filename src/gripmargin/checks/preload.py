@@ -64,10 +64,16 @@ def check_preload(case: Case) -> Outcome:
         results=(result, lifted),
         findings=tuple(f for f in (finding, dropped) if f is not None),
         assumed=(
+            f"The part's place along its tray is not judged: {_place(pickup, pressing)} of pick.face.",
             "While the tray holds the part, it does not move, and its face is plane"
             + (f" to {1e6 * case.job.pick.flatness:.0f} um." if case.job.pick and case.job.pick.flatness else "."),
         ),
     )
+
+
+def _place(pickup: Pickup, pressing: Pressing) -> str:
+    x, y = 1e3 * pickup.relative.position[pressing.sample - pickup.samples[0], :2] + 0.0
+    return f"the tool frame comes down at x {x:+.1f}, y {y:+.1f} mm"
 
 
 def no_phase(check: str, table: str, what: str, target: float) -> Outcome:
@@ -339,6 +345,8 @@ def _lift_off(case: Case, pickup: Pickup) -> tuple[CheckResult, Finding | None]:
         "force": load[:3].tolist(),
         "moment": load[3:].tolist(),
     }
+    move = words.in_move(place.move).removeprefix(" in ")
+    lead = f"{move}, " if move else ""
     return result, Finding(
         check="lift_off",
         verdict=verdict,
@@ -348,7 +356,7 @@ def _lift_off(case: Case, pickup: Pickup) -> tuple[CheckResult, Finding | None]:
         worst=worst,
         because={"cause": "weight and break-away force against the bond of the preload"},
         remedies=tuple(remedies),
-        text=f"at {place.t:.3f} s the part does not leave its tray with the target: margin {words.figure(value)} on "
+        text=f"{lead}{place.t:.3f} s: as the part leaves its tray the margin is {words.figure(value)} on "
         f"pad '{worst['pad']}'",
         lines=(("load", words.load(worst["force"], worst["moment"])),),
     )

@@ -220,7 +220,9 @@ def _lines(details: dict[str, Any], required: RequiredTravel | None) -> tuple[st
             if math.isfinite(required.required)
             else "more than can be told"
         )
-        lines.append(f"{verb(required.kind)} {way_in_words(required.kind, required.achieved)}, needs {needs}")
+        lines.append(
+            f"{verb(required.kind)} {way_in_words(required.kind, required.achieved)}, needs {needs} (target included)"
+        )
     for way in WAYS:
         item = details[way]
         if item["ratio"] is not None and item["ratio"] < WORTH_SAYING:

@@ -85,7 +85,7 @@ def _findings(findings: list[Finding]) -> list[str]:
 def _changes(worst_first: list[Finding]) -> list[str]:
     """Remedies for the whole program, check by check; moves to slow belong together, the others are each enough."""
     lines = []
-    checks = dict.fromkeys(finding.check for finding in worst_first)
+    checks = sorted({finding.check for finding in worst_first}, key=lambda name: (name != "preload", name))
     for check in checks:
         found: dict[str, list[Remedy]] = {}
         for finding in (f for f in worst_first if f.check == check):
@@ -94,6 +94,10 @@ def _changes(worst_first: list[Finding]) -> list[str]:
                 if not any(remedy.figures.get("move") == other.figures.get("move") for other in same):
                     same.append(remedy)
         data, useless = found.pop("better data", []), found.pop("none", [])
+        if check in ("hold", "lift_off") and "preload" in checks:
+            lines += _wrapped(
+                f"  - {check}: ", "mend the preload first, whose bond it stands on; or, as the bond now is:"
+            )
         texts = [_change(action, remedies, bool(useless)) for action, remedies in found.items()]
         title = f"{check}: " if len(checks) > 1 else ""
         for i, text in enumerate(texts):
