@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
+from gripmargin.motion.tool_motion import joint_motion
 
 ABOVE = 1.03  # target over true margin in the attacks
 BELOW = 0.90  # the same where a pass is right
@@ -248,6 +250,50 @@ class TestHiddenBetweenSamples:
         keep = (t < 1.75) | (t > 1.95)
         trajectory = gm.JointTrajectory(t=t[keep], q=q[keep], qd=qd[keep], qdd=qdd[keep])
         assert calm.check(trajectory, factor=BELOW).passed
+
+
+class TestPoses:
+    """The calm program told as poses, its target within reach but for what is hidden in it."""
+
+    @staticmethod
+    def verdict(calm, spoil, factor=BELOW, rate=250):
+        t, q, qd, qdd = calm.samples(rate)
+        motion = joint_motion(calm.robot, t, q, qd, qdd)
+        t, position, rotation = spoil(t, motion.position.copy(), motion.rotation.copy())
+        return calm.check(gm.PoseTrajectory(t=t, position=position, rotation=rotation), factor=factor).verdict
+
+    @pytest.mark.parametrize("rate", [50, 250])
+    def test_told_well_it_is_judged_by_the_truth(self, calm, rate):
+        assert self.verdict(calm, lambda *poses: poses, rate=rate) is gm.Verdict.PASS
+        assert self.verdict(calm, lambda *poses: poses, 1.1, rate) is gm.Verdict.FAIL
+
+    @pytest.mark.parametrize("size", [1e-4, 1e-3, 0.1])
+    @pytest.mark.parametrize("last", [201, None])
+    def test_a_jump_or_an_out_and_back_of_the_position(self, calm, size, last):
+        def spoil(t, position, rotation):
+            position[200:last, 1] += size
+            return t, position, rotation
+
+        assert self.verdict(calm, spoil) is not gm.Verdict.PASS
+
+    @pytest.mark.parametrize("last", [201, None])
+    def test_a_jump_or_an_out_and_back_of_the_orientation(self, calm, last):
+        def spoil(t, position, rotation):
+            rotation[200:last] = Rotation.from_rotvec([0, 0, 0.05]).as_matrix() @ rotation[200:last]
+            return t, position, rotation
+
+        assert self.verdict(calm, spoil) is not gm.Verdict.PASS
+
+    def test_a_gap_while_the_tool_moves(self, calm):
+        def spoil(t, position, rotation):
+            keep = (t < 0.9) | (t > 0.96)
+            return t[keep], position[keep], rotation[keep]
+
+        assert self.verdict(calm, spoil) is gm.Verdict.UNDECIDED
+
+    @pytest.mark.parametrize("rate", [5, 10, 20])
+    def test_a_few_poses_of_a_fast_program(self, fast, rate):
+        assert self.verdict(fast, lambda *poses: poses, 1.02, rate) is not gm.Verdict.PASS
 
 
 class TestSparseAndNoisy:

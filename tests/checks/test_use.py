@@ -46,11 +46,13 @@ def swing(t, omega, amplitude):
 
 class TestBetweenSamples:
     @pytest.mark.parametrize("phase", [0.0, 0.1, 0.3, 0.5, 0.7])
-    @pytest.mark.parametrize(("rate", "omega"), [(100, 15.0), (250, 25.0), (20, 12.0), (20, 18.0), (50, 30.0), (100, 40.0), (125, 60.0)])
+    @pytest.mark.parametrize(
+        ("rate", "omega"), [(100, 15.0), (250, 25.0), (20, 12.0), (20, 18.0), (50, 30.0), (100, 40.0), (125, 60.0)]
+    )
     def test_the_peak_of_a_swing_is_covered_wherever_it_falls(self, thrust, phase, rate, omega):
-        t = np.arange(0, 1.0, 1 / rate) + phase / rate
+        t = np.arange(0, np.pi / omega, 1 / rate) + phase / rate  # one crest, or the best sampled of many would do
         use = thrust(t, *swing(t, omega, 8.0))
-        assert use.high.max() >= used(8.0) * (1 - 5e-4)
+        assert use.high.max() >= used(8.0) * (1 - 1e-3)
         assert use.value.max() <= used(8.0) * (1 + 1e-9)
         assert (use.low <= use.high).all()
 

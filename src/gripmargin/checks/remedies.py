@@ -63,6 +63,8 @@ def for_piece(case: Case, use: Use, whole: Overall, piece: NDArray[np.intp], sam
         sample: The worst of them, index into the program.
     """
     out = [Remedy(action="better data", text=case.motion.better_data(sample))] if whole.undecided else []
+    if case.motion.doubts_at(sample):
+        return out  # no speed settles what happens where nothing is known
     return [*out, _slowing(case, use, whole.target, piece, sample), *whole.remedies]
 
 
