@@ -126,3 +126,8 @@ def test_long_names_do_not_widen_the_text(length):
         made = report(name=name, move=name, pad=name)
         assert max(map(len, gm.report_text(made).splitlines())) <= 100
         assert gm.report_text(made).startswith("FAIL  ")
+
+
+def test_tractions_that_do_not_carry_the_load_pass_nothing(monkeypatch):
+    monkeypatch.setattr("gripmargin.contact.backing.Backing.imbalance", lambda self, wrench: 0.01)
+    assert report(mass=0.05).verdict == "undecided"

@@ -22,6 +22,7 @@ from gripmargin.findings import CheckResult, Finding, Outcome, Verdict, judge, s
 
 SPAN = 0.05  # [s] spans of a finding closer than this are one
 BRIDGE = 0.5  # [s] stretches closer than this, or of one move, are one finding
+UNBALANCED = 1e-3  # residual of the force balance, over the load, from which tractions prove nothing
 LIMIT_ANALYSES = 5  # findings whose shared margin is worked out, worst first
 
 NAMES = {
@@ -111,6 +112,8 @@ def _result(case: Case, name: str, use: Use, target: float, details: dict[str, A
     low, high = float(use.high.max()), float(use.low.max())
     with np.errstate(divide="ignore"):
         verdict = judge(float(1.0 / np.float64(low)), float(1.0 / np.float64(high)), target)
+    if verdict is Verdict.PASS and not details.get("imbalance", 0.0) <= UNBALANCED:
+        verdict = Verdict.UNDECIDED  # tractions that do not carry the load prove nothing
     at = surest if verdict is Verdict.UNDECIDED else worst
     value = _margin(float(use.value[worst]))
     text = NAMES[name]
