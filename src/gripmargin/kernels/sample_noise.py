@@ -61,7 +61,7 @@ def noise_levels(t: FloatArray, y: FloatArray, step: float | None) -> tuple[Floa
     high = np.min([_stretch_medians(f) for f in fine], axis=0)
     coarse = np.min([_every_second(t, y, p, even=even, blocks=blocks) for p in orders], axis=0)
     motion = (coarse > _GROWS * high) & (low[1] > _LEAKS * high) & (low[0] < _RESOLVED * high)
-    motion &= high > _BY_ROUNDING * _grid(y)[:, None]
+    motion &= high > _BY_ROUNDING * grid(y)[:, None]
     unresolved = np.repeat(running_max(motion, 1), _STRETCH, axis=1)[:, :blocks]
     return level, np.where(unresolved, rounding, level)
 
@@ -172,7 +172,7 @@ def _stretch_rms(size: FloatArray, blocks: int) -> FloatArray:
     return np.stack([np.sqrt(np.mean(part * part, axis=-1)) for part in parts], axis=-1)
 
 
-def _grid(y: FloatArray) -> FloatArray:
+def grid(y: FloatArray) -> FloatArray:
     """The step of the grid that a channel's samples are rounded to, shape (channels,); 0 where there is none.
 
     Found where the smallest change occurs and all others are whole multiples of it.

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.arrays import FloatArray, Value, frozen
 from gripmargin.errors import InputError
+from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.local_fit import even_step, local_fit, running_max, step_between
 from gripmargin.kernels.sample_noise import BLOCK, noise_levels, run_lengths
 
@@ -107,6 +108,7 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2) -> Rates:
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
         return Rates(top, none, sigma, none, bias, none, noise, window)
+    bias = bias + burst_bias(times, np.ascontiguousarray(samples.T), even=even_step(times) is not None).T
     return Rates(first[0], top, first[1], sigma, first[2], bias, noise, window)
 
 

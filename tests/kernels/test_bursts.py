@@ -1,0 +1,78 @@
+"""Moves that are over within a few samples: their acceleration is not told by the samples, so it is bounded.
+
+The truth is the peak of the minimum-jerk move, 10/sqrt(3) d/T^2 (Flash & Hogan, J. Neurosci. 5(7), 1985, from memory).
+"""
+
+import numpy as np
+import pytest
+
+import gripmargin as gm
+from gripmargin.kernels.bursts import burst_bias
+from gripmargin.motion.rates import estimate_rates
+
+
+def quick(step, samples, phase, travel=1e-2):
+    t = np.arange(0.0, 2.0, step)
+    s = np.clip((t - 1.0 - phase * step) / (samples * step), 0.0, 1.0)
+    return t, travel * (10 * s**3 - 15 * s**4 + 6 * s**5), 10 / np.sqrt(3) * travel / (samples * step) ** 2
+
+
+@pytest.mark.parametrize("step", [0.001, 0.004, 0.02, 0.05])
+@pytest.mark.parametrize("samples", [0.5, 1, 1.5, 2, 2.5, 3, 4])
+@pytest.mark.parametrize("phase", [0.0, 0.15, 0.5, 0.85])
+def test_the_true_peak_is_within_the_stated_error(step, samples, phase):
+    t, x, peak = quick(step, samples, phase)
+    rates = estimate_rates(t, x[:, None])
+    stated = np.abs(rates.second) + 2 * rates.sigma_second + rates.bias_second
+    assert stated.max() >= peak
+
+
+@pytest.mark.parametrize("step", [0.004, 0.02, 0.05])
+@pytest.mark.parametrize("samples", [1, 1.5, 2, 3])
+@pytest.mark.parametrize("phase", [0.0, 0.3, 0.7])
+def test_no_part_passes_on_a_move_that_the_samples_do_not_follow(step, samples, phase):
+    film = gm.PadMaterial(pull_off_stress=5e4, shear_strength=5e4, normal_stiffness=1e8, shear_stiffness=3.3e7)
+    mass, area, limit = 0.5, 0.05**2, 1 / 1.7  # the true margin is below 1.7, the target is 2
+    pull = mass * 9.80665 / area / 5e4
+    peak = np.sqrt(limit**2 - pull**2) * 5e4 * area / mass
+    t, x, _ = quick(step, samples, phase, peak * (samples * step) ** 2 * np.sqrt(3) / 10)
+    report = gm.check(
+        trajectory=gm.PoseTrajectory(
+            t=t,
+            position=np.column_stack([x, 0 * t, 0 * t]),
+            rotation=np.broadcast_to(np.diag([1.0, -1.0, -1.0]), (t.size, 3, 3)),
+        ),
+        gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
+        part=gm.Part(mass=mass, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
+    )
+    assert report.verdict != "pass"
+
+
+@pytest.mark.parametrize("decimals", [4, 6, 9, None])
+@pytest.mark.parametrize("step", [0.001, 0.004])
+def test_smooth_moves_have_no_bursts_rounded_or_not(decimals, step):
+    t = np.arange(0.0, 3.0, step)
+    s = np.clip((t - 0.5) / 2.0, 0.0, 1.0)
+    y = 10 * s**3 - 15 * s**4 + 6 * s**5
+    y = y if decimals is None else np.round(y, decimals)
+    # 1 % of the peak acceleration of that move
+    assert burst_bias(t, y[None], even=True).max() <= 0.01 * 10 / np.sqrt(3) / 2.0**2
+
+
+def test_noise_and_flicker_of_the_last_digit_are_no_bursts():
+    random = np.random.default_rng(3)
+    t = np.arange(0.0, 4.0, 0.001)
+    noisy = 1e-4 * random.normal(size=(1, t.size))
+    flicker = np.round(random.normal(scale=0.3, size=(1, t.size))) * 1e-5
+    assert burst_bias(t, noisy, even=True).max() == 0.0
+    assert burst_bias(t, flicker, even=True).max() < 24 * 12e-5 / 0.001**2  # the rare double digit
+    assert np.mean(burst_bias(t, flicker, even=True) > 0) < 0.05
+
+
+def test_uneven_sampling():
+    random = np.random.default_rng(1)
+    t = np.cumsum(random.uniform(0.015, 0.025, 100))
+    x = np.where(t > t[50], 0.01, 0.0)
+    found = burst_bias(t, x[None], even=False)[0]
+    assert found[51] > 10 / np.sqrt(3) * 0.01 / 0.025**2
+    assert found[:45].max() == found[60:].max() == 0.0
