@@ -76,3 +76,32 @@ def test_uneven_sampling():
     found = burst_bias(t, x[None], even=False)[0]
     assert found[51] > 10 / np.sqrt(3) * 0.01 / 0.025**2
     assert found[:45].max() == found[60:].max() == 0.0
+
+
+@pytest.mark.parametrize("full", [False, True], ids=["speeds", "speeds and accelerations"])
+@pytest.mark.parametrize("samples", [1, 1.5, 2, 3])
+@pytest.mark.parametrize("phase", [0.0, 0.15, 0.45, 0.75])
+def test_rates_sampled_past_a_quick_move_pass_nothing(full, samples, phase):
+    turn = np.array([[0.0, 0.0, 1.0], [0.0, 1.0, 0.0], [-1.0, 0.0, 0.0]])  # the joint slides along the world's x
+    links = np.stack([np.eye(4), np.eye(4)])
+    links[0, :3, :3], links[1, :3, :3] = turn, turn.T @ np.diag([1.0, -1.0, -1.0])
+    film = gm.PadMaterial(pull_off_stress=5e4, shear_strength=5e4, normal_stiffness=1e8, shear_stiffness=3.3e7)
+    step, mass, area = 0.004, 0.5, 0.05**2
+    peak = np.sqrt(1 / 1.7**2 - (mass * 9.80665 / area / 5e4) ** 2) * 5e4 * area / mass
+    travel, time = peak * (samples * step) ** 2 * np.sqrt(3) / 10, samples * step
+    t = np.arange(0.0, 2.0, step)
+    s = np.clip((t - 1.0 - phase * step) / time, 0.0, 1.0)
+    x = travel * (10 * s**3 - 15 * s**4 + 6 * s**5)
+    v = travel / time * (30 * s**2 - 60 * s**3 + 30 * s**4)
+    a = travel / time**2 * (60 * s - 180 * s**2 + 120 * s**3)
+    try:
+        report = gm.check(
+            trajectory=gm.JointTrajectory(t=t, q=x[:, None], qd=v[:, None], qdd=a[:, None] if full else None),
+            robot=gm.Chain(links=links, revolute=(False,)),
+            gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
+            part=gm.Part(mass=mass, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
+        )
+    except gm.InputError as error:
+        assert "positions" in str(error)  # noqa: PT017 - refused is as good as undecided
+        return
+    assert report.verdict != "pass"

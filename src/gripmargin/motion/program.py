@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray
 from gripmargin.errors import InputError
+from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.jacobian import tool_jacobian
+from gripmargin.kernels.local_fit import even_step
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.consistency import (
     RESOLVED,
@@ -201,7 +203,9 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
         sigma_qd: FloatArray = np.zeros_like(q)
         bias_qd: FloatArray = missed * np.abs(qd)
         sigma_qdd = rates.sigma_first
-        bias_qdd: FloatArray = rates.bias_first + missed * np.abs(qdd)
+        # Speeds sampled past a quick move may not show it; the positions on either side do.
+        hidden = burst_bias(t, np.ascontiguousarray(q.T), even=even_step(t) is not None).T
+        bias_qdd: FloatArray = rates.bias_first + missed * np.abs(qdd) + hidden
         given = "Joint speeds as given; accelerations estimated from them: "
     else:
         rates = estimate_rates(t, q)
