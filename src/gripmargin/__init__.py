@@ -10,6 +10,7 @@ from gripmargin.checker import check, check_file, check_job
 from gripmargin.errors import GripmarginError, InputError, InputErrors, RobotError
 from gripmargin.findings import CheckResult, Finding, NotChecked, Remedy, Verdict
 from gripmargin.job import Job
+from gripmargin.meter import MarginMeter, Reading
 from gripmargin.motion.chain import Chain, chain_from_axes
 from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory
 from gripmargin.poses import pose
@@ -57,6 +58,7 @@ __all__ = [
     "InputErrors",
     "Job",
     "JointTrajectory",
+    "MarginMeter",
     "Nest",
     "NotChecked",
     "Pad",
@@ -65,6 +67,7 @@ __all__ = [
     "Phase",
     "Pick",
     "PoseTrajectory",
+    "Reading",
     "Remedy",
     "Report",
     "RobotError",

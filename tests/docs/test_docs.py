@@ -41,7 +41,7 @@ from gripmargin.workcell import Pad, Targets
 ROOT = Path(__file__).parents[2]
 PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
 COMMANDS = ("gripmargin ", ".venv/bin/gripmargin ")
-FENCE = re.compile(r"^( *)```(\w*) *(\w*)\n(.*?)^\1```$", re.MULTILINE | re.DOTALL)
+FENCE = re.compile(r"^( *)```(\w*) *(\w*)[ \w.+]*\n(.*?)^\1```$", re.MULTILINE | re.DOTALL)
 NUMBER = re.compile(r"(?<![\w.])[-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?")
 
 
@@ -74,7 +74,8 @@ BLOCKS = [block for page in PAGES for block in blocks_of(page)]
 
 
 def of_kind(*kinds: str) -> list[Any]:
-    return [pytest.param(block, id=block.name) for block in BLOCKS if block.kind in kinds]
+    """Blocks that stand for themselves; those of a session are run in order by test_sessions.py."""
+    return [pytest.param(block, id=block.name) for block in BLOCKS if block.kind in kinds and block.mark != "session"]
 
 
 def page_text(name: str) -> str:
@@ -179,7 +180,7 @@ def python(block: Block) -> str:
 def shown_outputs(page: Path) -> list[tuple[Block, str]]:
     """Blocks of a page that show outputs, with what they should show."""
     found = []
-    own = blocks_of(page)
+    own = [block for block in blocks_of(page) if block.mark != "session"]
     for block, following in itertools.zip_longest(own, own[1:]):
         if block.kind == "console":
             with a_users_folder():
