@@ -5,10 +5,10 @@ from __future__ import annotations
 import sqlite3
 from contextlib import closing
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from gripmargin.errors import InputError
-from gripmargin.files.recording import MAX_MESSAGE, MAX_TOPICS, Recording
+from gripmargin.files.recording import MAX_MESSAGE, MAX_TOPICS, Recording, Topic
 from gripmargin.files.source import describe, printable
 
 MAGIC: Final = b"SQLite format 3\0"
@@ -47,34 +47,32 @@ def read_sqlite(path: Path, recording: Recording) -> None:
 
 def _read(path: Path, base: sqlite3.Connection, recording: Recording) -> None:
     base.execute("PRAGMA trusted_schema = OFF")
-    base.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, 100 * MAX_MESSAGE)  # the largest value that is made at all
+    base.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, 2 * MAX_MESSAGE)  # of any value
     for table, due in _TABLES.items():
         kind = base.execute("SELECT type FROM sqlite_master WHERE name = ?", (table,)).fetchone()
         columns = {row[1] for row in base.execute(f"PRAGMA table_info({table})")}
         if kind != ("table",) or not due <= columns:
             raise InputError(str(path), "a database of something else", _DUE)
+    counts = dict(base.execute("SELECT topic_id, count(*) FROM messages GROUP BY topic_id"))
     rows = base.execute("SELECT id, name, type, serialization_format FROM topics ORDER BY id").fetchmany(MAX_TOPICS + 1)
     for number, *texts in rows:
         if not isinstance(number, int) or not all(isinstance(text, str) for text in texts):
             raise InputError(f"{path}, table topics", describe(texts[0]), "a topic with name, type and format")
-        _read_topic(path, base, recording, number, *texts)
+        name, kind, encoding = texts
+        topic = recording.topic(name, kind)
+        if topic.wanted:
+            _read_messages(path, base, recording, topic, number, encoding)
+        else:
+            topic.count += counts.get(number, 0)
 
 
-def _read_topic(
-    path: Path, base: sqlite3.Connection, recording: Recording, number: int, name: str, kind: str, encoding: str
+def _read_messages(
+    path: Path, base: sqlite3.Connection, recording: Recording, topic: Topic, number: int, encoding: str
 ) -> None:
-    topic = recording.topic(name, kind)
-    if not topic.wanted:
-        ((count,),) = base.execute("SELECT count(*) FROM messages WHERE topic_id = ?", (number,))
-        topic.count += count
-        return
     query = "SELECT timestamp, data FROM messages WHERE topic_id = ? ORDER BY rowid"
     for received, data in base.execute(query, (number,)):
-        place = f"{path}, topic '{printable(name)}', message {topic.count}"
         if not isinstance(received, int) or not isinstance(data, bytes):
-            raise InputError(place, _kind(received, data), "a time of receipt and binary content")
+            where = f"{path}, topic '{printable(topic.name)}', message {topic.count}"
+            wrong = data if isinstance(received, int) else received
+            raise InputError(where, describe(wrong), "a time of receipt and binary content")
         recording.add(path, topic, encoding, received, data)
-
-
-def _kind(received: Any, data: Any) -> str:
-    return describe(data if isinstance(received, int) else received)
