@@ -173,7 +173,7 @@ def build_trajectory(
     """
     build = _joints if _are_joints(columns, locate(None, None)) else _poses
     if moves is not None:
-        _check_labels(moves, locate)
+        check_labels(moves, locate)
     _check_finite(columns, values, locate)
     data = {c.name: values[:, i] * c.factor for i, c in enumerate(columns)}
     if len(values) < 2:
@@ -235,7 +235,12 @@ def _are_joints(columns: Sequence[Column], where: str) -> bool:
     return True
 
 
-def _check_labels(moves: tuple[str, ...], locate: Locate) -> None:
+def check_labels(moves: tuple[str, ...], locate: Locate) -> None:
+    """Refuse labels of moves that do not fit on one line.
+
+    Raises:
+        InputError: With the place of the first such label.
+    """
     for label in dict.fromkeys(moves):
         if not label.isprintable() or len(label) > LONGEST_LABEL:
             due = f"plain text of at most {LONGEST_LABEL} characters on one line"

@@ -52,12 +52,16 @@ def read_joint_trajectory_message(path: Path, *, robot: Chain | None = None) -> 
     """
     text = read_text(path, MAX_BYTES)
     tree = parse_json(path, text) if path.suffix.lower() == ".json" else parse_yaml(path, text, "message")
-    message, key = _unwrapped(path, tree)
-    return as_controller_moves(_points(path, message, key, robot))
+    message, key = unwrapped_message(path, tree)
+    return as_controller_moves(message_points(path, message, key, robot))
 
 
-def _unwrapped(path: Path, tree: Any) -> tuple[dict[str, Any], str]:
-    """Find the message within the tables it may be wrapped in."""
+def unwrapped_message(path: Path, tree: Any) -> tuple[dict[str, Any], str]:
+    """Find the message within the tables it may be wrapped in, and its key.
+
+    Raises:
+        InputError: There is none.
+    """
     key = ""
     for _ in range(5):
         if not isinstance(tree, dict):
@@ -82,7 +86,18 @@ def _unwrapped(path: Path, tree: Any) -> tuple[dict[str, Any], str]:
     )
 
 
-def _points(path: Path, message: dict[str, Any], key: str, robot: Chain | None) -> JointTrajectory:
+def message_points(path: Path, message: dict[str, Any], key: str, robot: Chain | None) -> JointTrajectory:
+    """Return the points of a message as they stand in it.
+
+    Args:
+        path: For errors and for the source of the trajectory.
+        message: The message as a table.
+        key: Where it lies in its file, for errors.
+        robot: Its joint names put the columns in order; None: the order of the message.
+
+    Raises:
+        InputError: With file and key.
+    """
     _check_keys(path, message, ("header", "joint_names", "points"), key)
     names = _joint_names(message, f"{path}: {key}joint_names")
     points = message.get("points")

@@ -249,5 +249,14 @@ class PoseTrajectory(_Samples):
             source="SE3 sequence",
         )
 
+    def to_se3(self) -> Any:
+        """Return the poses as one spatialmath ``SE3`` that holds them all, in order."""
+        from spatialmath import SE3  # noqa: PLC0415 - loads plotting
+
+        matrices = np.tile(np.eye(4), (self.samples, 1, 1))
+        matrices[:, :3, :3] = self.rotation
+        matrices[:, :3, 3] = self.position
+        return SE3(list(matrices), check=False)
+
 
 Trajectory = JointTrajectory | PoseTrajectory
