@@ -65,11 +65,12 @@ class Recording:
         topic.count += 1
         if not topic.wanted:
             return
+        if encoding == "cdr" and len(content) <= MAX_MESSAGE and topic.count <= MAX_SAMPLES:
+            topic.messages.append((received, content))
+            return
         where = f"{path}, topic '{printable(topic.name)}'"
         if encoding != "cdr":
             raise InputError(where, f"messages encoded as '{printable(encoding)}'", "messages encoded as 'cdr'")
         if len(content) > MAX_MESSAGE:
             raise InputError(where, f"a message of {len(content) / 1e6:.4g} MB", f"at most {MAX_MESSAGE / 1e6:g} MB")
-        if topic.count > MAX_SAMPLES:
-            raise InputError(where, f"more than {MAX_SAMPLES} messages", "fewer", "split the recording")
-        topic.messages.append((received, content))
+        raise InputError(where, f"more than {MAX_SAMPLES} messages", "fewer", "split the recording")
