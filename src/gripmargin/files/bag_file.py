@@ -6,8 +6,9 @@ those of the message headers, for the time of receipt has the delays of the netw
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,6 +19,7 @@ from gripmargin.arrays import FloatArray
 from gripmargin.errors import InputError
 from gripmargin.files.bag_storage import read_recording
 from gripmargin.files.columns import LONGEST_LABEL, check_radians
+from gripmargin.files.compression import library_missing
 from gripmargin.files.recording import Recording, Topic
 from gripmargin.files.source import printable
 from gripmargin.motion.chain import Chain
@@ -77,18 +79,19 @@ def read_bag(path: Path, *, robot: Chain | None = None, topic: str | None = None
     return trajectory
 
 
-def _decoder(path: Path) -> Any:
+def _decoder(path: Path) -> Callable[[bytes], Any]:
     try:
-        from rosbags.typesys import Stores, get_typestore  # noqa: PLC0415 - optional, and only bags need it
+        store = _message_types()
     except ImportError as error:
-        raise InputError(
-            str(path),
-            "a recording, and no library rosbags to read it with",
-            "the optional dependency 'bags'",
-            "install it: pip install 'gripmargin[bags]'",
-        ) from error
-    store = get_typestore(Stores.LATEST)
+        raise library_missing("rosbags", str(path)) from error
     return lambda content: store.deserialize_cdr(content, KIND)
+
+
+@cache
+def _message_types() -> Any:
+    from rosbags.typesys import Stores, get_typestore  # noqa: PLC0415 - optional, and only recordings need it
+
+    return get_typestore(Stores.LATEST)
 
 
 def _chosen(path: Path, recording: Recording, topic: str | None) -> Topic:
@@ -292,14 +295,15 @@ class _States:
                 raise InputError(self.locate(None, (self.names or ())[j]), found, "velocities that agree", remedy)
 
 
-def _ratios(t: FloatArray, q: FloatArray, qd: FloatArray) -> Iterator[tuple[int, float]]:
+def _ratios(t: FloatArray, q: FloatArray, qd: FloatArray) -> list[tuple[int, float]]:
     """Travel over integrated speed of each joint that moves and has speeds, by least squares over short blocks."""
-    block = np.unique(np.searchsorted(t[:-1], np.arange(0.0, t[-1], BLOCK)))
-    travel = np.add.reduceat(np.diff(q, axis=0), block)
-    said = np.add.reduceat(np.diff(t)[:, None] * (qd[1:] + qd[:-1]) / 2, block)
-    for j in range(q.shape[1]):
-        if qd[:, j].any() and np.ptp(q[:, j]) > MOVES:
-            yield j, float(travel[:, j] @ said[:, j] / (said[:, j] @ said[:, j]))
+    block = np.flatnonzero(np.diff(t[:-1] // BLOCK, prepend=-1.0))
+    with np.errstate(all="ignore"):  # what is too large for numbers has a ratio that is none
+        travel = np.add.reduceat(np.diff(q, axis=0), block)
+        said = np.add.reduceat(np.diff(t)[:, None] * (qd[1:] + qd[:-1]) / 2, block)
+        ratio = (travel * said).sum(axis=0) / (said * said).sum(axis=0)
+        moves = qd.any(axis=0) & (np.ptp(q, axis=0) > MOVES)
+    return [(int(j), float(ratio[j])) for j in np.flatnonzero(moves)]
 
 
 def _listed(names: Sequence[str]) -> str:

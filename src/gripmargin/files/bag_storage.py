@@ -69,7 +69,7 @@ def _read_folder(folder: Path, recording: Recording) -> None:
     if mode not in _MODES or (mode in ("file", "message") and packing != "zstd"):
         found = f"the compression '{printable(packing)}' by '{printable(mode)}'"
         raise InputError(str(metadata), found, "zstd by file or by message, or none")
-    for file in _files(metadata, table):
+    for file in _files(metadata, table, packed=mode == "file"):
         if mode == "file":
             _read_packed(file, recording)
         else:
@@ -79,7 +79,7 @@ def _read_folder(folder: Path, recording: Recording) -> None:
     _compare_counts(metadata, table, recording)
 
 
-def _files(metadata: Path, table: dict[str, Any]) -> list[Path]:
+def _files(metadata: Path, table: dict[str, Any], *, packed: bool) -> list[Path]:
     """The files of a recording, all of them within its folder."""
     names = table.get("relative_file_paths")
     where = f"{metadata}: {_INFORMATION}.relative_file_paths"
@@ -92,8 +92,8 @@ def _files(metadata: Path, table: dict[str, Any]) -> list[Path]:
         if not parts or len(parts) > 2 or ".." in parts or parts[0].startswith("/") or "\\" in str(name):
             raise InputError(f"{where}[{i}]", describe(name), "the name of a file within the folder")
         file = metadata.parent / parts[-1]
-        endings = file.suffixes[-2:] if file.suffix == ".zstd" else file.suffixes[-1:]
-        if not endings or endings[0].lower() not in STORAGES:
+        inner = Path(file.stem) if packed and file.suffix == ".zstd" else file
+        if inner.suffix.lower() not in STORAGES:
             raise InputError(f"{where}[{i}]", describe(name), f"a file ending in {' or '.join(STORAGES)}")
         if file in files:
             raise InputError(f"{where}[{i}]", "a file that stands twice", "each file once")

@@ -207,7 +207,7 @@ def since_first(stamps: Sequence[str | int], unit: str) -> tuple[FloatArray, str
         times = np.array([float(stamp - exact[0]) for stamp in exact])
     except ArithmeticError as error:
         raise ValueError("a stamp that is no decimal number") from error
-    return times, f"Times start at 0, which is the stamp {stamps[0]} {unit}."
+    return times, f"Times start at 0, which is the stamp {printable(str(stamps[0]))} {unit}."
 
 
 def _are_joints(columns: Sequence[Column], where: str) -> bool:

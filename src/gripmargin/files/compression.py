@@ -6,6 +6,8 @@ import sys
 from pathlib import Path
 from typing import IO, Any, Final
 
+from gripmargin.errors import InputError
+
 _BLOCK: Final = 1 << 20  # [bytes]
 
 
@@ -17,8 +19,10 @@ def unpack_zstd(data: bytes, most: int) -> bytes | None:
 
 def unpack_lz4(data: bytes, most: int) -> bytes | None:
     """Return the content of one lz4 frame; None where it is damaged or holds more bytes than `most`."""
-    from lz4 import frame  # noqa: PLC0415 - only compressed recordings need it; comes with rosbags
-
+    try:
+        from lz4 import frame  # noqa: PLC0415 - optional, and only compressed recordings need it
+    except ImportError as error:
+        raise library_missing("lz4") from error
     return _bounded(frame.LZ4FrameDecompressor(), data, most, RuntimeError)
 
 
@@ -52,8 +56,21 @@ def _bounded(unpacker: Any, data: bytes, most: int, fault: type[Exception]) -> b
 
 
 def _zstd() -> Any:
-    if sys.version_info >= (3, 14):
-        from compression import zstd  # noqa: PLC0415 - only compressed recordings need it
-    else:
-        from backports import zstd  # noqa: PLC0415 - as above; comes with rosbags
+    try:
+        if sys.version_info >= (3, 14):
+            from compression import zstd  # noqa: PLC0415 - only compressed recordings need it
+        else:
+            from backports import zstd  # noqa: PLC0415 - as above
+    except ImportError as error:
+        raise library_missing("backports.zstd") from error
     return zstd
+
+
+def library_missing(name: str, where: str = "recording") -> InputError:
+    """Return the error for a library that is not installed."""
+    return InputError(
+        where,
+        f"no library {name} to read it with",
+        "the optional dependency 'bags'",
+        "install it: pip install 'gripmargin[bags]'",
+    )
