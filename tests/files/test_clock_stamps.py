@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import gripmargin as gm
 from gripmargin.errors import InputError
 from gripmargin.files.trajectory_file import read_trajectory
 
@@ -89,3 +90,16 @@ def test_stamps_stored_as_floats_say_what_was_lost(tmp_path):
     trajectory = read_trajectory(tmp_path / "log.npz")
     np.testing.assert_array_equal(trajectory.t, [0.0, 0.25])
     assert trajectory.notes == ("Times start at 0; as they were stored they resolve 2.4e-07 s.",)
+
+
+def test_the_report_says_so(tmp_path):
+    t = np.linspace(0, 0.5, 60)
+    rows = "\n".join(f"{1_700_000_000_000 + 1e3 * a:.3f},{100 * a:.9f},0,400,1,0,0,0" for a in t)
+    trajectory = csv(tmp_path, f"t [ms],x [mm],y [mm],z [mm],qx,qy,qz,qw\n{rows}\n")
+    film = gm.PadMaterial(pull_off_stress=6e4, shear_strength=5e4, normal_stiffness=1e8, shear_stiffness=3e7)
+    report = gm.check(
+        trajectory=trajectory,
+        gripper=gm.Gripper(pads=(gm.Pad.disc("pad", film, 0.03),)),
+        part=gm.Part(mass=0.2, com=[0.0, 0.0, 0.002], inertia=[1e-4, 1e-4, 2e-4, 0.0, 0.0, 0.0]),
+    )
+    assert "Times start at 0, which is the stamp 1700000000000.000 ms." in report.notes

@@ -95,6 +95,12 @@ def test_the_table_is_that_of_the_csv_file(tmp_path):
         (joint_table(**{"q2 [deg]": [0.0, None, 1.0]}), r"frame, column 'q2 \[deg\]', row 1: found nan"),
         (joint_table(move=["a", None, "b"]), "frame, column 'move', row 1: found"),
         (joint_table(move=[1, 2, 3]), "frame, column 'move', row 0: found 1, expected a label as text"),
+        (joint_table(**{"q2 [deg]": [1j, 2j, 3j]}), "found values of type complex128, expected numbers"),
+        (joint_table(**{"q2 [deg]": [True, False, True]}), "found values of type bool, expected numbers"),
+        (
+            joint_table(**{"t [s]": pd.array([2 * 10**9, None, 1], dtype="Int64")}),
+            r"column 't \[s\]', row 1: found nan",
+        ),
         (pd.DataFrame({"move": ["a"]}), "found no columns of numbers"),
         (joint_table().iloc[:1], "found 1 sample, expected at least 2"),
         (joint_table().iloc[::-1], "frame, row 1: found a time that goes back"),

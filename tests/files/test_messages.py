@@ -22,6 +22,10 @@ TREE = {
 }
 
 
+def point(positions=(0.0,), sec=0):
+    return Object(positions=positions, velocities=[], accelerations=[], time_from_start=Object(sec=sec, nanosec=0))
+
+
 def plain(keys=("sec", "nanosec")):
     points = [
         Object(
@@ -114,6 +118,8 @@ def test_the_tree_makes_the_message_class_of_another_library():
         (None, "found null without joint_names and points"),
         (Object(points=[]), "without joint_names and points"),
         (Object(joint_names=["a"], points=[1]), "found an object that is no message"),
+        (Object(joint_names=["a"], points=[point(sec=0.5)] * 2), "found an object that is no message"),
+        (Object(joint_names=["a"], points=[point(positions=["x"])] * 2), "found an object that is no message"),
         (Object(joint_names=["a"], points=None), "found an object that is no message"),
         (Object(joint_names=["a"], points=[]), "message: points: found 0 points, expected at least 2"),
         (Object(multi_dof_joint_trajectory=Object(points=[1]), joint_trajectory=plain()), "points of a multi-DOF"),

@@ -56,11 +56,11 @@ def trajectory_from_frame(frame: pd.DataFrame, *, robot: Chain | None = None) ->
                 raise InputError(f"{where}, row {wrong}", f"{labels[wrong]!r}"[:60], "a label as text")
             moves = tuple(labels)
             continue
-        try:
-            numbers = cells.to_numpy(dtype=np.float64, na_value=np.nan)
-        except (TypeError, ValueError) as error:
-            raise InputError(where, f"values of type {cells.dtype}", "numbers") from error
-        if column.name == "t" and cells.dtype.kind in "iu" and is_far_away([column], numbers[:, None]):
+        if getattr(cells.dtype, "kind", "") not in ("f", "i", "u"):
+            raise InputError(where, f"values of type {cells.dtype}", "numbers")
+        numbers = cells.to_numpy(dtype=np.float64, na_value=np.nan)
+        whole = cells.dtype.kind != "f" and np.isfinite(numbers).all()
+        if column.name == "t" and whole and is_far_away([column], numbers[:, None]):
             numbers, note = since_first(cells.tolist(), column.unit)
             notes.append(note)
         numeric.append(column)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from operator import index
 from pathlib import Path
 from typing import Any, Final
 
@@ -119,5 +120,5 @@ def _point(point: Any) -> dict[str, Any]:
     second, fraction = ("secs", "nsecs") if hasattr(time, "secs") else ("sec", "nanosec")
     return {
         **fields,
-        "time_from_start": {second: int(getattr(time, second)), fraction: int(getattr(time, fraction))},
+        "time_from_start": {second: index(getattr(time, second)), fraction: index(getattr(time, fraction))},
     }
