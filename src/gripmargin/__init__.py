@@ -18,8 +18,11 @@ from gripmargin.report import Report, Samples
 from gripmargin.workcell import Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Targets, uniform_plate
 
 if TYPE_CHECKING:
+    from gripmargin.files.frames import samples_frame, trajectory_frame, trajectory_from_frame
     from gripmargin.files.job_file import read_job
+    from gripmargin.files.messages import message_tree, trajectory_from_message
     from gripmargin.files.trajectory_file import read_trajectory
+    from gripmargin.files.trajectory_writer import trajectory_bytes, write_trajectory
     from gripmargin.files.urdf import read_urdf
     from gripmargin.reports.as_json import report_json, report_tree
     from gripmargin.reports.as_text import report_text
@@ -29,6 +32,7 @@ __version__ = "0.1.0"
 
 # Loaded when first asked for: readers bring libraries that a pipeline without files need not wait for.
 _LATER = {
+    "message_tree": "gripmargin.files.messages",
     "read_job": "gripmargin.files.job_file",
     "read_trajectory": "gripmargin.files.trajectory_file",
     "read_urdf": "gripmargin.files.urdf",
@@ -36,7 +40,13 @@ _LATER = {
     "report_text": "gripmargin.reports.as_text",
     "report_tree": "gripmargin.reports.as_json",
     "robot_chain": "gripmargin.robots",
+    "samples_frame": "gripmargin.files.frames",
     "toolbox_chain": "gripmargin.robots",
+    "trajectory_bytes": "gripmargin.files.trajectory_writer",
+    "trajectory_frame": "gripmargin.files.frames",
+    "trajectory_from_frame": "gripmargin.files.frames",
+    "trajectory_from_message": "gripmargin.files.messages",
+    "write_trajectory": "gripmargin.files.trajectory_writer",
 }
 
 
@@ -78,6 +88,7 @@ __all__ = [
     "check",
     "check_file",
     "check_job",
+    "message_tree",
     "pose",
     "read_job",
     "read_trajectory",
@@ -86,6 +97,12 @@ __all__ = [
     "report_text",
     "report_tree",
     "robot_chain",
+    "samples_frame",
     "toolbox_chain",
+    "trajectory_bytes",
+    "trajectory_frame",
+    "trajectory_from_frame",
+    "trajectory_from_message",
     "uniform_plate",
+    "write_trajectory",
 ]

@@ -104,6 +104,7 @@ def as_read(case: Case) -> list[str]:
         f"the part {hangs} the pads.",
         f"{case.job.trajectory.samples} samples over {case.job.trajectory.t[-1] - case.job.trajectory.t[0]:.3f} s, "
         f"{1e3 * np.median(steps):.3g} ms apart in the median, {1e3 * steps.max():.3g} ms at most.",
+        *case.job.trajectory.notes,
         *case.motion.notes,
         *([errors] if (errors := case.motion.error_over(case.carried)) is not None else []),
     ]

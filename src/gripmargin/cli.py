@@ -7,7 +7,6 @@ import contextlib
 import io
 import os
 import sys
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import NoReturn
@@ -158,20 +157,9 @@ def _write_json(where: str, trees: list[str]) -> None:
 
 
 def _write_whole(path: Path, text: str) -> None:
-    """Write a file whole or not at all."""
-    written: Path | None = None
-    try:
-        with tempfile.NamedTemporaryFile(
-            "w", encoding="utf-8", dir=path.parent, prefix=f".{path.name}.", delete=False
-        ) as file:
-            written = Path(file.name)
-            file.write(text)
-        written.chmod(0o644)
-        written.replace(path)
-    except OSError as error:
-        if written is not None:
-            written.unlink(missing_ok=True)
-        raise GripmarginError(str(path), error.strerror or "an error", "a place where a file can be written") from error
+    from gripmargin.files.whole import write_whole  # noqa: PLC0415 - only where a file is written
+
+    write_whole(path, text.encode("utf-8"))
 
 
 def _status(reports: list[Report], *, broken: bool) -> int:

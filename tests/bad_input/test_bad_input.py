@@ -1,9 +1,11 @@
 """Every malformed job gets one clear message with file, line or key: the table is in cases.toml."""
 
+import contextlib
 import io
 import os
 import pickle
 import shutil
+import sqlite3
 import tomllib
 import zipfile
 from pathlib import Path
@@ -185,6 +187,20 @@ def make_deep_yaml(folder, _case):
 def make_deep_message(folder, _case):
     _point_job_to(folder, "program.json")
     (folder / "program.json").write_text("[" * 200_000, encoding="utf-8")
+
+
+def make_recording(folder, case):
+    _point_job_to(folder, "recording")
+    (folder / "recording").mkdir()
+    if "metadata" in case:
+        (folder / "recording" / "metadata.yaml").write_text(case["metadata"], encoding="utf-8")
+
+
+def make_other_database(folder, _case):
+    _point_job_to(folder, "program.db3")
+    with contextlib.closing(sqlite3.connect(folder / "program.db3")) as base:
+        base.execute("CREATE TABLE messages (id INTEGER, text TEXT)")
+        base.commit()
 
 
 def _spoil(folder: Path, case: dict) -> Path:

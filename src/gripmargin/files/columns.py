@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from decimal import Decimal
 from difflib import get_close_matches
 from typing import Final
 
@@ -20,6 +21,9 @@ from gripmargin.units import DIMENSIONS, unit_factor
 
 # Beyond two turns a revolute joint in radians is a column of degrees; wrists turn up to one turn each way.
 SURELY_DEGREES: Final = 4 * np.pi
+
+# Times from here on [s] are stamps of a clock that counts from far away: floats of 64 bits lose digits of them.
+FAR_AWAY: Final = 1e6
 
 LONGEST_LABEL: Final = 200  # [characters]
 
@@ -150,6 +154,7 @@ def build_trajectory(
     source: str,
     locate: Locate,
     robot: Chain | None,
+    notes: tuple[str, ...] = (),
 ) -> Trajectory:
     """Build a trajectory from columns of numbers.
 
@@ -160,6 +165,7 @@ def build_trajectory(
         source: What reports call the trajectory.
         locate: Names a place for an error.
         robot: The robot that joint columns move, or None.
+        notes: How the file was understood, in sentences.
 
     Raises:
         InputError: Columns that do not make a trajectory, NaN, times that do not increase, angles that are
@@ -167,13 +173,41 @@ def build_trajectory(
     """
     build = _joints if _are_joints(columns, locate(None, None)) else _poses
     if moves is not None:
-        _check_labels(moves, locate)
+        check_labels(moves, locate)
     _check_finite(columns, values, locate)
     data = {c.name: values[:, i] * c.factor for i, c in enumerate(columns)}
     if len(values) < 2:
         raise InputError(locate(None, None), f"{len(values)} sample", "at least 2")
+    if is_far_away(columns, values):
+        resolved = np.spacing(np.abs(data["t"]).max())
+        data["t"] = data["t"] - data["t"][0]
+        notes = (*notes, f"Times start at 0; as they were stored they resolve {resolved:.2g} s.")
     check_times(data["t"], locate)
-    return build(columns, data, moves, source, locate, robot)
+    return replace(build(columns, data, moves, source, locate, robot), notes=notes)
+
+
+def is_far_away(columns: Sequence[Column], values: FloatArray) -> bool:
+    """Whether times are so large that they have to be taken from the first one before they become floats."""
+    times = [abs(values[0, i]) * c.factor for i, c in enumerate(columns) if c.name == "t" and len(values)]
+    return any(FAR_AWAY <= time < np.inf for time in times)
+
+
+def since_first(stamps: Sequence[str | int], unit: str) -> tuple[FloatArray, str]:
+    """Return times from the first one on, subtracted before they are rounded to floats, and what to say of it.
+
+    Args:
+        stamps: Decimal numbers as text, or whole numbers.
+        unit: Theirs.
+
+    Raises:
+        ValueError: Text that is no decimal number.
+    """
+    try:
+        exact = [Decimal(stamp) for stamp in stamps]
+        times = np.array([float(stamp - exact[0]) for stamp in exact])
+    except ArithmeticError as error:
+        raise ValueError("a stamp that is no decimal number") from error
+    return times, f"Times start at 0, which is the stamp {printable(str(stamps[0]))} {unit}."
 
 
 def _are_joints(columns: Sequence[Column], where: str) -> bool:
@@ -201,7 +235,12 @@ def _are_joints(columns: Sequence[Column], where: str) -> bool:
     return True
 
 
-def _check_labels(moves: tuple[str, ...], locate: Locate) -> None:
+def check_labels(moves: tuple[str, ...], locate: Locate) -> None:
+    """Refuse labels of moves that do not fit on one line.
+
+    Raises:
+        InputError: With the place of the first such label.
+    """
     for label in dict.fromkeys(moves):
         if not label.isprintable() or len(label) > LONGEST_LABEL:
             due = f"plain text of at most {LONGEST_LABEL} characters on one line"

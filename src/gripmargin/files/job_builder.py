@@ -81,7 +81,7 @@ class _Builder:
         trajectory = None
         if tables.robot is None or robot is not None:
             source = self.file.parent / tables.program.trajectory
-            trajectory = self._attempt(None, lambda: read_trajectory(source, robot=robot))
+            trajectory = self._attempt(None, lambda: read_trajectory(source, robot=robot, topic=tables.program.topic))
         if trajectory is not None and isinstance(trajectory, JointTrajectory) and tables.robot is None:
             self._fault("robot", "no robot", "the robot that this joint program moves", "add the table [robot]")
         self._refuse()

@@ -185,6 +185,7 @@ class ProgramTable(Table):
     """The trajectory and its phases."""
 
     trajectory: Text
+    topic: Text | None = None
     phases: list[PhaseTable] | None = None
 
 

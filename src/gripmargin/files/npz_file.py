@@ -13,7 +13,7 @@ from numpy.lib import format as npy
 from numpy.typing import NDArray
 
 from gripmargin.errors import InputError
-from gripmargin.files.columns import LONGEST_LABEL, build_trajectory, read_header
+from gripmargin.files.columns import LONGEST_LABEL, build_trajectory, is_far_away, read_header, since_first
 from gripmargin.files.source import checked_size, printable
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import MAX_SAMPLES, Trajectory
@@ -64,14 +64,14 @@ def read_npz(path: Path, *, robot: Chain | None = None) -> Trajectory:
     def locate(row: int | None, column: str | None) -> str:
         return f"{path}" + (f", key '{column}'" if column else "") + ("" if row is None else f", sample {row}")
 
-    return build_trajectory(
-        [column for column in columns if column.name != "move"],
-        np.column_stack(numbers),
-        moves,
-        source=path.name,
-        locate=locate,
-        robot=robot,
-    )
+    numeric = [column for column in columns if column.name != "move"]
+    values = np.column_stack(numbers)
+    notes: tuple[str, ...] = ()
+    for i, column in enumerate(numeric):
+        if column.name == "t" and arrays[column.header].dtype.kind in "iu" and is_far_away(numeric, values):
+            values[:, i], note = since_first(arrays[column.header].tolist(), column.unit)
+            notes = (note,)
+    return build_trajectory(numeric, values, moves, source=path.name, locate=locate, robot=robot, notes=notes)
 
 
 def _arrays(path: Path, archive: zipfile.ZipFile) -> dict[str, NDArray[Any]]:

@@ -20,6 +20,7 @@ from gripmargin.arrays import FloatArray
 from gripmargin.errors import InputError
 from gripmargin.files.columns import LONGEST_LABEL, check_radians, check_times
 from gripmargin.files.source import describe, parse_json, printable, read_text
+from gripmargin.files.yaml_text import parse_yaml
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.interpolate import as_controller_moves
 from gripmargin.motion.trajectory import MAX_SAMPLES, JointTrajectory
@@ -50,62 +51,17 @@ def read_joint_trajectory_message(path: Path, *, robot: Chain | None = None) -> 
         InputError: With file and key.
     """
     text = read_text(path, MAX_BYTES)
-    tree = parse_json(path, text) if path.suffix.lower() == ".json" else _parse_yaml(path, text)
-    message, key = _unwrapped(path, tree)
-    return as_controller_moves(_points(path, message, key, robot))
+    tree = parse_json(path, text) if path.suffix.lower() == ".json" else parse_yaml(path, text, "message")
+    message, key = unwrapped_message(path, tree)
+    return as_controller_moves(message_points(path, message, key, robot))
 
 
-def _parse_yaml(path: Path, text: str) -> Any:
-    import yaml  # noqa: PLC0415 - only YAML files need it
+def unwrapped_message(path: Path, tree: Any) -> tuple[dict[str, Any], str]:
+    """Find the message within the tables it may be wrapped in, and its key.
 
-    base: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-
-    class Loader(base):  # type: ignore[misc]
-        """Numbers as JSON and YAML 1.2 have them (1e-3; no base 60, no octal); no merge keys, no key twice."""
-
-        yaml_implicit_resolvers: dict[str, Any] = {}  # noqa: RUF012 - as the base class has it
-
-        def flatten_mapping(self, node: Any) -> None:
-            for key, _ in node.value:
-                if key.value == "<<":
-                    raise yaml.constructor.ConstructorError(None, None, "a merge key (<<)", key.start_mark)
-
-        def construct_mapping(self, node: Any, deep: bool = False) -> Any:
-            seen: set[str] = set()
-            for key, _ in node.value:
-                if isinstance(key.value, str):
-                    if key.value in seen:
-                        found = f"the key '{printable(key.value)}' twice"
-                        raise yaml.constructor.ConstructorError(None, None, found, key.start_mark)
-                    seen.add(key.value)
-            return super().construct_mapping(node, deep=deep)
-
-    Loader.add_implicit_resolver("tag:yaml.org,2002:null", re.compile(r"^(~|null|Null|NULL|)$"), ["~", "n", "N", ""])
-    Loader.add_implicit_resolver("tag:yaml.org,2002:bool", re.compile(r"^(true|false)$"), list("tf"))
-    try:
-        documents = [d for d in yaml.load_all(text, Loader=Loader) if d is not None]
-    except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        place = f", line {mark.line + 1}" if mark else ""
-        found = f"text that is not plain YAML ({printable(str(error.problem or error.context), 160)})"
-        raise InputError(f"{path}{place}", found, "a message in plain YAML") from error
-    except yaml.YAMLError as error:
-        reason = printable(str(error).partition("\n")[0], 160)
-        raise InputError(str(path), f"text that is not YAML ({reason})", "a message in plain YAML") from error
-    except RecursionError as error:
-        raise InputError(str(path), "values nested too deep", "a message in plain YAML") from error
-    except (ValueError, TypeError) as error:
-        raise InputError(
-            str(path), f"a value that cannot be read ({printable(str(error), 160)})", "a message in plain YAML"
-        ) from error
-    if len(documents) != 1:
-        found = f"{len(documents)} YAML documents"
-        raise InputError(str(path), found, "one message", "keep the one to be checked and remove the others (---)")
-    return documents[0]
-
-
-def _unwrapped(path: Path, tree: Any) -> tuple[dict[str, Any], str]:
-    """Find the message within the tables it may be wrapped in."""
+    Raises:
+        InputError: There is none.
+    """
     key = ""
     for _ in range(5):
         if not isinstance(tree, dict):
@@ -130,7 +86,18 @@ def _unwrapped(path: Path, tree: Any) -> tuple[dict[str, Any], str]:
     )
 
 
-def _points(path: Path, message: dict[str, Any], key: str, robot: Chain | None) -> JointTrajectory:
+def message_points(path: Path, message: dict[str, Any], key: str, robot: Chain | None) -> JointTrajectory:
+    """Return the points of a message as they stand in it.
+
+    Args:
+        path: For errors and for the source of the trajectory.
+        message: The message as a table.
+        key: Where it lies in its file, for errors.
+        robot: Its joint names put the columns in order; None: the order of the message.
+
+    Raises:
+        InputError: With file and key.
+    """
     _check_keys(path, message, ("header", "joint_names", "points"), key)
     names = _joint_names(message, f"{path}: {key}joint_names")
     points = message.get("points")
@@ -221,8 +188,8 @@ def _time(value: Any, where: str) -> float:
         number = _number(value.get(name, 0))
         if number is None or number != math.floor(number) or not 0 <= number < top:
             raise InputError(f"{where}.{name}", describe(value[name]), f"a whole number from 0 up to {top - 1}")
-        parts.append(number)
-    return parts[0] + 1e-9 * parts[1]
+        parts.append(int(number))
+    return (parts[0] * 10**9 + parts[1]) / 10**9
 
 
 def _field(points: list[dict[str, Any]], field: str, joints: int, where: str) -> FloatArray | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from gripmargin.errors import InputError
+from gripmargin.files.bag_file import read_bag
 from gripmargin.files.csv_file import read_csv
 from gripmargin.files.npz_file import read_npz
 from gripmargin.files.ros_message import read_joint_trajectory_message
@@ -17,22 +18,30 @@ _READERS = {
     ".yaml": read_joint_trajectory_message,
     ".yml": read_joint_trajectory_message,
     ".json": read_joint_trajectory_message,
+    ".mcap": read_bag,
+    ".db3": read_bag,
 }
 
 
-def read_trajectory(path: str | Path, *, robot: Chain | None = None) -> Trajectory:
+def read_trajectory(path: str | Path, *, robot: Chain | None = None, topic: str | None = None) -> Trajectory:
     """Read a trajectory.
 
     Args:
         path: ``.csv`` or ``.npz`` with named columns; ``.yaml``, ``.yml`` or ``.json`` with a ROS 2
-            trajectory_msgs/JointTrajectory message.
+            trajectory_msgs/JointTrajectory message; the folder of a rosbag2 recording, or a ``.mcap`` or
+            ``.db3`` file of one, with sensor_msgs/JointState messages.
         robot: The robot that a joint program moves: gives the order of named joints and which joints
             turn and which slide. None: columns stay in the order of the file.
+        topic: Of a recording: the topic of the joint states. None: the only one of that type.
 
     Raises:
         InputError: With file and line, key or column.
     """
     file = Path(path)
+    if file.is_dir() or _READERS.get(file.suffix.lower()) is read_bag:
+        return read_bag(file, robot=robot, topic=topic)
+    if topic is not None:
+        raise InputError(str(path)[:200], "a topic for a file without topics", "a topic for rosbag2 recordings only")
     reader = _READERS.get(file.suffix.lower())
     if reader is None:
         ending = f"the ending '{file.suffix}'" if file.suffix else "a name without an ending"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import groupby
 from typing import Any, Literal, Self, get_args
 
@@ -24,6 +24,7 @@ class _Samples(Value):
     t: FloatArray
     moves: tuple[str, ...] | None = None
     source: str = "trajectory"
+    notes: tuple[str, ...] = field(default=(), kw_only=True)
 
     def _check_times(self) -> int:
         t = frozen(self.t, (None,), f"{self.source} t")
@@ -42,6 +43,7 @@ class _Samples(Value):
                 "remove the sample or repair its time",
             )
         object.__setattr__(self, "t", t)
+        object.__setattr__(self, "notes", tuple(self.notes))
         if self.moves is not None:
             moves = tuple(self.moves)
             if len(moves) != t.size:
@@ -81,6 +83,7 @@ class JointTrajectory(_Samples):
         names: Joint names by column; empty: columns are in the robot's order.
         moves: A label for each sample, or None.
         source: Where it came from, for messages.
+        notes: How its file was understood, in sentences for the report.
         interpolation: What the robot does between the samples: "samples" says they are dense enough not to
             matter; "linear" says they are all a controller gets and it moves in straight lines of joint space;
             "cubic" and "quintic" say the samples were taken from such a controller's moves.
@@ -105,10 +108,10 @@ class JointTrajectory(_Samples):
             )
         q = frozen(self.q, (n, None), f"{self.source} q")
         object.__setattr__(self, "q", q)
-        for field in ("qd", "qdd"):
-            rates = getattr(self, field)
+        for name in ("qd", "qdd"):
+            rates = getattr(self, name)
             if rates is not None:
-                object.__setattr__(self, field, frozen(rates, q.shape, f"{self.source} {field}"))
+                object.__setattr__(self, name, frozen(rates, q.shape, f"{self.source} {name}"))
         if self.qdd is not None and self.qd is None:
             raise InputError(self.source, "joint accelerations without joint speeds", "both or neither")
         names = tuple(self.names)
@@ -180,6 +183,7 @@ class PoseTrajectory(_Samples):
         rotation: Tool axes in the world as columns, shape (n, 3, 3).
         moves: A label for each sample, or None.
         source: Where it came from, for messages.
+        notes: How its file was understood, in sentences for the report.
 
     Raises:
         InputError: Shapes that do not agree, NaN, times that repeat or go back, a matrix that is no rotation.
@@ -244,6 +248,15 @@ class PoseTrajectory(_Samples):
             moves=None if moves is None else tuple(moves),
             source="SE3 sequence",
         )
+
+    def to_se3(self) -> Any:
+        """Return the poses as one spatialmath ``SE3`` that holds them all, in order."""
+        from spatialmath import SE3  # noqa: PLC0415 - loads plotting
+
+        matrices = np.tile(np.eye(4), (self.samples, 1, 1))
+        matrices[:, :3, :3] = self.rotation
+        matrices[:, :3, 3] = self.position
+        return SE3(list(matrices), check=False)
 
 
 Trajectory = JointTrajectory | PoseTrajectory

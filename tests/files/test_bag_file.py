@@ -1,0 +1,558 @@
+"""Joint states from rosbag2 recordings: both storages, every compression, names, stamps, damage.
+
+The recordings are written by rosbags' own writer (an independent implementation of the storage formats), but for
+chunks packed by lz4 and chunks with false sizes, which it does not write; those follow mcap.dev/spec.
+"""
+
+import shutil
+import sqlite3
+import struct
+import sys
+import zlib
+from contextlib import closing, suppress
+
+import numpy as np
+import pytest
+
+import gripmargin as gm
+from gripmargin import read_job, read_trajectory
+from gripmargin.errors import InputError
+from gripmargin.files import bag_file, recording
+from gripmargin.files.mcap import MAGIC
+from gripmargin.motion.chain import Chain
+from gripmargin.motion.program import program_motion
+
+pytest.importorskip("rosbags")
+from rosbags.rosbag2 import CompressionFormat, CompressionMode, Reader, StoragePlugin, Writer
+from rosbags.typesys import Stores, get_typestore
+
+STORE = get_typestore(Stores.LATEST)
+KIND = "sensor_msgs/msg/JointState"
+STORAGES = {"sqlite3": StoragePlugin.SQLITE3, "mcap": StoragePlugin.MCAP}
+START = 1_700_000_000_123_456_789  # [ns]
+STEP = 4_000_001
+
+
+def arm(names=("shoulder", "elbow")):
+    return Chain(links=np.tile(np.eye(4), (3, 1, 1)), revolute=(True, True), names=names, source="arm")
+
+
+def state(i, *, names=("shoulder", "elbow"), q=None, qd=(), stamp=None, frame=""):
+    """A joint state at step i: the shoulder turns at 1 rad/s, the elbow at -0.5 rad/s."""
+    t = 1e-9 * i * STEP
+    stamp = START + i * STEP if stamp is None else stamp
+    known = {"shoulder": 0.1 + t, "elbow": 0.2 - 0.5 * t}
+    q = [known.get(name, 9.0) for name in names] if q is None else q
+    types = STORE.types
+    header = types["std_msgs/msg/Header"](
+        stamp=types["builtin_interfaces/msg/Time"](sec=stamp // 10**9, nanosec=stamp % 10**9), frame_id=frame
+    )
+    return types[KIND](
+        header=header,
+        name=list(names),
+        position=np.array(q, dtype=float),
+        velocity=np.array(qd, dtype=float),
+        effort=np.zeros(0),
+    )
+
+
+def write(folder, states, *, storage="sqlite3", mode=None, topic="/joint_states", more=(), received=None, version=9):
+    writer = Writer(folder, version=version, storage_plugin=STORAGES[storage])
+    if mode is not None:
+        writer.set_compression(mode, CompressionFormat.ZSTD)
+    with writer:
+        connection = writer.add_connection(topic, KIND, typestore=STORE)
+        for i, message in enumerate(states):
+            raw = message if isinstance(message, bytes) else STORE.serialize_cdr(message, KIND)
+            writer.write(connection, START + i * STEP if received is None else received[i], raw)
+        for name, kind, messages in more:
+            connection = writer.add_connection(name, kind, typestore=STORE)
+            for i, message in enumerate(messages):
+                writer.write(connection, START + i, STORE.serialize_cdr(message, kind))
+    return folder
+
+
+def text(words):
+    return STORE.types["std_msgs/msg/String"](data=words)
+
+
+@pytest.fixture(params=STORAGES)
+def storage(request):
+    return request.param
+
+
+@pytest.fixture
+def bag(tmp_path, storage):
+    """Write a recording of the states handed in."""
+    return lambda states, **more: write(tmp_path / "bag", states, storage=storage, **more)
+
+
+def states_of(n=6, **more):
+    return [state(i, **more) for i in range(n)]
+
+
+EXACT = np.arange(6) * STEP / 1e9
+
+
+# ---- what is there ----
+
+
+@pytest.mark.parametrize("version", [8, 9])
+@pytest.mark.parametrize("mode", [None, CompressionMode.FILE, CompressionMode.MESSAGE, CompressionMode.STORAGE])
+def test_every_storage_and_compression(tmp_path, storage, mode, version):
+    if mode is CompressionMode.STORAGE:
+        storage = "mcap"  # sqlite3 has no compression of its own
+    folder = write(tmp_path / "bag", states_of(), storage=storage, mode=mode, version=version)
+    trajectory = read_trajectory(folder)
+    np.testing.assert_array_equal(trajectory.t, EXACT)  # to the last digit, from stamps of 1.7e18 ns
+    np.testing.assert_array_equal(trajectory.q, [m.position for m in states_of()])
+    assert trajectory.names == ("shoulder", "elbow")
+    assert trajectory.qd is None
+    assert trajectory.source == "bag"
+    assert trajectory.notes == ("Measured: 6 joint states; time 0 is the stamp 1700000000.123456789 s.",)
+
+
+def test_one_file_of_a_recording(bag, storage):
+    folder = bag(states_of())
+    (file,) = (path for path in folder.iterdir() if path.suffix in (".mcap", ".db3"))
+    np.testing.assert_array_equal(read_trajectory(file).t, EXACT)
+
+
+def test_long_recordings_agree_with_the_reader_of_the_library(bag):
+    rng = np.random.default_rng(3)
+    walk = np.cumsum(rng.normal(0, 1e-3, (12_000, 2)), axis=0)  # several chunks of MCAP
+    folder = bag([state(i, q=q, frame="base") for i, q in enumerate(walk)])
+    with Reader(folder) as reader:
+        raw = [STORE.deserialize_cdr(content, KIND) for _, _, content in reader.messages()]
+    trajectory = read_trajectory(folder)
+    np.testing.assert_array_equal(trajectory.q, [m.position for m in raw])
+    np.testing.assert_array_equal(trajectory.q, walk)
+
+
+def test_folder_with_a_recording_in_two_files(tmp_path, storage):
+    ending = {"sqlite3": ".db3", "mcap": ".mcap"}[storage]
+    whole = write(tmp_path / "whole", states_of()[:3], storage=storage)
+    rest = write(tmp_path / "rest", states_of()[3:], storage=storage)
+    shutil.copy(rest / f"rest{ending}", whole)
+    metadata = whole / "metadata.yaml"
+    described = metadata.read_text().replace("message_count: 3", "message_count: 6")
+    # early versions wrote the folder before the name
+    described = described.replace(f"  - whole{ending}\n", f"  - whole/whole{ending}\n  - whole/rest{ending}\n")
+    metadata.write_text(described)
+    np.testing.assert_array_equal(read_trajectory(whole).t, EXACT)
+
+
+@pytest.mark.parametrize(
+    "rates",
+    [
+        lambda i: (1.0, -0.5),
+        lambda i: (0.9, -0.45),
+        lambda i: (0.0, 0.0),
+        lambda i: (1.0, np.nan),
+        lambda i: (1.0, -0.5) if i else (),
+    ],
+)
+def test_velocities_are_not_used_and_the_report_says_so(bag, rates):
+    trajectory = read_trajectory(bag([state(i, qd=rates(i)) for i in range(60)]))
+    assert trajectory.qd is None
+    assert trajectory.notes[1].startswith("Velocities in the messages are not used, for drivers filter them")
+
+
+def test_filtered_velocities_hide_no_peak(tmp_path):
+    # A move of 0.3 s behind a first-order filter of 5 Hz: its speeds alone would give 27.4 of 32.1 rad/s^2.
+    t = np.arange(500) * 2e-3
+    s = np.clip((t - 0.3) / 0.3, 0, 1)
+    q = 0.5 * (10 * s**3 - 15 * s**4 + 6 * s**5)
+    speed, filtered = 0.5 / 0.3 * (30 * s**2 - 60 * s**3 + 30 * s**4), np.zeros(t.size)
+    for i in range(1, t.size):
+        filtered[i] = filtered[i - 1] + (1 - np.exp(-2e-3 * 2 * np.pi * 5)) * (speed[i] - filtered[i - 1])
+    states = [
+        state(i, q=(a, 0.0), qd=(b, 0.0), stamp=START + i * 2_000_000)
+        for i, (a, b) in enumerate(zip(q, filtered, strict=True))
+    ]
+    chain = gm.chain_from_axes([np.eye(4)] * 2, [[0, 0, 1]] * 2, [True] * 2, np.eye(4), names=("shoulder", "elbow"))
+    trajectory = read_trajectory(write(tmp_path / "bag", states), robot=chain)
+    peak = np.abs(program_motion(trajectory, chain).at.angular_acceleration).max()
+    assert peak == pytest.approx(10 / np.sqrt(3) * 0.5 / 0.3**2, rel=0.01)  # of a quintic from rest to rest
+
+
+@pytest.mark.parametrize("rates", [(57.3, -28.6), (0.5, -0.25), (2.0, -1.0), (-1.0, 0.5), (1e300, 0.0)])
+def test_velocities_show_a_wrong_unit_or_clock(bag, rates):
+    # A recording played back at half its rate and stamped anew has accelerations four times too small.
+    with pytest.raises(InputError, match=r"joint 'shoulder': found a travel that is .* times that of the velocities"):
+        read_trajectory(bag(states_of(60, qd=rates)))
+
+
+# ---- joints by name ----
+
+
+def test_order_of_names_may_change_and_other_joints_may_be_there(bag):
+    orders = [("shoulder", "elbow"), ("elbow", "shoulder"), ("finger", "elbow", "shoulder")]
+    folder = bag([state(i, names=orders[i % 3]) for i in range(6)])
+    trajectory = read_trajectory(folder, robot=arm(("elbow", "shoulder")))
+    np.testing.assert_array_equal(trajectory.q, [m.position[::-1] for m in states_of()])
+    assert trajectory.names == ("elbow", "shoulder")
+
+
+def test_messages_of_the_gripper_are_left_out_and_counted(bag):
+    mixed = [m for i in range(6) for m in (state(i), state(i, names=("finger",)))]
+    folder = bag(mixed)
+    trajectory = read_trajectory(folder, robot=arm())
+    np.testing.assert_array_equal(trajectory.t, EXACT)
+    assert trajectory.notes[-1] == "6 messages of other joints on the same topic are left out."
+    with pytest.raises(InputError, match="message 1: found the joints finger, where others have shoulder, elbow"):
+        read_trajectory(folder)  # without a robot nobody knows which joints are meant
+
+
+def test_messages_of_half_an_arm_are_refused(bag):
+    halves = [state(i, names=names) for i in range(6) for names in (("shoulder",), ("elbow",))]
+    with pytest.raises(InputError, match="message 0: found the joints shoulder alone, expected all of the robot's"):
+        read_trajectory(bag(halves), robot=arm())
+
+
+def test_joints_of_another_robot(bag):
+    with pytest.raises(InputError, match="found messages of the joints shoulder, elbow, expected the robot's a, b"):
+        read_trajectory(bag(states_of()), robot=arm(("a", "b")))
+
+
+def test_robot_without_names(bag):
+    with pytest.raises(InputError, match=r"name them in the order of the robot's axes \(\[robot\] joint_names\)"):
+        read_trajectory(bag(states_of()), robot=arm(()))
+
+
+def test_degrees(bag):
+    with pytest.raises(InputError, match=r"message 1, joint 'shoulder': found an angle of 15 rad"):
+        read_trajectory(bag([state(0), state(1, q=(15.0, 0.0)), state(2)]), robot=arm())
+
+
+@pytest.mark.parametrize(
+    ("message", "says"),
+    [
+        (state(1, q=(1.0,)), "message 1: found 1 positions for 2 joints, expected one a joint"),
+        (state(1, qd=(1.0,)), "message 1: found 1 velocities for 2 joints, expected one a joint, or none"),
+        (state(1, names=("elbow", "elbow")), "message 1: found the joint 'elbow' twice, expected each joint once"),
+        (state(1, names=("a\nb", "c")), r"message 1: found the joint name 'a\\nb', expected plain text"),
+        (state(1, names=[f"j{i}" for i in range(201)]), "message 1: found 201 joints, expected at most 200"),
+        (state(1, q=(0.1, np.nan)), "message 1, joint 'elbow': found nan, expected a finite number"),
+        (state(1, names=()), r"message 1: found the joints \(none\), where others have shoulder, elbow"),
+    ],
+)
+def test_messages_that_are_wrong(bag, message, says):
+    with pytest.raises(InputError, match=says):
+        read_trajectory(bag([state(0), message, state(2)]))
+
+
+@pytest.mark.parametrize("count", [0, 1])
+def test_too_few_messages(bag, count):
+    with pytest.raises(InputError, match="no messages" if count == 0 else "1 message of the robot's joints"):
+        read_trajectory(bag(states_of(count)))
+
+
+# ---- topics ----
+
+
+def test_the_topic_is_found_among_others(bag):
+    folder = bag(states_of(), more=[("/words", "std_msgs/msg/String", [text("a")])])
+    assert read_trajectory(folder).samples == 6
+
+
+def test_several_topics_of_joint_states_need_a_choice(bag):
+    folder = bag(states_of(), more=[("/other", KIND, states_of(3))])
+    with pytest.raises(
+        InputError, match=r"joint states on 2 topics: '/joint_states' \(6 messages\), '/other' \(3 mess"
+    ):
+        read_trajectory(folder)
+    assert read_trajectory(folder, topic="/other").samples == 3
+
+
+def test_no_such_topic(bag):
+    folder = bag(states_of(), more=[("/words", "std_msgs/msg/String", [])])
+    for topic in ("/words", "/nowhere"):
+        with pytest.raises(InputError, match=f"found the topics .*, expected the topic '{topic}' of type {KIND}"):
+            read_trajectory(folder, topic=topic)
+
+
+def test_no_joint_states(tmp_path, storage):
+    with Writer(tmp_path / "bag", version=9, storage_plugin=STORAGES[storage]) as writer:
+        connection = writer.add_connection("/words", "std_msgs/msg/String", typestore=STORE)
+        writer.write(connection, 1, STORE.serialize_cdr(text("a"), "std_msgs/msg/String"))
+    with pytest.raises(InputError, match=r"found the topics '/words' of type std_msgs/msg/String, expected a topic of"):
+        read_trajectory(tmp_path / "bag")
+
+
+# ---- stamps ----
+
+
+def test_without_stamps_the_time_of_receipt_counts(bag):
+    received = [START + 10**6 * i for i in range(6)]
+    trajectory = read_trajectory(bag(states_of(stamp=0), received=received))
+    np.testing.assert_array_equal(trajectory.t, np.arange(6) / 1e3)
+    assert "The headers have no stamps: times are those of receipt" in trajectory.notes[1]
+
+
+def test_stamps_in_some_headers_only(bag):
+    with pytest.raises(InputError, match="found 1 messages without a stamp, message 2 the first, among 3"):
+        read_trajectory(bag([state(0), state(1), state(2, stamp=0)]))
+
+
+def test_messages_that_overtook_each_other_are_put_in_order(bag):
+    states = states_of()
+    states[2], states[3] = states[3], states[2]
+    trajectory = read_trajectory(bag(states))
+    np.testing.assert_array_equal(trajectory.t, EXACT)
+    np.testing.assert_array_equal(trajectory.q, [m.position for m in states_of()])
+    assert trajectory.notes[1] == "1 messages came up to 4 ms late: put in the order of their stamps."
+
+
+def test_a_clock_that_was_set_back_is_refused(bag):
+    states = [*states_of(60), *states_of(60)]
+    with pytest.raises(
+        InputError, match=r"message 60: found a stamp 0\.236 s behind that of an earlier message \(59 are"
+    ):
+        read_trajectory(bag(states))
+
+
+def test_copies_are_left_out_and_contradictions_refused(bag, tmp_path, storage):
+    trajectory = read_trajectory(bag([state(0), state(1), state(1), state(2)]))
+    np.testing.assert_array_equal(trajectory.t, EXACT[:3])
+    assert trajectory.notes[1] == "1 messages with stamp and positions of another are left out."
+    folder = write(tmp_path / "other", [state(0), state(1), state(1, q=(9.0, 9.0))], storage=storage)
+    with pytest.raises(
+        InputError, match=r"message 2: found the stamp of message 1 with other positions \(1 such pairs"
+    ):
+        read_trajectory(folder)
+
+
+def test_the_same_stamp_throughout(bag):
+    with pytest.raises(InputError, match="found messages of one time only"):
+        read_trajectory(bag([state(0)] * 3))
+
+
+# ---- damage ----
+
+
+def file_of(folder):
+    (file,) = (path for path in folder.iterdir() if path.suffix != ".yaml")
+    return file
+
+
+def test_cut_short_anywhere(bag, monkeypatch):
+    folder = bag(states_of(30))
+    file = file_of(folder)
+    content = file.read_bytes()
+    whole = read_trajectory(file)
+    for length in {*range(1, len(content), 499), *range(len(content) - 60, len(content))}:
+        file.write_bytes(content[:length])
+        try:
+            found = read_trajectory(file)
+        except InputError:
+            continue
+        assert found == whole, length  # what was cut held nothing
+
+
+def test_damaged_bytes_raise_nothing_else(bag, storage):
+    folder = bag(states_of(30), mode=CompressionMode.STORAGE if storage == "mcap" else None)
+    file = file_of(folder)
+    content = file.read_bytes()
+    rng = np.random.default_rng(7)
+    for _ in range(80):
+        damaged = bytearray(content)
+        for place in rng.integers(0, len(content), 3):
+            damaged[place] = rng.choice([0, 1, 0x7F, 0xFF, rng.integers(256)])
+        file.write_bytes(bytes(damaged))
+        with suppress(InputError):
+            read_trajectory(folder)
+
+
+def test_messages_that_were_lost_are_missed(bag, storage):
+    folder = bag(states_of())
+    metadata = folder / "metadata.yaml"
+    metadata.write_text(metadata.read_text().replace("message_count: 6", "message_count: 7"))
+    with pytest.raises(InputError, match="message_count: found 7, expected 6, the messages that are in the files"):
+        read_trajectory(folder)
+
+
+def test_content_that_is_no_joint_state(bag):
+    huge = bytearray(STORE.serialize_cdr(state(1), KIND))
+    huge[16:20] = b"\xff\xff\xff\xff"  # the number of joints
+    for content in (b"", b"\0\1\0\0", bytes(huge), bytes(huge[:-8])):
+        folder = bag([state(0), content, state(2)])
+        with pytest.raises(InputError, match=r"message 1: found content that is no joint state \("):
+            read_trajectory(folder)
+        shutil.rmtree(folder)
+
+
+def test_a_message_too_large(bag, monkeypatch):
+    folder = bag([state(0), state(1, frame="x" * 5000), state(2)])
+    monkeypatch.setattr(recording, "MAX_MESSAGE", 4000)
+    with pytest.raises(InputError, match=r"found a message of 0\.005\d+ MB, expected at most 0\.004 MB"):
+        read_trajectory(folder)
+
+
+def test_a_packed_file_where_none_is_said_to_be(tmp_path):
+    folder = write(tmp_path / "bag", states_of(), mode=CompressionMode.FILE)
+    metadata = folder / "metadata.yaml"
+    metadata.write_text(metadata.read_text().replace("compression_mode: file", "compression_mode: ''"))
+    with pytest.raises(InputError, match=r'found "bag\.db3\.zstd", expected a file ending in \.mcap or \.db3'):
+        read_trajectory(folder)
+
+
+@pytest.mark.parametrize("mode", [CompressionMode.FILE, CompressionMode.MESSAGE])
+def test_packed_content_that_is_damaged_or_endless(tmp_path, mode, monkeypatch):
+    folder = write(tmp_path / "bag", states_of(), mode=mode)
+    where = "gripmargin.files.bag_storage." + ("MAX_BYTES" if mode is CompressionMode.FILE else "MAX_MESSAGE")
+    monkeypatch.setattr(where, 8192 if mode is CompressionMode.FILE else 50)
+    with pytest.raises(InputError, match="does not unpack"):
+        read_trajectory(folder)
+    monkeypatch.undo()
+    if mode is CompressionMode.FILE:
+        file = file_of(folder)
+        file.write_bytes(file.read_bytes()[:-10])
+        with pytest.raises(InputError, match="does not unpack"):
+            read_trajectory(folder)
+
+
+def test_changes_not_yet_in_the_file(tmp_path):
+    folder = write(tmp_path / "bag", states_of())
+    (folder / "bag.db3-wal").write_bytes(b"x")
+    with pytest.raises(InputError, match=r"bag\.db3-wal: found changes that are not in the recording yet"):
+        read_trajectory(folder)
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ("UPDATE messages SET data = 'text'", 'found "text", expected a time of receipt and binary content'),
+        ("UPDATE messages SET timestamp = 'noon'", 'found "noon", expected a time of receipt'),
+        ("UPDATE topics SET name = 5.0, id = 1", "."),
+        ("UPDATE topics SET serialization_format = 'json'", "messages encoded as 'json', expected messages encoded as"),
+        ("DROP TABLE topics", "a database of something else"),
+        ("ALTER TABLE messages RENAME TO a; CREATE VIEW messages AS SELECT * FROM a", "a database of something else"),
+        ("UPDATE messages SET data = zeroblob(1500000)", "a message of 1.5 MB, expected at most 1 MB"),
+        ("UPDATE messages SET data = zeroblob(3000000)", r"cannot be read \(string or blob too big\)"),
+    ],
+)
+def test_databases_that_are_wrong(tmp_path, change, says):
+    file = file_of(write(tmp_path / "bag", states_of()))
+    with closing(sqlite3.connect(file)) as base:
+        base.executescript(change)
+        base.commit()
+    if says == ".":
+        assert read_trajectory(file).samples == 6  # sqlite keeps names as text
+        return
+    with pytest.raises(InputError, match=says):
+        read_trajectory(file)
+
+
+def test_a_name_with_marks_of_a_url(tmp_path):
+    folder = write(tmp_path / "bag", states_of()).rename(tmp_path / "50%41?mode=rw#a")
+    assert read_trajectory(folder).samples == 6
+
+
+def record(opcode, content):
+    return struct.pack("<BQ", opcode, len(content)) + content
+
+
+def string(words):
+    return struct.pack("<I", len(words)) + words.encode()
+
+
+def mcap(chunks, statistics=None):
+    """A file of chunks (compression, stated size, checksum, content), with neither summary nor index."""
+    body = record(0x01, string("ros2") + string("test"))
+    for compression, size, checksum, content in chunks:
+        times = struct.pack("<QQQI", 0, 0, size, checksum)
+        body += record(0x06, times + string(compression) + struct.pack("<Q", len(content)) + content)
+    if statistics is not None:
+        body += record(0x0B, struct.pack("<QHIIIIQQI", statistics, 0, 0, 0, 0, 0, 0, 0, 0))
+    return MAGIC + body + record(0x02, bytes(20)) + MAGIC
+
+
+def inside(states=None):
+    """Schema, channel and messages, as they stand in a chunk."""
+    states = states_of() if states is None else states
+    out = record(0x03, struct.pack("<H", 1) + string(KIND) + string("ros2msg") + string(""))
+    out += record(0x04, struct.pack("<HH", 1, 1) + string("/joint_states") + string("cdr") + struct.pack("<I", 0))
+    for i, message in enumerate(states):
+        out += record(0x05, struct.pack("<HIQQ", 1, i, START, START) + bytes(STORE.serialize_cdr(message, KIND)))
+    return out
+
+
+def test_chunks_packed_by_lz4(tmp_path):
+    from lz4 import frame
+
+    content = inside()
+    file = tmp_path / "a.mcap"
+    file.write_bytes(mcap([("lz4", len(content), zlib.crc32(content), frame.compress(content))], statistics=6))
+    np.testing.assert_array_equal(read_trajectory(file).t, EXACT)
+
+
+@pytest.mark.parametrize("kind", ["zstd", "lz4"])
+def test_chunks_that_unpack_to_more_than_they_say(tmp_path, kind):
+    from backports import zstd
+    from lz4 import frame
+
+    bomb = {"zstd": zstd.compress, "lz4": frame.compress}[kind](bytes(100_000_000))
+    file = tmp_path / "a.mcap"
+    file.write_bytes(mcap([(kind, 1000, 0, bomb)]))
+    with pytest.raises(InputError, match="found a chunk that is damaged"):
+        read_trajectory(file)
+
+
+@pytest.mark.parametrize(
+    ("chunks", "statistics", "says"),
+    [
+        ([("", 2**40, 0, b"")], None, r"found a chunk of 1\.1e\+06 MB, expected chunks of at most 256 MB"),
+        ([("", len(inside()), 1, inside())], None, "a chunk that is damaged"),
+        ([("", len(inside()) - 3, 0, inside()[:-3])], None, "a chunk that is damaged"),
+        (
+            [("bz2", 9, 0, b"")],
+            None,
+            "found chunks compressed by 'bz2', expected chunks compressed by zstd, by lz4 or not",
+        ),
+        ([("", len(inside()), 0, inside())], 7, "found 6 messages where its statistics say 7"),
+        ([("", 40, 0, record(0x05, bytes(31)))], None, "a message of a channel that is not described"),
+        ([("", 9, 0, record(0x06, b""))], None, "a chunk that is damaged"),
+        ([("", 10, 0, record(0x03, b"\1"))], None, "a record that is damaged"),
+        ([], None, "found no topics, expected a topic of type"),
+    ],
+)
+def test_mcap_that_is_wrong(tmp_path, chunks, statistics, says):
+    file = tmp_path / "a.mcap"
+    file.write_bytes(mcap(chunks, statistics))
+    with pytest.raises(InputError, match=says):
+        read_trajectory(file)
+
+
+@pytest.mark.parametrize(
+    ("module", "library"), [("rosbags.typesys", "rosbags"), ("backports", "backports.zstd"), ("lz4", "lz4")]
+)
+def test_without_a_library(tmp_path, monkeypatch, module, library):
+    folder = write(tmp_path / "bag", states_of(), mode=CompressionMode.FILE)
+    (tmp_path / "a.mcap").write_bytes(mcap([("lz4", 9, 0, b"")]))
+    bag_file._message_types.cache_clear()
+    monkeypatch.setitem(sys.modules, module, None)
+    with pytest.raises(
+        InputError, match=rf"no library {library} .* 'bags'; install it: pip install 'gripmargin\[bags\]'"
+    ):
+        read_trajectory(tmp_path / "a.mcap" if library == "lz4" else folder)
+
+
+# ---- in a job ----
+
+
+def test_a_job_names_the_recording_and_its_topic(tmp_path, bag):
+    from pathlib import Path
+
+    good = Path(__file__).parents[1] / "bad_input" / "good"
+    shutil.copy(good / "arm.urdf", tmp_path)
+    names = ("quill", "elbow", "shoulder")
+    states = [state(i, names=names, q=(0.1, 0.2, 0.1 + 0.01 * i)) for i in range(6)]
+    bag(states, more=[("/gripper", KIND, states_of(2))])
+    job = (good / "job.toml").read_text()
+    job = job.replace('"program.csv"', '"bag"\ntopic = "/joint_states"')
+    job = job[: job.index("phases = [")] + job[job.index("[nest]") :]
+    (tmp_path / "job.toml").write_text(job)
+    trajectory = read_job(tmp_path / "job.toml").trajectory
+    assert trajectory.names == ("shoulder", "elbow", "quill")
+    np.testing.assert_allclose(trajectory.q[-1], [0.15, 0.2, 0.1])
