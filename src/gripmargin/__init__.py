@@ -14,7 +14,7 @@ from gripmargin.motion.chain import Chain, chain_from_axes
 from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory
 from gripmargin.poses import pose
 from gripmargin.report import Report, Samples
-from gripmargin.workcell import Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Targets, uniform_plate
+from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Targets, uniform_plate
 
 if TYPE_CHECKING:
     from gripmargin.files.job_file import read_job
@@ -51,6 +51,7 @@ __all__ = [
     "Chain",
     "CheckResult",
     "Finding",
+    "Flange",
     "GripmarginError",
     "Gripper",
     "InputError",

@@ -51,7 +51,12 @@ def _of_defaults(job: Job, tables: JobFile) -> Iterator[str]:
     if fouling and tables.gripper.cycles_since_cleaning is None:
         yield "The pads are freshly cleaned (gripper.cycles_since_cleaning = 0, default)."
     given = tables.targets.model_fields_set if tables.targets else set()
-    used = {"hold": True, "stop": job.stop is not None, "release": job.nest is not None}
+    used = {
+        "hold": True,
+        "stop": job.stop is not None,
+        "release": job.nest is not None,
+        "flange": job.flange is not None,
+    }
     for key, is_used in used.items():
         if is_used and key not in given:
             yield f"targets.{key} = {getattr(job.targets, key):g} (default)."
