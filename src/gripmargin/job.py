@@ -124,7 +124,7 @@ class Job(Value):
             if sliding:
                 raise InputError(
                     f"flange.{key}",
-                    f"{len(values)} values, one of them for joint {sliding[0]}, which slides",
+                    f"a value for joint {sliding[0]}, which slides",
                     "values of turning axes, the last one for the last axis",
                 )
 

@@ -12,13 +12,23 @@ from numpy.typing import NDArray
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
 from gripmargin.checks import words
-from gripmargin.checks.wrist import NO_AXES, Limit, Wrist
+from gripmargin.checks.wrist import NO_AXES, NO_COM, NO_INERTIA, NO_MASS, Limit, Wrist
 from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Remedy, Verdict, judge, overall, short_of
 
 UNITS: Final = {"payload": "kg", "moment": "N m", "inertia": "kg m^2"}
-NAMES: Final = {"payload": "gripper and part together", "moment": "static moment", "inertia": "moment of inertia"}
+NAMES: Final = {"payload": "payload", "moment": "static moment", "inertia": "moment of inertia"}
+ROUNDING = 1e-9  # share of a rated value below which what is asked counts as nothing
+ABOVE = 100.0  # ratio from which its figure says no more
+STEP = 1e-4  # [m] over which the way to shift the part is found
 FARTHEST = 0.5  # [m] a part is not gripped further off than that
 HALVINGS = 12
+
+_WANTED: Final = {
+    NO_MASS: "weigh the gripper and give gripper.mass",
+    NO_COM: "give gripper.com",
+    NO_INERTIA: "give gripper.inertia",
+    NO_AXES: "give flange.wrist, or the program in joint values",
+}
 
 ASSUMED = (
     "Flange: the moment about an axis is the whole weight times the distance of the centre of mass from it, the most "
@@ -41,7 +51,7 @@ def check_flange(case: Case) -> Outcome:
     by_bounds = not wrist.by_joints and any(limit.place and not limit.unknown for limit in found)
     return Outcome(
         results=(_result(case, found, target),),
-        findings=tuple(_finding(wrist, limit, target) for limit in short),
+        findings=(_finding(wrist, short, target),) if short else (),
         not_checked=tuple(_left_out(found)),
         assumed=(*ASSUMED, *((POSES,) if by_bounds else ())),
     )
@@ -58,9 +68,7 @@ def _left_out(found: list[Limit]) -> list[NotChecked]:
 
 def _result(case: Case, found: list[Limit], target: float) -> CheckResult:
     verdict = overall(judge(limit.low, limit.high, target) for limit in found)
-    # What fails goes before what is not known, what is known before what is not.
-    failing = [limit for limit in found if judge(limit.low, limit.high, target) is Verdict.FAIL]
-    worst = min(failing or found, key=lambda limit: limit.high if failing else limit.low)
+    worst = _worst(found, target)
     ratio = worst.ratio
     return CheckResult(
         check="flange",
@@ -78,21 +86,32 @@ def _result(case: Case, found: list[Limit], target: float) -> CheckResult:
     )
 
 
+def _worst(found: list[Limit], target: float) -> Limit:
+    """What fails goes before what cannot be decided."""
+    failing = [limit for limit in found if judge(limit.low, limit.high, target) is Verdict.FAIL]
+    return min(failing or found, key=lambda limit: limit.high if failing else limit.low)
+
+
 def _bodies(case: Case) -> dict[str, Any]:
     return {"gripper_mass": case.job.gripper.mass, "part_mass": case.job.part.mass}
 
 
 def _entry(case: Case, limit: Limit) -> dict[str, Any]:
-    asked = float(limit.asked[limit.worst])
     return {
         "limit": limit.kind,
         "axis": limit.axis,
-        "asked": _number(asked),
-        "asked_most": _number(float(limit.most.max())),
+        "asked": _number(_amount(limit, limit.asked)),
+        "asked_most": _number(_amount(limit, limit.most)),
         "rated": limit.rated,
-        "ratio": _number(limit.ratio),
+        "ratio": _number(limit.ratio) if limit.ratio < 1.0 / ROUNDING else None,
         "t": case.place(limit.worst).t,
     }
+
+
+def _amount(limit: Limit, values: FloatArray) -> float:
+    """The largest of values; 0 where rounding is all there is of it."""
+    largest = float(values.max())
+    return 0.0 if largest < ROUNDING * limit.rated else largest
 
 
 def _number(value: float) -> float | None:
@@ -107,41 +126,45 @@ def _line(limit: Limit) -> str:
     unit = UNITS[limit.kind]
     if limit.unknown:
         return f"{_subject(limit)}: not known, rated {limit.rated:.4g} {unit}; {limit.unknown}"
-    return (
-        f"{_subject(limit)}: at most {limit.asked.max():.3g} {unit} of {limit.rated:.4g} {unit}, "
-        f"ratio {words.figure(limit.ratio)}"
-    )
+    asked = f"{_subject(limit)}: at most {_amount(limit, limit.asked):.3g} {unit} of {limit.rated:.4g} {unit}"
+    return f"{asked}, ratio {words.figure(limit.ratio)}" if limit.ratio < ABOVE else f"{asked}, ratio above {ABOVE:g}"
 
 
-def _finding(wrist: Wrist, limit: Limit, target: float) -> Finding:
+def _finding(wrist: Wrist, short: list[Limit], target: float) -> Finding:
+    """All rated values that are not kept, in one: a change is enough when it is enough for all of them."""
     case = wrist.case
     t = case.job.trajectory.t
-    place = case.place(limit.worst)
-    verdict = judge(limit.low, limit.high, target)
-    with np.errstate(divide="ignore"):
-        least_ratio = limit.rated / limit.most
-    short = np.flatnonzero(short_of(least_ratio, target))
-    spans = _spans(t, short)
-    where = f"{_subject(limit)}{words.in_move(place.move)} at {place.t:.3f} s"
-    unit = UNITS[limit.kind]
-    if limit.unknown:
-        text = f"{_subject(limit)}: {limit.unknown}"
-    else:
-        most = "" if verdict is Verdict.FAIL else f" (it may be as much as {limit.most.max():.3g} {unit})"
-        text = f"{where}: {limit.asked[limit.worst]:.3g} {unit}{most}, rated {limit.rated:.4g} {unit}" + (
-            f", target {target:g} times that" if target != 1.0 else ""
-        )
+    worst = _worst(short, target)
+    place = case.place(worst.worst)
+    over = np.zeros(t.size, dtype=bool)
+    for limit in short:
+        with np.errstate(divide="ignore"):
+            over |= short_of(limit.rated / limit.most, target)
+    spans = _spans(t, np.flatnonzero(over))
+    more = f"; and {len(short) - 1} more of its rated values" if len(short) > 1 else ""
     return Finding(
         check="flange",
-        verdict=verdict,
+        verdict=overall(judge(limit.low, limit.high, target) for limit in short),
         start=spans[0][0],
         end=spans[-1][1],
         spans=spans,
-        worst={"t": place.t, "sample": place.sample, "move": place.move, **_entry(case, limit)},
-        because={"cause": limit.unknown or _cause(case, limit)},
-        remedies=_remedies(wrist, limit, target),
-        text=text,
+        worst={"t": place.t, "sample": place.sample, "move": place.move, **_entry(case, worst)},
+        because={"cause": worst.unknown or _cause(case, worst)},
+        remedies=_remedies(wrist, short, target),
+        text=f"{words.in_move(place.move).removeprefix(' in ')}, ".lstrip(", ")
+        + f"{place.t:.3f} s: {_asked(worst, target)}{more}",
+        lines=tuple(("rated", _asked(limit, target)) for limit in short),
     )
+
+
+def _asked(limit: Limit, target: float) -> str:
+    unit = UNITS[limit.kind]
+    rated = f"rated {limit.rated:.4g} {unit}" + ("" if target == 1.0 else f", {limit.rated / target:.4g} by the target")
+    if limit.unknown:
+        return f"{_subject(limit)} not known, {rated}"
+    least, most = float(limit.least.max()), float(limit.most.max())
+    asked = f"{most:.3g}" if most <= 1.005 * least else f"{least:.3g} to {most:.3g}"
+    return f"{_subject(limit)} {asked} {unit}, {rated}"
 
 
 def _spans(t: FloatArray, short: NDArray[np.intp]) -> tuple[tuple[float, float], ...]:
@@ -156,52 +179,50 @@ def _cause(case: Case, limit: Limit) -> str:
     return f"the gripper's {gripper:.3g} kg and the part's {part:.3g} kg"
 
 
-def _remedies(wrist: Wrist, limit: Limit, target: float) -> tuple[Remedy, ...]:
-    if limit.unknown and limit.high >= target:
-        need = "give flange.wrist, or the program in joint values" if limit.unknown == NO_AXES else "weigh the gripper"
-        return (Remedy(action="better data", text=f"{need}: {limit.unknown}"),)
+def _remedies(wrist: Wrist, short: list[Limit], target: float) -> tuple[Remedy, ...]:
     out = []
-    if judge(limit.low, limit.high, target) is Verdict.UNDECIDED:
-        text = "give the program in joint values, which tell where the axes stand, or sample it more densely"
+    missing = dict.fromkeys(limit.unknown for limit in short if limit.unknown and limit.high >= target)
+    if missing:
+        out.append(Remedy(action="better data", text="; ".join(_WANTED[reason] for reason in missing)))
+    known = [limit for limit in short if not limit.unknown]
+    if any(judge(limit.low, limit.high, target) is Verdict.UNDECIDED for limit in known):
+        text = "give the program in joint values, which tell how the axes stand, and densely sampled"
         out.append(Remedy(action="better data", text=text))
-    out += [
-        remedy for remedy in (_shift(wrist, limit, target), _lighter(wrist.case, limit, target)) if remedy is not None
-    ]
-    needed = target * float(limit.most.max() if math.isfinite(limit.most.max()) else limit.least.max())
-    unit = UNITS[limit.kind]
-    if not limit.unknown:
-        text = f"take a robot rated for {_up(needed):.4g} {unit} ({_subject(limit)})"
-        out.append(Remedy(action="robot", text=text, figures={"rated": _up(needed)}))
+    if known and len(known) == len(short):
+        out += [remedy for remedy in (_shift(wrist, short, target), _lighter(wrist.case, short, target)) if remedy]
+        needed = ", ".join(f"{_subject(x)} {_up(target * float(x.most.max())):.4g} {UNITS[x.kind]}" for x in known)
+        factor = _up(target / min(limit.low for limit in known))
+        out.append(Remedy(action="robot", text=f"take a robot rated for: {needed}", figures={"factor": factor}))
+    elif not out or any(judge(limit.low, limit.high, target) is Verdict.FAIL for limit in short):
+        least = _worst(short, target)
+        needed = f"{_subject(least)} above {_up(target * float(least.least.max())):.4g} {UNITS[least.kind]}"
+        out.insert(0, Remedy(action="robot", text=f"take a robot rated for: {needed}", figures={"factor": None}))
     return tuple(out)
 
 
-def _lighter(case: Case, limit: Limit, target: float) -> Remedy | None:
-    """Moments and inertias go with the mass that stays where it is."""
-    if limit.unknown:
-        return None
-    loaded = bool(case.airborne[limit.worst])
-    mass = (case.job.gripper.mass or 0.0) + (case.job.part.mass if loaded else 0.0)
-    allowed = math.floor(1e3 * mass * limit.low / target + 1e-9) / 1e3
+def _lighter(case: Case, short: list[Limit], target: float) -> Remedy | None:
+    """Weights, moments and inertias go with the mass that stays where it is."""
+    mass = (case.job.gripper.mass or 0.0) + case.job.part.mass
+    allowed = math.floor(1e3 * mass * min(limit.low for limit in short) / target + 1e-9) / 1e3
     if not 0 < allowed < mass:
         return None
-    subject = "gripper and part together" if loaded else "the gripper"
-    where = "" if limit.kind == "payload" else ", with the same centre of mass and in the same shape"
-    text = f"make {subject} lighter by {mass - allowed:.3f} kg, to {allowed:.3f} kg{where}"
+    same = "" if all(limit.kind == "payload" for limit in short) else ", with the same centre of mass and shape"
+    text = f"make gripper and part together lighter by {mass - allowed:.3f} kg, to {allowed:.3f} kg{same}"
     return Remedy(action="lighten", text=text, figures={"mass": allowed, "less": mass - allowed})
 
 
-def _shift(wrist: Wrist, limit: Limit, target: float) -> Remedy | None:
-    """The least shift of the part along the pads, towards the axis, that is enough."""
-    part = wrist.case.job.part
-    if limit.place is None or limit.unknown or not wrist.case.airborne[limit.worst]:
+def _shift(wrist: Wrist, short: list[Limit], target: float) -> Remedy | None:
+    """The least shift of the part along the pads that is enough for every axis, along the steepest way."""
+    case, part = wrist.case, wrist.case.job.part
+    if any(limit.kind == "payload" for limit in short) or not any(case.airborne[limit.worst] for limit in short):
         return None
-    kind, place, rated = limit.kind, limit.place, limit.rated
+    about_axes = [limit for limit in wrist.limits() if limit.kind != "payload"]
 
-    def ratio(shift: FloatArray) -> float:
-        return wrist.limit(kind, place, rated, replace(part, com=part.com + shift)).low
+    def ratio(shift: FloatArray, limits: list[Limit] = about_axes) -> float:
+        moved = replace(part, com=part.com + shift)
+        return min(wrist.limit(x.kind, x.place or 0, x.rated, moved).low for x in limits)
 
-    step = 1e-4
-    slope = np.array([ratio(step * axis) - ratio(-step * axis) for axis in np.eye(3)[:2]])
+    slope = np.array([ratio(STEP * e, short) - ratio(-STEP * e, short) for e in np.eye(3)[:2]])
     size = float(np.hypot(*slope))
     if not size > 0:
         return None
@@ -213,20 +234,21 @@ def _shift(wrist: Wrist, limit: Limit, target: float) -> Remedy | None:
     for _ in range(HALVINGS):
         middle = (low + high) / 2
         low, high = (low, middle) if ratio(middle * along) >= target else (middle, high)
-    shift = math.ceil(1e3 * high - 1e-6) / 1e3 * along
-    shift = np.sign(shift) * np.ceil(np.abs(1e3 * shift) - 1e-6) / 1e3
+    shift = np.sign(along) * np.ceil(np.abs(1e3 * high * along) - 1e-3) / 1e3
     reached = ratio(shift)
     if not reached >= target:
         return None
-    dx, dy = float(shift[0]), float(shift[1])
+    dx, dy = (float(d) + 0.0 for d in shift[:2])
     text = (
-        f"grip the part so that its centre of mass lies by x {1e3 * dx:+.0f} mm, y {1e3 * dy:+.0f} mm (tool frame) "
-        f"nearer to {limit.axis}: ratio {words.figure(reached)}"
+        f"grip the part elsewhere, so that its centre of mass moves by x {1e3 * dx:+.0f} mm, y {1e3 * dy:+.0f} mm in "
+        f"the tool frame: ratio {words.figure(reached)} (the grip margin changes with it)"
     )
     return Remedy(action="shift part", text=text, figures={"x": dx, "y": dy, "ratio": reached})
 
 
 def _up(value: float) -> float:
     """A value rounded up to three figures."""
+    if not 0 < value < math.inf:
+        return value
     digits = 2 - math.floor(math.log10(value))
     return math.ceil(value * 10.0**digits - 1e-9) / 10.0**digits

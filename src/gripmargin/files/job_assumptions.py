@@ -34,6 +34,8 @@ def _of_program(job: Job, tables: JobFile) -> Iterator[str]:
         if tables.robot is not None:
             yield "The program gives poses of the tool frame: the robot of the job is not used."
         return
+    if job.flange is not None and job.flange.wrist is not None:
+        yield "The program gives joint values, which tell where the axes of the wrist stand: flange.wrist is not used."
     is_message = Path(tables.program.trajectory).suffix.lower() != ".csv" and job.trajectory.names
     if is_message and job.trajectory.t[0] > 0:
         start = job.trajectory.t[0]
