@@ -82,7 +82,7 @@ class PadMaterial(Value):
 
     @property
     def limiting_pull_off_stress(self) -> float:
-        """Pull-off stress [Pa], limited by the peel energy: min(S, sqrt(2 k_n G)).
+        """Pull-off stress as the peel energy limits it, ``min(S, sqrt(2 k_n G))`` [Pa].
 
         On a Winkler layer the energy released at the edge is G = sigma^2 / (2 k_n)
         (Kanninen, Int. J. Fract. 9:83, 1973, from memory).
