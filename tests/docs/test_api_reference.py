@@ -3,10 +3,10 @@
 import re
 import subprocess
 import sys
+import zlib
 from pathlib import Path
 
 import pytest
-from sphinx.util.inventory import InventoryFile
 
 import gripmargin
 
@@ -29,8 +29,8 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_every_public_name_is_in_it(made: Path) -> None:
-    inventory = InventoryFile.loads((made / "objects.inv").read_bytes(), uri="").data
-    names = {name for kind, entries in inventory.items() if kind.startswith("py:") for name in entries}
+    *_, packed = (made / "objects.inv").read_bytes().split(b"\n", 4)  # four lines of header, then zlib
+    names = {line.split(" py:")[0] for line in zlib.decompress(packed).decode().splitlines() if " py:" in line}
     missing = {name for name in gripmargin.__all__ if f"gripmargin.{name}" not in names}
     assert missing == set(), "list them in docs/reference/index.rst"
 
@@ -55,5 +55,5 @@ def test_faults_are_errors(tmp_path: Path) -> None:
     (source / "index.rst").write_text(f"Title\n=====\n\n{text}", encoding="utf-8")
     run = build(source, tmp_path / "html")
     assert run.returncode != 0
-    assert "failed to import function 'chek'" in run.stderr
+    assert re.search("failed to import.*'chek'", run.stderr)
     assert "reference target not found: gripmargin.nothing" in run.stderr
