@@ -21,7 +21,7 @@ ROUNDING = 1e-9  # share of a rated value below which what is asked counts as no
 ABOVE = 100.0  # ratio from which its figure says no more
 STEP = 1e-4  # [m] over which the way to shift the part is found
 FARTHEST = 0.5  # [m] a part is not gripped further off than that
-HALVINGS = 12
+HALVINGS = 9
 
 _WANTED: Final = {
     NO_MASS: "weigh the gripper and give gripper.mass",
@@ -227,7 +227,7 @@ def _shift(wrist: Wrist, short: list[Limit], target: float) -> Remedy | None:
     if not size > 0:
         return None
     along = np.array([*(slope / size), 0.0])
-    far = next((d for d in np.geomspace(1e-3, FARTHEST, 16) if ratio(d * along) >= target), None)
+    far = next((d for d in np.geomspace(2e-3, FARTHEST, 9) if ratio(d * along) >= target), None)
     if far is None:
         return None
     low, high = 0.0, float(far)

@@ -47,8 +47,11 @@ def distances(jacobian: FloatArray, point: FloatArray) -> FloatArray:
         jacobian: Of turning axes, shape (axes, 6, samples), tool axes.
         point: In the tool frame [m], shape (3,).
     """
-    speed = jacobian[:, :3] + np.cross(jacobian[:, 3:], point, axisa=1, axisc=1)
-    return np.asarray(np.linalg.norm(speed, axis=1))
+    square = np.zeros((jacobian.shape[0], jacobian.shape[2]))
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        speed = jacobian[:, i] + point[k] * jacobian[:, 3 + j] - point[j] * jacobian[:, 3 + k]
+        square += speed * speed
+    return np.sqrt(square)
 
 
 def axis_inertias(jacobian: FloatArray, mass: float, com: FloatArray, inertia: FloatArray) -> FloatArray:
@@ -61,7 +64,7 @@ def axis_inertias(jacobian: FloatArray, mass: float, com: FloatArray, inertia: F
         inertia: About it, tool axes [kg m^2], shape (3, 3).
     """
     turn = jacobian[:, 3:]
-    own = np.einsum("kin,ij,kjn->kn", turn, inertia, turn)
+    own = ((inertia @ turn) * turn).sum(axis=1)
     return np.asarray(mass * distances(jacobian, com) ** 2 + own)
 
 
