@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from gripmargin.checker import check, check_file, check_job
 from gripmargin.errors import GripmarginError, InputError, InputErrors, RobotError
-from gripmargin.findings import CheckResult, Finding, NotChecked, Remedy, Verdict
-from gripmargin.job import Job
+from gripmargin.findings import CheckResult, Finding, NotChecked, Place, Remedy, Verdict
+from gripmargin.job import Job, JointLimits
 from gripmargin.meter import MarginMeter, Reading
 from gripmargin.motion.chain import Chain, chain_from_axes
 from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory
 from gripmargin.poses import pose
 from gripmargin.report import Report, Samples
-from gripmargin.workcell import Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Targets, uniform_plate
+from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Stop, Targets, uniform_plate
 
 if TYPE_CHECKING:
     from gripmargin.files.frames import samples_frame, trajectory_frame, trajectory_from_frame
@@ -62,11 +62,13 @@ __all__ = [
     "Chain",
     "CheckResult",
     "Finding",
+    "Flange",
     "GripmarginError",
     "Gripper",
     "InputError",
     "InputErrors",
     "Job",
+    "JointLimits",
     "JointTrajectory",
     "MarginMeter",
     "Nest",
@@ -76,12 +78,14 @@ __all__ = [
     "Part",
     "Phase",
     "Pick",
+    "Place",
     "PoseTrajectory",
     "Reading",
     "Remedy",
     "Report",
     "RobotError",
     "Samples",
+    "Stop",
     "Targets",
     "Verdict",
     "chain_from_axes",

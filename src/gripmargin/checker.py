@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from gripmargin.assumptions import as_read, assumed
 from gripmargin.case import Case, work_out
+from gripmargin.checks.flange import check_flange
 from gripmargin.checks.hold import check_hold
 from gripmargin.errors import InputError
 from gripmargin.findings import CheckResult, NotChecked, Outcome, Verdict, overall
@@ -17,7 +18,7 @@ from gripmargin.job import Job
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.report import Report, Samples
-from gripmargin.workcell import STANDARD_GRAVITY, Gripper, Nest, Part, Phase, Pick, Targets
+from gripmargin.workcell import STANDARD_GRAVITY, Flange, Gripper, Nest, Part, Phase, Pick, Targets
 
 REFERENCES = (
     "Rigid-body load (Newton and Euler): Craig, Introduction to Robotics, ch. 6 (from memory).",
@@ -32,6 +33,10 @@ CONTACT_REFERENCES = (
     "Restraint of a part on its support: statics of rigid bodies, any text.",
 )
 
+FLANGE_REFERENCES = (
+    "Load at the wrist: centres of mass and parallel axes, any text on mechanics; terms as in ISO 9946 (from memory).",
+)
+
 
 def check(
     *,
@@ -43,6 +48,7 @@ def check(
     targets: Targets | None = None,
     pick: Pick | None = None,
     nest: Nest | None = None,
+    flange: Flange | None = None,
     gravity: ArrayLike = (0.0, 0.0, -STANDARD_GRAVITY),
     name: str = "program",
 ) -> Report:
@@ -57,6 +63,7 @@ def check(
         targets: Margins to reach; by default hold 2.0.
         pick: Where the part is taken from; with it preload and lift-off are checked.
         nest: Where the part is left; with it the release is checked.
+        flange: What the robot may carry at its flange; with it the load of gripper and part is checked against it.
         gravity: In the world frame [m/s^2], shape (3,).
         name: What the report calls the job.
 
@@ -101,6 +108,7 @@ def check(
             targets=targets or Targets(),
             pick=pick,
             nest=nest,
+            flange=flange,
             gravity=np.asarray(gravity, dtype=np.float64),
         )
     )
@@ -129,7 +137,7 @@ def check_job(job: Job) -> Report:
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
         )
     hold = check_hold(case)
-    outcomes = (*_handovers(case), hold.outcome, _asked_for(job))
+    outcomes = (*_handovers(case), hold.outcome, check_flange(case), _asked_for(job))
     motion = case.motion.at
     return Report(
         job=job.name,
@@ -139,7 +147,12 @@ def check_job(job: Job) -> Report:
         not_checked=(*(item for outcome in outcomes for item in outcome.not_checked), *_beyond(job)),
         assumed=(*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
         notes=tuple(as_read(case)),
-        references=(*REFERENCES, *(CONTACT_REFERENCES if job.pick or job.nest else ()), *case.motion.references),
+        references=(
+            *REFERENCES,
+            *(CONTACT_REFERENCES if job.pick or job.nest else ()),
+            *(FLANGE_REFERENCES if job.flange else ()),
+            *case.motion.references,
+        ),
         samples=Samples(
             t=job.trajectory.t,
             phase=job.phase_map.kinds(),

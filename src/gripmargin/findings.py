@@ -171,7 +171,12 @@ class Outcome:
 
 @dataclass(frozen=True, kw_only=True)
 class NotChecked:
-    """A check that was not made, and why."""
+    """A check that was not made, and why.
+
+    Attributes:
+        check: Its name.
+        reason: Why it was not made.
+    """
 
     check: str
     reason: str

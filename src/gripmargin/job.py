@@ -12,8 +12,9 @@ from gripmargin.errors import InputError, InputErrors
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.phases import PhaseMap, phase_problems
-from gripmargin.workcell import STANDARD_GRAVITY, Gripper, Nest, Part, Phase, Pick, Stop, Targets
+from gripmargin.workcell import STANDARD_GRAVITY, Flange, Gripper, Nest, Part, Phase, Pick, Stop, Targets
 
+WRIST_AXES = 3  # that meet in a point
 MAX_GRAVITY = 30.0  # [m/s^2]; three times the earth's is a slip of the unit
 
 
@@ -59,6 +60,7 @@ class Job(Value):
         nest: Where it is left, or None.
         stop: How the robot stops, or None.
         joint_limits: Of the robot, or None.
+        flange: What the robot may carry at its flange, or None.
         assumed: What was not given and was taken for granted, one sentence each.
 
     Raises:
@@ -78,6 +80,7 @@ class Job(Value):
     nest: Nest | None = None
     stop: Stop | None = None
     joint_limits: JointLimits | None = None
+    flange: Flange | None = None
     assumed: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -92,6 +95,8 @@ class Job(Value):
             object.__setattr__(self, "trajectory", matched_to_robot(self.trajectory, self.robot))
         if self.robot is not None:
             self._check_joint_counts(self.robot.joints)
+        if self.flange is not None:
+            self._check_wrist(self.flange)
         problems = phase_problems(self.phases, self.trajectory)
         if problems:
             raise InputErrors(problems)
@@ -104,6 +109,24 @@ class Job(Value):
         for where, values in lists.items():
             if values is not None and len(values) != joints:
                 raise InputError(where, f"{len(values)} values", f"{joints}, one a joint of the robot")
+
+    def _check_wrist(self, flange: Flange) -> None:
+        by_joints = isinstance(self.trajectory, JointTrajectory) and self.robot is not None
+        turns = self.robot.revolute if by_joints and self.robot is not None else (True,) * WRIST_AXES
+        for key in ("moment", "inertia"):
+            values = getattr(flange, key)
+            if values is None:
+                continue
+            if len(values) > len(turns):
+                axes = "the joints of the robot" if by_joints else "the axes of a wrist, for a program of poses"
+                raise InputError(f"flange.{key}", f"{len(values)} values", f"at most {len(turns)}, {axes}")
+            sliding = [i + 1 for i in range(len(turns) - len(values), len(turns)) if not turns[i]]
+            if sliding:
+                raise InputError(
+                    f"flange.{key}",
+                    f"a value for joint {sliding[0]}, which slides",
+                    "values of turning axes, the last one for the last axis",
+                )
 
     @cached_property
     def phase_map(self) -> PhaseMap:

@@ -96,6 +96,18 @@ def carried(*, hurry: float = 0.6, offset: float = 0.0, **targets: float) -> gm.
     return replace(good, gripper=gm.Gripper(pads=pads), targets=gm.Targets(**targets), pick=None, nest=None)
 
 
+def on_a_wrist(*, mass: float | None = 1.0, **rated: Any) -> gm.Job:
+    """The carry alone, by a robot with rated values."""
+    good = carried()
+    com, inertia = (None, None) if mass is None else ([0.01, 0.0, -0.05], [2e-3, 2e-3, 1e-3, 0.0, 0.0, 0.0])
+    return replace(
+        good,
+        gripper=replace(good.gripper, mass=mass, com=com, inertia=inertia),
+        part=replace(good.part, com=good.part.com + np.array([0.02, 0.0, 0.0])),
+        flange=gm.Flange(**{"payload": 2.0, "wrist": gm.pose(xyz=[0.0, 0.0, -0.2])} | rated),
+    )
+
+
 @lru_cache
 def faults() -> dict[str, tuple[gm.Job, set[str]]]:
     """Jobs by fault, each with the changes that its report advises."""
@@ -121,6 +133,8 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "askew": (job(moves={"lower": (0.5, {"z": 0.0, "tilt": 15.0})}), {"seat"}),
         "beside": (carried(offset=0.006, hold=4.0), {"shift pads", "larger pads", "strengthen"}),
         "in a hurry": (carried(hurry=0.3, hold=5.0, peel=8.0, one_pad_lost=3.0), {"slow", "none"}),
+        "heavy": (on_a_wrist(payload=3.0, moment=[0.12]), {"shift part", "lighten", "robot"}),
+        "not weighed": (on_a_wrist(mass=None), {"better data"}),
         "stop": (replace(carried(), stop=Stop(time=0.3)), set()),
     }
 

@@ -50,6 +50,8 @@ EXPECTED = {
         "fail", (0.85, 1.05), "transfer", frozenset({"preload", "lift_off", "hold"}), "gravity", "peel"
     ),
     "window-shallow": Expected("fail", (1.60, 1.75), "transfer", frozenset({"preload", "hold"}), "gravity", "pull"),
+    "window-wrist": Expected("pass", (2.55, 2.65), "transfer"),
+    "window-heavy-gripper": Expected("fail", (2.55, 2.65), "transfer", frozenset({"flange"})),
     "diffuser": Expected("fail", (1.47, 1.51), "tip in", frozenset({"hold", "lift_off"}), "gravity", "peel"),
     "diffuser-centred": Expected("pass", (7.8, 8.0), "tip in"),
     "diffuser-small-tilt": Expected("fail", (7.8, 8.0), "tip in", frozenset({"release"})),

@@ -34,6 +34,8 @@ def _of_program(job: Job, tables: JobFile) -> Iterator[str]:
         if tables.robot is not None:
             yield "The program gives poses of the tool frame: the robot of the job is not used."
         return
+    if job.flange is not None and job.flange.wrist is not None:
+        yield "The program gives joint values, which tell where the axes of the wrist stand: flange.wrist is not used."
     is_message = Path(tables.program.trajectory).suffix.lower() != ".csv" and job.trajectory.names
     if is_message and job.trajectory.t[0] > 0:
         start = job.trajectory.t[0]
@@ -51,7 +53,12 @@ def _of_defaults(job: Job, tables: JobFile) -> Iterator[str]:
     if fouling and tables.gripper.cycles_since_cleaning is None:
         yield "The pads are freshly cleaned (gripper.cycles_since_cleaning = 0, default)."
     given = tables.targets.model_fields_set if tables.targets else set()
-    used = {"hold": True, "stop": job.stop is not None, "release": job.nest is not None}
+    used = {
+        "hold": True,
+        "stop": job.stop is not None,
+        "release": job.nest is not None,
+        "flange": job.flange is not None,
+    }
     for key, is_used in used.items():
         if is_used and key not in given:
             yield f"targets.{key} = {getattr(job.targets, key):g} (default)."

@@ -21,7 +21,7 @@ from gripmargin.job import Job, JointLimits
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.poses import pose
-from gripmargin.workcell import Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Stop, Targets, uniform_plate
+from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Stop, Targets, uniform_plate
 
 _PLATE: Final = {
     ("com", "inertia"): "The part's centre of mass and inertia are those of a uniform plate (outline, thickness).",
@@ -77,6 +77,7 @@ class _Builder:
         nest = self._station("nest", Nest, tables.nest)
         stop = self._stop(robot)
         limits = self._limits(robot)
+        flange = self._flange()
         targets = Targets(**_given(tables.targets)) if tables.targets else Targets()
         trajectory = None
         if tables.robot is None or robot is not None:
@@ -101,6 +102,7 @@ class _Builder:
                 nest=nest,
                 stop=stop,
                 joint_limits=limits,
+                flange=flange,
                 **gravity,
             ),
         )
@@ -235,6 +237,13 @@ class _Builder:
             key = "stop.axis_deceleration"
             given["axis_deceleration"] = self._joint_values(key, table.axis_deceleration, "acceleration", robot)
         return self._attempt("stop", lambda: Stop(**given))
+
+    def _flange(self) -> Flange | None:
+        table = self.tables.flange
+        if table is None:
+            return None
+        wrist = None if table.wrist is None else _pose(table.wrist)
+        return self._attempt("flange", lambda: Flange(wrist=wrist, **_given(table, "wrist")))
 
     def _limits(self, robot: Chain | None) -> JointLimits | None:
         table = self.tables.robot

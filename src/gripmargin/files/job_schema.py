@@ -24,6 +24,9 @@ Modulus = Annotated[float, Quantity("foundation modulus", above=0)]
 Factor = Annotated[float, Number(above=0)]
 Share = Annotated[float, Number(least=0, most=1)]
 
+Mass = Annotated[float, Quantity("mass", above=0)]
+Inertia = Annotated[list[Annotated[float, Quantity("moment of inertia")]], Field(min_length=6, max_length=6)]
+
 Three = Field(min_length=3, max_length=3)
 Point = Annotated[list[Length], Field(min_length=2, max_length=2)]
 Outline = Annotated[list[Point], Field(min_length=3)]
@@ -136,16 +139,17 @@ class GripperTable(Table):
 
     pads: Annotated[list[PadTable], Field(min_length=1)]
     cycles_since_cleaning: Annotated[float, Number(least=0)] | None = None
+    mass: Mass | None = None
+    com: Annotated[list[Length], Three] | None = None
+    inertia: Inertia | None = None
 
 
 class PartTable(Table):
     """The part as gripped, in the tool frame, or in a frame of its own that ``at`` places in the tool frame."""
 
-    mass: Annotated[float, Quantity("mass", above=0)]
+    mass: Mass
     com: Annotated[list[Length], Three] | None = None
-    inertia: (
-        Annotated[list[Annotated[float, Quantity("moment of inertia")]], Field(min_length=6, max_length=6)] | None
-    ) = None
+    inertia: Inertia | None = None
     outline: Outline | None = None
     at: Pose | None = None
     surface_factor: Factor | None = None
@@ -219,6 +223,17 @@ class StopTable(Table):
     category: Annotated[int, Choice((0, 1, 2))] | None = None
 
 
+class FlangeTable(Table):
+    """The rated values of the robot's wrist."""
+
+    payload: Mass
+    moment: Annotated[list[Annotated[float, Quantity("moment", above=0)]], Field(min_length=1)] | None = None
+    inertia: Annotated[list[Annotated[float, Quantity("moment of inertia", above=0)]], Field(min_length=1)] | None = (
+        None
+    )
+    wrist: Pose | None = None
+
+
 class TargetsTable(Table):
     """Margins to reach."""
 
@@ -227,6 +242,7 @@ class TargetsTable(Table):
     release: Factor | None = None
     preload: Factor | None = None
     pressure: Factor | None = None
+    flange: Factor | None = None
     peel: Factor | None = None
     one_pad_lost: Factor | None = None
 
@@ -243,6 +259,7 @@ class JobFile(Table):
     pick: PickTable | None = None
     nest: NestTable | None = None
     stop: StopTable | None = None
+    flange: FlangeTable | None = None
     targets: TargetsTable | None = None
 
 

@@ -75,6 +75,8 @@ def _check(check: CheckResult) -> dict[str, Any]:
         "target": check.target,
         "at": None if check.at is None else asdict(check.at),
         "text": check.text,
+        "measure": check.measure,
+        "lines": list(check.lines),
         "details": _plain(check.details),
     }
 

@@ -5,6 +5,7 @@ out of the pads into the part; a pad frame has +z into the part as well; part da
 frame as gripped.
 """
 
+from gripmargin.workcell.flange import Flange
 from gripmargin.workcell.outline import polygon
 from gripmargin.workcell.pads import Gripper, Pad, PadMaterial
 from gripmargin.workcell.part import Part, uniform_plate
@@ -15,6 +16,7 @@ STANDARD_GRAVITY = 9.80665  # [m/s^2], 3rd CGPM, 1901
 
 __all__ = [
     "STANDARD_GRAVITY",
+    "Flange",
     "Gripper",
     "Nest",
     "Pad",

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from gripmargin.arrays import FloatArray, frozen
 from gripmargin.errors import InputError
 
 
@@ -25,3 +27,34 @@ def optional(target: object, key: str, owner: str, unit: str, *, zero: bool = Fa
     value = getattr(target, key)
     if value is not None:
         put(target, key, positive(value, f"{owner}.{key}", unit, zero=zero))
+
+
+def inertia_matrix(value: ArrayLike, where: str) -> FloatArray:
+    """Return the inertia of a body about its centre of mass [kg m^2], shape (3, 3), or raise an InputError.
+
+    Args:
+        value: Shape (3, 3), or (6,): xx yy zz xy xz yz.
+        where: What to call it.
+
+    Raises:
+        InputError: An inertia that no body can have.
+    """
+    given = np.asarray(value, dtype=np.float64)
+    if given.shape == (6,):
+        xx, yy, zz, xy, xz, yz = given
+        given = np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]])
+    inertia = frozen(given, (3, 3), where)
+    scale = float(np.abs(inertia).max())
+    if not np.allclose(inertia, inertia.T, rtol=0, atol=1e-9 * scale):
+        raise InputError(where, "a matrix that is not symmetric", "a symmetric one")
+    a, b, c = np.linalg.eigvalsh(inertia)
+    if a < -1e-9 * scale or scale == 0.0:
+        raise InputError(where, f"principal moments {a:.3g}, {b:.3g}, {c:.3g}", "moments above 0")
+    if a + b < c * (1 - 1e-6):
+        raise InputError(
+            where,
+            f"principal moments {a:.3g}, {b:.3g}, {c:.3g}: the largest exceeds the sum of the others",
+            "moments that a body can have (each at most the sum of the other two)",
+            "check the order xx yy zz xy xz yz, the units and the signs",
+        )
+    return inertia

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from gripmargin.arrays import FloatArray, Value, frozen
 from gripmargin.errors import InputError
 from gripmargin.poses import as_pose
-from gripmargin.workcell.fields import optional, positive, put
+from gripmargin.workcell.fields import inertia_matrix, optional, positive, put
 from gripmargin.workcell.outline import polygon
 
 
@@ -82,7 +82,7 @@ class PadMaterial(Value):
 
     @property
     def limiting_pull_off_stress(self) -> float:
-        """Pull-off stress [Pa], limited by the peel energy: min(S, sqrt(2 k_n G)).
+        """Pull-off stress as the peel energy limits it, ``min(S, sqrt(2 k_n G))`` [Pa].
 
         On a Winkler layer the energy released at the edge is G = sigma^2 / (2 k_n)
         (Kanninen, Int. J. Fract. 9:83, 1973, from memory).
@@ -163,10 +163,17 @@ class Gripper(Value):
     Attributes:
         pads: One or more pads with names of their own.
         cycles_since_cleaning: Picks since the pads were last cleaned; counts with `fouling_per_cycle`.
+        mass: Of everything between the robot's flange and the part [kg], or None: not known.
+        com: Its centre of mass in the tool frame [m], shape (3,), or None: not known.
+        inertia: Its inertia about its centre of mass, tool axes [kg m^2], shape (3, 3), or None: not known; (6,) is
+            read as xx yy zz xy xz yz.
     """
 
     pads: tuple[Pad, ...]
     cycles_since_cleaning: float = 0.0
+    mass: float | None = None
+    com: FloatArray | None = None
+    inertia: FloatArray | None = None
 
     def __post_init__(self) -> None:
         put(self, "pads", tuple(self.pads))
@@ -176,6 +183,14 @@ class Gripper(Value):
         if len(set(names)) != len(names):
             raise InputError("gripper.pads", f"pad names {', '.join(names)}", "a name of its own for each pad")
         positive(self.cycles_since_cleaning, "gripper.cycles_since_cleaning", "-", zero=True)
+        optional(self, "mass", "gripper", "kg")
+        for key in ("com", "inertia"):
+            if getattr(self, key) is not None and self.mass is None:
+                raise InputError("gripper.mass", f"nothing, beside gripper.{key}", "the mass of the gripper")
+        if self.com is not None:
+            put(self, "com", frozen(self.com, (3,), "gripper.com"))
+        if self.inertia is not None:
+            put(self, "inertia", inertia_matrix(self.inertia, "gripper.inertia"))
 
 
 def _curve(values: ArrayLike, where: str) -> FloatArray:

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from gripmargin.arrays import FloatArray, Value, frozen
 from gripmargin.errors import InputError
 from gripmargin.poses import as_pose
-from gripmargin.workcell.fields import optional, positive, put
+from gripmargin.workcell.fields import inertia_matrix, optional, positive, put
 from gripmargin.workcell.outline import polygon
 
 
@@ -50,13 +50,7 @@ class Part(Value):
     def __post_init__(self) -> None:
         put(self, "mass", positive(self.mass, "part.mass", "kg"))
         put(self, "com", frozen(self.com, (3,), "part.com"))
-        given = np.asarray(self.inertia, dtype=np.float64)
-        if given.shape == (6,):
-            xx, yy, zz, xy, xz, yz = given
-            given = np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]])
-        inertia = frozen(given, (3, 3), "part.inertia")
-        _check_inertia(inertia)
-        put(self, "inertia", inertia)
+        put(self, "inertia", inertia_matrix(self.inertia, "part.inertia"))
         if self.outline is not None:
             put(self, "outline", polygon(self.outline, "part.outline"))
         put(self, "surface_factor", positive(self.surface_factor, "part.surface_factor", "-"))
@@ -115,19 +109,3 @@ def uniform_plate(
     zz = thickness**2 / 12
     inertia = mass * np.array([[yy + zz, -xy, 0.0], [-xy, xx + zz, 0.0], [0.0, 0.0, xx + yy]])
     return np.array([cx, cy, thickness / 2]), inertia
-
-
-def _check_inertia(inertia: FloatArray) -> None:
-    scale = float(np.abs(inertia).max())
-    if not np.allclose(inertia, inertia.T, rtol=0, atol=1e-9 * scale):
-        raise InputError("part.inertia", "a matrix that is not symmetric", "a symmetric one")
-    a, b, c = np.linalg.eigvalsh(inertia)
-    if a < -1e-9 * scale or scale == 0.0:
-        raise InputError("part.inertia", f"principal moments {a:.3g}, {b:.3g}, {c:.3g}", "moments above 0")
-    if a + b < c * (1 - 1e-6):
-        raise InputError(
-            "part.inertia",
-            f"principal moments {a:.3g}, {b:.3g}, {c:.3g}: the largest exceeds the sum of the others",
-            "moments that a body can have (each at most the sum of the other two)",
-            "check the order xx yy zz xy xz yz, the units and the signs",
-        )

@@ -65,6 +65,7 @@ class Targets(Value):
         release: Least ratio of restraint to demand over the release [-].
         preload: Least share of full adhesion that the preload must give anywhere on the pads [-].
         pressure: Least ratio of the pressure that the part may take to the highest contact pressure [-].
+        flange: Least ratio of the wrist's rated values to what gripper and part ask [-].
         peel: Least peel margin (1 / peel index) over the carry [-], or None: reported, not judged.
         one_pad_lost: Least grip margin with any one pad gone [-], or None: reported, not judged.
     """
@@ -74,11 +75,12 @@ class Targets(Value):
     release: float = 1.5
     preload: float = 0.9
     pressure: float = 1.0
+    flange: float = 1.0
     peel: float | None = None
     one_pad_lost: float | None = None
 
     def __post_init__(self) -> None:
-        for key in ("hold", "stop", "release", "preload", "pressure", "peel", "one_pad_lost"):
+        for key in ("hold", "stop", "release", "preload", "pressure", "flange", "peel", "one_pad_lost"):
             value = getattr(self, key)
             if value is not None:
                 put(self, key, positive(value, f"targets.{key}", "-"))
