@@ -84,6 +84,8 @@ class Crew(Executor):
 
     def _run(self) -> None:
         """One line: a process, and the tasks that it works off."""
+        # Processes inherit what their starter blocks: an interrupt is the affair of the process that leads.
+        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         worker: subprocess.Popen[bytes] | None = None
         while (task := self._tasks.get()) is not None:
             future, fn, args = task
@@ -161,7 +163,6 @@ def _death(worker: subprocess.Popen[bytes]) -> str:
 
 def serve() -> None:
     """Work off tasks from standard input until it ends; the whole of a worker process."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interrupt is the affair of the process that leads
     tasks, replies = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
     with open(os.devnull, "rb") as nothing:  # noqa: PTH123 - a descriptor is wanted
         os.dup2(nothing.fileno(), 0)

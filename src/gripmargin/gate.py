@@ -136,6 +136,7 @@ def _side_by_side(
             while due not in ready:
                 i, future = spread.done.get()
                 judgement = spread.outcome(i, future)
+                del future  # a scheduler would work out again what is still wanted when the worker that has it dies
                 if judgement is None:
                     spread.start(i)
                 else:

@@ -6,6 +6,7 @@ library is loaded until a test uses it.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -44,18 +45,21 @@ class Grip:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
-    def holds(self, job: str | Path | Job | Report | None = None, **program: Any) -> Report:
+    def holds(
+        self, job: str | Path | Job | Report | None = None, *, made: Collection[str] = (), **program: Any
+    ) -> Report:
         """Fail the test unless the part stays on through the whole program, by every check that is made.
 
         Args:
             job: A job file, relative to the folder of the test's own file; or a `Job`; or a report made before.
+            made: Names of checks that must have been made: a pass says nothing of a check that was not.
             program: Or the arguments of `gripmargin.check`, and no job.
 
         Returns:
             The report.
 
         Raises:
-            AssertionError: Something falls short, is undecided, or the job cannot be checked at all.
+            AssertionError: Something falls short, is undecided or was not made, or the job cannot be checked at all.
         """
         __tracebackhide__ = True
         from gripmargin.errors import GripmarginError  # noqa: PLC0415 - loaded when a test uses it
@@ -64,7 +68,13 @@ class Grip:
             report = self._checked(job, program)
         except GripmarginError as error:
             raise AssertionError(f"the job could not be checked\n{error}") from None
-        return assert_grip(report)
+        assert_grip(report)
+        missing = sorted(set(made) - {check.check for check in report.checks})
+        if missing:
+            reasons = {item.check: item.reason for item in report.not_checked}
+            lines = [f"{name}: {reasons.get(name, 'no such check')}" for name in missing]
+            raise AssertionError("\n".join([f"'{report.job}' passes, but not all was checked", *lines]))
+        return report
 
     def _checked(self, job: str | Path | Job | Report | None, program: dict[str, Any]) -> Report:
         from gripmargin import checker  # noqa: PLC0415 - loaded when a test uses it

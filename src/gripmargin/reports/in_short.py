@@ -16,8 +16,8 @@ SHOWN = 10  # findings; viewers of test results show about as many lines
 def result_line(check: CheckResult) -> str:
     """Return one sentence: name, verdict, figure, target, where."""
     line = f"{check.check}: {check.verdict}, {check.measure} {words.figure(check.value)}, target {check.target:g}"
-    if check.low is not None and check.high is not None and check.verdict is Verdict.UNDECIDED:
-        line += f", true value between {words.figure(check.low)} and {words.figure(check.high)}"
+    if check.verdict is Verdict.UNDECIDED and check.low is not None and check.low != check.value:
+        line += f", may be as low as {words.figure(check.low)}"
     if check.at is not None:
         line += f", worst at {check.at.t:.3f} s{words.in_move(check.at.move)}"
     if check.value is None and check.text:
