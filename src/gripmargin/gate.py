@@ -13,6 +13,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from queue import SimpleQueue
 
+from gripmargin import __version__
 from gripmargin.errors import FaultError, GripmarginError, InputError
 from gripmargin.report import Judgement
 
@@ -89,7 +90,7 @@ def checked_workers(workers: int | None) -> int:
     return workers
 
 
-def judge_file(path: str, samples: bool = True, asked: str = "") -> Judgement:
+def judge_file(path: str, samples: bool = True, asked: str = "", version: str = __version__) -> Judgement:
     """Check one job file; whatever goes wrong is in what it returns.
 
     Args:
@@ -97,7 +98,13 @@ def judge_file(path: str, samples: bool = True, asked: str = "") -> Judgement:
         samples: Whether the report keeps the figures at every sample.
         asked: A word for this one asking. Some executors give the result of an earlier call with the same
             arguments again, even if the file has changed since; a word that no other call has keeps them from it.
+        version: That of the process that asks: another one here might answer otherwise.
     """
+    if version != __version__:
+        found = f"gripmargin {__version__} where the job was to be judged"
+        return Judgement(
+            job_file=path, error=FaultError(path, found, f"gripmargin {version}", "install the same version everywhere")
+        )
     from gripmargin import checker  # noqa: PLC0415 - the process that leads need not load it
 
     try:
@@ -168,12 +175,12 @@ class _Spread:
         self._starts[i] += 1
         asked = f"{self._asked} {i} {self._starts[i]}"
         try:
-            future = self._at_work().submit(judge_file, self._names[i], self._samples, asked)
+            future = self._at_work().submit(judge_file, self._names[i], self._samples, asked, __version__)
         except RuntimeError:  # shut down or broken since
             if self._given is None:
                 raise
             self._given = None
-            future = self._at_work().submit(judge_file, self._names[i], self._samples, asked)
+            future = self._at_work().submit(judge_file, self._names[i], self._samples, asked, __version__)
         self._open.add(future)
         future.add_done_callback(lambda made: self.done.put((i, made)))
 

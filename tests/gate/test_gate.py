@@ -199,6 +199,12 @@ def test_a_job_that_has_changed_is_judged_anew(write, outcomes):
     assert verdicts == [["pass"], ["fail"]]
 
 
+def test_another_version_elsewhere_is_no_verdict(write):
+    judgement = judge_file(write("a"), version="0.0.9")
+    assert judgement.report is None
+    assert str(judgement.error).startswith(f"{write('a')}: an error of the program itself: gripmargin ")
+
+
 def test_a_crew_says_how_a_process_died():
     with Crew(2) as crew:
         alive = crew.submit(pow, 2, 3)

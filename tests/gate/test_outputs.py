@@ -90,10 +90,14 @@ def test_several_jobs_end_with_a_sum(folder, run):
     status, out, _ = run("good.toml", "heavy.toml", "none.toml", *ALONE)
     assert status == 1
     last = out[out.index("IN ALL") :]
-    assert last.startswith("IN ALL  3 jobs: 1 pass, 1 fall short, 1 could not be checked\n  heavy.toml: hold: fail, ")
+    assert last.startswith(
+        "IN ALL  3 jobs: 1 pass, 1 falling short, 1 could not be checked\n  heavy.toml: hold: fail, "
+    )
     assert "none.toml: found no such file" in last
     assert max(map(len, out.splitlines())) <= 100
     assert "IN ALL" not in run("good.toml")[1]
+    assert run("good.toml", "heavy.toml", "none.toml", *ALONE, "--brief")[1] == last
+    assert run("good.toml", "--brief")[:2] == (0, "IN ALL  1 job: 1 pass\n")
 
 
 def test_same_input_same_bytes_whatever_the_workers_and_the_hash_seed(folder):

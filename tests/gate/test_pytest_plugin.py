@@ -120,3 +120,14 @@ def test_what_is_no_pass_is_refused(reports, name):
     assert assert_grip(reports["good"]) is reports["good"]
     with pytest.raises(AssertionError):
         assert_grip(reports[name])
+
+
+def test_the_page_shows_the_message_as_it_is():
+    page = (ROOT / "docs" / "gate.md").read_text(encoding="utf-8")
+    shown = [line[8:] for line in page.splitlines() if line.startswith("E  ")]
+    with pytest.raises(AssertionError) as failure:
+        Grip(ROOT).holds("trajectories/window-fast.toml")
+    lines = str(failure.value).splitlines()
+    assert shown[0] == f"AssertionError: {lines[0]}"
+    for line, whole in zip(shown[1:], lines[1:], strict=True):
+        assert whole.startswith(line.removesuffix("..."))

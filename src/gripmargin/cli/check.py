@@ -34,6 +34,9 @@ def add(commands: Commands[Parser]) -> None:
         help="job file, TOML or JSON, or a pattern of names such as 'jobs/**/*.toml'; '**' stands for any folders",
     )
     check.add_argument(
+        "--brief", action="store_true", help="print the sum and a line for each job that does not pass, no reports"
+    )
+    check.add_argument(
         "--json", metavar="FILE", help="write the full report as JSON; '-' prints it instead of the text"
     )
     check.add_argument(
@@ -72,7 +75,7 @@ def run(options: argparse.Namespace) -> int:
         {"--json": options.json, "--lines": options.lines, "--junit": options.junit},
         [*read, *([options.baseline] if options.baseline else [])],
     )
-    judge = _Judge(places, samples=options.samples, baseline=options.baseline, worse=worse)
+    judge = _Judge(places, samples=options.samples, brief=options.brief, baseline=options.baseline, worse=worse)
     judge.all(named, workers)
     return judge.finish()
 
@@ -80,11 +83,14 @@ def run(options: argparse.Namespace) -> int:
 class _Judge:
     """One run: judgements in, texts out."""
 
-    def __init__(self, places: dict[str, str], *, samples: bool, baseline: str | None, worse: float) -> None:
+    def __init__(
+        self, places: dict[str, str], *, samples: bool, brief: bool, baseline: str | None, worse: float
+    ) -> None:
         self._places = places
         self._samples = samples
         self._worse = worse
         self._printed = STDOUT not in places.values()  # whether the text is what standard output gets
+        self._brief = brief
         self._judgements: list[Judgement] = []
         self._trees: list[str] = []
         self._lines: list[str] = []
@@ -111,7 +117,7 @@ class _Judge:
     def _say(self, judgement: Judgement) -> None:
         if judgement.error is not None:
             _complain(judgement.error)
-        elif self._printed:
+        elif self._printed and not self._brief:
             _print_text(judgement)
         if "--json" in self._places:
             self._trees.append(_json(judgement, samples=self._samples))
@@ -141,7 +147,7 @@ class _Judge:
             sentences = None if comparison is None else comparison.by_job()
             texts[self._places["--junit"]] = junit_xml(self._judgements, worse=sentences)
         write_all(texts)
-        if self._printed and len(self._judgements) > 1:
+        if self._printed and (self._brief or len(self._judgements) > 1):
             from gripmargin.reports.in_short import summary_text  # noqa: PLC0415 - only for several jobs
 
             _print(summary_text(self._judgements))

@@ -54,11 +54,11 @@ def shortfall(report: Report) -> list[str]:
 
 def summary_text(judgements: Sequence[Judgement]) -> str:
     """Return the sum over several jobs, and a line for each that does not pass, at most 100 characters wide."""
-    words_of = {"pass": "pass", "fail": "fall short", "undecided": "undecided", "": "could not be checked"}
+    words_of = {"pass": "pass", "fail": "falling short", "undecided": "undecided", "": "could not be checked"}
     verdicts = ["" if j.report is None else str(j.report.verdict) for j in judgements]
     counts = Counter(verdicts)
     sums = ", ".join(f"{counts[v]} {said}" for v, said in words_of.items() if counts[v])
-    lines = [f"IN ALL  {len(judgements)} jobs: {sums}"]
+    lines = [f"IN ALL  {len(judgements)} job{'' if len(judgements) == 1 else 's'}: {sums}"]
     for verdict, judgement in zip(verdicts, judgements, strict=True):
         if verdict == "pass":
             continue
