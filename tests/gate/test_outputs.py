@@ -218,10 +218,20 @@ def test_a_fault_of_ours_comes_after_what_falls_short_and_before_the_rest(
     assert 'name="could not be checked"' in (folder / "x.xml").read_text()
 
 
-def test_the_trace_of_a_fault_is_shown_when_asked_for(folder, run, monkeypatch):
-    monkeypatch.setenv("GRIPMARGIN_TRACEBACK", "1")
-    monkeypatch.setattr("gripmargin.checker.check_file", {}.__getitem__)
-    cli.main(["check", "good.toml"])
+@pytest.mark.parametrize("room", ["gripmargin.checker.check_file", "gripmargin.cli.check.checked_places"])
+def test_the_trace_of_a_fault_is_shown_when_asked_for(folder, monkeypatch, capsys, room):
+    """And the status stays 4: that of a traceback, 1, would be a verdict."""
+
+    def broken(*arguments):
+        raise ZeroDivisionError("a fault of ours")
+
+    monkeypatch.setattr(room, broken)
+    for asked in ("", "1"):
+        monkeypatch.setenv("GRIPMARGIN_TRACEBACK", asked)
+        assert cli.main(["check", str(folder / "good.toml")]) == 4
+        err = capsys.readouterr().err
+        assert ("Traceback" in err) == bool(asked)
+        assert "ZeroDivisionError: a fault of ours" in err
 
 
 def test_worse_than_approved_is_status_1(folder, write, run):

@@ -51,4 +51,4 @@ def test_a_bar_on_a_terminal(slow, tmp_path):
 
 def test_no_bar_for_one_job_or_a_dumb_terminal(write, tmp_path):
     assert on_a_terminal([write("a")], tmp_path) == ""
-    assert on_a_terminal([write("a"), write("b")], tmp_path, TERM="dumb") == ""
+    assert on_a_terminal([write("a"), write("b"), "--workers", "1"], tmp_path, TERM="dumb") == ""

@@ -11,6 +11,7 @@ import contextlib
 import io
 import os
 import sys
+import traceback
 from collections.abc import Sequence
 from typing import NoReturn
 
@@ -48,7 +49,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return INTERNAL
     except Exception as error:  # a traceback would end with status 1, which means "falls short"
         if os.environ.get("GRIPMARGIN_TRACEBACK"):
-            raise
+            traceback.print_exc()
         print(
             f"gripmargin: an error of the program itself: {type(error).__name__}: {error}\n"
             "Nothing was decided. Please report it with the job; GRIPMARGIN_TRACEBACK=1 shows where it arose.",

@@ -17,7 +17,8 @@ from gripmargin.cli.progress import Progress
 from gripmargin.errors import FaultError, GripmarginError, InputError
 
 if TYPE_CHECKING:
-    from gripmargin.baseline import Baseline, Comparison
+    from gripmargin.baseline import Comparison
+    from gripmargin.files.report_file import Baseline
     from gripmargin.report import Judgement
 
 
@@ -97,7 +98,7 @@ class _Judge:
         self._baseline: Baseline | None = None
         self._comparable = True
         if baseline is not None:
-            from gripmargin.baseline import read_baseline  # noqa: PLC0415 - only where one is given
+            from gripmargin.files.report_file import read_baseline  # noqa: PLC0415 - only where one is given
 
             self._baseline = read_baseline(baseline)
 
