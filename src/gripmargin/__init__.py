@@ -6,61 +6,163 @@ robot toolbox and no plotting.
 
 from typing import TYPE_CHECKING, Any
 
-from gripmargin.checker import check, check_file, check_job
-from gripmargin.errors import GripmarginError, InputError, InputErrors, RobotError
-from gripmargin.findings import CheckResult, Finding, NotChecked, Place, Remedy, Verdict
-from gripmargin.job import Job, JointLimits
-from gripmargin.meter import MarginMeter, Reading
-from gripmargin.motion.chain import Chain, chain_from_axes
-from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory
-from gripmargin.poses import pose
-from gripmargin.report import Report, Samples
-from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Stop, Targets, uniform_plate
-
 if TYPE_CHECKING:
+    from gripmargin.baseline import Comparison, Worsening, compare
+    from gripmargin.checker import check, check_file, check_job
+    from gripmargin.errors import FaultError, GripmarginError, InputError, InputErrors, RobotError
     from gripmargin.files.frames import samples_frame, trajectory_frame, trajectory_from_frame
     from gripmargin.files.job_file import read_job
     from gripmargin.files.messages import message_tree, trajectory_from_message
+    from gripmargin.files.report_file import Baseline, read_baseline
     from gripmargin.files.trajectory_file import read_trajectory
     from gripmargin.files.trajectory_writer import trajectory_bytes, write_trajectory
     from gripmargin.files.urdf import read_urdf
+    from gripmargin.findings import CheckResult, Finding, NotChecked, Place, Remedy, Verdict
+    from gripmargin.gate import check_files
+    from gripmargin.job import Job, JointLimits
+    from gripmargin.meter import MarginMeter, Reading
+    from gripmargin.motion.chain import Chain, chain_from_axes
+    from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory
+    from gripmargin.poses import pose
+    from gripmargin.report import Judgement, Report, Samples
     from gripmargin.reports.as_json import report_json, report_tree
+    from gripmargin.reports.as_junit import junit_xml
+    from gripmargin.reports.as_lines import report_lines
     from gripmargin.reports.as_text import report_text
     from gripmargin.robots import robot_chain, toolbox_chain
+    from gripmargin.workcell import (
+        Flange,
+        Gripper,
+        Nest,
+        Pad,
+        PadMaterial,
+        Part,
+        Phase,
+        Pick,
+        Stop,
+        Targets,
+        uniform_plate,
+    )
 
 __version__ = "0.1.0"
 
-# Loaded when first asked for: readers bring libraries that a pipeline without files need not wait for.
+# Every name is loaded when it is first asked for: a pipeline waits for what it uses, and a test session that only
+# loads the plugin for nothing. One row a module.
 _LATER = {
-    "message_tree": "gripmargin.files.messages",
-    "read_job": "gripmargin.files.job_file",
-    "read_trajectory": "gripmargin.files.trajectory_file",
-    "read_urdf": "gripmargin.files.urdf",
-    "report_json": "gripmargin.reports.as_json",
-    "report_text": "gripmargin.reports.as_text",
-    "report_tree": "gripmargin.reports.as_json",
-    "robot_chain": "gripmargin.robots",
-    "samples_frame": "gripmargin.files.frames",
-    "toolbox_chain": "gripmargin.robots",
-    "trajectory_bytes": "gripmargin.files.trajectory_writer",
-    "trajectory_frame": "gripmargin.files.frames",
-    "trajectory_from_frame": "gripmargin.files.frames",
-    "trajectory_from_message": "gripmargin.files.messages",
-    "write_trajectory": "gripmargin.files.trajectory_writer",
+    "baseline": (
+        "Comparison",
+        "Worsening",
+        "compare",
+    ),
+    "checker": (
+        "check",
+        "check_file",
+        "check_job",
+    ),
+    "errors": (
+        "FaultError",
+        "GripmarginError",
+        "InputError",
+        "InputErrors",
+        "RobotError",
+    ),
+    "files.frames": (
+        "samples_frame",
+        "trajectory_frame",
+        "trajectory_from_frame",
+    ),
+    "files.job_file": ("read_job",),
+    "files.messages": (
+        "message_tree",
+        "trajectory_from_message",
+    ),
+    "files.report_file": (
+        "Baseline",
+        "read_baseline",
+    ),
+    "files.trajectory_file": ("read_trajectory",),
+    "files.trajectory_writer": (
+        "trajectory_bytes",
+        "write_trajectory",
+    ),
+    "files.urdf": ("read_urdf",),
+    "findings": (
+        "CheckResult",
+        "Finding",
+        "NotChecked",
+        "Place",
+        "Remedy",
+        "Verdict",
+    ),
+    "gate": ("check_files",),
+    "job": (
+        "Job",
+        "JointLimits",
+    ),
+    "meter": (
+        "MarginMeter",
+        "Reading",
+    ),
+    "motion.chain": (
+        "Chain",
+        "chain_from_axes",
+    ),
+    "motion.trajectory": (
+        "JointTrajectory",
+        "PoseTrajectory",
+    ),
+    "poses": ("pose",),
+    "report": (
+        "Judgement",
+        "Report",
+        "Samples",
+    ),
+    "reports.as_json": (
+        "report_json",
+        "report_tree",
+    ),
+    "reports.as_junit": ("junit_xml",),
+    "reports.as_lines": ("report_lines",),
+    "reports.as_text": ("report_text",),
+    "robots": (
+        "robot_chain",
+        "toolbox_chain",
+    ),
+    "workcell": (
+        "Flange",
+        "Gripper",
+        "Nest",
+        "Pad",
+        "PadMaterial",
+        "Part",
+        "Phase",
+        "Pick",
+        "Stop",
+        "Targets",
+        "uniform_plate",
+    ),
 }
+_MODULE = {name: f"gripmargin.{module}" for module, names in _LATER.items() for name in names}
 
 
 def __getattr__(name: str) -> Any:
-    if name not in _LATER:
+    if name not in _MODULE:
         raise AttributeError(f"module 'gripmargin' has no attribute {name!r}")
     from importlib import import_module  # noqa: PLC0415 - only here
 
-    return getattr(import_module(_LATER[name]), name)
+    return getattr(import_module(_MODULE[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})
 
 
 __all__ = [
+    "Baseline",
     "Chain",
     "CheckResult",
+    "Comparison",
+    "FaultError",
     "Finding",
     "Flange",
     "GripmarginError",
@@ -70,6 +172,7 @@ __all__ = [
     "Job",
     "JointLimits",
     "JointTrajectory",
+    "Judgement",
     "MarginMeter",
     "Nest",
     "NotChecked",
@@ -88,16 +191,22 @@ __all__ = [
     "Stop",
     "Targets",
     "Verdict",
+    "Worsening",
     "chain_from_axes",
     "check",
     "check_file",
+    "check_files",
     "check_job",
+    "compare",
+    "junit_xml",
     "message_tree",
     "pose",
+    "read_baseline",
     "read_job",
     "read_trajectory",
     "read_urdf",
     "report_json",
+    "report_lines",
     "report_text",
     "report_tree",
     "robot_chain",

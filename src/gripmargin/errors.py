@@ -37,6 +37,19 @@ class RobotError(InputError):
     """A robot model cannot be read into a serial chain."""
 
 
+class FaultError(GripmarginError):
+    """The program itself failed, or the process that it ran in was ended: nothing was decided.
+
+    Attributes:
+        trace: Where it arose, as the interpreter prints it; may be empty.
+    """
+
+    trace = ""
+
+    def __str__(self) -> str:
+        return f"{self.where}: an error of the program itself: {self.found}. Nothing was decided; {self.remedy}"
+
+
 class InputErrors(InputError):  # noqa: N818 - several of them
     """Several faults of one file, found in one reading.
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gripmargin.arrays import FloatArray
+from gripmargin.errors import GripmarginError
 from gripmargin.findings import CheckResult, Finding, NotChecked, Verdict
 
 SCHEMA = "gripmargin-report/1"
@@ -81,3 +82,28 @@ class Report:
     def passed(self) -> bool:
         """Whether every check made is a pass; undecided is not."""
         return self.verdict is Verdict.PASS
+
+    def without_samples(self) -> Report:
+        """Return the report with empty arrays in place of the figures at every sample: small enough to keep many."""
+        empty = {name: values[:0] for name, values in vars(self.samples).items()}
+        return replace(self, samples=Samples(**empty))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judgement:
+    """One job of several: its report, or why there is none.
+
+    Attributes:
+        job_file: The job file as it was named.
+        report: The report; None where the job could not be checked.
+        error: Why not: an `InputError`, or a `FaultError` where the program itself failed; None beside a report.
+    """
+
+    job_file: str
+    report: Report | None = None
+    error: GripmarginError | None = None
+
+    @property
+    def passed(self) -> bool:
+        """Whether there is a report and every check in it is a pass."""
+        return self.report is not None and self.report.passed

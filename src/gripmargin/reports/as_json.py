@@ -49,20 +49,29 @@ def report_json(report: Report, *, samples: bool = False) -> str:
     return json.dumps(report_tree(report, samples=samples), allow_nan=False, indent=1, ensure_ascii=False) + "\n"
 
 
-def error_json(job: str, error: GripmarginError) -> str:
-    """Return what stands in place of the report of a job that could not be checked.
+def error_tree(job: str, error: GripmarginError) -> dict[str, Any]:
+    """Return what stands in place of the report of a job that could not be checked, as a tree of plain values.
 
     Args:
         job: The job file as it was named.
         error: Why not.
     """
     problems = error.problems if isinstance(error, InputErrors) else (error,)
-    tree = {
+    return {
         "schema": ERROR_SCHEMA,
         "job_file": job,
         "errors": [{"where": p.where, "found": p.found, "expected": p.expected, "remedy": p.remedy} for p in problems],
     }
-    return json.dumps(tree, allow_nan=False, indent=1, ensure_ascii=False) + "\n"
+
+
+def error_json(job: str, error: GripmarginError) -> str:
+    """Return what stands in place of the report of a job that could not be checked, as JSON text.
+
+    Args:
+        job: The job file as it was named.
+        error: Why not.
+    """
+    return json.dumps(error_tree(job, error), allow_nan=False, indent=1, ensure_ascii=False) + "\n"
 
 
 def _check(check: CheckResult) -> dict[str, Any]:

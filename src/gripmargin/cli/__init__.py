@@ -1,0 +1,85 @@
+"""The command: arguments, exit status; the only place that prints or writes files.
+
+Each subcommand is a module with `add`, which describes its arguments, and `run`, which carries it out and returns the
+exit status; `_COMMANDS` lists them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import io
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+from typing import NoReturn
+
+from gripmargin.cli import check
+from gripmargin.cli.arguments import BAD_INPUT, EXITS, INTERNAL, PASSED, SHORT, UNDECIDED, Parser
+from gripmargin.crew import ONE_THREAD
+from gripmargin.errors import GripmarginError
+
+__all__ = ["BAD_INPUT", "INTERNAL", "PASSED", "SHORT", "UNDECIDED", "command", "main"]
+
+_COMMANDS = (check,)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command and return its exit status."""
+    try:
+        options = _parser().parse_args(arguments)
+        status: int = options.run(options)
+        return status
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else BAD_INPUT
+    except GripmarginError as error:
+        print(f"gripmargin: {error}", file=sys.stderr)
+        return BAD_INPUT
+    except BrokenPipeError:
+        # The reader of our output has left; what it did not read is no verdict.
+        with contextlib.suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return INTERNAL
+    except KeyboardInterrupt:
+        print("gripmargin: interrupted", file=sys.stderr)
+        return INTERNAL
+    except MemoryError:
+        print("gripmargin: out of memory: split the program into shorter ones", file=sys.stderr)
+        return INTERNAL
+    except Exception as error:  # a traceback would end with status 1, which means "falls short"
+        if os.environ.get("GRIPMARGIN_TRACEBACK"):
+            traceback.print_exc()
+        print(
+            f"gripmargin: an error of the program itself: {type(error).__name__}: {error}\n"
+            "Nothing was decided. Please report it with the job; GRIPMARGIN_TRACEBACK=1 shows where it arose.",
+            file=sys.stderr,
+        )
+        return INTERNAL
+
+
+def command() -> NoReturn:
+    """Entry point of the installed command."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a letter the terminal lacks is no error of ours
+    for variable in ONE_THREAD:
+        os.environ.setdefault(variable, "1")  # as in the worker processes; the arrays are too small for more
+    sys.exit(main())
+
+
+def _parser() -> Parser:
+    from gripmargin import __version__  # noqa: PLC0415 - the package imports nothing from here
+
+    parser = Parser(
+        prog="gripmargin",
+        description="Checks robot motion programs for parts held by passive dry-adhesive pads.",
+        epilog=EXITS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"gripmargin {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=Parser)
+    for module in _COMMANDS:
+        module.add(commands)
+    return parser

@@ -1,0 +1,43 @@
+"""Exit statuses, and how the arguments of every subcommand are read."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import NoReturn
+
+PASSED, SHORT, BAD_INPUT, UNDECIDED, INTERNAL = 0, 1, 2, 3, 4
+
+EXITS = """\
+exit status:
+  0  every job passes
+  1  something falls short
+  2  bad input or usage, or nothing was checked
+  3  undecided, and nothing falls short
+  4  an error of the program itself
+
+This is an engineering aid, no safety function. A part that falls can hurt someone.
+"""
+
+Commands = argparse._SubParsersAction  # the only name that argparse has for it
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose errors are one line and status 2."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with what is wrong."""
+        print(f"gripmargin: {message}\nSee 'gripmargin --help'.", file=sys.stderr)
+        sys.exit(BAD_INPUT)
+
+
+def add_command(commands: Commands[Parser], name: str, help_: str, description: str) -> Parser:
+    """Add a subcommand with the exit statuses in its help."""
+    return commands.add_parser(
+        name,
+        help=help_,
+        description=description,
+        epilog=EXITS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )

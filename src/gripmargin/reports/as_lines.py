@@ -1,0 +1,34 @@
+"""Reports as JSON lines: one compact object a line, for logs and for tools that read line by line."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from gripmargin.report import Judgement
+from gripmargin.reports.as_json import error_tree, report_tree
+
+
+def judgement_tree(judgement: Judgement, *, samples: bool = False) -> dict[str, Any]:
+    """Return the report of a job, or what stands in its place, as a tree of plain values."""
+    if judgement.report is not None:
+        return report_tree(judgement.report, samples=samples)
+    assert judgement.error is not None  # noqa: S101 - there is one or the other
+    return error_tree(judgement.job_file, judgement.error)
+
+
+def report_line(judgement: Judgement, *, samples: bool = False) -> str:
+    """Return the report of a job, or what stands in its place, as one line of JSON with its line end."""
+    tree = judgement_tree(judgement, samples=samples)
+    return json.dumps(tree, allow_nan=False, ensure_ascii=False, separators=(",", ":")) + "\n"
+
+
+def report_lines(judgements: Iterable[Judgement], *, samples: bool = False) -> str:
+    """Return one line of JSON a job, in the order given; the objects are those of the JSON report.
+
+    Args:
+        judgements: What `check_files` returns.
+        samples: Whether to include the figures at every sample.
+    """
+    return "".join(report_line(judgement, samples=samples) for judgement in judgements)

@@ -1,0 +1,82 @@
+"""A report in a few lines: for a summary of many jobs, for what a pipeline shows of a failure."""
+
+from __future__ import annotations
+
+import textwrap
+from collections import Counter
+from collections.abc import Sequence
+
+from gripmargin.checks import words
+from gripmargin.findings import CheckResult, Finding, Verdict
+from gripmargin.report import Judgement, Report
+
+SHOWN = 10  # findings; viewers of test results show about as many lines
+
+
+def result_line(check: CheckResult) -> str:
+    """Return one sentence: name, verdict, figure, target, where."""
+    line = f"{check.check}: {check.verdict}, {check.measure} {words.figure(check.value)}, target {check.target:g}"
+    if check.verdict is Verdict.UNDECIDED and check.low is not None and check.low != check.value:
+        line += f", may be as low as {words.figure(check.low)}"
+    if check.at is not None:
+        line += f", worst at {check.at.t:.3f} s{words.in_move(check.at.move)}"
+    if check.value is None and check.text:
+        line += f": {check.text}"
+    return line
+
+
+def worst_first(findings: tuple[Finding, ...]) -> list[Finding]:
+    """Return what falls short before what is undecided, each by its margin, then by time."""
+    return sorted(findings, key=lambda f: (f.verdict is not Verdict.FAIL, _margin(f), f.start))
+
+
+def finding_lines(findings: tuple[Finding, ...]) -> list[str]:
+    """Return the worst ten findings, each with what to change, and how many more there are."""
+    worst = worst_first(findings)
+    lines = []
+    for finding in worst[:SHOWN]:
+        lines.append(f"{finding.check}: {finding.text}")
+        reasons = finding.because.get("undecided")
+        if reasons:
+            lines.append(f"  undecided: {'; '.join(reasons)}")
+        if finding.remedy:
+            lines.append(f"  to change: {finding.remedy}")
+    if len(worst) > SHOWN:
+        lines.append(f"and {len(worst) - SHOWN} more, less severe; {len(worst)} in all")
+    return lines
+
+
+def shortfall(report: Report) -> list[str]:
+    """Return what is not a pass in a report: its checks, then its findings with what to change."""
+    lines = [result_line(check) for check in report.checks if check.verdict is not Verdict.PASS]
+    return lines + finding_lines(report.findings)
+
+
+def summary_text(judgements: Sequence[Judgement]) -> str:
+    """Return the sum over several jobs, and a line for each that does not pass, at most 100 characters wide."""
+    words_of = {"pass": "pass", "fail": "falling short", "undecided": "undecided", "": "could not be checked"}
+    verdicts = ["" if j.report is None else str(j.report.verdict) for j in judgements]
+    counts = Counter(verdicts)
+    sums = ", ".join(f"{counts[v]} {said}" for v, said in words_of.items() if counts[v])
+    lines = [f"IN ALL  {len(judgements)} job{'' if len(judgements) == 1 else 's'}: {sums}"]
+    for verdict, judgement in zip(verdicts, judgements, strict=True):
+        if verdict == "pass":
+            continue
+        if judgement.report is None:
+            said = str(judgement.error).splitlines()[0]
+        else:
+            found = [check for check in judgement.report.checks if check.verdict == verdict]
+            said = result_line(found[0]) if found else "nothing was checked"
+            said += f", and {len(found) - 1} more" if len(found) > 1 else ""
+            said = f"{judgement.job_file}: {said}"
+        said = "".join(c if c.isprintable() else " " for c in said)
+        lines += textwrap.wrap(f"  {said}", 100, subsequent_indent=" " * 6, break_on_hyphens=False)
+    return "\n".join(lines) + "\n"
+
+
+def _margin(finding: Finding) -> float:
+    for key in ("margin_low", "ratio"):
+        value = finding.worst.get(key)
+        if isinstance(value, int | float) and value == value:  # noqa: PLR0124 - not a number
+            return float(value)
+    return 0.0

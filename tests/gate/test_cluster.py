@@ -1,0 +1,44 @@
+"""Jobs on a real scheduler with two worker processes, one of them killed in the midst."""
+
+import dask
+import pytest
+from distributed import Client, LocalCluster
+
+import gripmargin as gm
+from gripmargin.gate import judge_file
+from gripmargin.reports.as_lines import report_lines
+
+
+@pytest.fixture
+def client(watched):
+    settings = {"distributed.scheduler.allowed-failures": 1, "distributed.admin.tick.limit": "1m"}
+    with (
+        dask.config.set(settings),
+        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+        Client(cluster) as client,
+    ):
+        yield client
+
+
+def test_on_a_cluster_nothing_is_lost_and_nothing_judged_twice(client, write, watched, once, outcomes):
+    names = ("a", "b", "c", "slow1", "d", "e", "slow2", "f")
+    paths = [write(name) for name in names]
+    killed = watched.kill_at_work("slow2")
+    with client.get_executor() as executor:
+        found = gm.check_files(paths, executor=executor, samples=False)
+        assert killed() == 1
+        assert [j.job_file for j in found] == paths
+        assert watched.counted("end") == once(*names)
+        assert watched.counted("begin") == once(*names, "slow2")
+        assert report_lines(found) == report_lines([judge_file(path) for path in paths])
+
+        # the same names with other content: the scheduler must not answer from memory
+        held = found
+        write("b", "8 kg")
+        changed = gm.check_files(paths[:2], executor=executor)
+        assert outcomes(changed) == ["pass", "fail"]
+        assert outcomes(held[:2]) == ["pass", "pass"]
+
+        # a job that ends every worker it meets
+        ends = gm.check_files([write("deadly"), paths[0]], executor=executor)
+        assert outcomes(ends) == ["FaultError", "pass"]
