@@ -194,6 +194,24 @@ def test_order_of_names_may_change_and_other_joints_may_be_there(bag):
     assert trajectory.names == ("elbow", "shoulder")
 
 
+@pytest.mark.parametrize("seed", range(5))
+def test_disorder_changes_nothing(bag, seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(2, 80))
+    q = rng.normal(size=(n, 2))
+    arrival = np.argsort(np.arange(n) + rng.uniform(0, 20, n))  # up to 80 ms late
+    sent = []
+    for i in arrival:
+        names = [("shoulder", q[i, 0]), ("elbow", q[i, 1]), ("finger", 9.0)][: rng.integers(2, 4)]
+        names = [names[k] for k in rng.permutation(len(names))]
+        message = state(i, names=[name for name, _ in names], q=[value for _, value in names])
+        sent += [message] * int(rng.integers(1, 3))
+        sent += [state(i, names=("finger",), q=(rng.normal(),))] * int(rng.integers(0, 2))
+    trajectory = read_trajectory(bag(sent), robot=arm())
+    np.testing.assert_array_equal(trajectory.q, q)
+    np.testing.assert_array_equal(trajectory.t, np.arange(n) * STEP / 1e9)
+
+
 def test_messages_of_the_gripper_are_left_out_and_counted(bag):
     mixed = [m for i in range(6) for m in (state(i), state(i, names=("finger",)))]
     folder = bag(mixed)
