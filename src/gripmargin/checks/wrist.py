@@ -175,10 +175,13 @@ class Wrist:
         asked, least, most = np.full(case.airborne.size, np.nan), np.zeros(1), np.full(case.airborne.size, np.inf)
         if not unknown and alone is not None and loaded is not None:
             of = {"moment": self._moments, "inertia": self._inertias}.get(kind, self._moving)
-            # The part counts where it hangs on the pads, the gripper everywhere.
-            asked, least, most = (
-                np.where(case.airborne, a, b) for a, b in zip(of(place, loaded), of(place, alone), strict=True)
-            )
+            # The part counts where it hangs on the pads, the gripper everywhere; when it changes hands between two
+            # samples, it may hang there already at the one, and still at the other.
+            with_part, without = of(place, loaded), of(place, alone)
+            asked, least = (np.where(case.airborne, a, b) for a, b in zip(with_part[:2], without[:2], strict=True))
+            beside = np.convolve(case.airborne, np.ones(3), mode="same") > 0
+            most = np.where(case.airborne, with_part[2], without[2])
+            most = np.where(beside, np.maximum(with_part[2], most), most)
         return Limit(
             kind=kind,
             place=place,
