@@ -345,6 +345,22 @@ def test_the_gripper_alone_counts_where_there_is_no_part():
     assert found.at.t < 0.5
 
 
+def test_a_part_taken_between_two_samples_is_no_pass():
+    """The carry begins just after a sample at which the wrist is straight; at the next one it is bent."""
+    t = 0.1 * np.arange(9)
+    q = np.zeros((9, 3))
+    q[:, 1] = 3.0 * (t - 0.4)
+    straight = 3 * G * 0.49 / 3
+    made = job(
+        trajectory=gm.JointTrajectory(t=t, q=q),
+        flange={"moment": [0.985 * straight, 20.0, 20.0]},
+        phases=(gm.Phase(kind="carry", start=0.41, end=0.8),),
+    )
+    found = result(made)
+    assert asked(found, "moment", "axis 1") < 0.96 * straight
+    assert found.verdict == "undecided"
+
+
 def test_no_gravity_is_no_pass():
     weightless = job(gravity=np.zeros(3), flange={"moment": [3 * G * 0.0099]})
     assert result(weightless).verdict == "fail"
