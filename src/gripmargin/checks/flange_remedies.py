@@ -137,9 +137,7 @@ def _lighter(case: Case, short: list[Limit], target: float) -> Remedy | None:
 
 def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) -> Remedy | None:
     """The least shift of the part along the pads that is enough for every axis, along the steepest way."""
-    case, part = wrist.case, wrist.case.job.part
-    if not any(case.airborne[limit.worst] for limit in short):
-        return None
+    part = wrist.case.job.part
 
     def ratio(shift: FloatArray, limits: list[Limit] = known) -> float:
         moved = replace(part, com=part.com + shift)
@@ -147,7 +145,7 @@ def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) 
 
     slope = np.array([ratio(STEP * e, short) - ratio(-STEP * e, short) for e in np.eye(3)[:2]])
     size = float(np.hypot(*slope))
-    if not size > 0:
+    if not size > 0:  # where the gripper alone is too much, for one
         return None
     along = np.array([*(slope / size), 0.0])
     far = next((d for d in np.geomspace(2e-3, FARTHEST, 9) if ratio(d * along) >= target), None)

@@ -87,7 +87,8 @@ class Limit:
     @property
     def worst(self) -> int:
         """The sample at which most may be asked."""
-        return int(np.argmax(self.most))
+        highest = np.flatnonzero(self.most == self.most.max())
+        return int(highest[np.argmax(self.asked[highest])])
 
     @property
     def ratio(self) -> float:
