@@ -113,7 +113,7 @@ class Job(Value):
     def _check_wrist(self, flange: Flange) -> None:
         by_joints = isinstance(self.trajectory, JointTrajectory) and self.robot is not None
         turns = self.robot.revolute if by_joints and self.robot is not None else (True,) * WRIST_AXES
-        for key in ("moment", "inertia"):
+        for key in ("moment", "inertia", "peak_moment"):
             values = getattr(flange, key)
             if values is None:
                 continue

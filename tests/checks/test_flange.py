@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.case import work_out
@@ -100,47 +99,28 @@ def test_poses_bound_what_joints_know():
     """
     upper = result(job(trajectory=poses(), flange={"wrist": WRIST}))
     names = dict(zip(("axis 1", "axis 2", "axis 3"), ("third last axis", "second last axis", "last axis"), strict=True))
+    stands = np.random.default_rng(2).uniform(-np.pi, np.pi, (40, 3))
+    turned = [result(job(trajectory=still(q, n=3))) for q in stands]
     for kind in ("moment", "inertia"):
         for axis, name in names.items():
-            turned = [
-                asked(result(job(trajectory=still(q))), kind, axis)
-                for q in np.random.default_rng(2).uniform(-np.pi, np.pi, (40, 3))
-            ]
+            largest = max(asked(found, kind, axis) for found in turned)
             bound = asked(upper, kind, name)
-            assert max(turned) <= bound * (1 + 1e-12)
-            assert max(turned) > 0.95 * bound
+            assert 0.95 * bound < largest <= bound * (1 + 1e-12)
 
 
 def test_no_static_torque_in_mujoco_exceeds_the_moment(mujoco_sensors):
     """The torque sensor at the tool, moved to the axis, under gravity every way."""
-    gripper, held = body(), part()
-    apart = held.com - gripper.com
-    whole = gm.Part(
-        mass=3.0,
-        com=(2 * gripper.com + held.com) / 3,
-        inertia=gripper.inertia + held.inertia + 2 / 3 * (apart @ apart * np.eye(3) - np.outer(apart, apart)),
-    )
     q = np.array([0.4, -0.7, 1.1])
-    found = result(job(trajectory=still(q), gripper=gripper, part=held))
-    chain, turn = arm(), np.eye(4)
-    axes, point = [], np.eye(4)
-    for link, angle in zip(chain.links, q, strict=False):
-        point = point @ link
-        axes.append((point[:3, 2].copy(), point[:3, 3].copy()))
-        turn[:3, :3] = Rotation.from_rotvec([0, 0, angle]).as_matrix()
-        point = point @ turn
-    tool = point @ chain.links[-1]
+    found = result(job(trajectory=still(q)))
     largest = np.zeros(3)
-    for direction in np.random.default_rng(3).normal(size=(400, 3)):
+    for direction in np.random.default_rng(3).normal(size=(120, 3)):
         gravity = G * direction / np.linalg.norm(direction)
-        read = mujoco_sensors(chain, whole, gravity)(q, np.zeros(3), np.zeros(3))
-        force, torque = tool[:3, :3] @ read["force"], tool[:3, :3] @ read["torque"]
-        for i, (axis, at) in enumerate(axes):
-            largest[i] = max(largest[i], abs(axis @ (torque + np.cross(tool[:3, 3] - at, force))))
+        read = mujoco_sensors(arm(), whole(), gravity)(q, np.zeros(3), np.zeros(3))
+        largest = np.maximum(largest, np.abs(about_axes(q, read["force"], read["torque"])))
     for i in range(3):
         moment = asked(found, "moment", f"axis {i + 1}")
         assert largest[i] <= moment * (1 + 1e-9)
-        assert largest[i] > 0.97 * moment
+        assert largest[i] > 0.95 * moment
 
 
 def test_the_frame_of_the_tool_does_not_matter():
@@ -233,6 +213,119 @@ def test_without_rated_values_it_is_not_checked():
     assert found.not_checked[0].check == "flange"
 
 
+# ---- forces and moments in motion ----
+
+
+def swinging(n=201, seed=4, rates=True):
+    """Two seconds of smooth joint motion with its exact rates."""
+    random = np.random.default_rng(seed)
+    t = np.linspace(0.0, 2.0, n)
+    size, rate, start = random.uniform(0.3, 0.8, 3), random.uniform(2.0, 6.0, 3), random.uniform(0, 6, 3)
+    angle = rate * t[:, None] + start
+    given = {"qd": size * rate * np.cos(angle), "qdd": -size * rate**2 * np.sin(angle)} if rates else {}
+    return gm.JointTrajectory(t=t, q=size * np.sin(angle), **given)
+
+
+def whole():
+    """Gripper and part as one part."""
+    gripper, held = body(), part()
+    apart = held.com - gripper.com
+    return gm.Part(
+        mass=3.0,
+        com=(2 * gripper.com + held.com) / 3,
+        inertia=gripper.inertia + held.inertia + 2 / 3 * (apart @ apart * np.eye(3) - np.outer(apart, apart)),
+    )
+
+
+def about_axes(q, force, torque):
+    """Moments of a load at the tool, in its axes, about the three axes of the arm."""
+    point, found = np.eye(4), []
+    for link, angle in zip(arm().links, q, strict=False):
+        point = point @ link
+        found.append((point[:3, 2].copy(), point[:3, 3].copy()))
+        point = point @ gm.pose(rpy=[0, 0, angle])
+    tool = point @ arm().links[-1]
+    force, torque = tool[:3, :3] @ force, tool[:3, :3] @ torque
+    return np.array([axis @ (torque + np.cross(tool[:3, 3] - at, force)) for axis, at in found])
+
+
+PEAK = {"peak_force": 1e3, "peak_moment": [1e3, 1e3, 1e3]}
+
+
+def test_a_lift_by_hand():
+    """A lift straight up at constant acceleration a: force M (g + a), and times its arm about the last axis."""
+    t = np.linspace(0.0, 1.0, 501)
+    position = np.column_stack([0 * t, 0 * t, 2.0 * t**2])  # a = 4 m/s^2
+    turned = np.array([[0.0, 0.0, -1.0], [0.0, 1.0, 0.0], [1.0, 0.0, 0.0]])  # the tool's x axis points up
+    lift = gm.PoseTrajectory(t=t, position=position, rotation=np.broadcast_to(turned.T, (501, 3, 3)))
+    sideways = gm.PoseTrajectory(t=t, position=position, rotation=np.broadcast_to(np.diag([1.0, -1, -1]), (501, 3, 3)))
+    for trajectory in (lift, sideways):
+        found = result(job(trajectory=trajectory, flange=PEAK | {"wrist": WRIST}))
+        assert asked(found, "peak_force", None) == pytest.approx(3 * (G + 4.0), rel=1e-6)
+    # with the tool upright nothing turns about the last axis, lying on its side the offset does
+    assert asked(found, "peak_moment", "last axis") == pytest.approx(0.0, abs=1e-6)
+    assert asked(found, "peak_moment", "second last axis") == pytest.approx(3 * (G + 4.0) * 0.01, rel=1e-6)
+
+
+def test_forces_and_moments_in_motion_are_those_of_mujoco(mujoco_sensors):
+    trajectory = swinging()
+    read = mujoco_sensors(arm(), whole(), [0.0, 0.0, -G])
+    forces, moments = [], []
+    for q, qd, qdd in zip(trajectory.q, trajectory.qd, trajectory.qdd, strict=True):
+        at = read(q, qd, qdd)
+        forces.append(np.linalg.norm(at["force"]))
+        moments.append(np.abs(about_axes(q, at["force"], at["torque"])))
+    found = result(job(trajectory=trajectory, flange=PEAK))
+    assert asked(found, "peak_force", None) == pytest.approx(max(forces), rel=1e-9)
+    for i, moment in enumerate(np.max(moments, axis=0)):
+        assert asked(found, "peak_moment", f"axis {i + 1}") == pytest.approx(moment, rel=1e-9)
+
+
+@pytest.mark.parametrize("rates", [True, False])
+@pytest.mark.parametrize("n", [26, 101, 401])
+@pytest.mark.parametrize("seed", range(3))
+def test_no_peak_of_the_true_motion_is_missed(n, seed, rates):
+    """Sampled coarsely or finely, with rates or without: what a dense sampling shows lies below what is said."""
+    true = result(job(trajectory=swinging(8001, seed), flange=PEAK))
+    found = result(job(trajectory=swinging(n, seed, rates), flange=PEAK))
+    for kind, axis in (("peak_force", None), *(("peak_moment", f"axis {i}") for i in (1, 2, 3))):
+        (entry,) = [e for e in found.details["limits"] if (e["limit"], e["axis"]) == (kind, axis)]
+        most = np.inf if entry["asked_most"] is None else entry["asked_most"]
+        assert asked(true, kind, axis) <= most * (1 + 1e-6)
+        if n == 401 and rates:
+            assert most < 1.02 * asked(true, kind, axis)
+
+
+def test_slowing_is_enough():
+    trajectory = swinging()
+    peak = asked(result(job(trajectory=trajectory, flange=PEAK)), "peak_force", None)
+    made = job(trajectory=trajectory, flange={"peak_force": (3 * G + peak) / 2})
+    (finding,) = outcome(made).findings
+    (slow,) = [remedy for remedy in finding.remedies if remedy.action == "slow"]
+    for k, verdict in ((slow.figures["factor"], "pass"), (slow.figures["factor"] + 0.03, "fail")):
+        slower = replace(trajectory, t=trajectory.t / k, qd=k * trajectory.qd, qdd=k**2 * trajectory.qdd)
+        assert result(replace(made, trajectory=slower)).verdict == verdict
+    standing = job(trajectory=trajectory, flange={"peak_force": 0.9 * 3 * G})
+    assert "slow" not in {remedy.action for remedy in outcome(standing).findings[0].remedies}
+
+
+def test_a_moment_in_motion_needs_the_gripper_as_a_whole():
+    found = outcome(job(gripper=body(inertia=None), flange={"inertia": None, "peak_moment": [50.0]}))
+    assert found.results[0].verdict == "undecided"
+    assert (
+        outcome(job(gripper=body(inertia=None), flange={"inertia": None, "peak_force": 50.0})).results[0].verdict
+        == "pass"
+    )
+
+
+def test_a_gap_in_motion_is_no_pass():
+    t = np.array([*np.arange(0, 1, 0.01), *np.arange(2, 3, 0.01)])
+    q = np.zeros((t.size, 3))
+    q[:, 1] = np.where(t < 1.5, 1.2, 1.3)
+    made = job(trajectory=gm.JointTrajectory(t=t, q=q), flange={"moment": None, "inertia": None, "peak_force": 1e6})
+    assert result(made).verdict == "undecided"
+
+
 # ---- attacks: programs that must not pass ----
 
 
@@ -250,6 +343,22 @@ def test_the_gripper_alone_counts_where_there_is_no_part():
     assert found.verdict == "fail"
     assert asked(found, "moment", "axis 3") == pytest.approx(2 * G * 0.05)
     assert found.at.t < 0.5
+
+
+def test_a_part_taken_between_two_samples_is_no_pass():
+    """The carry begins just after a sample at which the wrist is straight; at the next one it is bent."""
+    t = 0.1 * np.arange(9)
+    q = np.zeros((9, 3))
+    q[:, 1] = 3.0 * (t - 0.4)
+    straight = 3 * G * 0.49 / 3
+    made = job(
+        trajectory=gm.JointTrajectory(t=t, q=q),
+        flange={"moment": [0.985 * straight, 20.0, 20.0]},
+        phases=(gm.Phase(kind="carry", start=0.41, end=0.8),),
+    )
+    found = result(made)
+    assert asked(found, "moment", "axis 1") < 0.96 * straight
+    assert found.verdict == "undecided"
 
 
 def test_no_gravity_is_no_pass():
@@ -293,6 +402,8 @@ def test_a_gap_in_the_record_is_no_pass():
         (lambda: gm.Flange(payload=1.0, moment=[1.0, float("nan")]), "flange.moment"),
         (lambda: gm.Flange(payload=1.0, inertia=[0.0]), "flange.inertia"),
         (lambda: gm.Flange(payload=1.0, inertia=[]), "flange.inertia"),
+        (lambda: gm.Flange(payload=1.0, peak_force=float("nan")), "flange.peak_force"),
+        (lambda: gm.Flange(payload=1.0, peak_moment=[-1.0]), "flange.peak_moment"),
         (lambda: body(mass=float("nan")), "gripper.mass"),
         (lambda: body(com=[0.0, float("inf"), 0.0]), "gripper.com"),
         (lambda: body(inertia=np.diag([1.0, 1.0, 3.0])), "gripper.inertia"),

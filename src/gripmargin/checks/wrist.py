@@ -2,20 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
+from gripmargin.checks.wrist_motion import FORCE, Inertial, Rows, moving, split
 from gripmargin.kernels import wrist
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell import STANDARD_GRAVITY, Flange, Gripper, Part
 
-Kind = Literal["payload", "moment", "inertia"]
+Kind = Literal["payload", "moment", "inertia", "peak_force", "peak_moment"]
+NAMES: Final[Mapping[Kind, str]] = {
+    "payload": "payload",
+    "moment": "static moment",
+    "inertia": "moment of inertia",
+    "peak_force": "force in motion",
+    "peak_moment": "moment in motion",
+}
+UNITS: Final[Mapping[Kind, str]] = {
+    "payload": "kg",
+    "moment": "N m",
+    "inertia": "kg m^2",
+    "peak_force": "N",
+    "peak_moment": "N m",
+}
+MOVING: Final = ("peak_force", "peak_moment")
 FROM_THE_END = ("last axis", "second last axis", "third last axis")
 
 NO_MASS = "gripper.mass is not given: what the gripper itself weighs is not known"
@@ -58,9 +75,20 @@ class Limit:
     unknown: str = ""
 
     @property
+    def subject(self) -> str:
+        """What it is, in words."""
+        return NAMES[self.kind] if self.axis is None else f"{NAMES[self.kind]} about {self.axis}"
+
+    @property
+    def unit(self) -> str:
+        """Of the values."""
+        return UNITS[self.kind]
+
+    @property
     def worst(self) -> int:
         """The sample at which most may be asked."""
-        return int(np.argmax(self.most))
+        highest = np.flatnonzero(self.most == self.most.max())
+        return int(highest[np.argmax(self.asked[highest])])
 
     @property
     def ratio(self) -> float:
@@ -102,6 +130,12 @@ def body_of(gripper: Gripper, part: Part | None) -> Body | None:
     return Body(mass, com, None if gripper.inertia is None else inertia)
 
 
+def _inertial(body: Body) -> Inertial:
+    """A body for its load; a force does not need the inertia."""
+    assert body.com is not None  # noqa: S101 - nothing is missing
+    return body.mass, body.com, np.zeros((3, 3)) if body.inertia is None else body.inertia
+
+
 class Wrist:
     """The axes of a job's wrist, worked out once; every limit is asked of it."""
 
@@ -117,19 +151,22 @@ class Wrist:
         kinds: tuple[tuple[Kind, FloatArray | None], ...] = (
             ("moment", self.flange.moment),
             ("inertia", self.flange.inertia),
+            ("peak_moment", self.flange.peak_moment),
         )
+        if self.flange.peak_force is not None:
+            out.append(self.limit("peak_force", None, self.flange.peak_force))
         for kind, values in kinds:
             if values is not None:
                 last = len(values) - 1
                 out += [self.limit(kind, last - i, float(rated)) for i, rated in enumerate(values)]
         return out
 
-    def limit(self, kind: Kind, place: int, rated: float, part: Part | None = None) -> Limit:
+    def limit(self, kind: Kind, place: int | None, rated: float, part: Part | None = None) -> Limit:
         """Return one rated value with what the program asks.
 
         Args:
-            kind: Moment or inertia.
-            place: Position of the axis from the end of the arm.
+            kind: Any but the payload.
+            place: Position of the axis from the end of the arm; None for a force.
             rated: What the robot may carry.
             part: The part, where it is gripped elsewhere than the job says.
         """
@@ -138,15 +175,18 @@ class Wrist:
         unknown = self._missing(kind)
         asked, least, most = np.full(case.airborne.size, np.nan), np.zeros(1), np.full(case.airborne.size, np.inf)
         if not unknown and alone is not None and loaded is not None:
-            of = self._moments if kind == "moment" else self._inertias
-            # The part counts where it hangs on the pads, the gripper everywhere.
-            asked, least, most = (
-                np.where(case.airborne, a, b) for a, b in zip(of(place, loaded), of(place, alone), strict=True)
-            )
+            of = {"moment": self._moments, "inertia": self._inertias}.get(kind, self._moving)
+            # The part counts where it hangs on the pads, the gripper everywhere; when it changes hands between two
+            # samples, it may hang there already at the one, and still at the other.
+            with_part, without = of(place, loaded), of(place, alone)
+            asked, least = (np.where(case.airborne, a, b) for a, b in zip(with_part[:2], without[:2], strict=True))
+            beside = np.convolve(case.airborne, np.ones(3), mode="same") > 0
+            most = np.where(case.airborne, with_part[2], without[2])
+            most = np.where(beside, np.maximum(with_part[2], most), most)
         return Limit(
             kind=kind,
             place=place,
-            axis=self._in_words(place),
+            axis=None if place is None else self._in_words(place),
             rated=rated,
             asked=asked,
             least=least,
@@ -179,24 +219,49 @@ class Wrist:
             return NO_MASS
         if gripper.com is None:
             return NO_COM
-        if kind == "inertia" and gripper.inertia is None:
+        if kind in ("inertia", "peak_moment") and gripper.inertia is None:
             return NO_INERTIA
-        if self.flange.wrist is None and not self.by_joints:
+        if kind != "peak_force" and self.flange.wrist is None and not self.by_joints:
             return NO_AXES
         return ""
 
-    def _moments(self, place: int, body: Body) -> Asked:
+    def rows(self, place: int | None) -> Rows:
+        """Return what is made of a load: the force where no axis is named, or the moment about one."""
+        if place is None:
+            return Rows(rows=FORCE)
+        if self.flange.wrist is not None and not self.by_joints:
+            # The least favourable moment of all axes that the second or third last one may be.
+            turned, point = self.flange.wrist[:3, :3].T, self.flange.wrist[:3, 3]
+            axes = turned[(slice(2, 3), slice(0, 2), slice(0, 3))[place]]
+            return Rows(rows=np.hstack([np.cross(point, axes), axes])[:, :, None], exact=place == 0)
+        axis = self._axis(place)
+        turn, slide = (rows[0] for rows in wrist.bends(axis.revolute, axis.q))
+        arm = float(wrist.reaches(axis.links, axis.revolute, axis.q, np.zeros(3))[0])
+        return Rows(rows=axis.jacobian, between=axis.between, turn=turn, slide=slide, arm=arm)
+
+    def split(self, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+        """Return the load at samples that gravity gives, and the rest, which the motion gives, each shape (6, m)."""
+        case = self.case
+        bodies = [body_of(case.job.gripper, part) for part in (case.job.part, None)]
+        loaded, alone = (split(case, _inertial(body), samples) for body in bodies if body is not None)
+        there = case.airborne[samples]
+        return np.where(there, loaded[0], alone[0]), np.where(there, loaded[1], alone[1])
+
+    def _moving(self, place: int | None, body: Body) -> Asked:
+        return moving(self.case, _inertial(body), self.rows(place))
+
+    def _moments(self, place: int | None, body: Body) -> Asked:
         """Weight times distance from the axis: the most that gravity can do, whichever way the arm stands.
 
         Data sheets mean the moment under the earth's gravity; a stronger one given in the job counts.
         """
-        assert body.com is not None  # noqa: S101 - nothing is missing
+        assert body.com is not None and place is not None  # noqa: S101, PT018 - nothing is missing
         weight = body.mass * max(STANDARD_GRAVITY, float(np.linalg.norm(self.case.job.gravity)))
         asked, least, most = self._arms(place, body.com)
         return weight * asked, weight * least, weight * most
 
-    def _inertias(self, place: int, body: Body) -> Asked:
-        assert body.com is not None and body.inertia is not None  # noqa: S101, PT018 - nothing is missing
+    def _inertias(self, place: int | None, body: Body) -> Asked:
+        assert body.com is not None and body.inertia is not None and place is not None  # noqa: S101, PT018 - likewise
         if self.flange.wrist is not None and not self.by_joints:
             arm, turned = body.com - self.flange.wrist[:3, 3], self.flange.wrist[:3, :3]
             at_wrist = turned.T @ (body.inertia + wrist.about(body.mass, arm)) @ turned
@@ -244,6 +309,11 @@ class _JointAxis:
     besides: FloatArray
     swing: FloatArray
     doubtful: NDArray[np.bool_]
+
+    def between(self, share: float) -> FloatArray:
+        """The Jacobian at a share of every interval, the joints moving straight, shape (1, 6, n - 1)."""
+        q = self.q[:-1] + share * np.diff(self.q, axis=0)
+        return tool_jacobian(self.links, self.revolute, q)[:1]
 
     @classmethod
     def of(cls, case: Case, place: int) -> _JointAxis:

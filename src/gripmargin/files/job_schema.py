@@ -26,6 +26,7 @@ Share = Annotated[float, Number(least=0, most=1)]
 
 Mass = Annotated[float, Quantity("mass", above=0)]
 Inertia = Annotated[list[Annotated[float, Quantity("moment of inertia")]], Field(min_length=6, max_length=6)]
+Moments = Annotated[list[Annotated[float, Quantity("moment", above=0)]], Field(min_length=1)]
 
 Three = Field(min_length=3, max_length=3)
 Point = Annotated[list[Length], Field(min_length=2, max_length=2)]
@@ -227,10 +228,12 @@ class FlangeTable(Table):
     """The rated values of the robot's wrist."""
 
     payload: Mass
-    moment: Annotated[list[Annotated[float, Quantity("moment", above=0)]], Field(min_length=1)] | None = None
+    moment: Moments | None = None
     inertia: Annotated[list[Annotated[float, Quantity("moment of inertia", above=0)]], Field(min_length=1)] | None = (
         None
     )
+    peak_force: Annotated[float, Quantity("force", above=0)] | None = None
+    peak_moment: Moments | None = None
     wrist: Pose | None = None
 
 

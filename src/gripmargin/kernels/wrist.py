@@ -100,16 +100,30 @@ def travel_between(revolute: tuple[bool, ...], q: FloatArray) -> tuple[FloatArra
         For each joint and sample, over both intervals beside it, each of shape (joints, samples): how far the point
         may stray for each metre of R [-], how far besides [m], and by which multiple of ``d`` the quadratic form may.
     """
-    step = np.abs(np.diff(q, axis=0))
-    bend = np.zeros_like(q)
+    step, turns = np.abs(np.diff(q, axis=0)), np.array(revolute)
+    turn = _beside(_of_later(np.where(turns, step, 0.0)))
+    slide = _beside(_of_later(np.where(turns, 0.0, step)))
+    bent, shifted = bends(revolute, q)
+    return turn**2 / 8 + bent, turn * slide / 4 + shifted, turn**2 / 4 + bent
+
+
+def bends(revolute: tuple[bool, ...], q: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return for each joint by how much the joints after it leave the straight way between samples.
+
+    An eighth of the second differences (remainder of linear interpolation, closed form).
+
+    Args:
+        revolute: For each joint whether it turns.
+        q: Joint positions, shape (samples, joints), two samples or more.
+
+    Returns:
+        Turn [rad] and slide [m] beside each sample, each of shape (joints, samples).
+    """
+    bend, turns = np.zeros_like(q), np.array(revolute)
     if len(q) > 2:
         bend[1:-1] = np.abs(np.diff(q, n=2, axis=0)) / 8
         bend[0], bend[-1] = bend[1], bend[-2]
-    turns = np.array(revolute)
-    turn = _beside(_of_later(np.where(turns, step, 0.0)))
-    slide = _beside(_of_later(np.where(turns, 0.0, step)))
-    bent = _of_later(np.where(turns, bend, 0.0))
-    return turn**2 / 8 + bent, turn * slide / 4 + _of_later(np.where(turns, 0.0, bend)), turn**2 / 4 + bent
+    return _of_later(np.where(turns, bend, 0.0)), _of_later(np.where(turns, 0.0, bend))
 
 
 def _of_later(values: FloatArray) -> FloatArray:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from gripmargin.arrays import FloatArray, Value, frozen
 from gripmargin.errors import InputError
 from gripmargin.poses import as_pose
-from gripmargin.workcell.fields import positive, put
+from gripmargin.workcell.fields import optional, positive, put
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -20,6 +20,8 @@ class Flange(Value):
         payload: Mass that the robot may carry, gripper and part together [kg].
         moment: Static moment that the weight may have about each of the last axes [N m], shape (k,), or None.
         inertia: Moment of inertia that may turn with each of the last axes [kg m^2], shape (k,), or None.
+        peak_force: Force that may act on the flange while the robot moves, weight and inertia together [N], or None.
+        peak_moment: Moment likewise about each of the last axes [N m], shape (k,), or None.
         wrist: Point where the last three axes meet, with z along the last axis, in the tool frame, shape (4, 4), or
             None. Programs of poses need it for moments and inertias; programs of joints know their axes.
 
@@ -30,11 +32,14 @@ class Flange(Value):
     payload: float
     moment: FloatArray | None = None
     inertia: FloatArray | None = None
+    peak_force: float | None = None
+    peak_moment: FloatArray | None = None
     wrist: FloatArray | None = None
 
     def __post_init__(self) -> None:
         put(self, "payload", positive(self.payload, "flange.payload", "kg"))
-        for key, unit in (("moment", "N*m"), ("inertia", "kg*m^2")):
+        optional(self, "peak_force", "flange", "N")
+        for key, unit in (("moment", "N*m"), ("inertia", "kg*m^2"), ("peak_moment", "N*m")):
             value = getattr(self, key)
             if value is not None:
                 limits = frozen(value, (None,), f"flange.{key}")
