@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from queue import SimpleQueue
 
@@ -30,12 +31,12 @@ def check_files(
 ) -> tuple[Judgement, ...]:
     """Check many job files, in parallel; one that cannot be checked does not stop the others.
 
-    What comes out does not depend on the executor or on the number of workers. A job whose worker process dies is
-    started again, up to three times in all; jobs that have a result are not.
+    What comes out does not depend on the number of workers. A job whose worker process dies is started again, up to
+    three times in all; jobs that have a result are not.
 
     Args:
-        paths: Job files. For an executor of your own they are handed on as absolute paths, so its machines must see
-            the same files under the same names.
+        paths: Job files. For an executor of your own they are handed on as absolute paths, which errors then name:
+            its machines must see the same files under the same names.
         executor: Where to work: anything with the interface of `concurrent.futures.Executor`, a cluster's too. It is
             used and not shut down. If it breaks, the jobs that are left are judged by processes of this machine.
         workers: Without an executor: how many processes of this machine; by default one a core. With one, or for
@@ -72,8 +73,6 @@ def judgements(
     names = [os.fspath(path) for path in paths]
     if executor is None and (size <= 1 or not sys.executable):
         return _one_by_one(names, samples, ended)
-    if executor is not None:
-        names = [str(Path(name).absolute()) for name in names]
     return _side_by_side(names, executor, max(size, 1), samples, ended)
 
 
@@ -159,7 +158,8 @@ class _Spread:
         self, names: Sequence[str], executor: Executor | None, size: int, samples: bool, at_end: ExitStack
     ) -> None:
         self.done: SimpleQueue[tuple[int, Future[Judgement]]] = SimpleQueue()
-        self._names = names
+        self._names = names  # as they were given, and as an executor elsewhere has to know them
+        self._paths = list(names) if executor is None else [str(Path(name).absolute()) for name in names]
         self._given = executor
         self._crew: Executor | None = None
         self._size = size
@@ -175,12 +175,12 @@ class _Spread:
         self._starts[i] += 1
         asked = f"{self._asked} {i} {self._starts[i]}"
         try:
-            future = self._at_work().submit(judge_file, self._names[i], self._samples, asked, __version__)
+            future = self._at_work().submit(judge_file, self._paths[i], self._samples, asked, __version__)
         except RuntimeError:  # shut down or broken since
             if self._given is None:
                 raise
             self._given = None
-            future = self._at_work().submit(judge_file, self._names[i], self._samples, asked, __version__)
+            future = self._at_work().submit(judge_file, self._paths[i], self._samples, asked, __version__)
         self._open.add(future)
         future.add_done_callback(lambda made: self.done.put((i, made)))
 
@@ -188,7 +188,7 @@ class _Spread:
         """What a job came to; None where it has to be started again."""
         self._open.discard(future)
         try:
-            return future.result()
+            return replace(future.result(), job_file=self._names[i])
         except CancelledError:
             found = "work that was cancelled"
         except BrokenExecutor as error:

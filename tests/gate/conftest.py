@@ -61,6 +61,9 @@ def watch():
         note("begin", path)
         if name.startswith("slow"):
             time.sleep(0.6)
+        if name.startswith("stuck"):  # the first time until it is killed
+            with open(LOG) as log:
+                time.sleep(60 if log.read().count(f" {name}") == 1 else 0)
         if name.startswith("deadly"):
             os.kill(os.getpid(), signal.SIGKILL)
         if name.startswith("crash"):
@@ -132,15 +135,19 @@ class Watched:
         own = [line for line in self.lines() if line[2] == name]
         return int(own[-1][1]) if own and own[-1][0] == "begin" else None
 
-    def kill_at_work(self, name):
-        """In the background: end the process that works on a job, as soon as it does; returns how to wait for it."""
+    def kill_at_work(self, name, arrived=None):
+        """In the background: end the process that works on a job, as soon as it does; returns how to wait for it.
+
+        With the names of the results that have come back so far: not before all have that were worked out.
+        """
         killed = []
 
         def wait_and_kill():
             end = time.monotonic() + 60.0
             while time.monotonic() < end and not killed:
                 pid = self.at_work(f"{name}.toml")
-                if pid is not None:
+                if pid is not None and (arrived is None or set(self.counted("end")) <= set(arrived)):
+                    time.sleep(0.2 if arrived is not None else 0.0)  # until a scheduler has let go of them
                     os.kill(pid, signal.SIGKILL)
                     killed.append(pid)
                 time.sleep(0.02)

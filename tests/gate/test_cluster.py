@@ -1,12 +1,18 @@
 """Jobs on a real scheduler with two worker processes, one of them killed in the midst."""
 
+from pathlib import Path
+
 import dask
 import pytest
 from distributed import Client, LocalCluster
 
 import gripmargin as gm
-from gripmargin.gate import judge_file
+from gripmargin.gate import judge_file, judgements
 from gripmargin.reports.as_lines import report_lines
+
+
+def base(judgement):
+    return Path(judgement.job_file).name
 
 
 @pytest.fixture
@@ -21,15 +27,16 @@ def client(watched):
 
 
 def test_on_a_cluster_nothing_is_lost_and_nothing_judged_twice(client, write, watched, once, outcomes):
-    names = ("a", "b", "c", "slow1", "d", "e", "slow2", "f")
+    names = ("a", "b", "c", "slow", "d", "e", "stuck", "f")
     paths = [write(name) for name in names]
-    killed = watched.kill_at_work("slow2")
+    arrived = []
+    killed = watched.kill_at_work("stuck", arrived)
     with client.get_executor() as executor:
-        found = gm.check_files(paths, executor=executor, samples=False)
+        found = list(judgements(paths, executor=executor, samples=False, ended=lambda j: arrived.append(base(j))))
         assert killed() == 1
         assert [j.job_file for j in found] == paths
         assert watched.counted("end") == once(*names)
-        assert watched.counted("begin") == once(*names, "slow2")
+        assert watched.counted("begin") == once(*names, "stuck")
         assert report_lines(found) == report_lines([judge_file(path) for path in paths])
 
         # the same names with other content: the scheduler must not answer from memory

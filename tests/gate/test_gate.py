@@ -41,11 +41,15 @@ def test_the_outcome_does_not_depend_on_the_workers(mixed):
     assert found[0] == found[1] == report_lines([judge_file(path) for path in mixed], samples=True)
 
 
-def test_threads_of_this_process_give_the_same(mixed):
+def test_threads_of_this_process_give_the_same(mixed, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    names = [Path(path).name for path in mixed]
     with ThreadPoolExecutor(3) as executor:
-        found = gm.check_files(mixed, executor=executor)
+        found = gm.check_files(names, executor=executor)
         assert executor.submit(len, "ab").result() == 2  # used, not shut down
-    assert report_lines(found) == report_lines([judge_file(path) for path in mixed])
+    assert [j.job_file for j in found] == names
+    assert found[2].error.where == mixed[2]  # where elsewhere it was looked for
+    assert report_lines(found).splitlines()[:2] == report_lines([judge_file(path) for path in names[:2]]).splitlines()
 
 
 def test_no_job_is_no_judgement():
@@ -107,9 +111,9 @@ def test_faults_of_the_program_are_entries_of_their_own(write, watched, once, ou
 
 def test_a_worker_killed_in_the_midst_loses_nothing(write, watched, once):
     """The job in hand is begun again; what the others do is untouched, and the order is that of the call."""
-    names = ("slow", "b", "c", "d")
+    names = ("stuck", "b", "c", "d")
     paths = [write(name) for name in names]
-    killed = watched.kill_at_work("slow")
+    killed = watched.kill_at_work("stuck")
     ended = []
     found = list(judgements(paths, workers=2, ended=lambda j: ended.append(Path(j.job_file).stem)))
     assert killed() == 1
@@ -118,7 +122,7 @@ def test_a_worker_killed_in_the_midst_loses_nothing(write, watched, once):
     assert ended[0] == "b"
     assert sorted(ended) == sorted(names)
     assert watched.counted("end") == once(*names)
-    assert watched.counted("begin") == once(*names, "slow")
+    assert watched.counted("begin") == once(*names, "stuck")
 
 
 def test_a_pool_that_breaks_loses_nothing(write, watched, once, outcomes):
