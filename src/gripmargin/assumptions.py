@@ -59,6 +59,7 @@ def _targets(job: Job) -> str:
         "preload": job.targets.preload,
         "release": job.targets.release,
         "pressure": job.targets.pressure,
+        "stop": job.targets.stop if job.stop else None,
         "peel": job.targets.peel,
         "one pad lost": job.targets.one_pad_lost,
     }

@@ -11,8 +11,9 @@ from numpy.typing import ArrayLike
 from gripmargin.assumptions import as_read, assumed
 from gripmargin.case import Case, work_out
 from gripmargin.checks.hold import check_hold
+from gripmargin.checks.stop import check_stop
 from gripmargin.errors import InputError
-from gripmargin.findings import CheckResult, NotChecked, Outcome, Verdict, overall
+from gripmargin.findings import NotChecked, Outcome, overall
 from gripmargin.job import Job
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
@@ -30,6 +31,11 @@ CONTACT_REFERENCES = (
     "Contact on a Winkler layer, and the energy let go at its edge, G = sigma^2/2k: Kanninen 1973 (from memory).",
     "Adhesion by preload: linear to full_preload (no source), or the pad's own measured curve.",
     "Restraint of a part on its support: statics of rigid bodies, any text.",
+)
+
+STOP_REFERENCES = (
+    "Stop categories: IEC 60204-1 (quoted). Stopping times and distances: ISO 10218-1:2011, Annex B (quoted).",
+    "Swing after steps, ramps and pulses of the load: Chopra, Dynamics of Structures, ch. 4 (from memory).",
 )
 
 
@@ -129,7 +135,8 @@ def check_job(job: Job) -> Report:
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
         )
     hold = check_hold(case)
-    outcomes = (*_handovers(case), hold.outcome, _asked_for(job))
+    stop = check_stop(case)
+    outcomes = (*_handovers(case), hold.outcome, stop.outcome)
     motion = case.motion.at
     return Report(
         job=job.name,
@@ -139,7 +146,12 @@ def check_job(job: Job) -> Report:
         not_checked=(*(item for outcome in outcomes for item in outcome.not_checked), *_beyond(job)),
         assumed=(*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
         notes=tuple(as_read(case)),
-        references=(*REFERENCES, *(CONTACT_REFERENCES if job.pick or job.nest else ()), *case.motion.references),
+        references=(
+            *REFERENCES,
+            *(CONTACT_REFERENCES if job.pick or job.nest else ()),
+            *(STOP_REFERENCES if job.stop else ()),
+            *case.motion.references,
+        ),
         samples=Samples(
             t=job.trajectory.t,
             phase=job.phase_map.kinds(),
@@ -154,6 +166,7 @@ def check_job(job: Job) -> Report:
             hold_margin_low=hold.margin_low,
             peel_index=hold.peel_index,
             peel_azimuth=hold.peel_azimuth,
+            stop_margin=stop.margin,
         ),
     )
 
@@ -176,30 +189,9 @@ def _handovers(case: Case) -> tuple[Outcome, ...]:
     return check_preload(case), check_release(case, putdowns), check_pressure(case, putdowns)
 
 
-def _asked_for(job: Job) -> Outcome:
-    """What the job asks for and this version cannot do: undecided, so that no gate takes it for a pass."""
-    if job.stop is None:
-        return Outcome()
-    text = "stops are not simulated by this version"
-    result = CheckResult(
-        check="stop",
-        verdict=Verdict.UNDECIDED,
-        value=None,
-        low=None,
-        high=None,
-        target=job.targets.stop,
-        at=None,
-        text=text,
-        lines=(f"{text}; leave [stop] out to be told only that it was not checked",),
-    )
-    return Outcome(results=(result,))
-
-
 def _beyond(job: Job) -> list[NotChecked]:
     """What no job can have checked by this version, and given keys that have no effect."""
     out = []
-    if job.stop is None:
-        out.append(NotChecked(check="stop", reason="the job has no [stop] data, and this version simulates no stops"))
     out.append(
         NotChecked(check="swing", reason="the part's swing on its backing is not simulated: margins are quasi-static")
     )
@@ -208,8 +200,12 @@ def _beyond(job: Job) -> list[NotChecked]:
         ("part.drag_area", part.drag_area, "air drag and added mass are not in the load"),
         ("part.youngs_modulus", part.youngs_modulus, "the part is taken as rigid; a thin one peels earlier"),
         ("pick.dwell", job.pick.dwell if job.pick else None, "the time under pressure is that of the program"),
-        ("damping_ratio", _damping(job), "the part's swing is not simulated"),
-        ("joint limits", job.joint_limits, "speeds and accelerations are not compared with the robot's limits"),
+        ("damping_ratio", None if job.stop else _damping(job), "the part's swing is not simulated"),
+        (
+            "joint limits",
+            None if _stops_by_limits(job) else job.joint_limits,
+            "speeds and accelerations are not compared with the robot's limits",
+        ),
     ):
         if given is not None:
             out.append(NotChecked(check=key, reason=f"given, but without effect: {what}"))
@@ -218,3 +214,11 @@ def _beyond(job: Job) -> list[NotChecked]:
 
 def _damping(job: Job) -> float | None:
     return next((p.material.damping_ratio for p in job.gripper.pads if p.material.damping_ratio is not None), None)
+
+
+def _stops_by_limits(job: Job) -> bool:
+    """Whether the joints' rated speeds say what full speed is, and no other limit is given."""
+    limits, stop = job.joint_limits, job.stop
+    if limits is None or stop is None or limits.acceleration is not None or limits.jerk is not None:
+        return False
+    return stop.time is not None or bool(stop.measured)
