@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
 from gripmargin.kernels.jacobian import tool_jacobian
-from gripmargin.kernels.stopping import braked_axes, mass_matrix, modes, overshoot
+from gripmargin.kernels.stopping import braked_axes, mass_matrix, modes, overshoot, pulse_area
 from gripmargin.loads import load_per_acceleration, part_load
 from gripmargin.motion.tool_motion import ToolMotion, joint_motion
 from gripmargin.stop_rates import PathRates
@@ -40,7 +40,8 @@ class Instant:
     Attributes:
         kind: "path" or "axes".
         load: Quasi-static load then, shape (6, m).
-        swing: Amplitude of each mode around it, shape (6, m).
+        swing: Amplitude of each mode around it by the change of load that came last, shape (6, m).
+        further: What earlier changes may add to it, shape (6, m).
         near: Program sample whose errors count, shape (m,).
         after: Time since the stop began [s], shape (m,).
         motion: The tool's motion then.
@@ -49,9 +50,47 @@ class Instant:
     kind: str
     load: FloatArray
     swing: FloatArray
+    further: FloatArray
     near: Indices
     after: FloatArray
     motion: Callable[[], ToolMotion]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Pulse:
+    """Swings by a pulse of deceleration along the path, each of shape (6, m).
+
+    Attributes:
+        rate: Deceleration of the program's time [1/s], shape (m,).
+        long: For which modes the pulse is long.
+        shapes: Of the modes, as columns.
+        carried: The load that each mode carries.
+        again: Overshoot of a step.
+        impulse: By the impulse, of the modes for which the pulse is short.
+        first: By its start.
+        left: What is left of that at its end, at most.
+        fade: By the program's own motion, which fades with it.
+    """
+
+    rate: FloatArray
+    long: NDArray[np.bool_]
+    shapes: FloatArray
+    carried: FloatArray
+    again: FloatArray
+    impulse: FloatArray
+    first: FloatArray
+    left: FloatArray
+    fade: FloatArray
+
+    def static(self, braking: FloatArray) -> FloatArray:
+        """Return what of a braking load the long modes follow, shape (6, m)."""
+        if self.long.all():
+            return np.asarray(self.rate * braking)
+        return np.asarray(self.carried @ np.where(self.long, self.rate * (self.shapes.T @ braking), 0.0))
+
+    def end(self, braking: FloatArray) -> FloatArray:
+        """Return the swing by its end, where the braking load vanishes, shape (6, m)."""
+        return self.impulse + np.where(self.long, self.again * self.rate * np.abs(self.shapes.T @ braking), 0.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,12 +155,13 @@ class Stopping:
         gravity, moving, braking = self.parts
         c, b, a = (x[:, samples] for x in self.parts)
         t = self.case.job.trajectory.t
-        first, fade, (static, end, impulse) = self._pulse(b, a, rate)
+        pulse = self._pulse(b, a, rate)
+        static, first, fade = pulse.static, pulse.first, pulse.fade
         for s in (1.0, 0.0):
-            yield self._on_path(c + s * s * b - static(a), first + fade, samples, s, rate, 0.0 * rate)
+            yield self._on_path(c + s * s * b - static(a), first, fade, samples, s, rate, 0.0 * rate)
         ahead = 0.5 * self.slower / rate
         if float(ahead.max(initial=0.0)) <= 0.5 * float(np.median(np.diff(t))):
-            yield self._on_path(c, end(a) + impulse + fade, samples, 0.0, 0.0 * rate, 1.0 / rate)
+            yield self._on_path(c, pulse.end(a), pulse.left + fade, samples, 0.0, 0.0 * rate, 1.0 / rate)
             return
         for s in FOLLOWED:
             tau = t[samples] + ahead * (1.0 - s * s)
@@ -129,13 +169,13 @@ class Stopping:
             far = np.minimum(near + 1, t.size - 1)
             c, b, a = ((1.0 - weight) * x[:, near] + weight * x[:, far] for x in (gravity, moving, braking))
             where = np.where(weight < 0.5, near, far)
-            yield self._on_path(c + s * s * b - static(a), first + fade, where, s, rate, (1.0 - s) / rate)
-        yield self._on_path(c, end(a) + impulse + fade, where, 0.0, 0.0 * rate, 1.0 / rate)
+            yield self._on_path(c + s * s * b - static(a), first, fade, where, s, rate, (1.0 - s) / rate)
+        yield self._on_path(c, pulse.end(a), pulse.left + fade, where, 0.0, 0.0 * rate, 1.0 / rate)
 
     def path_start(
         self, standing: FloatArray, moving: FloatArray, braking: FloatArray, rate: FloatArray
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return load and swing just after the start of stops along the path, each (6, m).
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return load, swing and further swing just after the start of stops along the path, each (6, m).
 
         Args:
             standing: What gravity gives of the load, shape (6, m).
@@ -143,59 +183,49 @@ class Stopping:
             braking: What a unit of time deceleration takes off, shape (6, m).
             rate: Deceleration of the program's time [1/s], shape (m,).
         """
-        first, fade, (static, _, _) = self._pulse(moving, braking, rate)
-        return standing + moving - static(braking), first + fade
+        pulse = self._pulse(moving, braking, rate)
+        return standing + moving - pulse.static(braking), pulse.first, pulse.fade
 
-    def _pulse(
-        self, moving: FloatArray, braking: FloatArray, rate: FloatArray
-    ) -> tuple[
-        FloatArray,
-        FloatArray,
-        tuple[Callable[[FloatArray], FloatArray], Callable[[FloatArray], FloatArray], FloatArray],
-    ]:
-        """The swing of a pulse of deceleration that lasts 1/rate.
+    def _pulse(self, moving: FloatArray, braking: FloatArray, rate: FloatArray) -> _Pulse:
+        """Work out the swing by a pulse of deceleration that lasts 1/rate.
 
         A mode for which the pulse is long follows the load and swings around it; one for which it is short sees its
         impulse alone.
-
-        Returns:
-            Swing while it lasts, swing by the program's motion that fades with it, and three more: what of a braking
-            load is followed, the swing after its end, the swing by its impulse.
         """
-        omega, shapes = self.modes
-        carried = self.case.backing.stiffness @ shapes
-        damped = omega[:, None] * np.sqrt(1.0 - self.damping**2)
-        blow = omega[:, None] ** 2 / damped
-        long = 2.0 * rate <= omega[:, None]
+        omega, shapes, ramp = self.modes[0][:, None], self.modes[1], self.stop.ramp
+        damped = omega * np.sqrt(1.0 - self.damping**2)
         size = np.abs(shapes.T @ braking)
-        rise = overshoot(omega, self.damping, self.stop.ramp)[:, None]
-        impulse = np.where(long, 0.0, blow * size)
-        first = np.where(long, rise * rate * size, 0.0) + impulse
-        fade = np.minimum(1.0, 4.0 * rate / damped) * np.abs(shapes.T @ moving)
-        lasting = np.maximum(1.0 / rate - self.stop.ramp, 0.0)
-        ringing = np.minimum(omega[:, None] / damped, 2.0 / np.maximum(damped * self.stop.ramp, 2e-300))
-        left = np.where(long, np.exp(-self.damping * omega[:, None] * lasting) * ringing * rate * size, 0.0)
-        everything = bool(long.all())
-
-        def static(a: FloatArray) -> FloatArray:
-            if everything:
-                return np.asarray(rate * a)
-            return np.asarray(carried @ np.where(long, rate * (shapes.T @ a), 0.0))
-
-        def end(a: FloatArray) -> FloatArray:
-            again = overshoot(omega, self.damping, 0.0)[:, None] * rate * np.abs(shapes.T @ a)
-            return left + np.where(long, again, 0.0)
-
-        return first, fade, (static, end, impulse)
+        long = 2.0 * rate <= omega
+        impulse = np.where(long, 0.0, omega**2 / damped * size)
+        ringing = np.minimum(omega / damped, 2.0 / np.maximum(damped * ramp, 2e-300))
+        decay = np.exp(-self.damping * omega * np.maximum(1.0 / rate - ramp, 0.0))
+        return _Pulse(
+            rate=rate,
+            long=long,
+            shapes=shapes,
+            carried=self.case.backing.stiffness @ shapes,
+            again=overshoot(omega, self.damping, 0.0),
+            impulse=impulse,
+            first=np.where(long, overshoot(omega, self.damping, ramp) * rate * size, 0.0) + impulse,
+            left=np.where(long, decay * ringing * rate * size, 0.0),
+            fade=np.minimum(1.0, 4.0 * rate / damped) * np.abs(shapes.T @ moving),
+        )
 
     def _on_path(
-        self, load: FloatArray, swing: FloatArray, near: Indices, s: float, rate: FloatArray, after: FloatArray
+        self,
+        load: FloatArray,
+        swing: FloatArray,
+        further: FloatArray,
+        near: Indices,
+        s: float,
+        rate: FloatArray,
+        after: FloatArray,
     ) -> Instant:
         def motion() -> ToolMotion:
             at = self.case.motion.at
             return retimed(ToolMotion(at.t[near], at.state[:, :, near]), s * self.slower, rate * self.slower)
 
-        return Instant(kind="path", load=load, swing=swing, near=near, after=after, motion=motion)
+        return Instant(kind="path", load=load, swing=swing, further=further, near=near, after=after, motion=motion)
 
     def by_axes(
         self, samples: Indices, q: FloatArray, qd: FloatArray, before: FloatArray, *, later: bool = True
@@ -209,58 +239,95 @@ class Stopping:
             before: Load just before, shape (6, m).
             later: Whether to go on after the brakes have closed.
         """
-        case, robot = self.case, self.case.job.robot
-        assert robot is not None and self.stop.axis_deceleration is not None  # noqa: S101, PT018 - the caller has looked
+        assert self.stop.axis_deceleration is not None  # noqa: S101 - the caller has looked
         rates = self.stop.axis_deceleration / self.softer
-        omega, shapes = self.modes
-        damped = omega[:, None] * np.sqrt(1.0 - self.damping**2)
+        omega, shapes = self.modes[0][:, None], self.modes[1]
+        damped = omega * np.sqrt(1.0 - self.damping**2)
         stop = np.abs(qd) / rates
-        long = omega.max() * stop >= 2.0
+        long = omega * stop.T[:, None] >= 2.0  # for each axis and mode whether its braking is no mere impulse
+        again = overshoot(omega, self.damping, 0.0)
 
-        def at(after: FloatArray, braking: NDArray[np.bool_]) -> tuple[ToolMotion, FloatArray]:
-            place, speed, _ = braked_axes(q, qd, rates, after)
-            motion = joint_motion(robot, case.motion.at.t[samples], place, speed, -rates * np.sign(qd) * braking)
-            return motion, part_load(case.job.part, motion, case.job.gravity)
-
-        def instant(after: FloatArray, found: tuple[ToolMotion, FloatArray], swing: FloatArray) -> Instant:
-            return Instant(kind="axes", load=found[1], swing=swing, near=samples, after=after, motion=lambda: found[0])
-
-        now = np.zeros(samples.size)
-        found = at(now, long)
-        rise = overshoot(omega, self.damping, self.stop.ramp)[:, None]
-        swing = self._blows(q, qd, long) + rise * np.abs(shapes.T @ (found[1] - before))
-        yield instant(now, found, swing)
-        ends = np.sort(np.where(long, stop, 0.0), axis=1) if later else np.zeros((samples.size, 0))
-        again = overshoot(omega, self.damping, 0.0)[:, None]
-        for when in ends.T:
-            if not when.any():
+        now, none = np.zeros(samples.size), np.zeros((6, samples.size))
+        place = self._braked(samples, q, qd, rates, now)
+        load, start = place.load(long), shapes.T @ (place.coasting - before) + place.pull(long)
+        blows = omega**2 / damped * pulse_area(np.where(long, 0.0, place.pulls), stop.T)
+        swing = blows + overshoot(omega, self.damping, self.stop.ramp) * np.abs(start)
+        yield place.instant(load, swing, none, long)
+        for when in np.sort(stop, axis=1).T if later else ():
+            if not (omega[-1] * when >= 2.0).any():
                 continue
-            passed, earlier = when - now, found[1]
-            found = at(when, long & (stop >= when[:, None]))
+            passed, earlier = when - now, load
+            place = self._braked(samples, q, qd, rates, when)
+            braking = long & (stop >= when[:, None]).T[:, None]
+            load = place.load(braking)
             drift = np.minimum(1.0, 4.0 / np.maximum(damped * passed, 4e-300))
-            swing = swing * np.exp(-self.damping * omega[:, None] * passed)
-            swing = swing + drift * np.abs(shapes.T @ (found[1] - earlier))
-            yield instant(when, found, swing)
-            earlier = found[1]
-            found = at(when, long & (stop > when[:, None]))
-            swing = swing + again * np.abs(shapes.T @ (found[1] - earlier))
-            yield instant(when, found, swing)
-            now = when
+            swing = swing * np.exp(-self.damping * omega * passed) + drift * np.abs(shapes.T @ (load - earlier))
+            yield place.instant(load, none, swing, braking)
+            ended = braking & (stop <= when[:, None]).T[:, None]
+            load = place.load(braking & ~ended)
+            last = again * np.abs(place.pull(ended))
+            yield place.instant(load, last, swing, braking & ~ended)
+            swing, now = swing + last, when
 
-    def _blows(self, q: FloatArray, qd: FloatArray, long: NDArray[np.bool_]) -> FloatArray:
-        """Swing by the impulses of axes so slow that they rest before any mode has moved, shape (6, m)."""
-        omega, shapes = self.modes
-        out = np.zeros((6, len(q)))
-        some = np.flatnonzero((~long & (qd != 0)).any(axis=1))
-        robot = self.case.job.robot
-        if some.size == 0 or robot is None:
-            return out
-        columns = tool_jacobian(robot.links, robot.revolute, q[some])
-        size = np.abs(np.einsum("ik,jin->jkn", load_per_acceleration(self.case.job.part).T @ shapes, columns))
-        slow = np.where(long[some], 0.0, np.abs(qd[some]))
-        blow = omega[:, None] / np.sqrt(1.0 - self.damping**2)
-        out[:, some] = blow * np.einsum("jkn,nj->kn", size, slow)
-        return out
+    def _braked(self, samples: Indices, q: FloatArray, qd: FloatArray, rates: FloatArray, after: FloatArray) -> _Braked:
+        """Work out the arm some time after its brakes have closed."""
+        case, robot = self.case, self.case.job.robot
+        assert robot is not None  # noqa: S101 - the caller has looked
+        place, speed, _ = braked_axes(q, qd, rates, after)
+        t = case.motion.at.t[samples]
+        coasting = joint_motion(robot, t, place, speed, np.zeros_like(place))
+        columns = tool_jacobian(robot.links, robot.revolute, place)
+        per_axis = (load_per_acceleration(case.job.part).T @ self.modes[1]).T
+        slowing = -rates * np.sign(qd)
+        return _Braked(
+            samples=samples,
+            after=after,
+            coasting=part_load(case.job.part, coasting, case.job.gravity),
+            pulls=(per_axis @ columns) * slowing.T[:, None],
+            carried=case.backing.stiffness @ self.modes[1],
+            motion=lambda braking: joint_motion(robot, t, place, speed, slowing * braking.any(axis=1).T),
+        )
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Braked:
+    """The arm some time after its brakes have closed.
+
+    Attributes:
+        samples: Where the stops began, shape (m,).
+        after: Time since then [s], shape (m,).
+        coasting: Load without any braking, shape (6, m).
+        pulls: What each axis that brakes pulls at each mode, shape (joints, 6, m).
+        carried: The load that each mode carries, shape (6, 6).
+        motion: The tool's motion with some axes braking.
+    """
+
+    samples: Indices
+    after: FloatArray
+    coasting: FloatArray
+    pulls: FloatArray
+    carried: FloatArray
+    motion: Callable[[NDArray[np.bool_]], ToolMotion]
+
+    def pull(self, braking: NDArray[np.bool_]) -> FloatArray:
+        """Return the pull at each mode by the axes that brake, for each axis and mode; shape (6, m)."""
+        return np.asarray(np.where(braking, self.pulls, 0.0).sum(axis=0))
+
+    def load(self, braking: NDArray[np.bool_]) -> FloatArray:
+        """Return the load with some axes braking, shape (6, m)."""
+        return np.asarray(self.coasting + self.carried @ self.pull(braking))
+
+    def instant(self, load: FloatArray, swing: FloatArray, further: FloatArray, braking: NDArray[np.bool_]) -> Instant:
+        """Return the instant in which some axes brake."""
+        return Instant(
+            kind="axes",
+            load=load,
+            swing=swing,
+            further=further,
+            near=self.samples,
+            after=self.after,
+            motion=lambda: self.motion(braking),
+        )
 
 
 def per_time_deceleration(case: Case, motion: ToolMotion) -> FloatArray:

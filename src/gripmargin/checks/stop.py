@@ -27,7 +27,8 @@ from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.stops import Instant, Stopping
 from gripmargin.workcell import Stop
 
-KINDS = {"path": "along the path", "axes": "off the path, every axis on its own"}
+KINDS = {"path": "along the path", "axes": "off the path"}
+TELLS = 1e-3  # share by which the largest utilisation exceeds the likely one from which on it is explained
 NO_DATA = "the job has no [stop] data"
 
 
@@ -191,10 +192,11 @@ class _Seen:
         sample, maps = both.samples[k : k + 1], both.maps
         gain = stopping.gain(maps)
         found = list(instants(stopping, sample, kind))
-        peaks = [peak_with_swing(maps, gain, instant.load, instant.swing) for instant in found]
-        worst = int(np.argmax([float(np.nan_to_num(u[0], nan=np.inf)) for u, _ in peaks]))
-        instant, (use, point) = found[worst], peaks[worst]
-        static = float(peak_with_swing(maps, gain, instant.load, 0.0 * instant.swing)[0][0])
+        peaks = [peak_with_swing(maps, gain, instant.load, instant.swing, instant.further) for instant in found]
+        worst = int(np.argmax([float(np.nan_to_num(u[0], nan=np.inf)) for u, _, _ in peaks]))
+        instant, (use, point, _) = found[worst], peaks[worst]
+        still = 0.0 * instant.swing
+        static = float(peak_with_swing(maps, gain, instant.load, still, still)[0][0])
         case, motion = stopping.case, instant.motion()
         mini = replace(
             case,
@@ -281,7 +283,12 @@ def _unsure(stopping: Stopping, sample: int, high: float, value: float) -> list[
             "the deceleration may be meant for the tool origin or, where the tool turns, for its fastest point; give "
             "stop.time or stop.measured"
         )
-    if high > value * (1.0 + 1e-9) or not reasons:
+    if high > value * (1.0 + TELLS):
+        reasons.append(
+            "whether the swings by several changes of the load add up hangs on their timing"
+            + ("" if stopping.damping > 0 else " and on the damping, which is not given (damping_ratio)")
+        )
+    if case.motion.error is not None or not reasons:
         reasons.append(case.motion.error_sentence(sample))
     return reasons
 

@@ -79,6 +79,6 @@ def fall_lines(found: dict[str, Any] | None) -> list[str]:
     return [
         text,
         f"without air and without anything in its way its centre of mass would land {found['range']:.2f} m away, at "
-        f"x {x}, y {y} mm of the world, at {found['impact_speed']:.1f} m/s ({found['impact_energy']:.1f} J); it may bounce, "
-        "slide or break further",
+        f"x {x}, y {y} mm of the world, at {found['impact_speed']:.1f} m/s ({found['impact_energy']:.1f} J); it may "
+        "bounce, slide or break further",
     ]

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.case import Case, work_out
-from gripmargin.checks.remedies import LARGEST_PADS, SLOWEST, least_factor, scaled_pad, stronger_pads
+from gripmargin.checks.remedies import LARGEST_PADS, least_factor, scaled_pad, stronger_pads
 from gripmargin.checks.stop_use import stop_use
 from gripmargin.checks.use import Use
 from gripmargin.errors import InputError
@@ -19,6 +19,7 @@ from gripmargin.findings import Remedy
 from gripmargin.stops import Stopping
 from gripmargin.workcell import Gripper
 
+SLOWEST = 0.2  # share of the speed below which slowing is no remedy for a stop
 SOFTEST = 10.0  # factor on stopping times beyond which a softer stop is no remedy
 TRIED = 200  # samples, the worst ones, on which a change is tried before it is tried on all
 HALVINGS = 9
@@ -67,6 +68,8 @@ class Changes:
         stop = self.case.job.stop
         if stop is not None and stop.deceleration is not None and self.case.motion.error is None:
             return "give stop.time or stop.measured, which say how the turning of the tool stops"
+        if any(patch.pad.material.damping_ratio is None for patch in self.case.backing.patches):
+            return "measure the damping_ratio of the pads; and " + self.case.motion.better_data(sample)
         return self.case.motion.better_data(sample)
 
     def _enough(self, samples: NDArray[np.intp], case: Case, slower: float = 1.0, softer: float = 1.0) -> bool:

@@ -34,9 +34,19 @@ class _Pads:
 
 @dataclass(frozen=True, eq=False)
 class _Worst:
-    """The largest utilisation over the instants seen so far, and what goes with it; each of shape (m,)."""
+    """The largest utilisation over the instants of stops, and what goes with it; each of shape (m,).
+
+    Attributes:
+        value: With the swing by the last change of load.
+        most: With the swings by all changes.
+        point: Where the first is largest.
+        noise: One sigma of its error.
+        bias: Bound of its systematic error.
+        last: Last sample of the program that the stops come near.
+    """
 
     value: FloatArray
+    most: FloatArray
     point: NDArray[np.intp]
     noise: FloatArray
     bias: FloatArray
@@ -46,15 +56,15 @@ class _Worst:
     def over(cls, pads: _Pads, samples: NDArray[np.intp], instants: Iterable[Instant]) -> _Worst:
         """Go through the instants of stops that begin at some samples."""
         m = samples.size
-        value, point = np.zeros(m), np.zeros(m, dtype=np.intp)
+        value, most, point = np.zeros(m), np.zeros(m), np.zeros(m, dtype=np.intp)
         noise, bias, last = np.zeros(m), np.zeros(m), samples.copy()
         for instant in instants:
-            u, at = peak_with_swing(pads.maps, pads.gain, instant.load, instant.swing)
+            u, at, all_of_it = peak_with_swing(pads.maps, pads.gain, instant.load, instant.swing, instant.further)
             point = np.where(~(u <= value), at, point)
-            value = np.maximum(value, u)
+            value, most = np.maximum(value, u), np.maximum(most, all_of_it)
             noise, bias = np.maximum(noise, pads.noise[instant.near]), np.maximum(bias, pads.bias[instant.near])
             last = np.maximum(last, instant.near)
-        return cls(value, point, noise, bias, last)
+        return cls(value, most, point, noise, bias, last)
 
 
 def stop_use(stopping: Stopping, samples: NDArray[np.intp], *, kind: str) -> Use:
@@ -80,12 +90,12 @@ def stop_use(stopping: Stopping, samples: NDArray[np.intp], *, kind: str) -> Use
         least = worst.value
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
     low = np.maximum(least - sure * worst.noise - worst.bias, 0.0)
-    high = worst.value + COVERAGE * worst.noise + worst.bias
+    high = worst.most + COVERAGE * worst.noise + worst.bias
     if case.motion.error is None:
-        high = np.maximum(high, crests(case.job.trajectory.t[samples], samples, worst.value))
+        high = np.maximum(high, crests(case.job.trajectory.t[samples], samples, worst.most))
         high = np.maximum(high, _between(stopping, pads, samples, kind))
     doubts = np.concatenate([[0], np.cumsum(np.isin(np.arange(case.load.shape[1]), case.motion.doubtful))])
-    high[(doubts[worst.last + 1] > doubts[samples]) | ~np.isfinite(worst.value)] = np.inf
+    high[(doubts[worst.last + 1] > doubts[samples]) | ~np.isfinite(worst.most)] = np.inf
     return Use(samples=samples, value=worst.value, low=low, high=high, point=worst.point, maps=maps, owner=owner)
 
 
@@ -110,10 +120,11 @@ def _by_axes(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp]) -> _Wor
     ends = np.stack([np.maximum(after - 1, 0), after])
     ends[0] = np.where(kept[after] == np.arange(samples.size), after, ends[0])
     side = np.take_along_axis(ends, found.value[ends].argmax(axis=0)[None], axis=0)[0]
-    later_value = np.where(np.isnan(found.value[ends]).any(axis=0), np.nan, found.value[side])
+    later_value, later_most = found.value[ends].max(axis=0), found.most[ends].max(axis=0)
     return replace(
         first,
         value=np.maximum(first.value, later_value),
+        most=np.maximum(first.most, later_most),
         point=np.where(later_value > first.value, found.point[side], first.point),
     )
 
@@ -181,8 +192,7 @@ def _path_start(
     braking = stopping.slower * per_time_deceleration(stopping.case, tool)
     hard = stopping.rates.hard
     rate = 2.0 / (1.0 / hard[at] + 1.0 / hard[at + 1])
-    load, swing = stopping.path_start(standing, moving, braking, rate)
-    return peak_with_swing(pads.maps, pads.gain, load, swing)[0]
+    return peak_with_swing(pads.maps, pads.gain, *stopping.path_start(standing, moving, braking, rate))[2]
 
 
 def _axes_start(
@@ -192,6 +202,8 @@ def _axes_start(
     standing = standing_load(case.job.part, tool, case.job.gravity)
     before = standing + stopping.slower**2 * (part_load(case.job.part, tool, case.job.gravity) - standing)
     assert isinstance(trajectory, JointTrajectory)  # noqa: S101 - the caller has looked
+    q: FloatArray
+    qd: FloatArray
     if share is None:
         positions, speeds = _joints(stopping)
         q, qd = 0.5 * (positions[at] + positions[at + 1]), 0.5 * (speeds[at] + speeds[at + 1])
@@ -199,7 +211,7 @@ def _axes_start(
         inside = interpolated(trajectory, share)
         q, qd = inside[0][at], stopping.slower * inside[1][at]
     worst = _Worst.over(pads, at, stopping.by_axes(at, q, qd, before, later=share is not None))
-    return worst.value
+    return worst.most
 
 
 def instants(stopping: Stopping, samples: NDArray[np.intp], kind: str) -> Iterable[Instant]:

@@ -74,8 +74,8 @@ def overshoot(omega: FloatArray, damping: float, rise: float | FloatArray) -> Fl
 
 
 def peak_with_swing(
-    maps: FloatArray, gain: FloatArray, wrench: FloatArray, swing: FloatArray
-) -> tuple[FloatArray, IntArray]:
+    maps: FloatArray, gain: FloatArray, wrench: FloatArray, swing: FloatArray, further: FloatArray
+) -> tuple[FloatArray, IntArray, FloatArray]:
     """Return the largest utilisation under a load and the swing of six modes around it, and at which point.
 
     Utilisation is a seminorm of the load's tension and shear, so a swing adds at most the size of its normalised
@@ -86,12 +86,14 @@ def peak_with_swing(
         gain: Size of the normalised traction that a unit of each mode gives, shape (points, 6).
         wrench: Load, shape (6, samples).
         swing: Amplitude of each mode, 0 or more, shape (6, samples).
+        further: Amplitude that may add to it, 0 or more, shape (6, samples).
 
     Returns:
-        Utilisation [-] and point, each of shape (samples,); NaN where a load is no number.
+        Utilisation [-], its point, and the utilisation with the further amplitude, each of shape (samples,); NaN where
+        a load is no number.
     """
     samples = wrench.shape[1]
-    u, at = np.empty(samples), np.empty(samples, dtype=np.intp)
+    u, at, most = np.empty(samples), np.empty(samples, dtype=np.intp), np.empty(samples)
     step = max(1, BLOCK_VALUES // maps.shape[1])
     for first in range(0, samples, step):
         part = slice(first, first + step)
@@ -106,7 +108,9 @@ def peak_with_swing(
         s += gain @ swing[:, part]
         at[part] = s.argmax(axis=0)
         u[part] = np.take_along_axis(s, at[None, part], axis=0)[0]
-    return u, at
+        s += gain @ further[:, part]
+        most[part] = s.max(axis=0)
+    return u, at, most
 
 
 def braked_axes(
@@ -127,6 +131,23 @@ def braked_axes(
     t = np.minimum(after[:, None], stop)
     sign = np.sign(qd)
     return q + qd * t - 0.5 * sign * rates * t**2, qd - sign * rates * t, stop > after[:, None]
+
+
+def pulse_area(pulls: FloatArray, ends: FloatArray) -> FloatArray:
+    """Return the time integral of the size of a sum of pulses that begin together and end one after the other.
+
+    Args:
+        pulls: Size and sign of each pulse, shape (pulses, k, n).
+        ends: How long each lasts [s], shape (pulses, n).
+
+    Returns:
+        Shape (k, n).
+    """
+    order = np.argsort(ends, axis=0)
+    sizes = np.take_along_axis(pulls, order[:, None], axis=0)
+    steps = np.diff(np.take_along_axis(ends, order, axis=0), axis=0, prepend=0.0)
+    left = np.cumsum(sizes[::-1], axis=0)[::-1]  # of those that have not ended
+    return np.asarray((np.abs(left) * steps[:, None]).sum(axis=0))
 
 
 def mean_rates(
