@@ -176,7 +176,7 @@ class _Seen:
     @property
     def load(self) -> FloatArray:
         """Quasi-static load, shape (6,)."""
-        return self.instant.load[:, 0]
+        return self.mini.load[:, 0]
 
     @classmethod
     def at(cls, stopping: Stopping, uses: dict[str, Use], both: Use, k: int) -> _Seen:
@@ -195,12 +195,12 @@ class _Seen:
         peaks = [peak_with_swing(maps, gain, instant.load, instant.swing, instant.further) for instant in found]
         worst = int(np.argmax([float(np.nan_to_num(u[0], nan=np.inf)) for u, _, _ in peaks]))
         instant, (use, point, _) = found[worst], peaks[worst]
-        still = 0.0 * instant.swing
-        static = float(peak_with_swing(maps, gain, instant.load, still, still)[0][0])
-        case, motion = stopping.case, instant.motion()
+        case, motion, still = stopping.case, instant.motion(), 0.0 * instant.swing
+        load = part_load(case.job.part, motion, case.job.gravity)
+        static = float(peak_with_swing(maps, gain, load, still, still)[0][0])
         mini = replace(
             case,
-            load=part_load(case.job.part, motion, case.job.gravity),
+            load=load,
             standing=case.standing[:, instant.near],
             airborne=np.ones(1, dtype=bool),
             motion=replace(case.motion, at=motion, doubts=()),
