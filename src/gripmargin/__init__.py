@@ -9,12 +9,24 @@ from typing import TYPE_CHECKING, Any
 from gripmargin.checker import check, check_file, check_job
 from gripmargin.errors import GripmarginError, InputError, InputErrors, RobotError
 from gripmargin.findings import CheckResult, Finding, NotChecked, Remedy, Verdict
-from gripmargin.job import Job
+from gripmargin.job import Job, JointLimits
 from gripmargin.motion.chain import Chain, chain_from_axes
 from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory
 from gripmargin.poses import pose
 from gripmargin.report import Report, Samples
-from gripmargin.workcell import Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Targets, uniform_plate
+from gripmargin.workcell import (
+    Gripper,
+    Nest,
+    Pad,
+    PadMaterial,
+    Part,
+    Phase,
+    Pick,
+    Stop,
+    StopFigure,
+    Targets,
+    uniform_plate,
+)
 
 if TYPE_CHECKING:
     from gripmargin.files.job_file import read_job
@@ -56,6 +68,7 @@ __all__ = [
     "InputError",
     "InputErrors",
     "Job",
+    "JointLimits",
     "JointTrajectory",
     "Nest",
     "NotChecked",
@@ -69,6 +82,8 @@ __all__ = [
     "Report",
     "RobotError",
     "Samples",
+    "Stop",
+    "StopFigure",
     "Targets",
     "Verdict",
     "chain_from_axes",

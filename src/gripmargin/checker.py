@@ -14,11 +14,11 @@ from gripmargin.checks.hold import check_hold
 from gripmargin.checks.stop import check_stop
 from gripmargin.errors import InputError
 from gripmargin.findings import NotChecked, Outcome, overall
-from gripmargin.job import Job
+from gripmargin.job import Job, JointLimits
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.report import Report, Samples
-from gripmargin.workcell import STANDARD_GRAVITY, Gripper, Nest, Part, Phase, Pick, Targets
+from gripmargin.workcell import STANDARD_GRAVITY, Gripper, Nest, Part, Phase, Pick, Stop, Targets
 
 REFERENCES = (
     "Rigid-body load (Newton and Euler): Craig, Introduction to Robotics, ch. 6 (from memory).",
@@ -49,6 +49,8 @@ def check(
     targets: Targets | None = None,
     pick: Pick | None = None,
     nest: Nest | None = None,
+    stop: Stop | None = None,
+    joint_limits: JointLimits | None = None,
     gravity: ArrayLike = (0.0, 0.0, -STANDARD_GRAVITY),
     name: str = "program",
 ) -> Report:
@@ -63,6 +65,8 @@ def check(
         targets: Margins to reach; by default hold 2.0.
         pick: Where the part is taken from; with it preload and lift-off are checked.
         nest: Where the part is left; with it the release is checked.
+        stop: How the robot stops; with it stops are checked.
+        joint_limits: Of the robot; its speeds say what full speed is when it stops.
         gravity: In the world frame [m/s^2], shape (3,).
         name: What the report calls the job.
 
@@ -107,6 +111,8 @@ def check(
             targets=targets or Targets(),
             pick=pick,
             nest=nest,
+            stop=stop,
+            joint_limits=joint_limits,
             gravity=np.asarray(gravity, dtype=np.float64),
         )
     )
