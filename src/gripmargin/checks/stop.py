@@ -28,7 +28,6 @@ from gripmargin.stops import Instant, Stopping
 from gripmargin.workcell import Stop
 
 KINDS = {"path": "along the path", "axes": "off the path"}
-TELLS = 1e-3  # share by which the largest utilisation exceeds the likely one from which on it is explained
 NO_DATA = "the job has no [stop] data"
 
 
@@ -193,8 +192,8 @@ class _Seen:
         gain = stopping.gain(maps)
         found = list(instants(stopping, sample, kind))
         peaks = [peak_with_swing(maps, gain, instant.load, instant.swing, instant.further) for instant in found]
-        worst = int(np.argmax([float(np.nan_to_num(u[0], nan=np.inf)) for u, _, _ in peaks]))
-        instant, (use, point, _) = found[worst], peaks[worst]
+        worst = int(np.argmax([float(np.nan_to_num(u[0], nan=np.inf)) for _, u, _, _ in peaks]))
+        instant, (_, use, point, _) = found[worst], peaks[worst]
         case, motion, still = stopping.case, instant.motion(), 0.0 * instant.swing
         load = part_load(case.job.part, motion, case.job.gravity)
         static = float(peak_with_swing(maps, gain, load, still, still)[0][0])
@@ -255,7 +254,7 @@ def _finding(stopping: Stopping, uses: dict[str, Use], both: Use, changes: Chang
     swing = float(stopping.gain(both.maps)[point] @ seen.instant.swing[:, 0])
     because["swing"] = swing / seen.use if seen.use > 0 else 0.0
     if not fails:
-        because["undecided"] = _unsure(stopping, sample, both.high[k], both.value[k])
+        because["undecided"] = _unsure(stopping, sample, float(both.high[k]))
     parts = np.split(both.samples[piece], np.flatnonzero(np.diff(t[both.samples[piece]]) > SPAN) + 1)
     spans = tuple((float(t[part[0]]), float(t[part[-1]])) for part in parts)
     return Finding(
@@ -272,7 +271,7 @@ def _finding(stopping: Stopping, uses: dict[str, Use], both: Use, changes: Chang
     )
 
 
-def _unsure(stopping: Stopping, sample: int, high: float, value: float) -> list[str]:
+def _unsure(stopping: Stopping, sample: int, high: float) -> list[str]:
     case = stopping.case
     if not np.isfinite(high):
         ahead = sorted(doubt for doubt in case.motion.doubts if doubt[1] >= sample)
@@ -283,12 +282,11 @@ def _unsure(stopping: Stopping, sample: int, high: float, value: float) -> list[
             "the deceleration may be meant for the tool origin or, where the tool turns, for its fastest point; give "
             "stop.time or stop.measured"
         )
-    if high > value * (1.0 + TELLS):
-        reasons.append(
-            "whether the swings by several changes of the load add up hangs on their timing"
-            + ("" if stopping.damping > 0 else " and on the damping, which is not given (damping_ratio)")
-        )
-    if case.motion.error is not None or not reasons:
+    reasons.append(
+        "how far the part swings hangs on the timing of the changes of load"
+        + ("" if stopping.damping > 0 else " and on the damping, which is not given (damping_ratio)")
+    )
+    if case.motion.error is not None:
         reasons.append(case.motion.error_sentence(sample))
     return reasons
 

@@ -37,6 +37,7 @@ class _Worst:
     """The largest utilisation over the instants of stops, and what goes with it; each of shape (m,).
 
     Attributes:
+        alone: Without any swing.
         value: With the swing by the last change of load.
         most: With the swings by all changes.
         point: Where the first is largest.
@@ -45,6 +46,7 @@ class _Worst:
         last: Last sample of the program that the stops come near.
     """
 
+    alone: FloatArray
     value: FloatArray
     most: FloatArray
     point: NDArray[np.intp]
@@ -56,15 +58,16 @@ class _Worst:
     def over(cls, pads: _Pads, samples: NDArray[np.intp], instants: Iterable[Instant]) -> _Worst:
         """Go through the instants of stops that begin at some samples."""
         m = samples.size
-        value, most, point = np.zeros(m), np.zeros(m), np.zeros(m, dtype=np.intp)
+        alone, value, most, point = np.zeros(m), np.zeros(m), np.zeros(m), np.zeros(m, dtype=np.intp)
         noise, bias, last = np.zeros(m), np.zeros(m), samples.copy()
         for instant in instants:
-            u, at, all_of_it = peak_with_swing(pads.maps, pads.gain, instant.load, instant.swing, instant.further)
+            found = peak_with_swing(pads.maps, pads.gain, instant.load, instant.swing, instant.further)
+            still, u, at, all_of_it = found
             point = np.where(~(u <= value), at, point)
-            value, most = np.maximum(value, u), np.maximum(most, all_of_it)
+            alone, value, most = np.maximum(alone, still), np.maximum(value, u), np.maximum(most, all_of_it)
             noise, bias = np.maximum(noise, pads.noise[instant.near]), np.maximum(bias, pads.bias[instant.near])
             last = np.maximum(last, instant.near)
-        return cls(value, most, point, noise, bias, last)
+        return cls(alone, value, most, point, noise, bias, last)
 
 
 def stop_use(stopping: Stopping, samples: NDArray[np.intp], *, kind: str) -> Use:
@@ -81,13 +84,13 @@ def stop_use(stopping: Stopping, samples: NDArray[np.intp], *, kind: str) -> Use
     pads = _Pads(maps, stopping.gain(maps), noise, bias)
     if kind == "path":
         worst = _Worst.over(pads, samples, stopping.along_path(samples, stopping.rates.hard[samples]))
-        least = worst.value
+        least = worst.alone
         mild = stopping.rates.mild[samples]
         if not np.array_equal(mild, stopping.rates.hard[samples]):
-            least = np.minimum(least, _Worst.over(pads, samples, stopping.along_path(samples, mild)).value)
+            least = np.minimum(least, _Worst.over(pads, samples, stopping.along_path(samples, mild)).alone)
     else:
         worst = _by_axes(stopping, pads, samples)
-        least = worst.value
+        least = worst.alone
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
     low = np.maximum(least - sure * worst.noise - worst.bias, 0.0)
     high = worst.most + COVERAGE * worst.noise + worst.bias
@@ -121,8 +124,10 @@ def _by_axes(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp]) -> _Wor
     ends[0] = np.where(kept[after] == np.arange(samples.size), after, ends[0])
     side = np.take_along_axis(ends, found.value[ends].argmax(axis=0)[None], axis=0)[0]
     later_value, later_most = found.value[ends].max(axis=0), found.most[ends].max(axis=0)
+    later_alone = found.alone[ends].max(axis=0)
     return replace(
         first,
+        alone=np.maximum(first.alone, later_alone),
         value=np.maximum(first.value, later_value),
         most=np.maximum(first.most, later_most),
         point=np.where(later_value > first.value, found.point[side], first.point),
@@ -192,7 +197,7 @@ def _path_start(
     braking = stopping.slower * per_time_deceleration(stopping.case, tool)
     hard = stopping.rates.hard
     rate = 2.0 / (1.0 / hard[at] + 1.0 / hard[at + 1])
-    return peak_with_swing(pads.maps, pads.gain, *stopping.path_start(standing, moving, braking, rate))[2]
+    return peak_with_swing(pads.maps, pads.gain, *stopping.path_start(standing, moving, braking, rate))[3]
 
 
 def _axes_start(

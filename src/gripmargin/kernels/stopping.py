@@ -75,7 +75,7 @@ def overshoot(omega: FloatArray, damping: float, rise: float | FloatArray) -> Fl
 
 def peak_with_swing(
     maps: FloatArray, gain: FloatArray, wrench: FloatArray, swing: FloatArray, further: FloatArray
-) -> tuple[FloatArray, IntArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, IntArray, FloatArray]:
     """Return the largest utilisation under a load and the swing of six modes around it, and at which point.
 
     Utilisation is a seminorm of the load's tension and shear, so a swing adds at most the size of its normalised
@@ -89,11 +89,11 @@ def peak_with_swing(
         further: Amplitude that may add to it, 0 or more, shape (6, samples).
 
     Returns:
-        Utilisation [-], its point, and the utilisation with the further amplitude, each of shape (samples,); NaN where
-        a load is no number.
+        Utilisation by the load alone [-], with the swing, its point, and with the further amplitude as well, each of
+        shape (samples,); NaN where a load is no number.
     """
     samples = wrench.shape[1]
-    u, at, most = np.empty(samples), np.empty(samples, dtype=np.intp), np.empty(samples)
+    alone, u, at, most = np.empty(samples), np.empty(samples), np.empty(samples, dtype=np.intp), np.empty(samples)
     step = max(1, BLOCK_VALUES // maps.shape[1])
     for first in range(0, samples, step):
         part = slice(first, first + step)
@@ -105,12 +105,13 @@ def peak_with_swing(
         s += t1
         s += t2
         np.sqrt(s, out=s)
+        alone[part] = s.max(axis=0)
         s += gain @ swing[:, part]
         at[part] = s.argmax(axis=0)
         u[part] = np.take_along_axis(s, at[None, part], axis=0)[0]
         s += gain @ further[:, part]
         most[part] = s.max(axis=0)
-    return u, at, most
+    return alone, u, at, most
 
 
 def braked_axes(
