@@ -24,6 +24,7 @@ from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Verdi
 from gripmargin.kernels.stopping import peak_with_swing
 from gripmargin.loads import part_load
 from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.stop_rates import TURNING
 from gripmargin.stops import Instant, Stopping
 from gripmargin.workcell import Stop
 
@@ -116,12 +117,11 @@ def _result(stopping: Stopping, uses: dict[str, Use], both: Use, impossible: str
     low, high = float(both.high.max()), float(both.low.max())
     with np.errstate(divide="ignore"):
         verdict = judge(float(1.0 / np.float64(low)), float(1.0 / np.float64(high)), target)
-    k = int(np.argmax(both.value))
-    seen = _Seen.at(stopping, uses, both, k)
+    at = int(np.argmax(both.high if verdict is Verdict.UNDECIDED else both.value))
+    seen = _Seen.at(stopping, uses, both, at)
     if verdict is Verdict.PASS and (impossible or not case.backing.imbalance(seen.load) <= UNBALANCED):
         verdict = Verdict.UNDECIDED
-    at = int(np.argmax(both.high)) if verdict is Verdict.UNDECIDED and not impossible else k
-    value = margin_of(float(both.value[k]))
+    value = margin_of(float(both.value.max()))
     details: dict[str, Any] = {
         **seen.facts(),
         "path": None,
@@ -277,7 +277,10 @@ def _unsure(stopping: Stopping, sample: int, high: float) -> list[str]:
         ahead = sorted(doubt for doubt in case.motion.doubts if doubt[1] >= sample)
         return [ahead[0][2]] if ahead else ["the load has no value there"]
     reasons = []
-    if stopping.stop.deceleration is not None:
+    if (
+        stopping.stop.deceleration is not None
+        and stopping.rates.mild[sample] < (1.0 - TURNING) * stopping.rates.hard[sample]
+    ):
         reasons.append(
             "the deceleration may be meant for the tool origin or, where the tool turns, for its fastest point; give "
             "stop.time or stop.measured"
