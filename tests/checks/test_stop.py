@@ -323,7 +323,7 @@ class TestNoFalsePass:
         [gm.Stop(time=0.2), gm.Stop(deceleration=3.0), gm.Stop(axis_deceleration=[9.0] * 6)],
         ids=["t", "d", "a"],
     )
-    @pytest.mark.parametrize("rate", [20, 50, 250])
+    @pytest.mark.parametrize("rate", [20, 250])
     @pytest.mark.parametrize("given", ["q", "q qd qdd"])
     def test_sparse_samples(self, fast, stop, rate, given):
         target = 1.02 * self.worst(fast, stop)

@@ -167,56 +167,71 @@ def _errors(stopping: Stopping, maps: FloatArray, kind: str) -> tuple[FloatArray
     return noise, bias
 
 
-def _between(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp], kind: str) -> FloatArray:
-    """The utilisation by stops that begin between neighbouring samples, credited to both, shape (m,)."""
-    case, motion = stopping.case, stopping.case.motion
-    out = np.zeros(samples.size)
-    first = np.flatnonzero(np.diff(samples) == 1)
-    if motion.between_peak is None or first.size == 0:
-        return out
-    intervals = samples[first]
-    wide = np.diff(case.job.trajectory.t)[intervals] > RESOLVED
-    starts: list[tuple[ToolMotion, NDArray[np.intp], float | None]] = [(motion.between_peak, first, None)]
-    starts += [(tool, first[wide], share) for tool, share in zip(motion.sparse, EIGHTHS, strict=False)]
-    for tool, where, share in starts:
-        at = samples[where]
-        tool_there = ToolMotion(tool.t[at], tool.state[:, :, at])
-        begin = _path_start if kind == "path" else _axes_start
-        use = begin(stopping, pads, tool_there, at, share)
-        for end in (where, where + 1):
-            np.maximum.at(out, end, use)
-    return out
+@dataclass(frozen=True, eq=False)
+class _Inside:
+    """Places between samples at which stops may begin.
 
+    Attributes:
+        tool: The motion there, m samples.
+        where: The sample before, an index into the carried samples, shape (m,).
+        q: Joint positions, shape (m, joints); empty for poses.
+        qd: Joint speeds.
+        sparse: Whether these samples are too far apart to follow the motion.
+    """
 
-def _path_start(
-    stopping: Stopping, pads: _Pads, tool: ToolMotion, at: NDArray[np.intp], share: float | None
-) -> FloatArray:
-    job = stopping.case.job
-    standing = standing_load(job.part, tool, job.gravity)
-    moving = stopping.slower**2 * (part_load(job.part, tool, job.gravity) - standing)
-    braking = stopping.slower * per_time_deceleration(stopping.case, tool)
-    hard = stopping.rates.hard
-    rate = 2.0 / (1.0 / hard[at] + 1.0 / hard[at + 1])
-    return peak_with_swing(pads.maps, pads.gain, *stopping.path_start(standing, moving, braking, rate))[3]
-
-
-def _axes_start(
-    stopping: Stopping, pads: _Pads, tool: ToolMotion, at: NDArray[np.intp], share: float | None
-) -> FloatArray:
-    case, trajectory = stopping.case, stopping.case.job.trajectory
-    standing = standing_load(case.job.part, tool, case.job.gravity)
-    before = standing + stopping.slower**2 * (part_load(case.job.part, tool, case.job.gravity) - standing)
-    assert isinstance(trajectory, JointTrajectory)  # noqa: S101 - the caller has looked
+    tool: ToolMotion
+    where: NDArray[np.intp]
     q: FloatArray
     qd: FloatArray
-    if share is None:
-        positions, speeds = _joints(stopping)
-        q, qd = 0.5 * (positions[at] + positions[at + 1]), 0.5 * (speeds[at] + speeds[at + 1])
-    else:
-        inside = interpolated(trajectory, share)
-        q, qd = inside[0][at], stopping.slower * inside[1][at]
-    worst = _Worst.over(pads, at, stopping.by_axes(at, q, qd, before, later=share is not None))
-    return worst.most
+    sparse: bool
+
+
+def _inside(stopping: Stopping, samples: NDArray[np.intp]) -> list[_Inside]:
+    """Halfway between neighbours with the highest acceleration there, and at the eighths of wide intervals."""
+    case, motion, trajectory = stopping.case, stopping.case.motion, stopping.case.job.trajectory
+    first = np.flatnonzero(np.diff(samples) == 1)
+    if motion.between_peak is None or first.size == 0 or not isinstance(trajectory, JointTrajectory):
+        return []
+    q, qd = _joints(stopping)
+    at = samples[first]
+    halfway, speed = 0.5 * (q[at] + q[at + 1]), 0.5 * (qd[at] + qd[at + 1])
+    found = [_Inside(_some(motion.between_peak, at), first, halfway, speed, sparse=False)]
+    wide = first[np.diff(case.job.trajectory.t)[at] > RESOLVED]
+    if wide.size and motion.sparse:
+        at = samples[wide]
+        tools = [_some(tool, at) for tool in motion.sparse]
+        joints = [interpolated(trajectory, share)[:2] for share in EIGHTHS]
+        tool = ToolMotion(np.concatenate([x.t for x in tools]), np.concatenate([x.state for x in tools], axis=2))
+        places, speeds = (np.concatenate([x[k][at] for x in joints]) for k in (0, 1))
+        found.append(_Inside(tool, np.tile(wide, len(tools)), places, stopping.slower * speeds, sparse=True))
+    return found
+
+
+def _some(tool: ToolMotion, at: NDArray[np.intp]) -> ToolMotion:
+    return ToolMotion(tool.t[at], tool.state[:, :, at])
+
+
+def _between(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp], kind: str) -> FloatArray:
+    """The utilisation by stops that begin between neighbouring samples, credited to both, shape (m,)."""
+    job, out = stopping.case.job, np.zeros(samples.size)
+    for inside in _inside(stopping, samples):
+        at = samples[inside.where]
+        standing = standing_load(job.part, inside.tool, job.gravity)
+        moving = stopping.slower**2 * (part_load(job.part, inside.tool, job.gravity) - standing)
+        if kind == "path":
+            hard = stopping.rates.hard
+            braking = stopping.slower * per_time_deceleration(stopping.case, inside.tool)
+            rate = 2.0 / (1.0 / hard[at] + 1.0 / hard[at + 1])
+            load, *swings = stopping.path_start(standing, moving, braking, rate)
+            use = peak_with_swing(pads.maps, pads.gain, load, *swings)[3]
+            if inside.sparse:  # and the end of the stop at that place
+                use = np.maximum(use, peak_with_swing(pads.maps, pads.gain, load - moving, *swings)[3])
+        else:
+            stops = stopping.by_axes(at, inside.q, inside.qd, standing + moving, later=inside.sparse)
+            use = _Worst.over(pads, at, stops).most
+        for end in (inside.where, inside.where + 1):
+            np.maximum.at(out, end, use)
+    return out
 
 
 def instants(stopping: Stopping, samples: NDArray[np.intp], kind: str) -> Iterable[Instant]:
