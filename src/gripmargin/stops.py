@@ -24,7 +24,7 @@ from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.kernels.stopping import braked_axes, mass_matrix, modes, overshoot, pulse_area
 from gripmargin.loads import load_per_acceleration, part_load
 from gripmargin.motion.tool_motion import ToolMotion, joint_motion
-from gripmargin.stop_rates import PathRates
+from gripmargin.stop_rates import TURNING, PathRates
 from gripmargin.workcell import Stop
 
 Indices = NDArray[np.intp]
@@ -144,6 +144,13 @@ class Stopping:
     def rates(self) -> PathRates:
         """Time decelerations of stops along the path."""
         return PathRates.of(self.case, self.slower, self.softer, stiffest=float(self.modes[0].max()))
+
+    @cached_property
+    def turns(self) -> NDArray[np.bool_]:
+        """At which samples the tool turns so that a deceleration along the path may mean more than one thing."""
+        if self.stop.deceleration is None:
+            return np.zeros(self.case.load.shape[1], dtype=bool)
+        return np.asarray(self.rates.mild < (1.0 - TURNING) * self.rates.hard)
 
     def along_path(self, samples: Indices, rate: FloatArray) -> Iterator[Instant]:
         """Yield the instants of stops along the path.

@@ -24,7 +24,6 @@ from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Verdi
 from gripmargin.kernels.stopping import peak_with_swing
 from gripmargin.loads import part_load
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.stop_rates import TURNING
 from gripmargin.stops import Instant, Stopping
 from gripmargin.workcell import Stop
 
@@ -277,10 +276,7 @@ def _unsure(stopping: Stopping, sample: int, high: float) -> list[str]:
         ahead = sorted(doubt for doubt in case.motion.doubts if doubt[1] >= sample)
         return [ahead[0][2]] if ahead else ["the load has no value there"]
     reasons = []
-    if (
-        stopping.stop.deceleration is not None
-        and stopping.rates.mild[sample] < (1.0 - TURNING) * stopping.rates.hard[sample]
-    ):
+    if stopping.turns[sample]:
         reasons.append(
             "the deceleration may be meant for the tool origin or, where the tool turns, for its fastest point; give "
             "stop.time or stop.measured"

@@ -41,6 +41,7 @@ class Changes:
         self.kinds = kinds
         self.use = use
         self.target = target
+        self.turns = stopping.turns
 
     def for_piece(self, piece: NDArray[np.intp], sample: int, fails: bool) -> list[Remedy]:
         """Return what would be enough for a stretch of the carry.
@@ -50,7 +51,7 @@ class Changes:
             sample: The worst of them, index into the program.
             fails: Whether it fails; else it is undecided.
         """
-        out = [] if fails else [Remedy(action="better data", text=self._better_data(sample))]
+        out = [] if fails else [Remedy(action="better data", text=self._better_data(piece, sample))]
         if not np.isfinite(self.use.high[piece]).all():
             return out  # no change settles what happens where nothing is known
         return [*out, *self._slow(sample, piece), *self.overall]
@@ -64,13 +65,17 @@ class Changes:
         found = (self._softer(), self._larger(), stronger_pads(high, self.target))
         return [remedy for remedy in found if remedy is not None]
 
-    def _better_data(self, sample: int) -> str:
-        stop = self.case.job.stop
-        if stop is not None and stop.deceleration is not None and self.case.motion.error is None:
-            return "give stop.time or stop.measured, which say how the turning of the tool stops"
+    def _better_data(self, piece: NDArray[np.intp], sample: int) -> str:
+        if not np.isfinite(self.use.high[piece]).all():
+            return self.case.motion.better_data(sample)
+        out = []
+        if self.turns[sample]:
+            out.append("give stop.time or stop.measured, which say how the turning of the tool stops")
         if any(patch.pad.material.damping_ratio is None for patch in self.case.backing.patches):
-            return "measure the damping_ratio of the pads; and " + self.case.motion.better_data(sample)
-        return self.case.motion.better_data(sample)
+            out.append("measure the damping_ratio of the pads")
+        return (
+            "; ".join(out) or "try the stop on the machine, guarded and low over a soft surface, and record the swing"
+        )
 
     def _enough(self, samples: NDArray[np.intp], case: Case, slower: float = 1.0, softer: float = 1.0) -> bool:
         stopping = Stopping(case, slower=slower, softer=softer)
