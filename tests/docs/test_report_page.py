@@ -121,7 +121,7 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "askew": (job(moves={"lower": (0.5, {"z": 0.0, "tilt": 15.0})}), {"seat"}),
         "beside": (carried(offset=0.006, hold=4.0), {"shift pads", "larger pads", "strengthen"}),
         "in a hurry": (carried(hurry=0.3, hold=5.0, peel=8.0, one_pad_lost=3.0), {"slow", "none"}),
-        "stop": (replace(carried(), stop=Stop(time=0.3)), set()),
+        "stop": (replace(carried(), stop=Stop(deceleration=60.0, floor=-1.0)), {"stop softer", "strengthen"}),
     }
 
 
@@ -164,6 +164,7 @@ NAMED = {
     "checks[].at",
     "checks[].details",
     "checks[].details.peel",
+    "checks[].details.fall",
     "checks[].details.one_pad_lost",
     "findings[].worst",
     "findings[].remedies",
