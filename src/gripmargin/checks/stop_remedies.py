@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gripmargin.arrays import FloatArray
 from gripmargin.case import Case, work_out
 from gripmargin.checks.remedies import LARGEST_PADS, least_factor, scaled_pad, stronger_pads
 from gripmargin.checks.stop_use import stop_use
@@ -23,7 +24,7 @@ SLOWEST = 0.2  # share of the speed below which slowing is no remedy for a stop
 SOFTEST = 10.0  # factor on stopping times beyond which a softer stop is no remedy
 TRIED = 200  # samples, the worst ones, on which a change is tried before it is tried on all
 HALVINGS = 9
-ROUNDS = 4  # attempts to mend a change that is enough for the worst samples and not for all
+ROUNDS = 3  # attempts, each with the samples that fell short in the one before
 
 
 class Changes:
@@ -77,16 +78,12 @@ class Changes:
             "; ".join(out) or "try the stop on the machine, guarded and low over a soft surface, and record the swing"
         )
 
-    def _enough(self, samples: NDArray[np.intp], case: Case, slower: float = 1.0, softer: float = 1.0) -> bool:
+    def _excess(self, samples: NDArray[np.intp], case: Case, slower: float = 1.0, softer: float = 1.0) -> FloatArray:
+        """Utilisation that may occur over what the target allows, for stops that begin at some samples."""
         stopping = Stopping(case, slower=slower, softer=softer)
-        return all(
-            bool((stop_use(stopping, samples, kind=kind).high * self.target <= 1.0).all()) for kind in self.kinds
+        return np.asarray(
+            np.max([self.target * stop_use(stopping, samples, kind=kind).high for kind in self.kinds], axis=0)
         )
-
-    def _worst(self, members: NDArray[np.intp]) -> NDArray[np.intp]:
-        """The samples of the program that are used most among some of the carry."""
-        order = np.argsort(-self.use.high[members], kind="stable")[:TRIED]
-        return np.sort(self.use.samples[members[order]])
 
     def _slow(self, sample: int, piece: NDArray[np.intp]) -> list[Remedy]:
         move = self.case.job.trajectory.move_at(sample)
@@ -96,26 +93,20 @@ class Changes:
             labels = self.case.job.trajectory.moves or ()
             members = np.array([i for i, s in enumerate(self.use.samples) if labels[s] == move], dtype=np.intp)
             subject = f"move '{move}'"
-        few, all_of_it = self._worst(members), self.use.samples[members]
-        figures = {"move": move, "factor": None}
-        if not self._enough(few, self.case, slower=SLOWEST):
+        longest = 1.0 / SLOWEST
+        factor = self._least(
+            members, longest, lambda samples, time: self._excess(samples, self.case, slower=1.0 / time)
+        )
+        if factor is None:
             text = f"slowing {subject} alone does not help: the robot brakes as hard from a lower speed"
             return [Remedy(action="none", text=text, figures={"move": move})]
-        slack = least_factor(
-            lambda x: self._enough(few, self.case, slower=1.0 - x), 0.0, 1.0 - SLOWEST, halvings=HALVINGS
-        )
-        factor = math.floor(100.0 * (1.0 - slack) + 1e-9) / 100.0
-        for _ in range(ROUNDS):
-            if factor < SLOWEST:
-                break
-            if self._enough(all_of_it, self.case, slower=factor):
-                text = f"slow {subject} to {factor:.2f} of its speed (its time times {1 / factor:.2f})"
-                return [Remedy(action="slow", text=text, figures=figures | {"factor": factor})]
-            factor = round(factor - 0.01, 2)
-        return []
+        speed = math.floor(100.0 / factor + 1e-9) / 100.0
+        text = f"slow {subject} to {speed:.2f} of its speed (its time times {1 / speed:.2f})"
+        return [Remedy(action="slow", text=text, figures={"move": move, "factor": speed})]
 
     def _softer(self) -> Remedy | None:
-        factor = self._least_over_all(SOFTEST, lambda samples, f: self._enough(samples, self.case, softer=f))
+        everywhere = np.arange(self.use.samples.size)
+        factor = self._least(everywhere, SOFTEST, lambda samples, f: self._excess(samples, self.case, softer=f))
         if factor is None:
             return None
         stop = self.case.job.stop
@@ -134,33 +125,45 @@ class Changes:
         return Remedy(action="stop softer", text=text, figures={"factor": factor})
 
     def _larger(self) -> Remedy | None:
-        def enough(samples: NDArray[np.intp], factor: float) -> bool:
-            job = self.case.job
+        def excess(samples: NDArray[np.intp], factor: float) -> FloatArray:
+            job, never = self.case.job, np.full(samples.size, np.inf)
             pads = tuple(scaled_pad(pad, factor) for pad in job.gripper.pads)
             larger = Gripper(pads=pads, cycles_since_cleaning=job.gripper.cycles_since_cleaning)
             try:
                 changed = work_out(replace(job, gripper=larger), motion=self.case.motion)
             except InputError:
-                return False
+                return never
             before, after = self.case.backing.patches, changed.backing.patches
             if any(new.share < min(old.share, 0.999) - 1e-6 for old, new in zip(before, after, strict=True)):
-                return False
-            return bool((changed.airborne == self.case.airborne).all()) and self._enough(samples, changed)
+                return never
+            return self._excess(samples, changed) if (changed.airborne == self.case.airborne).all() else never
 
-        factor = self._least_over_all(LARGEST_PADS, enough)
+        factor = self._least(np.arange(self.use.samples.size), LARGEST_PADS, excess)
         if factor is None:
             return None
         text = f"make every pad {factor:.2f} times as long and as wide, where there is room"
         return Remedy(action="larger pads", text=text, figures={"factor": factor})
 
-    def _least_over_all(self, most: float, enough: Callable[[NDArray[np.intp], float], bool]) -> float | None:
-        """The least factor, rounded up to 1 %, that is enough at every sample; None where none is."""
-        few = self._worst(np.arange(self.use.samples.size))
-        if not enough(few, most):
-            return None
-        factor = math.ceil(100.0 * least_factor(lambda f: enough(few, f), 1.0, most, halvings=HALVINGS) - 1e-9) / 100.0
+    def _least(
+        self, members: NDArray[np.intp], most: float, excess: Callable[[NDArray[np.intp], float], FloatArray]
+    ) -> float | None:
+        """The least factor, rounded up to 1 %, that is enough at some of the carry; None where none was found.
+
+        It is sought at the samples that are used most, and tried at all; those that then fall short join them.
+        """
+        everywhere = self.use.samples[members]
+        few = everywhere[np.sort(np.argsort(-self.use.high[members], kind="stable")[:TRIED])]
         for _ in range(ROUNDS):
-            if factor <= most and enough(self.use.samples, factor):
+            if not _enough(excess, few, most):
+                return None
+            found = least_factor(partial(_enough, excess, few), 1.0, most, halvings=HALVINGS)
+            factor = min(math.ceil(100.0 * found - 1e-9) / 100.0, most)
+            left = excess(everywhere, factor)
+            if (left <= 1.0).all():
                 return factor
-            factor = round(1.02 * factor + 0.005, 2)
+            few = np.union1d(few, everywhere[np.argsort(-left, kind="stable")[:TRIED]])
         return None
+
+
+def _enough(excess: Callable[[NDArray[np.intp], float], FloatArray], samples: NDArray[np.intp], factor: float) -> bool:
+    return bool((excess(samples, factor) <= 1.0).all())
