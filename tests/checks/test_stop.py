@@ -433,3 +433,48 @@ class TestAdvice:
             assert sum(finding.because["ways"].values()) == pytest.approx(1.0)
         worst = next(f for f in report.findings if f.check == "stop")
         assert 0.0 < worst.because["swing"] < 1.0
+
+
+@pytest.mark.parametrize(
+    ("given", "where"),
+    [
+        ({}, "stop"),
+        ({"floor": 0.0}, "stop"),
+        ({"time": 0.3, "floor": np.nan}, "stop.floor"),
+        ({"time": 0.3, "ramp": -0.1}, "stop.ramp"),
+        ({"time": 0.3, "ramp": 0.3}, "stop.ramp"),
+        ({"time": 0.3, "load": 0.5}, "stop.load"),
+        ({"category": 1, "axis_deceleration": [1.0]}, "stop.category"),
+        ({"time": 0.3, "measured": (gm.StopFigure(speed=1.0, time=0.3),)}, "stop.measured"),
+    ],
+)
+def test_stops_that_make_no_sense_are_refused(given, where):
+    with pytest.raises(gm.InputError) as caught:
+        gm.Stop(**given)
+    assert caught.value.where == where
+
+
+@pytest.mark.parametrize(
+    "given", [{"speed": 0.0}, {"speed": 33.0}, {"time": np.inf}, {"load": -1.0}, {"distance": 0.0}, {"axis": 0}]
+)
+def test_published_stops_that_make_no_sense_are_refused(given):
+    with pytest.raises(gm.InputError):
+        gm.StopFigure(**({"speed": 1.0, "time": 0.3} | given))
+
+
+def test_the_theory_states_the_figures_of_the_code():
+    from pathlib import Path
+
+    from gripmargin import stops
+    from gripmargin.checks import stop_remedies
+
+    text = " ".join((Path(__file__).parents[2] / "docs" / "theory.md").read_text(encoding="utf-8").split())
+    *on_the_way, last = (f"{s:g}" for s in stops.FOLLOWED)
+    for phrase in (
+        f"at `s` = {', '.join(on_the_way)} and {last}",
+        f"worked out every {1e3 * stops.CLOSE:g} ms",
+        f"first at the {stop_remedies.TRIED} samples",
+        f"up to {stop_remedies.SOFTEST:g} times",
+        f"not below {stop_remedies.SLOWEST:g} of its speed",
+    ):
+        assert phrase in text
