@@ -11,7 +11,7 @@ from gripmargin.checks.stop_use import stop_use
 from gripmargin.kernels.stopping import mass_matrix
 from gripmargin.loads import part_load
 from gripmargin.motion.tool_motion import joint_motion
-from gripmargin.stops import FOLLOWED, Stopping
+from gripmargin.stops import Stopping
 from gripmargin.workcell import Stop
 
 GRAVITY = np.array([0.0, 0.0, -9.80665])
@@ -71,9 +71,10 @@ class TestAlongThePath:
         reference = pinocchio_arm(arm, swing.part)
         data = reference.model.createData()
         sample = np.array([round(start / 0.001)])
-        instants = list(Stopping(case).along_path(sample, np.array([rate])))
-        assert len(instants) == 2 + len(FOLLOWED) + 1
-        for instant, s in zip(instants[2:-1], FOLLOWED, strict=True):
+        stopping = Stopping(case)
+        instants = list(stopping.along_path(sample, np.array([rate])))
+        assert len(instants) == 2 + stopping.followed.size + 1
+        for instant, s in zip(instants[2:-1], stopping.followed, strict=True):
             assert instant.after[0] == pytest.approx((1 - s) / rate)
             q, qd, qdd = retimed(swing.exact, case.job.trajectory.t[sample[0]], rate, instant.after[0])
             due = reference.load(data, q, qd, qdd)

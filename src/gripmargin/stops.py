@@ -29,7 +29,9 @@ from gripmargin.workcell import Stop
 
 Indices = NDArray[np.intp]
 
-FOLLOWED: Final = (0.75, 0.5, 0.25, 0.0)  # speed factors at which a stop along the path is looked at on its way
+STEP: Final = 0.03  # [s] of the program's time between the places at which a stop along the path is looked at
+PLACES: Final = (4, 24)  # fewest and most of them
+CURVED: Final = 1.25  # what the curvature of the load adds between them to the corners of straight lines
 CLOSE: Final = 0.004  # [s] starts closer than this share what happens after the brakes have closed
 
 
@@ -146,6 +148,13 @@ class Stopping:
         return PathRates.of(self.case, self.slower, self.softer, stiffest=float(self.modes[0].max()))
 
     @cached_property
+    def followed(self) -> FloatArray:
+        """Speed factors at which stops along the path are looked at on their way, evenly over the program's time."""
+        longest = float((0.5 * self.slower / self.rates.mild[self.case.airborne]).max(initial=0.0))
+        places = int(np.clip(np.ceil(longest / STEP), *PLACES))
+        return np.sqrt(1.0 - np.arange(1, places + 1) / places)
+
+    @cached_property
     def turns(self) -> NDArray[np.bool_]:
         """At which samples the tool turns so that a deceleration along the path may mean more than one thing."""
         if self.stop.deceleration is None:
@@ -170,13 +179,21 @@ class Stopping:
         if float(ahead.max(initial=0.0)) <= 0.5 * float(np.median(np.diff(t))):
             yield self._on_path(c, pulse.end(a), pulse.left + fade, samples, 0.0, 0.0 * rate, 1.0 / rate)
             return
-        for s in FOLLOWED:
+        shapes, ringing = self.modes[1], self.modes[0][:, None] * np.sqrt(1.0 - self.damping**2)
+        place, slope = shapes.T @ (c + b - static(a)), np.zeros((6, samples.size))
+        corners, travel, last = np.zeros_like(slope), np.zeros_like(slope), 1.0
+        for s in self.followed:
             tau = t[samples] + ahead * (1.0 - s * s)
             near, weight = _between(t, tau)
             far = np.minimum(near + 1, t.size - 1)
             c, b, a = ((1.0 - weight) * x[:, near] + weight * x[:, far] for x in (gravity, moving, braking))
             where = np.where(weight < 0.5, near, far)
-            yield self._on_path(c + s * s * b - static(a), first, fade, where, s, rate, (1.0 - s) / rate)
+            load = c + s * s * b - static(a)
+            earlier, place = place, shapes.T @ load
+            before, slope = slope, (place - earlier) * rate / (last - s)
+            corners, travel, last = corners + np.abs(slope - before), travel + np.abs(place - earlier), s
+            fade = np.minimum(travel, CURVED * (corners + np.abs(slope)) / ringing)
+            yield self._on_path(load, first, fade, where, s, rate, (1.0 - s) / rate)
         yield self._on_path(c, pulse.end(a), pulse.left + fade, where, 0.0, 0.0 * rate, 1.0 / rate)
 
     def path_start(
@@ -260,6 +277,9 @@ class Stopping:
         blows = omega**2 / damped * pulse_area(np.where(long, 0.0, place.pulls), stop.T)
         swing = blows + overshoot(omega, self.damping, self.stop.ramp) * np.abs(start)
         yield place.instant(load, swing, none, long)
+        # until a later change comes, each rings with its whole size about the new load, and dies down from there
+        ringing = omega / damped
+        swing = blows + np.minimum(ringing, 2.0 / np.maximum(damped * self.stop.ramp, 2e-300)) * np.abs(start)
         for when in np.sort(stop, axis=1).T if later else ():
             if not (omega[-1] * when >= 2.0).any():
                 continue
@@ -274,7 +294,7 @@ class Stopping:
             load = place.load(braking & ~ended)
             last = again * np.abs(place.pull(ended))
             yield place.instant(load, last, swing, braking & ~ended)
-            swing, now = swing + last, when
+            swing, now = swing + ringing * np.abs(place.pull(ended)), when
 
     def _braked(self, samples: Indices, q: FloatArray, qd: FloatArray, rates: FloatArray, after: FloatArray) -> _Braked:
         """Work out the arm some time after its brakes have closed."""

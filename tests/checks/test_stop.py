@@ -83,7 +83,8 @@ class TestByHand:
     def from_top_speed(self, deceleration, overshoot):
         """Utilisation of a stop that runs on into the program's own braking: a = a_own s^2 - d v_own / v on its way."""
         top = 15 / 8 * 0.6 / 0.8
-        s = np.array([1.0, 0.75, 0.5, 0.25, 0.0])
+        places = max(4, int(np.ceil(top / deceleration / 2 / 0.03)))
+        s = np.append(np.sqrt(1.0 - np.arange(places + 1) / places), 0.0)
         x = np.clip(0.5 + top / deceleration * (1 - s**2) / 2 / 0.8, 0, 1)
         speed = 30 * x**2 * (1 - x) ** 2 * 0.6 / 0.8
         own = 60 * x * (1 - x) * (1 - 2 * x) * 0.6 / 0.8**2
@@ -402,11 +403,11 @@ class TestAdvice:
         return found[action].figures["factor"]
 
     def test_softer_stop_is_enough(self, fast):
-        job = self.short(fast, gm.Stop(time=0.2))
+        job = self.short(fast, gm.Stop(time=0.05))
         factor = self.advised(job, "stop softer")
-        assert stop_of(gm.check_job(replace(job, stop=gm.Stop(time=0.2 * factor)))).verdict is gm.Verdict.PASS
+        assert stop_of(gm.check_job(replace(job, stop=gm.Stop(time=0.05 * factor)))).verdict is gm.Verdict.PASS
         assert (
-            stop_of(gm.check_job(replace(job, stop=gm.Stop(time=0.2 * 0.95 * factor)))).verdict is not gm.Verdict.PASS
+            stop_of(gm.check_job(replace(job, stop=gm.Stop(time=0.05 * 0.95 * factor)))).verdict is not gm.Verdict.PASS
         )
 
     def test_softer_axes_are_enough(self, fast):
@@ -469,9 +470,9 @@ def test_the_theory_states_the_figures_of_the_code():
     from gripmargin.checks import stop_remedies
 
     text = " ".join((Path(__file__).parents[2] / "docs" / "theory.md").read_text(encoding="utf-8").split())
-    *on_the_way, last = (f"{s:g}" for s in stops.FOLLOWED)
     for phrase in (
-        f"at `s` = {', '.join(on_the_way)} and {last}",
+        f"{1e3 * stops.STEP:g} ms of program time apart",
+        f"at {stops.PLACES[0]} places at least and {stops.PLACES[1]} at most",
         f"worked out every {1e3 * stops.CLOSE:g} ms",
         f"first at the {stop_remedies.TRIED} samples",
         f"up to {stop_remedies.SOFTEST:g} times",
