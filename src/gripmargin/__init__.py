@@ -40,6 +40,7 @@ if TYPE_CHECKING:
         Phase,
         Pick,
         Stop,
+        StopFigure,
         Targets,
         uniform_plate,
     )
@@ -138,6 +139,7 @@ _LATER = {
         "Phase",
         "Pick",
         "Stop",
+        "StopFigure",
         "Targets",
         "uniform_plate",
     ),
@@ -189,6 +191,7 @@ __all__ = [
     "RobotError",
     "Samples",
     "Stop",
+    "StopFigure",
     "Targets",
     "Verdict",
     "Worsening",

@@ -60,6 +60,7 @@ def _targets(job: Job) -> str:
         "release": job.targets.release,
         "pressure": job.targets.pressure,
         "flange": job.targets.flange if job.flange else None,
+        "stop": job.targets.stop if job.stop else None,
         "peel": job.targets.peel,
         "one pad lost": job.targets.one_pad_lost,
     }

@@ -12,13 +12,14 @@ from gripmargin.assumptions import as_read, assumed
 from gripmargin.case import Case, work_out
 from gripmargin.checks.flange import check_flange
 from gripmargin.checks.hold import check_hold
+from gripmargin.checks.stop import check_stop
 from gripmargin.errors import InputError
-from gripmargin.findings import CheckResult, NotChecked, Outcome, Verdict, overall
-from gripmargin.job import Job
+from gripmargin.findings import NotChecked, Outcome, overall
+from gripmargin.job import Job, JointLimits
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.report import Report, Samples
-from gripmargin.workcell import STANDARD_GRAVITY, Flange, Gripper, Nest, Part, Phase, Pick, Targets
+from gripmargin.workcell import STANDARD_GRAVITY, Flange, Gripper, Nest, Part, Phase, Pick, Stop, Targets
 
 REFERENCES = (
     "Rigid-body load (Newton and Euler): Craig, Introduction to Robotics, ch. 6 (from memory).",
@@ -37,6 +38,11 @@ FLANGE_REFERENCES = (
     "Load at the wrist: centres of mass and parallel axes, any text on mechanics; terms as in ISO 9946 (from memory).",
 )
 
+STOP_REFERENCES = (
+    "Stop categories: IEC 60204-1 (quoted). Stopping times and distances: ISO 10218-1:2011, Annex B (quoted).",
+    "Swing after steps, ramps and pulses of the load: Chopra, Dynamics of Structures, ch. 4 (from memory).",
+)
+
 
 def check(
     *,
@@ -49,6 +55,8 @@ def check(
     pick: Pick | None = None,
     nest: Nest | None = None,
     flange: Flange | None = None,
+    stop: Stop | None = None,
+    joint_limits: JointLimits | None = None,
     gravity: ArrayLike = (0.0, 0.0, -STANDARD_GRAVITY),
     name: str = "program",
 ) -> Report:
@@ -64,6 +72,8 @@ def check(
         pick: Where the part is taken from; with it preload and lift-off are checked.
         nest: Where the part is left; with it the release is checked.
         flange: What the robot may carry at its flange; with it the load of gripper and part is checked against it.
+        stop: How the robot stops; with it stops are checked.
+        joint_limits: Of the robot; its speeds say what full speed is when it stops.
         gravity: In the world frame [m/s^2], shape (3,).
         name: What the report calls the job.
 
@@ -109,6 +119,8 @@ def check(
             pick=pick,
             nest=nest,
             flange=flange,
+            stop=stop,
+            joint_limits=joint_limits,
             gravity=np.asarray(gravity, dtype=np.float64),
         )
     )
@@ -137,7 +149,8 @@ def check_job(job: Job) -> Report:
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
         )
     hold = check_hold(case)
-    outcomes = (*_handovers(case), hold.outcome, check_flange(case), _asked_for(job))
+    stop = check_stop(case)
+    outcomes = (*_handovers(case), hold.outcome, stop.outcome, check_flange(case))
     motion = case.motion.at
     return Report(
         job=job.name,
@@ -151,6 +164,7 @@ def check_job(job: Job) -> Report:
             *REFERENCES,
             *(CONTACT_REFERENCES if job.pick or job.nest else ()),
             *(FLANGE_REFERENCES if job.flange else ()),
+            *(STOP_REFERENCES if job.stop else ()),
             *case.motion.references,
         ),
         samples=Samples(
@@ -167,6 +181,7 @@ def check_job(job: Job) -> Report:
             hold_margin_low=hold.margin_low,
             peel_index=hold.peel_index,
             peel_azimuth=hold.peel_azimuth,
+            stop_margin=stop.margin,
         ),
     )
 
@@ -189,30 +204,9 @@ def _handovers(case: Case) -> tuple[Outcome, ...]:
     return check_preload(case), check_release(case, putdowns), check_pressure(case, putdowns)
 
 
-def _asked_for(job: Job) -> Outcome:
-    """What the job asks for and this version cannot do: undecided, so that no gate takes it for a pass."""
-    if job.stop is None:
-        return Outcome()
-    text = "stops are not simulated by this version"
-    result = CheckResult(
-        check="stop",
-        verdict=Verdict.UNDECIDED,
-        value=None,
-        low=None,
-        high=None,
-        target=job.targets.stop,
-        at=None,
-        text=text,
-        lines=(f"{text}; leave [stop] out to be told only that it was not checked",),
-    )
-    return Outcome(results=(result,))
-
-
 def _beyond(job: Job) -> list[NotChecked]:
     """What no job can have checked by this version, and given keys that have no effect."""
     out = []
-    if job.stop is None:
-        out.append(NotChecked(check="stop", reason="the job has no [stop] data, and this version simulates no stops"))
     out.append(
         NotChecked(check="swing", reason="the part's swing on its backing is not simulated: margins are quasi-static")
     )
@@ -221,8 +215,12 @@ def _beyond(job: Job) -> list[NotChecked]:
         ("part.drag_area", part.drag_area, "air drag and added mass are not in the load"),
         ("part.youngs_modulus", part.youngs_modulus, "the part is taken as rigid; a thin one peels earlier"),
         ("pick.dwell", job.pick.dwell if job.pick else None, "the time under pressure is that of the program"),
-        ("damping_ratio", _damping(job), "the part's swing is not simulated"),
-        ("joint limits", job.joint_limits, "speeds and accelerations are not compared with the robot's limits"),
+        ("damping_ratio", None if job.stop else _damping(job), "the part's swing is not simulated"),
+        (
+            "joint limits",
+            None if _stops_by_limits(job) else job.joint_limits,
+            "speeds and accelerations are not compared with the robot's limits",
+        ),
     ):
         if given is not None:
             out.append(NotChecked(check=key, reason=f"given, but without effect: {what}"))
@@ -231,3 +229,11 @@ def _beyond(job: Job) -> list[NotChecked]:
 
 def _damping(job: Job) -> float | None:
     return next((p.material.damping_ratio for p in job.gripper.pads if p.material.damping_ratio is not None), None)
+
+
+def _stops_by_limits(job: Job) -> bool:
+    """Whether the joints' rated speeds say what full speed is, and no other limit is given."""
+    limits, stop = job.joint_limits, job.stop
+    if limits is None or stop is None or limits.acceleration is not None or limits.jerk is not None:
+        return False
+    return stop.time is not None or bool(stop.measured)

@@ -106,6 +106,9 @@ class Job(Value):
         lists = {f"robot.{key}": getattr(limits, key) for key in ("speed", "acceleration", "jerk")}
         if self.stop is not None:
             lists["stop.axis_deceleration"] = self.stop.axis_deceleration
+            for i, figure in enumerate(self.stop.measured):
+                if figure.axis is not None and figure.axis > joints:
+                    raise InputError(f"stop.measured[{i}].axis", f"{figure.axis}", f"at most {joints}, the last joint")
         for where, values in lists.items():
             if values is not None and len(values) != joints:
                 raise InputError(where, f"{len(values)} values", f"{joints}, one a joint of the robot")

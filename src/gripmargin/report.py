@@ -35,6 +35,8 @@ class Samples:
         hold_margin_low: Least value it may have with the errors of the rates, likewise.
         peel_index: Largest tension over pull-off stress [-], NaN outside carry phases, shape (n,).
         peel_azimuth: Where that is, about the tool's z axis [rad], NaN without tension, shape (n,).
+        stop_margin: Grip margin if the robot stops from there [-], NaN outside the carry and without stop data, inf
+            where nothing pulls, shape (n,).
     """
 
     t: FloatArray
@@ -50,6 +52,7 @@ class Samples:
     hold_margin_low: FloatArray
     peel_index: FloatArray
     peel_azimuth: FloatArray
+    stop_margin: FloatArray
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -135,7 +135,7 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "in a hurry": (carried(hurry=0.3, hold=5.0, peel=8.0, one_pad_lost=3.0), {"slow", "none"}),
         "heavy": (on_a_wrist(payload=3.0, moment=[0.12]), {"shift part", "lighten", "robot"}),
         "not weighed": (on_a_wrist(mass=None), {"better data"}),
-        "stop": (replace(carried(), stop=Stop(time=0.3)), set()),
+        "stop": (replace(carried(), stop=Stop(deceleration=60.0, floor=-1.0)), {"stop softer", "strengthen"}),
     }
 
 
@@ -178,6 +178,7 @@ NAMED = {
     "checks[].at",
     "checks[].details",
     "checks[].details.peel",
+    "checks[].details.fall",
     "checks[].details.one_pad_lost",
     "findings[].worst",
     "findings[].remedies",

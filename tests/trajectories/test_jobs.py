@@ -57,6 +57,8 @@ EXPECTED = {
     "diffuser-small-tilt": Expected("fail", (7.8, 8.0), "tip in", frozenset({"release"})),
     "reflector": Expected("pass", (2.85, 2.95), None),
     "reflector-short-slide": Expected("fail", (2.85, 2.95), None, frozenset({"release"})),
+    "window-stop": Expected("fail", (2.55, 2.65), "transfer", frozenset({"stop"})),
+    "reflector-stop": Expected("pass", (2.85, 2.95), None),
     "driver": Expected("fail", (1.45, 1.47), "turn up", frozenset({"hold"}), "gravity", "peel"),
     "lid": Expected("pass", (19.0, 20.0), "carry over"),
     "lid-no-data": Expected("undecided", (19.0, 20.0), "carry over", frozenset({"release"})),

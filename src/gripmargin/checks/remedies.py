@@ -102,7 +102,7 @@ def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float)
 
         if not holds(0.0):
             return None
-        scale = 1.0 - _least(lambda part: holds(1.0 - part), 0.0, 1.0)
+        scale = 1.0 - least_factor(lambda part: holds(1.0 - part), 0.0, 1.0)
     factor = math.floor(100.0 * math.sqrt(scale) + 1e-9) / 100.0
     return factor if SLOWEST <= factor < 1.0 else None
 
@@ -127,7 +127,7 @@ def larger_pads(case: Case, target: float) -> Remedy | None:
     """Return the factor on length and width of every pad, about its own frame, that is enough."""
 
     def enough(factor: float, job: Job) -> bool:
-        pads = tuple(_scaled(pad, factor) for pad in job.gripper.pads)
+        pads = tuple(scaled_pad(pad, factor) for pad in job.gripper.pads)
         larger = Gripper(pads=pads, cycles_since_cleaning=job.gripper.cycles_since_cleaning)
         return _margin_with(case, lambda: replace(job, gripper=larger)) >= target
 
@@ -136,7 +136,7 @@ def larger_pads(case: Case, target: float) -> Remedy | None:
     attempt = replace(case.job, pick=None, nest=None) if full and case.hangs_in_carry_alone else case.job
     if not enough(LARGEST_PADS, attempt):
         return None
-    least = _least(lambda factor: enough(factor, attempt), 1.0, LARGEST_PADS, halvings=10)
+    least = least_factor(lambda factor: enough(factor, attempt), 1.0, LARGEST_PADS, halvings=10)
     factor = math.ceil(100.0 * least - 1e-9) / 100.0
     if not enough(factor, case.job):
         return None
@@ -183,13 +183,14 @@ def _margin_with(case: Case, change: Callable[[], Job]) -> float:
     return 1.0 / peak if peak > 0 else math.inf
 
 
-def _scaled(pad: Pad, factor: float) -> Pad:
+def scaled_pad(pad: Pad, factor: float) -> Pad:
+    """Return a pad that is a factor longer and wider about its own frame."""
     edge = pad.outline if pad.edge is None else pad.edge
     return replace(pad, outline=factor * pad.outline, edge=factor * edge)
 
 
-def _least(enough: Callable[[float], bool], low: float, high: float, *, halvings: int = HALVINGS) -> float:
-    """The least value between two that is enough, where the larger one is."""
+def least_factor(enough: Callable[[float], bool], low: float, high: float, *, halvings: int = HALVINGS) -> float:
+    """Return the least value between two that is enough, where the larger one is."""
     for _ in range(halvings):
         middle = (low + high) / 2
         low, high = (low, middle) if enough(middle) else (middle, high)

@@ -95,7 +95,7 @@ def _use(case: Case, maps: FloatArray, owner: NDArray[np.intp]) -> tuple[Use, Us
         between = _between(case, inside, samples, value, row)
         low, high = np.maximum(low, between[0]), np.maximum(high, between[1])
         if case.motion.error is None:
-            high = np.maximum(high, _crests(case.job.trajectory.t[samples], samples, value))
+            high = np.maximum(high, crests(case.job.trajectory.t[samples], samples, value))
         high[unknown | ~np.isfinite(value)] = np.inf
         out.append(Use(samples=samples, value=value, low=low, high=high, point=point, maps=maps, owner=owner))
     return out[0], out[1]
@@ -177,7 +177,7 @@ def _between(
     return sure, likely
 
 
-def _crests(t: FloatArray, samples: NDArray[np.intp], value: FloatArray) -> FloatArray:
+def crests(t: FloatArray, samples: NDArray[np.intp], value: FloatArray) -> FloatArray:
     """The utilisation at the top of a parabola through each sample that exceeds both its neighbours.
 
     Zero at the other samples.

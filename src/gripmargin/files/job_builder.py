@@ -15,13 +15,26 @@ from gripmargin.errors import InputError, InputErrors
 from gripmargin.files import job_schema as schema
 from gripmargin.files.job_assumptions import assumptions
 from gripmargin.files.job_schema import key_path
-from gripmargin.files.job_values import Measured
+from gripmargin.files.job_values import Measured, angular_of
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.job import Job, JointLimits
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.poses import pose
-from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Stop, Targets, uniform_plate
+from gripmargin.workcell import (
+    Flange,
+    Gripper,
+    Nest,
+    Pad,
+    PadMaterial,
+    Part,
+    Phase,
+    Pick,
+    Stop,
+    StopFigure,
+    Targets,
+    uniform_plate,
+)
 
 _PLATE: Final = {
     ("com", "inertia"): "The part's centre of mass and inertia are those of a uniform plate (outline, thickness).",
@@ -236,6 +249,8 @@ class _Builder:
         if table.axis_deceleration is not None:
             key = "stop.axis_deceleration"
             given["axis_deceleration"] = self._joint_values(key, table.axis_deceleration, "acceleration", robot)
+        if table.measured is not None:
+            given["measured"] = self._stop_figures(table.measured, robot)
         return self._attempt("stop", lambda: Stop(**given))
 
     def _flange(self) -> Flange | None:
@@ -244,6 +259,18 @@ class _Builder:
             return None
         wrist = None if table.wrist is None else _pose(table.wrist)
         return self._attempt("flange", lambda: Flange(wrist=wrist, **_given(table, "wrist")))
+
+    def _stop_figures(self, tables: Sequence[schema.StopFigureTable], robot: Chain | None) -> tuple[StopFigure, ...]:
+        figures = []
+        for i, table in enumerate(tables):
+            given = _given(table)
+            if table.distance is not None:
+                given["distance"] = table.distance.value
+                if robot is not None and table.axis is not None and table.axis <= robot.joints:
+                    turns = robot.revolute[table.axis - 1]
+                    self._joint_value(f"stop.measured[{i}].distance", table.distance, "length", table.axis, turns)
+            figures.append(StopFigure(**given))
+        return tuple(figures)
 
     def _limits(self, robot: Chain | None) -> JointLimits | None:
         table = self.tables.robot
@@ -259,11 +286,15 @@ class _Builder:
     def _joint_values(self, key: str, values: Sequence[Measured], linear: str, robot: Chain | None) -> list[float]:
         if robot is not None and len(values) == robot.joints:
             for i, (value, turns) in enumerate(zip(values, robot.revolute, strict=True)):
-                due = f"angular {linear}" if turns else linear
-                if value.dimension != due:
-                    joint = f"joint {i + 1}, which {'turns' if turns else 'slides'}"
-                    self._fault(f"{key}[{i}]", f"a value of {value.dimension}", f"one of {due} for {joint}")
+                self._joint_value(f"{key}[{i}]", value, linear, i + 1, turns)
         return [value.value for value in values]
+
+    def _joint_value(self, key: str, value: Measured, linear: str, number: int, turns: bool) -> None:
+        """Note a fault where a value is not of the dimension that its joint asks for."""
+        due = angular_of(linear) if turns else linear
+        if value.dimension != due:
+            joint = f"joint {number}, which {'turns' if turns else 'slides'}"
+            self._fault(key, f"a value of {value.dimension}", f"one of {due} for {joint}")
 
 
 def _chain(folder: Path, table: schema.RobotTable) -> Chain:

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
-from gripmargin.files.job_values import Choice, JointQuantity, Label, Measured, Number, Quantity, fault
+from gripmargin.files.job_values import Choice, Count, JointQuantity, Label, Measured, Number, Quantity, fault
 from gripmargin.files.source import printable
 from gripmargin.workcell import PhaseKind, ReleaseKind
 
@@ -213,6 +213,16 @@ class NestTable(Table):
     support: Outline | None = None
 
 
+class StopFigureTable(Table):
+    """One published or measured stop along the path."""
+
+    speed: Annotated[float, Number(above=0, most=1)]
+    time: Annotated[float, Quantity("time", above=0)]
+    load: Annotated[float, Number(least=0)] | None = None
+    distance: Annotated[Measured, JointQuantity("length")] | None = None
+    axis: Annotated[int, Count()] | None = None
+
+
 class StopTable(Table):
     """How the robot stops."""
 
@@ -222,6 +232,10 @@ class StopTable(Table):
         Annotated[list[Annotated[Measured, JointQuantity("acceleration")]], Field(min_length=1)] | None
     ) = None
     category: Annotated[int, Choice((0, 1, 2))] | None = None
+    measured: Annotated[list[StopFigureTable], Field(min_length=1)] | None = None
+    load: Annotated[float, Number(least=0)] | None = None
+    ramp: Annotated[float, Quantity("time", least=0)] | None = None
+    floor: Length | None = None
 
 
 class FlangeTable(Table):

@@ -72,8 +72,13 @@ class Quantity(_Kind):
         return {"type": "string", "description": text}
 
 
+def angular_of(linear: str) -> str:
+    """Return the dimension that belongs to a joint that turns as another does to one that slides."""
+    return "angle" if linear == "length" else f"angular {linear}"
+
+
 class Measured(NamedTuple):
-    """A rate of a joint, whose dimension depends on the joint.
+    """A travel or rate of a joint, whose dimension depends on the joint.
 
     Attributes:
         value: SI.
@@ -86,17 +91,22 @@ class Measured(NamedTuple):
 
 @dataclass(frozen=True)
 class JointQuantity(_Kind):
-    """A rate of a joint: angular for a joint that turns, linear for one that slides; above 0.
+    """A travel or rate of a joint: angular for a joint that turns, linear for one that slides; above 0.
 
     Attributes:
-        linear: "speed", "acceleration" or "jerk".
+        linear: "speed", "acceleration", "jerk" or "length".
     """
 
     linear: str
 
+    @property
+    def angular(self) -> str:
+        """The dimension for a joint that turns."""
+        return angular_of(self.linear)
+
     def read(self, value: object) -> Measured:
         """Return the value in SI and which of the two it is."""
-        angular = f"angular {self.linear}"
+        angular = self.angular
         try:
             found = Measured(_read(value, self.linear), self.linear)
         except PydanticCustomError:
@@ -107,7 +117,7 @@ class JointQuantity(_Kind):
 
     def json_schema(self) -> dict[str, Any]:
         """Return what the published schema says of it."""
-        kinds = (f"angular {self.linear}", self.linear)
+        kinds = (self.angular, self.linear)
         text = ", or ".join(f'{kind} such as "{DIMENSIONS[kind][1]}"' for kind in kinds)
         return {"type": "string", "description": text}
 
@@ -148,6 +158,21 @@ class Number(_Kind):
             "maximum": self.most,
         }
         return {"type": "number", **{key: bound for key, bound in bounds.items() if bound is not None}}
+
+
+@dataclass(frozen=True)
+class Count(_Kind):
+    """A whole number from 1."""
+
+    def read(self, value: object) -> int:
+        """Return the number."""
+        if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+            raise fault(describe(value), "a whole number of at least 1")
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return what the published schema says of it."""
+        return {"type": "integer", "minimum": 1}
 
 
 @dataclass(frozen=True)

@@ -71,6 +71,9 @@ class ProgramMotion:
         sparse: Where samples are further apart than `RESOLVED`: at each eighth of every interval, on the
             polynomial of degree five through both samples and their rates.
         error: Errors of estimated rates; None where the file gives them.
+        joint_rates: Joint speeds and accelerations that were used, each of shape (n, joints); None for poses.
+        speed_error: One standard deviation and bound of the systematic error of the speeds that belong to the causes
+            of `error`, each of shape (n, causes); None where the file gives the rates.
         doubts: (first sample, last sample, reason) of stretches that cannot be judged.
         notes: How the rates came about, in sentences.
         references: Published sources of the methods used.
@@ -82,6 +85,8 @@ class ProgramMotion:
     certain: NDArray[np.bool_] | None = None
     sparse: tuple[ToolMotion, ...] = ()
     error: RateError | None = None
+    joint_rates: tuple[FloatArray, FloatArray] | None = None
+    speed_error: tuple[FloatArray, FloatArray] | None = None
     doubts: tuple[tuple[int, int, str], ...] = ()
     notes: tuple[str, ...] = ()
     references: tuple[str, ...] = ()
@@ -189,6 +194,7 @@ def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotio
         between_peak=joint_motion(chain, middle_t, middle_q, middle_qd, peak),
         certain=certain,
         sparse=tuple(joint_motion(chain, middle_t, *interpolated(trajectory, share)) for share in shares),
+        joint_rates=(qd, qdd),
         doubts=(*contradictions(trajectory), *_gaps(t, q, np.zeros(chain.joints))),
         notes=(note,),
     )
@@ -225,7 +231,9 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
         doubts += _corners(trajectory)
     return ProgramMotion(
         at=joint_motion(chain, t, q, qd, qdd),
+        speed_error=(sigma_qd, bias_qd),
         error=error,
+        joint_rates=(qd, qdd),
         doubts=tuple(doubts),
         notes=(given + _how(rates, np.array(chain.revolute)),),
         references=(rates.method,),
@@ -254,6 +262,10 @@ def _from_poses(trajectory: PoseTrajectory) -> ProgramMotion:
     noise = np.concatenate([line.noise, np.full(9, turn.noise.max())])
     return ProgramMotion(
         at=pose_motion(t, trajectory.position, rotation, line.first, line.second, turn.first, turn.second),
+        speed_error=(
+            np.hstack([line.sigma_first, turn.sigma_first]),
+            np.hstack([line.bias_first, turn.bias_first]),
+        ),
         error=error,
         doubts=tuple(_gaps(t, places, noise)),
         notes=(

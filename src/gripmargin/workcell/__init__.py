@@ -9,7 +9,8 @@ from gripmargin.workcell.flange import Flange
 from gripmargin.workcell.outline import polygon
 from gripmargin.workcell.pads import Gripper, Pad, PadMaterial
 from gripmargin.workcell.part import Part, uniform_plate
-from gripmargin.workcell.surroundings import Nest, Pick, Stop
+from gripmargin.workcell.stopping import Stop, StopFigure
+from gripmargin.workcell.surroundings import Nest, Pick
 from gripmargin.workcell.task import Phase, PhaseKind, ReleaseKind, Targets
 
 STANDARD_GRAVITY = 9.80665  # [m/s^2], 3rd CGPM, 1901
@@ -27,6 +28,7 @@ __all__ = [
     "Pick",
     "ReleaseKind",
     "Stop",
+    "StopFigure",
     "Targets",
     "polygon",
     "uniform_plate",

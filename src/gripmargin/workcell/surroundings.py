@@ -1,13 +1,12 @@
-"""Where the part is taken from and left, and how the robot stops."""
+"""Where the part is taken from and left."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gripmargin.arrays import FloatArray, Value, frozen
-from gripmargin.errors import InputError
+from gripmargin.arrays import FloatArray, Value
 from gripmargin.poses import as_pose
-from gripmargin.workcell.fields import optional, positive, put
+from gripmargin.workcell.fields import optional, put
 from gripmargin.workcell.outline import polygon
 
 
@@ -58,40 +57,3 @@ class Nest(Value):
             optional(self, key, "nest", unit, zero=True)
         if self.support is not None:
             put(self, "support", polygon(self.support, "nest.support"))
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Stop(Value):
-    """How the robot stops when it is told to.
-
-    Attributes:
-        time: From full speed to rest along the path [s].
-        deceleration: Along the path of the tool-frame origin [m/s^2]; instead of a time.
-        axis_deceleration: Braking rate of each axis on its own [rad/s^2 or m/s^2], shape (joints,).
-        category: Stop category after IEC 60204-1: 0 is uncontrolled, 1 and 2 are controlled; or None.
-    """
-
-    time: float | None = None
-    deceleration: float | None = None
-    axis_deceleration: FloatArray | None = None
-    category: int | None = None
-
-    def __post_init__(self) -> None:
-        optional(self, "time", "stop", "s")
-        optional(self, "deceleration", "stop", "m/s^2")
-        if self.axis_deceleration is not None:
-            rates = frozen(self.axis_deceleration, (None,), "stop.axis_deceleration")
-            for i, rate in enumerate(rates):
-                positive(rate, f"stop.axis_deceleration[{i}]", "rad/s^2 or m/s^2")
-            put(self, "axis_deceleration", rates)
-        if self.time is not None and self.deceleration is not None:
-            raise InputError("stop.deceleration", "a stopping time and a deceleration", "one of the two")
-        on_path = self.time is not None or self.deceleration is not None
-        if not on_path and self.axis_deceleration is None:
-            raise InputError("stop", "no way to stop", "a time, a deceleration or axis_deceleration")
-        if self.category not in (None, 0, 1, 2):
-            raise InputError("stop.category", f"{self.category}", "0, 1 or 2 (IEC 60204-1)")
-        if self.category == 0 and self.axis_deceleration is None:
-            raise InputError("stop.category", "category 0 without axis_deceleration", "the braking rate of each axis")
-        if self.category in (1, 2) and not on_path:
-            raise InputError("stop.category", f"category {self.category} without a time", "a time or a deceleration")

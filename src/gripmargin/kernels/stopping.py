@@ -1,0 +1,218 @@
+"""Arithmetic of stops: braking axes, published stopping data, and a part that swings when the robot brakes.
+
+The part swings on its backing in six modes. A load that changes makes each of them ring, by no more than a bound
+that does not ask when within its period the change comes:
+
+- a step rings by its own size and overshoots by exp(-zeta pi / sqrt(1 - zeta^2)) of it;
+- a rise in a straight line over a time t overshoots by at most 2 / (omega_d t) of it, for its transient is that of
+  two corners of slope 1/t, each of amplitude 1 / omega_d;
+- a pulse that is over within a time t moves a mode by at most omega t / sqrt(1 - zeta^2) of its size, its impulse.
+
+Source: response of one degree of freedom to a step, a ramp and a pulse (Chopra, Dynamics of Structures, ch. 4, from
+memory); the bounds are closed forms. Rings of several modes, or of several changes, are added as if in phase.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.arrays import FloatArray
+from gripmargin.kernels.utilisation import BLOCK_VALUES, IntArray
+
+STIFFEST = 1e6  # [rad/s] what stands for a mode without mass
+
+
+def mass_matrix(mass: float, com: FloatArray, inertia: FloatArray) -> FloatArray:
+    """Return the inertia of a rigid body against motions of the tool origin (translation, rotation), shape (6, 6).
+
+    Args:
+        mass: [kg].
+        com: Centre of mass [m], shape (3,).
+        inertia: About the centre of mass [kg m^2], shape (3, 3).
+    """
+    x, y, z = com
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    out = np.empty((6, 6))
+    out[:3, :3], out[:3, 3:] = mass * np.eye(3), -mass * cross
+    out[3:, :3], out[3:, 3:] = mass * cross, inertia - mass * cross @ cross
+    return out
+
+
+def modes(stiffness: FloatArray, mass: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the natural frequencies and shapes of a body on springs.
+
+    Args:
+        stiffness: At the tool origin, positive definite, shape (6, 6).
+        mass: Likewise, positive semi-definite, shape (6, 6).
+
+    Returns:
+        Circular frequencies [rad/s], rising, shape (6,), and shapes as columns x with x' K x = 1, shape (6, 6): a
+        load w is carried by mode x as K x (x' w).
+    """
+    root = np.linalg.inv(np.linalg.cholesky(stiffness))
+    softness, directions = np.linalg.eigh(root @ mass @ root.T)
+    order = np.argsort(-softness)
+    return 1.0 / np.sqrt(np.maximum(softness[order], STIFFEST**-2)), np.asarray(root.T @ directions[:, order])
+
+
+def step_overshoot(damping: float) -> float:
+    """Return by which share of a step a damped mode swings beyond it: 1 without damping."""
+    return float(np.exp(-damping * np.pi / np.sqrt(1.0 - damping**2)))
+
+
+def overshoot(omega: FloatArray, damping: float, rise: float | FloatArray) -> FloatArray:
+    """Return by which share of a change of load each mode swings beyond it, at most.
+
+    Args:
+        omega: Natural frequencies [rad/s], shape (k,).
+        damping: Share of critical damping, below 1.
+        rise: Time over which the load changes in a straight line [s], 0 for a step; broadcast against ``omega``.
+    """
+    slowness = omega * np.sqrt(1.0 - damping**2) * np.asarray(rise)
+    return np.minimum(step_overshoot(damping), 2.0 / np.maximum(slowness, 2e-300))
+
+
+def peak_with_swing(
+    maps: FloatArray, gain: FloatArray, wrench: FloatArray, swing: FloatArray, further: FloatArray
+) -> tuple[FloatArray, FloatArray, IntArray, FloatArray]:
+    """Return the largest utilisation under a load and the swing of six modes around it, and at which point.
+
+    Utilisation is a seminorm of the load's tension and shear, so a swing adds at most the size of its normalised
+    traction, whatever its sign and phase (triangle inequality).
+
+    Args:
+        maps: Load wrench to normalised traction, shape (3, points, 6).
+        gain: Size of the normalised traction that a unit of each mode gives, shape (points, 6).
+        wrench: Load, shape (6, samples).
+        swing: Amplitude of each mode, 0 or more, shape (6, samples).
+        further: Amplitude that may add to it, 0 or more, shape (6, samples).
+
+    Returns:
+        Utilisation by the load alone [-], with the swing, its point, and with the further amplitude as well, each of
+        shape (samples,); NaN where a load is no number.
+    """
+    samples = wrench.shape[1]
+    alone, u, at, most = np.empty(samples), np.empty(samples), np.empty(samples, dtype=np.intp), np.empty(samples)
+    step = max(1, BLOCK_VALUES // maps.shape[1])
+    for first in range(0, samples, step):
+        part = slice(first, first + step)
+        t1, t2, s = maps @ wrench[:, part]
+        np.maximum(s, 0.0, out=s)
+        s *= s
+        t1 *= t1
+        t2 *= t2
+        s += t1
+        s += t2
+        np.sqrt(s, out=s)
+        alone[part] = s.max(axis=0)
+        s += gain @ swing[:, part]
+        at[part] = s.argmax(axis=0)
+        u[part] = np.take_along_axis(s, at[None, part], axis=0)[0]
+        s += gain @ further[:, part]
+        most[part] = s.max(axis=0)
+    return alone, u, at, most
+
+
+def braked_axes(
+    q: FloatArray, qd: FloatArray, rates: FloatArray, after: FloatArray
+) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    """Return where axes are that brake on their own, each at a constant rate until it rests.
+
+    Args:
+        q: Positions when the brakes close, shape (n, joints).
+        qd: Speeds then, shape (n, joints).
+        rates: Braking rate of each axis, above 0, shape (joints,).
+        after: Time since the brakes closed [s], shape (n,).
+
+    Returns:
+        Positions, speeds, and whether each axis still moves, each of shape (n, joints).
+    """
+    stop = np.abs(qd) / rates
+    t = np.minimum(after[:, None], stop)
+    sign = np.sign(qd)
+    return q + qd * t - 0.5 * sign * rates * t**2, qd - sign * rates * t, stop > after[:, None]
+
+
+def pulse_area(pulls: FloatArray, ends: FloatArray) -> FloatArray:
+    """Return the time integral of the size of a sum of pulses that begin together and end one after the other.
+
+    Args:
+        pulls: Size and sign of each pulse, shape (pulses, k, n).
+        ends: How long each lasts [s], shape (pulses, n).
+
+    Returns:
+        Shape (k, n).
+    """
+    order = np.argsort(ends, axis=0)
+    sizes = np.take_along_axis(pulls, order[:, None], axis=0)
+    steps = np.diff(np.take_along_axis(ends, order, axis=0), axis=0, prepend=0.0)
+    left = np.cumsum(sizes[::-1], axis=0)[::-1]  # of those that have not ended
+    return np.asarray((np.abs(left) * steps[:, None]).sum(axis=0))
+
+
+def mean_rates(
+    speed: FloatArray, time: FloatArray, distance: FloatArray | None, full: float, ramp: float
+) -> FloatArray:
+    """Return the deceleration that a stop shows, in full speeds per second.
+
+    From the time it is the mean, from the distance that of a steady deceleration over it; braking is not steady, and
+    the larger counts. With a ramp t the deceleration a is reached after it: v = a (T - t/2), and
+    s = v^2/2a + v t/2 - a t^2/24 (closed form).
+
+    Args:
+        speed: Share of the full speed from which it stops.
+        time: Stopping time T [s].
+        distance: Stopping distance s [rad or m], or None.
+        full: Full speed [rad/s or m/s]; counts with the distance alone.
+        ramp: Time over which the deceleration builds up [s].
+    """
+    found = speed / (time - ramp / 2.0)
+    if distance is None:
+        return np.asarray(found)
+    v = speed * full
+    rest = distance - v * ramp / 2.0
+    return np.maximum(found, v**2 / (rest + np.sqrt(rest**2 + (v * ramp) ** 2 / 12.0)) / full)
+
+
+def between_published(
+    axes: tuple[FloatArray, FloatArray], table: FloatArray, speed: FloatArray, load: float
+) -> FloatArray:
+    """Return a published figure between the speeds and loads it was measured at, bilinearly.
+
+    Outside the speeds, and above the loads, the nearest counts. Below the lightest load the line through the two
+    lightest is followed down, never up and to no less than a tenth: a lighter load stops sooner.
+
+    Args:
+        axes: Speeds and loads, each rising, of shapes (s,) and (k,).
+        table: Times or distances, shape (s, k).
+        speed: Share of full speed, shape (n,).
+        load: Share of the rated load.
+
+    Returns:
+        Shape (n,).
+    """
+    speeds, loads = axes
+    at_load = np.array([np.interp(load, loads, row) for row in table])
+    if load < loads[0] and loads.size > 1:
+        slope = (table[:, 1] - table[:, 0]) / (loads[1] - loads[0])
+        lower = table[:, 0] - np.maximum(slope, 0.0) * (loads[0] - load)
+        at_load = np.maximum(lower, 0.1 * table[:, 0])
+    return np.asarray(np.interp(speed, speeds, at_load))
+
+
+def free_fall(velocity: FloatArray, height: float, gravity: float) -> tuple[FloatArray, float, float]:
+    """Return where a thrown body meets a floor, without air.
+
+    Args:
+        velocity: When it comes off [m/s], z up, shape (3,).
+        height: Of the body above the floor [m], 0 or more.
+        gravity: [m/s^2], above 0.
+
+    Returns:
+        Way along the floor [m], shape (2,), time of fall [s], and speed at the floor [m/s].
+    """
+    up = float(velocity[2])
+    impact_down = np.sqrt(up**2 + 2.0 * gravity * height)
+    time = float((up + impact_down) / gravity)
+    return velocity[:2] * time, time, float(np.hypot(np.hypot(*velocity[:2]), impact_down))
