@@ -147,7 +147,7 @@ class Watched:
             while time.monotonic() < end and not killed:
                 pid = self.at_work(f"{name}.toml")
                 if pid is not None and (arrived is None or set(self.counted("end")) <= set(arrived)):
-                    time.sleep(0.2 if arrived is not None else 0.0)  # until a scheduler has let go of them
+                    time.sleep(1.0 if arrived is not None else 0.0)  # until a scheduler has let go of them
                     os.kill(pid, signal.SIGKILL)
                     killed.append(pid)
                 time.sleep(0.02)
