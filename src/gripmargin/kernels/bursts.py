@@ -10,20 +10,23 @@ from __future__ import annotations
 import numpy as np
 
 from gripmargin.arrays import FloatArray
-from gripmargin.kernels.sample_noise import differences, grid
+from gripmargin.kernels.local_fit import running_max
+from gripmargin.kernels.sample_noise import BLOCK, differences, grid, noise_levels
 
 FEW = 5  # second differences in a row that are too few to follow a change of speed
 QUIET = 3  # second differences without a change that part one burst from the next
 ROUNDED = 2.01  # steps of rounding that a second difference of a straight line may reach
 NOISY = 24.5  # noise of the samples, ten times that of a second difference, beyond which it is a change
+BESIDE = 0.5  # share of that from which a second difference is no rest beside a change
 OFTEN = 20  # changes that show a step of rounding
 WIDE = 5.0  # steps of rounding in the largest change that show it too
 UNSEEN = 24.0  # 5.77 travel/time^2, the peak of a minimum-jerk move, for one that takes half a sample interval
 MEDIAN_TO_SIGMA = 1.482602218505602  # 1 / 0.75 quantile of the normal distribution
 ORDERS = (4, 6, 8)
+AROUND = 4  # samples on either side over which a speed is a mean
 
 
-def burst_bias(t: FloatArray, y: FloatArray, *, even: bool) -> FloatArray:
+def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0) -> FloatArray:
     """Return what the second derivative may be in bursts beyond what samples show, 0 elsewhere.
 
     It is that of a move which takes half of a sample interval; faster ones leave no more trace. The second
@@ -35,6 +38,7 @@ def burst_bias(t: FloatArray, y: FloatArray, *, even: bool) -> FloatArray:
         t: Times [s], increasing, shape (n,).
         y: Samples, shape (channels, n).
         even: Whether sampling is even.
+        scatter: By which the times may be off [s], one standard deviation: noise that goes with the speed.
 
     Returns:
         Shape (channels, n) [unit/s^2].
@@ -45,12 +49,16 @@ def burst_bias(t: FloatArray, y: FloatArray, *, even: bool) -> FloatArray:
     h = np.diff(t)
     middle = (h[:-1] + h[1:]) / 2
     bend = np.diff(np.diff(y, axis=1) / h, axis=1) / middle  # [unit/s^2]
-    floor = ROUNDED * _rounding(y) + NOISY * _steady_noise(t, y, even=even) + 4.0 * np.spacing(np.abs(y).max(axis=1))
-    changes = np.abs(bend) * middle * np.minimum(h[:-1], h[1:]) > floor[:, None]
-    for channel, marks in enumerate(changes):
+    known = (ROUNDED * _rounding(y) + 4.0 * np.spacing(np.abs(y).max(axis=1)))[:, None]
+    noise = _noise(t, y, even=even, scatter=scatter)
+    size = np.abs(bend) * middle * np.minimum(h[:-1], h[1:])
+    changes = size > known + NOISY * noise
+    # Where a long change of speed just reaches the noise, its neighbours nearly do.
+    beside = size > known + BESIDE * NOISY * noise
+    for channel, marks in enumerate(beside):
         marked = np.flatnonzero(marks)
         for run in np.split(marked, np.flatnonzero(np.diff(marked) > QUIET) + 1):
-            if run.size and run[-1] - run[0] < FEW:
+            if run.size and run[-1] - run[0] < FEW and changes[channel, run].any():
                 around = slice(max(int(run[0]) - 1, 0), int(run[-1]) + 4)  # second difference i is about sample i + 1
                 out[channel, around] = np.maximum(out[channel, around], UNSEEN * np.abs(bend[channel, run]).sum())
     return out
@@ -66,6 +74,20 @@ def _rounding(y: FloatArray) -> FloatArray:
     often = (change > 0).sum(axis=1) >= OFTEN
     wide = change.max(axis=1) >= WIDE * step
     return np.where(often | wide, step, 0.0)
+
+
+def _noise(t: FloatArray, y: FloatArray, *, even: bool, scatter: float) -> FloatArray:
+    """Noise about each second difference, shape (channels, n - 2)."""
+    steady = np.repeat(_steady_noise(t, y, even=even)[:, None], t.size - 2, axis=1)
+    if not scatter > 0.0:
+        return steady
+    level, _ = noise_levels(t, y, None)
+    here = level[:, np.arange(1, t.size - 1) // BLOCK]
+    reach = np.minimum(t.size // 2, AROUND)
+    i = np.arange(1, t.size - 1)
+    a, b = np.maximum(i - reach, 0), np.minimum(i + reach, t.size - 1)
+    speed = np.abs(y[:, b] - y[:, a]) / (t[b] - t[a])
+    return np.asarray(np.maximum(steady, np.minimum(here, scatter * running_max(speed, reach))))
 
 
 def _steady_noise(t: FloatArray, y: FloatArray, *, even: bool) -> FloatArray:

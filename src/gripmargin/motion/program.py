@@ -202,7 +202,7 @@ def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotio
 def _from_positions(trajectory: JointTrajectory, chain: Chain, times: SampleTimes) -> ProgramMotion:
     t, q, notes = times.t, trajectory.q, [times.note] if times.note else []
     trajectory = replace(trajectory, t=t)
-    rates = in_holes(t, q, estimate_rates(t, q))
+    rates = in_holes(t, q, estimate_rates(t, q, scatter=times.scatter))
     qd, qdd = rates.first, rates.second
     sigma_qd, bias_qd, sigma_qdd, bias_qdd = rates.sigma_first, rates.bias_first, rates.sigma_second, rates.bias_second
     given = "Joint speeds and accelerations estimated from positions: "
@@ -213,7 +213,7 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain, times: SampleTime
         notes.append(doubt)
     elif trajectory.qd is not None:
         # Speeds sampled past a quick move may not show it; the positions on either side do.
-        hidden = burst_bias(t, np.ascontiguousarray(q.T), even=even_step(t) is not None).T
+        hidden = burst_bias(t, np.ascontiguousarray(q.T), even=even_step(t) is not None, scatter=times.scatter).T
         rates = in_holes(t, trajectory.qd, estimate_rates(t, trajectory.qd, order=1))
         qd, qdd = trajectory.qd, rates.first
         sigma_qd, bias_qd = np.zeros_like(q), missed * np.abs(qd)
@@ -243,8 +243,8 @@ def _from_poses(trajectory: PoseTrajectory, stamps: Stamps | None) -> ProgramMot
     places = np.hstack([trajectory.position, rotation.reshape(trajectory.samples, 9)])
     times = sample_times(trajectory.t, places, stamps)
     t = times.t
-    line = in_holes(t, trajectory.position, estimate_rates(t, trajectory.position))
-    turn = in_turn_holes(t, rotation, estimate_rotation_rates(t, rotation))
+    line = in_holes(t, trajectory.position, estimate_rates(t, trajectory.position, scatter=times.scatter))
+    turn = in_turn_holes(t, rotation, estimate_rotation_rates(t, rotation, scatter=times.scatter))
     spin = 2.0 * np.linalg.norm(turn.first, axis=1, keepdims=True)
 
     def directions(samples: NDArray[np.intp]) -> FloatArray:

@@ -15,7 +15,7 @@ import numpy as np
 from gripmargin.arrays import FloatArray, Value, sealed
 from gripmargin.errors import InputError
 from gripmargin.kernels.local_fit import even_step
-from gripmargin.kernels.sampler import nominal_times, number_samples, share_of_motion
+from gripmargin.kernels.sampler import MAD_TO_SIGMA, nominal_times, number_samples, share_of_motion
 
 Stamps = Literal["as given", "periodic"]
 
@@ -39,6 +39,7 @@ class SampleTimes(Value):
         lost: Samples that are missing.
         share: Of the stamps' deviations from the nominal times that are times of samples: 0 where the samples are
             taken as periodic, 1 where the stamps are used as given.
+        scatter: By which these times may still be off, one standard deviation [s].
         note: How the stamps were understood, in a sentence; empty where there was nothing to understand.
     """
 
@@ -47,6 +48,7 @@ class SampleTimes(Value):
     jitter: float = 0.0
     lost: int = 0
     share: float = 1.0
+    scatter: float = 0.0
     note: str = ""
 
     def __post_init__(self) -> None:
@@ -83,7 +85,7 @@ def sample_times(t: FloatArray, y: FloatArray, stamps: Stamps | None = None) -> 
         return _refused(t, "their period changes", wanted)
     said = f"stamps of a sampler with a period of {1e3 * period:.4g} ms, {_missing(lost)}"
     if jitter < EXACT * period:
-        return SampleTimes(t, period, jitter, lost, 1.0, f"Time stamps: {said}.")
+        return SampleTimes(t, period, jitter, lost, note=f"Time stamps: {said}.")
     scatter = f"they scatter by {1e3 * jitter:.2g} ms (1 sigma)"
     least = np.spacing(np.abs(y).max(axis=0, initial=1e-3))
     share, error = share_of_motion(nominal, off, np.ascontiguousarray((y - y[0]).T), least)
@@ -104,7 +106,9 @@ def sample_times(t: FloatArray, y: FloatArray, stamps: Stamps | None = None) -> 
         return _refused(t, "their order is not that of the samples", wanted)
     if share == 1.0:
         used = t
-    return SampleTimes(used, period, jitter, lost, share, f"Time stamps: {said}; {how}.")
+    # Of a deviation that the samples follow by a share s, s (1 - s) of its variance stays unknown.
+    unknown = jitter * float(np.sqrt(max(share * (1.0 - share), min(error, UNTOLD))))
+    return SampleTimes(used, period, jitter, lost, share, unknown, f"Time stamps: {said}; {how}.")
 
 
 def _missing(lost: int) -> str:
@@ -119,4 +123,10 @@ def _refused(t: FloatArray, found: str, wanted: bool) -> SampleTimes:
             "stamps of a periodic sampler",
             "leave the key out, or say 'as given'",
         )
-    return SampleTimes(t, note=f"Time stamps uneven and not those of a periodic sampler ({found}): used as given.")
+    step = np.diff(t)
+    scatter = MAD_TO_SIGMA * float(np.median(np.abs(step - np.median(step))))
+    return SampleTimes(
+        t,
+        scatter=scatter,
+        note=f"Time stamps uneven and not those of a periodic sampler ({found}): used as given.",
+    )
