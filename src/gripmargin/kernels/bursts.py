@@ -8,12 +8,14 @@ differences with none on either side of them.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray
 from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.sample_noise import BLOCK, differences, grid, noise_levels
 
 FEW = 5  # second differences in a row that are too few to follow a change of speed
+FEW_ONE_WAY = 3  # the same where all have one sign
 QUIET = 3  # second differences without a change that part one burst from the next
 ROUNDED = 2.01  # steps of rounding that a second difference of a straight line may reach
 NOISY = 24.5  # noise of the samples, ten times that of a second difference, beyond which it is a change
@@ -21,6 +23,7 @@ BESIDE = 0.5  # share of that from which a second difference is no rest beside a
 OFTEN = 20  # changes that show a step of rounding
 WIDE = 5.0  # steps of rounding in the largest change that show it too
 UNSEEN = 24.0  # 5.77 travel/time^2, the peak of a minimum-jerk move, for one that takes half a sample interval
+UNSEEN_ONE_WAY = 4.0  # times the largest second difference, for a change of speed within half a sample interval
 MEDIAN_TO_SIGMA = 1.482602218505602  # 1 / 0.75 quantile of the normal distribution
 ORDERS = (4, 6, 8)
 AROUND = 4  # samples on either side over which a speed is a mean
@@ -58,10 +61,26 @@ def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0
     for channel, marks in enumerate(beside):
         marked = np.flatnonzero(marks)
         for run in np.split(marked, np.flatnonzero(np.diff(marked) > QUIET) + 1):
-            if run.size and run[-1] - run[0] < FEW and changes[channel, run].any():
+            if run.size and _is_burst(run, bend[channel], changes[channel]):
                 around = slice(max(int(run[0]) - 1, 0), int(run[-1]) + 4)  # second difference i is about sample i + 1
-                out[channel, around] = np.maximum(out[channel, around], UNSEEN * np.abs(bend[channel, run]).sum())
+                out[channel, around] = np.maximum(out[channel, around], _peak(bend[channel, run]))
     return out
+
+
+def _is_burst(run: NDArray[np.intp], bend: FloatArray, changes: NDArray[np.bool_]) -> bool:
+    """Whether a run of second differences stands alone and is too short to follow."""
+    few = FEW if bend[run].min() < 0 < bend[run].max() else FEW_ONE_WAY
+    return bool(run[-1] - run[0] < few and changes[run].any())
+
+
+def _peak(bend: FloatArray) -> float:
+    """What the second derivative may reach in a burst.
+
+    A move goes one way and back in its second differences. Where all have one sign, the speed changes and stays:
+    the largest of them times its interval, within half of that, is a mean of 2 and a peak of 4.
+    """
+    size = np.abs(bend)
+    return float(UNSEEN * size.sum() if bend.min() < 0 < bend.max() else UNSEEN_ONE_WAY * size.max())
 
 
 def _rounding(y: FloatArray) -> FloatArray:

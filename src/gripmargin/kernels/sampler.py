@@ -17,7 +17,11 @@ from gripmargin.kernels.sample_noise import differences
 
 BLOCK = 256  # samples over which the clocks cannot drift apart by a part of a period that matters
 NEAR = 4  # samples on either side that say how many have been lost so far
-REFINE = (4, 16, 64, 256)  # samples apart that find the period better and better
+REFINE = (4, 8, 16, 32, 64, 128, 256)  # samples apart that find the period better and better
+AGREE = 3.0  # standard errors by which the phases of the stamps have to agree
+PLAIN = 0.5  # agreement of neighbouring stamps from which their median step is near enough
+BESIDE = 0.06  # share by which that median may be off
+BLOCKS = 64  # blocks that find the period
 TRIM = 4.0  # robust standard deviations beyond which a stamp does not count for the nominal times
 MAD_TO_SIGMA = 1.482602218505602  # 1 / 0.75 quantile of the normal distribution
 DEGREES = (1, 2, 3, 5, 7, 9)  # of the polynomial from numbers to times, for clocks that drift apart
@@ -49,13 +53,27 @@ def number_samples(t: FloatArray) -> tuple[NDArray[np.int64], float]:
 
 
 def _period(x: FloatArray) -> float:
+    """The period whose whole multiples the times between stamps come to, by the mean angle of their phases."""
     period = float(np.median(np.diff(x)))
+    if np.abs(np.exp(2j * np.pi * np.diff(x) / period).mean()) < PLAIN:
+        period = _searched(x, period)
     for apart in REFINE:
         if x.size < 3 * apart:
             break
-        span = x[apart:] - x[:-apart]
-        period = float(np.median(span / np.maximum(np.rint(span / period), 1.0)))
+        turns = (x[apart:] - x[:-apart]) / period
+        mean = np.exp(2j * np.pi * turns).mean()
+        if np.abs(mean) < AGREE / np.sqrt(turns.size):
+            break
+        period *= 1.0 + float(np.angle(mean)) / (2.0 * np.pi) / float(turns.mean())
     return period
+
+
+def _searched(x: FloatArray, about: float) -> float:
+    """The period near another at which the phases of stamps agree best, block by block."""
+    blocks = x[: x.size // BLOCK * BLOCK].reshape(-1, BLOCK)[:BLOCKS] if x.size >= 2 * BLOCK else x[None]
+    trial = about * np.linspace(1 - BESIDE, 1 + BESIDE, int(10 * BESIDE * blocks.shape[1]) + 1)
+    agree = [float((np.abs(np.exp(2j * np.pi * blocks / period).sum(axis=1)) ** 2).sum()) for period in trial]
+    return float(trial[int(np.argmax(agree))])
 
 
 def _lost(late: FloatArray) -> NDArray[np.int64]:
@@ -136,6 +154,7 @@ def share_of_motion(
     for _ in range(3):
         left = np.abs(seen - share * due)
         level = MAD_TO_SIGMA * np.stack([_levels(row) for row in left])
+        level = np.maximum(level, MAD_TO_SIGMA * np.median(left, axis=1, keepdims=True))
         weight = 1.0 / np.maximum(np.maximum(level, noise[:, None]), 1e-12) ** 2
         weight[left > 5.0 * level] = 0.0
         total = float((weight * due**2).sum())
@@ -148,7 +167,7 @@ def share_of_motion(
 
 
 def _levels(left: FloatArray, block: int = 32) -> FloatArray:
-    """The median over blocks, and that of the quieter neighbours where a block is short, at every place."""
+    """The median over blocks, at every place."""
     edges = [*range(0, max(left.size - block // 2, 1), block), left.size]
     out = np.empty(left.size)
     for a, b in pairwise(edges):

@@ -2,7 +2,7 @@
 
 A hole up to `RESOLVED` is bridged as any two samples are. A wider one is judged as if the whole record were as
 sparse as it: the rates at both its ends are estimated once more from samples that far apart, with the error that
-such sparse samples have. One much wider than the steps around it is a doubt.
+such sparse samples have (bursts show in the record itself). One much wider than the steps around it is a doubt.
 """
 
 from __future__ import annotations
@@ -55,12 +55,12 @@ def in_holes(t: FloatArray, y: FloatArray, rates: Rates) -> Rates:
         rates: Estimated from them: first and second derivative, or the first of speeds alone.
     """
     order = 2 if len(rates.second) else 1
-    return _covered(t, rates, lambda index: estimate_rates(t[index], y[index], order=order))
+    return _covered(t, rates, lambda index: estimate_rates(t[index], y[index], order=order, bursts=False))
 
 
 def in_turn_holes(t: FloatArray, rotation: FloatArray, rates: Rates) -> Rates:
     """Do the same for orientations, shape (n, 3, 3), and their angular rates."""
-    return _covered(t, rates, lambda index: estimate_rotation_rates(t[index], rotation[index]))
+    return _covered(t, rates, lambda index: estimate_rotation_rates(t[index], rotation[index], bursts=False))
 
 
 def _holes(t: FloatArray) -> NDArray[np.intp]:

@@ -79,7 +79,7 @@ class Rates(Value):
         object.__setattr__(self, "window", frozen(self.window, (n, channels), "rates window"))
 
 
-def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float = 0.0) -> Rates:
+def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float = 0.0, bursts: bool = True) -> Rates:
     """Estimate the derivatives of samples.
 
     Args:
@@ -87,6 +87,7 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
         y: Samples, shape (n, channels).
         order: 2 for first and second derivative of positions, 1 for the first derivative of speeds.
         scatter: By which the times may be off [s], one standard deviation.
+        bursts: Whether quick moves that samples cannot follow are looked for.
 
     Raises:
         InputError: Fewer than 5 samples, times that do not increase, NaN, or numbers too large to differentiate.
@@ -110,11 +111,14 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
         none = np.zeros((0, samples.shape[1]))
         return Rates(top, none, sigma, none, bias, none, noise, window)
     even = even_step(times) is not None
-    bias = bias + burst_bias(times, np.ascontiguousarray(samples.T), even=even, scatter=scatter).T
+    if bursts:
+        bias = bias + burst_bias(times, np.ascontiguousarray(samples.T), even=even, scatter=scatter).T
     return Rates(first[0], top, first[1], sigma, first[2], bias, noise, window)
 
 
-def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float = 0.0) -> Rates:
+def estimate_rotation_rates(
+    t: ArrayLike, rotation: ArrayLike, *, scatter: float = 0.0, bursts: bool = True
+) -> Rates:
     """Estimate angular velocity and acceleration of orientations, both in body axes.
 
     What is differentiated is the integral of the angular velocity in body axes, summed from the rotation vectors
@@ -125,6 +129,7 @@ def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float
         t: Times [s], increasing, shape (n,), n >= 5.
         rotation: Body axes as columns, shape (n, 3, 3).
         scatter: By which the times may be off [s], one standard deviation.
+        bursts: Whether quick turns that samples cannot follow are looked for.
 
     Returns:
         First: angular velocity [rad/s]; second: angular acceleration [rad/s^2].
@@ -157,7 +162,7 @@ def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float
     inner = (gap[1:] * slope[:-1] + gap[:-1] * slope[1:]) / (gap[1:] + gap[:-1])
     rise = np.concatenate([slope[:1], inner, slope[-1:]])
     integral = np.cumsum(vector - h**3 / 12.0 * np.cross(speed, rise), axis=0)
-    return estimate_rates(times, np.vstack([np.zeros(3), integral]), scatter=scatter)
+    return estimate_rates(times, np.vstack([np.zeros(3), integral]), scatter=scatter, bursts=bursts)
 
 
 def _estimate(t: FloatArray, y: FloatArray, order: int) -> tuple[list[FloatArray], FloatArray]:

@@ -15,6 +15,7 @@ import numpy as np
 from gripmargin.arrays import FloatArray, Value, sealed
 from gripmargin.errors import InputError
 from gripmargin.kernels.local_fit import even_step
+from gripmargin.kernels.sample_noise import grid
 from gripmargin.kernels.sampler import MAD_TO_SIGMA, nominal_times, number_samples, share_of_motion
 
 Stamps = Literal["as given", "periodic"]
@@ -25,6 +26,7 @@ LOST: Final = 0.3  # share of samples lost from which a sampler is not called pe
 CLEAR: Final = 3.0  # standard errors by which the samples have to speak for or against the stamps
 EITHER: Final = 0.05  # share within which one of the two simply holds
 EXACT: Final = 1e-6  # jitter over the period that is rounding of the stamps
+ROUNDING: Final = 0.2886751345948129  # standard deviation of rounding to whole numbers, 1 / sqrt(12)
 UNTOLD: Final = 0.25  # standard error of the share from which the scatter is too small beside the noise to matter
 
 
@@ -87,8 +89,9 @@ def sample_times(t: FloatArray, y: FloatArray, stamps: Stamps | None = None) -> 
     if jitter < EXACT * period:
         return SampleTimes(t, period, jitter, lost, note=f"Time stamps: {said}.")
     scatter = f"they scatter by {1e3 * jitter:.2g} ms (1 sigma)"
-    least = np.spacing(np.abs(y).max(axis=0, initial=1e-3))
-    share, error = share_of_motion(nominal, off, np.ascontiguousarray((y - y[0]).T), least)
+    moved = np.ascontiguousarray((y - y[0]).T)
+    least = np.maximum(np.spacing(np.abs(y).max(axis=0, initial=1e-3)), ROUNDING * grid(moved))
+    share, error = share_of_motion(nominal, off, moved, least)
     if wanted or error > UNTOLD:
         share = 0.0
         why = "as the job says" if wanted else "too little beside the noise to tell whether the samples do"
