@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from gripmargin.checks.use import pad_use
 from gripmargin.findings import judge
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.loads import part_load
+from gripmargin.motion.rates import estimate_rates
 from gripmargin.motion.tool_motion import joint_motion
 
 TARGET = 2.0
@@ -37,9 +39,7 @@ def ramps(s, edge, ends):
     knots = np.array([0, edge, ends - edge, ends, 1 - ends, 1 - ends + edge, 1 - edge, 1.0])
     speeds = np.concatenate([[0], np.cumsum((shape[1:] + shape[:-1]) / 2 * np.diff(knots))])
     step, rise = np.diff(knots), np.diff(shape)
-    ways = np.concatenate(
-        [[0], np.cumsum(speeds[:-1] * step + shape[:-1] * step**2 / 2 + rise * step**2 / 6)]
-    )
+    ways = np.concatenate([[0], np.cumsum(speeds[:-1] * step + shape[:-1] * step**2 / 2 + rise * step**2 / 6)])
     i = np.clip(np.searchsorted(knots, s, "right") - 1, 0, 6)
     h = s - knots[i]
     slope = np.where(step > 0, rise / np.where(step > 0, step, 1), 0.0)[i]
@@ -142,7 +142,6 @@ class Outcome:
     low: float
     high: float
     verdict: str
-    doubts: int
 
     @property
     def inside(self):
@@ -155,41 +154,49 @@ class Outcome:
 
 def made(arm):
     """A plate on two pads beside its middle."""
-    film = gm.PadMaterial(name="film", pull_off_stress=8e4, shear_strength=6e4, normal_stiffness=1e8, shear_stiffness=3e7)
+    film = gm.PadMaterial(
+        name="film", pull_off_stress=8e4, shear_strength=6e4, normal_stiffness=1e8, shear_stiffness=3e7
+    )
     pads = tuple(
-        gm.Pad.rectangle(name, film, [0.03, 0.02], gm.pose((x, 0.002, 0))) for name, x in (("one", -0.03), ("two", 0.04))
+        gm.Pad.rectangle(name, film, [0.03, 0.02], gm.pose((x, 0.002, 0)))
+        for name, x in (("one", -0.03), ("two", 0.04))
     )
     part = gm.Part(mass=0.6, com=[0.003, 0.0, 0.01], inertia=[8e-4, 2e-3, 2.6e-3, 0, 0, 0])
     t = np.arange(8) * 0.01
-    return gm.Job(name="plate", gripper=gm.Gripper(pads=pads), part=part, robot=arm,
-                  trajectory=gm.JointTrajectory(t=t, q=np.zeros((8, 6))))
+    return gm.Job(
+        name="plate",
+        gripper=gm.Gripper(pads=pads),
+        part=part,
+        robot=arm,
+        trajectory=gm.JointTrajectory(t=t, q=np.zeros((8, 6))),
+    )
 
 
-def true_use(job, program, span):
+def edge_maps(job):
+    case = work_out(replace(job, part=replace(job.part, surface_factor=1.0)))
+    return case.backing.edge_maps(case.strengths)[0]
+
+
+def true_use(job, maps, program, span):
     """Largest utilisation of the exact motion between the first and the last instant that was recorded."""
     t = np.arange(span[0], span[1], DENSE)
     motion = joint_motion(job.robot, t, *program.at(t))
-    case = work_out(replace(job, trajectory=gm.JointTrajectory(t=t[:8], q=np.zeros((8, 6)))))
-    maps, _ = case.backing.edge_maps(case.strengths)
     return float(peak_utilisation(maps, part_load(job.part, motion, DOWN))[0].max())
 
 
-def simulate(job, seed, recorder=None, stamps=None):
+def simulate(job, maps, seed):
     rng = np.random.default_rng([2026, seed])
-    program = random_program(rng)
-    recorder = recorder or random_recorder(rng)
+    program, recorder = random_program(rng), random_recorder(rng)
     stamp, q, taken = recorder.record(program, rng)
-    use = true_use(job, program, (taken[0], taken[-1]))
+    use = true_use(job, maps, program, (taken[0], taken[-1]))
     true = float(np.exp(rng.uniform(np.log(1.2), np.log(4.0))))
     # the surface is made so that the true margin is the one drawn
     part = replace(job.part, surface_factor=true * use)
-    case = work_out(replace(job, part=part, trajectory=gm.JointTrajectory(t=stamp, q=q), stamps=stamps))
+    case = work_out(replace(job, part=part, trajectory=gm.JointTrajectory(t=stamp, q=q)))
     found, _ = pad_use(case)
     with np.errstate(divide="ignore"):
         low, high, value = (float(1 / np.float64(u)) for u in (found.high.max(), found.low.max(), found.value.max()))
-    return Outcome(
-        recorder, program.moves[0].law, true, value, low, high, str(judge(low, high, TARGET)), len(case.motion.doubts)
-    )
+    return Outcome(recorder, program.moves[0].law, true, value, low, high, str(judge(low, high, TARGET)))
 
 
 def summary(outcomes):
@@ -198,8 +205,92 @@ def summary(outcomes):
         "cases": len(outcomes),
         "inside": float(np.mean([o.inside for o in outcomes])),
         "width": float(np.median([o.width for o in outcomes])),
+        "off": float(np.median([abs(o.value / o.true - 1) for o in outcomes])),
         "undecided": float(np.mean([o.verdict == "undecided" for o in outcomes])),
         "false pass": float(np.mean([o.verdict == "pass" for o in below])),
-        "false fail": float(np.mean([o.verdict == "fail" for o in outcomes if o.true >= TARGET])),
-        "doubted": float(np.mean([o.doubts > 0 for o in outcomes])),
     }
+
+
+@pytest.fixture(scope="module")
+def outcomes(arm):
+    job = made(arm)
+    maps = edge_maps(job)
+    return [simulate(job, maps, seed) for seed in range(1000)]
+
+
+def test_the_interval_holds_the_true_margin_and_is_of_use(outcomes):
+    found = summary(outcomes)
+    assert found["inside"] >= 0.95
+    assert found["false pass"] == 0.0
+    assert found["off"] <= 0.03
+    assert found["width"] <= 0.75
+    assert found["undecided"] <= 0.6
+
+
+@pytest.mark.parametrize("law", LAWS)
+def test_it_does_so_for_every_kind_of_motion(outcomes, law):
+    assert summary([o for o in outcomes if o.law == law])["inside"] >= 0.95
+
+
+@pytest.mark.parametrize("rate", [125, 250, 500, 1000])
+def test_it_does_so_at_every_rate(outcomes, rate):
+    assert summary([o for o in outcomes if o.recorder.rate == rate])["inside"] >= 0.95
+
+
+def test_good_recordings_are_decided(outcomes):
+    """Fine counts, steady stamps, smooth moves: what is left to doubt is a tenth of the margin."""
+    good = [o for o in outcomes if o.recorder.count < 3e-5 and o.law == "smooth" and not o.recorder.sampler]
+    assert len(good) >= 20
+    assert summary(good)["width"] <= 0.4
+
+
+def errors_of(rate, noise):
+    """Stated and actual error of the accelerations of one smooth program, medians over the moving samples."""
+    program = Program(np.zeros(6), (Move("smooth", 0.1, 0.8, np.linspace(0.3, 0.8, 6), 0.3),), 1.0)
+    rng = np.random.default_rng(3)
+    stated, actual = [], []
+    for _ in range(4):
+        t = np.arange(int(program.ends * rate)) / rate
+        q, _, qdd = program.at(t)
+        rates = estimate_rates(t, q + noise * rng.normal(size=q.shape))
+        inside = (t > 0.2) & (t < 0.8)
+        stated.append((2 * rates.sigma_second + rates.bias_second)[inside])
+        actual.append(np.abs(rates.second - qdd)[inside])
+    return float(np.median(stated)), float(np.median(actual))
+
+
+def test_errors_shrink_with_less_noise_and_finer_sampling():
+    """The best rate for the second derivative of a motion with p = 4 derivatives is (noise^2/n)^((p - 2)/(2 p + 1)).
+
+    Stone, Ann. Stat. 10(4), 1982 (from memory): the noise to the power 4/9, the sampling to the power 2/9.
+    """
+    coarse, dense, quiet = (errors_of(*case) for case in ((125, 1e-4), (1000, 1e-4), (125, 1e-6)))
+    for at_first, finer, less in zip(coarse, dense, quiet, strict=True):
+        assert 0.75 * 4 / 9 <= np.log(at_first / less) / np.log(100) <= 1.5 * 4 / 9
+        assert 0.5 * 2 / 9 <= np.log(at_first / finer) / np.log(8) <= 2.0 * 2 / 9
+
+
+def main(cases):
+    """Run many cases and print what they come to, all together and by what was recorded."""
+    arm = gm.read_urdf(Path(__file__).parents[2] / "trajectories" / "arm.urdf").mounted(tool=gm.pose((0, 0, 0.1)))
+    job = made(arm)
+    maps = edge_maps(job)
+    found = [simulate(job, maps, seed) for seed in range(cases)]
+    groups = {"all": found}
+    groups |= {law: [o for o in found if o.law == law] for law in LAWS}
+    groups |= {f"{rate} Hz": [o for o in found if o.recorder.rate == rate] for rate in (125, 250, 500, 1000)}
+    groups |= {
+        "even sampler, stamps scatter": [o for o in found if o.recorder.stamps and not o.recorder.sampler],
+        "uneven sampler, true stamps": [o for o in found if o.recorder.sampler and not o.recorder.stamps],
+        "both": [o for o in found if o.recorder.sampler and o.recorder.stamps],
+        "samples lost": [o for o in found if o.recorder.lost],
+        "counts below 1e-5 rad": [o for o in found if o.recorder.count < 1e-5],
+        "counts above 1e-4 rad": [o for o in found if o.recorder.count > 1e-4],
+    }
+    for name, group in groups.items():
+        figures = ", ".join(f"{key} {value:.3g}" for key, value in summary(group).items())
+        print(f"{name:<29} {figures}")  # noqa: T201 - a script
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1000)

@@ -17,6 +17,7 @@ from gripmargin.kernels.sample_noise import BLOCK, differences, grid, noise_leve
 FEW = 5  # second differences in a row that are too few to follow a change of speed
 FEW_ONE_WAY = 3  # the same where all have one sign
 QUIET = 3  # second differences without a change that part one burst from the next
+SAME = 1e-3  # share by which steps of rounding of two channels that are rounded alike may differ
 ROUNDED = 2.01  # steps of rounding that a second difference of a straight line may reach
 NOISY = 24.5  # noise of the samples, ten times that of a second difference, beyond which it is a change
 BESIDE = 0.5  # share of that from which a second difference is no rest beside a change
@@ -92,7 +93,10 @@ def _rounding(y: FloatArray) -> FloatArray:
     change = np.abs(np.diff(y, axis=1))
     often = (change > 0).sum(axis=1) >= OFTEN
     wide = change.max(axis=1) >= WIDE * step
-    return np.where(often | wide, step, 0.0)
+    sure = (often | wide) & (step > 0)
+    # A channel that hardly moves says too little by itself: it is rounded as another one is.
+    alike = (np.abs(step[:, None] / np.where(sure, step, np.inf) - 1.0) < SAME).any(axis=1)
+    return np.where(sure | alike, step, 0.0)
 
 
 def _noise(t: FloatArray, y: FloatArray, *, even: bool, scatter: float) -> FloatArray:

@@ -125,9 +125,7 @@ def _astray(off: FloatArray, keep: NDArray[np.bool_], sigma: float) -> float:
     return float(np.sqrt(np.mean(means**2)) / (2.0 * sigma / np.sqrt(SLOW) + 1e-9))
 
 
-def share_of_motion(
-    nominal: FloatArray, off: FloatArray, y: FloatArray, noise: FloatArray
-) -> tuple[float, float]:
+def share_of_motion(nominal: FloatArray, off: FloatArray, y: FloatArray, noise: FloatArray) -> tuple[float, float]:
     """Find which share of the stamps' deviations the samples follow: 1 where they were taken at their stamps.
 
     A sample that was taken later than its nominal time by d lies ahead by the speed times d. High differences
