@@ -17,6 +17,7 @@ from gripmargin.report import Report, Samples
 from gripmargin.workcell import Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Targets, uniform_plate
 
 if TYPE_CHECKING:
+    from gripmargin.checks.recorded import MotionComparison, MoveComparison, compare_motion
     from gripmargin.files.job_file import read_job
     from gripmargin.files.trajectory_file import read_trajectory
     from gripmargin.files.urdf import read_urdf
@@ -28,6 +29,9 @@ __version__ = "0.1.0"
 
 # Loaded when first asked for: readers bring libraries that a pipeline without files need not wait for.
 _LATER = {
+    "MotionComparison": "gripmargin.checks.recorded",
+    "MoveComparison": "gripmargin.checks.recorded",
+    "compare_motion": "gripmargin.checks.recorded",
     "read_job": "gripmargin.files.job_file",
     "read_trajectory": "gripmargin.files.trajectory_file",
     "read_urdf": "gripmargin.files.urdf",
@@ -57,6 +61,8 @@ __all__ = [
     "InputErrors",
     "Job",
     "JointTrajectory",
+    "MotionComparison",
+    "MoveComparison",
     "Nest",
     "NotChecked",
     "Pad",
@@ -75,6 +81,7 @@ __all__ = [
     "check",
     "check_file",
     "check_job",
+    "compare_motion",
     "pose",
     "read_job",
     "read_trajectory",

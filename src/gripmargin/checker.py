@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from gripmargin.assumptions import as_read, assumed
 from gripmargin.case import Case, work_out
 from gripmargin.checks.hold import check_hold
+from gripmargin.checks.recorded import check_recorded
 from gripmargin.errors import InputError
 from gripmargin.findings import CheckResult, NotChecked, Outcome, Verdict, overall
 from gripmargin.job import Job
@@ -129,7 +130,7 @@ def check_job(job: Job) -> Report:
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
         )
     hold = check_hold(case)
-    outcomes = (*_handovers(case), hold.outcome, _asked_for(job))
+    outcomes = (*_handovers(case), hold.outcome, check_recorded(case, hold.margin), _asked_for(job))
     motion = case.motion.at
     return Report(
         job=job.name,

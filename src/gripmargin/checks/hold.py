@@ -70,7 +70,7 @@ def check_hold(case: Case) -> HoldOutcome:
     results, findings = [], []
     for name, use, target, more in judged:
         results.append(_result(case, name, use, target, more))
-        findings += _findings(case, name, use, target)
+        findings += findings_over(case, name, use, target)
     n = case.load.shape[1]
     spread = {}
     for key, values in (
@@ -99,7 +99,7 @@ def _azimuths(case: Case, tension: Use) -> FloatArray:
     return np.where(tension.value > 0, np.arctan2(points[:, 1], points[:, 0]), np.nan)
 
 
-def _margin(use: float) -> float | None:
+def pads_margin(use: float) -> float | None:
     """1/u as a figure for a report: None where there is no load, 0 where the use is unbounded."""
     if np.isnan(use) or use <= 0:
         return None
@@ -115,7 +115,7 @@ def _result(case: Case, name: str, use: Use, target: float, details: dict[str, A
     if verdict is Verdict.PASS and not details.get("imbalance", 0.0) <= UNBALANCED:
         verdict = Verdict.UNDECIDED  # tractions that do not carry the load prove nothing
     at = surest if verdict is Verdict.UNDECIDED else worst
-    value = _margin(float(use.value[worst]))
+    value = pads_margin(float(use.value[worst]))
     text = NAMES[name]
     if value is None:
         text += "; no load on the pads, so the margin has no value"
@@ -123,8 +123,8 @@ def _result(case: Case, name: str, use: Use, target: float, details: dict[str, A
         check=name,
         verdict=verdict,
         value=value,
-        low=_margin(low),
-        high=_margin(high),
+        low=pads_margin(low),
+        high=pads_margin(high),
         target=target,
         at=case.place(int(use.samples[at])),
         details=details,
@@ -157,21 +157,29 @@ def _details(case: Case, whole: Use, tension: Use, lost: list[Use]) -> dict[str,
         out["one_pad_lost"].append(
             {
                 "lost": case.backing.patches[i].pad.name,
-                "margin": _margin(float(use.value[k])),
+                "margin": pads_margin(float(use.value[k])),
                 "t": float(case.job.trajectory.t[use.samples[k]]),
             }
         )
     return out
 
 
-def _findings(case: Case, name: str, use: Use, target: float) -> list[Finding]:
+def findings_over(case: Case, name: str, use: Use, target: float) -> list[Finding]:
+    """Return the stretches of a carry that fall short of a target or cannot be decided, one a move.
+
+    Args:
+        case: The job.
+        name: Of the check they belong to.
+        use: How far the pads are used.
+        target: Margin wanted.
+    """
     with np.errstate(divide="ignore"):
         short = short_of(1.0 / use.high, target)
     pieces = _pieces(case, use, short)
     if not pieces:
         return []
     ranked = sorted(pieces, key=lambda piece: -float(use.high[piece].max()))
-    with_limit = {id(piece) for piece in ranked[:LIMIT_ANALYSES]} if name == "hold" else set()
+    with_limit = {id(piece) for piece in ranked[:LIMIT_ANALYSES]} if name in ("hold", "recorded") else set()
     whole = Overall.of(case, use, target, name)
     return [_finding(case, name, use, whole, piece, id(piece) in with_limit) for piece in pieces]
 
@@ -203,9 +211,9 @@ def _finding(case: Case, name: str, use: Use, whole: Overall, piece: NDArray[np.
         "t": float(t[sample]),
         "sample": sample,
         "move": case.job.trajectory.move_at(sample),
-        "margin": _margin(float(use.value[k])),
-        "margin_low": _margin(float(use.high[k])),
-        "margin_high": _margin(float(use.low[k])),
+        "margin": pads_margin(float(use.value[k])),
+        "margin_low": pads_margin(float(use.high[k])),
+        "margin_high": pads_margin(float(use.low[k])),
         **explain.place_on_pad(case.backing, patch, spot),
         **explain.tractions_at(case, patch, spot, sample),
         "force": case.load[:3, sample].tolist(),

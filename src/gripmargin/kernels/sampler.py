@@ -44,7 +44,8 @@ def number_samples(t: FloatArray) -> tuple[NDArray[np.int64], float]:
     number, phase = 0, 0.0
     for a in range(0, t.size, BLOCK):
         part = slice(a, min(a + BLOCK, t.size))
-        lost = _lost((x[part] - phase) / period - number - np.arange(part.stop - a))
+        ahead = x[a : part.stop + NEAR]
+        lost = _lost((ahead - phase) / period - number - np.arange(ahead.size))[: part.stop - a]
         found[part] = number + lost + np.arange(part.stop - a)
         off = x[part] - phase - period * found[part]
         phase += float(np.median(off[-BLOCK // 2 :]))
@@ -77,10 +78,13 @@ def _searched(x: FloatArray, about: float) -> float:
 
 
 def _lost(late: FloatArray) -> NDArray[np.int64]:
-    """How many samples have been lost up to each one, from how late the stamps are, in periods."""
-    padded = np.pad(late, NEAR, mode="reflect" if late.size > NEAR else "edge")
+    """How many samples have been lost up to each one, from how late the stamps are, in periods.
+
+    None have been before the first.
+    """
+    padded = np.concatenate([np.zeros(NEAR), late, np.full(NEAR, late[-1])])
     level = np.rint(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * NEAR + 1), axis=-1))
-    around = np.pad(level, NEAR, mode="edge")
+    around = np.concatenate([np.zeros(NEAR), level, np.full(NEAR, level[-1])])
     options = np.stack([around[: late.size], level, around[2 * NEAR :]])
     nearest = np.take_along_axis(options, np.abs(options - late).argmin(axis=0)[None], axis=0)[0]
     nearest = np.where(np.abs(late - nearest) > 1.5, np.rint(late), nearest)  # a gap as wide as the neighbourhood

@@ -38,7 +38,7 @@ def gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int
     wide = _holes(t)
     if wide.size <= MOST:
         wide = wide[step[wide] > GAP_STEPS * float(np.median(step))]
-    moved = (np.abs(np.diff(places, axis=0)) > STILL * noise + 1e-9).any(axis=1)
+    moved = np.any(np.abs(np.diff(places, axis=0)) > STILL * noise + 1e-9, axis=1)
     return [
         (int(i), int(i) + 1, f"no sample for {1e3 * step[i]:.0f} ms while the robot moves: a peak may hide there")
         for i in wide

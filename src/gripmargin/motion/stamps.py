@@ -104,7 +104,7 @@ def sample_times(t: FloatArray, y: FloatArray, stamps: Stamps | None = None) -> 
         how = f"{scatter} and the samples follow: used as given"
     else:
         how = f"{scatter} and the samples follow by {100 * share:.0f} %: differentiated over times between"
-    used = nominal + share * off
+    used: FloatArray = nominal + share * off
     if not (np.diff(used) > 0).all():
         return _refused(t, "their order is not that of the samples", wanted)
     if share == 1.0:
