@@ -96,6 +96,11 @@ def carried(*, hurry: float = 0.6, offset: float = 0.0, **targets: float) -> gm.
     return replace(good, gripper=gm.Gripper(pads=pads), targets=gm.Targets(**targets), pick=None, nest=None)
 
 
+def as_run(made: gm.Job) -> gm.Job:
+    """With a recording of just what was programmed."""
+    return replace(made, recording=replace(made.trajectory, t=made.trajectory.t + 3.0, moves=None))
+
+
 @lru_cache
 def faults() -> dict[str, tuple[gm.Job, set[str]]]:
     """Jobs by fault, each with the changes that its report advises."""
@@ -122,6 +127,7 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "beside": (carried(offset=0.006, hold=4.0), {"shift pads", "larger pads", "strengthen"}),
         "in a hurry": (carried(hurry=0.3, hold=5.0, peel=8.0, one_pad_lost=3.0), {"slow", "none"}),
         "stop": (replace(carried(), stop=Stop(time=0.3)), set()),
+        "as run": (as_run(carried(hurry=0.3, hold=5.0)), {"slow"}),
     }
 
 
@@ -159,12 +165,13 @@ def keys(value: Any, path: str = "") -> set[str]:
     return set() if value == {} or (value == [] and path in LISTS) else {path}
 
 
-LISTS = {"checks", "findings", "not_checked", "findings[].remedies", "checks[].details.one_pad_lost"}
+LISTS = {"checks", "findings", "not_checked", "findings[].remedies", "checks[].details.one_pad_lost", "checks[].details.moves"}
 NAMED = {
     "checks[].at",
     "checks[].details",
     "checks[].details.peel",
     "checks[].details.one_pad_lost",
+    "checks[].details.moves",
     "findings[].worst",
     "findings[].remedies",
     "findings[].remedies[].figures",

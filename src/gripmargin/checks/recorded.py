@@ -29,7 +29,6 @@ SAME: Final = 0.1  # misfit over the way from which a recording is not taken for
 FEWEST: Final = 20  # recorded samples in the carry
 AROUND: Final = 1.0  # [s] recorded samples before and after the carry that help to find rates
 TURN: Final = 0.1  # [m] arm at which a turn of the tool counts as a way, where poses are compared
-NAME: Final = "recorded"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,7 +121,7 @@ def check_recorded(case: Case, margin: FloatArray) -> Outcome:
         margin: Grip margin of the program at every sample, NaN where the part is not carried, shape (n,).
     """
     if case.job.recording is None:
-        return Outcome(not_checked=(NotChecked(check=NAME, reason="the job has no recording of what the robot did"),))
+        return Outcome(not_checked=(NotChecked(check="recorded", reason="the job has no recording of what the robot did"),))
     found = _compare(case, margin)
     assumed = ["The recorded motion is judged with the bond that the programmed press leaves."] if found.moves else []
     return Outcome(results=(found.result,), findings=found.findings, assumed=tuple(assumed))
@@ -142,8 +141,8 @@ def _compare(case: Case, margin: FloatArray) -> MotionComparison:
         covers = recording.t[-1] - recording.t[0]
         return _undecided(
             case,
-            f"the recording covers {covers:.3f} s and not the whole carry of the program, {span[1] - span[0]:.3f} s from "
-            f"{span[0]:.3f} s on" + _by_offset(job),
+            f"the recording covers {covers:.3f} s and not the whole carry of the program, {span[1] - span[0]:.3f} s "
+            f"from {span[0]:.3f} s on" + _by_offset(job),
         )
     if not found.misfit <= SAME:
         return _undecided(
@@ -155,8 +154,8 @@ def _compare(case: Case, margin: FloatArray) -> MotionComparison:
     if found.runs > 1:
         return _undecided(
             case,
-            f"the recording holds {found.runs} runs of the program: cut it to one, or say with program.recording_offset "
-            "which one is meant",
+            f"the recording holds {found.runs} runs of the program: cut it to one, or say with "
+            "program.recording_offset which one is meant",
         )
     return _judged(case, recording, found, margin, (places, seen), joints=joints)
 
@@ -180,7 +179,7 @@ def _places(case: Case, recording: Trajectory, joints: bool) -> tuple[FloatArray
 def _undecided(case: Case, reason: str) -> MotionComparison:
     return MotionComparison(
         result=CheckResult(
-            check=NAME,
+            check="recorded",
             verdict=Verdict.UNDECIDED,
             value=None,
             low=None,
@@ -222,7 +221,7 @@ def _judged(
     away = compared[1][keep], _at_lag(case, real, lags, compared[0])
     moves = _moves(case, real, use, margin, lags, away if joints else None)
     result = CheckResult(
-        check=NAME,
+        check="recorded",
         verdict=verdict,
         value=pads_margin(float(use.value.max())),
         low=pads_margin(low),
@@ -239,7 +238,7 @@ def _judged(
     )
     comparison = MotionComparison(
         result=result,
-        findings=tuple(findings_over(real, NAME, use, job.targets.hold)),
+        findings=tuple(findings_over(real, "recorded", use, job.targets.hold)),
         moves=moves,
         offset=found.offset,
     )
