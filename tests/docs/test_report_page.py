@@ -165,7 +165,14 @@ def keys(value: Any, path: str = "") -> set[str]:
     return set() if value == {} or (value == [] and path in LISTS) else {path}
 
 
-LISTS = {"checks", "findings", "not_checked", "findings[].remedies", "checks[].details.one_pad_lost", "checks[].details.moves"}
+LISTS = {
+    "checks",
+    "findings",
+    "not_checked",
+    "findings[].remedies",
+    "checks[].details.one_pad_lost",
+    "checks[].details.moves",
+}
 NAMED = {
     "checks[].at",
     "checks[].details",

@@ -21,13 +21,14 @@ from gripmargin.errors import InputError
 from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Verdict, judge
 from gripmargin.job import Job
 from gripmargin.loads import part_load, standing_load
-from gripmargin.motion.alignment import Alignment, align, at, within
+from gripmargin.motion.alignment import LATEST, Alignment, align, at, within
 from gripmargin.motion.program import ProgramMotion, program_motion
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 
 SAME: Final = 0.1  # misfit over the way from which a recording is not taken for one of the program
 FEWEST: Final = 20  # recorded samples in the carry
 AROUND: Final = 1.0  # [s] recorded samples before and after the carry that help to find rates
+TELLING: Final = 3.0  # standard errors by which a lag has to stand out
 TURN: Final = 0.1  # [m] arm at which a turn of the tool counts as a way, where poses are compared
 
 
@@ -121,7 +122,9 @@ def check_recorded(case: Case, margin: FloatArray) -> Outcome:
         margin: Grip margin of the program at every sample, NaN where the part is not carried, shape (n,).
     """
     if case.job.recording is None:
-        return Outcome(not_checked=(NotChecked(check="recorded", reason="the job has no recording of what the robot did"),))
+        return Outcome(
+            not_checked=(NotChecked(check="recorded", reason="the job has no recording of what the robot did"),)
+        )
     found = _compare(case, margin)
     assumed = ["The recorded motion is judged with the bond that the programmed press leaves."] if found.moves else []
     return Outcome(results=(found.result,), findings=found.findings, assumed=tuple(assumed))
@@ -263,9 +266,15 @@ def _lags(case: Case, t: FloatArray, compared: tuple[FloatArray, FloatArray]) ->
 
 
 def _lag(t: FloatArray, seen: FloatArray, program_t: FloatArray, places: FloatArray, speed: FloatArray) -> float:
+    """By least squares; 0 where the move is too small to tell."""
     v = at(t, program_t, speed)
+    left = seen - at(t, program_t, places)
     total = float((v**2).sum())
-    return -float(((seen - at(t, program_t, places)) * v).sum()) / total if total > 0 else 0.0
+    if not total > 0.0:
+        return 0.0
+    lag = -float((left * v).sum()) / total
+    error = float(np.sqrt(((left + lag * v) ** 2).sum(axis=1).mean() / total))
+    return lag if abs(lag) < LATEST and abs(lag) > TELLING * error else 0.0
 
 
 def _hangs(case: Case, t: FloatArray, late: float) -> NDArray[np.bool_]:
