@@ -1,6 +1,6 @@
 """Where samples are missing: what may have happened there, bounded or left in doubt.
 
-A hole up to `RESOLVED` is bridged as any two samples are. A wider one is judged as if the whole record were as
+A hole of a few steps, up to `RESOLVED`, is bridged as any two samples are. A wider one is judged as if the whole record were as
 sparse as it: the rates at both its ends are estimated once more from samples that far apart, with the error that
 such sparse samples have (bursts show in the record itself). One much wider than the steps around it is a doubt.
 """
@@ -20,6 +20,7 @@ from gripmargin.motion.rates import SMALLEST, Rates, estimate_rates, estimate_ro
 
 GAP_STEPS: Final = 5.0  # median steps without a sample that count as a gap, where it is wider than RESOLVED
 HOLE_STEPS: Final = 1.5  # median steps without a sample that show that one is missing
+WIDE_STEPS: Final = 3.5  # median steps without a sample that count as a hole even where it is below RESOLVED
 STILL: Final = 4.0  # standard deviations of the noise within which positions count as unchanged
 AROUND: Final = 6  # samples, as far apart as the hole is wide, on either side of it
 MOST: Final = 1000  # holes that are judged one by one; with more of them each is a doubt
@@ -37,7 +38,7 @@ def gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int
     step = np.diff(t)
     wide = _holes(t)
     if wide.size <= MOST:
-        wide = wide[step[wide] > GAP_STEPS * float(np.median(step))]
+        wide = wide[(step[wide] > GAP_STEPS * float(np.median(step))) & (step[wide] > RESOLVED)]
     moved = np.any(np.abs(np.diff(places, axis=0)) > STILL * noise + 1e-9, axis=1)
     return [
         (int(i), int(i) + 1, f"no sample for {1e3 * step[i]:.0f} ms while the robot moves: a peak may hide there")
@@ -64,8 +65,8 @@ def in_turn_holes(t: FloatArray, rotation: FloatArray, rates: Rates) -> Rates:
 
 
 def _holes(t: FloatArray) -> NDArray[np.intp]:
-    step = np.diff(t)
-    return np.flatnonzero((step > HOLE_STEPS * float(np.median(step))) & (step > RESOLVED))
+    step, usual = np.diff(t), float(np.median(np.diff(t)))
+    return np.flatnonzero((step > HOLE_STEPS * usual) & ((step > RESOLVED) | (step > WIDE_STEPS * usual)))
 
 
 def _covered(t: FloatArray, rates: Rates, sparse: Callable[[NDArray[np.intp]], Rates]) -> Rates:
