@@ -1,8 +1,9 @@
 """Where samples are missing: what may have happened there, bounded or left in doubt.
 
-A hole of a few steps, up to `RESOLVED`, is bridged as any two samples are. A wider one is judged as if the whole record were as
-sparse as it: the rates at both its ends are estimated once more from samples that far apart, with the error that
-such sparse samples have (bursts show in the record itself). One much wider than the steps around it is a doubt.
+A hole of a few steps, up to `RESOLVED`, is bridged as any two samples are. A wider one is judged as if the whole
+record were as sparse as it: the rates at both its ends are estimated once more from samples that far apart, with the
+error that such sparse samples have (bursts show in the record itself). One much wider than the steps around it is a
+doubt.
 """
 
 from __future__ import annotations
