@@ -118,3 +118,14 @@ class TestSpeedsOfTheDrive:
         cut[np.abs(log.t - 0.45) < 0.1] *= 0.985
         made = program_motion(gm.JointTrajectory(t=log.t, q=log.q, qd=cut), arm)
         assert any("differ from the positions'" in note for note in made.notes)
+
+    def test_noisy_speeds_of_a_slow_joint_are_no_contradiction(self, arm):
+        """Most of what such a column says is noise; over several intervals it says the travel."""
+        rng = np.random.default_rng(5)
+        t = np.arange(1000) / 500
+        q = np.column_stack([0.02 * (1 - np.cos(np.pi * t))] * 6)
+        qd = np.column_stack([0.02 * np.pi * np.sin(np.pi * t)] * 6) + 0.02 * rng.normal(size=q.shape)
+        made = program_motion(gm.JointTrajectory(t=t, q=q, qd=qd), arm)
+        assert made.notes
+        with pytest.raises(gm.InputError, match="seem to be in rad where deg is said"):
+            program_motion(gm.JointTrajectory(t=t, q=q, qd=qd * np.pi / 180), arm)

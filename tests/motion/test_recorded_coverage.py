@@ -14,6 +14,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from scipy.signal import lfilter
+
 import gripmargin as gm
 from gripmargin.case import work_out
 from gripmargin.checks.use import pad_use
@@ -184,15 +186,27 @@ def true_use(job, maps, program, span):
     return float(peak_utilisation(maps, part_load(job.part, motion, DOWN))[0].max())
 
 
-def simulate(job, maps, seed):
+def drive_speeds(program, taken, rng):
+    """What a drive says of its speeds: noisy, and through a filter of the first order of up to 10 ms or none."""
+    fine = np.arange(0, program.ends + 1e-3, DENSE)
+    speeds, lag = program.at(fine)[1], rng.choice([0.0, 0.002, 0.010]) * rng.random()
+    if lag > DENSE:
+        keep = np.exp(-DENSE / lag)
+        speeds = lfilter([1 - keep], [1, -keep], speeds, axis=0)
+    shown = np.column_stack([np.interp(taken, fine, column) for column in speeds.T])
+    return shown + 10 ** rng.uniform(-5, -3) * rng.normal(size=shown.shape)
+
+
+def simulate(job, maps, seed, *, speeds=False):
     rng = np.random.default_rng([2026, seed])
     program, recorder = random_program(rng), random_recorder(rng)
     stamp, q, taken = recorder.record(program, rng)
+    qd = drive_speeds(program, taken, rng) if speeds else None
     use = true_use(job, maps, program, (taken[0], taken[-1]))
     true = float(np.exp(rng.uniform(np.log(1.2), np.log(4.0))))
     # the surface is made so that the true margin is the one drawn
     part = replace(job.part, surface_factor=true * use)
-    case = work_out(replace(job, part=part, trajectory=gm.JointTrajectory(t=stamp, q=q)))
+    case = work_out(replace(job, part=part, trajectory=gm.JointTrajectory(t=stamp, q=q, qd=qd)))
     found, _ = pad_use(case)
     with np.errstate(divide="ignore"):
         low, high, value = (float(1 / np.float64(u)) for u in (found.high.max(), found.low.max(), found.value.max()))
@@ -225,6 +239,15 @@ def test_the_interval_holds_the_true_margin_and_is_of_use(outcomes):
     assert found["off"] <= 0.03
     assert found["width"] <= 0.75
     assert found["undecided"] <= 0.6
+
+
+def test_it_does_so_with_the_speeds_of_drives(arm):
+    job = made(arm)
+    maps = edge_maps(job)
+    found = summary([simulate(job, maps, seed, speeds=True) for seed in range(100)])
+    assert found["inside"] >= 0.95
+    assert found["false pass"] == 0.0
+    assert found["width"] <= 0.6
 
 
 @pytest.mark.parametrize("law", LAWS)
