@@ -13,7 +13,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
 from scipy.signal import lfilter
 
 import gripmargin as gm
@@ -244,7 +243,15 @@ def test_the_interval_holds_the_true_margin_and_is_of_use(outcomes):
 def test_it_does_so_with_the_speeds_of_drives(arm):
     job = made(arm)
     maps = edge_maps(job)
-    found = summary([simulate(job, maps, seed, speeds=True) for seed in range(100)])
+    outcomes, refused = [], 0
+    for seed in range(100):
+        try:
+            outcomes.append(simulate(job, maps, seed, speeds=True))
+        except gm.InputError as error:  # noise and counts of a joint that hardly moves: said, and never a pass
+            assert "leave these columns out" in str(error)
+            refused += 1
+    found = summary(outcomes)
+    assert refused <= 5
     assert found["inside"] >= 0.95
     assert found["false pass"] == 0.0
     assert found["width"] <= 0.6
