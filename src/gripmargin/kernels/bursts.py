@@ -21,7 +21,7 @@ SAME = 1e-3  # share by which steps of rounding of two channels that are rounded
 ROUNDED = 2.01  # steps of rounding that a second difference of a straight line may reach
 NOISY = 24.5  # noise of the samples, ten times that of a second difference, beyond which it is a change
 BESIDE = 0.5  # share of that from which a second difference is no rest beside a change
-OFTEN = 20  # changes that show a step of rounding
+OFTEN = 20  # uneven changes that show a step of rounding
 WIDE = 5.0  # steps of rounding in the largest change that show it too
 UNSEEN = 24.0  # 5.77 travel/time^2, the peak of a minimum-jerk move, for one that takes half a sample interval
 UNSEEN_ONE_WAY = 4.0  # times the largest second difference, for a change of speed within half a sample interval
@@ -91,7 +91,8 @@ def _rounding(y: FloatArray) -> FloatArray:
     """
     step = grid(y)
     change = np.abs(np.diff(y, axis=1))
-    often = (change > 0).sum(axis=1) >= OFTEN
+    # At a constant speed all changes are multiples of one another; rounding makes them uneven.
+    often = (np.abs(np.diff(y, 2, axis=1)) > 0.5 * step[:, None]).sum(axis=1) >= OFTEN
     wide = change.max(axis=1) >= WIDE * step
     sure = (often | wide) & (step > 0)
     # A channel that hardly moves says too little by itself: it is rounded as another one is.
