@@ -19,6 +19,7 @@ from pathlib import Path
 
 import numpy as np
 from legs import Leg, Program, sampled, solved, tool_pose
+from scipy.signal import lfilter
 
 from gripmargin.arrays import FloatArray
 from gripmargin.files.urdf import read_urdf
@@ -31,6 +32,8 @@ Speed = Mapping[str, float]
 HOME = np.deg2rad([0.0, -10.0, 40.0, 0.0, 60.0, 0.0])
 ENCODER_COUNT = np.deg2rad(0.0005)
 ENCODER_NOISE = np.deg2rad(0.0004)
+SERVO, SERVO_DAMPING = 2 * np.pi * 2.5, 0.2  # [rad/s], ratio: a servo that nobody has tuned
+RUN_PERIOD, RUN_LOST, RUN_JITTER, RUN_CLOCK = 0.002, 0.01, 0.0002, 12.5  # [s], share, [s], [s]
 FAST = {"transfer": 1.6}  # what somebody in a hurry typed for the window
 RECORDED = {"transfer": 1.25}  # how fast it ran when it was recorded
 SHORT_TWIST = 3.0  # [deg]
@@ -109,6 +112,33 @@ def recorded_window(speed: Speed | None = None) -> Program:
     program = window(speed, period=0.001)
     noise = np.random.default_rng(20).normal(0.0, ENCODER_NOISE, program.q.shape)
     return replace(program, q=ENCODER_COUNT * np.round((program.q + noise) / ENCODER_COUNT))
+
+
+def run_window(speed: Speed | None = None) -> Program:
+    """What the encoders see when a controller with a soft, little damped servo runs the window program.
+
+    Each joint follows as a mass on a spring and a damper, which overshoots where the acceleration changes. The
+    clock of the recording leads, the logger's stamps scatter, and it loses some samples.
+    """
+    fine = 0.0005
+    program = window(speed, period=fine)
+    q = followed(program.q, fine)
+    random = np.random.default_rng(7)
+    every = np.arange(0, program.t.size, round(RUN_PERIOD / fine))
+    every = every[random.random(every.size) >= RUN_LOST]
+    noise = random.normal(0.0, ENCODER_NOISE, (every.size, q.shape[1]))
+    stamps = program.t[every] + RUN_CLOCK + np.clip(random.normal(0.0, RUN_JITTER, every.size), -0.001, 0.001)
+    return replace(
+        program, t=stamps, q=ENCODER_COUNT * np.round((q[every] + noise) / ENCODER_COUNT), moves=("",) * every.size
+    )
+
+
+def followed(q: FloatArray, period: float) -> FloatArray:
+    """The way of a servo behind its set values, as a filter of the second order (bilinear transform)."""
+    k = 2.0 / (period * SERVO)
+    down = np.array([k * k + 2 * SERVO_DAMPING * k + 1, 2 - 2 * k * k, k * k - 2 * SERVO_DAMPING * k + 1])
+    up = np.array([1.0, 2.0, 1.0]) / down[0]
+    return np.asarray(q[0] + lfilter(up, down / down[0], q - q[0], axis=0))
 
 
 def reflector(speed: Speed | None = None, *, period: float = 0.05, slide: float = 0.003) -> Program:
@@ -252,6 +282,16 @@ def joint_csv(program: Program, about: str, digits: int = 5) -> str:
     return "\n".join([f"# {about}", header, *rows]) + "\n"
 
 
+def log_csv(program: Program, about: str) -> str:
+    """Positions in degrees with stamps to a microsecond, without labels."""
+    header = ",".join(["t [s]", *(f"q{i} [deg]" for i in range(1, program.q.shape[1] + 1))])
+    rows = (
+        ",".join([f"{t:.6f}", *(_fixed(v, 4) for v in q)])
+        for t, q in zip(program.t, np.rad2deg(program.q), strict=True)
+    )
+    return "\n".join([f"# {about}", header, *rows]) + "\n"
+
+
 def pose_csv(program: Program, about: str) -> str:
     """Positions in mm and unit quaternions with labels, of coordinates x, y, z, yaw, tilt."""
     x, y, z, yaw, tilt = program.q.T
@@ -319,6 +359,7 @@ def texts() -> dict[str, str]:
         "window-recorded.csv": window_csv(
             recorded_window(RECORDED), ", as the encoders saw it", rate="1 kHz", digits=4
         ),
+        "window-as-run.csv": log_csv(run_window(), f"window, tray to frame, as a soft servo ran it, 500 Hz; {by}"),
         "window-short-twist.csv": window_csv(window(twist=SHORT_TWIST), ", hardly twisted off"),
         "window-askew.csv": window_csv(window(tilt=ASKEW), ", tilted over the tray"),
         "window-shallow.csv": window_csv(window(pressed=SHALLOW), ", hardly pressed on"),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from gripmargin.baseline import Comparison, Worsening, compare
     from gripmargin.checker import check, check_file, check_job
+    from gripmargin.checks.recorded import MotionComparison, MoveComparison, compare_motion
     from gripmargin.errors import FaultError, GripmarginError, InputError, InputErrors, RobotError
     from gripmargin.files.frames import samples_frame, trajectory_frame, trajectory_from_frame
     from gripmargin.files.job_file import read_job
@@ -59,6 +60,11 @@ _LATER = {
         "check",
         "check_file",
         "check_job",
+    ),
+    "checks.recorded": (
+        "MotionComparison",
+        "MoveComparison",
+        "compare_motion",
     ),
     "errors": (
         "FaultError",
@@ -176,6 +182,8 @@ __all__ = [
     "JointTrajectory",
     "Judgement",
     "MarginMeter",
+    "MotionComparison",
+    "MoveComparison",
     "Nest",
     "NotChecked",
     "Pad",
@@ -201,6 +209,7 @@ __all__ = [
     "check_files",
     "check_job",
     "compare",
+    "compare_motion",
     "junit_xml",
     "message_tree",
     "pose",

@@ -115,7 +115,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
     """
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = [holding_strength(p.pad, job.part, job.gripper) for p in whole.patches]
-    motion = motion or program_motion(job.trajectory, job.robot)
+    motion = motion or program_motion(job.trajectory, job.robot, stamps=job.stamps)
     load = part_load(job.part, motion.at, job.gravity)
     pickup, airborne = _handed_over(job, motion, whole)
     held = None if pickup is None else pickup.bond

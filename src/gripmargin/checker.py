@@ -12,6 +12,7 @@ from gripmargin.assumptions import as_read, assumed
 from gripmargin.case import Case, work_out
 from gripmargin.checks.flange import check_flange
 from gripmargin.checks.hold import check_hold
+from gripmargin.checks.recorded import check_recorded
 from gripmargin.checks.stop import check_stop
 from gripmargin.errors import InputError
 from gripmargin.findings import NotChecked, Outcome, overall
@@ -150,7 +151,7 @@ def check_job(job: Job) -> Report:
         )
     hold = check_hold(case)
     stop = check_stop(case)
-    outcomes = (*_handovers(case), hold.outcome, stop.outcome, check_flange(case))
+    outcomes = (*_handovers(case), hold.outcome, stop.outcome, check_recorded(case, hold.margin), check_flange(case))
     motion = case.motion.at
     return Report(
         job=job.name,

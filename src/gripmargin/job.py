@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import get_args
 
 import numpy as np
 
 from gripmargin.arrays import FloatArray, Value, frozen
 from gripmargin.errors import InputError, InputErrors
 from gripmargin.motion.chain import Chain
+from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.phases import PhaseMap, phase_problems
 from gripmargin.workcell import STANDARD_GRAVITY, Flange, Gripper, Nest, Part, Phase, Pick, Stop, Targets
@@ -61,6 +63,10 @@ class Job(Value):
         stop: How the robot stops, or None.
         joint_limits: Of the robot, or None.
         flange: What the robot may carry at its flange, or None.
+        stamps: How the time stamps of the program, and of the recording, are meant: "as given", "periodic", or None:
+            as the samples show.
+        recording: What the robot did when it ran the program, or None.
+        recording_offset: Time by which the recording's clock leads that of the program [s]; None: it is found.
         assumed: What was not given and was taken for granted, one sentence each.
 
     Raises:
@@ -81,6 +87,9 @@ class Job(Value):
     stop: Stop | None = None
     joint_limits: JointLimits | None = None
     flange: Flange | None = None
+    stamps: Stamps | None = None
+    recording: Trajectory | None = None
+    recording_offset: float | None = None
     assumed: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -93,6 +102,9 @@ class Job(Value):
         object.__setattr__(self, "assumed", tuple(self.assumed))
         if isinstance(self.trajectory, JointTrajectory):
             object.__setattr__(self, "trajectory", matched_to_robot(self.trajectory, self.robot))
+        if isinstance(self.recording, JointTrajectory):
+            object.__setattr__(self, "recording", matched_to_robot(self.recording, self.robot))
+        self._check_recording()
         if self.robot is not None:
             self._check_joint_counts(self.robot.joints)
         if self.flange is not None:
@@ -100,6 +112,22 @@ class Job(Value):
         problems = phase_problems(self.phases, self.trajectory)
         if problems:
             raise InputErrors(problems)
+
+    def _check_recording(self) -> None:
+        if self.stamps is not None and self.stamps not in get_args(Stamps):
+            due = " or ".join(repr(word) for word in get_args(Stamps))
+            raise InputError("program.stamps", f"{self.stamps!r}", due)
+        if self.recording_offset is None:
+            return
+        if self.recording is None:
+            raise InputError(
+                "program.recording_offset",
+                "an offset without a recording",
+                "a recording",
+                "add program.recording, or leave the offset out",
+            )
+        if not np.isfinite(self.recording_offset):
+            raise InputError("program.recording_offset", f"{self.recording_offset}", "a finite time [s]")
 
     def _check_joint_counts(self, joints: int) -> None:
         limits = self.joint_limits or JointLimits()

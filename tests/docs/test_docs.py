@@ -32,7 +32,7 @@ from gripmargin.files.job_builder import build_job
 from gripmargin.files.job_file import read_job
 from gripmargin.files.job_schema import JobFile, job_schema
 from gripmargin.files.trajectory_file import read_trajectory
-from gripmargin.motion import consistency, interpolate, program, rates
+from gripmargin.motion import consistency, holes, interpolate, program, rates
 from gripmargin.motion.chain import Chain, chain_from_axes
 from gripmargin.motion.trajectory import MAX_SAMPLES, JointTrajectory, PoseTrajectory
 from gripmargin.units import DIMENSIONS, parse_quantity
@@ -306,7 +306,7 @@ def test_checks_of_the_readme_are_those_made() -> None:
     assert len(made) > 5
     assert set(listed) == made | set(hold.NAMES)
     for check, row in listed.items():
-        name = "hold" if check == "lift_off" else check
+        name = "hold" if check in ("lift_off", "recorded") else check
         assert row[2] == f"`targets.{name}`"
         default = getattr(defaults, name)
         assert row[3].startswith("none" if default is None else f"{default:g}")
@@ -380,7 +380,7 @@ def figures() -> dict[str, list[str]]:
             f"both bounds agree within `{limit.RELATIVE_GAP:.0e}`".replace("e-04", "e-4"),
             f"The coverage factor {use.COVERAGE:g} stands for",
             f"stand out from all of it with {100 * use.SURE:g} %",
-            f"more than {('five', 'six')[int(program.GAP_STEPS - 5)]} median steps",
+            f"more than {('five', 'six')[int(holes.GAP_STEPS - 5)]} median steps",
             f"without speeds more than {1e3 * program.LINEAR_SPACING:g} ms apart",
             f"the shift is {1e3 * remedies.WORTH_SHIFTING:g} mm or more and reaches the target",
             f"no factor of {remedies.SLOWEST:g} or more helps",
@@ -511,7 +511,7 @@ def test_published_schema_file_is_that_of_the_code() -> None:
 
 
 def written(folder: Path, text: str) -> Path:
-    for file in ("arm.urdf", "window.csv", "diffuser.csv"):
+    for file in ("arm.urdf", "window.csv", "window-as-run.csv", "diffuser.csv"):
         (folder / file).symlink_to(ROOT / "trajectories" / file)
     (folder / "job.toml").write_text(text, encoding="utf-8")
     return folder / "job.toml"
@@ -537,7 +537,13 @@ def keys_in(tree: Any, path: str = "") -> set[str]:
 def test_the_long_job_leaves_out_only_alternatives() -> None:
     given = keys_in(tomllib.loads(job_blocks()[1].text))
     documented = {key for key in documented_keys() if not key.startswith("<")}
-    assert documented - given == {"robot.model", "stop.time", "stop.deceleration", "program.topic"}
+    assert documented - given == {
+        "robot.model",
+        "stop.time",
+        "stop.deceleration",
+        "program.topic",
+        "program.recording_topic",
+    }
 
 
 def without(tree: Any, steps: list[str]) -> bool:

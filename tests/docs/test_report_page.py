@@ -108,6 +108,11 @@ def on_a_wrist(*, mass: float | None = 1.0, **rated: Any) -> gm.Job:
     )
 
 
+def as_run(made: gm.Job) -> gm.Job:
+    """With a recording of just what was programmed."""
+    return replace(made, recording=replace(made.trajectory, t=made.trajectory.t + 3.0, moves=None))
+
+
 @lru_cache
 def faults() -> dict[str, tuple[gm.Job, set[str]]]:
     """Jobs by fault, each with the changes that its report advises."""
@@ -136,6 +141,7 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "heavy": (on_a_wrist(payload=3.0, moment=[0.12]), {"shift part", "lighten", "robot"}),
         "not weighed": (on_a_wrist(mass=None), {"better data"}),
         "stop": (replace(carried(), stop=Stop(deceleration=60.0, floor=-1.0)), {"stop softer", "strengthen"}),
+        "as run": (as_run(carried(hurry=0.3, hold=5.0)), {"slow"}),
     }
 
 
@@ -173,13 +179,21 @@ def keys(value: Any, path: str = "") -> set[str]:
     return set() if value == {} or (value == [] and path in LISTS) else {path}
 
 
-LISTS = {"checks", "findings", "not_checked", "findings[].remedies", "checks[].details.one_pad_lost"}
+LISTS = {
+    "checks",
+    "findings",
+    "not_checked",
+    "findings[].remedies",
+    "checks[].details.one_pad_lost",
+    "checks[].details.moves",
+}
 NAMED = {
     "checks[].at",
     "checks[].details",
     "checks[].details.peel",
     "checks[].details.fall",
     "checks[].details.one_pad_lost",
+    "checks[].details.moves",
     "findings[].worst",
     "findings[].remedies",
     "findings[].remedies[].figures",

@@ -45,6 +45,7 @@ EXPECTED = {
     "window": Expected("pass", (2.55, 2.65), "transfer"),
     "window-fast": Expected("fail", (1.50, 1.58), "transfer", frozenset({"hold"}), "linear acceleration", "pull"),
     "window-recorded": Expected("undecided", (1.95, 2.20), "transfer", frozenset({"hold"})),
+    "window-as-run": Expected("fail", (2.55, 2.65), "transfer", frozenset({"recorded"})),
     "window-short-twist": Expected("fail", (2.55, 2.65), "transfer", frozenset({"release"})),
     "window-askew": Expected(
         "fail", (0.85, 1.05), "transfer", frozenset({"preload", "lift_off", "hold"}), "gravity", "peel"

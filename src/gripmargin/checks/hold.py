@@ -70,7 +70,7 @@ def check_hold(case: Case) -> HoldOutcome:
     results, findings = [], []
     for name, use, target, more in judged:
         results.append(_result(case, name, use, target, more))
-        findings += _findings(case, name, use, target)
+        findings += findings_over(case, name, use, target)
     n = case.load.shape[1]
     spread = {}
     for key, values in (
@@ -164,14 +164,22 @@ def _details(case: Case, whole: Use, tension: Use, lost: list[Use]) -> dict[str,
     return out
 
 
-def _findings(case: Case, name: str, use: Use, target: float) -> list[Finding]:
+def findings_over(case: Case, name: str, use: Use, target: float) -> list[Finding]:
+    """Return the stretches of a carry that fall short of a target or cannot be decided, one a move.
+
+    Args:
+        case: The job.
+        name: Of the check they belong to.
+        use: How far the pads are used.
+        target: Margin wanted.
+    """
     with np.errstate(divide="ignore"):
         short = short_of(1.0 / use.high, target)
     stretches = pieces(case, use, short)
     if not stretches:
         return []
     ranked = sorted(stretches, key=lambda piece: -float(use.high[piece].max()))
-    with_limit = {id(piece) for piece in ranked[:LIMIT_ANALYSES]} if name == "hold" else set()
+    with_limit = {id(piece) for piece in ranked[:LIMIT_ANALYSES]} if name in ("hold", "recorded") else set()
     whole = Overall.of(case, use, target, name)
     return [_finding(case, name, use, whole, piece, id(piece) in with_limit) for piece in stretches]
 

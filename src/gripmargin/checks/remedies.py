@@ -45,7 +45,7 @@ class Overall:
         high = float(use.high.max())
         undecided = not use.low.max() > 1.0 / target
         found = []
-        if math.isfinite(high) and name != "one_pad_lost":
+        if math.isfinite(high) and name not in ("one_pad_lost", "recorded"):
             found = [pad_shift(case, target), larger_pads(case, target)]
         if math.isfinite(high):
             found.append(stronger_pads(high, target))

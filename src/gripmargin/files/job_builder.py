@@ -19,7 +19,7 @@ from gripmargin.files.job_values import Measured, angular_of
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.job import Job, JointLimits
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.poses import pose
 from gripmargin.workcell import (
     Flange,
@@ -92,10 +92,11 @@ class _Builder:
         limits = self._limits(robot)
         flange = self._flange()
         targets = Targets(**_given(tables.targets)) if tables.targets else Targets()
-        trajectory = None
+        trajectory = recording = None
         if tables.robot is None or robot is not None:
             source = self.file.parent / tables.program.trajectory
             trajectory = self._attempt(None, lambda: read_trajectory(source, robot=robot, topic=tables.program.topic))
+            recording = self._recording(robot)
         if trajectory is not None and isinstance(trajectory, JointTrajectory) and tables.robot is None:
             self._fault("robot", "no robot", "the robot that this joint program moves", "add the table [robot]")
         self._refuse()
@@ -116,6 +117,9 @@ class _Builder:
                 stop=stop,
                 joint_limits=limits,
                 flange=flange,
+                stamps=tables.program.stamps,
+                recording=recording,
+                recording_offset=tables.program.recording_offset,
                 **gravity,
             ),
         )
@@ -235,6 +239,13 @@ class _Builder:
             if phase is not None:
                 phases.append(phase)
         return tuple(phases)
+
+    def _recording(self, robot: Chain | None) -> Trajectory | None:
+        name = self.tables.program.recording
+        if name is None:
+            return None
+        topic = self.tables.program.recording_topic
+        return self._attempt(None, lambda: read_trajectory(self.file.parent / name, robot=robot, topic=topic))
 
     def _station(self, key: str, kind: Callable[..., T], table: schema.PickTable | schema.NestTable | None) -> T | None:
         if table is None:

@@ -10,6 +10,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validat
 
 from gripmargin.files.job_values import Choice, Count, JointQuantity, Label, Measured, Number, Quantity, fault
 from gripmargin.files.source import printable
+from gripmargin.motion.stamps import Stamps
 from gripmargin.workcell import PhaseKind, ReleaseKind
 
 SCHEMA_NAME = "job-1.schema.json"
@@ -192,6 +193,10 @@ class ProgramTable(Table):
     trajectory: Text
     topic: Text | None = None
     phases: list[PhaseTable] | None = None
+    stamps: Annotated[Stamps, Choice(get_args(Stamps))] | None = None
+    recording: Text | None = None
+    recording_offset: Time | None = None
+    recording_topic: Text | None = None
 
 
 class PickTable(Table):

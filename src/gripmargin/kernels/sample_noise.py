@@ -23,6 +23,8 @@ _MEDIAN_TO_SIGMA: Final = 1.482602218505602  # 1 / 0.75 quantile of the normal d
 _UNIFORM: Final = 0.2886751345948129  # standard deviation of rounding to whole numbers, 1 / sqrt(12)
 _GROWS: Final = 1.35  # noise is the same among every second sample; more growth than this is motion
 _LEAKS: Final = 1.15  # second differences of noise are no larger than higher ones (scaled); of motion they are
+_SCATTER: Final = 3.7  # times the root of the number of samples: twice the scatter of _GROWS in pure noise
+_SMALL: Final = 0.01  # noise over the range of the samples that noise has
 _RESOLVED: Final = 12.0  # steps from sample to sample this many times the noise show motion that is resolved
 _OFF_GRID: Final = 0.01  # steps off whole multiples of the smallest that binary rounding explains
 _BY_ROUNDING: Final = 0.75  # noise up to this many steps of the grid comes from rounding to it (1 / sqrt(12) does)
@@ -60,7 +62,11 @@ def noise_levels(t: FloatArray, y: FloatArray, step: float | None) -> tuple[Floa
     low = [_stretch_rms(differences(t, y, p, even=even), blocks) for p in (1, 2)]
     high = np.min([_stretch_medians(f) for f in fine], axis=0)
     coarse = np.min([_every_second(t, y, p, even=even, blocks=blocks) for p in orders], axis=0)
-    motion = (coarse > _GROWS * high) & (low[1] > _LEAKS * high) & (low[0] < _RESOLVED * high)
+    # Few samples say less; but noise that is a good part of the way is motion sooner than noise.
+    unsure = 1.0 + _SCATTER / np.sqrt([min(b - a, _STRETCH) * BLOCK for a, b in _stretches(blocks)])
+    unsure = np.where(high < _SMALL * np.ptp(y, axis=-1)[:, None], unsure, 1.0)
+    motion = (coarse > _GROWS * unsure * high) & (low[1] > _LEAKS * np.sqrt(unsure) * high)
+    motion &= (low[0] > _LEAKS * high) & (low[0] < _RESOLVED * high)
     motion &= high > _BY_ROUNDING * grid(y)[:, None]
     unresolved = np.repeat(running_max(motion, 1), _STRETCH, axis=1)[:, :blocks]
     return level, np.where(unresolved, rounding, level)

@@ -7,7 +7,7 @@ give are estimated (`gripmargin.motion.rates`), and the error of the estimate go
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,14 +25,15 @@ from gripmargin.motion.consistency import (
     interpolated,
     unexplained_acceleration,
 )
+from gripmargin.motion.holes import gaps, in_holes, in_turn_holes
+from gripmargin.motion.measured import distrust
 from gripmargin.motion.rates import Rates, estimate_rates, estimate_rotation_rates
+from gripmargin.motion.stamps import SampleTimes, Stamps, sample_times
 from gripmargin.motion.tool_motion import ToolMotion, check_columns, joint_motion, pose_motion
 from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory, Trajectory
 
 LINEAR_SPACING = 0.010  # [s] points of a linear program closer than this are taken for samples of a smooth motion
-GAP_STEPS = 5.0  # median steps without a sample that count as a gap
 EIGHTHS = tuple(k / 8 for k in range(1, 8))
-STILL = 4.0  # standard deviations of the noise within which positions count as unchanged
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,24 +149,28 @@ class ProgramMotion:
         return "give joint speeds and accelerations with the positions, or positions with less noise or more digits"
 
 
-def program_motion(trajectory: Trajectory, chain: Chain | None) -> ProgramMotion:
+def program_motion(trajectory: Trajectory, chain: Chain | None, *, stamps: Stamps | None = None) -> ProgramMotion:
     """Work out the motion of a program.
 
     Args:
         trajectory: The samples.
         chain: The robot; joint trajectories need it.
+        stamps: How the time stamps are meant where rates are estimated; None: as the samples show.
 
     Raises:
-        InputError: No robot, another number of joints, too few samples, or rates that contradict positions.
+        InputError: No robot, another number of joints, too few samples, rates that contradict positions, or stamps
+            that are to be a periodic sampler's and are not.
     """
     if isinstance(trajectory, PoseTrajectory):
-        return _from_poses(trajectory)
+        return _from_poses(trajectory, stamps)
     if chain is None:
         raise InputError(trajectory.source, "a joint program without a robot", "the robot it moves")
     check_columns(trajectory.q, chain)
     if trajectory.qd is not None and trajectory.qdd is not None:
         return _from_given_rates(trajectory, chain)
-    return _from_positions(trajectory, chain)
+    if trajectory.interpolation == "linear":
+        return _from_positions(trajectory, chain, SampleTimes(trajectory.t))
+    return _from_positions(trajectory, chain, sample_times(trajectory.t, trajectory.q, stamps))
 
 
 def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
@@ -195,30 +200,31 @@ def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotio
         certain=certain,
         sparse=tuple(joint_motion(chain, middle_t, *interpolated(trajectory, share)) for share in shares),
         joint_rates=(qd, qdd),
-        doubts=(*contradictions(trajectory), *_gaps(t, q, np.zeros(chain.joints))),
+        doubts=(*contradictions(trajectory), *gaps(t, q, np.zeros(chain.joints))),
         notes=(note,),
     )
 
 
-def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
-    t, q = trajectory.t, trajectory.q
-    if trajectory.qd is not None:
-        missed = check_rates(trajectory)
-        rates = estimate_rates(t, trajectory.qd, order=1)
-        qd, qdd = trajectory.qd, rates.first
-        sigma_qd: FloatArray = np.zeros_like(q)
-        bias_qd: FloatArray = missed * np.abs(qd)
-        sigma_qdd = rates.sigma_first
+def _from_positions(trajectory: JointTrajectory, chain: Chain, times: SampleTimes) -> ProgramMotion:
+    t, q, notes = times.t, trajectory.q, [times.note] if times.note else []
+    trajectory = replace(trajectory, t=t)
+    rates = in_holes(t, q, estimate_rates(t, q, scatter=times.scatter))
+    qd, qdd = rates.first, rates.second
+    sigma_qd, bias_qd, sigma_qdd, bias_qdd = rates.sigma_first, rates.bias_first, rates.sigma_second, rates.bias_second
+    given = "Joint speeds and accelerations estimated from positions: "
+    noise = rates.noise
+    missed = check_rates(trajectory)
+    doubt = distrust(trajectory, rates)
+    if doubt is not None:
+        notes.append(doubt)
+    elif trajectory.qd is not None:
         # Speeds sampled past a quick move may not show it; the positions on either side do.
-        hidden = burst_bias(t, np.ascontiguousarray(q.T), even=even_step(t) is not None).T
-        bias_qdd: FloatArray = rates.bias_first + missed * np.abs(qdd) + hidden
+        hidden = burst_bias(t, np.ascontiguousarray(q.T), even=even_step(t) is not None, scatter=times.scatter).T
+        rates = in_holes(t, trajectory.qd, estimate_rates(t, trajectory.qd, order=1))
+        qd, qdd = trajectory.qd, rates.first
+        sigma_qd, bias_qd = np.zeros_like(q), missed * np.abs(qd)
+        sigma_qdd, bias_qdd = rates.sigma_first, rates.bias_first + missed * np.abs(qdd) + hidden
         given = "Joint speeds as given; accelerations estimated from them: "
-    else:
-        rates = estimate_rates(t, q)
-        qd, qdd = rates.first, rates.second
-        sigma_qd, bias_qd = rates.sigma_first, rates.bias_first
-        sigma_qdd, bias_qdd = rates.sigma_second, rates.bias_second
-        given = "Joint speeds and accelerations estimated from positions: "
     # An error of speed enters through the Coriolis terms, at most 2 omega times it.
     spin = 2.0 * np.abs(qd[:, np.array(chain.revolute)]).sum(axis=1, keepdims=True)
 
@@ -226,7 +232,7 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
         return tool_jacobian(chain.links, chain.revolute, q[samples])
 
     error = RateError(sigma=np.hypot(sigma_qdd, spin * sigma_qd), bias=bias_qdd + spin * bias_qd, directions=directions)
-    doubts = list(_gaps(t, trajectory.q, rates.noise))
+    doubts = list(gaps(t, q, noise))
     if trajectory.interpolation == "linear":
         doubts += _corners(trajectory)
     return ProgramMotion(
@@ -235,17 +241,19 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
         error=error,
         joint_rates=(qd, qdd),
         doubts=tuple(doubts),
-        notes=(given + _how(rates, np.array(chain.revolute)),),
+        notes=(*notes, given + _how(rates, np.array(chain.revolute))),
         references=(rates.method,),
     )
 
 
-def _from_poses(trajectory: PoseTrajectory) -> ProgramMotion:
-    t = trajectory.t
-    line = estimate_rates(t, trajectory.position)
-    turn = estimate_rotation_rates(t, trajectory.rotation)
-    spin = 2.0 * np.linalg.norm(turn.first, axis=1, keepdims=True)
+def _from_poses(trajectory: PoseTrajectory, stamps: Stamps | None) -> ProgramMotion:
     rotation = trajectory.rotation
+    places = np.hstack([trajectory.position, rotation.reshape(trajectory.samples, 9)])
+    times = sample_times(trajectory.t, places, stamps)
+    t = times.t
+    line = in_holes(t, trajectory.position, estimate_rates(t, trajectory.position, scatter=times.scatter))
+    turn = in_turn_holes(t, rotation, estimate_rotation_rates(t, rotation, scatter=times.scatter))
+    spin = 2.0 * np.linalg.norm(turn.first, axis=1, keepdims=True)
 
     def directions(samples: NDArray[np.intp]) -> FloatArray:
         out = np.zeros((6, 6, samples.size))
@@ -258,7 +266,6 @@ def _from_poses(trajectory: PoseTrajectory) -> ProgramMotion:
         bias=np.hstack([line.bias_second, turn.bias_second + spin * turn.bias_first]),
         directions=directions,
     )
-    places = np.hstack([trajectory.position, rotation.reshape(t.size, 9)])
     noise = np.concatenate([line.noise, np.full(9, turn.noise.max())])
     return ProgramMotion(
         at=pose_motion(t, trajectory.position, rotation, line.first, line.second, turn.first, turn.second),
@@ -267,8 +274,9 @@ def _from_poses(trajectory: PoseTrajectory) -> ProgramMotion:
             np.hstack([line.bias_first, turn.bias_first]),
         ),
         error=error,
-        doubts=tuple(_gaps(t, places, noise)),
+        doubts=tuple(gaps(t, places, noise)),
         notes=(
+            *([times.note] if times.note else []),
             "Speeds and accelerations estimated from poses: " + _how(line, np.zeros(3, dtype=bool)),
             f"Orientation: noise {turn.noise.max():.2g} rad, differentiated on the rotation group.",
         ),
@@ -282,17 +290,6 @@ def _how(rates: Rates, revolute: NDArray[np.bool_]) -> str:
     low, high = 1e3 * rates.window.min(), 1e3 * rates.window.max()
     span = f"{low:.3g} ms" if high <= 1.01 * low else f"{low:.3g} to {high:.3g} ms"
     return f"local polynomials over {span}; noise found {rates.noise.max():.2g} {unit}."
-
-
-def _gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int, int, str]]:
-    """Stretches without samples across which something moved."""
-    step = np.diff(t)
-    wide = step > GAP_STEPS * float(np.median(step))
-    moved = (np.abs(np.diff(places, axis=0)) > STILL * noise + 1e-9).any(axis=1)
-    return [
-        (int(i), int(i) + 1, f"no sample for {1e3 * step[i]:.0f} ms while the robot moves: a peak may hide there")
-        for i in np.flatnonzero(wide & moved)
-    ]
 
 
 def _corners(trajectory: JointTrajectory) -> list[tuple[int, int, str]]:

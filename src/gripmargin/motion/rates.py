@@ -34,6 +34,8 @@ _CHUNK: Final = 8160  # samples worked on at a time; a multiple of all numbers o
 _HALO: Final = 600  # samples on either side of a chunk, more than its answers depend on; such a multiple too
 # The figures below were set by simulation (coverage of known accelerations), on the safe side.
 _AGREE: Final = (6.0, 3.75)  # half width of the intervals in standard deviations: first window, the others
+_NOISY: Final = 4.5  # the others where noise is steady: over a whole record it exceeds less by chance
+_STEADY: Final = 0.2  # median over root mean square of the noise levels of blocks from which it is steady
 _BACK: Final = 2  # windows back from the widest that agrees; two windows are a factor of about 2
 _WORTH: Final = 12.0  # a window this many times noisier than the widest that agrees is not gone back to
 _EVIDENT: Final = 1.5  # standard deviations by which windows may differ without being a smoothing error
@@ -79,13 +81,15 @@ class Rates(Value):
         object.__setattr__(self, "window", frozen(self.window, (n, channels), "rates window"))
 
 
-def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2) -> Rates:
+def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float = 0.0, bursts: bool = True) -> Rates:
     """Estimate the derivatives of samples.
 
     Args:
         t: Times [s], increasing, evenly spaced or not, shape (n,), n >= 5.
         y: Samples, shape (n, channels).
         order: 2 for first and second derivative of positions, 1 for the first derivative of speeds.
+        scatter: By which the times may be off [s], one standard deviation.
+        bursts: Whether quick moves that samples cannot follow are looked for.
 
     Raises:
         InputError: Fewer than 5 samples, times that do not increase, NaN, or numbers too large to differentiate.
@@ -108,11 +112,13 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2) -> Rates:
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
         return Rates(top, none, sigma, none, bias, none, noise, window)
-    bias = bias + burst_bias(times, np.ascontiguousarray(samples.T), even=even_step(times) is not None).T
+    even = even_step(times) is not None
+    if bursts:
+        bias = bias + burst_bias(times, np.ascontiguousarray(samples.T), even=even, scatter=scatter).T
     return Rates(first[0], top, first[1], sigma, first[2], bias, noise, window)
 
 
-def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike) -> Rates:
+def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float = 0.0, bursts: bool = True) -> Rates:
     """Estimate angular velocity and acceleration of orientations, both in body axes.
 
     What is differentiated is the integral of the angular velocity in body axes, summed from the rotation vectors
@@ -122,6 +128,8 @@ def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike) -> Rates:
     Args:
         t: Times [s], increasing, shape (n,), n >= 5.
         rotation: Body axes as columns, shape (n, 3, 3).
+        scatter: By which the times may be off [s], one standard deviation.
+        bursts: Whether quick turns that samples cannot follow are looked for.
 
     Returns:
         First: angular velocity [rad/s]; second: angular acceleration [rad/s^2].
@@ -154,7 +162,7 @@ def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike) -> Rates:
     inner = (gap[1:] * slope[:-1] + gap[:-1] * slope[1:]) / (gap[1:] + gap[:-1])
     rise = np.concatenate([slope[:1], inner, slope[-1:]])
     integral = np.cumsum(vector - h**3 / 12.0 * np.cross(speed, rise), axis=0)
-    return estimate_rates(times, np.vstack([np.zeros(3), integral]))
+    return estimate_rates(times, np.vstack([np.zeros(3), integral]), scatter=scatter, bursts=bursts)
 
 
 def _estimate(t: FloatArray, y: FloatArray, order: int) -> tuple[list[FloatArray], FloatArray]:
@@ -173,6 +181,8 @@ def _estimate(t: FloatArray, y: FloatArray, order: int) -> tuple[list[FloatArray
     level, reliable = noise_levels(t, y, step)
     # Rounding of a slow motion is the same over many samples: it averages out as if there were fewer.
     runs = np.maximum(run_lengths(y) - 1.0, 1.0)
+    steady = np.median(level, axis=-1) > _STEADY * np.sqrt(np.mean(level**2, axis=-1))
+    agree = np.where(steady, _NOISY, _AGREE[1])[:, None]
     found: list[FloatArray] = [np.empty(y.shape) for _ in range(4 if order == 1 else 7)]
     for a in range(0, n, _CHUNK):
         low, high = max(0, a - _HALO), min(n, a + _CHUNK + _HALO)
@@ -181,7 +191,7 @@ def _estimate(t: FloatArray, y: FloatArray, order: int) -> tuple[list[FloatArray
             t[low:high],
             y[:, low:high] - y[:, low : low + 1],
             (level[:, block], reliable[:, block]),
-            runs[:, low:high],
+            (runs[:, low:high], agree),
             order,
             step,
         )
@@ -211,14 +221,19 @@ class _Ladder:
 
 
 def _chunk(
-    t: FloatArray, y: FloatArray, noise: tuple[FloatArray, FloatArray], runs: FloatArray, order: int, step: float | None
+    t: FloatArray,
+    y: FloatArray,
+    noise: tuple[FloatArray, FloatArray],
+    trust: tuple[FloatArray, FloatArray],
+    order: int,
+    step: float | None,
 ) -> list[FloatArray]:
     """Derivative, sigma, bias, window, and for order 2 the first derivative, its sigma and bias."""
     level, reliable = noise
     # a joint that stands at exactly zero has no noise at all
     inflation = np.divide(level, reliable, out=np.ones_like(level), where=reliable > 0)
     orders = (1,) if order == 1 else (2, 1)
-    ladders, widest = _climb(t, y, reliable, runs, orders, step)
+    ladders, widest = _climb(t, y, reliable, trust, orders, step)
     main = ladders[0]
     last = len(main.value) - 1
     chosen = np.maximum(widest - _BACK, 0)
@@ -257,9 +272,15 @@ def _chunk(
 
 
 def _climb(
-    t: FloatArray, y: FloatArray, noise: FloatArray, runs: FloatArray, orders: tuple[int, ...], step: float | None
+    t: FloatArray,
+    y: FloatArray,
+    noise: FloatArray,
+    trust: tuple[FloatArray, FloatArray],
+    orders: tuple[int, ...],
+    step: float | None,
 ) -> tuple[list[_Ladder], NDArray[np.intp]]:
     """Fit wider and wider windows; find for each sample the widest that agrees with all narrower ones."""
+    runs, agree = trust
     values: list[list[FloatArray]] = [[] for _ in orders]
     sigmas: list[list[FloatArray]] = [[] for _ in orders]
     agrees = np.ones(y.shape, dtype=bool)
@@ -274,7 +295,7 @@ def _climb(
         for i, (value, gain) in enumerate(fits):
             values[i].append(value)
             sigmas[i].append(noise * gain * same)
-        half = _AGREE[min(k, 1)] * sigmas[0][k]
+        half = (agree if k else _AGREE[0]) * sigmas[0][k]
         low, high = np.maximum(low, values[0][k] - half), np.minimum(high, values[0][k] + half)
         agrees &= low <= high
         if k:
