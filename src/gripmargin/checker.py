@@ -16,6 +16,7 @@ from gripmargin.findings import CheckResult, NotChecked, Outcome, Verdict, overa
 from gripmargin.job import Job
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
+from gripmargin.pictures import picture
 from gripmargin.report import Report, Samples
 from gripmargin.workcell import STANDARD_GRAVITY, Gripper, Nest, Part, Phase, Pick, Targets
 
@@ -155,6 +156,7 @@ def check_job(job: Job) -> Report:
             peel_index=hold.peel_index,
             peel_azimuth=hold.peel_azimuth,
         ),
+        picture=picture(case),
     )
 
 
@@ -169,11 +171,8 @@ def _handovers(case: Case) -> tuple[Outcome, ...]:
     from gripmargin.checks.preload import check_preload  # noqa: PLC0415
     from gripmargin.checks.pressure import check_pressure  # noqa: PLC0415
     from gripmargin.checks.release import check_release  # noqa: PLC0415
-    from gripmargin.handover import put_down  # noqa: PLC0415
 
-    strongest = None if case.pickup is None else case.pickup.strongest
-    putdowns = put_down(job, case.motion.at, case.whole.patches, strongest)
-    return check_preload(case), check_release(case, putdowns), check_pressure(case, putdowns)
+    return check_preload(case), check_release(case, case.putdowns), check_pressure(case, case.putdowns)
 
 
 def _asked_for(job: Job) -> Outcome:

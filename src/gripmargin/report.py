@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from gripmargin.arrays import FloatArray
 from gripmargin.findings import CheckResult, Finding, NotChecked, Verdict
+from gripmargin.pictures import Picture
 
 SCHEMA = "gripmargin-report/1"
 
@@ -65,6 +66,7 @@ class Report:
         notes: What helps to see that the input was understood: frames at the start, sampling, errors of rates.
         references: Published sources of the methods that ran.
         samples: Figures at every sample.
+        picture: What drawings need beyond that; not part of the JSON.
     """
 
     job: str
@@ -76,6 +78,7 @@ class Report:
     notes: tuple[str, ...]
     references: tuple[str, ...]
     samples: Samples
+    picture: Picture | None = field(default=None, repr=False, compare=False)
 
     @property
     def passed(self) -> bool:

@@ -1,0 +1,314 @@
+"""The charts over the program's time: moves and phases, margin, what uses the pads up, loads and their causes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from gripmargin.arrays import FloatArray
+from gripmargin.findings import Finding
+from gripmargin.report import Report
+from gripmargin.reports.html.charts import (
+    Level,
+    Line,
+    Mark,
+    TimeChart,
+    margin_scale,
+    ribbon,
+    runs,
+    scale,
+)
+from gripmargin.reports.html.text import margin, number, safe, table, tag
+from gripmargin.reports.series import IntArray, by_severity, loads_by_cause, stops, use_by_cause, used, worst_sample
+
+STOPS = 900  # places of the time cursor, the marked samples besides
+NUMBERED = 12  # findings that get a number and a card
+CAUSE_STYLE = {
+    "gravity": "a",
+    "linear acceleration": "b",
+    "angular acceleration": "c",
+    "centripetal": "d",
+    "gyroscopic": "e",
+    "other": "f",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """A report made ready for its page.
+
+    Attributes:
+        report: The report.
+        key: Prefix of all identifiers of this report in the page.
+        worst: The sample that the page opens at; None where there is no sample.
+        stops: Samples at which figures are given.
+        numbered: The findings with a number, worst first.
+        hung: Whether the part hangs on the pads, sample by sample.
+    """
+
+    report: Report
+    key: str
+    worst: int | None
+    stops: IntArray
+    numbered: tuple[Finding, ...]
+    hung: Any
+
+    @classmethod
+    def of(cls, report: Report, key: str) -> View:
+        """Return the view of a report."""
+        samples = report.samples
+        ranked = by_severity(report)
+        marked = [int(f.worst["sample"]) for f in ranked if isinstance(f.worst.get("sample"), int)]
+        marked += [check.at.sample for check in report.checks if check.at is not None]
+        worst = worst_sample(report)
+        marked += [] if worst is None else [worst]
+        hung = ~np.isnan(samples.hold_margin) if report.picture is None else report.picture.airborne
+        return cls(
+            report=report,
+            key=key,
+            worst=worst,
+            stops=stops(samples.t, used(samples.hold_margin_low), marked, STOPS),
+            numbered=tuple(ranked[:NUMBERED]),
+            hung=np.asarray(hung, dtype=bool),
+        )
+
+    @property
+    def t(self) -> FloatArray:
+        """Times [s]."""
+        return self.report.samples.t
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """First and last time [s]."""
+        return float(self.t[0]), float(self.t[-1])
+
+    @property
+    def cursor(self) -> float | None:
+        """Where the time cursor is at first [s]."""
+        return None if self.worst is None else float(self.t[self.worst])
+
+    def target(self, check: str) -> float | None:
+        """Target of a check, None where it was not made."""
+        return next((c.target for c in self.report.checks if c.check == check), None)
+
+    def carried(self, values: FloatArray) -> FloatArray:
+        """Values where the part hangs on the pads, NaN elsewhere."""
+        return np.where(self.hung, values, np.nan)
+
+
+def timeline(view: View) -> str:
+    """Return the ribbons and the margin, and what uses the pads up."""
+    parts = _ribbons(view) + _margins(view).markup()
+    shares = _use_by_cause(view)
+    return parts + ("" if shares is None else shares.markup())
+
+
+def loads(view: View) -> str:
+    """Return the charts of the load and of its causes."""
+    samples, key, span, cursor = view.report.samples, view.key, view.span, view.cursor
+    charts = []
+    for name, values, unit, factor, about in (
+        ("Force of the part on the pads", samples.force, "N, tool axes", 1.0, "Positive z pulls the part off."),
+        ("Moment about the tool frame’s origin", samples.moment, "N mm, tool axes", 1e3, "x and y peel, z twists."),
+    ):
+        lines = [
+            Line(name=axis, t=samples.t, y=view.carried(factor * values[:, i]), style=f"s{i + 1}")
+            for i, axis in enumerate("xyz")
+        ]
+        charts.append((name, unit, about, lines))
+    if view.report.picture is not None:
+        parts = loads_by_cause(samples, view.report.picture, np.arange(samples.t.size))
+        mass = view.report.picture.part.mass
+        for name, unit, factor, part, about in (
+            ("Acceleration by cause", "m/s², at the centre of mass", 1.0 / mass, slice(0, 3), f"Times {mass:g} kg it is the force."),
+            ("Moment by cause", "N mm, about the tool frame’s origin", 1e3, slice(3, 6), "Sizes, whatever their direction."),
+        ):
+            lines = []
+            for cause, load in parts.items():
+                size = factor * np.linalg.norm(load[:, part], axis=1)
+                if size.max(initial=0.0) > 0:
+                    lines.append(Line(name=cause, t=samples.t, y=view.carried(size), style=f"c-{CAUSE_STYLE[cause]}"))
+            charts.append((name, unit, about, lines))
+    out = ""
+    for i, (name, unit, about, lines) in enumerate(charts):
+        axis = scale([line.y for line in lines])
+        levels = [Level(y=0.0, text="", style="zero")] if axis.low < 0 else []
+        out += TimeChart(
+            key=f"{key}-load{i}", title=name, unit=unit, about=f"{name} over time. {about} {_extremes(lines)}", span=span,
+            scale=axis, lines=lines, levels=levels, cursor=cursor, note=about,
+        ).markup()
+    return tag("div", out, class_="pair")
+
+
+def _extremes(lines: Sequence[Line]) -> str:
+    """The largest and the least value of each line, in words."""
+    said = []
+    for line in lines:
+        good = line.y[np.isfinite(line.y)]
+        if good.size:
+            said.append(f"{line.name} from {number(float(good.min()))} to {number(float(good.max()))}")
+    return ("; ".join(said) + ".") if said else "No values."
+
+
+def _ribbons(view: View) -> str:
+    samples, span = view.report.samples, view.span
+    t = samples.t
+
+    def stretches(labels: Sequence[str], styles: dict[str, str] | None) -> list[tuple[float, float, str, str]]:
+        found = []
+        for i, (first, last, label) in enumerate(runs(labels)):
+            end = float(t[min(last + 1, t.size - 1)])
+            style = f"phase-{styles.get(label, 'free')}" if styles else ("move-a", "move-b")[i % 2]
+            found.append((float(t[first]), end, label, style))
+        return found
+
+    out = ""
+    if samples.move:
+        out += ribbon(f"{view.key}-moves", "moves", span, stretches(samples.move, None), lambda label: f"move {label},")
+    kinds = {kind: kind for kind in ("preload", "carry", "release", "free")}
+    if samples.phase:
+        out += ribbon(f"{view.key}-phases", "phases", span, stretches(samples.phase, kinds), lambda label: f"{label},")
+    return out
+
+
+def _margins(view: View) -> TimeChart:
+    samples = view.report.samples
+    use, most = used(samples.hold_margin), used(samples.hold_margin_low)
+    unbounded = ~np.isfinite(most) & ~np.isnan(samples.hold_margin_low)
+    lines = [
+        Line(name="range by errors of the rates", t=samples.t, y=most, lower=use, style="band"),
+        Line(name="hold margin", t=samples.t, y=use, style="s1"),
+    ]
+    if np.nanmax(np.append(np.abs(np.where(np.isfinite(most - use), most - use, 0.0)), 0.0)) > 1e-6:
+        lines.insert(1, Line(name="least it may be", t=samples.t, y=most, style="thin"))
+    else:
+        lines.pop(0)
+    more = {"swing_margin": ("margin with the swing", "s2"), "swing_margin_low": ("least with the swing", "thin2"), "stop_margin": ("margin at a stop", "s3")}
+    for key, (name, style) in more.items():
+        values = getattr(samples, key, None)
+        if values is not None and np.isfinite(used(np.asarray(values))).any():
+            lines.append(Line(name=name, t=samples.t, y=used(np.asarray(values)), style=style))
+    levels = [Level(y=1.0, text="1: the limit", style="limit")]
+    targets: dict[float, list[str]] = {}
+    for check in ("hold", "swing", "stop"):
+        target = view.target(check)
+        if target is not None and (check == "hold" or any(line.style == {"swing": "s2", "stop": "s3"}[check] for line in lines)):
+            targets.setdefault(float(target), []).append(check)
+    levels += [Level(y=1.0 / v, text=f"target {v:g}" + (f" ({', '.join(names)})" if len(targets) > 1 else "")) for v, names in targets.items()]
+    marks = []
+    for i, finding in enumerate(view.numbered, start=1):
+        sample = finding.worst.get("sample")
+        at = float(use[sample]) if isinstance(sample, int) and np.isfinite(use[sample]) else 0.0
+        marks.append(Mark(t=float(finding.worst.get("t", finding.start)), y=at, text=str(i), title=f"finding {i}: {finding.text}"))
+    bands = _phase_bands(view) + [
+        (start, end, f"span-{finding.verdict}") for finding in view.report.findings for start, end in finding.spans[:200]
+    ]
+    note = "Heights are those of the load: halfway between ∞ and 1 half of what the pads hold is used up."
+    if unbounded.any():
+        note += " Where the least margin is unknown its line is broken."
+    worst = float(np.nanmax(use)) if np.isfinite(use).any() else None
+    about = "Grip margin over time, unbounded at the top, the limit 1 near the bottom. " + (
+        f"The least margin is {margin(1.0 / worst)}." if worst else "No load on the pads."
+    )
+    return TimeChart(
+        key=f"{view.key}-margin",
+        title="Grip margin",
+        unit="factor by which the load could grow",
+        about=about,
+        span=view.span,
+        scale=margin_scale([line.y for line in lines], [level.y for level in levels]),
+        lines=lines,
+        levels=levels,
+        bands=bands,
+        marks=marks,
+        tall="tall",
+        note=note,
+        danger=1.0,
+        cursor=view.cursor,
+    )
+
+
+def _phase_bands(view: View) -> list[tuple[float, float, str]]:
+    t, phases = view.t, view.report.samples.phase
+    return [
+        (float(t[first]), float(t[min(last + 1, t.size - 1)]), f"back-{kind}")
+        for first, last, kind in runs(phases)
+        if kind in ("preload", "release", "free")
+    ]
+
+
+def _use_by_cause(view: View) -> TimeChart | None:
+    picture, samples = view.report.picture, view.report.samples
+    if picture is None:
+        return None
+    at = view.stops
+    shares = use_by_cause(picture, loads_by_cause(samples, picture, at))
+    if not shares:
+        return None
+    t, hung = samples.t[at], view.hung[at]
+    up, down = np.zeros(at.size), np.zeros(at.size)
+    lines = []
+    for cause in CAUSE_STYLE:
+        if cause not in shares:
+            continue
+        share = 100.0 * shares[cause]
+        if np.abs(share[hung]).max(initial=0.0) < 0.05:
+            continue
+        for base, part in ((up, np.maximum(share, 0.0)), (down, np.minimum(share, 0.0))):
+            if np.abs(part[hung]).max(initial=0.0) > 0.05:
+                name = cause if base is up or not (share[hung] > 0.05).any() else ""
+                lines.append(
+                    Line(name=name, t=t, y=np.where(hung, base + part, np.nan), lower=np.where(hung, base, np.nan), style=f"area-{CAUSE_STYLE[cause]}")
+                )
+            base += part
+    total = np.where(hung, 100.0 * np.sum(list(shares.values()), axis=0), np.nan)
+    lines.append(Line(name="together", t=t, y=total, style="s1"))
+    target = view.target("hold")
+    levels = [] if target is None else [Level(y=100.0 / target, text=f"target {target:g}")]
+    return TimeChart(
+        key=f"{view.key}-use",
+        title="What uses the pads up",
+        unit="% of what they hold, at their most used place",
+        about=f"Use of the pads by cause over time, stacked. {_extremes([line for line in lines if line.name])}",
+        span=view.span,
+        scale=scale([np.where(np.abs(line.y) > 100 * 5, np.nan, line.y) for line in lines] + [np.array([level.y for level in levels])]),
+        lines=lines,
+        levels=levels,
+        bands=_phase_bands(view),
+        cursor=view.cursor,
+        note="Stacked from the bottom in the order of the legend; what relieves stands below zero.",
+    )
+
+
+def moves_table(view: View) -> str:
+    """Return one row a move, or a phase where moves have no labels: its time and its least margin."""
+    samples = view.report.samples
+    labels, name = (samples.move, "move") if samples.move else (samples.phase, "phase")
+    if not labels:
+        return ""
+    rows = []
+    for first, last, label in runs(labels):
+        part = slice(first, last + 1)
+        use, most = used(samples.hold_margin[part]), used(samples.hold_margin_low[part])
+        carried = ~np.isnan(use)
+        if carried.any():
+            k = first + int(np.argmax(np.where(np.isnan(use), -1.0, use)))
+            least = margin(float(samples.hold_margin[k]))
+            low = margin(float(1.0 / v) if (v := float(np.nanmax(most))) > 0 else np.inf) if not np.isnan(most).all() else "–"
+            cells = [least, low, link(view, float(samples.t[k]))]
+        else:
+            cells = ["–", "–", "–"]
+        kinds = ", ".join(dict.fromkeys(samples.phase[part]))
+        rows.append([safe(label), safe(kinds), f"{number(float(samples.t[first]), 3)} – {number(float(samples.t[last]), 3)}", *cells])
+    shown = rows[:200]
+    head = [name, "phase", "from – to [s]", "least margin", "least it may be", "at"]
+    more = tag("p", f"and {len(rows) - 200} more", class_="note") if len(rows) > 200 else ""
+    return table(head, shown, caption=f"Each {name} with its least grip margin", class_="numbers") + more
+
+
+def link(view: View, t: float) -> str:
+    """Return a link that moves the time cursor."""
+    return tag("a", safe(f"{t:.3f} s"), href=f"#{view.key}:t={t:.4f}", class_="at")
