@@ -20,6 +20,8 @@ from gripmargin.workcell import Part
 if TYPE_CHECKING:
     from gripmargin.handover import Pickup, Putdown
 
+PRESSED = 300  # samples at which the spreading contact is looked at
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class PadPicture:
@@ -57,6 +59,9 @@ class HandoverPicture:
         demand: For each way in which the part could leave its nest, what the pads ask [N or N m], shape (k,); of a
             preload the pull along the face normal alone, under "lift".
         available: What restrains it, likewise; NaN where the job does not say.
+        pressed: Of a preload: times [s], the share of the contact area that is pressed then [-], and the mean share of
+            full adhesion that the pressure so far gives by the pads' law, dwell not counted [-]; shape (3, p). None
+            for a release.
     """
 
     kind: str
@@ -68,6 +73,7 @@ class HandoverPicture:
     pressure: FloatArray
     demand: dict[str, FloatArray]
     available: dict[str, FloatArray]
+    pressed: FloatArray | None = None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -151,7 +157,25 @@ def _preload(pickup: Pickup) -> HandoverPicture:
         pressure=pickup.hard.pressure if pickup.hard.t.size == history.t.size else history.pressure,
         demand={"lift": np.maximum(history.force[:, 2], 0.0)},
         available={"lift": np.full(history.t.size, pickup.restraint)},
+        pressed=_pressed(pickup),
     )
+
+
+def _pressed(pickup: Pickup) -> FloatArray:
+    """How the contact spreads while the tool comes down, at some samples and the deepest one."""
+    relative = pickup.relative
+    centre = np.stack([face.patch.centre for face in pickup.faces])
+    deepest = int(np.argmin(relative.height(centre).sum(axis=1)))
+    chosen = np.unique(np.append(np.linspace(0, relative.samples - 1, PRESSED).astype(int), deepest))
+    pressed, given, whole = np.zeros(chosen.size), np.zeros(chosen.size), 0.0
+    for face in pickup.faces:
+        patch = face.patch
+        depth = -(relative.rotation[chosen, 2] @ patch.points.T + relative.position[chosen, 2:]) - face.gap
+        peak = np.maximum.accumulate(np.maximum(depth, 0.0), axis=0) * patch.pad.material.normal_stiffness
+        pressed += (depth > 0) @ patch.areas
+        given += np.where(peak > 0, face.law(peak), 0.0) @ patch.areas
+        whole += patch.area
+    return np.stack([relative.t[chosen], pressed / whole, given / whole])
 
 
 def _release(case: Case, putdown: Putdown) -> HandoverPicture:

@@ -20,6 +20,7 @@ from gripmargin.reports.series import IntArray, thinned
 COLUMNS = 500  # of the drawing, each with its first, last, least and largest sample
 WIDE, HIGH = 1000.0, 1000.0  # of the stretched box
 CLOSE = 0.022  # share of the width at which marks stand above each other
+NEAR = 0.13  # share of the height at which words of two lines are kept apart
 ROWS = 3  # of marks above each other
 
 
@@ -107,9 +108,14 @@ def scale(values: Sequence[FloatArray], *, zero: bool = True, ticks: int = 4) ->
         high, low = high + max(abs(high), 1e-3) * 0.5, low - (max(abs(low), 1e-3) * 0.5 if low < 0 or not zero else 0.0)
     step = _step((high - low) / ticks)
     low, high = math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
-    digits = max(0, -math.floor(math.log10(step) + 1e-9))
+    digits = decimals(step)
     at = [low + i * step for i in range(round((high - low) / step) + 1)]
     return Scale(low=low, high=high, ticks=tuple((y, number(y, digits)) for y in at))
+
+
+def decimals(step: float) -> int:
+    """Return how many decimals the multiples of a step have."""
+    return next((d for d in range(12) if abs(round(step, d) - step) < 1e-6 * step), 12)
 
 
 def _step(raw: float) -> float:
@@ -156,6 +162,8 @@ class TimeChart:
         note: Said below.
         danger: Value from which on the chart is hatched to its bottom.
         cursor: Where the time cursor is at first [s]; None: the chart has none.
+        heading: Element of the heading.
+        legend: Further entries of the legend: name, style.
     """
 
     key: str
@@ -172,6 +180,7 @@ class TimeChart:
     note: str = ""
     danger: float | None = None
     cursor: float | None = None
+    heading: str = "h4"
     legend: Sequence[tuple[str, str]] = field(default=())
 
     def markup(self) -> str:
@@ -181,7 +190,7 @@ class TimeChart:
         words = "".join(
             tag("li", _key(style) + safe(name), class_=f"key {style}") for name, style in entries if name
         )
-        head = tag("h4", safe(self.title) + (tag("span", safe(self.unit), class_="unit") if self.unit else ""))
+        head = tag(self.heading, safe(self.title) + (tag("span", safe(self.unit), class_="unit") if self.unit else ""))
         body = self._plot(drawn) if drawn else tag("p", "Nothing to draw: no finite value.", class_="empty")
         return tag(
             "figure",
@@ -194,11 +203,12 @@ class TimeChart:
     def _plot(self, drawn: Sequence[Line]) -> str:
         curves = "".join(self._curve(line) for line in drawn)
         grid = "".join(_rule(self.scale.share(y), "grid") for y, _ in self.scale.ticks)
-        levels = "".join(self._level(level) for level in self.levels)
+        levels = self._levels()
         cursor = ""
         if self.cursor is not None:
             at = f"{100 * self._x(self.cursor):.3f}%"
-            cursor = tag("line", "", class_="cursor", x1=at, x2=at, y1="0", y2="100%")
+            inside = self.span[0] <= self.cursor <= self.span[1]
+            cursor = tag("line", "", class_="cursor", x1=at, x2=at, y1="0", y2="100%", visibility=None if inside else "hidden")
         plot = tag(
             "svg",
             tag("title", safe(self.title), id=f"{self.key}-t")
@@ -252,13 +262,18 @@ class TimeChart:
         top = 100 * float(self.scale.share(self.danger))
         return tag("rect", "", class_="danger", x="0", width="100%", y=f"{top:.2f}%", height=f"{100 - top:.2f}%")
 
-    def _level(self, level: Level) -> str:
-        share = float(self.scale.share(level.y))
-        at = f"{100 * share:.2f}%"
-        below = share < 0.12
-        return _rule(share, f"level {level.style}") + tag(
-            "text", safe(level.text), class_=f"level-text {level.style}", x="100%", y=at, dx="-5", dy="13" if below else "-5"
-        )
+    def _levels(self) -> str:
+        """The horizontal lines; words of lines close to each other stand at the other end."""
+        out, last, left = "", -1.0, False
+        for level in sorted(self.levels, key=lambda level: -level.y if self.scale.high > self.scale.low else level.y):
+            share = float(self.scale.share(level.y))
+            if level.text:
+                left, last = share - last < NEAR and not left, share
+            end = {"x": "0", "dx": "5"} if left else {"x": "100%", "dx": "-5"}
+            dy = "13" if share < 0.12 else "-5"
+            style = f"level-text {level.style}{' left' if left else ''}"
+            out += _rule(share, f"level {level.style}") + tag("text", safe(level.text), class_=style, y=f"{100 * share:.2f}%", dy=dy, **end)
+        return out
 
     def _marks(self) -> str:
         out, rows = "", [-1.0] * ROWS
@@ -303,22 +318,23 @@ def time_axis(span: tuple[float, float]) -> str:
     ticks: list[tuple[float, str]]
     if span[1] > span[0]:
         step = _step((span[1] - span[0]) / 10)
-        digits = max(0, -math.floor(math.log10(step) + 1e-9))
+        digits = decimals(step)
         first = math.ceil(span[0] / step - 1e-9)
         ticks = [(i * step, number(i * step, digits)) for i in range(first, math.floor(span[1] / step + 1e-9) + 1)]
     else:
         ticks = [(span[0], number(span[0], 3))]
+    if ticks:
+        ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} s")
     inner = ""
     for i, (t, text) in enumerate(ticks):
         x = share_of(span, t)
         at = f"{100 * x:.3f}%"
-        extra = " extra" if i % 2 else ""
-        place = "start" if x < 0.02 else "end" if x > 0.96 else "middle"
+        extra = " extra" if (len(ticks) - 1 - i) % 2 else ""
+        place = "start" if x < 0.02 else "end" if x > 0.95 else "middle"
         inner += tag("line", "", x1=at, x2=at, y1="0", y2="5") + tag(
             "text", safe(text), x=at, y="17", class_=f"{place}{extra}"
         )
-    unit = tag("text", "s", x="100%", y="17", class_="end unit") if not ticks or share_of(span, ticks[-1][0]) < 0.96 else ""
-    return tag("svg", inner + unit, class_="x-axis", aria_hidden="true")
+    return tag("svg", inner, class_="x-axis", aria_hidden="true")
 
 
 def _rule(share: FloatArray | float, style: str) -> str:

@@ -74,7 +74,7 @@ def face(view: View) -> str:
     more = f" {len(picture.pads) - len(shown)} more pads are in the table." if len(picture.pads) > len(shown) else ""
     return (
         tag("p", said, class_="at-cursor", data_face="said")
-        + tag("div", _overview(view, picture) + figures, class_="faces")
+        + tag("div", _overview(view, picture) + tag("div", figures, class_="pads"), class_="faces")
         + _legend(picture)
         + tag("p", safe(seen + more), class_="note")
         + _pads_table(picture)
@@ -340,4 +340,4 @@ def _pads_table(picture: Picture) -> str:
             ]
         )
     head = ["pad", "material", "on the part [cm²]", "of its area [%]", "mean bond [%]", "counted on [%]", "pull-off stress [N/cm²]", "shear strength [N/cm²]"]
-    return table(head, rows, caption="Pads, with the strength that margins count on", class_="numbers")
+    return table(head, rows, caption="Pads, with the strength that margins count on", class_="numbers second")

@@ -36,8 +36,8 @@ def _one(view: View, i: int, at: HandoverPicture) -> str:
         charts += [_ratios(view, i, at, span), *_asked(view, i, at, span)]
     else:
         charts += _asked(view, i, at, span)
-    title = tag("h3", safe(f"{name}, {seconds(span[0])} to {seconds(span[1])}"))
-    return tag("section", title + tag("div", "".join(chart.markup() for chart in charts), class_="pair") + _table(at), class_="handover", data_span=f"{span[0]:.9g} {span[1]:.9g}")
+    title = tag("h4", safe(f"{name}, {seconds(span[0])} to {seconds(span[1])}"), class_="sub")
+    return tag("section", title + tag("div", "".join(chart.markup() for chart in charts), class_="trio") + _table(at), class_="handover", data_span=f"{span[0]:.9g} {span[1]:.9g}")
 
 
 def _per_pad(view: View, values: FloatArray, t: FloatArray, all_name: str) -> list[Line]:
@@ -60,19 +60,31 @@ def _pressure(view: View, i: int, at: HandoverPicture, span: tuple[float, float]
         full = {p.patch.pad.material.full_preload for p in picture.pads if p.patch.pad.material.full_preload is not None}
         levels += [Level(y=value / 1e4, text=f"full preload {number(value / 1e4)}", style="target") for value in sorted(full)[:2] if value / 1e4 <= FAR * most]
     return TimeChart(
-        key=f"{view.key}-hand{i}p", title="Highest contact pressure", unit="N/cm²",
+        key=f"{view.key}-hand{i}p", heading="h5", title="Highest contact pressure", unit="N/cm²",
         about=f"Highest contact pressure over time, at most {number(most)} N/cm².", span=span,
         scale=scale([line.y for line in lines] + [np.array([level.y for level in levels])]), lines=lines, levels=levels, note=note, cursor=view.cursor,
     )
 
 
 def _bond(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) -> TimeChart:
+    if at.pressed is not None:
+        t, pressed, given = at.pressed
+        lines = [
+            Line(name="contact area under pressure", t=t, y=100 * pressed, style="s2"),
+            Line(name="mean adhesion by the highest pressure so far", t=t, y=100 * given, style="s1"),
+        ]
+        end = float(at.held_total[-1])
+        return TimeChart(
+            key=f"{view.key}-hand{i}b", title="Contact", unit="%", heading="h5",
+            about=f"Contact area under pressure, at most {number(100 * float(pressed.max()), 0)} %, and adhesion, at most {number(100 * float(given.max()), 0)} %.",
+            span=span, scale=scale([np.array([0.0, 100.0])]), lines=lines, cursor=view.cursor,
+            note=f"Dwell is not in these curves. With it, {number(100 * end, 0)} % of the full strength is bonded when the pads take the part.",
+        )
     lines = _per_pad(view, 100 * at.held, at.t, "highest")
     return TimeChart(
-        key=f"{view.key}-hand{i}b", title="Bond", unit="% of full strength",
+        key=f"{view.key}-hand{i}b", heading="h5", title="Bond", unit="% of full strength",
         about=f"Share of the full strength that is bonded, {number(100 * float(at.held_total[0]), 0)} % at the start, {number(100 * float(at.held_total[-1]), 0)} % at the end.",
         span=span, scale=scale([np.array([0.0, 100.0])]), lines=lines, cursor=view.cursor,
-        note="While it is pressed, a cell that the pads’ law already counts as bonded counts." if at.kind == "preload" else "",
     )
 
 
@@ -90,7 +102,7 @@ def _ratios(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) 
     levels += [] if target is None or target == 1 else [Level(y=1.0 / target, text=f"target {target:g}")]
     note = f"Not stated, so not drawn: what keeps it from being {', '.join(unknown)}." if unknown else ""
     return TimeChart(
-        key=f"{view.key}-hand{i}r", title="Release ratio", unit="what keeps the part over what the pads ask",
+        key=f"{view.key}-hand{i}r", heading="h5", title="Release ratio", unit="what keeps the part over what the pads ask",
         about="Restraint over demand for each way in which the part could leave its nest; unbounded at the top.",
         span=span, scale=margin_scale([line.y for line in lines], [level.y for level in levels]), lines=lines, levels=levels, danger=1.0, note=note, cursor=view.cursor,
     )
@@ -114,7 +126,7 @@ def _asked(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) -
         axis = scale([press.y, side.y, np.array([level.y for level in levels])])
         levels.append(Level(y=0.0, text="", style="zero"))
         return [
-            TimeChart(key=f"{view.key}-hand{i}f", title="Force of the pads on the part", unit="N", about=f"From {number(float(at.force[:, 2].min()))} to {number(float(at.force[:, 2].max()))} N along the face normal.", span=span, scale=axis, lines=[press, side], levels=levels, note=note, cursor=view.cursor)
+            TimeChart(key=f"{view.key}-hand{i}f", heading="h5", title="Force of the pads on the part", unit="N", about=f"From {number(float(at.force[:, 2].min()))} to {number(float(at.force[:, 2].max()))} N along the face normal.", span=span, scale=axis, lines=[press, side], levels=levels, note=note, cursor=view.cursor)
         ]
     for j, (title, unit, ways) in enumerate(groups):
         lines, levels, notes = [], [], []
@@ -135,7 +147,7 @@ def _asked(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) -
             else:
                 notes.append(f"Off the chart: limit, {name}, at least {number(float(known.min()), 3)} {unit}.")
         charts.append(
-            TimeChart(key=f"{view.key}-hand{i}f{j}", title=title, unit=unit, about=f"{title} over time, at most {number(most, 3)} {unit}.", span=span,
+            TimeChart(key=f"{view.key}-hand{i}f{j}", heading="h5", title=title, unit=unit, about=f"{title} over time, at most {number(most, 3)} {unit}.", span=span,
                 scale=scale([line.y for line in lines] + [np.array([level.y for level in levels])]), lines=lines, levels=levels, note=" ".join(notes), cursor=view.cursor)
         )
     return charts

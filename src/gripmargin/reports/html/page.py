@@ -24,7 +24,7 @@ Entry = Report | tuple[str, GripmarginError]
 
 PATTERNS = """<svg class="defs" width="0" height="0" aria-hidden="true"><defs>
 <pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path class="hatch" d="M0 0V6"/></pattern>
-<pattern id="cross" width="5" height="5" patternUnits="userSpaceOnUse"><path class="hatch" d="M0 0L5 5M5 0L0 5"/></pattern>
+<pattern id="cross" width="5" height="5" patternUnits="userSpaceOnUse"><path class="idle" d="M0 0L5 5M5 0L0 5"/></pattern>
 <pattern id="over" width="5" height="5" patternUnits="userSpaceOnUse"><rect class="over" width="5" height="5"/><path class="over-line" d="M0 5L5 0"/></pattern>
 <pattern id="press1" width="7" height="7" patternUnits="userSpaceOnUse"><rect class="press1" width="7" height="7"/><circle class="press-dot" cx="3.5" cy="3.5" r=".8"/></pattern>
 <pattern id="press2" width="5" height="5" patternUnits="userSpaceOnUse"><rect class="press2" width="5" height="5"/><circle class="press-dot" cx="2.5" cy="2.5" r=".9"/></pattern>
@@ -181,7 +181,7 @@ def _said(view: View) -> dict[str, str]:
             out[key] = margin(float(values[i]))
     if view.report.picture is not None and view.hung[i]:
         parts = use_by_cause(view.report.picture, loads_by_cause(samples, view.report.picture, np.array([i])))
-        out["cause"] = ", ".join(f"{name} {number(100 * float(v[0]), 0)}" for name, v in parts.items())
+        out["cause"] = ", ".join(f"{name} {number(100 * float(v[0]), 0)}" for name, v in parts.items() if abs(v[0]) >= 0.005)
     elif view.report.picture is not None:
         out["cause"] = "–"
     return out

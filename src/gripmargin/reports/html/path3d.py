@@ -20,6 +20,8 @@ CLASSES = (
     ("p3", "below target, or perhaps below it"),
     ("p4", "below 1: the part may come off"),
 )
+FOOT = 78.0  # of the axes, from the left and from below
+AROUND = ((0, -16), (16, -9), (-16, -9), (16, 9), (-16, 9))  # where numbers stand beside their places
 WHISKERS = 24  # short lines along the tool's z axis
 
 
@@ -47,8 +49,9 @@ def projected(points: FloatArray, azimuth: float = AZIMUTH, elevation: float = E
 def frame_of(points: FloatArray) -> tuple[FloatArray, float]:
     """Return the middle of the path, and the factor from metres to the drawing from whatever side it is seen."""
     low, high = points.min(axis=0), points.max(axis=0)
-    reach = max(float(np.linalg.norm(high - low)) / 2, 1e-6)
-    return (low + high) / 2, 0.43 * SIZE / reach
+    middle = (low + high) / 2
+    reach = max(float(np.linalg.norm(points - middle, axis=1).max()), 1e-6)
+    return middle, 0.44 * SIZE / reach
 
 
 def path(view: View) -> str:
@@ -117,6 +120,7 @@ def data(view: View) -> dict[str, Any]:
         "marks": [int(np.searchsorted(view.stops, f.worst["sample"])) if isinstance(f.worst.get("sample"), int) else -1 for f in view.numbered],
         "corner": rounded(points.min(axis=0) - middle, 6),
         "length": _length(factor),
+        "foot": FOOT,
     }
     if view.report.picture is not None:
         tree["axis"] = [rounded(column, 4) for column in view.report.picture.axis[view.stops].T]
@@ -140,7 +144,7 @@ def strokes(flat: FloatArray, kind: FloatArray, wanted: int) -> str:
 
 def _length(factor: float) -> float:
     """A round length that is about an eighth of the drawing [m]."""
-    raw = SIZE / 8 / factor
+    raw = SIZE / 13 / factor
     power = 10.0 ** np.floor(np.log10(raw))
     return float(next(s * power for s in (1.0, 2.0, 5.0, 10.0) if raw <= s * power * (1 + 1e-9)))
 
@@ -148,15 +152,15 @@ def _length(factor: float) -> float:
 def _floor(points: FloatArray, middle: FloatArray, factor: float) -> str:
     """World axes with a length, at the drawing's lower left, turned as the eye is."""
     length = _length(factor)
-    foot = np.array([70.0, SIZE - 60.0])
+    foot = np.array([FOOT, SIZE - FOOT])
     out = ""
     for i, axis in enumerate("xyz"):
         tip = foot + factor * length * projected(np.eye(3)[i : i + 1])[0]
         label = foot + (tip - foot) * 1.22
         out += f'<path class="axis" d="M{foot[0]:.1f} {foot[1]:.1f}L{tip[0]:.1f} {tip[1]:.1f}"/>'
         out += tag("text", axis, x=f"{label[0]:.1f}", y=f"{label[1]:.1f}", dy="4", class_="axis-name")
-    text = f"{1e3 * length:g} mm" if length < 1 else f"{length:g} m"
-    return out + tag("text", safe(text), x="16", y=f"{SIZE - 14:g}", class_="axis-length")
+    text = "axes " + (f"{1e3 * length:g} mm" if length < 1 else f"{length:g} m")
+    return out + tag("text", safe(text), x=f"{FOOT:g}", y=f"{SIZE - FOOT + 52:g}", class_="axis-length")
 
 
 def _whisked(view: View) -> FloatArray:
@@ -191,7 +195,7 @@ def _mark(view: View, i: int, flat: FloatArray) -> str:
     if not isinstance(sample, int):
         return ""
     x, y = flat[int(np.searchsorted(view.stops, sample))]
-    inner = '<circle r="3.5" class="mark-dot"/><g transform="translate(0 -16)"><circle r="8" class="mark-disc"/>' + tag("text", str(i + 1), dy="4", class_="mark-text") + "</g>"
+    inner = '<circle r="3.5" class="mark-dot"/><g transform="translate({} {})"><circle r="8" class="mark-disc"/>'.format(*AROUND[i % 5]) + tag("text", str(i + 1), dy="4", class_="mark-text") + "</g>"
     return tag("g", tag("title", safe(f"finding {i + 1}: {finding.text}")) + inner, class_="mark", data_mark=i, transform=f"translate({x:.1f} {y:.1f})")
 
 

@@ -100,7 +100,7 @@
       }).join(''));
       axes.forEach((axis, c) => {
         const [x, y] = look(...[0, 1, 2].map(k => k === c ? path.length * path.factor : 0));
-        const foot = [70, path.size - 60];
+        const foot = [path.foot, path.size - path.foot];
         axis.setAttribute('d', `M${foot[0]} ${foot[1]}L${(foot[0] + x).toFixed(1)} ${(foot[1] + y).toFixed(1)}`);
         names[c].setAttribute('x', (foot[0] + 1.22 * x).toFixed(1));
         names[c].setAttribute('y', (foot[1] + 1.22 * y).toFixed(1));
@@ -154,7 +154,7 @@
         force: three(data.force, i, 1, 2), moment: three(data.moment, i, 1e3, 0), place: three(data.place, i, 1e3, 1),
         acc: three(data.acc, i, 1, 2), omega: three(data.omega, i, 1, 2),
         swing: data.swing ? margin(data.swing[i]) : NONE, stop: data.stop ? margin(data.stop[i]) : NONE,
-        cause: data.cause && data.hung[i] ? Object.entries(data.cause).map(([n, v]) => `${n} ${fixed(100 * v[i], 0)}`).join(', ') : NONE,
+        cause: data.cause && data.hung[i] ? Object.entries(data.cause).filter(([, v]) => Math.abs(v[i]) >= 0.005).map(([n, v]) => `${n} ${fixed(100 * v[i], 0)}`).join(', ') : NONE,
       };
       for (const [key, elements] of Object.entries(says)) for (const e of elements) e.textContent = words[key] ?? NONE;
       slider.value = i;

@@ -43,12 +43,14 @@ def head(view: View) -> str:
     deciding = next((check for check in report.checks if check.verdict is report.verdict), None)
     if view.numbered:
         worst = view.numbered[0]
-        lines.append(tag("p", tag("b", safe(_name(worst.check))) + " " + safe(worst.text)))
+        check = next((c for c in report.checks if c.check == worst.check), None)
+        lines.append(tag("p", safe(f"{_title(check.check)}: {_sentence(check)}.") if check else safe(worst.text), class_="key-figure"))
+        lines.append(tag("p", tag("b", "Why ") + safe(_why(worst)) + "."))
         if worst.remedy:
-            lines.append(tag("p", tag("b", "What to change ") + safe(worst.remedy)))
+            lines.append(tag("p", tag("b", "What to change ") + safe(worst.remedy) + "."))
     elif deciding is not None:
         nearest = min(report.checks, key=lambda c: (c.value / c.target) if c.value is not None and math.isfinite(c.value) else math.inf)
-        lines.append(tag("p", safe(f"Nearest to its target: {_sentence(nearest)}.")))
+        lines.append(tag("p", safe(f"Nearest to its target is {_name(nearest.check)}: {_sentence(nearest)}.")))
     made = ", ".join(_name(check.check) for check in report.checks)
     left = ", ".join(_name(item.check) for item in report.not_checked)
     scope = tag("span", tag("b", "Checked ") + safe(made)) + (tag("span", tag("b", "Not checked ") + safe(left)) if left else "")
@@ -62,7 +64,23 @@ def head(view: View) -> str:
 
 def _sentence(check: CheckResult) -> str:
     at = "" if check.at is None else f" at {check.at.t:.3f} s{words.in_move(check.at.move)}"
-    return f"{_name(check.check)}, {check.measure} {margin(check.value)}, target {check.target:g}{at}"
+    value = "has no value" if check.value is None else margin(check.value)
+    return f"{check.measure} {value} against a target of {check.target:g}{',' if at else ''}{at}"
+
+
+def _why(finding: Finding) -> str:
+    because = finding.because
+    if isinstance(because.get("cause"), str):
+        return str(because["cause"])
+    if finding.verdict is not Verdict.FAIL and because.get("undecided"):
+        return "; ".join(str(reason) for reason in because["undecided"])
+    said = words.ranked(because["causes"]) if isinstance(because.get("causes"), Mapping) else finding.text
+    return said + (f"; it acts as {words.ranked(because['ways'])}" if isinstance(because.get("ways"), Mapping) else "")
+
+
+def _title(check: str) -> str:
+    name = _name(check)
+    return name[:1].upper() + name[1:]
 
 
 def _name(check: str) -> str:
@@ -140,7 +158,7 @@ def _without(report: Report) -> str:
 def _card(view: View, i: int, finding: Finding) -> str:
     t = float(finding.worst.get("t", finding.start))
     move = finding.worst.get("move")
-    title = f"{_name(finding.check)}" + (f" in move ‘{move}’" if move else "")
+    title = _title(finding.check) + (f" in move ‘{move}’" if move else "")
     top = tag("h4", tag("span", str(i), class_="disc") + safe(title)) + stamp(finding.verdict) + link(view, t)
     lines = "".join(tag("div", tag("dt", safe(word)) + tag("dd", safe(sentence))) for word, sentence in finding.lines)
     cause = finding.because.get("cause")

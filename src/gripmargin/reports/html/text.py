@@ -16,9 +16,16 @@ NONE = "–"
 UNBOUNDED = 1e9  # stands for a use without bound in the script's data
 
 
+UNITS = {"N/cm^2": "N/cm²", "m/s^2": "m/s²", "rad/s^2": "rad/s²"}
+
+
 def safe(text: object) -> str:
     """Return text for an element or a quoted attribute; control and direction characters become spaces."""
-    return html.escape("".join(c if c.isprintable() else " " for c in str(text)), quote=True)
+    text = str(text)
+    if "^2" in text:
+        for plain, raised in UNITS.items():
+            text = text.replace(plain, raised)
+    return html.escape("".join(c if c.isprintable() else " " for c in text), quote=True)
 
 
 def tag(name: str, content: str = "", /, **attributes: object) -> str:

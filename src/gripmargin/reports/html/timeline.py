@@ -115,8 +115,8 @@ def loads(view: View) -> str:
         ("Moment about the tool frame’s origin", samples.moment, "N mm, tool axes", 1e3, "x and y peel, z twists."),
     ):
         lines = [
-            Line(name=axis, t=samples.t, y=view.carried(factor * values[:, i]), style=f"s{i + 1}")
-            for i, axis in enumerate("xyz")
+            Line(name=axis, t=samples.t, y=view.carried(factor * values[:, i]), style=style)
+            for i, (axis, style) in enumerate((("x", "s2"), ("y", "s3"), ("z", "s1")))
         ]
         charts.append((name, unit, about, lines))
     if view.report.picture is not None:
