@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from gripmargin.files.urdf import read_urdf
     from gripmargin.reports.as_json import report_json, report_tree
     from gripmargin.reports.as_text import report_text
+    from gripmargin.reports.html import report_html, reports_html
     from gripmargin.robots import robot_chain, toolbox_chain
 
 __version__ = "0.1.0"
@@ -31,9 +32,11 @@ _LATER = {
     "read_job": "gripmargin.files.job_file",
     "read_trajectory": "gripmargin.files.trajectory_file",
     "read_urdf": "gripmargin.files.urdf",
+    "report_html": "gripmargin.reports.html",
     "report_json": "gripmargin.reports.as_json",
     "report_text": "gripmargin.reports.as_text",
     "report_tree": "gripmargin.reports.as_json",
+    "reports_html": "gripmargin.reports.html",
     "robot_chain": "gripmargin.robots",
     "toolbox_chain": "gripmargin.robots",
 }
@@ -79,9 +82,11 @@ __all__ = [
     "read_job",
     "read_trajectory",
     "read_urdf",
+    "report_html",
     "report_json",
     "report_text",
     "report_tree",
+    "reports_html",
     "robot_chain",
     "toolbox_chain",
     "uniform_plate",

@@ -99,6 +99,9 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument(
         "--json", metavar="FILE", help="write the full report as JSON; '-' prints it instead of the text"
     )
+    check.add_argument(
+        "--html", metavar="FILE", help="write the report as one page that opens in a browser without a network"
+    )
     check.add_argument("--samples", action="store_true", help="include the figures at every sample in the JSON")
     return parser
 
@@ -109,22 +112,32 @@ def _run(options: argparse.Namespace) -> int:
     if options.samples and not options.json:
         print("gripmargin: --samples goes with --json", file=sys.stderr)
         return BAD_INPUT
+    if options.html == "-" or (options.html and options.html == options.json):
+        print("gripmargin: --html wants a file of its own", file=sys.stderr)
+        return BAD_INPUT
     reports: list[Report] = []
     trees: list[str] = []
+    entries: list[Report | tuple[str, GripmarginError]] = []  # of the page
     for job in options.jobs:
         try:
             report = check_file(job)
         except GripmarginError as error:
             print("\n".join(f"gripmargin: {line}" for line in str(error).splitlines()), file=sys.stderr)
             trees.append(_broken_json(job, error))
+            entries.append((job, error))
             continue
         reports.append(report)
+        entries.append(report)
         if options.json:
             trees.append(_report_json(report, samples=options.samples))
         if options.json != "-":
             _print_text(report)
     if options.json:
         _write_json(options.json, trees)
+    if options.html:
+        from gripmargin.reports.html import reports_html  # noqa: PLC0415 - only where a page is wanted
+
+        _write_whole(Path(options.html), reports_html(entries))
     return _status(reports, broken=len(reports) < len(options.jobs))
 
 

@@ -14,12 +14,13 @@ from itertools import pairwise
 import numpy as np
 
 from gripmargin.arrays import FloatArray
+from gripmargin.reports.html.scales import Scale, decimals, round_step, share_of
 from gripmargin.reports.html.text import number, safe, tag
 from gripmargin.reports.series import IntArray, thinned
 
 COLUMNS = 500  # of the drawing, each with its first, last, least and largest sample
 WIDE, HIGH = 1000.0, 1000.0  # of the stretched box
-CLOSE = 0.022  # share of the width at which marks stand above each other
+CLOSE = 0.045  # share of the width at which marks stand above each other
 NEAR = 0.13  # share of the height at which words of two lines are kept apart
 ROWS = 3  # of marks above each other
 
@@ -75,74 +76,6 @@ class Mark:
     title: str
 
 
-@dataclass(frozen=True, kw_only=True)
-class Scale:
-    """The values a chart shows, and its ticks.
-
-    Attributes:
-        low: At the bottom.
-        high: At the top.
-        ticks: Values with their labels.
-    """
-
-    low: float
-    high: float
-    ticks: tuple[tuple[float, str], ...]
-
-    def share(self, y: FloatArray | float) -> FloatArray:
-        """Return how far from the top values are, as a share of the height, kept inside the chart."""
-        return np.asarray(np.clip((self.high - y) / (self.high - self.low), 0.0, 1.0))
-
-
-def scale(values: Sequence[FloatArray], *, zero: bool = True, ticks: int = 4) -> Scale:
-    """Return a scale over all finite values, with round ticks.
-
-    Args:
-        values: What is to be shown.
-        zero: Whether nought has to be on it.
-        ticks: About how many.
-    """
-    finite = np.concatenate([v[np.isfinite(v)].ravel() for v in values] + [np.zeros(int(zero))])
-    low, high = (float(finite.min()), float(finite.max())) if finite.size else (0.0, 1.0)
-    if high - low < 1e-12 * max(abs(low), abs(high), 1e-6):
-        high, low = high + max(abs(high), 1e-3) * 0.5, low - (max(abs(low), 1e-3) * 0.5 if low < 0 or not zero else 0.0)
-    step = _step((high - low) / ticks)
-    low, high = math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
-    digits = decimals(step)
-    at = [low + i * step for i in range(round((high - low) / step) + 1)]
-    return Scale(low=low, high=high, ticks=tuple((y, number(y, digits)) for y in at))
-
-
-def decimals(step: float) -> int:
-    """Return how many decimals the multiples of a step have."""
-    return next((d for d in range(12) if abs(round(step, d) - step) < 1e-6 * step), 12)
-
-
-def _step(raw: float) -> float:
-    power: float = 10.0 ** math.floor(math.log10(raw))
-    return next(s * power for s in (1.0, 2.0, 2.5, 5.0, 10.0) if raw <= s * power * (1 + 1e-9))
-
-
-MARGIN_TICKS = (math.inf, 10, 5, 3, 2, 1.5, 1.2, 1, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.25, 0.2)
-DEEPEST = 5.0  # use beyond which a margin chart does not follow
-
-
-def margin_scale(use: Sequence[FloatArray], levels: Sequence[float]) -> Scale:
-    """Return the scale of a chart of margins: heights are those of the use, labels the margins, unbounded on top."""
-    finite = [v[np.isfinite(v)] for v in use]
-    most = max([1.0, *levels, *(float(v.max()) for v in finite if v.size)])
-    bottom = min(max(1.12, 1.06 * most), DEEPEST)
-    kept: list[tuple[float, str]] = []
-    for tick in MARGIN_TICKS:
-        y = 0.0 if math.isinf(tick) else 1.0 / tick
-        room = 0.062 * bottom
-        if y <= bottom and (not kept or y - kept[-1][0] >= room or tick == 1):
-            if tick == 1 and kept and y - kept[-1][0] < room:
-                kept.pop()
-            kept.append((y, "∞" if math.isinf(tick) else f"{tick:g}"))
-    return Scale(low=bottom, high=0.0, ticks=tuple(kept))
-
-
 @dataclass(frozen=True, eq=False, kw_only=True)
 class TimeChart:
     """A chart over time.
@@ -187,9 +120,7 @@ class TimeChart:
         """Return the figure."""
         drawn = [line for line in self.lines if np.isfinite(line.y).any()]
         entries = [*((line.name, line.style) for line in drawn), *self.legend]
-        words = "".join(
-            tag("li", _key(style) + safe(name), class_=f"key {style}") for name, style in entries if name
-        )
+        words = "".join(tag("li", _key(style) + safe(name), class_=f"key {style}") for name, style in entries if name)
         head = tag(self.heading, safe(self.title) + (tag("span", safe(self.unit), class_="unit") if self.unit else ""))
         body = self._plot(drawn) if drawn else tag("p", "Nothing to draw: no finite value.", class_="empty")
         return tag(
@@ -208,7 +139,9 @@ class TimeChart:
         if self.cursor is not None:
             at = f"{100 * self._x(self.cursor):.3f}%"
             inside = self.span[0] <= self.cursor <= self.span[1]
-            cursor = tag("line", "", class_="cursor", x1=at, x2=at, y1="0", y2="100%", visibility=None if inside else "hidden")
+            cursor = tag(
+                "line", "", class_="cursor", x1=at, x2=at, y1="0", y2="100%", visibility=None if inside else "hidden"
+            )
         plot = tag(
             "svg",
             tag("title", safe(self.title), id=f"{self.key}-t")
@@ -216,7 +149,8 @@ class TimeChart:
             + "".join(self._band(*band) for band in self.bands)
             + (self._danger() if self.danger is not None else "")
             + grid
-            + f'<svg viewBox="0 0 {WIDE:g} {HIGH:g}" preserveAspectRatio="none" width="100%" height="100%">{curves}</svg>'
+            + f'<svg viewBox="0 0 {WIDE:g} {HIGH:g}" preserveAspectRatio="none" width="100%" height="100%">'
+            + f"{curves}</svg>"
             + levels
             + cursor
             + self._marks(),
@@ -255,7 +189,9 @@ class TimeChart:
     def _band(self, start: float, end: float, style: str) -> str:
         a, b = self._x(start), self._x(end)
         top, high = ("94%", "6%") if style.startswith("span") else ("0", "100%")
-        return tag("rect", "", class_=style, x=f"{100 * a:.3f}%", width=f"{max(100 * (b - a), 0.15):.3f}%", y=top, height=high)
+        return tag(
+            "rect", "", class_=style, x=f"{100 * a:.3f}%", width=f"{max(100 * (b - a), 0.15):.3f}%", y=top, height=high
+        )
 
     def _danger(self) -> str:
         assert self.danger is not None  # noqa: S101 - the caller has looked
@@ -272,7 +208,9 @@ class TimeChart:
             end = {"x": "0", "dx": "5"} if left else {"x": "100%", "dx": "-5"}
             dy = "13" if share < 0.12 else "-5"
             style = f"level-text {level.style}{' left' if left else ''}"
-            out += _rule(share, f"level {level.style}") + tag("text", safe(level.text), class_=style, y=f"{100 * share:.2f}%", dy=dy, **end)
+            out += _rule(share, f"level {level.style}") + tag(
+                "text", safe(level.text), class_=style, y=f"{100 * share:.2f}%", dy=dy, **end
+            )
         return out
 
     def _marks(self) -> str:
@@ -307,17 +245,11 @@ def _area(t: FloatArray, upper: FloatArray, lower: FloatArray) -> list[IntArray]
     return pieces
 
 
-def share_of(span: tuple[float, float], t: float) -> float:
-    """Return where a time is on an axis, from 0 to 1."""
-    width = span[1] - span[0]
-    return min(max((t - span[0]) / width, 0.0), 1.0) if width > 0 else 0.5
-
-
 def time_axis(span: tuple[float, float]) -> str:
     """Return ticks and labels of the time axis."""
     ticks: list[tuple[float, str]]
     if span[1] > span[0]:
-        step = _step((span[1] - span[0]) / 10)
+        step = round_step((span[1] - span[0]) / 10)
         digits = decimals(step)
         first = math.ceil(span[0] / step - 1e-9)
         ticks = [(i * step, number(i * step, digits)) for i in range(first, math.floor(span[1] / step + 1e-9) + 1)]
@@ -349,7 +281,11 @@ def _key(style: str) -> str:
 
 
 def ribbon(
-    key: str, name: str, span: tuple[float, float], stretches: Sequence[tuple[float, float, str, str]], describe: Callable[[str], str]
+    key: str,
+    name: str,
+    span: tuple[float, float],
+    stretches: Sequence[tuple[float, float, str, str]],
+    describe: Callable[[str], str],
 ) -> str:
     """Return a row of named stretches of time.
 
@@ -367,9 +303,13 @@ def ribbon(
         text = tag("text", safe(label), x="5", y="14") if wide > 100 * len(label) * 0.0062 + 0.6 else ""
         said = tag("title", safe(f"{describe(label)} {start:.3f} to {end:.3f} s"))
         box = '<rect width="100%" height="100%"/>'
-        inner += f'<svg x="{100 * a:.3f}%" width="{max(wide, 0.1):.3f}%" height="20" class="{style}">{said}{box}{text}</svg>'
+        inner += (
+            f'<svg x="{100 * a:.3f}%" width="{max(wide, 0.1):.3f}%" height="20" class="{style}">{said}{box}{text}</svg>'
+        )
     words = tag("span", safe(name), class_="ribbon-name")
-    return tag("div", words + tag("svg", inner, class_="plot", role="img", aria_label=name), class_="frame ribbon", id=key)
+    return tag(
+        "div", words + tag("svg", inner, class_="plot", role="img", aria_label=name), class_="frame ribbon", id=key
+    )
 
 
 def runs(labels: Sequence[str]) -> list[tuple[int, int, str]]:

@@ -2,58 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import shapely
 
 from gripmargin.arrays import FloatArray
-from gripmargin.contact.cells import CELLS_ACROSS
-from gripmargin.pictures import PadPicture, Picture
+from gripmargin.pictures import Picture
 from gripmargin.reports.html.text import number, rounded, safe, seconds, table, tag
-from gripmargin.reports.html.timeline import View
+from gripmargin.reports.html.tiles import RIM, TILE, Tile, outline_path, seen_along_z, shown, tile_of
+from gripmargin.reports.html.view import View
 from gripmargin.reports.series import edge_use, tractions, utilisation
 
-TILE = 190.0  # of one map, a square
-RIM = 17.0
-MOST_PADS = 12  # drawn; the table has them all
 LEVELS = 10  # of a ramp
-ALIKE = 0.5  # cosine between pads and tool z axis from which on all are seen along it
-
-
-@dataclass(frozen=True, eq=False)
-class Cell:
-    """A square of the grid on a pad, or what the outline leaves of it.
-
-    Attributes:
-        shape: Its outline in the tile, as a path.
-        centre: Tool frame [m], shape (3,).
-        bond: Share of the full strength that it holds [-].
-        counted: Whether margins count on it.
-    """
-
-    shape: str
-    centre: FloatArray
-    bond: float
-    counted: bool
-
-
-@dataclass(frozen=True, eq=False)
-class Tile:
-    """One pad laid out flat.
-
-    Attributes:
-        pad: The pad.
-        cells: Its cells.
-        corners: Corners of the edge that margins are judged at, in the tile, shape (v, 2).
-        outline: Edge of the whole contact, in the tile, as a path.
-    """
-
-    pad: PadPicture
-    cells: tuple[Cell, ...]
-    corners: FloatArray
-    outline: str
+AXES = '<path d="M0 0H22M0 0V-22"/><text x="25" y="4">x</text><text x="-3" y="-26">y</text>'
+MASS = '<title>centre of mass</title><circle r="5"/><path d="M0 -5A5 5 0 0 1 5 0H0ZM0 5A5 5 0 0 1 -5 0H0Z"/>'
+RING = '<circle r="6"/><circle r="1.6" class="dot"/>'
+HEAD = '<path d="M0 -9L7 5H-7Z"/>'
 
 
 def face(view: View) -> str:
@@ -62,8 +26,8 @@ def face(view: View) -> str:
     if picture is None or view.worst is None:
         return tag("p", "The report carries no picture of the pads.", class_="empty")
     load = np.concatenate([view.report.samples.force[view.worst], view.report.samples.moment[view.worst]])
-    shown, flat = _shown(picture), _seen_along_z(picture)
-    tiles = [_tile(pad, shown, flat, coarse) for pad in shown for coarse in (_coarseness(len(shown)),)]
+    pads, flat = shown(picture), seen_along_z(picture)
+    tiles = [tile_of(pad, pads, along_z=flat) for pad in pads]
     said = _said(view, picture, load)
     figures = "".join(_figure(view, picture, tile, i, load) for i, tile in enumerate(tiles))
     seen = (
@@ -71,7 +35,7 @@ def face(view: View) -> str:
         if flat
         else "Each pad is seen from the part in its own frame: its x to the right, its y up."
     )
-    more = f" {len(picture.pads) - len(shown)} more pads are in the table." if len(picture.pads) > len(shown) else ""
+    more = f" {len(picture.pads) - len(pads)} more pads are in the table." if len(picture.pads) > len(pads) else ""
     return (
         tag("p", said, class_="at-cursor", data_face="said")
         + tag("div", _overview(view, picture) + tag("div", figures, class_="pads"), class_="faces")
@@ -86,10 +50,10 @@ def data(view: View) -> dict[str, Any] | None:
     picture = view.report.picture
     if picture is None:
         return None
-    shown, flat = _shown(picture), _seen_along_z(picture)
+    drawn, flat = shown(picture), seen_along_z(picture)
     pads = []
-    for pad in shown:
-        tile = _tile(pad, shown, flat, _coarseness(len(shown)))
+    for pad in drawn:
+        tile = tile_of(pad, drawn, along_z=flat)
         pads.append(
             {
                 "name": pad.patch.pad.name,
@@ -127,76 +91,6 @@ def bond_class(share: float) -> str:
     return f"b{min(int(share * LEVELS + 1e-9), LEVELS)}"
 
 
-def _shown(picture: Picture) -> tuple[PadPicture, ...]:
-    return picture.pads[:MOST_PADS]
-
-
-def _coarseness(pads: int) -> int:
-    """Grid squares that are drawn as one, along each side."""
-    return 1 if pads <= 4 else 2
-
-
-def _seen_along_z(picture: Picture) -> bool:
-    return all(pad.patch.rotation[2, 2] > ALIKE for pad in picture.pads)
-
-
-def _flat(pad: PadPicture, points: FloatArray, along_z: bool) -> FloatArray:
-    """Points in the plane of the drawing about the middle of the contact [m], y up, shape (p, 2)."""
-    away = points - pad.patch.centre
-    return away[:, :2] if along_z else (away @ pad.patch.rotation)[:, :2]
-
-
-def _tile(pad: PadPicture, shown: tuple[PadPicture, ...], along_z: bool, coarse: int) -> Tile:
-    reach = max(float(np.abs(_flat(p, p.patch.edge, along_z)).max()) for p in shown)
-    factor = (TILE / 2 - RIM) / reach
-
-    def place(points: FloatArray) -> FloatArray:
-        return TILE / 2 + factor * _flat(pad, points, along_z) * np.array([1.0, -1.0])
-
-    return Tile(
-        pad=pad,
-        cells=tuple(_cells(pad, place, coarse)),
-        corners=place(pad.edge) if len(pad.edge) else np.zeros((0, 2)),
-        outline=_path(place(pad.patch.edge)),
-    )
-
-
-def _cells(pad: PadPicture, place: Any, coarse: int) -> list[Cell]:
-    patch = pad.patch
-    corners = patch.corners
-    in_pad = ((corners - patch.pad.pose_in_tool[:3, 3]) @ patch.rotation)[:, :2]
-    low, high = in_pad.min(axis=0), in_pad.max(axis=0)
-    step = float((high - low).max()) / CELLS_ACROSS
-    count = np.maximum(1, np.rint((high - low) / step)).astype(int)  # as the cells were cut
-    middle = in_pad.reshape(-1, 3, 2).mean(axis=1)
-    index = np.clip(((middle - low) / (high - low) * count).astype(int), 0, count - 1) // coarse
-    squares = index[:, 0] * 1000 + index[:, 1]
-    triangles = shapely.polygons(place(corners).reshape(-1, 3, 2))
-    points, areas, bond = (a.reshape(-1, 3) for a in (patch.areas, patch.areas, pad.bond))
-    centres = patch.points.reshape(-1, 3, 3).mean(axis=1)
-    kept = pad.counted.reshape(-1, 3).all(axis=1)
-    size = areas.sum(axis=1)
-    cells = []
-    for square in np.unique(squares):
-        own = np.flatnonzero(squares == square)
-        union = shapely.union_all(triangles[own], grid_size=1e-3)
-        shape = "".join(_path(np.asarray(part.exterior.coords)[:-1]) for part in getattr(union, "geoms", [union]) if part.geom_type == "Polygon")
-        weight = size[own] / size[own].sum()
-        cells.append(
-            Cell(
-                shape=shape,
-                centre=weight @ centres[own],
-                bond=float((areas[own] * bond[own]).sum() / areas[own].sum()),
-                counted=bool(kept[own].mean() > 0.5),
-            )
-        )
-    return cells
-
-
-def _path(points: FloatArray) -> str:
-    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points.tolist()) + "Z"
-
-
 def _figure(view: View, picture: Picture, tile: Tile, i: int, load: FloatArray) -> str:
     pad = tile.pad
     centres = np.array([cell.centre for cell in tile.cells])
@@ -212,12 +106,22 @@ def _figure(view: View, picture: Picture, tile: Tile, i: int, load: FloatArray) 
     )
     drawn = ""
     for kind, title, styles in maps:
-        cells = "".join(f'<path class="{style}" d="{cell.shape}"/>' for style, cell in zip(styles, tile.cells, strict=True))
+        cells = "".join(
+            f'<path class="{style}" d="{cell.shape}"/>' for style, cell in zip(styles, tile.cells, strict=True)
+        )
         marks = ""
         if kind != "bond" and edge is not None:
-            here = pad is picture.pads[edge.pad] if kind == "use" else edge.peel_point is not None and pad is picture.pads[edge.peel_pad]
+            here = (
+                pad is picture.pads[edge.pad]
+                if kind == "use"
+                else edge.peel_point is not None and pad is picture.pads[edge.peel_pad]
+            )
             point = edge.point if kind == "use" else edge.peel_point
-            at = tile.corners[int(np.argmin(np.linalg.norm(pad.edge - point, axis=1)))] if here and point is not None else None
+            at = (
+                tile.corners[int(np.argmin(np.linalg.norm(pad.edge - point, axis=1)))]
+                if here and point is not None
+                else None
+            )
             marks = _spot(kind, at)
         about = f"Pad {name}, {title}: {_in_words(kind, use, pull, tile)}"
         ident = f"{view.key}-pad{i}-{kind}"
@@ -237,17 +141,24 @@ def _figure(view: View, picture: Picture, tile: Tile, i: int, load: FloatArray) 
             + tag("p", safe(title)),
             class_="map",
         )
-    head = tag("figcaption", tag("h4", "Pad " + safe(f"‘{name}’") + tag("span", safe(pad.patch.pad.material.name), class_="unit")))
+    head = tag(
+        "figcaption",
+        tag("h4", "Pad " + safe(f"‘{name}’") + tag("span", safe(pad.patch.pad.material.name), class_="unit")),
+    )
     return tag("figure", head + tag("div", drawn, class_="maps"), class_="pad")
 
 
 def _spot(kind: str, at: FloatArray | None) -> str:
     """The most used place, a ring; the highest tension, an arrow head that lifts off."""
     x, y = (0.0, 0.0) if at is None else at.tolist()
-    inner = '<circle r="6"/><circle r="1.6" class="dot"/>' if kind == "use" else '<path d="M0 -9L7 5H-7Z"/>'
+    inner = RING if kind == "use" else HEAD
     text = "most used place" if kind == "use" else "highest tension: it would peel from here"
     return tag(
-        "g", tag("title", text) + inner, class_=f"spot {kind}", data_spot=kind, transform=f"translate({x:.1f} {y:.1f})",
+        "g",
+        tag("title", text) + inner,
+        class_=f"spot {kind}",
+        data_spot=kind,
+        transform=f"translate({x:.1f} {y:.1f})",
         visibility="hidden" if at is None else "visible",
     )
 
@@ -269,20 +180,32 @@ def _said(view: View, picture: Picture, load: FloatArray) -> str:
     edge = edge_use(picture, load)
     if edge is None:
         return safe(f"At {seconds(t)}: no cell holds anything.")
-    text = f"At {seconds(t)} the most used place is on pad ‘{picture.pads[edge.pad].patch.pad.name}’ at x {number(1e3 * edge.point[0], 1)}, y {number(1e3 * edge.point[1], 1)} mm: {number(100 * edge.use, 0)} % of what it holds"
+    text = (
+        f"At {seconds(t)} the most used place is {_where(picture, edge.pad, edge.point)}: "
+        f"{number(100 * edge.use, 0)} % of what it holds"
+    )
     if edge.peel_point is not None:
-        x, y = edge.peel_point[:2]
+        azimuth = float(np.degrees(np.arctan2(edge.peel_point[1], edge.peel_point[0])))
         text += (
-            f"; the highest tension, {number(100 * edge.peel, 0)} % of the pull-off stress, on pad "
-            f"‘{picture.pads[edge.peel_pad].patch.pad.name}’ at x {number(1e3 * x, 1)}, y {number(1e3 * y, 1)} mm "
-            f"({number(float(np.degrees(np.arctan2(y, x))), 0)}° about tool z): it would peel from there"
+            f"; the highest tension, {number(100 * edge.peel, 0)} % of the pull-off stress, "
+            f"{_where(picture, edge.peel_pad, edge.peel_point)} ({number(azimuth, 0)}° about tool z): "
+            "it would peel from there"
         )
     return safe(text + ".")
 
 
+def _where(picture: Picture, pad: int, point: FloatArray) -> str:
+    name = picture.pads[pad].patch.pad.name
+    return f"on pad ‘{name}’ at x {number(1e3 * float(point[0]), 1)}, y {number(1e3 * float(point[1]), 1)} mm"
+
+
 def _overview(view: View, picture: Picture) -> str:
     outline = picture.part.outline
-    shapes = [pad.patch.edge[:, :2] for pad in picture.pads] + ([] if outline is None else [outline]) + [picture.part.com[None, :2], np.zeros((1, 2))]
+    shapes = (
+        [pad.patch.edge[:, :2] for pad in picture.pads]
+        + ([] if outline is None else [outline])
+        + [picture.part.com[None, :2], np.zeros((1, 2))]
+    )
     together = np.concatenate(shapes)
     low, high = together.min(axis=0), together.max(axis=0)
     reach = max(float((high - low).max()) / 2, 1e-6)
@@ -292,33 +215,60 @@ def _overview(view: View, picture: Picture) -> str:
     def place(points: FloatArray) -> FloatArray:
         return TILE / 2 + factor * (points - middle) * np.array([1.0, -1.0])
 
-    inner = "" if outline is None else f'<path class="part" d="{_path(place(outline))}"/>'
+    inner = "" if outline is None else f'<path class="part" d="{outline_path(place(outline))}"/>'
     for pad in picture.pads:
-        inner += tag("path", tag("title", safe(pad.patch.pad.name)), class_="on-part", d=_path(place(pad.patch.edge[:, :2])))
+        inner += tag(
+            "path",
+            tag("title", safe(pad.patch.pad.name)),
+            class_="on-part",
+            d=outline_path(place(pad.patch.edge[:, :2])),
+        )
     x, y = place(np.zeros((1, 2)))[0]
-    inner += f'<g class="tool-axes" transform="translate({x:.1f} {y:.1f})"><path d="M0 0H22M0 0V-22"/><text x="25" y="4">x</text><text x="-3" y="-26">y</text></g>'
+    inner += f'<g class="tool-axes" transform="translate({x:.1f} {y:.1f})">{AXES}</g>'
     x, y = place(picture.part.com[None, :2])[0]
-    inner += f'<g class="com" transform="translate({x:.1f} {y:.1f})"><title>centre of mass</title><circle r="5"/><path d="M0 -5A5 5 0 0 1 5 0H0ZM0 5A5 5 0 0 1 -5 0H0Z"/></g>'
+    inner += f'<g class="com" transform="translate({x:.1f} {y:.1f})">{MASS}</g>'
     ident = f"{view.key}-overview"
     across = f"{1e3 * float(high[0] - low[0]):.0f} × {1e3 * float(high[1] - low[1]):.0f} mm"
     about = f"Pads on the part, {across}; the centre of mass is the quartered disc."
-    drawing = tag("svg", tag("title", safe(about), id=ident) + inner, viewBox=f"0 0 {TILE:g} {TILE:g}", role="img", aria_labelledby=ident, class_="tile")
+    drawing = tag(
+        "svg",
+        tag("title", safe(about), id=ident) + inner,
+        viewBox=f"0 0 {TILE:g} {TILE:g}",
+        role="img",
+        aria_labelledby=ident,
+        class_="tile",
+    )
     head = tag("figcaption", tag("h4", "On the part" + tag("span", safe(across), class_="unit")))
-    return tag("figure", head + tag("div", tag("div", drawing + tag("p", "pads, tool axes, centre of mass"), class_="map"), class_="maps"), class_="pad overview")
+    return tag(
+        "figure",
+        head
+        + tag("div", tag("div", drawing + tag("p", "pads, tool axes, centre of mass"), class_="map"), class_="maps"),
+        class_="pad overview",
+    )
 
 
 def _legend(picture: Picture) -> str:
     def ramp(prefix: str, first: str, last: str, text: str) -> str:
         steps = "".join(f'<rect x="{12 * i}" width="12" height="12" class="{prefix}{i}"/>' for i in range(LEVELS + 1))
-        return tag("li", safe(text) + tag("span", safe(first), class_="end") + f'<svg width="132" height="12" aria-hidden="true">{steps}</svg>' + tag("span", safe(last), class_="end"))
+        return tag(
+            "li",
+            safe(text)
+            + tag("span", safe(first), class_="end")
+            + f'<svg width="132" height="12" aria-hidden="true">{steps}</svg>'
+            + tag("span", safe(last), class_="end"),
+        )
 
     pressed = "".join(f'<rect x="{12 * i}" width="12" height="12" class="k{3 - i}"/>' for i in range(3))
-    items = ramp("u", "0", "100 % and more", "used, pulled ") + tag("li", "pressed " + f'<svg width="36" height="12" aria-hidden="true">{pressed}</svg>')
+    items = ramp("u", "0", "100 % and more", "used, pulled ") + tag(
+        "li", "pressed " + f'<svg width="36" height="12" aria-hidden="true">{pressed}</svg>'
+    )
     items += ramp("b", "0", "100 %", "bond ")
     if any(not pad.counted.all() for pad in picture.pads):
-        items += tag("li", '<svg width="12" height="12" aria-hidden="true"><rect width="12" height="12" class="u-none"/></svg> too weak to be counted on')
-    items += tag("li", '<svg width="16" height="16" viewBox="-8 -8 16 16" aria-hidden="true"><g class="spot use"><circle r="6"/><circle r="1.6" class="dot"/></g></svg> most used place')
-    items += tag("li", '<svg width="16" height="16" viewBox="-8 -10 16 16" aria-hidden="true"><g class="spot pull"><path d="M0 -9L7 5H-7Z"/></g></svg> would peel from here')
+        box = '<svg width="12" height="12" aria-hidden="true"><rect width="12" height="12" class="u-none"/></svg>'
+        items += tag("li", box + "too weak to be counted on")
+    for kind, shape, text in (("use", RING, "most used place"), ("pull", HEAD, "would peel from here")):
+        drawn = f'<g class="spot {kind}">{shape}</g>'
+        items += tag("li", f'<svg width="16" height="16" viewBox="-8 -9 16 16" aria-hidden="true">{drawn}</svg>' + text)
     return tag("ul", items, class_="legend ramps")
 
 
@@ -339,5 +289,14 @@ def _pads_table(picture: Picture) -> str:
                 number(pad.shear_strength / 1e4, 2),
             ]
         )
-    head = ["pad", "material", "on the part [cm²]", "of its area [%]", "mean bond [%]", "counted on [%]", "pull-off stress [N/cm²]", "shear strength [N/cm²]"]
+    head = [
+        "pad",
+        "material",
+        "on the part [cm²]",
+        "of its area [%]",
+        "mean bond [%]",
+        "counted on [%]",
+        "pull-off stress [N/cm²]",
+        "shear strength [N/cm²]",
+    ]
     return table(head, rows, caption="Pads, with the strength that margins count on", class_="numbers second")

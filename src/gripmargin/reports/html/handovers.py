@@ -6,9 +6,10 @@ import numpy as np
 
 from gripmargin.arrays import FloatArray
 from gripmargin.pictures import HandoverPicture
-from gripmargin.reports.html.charts import Level, Line, TimeChart, margin_scale, scale
+from gripmargin.reports.html.charts import Level, Line, TimeChart
+from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import margin, number, safe, seconds, table, tag
-from gripmargin.reports.html.timeline import View
+from gripmargin.reports.html.view import View
 
 WAYS = {
     "lift": ("lifted out", "N", 1.0, "s1"),
@@ -37,32 +38,63 @@ def _one(view: View, i: int, at: HandoverPicture) -> str:
     else:
         charts += _asked(view, i, at, span)
     title = tag("h4", safe(f"{name}, {seconds(span[0])} to {seconds(span[1])}"), class_="sub")
-    return tag("section", title + tag("div", "".join(chart.markup() for chart in charts), class_="trio") + _table(at), class_="handover", data_span=f"{span[0]:.9g} {span[1]:.9g}")
+    return tag(
+        "section",
+        title + tag("div", "".join(chart.markup() for chart in charts), class_="trio") + _table(at),
+        class_="handover",
+        data_span=f"{span[0]:.9g} {span[1]:.9g}",
+    )
 
 
 def _per_pad(view: View, values: FloatArray, t: FloatArray, all_name: str) -> list[Line]:
     names = [pad.patch.pad.name for pad in view.report.picture.pads] if view.report.picture else []
     if values.shape[1] <= MOST_PADS:
-        return [Line(name=f"pad ‘{names[j]}’" if values.shape[1] > 1 else "", t=t, y=values[:, j], style=f"s{j + 1}") for j in range(values.shape[1])]
-    return [Line(name=f"{all_name}, of {values.shape[1]} pads", t=t, y=values.max(axis=1), style="s1"), Line(name="lowest", t=t, y=values.min(axis=1), style="s2")]
+        return [
+            Line(name=f"pad ‘{names[j]}’" if values.shape[1] > 1 else "", t=t, y=values[:, j], style=f"s{j + 1}")
+            for j in range(values.shape[1])
+        ]
+    return [
+        Line(name=f"{all_name}, of {values.shape[1]} pads", t=t, y=values.max(axis=1), style="s1"),
+        Line(name="lowest", t=t, y=values.min(axis=1), style="s2"),
+    ]
 
 
 def _pressure(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) -> TimeChart:
     lines = _per_pad(view, at.pressure / 1e4, at.t, "highest")
     most = float(at.pressure.max(initial=0.0)) / 1e4
-    levels, note = [], ""
+    levels: list[Level] = []
+    note = ""
     picture = view.report.picture
     allowed = None if picture is None else picture.part.max_pressure
     target = view.target("pressure")
     if allowed is not None:
-        levels, note = _limit(allowed / (target or 1.0) / 1e4, most, "the part may take" + (f", over the target {target:g}" if target not in (None, 1.0) else ""), "N/cm²")
+        levels, note = _limit(
+            allowed / (target or 1.0) / 1e4,
+            most,
+            "the part may take" + (f", over the target {target:g}" if target not in (None, 1.0) else ""),
+            "N/cm²",
+        )
     if picture is not None and at.kind == "preload":
-        full = {p.patch.pad.material.full_preload for p in picture.pads if p.patch.pad.material.full_preload is not None}
-        levels += [Level(y=value / 1e4, text=f"full preload {number(value / 1e4)}", style="target") for value in sorted(full)[:2] if value / 1e4 <= FAR * most]
+        full = {
+            p.patch.pad.material.full_preload for p in picture.pads if p.patch.pad.material.full_preload is not None
+        }
+        levels += [
+            Level(y=value / 1e4, text=f"full preload {number(value / 1e4)}", style="target")
+            for value in sorted(full)[:2]
+            if value / 1e4 <= FAR * most
+        ]
     return TimeChart(
-        key=f"{view.key}-hand{i}p", heading="h5", title="Highest contact pressure", unit="N/cm²",
-        about=f"Highest contact pressure over time, at most {number(most)} N/cm².", span=span,
-        scale=scale([line.y for line in lines] + [np.array([level.y for level in levels])]), lines=lines, levels=levels, note=note, cursor=view.cursor,
+        key=f"{view.key}-hand{i}p",
+        heading="h5",
+        title="Highest contact pressure",
+        unit="N/cm²",
+        about=f"Highest contact pressure over time, at most {number(most)} N/cm².",
+        span=span,
+        scale=scale([line.y for line in lines] + [np.array([level.y for level in levels])]),
+        lines=lines,
+        levels=levels,
+        note=note,
+        cursor=view.cursor,
     )
 
 
@@ -75,17 +107,36 @@ def _bond(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) ->
         ]
         end = float(at.held_total[-1])
         return TimeChart(
-            key=f"{view.key}-hand{i}b", title="Contact", unit="%", heading="h5",
-            about=f"Contact area under pressure, at most {number(100 * float(pressed.max()), 0)} %, and adhesion, at most {number(100 * float(given.max()), 0)} %.",
-            span=span, scale=scale([np.array([0.0, 100.0])]), lines=lines, cursor=view.cursor,
-            note=f"Dwell is not in these curves. With it, {number(100 * end, 0)} % of the full strength is bonded when the pads take the part.",
+            key=f"{view.key}-hand{i}b",
+            title="Contact",
+            unit="%",
+            heading="h5",
+            about=f"Contact area under pressure, at most {_percent(pressed.max())} %, and adhesion, at most "
+            f"{_percent(given.max())} %.",
+            span=span,
+            scale=scale([np.array([0.0, 100.0])]),
+            lines=lines,
+            cursor=view.cursor,
+            note=f"Dwell is not in these curves. With it, {_percent(end)} % of the full strength is bonded when "
+            "the pads take the part.",
         )
     lines = _per_pad(view, 100 * at.held, at.t, "highest")
     return TimeChart(
-        key=f"{view.key}-hand{i}b", heading="h5", title="Bond", unit="% of full strength",
-        about=f"Share of the full strength that is bonded, {number(100 * float(at.held_total[0]), 0)} % at the start, {number(100 * float(at.held_total[-1]), 0)} % at the end.",
-        span=span, scale=scale([np.array([0.0, 100.0])]), lines=lines, cursor=view.cursor,
+        key=f"{view.key}-hand{i}b",
+        heading="h5",
+        title="Bond",
+        unit="% of full strength",
+        about=f"Share of the full strength that is bonded, {_percent(at.held_total[0])} % at the start, "
+        f"{_percent(at.held_total[-1])} % at the end.",
+        span=span,
+        scale=scale([np.array([0.0, 100.0])]),
+        lines=lines,
+        cursor=view.cursor,
     )
+
+
+def _percent(share: float) -> str:
+    return number(100 * float(share), 0)
 
 
 def _ratios(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) -> TimeChart:
@@ -102,9 +153,18 @@ def _ratios(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) 
     levels += [] if target is None or target == 1 else [Level(y=1.0 / target, text=f"target {target:g}")]
     note = f"Not stated, so not drawn: what keeps it from being {', '.join(unknown)}." if unknown else ""
     return TimeChart(
-        key=f"{view.key}-hand{i}r", heading="h5", title="Release ratio", unit="what keeps the part over what the pads ask",
+        key=f"{view.key}-hand{i}r",
+        heading="h5",
+        title="Release ratio",
+        unit="what keeps the part over what the pads ask",
         about="Restraint over demand for each way in which the part could leave its nest; unbounded at the top.",
-        span=span, scale=margin_scale([line.y for line in lines], [level.y for level in levels]), lines=lines, levels=levels, danger=1.0, note=note, cursor=view.cursor,
+        span=span,
+        scale=margin_scale([line.y for line in lines], [level.y for level in levels]),
+        lines=lines,
+        levels=levels,
+        danger=1.0,
+        note=note,
+        cursor=view.cursor,
     )
 
 
@@ -126,7 +186,19 @@ def _asked(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) -
         axis = scale([press.y, side.y, np.array([level.y for level in levels])])
         levels.append(Level(y=0.0, text="", style="zero"))
         return [
-            TimeChart(key=f"{view.key}-hand{i}f", heading="h5", title="Force of the pads on the part", unit="N", about=f"From {number(float(at.force[:, 2].min()))} to {number(float(at.force[:, 2].max()))} N along the face normal.", span=span, scale=axis, lines=[press, side], levels=levels, note=note, cursor=view.cursor)
+            TimeChart(
+                key=f"{view.key}-hand{i}f",
+                heading="h5",
+                title="Force of the pads on the part",
+                unit="N",
+                about=f"From {number(float(press.y.min()))} to {number(float(press.y.max()))} N along the face normal.",
+                span=span,
+                scale=axis,
+                lines=[press, side],
+                levels=levels,
+                note=note,
+                cursor=view.cursor,
+            )
         ]
     for j, (title, unit, ways) in enumerate(groups):
         lines, levels, notes = [], [], []
@@ -143,12 +215,30 @@ def _asked(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) -
                 levels += level
                 notes += [note] if note else []
             elif float(known.min()) <= FAR * most:
-                lines.append(Line(name=f"limit, {name}", t=at.t, y=np.where(available <= FAR * most, available, np.nan), style="limit-line"))
+                lines.append(
+                    Line(
+                        name=f"limit, {name}",
+                        t=at.t,
+                        y=np.where(available <= FAR * most, available, np.nan),
+                        style="limit-line",
+                    )
+                )
             else:
                 notes.append(f"Off the chart: limit, {name}, at least {number(float(known.min()), 3)} {unit}.")
         charts.append(
-            TimeChart(key=f"{view.key}-hand{i}f{j}", heading="h5", title=title, unit=unit, about=f"{title} over time, at most {number(most, 3)} {unit}.", span=span,
-                scale=scale([line.y for line in lines] + [np.array([level.y for level in levels])]), lines=lines, levels=levels, note=" ".join(notes), cursor=view.cursor)
+            TimeChart(
+                key=f"{view.key}-hand{i}f{j}",
+                heading="h5",
+                title=title,
+                unit=unit,
+                about=f"{title} over time, at most {number(most, 3)} {unit}.",
+                span=span,
+                scale=scale([line.y for line in lines] + [np.array([level.y for level in levels])]),
+                lines=lines,
+                levels=levels,
+                note=" ".join(notes),
+                cursor=view.cursor,
+            )
         )
     return charts
 
@@ -170,6 +260,17 @@ def _table(at: HandoverPicture) -> str:
         k = int(np.argmax(at.demand[way])) if unknown else int(np.argmax(use))
         ratio = float(np.inf) if use[k] == 0 else float("nan") if unknown else 1.0 / float(use[k])
         available = float(at.available[way][k])
-        rows.append([safe(name), number(float(at.demand[way][k]), 3), "not given" if np.isnan(available) else number(available, 3), unit, margin(ratio), f"{number(float(at.t[k]), 3)}"])
+        rows.append(
+            [
+                safe(name),
+                number(float(at.demand[way][k]), 3),
+                "not given" if np.isnan(available) else number(available, 3),
+                unit,
+                margin(ratio),
+                f"{number(float(at.t[k]), 3)}",
+            ]
+        )
     head = ["the part is", "the pads ask", "it is kept by", "unit", "ratio", "at [s]"]
-    return table(head, rows, caption="What the pads ask at the worst instant, and what keeps the part", class_="numbers")
+    return table(
+        head, rows, caption="What the pads ask at the worst instant, and what keeps the part", class_="numbers"
+    )

@@ -17,19 +17,11 @@ from gripmargin.reports.html import face, path3d
 from gripmargin.reports.html.handovers import handovers
 from gripmargin.reports.html.summary import cautions, checks, findings, head, remarks, stamp
 from gripmargin.reports.html.text import bullets, data_block, margin, number, rounded, safe, table, tag
-from gripmargin.reports.html.timeline import View, loads, moves_table, timeline
+from gripmargin.reports.html.timeline import loads, moves_table, timeline
+from gripmargin.reports.html.view import View
 from gripmargin.reports.series import loads_by_cause, use_by_cause, used
 
 Entry = Report | tuple[str, GripmarginError]
-
-PATTERNS = """<svg class="defs" width="0" height="0" aria-hidden="true"><defs>
-<pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path class="hatch" d="M0 0V6"/></pattern>
-<pattern id="cross" width="5" height="5" patternUnits="userSpaceOnUse"><path class="idle" d="M0 0L5 5M5 0L0 5"/></pattern>
-<pattern id="over" width="5" height="5" patternUnits="userSpaceOnUse"><rect class="over" width="5" height="5"/><path class="over-line" d="M0 5L5 0"/></pattern>
-<pattern id="press1" width="7" height="7" patternUnits="userSpaceOnUse"><rect class="press1" width="7" height="7"/><circle class="press-dot" cx="3.5" cy="3.5" r=".8"/></pattern>
-<pattern id="press2" width="5" height="5" patternUnits="userSpaceOnUse"><rect class="press2" width="5" height="5"/><circle class="press-dot" cx="2.5" cy="2.5" r=".9"/></pattern>
-<pattern id="press3" width="4" height="4" patternUnits="userSpaceOnUse"><rect class="press3" width="4" height="4"/><circle class="press-dot" cx="2" cy="2" r="1.1"/></pattern>
-</defs></svg>"""
 
 
 def report_html(report: Report) -> str:
@@ -56,7 +48,14 @@ def reports_html(entries: Sequence[Entry]) -> str:
     body += _overview(entries) if several else ""
     for i, entry in enumerate(entries, start=1):
         body += _job(View.of(entry, f"job{i}")) if isinstance(entry, Report) else _broken(f"job{i}", *entry)
-    body += tag("footer", cautions() + tag("p", "Made by gripmargin. Lengths, forces and angles are those of the frames in its documentation: tool z out of the pads into the part."))
+    body += tag(
+        "footer",
+        cautions()
+        + tag(
+            "p",
+            "Made by gripmargin. The tool’s z axis points out of the pads into the part; loads act at its origin.",
+        ),
+    )
     title = _title(entries) if several or not reports else f"{reports[0].verdict}: {safe(reports[0].job)}"
     return _document(title, body)
 
@@ -66,7 +65,7 @@ def _title(entries: Sequence[Entry]) -> str:
 
 
 def _document(title: str, body: str) -> str:
-    style, script = _own("style.css"), _own("script.js")
+    style, script, patterns = (_own(name) for name in ("style.css", "script.js", "patterns.svg"))
     policy = (
         f"default-src 'none'; style-src 'sha256-{_hash(style)}'; script-src 'sha256-{_hash(script)}'; "
         "base-uri 'none'; form-action 'none'"
@@ -76,7 +75,7 @@ def _document(title: str, body: str) -> str:
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         '<meta name="color-scheme" content="light dark">\n<meta name="referrer" content="no-referrer">\n'
-        f"<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>\n{PATTERNS}\n<main>{body}</main>\n"
+        f"<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>\n{patterns}<main>{body}</main>\n"
         f"<script>{script}</script>\n</body>\n</html>\n"
     )
 
@@ -93,29 +92,68 @@ def _overview(entries: Sequence[Entry]) -> str:
     rows = []
     for i, entry in enumerate(entries, start=1):
         if isinstance(entry, Report):
-            worst = min(entry.checks, key=lambda c: (("fail", "undecided", "pass").index(c.verdict), (c.value or 0.0) / c.target), default=None)
-            said = "" if worst is None else f"{worst.check.replace('_', ' ')}: {worst.measure} {margin(worst.value)}, target {worst.target:g}"
+            worst = min(
+                entry.checks,
+                key=lambda c: (("fail", "undecided", "pass").index(c.verdict), (c.value or 0.0) / c.target),
+                default=None,
+            )
+            said = (
+                ""
+                if worst is None
+                else f"{worst.check.replace('_', ' ')}: {worst.measure} {margin(worst.value)}, target {worst.target:g}"
+            )
             rows.append([tag("a", safe(entry.job), href=f"#job{i}"), stamp(entry.verdict), safe(said)])
         else:
-            rows.append([tag("a", safe(entry[0]), href=f"#job{i}"), tag("span", "not checked", class_="stamp broken"), "the job could not be read"])
+            rows.append(
+                [
+                    tag("a", safe(entry[0]), href=f"#job{i}"),
+                    tag("span", "not checked", class_="stamp broken"),
+                    "the job could not be read",
+                ]
+            )
     reports = [entry for entry in entries if isinstance(entry, Report)]
-    total = tag("p", "All together: " + stamp(overall(r.verdict for r in reports)) + (f" {len(entries) - len(reports)} could not be checked." if len(reports) < len(entries) else ""), class_="total")
-    return tag("nav", total + table(["job", "verdict", "what decides it"], rows, caption="Jobs of this page"), aria_label="Jobs")
+    total = tag(
+        "p",
+        "All together: "
+        + stamp(overall(r.verdict for r in reports))
+        + (f" {len(entries) - len(reports)} could not be checked." if len(reports) < len(entries) else ""),
+        class_="total",
+    )
+    return tag(
+        "nav",
+        total + table(["job", "verdict", "what decides it"], rows, caption="Jobs of this page"),
+        aria_label="Jobs",
+    )
 
 
 def _broken(key: str, job: str, error: GripmarginError) -> str:
     problems = error.problems if isinstance(error, InputErrors) else (error,)
-    return tag("section", tag("h2", safe(job)) + tag("p", "This job could not be checked; nothing was decided.") + bullets(str(p) for p in problems), class_="job broken", id=key)
+    return tag(
+        "section",
+        tag("h2", safe(job))
+        + tag("p", "This job could not be checked; nothing was decided.")
+        + bullets(str(p) for p in problems),
+        class_="job broken",
+        id=key,
+    )
 
 
 def _job(view: View) -> str:
     report, key = view.report, view.key
-    parts = head(view) + tag("section", tag("h3", "Findings") + findings(view)) + tag("section", tag("h3", "Checks") + checks(view))
+    parts = (
+        head(view)
+        + tag("section", tag("h3", "Findings") + findings(view))
+        + tag("section", tag("h3", "Checks") + checks(view))
+    )
     if view.t.size:
         parts += tag("section", tag("h3", "Over time") + timeline(view) + moves_table(view), class_="times")
         parts += tag("section", tag("h3", "Loads and their causes") + loads(view), class_="times")
         parts += tag("section", tag("h3", "On the pads") + face.face(view), class_="on-pads")
-        parts += tag("section", tag("h3", "In space") + tag("div", path3d.path(view) + _readout(view), class_="space-row"), class_="in-space")
+        parts += tag(
+            "section",
+            tag("h3", "In space") + tag("div", path3d.path(view) + _readout(view), class_="space-row"),
+            class_="in-space",
+        )
         parts += tag("section", tag("h3", "Preload and release") + handovers(view), class_="hands")
     parts += remarks(report)
     if view.t.size:
@@ -145,7 +183,12 @@ def _readout(view: View) -> str:
     """All figures at the time cursor."""
     said = _said(view)
     rows = [
-        tag("tr", tag("th", safe(name), scope="row") + tag("td", safe(said[key]), data_say=key) + tag("td", safe(unit), class_="unit"))
+        tag(
+            "tr",
+            tag("th", safe(name), scope="row")
+            + tag("td", safe(said[key]), data_say=key)
+            + tag("td", safe(unit), class_="unit"),
+        )
         for key, name, unit in FIGURES
         if key in said
     ]
@@ -181,7 +224,9 @@ def _said(view: View) -> dict[str, str]:
             out[key] = margin(float(values[i]))
     if view.report.picture is not None and view.hung[i]:
         parts = use_by_cause(view.report.picture, loads_by_cause(samples, view.report.picture, np.array([i])))
-        out["cause"] = ", ".join(f"{name} {number(100 * float(v[0]), 0)}" for name, v in parts.items() if abs(v[0]) >= 0.005)
+        out["cause"] = ", ".join(
+            f"{name} {number(100 * float(v[0]), 0)}" for name, v in parts.items() if abs(v[0]) >= 0.005
+        )
     elif view.report.picture is not None:
         out["cause"] = "–"
     return out
@@ -189,18 +234,41 @@ def _said(view: View) -> dict[str, str]:
 
 def _slider(view: View) -> str:
     said = _said(view)
-    at = int(np.searchsorted(view.stops, view.worst))
+    at = view.start
     marks = "".join(
-        tag("button", tag("span", str(i), class_="disc"), type="button", data_t=f"{float(f.worst.get('t', f.start)):.6f}", aria_label=f"finding {i}")
+        tag(
+            "button",
+            tag("span", str(i), class_="disc"),
+            type="button",
+            data_t=f"{float(f.worst.get('t', f.start)):.6f}",
+            aria_label=f"finding {i}",
+        )
         for i, f in enumerate(view.numbered, start=1)
     )
     name = f"{view.key}-slider"
     return tag(
         "div",
-        tag("div", tag("output", safe(said["t"]), data_say="t", for_=name) + tag("span", safe(said.get("move", said["phase"])), data_say="move" if "move" in said else "phase", class_="now-move"), class_="now")
-        + tag("div", tag("span", "margin ", class_="unit") + tag("b", safe(said["margin"]), data_say="margin") + tag("span", " least ", class_="unit") + tag("b", safe(said["low"]), data_say="low"), class_="now-margin")
-        + f'<input type="range" id="{name}" min="0" max="{view.stops.size - 1}" step="1" value="{at}" aria-label="time in the program" aria-valuetext="{safe(said["t"])}">'
-        + tag("div", marks, class_="jump"),
+        tag(
+            "div",
+            tag("output", safe(said["t"]), data_say="t", for_=name)
+            + tag(
+                "span",
+                safe(said.get("move", said["phase"])),
+                data_say="move" if "move" in said else "phase",
+                class_="now-move",
+            ),
+            class_="now",
+        )
+        + tag(
+            "div",
+            tag("span", "margin ", class_="unit")
+            + tag("b", safe(said["margin"]), data_say="margin")
+            + tag("span", " least ", class_="unit")
+            + tag("b", safe(said["low"]), data_say="low"),
+            class_="now-margin",
+        )
+        + f'<input type="range" id="{name}" min="0" max="{view.stops.size - 1}" step="1" value="{at}" '
+        f'aria-label="time in the program" aria-valuetext="{safe(said["t"])}">' + tag("div", marks, class_="jump"),
         class_="slider screen",
     )
 

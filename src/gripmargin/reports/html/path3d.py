@@ -8,7 +8,7 @@ import numpy as np
 
 from gripmargin.arrays import FloatArray
 from gripmargin.reports.html.text import number, safe, tag
-from gripmargin.reports.html.timeline import View
+from gripmargin.reports.html.view import View
 from gripmargin.reports.series import used
 
 AZIMUTH, ELEVATION = -0.65, 0.42  # of the eye [rad]
@@ -92,16 +92,32 @@ def path(view: View) -> str:
     )
     present = [(name, text) for k, (name, text) in enumerate(CLASSES) if (kind == k).any()]
     legend = "".join(
-        tag("li", f'<svg width="26" height="14" aria-hidden="true"><path d="M0 7H26" class="{name}"/></svg>' + safe(text))
+        tag(
+            "li",
+            f'<svg width="26" height="14" aria-hidden="true"><path d="M0 7H26" class="{name}"/></svg>' + safe(text),
+        )
         for name, text in present
     )
     buttons = "".join(
         tag("button", safe(text), type="button", data_view=f"{a:.3f} {e:.3f}")
-        for text, a, e in (("aslant", AZIMUTH, ELEVATION), ("from above", 0.0, np.pi / 2), ("from the front", 0.0, 0.0), ("from the side", np.pi / 2, 0.0))
+        for text, a, e in (
+            ("aslant", AZIMUTH, ELEVATION),
+            ("from above", 0.0, np.pi / 2),
+            ("from the front", 0.0, 0.0),
+            ("from the side", np.pi / 2, 0.0),
+        )
     )
-    caption = tag("figcaption", tag("h4", "Path in space" + tag("span", "tool frame’s origin, world axes", class_="unit")) + tag("ul", legend, class_="legend"))
+    caption = tag(
+        "figcaption",
+        tag("h4", "Path in space" + tag("span", "tool frame’s origin, world axes", class_="unit"))
+        + tag("ul", legend, class_="legend"),
+    )
     tools = tag("div", buttons + tag("span", "or drag it, or use the arrow keys", class_="hint"), class_="tools screen")
-    note = tag("p", "Short strokes point where the pads look. The lower corner shows the world’s axes and a length.", class_="note")
+    note = tag(
+        "p",
+        "Short strokes point where the pads look. The lower corner shows the world’s axes and a length.",
+        class_="note",
+    )
     return tag("figure", caption + drawing + tools + note, class_="chart space")
 
 
@@ -117,7 +133,10 @@ def data(view: View) -> dict[str, Any]:
         "eye": [AZIMUTH, ELEVATION],
         "p": [rounded(column, 6) for column in (points - middle).T],
         "kind": classes(view).tolist(),
-        "marks": [int(np.searchsorted(view.stops, f.worst["sample"])) if isinstance(f.worst.get("sample"), int) else -1 for f in view.numbered],
+        "marks": [
+            int(np.searchsorted(view.stops, f.worst["sample"])) if isinstance(f.worst.get("sample"), int) else -1
+            for f in view.numbered
+        ],
         "corner": rounded(points.min(axis=0) - middle, 6),
         "length": _length(factor),
         "foot": FOOT,
@@ -130,7 +149,9 @@ def data(view: View) -> dict[str, Any]:
 
 def strokes(flat: FloatArray, kind: FloatArray, wanted: int) -> str:
     """Return the segments of one class; a segment has the worse class of its ends, or that of the part it leaves."""
-    segment = np.where((kind[:-1] == 0) | (kind[1:] == 0), 0, np.maximum(kind[:-1], kind[1:])) if kind.size > 1 else kind
+    segment = (
+        np.where((kind[:-1] == 0) | (kind[1:] == 0), 0, np.maximum(kind[:-1], kind[1:])) if kind.size > 1 else kind
+    )
     if kind.size == 1:
         return f"M{flat[0, 0]:.1f} {flat[0, 1]:.1f}h.1" if kind[0] == wanted else ""
     out, drawing = "", False
@@ -184,8 +205,10 @@ def _whiskers(view: View, middle: FloatArray, factor: float) -> str:
 
 def _ends(flat: FloatArray) -> str:
     (x0, y0), (x1, y1) = flat[0], flat[-1]
-    first = f'<g class="end" transform="translate({x0:.1f} {y0:.1f})"><title>start of the program</title><path d="M-5 -5H5V5H-5Z"/></g>'
-    last = f'<g class="end" transform="translate({x1:.1f} {y1:.1f})"><title>end of the program</title><path d="M0 -6L6 5H-6Z"/></g>'
+    first = f'<g class="end" transform="translate({x0:.1f} {y0:.1f})">'
+    first += '<title>start of the program</title><path d="M-5 -5H5V5H-5Z"/></g>'
+    last = f'<g class="end" transform="translate({x1:.1f} {y1:.1f})">'
+    last += '<title>end of the program</title><path d="M0 -6L6 5H-6Z"/></g>'
     return first + last
 
 
@@ -195,10 +218,23 @@ def _mark(view: View, i: int, flat: FloatArray) -> str:
     if not isinstance(sample, int):
         return ""
     x, y = flat[int(np.searchsorted(view.stops, sample))]
-    inner = '<circle r="3.5" class="mark-dot"/><g transform="translate({} {})"><circle r="8" class="mark-disc"/>'.format(*AROUND[i % 5]) + tag("text", str(i + 1), dy="4", class_="mark-text") + "</g>"
-    return tag("g", tag("title", safe(f"finding {i + 1}: {finding.text}")) + inner, class_="mark", data_mark=i, transform=f"translate({x:.1f} {y:.1f})")
+    inner = (
+        '<circle r="3.5" class="mark-dot"/><g transform="translate({} {})"><circle r="8" class="mark-disc"/>'.format(
+            *AROUND[i % 5]
+        )
+        + tag("text", str(i + 1), dy="4", class_="mark-text")
+        + "</g>"
+    )
+    return tag(
+        "g",
+        tag("title", safe(f"finding {i + 1}: {finding.text}")) + inner,
+        class_="mark",
+        data_mark=i,
+        transform=f"translate({x:.1f} {y:.1f})",
+    )
 
 
 def _here(view: View, flat: FloatArray) -> str:
-    x, y = flat[int(np.searchsorted(view.stops, view.worst))]
-    return f'<g class="here" transform="translate({x:.1f} {y:.1f})"><title>the time cursor</title><circle r="9"/><circle r="2.5"/></g>'
+    x, y = flat[view.start]
+    inner = '<title>the time cursor</title><circle r="9"/><circle r="2.5"/>'
+    return f'<g class="here" transform="translate({x:.1f} {y:.1f})">{inner}</g>'

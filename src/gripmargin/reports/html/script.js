@@ -12,7 +12,7 @@
     if (use <= 0) return '∞';
     if (use >= UNBOUNDED) return '0.00';
     const m = 1 / use;
-    return m >= 100 ? Number(m.toPrecision(3)).toString() : fixed(m, 2);
+    return m >= 999.5 ? 'over 1000' : m >= 100 ? m.toFixed(0) : fixed(m, 2);
   };
   const nearest = (t, wanted) => {
     let low = 0, high = t.length - 1;

@@ -9,13 +9,14 @@ from gripmargin.checks import words
 from gripmargin.findings import CheckResult, Finding, Verdict, overall
 from gripmargin.report import CAUTIONS, Report
 from gripmargin.reports.html.text import bullets, margin, number, safe, shares, table, tag
-from gripmargin.reports.html.timeline import NUMBERED, View, link
+from gripmargin.reports.html.view import NUMBERED, View, link
 from gripmargin.reports.series import by_severity
 
 SIGNS = {
     "pass": '<circle cx="12" cy="12" r="10.5"/><path d="M6.8 12.4l3.6 3.6 6.8-7.6"/>',
     "fail": '<path class="body" d="M2 2H22V22H2Z"/><path d="M7.5 7.5l9 9M16.5 7.5l-9 9"/>',
-    "undecided": '<path class="body" d="M12 .8L23.2 12 12 23.2.8 12Z"/><path d="M9.3 9.6c0-3.6 5.6-3.6 5.6 0 0 2.4-2.8 2.2-2.8 4.6M12.1 16.6v.6"/>',
+    "undecided": '<path class="body" d="M12 .8L23.2 12 12 23.2.8 12Z"/>'
+    '<path d="M9.3 9.6c0-3.6 5.6-3.6 5.6 0 0 2.4-2.8 2.2-2.8 4.6M12.1 16.6v.6"/>',
 }
 SAYING = {
     "pass": "Everything that was checked reaches its target.",
@@ -27,7 +28,8 @@ GAUGE = 4.0  # times the target at the right end of a gauge; its inverse at the 
 
 def sign(verdict: str, size: int = 20) -> str:
     """Return the sign of a verdict: a round tick, a square cross, a question on its corner."""
-    return f'<svg class="sign {safe(verdict)}" viewBox="0 0 24 24" width="{size}" height="{size}" aria-hidden="true">{SIGNS[str(verdict)]}</svg>'
+    box = f'viewBox="0 0 24 24" width="{size}" height="{size}" aria-hidden="true"'
+    return f'<svg class="sign {safe(verdict)}" {box}>{SIGNS[str(verdict)]}</svg>'
 
 
 def stamp(verdict: str) -> str:
@@ -44,16 +46,27 @@ def head(view: View) -> str:
     if view.numbered:
         worst = view.numbered[0]
         check = next((c for c in report.checks if c.check == worst.check), None)
-        lines.append(tag("p", safe(f"{_title(check.check)}: {_sentence(check)}.") if check else safe(worst.text), class_="key-figure"))
+        lines.append(
+            tag(
+                "p",
+                safe(f"{_title(check.check)}: {_sentence(check)}.") if check else safe(worst.text),
+                class_="key-figure",
+            )
+        )
         lines.append(tag("p", tag("b", "Why ") + safe(_why(worst)) + "."))
         if worst.remedy:
             lines.append(tag("p", tag("b", "What to change ") + safe(worst.remedy) + "."))
     elif deciding is not None:
-        nearest = min(report.checks, key=lambda c: (c.value / c.target) if c.value is not None and math.isfinite(c.value) else math.inf)
+        nearest = min(
+            report.checks,
+            key=lambda c: (c.value / c.target) if c.value is not None and math.isfinite(c.value) else math.inf,
+        )
         lines.append(tag("p", safe(f"Nearest to its target is {_name(nearest.check)}: {_sentence(nearest)}.")))
     made = ", ".join(_name(check.check) for check in report.checks)
     left = ", ".join(_name(item.check) for item in report.not_checked)
-    scope = tag("span", tag("b", "Checked ") + safe(made)) + (tag("span", tag("b", "Not checked ") + safe(left)) if left else "")
+    scope = tag("span", tag("b", "Checked ") + safe(made)) + (
+        tag("span", tag("b", "Not checked ") + safe(left)) if left else ""
+    )
     return tag(
         "header",
         tag("div", sign(verdict, 64) + tag("p", safe(verdict), class_="word"), class_=f"seal {verdict}")
@@ -94,7 +107,11 @@ def checks(view: View) -> str:
         between = "–"
         if check.low is not None or check.high is not None:
             between = f"{margin(check.low)} – {margin(check.high)}" if check.low != check.high else "exact"
-        at = "–" if check.at is None else link(view, check.at.t) + (tag("span", safe(check.at.move), class_="where") if check.at.move else "")
+        at = (
+            "–"
+            if check.at is None
+            else link(view, check.at.t) + (tag("span", safe(check.at.move), class_="where") if check.at.move else "")
+        )
         rows.append(
             [
                 safe(_name(check.check)),
@@ -109,11 +126,17 @@ def checks(view: View) -> str:
         )
     columns = ["check", "verdict", "measure", "worst", "between", "target", "beside the target", "at"]
     more = "".join(
-        tag("div", tag("dt", safe(_name(check.check))) + "".join(tag("dd", safe(line)) for line in (check.text, *check.lines) if line))
+        tag(
+            "div",
+            tag("dt", safe(_name(check.check)))
+            + "".join(tag("dd", safe(line)) for line in (check.text, *check.lines) if line),
+        )
         for check in view.report.checks
         if check.text or check.lines
     )
-    return table(columns, rows, caption="Checks with their worst figures", class_="checks") + tag("dl", more, class_="more")
+    return table(columns, rows, caption="Checks with their worst figures", class_="checks") + tag(
+        "dl", more, class_="more"
+    )
 
 
 def gauge(check: CheckResult) -> str:
@@ -128,13 +151,16 @@ def gauge(check: CheckResult) -> str:
     value, low, high = place(check.value), place(check.low), place(check.high)
     if value is None and low is None and high is None:
         return tag("span", "–")
-    inner = '<rect class="room" x="50" y="4" width="50" height="8"/><path class="ruler" d="M0 8H100"/><path class="aim" d="M50 1V15"/>'
+    inner = '<rect class="room" x="50" y="4" width="50" height="8"/>'
+    inner += '<path class="ruler" d="M0 8H100"/><path class="aim" d="M50 1V15"/>'
     if low is not None and high is not None and high > low:
         inner += f'<path class="reach" d="M{low:.1f} 8H{high:.1f}"/>'
     if value is not None:
         inner += f'<circle class="at {check.verdict}" cx="{min(max(value, 3), 97):.1f}" cy="8" r="3.4"/>'
     ratio = None if check.value is None else check.value / check.target
-    title = safe(f"{margin(ratio)} times the target; the mark in the middle is the target, the ends a quarter of it and four times it")
+    title = safe(
+        f"{margin(ratio)} times the target; the target is in the middle, a quarter and four times it at the ends"
+    )
     return f'<svg class="gauge" viewBox="0 0 100 16" role="img"><title>{title}</title>{inner}</svg>'
 
 
@@ -142,16 +168,38 @@ def findings(view: View) -> str:
     """Return a card for each of the worst findings and a table of the others."""
     report = view.report
     if not report.findings:
-        return tag("p", "Nothing falls short, and nothing that was asked for is undecided.", class_="empty") if report.verdict is Verdict.PASS else _without(report)
+        return (
+            tag("p", "Nothing falls short, and nothing that was asked for is undecided.", class_="empty")
+            if report.verdict is Verdict.PASS
+            else _without(report)
+        )
     cards = "".join(_card(view, i, finding) for i, finding in enumerate(view.numbered, start=1))
     rest = by_severity(report)[NUMBERED:]
-    rows = [[safe(_name(f.check)), stamp(f.verdict), link(view, float(f.worst.get("t", f.start))), safe(f.text), safe(f.remedy)] for f in rest[:300]]
-    more = table(["check", "verdict", "at", "what", "what to change"], rows, caption=f"{len(rest)} more, less severe") if rows else ""
+    rows = [
+        [
+            safe(_name(f.check)),
+            stamp(f.verdict),
+            link(view, float(f.worst.get("t", f.start))),
+            safe(f.text),
+            safe(f.remedy),
+        ]
+        for f in rest[:300]
+    ]
+    more = (
+        table(["check", "verdict", "at", "what", "what to change"], rows, caption=f"{len(rest)} more, less severe")
+        if rows
+        else ""
+    )
     return tag("div", cards, class_="cards") + more
 
 
 def _without(report: Report) -> str:
-    open_ = [f"{_name(check.check)}: {line}" for check in report.checks if check.verdict is not Verdict.PASS for line in check.lines or (check.text,)]
+    open_ = [
+        f"{_name(check.check)}: {line}"
+        for check in report.checks
+        if check.verdict is not Verdict.PASS
+        for line in check.lines or (check.text,)
+    ]
     return bullets(open_)
 
 
@@ -165,16 +213,28 @@ def _card(view: View, i: int, finding: Finding) -> str:
     if isinstance(cause, str):
         lines = tag("div", tag("dt", "why") + tag("dd", safe(cause))) + lines
     bars = "".join(
-        _bar(name, finding.because[key]) for key, name in (("causes", "by cause"), ("ways", "acts as")) if isinstance(finding.because.get(key), Mapping)
+        _bar(name, finding.because[key])
+        for key, name in (("causes", "by cause"), ("ways", "acts as"))
+        if isinstance(finding.because.get(key), Mapping)
     )
     useful = [remedy.text for remedy in finding.remedies if remedy.action != "none"]
     useless = [remedy.text for remedy in finding.remedies if remedy.action == "none"]
     change = ""
     if useful:
-        change = tag("h5", "What to change" + (tag("span", "each is enough by itself", class_="unit") if len(useful) > 1 else "")) + bullets(useful)
+        change = tag(
+            "h5", "What to change" + (tag("span", "each is enough by itself", class_="unit") if len(useful) > 1 else "")
+        ) + bullets(useful)
     elif useless:
         change = tag("h5", "What does not help") + bullets(useless)
-    return tag("article", tag("div", top, class_="card-head") + tag("p", safe(finding.text)) + bars + (tag("dl", lines) if lines else "") + change, class_=f"card {finding.verdict}")
+    return tag(
+        "article",
+        tag("div", top, class_="card-head")
+        + tag("p", safe(finding.text))
+        + bars
+        + (tag("dl", lines) if lines else "")
+        + change,
+        class_=f"card {finding.verdict}",
+    )
 
 
 def _bar(name: str, parts: Mapping[str, float]) -> str:
@@ -188,11 +248,17 @@ def _bar(name: str, parts: Mapping[str, float]) -> str:
         inner += f'<rect class="bar-{j % 6}" x="{x:.2f}" y="0" width="{wide:.2f}" height="10"/>'
         x += wide
     said = "".join(
-        tag("li", f'<svg width="10" height="10" aria-hidden="true"><rect class="bar-{j % 6}" width="10" height="10"/></svg>' + safe(f"{key} {number(100 * value, 0)} %"))
+        tag(
+            "li",
+            f'<svg width="10" height="10" aria-hidden="true"><rect class="bar-{j % 6}" width="10" height="10"/></svg>'
+            + safe(f"{key} {number(100 * value, 0)} %"),
+        )
         for j, (key, value) in enumerate(raising)
     ) + "".join(tag("li", safe(f"{key} relieves {number(-100 * value, 0)} %")) for key, value in kept if value < 0)
     drawing = f'<svg viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">{inner}</svg>'
-    return tag("div", tag("span", safe(name), class_="bar-name") + drawing + tag("ul", said, class_="legend"), class_="bar")
+    return tag(
+        "div", tag("span", safe(name), class_="bar-name") + drawing + tag("ul", said, class_="legend"), class_="bar"
+    )
 
 
 def remarks(report: Report) -> str:
@@ -200,7 +266,11 @@ def remarks(report: Report) -> str:
     out = ""
     if report.not_checked:
         rows = [[safe(_name(item.check)), safe(item.reason)] for item in report.not_checked]
-        out += tag("section", tag("h3", "Not checked") + table(["what", "why not"], rows, caption="What this report does not say"), class_="not-checked")
+        out += tag(
+            "section",
+            tag("h3", "Not checked") + table(["what", "why not"], rows, caption="What this report does not say"),
+            class_="not-checked",
+        )
     for title, items in (("Assumed", report.assumed), ("As read", report.notes), ("Sources", report.references)):
         if items:
             out += tag("section", tag("h3", title) + bullets(items))

@@ -34,7 +34,9 @@ def tag(name: str, content: str = "", /, **attributes: object) -> str:
     An attribute that is None is left out; `class_` and `for_` lose their underscore, other underscores become hyphens.
     """
     said = "".join(
-        f' {key.rstrip("_").replace("_", "-")}="{safe(value)}"' for key, value in attributes.items() if value is not None
+        f' {key.rstrip("_").replace("_", "-")}="{safe(value)}"'
+        for key, value in attributes.items()
+        if value is not None
     )
     return f"<{name}{said}>{content}</{name}>"
 
@@ -60,9 +62,9 @@ def number(value: float | None, digits: int = 2) -> str:
 
 
 def margin(value: float | None) -> str:
-    """Return a margin or ratio: two decimals, fewer from 100 on."""
+    """Return a margin or ratio: two decimals, fewer from 100 on, and no more than "over 1000"."""
     if value is not None and math.isfinite(value) and abs(value) >= 100:
-        return f"{value:.3g}".replace("e+0", "e").replace("e+", "e")
+        return f"{value:.3g}" if value < 999.5 else "over 1000"
     return number(value, 2)
 
 
@@ -101,7 +103,9 @@ def table(head: Iterable[str], rows: Iterable[Iterable[str]], *, caption: str, c
         cells = "".join(tag("td", cell) for cell in others)
         body += tag("tr", tag("th", first, scope="row") + cells)
     inner = tag("caption", safe(caption)) + tag("thead", tag("tr", top)) + tag("tbody", body)
-    return tag("div", tag("table", inner), class_=f"table {class_}".strip(), tabindex="0", role="region", aria_label=caption)
+    return tag(
+        "div", tag("table", inner), class_=f"table {class_}".strip(), tabindex="0", role="region", aria_label=caption
+    )
 
 
 def bullets(items: Iterable[str]) -> str:

@@ -3,29 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.findings import Finding
-from gripmargin.report import Report
-from gripmargin.reports.html.charts import (
-    Level,
-    Line,
-    Mark,
-    TimeChart,
-    margin_scale,
-    ribbon,
-    runs,
-    scale,
-)
+from gripmargin.reports.html.charts import Level, Line, Mark, TimeChart, ribbon, runs
+from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import margin, number, safe, table, tag
-from gripmargin.reports.series import IntArray, by_severity, loads_by_cause, stops, use_by_cause, used, worst_sample
+from gripmargin.reports.html.view import View, link
+from gripmargin.reports.series import loads_by_cause, use_by_cause, used
 
-STOPS = 900  # places of the time cursor, the marked samples besides
-NUMBERED = 12  # findings that get a number and a card
 CAUSE_STYLE = {
     "gravity": "a",
     "linear acceleration": "b",
@@ -34,69 +20,6 @@ CAUSE_STYLE = {
     "gyroscopic": "e",
     "other": "f",
 }
-
-
-@dataclass(frozen=True, eq=False)
-class View:
-    """A report made ready for its page.
-
-    Attributes:
-        report: The report.
-        key: Prefix of all identifiers of this report in the page.
-        worst: The sample that the page opens at; None where there is no sample.
-        stops: Samples at which figures are given.
-        numbered: The findings with a number, worst first.
-        hung: Whether the part hangs on the pads, sample by sample.
-    """
-
-    report: Report
-    key: str
-    worst: int | None
-    stops: IntArray
-    numbered: tuple[Finding, ...]
-    hung: Any
-
-    @classmethod
-    def of(cls, report: Report, key: str) -> View:
-        """Return the view of a report."""
-        samples = report.samples
-        ranked = by_severity(report)
-        marked = [int(f.worst["sample"]) for f in ranked if isinstance(f.worst.get("sample"), int)]
-        marked += [check.at.sample for check in report.checks if check.at is not None]
-        worst = worst_sample(report)
-        marked += [] if worst is None else [worst]
-        hung = ~np.isnan(samples.hold_margin) if report.picture is None else report.picture.airborne
-        return cls(
-            report=report,
-            key=key,
-            worst=worst,
-            stops=stops(samples.t, used(samples.hold_margin_low), marked, STOPS),
-            numbered=tuple(ranked[:NUMBERED]),
-            hung=np.asarray(hung, dtype=bool),
-        )
-
-    @property
-    def t(self) -> FloatArray:
-        """Times [s]."""
-        return self.report.samples.t
-
-    @property
-    def span(self) -> tuple[float, float]:
-        """First and last time [s]."""
-        return float(self.t[0]), float(self.t[-1])
-
-    @property
-    def cursor(self) -> float | None:
-        """Where the time cursor is at first [s]."""
-        return None if self.worst is None else float(self.t[self.worst])
-
-    def target(self, check: str) -> float | None:
-        """Target of a check, None where it was not made."""
-        return next((c.target for c in self.report.checks if c.check == check), None)
-
-    def carried(self, values: FloatArray) -> FloatArray:
-        """Values where the part hangs on the pads, NaN elsewhere."""
-        return np.where(self.hung, values, np.nan)
 
 
 def timeline(view: View) -> str:
@@ -123,8 +46,20 @@ def loads(view: View) -> str:
         parts = loads_by_cause(samples, view.report.picture, np.arange(samples.t.size))
         mass = view.report.picture.part.mass
         for name, unit, factor, part, about in (
-            ("Acceleration by cause", "m/s², at the centre of mass", 1.0 / mass, slice(0, 3), f"Times {mass:g} kg it is the force."),
-            ("Moment by cause", "N mm, about the tool frame’s origin", 1e3, slice(3, 6), "Sizes, whatever their direction."),
+            (
+                "Acceleration by cause",
+                "m/s², at the centre of mass",
+                1.0 / mass,
+                slice(0, 3),
+                f"Times {mass:g} kg it is the force.",
+            ),
+            (
+                "Moment by cause",
+                "N mm, about the tool frame’s origin",
+                1e3,
+                slice(3, 6),
+                "Sizes, whatever their direction.",
+            ),
         ):
             lines = []
             for cause, load in parts.items():
@@ -137,8 +72,16 @@ def loads(view: View) -> str:
         axis = scale([line.y for line in lines])
         levels = [Level(y=0.0, text="", style="zero")] if axis.low < 0 else []
         out += TimeChart(
-            key=f"{key}-load{i}", title=name, unit=unit, about=f"{name} over time. {about} {_extremes(lines)}", span=span,
-            scale=axis, lines=lines, levels=levels, cursor=cursor, note=about,
+            key=f"{key}-load{i}",
+            title=name,
+            unit=unit,
+            about=f"{name} over time. {about} {_extremes(lines)}",
+            span=span,
+            scale=axis,
+            lines=lines,
+            levels=levels,
+            cursor=cursor,
+            note=about,
         ).markup()
     return tag("div", out, class_="pair")
 
@@ -186,7 +129,11 @@ def _margins(view: View) -> TimeChart:
         lines.insert(1, Line(name="least it may be", t=samples.t, y=most, style="thin"))
     else:
         lines.pop(0)
-    more = {"swing_margin": ("margin with the swing", "s2"), "swing_margin_low": ("least with the swing", "thin2"), "stop_margin": ("margin at a stop", "s3")}
+    more = {
+        "swing_margin": ("margin with the swing", "s2"),
+        "swing_margin_low": ("least with the swing", "thin2"),
+        "stop_margin": ("margin at a stop", "s3"),
+    }
     for key, (name, style) in more.items():
         values = getattr(samples, key, None)
         if values is not None and np.isfinite(used(np.asarray(values))).any():
@@ -195,16 +142,27 @@ def _margins(view: View) -> TimeChart:
     targets: dict[float, list[str]] = {}
     for check in ("hold", "swing", "stop"):
         target = view.target(check)
-        if target is not None and (check == "hold" or any(line.style == {"swing": "s2", "stop": "s3"}[check] for line in lines)):
+        if target is not None and (
+            check == "hold" or any(line.style == {"swing": "s2", "stop": "s3"}[check] for line in lines)
+        ):
             targets.setdefault(float(target), []).append(check)
-    levels += [Level(y=1.0 / v, text=f"target {v:g}" + (f" ({', '.join(names)})" if len(targets) > 1 else "")) for v, names in targets.items()]
+    levels += [
+        Level(y=1.0 / v, text=f"target {v:g}" + (f" ({', '.join(names)})" if len(targets) > 1 else ""))
+        for v, names in targets.items()
+    ]
     marks = []
     for i, finding in enumerate(view.numbered, start=1):
         sample = finding.worst.get("sample")
         at = float(use[sample]) if isinstance(sample, int) and np.isfinite(use[sample]) else 0.0
-        marks.append(Mark(t=float(finding.worst.get("t", finding.start)), y=at, text=str(i), title=f"finding {i}: {finding.text}"))
+        marks.append(
+            Mark(
+                t=float(finding.worst.get("t", finding.start)), y=at, text=str(i), title=f"finding {i}: {finding.text}"
+            )
+        )
     bands = _phase_bands(view) + [
-        (start, end, f"span-{finding.verdict}") for finding in view.report.findings for start, end in finding.spans[:200]
+        (start, end, f"span-{finding.verdict}")
+        for finding in view.report.findings
+        for start, end in finding.spans[:200]
     ]
     note = "Heights are those of the load: halfway between ∞ and 1 half of what the pads hold is used up."
     if unbounded.any():
@@ -251,7 +209,7 @@ def _use_by_cause(view: View) -> TimeChart | None:
     t, hung = samples.t[at], view.hung[at]
     up, down = np.zeros(at.size), np.zeros(at.size)
     lines = []
-    for cause in CAUSE_STYLE:
+    for cause, style in CAUSE_STYLE.items():
         if cause not in shares:
             continue
         share = 100.0 * shares[cause]
@@ -261,9 +219,15 @@ def _use_by_cause(view: View) -> TimeChart | None:
             if np.abs(part[hung]).max(initial=0.0) > 0.05:
                 name = cause if base is up or not (share[hung] > 0.05).any() else ""
                 lines.append(
-                    Line(name=name, t=t, y=np.where(hung, base + part, np.nan), lower=np.where(hung, base, np.nan), style=f"area-{CAUSE_STYLE[cause]}")
+                    Line(
+                        name=name,
+                        t=t,
+                        y=np.where(hung, base + part, np.nan),
+                        lower=np.where(hung, base, np.nan),
+                        style=f"area-{style}",
+                    )
                 )
-            base += part
+            np.add(base, part, out=base)
     total = np.where(hung, 100.0 * np.sum(list(shares.values()), axis=0), np.nan)
     lines.append(Line(name="together", t=t, y=total, style="s1"))
     target = view.target("hold")
@@ -274,7 +238,10 @@ def _use_by_cause(view: View) -> TimeChart | None:
         unit="% of what they hold, at their most used place",
         about=f"Use of the pads by cause over time, stacked. {_extremes([line for line in lines if line.name])}",
         span=view.span,
-        scale=scale([np.where(np.abs(line.y) > 100 * 5, np.nan, line.y) for line in lines] + [np.array([level.y for level in levels])]),
+        scale=scale(
+            [np.where(np.abs(line.y) > 100 * 5, np.nan, line.y) for line in lines]
+            + [np.array([level.y for level in levels])]
+        ),
         lines=lines,
         levels=levels,
         bands=_phase_bands(view),
@@ -297,18 +264,24 @@ def moves_table(view: View) -> str:
         if carried.any():
             k = first + int(np.argmax(np.where(np.isnan(use), -1.0, use)))
             least = margin(float(samples.hold_margin[k]))
-            low = margin(float(1.0 / v) if (v := float(np.nanmax(most))) > 0 else np.inf) if not np.isnan(most).all() else "–"
+            low = (
+                margin(float(1.0 / v) if (v := float(np.nanmax(most))) > 0 else np.inf)
+                if not np.isnan(most).all()
+                else "–"
+            )
             cells = [least, low, link(view, float(samples.t[k]))]
         else:
             cells = ["–", "–", "–"]
         kinds = ", ".join(dict.fromkeys(samples.phase[part]))
-        rows.append([safe(label), safe(kinds), f"{number(float(samples.t[first]), 3)} – {number(float(samples.t[last]), 3)}", *cells])
+        rows.append(
+            [
+                safe(label),
+                safe(kinds),
+                f"{number(float(samples.t[first]), 3)} – {number(float(samples.t[last]), 3)}",
+                *cells,
+            ]
+        )
     shown = rows[:200]
     head = [name, "phase", "from – to [s]", "least margin", "least it may be", "at"]
     more = tag("p", f"and {len(rows) - 200} more", class_="note") if len(rows) > 200 else ""
     return table(head, shown, caption=f"Each {name} with its least grip margin", class_="numbers") + more
-
-
-def link(view: View, t: float) -> str:
-    """Return a link that moves the time cursor."""
-    return tag("a", safe(f"{t:.3f} s"), href=f"#{view.key}:t={t:.4f}", class_="at")
