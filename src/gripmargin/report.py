@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from gripmargin.arrays import FloatArray
 from gripmargin.findings import CheckResult, Finding, NotChecked, Verdict
 from gripmargin.pictures import Picture
+
+if TYPE_CHECKING:
+    from gripmargin.reports.plots import Plots
 
 SCHEMA = "gripmargin-report/1"
 
@@ -84,3 +88,10 @@ class Report:
     def passed(self) -> bool:
         """Whether every check made is a pass; undecided is not."""
         return self.verdict is Verdict.PASS
+
+    @property
+    def plot(self) -> Plots:
+        """Figures by matplotlib: `report.plot.margin("margin.svg")`; see `gripmargin.reports.plots`."""
+        from gripmargin.reports.plots import Plots  # noqa: PLC0415 - above this room; loads where it is asked for
+
+        return Plots(self)
