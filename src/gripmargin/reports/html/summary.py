@@ -218,14 +218,18 @@ def _card(view: View, i: int, finding: Finding) -> str:
         if isinstance(finding.because.get(key), Mapping)
     )
     useful = [remedy.text for remedy in finding.remedies if remedy.action != "none"]
-    useless = [remedy.text for remedy in finding.remedies if remedy.action == "none"]
+    useless = [
+        f"slowing alone: {remedy.text}" if "standing_margin" in remedy.figures else remedy.text
+        for remedy in finding.remedies
+        if remedy.action == "none"
+    ]
     change = ""
     if useful:
         change = tag(
             "h5", "What to change" + (tag("span", "each is enough by itself", class_="unit") if len(useful) > 1 else "")
         ) + bullets(useful)
-    elif useless:
-        change = tag("h5", "What does not help") + bullets(useless)
+    if useless:
+        change += tag("h5", "What does not help") + bullets(useless)
     return tag(
         "article",
         tag("div", top, class_="card-head")

@@ -125,7 +125,8 @@ def _margins(view: View) -> TimeChart:
         Line(name="range by errors of the rates", t=samples.t, y=most, lower=use, style="band"),
         Line(name="hold margin", t=samples.t, y=use, style="s1"),
     ]
-    if np.nanmax(np.append(np.abs(np.where(np.isfinite(most - use), most - use, 0.0)), 0.0)) > 1e-6:
+    known = np.isfinite(use) & np.isfinite(most)
+    if not known.any() or float(np.abs(most[known] - use[known]).max()) > 1e-6:
         lines.insert(1, Line(name="least it may be", t=samples.t, y=most, style="thin"))
     else:
         lines.pop(0)
