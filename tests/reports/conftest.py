@@ -5,8 +5,10 @@ import json
 import os
 import shutil
 import subprocess
+import sys
 import threading
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from pathlib import Path
 from queue import Empty, Queue
 
 import numpy as np
@@ -19,7 +21,8 @@ FLAGS = (
     "--disable-background-networking", "--disable-component-update", "--hide-scrollbars", "--remote-debugging-pipe",
 )  # fmt: skip
 NAMES = ("chromium", "chromium-browser", "google-chrome")
-PATIENCE = 60.0  # s
+PATIENCE = 30.0  # s
+JOBS = Path(__file__).parents[2] / "trajectories"
 
 
 @dataclass
@@ -44,7 +47,7 @@ class Tab:
             message["sessionId"] = self.session
         self.out.write(json.dumps(message).encode() + b"\0")
         self.out.flush()
-        answer = self.answers.pop(number).get(timeout=PATIENCE)
+        answer = self.answers[number].get(timeout=PATIENCE)
         assert "error" not in answer, (method, answer)
         return answer["result"]
 
@@ -96,7 +99,8 @@ def _messages(pipe):
 
 @pytest.fixture(scope="session")
 def tab(tmp_path_factory):
-    found = os.environ.get("GRIPMARGIN_CHROMIUM") or next(filter(None, map(shutil.which, NAMES)), None)
+    named = os.environ.get("GRIPMARGIN_CHROMIUM")
+    found = next(filter(None, map(shutil.which, [named] if named else NAMES)), None)
     if found is None:
         reason = "no Chromium found: install Debian's package chromium, or name one in GRIPMARGIN_CHROMIUM"
         if os.environ.get("CI"):
@@ -106,16 +110,12 @@ def tab(tmp_path_factory):
     from_browser, to_us = os.pipe()
     profile = tmp_path_factory.mktemp("chromium")
 
-    def wire():
-        # the browser reads commands from 3 and writes answers to 4
-        os.dup2(to_browser, 103)
-        os.dup2(to_us, 104)
-        os.dup2(103, 3)
-        os.dup2(104, 4)
-
+    # the browser reads commands from 3 and writes answers to 4; high numbers first, lest one overwrite the other
+    wire = "; ".join([f"os.dup2({to_browser}, 103)", f"os.dup2({to_us}, 104)", "os.dup2(103, 3)", "os.dup2(104, 4)"])
+    wired = [sys.executable, "-c", f"import os, sys; {wire}; os.execv(sys.argv[1], sys.argv[1:])"]
     process = subprocess.Popen(
-        [found, *FLAGS, f"--user-data-dir={profile}", "about:blank"],
-        preexec_fn=wire, close_fds=False, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        [*wired, found, *FLAGS, f"--user-data-dir={profile}", "about:blank"],
+        pass_fds=(to_browser, to_us), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     os.close(to_browser)
     os.close(to_us)
@@ -171,3 +171,32 @@ def carried():
         )
 
     return make
+
+
+@pytest.fixture(scope="session")
+def long_report(carried):
+    """A minute at a kilohertz on four pads, noisy all through; made of a short report, for a check is slow."""
+    short = carried(names=("a", "b", "c", "d"), mass=2.0)
+    count, random = 60_001, np.random.default_rng(0)
+    again = np.arange(count) % short.samples.t.size
+    noise = 1.0 + 0.2 * random.standard_normal(count)
+
+    def longer(values):
+        if isinstance(values, tuple):
+            return tuple(values[i] for i in again)
+        return values[again] * noise if values.ndim == 1 else values[again] * noise[:, None]
+
+    samples = {key: longer(values) for key, values in vars(short.samples).items()} | {"t": 1e-3 * np.arange(count)}
+    picture = replace(
+        short.picture,
+        gravity=short.picture.gravity[again],
+        axis=short.picture.axis[again],
+        airborne=short.picture.airborne[again],
+    )
+    return replace(short, samples=replace(short.samples, **samples), picture=picture)
+
+
+@pytest.fixture(scope="session")
+def demo():
+    """Reports of a job that fails and of one that cannot be decided, with press and release."""
+    return {name: gm.check_file(JOBS / f"{name}.toml") for name in ("window-askew", "lid-no-data")}

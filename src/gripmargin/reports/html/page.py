@@ -291,9 +291,9 @@ def _data(view: View) -> dict[str, Any]:
         "hung": [int(h) for h in view.hung[at]],
         "force": [rounded(column) for column in samples.force[at].T],
         "moment": [rounded(column) for column in samples.moment[at].T],
-        "place": [rounded(column, 6) for column in samples.position[at].T],
-        "acc": [rounded(column, 4) for column in samples.acceleration[at].T],
-        "omega": [rounded(column, 4) for column in samples.angular_velocity[at].T],
+        "place": [rounded(column, 7) for column in samples.position[at].T],
+        "acc": [rounded(column) for column in samples.acceleration[at].T],
+        "omega": [rounded(column) for column in samples.angular_velocity[at].T],
         "path": path3d.data(view),
         "face": face.data(view),
     }
@@ -303,5 +303,5 @@ def _data(view: View) -> dict[str, Any]:
             tree[key] = rounded(used(np.asarray(values)[at]), 6)
     if view.report.picture is not None:
         parts = use_by_cause(view.report.picture, loads_by_cause(samples, view.report.picture, at))
-        tree["cause"] = {name: rounded(values, 3) for name, values in parts.items()}
+        tree["cause"] = {name: rounded(values) for name, values in parts.items()}
     return tree
