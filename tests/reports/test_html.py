@@ -175,7 +175,10 @@ def odd_reports(carried):
     )
     yield (
         "endless margin",
-        replace(standing, samples=replace(samples, hold_margin=endless, hold_margin_low=0 * endless)),
+        replace(
+            standing,
+            samples=replace(samples, hold_margin=endless, hold_margin_low=np.where(np.isinf(endless), 3.0, endless)),
+        ),
     )
     one = replace(samples, **{
         k: (v[:1] if isinstance(v, tuple) else v[:1].copy()) for k, v in vars(samples).items()
