@@ -51,10 +51,10 @@ def main() -> None:
     made = report()
     start = time.perf_counter()
     text = gm.report_html(made)
+    taken = time.perf_counter() - start
     say = sys.stdout.write
-    say(
-        f"{len(text.encode()) / 1e6:8.2f} MB  page of {SAMPLES} samples\n{time.perf_counter() - start:8.2f} s   to write\n"
-    )
+    say(f"{len(text.encode()) / 1e6:8.2f} MB  page of {SAMPLES} samples\n")
+    say(f"{taken:8.2f} s   to write\n")
     if browser is None:
         raise SystemExit("no chromium: opening is not measured")
     with tempfile.TemporaryDirectory() as name:
@@ -62,9 +62,8 @@ def main() -> None:
         page.write_text(text, encoding="utf-8")
         empty.write_text("<!DOCTYPE html><title>empty</title>", encoding="utf-8")
         pairs = [(opened(browser, page), opened(browser, empty)) for _ in range(ROUNDS)]
-    say(
-        f"{statistics.median(a - b for a, b in pairs):8.2f} s   to open, over an empty page, median of {ROUNDS} rounds\n"
-    )
+    more = statistics.median(a - b for a, b in pairs)
+    say(f"{more:8.2f} s   to open, over an empty page, median of {ROUNDS} rounds\n")
     say(f"{statistics.median(a for a, _ in pairs):8.2f} s   to open, start of the browser included\n")
 
 
