@@ -24,7 +24,7 @@ from gripmargin.findings import Verdict
 from gripmargin.loads import CAUSES, causes_over_time, load_by_cause
 from gripmargin.reports import series
 from gripmargin.reports.html.scales import margin_scale, scale
-from gripmargin.reports.html.text import data_block, margin, number, rounded
+from gripmargin.reports.html.text import data_block, margin, number, printable, rounded
 
 JOBS = Path(__file__).parents[2] / "trajectories"
 VOID = {"meta", "input", "br"}
@@ -140,7 +140,7 @@ def test_nothing_from_a_job_becomes_markup(carried):
     assert "\x1b" not in text
     assert "<img" not in text
     for block in re.findall(r'<script type="application/json" class="data">(.*?)</script>', text):
-        assert NASTY in json.loads(block)["labels"]
+        assert printable(NASTY) in json.loads(block)["labels"]
 
 
 @given(st.text())
@@ -421,7 +421,7 @@ def test_several_jobs_share_one_page_with_an_overview(carried):
     page = Page(text)
     assert [a["id"] for a in page.named("section") if a.get("class", "").startswith("job")] == ["job1", "job2", "job3"]
     assert {"#job1", "#job2", "#job3"} <= {a["href"] for a in page.named("a")}
-    assert "All together: fail" in re.sub(r"\s+", " ", page.text()).replace(": ", ": ")
+    assert re.search(r"All together: \s*fail", page.text())
     assert "1 could not be checked" in page.text()
     ids = [attrs["id"] for _, attrs in page.elements if "id" in attrs]
     assert len(ids) == len(set(ids))

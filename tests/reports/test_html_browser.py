@@ -130,6 +130,12 @@ def test_one_cursor_moves_everything(tab, page, view):
     place = tab.run("document.querySelector('.here').getAttribute('transform')")
     start = tab.run("document.querySelector('.path3d .end').getAttribute('transform')")
     assert place == start
+    said = "document.querySelector('[data-face=said]').textContent"
+    assert tab.run(said) == f"At {view.t[0]:.3f} s the part does not hang on the pads."
+    assert set(tab.run("[...document.querySelectorAll('[data-map=use] path')].map(e => e.getAttribute('class'))")) == {
+        "u0",
+        "u-none",
+    }
 
 
 def test_keys_and_pointer_move_the_cursor_and_turn_the_path(tab, page):

@@ -8,7 +8,7 @@ import numpy as np
 
 from gripmargin.arrays import FloatArray
 from gripmargin.pictures import Picture
-from gripmargin.reports.html.text import number, rounded, safe, seconds, table, tag
+from gripmargin.reports.html.text import number, printable, rounded, safe, seconds, table, tag
 from gripmargin.reports.html.tiles import RIM, TILE, Tile, outline_path, seen_along_z, shown, tile_of
 from gripmargin.reports.html.view import View
 from gripmargin.reports.series import edge_use, tractions, utilisation
@@ -26,6 +26,7 @@ def face(view: View) -> str:
     if picture is None or view.worst is None:
         return tag("p", "The report carries no picture of the pads.", class_="empty")
     load = np.concatenate([view.report.samples.force[view.worst], view.report.samples.moment[view.worst]])
+    load *= view.hung[view.worst]
     pads, flat = shown(picture), seen_along_z(picture)
     tiles = [tile_of(pad, pads, along_z=flat) for pad in pads]
     said = _said(view, picture, load)
@@ -56,7 +57,7 @@ def data(view: View) -> dict[str, Any] | None:
         tile = tile_of(pad, drawn, along_z=flat)
         pads.append(
             {
-                "name": pad.patch.pad.name,
+                "name": printable(pad.patch.pad.name),
                 "axes": rounded(pad.patch.rotation.T, 6),
                 "k": rounded(pad.patch.stiffness_per_area(), 6),
                 "S": pad.pull_off_stress,
@@ -177,6 +178,8 @@ def _in_words(kind: str, use: FloatArray, pull: FloatArray, tile: Tile) -> str:
 
 def _said(view: View, picture: Picture, load: FloatArray) -> str:
     t = view.cursor
+    if not view.hung[view.worst]:
+        return safe(f"At {seconds(t)} the part does not hang on the pads.")
     edge = edge_use(picture, load)
     if edge is None:
         return safe(f"At {seconds(t)}: no cell holds anything.")

@@ -16,7 +16,7 @@ from gripmargin.report import Report
 from gripmargin.reports.html import face, path3d
 from gripmargin.reports.html.handovers import handovers
 from gripmargin.reports.html.summary import cautions, checks, findings, head, remarks, stamp
-from gripmargin.reports.html.text import bullets, data_block, margin, number, rounded, safe, table, tag
+from gripmargin.reports.html.text import bullets, data_block, margin, number, printable, rounded, safe, table, tag
 from gripmargin.reports.html.timeline import loads, moves_table, timeline
 from gripmargin.reports.html.view import View
 from gripmargin.reports.series import loads_by_cause, use_by_cause, used
@@ -108,7 +108,7 @@ def _overview(entries: Sequence[Entry]) -> str:
                 [
                     tag("a", safe(entry[0]), href=f"#job{i}"),
                     tag("span", "not checked", class_="stamp broken"),
-                    "the job could not be read",
+                    "the job could not be checked",
                 ]
             )
     reports = [entry for entry in entries if isinstance(entry, Report)]
@@ -116,6 +116,7 @@ def _overview(entries: Sequence[Entry]) -> str:
         "p",
         "All together: "
         + stamp(overall(r.verdict for r in reports))
+        + "."
         + (f" {len(entries) - len(reports)} could not be checked." if len(reports) < len(entries) else ""),
         class_="total",
     )
@@ -282,7 +283,7 @@ def _data(view: View) -> dict[str, Any]:
         "key": view.key,
         "span": rounded(np.array(view.span), 9),
         "t": rounded(samples.t[at], 9),
-        "labels": labels,
+        "labels": [printable(label) for label in labels],
         "move": [number_of[samples.move[i]] for i in at] if samples.move else None,
         "phase": [samples.phase[i] for i in at] if samples.phase else None,
         "use": rounded(used(samples.hold_margin[at]), 6),

@@ -25,7 +25,7 @@
   function pads(root, face, words) {
     const groups = [...root.querySelectorAll('[data-map]')].filter(g => g.dataset.map !== 'bond');
     const said = root.querySelector('[data-face="said"]');
-    return (load, t) => {
+    return (load, t, hung) => {
       const move = Array(6).fill(0).map((_, r) => load.reduce((s, w, c) => s + face.C[6 * r + c] * w, 0));
       const shift = move.slice(0, 3), turn = move.slice(3);
       const traction = (pad, p) => {
@@ -58,6 +58,7 @@
         spot.setAttribute('visibility', here ? 'visible' : 'hidden');
         if (here) spot.setAttribute('transform', `translate(${pad.spot[2 * at.e].toFixed(1)} ${pad.spot[2 * at.e + 1].toFixed(1)})`);
       }
+      if (!hung) { said.textContent = `At ${t} the part does not hang on the pads.`; return; }
       if (!most) return;
       const where = at => `on pad ‘${face.pads[at.pad].name}’ at x ${fixed(1e3 * at.p[0], 1)}, y ${fixed(1e3 * at.p[1], 1)} mm`;
       let text = `At ${t} the most used place is ${where(most)}: ${fixed(100 * most.v, 0)} % of what it holds`;
@@ -166,7 +167,7 @@
         line.setAttribute('x1', `${100 * share}%`);
         line.setAttribute('x2', `${100 * share}%`);
       }
-      if (faces) faces([...data.force, ...data.moment].map(r => data.hung[i] ? r[i] : 0), time);
+      if (faces) faces([...data.force, ...data.moment].map(r => data.hung[i] ? r[i] : 0), time, data.hung[i]);
       dotAt(i);
     }
     const go = wanted => show(nearest(t, wanted));

@@ -23,6 +23,10 @@ SAYING = {
     "fail": "Something falls short of its target.",
     "undecided": "What is known is not enough to say that the targets are reached.",
 }
+CARE = (
+    '<p class="note">A part that falls can hurt someone, whatever stands here: '
+    'see the <a href="#cautions">cautions</a>.</p>'
+)
 GAUGE = 4.0  # times the target at the right end of a gauge; its inverse at the left
 
 
@@ -70,7 +74,9 @@ def head(view: View) -> str:
     return tag(
         "header",
         tag("div", sign(verdict, 64) + tag("p", safe(verdict), class_="word"), class_=f"seal {verdict}")
-        + tag("div", tag("h2", safe(report.job)) + "".join(lines) + tag("p", scope, class_="scope"), class_="gist"),
+        + tag(
+            "div", tag("h2", safe(report.job)) + "".join(lines) + tag("p", scope, class_="scope") + CARE, class_="gist"
+        ),
         class_="verdict",
     )
 
@@ -283,7 +289,7 @@ def remarks(report: Report) -> str:
 
 def cautions() -> str:
     """Return the cautions that every report carries."""
-    return tag("aside", tag("h3", "Cautions") + bullets(CAUTIONS), class_="cautions")
+    return tag("aside", tag("h3", "Cautions") + bullets(CAUTIONS), class_="cautions", id="cautions")
 
 
 def verdict_of(verdicts: Sequence[Verdict]) -> str:

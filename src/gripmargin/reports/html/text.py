@@ -19,13 +19,18 @@ UNBOUNDED = 1e9  # stands for a use without bound in the script's data
 UNITS = {"N/cm^2": "N/cm²", "m/s^2": "m/s²", "rad/s^2": "rad/s²"}
 
 
-def safe(text: object) -> str:
-    """Return text for an element or a quoted attribute; control and direction characters become spaces."""
+def printable(text: object) -> str:
+    """Return text on one line, with spaces for control and direction characters, and units as on paper."""
     text = str(text)
     if "^2" in text:
         for plain, raised in UNITS.items():
             text = text.replace(plain, raised)
-    return html.escape("".join(c if c.isprintable() else " " for c in text), quote=True)
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def safe(text: object) -> str:
+    """Return text for an element or a quoted attribute; see `printable`."""
+    return html.escape(printable(text), quote=True)
 
 
 def tag(name: str, content: str = "", /, **attributes: object) -> str:
