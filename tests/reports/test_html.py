@@ -326,10 +326,11 @@ def test_causes_over_time_are_those_of_single_samples():
     found = causes_over_time(
         job.part, gravity, motion.acceleration, motion.angular_velocity, motion.angular_acceleration
     )
-    assert tuple(found) == CAUSES
+    assert set(found) <= set(CAUSES)
     for i in (0, 100, 700):
-        for cause, load in load_by_cause(job.part, motion, job.gravity, i).items():
-            np.testing.assert_allclose(found[cause][i], load, rtol=1e-12, atol=1e-12)
+        single = load_by_cause(job.part, motion, job.gravity, i)
+        for cause, loads in found.items():
+            np.testing.assert_allclose(loads[i], single[cause], rtol=1e-12, atol=1e-12)
     np.testing.assert_allclose(sum(found.values()), case.load.T, atol=1e-9)
 
 

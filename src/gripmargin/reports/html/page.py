@@ -16,7 +16,7 @@ from gripmargin.report import Report
 from gripmargin.reports.html import face, path3d
 from gripmargin.reports.html.handovers import handovers
 from gripmargin.reports.html.summary import cautions, checks, findings, head, remarks, stamp
-from gripmargin.reports.html.text import bullets, data_block, margin, number, printable, rounded, safe, table, tag
+from gripmargin.reports.html.text import NONE, bullets, data_block, margin, number, printable, rounded, safe, table, tag
 from gripmargin.reports.html.timeline import loads, moves_table, timeline
 from gripmargin.reports.html.view import View
 from gripmargin.reports.series import loads_by_cause, use_by_cause, used
@@ -202,7 +202,9 @@ def _said(view: View) -> dict[str, str]:
     samples, i = view.report.samples, view.worst
     assert i is not None  # noqa: S101 - there is a sample
 
-    def three(values: Any, factor: float, digits: int) -> str:
+    def three(values: Any, factor: float, digits: int, *, known: bool = True) -> str:
+        if not known:
+            return NONE
         return ", ".join(number(float(factor * v), digits) for v in values[i])
 
     out = {
@@ -211,8 +213,8 @@ def _said(view: View) -> dict[str, str]:
         "margin": margin(float(samples.hold_margin[i])),
         "low": margin(float(samples.hold_margin_low[i])),
         "peel": number(100 * float(samples.peel_index[i]), 0),
-        "force": three(samples.force, 1.0, 2),
-        "moment": three(samples.moment, 1e3, 0),
+        "force": three(samples.force, 1.0, 2, known=bool(view.hung[i])),
+        "moment": three(samples.moment, 1e3, 0, known=bool(view.hung[i])),
         "place": three(samples.position, 1e3, 1),
         "acc": three(samples.acceleration, 1.0, 2),
         "omega": three(samples.angular_velocity, 1.0, 2),
@@ -229,7 +231,7 @@ def _said(view: View) -> dict[str, str]:
             f"{name} {number(100 * float(v[0]), 0)}" for name, v in parts.items() if abs(v[0]) >= 0.005
         )
     elif view.report.picture is not None:
-        out["cause"] = "–"
+        out["cause"] = NONE
     return out
 
 

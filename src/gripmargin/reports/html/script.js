@@ -152,7 +152,7 @@
       const words = {
         t: time, move, phase, margin: margin(data.use[i]), low: margin(data.low[i]),
         peel: data.peel[i] === null ? NONE : fixed(100 * data.peel[i], 0),
-        force: three(data.force, i, 1, 2), moment: three(data.moment, i, 1e3, 0), place: three(data.place, i, 1e3, 1),
+        force: data.hung[i] ? three(data.force, i, 1, 2) : NONE, moment: data.hung[i] ? three(data.moment, i, 1e3, 0) : NONE, place: three(data.place, i, 1e3, 1),
         acc: three(data.acc, i, 1, 2), omega: three(data.omega, i, 1, 2),
         swing: data.swing ? margin(data.swing[i]) : NONE, stop: data.stop ? margin(data.stop[i]) : NONE,
         cause: data.cause && data.hung[i] ? Object.entries(data.cause).filter(([, v]) => Math.abs(v[i]) >= 0.005).map(([n, v]) => `${n} ${fixed(100 * v[i], 0)}`).join(', ') : NONE,

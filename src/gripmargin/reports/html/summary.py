@@ -15,8 +15,7 @@ from gripmargin.reports.series import by_severity
 SIGNS = {
     "pass": '<circle cx="12" cy="12" r="10.5"/><path d="M6.8 12.4l3.6 3.6 6.8-7.6"/>',
     "fail": '<path class="body" d="M2 2H22V22H2Z"/><path d="M7.5 7.5l9 9M16.5 7.5l-9 9"/>',
-    "undecided": '<path class="body" d="M12 .8L23.2 12 12 23.2.8 12Z"/>'
-    '<path d="M9.3 9.6c0-3.6 5.6-3.6 5.6 0 0 2.4-2.8 2.2-2.8 4.6M12.1 16.6v.6"/>',
+    "undecided": '<path class="rim" d="M12 1.6L22.4 12 12 22.4 1.6 12Z"/><path class="body" d="M12 .4V23.6L.4 12Z"/>',
 }
 SAYING = {
     "pass": "Everything that was checked reaches its target.",
@@ -31,7 +30,7 @@ GAUGE = 4.0  # times the target at the right end of a gauge; its inverse at the 
 
 
 def sign(verdict: str, size: int = 20) -> str:
-    """Return the sign of a verdict: a round tick, a square cross, a question on its corner."""
+    """Return the sign of a verdict: a round tick, a square cross, a half filled one on its corner."""
     box = f'viewBox="0 0 24 24" width="{size}" height="{size}" aria-hidden="true"'
     return f'<svg class="sign {safe(verdict)}" {box}>{SIGNS[str(verdict)]}</svg>'
 

@@ -12,6 +12,7 @@ from gripmargin.reports.html.text import margin, number, safe, table, tag
 from gripmargin.reports.html.view import View, link
 from gripmargin.reports.series import loads_by_cause, use_by_cause, used
 
+LEAST = 0.5  # % of what the pads hold, below which a cause is left out
 CAUSE_STYLE = {
     "gravity": "a",
     "linear acceleration": "b",
@@ -214,11 +215,11 @@ def _use_by_cause(view: View) -> TimeChart | None:
         if cause not in shares:
             continue
         share = 100.0 * shares[cause]
-        if np.abs(share[hung]).max(initial=0.0) < 0.05:
+        if np.abs(share[hung]).max(initial=0.0) < LEAST:
             continue
         for base, part in ((up, np.maximum(share, 0.0)), (down, np.minimum(share, 0.0))):
-            if np.abs(part[hung]).max(initial=0.0) > 0.05:
-                name = cause if base is up or not (share[hung] > 0.05).any() else ""
+            if np.abs(part[hung]).max(initial=0.0) > LEAST:
+                name = cause if base is up or not (share[hung] > LEAST).any() else ""
                 lines.append(
                     Line(
                         name=name,
