@@ -273,6 +273,26 @@ def test_a_minute_at_a_kilohertz_stays_small(long_report):
     assert len(gm.report_html(long_report).encode()) < 5e6
 
 
+def test_a_move_a_sample_stays_small_too(long_report):
+    """Sixty thousand labels: of such moves the table names the worst, and the ribbon leaves out the narrowest."""
+    labels = tuple(f"move number {i}" for i in range(long_report.samples.t.size))
+    text = gm.report_html(replace(long_report, samples=replace(long_report.samples, move=labels)))
+    assert len(text.encode()) < 5e6
+    worst = int(np.nanargmin(long_report.samples.hold_margin_low))
+    assert f'<th scope="row">{labels[worst]}</th>' in text
+
+
+def test_of_many_pads_the_most_used_are_drawn(carried):
+    report = carried(samples=31, names=tuple(f"pad {i}" for i in range(14)), mass=5.0)
+    text = gm.report_html(report)
+    drawn = {int(i) for i in re.findall(r'data-pad="(\d+)" data-map="use"', text)}
+    worst = report.findings[0].worst
+    assert len(drawn) == 12
+    assert int(worst["pad"].removeprefix("pad ")) in drawn
+    (tree,) = (json.loads(block) for block in re.findall(r'class="data">(.*?)</script>', text))
+    assert len(tree["face"]["pads"]) == 14  # the script looks at the edges of all
+
+
 def test_worst_sample_of_a_long_program_is_among_those_shown(long_report):
     text = gm.report_html(long_report)
     (block,) = re.findall(r'class="data">(.*?)</script>', text)

@@ -11,7 +11,7 @@ import pytest
 import gripmargin as gm
 from gripmargin.reports import series
 from gripmargin.reports.html.face import pull_class, use_class
-from gripmargin.reports.html.page import _said
+from gripmargin.reports.html.page import figures_at
 from gripmargin.reports.html.view import View
 
 SAY = (
@@ -80,7 +80,7 @@ def test_script_says_what_python_says(tab, page, view, report, t):
     tab.open(page, f"#job1:t={t}")
     sample = at(view, t)
     there = View(**{**vars(view), "worst": sample})
-    said, due = tab.run(SAY), _said(there)
+    said, due = tab.run(SAY), figures_at(there)
     assert said.keys() == due.keys()
     assert [key for key in due if not alike(said[key], due[key])] == []
     slider = tab.run("(e => [e.value, e.getAttribute('aria-valuetext')])(document.querySelector('input[type=range]'))")

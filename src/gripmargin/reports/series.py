@@ -16,6 +16,7 @@ from gripmargin.pictures import PadPicture, Picture
 from gripmargin.report import Report, Samples
 
 IntArray = NDArray[np.intp]
+CHUNK = 100_000  # samples whose loads by cause are worked out at a time
 REST = 1e-6  # share of the load below which what no cause explains is rounding
 
 
@@ -103,6 +104,18 @@ def loads_by_cause(samples: Samples, picture: Picture, at: IntArray) -> dict[str
     if np.abs(rest).max(initial=0.0) > REST * max(np.abs(total).max(initial=0.0), 1e-12):
         parts["other"] = rest
     return parts
+
+
+def sizes_by_cause(samples: Samples, picture: Picture) -> dict[str, FloatArray]:
+    """Return the size of the force [N] and of the moment [N m] of each cause at all samples, shape (2, n)."""
+    sizes: dict[str, FloatArray] = {}
+    n = samples.t.size
+    for first in range(0, n, CHUNK):
+        at = np.arange(first, min(first + CHUNK, n))
+        for cause, load in loads_by_cause(samples, picture, at).items():
+            size = sizes.setdefault(cause, np.zeros((2, n)))
+            size[:, at] = np.linalg.norm(load.reshape(-1, 2, 3), axis=2).T
+    return sizes
 
 
 def tractions(picture: Picture, pad: PadPicture, points: FloatArray, load: FloatArray) -> FloatArray:

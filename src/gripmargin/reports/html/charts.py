@@ -22,6 +22,8 @@ COLUMNS = 500  # of the drawing, each with its first, last, least and largest sa
 WIDE, HIGH = 1000.0, 1000.0  # of the stretched box
 CLOSE = 0.045  # share of the width at which marks stand above each other
 NEAR = 0.13  # share of the height at which words of two lines are kept apart
+MOST_STRETCHES = 400  # of a ribbon; of more the narrowest are left out
+NARROWEST = 0.25  # % of the width
 ROWS = 3  # of marks above each other
 
 
@@ -297,9 +299,12 @@ def ribbon(
         describe: Sentence for a label.
     """
     inner = ""
+    narrow = NARROWEST if len(stretches) > MOST_STRETCHES else 0.0
     for start, end, label, style in stretches:
         a, b = share_of(span, start), share_of(span, end)
         wide = 100 * (b - a)
+        if wide < narrow:
+            continue
         text = tag("text", safe(label), x="5", y="14") if wide > 100 * len(label) * 0.0062 + 0.6 else ""
         said = tag("title", safe(f"{describe(label)} {start:.3f} to {end:.3f} s"))
         box = '<rect width="100%" height="100%"/>'

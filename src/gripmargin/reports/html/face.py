@@ -25,12 +25,12 @@ def face(view: View) -> str:
     picture = view.report.picture
     if picture is None or view.worst is None:
         return tag("p", "The report carries no picture of the pads.", class_="empty")
-    load = np.concatenate([view.report.samples.force[view.worst], view.report.samples.moment[view.worst]])
-    load *= view.hung[view.worst]
-    pads, flat = shown(picture), seen_along_z(picture)
-    tiles = [tile_of(pad, pads, along_z=flat) for pad in pads]
+    load = _load(view, view.worst)
+    pads, flat = shown(picture, load), seen_along_z(picture)
     said = _said(view, picture, load)
-    figures = "".join(_figure(view, picture, tile, i, load) for i, tile in enumerate(tiles))
+    figures = "".join(
+        _figure(view, picture, tile_of(pad, pads.values(), along_z=flat), i, load) for i, pad in pads.items()
+    )
     seen = (
         "Seen from the part, against the tool’s z axis: tool x to the right, tool y up."
         if flat
@@ -49,12 +49,13 @@ def face(view: View) -> str:
 def data(view: View) -> dict[str, Any] | None:
     """Return what the script needs to draw the faces at another time."""
     picture = view.report.picture
-    if picture is None:
+    if picture is None or view.worst is None:
         return None
-    drawn, flat = shown(picture), seen_along_z(picture)
+    drawn, flat = shown(picture, _load(view, view.worst)), seen_along_z(picture)
     pads = []
-    for pad in drawn:
-        tile = tile_of(pad, drawn, along_z=flat)
+    for i, pad in enumerate(picture.pads):
+        tile = tile_of(pad, drawn.values(), along_z=flat)
+        cells = tile.cells if i in drawn else ()
         pads.append(
             {
                 "name": printable(pad.patch.pad.name),
@@ -62,13 +63,19 @@ def data(view: View) -> dict[str, Any] | None:
                 "k": rounded(pad.patch.stiffness_per_area(), 6),
                 "S": pad.pull_off_stress,
                 "T": pad.shear_strength,
-                "cells": rounded(np.concatenate([cell.centre for cell in tile.cells])),
-                "ok": [int(cell.counted) for cell in tile.cells],
+                "cells": rounded(np.array([cell.centre for cell in cells])),
+                "ok": [int(cell.counted) for cell in cells],
                 "edge": rounded(pad.edge, 6),
                 "spot": rounded(tile.corners, 4),
             }
         )
     return {"C": rounded(picture.compliance, 9), "pads": pads}
+
+
+def _load(view: View, sample: int) -> FloatArray:
+    """The load at a sample, nothing where the part does not hang on the pads, shape (6,)."""
+    samples = view.report.samples
+    return np.concatenate([samples.force[sample], samples.moment[sample]]) * view.hung[sample]
 
 
 def use_class(use: float, counted: bool) -> str:

@@ -182,7 +182,7 @@ FIGURES = (
 
 def _readout(view: View) -> str:
     """All figures at the time cursor."""
-    said = _said(view)
+    said = figures_at(view)
     rows = [
         tag(
             "tr",
@@ -197,8 +197,8 @@ def _readout(view: View) -> str:
     return tag("div", tag("table", title + tag("tbody", "".join(rows))), class_="table readout")
 
 
-def _said(view: View) -> dict[str, str]:
-    """The figures at the sample that the page opens at, as the script says them at others."""
+def figures_at(view: View) -> dict[str, str]:
+    """Return the figures at the sample that the page opens at, as the script says them at others."""
     samples, i = view.report.samples, view.worst
     assert i is not None  # noqa: S101 - there is a sample
 
@@ -236,7 +236,7 @@ def _said(view: View) -> dict[str, str]:
 
 
 def _slider(view: View) -> str:
-    said = _said(view)
+    said = figures_at(view)
     at = view.start
     marks = "".join(
         tag(
@@ -279,7 +279,7 @@ def _slider(view: View) -> str:
 def _data(view: View) -> dict[str, Any]:
     """What the script needs, at the stops."""
     samples, at = view.report.samples, view.stops
-    labels = list(dict.fromkeys(samples.move))
+    labels = list(dict.fromkeys(samples.move[i] for i in at)) if samples.move else []
     number_of = {label: i for i, label in enumerate(labels)}
     tree: dict[str, Any] = {
         "key": view.key,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ import shapely
 from gripmargin.arrays import FloatArray
 from gripmargin.contact.cells import CELLS_ACROSS
 from gripmargin.pictures import PadPicture, Picture
+from gripmargin.reports.series import tractions, utilisation
 
 TILE = 190.0  # of one map, a square
 RIM = 17.0
@@ -52,9 +53,15 @@ class Tile:
     outline: str
 
 
-def shown(picture: Picture) -> tuple[PadPicture, ...]:
-    """Return the pads that are drawn."""
-    return picture.pads[:MOST_PADS]
+def shown(picture: Picture, load: FloatArray) -> dict[int, PadPicture]:
+    """Return the pads that are drawn, by their index: the ones that a load, shape (6,), uses most."""
+
+    def most(pad: PadPicture) -> float:
+        use = utilisation(pad, tractions(picture, pad, pad.edge, load)) if len(pad.edge) else np.zeros(0)
+        return float(np.nan_to_num(use).max(initial=0.0))
+
+    by_use = sorted(range(len(picture.pads)), key=lambda i: -most(picture.pads[i]))
+    return {i: picture.pads[i] for i in sorted(by_use[:MOST_PADS])}
 
 
 def _coarseness(pads: int) -> int:
@@ -73,7 +80,7 @@ def _flat(pad: PadPicture, points: FloatArray, along_z: bool) -> FloatArray:
     return away[:, :2] if along_z else (away @ pad.patch.rotation)[:, :2]
 
 
-def tile_of(pad: PadPicture, drawn: tuple[PadPicture, ...], *, along_z: bool) -> Tile:
+def tile_of(pad: PadPicture, drawn: Collection[PadPicture], *, along_z: bool) -> Tile:
     """Return a pad laid out flat, at the same scale as the others that are drawn."""
     reach = max(float(np.abs(_flat(p, p.patch.edge, along_z)).max()) for p in drawn)
     factor = (TILE / 2 - RIM) / reach

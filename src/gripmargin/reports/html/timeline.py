@@ -8,11 +8,13 @@ import numpy as np
 
 from gripmargin.reports.html.charts import Level, Line, Mark, TimeChart, ribbon, runs
 from gripmargin.reports.html.scales import margin_scale, scale
-from gripmargin.reports.html.text import margin, number, safe, table, tag
+from gripmargin.reports.html.text import NONE, margin, number, safe, table, tag
 from gripmargin.reports.html.view import View, link
-from gripmargin.reports.series import loads_by_cause, use_by_cause, used
+from gripmargin.reports.series import loads_by_cause, sizes_by_cause, use_by_cause, used
 
 LEAST = 0.5  # % of what the pads hold, below which a cause is left out
+MOST_ROWS = 200  # of the table of moves
+MOST_SPANS = 2000  # marked below the margin
 CAUSE_STYLE = {
     "gravity": "a",
     "linear acceleration": "b",
@@ -44,29 +46,17 @@ def loads(view: View) -> str:
         ]
         charts.append((name, unit, about, lines))
     if view.report.picture is not None:
-        parts = loads_by_cause(samples, view.report.picture, np.arange(samples.t.size))
         mass = view.report.picture.part.mass
-        for name, unit, factor, part, about in (
-            (
-                "Acceleration by cause",
-                "m/s², at the centre of mass",
-                1.0 / mass,
-                slice(0, 3),
-                f"Times {mass:g} kg it is the force.",
-            ),
-            (
-                "Moment by cause",
-                "N mm, about the tool frame’s origin",
-                1e3,
-                slice(3, 6),
-                "Sizes, whatever their direction.",
-            ),
+        sizes = sizes_by_cause(samples, view.report.picture)
+        for name, unit, factor, row, about in (
+            ("Acceleration by cause", "m/s², at the centre of mass", 1 / mass, 0, f"Times {mass:g} kg: the force."),
+            ("Moment by cause", "N mm, about the tool frame’s origin", 1e3, 1, "Sizes, whatever their direction."),
         ):
-            lines = []
-            for cause, load in parts.items():
-                size = factor * np.linalg.norm(load[:, part], axis=1)
-                if size.max(initial=0.0) > 0:
-                    lines.append(Line(name=cause, t=samples.t, y=view.carried(size), style=f"c-{CAUSE_STYLE[cause]}"))
+            lines = [
+                Line(name=cause, t=samples.t, y=view.carried(factor * size[row]), style=f"c-{CAUSE_STYLE[cause]}")
+                for cause, size in sizes.items()
+                if size[row].max(initial=0.0) > 0
+            ]
             charts.append((name, unit, about, lines))
     out = ""
     for i, (name, unit, about, lines) in enumerate(charts):
@@ -161,11 +151,10 @@ def _margins(view: View) -> TimeChart:
                 t=float(finding.worst.get("t", finding.start)), y=at, text=str(i), title=f"finding {i}: {finding.text}"
             )
         )
-    bands = _phase_bands(view) + [
-        (start, end, f"span-{finding.verdict}")
-        for finding in view.report.findings
-        for start, end in finding.spans[:200]
+    spans = [
+        (start, end, f"span-{finding.verdict}") for finding in view.report.findings for start, end in finding.spans
     ]
+    bands = _phase_bands(view) + _longest(spans)
     note = "Heights are those of the load: halfway between ∞ and 1 half of what the pads hold is used up."
     if unbounded.any():
         note += " Where the least margin is unknown its line is broken."
@@ -189,6 +178,11 @@ def _margins(view: View) -> TimeChart:
         danger=1.0,
         cursor=view.cursor,
     )
+
+
+def _longest(spans: list[tuple[float, float, str]]) -> list[tuple[float, float, str]]:
+    """The spans, or the longest of very many, in order of time."""
+    return sorted(sorted(spans, key=lambda span: span[0] - span[1])[:MOST_SPANS])
 
 
 def _phase_bands(view: View) -> list[tuple[float, float, str]]:
@@ -258,32 +252,25 @@ def moves_table(view: View) -> str:
     labels, name = (samples.move, "move") if samples.move else (samples.phase, "phase")
     if not labels:
         return ""
+    all_runs = runs(labels)
+    firsts = np.array([first for first, _, _ in all_runs])
+    use, most = used(samples.hold_margin), used(samples.hold_margin_low)
+    peaks = np.maximum.reduceat(np.where(np.isnan(most), -1.0, most), firsts)
+    chosen = np.sort(np.argsort(-peaks, kind="stable")[:MOST_ROWS])
     rows = []
-    for first, last, label in runs(labels):
+    for first, last, label in (all_runs[i] for i in chosen):
         part = slice(first, last + 1)
-        use, most = used(samples.hold_margin[part]), used(samples.hold_margin_low[part])
-        carried = ~np.isnan(use)
-        if carried.any():
-            k = first + int(np.argmax(np.where(np.isnan(use), -1.0, use)))
-            least = margin(float(samples.hold_margin[k]))
-            low = (
-                margin(float(1.0 / v) if (v := float(np.nanmax(most))) > 0 else np.inf)
-                if not np.isnan(most).all()
-                else "–"
-            )
-            cells = [least, low, link(view, float(samples.t[k]))]
-        else:
-            cells = ["–", "–", "–"]
+        cells = [NONE, NONE, NONE]
+        if not np.isnan(use[part]).all():
+            k = first + int(np.nanargmax(use[part]))
+            worst = float(np.nanmax(np.append(most[part], 0.0)))
+            low = margin(1.0 / worst if worst > 0 else np.inf) if not np.isnan(most[part]).all() else NONE
+            cells = [margin(float(samples.hold_margin[k])), low, link(view, float(samples.t[k]))]
         kinds = ", ".join(dict.fromkeys(samples.phase[part]))
-        rows.append(
-            [
-                safe(label),
-                safe(kinds),
-                f"{number(float(samples.t[first]), 3)} – {number(float(samples.t[last]), 3)}",
-                *cells,
-            ]
-        )
-    shown = rows[:200]
+        time = f"{number(float(samples.t[first]), 3)} – {number(float(samples.t[last]), 3)}"
+        rows.append([safe(label), safe(kinds), time, *cells])
     head = [name, "phase", "from – to [s]", "least margin", "least it may be", "at"]
-    more = tag("p", f"and {len(rows) - 200} more", class_="note") if len(rows) > 200 else ""
-    return table(head, shown, caption=f"Each {name} with its least grip margin", class_="numbers") + more
+    caption = f"Each {name} with its least grip margin"
+    if len(all_runs) > len(rows):
+        caption = f"The {len(rows)} of {len(all_runs)} {name}s with the least grip margins"
+    return table(head, rows, caption=caption, class_="numbers")
