@@ -199,7 +199,21 @@ def test_every_report_can_be_drawn_and_shows_no_broken_number(carried):
             json.loads(block, parse_constant=pytest.fail)
 
 
-def test_colleagues_figures_are_drawn_where_the_report_has_them(carried):
+def test_a_margin_of_nothing_is_drawn_and_not_left_out(carried):
+    report = carried()
+    samples = report.samples
+    for key, style in (("hold_margin", "s1"), ("hold_margin_low", "thin")):
+        values = getattr(samples, key).copy()
+        assert np.isfinite(values[100:120]).all()
+        values[100:120] = 0.0
+        text = gm.report_html(replace(report, samples=replace(samples, **{key: values})))
+        chart = text[text.index('id="job1-margin-t"') : text.index('id="job1-use-t"')]
+        path = re.search(rf'<path class="{style}" d="([^"]*)"', chart)[1]
+        assert path.count("M") == 1  # one unbroken line
+        assert max(float(y) for y in re.findall(r"[ML][\d.]+ ([\d.]+)", path)) == 1000.0  # down to the bottom
+
+
+def test_further_figures_are_drawn_where_the_report_has_them(carried):
     report = carried()
     samples = report.samples
     more = {"swing_margin": 0.8 * samples.hold_margin, "stop_margin": 0.5 * samples.hold_margin}

@@ -126,7 +126,10 @@ class Plots:
         samples, axes = self._report.samples, figure.add_subplot()
         use, most = used(samples.hold_margin), used(samples.hold_margin_low)
         bottom = float(np.clip(1.06 * np.max(most[np.isfinite(most)], initial=1.0), 1.12, 4.0))
-        shown = np.where(np.isfinite(most), np.minimum(most, bottom), np.nan)
+        use, shown = (
+            np.minimum(use, bottom),
+            np.minimum(most, bottom),
+        )  # what has no bound is at the bottom, not left out
         axes.fill_between(samples.t, use, shown, color=INK, alpha=0.15, linewidth=0, label="errors of the rates")
         axes.plot(samples.t, use, color=INK, linewidth=1.4, label="hold margin")
         for key, name, colour, dashes in (
@@ -135,7 +138,9 @@ class Plots:
         ):
             values = getattr(samples, key, None)
             if values is not None and not np.isnan(values).all():
-                axes.plot(samples.t, used(np.asarray(values)), color=colour, linestyle=dashes, label=name)
+                axes.plot(
+                    samples.t, np.minimum(used(np.asarray(values)), bottom), color=colour, linestyle=dashes, label=name
+                )
         target = next((check.target for check in self._report.checks if check.check == "hold"), None)
         if target is not None:
             axes.axhline(1.0 / target, color=INK, linestyle="--", linewidth=1.0, label=f"target {target:g}")

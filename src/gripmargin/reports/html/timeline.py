@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from gripmargin.arrays import FloatArray
 from gripmargin.reports.html.charts import Level, Line, Mark, TimeChart, ribbon, runs
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import NONE, margin, number, safe, table, tag
@@ -14,6 +15,7 @@ from gripmargin.reports.series import loads_by_cause, sizes_by_cause, use_by_cau
 
 LEAST = 0.5  # % of what the pads hold, below which a cause is left out
 MOST_ROWS = 200  # of the table of moves
+BOTTOMLESS = 1e9  # use that stands for no bound
 MOST_SPANS = 2000  # marked below the margin
 CAUSE_STYLE = {
     "gravity": "a",
@@ -113,12 +115,12 @@ def _margins(view: View) -> TimeChart:
     use, most = used(samples.hold_margin), used(samples.hold_margin_low)
     unbounded = ~np.isfinite(most) & ~np.isnan(samples.hold_margin_low)
     lines = [
-        Line(name="range by errors of the rates", t=samples.t, y=most, lower=use, style="band"),
-        Line(name="hold margin", t=samples.t, y=use, style="s1"),
+        Line(name="range by errors of the rates", t=samples.t, y=_drawn(most), lower=_drawn(use), style="band"),
+        Line(name="hold margin", t=samples.t, y=_drawn(use), style="s1"),
     ]
-    known = np.isfinite(use) & np.isfinite(most)
-    if not known.any() or float(np.abs(most[known] - use[known]).max()) > 1e-6:
-        lines.insert(1, Line(name="least it may be", t=samples.t, y=most, style="thin"))
+    apart = np.abs(_drawn(most) - _drawn(use))
+    if (apart[~np.isnan(apart)] > 1e-6).any():
+        lines.insert(1, Line(name="least it may be", t=samples.t, y=_drawn(most), style="thin"))
     else:
         lines.pop(0)
     more = {
@@ -128,8 +130,8 @@ def _margins(view: View) -> TimeChart:
     }
     for key, (name, style) in more.items():
         values = getattr(samples, key, None)
-        if values is not None and np.isfinite(used(np.asarray(values))).any():
-            lines.append(Line(name=name, t=samples.t, y=used(np.asarray(values)), style=style))
+        if values is not None and not np.isnan(values).all():
+            lines.append(Line(name=name, t=samples.t, y=_drawn(used(np.asarray(values))), style=style))
     levels = [Level(y=1.0, text="1: the limit", style="limit")]
     targets: dict[float, list[str]] = {}
     for check in ("hold", "swing", "stop"):
@@ -157,7 +159,7 @@ def _margins(view: View) -> TimeChart:
     bands = _phase_bands(view) + _longest(spans)
     note = "Heights are those of the load: halfway between ∞ and 1 half of what the pads hold is used up."
     if unbounded.any():
-        note += " Where the least margin is unknown its line is broken."
+        note += " Where the least margin is unknown or nothing, its line runs along the bottom."
     worst = float(np.nanmax(use)) if np.isfinite(use).any() else None
     about = "Grip margin over time, unbounded at the top, the limit 1 near the bottom. " + (
         f"The least margin is {margin(1.0 / worst)}." if worst else "No load on the pads."
@@ -168,7 +170,9 @@ def _margins(view: View) -> TimeChart:
         unit="factor by which the load could grow",
         about=about,
         span=view.span,
-        scale=margin_scale([line.y for line in lines], [level.y for level in levels]),
+        scale=margin_scale(
+            [np.where(line.y < BOTTOMLESS, line.y, np.nan) for line in lines], [level.y for level in levels]
+        ),
         lines=lines,
         levels=levels,
         bands=bands,
@@ -178,6 +182,11 @@ def _margins(view: View) -> TimeChart:
         danger=1.0,
         cursor=view.cursor,
     )
+
+
+def _drawn(use: FloatArray) -> FloatArray:
+    """Use as it is drawn: without bound means at the bottom of the chart, never left out."""
+    return np.minimum(use, BOTTOMLESS)
 
 
 def _longest(spans: list[tuple[float, float, str]]) -> list[tuple[float, float, str]]:
