@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from gripmargin.reports.as_junit import junit_xml
     from gripmargin.reports.as_lines import report_lines
     from gripmargin.reports.as_text import report_text
+    from gripmargin.reports.html import report_html, reports_html
     from gripmargin.robots import robot_chain, toolbox_chain
     from gripmargin.workcell import (
         Flange,
@@ -51,90 +52,31 @@ __version__ = "0.1.0"
 # Every name is loaded when it is first asked for: a pipeline waits for what it uses, and a test session that only
 # loads the plugin for nothing. One row a module.
 _LATER = {
-    "baseline": (
-        "Comparison",
-        "Worsening",
-        "compare",
-    ),
-    "checker": (
-        "check",
-        "check_file",
-        "check_job",
-    ),
-    "checks.recorded": (
-        "MotionComparison",
-        "MoveComparison",
-        "compare_motion",
-    ),
-    "errors": (
-        "FaultError",
-        "GripmarginError",
-        "InputError",
-        "InputErrors",
-        "RobotError",
-    ),
-    "files.frames": (
-        "samples_frame",
-        "trajectory_frame",
-        "trajectory_from_frame",
-    ),
+    "baseline": ("Comparison", "Worsening", "compare"),
+    "checker": ("check", "check_file", "check_job"),
+    "checks.recorded": ("MotionComparison", "MoveComparison", "compare_motion"),
+    "errors": ("FaultError", "GripmarginError", "InputError", "InputErrors", "RobotError"),
+    "files.frames": ("samples_frame", "trajectory_frame", "trajectory_from_frame"),
     "files.job_file": ("read_job",),
-    "files.messages": (
-        "message_tree",
-        "trajectory_from_message",
-    ),
-    "files.report_file": (
-        "Baseline",
-        "read_baseline",
-    ),
+    "files.messages": ("message_tree", "trajectory_from_message"),
+    "files.report_file": ("Baseline", "read_baseline"),
     "files.trajectory_file": ("read_trajectory",),
-    "files.trajectory_writer": (
-        "trajectory_bytes",
-        "write_trajectory",
-    ),
+    "files.trajectory_writer": ("trajectory_bytes", "write_trajectory"),
     "files.urdf": ("read_urdf",),
-    "findings": (
-        "CheckResult",
-        "Finding",
-        "NotChecked",
-        "Place",
-        "Remedy",
-        "Verdict",
-    ),
+    "findings": ("CheckResult", "Finding", "NotChecked", "Place", "Remedy", "Verdict"),
     "gate": ("check_files",),
-    "job": (
-        "Job",
-        "JointLimits",
-    ),
-    "meter": (
-        "MarginMeter",
-        "Reading",
-    ),
-    "motion.chain": (
-        "Chain",
-        "chain_from_axes",
-    ),
-    "motion.trajectory": (
-        "JointTrajectory",
-        "PoseTrajectory",
-    ),
+    "job": ("Job", "JointLimits"),
+    "meter": ("MarginMeter", "Reading"),
+    "motion.chain": ("Chain", "chain_from_axes"),
+    "motion.trajectory": ("JointTrajectory", "PoseTrajectory"),
     "poses": ("pose",),
-    "report": (
-        "Judgement",
-        "Report",
-        "Samples",
-    ),
-    "reports.as_json": (
-        "report_json",
-        "report_tree",
-    ),
+    "report": ("Judgement", "Report", "Samples"),
+    "reports.as_json": ("report_json", "report_tree"),
     "reports.as_junit": ("junit_xml",),
     "reports.as_lines": ("report_lines",),
     "reports.as_text": ("report_text",),
-    "robots": (
-        "robot_chain",
-        "toolbox_chain",
-    ),
+    "reports.html": ("report_html", "reports_html"),
+    "robots": ("robot_chain", "toolbox_chain"),
     "workcell": (
         "Flange",
         "Gripper",
@@ -217,10 +159,12 @@ __all__ = [
     "read_job",
     "read_trajectory",
     "read_urdf",
+    "report_html",
     "report_json",
     "report_lines",
     "report_text",
     "report_tree",
+    "reports_html",
     "robot_chain",
     "samples_frame",
     "toolbox_chain",

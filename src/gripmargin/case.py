@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,7 +22,7 @@ from gripmargin.loads import load_per_acceleration, part_load, standing_load
 from gripmargin.motion.program import ProgramMotion, program_motion
 
 if TYPE_CHECKING:
-    from gripmargin.handover import Pickup
+    from gripmargin.handover import Pickup, Putdown
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -70,6 +71,16 @@ class Case:
         """For each patch of `whole` the pull-off stress and shear strength of each cell [Pa]."""
         held = self.held or [np.ones(patch.areas.size) for patch in self.whole.patches]
         return [(pull * share, shear * share) for (pull, shear), share in zip(self.full, held, strict=True)]
+
+    @cached_property
+    def putdowns(self) -> tuple[Putdown, ...]:
+        """The releases, simulated; empty where the job has no nest face or no release phase."""
+        if self.job.nest is None:
+            return ()
+        from gripmargin.handover import put_down  # noqa: PLC0415 - 0.2 s that only jobs with a face pay
+
+        strongest = None if self.pickup is None else self.pickup.strongest
+        return put_down(self.job, self.motion.at, self.whole.patches, strongest)
 
     @property
     def carried(self) -> NDArray[np.intp]:

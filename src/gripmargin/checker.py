@@ -19,6 +19,7 @@ from gripmargin.findings import NotChecked, Outcome, overall
 from gripmargin.job import Job, JointLimits
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
+from gripmargin.pictures import picture
 from gripmargin.report import Report, Samples
 from gripmargin.workcell import STANDARD_GRAVITY, Flange, Gripper, Nest, Part, Phase, Pick, Stop, Targets
 
@@ -184,6 +185,7 @@ def check_job(job: Job) -> Report:
             peel_azimuth=hold.peel_azimuth,
             stop_margin=stop.margin,
         ),
+        picture=picture(case),
     )
 
 
@@ -198,11 +200,8 @@ def _handovers(case: Case) -> tuple[Outcome, ...]:
     from gripmargin.checks.preload import check_preload  # noqa: PLC0415
     from gripmargin.checks.pressure import check_pressure  # noqa: PLC0415
     from gripmargin.checks.release import check_release  # noqa: PLC0415
-    from gripmargin.handover import put_down  # noqa: PLC0415
 
-    strongest = None if case.pickup is None else case.pickup.strongest
-    putdowns = put_down(job, case.motion.at, case.whole.patches, strongest)
-    return check_preload(case), check_release(case, putdowns), check_pressure(case, putdowns)
+    return check_preload(case), check_release(case, case.putdowns), check_pressure(case, case.putdowns)
 
 
 def _beyond(job: Job) -> list[NotChecked]:

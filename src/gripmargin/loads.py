@@ -76,6 +76,38 @@ def load_by_cause(part: Part, motion: ToolMotion, gravity: FloatArray, sample: i
     return out
 
 
+def causes_over_time(
+    part: Part, gravity: FloatArray, acceleration: FloatArray, omega: FloatArray, alpha: FloatArray
+) -> dict[str, FloatArray]:
+    """Return the load of many samples broken down by cause, as `load_by_cause` does for one.
+
+    Args:
+        part: The part as gripped.
+        gravity: In tool axes [m/s^2], shape (m, 3).
+        acceleration: Of the tool origin, tool axes [m/s^2], shape (m, 3).
+        omega: Angular velocity, tool axes [rad/s], shape (m, 3).
+        alpha: Angular acceleration, tool axes [rad/s^2], shape (m, 3).
+
+    Returns:
+        For each of `CAUSES` wrenches, shape (m, 6).
+    """
+    com = part.com
+    accelerations = {
+        "gravity": gravity,
+        "linear acceleration": -acceleration,
+        "centripetal": -np.cross(omega, np.cross(omega, com)),
+        "angular acceleration": -np.cross(alpha, com),
+        "gyroscopic": np.zeros_like(omega),
+    }
+    out = {}
+    for cause, given in accelerations.items():
+        force = part.mass * given
+        out[cause] = np.concatenate([force, np.cross(com, force)], axis=1)
+    out["angular acceleration"][:, 3:] -= alpha @ part.inertia
+    out["gyroscopic"][:, 3:] -= np.cross(omega, omega @ part.inertia)
+    return out
+
+
 def load_per_acceleration(part: Part) -> FloatArray:
     """Return the matrix from (acceleration of the origin, angular acceleration) to the load, shape (6, 6)."""
     unit = np.eye(6)

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 from gripmargin.arrays import FloatArray
 from gripmargin.errors import GripmarginError
 from gripmargin.findings import CheckResult, Finding, NotChecked, Verdict
+from gripmargin.pictures import Picture
+
+if TYPE_CHECKING:
+    from gripmargin.reports.plots import Plots
 
 SCHEMA = "gripmargin-report/1"
 
@@ -69,6 +74,7 @@ class Report:
         notes: What helps to see that the input was understood: frames at the start, sampling, errors of rates.
         references: Published sources of the methods that ran.
         samples: Figures at every sample.
+        picture: What drawings need beyond that; not part of the JSON.
     """
 
     job: str
@@ -80,16 +86,24 @@ class Report:
     notes: tuple[str, ...]
     references: tuple[str, ...]
     samples: Samples
+    picture: Picture | None = field(default=None, repr=False, compare=False)
 
     @property
     def passed(self) -> bool:
         """Whether every check made is a pass; undecided is not."""
         return self.verdict is Verdict.PASS
 
+    @property
+    def plot(self) -> Plots:
+        """Figures by matplotlib: `report.plot.margin("margin.svg")`; see `gripmargin.reports.plots`."""
+        from gripmargin.reports.plots import Plots  # noqa: PLC0415 - above this room; loads where it is asked for
+
+        return Plots(self)
+
     def without_samples(self) -> Report:
-        """Return the report with empty arrays in place of the figures at every sample: small enough to keep many."""
+        """Return the report without figures at every sample and without what drawings need: small enough to keep many."""
         empty = {name: values[:0] for name, values in vars(self.samples).items()}
-        return replace(self, samples=Samples(**empty))
+        return replace(self, samples=Samples(**empty), picture=None)
 
 
 @dataclass(frozen=True, kw_only=True)

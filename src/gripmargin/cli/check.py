@@ -19,7 +19,7 @@ from gripmargin.errors import FaultError, GripmarginError, InputError
 if TYPE_CHECKING:
     from gripmargin.baseline import Comparison
     from gripmargin.files.report_file import Baseline
-    from gripmargin.report import Judgement
+    from gripmargin.report import Judgement, Report
 
 
 def add(commands: Commands[Parser]) -> None:
@@ -45,6 +45,9 @@ def add(commands: Commands[Parser]) -> None:
     )
     check.add_argument("--junit", metavar="FILE", help="write JUnit XML, one case a check; '-' prints it")
     check.add_argument(
+        "--html", metavar="FILE", help="write the reports as one page that opens in a browser without a network"
+    )
+    check.add_argument(
         "--samples", action="store_true", help="include the figures at every sample in the JSON and in the lines"
     )
     check.add_argument(
@@ -66,6 +69,8 @@ def run(options: argparse.Namespace) -> int:
     """Judge the jobs."""
     if options.samples and not (options.json or options.lines):
         raise InputError("--samples", "no JSON to put them in", "--json or --lines beside it")
+    if options.html == STDOUT:
+        raise InputError("--html", "standard output", "a file")
     if options.worse is not None and options.baseline is None:
         raise InputError("--worse", "nothing to compare with", "--baseline beside it")
     workers = _workers(options.workers)
@@ -73,7 +78,7 @@ def run(options: argparse.Namespace) -> int:
     named = list(_expanded(options.jobs))
     read = [name for name in named if isinstance(name, str)]
     places = checked_places(
-        {"--json": options.json, "--lines": options.lines, "--junit": options.junit},
+        {"--json": options.json, "--lines": options.lines, "--junit": options.junit, "--html": options.html},
         [*read, *([options.baseline] if options.baseline else [])],
     )
     judge = _Judge(places, samples=options.samples, brief=options.brief, baseline=options.baseline, worse=worse)
@@ -89,6 +94,7 @@ class _Judge:
     ) -> None:
         self._places = places
         self._samples = samples
+        self._drawn: list[Report | tuple[str, GripmarginError]] = []  # what the page shows
         self._worse = worse
         self._printed = STDOUT not in places.values()  # whether the text is what standard output gets
         self._brief = brief
@@ -102,13 +108,18 @@ class _Judge:
 
             self._baseline = read_baseline(baseline)
 
+    @property
+    def _whole(self) -> bool:
+        """Whether reports are wanted with their figures at every sample."""
+        return self._samples or "--html" in self._places
+
     def all(self, named: Sequence[str | Judgement], workers: int | None) -> None:
         """Judge every job, and say each in its turn."""
         from gripmargin.gate import judgements  # noqa: PLC0415 - "--help" need not wait for it
 
         names = [name for name in named if isinstance(name, str)]
         with Progress(len(names), "jobs") as progress:
-            made = judgements(names, workers=workers, samples=self._samples, ended=lambda _: progress.step())
+            made = judgements(names, workers=workers, samples=self._whole, ended=lambda _: progress.step())
             with closing(made):
                 for name in named:
                     judgement = next(made) if isinstance(name, str) else name
@@ -130,7 +141,9 @@ class _Judge:
                 _print(line)
             else:
                 self._lines.append(line)
-        if judgement.report is not None and self._samples:
+        if "--html" in self._places:
+            self._drawn.append(judgement.report or (judgement.job_file, _error_of(judgement)))
+        if judgement.report is not None and self._whole:
             judgement = type(judgement)(job_file=judgement.job_file, report=judgement.report.without_samples())
         self._judgements.append(judgement)
 
@@ -147,6 +160,10 @@ class _Judge:
 
             sentences = None if comparison is None else comparison.by_job()
             texts[self._places["--junit"]] = junit_xml(self._judgements, worse=sentences)
+        if "--html" in self._places:
+            from gripmargin.reports.html import reports_html  # noqa: PLC0415 - only where a page is wanted
+
+            texts[self._places["--html"]] = reports_html(self._drawn)
         write_all(texts)
         if self._printed and (self._brief or len(self._judgements) > 1):
             from gripmargin.reports.in_short import summary_text  # noqa: PLC0415 - only for several jobs
@@ -238,8 +255,12 @@ def _json(judgement: Judgement, *, samples: bool) -> str:
 
     if judgement.report is not None:
         return report_json(judgement.report, samples=samples)
+    return error_json(judgement.job_file, _error_of(judgement))
+
+
+def _error_of(judgement: Judgement) -> GripmarginError:
     assert judgement.error is not None  # noqa: S101 - there is one or the other
-    return error_json(judgement.job_file, judgement.error)
+    return judgement.error
 
 
 def _listed(trees: Sequence[str]) -> str:

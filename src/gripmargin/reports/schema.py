@@ -21,7 +21,7 @@ SCHEMA_NAME: Final = "report-1.schema.json"
 Tree = dict[str, Any]
 TABLES: Final = (CheckResult, Finding, NotChecked, Place, Remedy, Samples)
 KEYS: Final = {"start": "from", "end": "to"}  # fields that the JSON names otherwise
-TEXT_ONLY: Final[Mapping[type, tuple[str, ...]]] = {Finding: ("lines",)}  # fields that only the text report shows
+UNWRITTEN: Final[Mapping[type, tuple[str, ...]]] = {Finding: ("lines",), Report: ("picture",)}  # for other reports
 WORST: Final[Tree] = {
     "t": {"type": "number", "description": "Time [s]."},
     "sample": {"type": "integer", "minimum": 0, "description": "Index, from 0."},
@@ -84,7 +84,7 @@ def _table(kind: type) -> Tree:
     hints, texts = get_type_hints(kind), attributes(kind)
     properties = {}
     for field in fields(kind):
-        if field.name not in TEXT_ONLY.get(kind, ()):
+        if field.name not in UNWRITTEN.get(kind, ()):
             text = texts.get(field.name, "")
             properties[KEYS.get(field.name, field.name)] = {**_of(hints[field.name], text), "description": text}
     if kind is Finding:

@@ -1,0 +1,197 @@
+'use strict';
+(() => {
+  const NONE = '–', UNBOUNDED = 1e9;
+  const fixed = (v, d) => {
+    if (v === null || v === undefined || !Number.isFinite(v)) return NONE;
+    let s = v.toFixed(d);
+    if (Number(s) === 0) s = (0).toFixed(d);
+    return s.replace('-', '−');
+  };
+  const margin = use => {
+    if (use === null || use === undefined) return NONE;
+    if (use <= 0) return '∞';
+    if (use >= UNBOUNDED) return '0.00';
+    const m = 1 / use;
+    return m >= 999.5 ? 'over 1000' : m >= 100 ? m.toFixed(0) : fixed(m, 2);
+  };
+  const nearest = (t, wanted) => {
+    let low = 0, high = t.length - 1;
+    while (high - low > 1) { const mid = (low + high) >> 1; if (t[mid] <= wanted) low = mid; else high = mid; }
+    return Math.abs(t[low] - wanted) <= Math.abs(t[high] - wanted) ? low : high;
+  };
+  const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+  const cross = (a, b) => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
+
+  function pads(root, face, words) {
+    const groups = [...root.querySelectorAll('[data-map]')].filter(g => g.dataset.map !== 'bond');
+    const said = root.querySelector('[data-face="said"]');
+    return (load, t, hung) => {
+      const move = Array(6).fill(0).map((_, r) => load.reduce((s, w, c) => s + face.C[6 * r + c] * w, 0));
+      const shift = move.slice(0, 3), turn = move.slice(3);
+      const traction = (pad, p) => {
+        const way = cross(turn, p).map((v, c) => v + shift[c]);
+        return [0, 1, 2].map(c => pad.k[c] * dot(pad.axes.slice(3 * c, 3 * c + 3), way));
+      };
+      const used = (pad, q) => Math.hypot(q[0] / pad.T, q[1] / pad.T, Math.max(q[2], 0) / pad.S);
+      let most = null, peel = null;
+      face.pads.forEach((pad, i) => {
+        for (let e = 0; e < pad.edge.length / 3 && pad.S > 0; e++) {
+          const p = pad.edge.slice(3 * e, 3 * e + 3), q = traction(pad, p), u = used(pad, q), n = Math.max(q[2], 0) / pad.S;
+          if (!most || u > most.v) most = {v: u, pad: i, e, p};
+          if (!peel || n > peel.v) peel = {v: n, pad: i, e, p};
+        }
+      });
+      for (const g of groups) {
+        const pad = face.pads[g.dataset.pad];
+        [...g.children].forEach((cell, c) => {
+          let name = 'u-none';
+          if (pad.ok[c] && pad.S > 0) {
+            const q = traction(pad, pad.cells.slice(3 * c, 3 * c + 3));
+            const v = g.dataset.map === 'use' ? used(pad, q) : q[2] / pad.S;
+            name = v >= 0 ? 'u' + Math.min(Math.floor(10 * v), 10) : 'k' + (1 + Math.min(Math.floor(-3 * v), 2));
+          }
+          if (cell.getAttribute('class') !== name) cell.setAttribute('class', name);
+        });
+        const spot = g.parentNode.querySelector('[data-spot]'), at = g.dataset.map === 'use' ? most : peel;
+        if (!spot) continue;
+        const here = at && at.v > 0 && at.pad === Number(g.dataset.pad);
+        spot.setAttribute('visibility', here ? 'visible' : 'hidden');
+        if (here) spot.setAttribute('transform', `translate(${pad.spot[2 * at.e].toFixed(1)} ${pad.spot[2 * at.e + 1].toFixed(1)})`);
+      }
+      if (!hung) { said.textContent = `At ${t} the part does not hang on the pads.`; return; }
+      if (!most) return;
+      const where = at => `on pad ‘${face.pads[at.pad].name}’ at x ${fixed(1e3 * at.p[0], 1)}, y ${fixed(1e3 * at.p[1], 1)} mm`;
+      let text = `At ${t} the most used place is ${where(most)}: ${fixed(100 * most.v, 0)} % of what it holds`;
+      if (peel.v > 0) text += `; the highest tension, ${fixed(100 * peel.v, 0)} % of the pull-off stress, ${where(peel)} (${fixed(Math.atan2(peel.p[1], peel.p[0]) * 180 / Math.PI, 0)}° about tool z): it would peel from there`;
+      said.textContent = text + '.';
+    };
+  }
+
+  function space(root, path) {
+    const svg = root.querySelector('.path3d');
+    if (!svg) return () => {};
+    const count = path.p[0].length, half = path.size / 2;
+    let [azimuth, elevation] = path.eye, here = 0;
+    const strokes = [...svg.querySelectorAll('.strokes path')].filter(p => !p.classList.contains('casing'));
+    const axes = [...svg.querySelectorAll('.floor .axis')], names = [...svg.querySelectorAll('.floor .axis-name')];
+    const marks = [...svg.querySelectorAll('[data-mark]')], ends = [...svg.querySelectorAll('.end')];
+    const whiskers = svg.querySelector('.whiskers'), dot = svg.querySelector('.here');
+    const look = (x, y, z) => {
+      const c = Math.cos(azimuth), s = Math.sin(azimuth), ce = Math.cos(elevation), se = Math.sin(elevation);
+      return [c * x + s * y, -(z * ce + (-s * x + c * y) * se)];
+    };
+    const at = (i, lift = 0) => {
+      const p = [0, 1, 2].map(c => path.p[c][i] + (lift ? lift * path.axis[c][i] : 0)), [x, y] = look(...p);
+      return [half + path.factor * x, half + path.factor * y];
+    };
+    const move = (e, [x, y]) => e && e.setAttribute('transform', `translate(${x.toFixed(1)} ${y.toFixed(1)})`);
+    function draw() {
+      const flat = path.p[0].map((_, i) => at(i)), d = strokes.map(() => '');
+      let last = -1;
+      for (let i = 0; i + 1 < count; i++) {
+        const a = path.kind[i], b = path.kind[i + 1], k = a === 0 || b === 0 ? 0 : Math.max(a, b);
+        if (k !== last) d[k] += `M${flat[i][0].toFixed(1)} ${flat[i][1].toFixed(1)}`;
+        d[k] += `L${flat[i + 1][0].toFixed(1)} ${flat[i + 1][1].toFixed(1)}`;
+        last = k;
+      }
+      if (count > 1) strokes.forEach((p, k) => p.setAttribute('d', d[k]));
+      if (path.whisk) whiskers.setAttribute('d', path.whisk.map(i => {
+        const a = flat[i], b = at(i, 16 / path.factor);
+        return `M${a[0].toFixed(1)} ${a[1].toFixed(1)}L${b[0].toFixed(1)} ${b[1].toFixed(1)}`;
+      }).join(''));
+      axes.forEach((axis, c) => {
+        const [x, y] = look(...[0, 1, 2].map(k => k === c ? path.length * path.factor : 0));
+        const foot = [path.foot, path.size - path.foot];
+        axis.setAttribute('d', `M${foot[0]} ${foot[1]}L${(foot[0] + x).toFixed(1)} ${(foot[1] + y).toFixed(1)}`);
+        names[c].setAttribute('x', (foot[0] + 1.22 * x).toFixed(1));
+        names[c].setAttribute('y', (foot[1] + 1.22 * y).toFixed(1));
+        names[c].setAttribute('visibility', Math.hypot(x, y) > 4 ? 'visible' : 'hidden');
+      });
+      marks.forEach(m => { const i = path.marks[m.dataset.mark]; if (i >= 0) move(m, flat[i]); });
+      move(ends[0], flat[0]); move(ends[1], flat[count - 1]);
+      move(dot, flat[here]);
+    }
+    const turn = (a, e) => { azimuth += a; elevation = Math.max(-Math.PI / 2, Math.min(Math.PI / 2, elevation + e)); draw(); };
+    let from = null;
+    svg.addEventListener('pointerdown', e => { from = [e.clientX, e.clientY]; svg.setPointerCapture(e.pointerId); });
+    svg.addEventListener('pointermove', e => {
+      if (!from) return;
+      turn((from[0] - e.clientX) * 0.008, (e.clientY - from[1]) * 0.008);
+      from = [e.clientX, e.clientY];
+    });
+    for (const end of ['pointerup', 'pointercancel']) svg.addEventListener(end, () => { from = null; });
+    svg.addEventListener('keydown', e => {
+      const step = {ArrowLeft: [0.1, 0], ArrowRight: [-0.1, 0], ArrowUp: [0, 0.1], ArrowDown: [0, -0.1]}[e.key];
+      if (step) { e.preventDefault(); turn(...step); }
+    });
+    root.querySelectorAll('[data-view]').forEach(b => b.addEventListener('click', () => {
+      [azimuth, elevation] = b.dataset.view.split(' ').map(Number);
+      draw();
+    }));
+    return i => { here = i; move(dot, at(i)); };
+  }
+
+  function job(root) {
+    const source = root.querySelector('script.data'), slider = root.querySelector('input[type=range]');
+    if (!source || !slider) return;
+    const data = JSON.parse(source.textContent), t = data.t;
+    const says = {};
+    root.querySelectorAll('[data-say]').forEach(e => (says[e.dataset.say] ??= []).push(e));
+    const plots = [...root.querySelectorAll('.plot')].map(plot => {
+      const axis = plot.parentNode.parentNode;
+      const hand = axis.closest('[data-span]');
+      return {plot, line: plot.querySelector('.cursor'), span: hand ? hand.dataset.span.split(' ').map(Number) : data.span};
+    });
+    const faces = data.face ? pads(root, data.face) : null, dotAt = space(root, data.path);
+    const three = (rows, i, factor, digits) => rows.map(r => fixed(r[i] === null ? null : factor * r[i], digits)).join(', ');
+    let at = -1;
+    function show(i) {
+      if (i === at) return;
+      at = i;
+      const time = `${fixed(t[i], 3)} s`, move = data.move ? data.labels[data.move[i]] : '', phase = data.phase ? data.phase[i] : NONE;
+      const words = {
+        t: time, move, phase, margin: margin(data.use[i]), low: margin(data.low[i]),
+        peel: data.peel[i] === null ? NONE : fixed(100 * data.peel[i], 0),
+        force: data.hung[i] ? three(data.force, i, 1, 2) : NONE, moment: data.hung[i] ? three(data.moment, i, 1e3, 0) : NONE, place: three(data.place, i, 1e3, 1),
+        acc: three(data.acc, i, 1, 2), omega: three(data.omega, i, 1, 2),
+        swing: data.swing ? margin(data.swing[i]) : NONE, stop: data.stop ? margin(data.stop[i]) : NONE,
+        cause: data.cause && data.hung[i] ? Object.entries(data.cause).filter(([, v]) => Math.abs(v[i]) >= 0.005).map(([n, v]) => `${n} ${fixed(100 * v[i], 0)}`).join(', ') : NONE,
+      };
+      for (const [key, elements] of Object.entries(says)) for (const e of elements) e.textContent = words[key] ?? NONE;
+      slider.value = i;
+      slider.setAttribute('aria-valuetext', `${time}${move ? ', move ' + move : ''}, margin ${words.margin}`);
+      for (const {line, span} of plots) {
+        if (!line) continue;
+        const share = span[1] > span[0] ? (t[i] - span[0]) / (span[1] - span[0]) : 0.5, inside = share >= -1e-9 && share <= 1 + 1e-9;
+        line.setAttribute('visibility', inside ? 'visible' : 'hidden');
+        line.setAttribute('x1', `${100 * share}%`);
+        line.setAttribute('x2', `${100 * share}%`);
+      }
+      if (faces) faces([...data.force, ...data.moment].map(r => data.hung[i] ? r[i] : 0), time, data.hung[i]);
+      dotAt(i);
+    }
+    const go = wanted => show(nearest(t, wanted));
+    slider.addEventListener('input', () => { show(Number(slider.value)); history.replaceState(null, '', `#${data.key}:t=${t[at].toFixed(4)}`); });
+    root.querySelectorAll('[data-t]').forEach(b => b.addEventListener('click', () => go(Number(b.dataset.t))));
+    for (const {plot, span} of plots) {
+      let held = false;
+      const point = e => {
+        const box = plot.getBoundingClientRect();
+        go(span[0] + (span[1] - span[0]) * Math.max(0, Math.min(1, (e.clientX - box.left) / box.width)));
+      };
+      plot.addEventListener('pointerdown', e => { held = true; plot.setPointerCapture(e.pointerId); point(e); });
+      plot.addEventListener('pointermove', e => { if (held) point(e); });
+      for (const end of ['pointerup', 'pointercancel']) plot.addEventListener(end, () => { held = false; });
+    }
+    const address = () => {
+      const found = /^#(?:(job\d+):)?t=([\d.]+)$/.exec(location.hash);
+      if (found && (found[1] ?? 'job1') === data.key) go(Number(found[2]));
+    };
+    addEventListener('hashchange', address);
+    show(Number(slider.value));
+    address();
+  }
+
+  document.querySelectorAll('.job').forEach(job);
+  document.documentElement.dataset.ready = 'yes';
+})();

@@ -1,0 +1,296 @@
+"""What a person reads first: the verdict, the checks beside their targets, the findings with what to change."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from gripmargin.checks import words
+from gripmargin.findings import CheckResult, Finding, Verdict, overall
+from gripmargin.report import CAUTIONS, Report
+from gripmargin.reports.html.text import bullets, margin, number, safe, shares, table, tag
+from gripmargin.reports.html.view import NUMBERED, View, link
+from gripmargin.reports.series import by_severity
+
+SIGNS = {
+    "pass": '<circle cx="12" cy="12" r="10.5"/><path d="M6.8 12.4l3.6 3.6 6.8-7.6"/>',
+    "fail": '<path class="body" d="M2 2H22V22H2Z"/><path d="M7.5 7.5l9 9M16.5 7.5l-9 9"/>',
+    "undecided": '<path class="rim" d="M12 1.6L22.4 12 12 22.4 1.6 12Z"/><path class="body" d="M12 .4V23.6L.4 12Z"/>',
+}
+SAYING = {
+    "pass": "Everything that was checked reaches its target.",
+    "fail": "Something falls short of its target.",
+    "undecided": "What is known is not enough to say that the targets are reached.",
+}
+CARE = (
+    '<p class="note">A part that falls can hurt someone, whatever stands here: '
+    'see the <a href="#cautions">cautions</a>.</p>'
+)
+GAUGE = 4.0  # times the target at the right end of a gauge; its inverse at the left
+
+
+def sign(verdict: str, size: int = 20) -> str:
+    """Return the sign of a verdict: a round tick, a square cross, a half filled one on its corner."""
+    box = f'viewBox="0 0 24 24" width="{size}" height="{size}" aria-hidden="true"'
+    return f'<svg class="sign {safe(verdict)}" {box}>{SIGNS[str(verdict)]}</svg>'
+
+
+def stamp(verdict: str) -> str:
+    """Return the verdict as sign and word."""
+    return tag("span", sign(verdict) + safe(str(verdict)), class_=f"stamp {verdict}")
+
+
+def head(view: View) -> str:
+    """Return the verdict with what decides it."""
+    report = view.report
+    verdict = str(report.verdict)
+    lines = [tag("p", safe(SAYING[verdict]), class_="saying")]
+    deciding = next((check for check in report.checks if check.verdict is report.verdict), None)
+    if view.numbered:
+        worst = view.numbered[0]
+        check = next((c for c in report.checks if c.check == worst.check), None)
+        lines.append(
+            tag(
+                "p",
+                safe(f"{_title(check.check)}: {_sentence(check)}.") if check else safe(worst.text),
+                class_="key-figure",
+            )
+        )
+        lines.append(tag("p", tag("b", "Why ") + safe(_why(worst)) + "."))
+        if worst.remedy:
+            lines.append(tag("p", tag("b", "What to change ") + safe(worst.remedy) + "."))
+    elif deciding is not None:
+        nearest = min(
+            report.checks,
+            key=lambda c: (c.value / c.target) if c.value is not None and math.isfinite(c.value) else math.inf,
+        )
+        lines.append(tag("p", safe(f"Nearest to its target is {_name(nearest.check)}: {_sentence(nearest)}.")))
+    made = ", ".join(_name(check.check) for check in report.checks)
+    left = ", ".join(_name(item.check) for item in report.not_checked)
+    scope = tag("span", tag("b", "Checked ") + safe(made)) + (
+        tag("span", tag("b", "Not checked ") + safe(left)) if left else ""
+    )
+    return tag(
+        "header",
+        tag("div", sign(verdict, 64) + tag("p", safe(verdict), class_="word"), class_=f"seal {verdict}")
+        + tag(
+            "div", tag("h2", safe(report.job)) + "".join(lines) + tag("p", scope, class_="scope") + CARE, class_="gist"
+        ),
+        class_="verdict",
+    )
+
+
+def _sentence(check: CheckResult) -> str:
+    at = "" if check.at is None else f" at {check.at.t:.3f} s{words.in_move(check.at.move)}"
+    value = "has no value" if check.value is None else margin(check.value)
+    return f"{check.measure} {value} against a target of {check.target:g}{',' if at else ''}{at}"
+
+
+def _why(finding: Finding) -> str:
+    because = finding.because
+    if isinstance(because.get("cause"), str):
+        return str(because["cause"])
+    if finding.verdict is not Verdict.FAIL and because.get("undecided"):
+        return "; ".join(str(reason) for reason in because["undecided"])
+    said = words.ranked(because["causes"]) if isinstance(because.get("causes"), Mapping) else finding.text
+    return said + (f"; it acts as {words.ranked(because['ways'])}" if isinstance(because.get("ways"), Mapping) else "")
+
+
+def _title(check: str) -> str:
+    name = _name(check)
+    return name[:1].upper() + name[1:]
+
+
+def _name(check: str) -> str:
+    return check.replace("_", " ")
+
+
+def checks(view: View) -> str:
+    """Return the table of checks."""
+    rows = []
+    for check in view.report.checks:
+        between = "–"
+        if check.low is not None or check.high is not None:
+            between = f"{margin(check.low)} – {margin(check.high)}" if check.low != check.high else "exact"
+        at = (
+            "–"
+            if check.at is None
+            else link(view, check.at.t) + (tag("span", safe(check.at.move), class_="where") if check.at.move else "")
+        )
+        rows.append(
+            [
+                safe(_name(check.check)),
+                stamp(check.verdict),
+                safe(check.measure),
+                tag("b", margin(check.value)),
+                between,
+                f"{check.target:g}",
+                gauge(check),
+                at,
+            ]
+        )
+    columns = ["check", "verdict", "measure", "worst", "between", "target", "beside the target", "at"]
+    more = "".join(
+        tag(
+            "div",
+            tag("dt", safe(_name(check.check)))
+            + "".join(tag("dd", safe(line)) for line in (check.text, *check.lines) if line),
+        )
+        for check in view.report.checks
+        if check.text or check.lines
+    )
+    return table(columns, rows, caption="Checks with their worst figures", class_="checks") + tag(
+        "dl", more, class_="more"
+    )
+
+
+def gauge(check: CheckResult) -> str:
+    """Return a ruler of value over target, from a quarter of the target to four times it."""
+
+    def place(value: float | None) -> float | None:
+        if value is None or math.isnan(value):
+            return None
+        ratio = value / check.target
+        return 50.0 + 50.0 * max(-1.0, min(1.0, math.log(ratio) / math.log(GAUGE))) if ratio > 0 else 0.0
+
+    value, low, high = place(check.value), place(check.low), place(check.high)
+    if value is None and low is None and high is None:
+        return tag("span", "–")
+    inner = '<rect class="room" x="50" y="4" width="50" height="8"/>'
+    inner += '<path class="ruler" d="M0 8H100"/><path class="aim" d="M50 1V15"/>'
+    if low is not None and high is not None and high > low:
+        inner += f'<path class="reach" d="M{low:.1f} 8H{high:.1f}"/>'
+    if value is not None:
+        inner += f'<circle class="at {check.verdict}" cx="{min(max(value, 3), 97):.1f}" cy="8" r="3.4"/>'
+    ratio = None if check.value is None else check.value / check.target
+    title = safe(
+        f"{margin(ratio)} times the target; the target is in the middle, a quarter and four times it at the ends"
+    )
+    return f'<svg class="gauge" viewBox="0 0 100 16" role="img"><title>{title}</title>{inner}</svg>'
+
+
+def findings(view: View) -> str:
+    """Return a card for each of the worst findings and a table of the others."""
+    report = view.report
+    if not report.findings:
+        return (
+            tag("p", "Nothing falls short, and nothing that was asked for is undecided.", class_="empty")
+            if report.verdict is Verdict.PASS
+            else _without(report)
+        )
+    cards = "".join(_card(view, i, finding) for i, finding in enumerate(view.numbered, start=1))
+    rest = by_severity(report)[NUMBERED:]
+    rows = [
+        [
+            safe(_name(f.check)),
+            stamp(f.verdict),
+            link(view, float(f.worst.get("t", f.start))),
+            safe(f.text),
+            safe(f.remedy),
+        ]
+        for f in rest[:300]
+    ]
+    more = (
+        table(["check", "verdict", "at", "what", "what to change"], rows, caption=f"{len(rest)} more, less severe")
+        if rows
+        else ""
+    )
+    return tag("div", cards, class_="cards") + more
+
+
+def _without(report: Report) -> str:
+    open_ = [
+        f"{_name(check.check)}: {line}"
+        for check in report.checks
+        if check.verdict is not Verdict.PASS
+        for line in check.lines or (check.text,)
+    ]
+    return bullets(open_)
+
+
+def _card(view: View, i: int, finding: Finding) -> str:
+    t = float(finding.worst.get("t", finding.start))
+    move = finding.worst.get("move")
+    title = _title(finding.check) + (f" in move ‘{move}’" if move else "")
+    top = tag("h4", tag("span", str(i), class_="disc") + safe(title)) + stamp(finding.verdict) + link(view, t)
+    lines = "".join(tag("div", tag("dt", safe(word)) + tag("dd", safe(sentence))) for word, sentence in finding.lines)
+    cause = finding.because.get("cause")
+    if isinstance(cause, str):
+        lines = tag("div", tag("dt", "why") + tag("dd", safe(cause))) + lines
+    bars = "".join(
+        _bar(name, finding.because[key])
+        for key, name in (("causes", "by cause"), ("ways", "acts as"))
+        if isinstance(finding.because.get(key), Mapping)
+    )
+    useful = [remedy.text for remedy in finding.remedies if remedy.action != "none"]
+    useless = [
+        f"slowing alone: {remedy.text}" if "standing_margin" in remedy.figures else remedy.text
+        for remedy in finding.remedies
+        if remedy.action == "none"
+    ]
+    change = ""
+    if useful:
+        change = tag(
+            "h5", "What to change" + (tag("span", "each is enough by itself", class_="unit") if len(useful) > 1 else "")
+        ) + bullets(useful)
+    if useless:
+        change += tag("h5", "What does not help") + bullets(useless)
+    return tag(
+        "article",
+        tag("div", top, class_="card-head")
+        + tag("p", safe(finding.text))
+        + bars
+        + (tag("dl", lines) if lines else "")
+        + change,
+        class_=f"card {finding.verdict}",
+    )
+
+
+def _bar(name: str, parts: Mapping[str, float]) -> str:
+    """Shares as a bar of 100 %, with words; what relieves is said behind it."""
+    kept = shares({key: float(value) for key, value in parts.items() if isinstance(value, int | float)})
+    raising = [(key, value) for key, value in kept if value > 0]
+    total = sum(value for _, value in raising) or 1.0
+    x, inner = 0.0, ""
+    for j, (_, value) in enumerate(raising):
+        wide = 100.0 * value / total
+        inner += f'<rect class="bar-{j % 6}" x="{x:.2f}" y="0" width="{wide:.2f}" height="10"/>'
+        x += wide
+    said = "".join(
+        tag(
+            "li",
+            f'<svg width="10" height="10" aria-hidden="true"><rect class="bar-{j % 6}" width="10" height="10"/></svg>'
+            + safe(f"{key} {number(100 * value, 0)} %"),
+        )
+        for j, (key, value) in enumerate(raising)
+    ) + "".join(tag("li", safe(f"{key} relieves {number(-100 * value, 0)} %")) for key, value in kept if value < 0)
+    drawing = f'<svg viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">{inner}</svg>'
+    return tag(
+        "div", tag("span", safe(name), class_="bar-name") + drawing + tag("ul", said, class_="legend"), class_="bar"
+    )
+
+
+def remarks(report: Report) -> str:
+    """Return what was not checked, what was assumed, how the input was read, cautions and sources."""
+    out = ""
+    if report.not_checked:
+        rows = [[safe(_name(item.check)), safe(item.reason)] for item in report.not_checked]
+        out += tag(
+            "section",
+            tag("h3", "Not checked") + table(["what", "why not"], rows, caption="What this report does not say"),
+            class_="not-checked",
+        )
+    for title, items in (("Assumed", report.assumed), ("As read", report.notes), ("Sources", report.references)):
+        if items:
+            out += tag("section", tag("h3", title) + bullets(items))
+    return out
+
+
+def cautions() -> str:
+    """Return the cautions that every report carries."""
+    return tag("aside", tag("h3", "Cautions") + bullets(CAUTIONS), class_="cautions", id="cautions")
+
+
+def verdict_of(verdicts: Sequence[Verdict]) -> str:
+    """Return the worst verdict."""
+    return str(overall(verdicts))

@@ -1,0 +1,90 @@
+"""A report made ready for its page: which samples are shown, which findings have a number, where the cursor starts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.arrays import FloatArray
+from gripmargin.findings import Finding
+from gripmargin.report import Report
+from gripmargin.reports.html.text import safe, tag
+from gripmargin.reports.series import IntArray, by_severity, stops, used, worst_sample
+
+STOPS = 900  # places of the time cursor, the marked samples besides
+NUMBERED = 12  # findings that get a number and a card
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """A report made ready for its page.
+
+    Attributes:
+        report: The report.
+        key: Prefix of all identifiers of this report in the page.
+        worst: The sample that the page opens at; None where there is no sample.
+        stops: Samples at which figures are given.
+        numbered: The findings with a number, worst first.
+        hung: Whether the part hangs on the pads, sample by sample.
+    """
+
+    report: Report
+    key: str
+    worst: int | None
+    stops: IntArray
+    numbered: tuple[Finding, ...]
+    hung: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, report: Report, key: str) -> View:
+        """Return the view of a report."""
+        samples = report.samples
+        ranked = by_severity(report)
+        marked = [int(f.worst["sample"]) for f in ranked if isinstance(f.worst.get("sample"), int)]
+        marked += [check.at.sample for check in report.checks if check.at is not None]
+        worst = worst_sample(report)
+        marked += [] if worst is None else [worst]
+        hung = ~np.isnan(samples.hold_margin) if report.picture is None else report.picture.airborne
+        return cls(
+            report=report,
+            key=key,
+            worst=worst,
+            stops=stops(samples.t, used(samples.hold_margin_low), marked, STOPS),
+            numbered=tuple(ranked[:NUMBERED]),
+            hung=np.asarray(hung, dtype=bool),
+        )
+
+    @property
+    def t(self) -> FloatArray:
+        """Times [s]."""
+        return self.report.samples.t
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """First and last time [s]."""
+        return float(self.t[0]), float(self.t[-1])
+
+    @property
+    def start(self) -> int:
+        """Index of the sample that the page opens at among the stops."""
+        return 0 if self.worst is None else int(np.searchsorted(self.stops, self.worst))
+
+    @property
+    def cursor(self) -> float | None:
+        """Where the time cursor is at first [s]."""
+        return None if self.worst is None else float(self.t[self.worst])
+
+    def target(self, check: str) -> float | None:
+        """Target of a check, None where it was not made."""
+        return next((c.target for c in self.report.checks if c.check == check), None)
+
+    def carried(self, values: FloatArray) -> FloatArray:
+        """Values where the part hangs on the pads, NaN elsewhere."""
+        return np.where(self.hung, values, np.nan)
+
+
+def link(view: View, t: float) -> str:
+    """Return a link that moves the time cursor."""
+    return tag("a", safe(f"{t:.3f} s"), href=f"#{view.key}:t={t:.4f}", class_="at")

@@ -1,0 +1,480 @@
+"""The HTML page: what it says, that nothing of a job can become markup, and that every report can be drawn."""
+
+import base64
+import hashlib
+import html
+import json
+import pickle
+import re
+from collections import Counter
+from dataclasses import replace
+from html.parser import HTMLParser
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import gripmargin as gm
+from gripmargin import cli
+from gripmargin.case import work_out
+from gripmargin.findings import Verdict
+from gripmargin.loads import CAUSES, causes_over_time, load_by_cause
+from gripmargin.reports import series
+from gripmargin.reports.html.scales import margin_scale, scale
+from gripmargin.reports.html.text import data_block, margin, number, printable, rounded
+
+JOBS = Path(__file__).parents[2] / "trajectories"
+VOID = {"meta", "input", "br"}
+NASTY = "</script><img src=x onerror=alert(1)> <!-- \u2028 \x1b[31m \u202e & \"' ]]> {} %s é"
+
+
+class Page(HTMLParser):
+    """A page taken apart: elements with attributes, texts by element; every element has to be closed."""
+
+    def __init__(self, text):
+        super().__init__(convert_charrefs=True)
+        self.elements, self.open, self.texts = [], [], []
+        self.feed(text)
+        self.close()
+        assert self.open == []
+
+    def handle_starttag(self, tag, attrs):
+        self.elements.append((tag, dict(attrs)))
+        assert len(dict(attrs)) == len(attrs), (tag, attrs)
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.elements.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if self.open:
+            self.texts.append((self.open[-1], data))
+
+    def named(self, tag):
+        return [attrs for name, attrs in self.elements if name == tag]
+
+    def text(self):
+        return " ".join(text for tag, text in self.texts if tag not in ("script", "style"))
+
+
+def plain(text):
+    """What a page makes of a sentence: printable, units raised."""
+    text = "".join(c if c.isprintable() else " " for c in text)
+    return text.replace("N/cm^2", "N/cm²").replace("m/s^2", "m/s²").replace("rad/s^2", "rad/s²")
+
+
+@pytest.fixture(scope="module")
+def pages(demo):
+    return {name: gm.report_html(report) for name, report in demo.items()}
+
+
+def test_page_says_what_the_report_says(demo, pages):
+    for name, report in demo.items():
+        text = Page(pages[name]).text()
+        said = [report.job, str(report.verdict), *report.assumed, *report.notes, *report.references]
+        said += [f.text for f in report.findings] + [r.text for f in report.findings for r in f.remedies]
+        said += [s for f in report.findings for _, s in f.lines] + [item.reason for item in report.not_checked]
+        said += [line for check in report.checks for line in check.lines]
+        assert [s for s in said if plain(s) not in text] == []
+
+
+def test_verdict_and_findings_come_first(pages):
+    for page in pages.values():
+        assert page.index('class="verdict"') < page.index(">Findings<") < page.index(">Over time<")
+
+
+def test_a_report_from_another_process_gives_the_same_bytes(demo, pages):
+    for name, report in demo.items():
+        assert gm.report_html(pickle.loads(pickle.dumps(report))) == pages[name]
+
+
+def test_page_asks_for_nothing_outside_itself(pages):
+    for text in pages.values():
+        page = Page(text)
+        links = [v for _, attrs in page.elements for k, v in attrs.items() if k in ("src", "href", "action", "data")]
+        assert [link for link in links if not link.startswith("#")] == []
+        assert "http://" not in text
+        assert "https://" not in text
+        assert not re.search(r"@import|url\((?!#)", text)
+        assert page.named("style")
+        assert [a for _, a in page.elements if "style" in a or any(k.startswith("on") for k in a)] == []
+
+
+def test_policy_allows_the_pages_own_script_and_style_alone(pages):
+    """Content Security Policy Level 3: a hash source is the base64 of the SHA-256 of the element's text."""
+    for text in pages.values():
+        policy = Page(text).named("meta")[1]["content"]
+        assert policy.startswith("default-src 'none'; ")
+        for tag in ("style", "script"):
+            (inner,) = re.findall(rf"<{tag}>(.*?)</{tag}>", text, re.DOTALL)
+            digest = base64.b64encode(hashlib.sha256(inner.encode()).digest()).decode()
+            assert f"{tag}-src 'sha256-{digest}'" in policy
+
+
+def test_nothing_from_a_job_becomes_markup(carried):
+    """A page with markup in every name has the same elements as one with letters there."""
+    letters = "a" * len(NASTY)
+    shapes = []
+    for word in (NASTY, letters):
+        report = carried(names=(word + "1", word + "2"), material=word, move=word, name=word, mass=2.0)
+        assert report.findings
+        entries = [report, (word, gm.InputError(word, word, word, word))]
+        for text in (gm.report_html(report), gm.reports_html(entries)):
+            page = Page(text)
+            shapes.append([(tag, sorted(attrs)) for tag, attrs in page.elements])
+            assert "alert(1)" not in " ".join(
+                v or "" for _, a in page.elements for k, v in a.items() if k.startswith("on")
+            )
+    assert shapes[0] == shapes[2]
+    assert shapes[1] == shapes[3]
+    text = gm.report_html(carried(names=(NASTY,), material=NASTY, move=NASTY, name=NASTY, mass=2.0))
+    assert "\u2028" not in text
+    assert "\u202e" not in text
+    assert "\x1b" not in text
+    assert "<img" not in text
+    for block in re.findall(r'<script type="application/json" class="data">(.*?)</script>', text):
+        assert printable(NASTY) in json.loads(block)["labels"]
+
+
+@given(st.text())
+def test_data_for_the_script_cannot_end_it(text):
+    block = data_block({"name": text})
+    assert not set("<>&\u2028\u2029") & set(block)
+    assert json.loads(block) == {"name": text}
+
+
+def odd_reports(carried):
+    standing = carried()
+    floating = carried(gravity=(0.0, 0.0, 0.0), samples=5, seconds=0.01)
+    upright = [
+        gm.pose(xyz=[0.05, 0, 0.02], rpy=[0, np.pi / 2, 0]),
+        gm.pose(xyz=[-0.05, 0, 0.02], rpy=[0, -np.pi / 2, 0]),
+    ]
+    nothing = np.full(standing.samples.t.size, np.nan)
+    samples = standing.samples
+    yield "no picture", replace(standing, picture=None)
+    yield "no load", floating
+    yield "five samples", carried(samples=5)
+    yield "no moves", carried(moves=False)
+    yield "no phases", carried(phases=False)
+    yield "pads upright", carried(poses=upright)
+    yield "many pads", carried(samples=31, names=tuple(f"pad {i}" for i in range(14)))
+    yield "one pad", carried(names=("only",))
+    yield "much too heavy", carried(mass=1e6)
+    yield "nearly nothing", carried(mass=1e-9)
+    yield "no margin", replace(standing, samples=replace(samples, hold_margin=nothing, hold_margin_low=nothing))
+    endless = np.where(
+        np.arange(nothing.size) % 3 == 0, np.inf, np.where(np.arange(nothing.size) % 3 == 1, 0.0, np.nan)
+    )
+    yield (
+        "endless margin",
+        replace(
+            standing,
+            samples=replace(samples, hold_margin=endless, hold_margin_low=np.where(np.isinf(endless), 3.0, endless)),
+        ),
+    )
+    one = replace(samples, **{
+        k: (v[:1] if isinstance(v, tuple) else v[:1].copy()) for k, v in vars(samples).items()
+    })  # fmt: skip
+    yield "one sample", replace(standing, samples=one, picture=None, findings=(), checks=())
+    empty = [replace(c, value=None, low=None, high=None, at=None, verdict=Verdict.UNDECIDED) for c in standing.checks]
+    yield "no figures", replace(standing, checks=tuple(empty), verdict=Verdict.UNDECIDED)
+
+
+def test_every_report_can_be_drawn_and_shows_no_broken_number(carried):
+    for name, report in odd_reports(carried):
+        with np.errstate(all="raise", under="ignore"):
+            text = gm.report_html(report)
+        page = Page(text)
+        shown = page.text() + " ".join(v or "" for _, attrs in page.elements for v in attrs.values())
+        assert not re.search(r"\b(nan|NaN|inf|Infinity|undefined|None|null)\b", shown), name
+        for block in re.findall(r'class="data">(.*?)</script>', text):
+            json.loads(block, parse_constant=pytest.fail)
+
+
+def test_a_margin_of_nothing_is_drawn_and_not_left_out(carried):
+    report = carried()
+    samples = report.samples
+    for key, style in (("hold_margin", "s1"), ("hold_margin_low", "thin")):
+        values = getattr(samples, key).copy()
+        assert np.isfinite(values[100:120]).all()
+        values[100:120] = 0.0
+        text = gm.report_html(replace(report, samples=replace(samples, **{key: values})))
+        chart = text[text.index('id="job1-margin-t"') : text.index('id="job1-use-t"')]
+        path = re.search(rf'<path class="{style}" d="([^"]*)"', chart)[1]
+        assert path.count("M") == 1  # one unbroken line
+        assert max(float(y) for y in re.findall(r"[ML][\d.]+ ([\d.]+)", path)) == 1000.0  # down to the bottom
+
+
+def test_further_figures_are_drawn_where_the_report_has_them(carried):
+    report = carried()
+    samples = report.samples
+    more = {"swing_margin": 0.8 * samples.hold_margin, "stop_margin": 0.5 * samples.hold_margin}
+    for key, values in more.items():
+        object.__setattr__(samples, key, values)
+    text = Page(gm.report_html(report)).text()
+    assert "margin with the swing" in text
+    assert "margin at a stop" in text
+
+
+def test_pages_are_labelled_for_those_who_cannot_see_them(pages):
+    """WCAG 2.2: 1.1.1 text alternatives, 1.3.1 headings and tables, 4.1.2 name and value of controls."""
+    for text in pages.values():
+        page = Page(text)
+        ids = [attrs["id"] for _, attrs in page.elements if "id" in attrs]
+        assert [i for i, n in Counter(ids).items() if n > 1] == []
+        named = [i for _, a in page.elements if "aria-labelledby" in a for i in a["aria-labelledby"].split()]
+        assert set(named) <= set(ids)
+        for attrs in page.named("svg"):
+            if attrs.get("role") == "img":
+                assert attrs.get("aria-label") or attrs.get("aria-labelledby") or attrs.get("class") == "gauge"
+        assert all(attrs.get("scope") in ("row", "col") for attrs in page.named("th"))
+        levels = [int(tag[1]) for tag, _ in page.elements if re.fullmatch(r"h[1-6]", tag)]
+        assert all(b <= a + 1 for a, b in pairwise(levels)), levels
+        (slider,) = page.named("input")
+        assert {"aria-label", "aria-valuetext"} <= slider.keys()
+        assert all(a.get("type") == "button" for a in page.named("button"))
+
+
+def luminance(colour):
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(a, b):
+    """WCAG 2.2, definition of contrast ratio."""
+    high, low = sorted((luminance(a), luminance(b)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def themes(text):
+    (style,) = re.findall(r"<style>(.*?)</style>", text, re.DOTALL)
+    light, dark = (
+        dict(re.findall(r"--([\w]+):(#[0-9a-f]{6})", block))
+        for block in re.findall(r":root\{(.*?)\n\}", style, re.DOTALL)[:2]
+    )
+    return light, light | dark
+
+
+def test_words_and_lines_stand_out_from_the_paper(pages):
+    """WCAG 2.2: 1.4.3 asks 4.5 for text, 1.4.11 asks 3 for what graphics consist of."""
+    for theme in themes(pages["lid-no-data"]):
+        for ground in ("paper", "sheet"):
+            for word in ("ink", "soft", "pass", "fail", "unsure"):
+                assert contrast(theme[word], theme[ground]) >= 4.5, (word, ground)
+            for line in ("l1", "l2", "l3", "l4", "l5"):
+                assert contrast(theme[line], theme[ground]) >= 3.0, (line, ground)
+
+
+def test_ramps_keep_their_order_without_colour(pages):
+    for theme in themes(pages["lid-no-data"]):
+        for ramp, steps in (("u", 10), ("b", 11)):
+            values = [luminance(theme[f"{ramp}{i}"]) for i in range(steps)]
+            assert values in (sorted(values), sorted(values, reverse=True))
+            assert len(set(values)) == steps
+
+
+def test_a_minute_at_a_kilohertz_stays_small(long_report):
+    assert long_report.samples.t.size == 60_001
+    assert len(gm.report_html(long_report).encode()) < 5e6
+
+
+def test_a_move_a_sample_stays_small_too(long_report):
+    """Sixty thousand labels: of such moves the table names the worst, and the ribbon leaves out the narrowest."""
+    labels = tuple(f"move number {i}" for i in range(long_report.samples.t.size))
+    text = gm.report_html(replace(long_report, samples=replace(long_report.samples, move=labels)))
+    assert len(text.encode()) < 5e6
+    worst = int(np.nanargmin(long_report.samples.hold_margin_low))
+    assert f'<th scope="row">{labels[worst]}</th>' in text
+
+
+def test_of_many_pads_the_most_used_are_drawn(carried):
+    report = carried(samples=31, names=tuple(f"pad {i}" for i in range(14)), mass=5.0)
+    text = gm.report_html(report)
+    drawn = {int(i) for i in re.findall(r'data-pad="(\d+)" data-map="use"', text)}
+    worst = report.findings[0].worst
+    assert len(drawn) == 12
+    assert int(worst["pad"].removeprefix("pad ")) in drawn
+    (tree,) = (json.loads(block) for block in re.findall(r'class="data">(.*?)</script>', text))
+    assert len(tree["face"]["pads"]) == 14  # the script looks at the edges of all
+
+
+def test_worst_sample_of_a_long_program_is_among_those_shown(long_report):
+    text = gm.report_html(long_report)
+    (block,) = re.findall(r'class="data">(.*?)</script>', text)
+    tree = json.loads(block)
+    least = float(np.nanmin(long_report.samples.hold_margin))
+    assert max(u for u in tree["use"] if u is not None) == pytest.approx(1 / least, rel=1e-5)
+    assert min(len(tree[k]) for k in ("t", "use", "low")) < 2000
+
+
+@given(
+    st.lists(st.floats(-1e3, 1e3) | st.sampled_from([np.nan, np.inf, 0.0]), min_size=1, max_size=300),
+    st.integers(1, 40),
+)
+def test_thinning_loses_no_peak_and_joins_no_gap(values, columns):
+    y = np.array(values)
+    t = np.linspace(0.0, 1.0, y.size)
+    pieces = series.thinned(t, y, columns)
+    kept = np.concatenate(pieces) if pieces else np.zeros(0, dtype=int)
+    assert (np.diff(kept) > 0).all()
+    assert np.isfinite(y[kept]).all()
+    column = np.minimum((t * columns).astype(int), columns - 1) if y.size > 1 else np.zeros(1, dtype=int)
+    for c in range(columns):
+        there = y[(column == c) & np.isfinite(y)]
+        if there.size:
+            mine = y[kept[column[kept] == c]]
+            assert mine.min() == there.min()
+            assert mine.max() == there.max()
+    for piece in pieces:
+        assert np.isfinite(y[piece[0] : piece[-1] + 1]).all()
+
+
+@given(st.lists(st.floats(0, 1e3) | st.just(np.nan), min_size=1, max_size=300), st.integers(1, 40))
+def test_stops_hold_the_worst_and_what_is_marked(values, count):
+    worst = np.array(values)
+    t = np.linspace(0.0, 3.0, worst.size)
+    marked = [0, worst.size // 2]
+    at = series.stops(t, worst, marked, count)
+    assert set(marked) <= set(at.tolist())
+    assert at[0] == 0
+    assert at[-1] == worst.size - 1
+    assert at.size <= max(count, 0) + 4 or at.size == worst.size
+    if not np.isnan(worst).all():
+        assert np.nanmax(worst[at]) == np.nanmax(worst)
+
+
+def test_causes_over_time_are_those_of_single_samples():
+    job = gm.read_job(JOBS / "reflector.toml")
+    case = work_out(replace(job, pick=None, nest=None))
+    motion = case.motion.at
+    gravity = motion.in_tool(job.gravity).T
+    found = causes_over_time(
+        job.part, gravity, motion.acceleration, motion.angular_velocity, motion.angular_acceleration
+    )
+    assert set(found) <= set(CAUSES)
+    for i in (0, 100, 700):
+        single = load_by_cause(job.part, motion, job.gravity, i)
+        for cause, loads in found.items():
+            np.testing.assert_allclose(loads[i], single[cause], rtol=1e-12, atol=1e-12)
+    np.testing.assert_allclose(sum(found.values()), case.load.T, atol=1e-9)
+
+
+def test_use_of_the_page_is_the_inverse_of_the_margin(demo):
+    """Two ways to the same figure: the hold check's own, and the compliance and edges that the page is given."""
+    for report in demo.values():
+        at = np.flatnonzero(np.isfinite(report.samples.hold_margin) & (report.samples.hold_margin > 0))[::37]
+        parts = series.loads_by_cause(report.samples, report.picture, at)
+        use = np.sum(list(series.use_by_cause(report.picture, parts).values()), axis=0)
+        np.testing.assert_allclose(use, 1 / report.samples.hold_margin[at], rtol=1e-9)
+        for i, k in enumerate(at[:5]):
+            load = np.concatenate([report.samples.force[k], report.samples.moment[k]])
+            assert series.edge_use(report.picture, load).use == pytest.approx(use[i], rel=1e-9)
+
+
+def test_tractions_of_the_page_carry_the_load(demo):
+    """Equilibrium: the tractions over all cells that count add up to the load."""
+    report = demo["window-askew"]
+    k = report.findings[-1].worst["sample"]
+    load = np.concatenate([report.samples.force[k], report.samples.moment[k]])
+    total = np.zeros(6)
+    for pad in report.picture.pads:
+        patch = pad.patch
+        traction = series.tractions(report.picture, pad, patch.points, load)[:, pad.counted]
+        force = (patch.rotation @ (traction * patch.areas[pad.counted])).T
+        total[:3] += force.sum(axis=0)
+        total[3:] += np.cross(patch.points[pad.counted], force).sum(axis=0)
+    assert 0 < report.picture.pads[0].counted.sum() < report.picture.pads[0].counted.size
+    np.testing.assert_allclose(total, load, rtol=1e-9, atol=1e-12)
+
+
+def test_contact_over_the_preload_ends_where_the_simulation_does(demo):
+    """Dwell is reached in this job, so adhesion by pressure and the simulated bond agree at the end."""
+    (preload, _) = demo["lid-no-data"].picture.handovers
+    t, pressed, given_ = preload.pressed
+    assert preload.kind == "preload"
+    assert t[0] == preload.t[0]
+    assert pressed.max() == pytest.approx(1.0)
+    assert given_[-1] == pytest.approx(float(preload.held_total[-1]), abs=1e-9)
+
+
+def test_margins_are_drawn_at_the_height_of_their_load():
+    ruler = margin_scale([np.array([0.2, 0.5])], [0.5])
+    assert ruler.share(0.0) == 0.0
+    ticks = {text: y for y, text in ruler.ticks}
+    assert ticks["∞"] == 0.0
+    assert ticks["2"] == 0.5
+    assert ticks["1"] == 1.0
+    assert margin_scale([np.array([np.inf, 1e9])], []).low <= 5.0
+
+
+@given(st.lists(st.floats(-1e9, 1e9), min_size=1, max_size=20))
+def test_scales_hold_their_values_and_have_round_ticks(values):
+    ruler = scale([np.array(values)])
+    room = 1e-8 * (ruler.high - ruler.low)  # a billionth of a step is not worth one more
+    assert ruler.low <= min(values) + room
+    assert ruler.high >= max(values) - room
+    assert ruler.low < ruler.high
+    assert 2 <= len(ruler.ticks) <= 12
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (None, "–"),
+        (np.nan, "–"),
+        (np.inf, "∞"),
+        (1.5, "1.50"),
+        (-0.001, "0.00"),
+        (-2.0, "−2.00"),
+        (123.4, "123"),
+        (1e7, "over 1000"),
+    ],
+)
+def test_margins_in_words(value, said):
+    assert margin(value) == said
+
+
+def test_numbers_are_never_broken():
+    assert number(-np.inf) == "−∞"
+    assert number(-3e7) == "−3e07"
+    assert rounded(np.array([np.nan, np.inf, -np.inf, 0.1234567, 3.0])) == [None, 1e9, -1e9, 0.12346, 3]
+
+
+def test_several_jobs_share_one_page_with_an_overview(carried):
+    good, bad = carried(name="good one"), carried(name="bad one", mass=3.0)
+    broken = ("no.toml", gm.InputErrors([gm.InputError("no.toml", "nothing", "a job", "write one")]))
+    text = gm.reports_html([good, broken, bad])
+    page = Page(text)
+    assert [a["id"] for a in page.named("section") if a.get("class", "").startswith("job")] == ["job1", "job2", "job3"]
+    assert {"#job1", "#job2", "#job3"} <= {a["href"] for a in page.named("a")}
+    assert re.search(r"All together: \s*fail", page.text())
+    assert "1 could not be checked" in page.text()
+    ids = [attrs["id"] for _, attrs in page.elements if "id" in attrs]
+    assert len(ids) == len(set(ids))
+
+
+def test_command_writes_the_page_whole(tmp_path, capsys, pages):
+    where, job = tmp_path / "page.html", str(JOBS / "lid-no-data.toml")
+    assert cli.main(["check", job, "--html", str(where)]) == cli.UNDECIDED
+    assert where.read_text(encoding="utf-8") == pages["lid-no-data"]  # the same input gives the same bytes
+    assert [p.name for p in tmp_path.iterdir()] == ["page.html"]
+    for wrong in (["--html", "-"], ["--html", "x.json", "--json", "x.json"]):
+        assert cli.main(["check", job, *wrong]) == cli.BAD_INPUT
+        assert "--html wants a file of its own" in capsys.readouterr().err
+
+
+def test_command_gives_a_broken_job_its_place_in_the_page(tmp_path):
+    where = tmp_path / "page.html"
+    nowhere = tmp_path / "no" / "page.html"
+    assert cli.main(["check", str(tmp_path / "no.toml"), "--html", str(nowhere)]) == cli.BAD_INPUT
+    assert cli.main(["check", str(tmp_path / "no.toml"), "--html", str(where)]) == cli.BAD_INPUT
+    assert "could not be checked" in html.unescape(where.read_text(encoding="utf-8"))
