@@ -101,7 +101,7 @@ class Report:
         return Plots(self)
 
     def without_samples(self) -> Report:
-        """Return the report without figures at every sample and without what drawings need: small enough to keep many."""
+        """Return the report without figures at every sample and what drawings need: small enough to keep many."""
         empty = {name: values[:0] for name, values in vars(self.samples).items()}
         return replace(self, samples=Samples(**empty), picture=None)
 
