@@ -53,7 +53,7 @@ def shares(case: Case, maps: FloatArray, point: int, sample: int) -> dict[str, A
     a negative share relieves. The same is done over the ways a load acts about the centre of the pads:
     pull along the normal, peel about it, shear along the face, twist.
     """
-    by_cause = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample)
+    by_cause = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample, case.job.air_density)
     total = case.load[:, sample]
     traction = maps[:, point] @ total
     traction[2] = max(traction[2], 0.0)

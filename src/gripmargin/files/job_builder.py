@@ -102,6 +102,7 @@ class _Builder:
                 stop=stop,
                 joint_limits=limits,
                 **gravity,
+                **_given(tables.job, "name", "gravity"),
             ),
         )
         self._refuse()

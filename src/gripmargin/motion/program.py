@@ -44,11 +44,18 @@ class RateError:
         bias: Bound of its systematic error, shape (n, causes).
         directions: Samples to what one unit of each cause does to (acceleration of the origin, angular
             acceleration), tool axes; returns shape (causes, 6, m).
+        window: Time over which each cause was smoothed [s], shape (n, causes).
+        unsmoothed: What each cause has to be changed by to follow the positions without any smoothing, shape
+            (n, causes), or None: not known.
+        noise: Noise of the positions that go with the causes [rad or m], shape (causes,).
     """
 
     sigma: FloatArray
     bias: FloatArray
     directions: Callable[[NDArray[np.intp]], FloatArray]
+    window: FloatArray
+    unsmoothed: FloatArray | None
+    noise: FloatArray
 
     def columns(self, samples: NDArray[np.intp], *, bias: bool) -> FloatArray:
         """Return the independent errors of (acceleration, angular acceleration), shape (causes, 6, m)."""
@@ -219,7 +226,14 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
     def directions(samples: NDArray[np.intp]) -> FloatArray:
         return tool_jacobian(chain.links, chain.revolute, q[samples])
 
-    error = RateError(sigma=np.hypot(sigma_qdd, spin * sigma_qd), bias=bias_qdd + spin * bias_qd, directions=directions)
+    error = RateError(
+        sigma=np.hypot(sigma_qdd, spin * sigma_qd),
+        bias=bias_qdd + spin * bias_qd,
+        directions=directions,
+        window=rates.window,
+        unsmoothed=None if rates.interpolated is None else rates.interpolated - qdd,
+        noise=rates.noise,
+    )
     doubts = list(_gaps(t, trajectory.q, rates.noise))
     if trajectory.interpolation == "linear":
         doubts += _corners(trajectory)
@@ -249,6 +263,9 @@ def _from_poses(trajectory: PoseTrajectory) -> ProgramMotion:
         sigma=np.hstack([line.sigma_second, np.hypot(turn.sigma_second, spin * turn.sigma_first)]),
         bias=np.hstack([line.bias_second, turn.bias_second + spin * turn.bias_first]),
         directions=directions,
+        window=np.hstack([line.window, turn.window]),
+        unsmoothed=np.hstack([_unsmoothed(line), _unsmoothed(turn)]),
+        noise=np.concatenate([line.noise, turn.noise]),
     )
     places = np.hstack([trajectory.position, rotation.reshape(t.size, 9)])
     noise = np.concatenate([line.noise, np.full(9, turn.noise.max())])
@@ -262,6 +279,11 @@ def _from_poses(trajectory: PoseTrajectory) -> ProgramMotion:
         ),
         references=(line.method,),
     )
+
+
+def _unsmoothed(rates: Rates) -> FloatArray:
+    """What the second derivatives have to be changed by to follow the samples without any smoothing."""
+    return np.zeros_like(rates.second) if rates.interpolated is None else rates.interpolated - rates.second
 
 
 def _how(rates: Rates, revolute: NDArray[np.bool_]) -> str:

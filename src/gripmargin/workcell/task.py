@@ -67,6 +67,8 @@ class Targets(Value):
         pressure: Least ratio of the pressure that the part may take to the highest contact pressure [-].
         peel: Least peel margin (1 / peel index) over the carry [-], or None: reported, not judged.
         one_pad_lost: Least grip margin with any one pad gone [-], or None: reported, not judged.
+        swing: Least grip margin over the carry with the part swinging on its backing [-], or None: that of hold.
+        settle: Least ratio of nest.tolerance to the swing that is left when the part is placed [-].
     """
 
     hold: float = 2.0
@@ -76,9 +78,11 @@ class Targets(Value):
     pressure: float = 1.0
     peel: float | None = None
     one_pad_lost: float | None = None
+    swing: float | None = None
+    settle: float = 1.0
 
     def __post_init__(self) -> None:
-        for key in ("hold", "stop", "release", "preload", "pressure", "peel", "one_pad_lost"):
+        for key in ("hold", "stop", "release", "preload", "pressure", "peel", "one_pad_lost", "swing", "settle"):
             value = getattr(self, key)
             if value is not None:
                 put(self, key, positive(value, f"targets.{key}", "-"))
