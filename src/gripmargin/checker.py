@@ -11,6 +11,8 @@ from numpy.typing import ArrayLike
 from gripmargin.assumptions import as_read, assumed
 from gripmargin.case import Case, work_out
 from gripmargin.checks.hold import check_hold
+from gripmargin.checks.settle import check_settle
+from gripmargin.checks.swing import check_swing
 from gripmargin.errors import InputError
 from gripmargin.findings import CheckResult, NotChecked, Outcome, Verdict, overall
 from gripmargin.job import Job
@@ -24,6 +26,8 @@ REFERENCES = (
     "Traction on an elastic layer, N/A + M y/I: strength of materials; Chokshi, eccentrically loaded footings.",
     "Shared margin: limit analysis, Drucker, Prager & Greenberg, Q. Appl. Math. 9:381-389, 1952 (from memory).",
     "Mixed-mode limit on an elastic layer: Kanninen, Int. J. Fract. 9:83, 1973 (from memory).",
+    "Swing of a part on its pads: modes of a rigid body on springs; response to loads in straight lines, Chopra, Dynamics "
+    "of Structures, ch. 4 and 5 (from memory).",
 )
 
 CONTACT_REFERENCES = (
@@ -129,7 +133,9 @@ def check_job(job: Job) -> Report:
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
         )
     hold = check_hold(case)
-    outcomes = (*_handovers(case), hold.outcome, _asked_for(job))
+    swing = check_swing(case, hold.use)
+    settle = check_settle(case, swing.stretches)
+    outcomes = (*_handovers(case), hold.outcome, swing.outcome, settle, _asked_for(job))
     motion = case.motion.at
     return Report(
         job=job.name,
@@ -154,6 +160,8 @@ def check_job(job: Job) -> Report:
             hold_margin_low=hold.margin_low,
             peel_index=hold.peel_index,
             peel_azimuth=hold.peel_azimuth,
+            swing_margin=swing.margin,
+            swing_margin_low=swing.margin_low,
         ),
     )
 
@@ -200,21 +208,12 @@ def _beyond(job: Job) -> list[NotChecked]:
     out = []
     if job.stop is None:
         out.append(NotChecked(check="stop", reason="the job has no [stop] data, and this version simulates no stops"))
-    out.append(
-        NotChecked(check="swing", reason="the part's swing on its backing is not simulated: margins are quasi-static")
-    )
     part = job.part
     for key, given, what in (
-        ("part.drag_area", part.drag_area, "air drag and added mass are not in the load"),
         ("part.youngs_modulus", part.youngs_modulus, "the part is taken as rigid; a thin one peels earlier"),
         ("pick.dwell", job.pick.dwell if job.pick else None, "the time under pressure is that of the program"),
-        ("damping_ratio", _damping(job), "the part's swing is not simulated"),
         ("joint limits", job.joint_limits, "speeds and accelerations are not compared with the robot's limits"),
     ):
         if given is not None:
             out.append(NotChecked(check=key, reason=f"given, but without effect: {what}"))
     return out
-
-
-def _damping(job: Job) -> float | None:
-    return next((p.material.damping_ratio for p in job.gripper.pads if p.material.damping_ratio is not None), None)

@@ -34,6 +34,8 @@ class Samples:
         hold_margin_low: Least value it may have with the errors of the rates, likewise.
         peel_index: Largest tension over pull-off stress [-], NaN outside carry phases, shape (n,).
         peel_azimuth: Where that is, about the tool's z axis [rad], NaN without tension, shape (n,).
+        swing_margin: Grip margin with the part swinging on its pads [-], NaN outside carry phases, shape (n,).
+        swing_margin_low: Least value it may have, likewise.
     """
 
     t: FloatArray
@@ -49,6 +51,8 @@ class Samples:
     hold_margin_low: FloatArray
     peel_index: FloatArray
     peel_azimuth: FloatArray
+    swing_margin: FloatArray
+    swing_margin_low: FloatArray
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -197,6 +197,7 @@ class Swing:
     Attributes:
         modes: The natural vibrations.
         drive: What drives them.
+        first: Sample from which on the part swings.
         vibration: Free vibration after each sample, as `gripmargin.kernels.oscillator` has it, shape (modes, n).
         unsure: Bound of the systematic error of the response, shape (modes, n).
         sigma: One standard deviation of its noise, shape (modes, n).
@@ -204,6 +205,7 @@ class Swing:
 
     modes: Modes
     drive: Drive
+    first: int
     vibration: ComplexArray
     unsure: FloatArray
     sigma: FloatArray
@@ -215,11 +217,17 @@ class Swing:
         turn = w * np.sqrt(1.0 - z * z)
         off, slope = drive.load - drive.base, slopes(drive.t, drive.load - drive.base)
         about_base = self.vibration + (slope + (z * w + 1j * turn) * (off - 2.0 * z / w * slope)) / turn
-        return np.where(self.vibration == 0.0, 0.0, np.abs(about_base))
+        size = np.abs(about_base)
+        size[:, : self.first] = 0.0
+        return size
 
     def response(self, share: float = 0.0) -> FloatArray:
         """Return the response at a share of the way from each sample to the next, shape (modes, n)."""
-        return response(self.drive.t, self.drive.load, self.modes.frequency, self.modes.damping, self.vibration, share)
+        drive, modes, first = self.drive, self.modes, self.first
+        out = response(drive.t, drive.load, modes.frequency, modes.damping, self.vibration, share)
+        rise = np.diff(drive.base[:, : first + 1])
+        out[:, :first] = drive.base[:, :first] + share * rise
+        return out
 
 
 def swing(modes: Modes, drive: Drive, start: Start) -> Swing:
@@ -233,7 +241,7 @@ def swing(modes: Modes, drive: Drive, start: Start) -> Swing:
     for i, rate in enumerate(modes.damping * modes.frequency):
         unsure[i, first:] += fading_sum(t, drive.kinks[i, first:], complex(-rate)).real
         variance[i, first:] += fading_sum(t, drive.growth[i, first:], complex(-2.0 * rate)).real
-    return Swing(modes=modes, drive=drive, vibration=vibration, unsure=unsure, sigma=np.sqrt(variance))
+    return Swing(modes=modes, drive=drive, first=first, vibration=vibration, unsure=unsure, sigma=np.sqrt(variance))
 
 
 def given_drive(modes: Modes, t: FloatArray, wrench: FloatArray, excess: FloatArray | None = None) -> Drive:
@@ -329,7 +337,6 @@ def better(modes: Modes, drives: tuple[Drive, Drive | None], start: Start, cover
     if unsmoothed is None:
         return first
     followed = modes.frequency * _spacing(smoothed.t).max() <= FOLLOWED
-    unsmoothed.load[:, : start.sample] = unsmoothed.base[:, : start.sample]  # a part that rests does not smooth
     other = swing(modes, smoothed.rows_of(unsmoothed, followed), start)
     less = (other.unsure + coverage * other.sigma).max(axis=1) < (first.unsure + coverage * first.sigma).max(axis=1)
     return swing(modes, smoothed.rows_of(unsmoothed, followed & less), start)

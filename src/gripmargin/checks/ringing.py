@@ -62,9 +62,14 @@ class Stretch:
         return replace(self, swing=found, start=start or self.start)
 
 
-def stretches_of(case: Case) -> list[Stretch]:
-    """Return every stretch in the air with its swing; see `gripmargin.vibration`."""
-    modes = modes_of(case.backing, case.job.part, case.job.air_density)
+def stretches_of(case: Case, modes: Modes | None = None) -> list[Stretch]:
+    """Return every stretch in the air with its swing; see `gripmargin.vibration`.
+
+    Args:
+        case: The job; it carries the part in at least one sample.
+        modes: Natural vibrations to try instead of those of the job's own pads.
+    """
+    modes = modes or modes_of(case.backing, case.job.part, case.job.air_density)
     runs = np.split(case.carried, np.flatnonzero(np.diff(case.carried) > 1) + 1)
     return [_stretch(case, modes, run, first=i == 0) for i, run in enumerate(runs) if run.size]
 
