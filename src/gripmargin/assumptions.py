@@ -27,8 +27,8 @@ def assumed(case: Case) -> list[str]:
     if job.part.drag_area is not None:
         default = " (default)" if job.air_density == STANDARD_AIR_DENSITY else ""
         out.append(
-            f"Air of {job.air_density:g} kg/m^3{default}: its drag and its added mass act along the tool's z axis at the "
-            "centroid of the part's outline."
+            f"Air of {job.air_density:g} kg/m^3{default}: its drag and its added mass act along the tool's z axis at "
+            "the centroid of the part's outline."
         )
     if job.part.outline is None:
         out.append("No part outline given: every pad lies wholly on the part.")

@@ -26,8 +26,8 @@ REFERENCES = (
     "Traction on an elastic layer, N/A + M y/I: strength of materials; Chokshi, eccentrically loaded footings.",
     "Shared margin: limit analysis, Drucker, Prager & Greenberg, Q. Appl. Math. 9:381-389, 1952 (from memory).",
     "Mixed-mode limit on an elastic layer: Kanninen, Int. J. Fract. 9:83, 1973 (from memory).",
-    "Swing of a part on its pads: modes of a rigid body on springs; response to loads in straight lines, Chopra, Dynamics "
-    "of Structures, ch. 4 and 5 (from memory).",
+    "Swing of a part on its pads: modes of a rigid body on springs; response to loads in straight lines, Chopra, "
+    "Dynamics of Structures, ch. 4 and 5 (from memory).",
 )
 
 CONTACT_REFERENCES = (

@@ -181,6 +181,11 @@ class Drive:
             sigma=factor * self.sigma,
         )
 
+    def since(self, first: int) -> Drive:
+        """Return the drive from a sample on."""
+        rows = {name: getattr(self, name)[:, first:] for name in ("load", "base", "kinks", "bias", "growth", "sigma")}
+        return Drive(t=self.t[first:], **rows)
+
     def rows_of(self, other: Drive, taken: NDArray[np.bool_]) -> Drive:
         """Return the drive with the modes marked, shape (modes,), taken from another."""
         pick = {

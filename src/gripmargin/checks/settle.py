@@ -20,8 +20,10 @@ from gripmargin.checks import words
 from gripmargin.checks.ringing import Stretch
 from gripmargin.checks.use import COVERAGE
 from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Remedy, Verdict, judge
+from gripmargin.vibration import Start, swing
 
 AT_REST = 0.01  # share of the carry's largest speed below which the tool counts as standing still
+LANDING = 0.05  # [s] shorter than this, the rest before the placing is the end of the way down
 HALVINGS = 60
 LONGEST = 60.0  # [s] beyond which waiting is no remedy
 
@@ -36,8 +38,9 @@ class _Placing:
         amplitude: Of the part against the tool, at its farthest corner [m].
         low: Least value it may have [m].
         high: Largest value it may have [m].
-        at_placing: For each corner and mode the largest amplitude [m], shape (corners, modes).
-        at_stop: The same where the tool came to rest.
+        own: Amplitude that the motion since that stop has started alone, for each corner and mode [m], shape
+            (corners, modes).
+        at_stop: Amplitude where the tool came to rest, likewise.
         rates: At which each mode dies down [1/s], shape (modes,).
     """
 
@@ -46,7 +49,7 @@ class _Placing:
     amplitude: float
     low: float
     high: float
-    at_placing: FloatArray
+    own: FloatArray
     at_stop: FloatArray
     rates: FloatArray
 
@@ -127,14 +130,16 @@ def _placing(case: Case, stretch: Stretch) -> _Placing:
     if case.motion.doubtful.size and np.isin(stretch.samples, case.motion.doubtful).any():
         spread = math.inf
     stop = _last_stop(case, stretch)
-    at = int(np.argmax(stretch.owner == stop)) if stop is not None else -1
+    at = int(np.argmax(stretch.owner == stop)) if stop is not None else 0
+    still = Start(sample=0, load=found.modes.loads @ found.drive.base[:, at], rate=np.zeros(6))
+    since = swing(found.modes, found.drive.since(at), still)
     return _Placing(
         sample=sample,
         stop=None if stop is None else float(case.job.trajectory.t[stretch.samples[stop]]),
         amplitude=size,
         low=max(size - spread, 0.0),
         high=size + spread,
-        at_placing=amplitude,
+        own=reach * since.amplitude[:, -1],
         at_stop=reach * found.amplitude[:, at],
         rates=found.modes.damping * found.modes.frequency,
     )
@@ -154,19 +159,30 @@ def _last_stop(case: Case, stretch: Stretch) -> int | None:
     speed = np.linalg.norm(motion.velocity[stretch.samples], axis=1)
     turning = np.linalg.norm(motion.angular_velocity[stretch.samples], axis=1)
     moves = (speed > AT_REST * speed.max()) | (turning > AT_REST * turning.max())
-    still = np.flatnonzero(~moves)
-    if still.size == 0 or not moves.any():
+    edges = np.flatnonzero(np.diff(np.concatenate([[True], moves, [True]]).astype(np.int8)))
+    rests = edges.reshape(-1, 2)[
+        edges.reshape(-1, 2)[:, 0] > 0
+    ]  # (first, end) of each; the part's first rest is no stop
+    if rests.size == 0:
         return None
-    begins = still[np.flatnonzero(np.diff(still, prepend=-2) > 1)]
-    begins = begins[begins > 0]
-    return int(begins[-1]) if begins.size else None
+    t = case.job.trajectory.t[stretch.samples]
+    first, end = rests[-1]
+    landing = end == moves.size and t[-1] - t[first] < LANDING
+    return int(rests[-2][0] if landing and len(rests) > 1 else first)
 
 
-def _time_to(amplitudes: FloatArray, rates: FloatArray, tolerance: float) -> float:
-    """Time until the amplitudes have died down to a tolerance at every corner [s]; inf where they never do."""
+def _time_to(amplitudes: FloatArray, rates: FloatArray, tolerance: float, lasting: FloatArray | float = 0.0) -> float:
+    """Return the time until swings have died down to a tolerance at every corner [s]; inf where they never do.
+
+    Args:
+        amplitudes: For each corner and mode [m], shape (corners, modes).
+        rates: At which each mode dies down [1/s], shape (modes,).
+        tolerance: [m].
+        lasting: What is left however long it takes, for each corner [m], shape (corners,).
+    """
 
     def left(time: float) -> float:
-        return float((amplitudes * np.exp(-rates * time)).sum(axis=1).max())
+        return float(((amplitudes * np.exp(-rates * time)).sum(axis=1) + lasting).max())
 
     if left(0.0) <= tolerance:
         return 0.0
@@ -217,24 +233,7 @@ def _finding(case: Case, placing: _Placing, tolerance: float, target: float) -> 
     t = case.job.trajectory.t
     allowed = tolerance / target
     fails = _over(tolerance, placing.low) < target
-    scale = placing.high / placing.amplitude if placing.amplitude > 0 else math.inf
-    wait = _time_to(placing.at_placing * scale, placing.rates, allowed) if math.isfinite(scale) else math.inf
     place = case.place(placing.sample)
-    if not math.isfinite(placing.high):
-        remedy = Remedy(action="better data", text=case.motion.better_data(int(case.motion.doubtful[0])))
-    elif math.isfinite(wait):
-        ms = math.ceil(1e3 * wait)
-        remedy = Remedy(
-            action="wait",
-            text=f"wait {ms} ms longer above the nest before the part is set down",
-            figures={"wait": ms / 1e3},
-        )
-    else:
-        remedy = Remedy(
-            action="better data",
-            text="measure how the pads damp a swing and give damping_ratio: undamped, no wait is long enough; or bound "
-            "the jerk of the last moves",
-        )
     move = words.in_move(place.move).removeprefix(" in ")
     start = float(t[placing.sample]) if placing.stop is None else placing.stop
     return Finding(
@@ -251,7 +250,31 @@ def _finding(case: Case, placing: _Placing, tolerance: float, target: float) -> 
             "tolerance": tolerance,
         },
         because={"cause": "the part still swings on its backing after the last motion"},
-        remedies=(remedy,),
+        remedies=(_remedy(case, placing, allowed),),
         text=f"{f'{move}, ' if move else ''}{place.t:.3f} s: the part still swings by {1e3 * placing.amplitude:.3f} mm "
         f"when it is placed, allowed {1e3 * allowed:.3f} mm",
     )
+
+
+def _remedy(case: Case, placing: _Placing, allowed: float) -> Remedy:
+    """How long to wait before the part is set down, or why that does not help."""
+    if not math.isfinite(placing.high):
+        return Remedy(action="better data", text=case.motion.better_data(int(case.motion.doubtful[0])))
+    own = placing.own.sum(axis=1) + placing.high - placing.amplitude
+    if placing.stop is None or float(own.max()) > allowed:
+        text = (
+            f"the last move alone leaves a swing of up to {1e3 * float(own.max()):.3f} mm: run it slower, or with "
+            "bounded jerk"
+        )
+        return Remedy(action="slow", text=text, figures={"move": case.place(placing.sample).move, "factor": None})
+    needed = _time_to(placing.at_stop, placing.rates, allowed, own)
+    if not math.isfinite(needed):
+        text = (
+            "measure how the pads damp a swing and give damping_ratio, for undamped no wait is long enough; or bound the "
+            "jerk of the moves before"
+        )
+        return Remedy(action="better data", text=text)
+    spent = float(case.job.trajectory.t[placing.sample]) - placing.stop
+    wait = max(math.ceil(1e3 * (needed - spent)), 1)
+    text = f"wait {wait} ms longer at the last stop before the part is set down"
+    return Remedy(action="wait", text=text, figures={"wait": wait / 1e3})

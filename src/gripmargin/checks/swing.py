@@ -124,8 +124,8 @@ def _lines(details: dict[str, Any]) -> tuple[str, ...]:
         f"{hertz:.3g} Hz {name}" for name, hertz in zip(details["shapes"], details["frequencies"], strict=True)
     )
     damping = details["damping"]
-    low, high = min(damping), max(damping)
-    ratio = "undamped" if high == 0.0 else f"damping ratio {low:.3g}" + (f" to {high:.3g}" if high > low else "")
+    low, high = f"{min(damping):.3g}", f"{max(damping):.3g}"
+    ratio = "undamped" if high == "0" else f"damping ratio {low}" + (f" to {high}" if high != low else "")
     lines = [f"the part swings on its pads at {said}; {ratio}"]
     if details["amplification"] is not None:
         lines.append(

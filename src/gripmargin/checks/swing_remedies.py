@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
-from gripmargin.checks.remedies import SLOWEST, stronger_pads
+from gripmargin.checks.remedies import stronger_pads
 from gripmargin.checks.ringing import Stretch, asked, peak_of_stretches, stretches_of
 from gripmargin.checks.use import COVERAGE, Use
 from gripmargin.findings import Remedy
 from gripmargin.vibration import Drive, Start
 
 STEP = 0.05  # of the speed factors tried
+SLOWEST = 0.2  # speed factor below which slowing is no remedy for a swing
 MOST_PERIODS = 4  # of the strongest swing over which an acceleration may be made to rise
 STIFFER = (1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0)  # factors on the stiffness of the backing that are tried
 USUAL_DAMPING = (0.02, 0.05, 0.1)  # ratios that are tried where none is given (no source)
