@@ -23,6 +23,7 @@ from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Remed
 from gripmargin.vibration import Start, swing
 
 AT_REST = 0.01  # share of the carry's largest speed below which the tool counts as standing still
+BRAKED = 0.005  # share of the carry's largest moving load that counts as none
 LANDING = 0.05  # [s] shorter than this, the rest before the placing is the end of the way down
 HALVINGS = 60
 LONGEST = 60.0  # [s] beyond which waiting is no remedy
@@ -168,7 +169,14 @@ def _last_stop(case: Case, stretch: Stretch) -> int | None:
     t = case.job.trajectory.t[stretch.samples]
     first, end = rests[-1]
     landing = end == moves.size and t[-1] - t[first] < LANDING
-    return int(rests[-2][0] if landing and len(rests) > 1 else first)
+    if landing and len(rests) > 1:
+        first, end = rests[-2]
+    # Slow is not yet still: braking ends where the load is that of gravity alone, as nearly as it gets.
+    drive = stretch.swing.drive
+    at = np.searchsorted(stretch.owner, np.arange(moves.size))
+    moving = np.linalg.norm(drive.base - stretch.still, axis=0)[at]
+    rest = moving[first:end]
+    return int(first + np.argmax(rest <= rest.min() + BRAKED * moving.max()))
 
 
 def _time_to(amplitudes: FloatArray, rates: FloatArray, tolerance: float, lasting: FloatArray | float = 0.0) -> float:
@@ -270,8 +278,8 @@ def _remedy(case: Case, placing: _Placing, allowed: float) -> Remedy:
     needed = _time_to(placing.at_stop, placing.rates, allowed, own)
     if not math.isfinite(needed):
         text = (
-            "measure how the pads damp a swing and give damping_ratio, for undamped no wait is long enough; or bound the "
-            "jerk of the moves before"
+            "measure how the pads damp a swing and give damping_ratio, for undamped no wait is long enough; or bound "
+            "the jerk of the moves before"
         )
         return Remedy(action="better data", text=text)
     spent = float(case.job.trajectory.t[placing.sample]) - placing.stop
