@@ -85,9 +85,7 @@ class TestModes:
         names = modes_of(backing_of(part, gm.Pad.rectangle("pad", material(), [0.05, 0.03])), part).names
         assert set(" with ".join(names).split(" with ")) <= set(WORDS)
         assert {"pull", "twist"} <= set(names)
-        assert any(
-            name.startswith(("rock about x with slide along y", "slide along y")) for name in names
-        )
+        assert any(name.startswith(("rock about x with slide along y", "slide along y")) for name in names)
 
     def test_damping_is_weighted_with_what_each_pad_takes(self):
         part = block()
@@ -244,7 +242,7 @@ class TestBounds:
         modes, pull = self.one(30.0, 0.03)
         h, n, draws, noise = 0.002, 400, 200, 1e-6
         t = np.arange(n) * h
-        from gripmargin.kernels.cubic_spline import spline_curvature
+        from gripmargin.kernels.cubic_spline import spline_curvature, spline_slope
 
         random = np.random.default_rng(5)
         columns = np.zeros((1, 6, n))
@@ -257,7 +255,10 @@ class TestBounds:
                 sigma=np.full((n, 1), 1e3),
                 bias=np.zeros((n, 1)),
                 window=np.full((n, 1), 0.05),
-                unsmoothed=spline_curvature(t, y),
+                unsmoothed=np.stack([spline_slope(t, y, curved := spline_curvature(t, y)), curved]),
+                speed_sigma=np.zeros((n, 1)),
+                speed_bias=np.zeros((n, 1)),
+                spin=np.zeros((n, 1)),
                 noise=np.array([noise]),
             )
             found = better(modes, estimated_drives(modes, t, np.zeros((6, n)), doubt), at_rest(np.zeros(6)), 2.0)

@@ -129,7 +129,11 @@ class Doubt:
         sigma: One standard deviation of each cause, shape (n, causes).
         bias: Bound of its systematic error, likewise.
         window: Time over which it was smoothed [s], likewise.
-        unsmoothed: What it would have to be changed by to follow the positions without smoothing, likewise, or None.
+        unsmoothed: What its integral and itself have to be changed by to follow the positions without smoothing,
+            shape (2, n, causes), or None: not known.
+        speed_sigma: One standard deviation of the noise of its integral, the speed, shape (n, causes).
+        speed_bias: Bound of the systematic error of that speed, likewise.
+        spin: What one unit of an error of speed adds to the cause at most, shape (n, 1).
         noise: Noise of the positions that it is the second derivative of, shape (causes,).
     """
 
@@ -138,6 +142,9 @@ class Doubt:
     bias: FloatArray
     window: FloatArray
     unsmoothed: FloatArray | None
+    speed_sigma: FloatArray
+    speed_bias: FloatArray
+    spin: FloatArray
     noise: FloatArray
 
 
@@ -153,6 +160,7 @@ class Drive:
         bias: Bound of the systematic error of the load itself, likewise.
         growth: Variance that noise adds to the swing from sample to sample, likewise.
         sigma: One standard deviation of the noise of the load itself, likewise.
+        kick: What the start's rate is changed by, for a load whose own speed is not the smoothed one, shape (modes,).
     """
 
     t: FloatArray
@@ -162,6 +170,7 @@ class Drive:
     bias: FloatArray
     growth: FloatArray
     sigma: FloatArray
+    kick: FloatArray
 
     def scaled(self, t: FloatArray, factor: FloatArray, still: FloatArray) -> Drive:
         """Return the drive with moves at other speeds.
@@ -179,12 +188,13 @@ class Drive:
             bias=factor * self.bias,
             growth=factor**2 * self.growth,
             sigma=factor * self.sigma,
+            kick=np.sqrt(factor[0]) * self.kick,
         )
 
     def since(self, first: int) -> Drive:
         """Return the drive from a sample on."""
         rows = {name: getattr(self, name)[:, first:] for name in ("load", "base", "kinks", "bias", "growth", "sigma")}
-        return Drive(t=self.t[first:], **rows)
+        return Drive(t=self.t[first:], kick=np.zeros_like(self.kick), **rows)
 
     def rows_of(self, other: Drive, taken: NDArray[np.bool_]) -> Drive:
         """Return the drive with the modes marked, shape (modes,), taken from another."""
@@ -192,7 +202,7 @@ class Drive:
             name: np.where(taken[:, None], getattr(other, name), getattr(self, name))
             for name in ("load", "base", "kinks", "bias", "growth", "sigma")
         }
-        return Drive(t=self.t, **pick)
+        return Drive(t=self.t, kick=np.where(taken, other.kick, self.kick), **pick)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -239,7 +249,7 @@ def swing(modes: Modes, drive: Drive, start: Start) -> Swing:
     """Return the swing that a drive starts."""
     first = start.sample
     t, load = drive.t[first:], drive.load[:, first:]
-    begin = modes.shapes.T @ start.load, modes.loads.T @ start.rate
+    begin = modes.shapes.T @ start.load, modes.loads.T @ start.rate + drive.kick
     vibration = np.zeros(drive.load.shape, dtype=np.complex128)
     vibration[:, first:] = free_vibration(t, load, modes.frequency, modes.damping, begin)
     unsure, variance = drive.bias.copy(), drive.sigma**2
@@ -270,10 +280,13 @@ def given_drive(modes: Modes, t: FloatArray, wrench: FloatArray, excess: FloatAr
         pulse = np.minimum(modes.frequency[:, None] * np.diff(t), 4.0) * np.abs(modes.shapes.T @ excess)
         kinks[:, 1:] += pulse
     zero = np.zeros_like(load)
-    return Drive(t=t, load=load, base=load, kinks=kinks, bias=zero, growth=zero, sigma=zero)
+    none = np.zeros(modes.frequency.size)
+    return Drive(t=t, load=load, base=load, kinks=kinks, bias=zero, growth=zero, sigma=zero, kick=none)
 
 
-def estimated_drives(modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt) -> tuple[Drive, Drive | None]:
+def estimated_drives(
+    modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt, first: int = 0
+) -> tuple[Drive, Drive | None]:
     """Return the drive of a load from estimated rates: smoothed, and as the positions have it.
 
     Smoothing turns a step of the load into a ramp, and hides swing that the step starts: of a step of height H the
@@ -286,6 +299,7 @@ def estimated_drives(modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Dou
         t: Times [s], shape (n,).
         wrench: Load, shape (6, n).
         doubt: Its errors.
+        first: Sample from which on the part swings.
 
     Returns:
         Smoothed, and unsmoothed or None where that is not known.
@@ -312,18 +326,27 @@ def estimated_drives(modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Dou
             ]
         ),
         sigma=np.sqrt(np.einsum("mcn,nc->mn", per_cause**2, doubt.sigma**2)),
+        kick=np.zeros(modes.frequency.size),
     )
     if doubt.unsmoothed is None:
         return smoothed, None
     noise2 = np.einsum("mcn,c->mn", per_cause**2, doubt.noise**2)
+    speed_bias = np.einsum("mcn,nc->mn", np.abs(per_cause), doubt.speed_bias)
+    speed_noise2 = np.einsum("mcn,nc->mn", per_cause**2, doubt.speed_sigma**2)
+    kinks, growth = _spline_missed(w * step) * bends, noise2 * w**6 * step**2 / 2.0
+    # The part starts at the smoothed speed; the positions as they are have another one there.
+    kinks[:, first] += modes.frequency * speed_bias[:, first]
+    growth[:, first] += modes.frequency**2 * speed_noise2[:, first]
+    spin = doubt.spin[:, 0]
     unsmoothed = Drive(
         t=t,
-        load=load + np.einsum("mcn,nc->mn", per_cause, doubt.unsmoothed),
+        load=load + np.einsum("mcn,nc->mn", per_cause, doubt.unsmoothed[1]),
         base=load,
-        kinks=_spline_missed(w * step) * bends,
-        bias=np.zeros_like(load),
-        growth=noise2 * w**6 * step**2 / 2.0,
-        sigma=np.sqrt(noise2) * w**2,
+        kinks=kinks,
+        bias=spin * speed_bias,
+        growth=growth,
+        sigma=np.sqrt(noise2 * w**4 + spin**2 * speed_noise2),
+        kick=modes.frequency**2 * np.einsum("mc,c->m", per_cause[:, :, first], doubt.unsmoothed[0, first]),
     )
     return smoothed, unsmoothed
 

@@ -97,10 +97,13 @@ def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) ->
             sigma=motion.error.sigma[run],
             bias=motion.error.bias[run],
             window=motion.error.window[run],
-            unsmoothed=None if motion.error.unsmoothed is None else motion.error.unsmoothed[run],
+            unsmoothed=None if motion.error.unsmoothed is None else motion.error.unsmoothed[:, run],
+            speed_sigma=motion.error.speed_sigma[run],
+            speed_bias=motion.error.speed_bias[run],
+            spin=motion.error.spin[run],
             noise=motion.error.noise,
         )
-        found = better(modes, estimated_drives(modes, t, wrench, doubt), start, COVERAGE)
+        found = better(modes, estimated_drives(modes, t, wrench, doubt, start.sample), start, COVERAGE)
     return Stretch(
         samples=run,
         owner=owner,

@@ -141,6 +141,7 @@ def _smoothed(stretch: Stretch, rise: float) -> Stretch:
         bias=drive.bias,
         growth=drive.growth * less**2,
         sigma=drive.sigma,
+        kick=drive.kick,
     )
     return stretch.driven(smooth)
 

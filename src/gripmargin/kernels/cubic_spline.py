@@ -33,3 +33,11 @@ def spline_curvature(t: FloatArray, y: FloatArray) -> FloatArray:
     right = np.zeros(y.shape)
     right[1:-1] = bend
     return np.asarray(solve_banded((1, 1), bands, right, check_finite=False))
+
+
+def spline_slope(t: FloatArray, y: FloatArray, curvature: FloatArray) -> FloatArray:
+    """Return the first derivative at the samples of the cubic spline with the given second derivative, its shape."""
+    h = np.diff(t)[:, None]
+    rise = np.diff(y, axis=0) / h
+    after = rise - h * (2.0 * curvature[:-1] + curvature[1:]) / 6.0
+    return np.concatenate([after, rise[-1:] + h[-1:] * (curvature[-2:-1] + 2.0 * curvature[-1:]) / 6.0])

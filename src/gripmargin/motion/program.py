@@ -45,8 +45,11 @@ class RateError:
         directions: Samples to what one unit of each cause does to (acceleration of the origin, angular
             acceleration), tool axes; returns shape (causes, 6, m).
         window: Time over which each cause was smoothed [s], shape (n, causes).
-        unsmoothed: What each cause has to be changed by to follow the positions without any smoothing, shape
-            (n, causes), or None: not known.
+        unsmoothed: What the speed and the acceleration of each cause have to be changed by to follow the positions
+            without any smoothing, shape (2, n, causes), or None: not known.
+        speed_sigma: One standard deviation of the noise of each cause's speed, shape (n, causes).
+        speed_bias: Bound of the systematic error of that speed, likewise.
+        spin: Acceleration that one unit of an error of speed makes at most, shape (n, 1).
         noise: Noise of the positions that go with the causes [rad or m], shape (causes,).
     """
 
@@ -55,6 +58,9 @@ class RateError:
     directions: Callable[[NDArray[np.intp]], FloatArray]
     window: FloatArray
     unsmoothed: FloatArray | None
+    speed_sigma: FloatArray
+    speed_bias: FloatArray
+    spin: FloatArray
     noise: FloatArray
 
     def columns(self, samples: NDArray[np.intp], *, bias: bool) -> FloatArray:
@@ -205,7 +211,7 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
     t, q = trajectory.t, trajectory.q
     if trajectory.qd is not None:
         missed = check_rates(trajectory)
-        rates = estimate_rates(t, trajectory.qd, order=1)
+        rates, places = estimate_rates(t, trajectory.qd, order=1), estimate_rates(t, q)
         qd, qdd = trajectory.qd, rates.first
         sigma_qd: FloatArray = np.zeros_like(q)
         bias_qd: FloatArray = missed * np.abs(qd)
@@ -215,7 +221,7 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
         bias_qdd: FloatArray = rates.bias_first + missed * np.abs(qdd) + hidden
         given = "Joint speeds as given; accelerations estimated from them: "
     else:
-        rates = estimate_rates(t, q)
+        rates = places = estimate_rates(t, q)
         qd, qdd = rates.first, rates.second
         sigma_qd, bias_qd = rates.sigma_first, rates.bias_first
         sigma_qdd, bias_qdd = rates.sigma_second, rates.bias_second
@@ -231,8 +237,11 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
         bias=bias_qdd + spin * bias_qd,
         directions=directions,
         window=rates.window,
-        unsmoothed=None if rates.interpolated is None else rates.interpolated - qdd,
-        noise=rates.noise,
+        unsmoothed=_unsmoothed(places, qd, qdd),
+        speed_sigma=sigma_qd,
+        speed_bias=bias_qd,
+        spin=spin,
+        noise=places.noise,
     )
     doubts = list(_gaps(t, trajectory.q, rates.noise))
     if trajectory.interpolation == "linear":
@@ -264,7 +273,12 @@ def _from_poses(trajectory: PoseTrajectory) -> ProgramMotion:
         bias=np.hstack([line.bias_second, turn.bias_second + spin * turn.bias_first]),
         directions=directions,
         window=np.hstack([line.window, turn.window]),
-        unsmoothed=np.hstack([_unsmoothed(line), _unsmoothed(turn)]),
+        unsmoothed=_side_by_side(
+            _unsmoothed(line, line.first, line.second), _unsmoothed(turn, turn.first, turn.second)
+        ),
+        speed_sigma=np.hstack([line.sigma_first, turn.sigma_first]),
+        speed_bias=np.hstack([line.bias_first, turn.bias_first]),
+        spin=spin,
         noise=np.concatenate([line.noise, turn.noise]),
     )
     places = np.hstack([trajectory.position, rotation.reshape(t.size, 9)])
@@ -281,9 +295,13 @@ def _from_poses(trajectory: PoseTrajectory) -> ProgramMotion:
     )
 
 
-def _unsmoothed(rates: Rates) -> FloatArray:
-    """What the second derivatives have to be changed by to follow the samples without any smoothing."""
-    return np.zeros_like(rates.second) if rates.interpolated is None else rates.interpolated - rates.second
+def _unsmoothed(places: Rates, speed: FloatArray, acceleration: FloatArray) -> FloatArray | None:
+    """What speed and acceleration have to be changed by to follow the positions without any smoothing."""
+    return None if places.spline is None else places.spline - np.stack([speed, acceleration])
+
+
+def _side_by_side(line: FloatArray | None, turn: FloatArray | None) -> FloatArray | None:
+    return None if line is None or turn is None else np.concatenate([line, turn], axis=2)
 
 
 def _how(rates: Rates, revolute: NDArray[np.bool_]) -> str:

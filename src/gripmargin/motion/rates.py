@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from gripmargin.arrays import FloatArray, Value, frozen
 from gripmargin.errors import InputError
 from gripmargin.kernels.bursts import burst_bias
-from gripmargin.kernels.cubic_spline import spline_curvature
+from gripmargin.kernels.cubic_spline import spline_curvature, spline_slope
 from gripmargin.kernels.local_fit import even_step, local_fit, running_max, step_between
 from gripmargin.kernels.sample_noise import BLOCK, noise_levels, run_lengths
 
@@ -58,8 +58,8 @@ class Rates(Value):
         noise: Noise found in the samples [unit], one standard deviation, shape (channels,).
         window: Time from the first to the last sample used [s], shape (n, channels).
         method: The method with its sources, for reports.
-        interpolated: Second derivative of the cubic spline through all samples, its shape, or None: not smoothed
-            at all, so all noise is in it; an oscillator slower than the samples smooths it by itself.
+        spline: First and second derivative of the cubic spline through all samples, shape (2, n, channels), or
+            None: not smoothed at all, so all noise is in it; an oscillator slower than the samples smooths it itself.
     """
 
     first: FloatArray
@@ -71,7 +71,7 @@ class Rates(Value):
     noise: FloatArray
     window: FloatArray
     method: str = METHOD
-    interpolated: FloatArray | None = None
+    spline: FloatArray | None = None
 
     def __post_init__(self) -> None:
         n, channels = np.shape(self.first)
@@ -81,9 +81,8 @@ class Rates(Value):
                 object.__setattr__(self, field, frozen(getattr(self, field), (rows, channels), f"rates {field}"))
         object.__setattr__(self, "noise", frozen(self.noise, (channels,), "rates noise"))
         object.__setattr__(self, "window", frozen(self.window, (n, channels), "rates window"))
-        if self.interpolated is not None:
-            spline = frozen(self.interpolated, (n, channels), "rates interpolated")
-            object.__setattr__(self, "interpolated", spline)
+        if self.spline is not None:
+            object.__setattr__(self, "spline", frozen(self.spline, (2, n, channels), "rates spline"))
 
 
 def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2) -> Rates:
@@ -116,8 +115,9 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2) -> Rates:
         none = np.zeros((0, samples.shape[1]))
         return Rates(top, none, sigma, none, bias, none, noise, window)
     bias = bias + burst_bias(times, np.ascontiguousarray(samples.T), even=even_step(times) is not None).T
-    spline = spline_curvature(times, samples)
-    return Rates(first[0], top, first[1], sigma, first[2], bias, noise, window, interpolated=spline)
+    curvature = spline_curvature(times, samples)
+    spline = np.stack([spline_slope(times, samples, curvature), curvature])
+    return Rates(first[0], top, first[1], sigma, first[2], bias, noise, window, spline=spline)
 
 
 def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike) -> Rates:
