@@ -108,7 +108,7 @@ class Case:
         Args:
             samples: Indices, shape (m,).
         """
-        error = self.motion.error
+        error = self.motion.path
         if error is None:
             return np.zeros((1, 6, samples.size))
         per_acceleration = load_per_acceleration(self.job.part, self.job.air_density)

@@ -276,18 +276,16 @@ def given_drive(modes: Modes, t: FloatArray, wrench: FloatArray, excess: FloatAr
     load = modes.shapes.T @ wrench
     turn = modes.frequency[:, None] * _spacing(t)
     kinks = np.minimum(turn / 4.0, STEP_MISSED) * _bends(t, load)
-    if excess is not None:
-        pulse = np.minimum(modes.frequency[:, None] * np.diff(t), 4.0) * np.abs(modes.shapes.T @ excess)
-        kinks[:, 1:] += pulse
+    kinks += _pulses(modes, t, excess)
     zero = np.zeros_like(load)
     none = np.zeros(modes.frequency.size)
     return Drive(t=t, load=load, base=load, kinks=kinks, bias=zero, growth=zero, sigma=zero, kick=none)
 
 
 def estimated_drives(
-    modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt, first: int = 0
+    modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt, first: int = 0, excess: FloatArray | None = None
 ) -> tuple[Drive, Drive | None]:
-    """Return the drive of a load from estimated rates: smoothed, and as the positions have it.
+    """Return the drive of a load twice: with rates given or estimated by smoothing, and as the positions have it.
 
     Smoothing turns a step of the load into a ramp, and hides swing that the step starts: of a step of height H the
     bound of its bias shows H / 2 on either side, so twice the bound's ups and downs cover it. Unsmoothed, the load is
@@ -300,6 +298,7 @@ def estimated_drives(
         wrench: Load, shape (6, n).
         doubt: Its errors.
         first: Sample from which on the part swings.
+        excess: As in `given_drive`.
 
     Returns:
         Smoothed, and unsmoothed or None where that is not known.
@@ -314,7 +313,7 @@ def estimated_drives(
         t=t,
         load=load,
         base=load,
-        kinks=np.minimum(w * window.max(axis=1) / 4.0, STEP_MISSED) * bends,
+        kinks=np.minimum(w * window.max(axis=1) / 4.0, STEP_MISSED) * bends + _pulses(modes, t, excess),
         bias=bias,
         growth=np.stack(
             [
@@ -333,6 +332,8 @@ def estimated_drives(
     noise2 = np.einsum("mcn,c->mn", per_cause**2, doubt.noise**2)
     speed_bias = np.einsum("mcn,nc->mn", np.abs(per_cause), doubt.speed_bias)
     speed_noise2 = np.einsum("mcn,nc->mn", per_cause**2, doubt.speed_sigma**2)
+    if excess is not None:
+        bends[:, 1:] += 4.0 * np.abs(modes.shapes.T @ excess)  # a rise and a fall to twice the mean, between samples
     kinks, growth = _spline_missed(w * step) * bends, noise2 * w**6 * step**2 / 2.0
     # The part starts at the smoothed speed; the positions as they are have another one there.
     kinks[:, first] += modes.frequency * speed_bias[:, first]
@@ -368,6 +369,14 @@ def better(modes: Modes, drives: tuple[Drive, Drive | None], start: Start, cover
     other = swing(modes, smoothed.rows_of(unsmoothed, followed), start)
     less = (other.unsure + coverage * other.sigma).max(axis=1) < (first.unsure + coverage * first.sigma).max(axis=1)
     return swing(modes, smoothed.rows_of(unsmoothed, followed & less), start)
+
+
+def _pulses(modes: Modes, t: FloatArray, excess: FloatArray | None) -> FloatArray:
+    """What a pulse of the given mean in an interval may start, at its later sample, shape (modes, n)."""
+    out = np.zeros((modes.frequency.size, t.size))
+    if excess is not None:
+        out[:, 1:] = np.minimum(modes.frequency[:, None] * np.diff(t), 4.0) * np.abs(modes.shapes.T @ excess)
+    return out
 
 
 def _spacing(t: FloatArray) -> FloatArray:

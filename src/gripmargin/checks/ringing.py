@@ -14,6 +14,7 @@ from gripmargin.case import Case
 from gripmargin.checks.use import COVERAGE, SURE, Use
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.loads import part_load, standing_load
+from gripmargin.motion.program import RateError
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.vibration import (
     Doubt,
@@ -89,21 +90,12 @@ def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) ->
         standing[:, k::count] = case.standing[:, where] if k == 0 else standing_load(part, tool, gravity)[:, where]
     owner = np.arange(size) // count
     start = _start(case, modes, run, wrench, standing, count, first=first)
-    if motion.error is None:
-        found = swing(modes, given_drive(modes, t, wrench, _excess(case, run) if count == 1 else None), start)
+    excess = _excess(case, run) if count == 1 else None
+    if motion.path is None or count > 1:
+        drives: tuple[Drive, Drive | None] = given_drive(modes, t, wrench, excess), None
     else:
-        doubt = Doubt(
-            columns=case.load_per_rate(run),
-            sigma=motion.error.sigma[run],
-            bias=motion.error.bias[run],
-            window=motion.error.window[run],
-            unsmoothed=None if motion.error.unsmoothed is None else motion.error.unsmoothed[:, run],
-            speed_sigma=motion.error.speed_sigma[run],
-            speed_bias=motion.error.speed_bias[run],
-            spin=motion.error.spin[run],
-            noise=motion.error.noise,
-        )
-        found = better(modes, estimated_drives(modes, t, wrench, doubt, start.sample), start, COVERAGE)
+        drives = estimated_drives(modes, t, wrench, _doubt(case, motion.path, run), start.sample, excess)
+    found = better(modes, drives, start, COVERAGE)
     return Stretch(
         samples=run,
         owner=owner,
@@ -111,6 +103,20 @@ def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) ->
         swing=found,
         still=modes.shapes.T @ standing,
         rest=wrench - modes.loads @ (modes.shapes.T @ wrench),
+    )
+
+
+def _doubt(case: Case, path: RateError, run: NDArray[np.intp]) -> Doubt:
+    return Doubt(
+        columns=case.load_per_rate(run),
+        sigma=path.sigma[run],
+        bias=path.bias[run],
+        window=path.window[run],
+        unsmoothed=None if path.unsmoothed is None else path.unsmoothed[:, run],
+        speed_sigma=path.speed_sigma[run],
+        speed_bias=path.speed_bias[run],
+        spin=path.spin[run],
+        noise=path.noise,
     )
 
 

@@ -15,8 +15,10 @@ from numpy.typing import NDArray
 from gripmargin.arrays import FloatArray
 from gripmargin.errors import InputError
 from gripmargin.kernels.bursts import burst_bias
+from gripmargin.kernels.cubic_spline import spline_curvature, spline_slope
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.kernels.local_fit import even_step
+from gripmargin.kernels.sample_noise import noise_levels
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.consistency import (
     RESOLVED,
@@ -25,7 +27,7 @@ from gripmargin.motion.consistency import (
     interpolated,
     unexplained_acceleration,
 )
-from gripmargin.motion.rates import Rates, estimate_rates, estimate_rotation_rates
+from gripmargin.motion.rates import SMALLEST, Rates, estimate_rates, estimate_rotation_rates
 from gripmargin.motion.tool_motion import ToolMotion, check_columns, joint_motion, pose_motion
 from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory, Trajectory
 
@@ -84,6 +86,8 @@ class ProgramMotion:
         sparse: Where samples are further apart than `RESOLVED`: at each eighth of every interval, on the
             polynomial of degree five through both samples and their rates.
         error: Errors of estimated rates; None where the file gives them.
+        path: What the positions alone say beside rates that the file gives, as `error` has it; the same as `error`
+            where rates are estimated.
         doubts: (first sample, last sample, reason) of stretches that cannot be judged.
         notes: How the rates came about, in sentences.
         references: Published sources of the methods used.
@@ -95,6 +99,7 @@ class ProgramMotion:
     certain: NDArray[np.bool_] | None = None
     sparse: tuple[ToolMotion, ...] = ()
     error: RateError | None = None
+    path: RateError | None = None
     doubts: tuple[tuple[int, int, str], ...] = ()
     notes: tuple[str, ...] = ()
     references: tuple[str, ...] = ()
@@ -202,8 +207,30 @@ def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotio
         between_peak=joint_motion(chain, middle_t, middle_q, middle_qd, peak),
         certain=certain,
         sparse=tuple(joint_motion(chain, middle_t, *interpolated(trajectory, share)) for share in shares),
+        path=_path(trajectory, chain),
         doubts=(*contradictions(trajectory), *_gaps(t, q, np.zeros(chain.joints))),
         notes=(note,),
+    )
+
+
+def _path(trajectory: JointTrajectory, chain: Chain) -> RateError | None:
+    """What the positions alone say beside given rates."""
+    t, q, qd, qdd = trajectory.t, trajectory.q, trajectory.qd, trajectory.qdd
+    if t.size < SMALLEST or qd is None or qdd is None:
+        return None
+    curvature = spline_curvature(t, q)
+    level, _ = noise_levels(t, np.ascontiguousarray(q.T), even_step(t))
+    none = np.zeros_like(q)
+    return RateError(
+        sigma=none,
+        bias=none,
+        directions=lambda samples: tool_jacobian(chain.links, chain.revolute, q[samples]),
+        window=none,
+        unsmoothed=np.stack([spline_slope(t, q, curvature) - qd, curvature - qdd]),
+        speed_sigma=none,
+        speed_bias=none,
+        spin=none[:, :1],
+        noise=np.sqrt(np.mean(level**2, axis=-1)),
     )
 
 
@@ -249,6 +276,7 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
     return ProgramMotion(
         at=joint_motion(chain, t, q, qd, qdd),
         error=error,
+        path=error,
         doubts=tuple(doubts),
         notes=(given + _how(rates, np.array(chain.revolute)),),
         references=(rates.method,),
@@ -286,6 +314,7 @@ def _from_poses(trajectory: PoseTrajectory) -> ProgramMotion:
     return ProgramMotion(
         at=pose_motion(t, trajectory.position, rotation, line.first, line.second, turn.first, turn.second),
         error=error,
+        path=error,
         doubts=tuple(_gaps(t, places, noise)),
         notes=(
             "Speeds and accelerations estimated from poses: " + _how(line, np.zeros(3, dtype=bool)),
