@@ -107,7 +107,8 @@ class Remedy:
 
     Attributes:
         action: What kind of change: slow, shift pads, larger pads, strengthen; press deeper, align, dwell,
-            press less; travel, hold down, nest, seat; better data; or none (why something does not help).
+            press less; travel, hold down, nest, seat; smooth, stiffen, wait; better data; or none (why something
+            does not help).
         text: The change in words.
         figures: The change in numbers, SI.
     """

@@ -102,7 +102,7 @@ def _result(case: Case, stretches: list[Stretch], still: Use, use: Use, target: 
     )
 
 
-def _ringing(stretches: list[Stretch], use: Use, index: int) -> dict[str, float]:
+def _ringing(stretches: list[Stretch], use: Use, index: int) -> list[dict[str, Any]]:
     """How much utilisation the swing of each mode is worth at a carried sample."""
     before = 0
     for stretch in stretches:
@@ -111,12 +111,12 @@ def _ringing(stretches: list[Stretch], use: Use, index: int) -> dict[str, float]
             found = stretch.swing
             gain = np.sqrt(((use.maps @ found.modes.loads) ** 2).sum(axis=0)).max(axis=0)
             worth = gain * found.amplitude[:, at]
-            return {
-                f"{name}, {hertz:.3g} Hz": float(x)
+            return [
+                {"shape": name, "frequency": float(hertz), "use": float(x)}
                 for name, hertz, x in zip(found.modes.names, found.modes.hertz, worth, strict=True)
-            }
+            ]
         before += stretch.samples.size
-    return {}
+    return []
 
 
 def _lines(details: dict[str, Any]) -> tuple[str, ...]:
@@ -199,17 +199,18 @@ def _finding(
     )
 
 
-def _parts(values: dict[str, float]) -> dict[str, float]:
-    total = sum(values.values())
-    return {name: value / total for name, value in values.items()} if total > 0 else {}
+def _parts(ringing: list[dict[str, Any]]) -> dict[str, float]:
+    """The shares of the modes in the swing, by name and frequency."""
+    total = sum(mode["use"] for mode in ringing)
+    return {f"{m['shape']}, {m['frequency']:.3g} Hz": m["use"] / total for m in ringing} if total > 0 else {}
 
 
 def _assumed(case: Case) -> tuple[str, ...]:
     out = []
-    bare = [p.pad.name for p in case.backing.patches if p.pad.material.damping_ratio is None]
+    bare = sum(p.pad.material.damping_ratio is None for p in case.backing.patches)
     if bare:
-        named = ", ".join(f"'{name}'" for name in bare)
-        out.append(f"Swing: no damping ratio is given for pad {named}: taken as undamped, the safe choice.")
+        some = "" if bare == len(case.backing.patches) else f" for {bare} of {len(case.backing.patches)} pads"
+        out.append(f"Swing: no damping ratio is given{some}: taken as undamped, the safe choice.")
     pick = case.job.pick
     if case.pickup is not None:
         out.append(
