@@ -110,7 +110,9 @@ def test_strings_from_the_job_cannot_forge_a_line_or_paint_the_terminal():
 
 def test_a_pass_is_said_with_what_it_does_not_cover():
     text = gm.report_text(report(mass=0.05))
-    assert text.startswith("PASS  plate\n      checked: hold, swing; not checked: preload, release, pressure, settle, stop\n")
+    assert text.startswith(
+        "PASS  plate\n      checked: hold, swing; not checked: preload, release, pressure, settle, stop\n"
+    )
     assert "What falls short" not in text
     assert "Full bond" in text
 
