@@ -27,6 +27,7 @@ MOST_DAMPED = 0.95  # of critical; beyond that a part hardly swings, and less da
 WORDS = ("slide along x", "slide along y", "pull", "rock about x", "rock about y", "twist")
 NAMED = 0.25  # share of the motion's energy from which a second word is needed
 STEP_MISSED = 0.61  # half of 1 - min(sin x / x): the most by which a ramp may understate what a step does
+INSTANT = 1e-9  # [s] that a stretch of one sample is taken to last
 HOPELESS = 1e3  # stands for the share of a step that is missed where nothing is followed
 FOLLOWED = 2.5  # angle [rad] by which a mode turns between samples beyond which a spline does not follow it
 
@@ -382,7 +383,7 @@ def _pulses(modes: Modes, t: FloatArray, excess: FloatArray | None) -> FloatArra
 def _spacing(t: FloatArray) -> FloatArray:
     """The wider of the intervals next to each sample [s], shape (n,)."""
     h = np.diff(t)
-    return np.maximum(np.append(h, h[-1:]), np.concatenate([h[:1], h])) if h.size else np.zeros(t.size)
+    return np.maximum(np.append(h, h[-1:]), np.concatenate([h[:1], h])) if h.size else np.full(t.size, INSTANT)
 
 
 def _bends(t: FloatArray, load: FloatArray) -> FloatArray:
