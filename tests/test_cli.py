@@ -53,7 +53,7 @@ def jobs(tmp_path):
     return {
         "pass": write(tmp_path, "pass", "400 g"),
         "fail": write(tmp_path, "fail", "8 kg"),
-        "undecided": write(tmp_path, "undecided", "2 kg", noise=0.3),
+        "undecided": write(tmp_path, "undecided", "3 kg", noise=0.05),
         "broken": str(tmp_path / "no such job.toml"),
     }
 

@@ -1,7 +1,8 @@
 """Makes the motion programs of this folder again: `python trajectories/make_programs.py [--check]`.
 
 The scene is a bench cell that builds light boxes for a seed-growing room. An arm puts a coated window into
-a frame, a reflector into a box, and a driver upright onto a rail; a larger machine carries a diffuser panel.
+a frame, a reflector into a box, and a driver upright onto a rail; a larger machine carries a diffuser panel, a lid
+and a light sensor.
 
 Each program is a function; `speed={"transfer": 0.7}` makes one of its moves slower by a factor, on the same
 path. How deep the pads are pressed on, how they are tilted then and how far the release goes are arguments too.
@@ -43,6 +44,8 @@ SMALL_TILT = 0.3  # [deg]
 CENTRED_HINGE = 0.067  # [m]; edge of the diffuser's pads once they are moved under the centre of mass
 SHORT_SLIDE = 0.0008  # [m]
 LIGHT_PRESS = 0.0010  # [m]
+GENTLE, ABRUPT = 40.0, 200.0  # [m/s^3]
+CALM, HASTY = 0.40, 0.02  # [s]
 
 
 def down(x: float, y: float, z: float, yaw: float = 180.0, tilt: float = 0.0) -> FloatArray:
@@ -268,6 +271,35 @@ def lid(speed: Speed | None = None, *, press: float | None = 0.0014) -> Program:
     return sampled(legs, at(pallet, 0.04), period=0.004, speed=speed)
 
 
+def sensor(speed: Speed | None = None, *, jerk: float = GENTLE, wait: float = CALM) -> Program:
+    """A light sensor, a tall block, from its tray into its socket, by the larger machine.
+
+    Args:
+        speed: Factors by move.
+        jerk: Of the way over [m/s^3].
+        wait: How long it stands over its socket before it is set down [s].
+    """
+    tray, socket = np.array([0.10, -0.30, 0.78]), np.array([0.70, 0.20, 0.92])
+
+    def at(xyz: FloatArray, up: float, yaw: float = 0.0) -> FloatArray:
+        return np.array([*xyz[:2], xyz[2] + up, yaw, 0.0])
+
+    twisted = np.deg2rad(20.0)
+    legs = [
+        Leg("touch", "joint", at(tray, -0.0003), 0.04, 0.3),
+        Leg("press", "wait", duration=0.4),
+        Leg("lift", "joint", at(tray, 0.20), 0.20, 0.6),
+        Leg("way over", "joint", at(socket, 0.006), 0.7, 4.0, jerk),
+        Leg("stand", "wait", duration=wait),
+        Leg("lower", "joint", at(socket, -0.0002), 0.10, 1.5),
+        Leg("seat", "wait", duration=0.3),
+        Leg("twist off", "joint", at(socket, -0.0002, twisted), 0.6, 3.0),
+        Leg("leave", "joint", at(socket, 0.12, twisted), 0.10, 0.5),
+        Leg("return", "joint", at(tray, 0.10), 0.8, 2.0, blend=0.2),
+    ]
+    return sampled(legs, at(tray, 0.04), period=0.004, speed=speed)
+
+
 # ---- to text ----
 
 
@@ -377,6 +409,9 @@ def texts() -> dict[str, str]:
         ),
         "lid.csv": pose_csv(lid(), f"lid, pallet to box, 250 Hz; {by}"),
         "lid-light-press.csv": pose_csv(lid(press=LIGHT_PRESS), f"lid, pallet to box, pressed lightly, 250 Hz; {by}"),
+        "sensor.csv": pose_csv(sensor(), f"sensor, tray to socket, 250 Hz; {by}"),
+        "sensor-abrupt.csv": pose_csv(sensor(jerk=ABRUPT), f"sensor, tray to socket, abrupt, 250 Hz; {by}"),
+        "sensor-hasty.csv": pose_csv(sensor(wait=HASTY), f"sensor, tray to socket, set down at once, 250 Hz; {by}"),
         "lid-straight-pull.csv": pose_csv(lid(press=None), f"lid, pallet to box, pulled off straight, 250 Hz; {by}"),
     }
 

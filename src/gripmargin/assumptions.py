@@ -7,7 +7,7 @@ import numpy as np
 from gripmargin.case import Case
 from gripmargin.contact.cells import is_cut_by_outline
 from gripmargin.job import Job
-from gripmargin.workcell import STANDARD_GRAVITY
+from gripmargin.workcell import STANDARD_AIR_DENSITY, STANDARD_GRAVITY
 
 NOT_EARTH = 0.05  # [m/s^2] more than gravity differs from place to place on the earth
 MUCH_LARGER = 4.0  # pad area over coupon area from which strength is said to be extrapolated
@@ -24,6 +24,12 @@ def assumed(case: Case) -> list[str]:
     size = float(np.linalg.norm(job.gravity))
     if abs(size - STANDARD_GRAVITY) > NOT_EARTH:
         out.append(f"Gravity of {size:.3g} m/s^2 as given, not the earth's {STANDARD_GRAVITY:.3g} m/s^2.")
+    if job.part.drag_area is not None:
+        default = " (default)" if job.air_density == STANDARD_AIR_DENSITY else ""
+        out.append(
+            f"Air of {job.air_density:g} kg/m^3{default}: its drag and its added mass act along the tool's z axis at "
+            "the centroid of the part's outline."
+        )
     if job.part.outline is None:
         out.append("No part outline given: every pad lies wholly on the part.")
     for patch in case.backing.patches:
@@ -63,6 +69,8 @@ def _targets(job: Job) -> str:
         "stop": job.targets.stop if job.stop else None,
         "peel": job.targets.peel,
         "one pad lost": job.targets.one_pad_lost,
+        "swing": job.targets.swing,
+        "settle": None if job.nest is None or job.nest.tolerance is None else job.targets.settle,
     }
     return ", ".join(f"{name} {value:g}" for name, value in named.items() if value is not None)
 

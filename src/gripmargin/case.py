@@ -110,8 +110,20 @@ class Case:
         error = self.motion.error
         if error is None:
             return np.zeros((1, 6, samples.size))
-        columns = error.columns(samples, bias=bias)
-        return np.asarray(np.einsum("ij,cjn->cin", load_per_acceleration(self.job.part), columns))
+        size = (error.bias if bias else error.sigma)[samples]
+        return self.load_per_rate(samples) * size.T[:, None, :]
+
+    def load_per_rate(self, samples: NDArray[np.intp]) -> FloatArray:
+        """Return what one unit of each estimated rate adds to the load, shape (causes, 6, m).
+
+        Args:
+            samples: Indices, shape (m,).
+        """
+        error = self.motion.path
+        if error is None:
+            return np.zeros((1, 6, samples.size))
+        per_acceleration = load_per_acceleration(self.job.part, self.job.air_density)
+        return np.asarray(np.einsum("ij,cjn->cin", per_acceleration, error.directions(samples)))
 
 
 def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
@@ -127,7 +139,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = [holding_strength(p.pad, job.part, job.gripper) for p in whole.patches]
     motion = motion or program_motion(job.trajectory, job.robot, stamps=job.stamps)
-    load = part_load(job.part, motion.at, job.gravity)
+    load = part_load(job.part, motion.at, job.gravity, job.air_density)
     pickup, airborne = _handed_over(job, motion, whole)
     held = None if pickup is None else pickup.bond
     return Case(

@@ -13,7 +13,9 @@ from gripmargin.case import Case, work_out
 from gripmargin.checks.flange import check_flange
 from gripmargin.checks.hold import check_hold
 from gripmargin.checks.recorded import check_recorded
+from gripmargin.checks.settle import check_settle
 from gripmargin.checks.stop import check_stop
+from gripmargin.checks.swing import check_swing
 from gripmargin.errors import InputError
 from gripmargin.findings import NotChecked, Outcome, overall
 from gripmargin.job import Job, JointLimits
@@ -28,6 +30,8 @@ REFERENCES = (
     "Traction on an elastic layer, N/A + M y/I: strength of materials; Chokshi, eccentrically loaded footings.",
     "Shared margin: limit analysis, Drucker, Prager & Greenberg, Q. Appl. Math. 9:381-389, 1952 (from memory).",
     "Mixed-mode limit on an elastic layer: Kanninen, Int. J. Fract. 9:83, 1973 (from memory).",
+    "Swing of a part on its pads: modes of a rigid body on springs; response to loads in straight lines, Chopra, "
+    "Dynamics of Structures, ch. 4 and 5 (from memory).",
 )
 
 CONTACT_REFERENCES = (
@@ -151,8 +155,17 @@ def check_job(job: Job) -> Report:
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
         )
     hold = check_hold(case)
+    swing = check_swing(case, hold.use)
     stop = check_stop(case)
-    outcomes = (*_handovers(case), hold.outcome, stop.outcome, check_recorded(case, hold.margin), check_flange(case))
+    outcomes = (
+        *_handovers(case),
+        hold.outcome,
+        swing.outcome,
+        check_settle(case, swing.stretches),
+        stop.outcome,
+        check_recorded(case, hold.margin),
+        check_flange(case),
+    )
     motion = case.motion.at
     return Report(
         job=job.name,
@@ -183,6 +196,8 @@ def check_job(job: Job) -> Report:
             hold_margin_low=hold.margin_low,
             peel_index=hold.peel_index,
             peel_azimuth=hold.peel_azimuth,
+            swing_margin=swing.margin,
+            swing_margin_low=swing.margin_low,
             stop_margin=stop.margin,
         ),
         picture=picture(case),
@@ -207,15 +222,10 @@ def _handovers(case: Case) -> tuple[Outcome, ...]:
 def _beyond(job: Job) -> list[NotChecked]:
     """What no job can have checked by this version, and given keys that have no effect."""
     out = []
-    out.append(
-        NotChecked(check="swing", reason="the part's swing on its backing is not simulated: margins are quasi-static")
-    )
     part = job.part
     for key, given, what in (
-        ("part.drag_area", part.drag_area, "air drag and added mass are not in the load"),
         ("part.youngs_modulus", part.youngs_modulus, "the part is taken as rigid; a thin one peels earlier"),
         ("pick.dwell", job.pick.dwell if job.pick else None, "the time under pressure is that of the program"),
-        ("damping_ratio", None if job.stop else _damping(job), "the part's swing is not simulated"),
         (
             "joint limits",
             None if _stops_by_limits(job) else job.joint_limits,
@@ -225,10 +235,6 @@ def _beyond(job: Job) -> list[NotChecked]:
         if given is not None:
             out.append(NotChecked(check=key, reason=f"given, but without effect: {what}"))
     return out
-
-
-def _damping(job: Job) -> float | None:
-    return next((p.material.damping_ratio for p in job.gripper.pads if p.material.damping_ratio is not None), None)
 
 
 def _stops_by_limits(job: Job) -> bool:

@@ -106,8 +106,9 @@ class Remedy:
     """One change that would be enough.
 
     Attributes:
-        action: What kind of change: slow, shift pads, larger pads, strengthen; stop softer; press deeper, align,
-            dwell, press less; travel, hold down, nest, seat; better data; or none (why something does not help).
+        action: What kind of change: slow, shift pads, larger pads, strengthen; smooth, stiffen; stop softer; press
+            deeper, align, dwell, press less; travel, hold down, nest, seat, wait; shift part, lighten, robot; better
+            data; or none (why something does not help).
         text: The change in words.
         figures: The change in numbers, SI.
     """

@@ -14,10 +14,23 @@ from gripmargin.motion.chain import Chain
 from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.phases import PhaseMap, phase_problems
-from gripmargin.workcell import STANDARD_GRAVITY, Flange, Gripper, Nest, Part, Phase, Pick, Stop, Targets
+from gripmargin.workcell import (
+    STANDARD_AIR_DENSITY,
+    STANDARD_GRAVITY,
+    Flange,
+    Gripper,
+    Nest,
+    Part,
+    Phase,
+    Pick,
+    Stop,
+    Targets,
+)
+from gripmargin.workcell.fields import positive
 
 WRIST_AXES = 3  # that meet in a point
 MAX_GRAVITY = 30.0  # [m/s^2]; three times the earth's is a slip of the unit
+MAX_AIR_DENSITY = 10.0  # [kg/m^3]; eight times that at sea level is a slip of the unit
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -58,6 +71,7 @@ class Job(Value):
         phases: What happens when; empty: the whole program is one carry.
         targets: Margins to reach.
         gravity: In the world frame [m/s^2], shape (3,).
+        air_density: [kg/m^3]; counts where the part has a drag area.
         pick: Where the part is taken from, or None.
         nest: Where it is left, or None.
         stop: How the robot stops, or None.
@@ -82,6 +96,7 @@ class Job(Value):
     phases: tuple[Phase, ...] = ()
     targets: Targets = field(default_factory=Targets)
     gravity: FloatArray = (0.0, 0.0, -STANDARD_GRAVITY)  # type: ignore[assignment]
+    air_density: float = STANDARD_AIR_DENSITY
     pick: Pick | None = None
     nest: Nest | None = None
     stop: Stop | None = None
@@ -98,6 +113,10 @@ class Job(Value):
         if size > MAX_GRAVITY:
             raise InputError("job.gravity", f"{size:.4g} m/s^2", f"at most {MAX_GRAVITY:g} m/s^2", "check its unit")
         object.__setattr__(self, "gravity", gravity)
+        density = positive(self.air_density, "job.air_density", "kg/m^3", zero=True)
+        if density > MAX_AIR_DENSITY:
+            raise InputError("job.air_density", f"{density:g} kg/m^3", f"at most {MAX_AIR_DENSITY:g} kg/m^3")
+        object.__setattr__(self, "air_density", density)
         object.__setattr__(self, "phases", tuple(self.phases))
         object.__setattr__(self, "assumed", tuple(self.assumed))
         if isinstance(self.trajectory, JointTrajectory):

@@ -42,6 +42,8 @@ class Samples:
         peel_azimuth: Where that is, about the tool's z axis [rad], NaN without tension, shape (n,).
         stop_margin: Grip margin if the robot stops from there [-], NaN outside the carry and without stop data, inf
             where nothing pulls, shape (n,).
+        swing_margin: Grip margin with the part swinging on its pads [-], NaN outside carry phases, shape (n,).
+        swing_margin_low: Least value it may have, likewise.
     """
 
     t: FloatArray
@@ -58,6 +60,8 @@ class Samples:
     peel_index: FloatArray
     peel_azimuth: FloatArray
     stop_margin: FloatArray
+    swing_margin: FloatArray
+    swing_margin_low: FloatArray
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -304,12 +304,12 @@ class Stopping:
         t = case.motion.at.t[samples]
         coasting = joint_motion(robot, t, place, speed, np.zeros_like(place))
         columns = tool_jacobian(robot.links, robot.revolute, place)
-        per_axis = (load_per_acceleration(case.job.part).T @ self.modes[1]).T
+        per_axis = (load_per_acceleration(case.job.part, case.job.air_density).T @ self.modes[1]).T
         slowing = -rates * np.sign(qd)
         return _Braked(
             samples=samples,
             after=after,
-            coasting=part_load(case.job.part, coasting, case.job.gravity),
+            coasting=part_load(case.job.part, coasting, case.job.gravity, case.job.air_density),
             pulls=(per_axis @ columns) * slowing.T[:, None],
             carried=case.backing.stiffness @ self.modes[1],
             motion=lambda braking: joint_motion(robot, t, place, speed, slowing * braking.any(axis=1).T),
@@ -363,7 +363,7 @@ def per_time_deceleration(case: Case, motion: ToolMotion) -> FloatArray:
     The accelerations are then the speeds themselves: of the tool origin, and the angular ones.
     """
     speeds = np.concatenate([motion.velocity.T, motion.angular_velocity.T])
-    return np.asarray(load_per_acceleration(case.job.part) @ speeds)
+    return np.asarray(load_per_acceleration(case.job.part, case.job.air_density) @ speeds)
 
 
 def retimed(motion: ToolMotion, speed: float | FloatArray, rate: float | FloatArray) -> ToolMotion:

@@ -40,7 +40,7 @@ class Program:
             gripper=self.gripper,
             part=self.part,
             robot=self.robot,
-            targets=gm.Targets(hold=factor * self.margin),
+            targets=gm.Targets(hold=factor * self.margin, swing=0.05),
             **more,
         )
 
@@ -93,7 +93,7 @@ class TestControls:
             gripper=one_pad,
             part=part,
             robot=gantry,
-            targets=gm.Targets(hold=0.01),
+            targets=gm.Targets(hold=0.01, swing=0.05),
         )
         result = hold(report)
         assert report.passed
@@ -226,7 +226,7 @@ class TestHiddenBetweenSamples:
             gripper=calm.gripper,
             part=calm.part,
             robot=calm.robot,
-            targets=gm.Targets(hold=1.02 * true),
+            targets=gm.Targets(hold=1.02 * true, swing=0.05),
         )
         assert report.verdict is not gm.Verdict.PASS
 
@@ -426,7 +426,11 @@ LEVEL = np.array([[0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])  # tool z 
 class TestStandingStill:
     def judged(self, rotation, gripper, part, target, **more):
         return gm.check(
-            trajectory=standing(rotation), gripper=gripper, part=part, targets=gm.Targets(hold=target), **more
+            trajectory=standing(rotation),
+            gripper=gripper,
+            part=part,
+            targets=gm.Targets(hold=target, swing=0.05),
+            **more,
         )
 
     @pytest.mark.parametrize(("target", "verdict"), [(0.99, "pass"), (1.01, "fail")])

@@ -309,6 +309,10 @@ def test_checks_of_the_readme_are_those_made() -> None:
         name = "hold" if check in ("lift_off", "recorded") else check
         assert row[2] == f"`targets.{name}`"
         default = getattr(defaults, name)
+        if check == "swing":
+            assert default is None
+            assert row[3] == "that of hold"
+            continue
         assert row[3].startswith("none" if default is None else f"{default:g}")
 
 
@@ -563,7 +567,7 @@ def test_keys_said_to_have_no_effect_have_none(tmp_path: Path) -> None:
     tree = tomllib.loads(job_blocks()[1].text)
     # what takes time, and has no key without effect
     del tree["gripper"]["pads"][1:], tree["nest"], tree["targets"]["one_pad_lost"]
-    tree["targets"] |= {"hold": 0.5, "peel": 0.5, "stop": 0.1}
+    tree["targets"] |= {"hold": 0.5, "peel": 0.5, "stop": 0.1, "swing": 0.3}
     base = gripmargin.check_job(build_job(written(tmp_path, ""), JobFile.model_validate(tree)))
     idle = [key for key, cells in documented_keys().items() if cells[3] == "not yet" and not key.startswith("<")]
     removed = [key for key in idle if without(tree, key.split("."))]

@@ -17,12 +17,13 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.restraint import WAYS
-from gripmargin.loads import CAUSES
+from gripmargin.loads import AIR_CAUSES, CAUSES
 from gripmargin.reports.as_json import error_json, report_json
 from gripmargin.workcell import Stop
 
 PAGE = Path(__file__).parents[2] / "docs" / "report.md"
 PERIOD = 0.01  # s
+TOLERANCE = 1e-4  # m
 DOWN = np.diag([1.0, -1.0, -1.0])  # the tool looks down
 # Name and time of each move, and where it ends: x and height above the face [m], tilt and turn [deg]. A move that
 # names no end rests.
@@ -113,6 +114,13 @@ def as_run(made: gm.Job) -> gm.Job:
     return replace(made, recording=replace(made.trajectory, t=made.trajectory.t + 3.0, moves=None))
 
 
+def set_down(**material: float) -> gm.Job:
+    """A quick move across and hardly a rest before the part is set down within a hundredth of a millimetre."""
+    good = job(moves={"across": (0.4, {"x": 0.2}), "lower": (0.4, {"z": -0.1e-3})}, **material)
+    assert good.nest is not None
+    return replace(good, nest=replace(good.nest, tolerance=TOLERANCE), targets=gm.Targets(hold=0.5, swing=0.1))
+
+
 @lru_cache
 def faults() -> dict[str, tuple[gm.Job, set[str]]]:
     """Jobs by fault, each with the changes that its report advises."""
@@ -142,6 +150,9 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "not weighed": (on_a_wrist(mass=None), {"better data"}),
         "stop": (replace(carried(), stop=Stop(deceleration=60.0, floor=-1.0)), {"stop softer", "strengthen"}),
         "as run": (as_run(carried(hurry=0.3, hold=5.0)), {"slow"}),
+        "shaken": (carried(hurry=0.25, hold=1.2, swing=2.9), {"slow", "smooth", "strengthen"}),
+        "set down swinging": (set_down(damping_ratio=0.03), {"wait"}),
+        "swings for ever": (set_down(), {"slow"}),
     }
 
 
@@ -198,12 +209,14 @@ NAMED = {
     "findings[].remedies",
     "findings[].remedies[].figures",
     "findings[].because.loads",
+    "findings[].because.ringing",
+    "checks[].details.ringing",
 }
 
 
 def described() -> set[str]:
     listed = {row[0].strip("`") for row in rows()}
-    choices = {"<place>": ("checks[].details.peel", "findings[].worst"), "<cause>": CAUSES, "<way>": WAYS}
+    choices = {"<place>": ("checks[].details.peel", "findings[].worst"), "<cause>": (*CAUSES, "swing"), "<way>": WAYS}
     found = set()
     for key in listed:
         (mark,) = [mark for mark in choices if mark in key] or [""]
@@ -231,7 +244,7 @@ def test_the_change_for_each_fault_is_advised(reports: dict[str, gm.Report], nam
 
 def test_names_of_checks_causes_and_ways_are_given(reports: dict[str, gm.Report]) -> None:
     assert {check.check for report in reports.values() for check in report.checks} == words("checks[].check")
-    assert set(CAUSES) == words("findings[].because.causes")
+    assert {*CAUSES, *AIR_CAUSES, "swing"} == words("findings[].because.causes")
     carry = [finding for finding in reports["in a hurry"].findings if finding.check == "hold"]
     assert set(carry[0].because["ways"]) == words("findings[].because.ways")
     assert set(WAYS) == words("findings[].worst.way") - {"release"}

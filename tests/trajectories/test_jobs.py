@@ -43,28 +43,35 @@ class Expected:
 
 EXPECTED = {
     "window": Expected("pass", (2.55, 2.65), "transfer"),
-    "window-fast": Expected("fail", (1.50, 1.58), "transfer", frozenset({"hold"}), "linear acceleration", "pull"),
+    "window-fast": Expected(
+        "fail", (1.50, 1.58), "transfer", frozenset({"hold", "swing"}), "linear acceleration", "pull"
+    ),
     "window-recorded": Expected("undecided", (1.95, 2.20), "transfer", frozenset({"hold"})),
     "window-as-run": Expected("fail", (2.55, 2.65), "transfer", frozenset({"recorded"})),
     "window-short-twist": Expected("fail", (2.55, 2.65), "transfer", frozenset({"release"})),
     "window-askew": Expected(
-        "fail", (0.85, 1.05), "transfer", frozenset({"preload", "lift_off", "hold"}), "gravity", "peel"
+        "fail", (0.85, 1.05), "transfer", frozenset({"preload", "lift_off", "hold", "swing"}), "gravity", "peel"
     ),
-    "window-shallow": Expected("fail", (1.60, 1.75), "transfer", frozenset({"preload", "hold"}), "gravity", "pull"),
+    "window-shallow": Expected(
+        "fail", (1.60, 1.75), "transfer", frozenset({"preload", "hold", "swing"}), "gravity", "pull"
+    ),
     "window-wrist": Expected("pass", (2.55, 2.65), "transfer"),
     "window-heavy-gripper": Expected("fail", (2.55, 2.65), "transfer", frozenset({"flange"})),
-    "diffuser": Expected("fail", (1.47, 1.51), "tip in", frozenset({"hold", "lift_off"}), "gravity", "peel"),
+    "diffuser": Expected("fail", (1.47, 1.51), "tip in", frozenset({"hold", "swing", "lift_off"}), "gravity", "peel"),
     "diffuser-centred": Expected("pass", (7.8, 8.0), "tip in"),
     "diffuser-small-tilt": Expected("fail", (7.8, 8.0), "tip in", frozenset({"release"})),
     "reflector": Expected("pass", (2.85, 2.95), None),
     "reflector-short-slide": Expected("fail", (2.85, 2.95), None, frozenset({"release"})),
     "window-stop": Expected("fail", (2.55, 2.65), "transfer", frozenset({"stop"})),
     "reflector-stop": Expected("pass", (2.85, 2.95), None),
-    "driver": Expected("fail", (1.45, 1.47), "turn up", frozenset({"hold"}), "gravity", "peel"),
+    "driver": Expected("fail", (1.45, 1.47), "turn up", frozenset({"hold", "swing"}), "gravity", "peel"),
     "lid": Expected("pass", (19.0, 20.0), "carry over"),
     "lid-no-data": Expected("undecided", (19.0, 20.0), "carry over", frozenset({"release"})),
     "lid-light-press": Expected("fail", (19.0, 20.0), "carry over", frozenset({"release"})),
     "lid-straight-pull": Expected("fail", (19.0, 20.0), "carry over", frozenset({"release"})),
+    "sensor": Expected("pass", (2.5, 2.65), "way over"),
+    "sensor-abrupt": Expected("fail", (2.5, 2.65), "way over", frozenset({"swing"})),
+    "sensor-hasty": Expected("fail", (2.5, 2.65), "way over", frozenset({"settle"})),
 }
 
 
@@ -173,8 +180,10 @@ def test_command_ends_with_the_status_of_the_verdict(capsys, name, status):
 
 
 def test_the_fast_window_fails_in_the_transfer_alone(reports):
-    moves = {finding.worst["move"] for finding in reports["window-fast"].findings}
+    moves = {finding.worst["move"] for finding in reports["window-fast"].findings if finding.check == "hold"}
     assert moves == {"transfer"}
+    swings = {finding.worst["move"] for finding in reports["window-fast"].findings if finding.check == "swing"}
+    assert swings == {"transfer", "lower"}  # where it still swings
 
 
 @pytest.mark.parametrize("name", EXPECTED)
@@ -312,9 +321,35 @@ def test_slowing_the_move_by_the_stated_factor_passes(programs, reports, tmp_pat
         slowed = programs.window({"transfer": programs.FAST["transfer"] * factor})
         path = with_program(tmp_path, "window-fast", "window-fast.csv", programs.joint_csv(slowed, "slowed"))
         report = gripmargin.check_file(path)
-        assert report.verdict == "pass"
+        assert result(report).verdict == "pass"
         # and the advice is not far too careful
         assert result(report).value < 1.5 * result(report).target
+
+
+def test_slowing_until_the_swing_passes_too(programs, reports, tmp_path):
+    found = remedies(reports["window-fast"], "swing", "slow")
+    factor = min(remedy.figures["factor"] for remedy in found)
+    slowed = programs.window(dict.fromkeys(("lift", "lower"), factor) | {"transfer": 1.6 * factor})
+    path = with_program(tmp_path, "window-fast", "window-fast.csv", programs.joint_csv(slowed, "slowed"))
+    report = gripmargin.check_file(path)
+    assert result(report, "swing").verdict == "pass"
+    assert result(report, "swing").value < 1.5 * result(report, "swing").target
+
+
+def test_the_abrupt_sensor_passes_with_the_jerk_that_is_advised(programs, reports, tmp_path):
+    remedy = remedies(reports["sensor-abrupt"], "swing", "smooth")[0]
+    smooth = programs.sensor(jerk=4.0 / remedy.figures["rise"])
+    path = with_program(tmp_path, "sensor-abrupt", "sensor-abrupt.csv", programs.pose_csv(smooth, "smooth"))
+    assert gripmargin.check_file(path).verdict == "pass"
+
+
+def test_the_hasty_sensor_passes_after_the_wait_that_is_advised(programs, reports, tmp_path):
+    wait = remedies(reports["sensor-hasty"], "settle", "wait")[0].figures["wait"]
+    for longer, verdict in ((wait + 0.01, "pass"), (wait - 0.02, "fail")):
+        later = programs.sensor(wait=programs.HASTY + longer)
+        path = with_program(tmp_path, "sensor-hasty", "sensor-hasty.csv", programs.pose_csv(later, "later"))
+        report = gripmargin.check_file(path)
+        assert (report.verdict == "pass") == (verdict == "pass")
 
 
 def test_moving_the_pads_by_the_stated_shift_gives_the_stated_margin(programs, reports, tmp_path):
@@ -360,8 +395,8 @@ def test_raising_the_strength_by_the_stated_factor_passes_and_less_does_not(repo
     def stronger(by):
         return replace(job, part=replace(job.part, surface_factor=job.part.surface_factor * by))
 
-    assert gripmargin.check_job(stronger(factor)).verdict == "pass"
-    assert gripmargin.check_job(stronger(factor - 0.02)).verdict != "pass"
+    assert result(gripmargin.check_job(stronger(factor))).verdict == "pass"
+    assert result(gripmargin.check_job(stronger(factor - 0.02))).verdict != "pass"
 
 
 def test_no_speed_saves_the_driver(programs, reports):

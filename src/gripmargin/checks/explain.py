@@ -25,11 +25,21 @@ def place_on_pad(backing: Backing, patch_index: int, point: FloatArray) -> dict[
     }
 
 
-def tractions_at(case: Case, patch_index: int, point: FloatArray, sample: int) -> dict[str, Any]:
-    """Return the stresses at an edge point, what it can hold, and how the tension gathers at the edge."""
+def tractions_at(
+    case: Case, patch_index: int, point: FloatArray, sample: int, *, swing: FloatArray | None = None
+) -> dict[str, Any]:
+    """Return the stresses at an edge point, what it can hold, and how the tension gathers at the edge.
+
+    Args:
+        case: The job.
+        patch_index: Which patch.
+        point: In the tool frame [m], shape (3,).
+        sample: Whose load.
+        swing: What the part's swing adds to it, shape (6,).
+    """
     patch = case.backing.patches[patch_index]
     pull, shear = case.strengths[patch_index]
-    load = case.load[:, sample]
+    load = case.load[:, sample] if swing is None else case.load[:, sample] + swing
     t1, t2, normal = (case.backing.traction_maps(patch, point[None]) @ load)[:, 0]
     mean = float((case.backing.traction_maps(patch, patch.centre[None]) @ load)[2, 0])
     on_pad = case.backing.pad_wrench(patch, load)
@@ -46,15 +56,18 @@ def tractions_at(case: Case, patch_index: int, point: FloatArray, sample: int) -
     }
 
 
-def shares(case: Case, maps: FloatArray, point: int, sample: int) -> dict[str, Any]:
+def shares(case: Case, maps: FloatArray, point: int, sample: int, *, swing: FloatArray | None = None) -> dict[str, Any]:
     """Return what the utilisation at a point is made of, as shares that add up to 1.
 
     The normalised traction is a sum over the causes; each cause's share is its projection on the whole, so
     a negative share relieves. The same is done over the ways a load acts about the centre of the pads:
-    pull along the normal, peel about it, shear along the face, twist.
+    pull along the normal, peel about it, shear along the face, twist. What the part's swing adds to the load
+    is a cause of its own.
     """
-    by_cause = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample)
+    by_cause = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample, case.job.air_density)
     total = case.load[:, sample]
+    if swing is not None:
+        by_cause, total = by_cause | {"swing": swing}, total + swing
     traction = maps[:, point] @ total
     traction[2] = max(traction[2], 0.0)
     size = float(traction @ traction)

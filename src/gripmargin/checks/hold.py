@@ -16,12 +16,11 @@ from numpy.typing import NDArray
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
 from gripmargin.checks import explain, words
+from gripmargin.checks.pieces import edge_point, margin_figure, pieces_of, spans_of
 from gripmargin.checks.remedies import Overall, for_piece
 from gripmargin.checks.use import Use, pad_use, use_without
 from gripmargin.findings import CheckResult, Finding, Outcome, Verdict, judge, short_of
 
-SPAN = 0.05  # [s] spans of a finding closer than this are one
-BRIDGE = 0.5  # [s] stretches closer than this, or of one move, are one finding
 UNBALANCED = 1e-3  # residual of the force balance, over the load, from which tractions prove nothing
 LIMIT_ANALYSES = 5  # findings whose shared margin is worked out, worst first
 
@@ -42,6 +41,7 @@ class HoldOutcome:
         margin_low: Least value it may have, likewise.
         peel_index: Largest tension over pull-off stress [-], likewise.
         peel_azimuth: Where it is, about the tool's z axis [rad], likewise.
+        use: How far the pads are used.
     """
 
     outcome: Outcome
@@ -49,6 +49,7 @@ class HoldOutcome:
     margin_low: FloatArray
     peel_index: FloatArray
     peel_azimuth: FloatArray
+    use: Use
 
 
 def check_hold(case: Case) -> HoldOutcome:
@@ -81,7 +82,7 @@ def check_hold(case: Case) -> HoldOutcome:
     ):
         spread[key] = np.full(n, np.nan)
         spread[key][whole.samples] = values
-    return HoldOutcome(outcome=Outcome(results=tuple(results), findings=tuple(findings)), **spread)
+    return HoldOutcome(outcome=Outcome(results=tuple(results), findings=tuple(findings)), use=whole, **spread)
 
 
 def _nothing_left(whole: Use) -> Use:
@@ -99,13 +100,6 @@ def _azimuths(case: Case, tension: Use) -> FloatArray:
     return np.where(tension.value > 0, np.arctan2(points[:, 1], points[:, 0]), np.nan)
 
 
-def margin_of(use: float) -> float | None:
-    """1/u as a figure for a report: None where there is no load, 0 where the use is unbounded."""
-    if np.isnan(use) or use <= 0:
-        return None
-    return 0.0 if np.isinf(use) else 1.0 / use
-
-
 def _result(case: Case, name: str, use: Use, target: float, details: dict[str, Any]) -> CheckResult:
     worst = int(np.argmax(use.value))
     surest = int(np.argmax(use.high))
@@ -115,7 +109,7 @@ def _result(case: Case, name: str, use: Use, target: float, details: dict[str, A
     if verdict is Verdict.PASS and not details.get("imbalance", 0.0) <= UNBALANCED:
         verdict = Verdict.UNDECIDED  # tractions that do not carry the load prove nothing
     at = surest if verdict is Verdict.UNDECIDED else worst
-    value = margin_of(float(use.value[worst]))
+    value = margin_figure(float(use.value[worst]))
     text = NAMES[name]
     if value is None:
         text += "; no load on the pads, so the margin has no value"
@@ -123,8 +117,8 @@ def _result(case: Case, name: str, use: Use, target: float, details: dict[str, A
         check=name,
         verdict=verdict,
         value=value,
-        low=margin_of(low),
-        high=margin_of(high),
+        low=margin_figure(low),
+        high=margin_figure(high),
         target=target,
         at=case.place(int(use.samples[at])),
         details=details,
@@ -157,7 +151,7 @@ def _details(case: Case, whole: Use, tension: Use, lost: list[Use]) -> dict[str,
         out["one_pad_lost"].append(
             {
                 "lost": case.backing.patches[i].pad.name,
-                "margin": margin_of(float(use.value[k])),
+                "margin": margin_figure(float(use.value[k])),
                 "t": float(case.job.trajectory.t[use.samples[k]]),
             }
         )
@@ -175,7 +169,7 @@ def findings_over(case: Case, name: str, use: Use, target: float) -> list[Findin
     """
     with np.errstate(divide="ignore"):
         short = short_of(1.0 / use.high, target)
-    stretches = pieces(case, use, short)
+    stretches = pieces_of(case, use, short)
     if not stretches:
         return []
     ranked = sorted(stretches, key=lambda piece: -float(use.high[piece].max()))
@@ -184,36 +178,21 @@ def findings_over(case: Case, name: str, use: Use, target: float) -> list[Findin
     return [_finding(case, name, use, whole, piece, id(piece) in with_limit) for piece in stretches]
 
 
-def pieces(case: Case, use: Use, short: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
-    """The carried samples that fall short, one piece for each move, or for each stretch where moves have no labels."""
-    marked = np.flatnonzero(short)
-    if marked.size == 0:
-        return []
-    samples = use.samples[marked]
-    cut = np.diff(case.job.trajectory.t[samples]) > BRIDGE
-    runs = case.job.trajectory.runs()
-    if runs:
-        firsts = np.array([first for _, first, _ in runs])
-        run = np.searchsorted(firsts, samples, side="right")
-        cut = np.diff(run) > 0
-    return np.split(marked, np.flatnonzero(cut) + 1)
-
-
 def _finding(case: Case, name: str, use: Use, whole: Overall, piece: NDArray[np.intp], with_limit: bool) -> Finding:
     target = whole.target
     fails = bool(use.low[piece].max() > 1.0 / target)
     k = int(piece[np.argmax(use.value[piece] if fails else use.high[piece])])
     sample, point = int(use.samples[k]), int(use.point[k])
     patch = int(use.owner[point])
-    spot = _edge_point(case, use, point)
+    spot = edge_point(case, use, point)
     t = case.job.trajectory.t
     worst = {
         "t": float(t[sample]),
         "sample": sample,
         "move": case.job.trajectory.move_at(sample),
-        "margin": margin_of(float(use.value[k])),
-        "margin_low": margin_of(float(use.high[k])),
-        "margin_high": margin_of(float(use.low[k])),
+        "margin": margin_figure(float(use.value[k])),
+        "margin_low": margin_figure(float(use.high[k])),
+        "margin_high": margin_figure(float(use.low[k])),
         **explain.place_on_pad(case.backing, patch, spot),
         **explain.tractions_at(case, patch, spot, sample),
         "force": case.load[:3, sample].tolist(),
@@ -224,8 +203,7 @@ def _finding(case: Case, name: str, use: Use, whole: Overall, piece: NDArray[np.
     because = explain.shares(case, use.maps, point, sample)
     if not fails:
         because["undecided"] = case.motion.doubts_at(sample) or [case.motion.error_sentence(sample)]
-    parts = np.split(use.samples[piece], np.flatnonzero(np.diff(t[use.samples[piece]]) > SPAN) + 1)
-    spans = tuple((float(t[part[0]]), float(t[part[-1]])) for part in parts)
+    spans = spans_of(case, use, piece)
     return Finding(
         check=name,
         verdict=Verdict.FAIL if fails else Verdict.UNDECIDED,
@@ -238,12 +216,6 @@ def _finding(case: Case, name: str, use: Use, whole: Overall, piece: NDArray[np.
         text=_summary(worst, fails, because, spans),
         lines=_more(worst, because),
     )
-
-
-def _edge_point(case: Case, use: Use, point: int) -> FloatArray:
-    patch = case.backing.patches[int(use.owner[point])]
-    first = int(np.argmax(use.owner == use.owner[point]))
-    return np.asarray(patch.edge[point - first])
 
 
 def _summary(

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case, work_out
 from gripmargin.checks import words
-from gripmargin.checks.hold import findings_over, margin_of
+from gripmargin.checks.hold import findings_over
+from gripmargin.checks.pieces import margin_figure
 from gripmargin.checks.use import Use, pad_use
 from gripmargin.errors import InputError
 from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Verdict, judge
@@ -226,9 +227,9 @@ def _judged(
     result = CheckResult(
         check="recorded",
         verdict=verdict,
-        value=margin_of(float(use.value.max())),
-        low=margin_of(low),
-        high=margin_of(high),
+        value=margin_figure(float(use.value.max())),
+        low=margin_figure(low),
+        high=margin_figure(high),
         target=job.targets.hold,
         at=real.place(int(use.samples[worst])),
         details={
@@ -312,7 +313,7 @@ def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) 
         case,
         job=job,
         motion=motion,
-        load=part_load(job.part, motion.at, job.gravity),
+        load=part_load(job.part, motion.at, job.gravity, job.air_density),
         standing=standing_load(job.part, motion.at, job.gravity),
         airborne=hangs,
     )
@@ -358,10 +359,10 @@ def _moves(
         out.append(
             MoveComparison(
                 move=name,
-                programmed=margin_of(asked),
-                recorded=margin_of(value),
-                recorded_low=margin_of(float(use.high[k].max())),
-                recorded_high=margin_of(float(use.low[k].max())),
+                programmed=margin_figure(asked),
+                recorded=margin_figure(value),
+                recorded_low=margin_figure(float(use.high[k].max())),
+                recorded_high=margin_figure(float(use.low[k].max())),
                 ratio=value / asked if asked > 0 and np.isfinite(asked) else None,
                 t=float(recording.t[use.samples[worst]]),
                 lag=lags.get(name, 0.0),

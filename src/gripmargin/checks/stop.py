@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
 from gripmargin.checks import explain, words
-from gripmargin.checks.hold import SPAN, UNBALANCED, margin_of, pieces
+from gripmargin.checks.hold import UNBALANCED
+from gripmargin.checks.pieces import SPAN, margin_figure, pieces_of
 from gripmargin.checks.stop_fall import fall, fall_lines
 from gripmargin.checks.stop_remedies import Changes
 from gripmargin.checks.stop_use import instants, stop_use
@@ -120,7 +121,7 @@ def _result(stopping: Stopping, uses: dict[str, Use], both: Use, impossible: str
     seen = _Seen.at(stopping, uses, both, at)
     if verdict is Verdict.PASS and (impossible or not case.backing.imbalance(seen.load) <= UNBALANCED):
         verdict = Verdict.UNDECIDED
-    value = margin_of(float(both.value.max()))
+    value = margin_figure(float(both.value.max()))
     details: dict[str, Any] = {
         **seen.facts(),
         "path": None,
@@ -129,7 +130,7 @@ def _result(stopping: Stopping, uses: dict[str, Use], both: Use, impossible: str
         "damping_ratio": stopping.damping,
         "fall": None,
     }
-    details |= {kind: margin_of(float(use.value.max())) for kind, use in uses.items()}
+    details |= {kind: margin_figure(float(use.value.max())) for kind, use in uses.items()}
     loose = np.flatnonzero(short_of(_inverse(both.high), 1.0))
     if loose.size:
         details["fall"] = fall(case, both.samples[loose], both.samples[loose[_inverse(both.low[loose]) < 1.0]])
@@ -137,8 +138,8 @@ def _result(stopping: Stopping, uses: dict[str, Use], both: Use, impossible: str
         check="stop",
         verdict=verdict,
         value=value,
-        low=margin_of(low),
-        high=margin_of(high),
+        low=margin_figure(low),
+        high=margin_figure(high),
         target=target,
         at=case.place(int(both.samples[at])),
         details=details,
@@ -194,7 +195,7 @@ class _Seen:
         worst = int(np.argmax([float(np.nan_to_num(u[0], nan=np.inf)) for _, u, _, _ in peaks]))
         instant, (_, use, point, _) = found[worst], peaks[worst]
         case, motion, still = stopping.case, instant.motion(), 0.0 * instant.swing
-        load = part_load(case.job.part, motion, case.job.gravity)
+        load = part_load(case.job.part, motion, case.job.gravity, case.job.air_density)
         static = float(peak_with_swing(maps, gain, load, still, still)[0][0])
         mini = replace(
             case,
@@ -212,14 +213,14 @@ class _Seen:
             "stop": self.instant.kind,
             "after": float(self.instant.after[0]),
             "braking_time": self.rest,
-            "quasi_static": margin_of(self.static),
+            "quasi_static": margin_figure(self.static),
         }
 
 
 def _findings(stopping: Stopping, uses: dict[str, Use], both: Use) -> list[Finding]:
     case = stopping.case
     target = case.job.targets.stop
-    stretches = pieces(case, both, short_of(_inverse(both.high), target))
+    stretches = pieces_of(case, both, short_of(_inverse(both.high), target))
     if not stretches:
         return []
     changes = Changes(stopping, list(uses), both, target)
@@ -240,9 +241,9 @@ def _finding(stopping: Stopping, uses: dict[str, Use], both: Use, changes: Chang
         "t": float(t[sample]),
         "sample": sample,
         "move": case.job.trajectory.move_at(sample),
-        "margin": margin_of(float(both.value[k])),
-        "margin_low": margin_of(float(both.high[k])),
-        "margin_high": margin_of(float(both.low[k])),
+        "margin": margin_figure(float(both.value[k])),
+        "margin_low": margin_figure(float(both.high[k])),
+        "margin_high": margin_figure(float(both.low[k])),
         **explain.place_on_pad(case.backing, patch, spot),
         **explain.tractions_at(mini, patch, spot, 0),
         "force": seen.load[:3].tolist(),

@@ -14,7 +14,7 @@ from gripmargin.checks.use import COVERAGE, SURE, Use, crests, rate_errors
 from gripmargin.kernels.stopping import peak_with_swing
 from gripmargin.loads import part_load, standing_load
 from gripmargin.motion.consistency import RESOLVED, interpolated
-from gripmargin.motion.program import EIGHTHS, RateError
+from gripmargin.motion.program import EIGHTHS
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.stops import CLOSE, Instant, Stopping, per_time_deceleration
@@ -143,9 +143,8 @@ def _joints(stopping: Stopping) -> tuple[FloatArray, FloatArray]:
 def _errors(stopping: Stopping, maps: FloatArray, kind: str) -> tuple[FloatArray, FloatArray]:
     """What errors of estimated rates can add: one sigma of noise and a bound of the bias, at all samples."""
     case = stopping.case
-    error, speeds = case.motion.error, case.motion.speed_error
-    n = case.load.shape[1]
-    if error is None or speeds is None:
+    error, n = case.motion.error, case.load.shape[1]
+    if error is None:
         return np.zeros(n), np.zeros(n)
     square = stopping.slower**2
     if kind == "path":
@@ -154,10 +153,10 @@ def _errors(stopping: Stopping, maps: FloatArray, kind: str) -> tuple[FloatArray
         )
     else:
         counts = np.zeros((n, 1))  # axes brake at their own rates, whatever their speed
-    both = RateError(
-        sigma=np.hypot(square * error.sigma, counts * speeds[0]),
-        bias=square * error.bias + counts * speeds[1],
-        directions=error.directions,
+    both = replace(
+        error,
+        sigma=np.hypot(square * error.sigma, counts * error.speed_sigma),
+        bias=square * error.bias + counts * error.speed_bias,
     )
     motion = replace(case.motion, error=both)
     first, last = int(case.carried[0]), int(case.carried[-1])
@@ -217,7 +216,7 @@ def _between(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp], kind: s
     for inside in _inside(stopping, samples):
         at = samples[inside.where]
         standing = standing_load(job.part, inside.tool, job.gravity)
-        moving = stopping.slower**2 * (part_load(job.part, inside.tool, job.gravity) - standing)
+        moving = stopping.slower**2 * (part_load(job.part, inside.tool, job.gravity, job.air_density) - standing)
         if kind == "path":
             hard = stopping.rates.hard
             braking = stopping.slower * per_time_deceleration(stopping.case, inside.tool)

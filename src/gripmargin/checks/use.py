@@ -141,7 +141,7 @@ def _inside(case: Case, maps: FloatArray, samples: NDArray[np.intp]) -> _Inside 
     wide = np.diff(case.job.trajectory.t)[intervals] > RESOLVED
 
     def ask(tool: ToolMotion, where: NDArray[np.intp]) -> Peaks:
-        return peak_utilisation(maps, part_load(case.job.part, tool, case.job.gravity)[:, where])
+        return peak_utilisation(maps, part_load(case.job.part, tool, case.job.gravity, case.job.air_density)[:, where])
 
     return _Inside(
         first=first,

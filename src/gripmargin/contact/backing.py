@@ -34,15 +34,19 @@ class Backing(Value):
     def __post_init__(self) -> None:
         total = np.zeros((6, 6))
         for patch in self.patches:
-            rows = displacement_rows(patch.points, patch.rotation)
-            weighted = rows * patch.stiffness_per_area()[:, None, None] * patch.areas[:, None]
-            total += np.einsum("cmi,cmj->ij", rows, weighted)
+            total += self.patch_stiffness(patch)
         object.__setattr__(self, "stiffness", sealed(total))
         # Lengths of the order of the pads' distance from the origin keep the inverse well scaled.
         reach = max(float(np.abs(p.points).max()) for p in self.patches)
         scale = np.array([1.0, 1.0, 1.0, *(1.0 / reach,) * 3])
         inverse = np.linalg.inv(total * np.outer(scale, scale)) * np.outer(scale, scale)
         object.__setattr__(self, "compliance", sealed(inverse))
+
+    def patch_stiffness(self, patch: Patch) -> FloatArray:
+        """Return what one patch adds to the stiffness at the tool origin, shape (6, 6)."""
+        rows = displacement_rows(patch.points, patch.rotation)
+        weighted = rows * patch.stiffness_per_area()[:, None, None] * patch.areas[:, None]
+        return np.asarray(np.einsum("cmi,cmj->ij", rows, weighted))
 
     def traction_maps(self, patch: Patch, points: FloatArray) -> FloatArray:
         """Return the constant maps from load wrench to traction at points of a patch.

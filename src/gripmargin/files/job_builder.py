@@ -121,6 +121,7 @@ class _Builder:
                 recording=recording,
                 recording_offset=tables.program.recording_offset,
                 **gravity,
+                **_given(tables.job, "name", "gravity"),
             ),
         )
         self._refuse()

@@ -65,10 +65,11 @@ class FaceTable(Table):
 
 
 class JobTable(Table):
-    """What the job is called, and gravity."""
+    """What the job is called, gravity, and the air."""
 
     name: Text
     gravity: Annotated[list[Annotated[float, Quantity("acceleration")]], Three] | None = None
+    air_density: Annotated[float, Quantity("density", least=0)] | None = None
 
 
 class RobotTable(Table):
@@ -216,6 +217,7 @@ class NestTable(Table):
     lateral_force: Annotated[float, Quantity("force", least=0)] | None = None
     moment: Annotated[float, Quantity("moment", least=0)] | None = None
     support: Outline | None = None
+    tolerance: Span | None = None
 
 
 class StopFigureTable(Table):
@@ -267,6 +269,8 @@ class TargetsTable(Table):
     flange: Factor | None = None
     peel: Factor | None = None
     one_pad_lost: Factor | None = None
+    swing: Factor | None = None
+    settle: Factor | None = None
 
 
 class JobFile(Table):

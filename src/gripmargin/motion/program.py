@@ -15,8 +15,10 @@ from numpy.typing import NDArray
 from gripmargin.arrays import FloatArray
 from gripmargin.errors import InputError
 from gripmargin.kernels.bursts import burst_bias
+from gripmargin.kernels.cubic_spline import spline_curvature, spline_slope
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.kernels.local_fit import even_step
+from gripmargin.kernels.sample_noise import noise_levels
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.consistency import (
     RESOLVED,
@@ -27,7 +29,7 @@ from gripmargin.motion.consistency import (
 )
 from gripmargin.motion.holes import gaps, in_holes, in_turn_holes
 from gripmargin.motion.measured import distrust
-from gripmargin.motion.rates import Rates, estimate_rates, estimate_rotation_rates
+from gripmargin.motion.rates import SMALLEST, Rates, estimate_rates, estimate_rotation_rates
 from gripmargin.motion.stamps import SampleTimes, Stamps, sample_times
 from gripmargin.motion.tool_motion import ToolMotion, check_columns, joint_motion, pose_motion
 from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory, Trajectory
@@ -45,11 +47,24 @@ class RateError:
         bias: Bound of its systematic error, shape (n, causes).
         directions: Samples to what one unit of each cause does to (acceleration of the origin, angular
             acceleration), tool axes; returns shape (causes, 6, m).
+        window: Time over which each cause was smoothed [s], shape (n, causes).
+        unsmoothed: What the speed and the acceleration of each cause have to be changed by to follow the positions
+            without any smoothing, shape (2, n, causes), or None: not known.
+        speed_sigma: One standard deviation of the noise of each cause's speed, shape (n, causes).
+        speed_bias: Bound of the systematic error of that speed, likewise.
+        spin: Acceleration that one unit of an error of speed makes at most, shape (n, 1).
+        noise: Noise of the positions that go with the causes [rad or m], shape (causes,).
     """
 
     sigma: FloatArray
     bias: FloatArray
     directions: Callable[[NDArray[np.intp]], FloatArray]
+    window: FloatArray
+    unsmoothed: FloatArray | None
+    speed_sigma: FloatArray
+    speed_bias: FloatArray
+    spin: FloatArray
+    noise: FloatArray
 
     def columns(self, samples: NDArray[np.intp], *, bias: bool) -> FloatArray:
         """Return the independent errors of (acceleration, angular acceleration), shape (causes, 6, m)."""
@@ -73,8 +88,8 @@ class ProgramMotion:
             polynomial of degree five through both samples and their rates.
         error: Errors of estimated rates; None where the file gives them.
         joint_rates: Joint speeds and accelerations that were used, each of shape (n, joints); None for poses.
-        speed_error: One standard deviation and bound of the systematic error of the speeds that belong to the causes
-            of `error`, each of shape (n, causes); None where the file gives the rates.
+        path: What the positions alone say beside rates that the file gives, as `error` has it; the same as `error`
+            where rates are estimated.
         doubts: (first sample, last sample, reason) of stretches that cannot be judged.
         notes: How the rates came about, in sentences.
         references: Published sources of the methods used.
@@ -87,7 +102,7 @@ class ProgramMotion:
     sparse: tuple[ToolMotion, ...] = ()
     error: RateError | None = None
     joint_rates: tuple[FloatArray, FloatArray] | None = None
-    speed_error: tuple[FloatArray, FloatArray] | None = None
+    path: RateError | None = None
     doubts: tuple[tuple[int, int, str], ...] = ()
     notes: tuple[str, ...] = ()
     references: tuple[str, ...] = ()
@@ -200,19 +215,40 @@ def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotio
         certain=certain,
         sparse=tuple(joint_motion(chain, middle_t, *interpolated(trajectory, share)) for share in shares),
         joint_rates=(qd, qdd),
+        path=_path(trajectory, chain),
         doubts=(*contradictions(trajectory), *gaps(t, q, np.zeros(chain.joints))),
         notes=(note,),
+    )
+
+
+def _path(trajectory: JointTrajectory, chain: Chain) -> RateError | None:
+    """What the positions alone say beside given rates."""
+    t, q, qd, qdd = trajectory.t, trajectory.q, trajectory.qd, trajectory.qdd
+    if t.size < SMALLEST or qd is None or qdd is None:
+        return None
+    curvature = spline_curvature(t, q)
+    level, _ = noise_levels(t, np.ascontiguousarray(q.T), even_step(t))
+    none = np.zeros_like(q)
+    return RateError(
+        sigma=none,
+        bias=none,
+        directions=lambda samples: tool_jacobian(chain.links, chain.revolute, q[samples]),
+        window=none,
+        unsmoothed=np.stack([spline_slope(t, q, curvature) - qd, curvature - qdd]),
+        speed_sigma=none,
+        speed_bias=none,
+        spin=none[:, :1],
+        noise=np.sqrt(np.mean(level**2, axis=-1)),
     )
 
 
 def _from_positions(trajectory: JointTrajectory, chain: Chain, times: SampleTimes) -> ProgramMotion:
     t, q, notes = times.t, trajectory.q, [times.note] if times.note else []
     trajectory = replace(trajectory, t=t)
-    rates = in_holes(t, q, estimate_rates(t, q, scatter=times.scatter))
+    rates = places = in_holes(t, q, estimate_rates(t, q, scatter=times.scatter))
     qd, qdd = rates.first, rates.second
     sigma_qd, bias_qd, sigma_qdd, bias_qdd = rates.sigma_first, rates.bias_first, rates.sigma_second, rates.bias_second
     given = "Joint speeds and accelerations estimated from positions: "
-    noise = rates.noise
     missed = check_rates(trajectory)
     doubt = distrust(trajectory, rates)
     if doubt is not None:
@@ -231,15 +267,25 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain, times: SampleTime
     def directions(samples: NDArray[np.intp]) -> FloatArray:
         return tool_jacobian(chain.links, chain.revolute, q[samples])
 
-    error = RateError(sigma=np.hypot(sigma_qdd, spin * sigma_qd), bias=bias_qdd + spin * bias_qd, directions=directions)
-    doubts = list(gaps(t, q, noise))
+    error = RateError(
+        sigma=np.hypot(sigma_qdd, spin * sigma_qd),
+        bias=bias_qdd + spin * bias_qd,
+        directions=directions,
+        window=rates.window,
+        unsmoothed=_unsmoothed(places, qd, qdd),
+        speed_sigma=sigma_qd,
+        speed_bias=bias_qd,
+        spin=spin,
+        noise=places.noise,
+    )
+    doubts = list(gaps(t, q, places.noise))
     if trajectory.interpolation == "linear":
         doubts += _corners(trajectory)
     return ProgramMotion(
         at=joint_motion(chain, t, q, qd, qdd),
-        speed_error=(sigma_qd, bias_qd),
         error=error,
         joint_rates=(qd, qdd),
+        path=error,
         doubts=tuple(doubts),
         notes=(*notes, given + _how(rates, np.array(chain.revolute))),
         references=(rates.method,),
@@ -265,15 +311,20 @@ def _from_poses(trajectory: PoseTrajectory, stamps: Stamps | None) -> ProgramMot
         sigma=np.hstack([line.sigma_second, np.hypot(turn.sigma_second, spin * turn.sigma_first)]),
         bias=np.hstack([line.bias_second, turn.bias_second + spin * turn.bias_first]),
         directions=directions,
+        window=np.hstack([line.window, turn.window]),
+        unsmoothed=_side_by_side(
+            _unsmoothed(line, line.first, line.second), _unsmoothed(turn, turn.first, turn.second)
+        ),
+        speed_sigma=np.hstack([line.sigma_first, turn.sigma_first]),
+        speed_bias=np.hstack([line.bias_first, turn.bias_first]),
+        spin=spin,
+        noise=np.concatenate([line.noise, turn.noise]),
     )
     noise = np.concatenate([line.noise, np.full(9, turn.noise.max())])
     return ProgramMotion(
         at=pose_motion(t, trajectory.position, rotation, line.first, line.second, turn.first, turn.second),
-        speed_error=(
-            np.hstack([line.sigma_first, turn.sigma_first]),
-            np.hstack([line.bias_first, turn.bias_first]),
-        ),
         error=error,
+        path=error,
         doubts=tuple(gaps(t, places, noise)),
         notes=(
             *([times.note] if times.note else []),
@@ -282,6 +333,15 @@ def _from_poses(trajectory: PoseTrajectory, stamps: Stamps | None) -> ProgramMot
         ),
         references=(line.method,),
     )
+
+
+def _unsmoothed(places: Rates, speed: FloatArray, acceleration: FloatArray) -> FloatArray | None:
+    """What speed and acceleration have to be changed by to follow the positions without any smoothing."""
+    return None if places.spline is None else places.spline - np.stack([speed, acceleration])
+
+
+def _side_by_side(line: FloatArray | None, turn: FloatArray | None) -> FloatArray | None:
+    return None if line is None or turn is None else np.concatenate([line, turn], axis=2)
 
 
 def _how(rates: Rates, revolute: NDArray[np.bool_]) -> str:

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from gripmargin.arrays import FloatArray, Value, frozen
 from gripmargin.errors import InputError
 from gripmargin.kernels.bursts import burst_bias
+from gripmargin.kernels.cubic_spline import spline_curvature, spline_slope
 from gripmargin.kernels.local_fit import even_step, local_fit, running_max, step_between
 from gripmargin.kernels.sample_noise import BLOCK, noise_levels, run_lengths
 
@@ -59,6 +60,8 @@ class Rates(Value):
         noise: Noise found in the samples [unit], one standard deviation, shape (channels,).
         window: Time from the first to the last sample used [s], shape (n, channels).
         method: The method with its sources, for reports.
+        spline: First and second derivative of the cubic spline through all samples, shape (2, n, channels), or
+            None: not smoothed at all, so all noise is in it; an oscillator slower than the samples smooths it itself.
     """
 
     first: FloatArray
@@ -70,6 +73,7 @@ class Rates(Value):
     noise: FloatArray
     window: FloatArray
     method: str = METHOD
+    spline: FloatArray | None = None
 
     def __post_init__(self) -> None:
         n, channels = np.shape(self.first)
@@ -79,6 +83,8 @@ class Rates(Value):
                 object.__setattr__(self, field, frozen(getattr(self, field), (rows, channels), f"rates {field}"))
         object.__setattr__(self, "noise", frozen(self.noise, (channels,), "rates noise"))
         object.__setattr__(self, "window", frozen(self.window, (n, channels), "rates window"))
+        if self.spline is not None:
+            object.__setattr__(self, "spline", frozen(self.spline, (2, n, channels), "rates spline"))
 
 
 def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float = 0.0, bursts: bool = True) -> Rates:
@@ -115,7 +121,9 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
     even = even_step(times) is not None
     if bursts:
         bias = bias + burst_bias(times, np.ascontiguousarray(samples.T), even=even, scatter=scatter).T
-    return Rates(first[0], top, first[1], sigma, first[2], bias, noise, window)
+    curvature = spline_curvature(times, samples)
+    spline = np.stack([spline_slope(times, samples, curvature), curvature])
+    return Rates(first[0], top, first[1], sigma, first[2], bias, noise, window, spline=spline)
 
 
 def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float = 0.0, bursts: bool = True) -> Rates:

@@ -14,8 +14,10 @@ from gripmargin.workcell.surroundings import Nest, Pick
 from gripmargin.workcell.task import Phase, PhaseKind, ReleaseKind, Targets
 
 STANDARD_GRAVITY = 9.80665  # [m/s^2], 3rd CGPM, 1901
+STANDARD_AIR_DENSITY = 1.225  # [kg/m^3], at 15 deg C and sea level (ISO 2533, from memory)
 
 __all__ = [
+    "STANDARD_AIR_DENSITY",
     "STANDARD_GRAVITY",
     "Flange",
     "Gripper",

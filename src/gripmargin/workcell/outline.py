@@ -29,3 +29,11 @@ def polygon(corners: ArrayLike, where: str) -> FloatArray:
     if shape.area <= 1e-9 * extent**2:
         raise InputError(where, "corners on one line", "a polygon with an area")
     return sealed(np.array(points if shape.exterior.is_ccw else points[::-1]))
+
+
+def centroid(corners: FloatArray) -> FloatArray:
+    """Return the centroid of a simple polygon of shape (k, 2) [m], shape (2,)."""
+    x, y = corners.T
+    nx, ny = np.roll(corners, -1, axis=0).T
+    cross = x * ny - nx * y
+    return np.array([((x + nx) * cross).sum(), ((y + ny) * cross).sum()]) / (3.0 * cross.sum())

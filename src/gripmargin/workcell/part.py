@@ -12,7 +12,7 @@ from gripmargin.arrays import FloatArray, Value, frozen
 from gripmargin.errors import InputError
 from gripmargin.poses import as_pose
 from gripmargin.workcell.fields import inertia_matrix, optional, positive, put
-from gripmargin.workcell.outline import polygon
+from gripmargin.workcell.outline import centroid, polygon
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -30,7 +30,7 @@ class Part(Value):
         thickness: [m].
         youngs_modulus: [Pa].
         poissons_ratio: [-].
-        drag_area: Drag coefficient times area, for air drag on a flat part [m^2].
+        drag_area: Drag coefficient times area of a flat part along the tool's z axis [m^2]; with it the air counts.
 
     Raises:
         InputError: A mass that is not above 0, an inertia that no body can have.
@@ -58,6 +58,11 @@ class Part(Value):
             optional(self, key, "part", unit)
         if self.poissons_ratio is not None and not 0.0 <= self.poissons_ratio <= 0.5:
             raise InputError("part.poissons_ratio", f"{self.poissons_ratio}", "a ratio from 0 to 0.5")
+
+    @property
+    def face_centroid(self) -> FloatArray:
+        """Centroid of the outline, or the place of the centre of mass where there is none [m], shape (2,)."""
+        return self.com[:2] if self.outline is None else centroid(self.outline)
 
     def placed(self, pose_in_tool: ArrayLike) -> Part:
         """Return the part moved rigidly: its data was given in a frame that has this pose in the tool frame.

@@ -43,6 +43,7 @@ class Nest(Value):
         moment: Largest moment about the face normal that the nest takes [N m], or None: not known.
         support: Outline the part stands on, seen along the face normal, in the xy plane of ``face`` [m], shape
             (k, 2), or None: the part's outline.
+        tolerance: How far the part may still swing when it is placed [m], or None.
     """
 
     face: FloatArray
@@ -50,9 +51,11 @@ class Nest(Value):
     lateral_force: float | None = None
     moment: float | None = None
     support: FloatArray | None = None
+    tolerance: float | None = None
 
     def __post_init__(self) -> None:
         put(self, "face", as_pose(self.face, "nest.face"))
+        optional(self, "tolerance", "nest", "m")
         for key, unit in (("hold_down", "N"), ("lateral_force", "N"), ("moment", "N*m")):
             optional(self, key, "nest", unit, zero=True)
         if self.support is not None:

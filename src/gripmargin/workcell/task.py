@@ -68,6 +68,8 @@ class Targets(Value):
         flange: Least ratio of the wrist's rated values to what gripper and part ask [-].
         peel: Least peel margin (1 / peel index) over the carry [-], or None: reported, not judged.
         one_pad_lost: Least grip margin with any one pad gone [-], or None: reported, not judged.
+        swing: Least grip margin over the carry with the part swinging on its backing [-], or None: that of hold.
+        settle: Least ratio of nest.tolerance to the swing that is left when the part is placed [-].
     """
 
     hold: float = 2.0
@@ -78,9 +80,22 @@ class Targets(Value):
     flange: float = 1.0
     peel: float | None = None
     one_pad_lost: float | None = None
+    swing: float | None = None
+    settle: float = 1.0
 
     def __post_init__(self) -> None:
-        for key in ("hold", "stop", "release", "preload", "pressure", "flange", "peel", "one_pad_lost"):
+        for key in (
+            "hold",
+            "stop",
+            "release",
+            "preload",
+            "pressure",
+            "flange",
+            "peel",
+            "one_pad_lost",
+            "swing",
+            "settle",
+        ):
             value = getattr(self, key)
             if value is not None:
                 put(self, key, positive(value, f"targets.{key}", "-"))
