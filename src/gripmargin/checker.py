@@ -13,6 +13,7 @@ from gripmargin.case import Case, work_out
 from gripmargin.checks.flange import check_flange
 from gripmargin.checks.hold import check_hold
 from gripmargin.checks.recorded import check_recorded
+from gripmargin.checks.references import references
 from gripmargin.checks.settle import check_settle
 from gripmargin.checks.stop import check_stop
 from gripmargin.checks.swing import check_swing
@@ -24,30 +25,6 @@ from gripmargin.motion.trajectory import Trajectory
 from gripmargin.pictures import picture
 from gripmargin.report import Report, Samples
 from gripmargin.workcell import STANDARD_GRAVITY, Flange, Gripper, Nest, Part, Phase, Pick, Stop, Targets
-
-REFERENCES = (
-    "Rigid-body load (Newton and Euler): Craig, Introduction to Robotics, ch. 6 (from memory).",
-    "Traction on an elastic layer, N/A + M y/I: strength of materials; Chokshi, eccentrically loaded footings.",
-    "Shared margin: limit analysis, Drucker, Prager & Greenberg, Q. Appl. Math. 9:381-389, 1952 (from memory).",
-    "Mixed-mode limit on an elastic layer: Kanninen, Int. J. Fract. 9:83, 1973 (from memory).",
-    "Swing of a part on its pads: modes of a rigid body on springs; response to loads in straight lines, Chopra, "
-    "Dynamics of Structures, ch. 4 and 5 (from memory).",
-)
-
-CONTACT_REFERENCES = (
-    "Contact on a Winkler layer, and the energy let go at its edge, G = sigma^2/2k: Kanninen 1973 (from memory).",
-    "Adhesion by preload: linear to full_preload (no source), or the pad's own measured curve.",
-    "Restraint of a part on its support: statics of rigid bodies, any text.",
-)
-
-FLANGE_REFERENCES = (
-    "Load at the wrist: centres of mass and parallel axes, any text on mechanics; terms as in ISO 9946 (from memory).",
-)
-
-STOP_REFERENCES = (
-    "Stop categories: IEC 60204-1 (quoted). Stopping times and distances: ISO 10218-1:2011, Annex B (quoted).",
-    "Swing after steps, ramps and pulses of the load: Chopra, Dynamics of Structures, ch. 4 (from memory).",
-)
 
 
 def check(
@@ -175,13 +152,7 @@ def check_job(job: Job) -> Report:
         not_checked=(*(item for outcome in outcomes for item in outcome.not_checked), *_beyond(job)),
         assumed=(*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
         notes=tuple(as_read(case)),
-        references=(
-            *REFERENCES,
-            *(CONTACT_REFERENCES if job.pick or job.nest else ()),
-            *(FLANGE_REFERENCES if job.flange else ()),
-            *(STOP_REFERENCES if job.stop else ()),
-            *case.motion.references,
-        ),
+        references=(*references(job), *case.motion.references),
         samples=Samples(
             t=job.trajectory.t,
             phase=job.phase_map.kinds(),

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import tempfile
+from contextlib import suppress
 from pathlib import Path
 
 from gripmargin.errors import GripmarginError
@@ -14,15 +17,65 @@ def write_whole(path: Path, content: bytes) -> None:
     Raises:
         GripmarginError: The place cannot be written.
     """
+    staged = stage(path, content)
+    try:
+        put(path, content, staged)
+    finally:
+        staged.unlink(missing_ok=True)
+
+
+def stage(path: Path, content: bytes) -> Path:
+    """Write a file beside its place, or, for a device or a pipe, find out whether it can be opened.
+
+    Returns:
+        What was written, for `put`.
+
+    Raises:
+        GripmarginError: The place cannot be written.
+    """
     written: Path | None = None
     try:
-        with tempfile.NamedTemporaryFile("wb", dir=path.parent, prefix=f".{path.name}.", delete=False) as file:
+        target = Path(os.path.realpath(path))
+        if target.is_dir():
+            raise IsADirectoryError(errno.EISDIR, "a directory")
+        folder = target.parent
+        if _is_stream(path):
+            if not os.access(path, os.W_OK):
+                raise PermissionError(errno.EACCES, "a place that may not be written")
+            folder = Path(tempfile.gettempdir())
+        with tempfile.NamedTemporaryFile("wb", dir=folder, prefix=f".{target.name[:100]}.", delete=False) as file:
             written = Path(file.name)
             file.write(content)
         written.chmod(0o644)
-        written.replace(path)
     except (OSError, ValueError) as error:
         if written is not None:
             written.unlink(missing_ok=True)
-        reason = getattr(error, "strerror", None) or "an error"
-        raise GripmarginError(str(path)[:200], reason, "a place where a file can be written") from error
+        raise _unwritable(path, error) from error
+    return written
+
+
+def put(path: Path, content: bytes, staged: Path) -> None:
+    """Put what was staged in its place.
+
+    Raises:
+        GripmarginError: The place cannot be written.
+    """
+    try:
+        if _is_stream(path):
+            path.write_bytes(content)
+        else:
+            staged.replace(os.path.realpath(path))
+    except OSError as error:
+        raise _unwritable(path, error) from error
+
+
+def _is_stream(path: Path) -> bool:
+    """Whether something is there that is written into rather than replaced: a device, a pipe."""
+    with suppress(OSError):
+        return path.exists() and not path.is_file() and not path.is_dir()
+    return False
+
+
+def _unwritable(path: Path, error: Exception) -> GripmarginError:
+    found = getattr(error, "strerror", None) or "an error"
+    return GripmarginError(str(path)[:200], found, "a place where a file can be written")
