@@ -10,7 +10,15 @@ from sphinx.application import Sphinx
 import gripmargin
 
 ALIASES = ("FloatArray", "ArrayLike")  # numpy's names for arrays; spelled out they take a line each
-CHOICES = ("Interpolation",)  # names of a few words to choose from, which the text gives
+CHOICES = ("Interpolation", "Stamps")  # names of a few words to choose from, which the text gives
+WITHIN = (
+    r"gripmargin\.(pictures|files)\..*",
+    "Plots",
+    "Trajectory",
+    "Figure",
+    "Path",
+    r"(concurrent|matplotlib|pd)\..*",
+)  # of others, or not for users
 
 project = "gripmargin"
 version = release = gripmargin.__version__
@@ -22,7 +30,7 @@ html_copy_source = False
 default_role = "literal"  # a name between single backquotes is code
 nitpicky = True
 # Without a network there are no inventories of other libraries to look into.
-nitpick_ignore_regex = [("py:.*", r"(numpy|np|pathlib|collections|enum)\..*|" + "|".join(ALIASES + CHOICES))]
+nitpick_ignore_regex = [("py:.*", r"(numpy|np|pathlib|collections|enum)\..*|" + "|".join(ALIASES + CHOICES + WITHIN))]
 
 autodoc_member_order = "bysource"
 autodoc_typehints_format = "short"

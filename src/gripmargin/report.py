@@ -99,7 +99,7 @@ class Report:
 
     @property
     def plot(self) -> Plots:
-        """Figures by matplotlib: `report.plot.margin("margin.svg")`; see `gripmargin.reports.plots`."""
+        """Figures by matplotlib, as in `report.plot.margin("margin.svg")`; see `gripmargin.reports.plots`."""
         from gripmargin.reports.plots import Plots  # noqa: PLC0415 - above this room; loads where it is asked for
 
         return Plots(self)

@@ -246,7 +246,7 @@ class TestWhichStop:
     def test_no_data_is_said(self, fast):
         report = gm.check_job(fast(None))
         assert ("stop", "the job has no [stop] data") in [(n.check, n.reason) for n in report.not_checked]
-        assert [check.check for check in report.checks] == ["hold"]
+        assert [check.check for check in report.checks] == ["hold", "swing"]
 
     def test_axes_of_a_program_of_poses_are_undecided(self, level):
         report = gm.check_job(level(gm.Stop(axis_deceleration=[5.0] * 6)))

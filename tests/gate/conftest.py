@@ -39,6 +39,7 @@ trajectory = "FILE.csv"
 
 [targets]
 hold = TARGET
+swing = 0.01
 """
 
 # Runs in every process that is started with it on its path: what is judged, where, from when to when. Only workers

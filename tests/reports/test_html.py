@@ -469,7 +469,7 @@ def test_command_writes_the_page_whole(tmp_path, capsys, pages):
     assert [p.name for p in tmp_path.iterdir()] == ["page.html"]
     for wrong in (["--html", "-"], ["--html", "x.json", "--json", "x.json"]):
         assert cli.main(["check", job, *wrong]) == cli.BAD_INPUT
-        assert "--html wants a file of its own" in capsys.readouterr().err
+        assert "gripmargin: --html: found" in capsys.readouterr().err
 
 
 def test_command_gives_a_broken_job_its_place_in_the_page(tmp_path):
