@@ -71,6 +71,7 @@ class ProgramMotion:
         sparse: Where samples are further apart than `RESOLVED`: at each eighth of every interval, on the
             polynomial of degree five through both samples and their rates.
         error: Errors of estimated rates; None where the file gives them.
+        joint_rates: Joint speeds and accelerations that were used, each of shape (n, joints); None for poses.
         doubts: (first sample, last sample, reason) of stretches that cannot be judged.
         notes: How the rates came about, in sentences.
         references: Published sources of the methods used.
@@ -82,6 +83,7 @@ class ProgramMotion:
     certain: NDArray[np.bool_] | None = None
     sparse: tuple[ToolMotion, ...] = ()
     error: RateError | None = None
+    joint_rates: tuple[FloatArray, FloatArray] | None = None
     doubts: tuple[tuple[int, int, str], ...] = ()
     notes: tuple[str, ...] = ()
     references: tuple[str, ...] = ()
@@ -189,6 +191,7 @@ def _from_given_rates(trajectory: JointTrajectory, chain: Chain) -> ProgramMotio
         between_peak=joint_motion(chain, middle_t, middle_q, middle_qd, peak),
         certain=certain,
         sparse=tuple(joint_motion(chain, middle_t, *interpolated(trajectory, share)) for share in shares),
+        joint_rates=(qd, qdd),
         doubts=(*contradictions(trajectory), *_gaps(t, q, np.zeros(chain.joints))),
         notes=(note,),
     )
@@ -226,6 +229,7 @@ def _from_positions(trajectory: JointTrajectory, chain: Chain) -> ProgramMotion:
     return ProgramMotion(
         at=joint_motion(chain, t, q, qd, qdd),
         error=error,
+        joint_rates=(qd, qdd),
         doubts=tuple(doubts),
         notes=(given + _how(rates, np.array(chain.revolute)),),
         references=(rates.method,),
