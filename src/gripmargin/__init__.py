@@ -22,7 +22,10 @@ if TYPE_CHECKING:
     from gripmargin.files.urdf import read_urdf
     from gripmargin.reports.as_json import report_json, report_tree
     from gripmargin.reports.as_text import report_text
+    from gripmargin.reports.tuning_as_json import tuning_json
+    from gripmargin.reports.tuning_as_text import tuning_text
     from gripmargin.robots import robot_chain, toolbox_chain
+    from gripmargin.tuning.tune import tune, tune_file
 
 __version__ = "0.1.0"
 
@@ -36,6 +39,10 @@ _LATER = {
     "report_tree": "gripmargin.reports.as_json",
     "robot_chain": "gripmargin.robots",
     "toolbox_chain": "gripmargin.robots",
+    "tune": "gripmargin.tuning.tune",
+    "tune_file": "gripmargin.tuning.tune",
+    "tuning_json": "gripmargin.reports.tuning_as_json",
+    "tuning_text": "gripmargin.reports.tuning_as_text",
 }
 
 
@@ -84,5 +91,9 @@ __all__ = [
     "report_tree",
     "robot_chain",
     "toolbox_chain",
+    "tune",
+    "tune_file",
+    "tuning_json",
+    "tuning_text",
     "uniform_plate",
 ]

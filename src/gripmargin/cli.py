@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NoReturn
 
+from gripmargin.cli_tune import EXITS, add_tune, run_tune
 from gripmargin.errors import GripmarginError
 from gripmargin.findings import Verdict, overall
 from gripmargin.report import Report
@@ -100,10 +101,21 @@ def _parser() -> argparse.ArgumentParser:
         "--json", metavar="FILE", help="write the full report as JSON; '-' prints it instead of the text"
     )
     check.add_argument("--samples", action="store_true", help="include the figures at every sample in the JSON")
+    tune = commands.add_parser(
+        "tune",
+        help="find out how fast a program may be",
+        description="Find the largest speed at which a job passes: of the whole program, of each move, of a new time law.",
+        epilog=EXITS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    add_tune(tune)
     return parser
 
 
 def _run(options: argparse.Namespace) -> int:
+    if options.command == "tune":
+        return run_tune(options, _write_whole)
     from gripmargin.checker import check_file  # noqa: PLC0415 - "--help" need not wait for numpy
 
     if options.samples and not options.json:

@@ -158,6 +158,12 @@ def _by_checks(found: Judged, case: Case, limit: Limit) -> Limit:
     place = case.place(worst.sample)
     where = f" at {place.t:.3f} s" + (f" in move '{place.move}'" if place.move else "")
     return replace(
-        limit, by=worst.check, t=place.t, sample=place.sample, move=place.move, pad=None, causes={},
+        limit,
+        by=worst.check,
+        t=place.t,
+        sample=place.sample,
+        move=place.move,
+        pad=None,
+        causes={},
         text=f"{worst.check}{where}",
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from gripmargin.motion.trajectory import JointTrajectory
 
 CREEP = 2e-3  # [rad/s, m/s] speed that counts as rest
 STEP = 0.5  # times the largest acceleration and the step: by how much samples may miss the instant of rest
+EXACT = 1e-4  # [rad/s, m/s] speed up to which a change of speed is no jerk worth naming
 PAUSE = 0.02  # [s] a rest at least this long is a wait of its own
 
 
@@ -56,7 +58,7 @@ def stretches(case: Case, *, by_label: bool) -> list[Stretch]:
     bounds = sorted({0, n - 1, *cuts})
     labels = case.job.trajectory.moves or ()
     out = []
-    for first, last in zip(bounds[:-1], bounds[1:], strict=True):
+    for first, last in pairwise(bounds):
         inside = slice(first + 1, last) if last - first > 1 else slice(first, last + 1)
         names = tuple(dict.fromkeys(labels[inside]))
         out.append(Stretch(first=first, last=last, moves=names, kept=_kept(case, rest, first, last)))
@@ -91,10 +93,12 @@ def _at_rests(case: Case, rest: NDArray[np.bool_]) -> list[int]:
     t = case.job.trajectory.t
     cuts: list[int] = []
     for first, last in _runs(rest):
-        if t[last] - t[first] >= PAUSE:
-            cuts += [first, last]
+        over = speed[first : last + 1]
+        still = first + np.flatnonzero(over <= max(EXACT, float(over.min())))
+        if t[still[-1]] - t[still[0]] >= PAUSE:
+            cuts += [int(still[0]), int(still[-1])]
         else:
-            cuts.append(first + int(np.argmin(speed[first : last + 1])))
+            cuts.append(first + int(np.argmin(over)))
     return cuts
 
 
@@ -112,5 +116,5 @@ def _kept(case: Case, rest: NDArray[np.bool_], first: int, last: int) -> str:
         return ""
     kinds = set(case.job.phase_map.kinds()[inside]) - {"carry"}
     if kinds == {"free"}:
-        return "no part on the pads"
-    return f"{' and '.join(sorted(kinds))}: keeps its speed, for the bond depends on it"
+        return "no part"
+    return " and ".join(sorted(kinds))

@@ -23,9 +23,7 @@ def scaled(job: Job, factors: FloatArray) -> Job:
     """
     t = job.trajectory.t
     times = t[0] + np.concatenate([[0.0], np.cumsum(np.diff(t) / factors)])
-    return replace(
-        job, trajectory=_scaled(job.trajectory, times, factors), phases=moved_phases(job.phases, t, times)
-    )
+    return replace(job, trajectory=_scaled(job.trajectory, times, factors), phases=moved_phases(job.phases, t, times))
 
 
 def moved_phases(phases: tuple[Phase, ...], now: FloatArray, then: FloatArray) -> tuple[Phase, ...]:
