@@ -1,0 +1,300 @@
+"""A new time law for the carry on the path it has: the fastest that joints, pads and every check allow."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.linalg import eigh
+
+from gripmargin.arrays import FloatArray
+from gripmargin.case import Case
+from gripmargin.errors import InputError
+from gripmargin.job import Job
+from gripmargin.kernels.local_fit import even_step
+from gripmargin.kernels.sample_noise import noise_levels
+from gripmargin.loads import load_per_acceleration
+from gripmargin.motion.interpolate import quintic_between
+from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.tuned import Limit, Move, Moves, Override, Retimed
+from gripmargin.tuning.demands import Demands
+from gripmargin.tuning.fit import NOISES, fitted
+from gripmargin.tuning.override import back_off
+from gripmargin.tuning.path import FEWEST, Path
+from gripmargin.tuning.profile import REFERENCE
+from gripmargin.tuning.rests import Stretch, stretches
+from gripmargin.tuning.scaling import moved_phases
+from gripmargin.tuning.track import GRID, Track
+from gripmargin.tuning.verify import Judged, judged
+
+REFERENCES = (REFERENCE,)
+SHORTEST_RAMP = 0.02  # [s] over which path accelerations are spread at least
+LONGEST_RAMP = 0.10  # [s]
+ROUNDS = 8  # programs checked while the law is brought to pass
+SLOWDOWNS = 8  # and after that, as a whole
+EXACT = 2e-7  # [rad or m] distance from exact samples of moves that keep their time law
+NEAR = 0.97  # use from which something counts as limiting
+MARGINS = {"hold_margin_low": "hold", "swing_margin_low": "swing", "stop_margin": "stop"}
+
+
+def retimed(
+    case: Case, demands: Demands, whole: Override, moves: Moves, *, rate: float, watch: Callable[[str], None]
+) -> Retimed:
+    """Return the program with the fastest time law found; never a slower one than the speeds by move or as a whole.
+
+    Args:
+        case: A joint program with limits of joint speed and acceleration; gravity alone is within its targets.
+        demands: What the targets ask.
+        whole: The largest factor on the whole program.
+        moves: The factors by move.
+        rate: Samples a second [1/s].
+        watch: Called with the name of each step.
+    """
+    plan = _Plan.of(case, demands, rate)
+    rounds, best = 0, None
+    watch("a new time law")
+    if all(track.find() for track in plan.tracks.values()):
+        for turn in range(ROUNDS + SLOWDOWNS):
+            watch(f"a new time law, checked {rounds + 1} times")
+            found = judged(plan.job())
+            rounds += 1
+            if found.passed:
+                best = found
+                break
+            if not found.of_the_carry or not _spared(plan, found, demands, whole_law=turn >= ROUNDS):
+                break
+    return _fastest(case, plan, best, whole, moves, rounds)
+
+
+def natural_ramp(case: Case) -> float:
+    """Return the period of the slowest swing of the part on its pads [s], within reason.
+
+    A load that rises in a straight line over just that time leaves no swing of that shape behind (Chopra, Dynamics
+    of Structures, ch. 4: ramp of finite rise time, from memory).
+    """
+    mass = -load_per_acceleration(case.job.part)
+    square = float(eigh(case.backing.stiffness, (mass + mass.T) / 2, eigvals_only=True)[0])
+    period = 2.0 * np.pi / np.sqrt(square) if square > 0 else np.inf
+    return float(np.clip(period, SHORTEST_RAMP, LONGEST_RAMP))
+
+
+@dataclass(eq=False, kw_only=True)
+class _Plan:
+    """The program as pieces between rests: some keep their time law, others get a new one."""
+
+    case: Case
+    rate: float
+    parts: list[Stretch]
+    tracks: dict[int, Track]
+
+    @classmethod
+    def of(cls, case: Case, demands: Demands, rate: float) -> _Plan:
+        parts = stretches(case, by_label=False)
+        ramp = natural_ramp(case)
+        tracks = {}
+        for i, part in enumerate(parts):
+            if part.kept:
+                continue
+            try:
+                path = Path.of(case, part)
+            except InputError as error:
+                parts[i] = replace(part, kept=f"{error.found}")
+                continue
+            tracks[i] = Track(case=case, demands=demands, stretch=part, path=path, ramp=ramp)
+        return cls(case=case, rate=rate, parts=parts, tracks=tracks)
+
+    def durations(self) -> list[float]:
+        t = self.case.job.trajectory.t
+        return [
+            self.tracks[i].duration if i in self.tracks else float(t[part.last] - t[part.first])
+            for i, part in enumerate(self.parts)
+        ]
+
+    def starts(self) -> FloatArray:
+        return np.concatenate([[0.0], np.cumsum(self.durations())])
+
+    def instants(self) -> FloatArray:
+        """Times from the start, evenly spaced at the rate or a hair closer."""
+        end = float(self.starts()[-1])
+        return np.linspace(0.0, end, int(np.ceil(end * self.rate - 1e-9)) + 1)
+
+    def part_of(self, t: FloatArray) -> np.ndarray:
+        return np.clip(np.searchsorted(self.starts(), t, side="right") - 1, 0, len(self.parts) - 1)
+
+    def job(self) -> Job:
+        """The job with the new program."""
+        old, job = self.case.job.trajectory, self.case.job
+        assert isinstance(old, JointTrajectory)  # noqa: S101 - looked at before
+        t, starts = self.instants(), self.starts()
+        where = self.part_of(t)
+        q = np.empty((t.size, old.q.shape[1]))
+        qd, qdd = np.empty_like(q), np.empty_like(q)
+        labels = np.zeros(t.size, dtype=np.intp)
+        then = np.empty(old.t.size)
+        for i, part in enumerate(self.parts):
+            inside = np.flatnonzero(where == i)
+            local = t[inside] - starts[i]
+            span = slice(part.first, part.last + 1)
+            if i in self.tracks:
+                track = self.tracks[i]
+                s, sd, sdd = track.at(local)
+                q[inside], qd[inside], qdd[inside] = track.path.joint_rates(s, sd, sdd)
+                dense = np.linspace(0.0, track.duration, 4 * GRID)
+                then[span] = starts[i] + np.interp(track.path.at_samples, *_rising(track.at(dense)[0], dense))
+                nearest = np.searchsorted(track.path.at_samples, s, side="right") - 1
+            else:
+                q[inside], qd[inside], qdd[inside] = self._as_before(i, old.t[part.first] + local)
+                then[span] = starts[i] + old.t[span] - old.t[part.first]
+                nearest = np.searchsorted(old.t[span], old.t[part.first] + local, side="right") - 1
+            labels[inside] = part.first + np.clip(nearest, 0, part.last - part.first)
+        moves = None if old.moves is None else tuple(old.moves[k] for k in labels)
+        trajectory = JointTrajectory(
+            t=old.t[0] + t, q=q, qd=qd, qdd=qdd, names=old.names, moves=moves, source=f"{old.source}, retimed"
+        )
+        phases = moved_phases(job.phases, old.t, old.t[0] + then)
+        return replace(job, trajectory=trajectory, phases=phases)
+
+    def _as_before(self, index: int, times: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """A piece that keeps its time law, between its samples."""
+        part, old, rates = self.parts[index], self.case.job.trajectory, self.case.motion.joint_rates
+        assert isinstance(old, JointTrajectory) and rates is not None  # noqa: S101, PT018 - looked at before
+        span = slice(part.first, part.last + 1)
+        t, q = old.t[span], old.q[span]
+        if old.qdd is not None or t.size < FEWEST:
+            return quintic_between(t, q, rates[0][span], rates[1][span], times)
+        noise = float(np.sqrt((noise_levels(t, np.ascontiguousarray(q.T), even_step(t))[0] ** 2).mean(axis=1)).max())
+        spline = fitted(t, q, EXACT + NOISES * noise).spline
+        return spline(times), spline(times, 1), spline(times, 2)
+
+
+def _rising(s: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """A law as a rising function of the path parameter."""
+    kept = np.concatenate([[True], np.diff(np.maximum.accumulate(s)) > 0])
+    return s[kept], t[kept]
+
+
+def _spared(plan: _Plan, found: Judged, demands: Demands, *, whole_law: bool) -> bool:
+    """Ask more of the law where the checker found too little; say whether there is anything to ask."""
+    t = plan.instants()
+    where, starts = plan.part_of(t), plan.starts()
+    standing = demands.standing_ratio()[0]
+    touched: set[int] = set()
+    ratios = _ratios(found)
+    for i, track in plan.tracks.items():
+        inside = np.flatnonzero(where == i)
+        short = ratios[inside] < 1.0
+        blamed = [s for s in found.of_the_carry if s.sample is None or _blames(plan, where, s.sample, i)]
+        if whole_law and (short.any() or blamed):
+            ratio = min([float(ratios[inside].min()), *(s.ratio for s in blamed)])
+            track.slowed *= back_off(ratio, standing)
+            touched.add(i)
+        elif short.any():
+            s = track.at(t[inside] - starts[i])[0]
+            need = np.where(short, 1.0 / np.maximum(ratios[inside], 0.5), 1.0)
+            reach = max(int(np.ceil(track.ramp * plan.rate)), 1)
+            spread = np.array([need[max(0, k - reach) : k + reach + 1].max() for k in range(need.size)])
+            track.asked = track.asked * np.interp(track.s, *_rising(s, spread))
+            touched.add(i)
+        elif blamed:
+            track.asked = track.asked / max(min(s.ratio for s in blamed), 0.7)
+            touched.add(i)
+    return bool(touched) and (whole_law or all(plan.tracks[i].find() for i in touched))
+
+
+def _blames(plan: _Plan, where: np.ndarray, sample: int, index: int) -> bool:
+    """Whether a worst sample lies in a stretch, or in kept ones that follow it."""
+    at = int(where[sample])
+    before = [i for i in plan.tracks if i <= at]
+    return index == (before[-1] if before else next(iter(plan.tracks)))
+
+
+def _ratios(found: Judged) -> FloatArray:
+    """The least margin over its target at every sample, of the checks that tell; inf where none does."""
+    samples, targets = found.report.samples, found.job.targets
+    out = np.full(samples.t.size, np.inf)
+    judged_checks = {result.check for result in found.report.checks}
+    for name, check in MARGINS.items():
+        margin = getattr(samples, name, None)
+        target = getattr(targets, check, None)
+        if margin is None or check not in judged_checks:
+            continue
+        ratio = margin / (target if target is not None else targets.hold)
+        out = np.fmin(out, ratio)
+    return out
+
+
+def _fastest(
+    case: Case, plan: _Plan, best: Judged | None, whole: Override, moves: Moves, rounds: int
+) -> Retimed:
+    """The new law, or the speeds by move or as a whole where those are faster or no law passes."""
+    options: list[tuple[float, str, Job, Judged | None]] = []
+    carry_now = _kept_time(plan)
+    if best is not None:
+        options.append((float(plan.starts()[-1]) - carry_now, "retiming", best.job, best))
+    if moves.passed:
+        options.append((moves.cycle_then - carry_now, "moves", moves.job, Judged(job=moves.job, report=moves.report)))
+    if whole.job is not None and whole.report is not None:
+        t = whole.job.trajectory.t
+        carried = sum(float(t[p.last] - t[p.first]) for p in plan.parts if not p.kept)
+        options.append((carried, "override", whole.job, Judged(job=whole.job, report=whole.report)))
+    duration = float(case.job.trajectory.t[-1] - case.job.trajectory.t[0])
+    if not options:
+        report = moves.report
+        return Retimed(
+            rows=(), cycle_now=duration, cycle_then=duration, passed=False, job=moves.job, report=report,
+            rate=plan.rate, deviation=0.0, ramp=(), reached=0.0, by="retiming", rounds=rounds,
+        )
+    _, by, job, found = min(options, key=lambda option: option[0])
+    assert found is not None  # noqa: S101 - every option has been checked
+    own = by == "retiming"
+    return Retimed(
+        rows=_rows(plan) if own else moves.rows if by == "moves" else (),
+        cycle_now=duration,
+        cycle_then=float(job.trajectory.t[-1] - job.trajectory.t[0]),
+        passed=True,
+        job=job,
+        report=found.report,
+        rate=plan.rate,
+        deviation=max((t.path.deviation for t in plan.tracks.values()), default=0.0) if own else 0.0,
+        ramp=tuple(t.ramp for t in plan.tracks.values()) if own else (),
+        reached=found.reached,
+        by=by,
+        rounds=rounds,
+    )
+
+
+def _kept_time(plan: _Plan) -> float:
+    t = plan.case.job.trajectory.t
+    return sum(float(t[p.last] - t[p.first]) for p in plan.parts if p.kept)
+
+
+def _rows(plan: _Plan) -> tuple[Move, ...]:
+    t = plan.case.job.trajectory.t
+    out = []
+    for i, (part, duration) in enumerate(zip(plan.parts, plan.durations(), strict=True)):
+        now = float(t[part.last] - t[part.first])
+        out.append(
+            Move(
+                moves=part.moves,
+                start=float(t[part.first]),
+                end=float(t[part.last]),
+                factor=now / duration,
+                time_then=duration,
+                limit=_limit(plan.tracks[i]) if i in plan.tracks else None,
+                kept=part.kept,
+            )
+        )
+    return tuple(out)
+
+
+def _limit(track: Track) -> Limit:
+    """What limits a law, by shares of its time."""
+    assert track.law is not None  # noqa: S101 - asked for only then
+    pads, joints, _ = track.judged(track.law)
+    by_pads, by_joints = float((pads > NEAR).mean()), float((joints > NEAR).mean())
+    return Limit(
+        by="pads" if by_pads >= by_joints else "joints",
+        text=f"pads over {100 * by_pads:.0f} %, joints over {100 * by_joints:.0f} % of the time",
+    )
+
