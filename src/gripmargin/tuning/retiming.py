@@ -194,10 +194,10 @@ def _spared(plan: _Plan, found: Judged, demands: Demands, *, whole_law: bool) ->
             need = np.where(short, 1.0 / np.maximum(ratios[inside], 0.5), 1.0)
             reach = max(int(np.ceil(track.ramp * plan.rate)), 1)
             spread = np.array([need[max(0, k - reach) : k + reach + 1].max() for k in range(need.size)])
-            track.asked = track.asked * np.interp(track.s, *_rising(s, spread))
+            track.ask_more(np.interp(track.s, *_rising(s, spread)))
             touched.add(i)
         elif blamed:
-            track.asked = track.asked / max(min(s.ratio for s in blamed), 0.7)
+            track.ask_more(np.full(track.s.size, 1.0 / max(min(s.ratio for s in blamed), 0.7)))
             touched.add(i)
     return bool(touched) and (whole_law or all(plan.tracks[i].find() for i in touched))
 
@@ -291,7 +291,8 @@ def _rows(plan: _Plan) -> tuple[Move, ...]:
 def _limit(track: Track) -> Limit:
     """What limits a law, by shares of its time."""
     assert track.law is not None  # noqa: S101 - asked for only then
-    pads, joints, _ = track.judged(track.law)
+    pads, joints, _, pace = track.judged(track.law)
+    pads, joints = pads * pace**2, joints * pace**2  # about: gravity's share does not change
     by_pads, by_joints = float((pads > NEAR).mean()), float((joints > NEAR).mean())
     return Limit(
         by="pads" if by_pads >= by_joints else "joints",

@@ -11,8 +11,8 @@ from gripmargin.case import Case
 from gripmargin.job import JointLimits
 from gripmargin.kernels.halfplane import chord_rows
 from gripmargin.kernels.local_fit import running_max
-from gripmargin.kernels.utilisation import peak_utilisation
-from gripmargin.loads import part_load
+from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
+from gripmargin.loads import part_load, standing_load
 from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.path import Path, load_along
@@ -21,8 +21,10 @@ from gripmargin.tuning.rests import Stretch
 
 GRID = 1000  # intervals of the path
 RAYS = 25
-ROUNDS = 6  # time laws tried while the averaged one is brought within its limits
-ON_TARGET = 1.0005  # what counts as within
+ROUNDS = 6  # time laws tried while the averaged one is brought to its limits
+SETTLED = 2e-3  # share by which another round has to change the time
+RELAXED = 0.5  # power of what is left unused by which a limit is loosened
+LEAST_SPARED = 0.5
 ROOM = 0.02  # share of what gravity leaves that is always left to motion
 STEP = 1e-3  # [s] between the instants at which a law is judged
 
@@ -38,7 +40,8 @@ class Track:
         path: Its path.
         ramp: Over which the path acceleration is spread [s].
         asked: How much more the pads are to be spared than the targets say, along the grid, at least 1.
-        slowed: Factor on the speed of the law, at most 1.
+        pace: Factor on the speed of the law with which it just keeps its limits.
+        slowed: A further factor, at most 1.
         law: The time law; None where none was found.
     """
 
@@ -48,6 +51,7 @@ class Track:
     path: Path
     ramp: float
     asked: FloatArray = field(default_factory=lambda: np.ones(GRID + 1))
+    pace: float = 1.0
     slowed: float = 1.0
     law: Law | None = None
 
@@ -67,41 +71,42 @@ class Track:
     def duration(self) -> float:
         """[s]."""
         assert self.law is not None  # noqa: S101 - asked for only then
-        return self.law.duration / self.slowed
+        return self.law.duration / (self.pace * self.slowed)
 
     def at(self, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return path parameter, its speed and its acceleration at times from the start, slowed, shape of ``t``."""
+        """Return path parameter, its speed and its acceleration at times from the start, each of shape of ``t``."""
         assert self.law is not None  # noqa: S101 - asked for only then
-        s, sd, sdd = self.law.at(t * self.slowed)
-        return s, sd * self.slowed, sdd * self.slowed**2
+        pace = self.pace * self.slowed
+        s, sd, sdd = self.law.at(t * pace)
+        return s, sd * pace, sdd * pace**2
 
     def find(self) -> bool:
         """Find the fastest law whose averaged version keeps the limits; say whether there is one.
 
-        Averaging mixes what neighbouring places allow. Where the averaged law exceeds a limit, that limit is made
-        tighter there and the law looked for again.
+        Averaging mixes what neighbouring places allow. Where the averaged law uses more or less than a limit, that
+        limit is made tighter or looser there and the law looked for again. Each attempt is then brought to its
+        limits as a whole, in closed form, and the shortest one is kept.
         """
-        best: Law | None = None
-        pads, joints = self.spared_pads.copy(), self.spared_joints.copy()
-        least = np.inf
+        shortest, before = np.inf, np.inf
         for _ in range(ROUNDS):
             squares = fastest_squares(self.rows())
             if squares is None:
                 break
             law = Law(self.s, squares, self.ramp)
-            over_pads, over_joints, s = self.judged(law)
-            worst = max(float(over_pads.max()), float(over_joints.max()))
-            if (worst <= ON_TARGET and (best is None or law.duration < best.duration)) or (best is None and worst < least):
-                least = min(least, worst)
-                best = law if worst <= ON_TARGET else best
-                self.law = law
-                pads, joints = self.spared_pads.copy(), self.spared_joints.copy()
-            if worst <= ON_TARGET:
+            pads, joints, s, pace = self.judged(law)
+            duration = law.duration / pace if pace > 0 else np.inf
+            if duration < shortest:
+                shortest, self.law, self.pace = duration, law, pace
+            if abs(duration / before - 1.0) < SETTLED:
                 break
-            self.spared_pads = self._tightened(self.spared_pads, over_pads, s)
-            self.spared_joints = self._tightened(self.spared_joints, over_joints, s)
-        self.spared_pads, self.spared_joints = pads, joints
-        return self.law is not None
+            before = duration
+            self.spared_pads = self._adapted(self.spared_pads, pads, s)
+            self.spared_joints = self._adapted(self.spared_joints, joints, s)
+        return np.isfinite(shortest)
+
+    def ask_more(self, factor: FloatArray) -> None:
+        """Spare the pads more, by factors along the grid, as far as gravity leaves anything to spare."""
+        self.asked = np.maximum(np.minimum(self.asked * factor, (1.0 - ROOM) / np.maximum(self.standing, 1e-9)), 1.0)
 
     def rows(self) -> Rows:
         """Return the limits of pads and joints along the grid."""
@@ -110,7 +115,7 @@ class Track:
         assert speed is not None and acceleration is not None  # noqa: S101, PT018 - looked at before
         spared = self.spared_joints[:, None]
         with np.errstate(divide="ignore"):
-            top = ((speed / np.abs(first)).min(axis=1) / self.spared_joints) ** 2
+            top = (speed / np.abs(first)).min(axis=1) ** 2
             most = ((acceleration + np.abs(second) * top[:, None]) / np.abs(first)).min(axis=1)
         limit = np.maximum(1.0 / (self.asked * self.spared_pads), self.standing + ROOM * (1.0 - self.standing))
         a, b = chord_rows(self.demands.maps, self.loads, limit, (most, top), RAYS)
@@ -122,30 +127,37 @@ class Track:
             top=top,
         )
 
-    def judged(self, law: Law) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return use of the pads and of the joints over what is allowed, over time, and the path parameter then."""
+    def judged(self, law: Law) -> tuple[FloatArray, FloatArray, FloatArray, float]:
+        """Judge a law against pads and joints, as they are to be spared.
+
+        Returns:
+            Use of the pads and of the joints over what is allowed and the path parameter, over time; and the factor
+            on the speed at which the law just keeps everything.
+        """
         t = np.linspace(0.0, law.duration, max(int(np.ceil(law.duration / STEP)), 2) + 1)
         s, sd, sdd = law.at(t)
         q, qd, qdd = self.path.joint_rates(s, sd, sdd)
         assert self.case.job.robot is not None  # noqa: S101 - a joint program has one
         motion = joint_motion(self.case.job.robot, t, q, qd, qdd)
-        load = part_load(self.case.job.part, motion, self.case.job.gravity)
-        use = peak_utilisation(self.demands.maps, load)[0] * np.interp(s, self.s, self.asked)
-        # what gravity takes cannot be spared: only what exceeds it counts
-        still = np.interp(s, self.s, self.standing + ROOM * (1.0 - self.standing))
-        use = np.where(use <= still, np.minimum(use, 1.0), use)
-        return use, self._joint_use(t, qd, qdd), s
+        asked = np.interp(s, self.s, self.asked)
+        load = part_load(self.case.job.part, motion, self.case.job.gravity) * asked
+        still = standing_load(self.case.job.part, motion, self.case.job.gravity) * asked
+        square = largest_scale(self.demands.maps, still, load - still, 1.0)
+        shares = self._joint_shares(t, qd, qdd)
+        joints = max(float(share.max()) ** (1.0 / (i + 1)) for i, share in enumerate(shares))
+        pace = min(float(np.sqrt(np.nan_to_num(square, nan=0.0, posinf=np.inf).min())), 1.0 / joints)
+        return peak_utilisation(self.demands.maps, load)[0], np.max(shares, axis=0), s, pace
 
-    def _joint_use(self, t: FloatArray, qd: FloatArray, qdd: FloatArray) -> FloatArray:
+    def _joint_shares(self, t: FloatArray, qd: FloatArray, qdd: FloatArray) -> list[FloatArray]:
+        """Speed, acceleration and jerk over their limits, the joint that comes closest, each of shape (n,)."""
         limits = self.limits
-        use = np.maximum((np.abs(qd) / limits.speed).max(axis=1), (np.abs(qdd) / limits.acceleration).max(axis=1))
+        shares = [(np.abs(qd) / limits.speed).max(axis=1), (np.abs(qdd) / limits.acceleration).max(axis=1)]
         if limits.jerk is not None:
-            jerk = np.abs(np.gradient(qdd, t, axis=0)) / limits.jerk
-            use = np.maximum(use, jerk.max(axis=1))
-        return np.asarray(use)
+            shares.append((np.abs(np.gradient(qdd, t, axis=0)) / limits.jerk).max(axis=1))
+        return shares
 
-    def _tightened(self, spared: FloatArray, over: FloatArray, s: FloatArray) -> FloatArray:
-        """More of what was too little, wherever the averaging reaches."""
-        near = running_max(over, int(np.ceil(self.ramp / STEP)))
+    def _adapted(self, spared: FloatArray, use: FloatArray, s: FloatArray) -> FloatArray:
+        """More of what was too little, wherever the averaging reaches; less of what was more than enough."""
+        near = running_max(use, int(np.ceil(self.ramp / STEP)) // 2)
         need = np.interp(self.s, np.maximum.accumulate(s), near)
-        return spared * np.maximum(need, 1.0)
+        return np.clip(spared * np.where(need > 1.0, need, need**RELAXED), LEAST_SPARED, 1.0 / ROOM)
