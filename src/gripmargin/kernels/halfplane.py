@@ -12,6 +12,7 @@ import numpy as np
 from gripmargin.arrays import FloatArray
 
 FLAT = 1e-6  # two rows that differ by less are one
+SHORT = 1e-6  # chord, over the size of the set, that has no direction
 BEYOND = 1.05  # how far outside the box a ray is followed
 
 
@@ -60,7 +61,9 @@ def chord_rows(
     u, x = far * du, far * dx
     row_a, row_b = np.diff(x, axis=1), -np.diff(u, axis=1)
     offset = row_a * u[:, :-1] + row_b * x[:, :-1]
-    idle = (capped[:, :-1] & capped[:, 1:]) | ~(offset > 0)
+    # two rays of one direction end at one place, and what lies between them says nothing
+    length = np.hypot(row_a / x_size[:, None], row_b / u_size[:, None])
+    idle = (capped[:, :-1] & capped[:, 1:]) | ~(offset > 0) | (length < SHORT)
     row_a, row_b = (np.divide(r, offset, out=np.zeros_like(r), where=~idle) for r in (row_a, row_b))
     scaled = np.stack([row_a * u_size[:, None], row_b * x_size[:, None]])
     same = np.abs(np.diff(scaled, axis=2)).max(axis=0) < FLAT

@@ -20,7 +20,7 @@ SLOWEST = 0.05  # least one
 DIGITS = 1000.0  # factors are rounded down to a thousandth
 CURVE_POINTS = 41
 ROUNDS = 12  # programs checked while backing off
-STEP_BACK = 0.995  # least step back
+STEP_BACK = 0.999  # least step back
 
 
 def override(case: Case, demands: Demands) -> Override:

@@ -34,6 +34,7 @@ LONGEST_RAMP = 0.10  # [s]
 ROUNDS = 8  # programs checked while the law is brought to pass
 SLOWDOWNS = 8  # and after that, as a whole
 EXACT = 2e-7  # [rad or m] distance from exact samples of moves that keep their time law
+CLOSE = 0.985  # margin over target from which a law is only slowed a little
 NEAR = 0.97  # use from which something counts as limiting
 MARGINS = {"hold_margin_low": "hold", "swing_margin_low": "swing", "stop_margin": "stop"}
 
@@ -179,27 +180,27 @@ def _spared(plan: _Plan, found: Judged, demands: Demands, *, whole_law: bool) ->
     t = plan.instants()
     where, starts = plan.part_of(t), plan.starts()
     standing = demands.standing_ratio()[0]
-    touched: set[int] = set()
+    touched, renewed = False, set[int]()
     ratios = _ratios(found)
     for i, track in plan.tracks.items():
         inside = np.flatnonzero(where == i)
         short = ratios[inside] < 1.0
         blamed = [s for s in found.of_the_carry if s.sample is None or _blames(plan, where, s.sample, i)]
-        if whole_law and (short.any() or blamed):
-            ratio = min([float(ratios[inside].min()), *(s.ratio for s in blamed)])
+        ratio = min([float(ratios[inside].min()), *(s.ratio for s in blamed)])
+        if ratio < 1.0 and (whole_law or ratio > CLOSE):
             track.slowed *= back_off(ratio, standing)
-            touched.add(i)
+            touched = True
         elif short.any():
             s = track.at(t[inside] - starts[i])[0]
             need = np.where(short, 1.0 / np.maximum(ratios[inside], 0.5), 1.0)
             reach = max(int(np.ceil(track.ramp * plan.rate)), 1)
             spread = np.array([need[max(0, k - reach) : k + reach + 1].max() for k in range(need.size)])
             track.ask_more(np.interp(track.s, *_rising(s, spread)))
-            touched.add(i)
+            renewed.add(i)
         elif blamed:
             track.ask_more(np.full(track.s.size, 1.0 / max(min(s.ratio for s in blamed), 0.7)))
-            touched.add(i)
-    return bool(touched) and (whole_law or all(plan.tracks[i].find() for i in touched))
+            renewed.add(i)
+    return (touched or bool(renewed)) and all(plan.tracks[i].find() for i in renewed)
 
 
 def _blames(plan: _Plan, where: np.ndarray, sample: int, index: int) -> bool:
