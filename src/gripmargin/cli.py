@@ -104,7 +104,7 @@ def _parser() -> argparse.ArgumentParser:
     tune = commands.add_parser(
         "tune",
         help="find out how fast a program may be",
-        description="Find the largest speed at which a job passes: of the whole program, of each move, of a new time law.",
+        description="Find how fast a job may be and pass: the whole program, each move, by a new time law.",
         epilog=EXITS,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,

@@ -69,8 +69,7 @@ def run_tune(options: argparse.Namespace, write_whole: Callable[[Path, str], Non
     if options.retime is not None and tuning.retimed is not None and tuning.retimed.passed:
         from gripmargin.files.program_csv import program_csv  # noqa: PLC0415 - only where one is written
 
-        job = tuning.retimed.job
-        write_whole(Path(options.retime), program_csv(job.trajectory, job.robot))
+        write_whole(Path(options.retime), program_csv(tuning.retimed.job))
     _say(tuning, options.json, write_whole)
     return STATUS[tuning.verdict]
 

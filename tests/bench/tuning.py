@@ -101,7 +101,8 @@ def gains(name: str, count: int) -> list[tuple[float, float, str, float]]:
         if tuning.override is None or tuning.override.limit.by.startswith("joint") or tuning.override.factor is None:
             continue
         found = tuning.retimed
-        assert found is not None and found.passed
+        assert found is not None
+        assert found.passed
         for rate in (1000.0, 4000.0):
             assert gm.check_job(resampled(found.job, rate)).passed, (name, seed, rate)
         out.append((tuning.override.cycle_then / found.cycle_then, found.reached, found.by, taken))
@@ -144,8 +145,8 @@ def grip_share() -> dict[str, float]:
     tasks = {
         "the library, joint limits only, its own constraints": library,
         "the library, joint limits only, as rows": lambda: fastest_squares(joints),
-        "load and rows of the pads": lambda: (
-            chord_rows(track.demands.maps, track.loads, np.ones(track.s.size), (np.full(1001, 50.0), rows.top), 25)
+        "load and rows of the pads": lambda: chord_rows(
+            track.demands.maps, track.loads, np.ones(track.s.size), (np.full(1001, 50.0), rows.top), 25
         ),
         "rows of pads and joints": track.rows,
         "the library, pads and joints": lambda: fastest_squares(rows),
@@ -220,12 +221,10 @@ def cold() -> dict[str, float]:
     out = {}
     with tempfile.TemporaryDirectory() as folder:
         here = File(folder)
-        robot = gm.read_urdf(urdf)
-        (here / "bench.csv").write_text(program_csv(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), robot))
+        made = replace(random_job(1, "slow"), trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd))
+        (here / "bench.csv").write_text(program_csv(made))
         quoted = ", ".join
-        text = JOB.format(
-            urdf=urdf, speed=quoted(['"180 deg/s"'] * 6), acceleration=quoted(['"600 deg/s^2"'] * 6)
-        )
+        text = JOB.format(urdf=urdf, speed=quoted(['"180 deg/s"'] * 6), acceleration=quoted(['"600 deg/s^2"'] * 6))
         (here / "bench.toml").write_text(text)
         for name, more in {"tune": [], "tune --retime": ["--retime", str(here / "out.csv")]}.items():
             taken = []

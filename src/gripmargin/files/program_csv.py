@@ -7,17 +7,20 @@ import io
 
 import numpy as np
 
-from gripmargin.motion.chain import Chain
+from gripmargin.errors import InputError
+from gripmargin.job import Job
 from gripmargin.motion.trajectory import JointTrajectory
 
 
-def program_csv(trajectory: JointTrajectory, robot: Chain) -> str:
-    """Return a program as CSV: radians and metres to twelve digits, so that the file is judged as the program was.
+def program_csv(job: Job) -> str:
+    """Return a joint program as CSV: radians and metres to twelve digits, so that the file is judged as the job was.
 
-    Args:
-        trajectory: The program.
-        robot: The robot it moves.
+    Raises:
+        InputError: The program is one of poses.
     """
+    trajectory, robot = job.trajectory, job.robot
+    if not isinstance(trajectory, JointTrajectory) or robot is None:
+        raise InputError(trajectory.source, "a program of poses", "a joint program")
     names, columns = ["t [s]"], [trajectory.t[:, None]]
     for name, per, values in (("q", "", trajectory.q), ("qd", "/s", trajectory.qd), ("qdd", "/s^2", trajectory.qdd)):
         if values is not None:

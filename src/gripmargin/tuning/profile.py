@@ -7,7 +7,7 @@ Robot. 34(3), 2018. The only importer of that library.
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -73,9 +73,10 @@ def fastest_squares(rows: Rows) -> FloatArray | None:
         def compute_constraint_params(self, _path: Any, grid: FloatArray, *_: Any, **__: Any) -> tuple[Any, ...]:
             count = rows.a.shape[1]
             bound = np.stack([np.zeros_like(rows.top), rows.top], axis=1)
-            return constraint.linear_constraint.canlinear_colloc_to_interpolate(
-                rows.a, rows.b, np.zeros_like(rows.a), np.eye(count), np.ones(count), bound, None, grid, identical=True
-            )[:5] + (None, bound)
+            both_ends = constraint.linear_constraint.canlinear_colloc_to_interpolate
+            none = np.zeros_like(rows.a)
+            found = both_ends(rows.a, rows.b, none, np.eye(count), np.ones(count), bound, None, grid, identical=True)
+            return (*found[:5], None, bound)
 
     logger = logging.getLogger("toppra")
     level = logger.level
@@ -123,6 +124,10 @@ class Law:
     s: FloatArray
     square: FloatArray
     ramp: float
+    _t: FloatArray = field(init=False, repr=False)
+    _speed: FloatArray = field(init=False, repr=False)
+    _slope: FloatArray = field(init=False, repr=False)
+    _area: FloatArray = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         speed = np.sqrt(np.maximum(self.square, 0.0))
@@ -141,7 +146,7 @@ class Law:
     @property
     def duration(self) -> float:
         """[s]."""
-        return float(self._t[-1]) + self.ramp  # type: ignore[attr-defined]
+        return float(self._t[-1]) + self.ramp
 
     def at(self, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return path parameter, its speed and its acceleration at times from the start, each of shape of ``t``."""
@@ -150,7 +155,7 @@ class Law:
 
     def _plain(self, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Integral of the parameter, parameter and speed of the law before averaging, at rest before and after."""
-        knots, speed, slope, area = self._t, self._speed, self._slope, self._area  # type: ignore[attr-defined]
+        knots, speed, slope, area = self._t, self._speed, self._slope, self._area
         inside = np.clip(t, 0.0, knots[-1])
         i = np.clip(np.searchsorted(knots, inside, side="right") - 1, 0, slope.size - 1)
         h = inside - knots[i]

@@ -225,9 +225,7 @@ def _ratios(found: Judged) -> FloatArray:
     return out
 
 
-def _fastest(
-    case: Case, plan: _Plan, best: Judged | None, whole: Override, moves: Moves, rounds: int
-) -> Retimed:
+def _fastest(case: Case, plan: _Plan, best: Judged | None, whole: Override, moves: Moves, rounds: int) -> Retimed:
     """The new law, or the speeds by move or as a whole where those are faster or no law passes."""
     options: list[tuple[float, str, Job, Judged | None]] = []
     carry_now = _kept_time(plan)
@@ -243,8 +241,18 @@ def _fastest(
     if not options:
         report = moves.report
         return Retimed(
-            rows=(), cycle_now=duration, cycle_then=duration, passed=False, job=moves.job, report=report,
-            rate=plan.rate, deviation=0.0, ramp=(), reached=0.0, by="retiming", rounds=rounds,
+            rows=(),
+            cycle_now=duration,
+            cycle_then=duration,
+            passed=False,
+            job=moves.job,
+            report=report,
+            rate=plan.rate,
+            deviation=0.0,
+            ramp=(),
+            reached=0.0,
+            by="retiming",
+            rounds=rounds,
         )
     _, by, job, found = min(options, key=lambda option: option[0])
     assert found is not None  # noqa: S101 - every option has been checked
@@ -299,4 +307,3 @@ def _limit(track: Track) -> Limit:
         by="pads" if by_pads >= by_joints else "joints",
         text=f"pads over {100 * by_pads:.0f} %, joints over {100 * by_joints:.0f} % of the time",
     )
-

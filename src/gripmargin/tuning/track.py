@@ -59,7 +59,8 @@ class Track:
         self.s = np.linspace(0.0, self.path.length, GRID + 1)
         self.loads = load_along(self.case, self.path, self.s)
         self.standing = peak_utilisation(self.demands.maps, self.loads[0])[0]
-        self.spared_pads, self.spared_joints = np.ones(GRID + 1), np.ones(GRID + 1)
+        self.spared_pads: FloatArray = np.ones(GRID + 1)
+        self.spared_joints: FloatArray = np.ones(GRID + 1)
 
     @property
     def limits(self) -> JointLimits:

@@ -11,7 +11,7 @@ from gripmargin.findings import Verdict
 from gripmargin.job import Job
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.report import Report
-from gripmargin.tuned import Moves, Override, Retimed, Tuning
+from gripmargin.tuned import Grasp, Moves, Override, Retimed, Tuning
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.moves import per_move
 from gripmargin.tuning.override import override
@@ -98,7 +98,7 @@ def tune(
     watch("a factor for each move")
     moves = per_move(case, demands)
     retimed = None
-    references = REFERENCES
+    references: tuple[str, ...] = REFERENCES
     if retime:
         from gripmargin.tuning import retiming  # noqa: PLC0415 - brings in a library of half a second
 
@@ -196,7 +196,7 @@ def _blocked(whole: Override, moves: Moves, retimed: Retimed | None) -> tuple[st
     return tuple(dict.fromkeys(found))
 
 
-def _grasp(case: Case, demands: Demands, watch: Callable[[str], None]):  # type: ignore[no-untyped-def]
+def _grasp(case: Case, demands: Demands, watch: Callable[[str], None]) -> Grasp:
     from gripmargin.tuning.grasp import better_grasp  # noqa: PLC0415 - only where it is asked for
 
     watch("a better grasp")
