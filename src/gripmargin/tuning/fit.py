@@ -13,7 +13,7 @@ DEGREE = 5
 FIRST_PIECES = 8
 ROUNDS = 12  # halvings of a piece
 ENDS = 1e4  # weight of the first and the last sample
-NOISES = 4.0  # standard deviations of the noise within which the curve stays
+NOISES = 6.0  # standard deviations of the noise within which the curve stays
 
 
 @dataclass(frozen=True, eq=False)

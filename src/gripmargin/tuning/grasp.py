@@ -152,7 +152,7 @@ def _best_shift(case: Case, place: _Places, now: float) -> tuple[tuple[float, fl
 
 
 def _ratio_at(case: Case, dx: float, dy: float) -> float:
-    """The least margin over its target with the pads shifted, worked out from the whole job; 0 where they do not fit."""
+    """The least margin over its target with the pads shifted, from the whole job; 0 where they do not fit."""
     try:
         changed = work_out(replace(case.job, part=case.job.part.placed(pose(xyz=[-dx, -dy, 0.0]))), motion=case.motion)
     except InputError:

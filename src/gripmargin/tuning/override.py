@@ -120,7 +120,8 @@ def back_off(ratio: float, standing: float) -> float:
 def _slower(k: float, found: Judged, demands: Demands) -> float:
     standing = demands.standing_ratio()[0]
     ratio = min((s.ratio for s in found.of_the_carry), default=0.0)
-    return rounded_down(k * back_off(ratio, standing))
+    slower = rounded_down(k * back_off(ratio, standing))
+    return 1.0 if slower < 1.0 < k else slower  # as programmed it is known to work
 
 
 def _as_programmed(

@@ -25,6 +25,7 @@ ROUNDS = 6  # time laws tried while the averaged one is brought to its limits
 SETTLED = 2e-3  # share by which another round has to change the time
 RELAXED = 0.5  # power of what is left unused by which a limit is loosened
 LEAST_SPARED = 0.5
+BETWEEN = 0.9995  # what the limits are kept by, for what lies between the instants
 ROOM = 0.02  # share of what gravity leaves that is always left to motion
 STEP = 1e-3  # [s] between the instants at which a law is judged
 
@@ -146,7 +147,8 @@ class Track:
         square = largest_scale(self.demands.maps, still, load - still, 1.0)
         shares = self._joint_shares(t, qd, qdd)
         joints = max(float(share.max()) ** (1.0 / (i + 1)) for i, share in enumerate(shares))
-        pace = min(float(np.sqrt(np.nan_to_num(square, nan=0.0, posinf=np.inf).min())), 1.0 / joints)
+        pads = float(np.sqrt(np.nan_to_num(square, nan=0.0, posinf=np.inf).min()))
+        pace = BETWEEN * min(pads, 1.0 / joints)
         return peak_utilisation(self.demands.maps, load)[0], np.max(shares, axis=0), s, pace
 
     def _joint_shares(self, t: FloatArray, qd: FloatArray, qdd: FloatArray) -> list[FloatArray]:

@@ -32,6 +32,11 @@ class Shortfall:
     sample: int | None
     text: str
 
+    @property
+    def stays(self) -> bool:
+        """Whether the speed of the carry changes nothing: at a handover, or where nobody can tell."""
+        return self.check in HANDOVERS or (self.sample is None and self.ratio == 0.0)
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Judged:
@@ -64,12 +69,12 @@ class Judged:
     @property
     def of_the_carry(self) -> tuple[Shortfall, ...]:
         """Those that the speed of the carry can change."""
-        return tuple(s for s in self.shortfalls if s.check not in HANDOVERS)
+        return tuple(s for s in self.shortfalls if not s.stays)
 
     @property
     def blocked(self) -> tuple[Shortfall, ...]:
         """Those that it cannot."""
-        return tuple(s for s in self.shortfalls if s.check in HANDOVERS)
+        return tuple(s for s in self.shortfalls if s.stays)
 
     @property
     def reached(self) -> float:
