@@ -53,8 +53,8 @@ def run_tune(options: argparse.Namespace, write_whole: Callable[[Path, str], Non
     from gripmargin.files.job_file import read_job  # noqa: PLC0415 - "--help" need not wait for it
     from gripmargin.tuning.tune import tune  # noqa: PLC0415 - likewise
 
-    if options.json == "-" and options.retime == "-":
-        raise GripmarginError("--retime", "'-'", "a file: only one of --json and --retime can be printed")
+    if options.retime == "-":
+        raise GripmarginError("--retime", "'-'", "a file: what is printed is the outcome")
     progress = Progress()
     try:
         tuning = tune(
