@@ -209,7 +209,7 @@ def _beyond(job: Job) -> list[NotChecked]:
         ("part.youngs_modulus", part.youngs_modulus, "the part is taken as rigid; a thin one peels earlier"),
         ("pick.dwell", job.pick.dwell if job.pick else None, "the time under pressure is that of the program"),
         ("damping_ratio", _damping(job), "the part's swing is not simulated"),
-        ("joint limits", job.joint_limits, "speeds and accelerations are not compared with the robot's limits"),
+        ("joint limits", job.joint_limits, "only tuning keeps to the robot's limits"),
     ):
         if given is not None:
             out.append(NotChecked(check=key, reason=f"given, but without effect: {what}"))

@@ -56,6 +56,7 @@ EXPECTED = {
     "reflector": Expected("pass", (2.85, 2.95), None),
     "reflector-short-slide": Expected("fail", (2.85, 2.95), None, frozenset({"release"})),
     "driver": Expected("fail", (1.45, 1.47), "turn up", frozenset({"hold"}), "gravity", "peel"),
+    "sink": Expected("pass", (2.85, 2.95), "across"),
     "lid": Expected("pass", (19.0, 20.0), "carry over"),
     "lid-no-data": Expected("undecided", (19.0, 20.0), "carry over", frozenset({"release"})),
     "lid-light-press": Expected("fail", (19.0, 20.0), "carry over", frozenset({"release"})),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -15,6 +16,7 @@ from gripmargin.motion.trajectory import JointTrajectory
 CREEP = 2e-3  # [rad/s, m/s] speed that counts as rest
 STEP = 0.5  # times the largest acceleration and the step: by how much samples may miss the instant of rest
 EXACT = 1e-4  # [rad/s, m/s] speed up to which a change of speed is no jerk worth naming
+WORTH_NAMING = 0.05  # share of a stretch from which a label counts: borders need not lie exactly at rest
 PAUSE = 0.02  # [s] a rest at least this long is a wait of its own
 
 
@@ -60,7 +62,8 @@ def stretches(case: Case, *, by_label: bool) -> list[Stretch]:
     out = []
     for first, last in pairwise(bounds):
         inside = slice(first + 1, last) if last - first > 1 else slice(first, last + 1)
-        names = tuple(dict.fromkeys(labels[inside]))
+        count = Counter(labels[inside])
+        names = tuple(label for label in count if count[label] >= WORTH_NAMING * count.total())
         out.append(Stretch(first=first, last=last, moves=names, kept=_kept(case, rest, first, last)))
     return out
 
