@@ -146,8 +146,8 @@ def sink(speed: Speed | None = None) -> Program:
     """A heat sink from its tray over the camera to the box: what an engineer types first, to be tuned."""
     arm = bench_arm(0.12)
     tray, box = (0.40, -0.36, 0.030), (0.44, 0.30, 0.055)
-    at_tray, over_tray, above_tray = (down(*tray[:2], tray[2] + h) for h in (0.0, 0.03, 0.14))
-    at_box, over_box, above_box = (down(*box[:2], box[2] + h, 215.0) for h in (0.0, 0.05, 0.12))
+    at_tray, over_tray, above_tray = (down(*tray[:2], tray[2] + h) for h in (-0.0002, 0.03, 0.14))
+    at_box, over_box, above_box = (down(*box[:2], box[2] + h, 215.0) for h in (-0.0002, 0.05, 0.12))
     start = solved(arm, over_tray, HOME + np.array([-0.7, 0.6, 0, 0, 0, 0]))
     via = solved(arm, down(0.52, -0.05, 0.34, 195.0), solved(arm, above_tray, start))
     legs = [

@@ -41,6 +41,7 @@ ROUNDS = 5  # programs checked while the law is brought to pass
 SLOWDOWNS = 5  # and after that, as a whole
 EXACT = 2e-7  # [rad or m] distance from exact samples of moves that keep their time law
 CLOSE = 0.985  # margin over target from which a law is only slowed a little
+RESERVE = 1.002  # margin over target that is left for samples at other instants than those checked
 NEAR = 0.97  # use from which something counts as limiting
 MARGINS = {"hold_margin_low": "hold", "swing_margin_low": "swing", "stop_margin": "stop"}
 
@@ -158,11 +159,11 @@ class _Plan:
             use = peak_utilisation(now.maps, now.still + now.moving)[0] + now.error
             over = self.part_of(self.instants())[now.samples]
             worst = {i: float(use[over == i].max(initial=0.0)) for i in self.tracks}
-            if all(u <= 1.0 for u in worst.values()):
+            if all(RESERVE * u <= 1.0 for u in worst.values()):
                 return True
             for i, u in worst.items():
-                if not u <= 1.0:
-                    self.tracks[i].slowed *= back_off(1.0 / u, standing)
+                if not RESERVE * u <= 1.0:
+                    self.tracks[i].slowed *= back_off(1.0 / (RESERVE * u), standing)
         return False
 
     def instants(self) -> FloatArray:
