@@ -44,6 +44,7 @@ class Track:
         pace: Factor on the speed of the law with which it just keeps its limits.
         slowed: A further factor, at most 1.
         law: The time law; None where none was found.
+        eased_for: The check for which it was eased beyond what pads and joints ask; empty: none.
     """
 
     case: Case
@@ -55,6 +56,7 @@ class Track:
     pace: float = 1.0
     slowed: float = 1.0
     law: Law | None = None
+    eased_for: str = ""
 
     def __post_init__(self) -> None:
         self.s = np.linspace(0.0, self.path.length, GRID + 1)
@@ -90,6 +92,7 @@ class Track:
         limits as a whole, in closed form, and the shortest one is kept.
         """
         shortest, before = np.inf, np.inf
+        self.spared_pads, self.spared_joints = np.ones(GRID + 1), np.ones(GRID + 1)
         for _ in range(ROUNDS):
             squares = fastest_squares(self.rows())
             if squares is None:
@@ -138,18 +141,29 @@ class Track:
         """
         t = np.linspace(0.0, law.duration, max(int(np.ceil(law.duration / STEP)), 2) + 1)
         s, sd, sdd = law.at(t)
-        q, qd, qdd = self.path.joint_rates(s, sd, sdd)
-        assert self.case.job.robot is not None  # noqa: S101 - a joint program has one
-        motion = joint_motion(self.case.job.robot, t, q, qd, qdd)
+        load, still, shares = self._loads(t, s, sd, sdd)
         asked = np.interp(s, self.s, self.asked)
-        load = part_load(self.case.job.part, motion, self.case.job.gravity) * asked
-        still = standing_load(self.case.job.part, motion, self.case.job.gravity) * asked
-        square = largest_scale(self.demands.maps, still, load - still, 1.0)
-        shares = self._joint_shares(t, qd, qdd)
+        square = largest_scale(self.demands.maps, still * asked, (load - still) * asked, 1.0)
         joints = max(float(share.max()) ** (1.0 / (i + 1)) for i, share in enumerate(shares))
         pads = float(np.sqrt(np.nan_to_num(square, nan=0.0, posinf=np.inf).min()))
         pace = BETWEEN * min(pads, 1.0 / joints)
-        return peak_utilisation(self.demands.maps, load)[0], np.max(shares, axis=0), s, pace
+        return peak_utilisation(self.demands.maps, load * asked)[0], np.max(shares, axis=0), s, pace
+
+    def used(self) -> tuple[FloatArray, FloatArray]:
+        """Return use of the pads and of the joints over their limits, over the time of the law as it is given out."""
+        t = np.linspace(0.0, self.duration, max(int(np.ceil(self.duration / STEP)), 2) + 1)
+        load, _, shares = self._loads(t, *self.at(t))
+        return peak_utilisation(self.demands.maps, load)[0], np.max(shares, axis=0)
+
+    def _loads(
+        self, t: FloatArray, s: FloatArray, sd: FloatArray, sdd: FloatArray
+    ) -> tuple[FloatArray, FloatArray, list[FloatArray]]:
+        """Load, that of gravity alone, and shares of the joint limits."""
+        q, qd, qdd = self.path.joint_rates(s, sd, sdd)
+        assert self.case.job.robot is not None  # noqa: S101 - a joint program has one
+        motion = joint_motion(self.case.job.robot, t, q, qd, qdd)
+        part, gravity = self.case.job.part, self.case.job.gravity
+        return part_load(part, motion, gravity), standing_load(part, motion, gravity), self._joint_shares(t, qd, qdd)
 
     def _joint_shares(self, t: FloatArray, qd: FloatArray, qdd: FloatArray) -> list[FloatArray]:
         """Speed, acceleration and jerk over their limits, the joint that comes closest, each of shape (n,)."""
