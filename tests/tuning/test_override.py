@@ -138,3 +138,45 @@ def test_scale_with_an_error_is_the_first_crossing():
 def test_stepping_back_is_exact_for_one_sample():
     # use = 0.4 + 0.6 k^2 at target; at k = 1.2 the margin over target is 1/1.264
     assert back_off(1 / 1.264, 1 / 0.4) * 1.2 == pytest.approx(1.0)
+
+
+def test_a_slower_press_does_not_count_on_longer_waits(slide, smooth, film, flat_part):
+    # Pressed on for about 0.3 s where 0.5 s are needed: at 0.4 of the speed that would be long enough, but a
+    # controller's wait need not stretch with the speed.
+    material = replace(film(4e4), full_preload=1e4, min_dwell=0.5)
+    t = np.arange(0.0, 3.501, 0.002)
+    x, fall, rise = t, np.clip(t / 1.0, 0, 1), np.clip((t - 1.1) / 2.4, 0, 1)
+
+    def law(s):
+        return 10 * s**3 - 15 * s**4 + 6 * s**5
+
+    def speed(s):
+        return 30 * s**2 * (1 - s) ** 2
+
+    def bend(s):
+        return 60 * s * (1 - s) * (1 - 2 * s)
+
+    q = 0.02 - 0.0203 * law(fall) + 0.5 * law(rise)
+    qd = -0.0203 * speed(fall) + 0.5 * speed(rise) / 2.4
+    qdd = -0.0203 * bend(fall) + 0.5 * bend(rise) / 2.4**2
+    job = gm.Job(
+        name="short press",
+        trajectory=gm.JointTrajectory(
+            t=t,
+            q=q[:, None],
+            qd=qd[:, None],
+            qdd=qdd[:, None],
+            moves=tuple("touch" if a <= 1.0 else "press" if a <= 1.1 else "lift" for a in x),
+        ),
+        robot=slide((0, 0, 1)),
+        gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", material, [0.05, 0.05]),)),
+        part=flat_part(1.0),
+        phases=(gm.Phase(kind="preload", moves=("touch", "press")), gm.Phase(kind="carry", moves=("lift",))),
+        pick=gm.Pick(face=np.eye(4)),
+        joint_limits=JointLimits(speed=[0.16]),  # half of what the lift does
+    )
+    assert gm.check_job(at_speed(job, 0.4)).passed  # with waits that stretch
+    tuning = gm.tune(job)
+    assert tuning.verdict == "fail"
+    assert tuning.override is None
+    assert tuning.blocked[0].startswith("preload: the press as programmed leaves")

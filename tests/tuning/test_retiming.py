@@ -81,11 +81,17 @@ def test_the_law_is_its_own_derivative_and_rests_at_both_ends():
 
 
 def test_ramp_is_the_period_of_the_slowest_swing(film, slide, smooth):
-    # sideways on a soft layer: T = 2 pi sqrt(m / (k_t A)); a large inertia about a wide pad does not rock first
+    # sideways on a soft layer: T = 2 pi sqrt(m / (k_t A)); a small part on a wide pad does not rock first
     part = gm.Part(mass=2.0, com=[0, 0, 0], inertia=[1e-4, 1e-4, 2e-4, 0, 0, 0])
     pad = gm.Pad.rectangle("pad", film(shear_stiffness=1e6), [0.08, 0.08])
     job = gm.Job(name="soft", trajectory=smooth(), robot=slide(), gripper=gm.Gripper(pads=(pad,)), part=part)
-    assert natural_ramp(work_out(job)) == pytest.approx(2 * np.pi * np.sqrt(2.0 / (1e6 * 0.08**2)), rel=1e-6)
+    period = 2 * np.pi * np.sqrt(2.0 / (1e6 * 0.08**2))
+    assert natural_ramp(work_out(job)) == pytest.approx(period, rel=1e-6)
+    stiff = gm.Pad.rectangle("pad", film(shear_stiffness=2.5e8), [0.08, 0.08])
+    quick = natural_ramp(work_out(replace(job, gripper=gm.Gripper(pads=(stiff,)))))
+    periods = quick / (2 * np.pi * np.sqrt(2.0 / (1e8 * 0.08**2)))  # now it swings along the normal
+    assert periods == pytest.approx(round(periods), rel=1e-6)
+    assert quick >= 0.02
 
 
 @pytest.mark.parametrize(("seed", "more"), [(1, {}), (4, {"speed": 3.0, "acceleration": 12.0, "strength": 8e3})])
@@ -123,12 +129,11 @@ def test_stricter_targets_take_longer(random_path_job):
 
 
 def test_jerk_limits_are_kept(random_path_job):
-    job = random_path_job(1, jerk=1500.0)
-    found = gm.tune(job, retime=True).retimed
+    found = gm.tune(random_path_job(1, jerk=400.0), retime=True).retimed
     jerk = np.abs(np.diff(found.job.trajectory.qdd, axis=0) / np.diff(found.job.trajectory.t)[:, None])
-    assert found.passed
-    if found.by == "retiming":
-        assert jerk.max() <= 1500.0 * 1.02
+    assert found.by == "retiming"
+    assert jerk.max() <= 400.0 * 1.02
+    assert jerk.max() >= 0.9 * 400.0  # they bind
 
 
 def test_a_coarse_rate_is_checked_as_written_and_in_between(random_path_job):

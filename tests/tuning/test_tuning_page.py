@@ -35,6 +35,7 @@ def test_figures_of_the_page_are_those_of_the_code():
     page = " ".join(PAGE.split())
     assert f"looked for up to {override.FASTEST:g} times the speed" in page
     assert f"{1e3 * retiming.SHORTEST_RAMP:g} to {1e3 * retiming.LONGEST_RAMP:g} ms" in page
+    assert f"A margin of {100 * (retiming.RESERVE - 1):.1g} % over the targets" in page
     assert f"checked at {retiming.FINEST:g} samples a second" in page
     assert f"`--rate` samples a second ({tune.RATE:g})" in page
     assert f"up to {round(57.2958 * grasp.STEEPEST)} degrees" in page

@@ -92,7 +92,14 @@ def tune(
         return Tuning(job=job.name, verdict=Verdict.UNDECIDED, blocked=doubts, grasp=better, notes=notes)
     too_heavy = standstill(case, demands)
     if too_heavy is not None:
-        return Tuning(job=job.name, verdict=Verdict.FAIL, standstill=too_heavy, grasp=better, notes=notes)
+        return Tuning(
+            job=job.name,
+            verdict=Verdict.FAIL,
+            standstill=too_heavy,
+            grasp=better,
+            blocked=_poor_bond(case),
+            notes=notes,
+        )
     watch("one factor for the whole program")
     whole = override(case, demands)
     watch("a factor for each move")
@@ -154,6 +161,17 @@ def _doubts(case: Case) -> tuple[str, ...]:
     samples = set(case.carried.tolist())
     return tuple(
         dict.fromkeys(reason for first, last, reason in case.motion.doubts if samples & set(range(first, last + 1)))
+    )
+
+
+def _poor_bond(case: Case) -> tuple[str, ...]:
+    """That the press is to be mended first, where it left less than a full bond."""
+    level, share = case.counted.level, case.counted.share
+    if level >= 1.0 and share >= 1.0:
+        return ()
+    return (
+        f"preload: the press as programmed leaves {100 * level:.0f} % of full strength on {100 * share:.0f} % of the "
+        "contact area, and all margins stand on that: mend it first (gripmargin check says how)",
     )
 
 
