@@ -175,6 +175,29 @@ def reflector(speed: Speed | None = None, *, period: float = 0.05, slide: float 
     return sampled(legs, HOME, period=period, chain=arm, speed=speed)
 
 
+def sink(speed: Speed | None = None) -> Program:
+    """A heat sink from its tray over the camera to the box: what an engineer types first, to be tuned."""
+    arm = bench_arm(0.12)
+    tray, box = (0.40, -0.36, 0.030), (0.44, 0.30, 0.055)
+    at_tray, over_tray, above_tray = (down(*tray[:2], tray[2] + h) for h in (-0.0002, 0.03, 0.14))
+    at_box, over_box, above_box = (down(*box[:2], box[2] + h, 215.0) for h in (-0.0002, 0.05, 0.12))
+    start = solved(arm, over_tray, HOME + np.array([-0.7, 0.6, 0, 0, 0, 0]))
+    via = solved(arm, down(0.52, -0.05, 0.34, 195.0), solved(arm, above_tray, start))
+    legs = [
+        Leg("approach", "joint", start, 1.0, 3.0, 20.0),
+        Leg("touch", "line", at_tray, 0.04, 0.3),
+        Leg("press", "wait", duration=0.4),
+        Leg("lift", "line", above_tray, 0.20, 0.8),
+        Leg("across", "joint", via, 1.0, 2.5, 20.0),
+        Leg("across", "joint", solved(arm, above_box, via), 1.0, 2.5, 20.0, blend=0.3),
+        Leg("lower", "line", at_box, 0.12, 0.6),
+        Leg("seat", "wait", duration=0.3),
+        Leg("leave", "line", over_box, 0.10, 0.6),
+        Leg("return", "joint", HOME, 1.0, 3.0, 20.0),
+    ]
+    return sampled(legs, HOME, period=0.004, chain=arm, speed=speed)
+
+
 PEDESTAL = pose((-0.50, 0.20, 0.25), (0.0, 0.0, np.deg2rad(25.0)))
 
 
@@ -407,6 +430,7 @@ def texts() -> dict[str, str]:
         "reflector-short-slide.yaml": message_yaml(
             reflector(slide=SHORT_SLIDE), names, f"reflector, stack to box, hardly slid off, points every 50 ms; {by}"
         ),
+        "sink.csv": joint_csv(sink(), f"heat sink, tray to box, to be tuned, 250 Hz; {by}", 6),
         "lid.csv": pose_csv(lid(), f"lid, pallet to box, 250 Hz; {by}"),
         "lid-light-press.csv": pose_csv(lid(press=LIGHT_PRESS), f"lid, pallet to box, pressed lightly, 250 Hz; {by}"),
         "sensor.csv": pose_csv(sensor(), f"sensor, tray to socket, 250 Hz; {by}"),

@@ -31,7 +31,10 @@ if TYPE_CHECKING:
     from gripmargin.reports.as_lines import report_lines
     from gripmargin.reports.as_text import report_text
     from gripmargin.reports.html import report_html, reports_html
+    from gripmargin.reports.tuning_as_json import tuning_json
+    from gripmargin.reports.tuning_as_text import tuning_text
     from gripmargin.robots import robot_chain, toolbox_chain
+    from gripmargin.tuning.tune import tune, tune_file
     from gripmargin.workcell import (
         Flange,
         Gripper,
@@ -76,7 +79,10 @@ _LATER = {
     "reports.as_lines": ("report_lines",),
     "reports.as_text": ("report_text",),
     "reports.html": ("report_html", "reports_html"),
+    "reports.tuning_as_json": ("tuning_json",),
+    "reports.tuning_as_text": ("tuning_text",),
     "robots": ("robot_chain", "toolbox_chain"),
+    "tuning.tune": ("tune", "tune_file"),
     "workcell": (
         "Flange",
         "Gripper",
@@ -172,6 +178,10 @@ __all__ = [
     "trajectory_frame",
     "trajectory_from_frame",
     "trajectory_from_message",
+    "tune",
+    "tune_file",
+    "tuning_json",
+    "tuning_text",
     "uniform_plate",
     "write_trajectory",
 ]

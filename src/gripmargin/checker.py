@@ -200,7 +200,7 @@ def _beyond(job: Job) -> list[NotChecked]:
         (
             "joint limits",
             None if _stops_by_limits(job) else job.joint_limits,
-            "speeds and accelerations are not compared with the robot's limits",
+            "only tuning keeps to the robot's limits",
         ),
     ):
         if given is not None:

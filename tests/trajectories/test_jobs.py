@@ -65,6 +65,7 @@ EXPECTED = {
     "window-stop": Expected("fail", (2.55, 2.65), "transfer", frozenset({"stop"})),
     "reflector-stop": Expected("pass", (2.85, 2.95), None),
     "driver": Expected("fail", (1.45, 1.47), "turn up", frozenset({"hold", "swing"}), "gravity", "peel"),
+    "sink": Expected("pass", (2.85, 2.95), "across"),
     "lid": Expected("pass", (19.0, 20.0), "carry over"),
     "lid-no-data": Expected("undecided", (19.0, 20.0), "carry over", frozenset({"release"})),
     "lid-light-press": Expected("fail", (19.0, 20.0), "carry over", frozenset({"release"})),

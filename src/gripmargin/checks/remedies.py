@@ -16,7 +16,7 @@ from gripmargin.findings import Remedy
 from gripmargin.job import Job
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
 from gripmargin.poses import pose
-from gripmargin.workcell import Gripper, Pad
+from gripmargin.workcell import Gripper
 
 STRONGEST = 100.0  # factor on what the pads hold beyond which it is no remedy
 SLOWEST = 0.05  # speed factor below which slowing is no remedy
@@ -127,7 +127,7 @@ def larger_pads(case: Case, target: float) -> Remedy | None:
     """Return the factor on length and width of every pad, about its own frame, that is enough."""
 
     def enough(factor: float, job: Job) -> bool:
-        pads = tuple(scaled_pad(pad, factor) for pad in job.gripper.pads)
+        pads = tuple(pad.enlarged(factor) for pad in job.gripper.pads)
         larger = Gripper(pads=pads, cycles_since_cleaning=job.gripper.cycles_since_cleaning)
         return _margin_with(case, lambda: replace(job, gripper=larger)) >= target
 
@@ -181,12 +181,6 @@ def _margin_with(case: Case, change: Callable[[], Job]) -> float:
         return 0.0
     peak = peak_of(changed, changed.backing.edge_maps(changed.strengths)[0])
     return 1.0 / peak if peak > 0 else math.inf
-
-
-def scaled_pad(pad: Pad, factor: float) -> Pad:
-    """Return a pad that is a factor longer and wider about its own frame."""
-    edge = pad.outline if pad.edge is None else pad.edge
-    return replace(pad, outline=factor * pad.outline, edge=factor * edge)
 
 
 def least_factor(enough: Callable[[float], bool], low: float, high: float, *, halvings: int = HALVINGS) -> float:

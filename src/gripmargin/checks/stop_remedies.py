@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case, work_out
-from gripmargin.checks.remedies import LARGEST_PADS, least_factor, scaled_pad, stronger_pads
+from gripmargin.checks.remedies import LARGEST_PADS, least_factor, stronger_pads
 from gripmargin.checks.stop_use import stop_use
 from gripmargin.checks.use import Use
 from gripmargin.errors import InputError
@@ -127,7 +127,7 @@ class Changes:
     def _larger(self) -> Remedy | None:
         def excess(samples: NDArray[np.intp], factor: float) -> FloatArray:
             job, never = self.case.job, np.full(samples.size, np.inf)
-            pads = tuple(scaled_pad(pad, factor) for pad in job.gripper.pads)
+            pads = tuple(pad.enlarged(factor) for pad in job.gripper.pads)
             larger = Gripper(pads=pads, cycles_since_cleaning=job.gripper.cycles_since_cleaning)
             try:
                 changed = work_out(replace(job, gripper=larger), motion=self.case.motion)

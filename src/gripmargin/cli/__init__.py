@@ -15,14 +15,14 @@ import traceback
 from collections.abc import Sequence
 from typing import NoReturn
 
-from gripmargin.cli import check
+from gripmargin.cli import check, tune
 from gripmargin.cli.arguments import BAD_INPUT, EXITS, INTERNAL, PASSED, SHORT, UNDECIDED, Parser
 from gripmargin.crew import ONE_THREAD
 from gripmargin.errors import GripmarginError
 
 __all__ = ["BAD_INPUT", "INTERNAL", "PASSED", "SHORT", "UNDECIDED", "command", "main"]
 
-_COMMANDS = (check,)
+_COMMANDS = (check, tune)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

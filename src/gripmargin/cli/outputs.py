@@ -41,11 +41,11 @@ def checked_places(places: Mapping[str, str | None], inputs: Iterable[str]) -> d
     return wanted
 
 
-def write_all(texts: Mapping[str, str]) -> None:
+def write_all(texts: Mapping[str, str | bytes]) -> None:
     """Write texts to their places, none before all can be written.
 
     Args:
-        texts: Text by file name; '-' is standard output.
+        texts: Text, or bytes, by file name; '-' is standard output and takes text.
 
     Raises:
         GripmarginError: A file cannot be written; the files are then as they were.
@@ -54,10 +54,10 @@ def write_all(texts: Mapping[str, str]) -> None:
     try:
         for place, text in texts.items():
             if place != STDOUT:
-                content = text.encode("utf-8", errors="backslashreplace")
+                content = text if isinstance(text, bytes) else text.encode("utf-8", errors="backslashreplace")
                 staged.append((Path(place), content, stage(Path(place), content)))
         if STDOUT in texts:
-            sys.stdout.write(texts[STDOUT])
+            sys.stdout.write(str(texts[STDOUT]))
             sys.stdout.flush()
         for path, content, written in staged:
             put(path, content, written)

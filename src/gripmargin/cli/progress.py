@@ -22,6 +22,7 @@ class Progress:
 
     def __init__(self, total: int, unit: str) -> None:
         self._bar: Any = None
+        self._begun = 0
         if total > 1 and sys.stderr.isatty() and os.environ.get("TERM") != "dumb":
             from tqdm import tqdm  # noqa: PLC0415 - only on a terminal
 
@@ -40,6 +41,14 @@ class Progress:
         """One more is done."""
         if self._bar is not None:
             self._bar.update(1)
+
+    def say(self, what: str) -> None:
+        """A step begins; those before it are done."""
+        if self._bar is not None:
+            self._bar.bar_format = f"{{bar:30}} {{elapsed}}  {what}"
+            self._bar.n = min(self._begun, self._bar.total)
+            self._begun += 1
+            self._bar.refresh()
 
     @contextmanager
     def aside(self) -> Iterator[None]:

@@ -105,3 +105,4 @@ _WRITERS: dict[str, Callable[[Trajectory, Chain | None], bytes]] = {
     ".yml": _yaml,
     ".json": _json,
 }
+WRITTEN = tuple(_WRITERS)

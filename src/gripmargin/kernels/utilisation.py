@@ -84,18 +84,23 @@ def utilisation_error(maps: FloatArray, columns: FloatArray) -> tuple[FloatArray
     return rss, total
 
 
-def largest_scale(maps: FloatArray, still: FloatArray, moving: FloatArray, limit: float) -> FloatArray:
+def largest_scale(
+    maps: FloatArray, still: FloatArray, moving: FloatArray, limit: float, error: FloatArray | None = None
+) -> FloatArray:
     """Return the largest factor on the moving part of the load that keeps every point within a limit.
 
     With all rates scaled by k the load is ``still + k^2 moving``. Utilisation is convex in k^2, so where the
     still part alone is within the limit the factors that are form an interval from 0; its upper end is the
-    smallest positive root over the points of a quadratic, with the tension counted where it is one.
+    smallest positive root over the points of a quadratic, with the tension counted where it is one. An error of
+    the utilisation that grows with k^2 leaves the least root of ``|still + x moving| = limit - x error``: a
+    quadratic as well.
 
     Args:
         maps: Load wrench to normalised traction, shape (3, points, 6).
         still: Load at standstill, shape (6, samples).
         moving: What the motion adds, shape (6, samples).
         limit: Largest utilisation allowed [-].
+        error: What errors of the moving part may add to the utilisation [-], shape (samples,), or None.
 
     Returns:
         Largest k^2 for every sample, shape (samples,); inf where nothing limits it, NaN where the still part
@@ -103,13 +108,17 @@ def largest_scale(maps: FloatArray, still: FloatArray, moving: FloatArray, limit
     """
     samples = still.shape[1]
     out = np.empty(samples)
+    added = np.zeros(samples) if error is None else error
     step = _block(3 * maps.shape[1])
     for first in range(0, samples, step):
         part = slice(first, first + step)
         a1, a2, a3 = maps @ still[:, part]
         b1, b2, b3 = maps @ moving[:, part]
-        sheared = _upper_root(b1**2 + b2**2, a1 * b1 + a2 * b2, a1**2 + a2**2 - limit**2)
-        both = _upper_root(b1**2 + b2**2 + b3**2, a1 * b1 + a2 * b2 + a3 * b3, a1**2 + a2**2 + a3**2 - limit**2)
+        square, slope = added[part] ** 2, limit * added[part]
+        sheared = _upper_root(b1**2 + b2**2 - square, a1 * b1 + a2 * b2 + slope, a1**2 + a2**2 - limit**2)
+        both = _upper_root(
+            b1**2 + b2**2 + b3**2 - square, a1 * b1 + a2 * b2 + a3 * b3 + slope, a1**2 + a2**2 + a3**2 - limit**2
+        )
         # The tension counts at a root only where it is positive there; of the two branches' roots the
         # smaller one is the first crossing of the maximum of both.
         with np.errstate(invalid="ignore"):
@@ -118,6 +127,7 @@ def largest_scale(maps: FloatArray, still: FloatArray, moving: FloatArray, limit
         worst = root.min(axis=0)
         alone = (a1**2 + a2**2 + np.maximum(a3, 0.0) ** 2).max(axis=0)
         number = np.isfinite(still[:, part]).all(axis=0) & np.isfinite(moving[:, part]).all(axis=0)
+        number &= np.isfinite(added[part])
         out[part] = np.where((alone <= limit**2) & number, worst, np.nan)
     return out
 

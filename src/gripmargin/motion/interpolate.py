@@ -78,6 +78,27 @@ def as_controller_moves(message: JointTrajectory, *, period: float = CONTROLLER_
     )
 
 
+def quintic_between(
+    t: FloatArray, q: FloatArray, qd: FloatArray, qdd: FloatArray, times: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return positions, speeds and accelerations between samples, on polynomials of degree five.
+
+    Args:
+        t: Times of the samples [s], shape (n,).
+        q: Positions, shape (n, joints).
+        qd: Speeds, shape (n, joints).
+        qdd: Accelerations, shape (n, joints).
+        times: Where to evaluate [s], within the samples, shape (m,).
+
+    Returns:
+        Each of shape (m, joints).
+    """
+    step = np.diff(t)
+    segment = np.clip(np.searchsorted(t, times, side="right") - 1, 0, step.size - 1)
+    share = np.clip((times - t[segment]) / step[segment], 0.0, 1.0)
+    return _evaluate(_quintic(q, qd, qdd, step), segment, share, step)
+
+
 def _cubic(q: FloatArray, qd: FloatArray, step: FloatArray) -> list[FloatArray]:
     """Coefficients in the share of the segment, lowest power first, each (segments, joints)."""
     h = step[:, None]

@@ -35,7 +35,7 @@ def report_tree(report: Report, *, samples: bool = False) -> dict[str, Any]:
         "cautions": list(CAUTIONS),
     }
     if samples:
-        tree["samples"] = {name: _plain(values) for name, values in vars(report.samples).items()}
+        tree["samples"] = {name: plain(values) for name, values in vars(report.samples).items()}
     return tree
 
 
@@ -86,7 +86,7 @@ def _check(check: CheckResult) -> dict[str, Any]:
         "text": check.text,
         "measure": check.measure,
         "lines": list(check.lines),
-        "details": _plain(check.details),
+        "details": plain(check.details),
     }
 
 
@@ -97,16 +97,16 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "from": finding.start,
         "to": finding.end,
         "spans": [list(span) for span in finding.spans],
-        "worst": _plain(finding.worst),
-        "because": _plain(finding.because),
+        "worst": plain(finding.worst),
+        "because": plain(finding.because),
         "remedy": finding.remedy,
-        "remedies": [_plain(asdict(remedy)) for remedy in finding.remedies],
+        "remedies": [plain(asdict(remedy)) for remedy in finding.remedies],
         "text": finding.text,
     }
 
 
-def _plain(value: Any) -> Any:
-    """Lists and plain numbers; what is not finite becomes None."""
+def plain(value: Any) -> Any:
+    """Return lists and plain numbers in place of arrays; what is not finite becomes None."""
     if isinstance(value, np.ndarray):
         if value.dtype.kind == "f" and not np.isfinite(value).all():
             holes = value.astype(object)
@@ -114,9 +114,9 @@ def _plain(value: Any) -> Any:
             return holes.tolist()
         return value.tolist()
     if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
+        return {key: plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
+        return [plain(item) for item in value]
     if isinstance(value, float) and not np.isfinite(value):
         return None
     return value

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -121,6 +121,11 @@ class Pad(Value):
         put(self, "outline", outline)
         put(self, "edge", outline if self.edge is None else polygon(self.edge, f"pad '{self.name}' edge"))
         put(self, "pose_in_tool", as_pose(self.pose_in_tool, f"pad '{self.name}' pose"))
+
+    def enlarged(self, factor: float) -> Pad:
+        """Return the pad with its length and width times a factor, about its own frame."""
+        edge = self.outline if self.edge is None else self.edge
+        return replace(self, outline=factor * self.outline, edge=factor * edge)
 
     @classmethod
     def rectangle(cls, name: str, material: PadMaterial, size: ArrayLike, at: ArrayLike | None = None) -> Pad:

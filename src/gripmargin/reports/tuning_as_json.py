@@ -1,0 +1,89 @@
+"""What tuning a job comes to, as JSON: SI units, radians, null where there is no number."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from typing import Any
+
+from gripmargin.report import CAUTIONS
+from gripmargin.reports.as_json import plain, report_tree
+from gripmargin.tuned import SCHEMA, Limit, Move, Moves, Override, Retimed, Tuning
+
+
+def tuning_tree(tuning: Tuning) -> dict[str, Any]:
+    """Return the outcome of tuning as a tree of plain values."""
+    return {
+        "schema": SCHEMA,
+        "verdict": str(tuning.verdict),
+        "job": tuning.job,
+        "override": None if tuning.override is None else _override(tuning.override),
+        "moves": None if tuning.moves is None else _moves(tuning.moves),
+        "retimed": None if tuning.retimed is None else _retimed(tuning.retimed),
+        "standstill": None if tuning.standstill is None else plain(asdict(tuning.standstill)),
+        "grasp": None if tuning.grasp is None else plain(asdict(tuning.grasp)),
+        "blocked": list(tuning.blocked),
+        "notes": list(tuning.notes),
+        "references": list(tuning.references),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def tuning_json(tuning: Tuning) -> str:
+    """Return the outcome of tuning as JSON text: the same input gives the same bytes."""
+    return json.dumps(tuning_tree(tuning), allow_nan=False, indent=1, ensure_ascii=False) + "\n"
+
+
+def _override(found: Override) -> dict[str, Any]:
+    return {
+        "factor": found.factor,
+        "closed_form": plain(found.closed_form),
+        "limit": _limit(found.limit),
+        "curve": {"speed": plain(found.curve.speed), "ratio": plain(found.curve.ratio)},
+        "cycle_now": found.cycle_now,
+        "cycle_then": found.cycle_then,
+        "report": None if found.report is None else report_tree(found.report),
+    }
+
+
+def _moves(found: Moves) -> dict[str, Any]:
+    return {
+        "passed": found.passed,
+        "rows": [_row(row) for row in found.rows],
+        "cycle_now": found.cycle_now,
+        "cycle_then": found.cycle_then,
+        "report": report_tree(found.report),
+    }
+
+
+def _retimed(found: Retimed) -> dict[str, Any]:
+    return {
+        "passed": found.passed,
+        "by": found.by,
+        "rows": [_row(row) for row in found.rows],
+        "cycle_now": found.cycle_now,
+        "cycle_then": found.cycle_then,
+        "rate": found.rate,
+        "deviation": plain(found.deviation),
+        "ramp": list(found.ramp),
+        "reached": plain(found.reached),
+        "rounds": found.rounds,
+        "report": report_tree(found.report),
+    }
+
+
+def _row(row: Move) -> dict[str, Any]:
+    return {
+        "moves": list(row.moves),
+        "from": row.start,
+        "to": row.end,
+        "time_now": row.time_now,
+        "factor": row.factor,
+        "time_then": row.time_then,
+        "limit": _limit(row.limit),
+        "kept": row.kept,
+    }
+
+
+def _limit(limit: Limit | None) -> dict[str, Any] | None:
+    return None if limit is None else plain(asdict(limit))

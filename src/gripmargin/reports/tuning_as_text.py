@@ -1,0 +1,106 @@
+"""What tuning a job comes to, as short text."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from gripmargin.findings import Verdict
+from gripmargin.report import CAUTIONS
+from gripmargin.tuned import Move, Moves, Override, Retimed, Tuning
+
+WIDTH = 100
+CURVE_SHOWN = 7  # points of the curve in the text
+
+
+def tuning_text(tuning: Tuning) -> str:
+    """Return the outcome of tuning as text for a person, at most 100 characters wide."""
+    lines = [*_wrapped(f"{tuning.verdict.upper()}  ", f"{tuning.job}: how fast it may be"), ""]
+    if tuning.standstill is not None:
+        lines += _wrapped("  ", tuning.standstill.text)
+    if tuning.override is not None:
+        lines += _override(tuning.override)
+    if tuning.moves is not None:
+        lines += ["", *_moves(tuning.moves)]
+    if tuning.retimed is not None:
+        lines += ["", *_retimed(tuning.retimed)]
+    if tuning.blocked:
+        words = "does not pass" if tuning.verdict is Verdict.FAIL else "cannot be decided"
+        lines += ["", f"What {words}, whatever the speed that was tried", *_bullets(tuning.blocked)]
+    if tuning.grasp is not None:
+        lines += ["", "A better grasp", *_bullets(tuning.grasp.text)]
+    lines += ["", "Assumed", *_bullets(tuning.notes), "", "Cautions", *_bullets(CAUTIONS)]
+    return "\n".join(lines) + "\n"
+
+
+def _override(found: Override) -> list[str]:
+    if found.factor is None:
+        lines = _wrapped("  whole program  ", "no speed was found at which everything passes")
+    else:
+        lines = _wrapped(
+            "  whole program  ",
+            f"{found.factor:.3f} times its speed; {found.cycle_now:.3f} s become {found.cycle_then:.3f} s",
+        )
+    lines += _wrapped("    ", f"limited by {found.limit.text}")
+    at = np.linspace(0, found.curve.speed.size - 1, CURVE_SHOWN).round().astype(int)
+    shown = ", ".join(f"{_figure(found.curve.ratio[i])} at {100 * found.curve.speed[i]:.0f} %" for i in at)
+    return lines + _wrapped("    ", f"least margin over its target, in closed form: {shown} of the speed")
+
+
+def _figure(value: float) -> str:
+    return f"{value:.2f}" if np.isfinite(value) else "-"
+
+
+def _moves(found: Moves) -> list[str]:
+    end = f"{found.cycle_now:.3f} s become {found.cycle_then:.3f} s" if found.passed else "the program does not pass"
+    return [*_wrapped("  each move      ", end), *_table(found.rows)]
+
+
+def _retimed(found: Retimed) -> list[str]:
+    end = f"{found.cycle_now:.3f} s become {found.cycle_then:.3f} s" if found.passed else "no program that passes"
+    lines = _wrapped("  new time law   ", end)
+    if not found.passed:
+        return lines
+    if found.by != "retiming":
+        lines += _wrapped("    ", f"no time law was found that is faster than the speeds ({found.by}): they are used")
+        return lines
+    ramps = f"{1e3 * min(found.ramp):.0f} to {1e3 * max(found.ramp):.0f} ms"
+    lines += _wrapped(
+        "    ",
+        f"checked at {found.rate:g} samples a second; path acceleration spread over {ramps}; least margin "
+        f"{found.reached:.3f} times its target; largest distance from the given path {found.deviation:.2g} rad or m",
+    )
+    return lines + _table(found.rows)
+
+
+def _table(rows: Sequence[Move]) -> list[str]:
+    wide = min(max(len(row.name) for row in rows), 32)
+    lines = [f"    {'move':<{wide}}   now [s]  factor  then [s]  limited by"]
+    for row in rows:
+        why = f"kept: {row.kept}" if row.limit is None else row.limit.text.replace(f" in move '{row.limit.move}'", "")
+        first = f"    {_short(row.name, wide):<{wide}}  {row.time_now:8.3f}  {row.factor:6.3f}  {row.time_then:8.3f}  "
+        lines += textwrap.wrap(
+            _printable(why), WIDTH, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False
+        )
+    return lines
+
+
+def _short(name: str, wide: int) -> str:
+    shown = _printable(name)
+    return shown if len(shown) <= wide else shown[: wide - 3] + "..."
+
+
+def _bullets(items: Iterable[str]) -> list[str]:
+    return [line for item in items for line in _wrapped("  - ", item)]
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def _wrapped(first: str, text: str) -> list[str]:
+    return textwrap.wrap(
+        _printable(text), WIDTH, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False
+    )

@@ -1,0 +1,155 @@
+"""What the targets ask of the pads over the carry, and the speed at which they are just met: in closed form.
+
+With all rates scaled by k the load is gravity's part plus k^2 of the rest, and so are the errors of estimated
+rates. Utilisation is convex in k^2, so each place on the pads allows the speeds up to one root of a quadratic
+(`gripmargin.kernels.utilisation.largest_scale`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.arrays import FloatArray
+from gripmargin.case import Case
+from gripmargin.checks import words
+from gripmargin.checks.use import Use, pad_use, use_without
+from gripmargin.contact.backing import Backing
+from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
+from gripmargin.loads import load_by_cause
+from gripmargin.tuned import Limit
+
+LOST = 1e6  # what a load asks of pads that are gone, over what it asks of those that were there
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Demands:
+    """Tractions over what the targets allow: all of them at most 1 is on target.
+
+    Attributes:
+        maps: Load wrench to normalised traction, shape (3, points, 6).
+        checks: For each point the check it belongs to.
+        pads: For each point its pad.
+        samples: The carried samples, shape (m,).
+        still: Load at standstill there, shape (6, m).
+        moving: What the motion adds, shape (6, m).
+        error: What errors of the rates and gaps between samples may add to the use, shape (m,); inf: unknown.
+    """
+
+    maps: FloatArray
+    checks: tuple[str, ...]
+    pads: tuple[str, ...]
+    samples: NDArray[np.intp]
+    still: FloatArray
+    moving: FloatArray
+    error: FloatArray
+
+    @classmethod
+    def of(cls, case: Case) -> Demands:
+        """Work them out for a job."""
+        targets, samples = case.job.targets, case.carried
+        whole, tension = pad_use(case)
+        parts = [_part("hold", whole.maps * targets.hold, whole.owner, case)]
+        error = targets.hold * _added(whole)
+        if targets.peel is not None:
+            pull = np.zeros_like(whole.maps)
+            pull[2] = whole.maps[2] * targets.peel
+            parts.append(_part("peel", pull, whole.owner, case))
+            error = np.maximum(error, targets.peel * _added(tension))
+        if targets.one_pad_lost is not None:
+            for lost in range(len(case.backing.patches)):
+                maps, owner, added = _without(case, lost)
+                parts.append(_part("one_pad_lost", maps * targets.one_pad_lost, owner, case))
+                error = np.maximum(error, targets.one_pad_lost * added)
+        still = case.standing[:, samples]
+        return cls(
+            maps=np.ascontiguousarray(np.concatenate([maps for maps, _, _ in parts], axis=1)),
+            checks=tuple(name for _, names, _ in parts for name in names),
+            pads=tuple(pad for _, _, pads in parts for pad in pads),
+            samples=samples,
+            still=still,
+            moving=case.load[:, samples] - still,
+            error=error,
+        )
+
+    def speeds(self) -> FloatArray:
+        """Return the largest speed factor of each carried sample, shape (m,); NaN where no speed is slow enough."""
+        return np.sqrt(largest_scale(self.maps, self.still, self.moving, 1.0, self.error))
+
+    def ratios(self, speeds: Sequence[float] | FloatArray) -> FloatArray:
+        """Return the least margin over its target over the carry at speed factors, shape of ``speeds``."""
+        return np.array([self._ratio(float(k)) for k in speeds])
+
+    def standing_ratio(self) -> tuple[float, int, int]:
+        """Return the least margin over its target at standstill, where in the carry and at which point."""
+        use, point, _, _ = peak_utilisation(self.maps, self.still)
+        worst = int(np.argmax(use))
+        return (1.0 / float(use[worst]) if use[worst] > 0 else np.inf), worst, int(point[worst])
+
+    def _ratio(self, speed: float) -> float:
+        use = peak_utilisation(self.maps, self.still + speed**2 * self.moving)[0] + speed**2 * self.error
+        worst = float(use.max()) if not np.isnan(use).any() else np.inf
+        return 1.0 / worst if worst > 0 else np.inf
+
+    def limit(self, case: Case, index: int, speed: float) -> Limit:
+        """Return what limits a carried sample at a speed factor.
+
+        Args:
+            case: The job.
+            index: Of the carried sample.
+            speed: Factor on the speed.
+        """
+        sample = int(self.samples[index])
+        load = self.still[:, index] + speed**2 * self.moving[:, index]
+        point = int(peak_utilisation(self.maps, load[:, None])[1][0])
+        check, pad = self.checks[point], self.pads[point]
+        causes = self._causes(case, sample, point, speed, load)
+        place = case.place(sample)
+        return Limit(
+            by=check,
+            t=place.t,
+            sample=sample,
+            move=place.move,
+            pad=pad,
+            causes=causes,
+            text=f"{check} at {place.t:.3f} s{words.in_move(place.move)}, pad '{pad}': {words.ranked(causes)}",
+        )
+
+    def _causes(self, case: Case, sample: int, point: int, speed: float, load: FloatArray) -> dict[str, float]:
+        traction = self.maps[:, point] @ load
+        traction[2] = max(traction[2], 0.0)
+        size = float(traction @ traction)
+        found = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample)
+        return {
+            cause: float((self.maps[:, point] @ part) @ traction / size) * (1.0 if cause == "gravity" else speed**2)
+            for cause, part in found.items()
+            if size > 0
+        }
+
+
+def _added(use: Use) -> FloatArray:
+    """What errors and gaps add to the best estimate; unknown is infinite."""
+    with np.errstate(invalid="ignore"):
+        added = use.high - use.value
+    return np.where(np.isnan(added), np.inf, added)
+
+
+def _without(case: Case, lost: int) -> tuple[FloatArray, NDArray[np.intp], FloatArray]:
+    """Maps, owners and errors with one pad gone; with the only pad gone any load is too much."""
+    if len(case.backing.patches) == 1:
+        maps, owner = case.backing.edge_maps(case.strengths)
+        return maps * LOST, owner, np.zeros(case.carried.size)
+    keep = [i for i in range(len(case.backing.patches)) if i != lost]
+    backing = Backing(tuple(case.backing.patches[i] for i in keep))
+    maps, owner = backing.edge_maps([case.strengths[i] for i in keep])
+    return maps, np.asarray(keep)[owner], _added(use_without(case, lost))
+
+
+def _part(
+    check: str, maps: FloatArray, owner: NDArray[np.intp], case: Case
+) -> tuple[FloatArray, tuple[str, ...], tuple[str, ...]]:
+    pads = tuple(case.backing.patches[i].pad.name for i in owner)
+    return maps, (check,) * len(pads), pads

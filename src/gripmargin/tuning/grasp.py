@@ -1,0 +1,246 @@
+"""A better grasp for a program at its present speed: where the pads lie, how the tool is tilted, how large they are."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from scipy.optimize import minimize
+from scipy.spatial.transform import Rotation
+
+from gripmargin.arrays import FloatArray
+from gripmargin.case import Case, work_out
+from gripmargin.errors import InputError
+from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.loads import part_load
+from gripmargin.poses import pose
+from gripmargin.tuned import Grasp
+from gripmargin.tuning.demands import Demands
+
+STEEPEST = math.radians(30.0)  # largest tilt of the tool that is looked at
+TILTS = 15  # tilts up to it
+AZIMUTHS = 36  # directions of the tilt
+GRID = 9  # places along each side of the region from which the search starts
+CLEARLY = 1.01  # gain from which a change is worth its words
+LARGEST, SMALLEST = 3.0, 0.25  # factors on length and width of the pads that are tried
+HALVINGS = 10
+KEPT = 200  # worst samples at each of some places that stand for all in the search
+
+Region = tuple[float, float, float, float]
+
+
+def better_grasp(case: Case, demands: Demands, region: Region | None = None) -> Grasp:
+    """Look for the shift of the pads, the tilt of the tool and the size of the pads that suit a program.
+
+    The shift is looked for within the part's outline, or the region given, and worked out anew with the whole part;
+    the tilt is advice: it holds for the same path of the centre of mass.
+
+    Args:
+        case: The job.
+        demands: What the targets ask.
+        region: Bounds of the shift of the pads along the tool's x and y: least x, largest x, least y, largest y [m].
+    """
+    now = float(demands.ratios([1.0])[0])
+    place = _Places.of(case, demands, region)
+    shift, shifted = _best_shift(case, place, now)
+    tilt, axis, tilted = _best_tilt(case, demands, now)
+    area = _area_needed(case)
+    bounds = place.bounds
+    return Grasp(
+        ratio_now=now,
+        shift=shift,
+        ratio_shifted=shifted,
+        region=bounds,
+        tilt=tilt,
+        tilt_axis=axis,
+        ratio_tilted=tilted,
+        area_factor=area,
+        text=_text(now, shift, shifted, bounds, (tilt, axis, tilted), area),
+    )
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Places:
+    """Where the pads may lie on the part.
+
+    Attributes:
+        region: Shifts of the pads along the tool's x and y that are allowed [m].
+        ratio: Shift to the least margin over its target, on the samples that count.
+    """
+
+    region: shapely.Geometry
+    ratio: Callable[[FloatArray], float]
+
+    @property
+    def bounds(self) -> Region:
+        """Least x, largest x, least y, largest y [m]."""
+        x0, y0, x1, y1 = self.region.bounds
+        return float(x0), float(x1), float(y0), float(y1)
+
+    @classmethod
+    def of(cls, case: Case, demands: Demands, region: Region | None) -> _Places:
+        """Find the region; an empty one becomes the present place."""
+        allowed = _allowed(case, region)
+        motion, part = case.motion.at, case.job.part
+
+        def use(shift: FloatArray) -> FloatArray:
+            moved = part.placed(pose(xyz=[-shift[0], -shift[1], 0.0]))
+            load = part_load(moved, motion, case.job.gravity)[:, demands.samples]
+            return np.asarray(peak_utilisation(demands.maps, load)[0] + demands.error)
+
+        x0, y0, x1, y1 = allowed.bounds
+        corners = [np.array(c) for c in ((0.0, 0.0), (x0, y0), (x0, y1), (x1, y0), (x1, y1))]
+        worst = np.unique(np.concatenate([np.argsort(use(c))[-KEPT:] for c in corners]))
+        few = replace(
+            demands,
+            samples=demands.samples[worst],
+            still=demands.still[:, worst],
+            moving=demands.moving[:, worst],
+            error=demands.error[worst],
+        )
+        state = replace(motion, t=motion.t[few.samples].copy(), state=motion.state[:, :, few.samples].copy())
+
+        def ratio(shift: FloatArray) -> float:
+            moved = part.placed(pose(xyz=[-float(shift[0]), -float(shift[1]), 0.0]))
+            load = part_load(moved, state, case.job.gravity)
+            return float(1.0 / (peak_utilisation(few.maps, load)[0] + few.error).max())
+
+        return cls(region=allowed, ratio=ratio)
+
+
+def _allowed(case: Case, region: Region | None) -> shapely.Geometry:
+    """Shifts at which every pad lies wholly on the part, or within the region given."""
+    pads = np.concatenate([_corners(pad.pose_in_tool, pad.outline) for pad in case.job.gripper.pads])
+    if region is not None:
+        box = shapely.box(region[0], region[2], region[1], region[3])
+    else:
+        reach = float(np.ptp(pads, axis=0).max())
+        box = shapely.box(-reach, -reach, reach, reach)
+    outline = case.job.part.outline
+    if outline is not None:
+        for x, y in pads:
+            box = box.intersection(shapely.Polygon(outline - np.array([x, y])))
+    return shapely.Point(0.0, 0.0).buffer(1e-9) if box.is_empty or box.area == 0.0 else box
+
+
+def _corners(pose_in_tool: FloatArray, outline: FloatArray) -> FloatArray:
+    return np.asarray(outline @ pose_in_tool[:2, :2].T + pose_in_tool[:2, 3])
+
+
+def _best_shift(case: Case, place: _Places, now: float) -> tuple[tuple[float, float], float]:
+    """The best place found from a grid and by the simplex of Nelder and Mead, rounded to whole millimetres."""
+    x0, x1, y0, y1 = place.bounds
+    shapely.prepare(place.region)
+
+    def cost(shift: FloatArray) -> float:
+        inside = shapely.covers(place.region, shapely.Point(*shift))
+        return -place.ratio(shift) if inside else float(shapely.distance(place.region, shapely.Point(*shift)))
+
+    starts = [np.array([x, y]) for x in np.linspace(x0, x1, GRID) for y in np.linspace(y0, y1, GRID)]
+    best = min([np.zeros(2), *starts], key=cost)
+    size = max(x1 - x0, y1 - y0) / GRID
+    simplex = best + size * np.array([[0.0, 0.0], [0.7, 0.0], [0.0, 0.7]])
+    found = minimize(
+        cost, best, method="Nelder-Mead", options={"initial_simplex": simplex, "xatol": 2e-4, "fatol": 1e-4}
+    )
+    dx, dy = (float(d) + 0.0 for d in np.round(found.x, 3))
+    ratio = _ratio_at(case, dx, dy)
+    return ((dx, dy), ratio) if ratio > CLEARLY * now else ((0.0, 0.0), now)
+
+
+def _ratio_at(case: Case, dx: float, dy: float) -> float:
+    """The least margin over its target with the pads shifted, from the whole job; 0 where they do not fit."""
+    try:
+        changed = work_out(replace(case.job, part=case.job.part.placed(pose(xyz=[-dx, -dy, 0.0]))), motion=case.motion)
+    except InputError:
+        return 0.0
+    return _ratio_of(case, changed)
+
+
+def _ratio_of(case: Case, changed: Case) -> float:
+    if changed.carried.size == 0:
+        return 0.0
+    for old, new in zip(case.whole.patches, changed.whole.patches, strict=True):
+        if new.share < min(old.share, 0.999) - 1e-6:
+            return 0.0
+    return float(Demands.of(changed).ratios([1.0])[0])
+
+
+def _best_tilt(case: Case, demands: Demands, now: float) -> tuple[float, tuple[float, float, float], float]:
+    """The tilt of the tool over the whole carry with the largest margin, for the same path of the centre of mass."""
+    com = case.job.part.com
+    load = demands.still + demands.moving
+    force, about_com = load[:3], load[3:] - np.cross(com, load[:3], axis=0)
+    best = (0.0, (1.0, 0.0, 0.0), now)
+    for azimuth in 2.0 * np.pi * np.arange(AZIMUTHS) / AZIMUTHS:
+        axis = np.array([np.cos(azimuth), np.sin(azimuth), 0.0])
+        for tilt in STEEPEST * np.arange(1, TILTS + 1) / TILTS:
+            turned = Rotation.from_rotvec(-tilt * axis).as_matrix()
+            pushed = turned @ force
+            moment = turned @ about_com + np.cross(com, pushed, axis=0)
+            use = peak_utilisation(demands.maps, np.concatenate([pushed, moment]))[0] + demands.error
+            ratio = float(1.0 / use.max())
+            if ratio > max(best[2], CLEARLY * now):
+                x, y = (float(a) + 0.0 for a in np.round(axis[:2], 6))
+                best = (float(tilt), (x, y, 0.0), ratio)
+    return best
+
+
+def _area_needed(case: Case) -> float | None:
+    """The least factor on the area of every pad with which the targets are met; None where none is enough."""
+
+    def enough(factor: float) -> bool:
+        pads = tuple(pad.enlarged(factor) for pad in case.job.gripper.pads)
+        gripper = replace(case.job.gripper, pads=pads)
+        try:
+            changed = work_out(replace(case.job, gripper=gripper), motion=case.motion)
+        except InputError:
+            return False
+        return _ratio_of(case, changed) >= 1.0
+
+    if not enough(LARGEST):
+        fits = [f for f in np.linspace(1.0, LARGEST, 9)[1:-1] if enough(float(f))]
+        if not fits:
+            return 1.0 if enough(1.0) else None
+        high = float(fits[0])
+    else:
+        high = LARGEST
+    low = SMALLEST
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2.0
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return math.ceil(100.0 * high**2 - 1e-9) / 100.0
+
+
+def _text(
+    now: float,
+    shift: tuple[float, float],
+    shifted: float,
+    bounds: Region,
+    tilt: tuple[float, tuple[float, float, float], float],
+    area: float | None,
+) -> tuple[str, ...]:
+    x0, x1, y0, y1 = (1e3 * b for b in bounds)
+    within = f"within x {x0:+.0f} to {x1:+.0f}, y {y0:+.0f} to {y1:+.0f} mm"
+    out = [f"as it is: least margin over the carry {now:.2f} times its target"]
+    if shift == (0.0, 0.0):
+        out.append(f"no shift of the pads {within} is worth its while")
+    else:
+        dx, dy = (1e3 * d for d in shift)
+        out.append(f"pads shifted on the part by x {dx:+.0f}, y {dy:+.0f} mm (tool frame; {within}): {shifted:.2f}")
+    angle, axis, tilted = tilt
+    if angle == 0.0:
+        out.append(f"no tilt of the tool up to {math.degrees(STEEPEST):.0f} deg is worth its while")
+    else:
+        out.append(
+            f"where it is free, the tool tilted over the whole carry by {math.degrees(angle):.0f} deg about its axis "
+            f"({axis[0]:+.2f}, {axis[1]:+.2f}, 0): about {tilted:.2f}"
+        )
+    if area is None:
+        out.append(f"no pads up to {LARGEST**2:.0f} times the area that fit the part are enough at the present speed")
+    else:
+        out.append(f"for the targets at the present speed the pads need {area:.2f} times their area")
+    return tuple(out)

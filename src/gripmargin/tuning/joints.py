@@ -1,0 +1,64 @@
+"""How much faster the joints may go: speeds grow with the factor, accelerations with its square, jerk with its cube."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.arrays import FloatArray
+from gripmargin.case import Case
+from gripmargin.checks import words
+from gripmargin.tuned import Limit
+
+STILL_RATE = 1e-9  # rates below this do not limit anything
+
+
+def joint_speeds(case: Case) -> tuple[FloatArray, NDArray[np.intp]]:
+    """Return the largest speed factor of each sample under the joint limits, and what limits it.
+
+    Args:
+        case: The job.
+
+    Returns:
+        Factors, shape (n,), inf where nothing limits; and for each sample order * joints + joint, where order is 0
+        for speed, 1 for acceleration, 2 for jerk.
+    """
+    n = case.job.trajectory.samples
+    rates = list(_rates(case))
+    if not rates:
+        return np.full(n, np.inf), np.zeros(n, dtype=np.intp)
+    joints = rates[0][1].shape[1]
+    allowed = np.full((n, 3 * joints), np.inf)
+    for order, rate, limit in rates:
+        size = np.abs(rate)
+        moving = size > STILL_RATE
+        share = np.divide(np.broadcast_to(limit, size.shape), size, out=np.full_like(size, np.inf), where=moving)
+        allowed[:, order * joints : (order + 1) * joints] = share ** (1.0 / (order + 1))
+    at = allowed.argmin(axis=1)
+    return allowed[np.arange(n), at], at
+
+
+def joint_limit(case: Case, sample: int, which: int) -> Limit:
+    """Return the limit that `joint_speeds` found at a sample."""
+    assert case.motion.joint_rates is not None  # noqa: S101 - else nothing was found
+    joints = case.motion.joint_rates[0].shape[1]
+    by = ("joint speed", "joint acceleration", "joint jerk")[which // joints]
+    joint = which % joints + 1
+    place = case.place(sample)
+    text = f"{by} of joint {joint} at {place.t:.3f} s{words.in_move(place.move)}"
+    return Limit(by=by, t=place.t, sample=sample, move=place.move, joint=joint, text=text)
+
+
+def _rates(case: Case) -> Iterator[tuple[int, FloatArray, FloatArray]]:
+    """Order, rates of the program, limits: where both are known."""
+    limits, rates = case.job.joint_limits, case.motion.joint_rates
+    if limits is None or rates is None:
+        return
+    if limits.speed is not None:
+        yield 0, rates[0], limits.speed
+    if limits.acceleration is not None:
+        yield 1, rates[1], limits.acceleration
+    if limits.jerk is not None:
+        yield 2, np.gradient(rates[1], case.job.trajectory.t, axis=0), limits.jerk

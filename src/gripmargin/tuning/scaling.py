@@ -1,0 +1,59 @@
+"""A job with stretches of its program made faster or slower on the same path."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from gripmargin.arrays import FloatArray
+from gripmargin.job import Job
+from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.workcell import Phase
+
+
+def scaled(job: Job, factors: FloatArray) -> Job:
+    """Return a job with its program at other speeds; the samples stay the same, their times and rates change.
+
+    Where neighbouring intervals have different factors the program has to be at rest.
+
+    Args:
+        job: The job.
+        factors: On the speed of each interval between samples, shape (n - 1,).
+    """
+    t = job.trajectory.t
+    times = t[0] + np.concatenate([[0.0], np.cumsum(np.diff(t) / factors)])
+    return replace(job, trajectory=_scaled(job.trajectory, times, factors), phases=moved_phases(job.phases, t, times))
+
+
+def moved_phases(phases: tuple[Phase, ...], now: FloatArray, then: FloatArray) -> tuple[Phase, ...]:
+    """Return phases for a program whose times have changed.
+
+    Args:
+        phases: As they are.
+        now: Times of some points of the program, increasing, shape (k,).
+        then: What they become, shape (k,).
+    """
+    return tuple(
+        phase
+        if phase.span is None
+        else replace(phase, start=_moved(phase.span[0], now, then), end=_moved(phase.span[1], now, then))
+        for phase in phases
+    )
+
+
+def _moved(time: float, now: FloatArray, then: FloatArray) -> float:
+    if time < now[0]:
+        return float(then[0] + time - now[0])
+    if time > now[-1]:
+        return float(then[-1] + time - now[-1])
+    return float(np.interp(time, now, then))
+
+
+def _scaled(trajectory: Trajectory, times: FloatArray, factors: FloatArray) -> Trajectory:
+    if not isinstance(trajectory, JointTrajectory) or trajectory.qd is None:
+        return replace(trajectory, t=times)
+    # a sample between two factors is at rest; its acceleration counts with the larger one
+    k = np.maximum(np.append(factors, factors[-1]), np.insert(factors, 0, factors[0]))[:, None]
+    qdd = None if trajectory.qdd is None else k**2 * trajectory.qdd
+    return replace(trajectory, t=times, qd=k * trajectory.qd, qdd=qdd)

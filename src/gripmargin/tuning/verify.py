@@ -1,0 +1,92 @@
+"""The checker has the last word: what is given out has passed all of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from gripmargin.checker import check_job
+from gripmargin.findings import Verdict
+from gripmargin.job import Job
+from gripmargin.report import Report
+
+HANDOVERS = ("preload", "lift_off", "release", "pressure")  # checks that the speed of the carry does not change
+Watch = Callable[[str], None]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shortfall:
+    """A check that a program does not pass.
+
+    Attributes:
+        check: Its name.
+        verdict: Fail or undecided.
+        ratio: The least value it may have over its target [-]; 0 where it is not known.
+        sample: The worst sample, or None.
+        text: The finding in words.
+    """
+
+    check: str
+    verdict: Verdict
+    ratio: float
+    sample: int | None
+    text: str
+
+    @property
+    def stays(self) -> bool:
+        """Whether the speed of the carry changes nothing: at a handover, or where nobody can tell."""
+        return self.check in HANDOVERS or (self.sample is None and self.ratio == 0.0)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Judged:
+    """A job and what the checker says of it."""
+
+    job: Job
+    report: Report
+
+    @property
+    def passed(self) -> bool:
+        """Whether the whole job passes."""
+        return self.report.passed
+
+    @property
+    def shortfalls(self) -> tuple[Shortfall, ...]:
+        """The checks that do not pass, worst first."""
+        found = [
+            Shortfall(
+                check=result.check,
+                verdict=result.verdict,
+                ratio=(result.low or 0.0) / result.target,
+                sample=None if result.at is None else result.at.sample,
+                text=f"{result.check} is {result.verdict} ({result.text or result.measure})",
+            )
+            for result in self.report.checks
+            if result.verdict is not Verdict.PASS
+        ]
+        return tuple(sorted(found, key=lambda shortfall: shortfall.ratio))
+
+    @property
+    def of_the_carry(self) -> tuple[Shortfall, ...]:
+        """Those that the speed of the carry can change."""
+        return tuple(s for s in self.shortfalls if not s.stays)
+
+    @property
+    def blocked(self) -> tuple[Shortfall, ...]:
+        """Those that it cannot."""
+        return tuple(s for s in self.shortfalls if s.stays)
+
+    @property
+    def reached(self) -> float:
+        """The least margin over its target of the checks of the carry; inf where none has a value."""
+        ratios = [
+            result.low / result.target
+            for result in self.report.checks
+            if result.check not in HANDOVERS and result.low is not None
+        ]
+        return min(ratios, default=float("inf"))
+
+
+def judged(job: Job) -> Judged:
+    """Check a job."""
+    return Judged(job=job, report=check_job(job))

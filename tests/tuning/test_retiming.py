@@ -1,0 +1,166 @@
+"""A new time law: against closed forms and brute force, and what is given out against the checker."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.spatial import KDTree
+
+import gripmargin as gm
+from gripmargin.case import work_out
+from gripmargin.files.csv_file import read_csv
+from gripmargin.files.trajectory_writer import trajectory_bytes
+from gripmargin.job import JointLimits
+from gripmargin.motion.interpolate import quintic_between
+from gripmargin.tuning.demands import Demands
+from gripmargin.tuning.fit import fitted
+from gripmargin.tuning.path import Path
+from gripmargin.tuning.profile import Law
+from gripmargin.tuning.rests import stretches
+from gripmargin.tuning.retiming import natural_ramp
+from gripmargin.tuning.track import BETWEEN, Track
+
+BARELY = 1e-4  # [s] a ramp that is none
+
+
+@pytest.fixture
+def track(slide, smooth, film, flat_part):
+    """One metre in a straight line, pads that hold 1 kg against some acceleration."""
+
+    def make(most, *, axis=(1.0, 0.0, 0.0), gravity=(0.0, 0.0, 0.0), pull=None, joint=1e3, ramp=BARELY):
+        area, target = 0.05**2, 2.0
+        pads = gm.Pad.rectangle("pad", film(most * target / area, pull=pull), [0.05, 0.05])
+        job = gm.Job(
+            name="straight",
+            trajectory=smooth(),
+            robot=slide(axis),
+            gripper=gm.Gripper(pads=(pads,)),
+            part=flat_part(1.0),
+            gravity=gravity,
+            joint_limits=JointLimits(speed=[1e3], acceleration=[joint]),
+        )
+        case = work_out(job)
+        (part,) = (s for s in stretches(case, by_label=False) if not s.kept)
+        made = Track(case=case, demands=Demands.of(case), stretch=part, path=Path.of(case, part), ramp=ramp)
+        assert made.find()
+        return made
+
+    return make
+
+
+def test_straight_line_under_a_symmetric_limit_takes_the_bang_bang_time(track):
+    # 1 m from rest to rest at 5 m/s^2 both ways: 2 sqrt(L/a) = 0.894427191 s (closed form)
+    found = track(5.0)
+    assert (found.duration - BARELY) * BETWEEN == pytest.approx(0.894427191, rel=5e-4)
+
+
+def test_straight_line_upwards_agrees_with_the_best_of_a_family(track):
+    # Up: the pads hang, m (g + a) <= A S / target; braking presses the part on, and the joint limits it.
+    pull_limit, joint, g = 16.0, 8.0, 9.80665
+    pull = pull_limit * 2.0 / 0.05**2
+    found = track(1e4, axis=(0, 0, 1), gravity=(0, 0, -g), pull=pull, joint=joint)
+    best = np.inf
+    for switch in np.linspace(0.01, 0.99, 981):  # accelerate up to this share of the way, then brake
+        up = min(pull_limit - g, joint, joint * (1 - switch) / switch)
+        speed = np.sqrt(2 * up * switch)
+        best = min(best, 2 * switch / speed + 2 * (1 - switch) / speed)
+    assert (found.duration - BARELY) * BETWEEN == pytest.approx(best, rel=1e-3)
+
+
+def test_the_law_is_its_own_derivative_and_rests_at_both_ends():
+    s = np.linspace(0, 1, 201)
+    law = Law(s, np.minimum(4 * s, np.minimum(4 * (1 - s), 1.0)), 0.05)
+    t = np.linspace(0, law.duration, 20001)
+    place, speed, acceleration = law.at(t)
+    assert np.allclose([place[0], speed[0], acceleration[0], place[-1] - 1, speed[-1], acceleration[-1]], 0, atol=1e-9)
+    assert np.allclose(np.gradient(place, t)[1:-1], speed[1:-1], atol=1e-5)
+    inner = np.abs(np.gradient(speed, t) - acceleration)[2:-2]
+    assert np.median(inner) < 1e-6
+    # the acceleration changes by at most its step over the ramp: 2 to 0 here, and 0 to -2
+    assert np.abs(np.diff(acceleration) / np.diff(t)).max() <= 2.0 / 0.05 * 1.001
+
+
+def test_ramp_is_the_period_of_the_slowest_swing(film, slide, smooth):
+    # sideways on a soft layer: T = 2 pi sqrt(m / (k_t A)); a small part on a wide pad does not rock first
+    part = gm.Part(mass=2.0, com=[0, 0, 0], inertia=[1e-4, 1e-4, 2e-4, 0, 0, 0])
+    pad = gm.Pad.rectangle("pad", film(shear_stiffness=1e6), [0.08, 0.08])
+    job = gm.Job(name="soft", trajectory=smooth(), robot=slide(), gripper=gm.Gripper(pads=(pad,)), part=part)
+    period = 2 * np.pi * np.sqrt(2.0 / (1e6 * 0.08**2))
+    assert natural_ramp(work_out(job)) == pytest.approx(period, rel=1e-6)
+    stiff = gm.Pad.rectangle("pad", film(shear_stiffness=2.5e8), [0.08, 0.08])
+    quick = natural_ramp(work_out(replace(job, gripper=gm.Gripper(pads=(stiff,)))))
+    periods = quick / (2 * np.pi * np.sqrt(2.0 / (1e8 * 0.08**2)))  # now it swings along the normal
+    assert periods == pytest.approx(round(periods), rel=1e-6)
+    assert quick >= 0.02
+
+
+@pytest.mark.parametrize(("seed", "more"), [(1, {}), (4, {"speed": 3.0, "acceleration": 12.0, "strength": 8e3})])
+def test_what_is_given_out_passes_at_any_rate_and_keeps_joints_and_path(random_path_job, seed, more, tmp_path):
+    job = random_path_job(seed, **more)
+    tuning = gm.tune(job, retime=True)
+    found = tuning.retimed
+    assert tuning.passed
+    assert found.by == "retiming"
+    assert found.cycle_then < tuning.override.cycle_then
+    assert found.cycle_then < tuning.moves.cycle_then
+    out = found.job.trajectory
+    assert np.diff(out.t).max() <= 1e-3 + 1e-9
+    for rate in (1000.0, 4000.0):
+        t = np.linspace(out.t[0], out.t[-1], int((out.t[-1] - out.t[0]) * rate))
+        q, qd, qdd = quintic_between(out.t, out.q, out.qd, out.qdd, t)
+        assert gm.check_job(replace(found.job, trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd))).passed
+        assert (np.abs(qd) <= job.joint_limits.speed * 1.0005).all()
+        assert (np.abs(qdd) <= job.joint_limits.acceleration * 1.002).all()
+    # limiting samples within 2 % of target
+    assert 1.0 <= found.reached <= 1.02
+    # on the path: no point further from the given one than its samples are apart
+    dense = np.linspace(0, job.trajectory.t[-1], 40_000)
+    given = quintic_between(job.trajectory.t, job.trajectory.q, job.trajectory.qd, job.trajectory.qdd, dense)[0]
+    distance, _ = KDTree(given).query(out.q)
+    assert distance.max() < 2e-4
+    file = tmp_path / "out.csv"
+    file.write_bytes(trajectory_bytes(found.job.trajectory, ".csv", robot=found.job.robot))
+    assert gm.check_job(replace(found.job, trajectory=read_csv(file, robot=job.robot))).passed
+
+
+def test_stricter_targets_take_longer(random_path_job):
+    times = [gm.tune(random_path_job(2, hold=hold), retime=True).retimed.cycle_then for hold in (1.6, 2.4)]
+    assert times[0] < times[1]
+
+
+def test_jerk_limits_are_kept(random_path_job):
+    found = gm.tune(random_path_job(1, jerk=400.0), retime=True).retimed
+    jerk = np.abs(np.diff(found.job.trajectory.qdd, axis=0) / np.diff(found.job.trajectory.t)[:, None])
+    assert found.by == "retiming"
+    assert jerk.max() <= 400.0 * 1.02
+    assert jerk.max() >= 0.9 * 400.0  # they bind
+
+
+def test_a_coarse_rate_is_checked_as_written_and_in_between(random_path_job):
+    found = gm.tune(random_path_job(1), retime=True, rate=250.0).retimed
+    assert np.diff(found.job.trajectory.t).max() <= 4e-3 + 1e-9
+    assert gm.check_job(found.job).passed
+
+
+@pytest.mark.parametrize(
+    ("change", "rate", "message"),
+    [
+        ({"joint_limits": None}, 1000.0, "robot.speed: found nothing"),
+        ({"joint_limits": JointLimits(speed=np.ones(6))}, 1000.0, "robot.acceleration: found nothing"),
+        ({}, 1.0, "rate: found 1"),
+        ({}, float("nan"), "rate: found nan"),
+    ],
+)
+def test_what_retiming_needs_is_said(random_path_job, change, rate, message):
+    with pytest.raises(gm.InputError, match=message):
+        gm.tune(replace(random_path_job(1), **change), retime=True, rate=rate)
+
+
+def test_fits_stay_within_noise_and_do_not_follow_it():
+    random = np.random.default_rng(0)
+    x = np.linspace(0, 1, 2000)
+    y = np.sin(6 * x)[:, None]
+    found = fitted(x, y + random.normal(0, 1e-4, y.shape), 6e-4)
+    assert np.abs(found.spline(x) - y).max() < 1e-4
+    assert np.abs(found.spline(x, 2) + 36 * y)[50:-50].max() < 0.5
+    assert fitted(x, y, 1e-9).deviation <= 1e-9
