@@ -69,7 +69,7 @@ def _targets(job: Job) -> str:
         "stop": job.targets.stop if job.stop else None,
         "peel": job.targets.peel,
         "one pad lost": job.targets.one_pad_lost,
-        "swing": job.targets.swing,
+        "swing": job.targets.hold if job.targets.swing is None else job.targets.swing,
         "settle": None if job.nest is None or job.nest.tolerance is None else job.targets.settle,
     }
     return ", ".join(f"{name} {value:g}" for name, value in named.items() if value is not None)
