@@ -23,6 +23,7 @@ from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Verdi
 from gripmargin.job import Job
 from gripmargin.loads import part_load, standing_load
 from gripmargin.motion.alignment import LATEST, Alignment, align, at, within
+from gripmargin.motion.chain import Chain
 from gripmargin.motion.program import ProgramMotion, program_motion
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 
@@ -246,7 +247,9 @@ def _judged(
         moves=moves,
         offset=found.offset,
     )
-    return replace(comparison, result=replace(result, lines=_lines(comparison, found, recording, real.motion)))
+    return replace(
+        comparison, result=replace(result, lines=_lines(comparison, found, recording, real.motion, case.job.robot))
+    )
 
 
 def _lags(case: Case, t: FloatArray, compared: tuple[FloatArray, FloatArray]) -> dict[str | None, float]:
@@ -375,12 +378,15 @@ def _moves(
     return tuple(out)
 
 
-def _lines(found: MotionComparison, placed: Alignment, recording: Trajectory, motion: ProgramMotion) -> tuple[str, ...]:
+def _lines(
+    found: MotionComparison, placed: Alignment, recording: Trajectory, motion: ProgramMotion, robot: Chain | None
+) -> tuple[str, ...]:
+    unit = "rad" if robot is None or all(robot.revolute) else "rad or m" if any(robot.revolute) else "m"
     lines = [sentence] if (sentence := _where(found)) else []
     for move in found.moves:
         bounds = f"{words.figure(move.recorded_low)} to {words.figure(move.recorded_high)}"
         name = f"move '{move.move}'" if move.move is not None else "carry"
-        joint = "" if move.joint_deviation is None else f"{move.joint_deviation:.2g} rad or m at a joint, "
+        joint = "" if move.joint_deviation is None else f"{move.joint_deviation:.2g} {unit} at a joint, "
         when = f"{1e3 * abs(move.lag):.1f} ms {'late' if move.lag >= 0 else 'early'}"
         lines.append(
             f"{name}: recorded {words.figure(move.recorded)} ({bounds}), programmed {words.figure(move.programmed)}; "
