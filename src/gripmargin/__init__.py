@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from gripmargin.reports.tuning_as_json import tuning_json
     from gripmargin.reports.tuning_as_text import tuning_text
     from gripmargin.robots import robot_chain, toolbox_chain
+    from gripmargin.tuned import Curve, Grasp, Limit, Move, Moves, Override, Retimed, Standstill, Tuning
     from gripmargin.tuning.tune import tune, tune_file
     from gripmargin.workcell import (
         Flange,
@@ -82,6 +83,7 @@ _LATER = {
     "reports.tuning_as_json": ("tuning_json",),
     "reports.tuning_as_text": ("tuning_text",),
     "robots": ("robot_chain", "toolbox_chain"),
+    "tuned": ("Curve", "Grasp", "Limit", "Move", "Moves", "Override", "Retimed", "Standstill", "Tuning"),
     "tuning.tune": ("tune", "tune_file"),
     "workcell": (
         "Flange",
@@ -118,9 +120,11 @@ __all__ = [
     "Chain",
     "CheckResult",
     "Comparison",
+    "Curve",
     "FaultError",
     "Finding",
     "Flange",
+    "Grasp",
     "GripmarginError",
     "Gripper",
     "InputError",
@@ -129,11 +133,15 @@ __all__ = [
     "JointLimits",
     "JointTrajectory",
     "Judgement",
+    "Limit",
     "MarginMeter",
     "MotionComparison",
+    "Move",
     "MoveComparison",
+    "Moves",
     "Nest",
     "NotChecked",
+    "Override",
     "Pad",
     "PadMaterial",
     "Part",
@@ -144,11 +152,14 @@ __all__ = [
     "Reading",
     "Remedy",
     "Report",
+    "Retimed",
     "RobotError",
     "Samples",
+    "Standstill",
     "Stop",
     "StopFigure",
     "Targets",
+    "Tuning",
     "Verdict",
     "Worsening",
     "chain_from_axes",

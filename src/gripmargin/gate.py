@@ -166,6 +166,7 @@ class _Spread:
         self._samples = samples
         self._at_end = at_end
         self._starts: Counter[int] = Counter()
+        self._suspects: set[int] = set()  # jobs whose workers died, under a scheduler that cannot tell why
         self._open: set[Future[Judgement]] = set()
         self._asked = uuid.uuid4().hex
         at_end.callback(self._cancel)
@@ -174,13 +175,15 @@ class _Spread:
         """Submit a job, to processes of this machine where there is no executor (any more)."""
         self._starts[i] += 1
         asked = f"{self._asked} {i} {self._starts[i]}"
+        here = self._given is None or i in self._suspects
         try:
-            future = self._at_work().submit(judge_file, self._paths[i], self._samples, asked, __version__)
+            executor = self._own_crew() if here or self._given is None else self._given
+            future = executor.submit(judge_file, self._paths[i], self._samples, asked, __version__)
         except RuntimeError:  # shut down or broken since
-            if self._given is None:
+            if here:
                 raise
             self._given = None
-            future = self._at_work().submit(judge_file, self._paths[i], self._samples, asked, __version__)
+            future = self._own_crew().submit(judge_file, self._paths[i], self._samples, asked, __version__)
         self._open.add(future)
         future.add_done_callback(lambda made: self.done.put((i, made)))
 
@@ -192,21 +195,22 @@ class _Spread:
         except CancelledError:
             found = "work that was cancelled"
         except BrokenExecutor as error:
-            self._given = None
+            if i not in self._suspects:
+                self._given = None
             found = f"a worker process that died ({error})"
         except Exception as error:
             found = str(error) or type(error).__name__
-            # A scheduler that has tried again by itself, and says that the task ends its workers.
-            if type(error).__name__ == "KilledWorker":
-                self._starts[i] = STARTS
+            # A scheduler that has tried again by itself, and says that the task ends its workers; or that it waited
+            # at workers that another one ended. Once more in a process of its own tells which.
+            if type(error).__name__ == "KilledWorker" and i not in self._suspects:
+                self._suspects.add(i)
+                self._starts[i] = STARTS - 1
         if self._starts[i] < STARTS:
             return None
         remedy = f"tried {STARTS} times; look for what ends its process (a lack of memory?), or {REPORT_IT}"
         return Judgement(job_file=self._names[i], error=_fault(self._names[i], found, remedy))
 
-    def _at_work(self) -> Executor:
-        if self._given is not None:
-            return self._given
+    def _own_crew(self) -> Executor:
         if self._crew is None:
             from gripmargin.crew import Crew  # noqa: PLC0415 - only where processes are wanted
 
