@@ -25,7 +25,8 @@ from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Verdi
 from gripmargin.kernels.stopping import peak_with_swing
 from gripmargin.loads import part_load
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.stops import Instant, Stopping
+from gripmargin.stop_instants import Instant
+from gripmargin.stops import Stopping
 from gripmargin.workcell import Stop
 
 KINDS = {"path": "along the path", "axes": "off the path"}
@@ -191,7 +192,7 @@ class _Seen:
         sample, maps = both.samples[k : k + 1], both.maps
         gain = stopping.gain(maps)
         found = list(instants(stopping, sample, kind))
-        peaks = [peak_with_swing(maps, gain, instant.load, instant.swing, instant.further) for instant in found]
+        peaks = [instant.peak(maps, gain) for instant in found]
         worst = int(np.argmax([float(np.nan_to_num(u[0], nan=np.inf)) for _, u, _, _ in peaks]))
         instant, (_, use, point, _) = found[worst], peaks[worst]
         case, motion, still = stopping.case, instant.motion(), 0.0 * instant.swing

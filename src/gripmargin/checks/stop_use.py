@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray
 from gripmargin.checks.use import COVERAGE, SURE, Use, crests, rate_errors
-from gripmargin.kernels.stopping import peak_with_swing
 from gripmargin.loads import part_load, standing_load
 from gripmargin.motion.consistency import RESOLVED, interpolated
 from gripmargin.motion.program import EIGHTHS
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.stops import CLOSE, Instant, Stopping, per_time_deceleration
+from gripmargin.stop_instants import Instant
+from gripmargin.stops import CLOSE, Stopping, per_time_deceleration
 
 SPEEDS_COUNT = 3.0  # how often an error of a speed counts in a braking load: once as such, twice by its swing
 
@@ -37,7 +37,7 @@ class _Worst:
     """The largest utilisation over the instants of stops, and what goes with it; each of shape (m,).
 
     Attributes:
-        alone: Without any swing.
+        sure: Without the swing, as far as the part follows the load for certain.
         value: With the swing by the last change of load.
         most: With the swings by all changes.
         point: Where the first is largest.
@@ -46,7 +46,7 @@ class _Worst:
         last: Last sample of the program that the stops come near.
     """
 
-    alone: FloatArray
+    sure: FloatArray
     value: FloatArray
     most: FloatArray
     point: NDArray[np.intp]
@@ -58,16 +58,16 @@ class _Worst:
     def over(cls, pads: _Pads, samples: NDArray[np.intp], instants: Iterable[Instant]) -> _Worst:
         """Go through the instants of stops that begin at some samples."""
         m = samples.size
-        alone, value, most, point = np.zeros(m), np.zeros(m), np.zeros(m), np.zeros(m, dtype=np.intp)
+        sure, value, most, point = np.zeros(m), np.zeros(m), np.zeros(m), np.zeros(m, dtype=np.intp)
         noise, bias, last = np.zeros(m), np.zeros(m), samples.copy()
         for instant in instants:
-            found = peak_with_swing(pads.maps, pads.gain, instant.load, instant.swing, instant.further)
-            still, u, at, all_of_it = found
+            _, u, at, all_of_it = instant.peak(pads.maps, pads.gain)
             point = np.where(~(u <= value), at, point)
-            alone, value, most = np.maximum(alone, still), np.maximum(value, u), np.maximum(most, all_of_it)
+            sure = np.maximum(sure, instant.surely(pads.maps, pads.gain))
+            value, most = np.maximum(value, u), np.maximum(most, all_of_it)
             noise, bias = np.maximum(noise, pads.noise[instant.near]), np.maximum(bias, pads.bias[instant.near])
             last = np.maximum(last, instant.near)
-        return cls(alone, value, most, point, noise, bias, last)
+        return cls(sure, value, most, point, noise, bias, last)
 
 
 def stop_use(stopping: Stopping, samples: NDArray[np.intp], *, kind: str) -> Use:
@@ -84,13 +84,13 @@ def stop_use(stopping: Stopping, samples: NDArray[np.intp], *, kind: str) -> Use
     pads = _Pads(maps, stopping.gain(maps), noise, bias)
     if kind == "path":
         worst = _Worst.over(pads, samples, stopping.along_path(samples, stopping.rates.hard[samples]))
-        least = worst.alone
+        least = worst.sure
         mild = stopping.rates.mild[samples]
         if not np.array_equal(mild, stopping.rates.hard[samples]):
-            least = np.minimum(least, _Worst.over(pads, samples, stopping.along_path(samples, mild)).alone)
+            least = np.minimum(least, _Worst.over(pads, samples, stopping.along_path(samples, mild)).sure)
     else:
         worst = _by_axes(stopping, pads, samples)
-        least = worst.alone
+        least = worst.sure
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
     low = np.maximum(least - sure * worst.noise - worst.bias, 0.0)
     high = worst.most + COVERAGE * worst.noise + worst.bias
@@ -124,10 +124,9 @@ def _by_axes(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp]) -> _Wor
     ends[0] = np.where(kept[after] == np.arange(samples.size), after, ends[0])
     side = np.take_along_axis(ends, found.value[ends].argmax(axis=0)[None], axis=0)[0]
     later_value, later_most = found.value[ends].max(axis=0), found.most[ends].max(axis=0)
-    later_alone = found.alone[ends].max(axis=0)
     return replace(
         first,
-        alone=np.maximum(first.alone, later_alone),
+        sure=found.sure[ends].min(axis=0),
         value=np.maximum(first.value, later_value),
         most=np.maximum(first.most, later_most),
         point=np.where(later_value > first.value, found.point[side], first.point),
@@ -221,10 +220,11 @@ def _between(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp], kind: s
             hard = stopping.rates.hard
             braking = stopping.slower * per_time_deceleration(stopping.case, inside.tool)
             rate = 2.0 / (1.0 / hard[at] + 1.0 / hard[at + 1])
-            load, *swings = stopping.path_start(standing, moving, braking, rate)
-            use = peak_with_swing(pads.maps, pads.gain, load, *swings)[3]
+            start = stopping.path_start(standing, moving, braking, rate)
+            use = start.peak(pads.maps, pads.gain)[3]
             if inside.sparse:  # and the end of the stop at that place
-                use = np.maximum(use, peak_with_swing(pads.maps, pads.gain, load - moving, *swings)[3])
+                rest = replace(start, load=start.load - moving)
+                use = np.maximum(use, rest.peak(pads.maps, pads.gain)[3])
         else:
             stops = stopping.by_axes(at, inside.q, inside.qd, standing + moving, later=inside.sparse)
             use = _Worst.over(pads, at, stops).most

@@ -1,0 +1,162 @@
+"""Instants of stops: the load of the part in each, how far it may swing around it, and how far it surely does."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.arrays import FloatArray
+from gripmargin.kernels.stopping import peak_with_swing
+from gripmargin.motion.tool_motion import ToolMotion
+
+Indices = NDArray[np.intp]
+Means = tuple[tuple[FloatArray, FloatArray], ...]
+
+BENT: Final = 2.0  # what the curvature of the load adds to the corners of straight lines through them
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Instant:
+    """One instant of the stops that begin at some samples.
+
+    Attributes:
+        kind: "path" or "axes".
+        load: Quasi-static load then, shape (6, m).
+        swing: Amplitude of each mode around it by the change of load that came last, shape (6, m).
+        further: What earlier changes may add to it, shape (6, m).
+        lag: Half of what damping takes off the overshoot of that change, with its sign: before a mode follows, it is
+            farther from the new load on the side of the old one, shape (6, m).
+        carried: The load that each mode carries, shape (6, 6).
+        means: Mean loads over times that end then or last from then on, and by how much the mean of what each mode
+            carries may differ from it, each of shape (6, m).
+        near: Program sample whose errors count, shape (m,).
+        after: Time since the stop began [s], shape (m,).
+        motion: The tool's motion then.
+    """
+
+    kind: str
+    load: FloatArray
+    swing: FloatArray
+    further: FloatArray
+    lag: FloatArray
+    carried: FloatArray
+    means: Means
+    near: Indices
+    after: FloatArray
+    motion: Callable[[], ToolMotion]
+
+    def surely(self, maps: FloatArray, gain: FloatArray) -> FloatArray:
+        """Return the utilisation that the part reaches whatever the timing of its swing, shape (m,).
+
+        Utilisation is convex: over some time its largest value is no less than that of the mean load (Jensen), and a
+        swing's own mean over that time is small.
+        """
+        out = np.zeros(self.load.shape[1])
+        for mean, spread in self.means:
+            np.maximum(out, peak_with_swing(maps, gain, mean, -spread, 0.0 * spread)[1], out=out)
+        return out
+
+    def peak(self, maps: FloatArray, gain: FloatArray) -> tuple[FloatArray, FloatArray, Indices, FloatArray]:
+        """Return what the instant asks of the pads, as `gripmargin.kernels.stopping.peak_with_swing`.
+
+        A damped mode goes from the old load to beyond the new one, by its overshoot; modes of other frequencies are
+        elsewhere on their ways. The largest utilisation is that of a box of all their places.
+        """
+        alone, value, point, most = peak_with_swing(maps, gain, self.load, self.swing, self.further)
+        if self.lag.any():
+            middle, half = self.load - self.carried @ self.lag, self.swing + np.abs(self.lag)
+            most = peak_with_swing(maps, gain, middle, half, self.further)[3]
+        return alone, value, point, most
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Braked:
+    """The arm some time after its brakes have closed.
+
+    Attributes:
+        samples: Where the stops began, shape (m,).
+        after: Time since then [s], shape (m,).
+        coasting: Load without any braking, shape (6, m).
+        pulls: What each axis that brakes pulls at each mode, shape (joints, 6, m).
+        carried: The load that each mode carries, shape (6, 6).
+        motion: The tool's motion with some axes braking.
+    """
+
+    samples: Indices
+    after: FloatArray
+    coasting: FloatArray
+    pulls: FloatArray
+    carried: FloatArray
+    motion: Callable[[NDArray[np.bool_]], ToolMotion]
+
+    def pull(self, braking: NDArray[np.bool_]) -> FloatArray:
+        """Return the pull at each mode by the axes that brake, for each axis and mode; shape (6, m)."""
+        return np.asarray(np.where(braking, self.pulls, 0.0).sum(axis=0))
+
+    def load(self, braking: NDArray[np.bool_]) -> FloatArray:
+        """Return the load with some axes braking, shape (6, m)."""
+        return np.asarray(self.coasting + self.carried @ self.pull(braking))
+
+    def instant(
+        self,
+        load: FloatArray,
+        swing: FloatArray,
+        further: FloatArray,
+        lag: FloatArray,
+        braking: NDArray[np.bool_],
+        means: Means = (),
+    ) -> Instant:
+        """Return the instant in which some axes brake."""
+        return Instant(
+            kind="axes",
+            load=load,
+            swing=swing,
+            further=further,
+            lag=lag,
+            carried=self.carried,
+            means=means,
+            near=self.samples,
+            after=self.after,
+            motion=lambda: self.motion(braking),
+        )
+
+
+def drift(load: FloatArray, time: FloatArray, damped: FloatArray) -> FloatArray:
+    """The swing by a load that changes on its way, at places even in time, at most, shape (6, m).
+
+    Args:
+        load: As each mode takes it, shape (places, 6, m).
+        time: From the first to the last [s], shape (m,).
+        damped: Angular frequencies of the modes [rad/s], shape (6, 1).
+    """
+    change = np.diff(load, axis=0)
+    travel = np.abs(change).sum(axis=0)
+    corners = np.abs(change[0]) + np.abs(np.diff(change, axis=0)).sum(axis=0) + np.abs(change[-1])
+    return np.asarray(np.minimum(travel, BENT * len(change) * corners / np.maximum(damped * time, 4e-300)))
+
+
+def averaged(ring: FloatArray, turning: FloatArray, span: FloatArray) -> FloatArray:
+    """The largest mean of a swing of some amplitude and angular frequency over a time, of the amplitude's shape."""
+    return np.asarray(ring * np.minimum(1.0, 2.0 / np.maximum(turning * span, 2e-300)))
+
+
+def retimed(motion: ToolMotion, speed: float | FloatArray, rate: float | FloatArray) -> ToolMotion:
+    """Return the motion on the same path at a share of its speed while the program's time slows down.
+
+    Args:
+        motion: At full speed.
+        speed: Speed factor s, broadcast against the samples.
+        rate: Deceleration of the program's time over s [1/s].
+    """
+    from gripmargin.kernels.recursion import AL, A, V, W  # noqa: PLC0415
+
+    state = motion.state.copy()
+    state[:, A] = speed**2 * state[:, A] - rate * state[:, V]
+    state[:, AL] = speed**2 * state[:, AL] - rate * state[:, W]
+    state[:, V] *= speed
+    state[:, W] *= speed
+    return ToolMotion(motion.t, state)
