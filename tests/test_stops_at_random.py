@@ -9,6 +9,7 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.case import work_out
+from gripmargin.checks.ringing import stretches_of
 from gripmargin.checks.stop_use import stop_use
 from gripmargin.kernels.stopping import mass_matrix
 from gripmargin.loads import part_load
@@ -20,8 +21,11 @@ STEPS = 6_000  # of the simulation, at most
 KINDS = ("time", "deceleration", "axes")
 
 
-def carried_at_most(case, times, loads):
-    """The largest utilisation of the pads over time: all six degrees of freedom of the part, in state space."""
+def simulated(case, times, loads, start=None):
+    """The largest utilisation of the pads over time, and the state at the end.
+
+    All six degrees of freedom of the part in state space; it starts at rest unless a state is given.
+    """
     k, part = case.backing.stiffness, case.job.part
     mass = mass_matrix(part.mass, part.com, part.inertia)
     zeta = case.backing.patches[0].pad.material.damping_ratio or 0.0
@@ -34,15 +38,17 @@ def carried_at_most(case, times, loads):
         np.hstack([k, zero]),
         zero,
     )
-    carried = lsim(system, loads, times, X0=np.concatenate([np.linalg.solve(k, loads[0]), np.zeros(6)]))[1]
+    start = np.concatenate([np.linalg.solve(k, loads[0]), np.zeros(6)]) if start is None else start
+    _, carried, states = lsim(system, loads, times, X0=start)
     t1, t2, s = case.backing.edge_maps(case.strengths)[0] @ carried.T
-    return float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max())
+    return float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max()), states[-1]
 
 
 class Moves:
-    """Two moves of minimum jerk that may overlap."""
+    """Two moves that may overlap, of minimum jerk or with sudden accelerations."""
 
-    def __init__(self, random, joints):
+    def __init__(self, random, joints, *, sudden):
+        self.sudden = sudden
         self.way = random.uniform(-1, 1, (2, joints))
         self.time, self.start = random.uniform(0.3, 0.9, 2), (0.1, random.uniform(0.2, 0.6))
 
@@ -50,6 +56,12 @@ class Moves:
         q, qd, qdd = np.zeros((3, np.size(t), self.way.shape[1]))
         for way, time, start in zip(self.way, self.time, self.start, strict=True):
             s = np.clip((np.asarray(t) - start) / time, 0, 1)[:, None]
+            if self.sudden:
+                first = s < 0.5
+                q += np.where(first, 2 * s**2, 1 - 2 * (1 - s) ** 2) * way
+                qd += np.where(first, 4 * s, 4 * (1 - s)) * way / time
+                qdd += np.where((s > 0) & (s < 1), np.where(first, 4.0, -4.0), 0.0) * way / time**2
+                continue
             q += (10 * s**3 - 15 * s**4 + 6 * s**5) * way
             qd += 30 * s**2 * (1 - s) ** 2 * way / time
             qdd += 60 * s * (1 - s) * (1 - 2 * s) * way / time**2
@@ -67,7 +79,7 @@ class Tried:
     found: float
 
 
-def random_job(random, kind):
+def random_job(random, kind, *, sudden=False):
     joints = int(random.integers(2, 7))
     turns = Rotation.random(joints + 1, rng=random).as_euler("xyz")
     links = [gm.pose(random.uniform(-0.4, 0.4, 3), turn) for turn in turns]
@@ -98,7 +110,7 @@ def random_job(random, kind):
         "deceleration": gm.Stop(deceleration=10 ** random.uniform(-0.3, 1.3), ramp=ramp),
         "axes": gm.Stop(axis_deceleration=10 ** random.uniform(0.3, 1.7, joints)),
     }[kind]
-    moves, t = Moves(random, joints), np.arange(0, 1.6, 0.001)
+    moves, t = Moves(random, joints, sudden=sudden), np.arange(0, 1.6, 0.001)
     q, qd, qdd = moves.at(t)
     return moves, gm.Job(
         name="random",
@@ -146,9 +158,9 @@ def by_axes(moves, stopping, sample):
     return t, q + qd * within - sign * rates * within**2 / 2, qd - sign * rates * within, -sign * rates * moving
 
 
-def tried(seed, kind):
+def tried(seed, kind, *, sudden=False):
     random = np.random.default_rng([seed, KINDS.index(kind)])
-    moves, job = random_job(random, kind)
+    moves, job = random_job(random, kind, sudden=sudden)
     case = work_out(job)
     stopping, sample = Stopping(case), int(random.integers(120, 1000))
     motion = (by_axes if kind == "axes" else along_path)(moves, stopping, sample)
@@ -156,9 +168,15 @@ def tried(seed, kind):
         return None
     t, *joints = motion
     loads = part_load(job.part, joint_motion(job.robot, t, *joints), GRAVITY).T
-    loads[0] = case.load[:, sample]
-    found = carried_at_most(case, t, loads)
-    use = stop_use(stopping, np.array([sample]), kind="axes" if kind == "axes" else "path")
+    loads[0], state = case.load[:, sample], None
+    stretches = stretches_of(case) if sudden else ()
+    if sudden:
+        before = np.linspace(0, sample * 0.001, STEPS)
+        _, state = simulated(
+            case, before, part_load(job.part, joint_motion(job.robot, before, *moves.at(before)), GRAVITY).T
+        )
+    found, _ = simulated(case, t, loads, state)
+    use = stop_use(stopping, np.array([sample]), kind="axes" if kind == "axes" else "path", stretches=stretches)
     return Tried(kind, float(use.low[0]), float(use.value[0]), float(use.high[0]), found)
 
 
@@ -191,3 +209,12 @@ def test_the_bounds_are_of_use(stops, kind):
     )
     assert most < 2.0
     assert least > 0.5
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_part_that_already_swings(kind):
+    """Sudden accelerations start a swing that is still there when the stop begins; it counts both ways."""
+    stops = [found for seed in (*range(6), 19) if (found := tried(seed, kind, sudden=True)) is not None]
+    assert len(stops) > 4
+    for stop in stops:
+        assert 0.998 * stop.least < stop.found < 1.002 * stop.most

@@ -133,7 +133,7 @@ def check_job(job: Job) -> Report:
         )
     hold = check_hold(case)
     swing = check_swing(case, hold.use)
-    stop = check_stop(case)
+    stop = check_stop(case, swing.stretches)
     outcomes = (
         *_handovers(case),
         hold.outcome,

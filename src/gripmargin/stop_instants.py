@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -14,9 +14,39 @@ from gripmargin.kernels.stopping import peak_with_swing
 from gripmargin.motion.tool_motion import ToolMotion
 
 Indices = NDArray[np.intp]
-Means = tuple[tuple[FloatArray, FloatArray], ...]
+Means = tuple[tuple[FloatArray, FloatArray, FloatArray], ...]
 
 BENT: Final = 2.0  # what the curvature of the load adds to the corners of straight lines through them
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Ring:
+    """The swing that the part has when the stops begin, about the load that it would have at rest there.
+
+    Attributes:
+        gain: Size of the normalised traction that a unit of each mode gives, shape (points, k).
+        amplitude: Of each mode, at most, shape (k, m).
+        turning: Angular frequency of each mode, damped [rad/s], shape (k,).
+        fading: Rate at which each dies down [1/s], shape (k,).
+    """
+
+    gain: FloatArray
+    amplitude: FloatArray
+    turning: FloatArray
+    fading: FloatArray
+
+    @classmethod
+    def none(cls, points: int, stops: int) -> Ring:
+        """Return the swing of a part that hangs still."""
+        return cls(gain=np.zeros((points, 0)), amplitude=np.zeros((0, stops)), turning=np.zeros(0), fading=np.zeros(0))
+
+    def of(self, stops: Indices) -> Ring:
+        """Return that of some of the stops."""
+        return replace(self, amplitude=self.amplitude[:, stops])
+
+    def after(self, time: FloatArray) -> FloatArray:
+        """Return what is left of it some time after the stops began, shape (k, m)."""
+        return np.asarray(self.amplitude * np.exp(-self.fading[:, None] * time))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -31,8 +61,8 @@ class Instant:
         lag: Half of what damping takes off the overshoot of that change, with its sign: before a mode follows, it is
             farther from the new load on the side of the old one, shape (6, m).
         carried: The load that each mode carries, shape (6, 6).
-        means: Mean loads over times that end then or last from then on, and by how much the mean of what each mode
-            carries may differ from it, each of shape (6, m).
+        means: Mean loads over times that end then or last from then on, by how much the mean of what each mode
+            carries may differ from it, each of shape (6, m), and how long those times are, shape (m,).
         near: Program sample whose errors count, shape (m,).
         after: Time since the stop began [s], shape (m,).
         motion: The tool's motion then.
@@ -49,27 +79,33 @@ class Instant:
     after: FloatArray
     motion: Callable[[], ToolMotion]
 
-    def surely(self, maps: FloatArray, gain: FloatArray) -> FloatArray:
+    def surely(self, maps: FloatArray, gain: FloatArray, ring: Ring) -> FloatArray:
         """Return the utilisation that the part reaches whatever the timing of its swing, shape (m,).
 
         Utilisation is convex: over some time its largest value is no less than that of the mean load (Jensen), and a
         swing's own mean over that time is small.
         """
         out = np.zeros(self.load.shape[1])
-        for mean, spread in self.means:
-            np.maximum(out, peak_with_swing(maps, gain, mean, -spread, 0.0 * spread)[1], out=out)
+        gains = np.hstack([gain, ring.gain])
+        for mean, spread, span in self.means:
+            spreads = np.vstack([spread, averaged(ring.after(0.0 * self.after), ring.turning[:, None], span)])
+            np.maximum(out, peak_with_swing(maps, gains, mean, -spreads, 0.0 * spreads)[1], out=out)
         return out
 
-    def peak(self, maps: FloatArray, gain: FloatArray) -> tuple[FloatArray, FloatArray, Indices, FloatArray]:
+    def peak(
+        self, maps: FloatArray, gain: FloatArray, ring: Ring
+    ) -> tuple[FloatArray, FloatArray, Indices, FloatArray]:
         """Return what the instant asks of the pads, as `gripmargin.kernels.stopping.peak_with_swing`.
 
         A damped mode goes from the old load to beyond the new one, by its overshoot; modes of other frequencies are
         elsewhere on their ways. The largest utilisation is that of a box of all their places.
         """
-        alone, value, point, most = peak_with_swing(maps, gain, self.load, self.swing, self.further)
+        gains, still = np.hstack([gain, ring.gain]), ring.after(self.after)
+        swing, further = np.vstack([self.swing, 0.0 * still]), np.vstack([self.further, still])
+        alone, value, point, most = peak_with_swing(maps, gains, self.load, swing, further)
         if self.lag.any():
-            middle, half = self.load - self.carried @ self.lag, self.swing + np.abs(self.lag)
-            most = peak_with_swing(maps, gain, middle, half, self.further)[3]
+            half = np.vstack([self.swing + np.abs(self.lag), 0.0 * still])
+            most = peak_with_swing(maps, gains, self.load - self.carried @ self.lag, half, further)[3]
         return alone, value, point, most
 
 

@@ -28,9 +28,13 @@ from gripmargin.stop_instants import Braked, Indices, Instant, Means, averaged, 
 from gripmargin.stop_rates import TURNING, PathRates
 from gripmargin.workcell import Stop
 
+Steps = tuple[tuple[FloatArray, FloatArray], ...]
+
 STEP: Final = 0.03  # [s] of the program's time between the places at which a stop along the path is looked at
 PLACES: Final = (4, 80)  # fewest and most of them
 CURVED: Final = 1.25  # what the curvature of the load adds between them to the corners of straight lines
+SPANS: Final = 8  # parts of a period after the stop over which the load on the pads is averaged
+FOREVER: Final = np.inf  # [s] for which the part rests after a stop
 TURN: Final = 0.25  # [rad] by which the arm turns between places at which braking axes are looked at
 MOST_TURNS: Final = 6  # of those places, from one axis that comes to rest to the next
 CLOSE: Final = 0.004  # [s] starts closer than this share what happens after the brakes have closed
@@ -139,6 +143,15 @@ class Stopping:
         return self.parts[0] + self.parts[1]
 
     @cached_property
+    def jumps(self) -> tuple[FloatArray, FloatArray]:
+        """Ways of the load up and down and its changes of slope, mode by mode, added up over the samples, (6, n)."""
+        load = self.modes[1].T @ self.before
+        ways = np.abs(np.diff(load, prepend=load[:, :1]))
+        slope = np.diff(load, append=load[:, -1:]) / np.diff(self.case.job.trajectory.t, append=np.inf)
+        bends = np.abs(np.diff(slope, prepend=slope[:, :1]))
+        return np.cumsum(ways, axis=1), np.cumsum(bends, axis=1)
+
+    @cached_property
     def rates(self) -> PathRates:
         """Time decelerations of stops along the path."""
         return PathRates.of(self.case, self.slower, self.softer, stiffest=float(self.modes[0].max()))
@@ -175,12 +188,16 @@ class Stopping:
         ahead = 0.5 * self.slower / rate
         if float(ahead.max(initial=0.0)) <= 0.5 * float(np.median(np.diff(t))):
             swings = pulse.end(a), pulse.left + fade, pulse.end_lag(a)
-            yield self._on_path(_At(samples, 0.0, 0.0 * rate, 1.0 / rate), c, swings, ((c, none),))
+            yield self._on_path(
+                _At(samples, 0.0, 0.0 * rate, 1.0 / rate), c, swings, ((c, none, FOREVER + 0.0 * rate),)
+            )
             return
         shapes, ringing = self.modes[1], self.modes[0][:, None] * np.sqrt(1.0 - self.damping**2)
         start, place, slope = rate * (shapes.T @ a), shapes.T @ (c + b - static(a)), np.zeros((6, samples.size))
         corners, travel, last = np.zeros_like(slope), np.zeros_like(slope), 1.0
         whole, total, full = 1.0 / rate, none, c + b - rate * a
+        ways, bends = self.jumps
+        sudden, behind = none, samples
         for s in self.followed:
             tau = t[samples] + ahead * (1.0 - s * s)
             near, weight = _between(t, tau)
@@ -193,12 +210,15 @@ class Stopping:
             earlier, place = place, shapes.T @ load
             before, slope = slope, (place - earlier) * rate / (last - s)
             corners, travel = corners + np.abs(slope - before), travel + np.abs(place - earlier)
-            fade = np.minimum(travel, CURVED * (corners + np.abs(slope)) / ringing)
+            sudden = sudden + np.minimum(ways[:, far] - ways[:, behind], (bends[:, far] - bends[:, behind]) / ringing)
+            fade = np.maximum(np.minimum(travel, CURVED * (corners + np.abs(slope)) / ringing), sudden)
+            behind = near
             swings, span = (first, fade, pulse.lag), ((1.0 - last) * whole, (1.0 - s) * whole)
             means: Means = (self._felt(mean, span, ((-start, 0.0 * rate),), fade),)
             yield self._on_path(_At(where, s, rate, span[1]), load, swings, means)
             last = s
-        means = self._felt(total, (0.0 * rate, whole), ((-start, 0.0 * rate),), fade), (c, none)
+        steps = (-start, 0.0 * rate), (rate * (shapes.T @ a), whole)
+        means = self._felt(total, (0.0 * rate, whole), steps[:1], fade), *self._at_rest(c, whole, steps, fade)
         swings = pulse.end(a), pulse.left + fade, pulse.end_lag(a)
         yield self._on_path(_At(where, 0.0, 0.0 * rate, whole), c, swings, means)
 
@@ -206,10 +226,10 @@ class Stopping:
         self,
         mean: FloatArray,
         span: tuple[FloatArray, FloatArray],
-        steps: Means,
+        steps: Steps,
         further: FloatArray,
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return the mean load that the pads carry over some time, and its spread; see `Instant.means`.
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return the mean load that the pads carry over some time, its spread, and the time; see `Instant.means`.
 
         Args:
             mean: Of the load, shape (6, m).
@@ -226,7 +246,21 @@ class Stopping:
         for size, at in steps:
             missing = size * mean_of_step(omega, self.damping, span[0] - at, span[1] - at)
             mean = mean - self.case.backing.stiffness @ (self.modes[1] @ missing)
-        return mean, averaged(further, turning, span[1] - span[0])
+        time = span[1] - span[0]
+        return mean, averaged(further, turning, time), time
+
+    def _at_rest(self, load: FloatArray, since: FloatArray, steps: Steps, further: FloatArray) -> Means:
+        """Return the mean load after a stop, and that of spans of the first swing that the slowest mode makes then.
+
+        A stop that is short against a mode is over before that mode has followed; it then swings by the stop's impulse.
+        """
+        means: Means = ((load, 0.0 * further, FOREVER + since),)
+        slowest = float(self.modes[0].min())
+        if slowest * float(since.min(initial=np.inf)) > 2.0 * np.pi:
+            return means
+        span = 2.0 * np.pi / slowest / SPANS
+        spans = ((since + span * i, since + span * (i + 1)) for i in range(SPANS))
+        return (*means, *(self._felt(load, times, steps, further) for times in spans))
 
     def path_start(self, standing: FloatArray, moving: FloatArray, braking: FloatArray, rate: FloatArray) -> Instant:
         """Return the instant just after the start of stops along the path; its samples are not the program's.
@@ -329,7 +363,7 @@ class Stopping:
         swing = blows + np.minimum(ringing, 2.0 / np.maximum(damped * self.stop.ramp, 2e-300)) * np.abs(start)
         ends = np.argsort(stop, axis=1).T
         all_brake = np.ones_like(long)
-        steps: Means = ((shapes.T @ (place.load(all_brake) - before), now),)
+        steps: Steps = ((shapes.T @ (place.load(all_brake) - before), now),)
         drifts = none
         for k, axis in enumerate(ends if later else ()):
             when = np.take_along_axis(stop, axis[:, None], axis=1)[:, 0]
@@ -357,7 +391,7 @@ class Stopping:
             load, gone = place.load(braking & ~ended), place.pull(ended)
             steps = (*steps, (-place.pull(this & all_brake), when))
             all_brake = all_brake & ~this
-            means = ((load, none),) if k == len(rates) - 1 else ()
+            means = self._at_rest(load, when, steps, drifts) if k == len(rates) - 1 else ()
             lag = (again - 1.0) / 2.0 * gone
             yield place.instant(load, again * np.abs(gone), swing, lag, braking & ~ended, means)
             swing, now = swing + ringing * np.abs(gone), when

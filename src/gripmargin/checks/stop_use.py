@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 
@@ -10,13 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray
+from gripmargin.checks.ringing import Stretch, next_too
 from gripmargin.checks.use import COVERAGE, SURE, Use, crests, rate_errors
 from gripmargin.loads import part_load, standing_load
 from gripmargin.motion.consistency import RESOLVED, interpolated
 from gripmargin.motion.program import EIGHTHS
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.stop_instants import Instant
+from gripmargin.stop_instants import Instant, Ring
 from gripmargin.stops import CLOSE, Stopping, per_time_deceleration
 
 SPEEDS_COUNT = 3.0  # how often an error of a speed counts in a braking load: once as such, twice by its swing
@@ -30,6 +31,11 @@ class _Pads:
     gain: FloatArray
     noise: FloatArray
     bias: FloatArray
+    ring: Ring
+
+    def at(self, samples: NDArray[np.intp]) -> _Pads:
+        """Return the same with the swing at some samples of the program."""
+        return replace(self, ring=self.ring.of(samples))
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,31 +63,32 @@ class _Worst:
     @classmethod
     def over(cls, pads: _Pads, samples: NDArray[np.intp], instants: Iterable[Instant]) -> _Worst:
         """Go through the instants of stops that begin at some samples."""
-        m = samples.size
+        m, ring = samples.size, pads.at(samples).ring
         sure, value, most, point = np.zeros(m), np.zeros(m), np.zeros(m), np.zeros(m, dtype=np.intp)
         noise, bias, last = np.zeros(m), np.zeros(m), samples.copy()
         for instant in instants:
-            _, u, at, all_of_it = instant.peak(pads.maps, pads.gain)
+            _, u, at, all_of_it = instant.peak(pads.maps, pads.gain, ring)
             point = np.where(~(u <= value), at, point)
-            sure = np.maximum(sure, instant.surely(pads.maps, pads.gain))
+            sure = np.maximum(sure, instant.surely(pads.maps, pads.gain, ring))
             value, most = np.maximum(value, u), np.maximum(most, all_of_it)
             noise, bias = np.maximum(noise, pads.noise[instant.near]), np.maximum(bias, pads.bias[instant.near])
             last = np.maximum(last, instant.near)
         return cls(sure, value, most, point, noise, bias, last)
 
 
-def stop_use(stopping: Stopping, samples: NDArray[np.intp], *, kind: str) -> Use:
+def stop_use(stopping: Stopping, samples: NDArray[np.intp], *, kind: str, stretches: Sequence[Stretch] = ()) -> Use:
     """Return how far stops of one kind use the pads.
 
     Args:
         stopping: The stops.
         samples: Where they begin, indices into the program, rising, shape (m,).
         kind: "path" or "axes".
+        stretches: The part's swing while the program runs; without any it hangs still when a stop begins.
     """
     case = stopping.case
     maps, owner = case.backing.edge_maps(case.strengths)
     noise, bias = _errors(stopping, maps, kind)
-    pads = _Pads(maps, stopping.gain(maps), noise, bias)
+    pads = _Pads(maps, stopping.gain(maps), noise, bias, ring_of(stopping, maps, stretches))
     if kind == "path":
         worst = _Worst.over(pads, samples, stopping.along_path(samples, stopping.rates.hard[samples]))
         least = worst.sure
@@ -95,11 +102,42 @@ def stop_use(stopping: Stopping, samples: NDArray[np.intp], *, kind: str) -> Use
     low = np.maximum(least - sure * worst.noise - worst.bias, 0.0)
     high = worst.most + COVERAGE * worst.noise + worst.bias
     if case.motion.error is None:
-        high = np.maximum(high, crests(case.job.trajectory.t[samples], samples, worst.most))
+        top = crests(case.job.trajectory.t[samples], samples, worst.value) - worst.value
+        high = np.maximum(high, worst.most + np.maximum(top, 0.0))
         high = np.maximum(high, _between(stopping, pads, samples, kind))
     doubts = np.concatenate([[0], np.cumsum(np.isin(np.arange(case.load.shape[1]), case.motion.doubtful))])
     high[(doubts[worst.last + 1] > doubts[samples]) | ~np.isfinite(worst.most)] = np.inf
     return Use(samples=samples, value=worst.value, low=low, high=high, point=worst.point, maps=maps, owner=owner)
+
+
+def ring_of(stopping: Stopping, maps: FloatArray, stretches: Sequence[Stretch]) -> Ring:
+    """Return the swing of the part at every sample of the program, up to the next.
+
+    Args:
+        stopping: The stops.
+        maps: Load wrench to normalised traction, shape (3, points, 6).
+        stretches: The part's swing while the program runs.
+    """
+    n, slower = stopping.case.load.shape[1], stopping.slower
+    if not stretches:
+        return Ring.none(maps.shape[1], n)
+    modes = stretches[0].swing.modes
+    amplitude = np.zeros((modes.frequency.size, n))
+    for stretch in stretches:
+        if slower != 1.0:
+            drive = stretch.swing.drive
+            pace = np.full(drive.t.size, slower**2)
+            stretch = stretch.driven(drive.scaled(drive.t / slower, pace, stretch.still))  # noqa: PLW2901 - it is that
+        found = stretch.swing
+        size = next_too(found.about_rest + found.unsure + COVERAGE * found.sigma)
+        firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
+        amplitude[:, stretch.samples] = np.maximum.reduceat(size, firsts, axis=1)
+    return Ring(
+        gain=np.sqrt(((maps @ modes.loads) ** 2).sum(axis=0)),
+        amplitude=amplitude,
+        turning=modes.frequency * np.sqrt(1.0 - modes.damping**2),
+        fading=modes.frequency * modes.damping,
+    )
 
 
 def _by_axes(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp]) -> _Worst:
@@ -221,10 +259,11 @@ def _between(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp], kind: s
             braking = stopping.slower * per_time_deceleration(stopping.case, inside.tool)
             rate = 2.0 / (1.0 / hard[at] + 1.0 / hard[at + 1])
             start = stopping.path_start(standing, moving, braking, rate)
-            use = start.peak(pads.maps, pads.gain)[3]
+            ring = pads.at(at).ring
+            use = start.peak(pads.maps, pads.gain, ring)[3]
             if inside.sparse:  # and the end of the stop at that place
                 rest = replace(start, load=start.load - moving)
-                use = np.maximum(use, rest.peak(pads.maps, pads.gain)[3])
+                use = np.maximum(use, rest.peak(pads.maps, pads.gain, ring)[3])
         else:
             stops = stopping.by_axes(at, inside.q, inside.qd, standing + moving, later=inside.sparse)
             use = _Worst.over(pads, at, stops).most
