@@ -7,11 +7,13 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
+from gripmargin.case import work_out
 from gripmargin.loads import (
     AIR_CAUSES,
     FLAT_PLATE,
     added_mass,
     air_load,
+    drag_per_speed,
     load_by_cause,
     load_per_acceleration,
     part_load,
@@ -88,6 +90,39 @@ def test_causes_add_up_and_errors_of_acceleration_feel_the_air():
     step = random.normal(size=6)
     other = part_load(part, moving(v, a + step[:3], w, al + step[3:]), GRAVITY, 1.1)[:, 0]
     np.testing.assert_allclose(other - whole, load_per_acceleration(part, 1.1) @ step, rtol=1e-9, atol=1e-12)
+
+
+def test_errors_of_speed_move_the_drag_by_its_slope():
+    """Against differences of the drag itself."""
+    part = square(0.6, 0.4, middle=(0.05, 0.02))
+    random = np.random.default_rng(3)
+    v, w, step = random.normal(size=3), random.normal(size=3), 1e-6 * random.normal(size=6)
+    slope = drag_per_speed(part, moving(v, omega=w), 1.1)[:, :, 0]
+    before, after = (air_load(part, moving(v + k * step[:3], omega=w + k * step[3:]), 1.1)[0][:, 0] for k in (-1, 1))
+    np.testing.assert_allclose((after - before) / 2, slope @ step, rtol=1e-6, atol=1e-15)
+
+
+def test_errors_of_estimated_speeds_count_in_the_drag(gantry, film):
+    """In a gale of a gantry, noisy positions leave the drag less sure than a vacuum does."""
+    t = np.arange(0.0, 1.0, 0.004)
+    q = np.zeros((t.size, 4))
+    q[:, 2] = 3.0 * t + 1e-4 * np.random.default_rng(0).normal(size=t.size)
+    pad = gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),))
+    job = gm.Job(
+        name="panel",
+        trajectory=gm.JointTrajectory(t=t, q=q),
+        robot=gantry,
+        gripper=pad,
+        part=square(0.8, FLAT_PLATE * 0.64, mass=0.4),
+    )
+    error = work_out(job).motion.error
+    columns, sigma, bias = work_out(job).load_errors(np.array([125]))
+    assert len(columns) == 2 * error.sigma.shape[1]
+    half = len(columns) // 2
+    due = 1.225 * FLAT_PLATE * 0.64 * 3.0  # rho Cd A v
+    assert np.abs(columns[half:, 2, 0]).max() == pytest.approx(due, rel=0.05)
+    np.testing.assert_array_equal(sigma[0, half:], error.speed_sigma[125])
+    np.testing.assert_array_equal(bias[0, half:], error.speed_bias[125])
 
 
 def test_without_a_drag_area_or_without_air_nothing_changes():

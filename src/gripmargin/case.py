@@ -18,7 +18,7 @@ from gripmargin.contact.levels import Counted, choices
 from gripmargin.findings import Place
 from gripmargin.job import Job
 from gripmargin.kernels.utilisation import peak_utilisation
-from gripmargin.loads import load_per_acceleration, part_load, standing_load
+from gripmargin.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
 from gripmargin.motion.program import ProgramMotion, program_motion
 
 if TYPE_CHECKING:
@@ -97,21 +97,30 @@ class Case:
         trajectory = self.job.trajectory
         return Place(t=float(trajectory.t[sample]), sample=int(sample), move=trajectory.move_at(int(sample)))
 
-    def load_error_columns(self, samples: NDArray[np.intp], *, bias: bool) -> FloatArray:
-        """Return the independent errors of the load that errors of the rates cause.
+    def load_errors(self, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return what errors of the rates do to the load: of accelerations, and by the drag of the air of speeds.
 
         Args:
             samples: Indices, shape (m,).
-            bias: Bounds of the systematic error instead of one standard deviation of the noise.
 
         Returns:
-            Shape (causes, 6, m).
+            What one unit of each cause adds, shape (causes, 6, m), one standard deviation of each, and the bound of its
+            systematic error, shape (m, causes) each.
         """
         error = self.motion.error
         if error is None:
-            return np.zeros((1, 6, samples.size))
-        size = (error.bias if bias else error.sigma)[samples]
-        return self.load_per_rate(samples) * size.T[:, None, :]
+            none = np.zeros((samples.size, 1))
+            return np.zeros((1, 6, samples.size)), none, none
+        columns, sigma, bias = self.load_per_rate(samples), error.sigma[samples], error.bias[samples]
+        if self.job.part.drag_area is None:
+            return columns, sigma, bias
+        per_speed = drag_per_speed(self.job.part, self.motion.at, self.job.air_density)[:, :, samples]
+        drags = np.einsum("ijn,cjn->cin", per_speed, error.directions(samples))
+        return (
+            np.concatenate([columns, drags]),
+            np.hstack([sigma, error.speed_sigma[samples]]),
+            np.hstack([bias, error.speed_bias[samples]]),
+        )
 
     def load_per_rate(self, samples: NDArray[np.intp]) -> FloatArray:
         """Return what one unit of each estimated rate adds to the load, shape (causes, 6, m).

@@ -24,7 +24,18 @@ from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.pictures import picture
 from gripmargin.report import Report, Samples
-from gripmargin.workcell import STANDARD_GRAVITY, Flange, Gripper, Nest, Part, Phase, Pick, Stop, Targets
+from gripmargin.workcell import (
+    STANDARD_AIR_DENSITY,
+    STANDARD_GRAVITY,
+    Flange,
+    Gripper,
+    Nest,
+    Part,
+    Phase,
+    Pick,
+    Stop,
+    Targets,
+)
 
 
 def check(
@@ -41,6 +52,7 @@ def check(
     stop: Stop | None = None,
     joint_limits: JointLimits | None = None,
     gravity: ArrayLike = (0.0, 0.0, -STANDARD_GRAVITY),
+    air_density: float = STANDARD_AIR_DENSITY,
     name: str = "program",
 ) -> Report:
     """Check a motion program for a part held by dry-adhesive pads, without any file.
@@ -58,6 +70,7 @@ def check(
         stop: How the robot stops; with it stops are checked.
         joint_limits: Of the robot; its speeds say what full speed is when it stops.
         gravity: In the world frame [m/s^2], shape (3,).
+        air_density: Of the air [kg/m^3]; counts for a part with a drag area.
         name: What the report calls the job.
 
     Returns:
@@ -105,6 +118,7 @@ def check(
             stop=stop,
             joint_limits=joint_limits,
             gravity=np.asarray(gravity, dtype=np.float64),
+            air_density=air_density,
         )
     )
 
@@ -133,7 +147,7 @@ def check_job(job: Job) -> Report:
         )
     hold = check_hold(case)
     swing = check_swing(case, hold.use)
-    stop = check_stop(case)
+    stop = check_stop(case, swing.stretches)
     outcomes = (
         *_handovers(case),
         hold.outcome,

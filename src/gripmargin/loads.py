@@ -74,6 +74,21 @@ def air_load(part: Part, motion: ToolMotion, air_density: float) -> tuple[FloatA
     return arm * drag, arm * (-added_mass(part, air_density) * gaining)
 
 
+def drag_per_speed(part: Part, motion: ToolMotion, air_density: float) -> FloatArray:
+    """Return by how much the drag of `air_load` changes with the tool's velocity and angular velocity, tool axes.
+
+    The derivative of ``v |v|`` is ``2 |v|``.
+
+    Returns:
+        Wrench over velocity and angular velocity, shape (6, 6, n).
+    """
+    x, y = part.face_centroid
+    arm = np.array([0.0, 0.0, 1.0, y, -x, 0.0])
+    along = arm[2:5] @ np.stack([motion.velocity.T[2], *motion.angular_velocity.T[:2]])
+    slope = -air_density * (part.drag_area or 0.0) * np.abs(along)
+    return np.asarray(np.outer(arm, arm)[:, :, None] * slope)
+
+
 def added_mass(part: Part, air_density: float) -> float:
     """Return the mass of the air that a flat part takes along its normal [kg]; 0 without a drag area."""
     radius = np.sqrt((part.drag_area or 0.0) / FLAT_PLATE / np.pi)

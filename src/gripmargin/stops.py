@@ -10,7 +10,7 @@ Each instant comes with the swing of the part around its load, a bound for every
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -21,41 +21,23 @@ from numpy.typing import NDArray
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
 from gripmargin.kernels.jacobian import tool_jacobian
-from gripmargin.kernels.stopping import braked_axes, mass_matrix, modes, overshoot, pulse_area
+from gripmargin.kernels.stopping import braked_axes, mass_matrix, mean_of_step, modes, overshoot, pulse_area
 from gripmargin.loads import load_per_acceleration, part_load
 from gripmargin.motion.tool_motion import ToolMotion, joint_motion
+from gripmargin.stop_instants import Braked, Indices, Instant, Means, averaged, drift, retimed
 from gripmargin.stop_rates import TURNING, PathRates
 from gripmargin.workcell import Stop
 
-Indices = NDArray[np.intp]
+Steps = tuple[tuple[FloatArray, FloatArray], ...]
 
 STEP: Final = 0.03  # [s] of the program's time between the places at which a stop along the path is looked at
-PLACES: Final = (4, 24)  # fewest and most of them
+PLACES: Final = (4, 80)  # fewest and most of them
 CURVED: Final = 1.25  # what the curvature of the load adds between them to the corners of straight lines
+SPANS: Final = 8  # parts of a period after the stop over which the load on the pads is averaged
+FOREVER: Final = np.inf  # [s] for which the part rests after a stop
+TURN: Final = 0.25  # [rad] by which the arm turns between places at which braking axes are looked at
+MOST_TURNS: Final = 6  # of those places, from one axis that comes to rest to the next
 CLOSE: Final = 0.004  # [s] starts closer than this share what happens after the brakes have closed
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Instant:
-    """One instant of the stops that begin at some samples.
-
-    Attributes:
-        kind: "path" or "axes".
-        load: Quasi-static load then, shape (6, m).
-        swing: Amplitude of each mode around it by the change of load that came last, shape (6, m).
-        further: What earlier changes may add to it, shape (6, m).
-        near: Program sample whose errors count, shape (m,).
-        after: Time since the stop began [s], shape (m,).
-        motion: The tool's motion then.
-    """
-
-    kind: str
-    load: FloatArray
-    swing: FloatArray
-    further: FloatArray
-    near: Indices
-    after: FloatArray
-    motion: Callable[[], ToolMotion]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -70,6 +52,8 @@ class _Pulse:
         again: Overshoot of a step.
         impulse: By the impulse, of the modes for which the pulse is short.
         first: By its start.
+        lag: Half of what damping takes off that, with the sign of the change of load.
+        ring: By its start, until it has died down, and by its impulse.
         left: What is left of that at its end, at most.
         fade: By the program's own motion, which fades with it.
     """
@@ -81,6 +65,8 @@ class _Pulse:
     again: FloatArray
     impulse: FloatArray
     first: FloatArray
+    lag: FloatArray
+    ring: FloatArray
     left: FloatArray
     fade: FloatArray
 
@@ -93,6 +79,20 @@ class _Pulse:
     def end(self, braking: FloatArray) -> FloatArray:
         """Return the swing by its end, where the braking load vanishes, shape (6, m)."""
         return self.impulse + np.where(self.long, self.again * self.rate * np.abs(self.shapes.T @ braking), 0.0)
+
+    def end_lag(self, braking: FloatArray) -> FloatArray:
+        """Return half of what damping takes off that swing, with the sign of the change of load, shape (6, m)."""
+        return np.where(self.long, (1.0 - self.again) / 2.0 * self.rate * (self.shapes.T @ braking), 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class _At:
+    """An instant along the path: program samples, speed factor, deceleration and time since the stop began."""
+
+    near: Indices
+    s: float
+    rate: FloatArray
+    after: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,6 +143,15 @@ class Stopping:
         return self.parts[0] + self.parts[1]
 
     @cached_property
+    def jumps(self) -> tuple[FloatArray, FloatArray]:
+        """Ways of the load up and down and its changes of slope, mode by mode, added up over the samples, (6, n)."""
+        load = self.modes[1].T @ self.before
+        ways = np.abs(np.diff(load, prepend=load[:, :1]))
+        slope = np.diff(load, append=load[:, -1:]) / np.diff(self.case.job.trajectory.t, append=np.inf)
+        bends = np.abs(np.diff(slope, prepend=slope[:, :1]))
+        return np.cumsum(ways, axis=1), np.cumsum(bends, axis=1)
+
+    @cached_property
     def rates(self) -> PathRates:
         """Time decelerations of stops along the path."""
         return PathRates.of(self.case, self.slower, self.softer, stiffest=float(self.modes[0].max()))
@@ -172,34 +181,89 @@ class Stopping:
         c, b, a = (x[:, samples] for x in self.parts)
         t = self.case.job.trajectory.t
         pulse = self._pulse(b, a, rate)
-        static, first, fade = pulse.static, pulse.first, pulse.fade
+        static, first, fade, none = pulse.static, pulse.first, pulse.fade, 0.0 * pulse.fade
         for s in (1.0, 0.0):
-            yield self._on_path(c + s * s * b - static(a), first, fade, samples, s, rate, 0.0 * rate)
+            at = _At(samples, s, rate, 0.0 * rate)
+            yield self._on_path(at, c + s * s * b - static(a), (first, fade, pulse.lag), ())
         ahead = 0.5 * self.slower / rate
         if float(ahead.max(initial=0.0)) <= 0.5 * float(np.median(np.diff(t))):
-            yield self._on_path(c, pulse.end(a), pulse.left + fade, samples, 0.0, 0.0 * rate, 1.0 / rate)
+            swings = pulse.end(a), pulse.left + fade, pulse.end_lag(a)
+            yield self._on_path(
+                _At(samples, 0.0, 0.0 * rate, 1.0 / rate), c, swings, ((c, none, FOREVER + 0.0 * rate),)
+            )
             return
         shapes, ringing = self.modes[1], self.modes[0][:, None] * np.sqrt(1.0 - self.damping**2)
-        place, slope = shapes.T @ (c + b - static(a)), np.zeros((6, samples.size))
+        start, place, slope = rate * (shapes.T @ a), shapes.T @ (c + b - static(a)), np.zeros((6, samples.size))
         corners, travel, last = np.zeros_like(slope), np.zeros_like(slope), 1.0
+        whole, total, full = 1.0 / rate, none, c + b - rate * a
+        ways, bends = self.jumps
+        sudden, behind = none, samples
         for s in self.followed:
             tau = t[samples] + ahead * (1.0 - s * s)
             near, weight = _between(t, tau)
             far = np.minimum(near + 1, t.size - 1)
             c, b, a = ((1.0 - weight) * x[:, near] + weight * x[:, far] for x in (gravity, moving, braking))
             where = np.where(weight < 0.5, near, far)
-            load = c + s * s * b - static(a)
+            load, mean, full = c + s * s * b - static(a), full, c + s * s * b - rate * a
+            mean = (mean + full) / 2.0
+            total = total + mean * (last - s)
             earlier, place = place, shapes.T @ load
             before, slope = slope, (place - earlier) * rate / (last - s)
-            corners, travel, last = corners + np.abs(slope - before), travel + np.abs(place - earlier), s
-            fade = np.minimum(travel, CURVED * (corners + np.abs(slope)) / ringing)
-            yield self._on_path(load, first, fade, where, s, rate, (1.0 - s) / rate)
-        yield self._on_path(c, pulse.end(a), pulse.left + fade, where, 0.0, 0.0 * rate, 1.0 / rate)
+            corners, travel = corners + np.abs(slope - before), travel + np.abs(place - earlier)
+            sudden = sudden + np.minimum(ways[:, far] - ways[:, behind], (bends[:, far] - bends[:, behind]) / ringing)
+            fade = np.maximum(np.minimum(travel, CURVED * (corners + np.abs(slope)) / ringing), sudden)
+            behind = near
+            swings, span = (first, fade, pulse.lag), ((1.0 - last) * whole, (1.0 - s) * whole)
+            means: Means = (self._felt(mean, span, ((-start, 0.0 * rate),), fade),)
+            yield self._on_path(_At(where, s, rate, span[1]), load, swings, means)
+            last = s
+        steps = (-start, 0.0 * rate), (rate * (shapes.T @ a), whole)
+        means = self._felt(total, (0.0 * rate, whole), steps[:1], fade), *self._at_rest(c, whole, steps, fade)
+        swings = pulse.end(a), pulse.left + fade, pulse.end_lag(a)
+        yield self._on_path(_At(where, 0.0, 0.0 * rate, whole), c, swings, means)
 
-    def path_start(
-        self, standing: FloatArray, moving: FloatArray, braking: FloatArray, rate: FloatArray
+    def _felt(
+        self,
+        mean: FloatArray,
+        span: tuple[FloatArray, FloatArray],
+        steps: Steps,
+        further: FloatArray,
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return load, swing and further swing just after the start of stops along the path, each (6, m).
+        """Return the mean load that the pads carry over some time, its spread, and the time; see `Instant.means`.
+
+        Args:
+            mean: Of the load, shape (6, m).
+            span: Start and end of the time, since the stop began [s], shape (m,) each.
+            steps: By how much the load steps, mode by mode, shape (6, m), and when [s], shape (m,). Without a ramp; the
+                first becomes a ramp where there is one.
+            further: Amplitude of other swings, shape (6, m).
+        """
+        omega = self.modes[0][:, None]
+        turning = omega * np.sqrt(1.0 - self.damping**2)
+        if self.stop.ramp > 0:
+            (size, _), steps = steps[0], steps[1:]
+            further = further + omega / turning * np.abs(size)
+        for size, at in steps:
+            missing = size * mean_of_step(omega, self.damping, span[0] - at, span[1] - at)
+            mean = mean - self.case.backing.stiffness @ (self.modes[1] @ missing)
+        time = span[1] - span[0]
+        return mean, averaged(further, turning, time), time
+
+    def _at_rest(self, load: FloatArray, since: FloatArray, steps: Steps, further: FloatArray) -> Means:
+        """Return the mean load after a stop, and that of spans of the first swing that the slowest mode makes then.
+
+        A stop that is short against a mode is over before that mode has followed; it then swings by the stop's impulse.
+        """
+        means: Means = ((load, 0.0 * further, FOREVER + since),)
+        slowest = float(self.modes[0].min())
+        if slowest * float(since.min(initial=np.inf)) > 2.0 * np.pi:
+            return means
+        span = 2.0 * np.pi / slowest / SPANS
+        spans = ((since + span * i, since + span * (i + 1)) for i in range(SPANS))
+        return (*means, *(self._felt(load, times, steps, further) for times in spans))
+
+    def path_start(self, standing: FloatArray, moving: FloatArray, braking: FloatArray, rate: FloatArray) -> Instant:
+        """Return the instant just after the start of stops along the path; its samples are not the program's.
 
         Args:
             standing: What gravity gives of the load, shape (6, m).
@@ -208,7 +272,9 @@ class Stopping:
             rate: Deceleration of the program's time [1/s], shape (m,).
         """
         pulse = self._pulse(moving, braking, rate)
-        return standing + moving - pulse.static(braking), pulse.first, pulse.fade
+        at = _At(np.zeros(rate.size, dtype=np.intp), 1.0, rate, 0.0 * rate)
+        swings = pulse.first, pulse.fade, pulse.lag
+        return self._on_path(at, standing + moving - pulse.static(braking), swings, ())
 
     def _pulse(self, moving: FloatArray, braking: FloatArray, rate: FloatArray) -> _Pulse:
         """Work out the swing by a pulse of deceleration that lasts 1/rate.
@@ -218,10 +284,12 @@ class Stopping:
         """
         omega, shapes, ramp = self.modes[0][:, None], self.modes[1], self.stop.ramp
         damped = omega * np.sqrt(1.0 - self.damping**2)
-        size = np.abs(shapes.T @ braking)
+        pull = shapes.T @ braking
+        size = np.abs(pull)
         long = 2.0 * rate <= omega
         impulse = np.where(long, 0.0, omega**2 / damped * size)
         ringing = np.minimum(omega / damped, 2.0 / np.maximum(damped * ramp, 2e-300))
+        over = overshoot(omega, self.damping, ramp)
         decay = np.exp(-self.damping * omega * np.maximum(1.0 / rate - ramp, 0.0))
         return _Pulse(
             rate=rate,
@@ -230,26 +298,38 @@ class Stopping:
             carried=self.case.backing.stiffness @ shapes,
             again=overshoot(omega, self.damping, 0.0),
             impulse=impulse,
-            first=np.where(long, overshoot(omega, self.damping, ramp) * rate * size, 0.0) + impulse,
+            first=np.where(long, over * rate * size, 0.0) + impulse,
+            lag=np.where(long, -(1.0 - over) / 2.0 * rate * pull, 0.0),
+            ring=np.where(long, ringing * rate * size, 0.0) + impulse,
             left=np.where(long, decay * ringing * rate * size, 0.0),
             fade=np.minimum(1.0, 4.0 * rate / damped) * np.abs(shapes.T @ moving),
         )
 
     def _on_path(
         self,
+        at: _At,
         load: FloatArray,
-        swing: FloatArray,
-        further: FloatArray,
-        near: Indices,
-        s: float,
-        rate: FloatArray,
-        after: FloatArray,
+        swings: tuple[FloatArray, FloatArray, FloatArray],
+        means: Means,
     ) -> Instant:
         def motion() -> ToolMotion:
-            at = self.case.motion.at
-            return retimed(ToolMotion(at.t[near], at.state[:, :, near]), s * self.slower, rate * self.slower)
+            tool = self.case.motion.at
+            there = ToolMotion(tool.t[at.near], tool.state[:, :, at.near])
+            return retimed(there, at.s * self.slower, at.rate * self.slower)
 
-        return Instant(kind="path", load=load, swing=swing, further=further, near=near, after=after, motion=motion)
+        swing, further, lag = swings
+        return Instant(
+            kind="path",
+            load=load,
+            swing=swing,
+            further=further,
+            lag=lag,
+            carried=self.case.backing.stiffness @ self.modes[1],
+            means=means,
+            near=at.near,
+            after=at.after,
+            motion=motion,
+        )
 
     def by_axes(
         self, samples: Indices, q: FloatArray, qd: FloatArray, before: FloatArray, *, later: bool = True
@@ -271,32 +351,52 @@ class Stopping:
         long = omega * stop.T[:, None] >= 2.0  # for each axis and mode whether its braking is no mere impulse
         again = overshoot(omega, self.damping, 0.0)
 
+        assert self.case.job.robot is not None  # noqa: S101 - likewise
+        turning = np.array(self.case.job.robot.revolute)
         now, none = np.zeros(samples.size), np.zeros((6, samples.size))
         place = self._braked(samples, q, qd, rates, now)
         load, start = place.load(long), shapes.T @ (place.coasting - before) + place.pull(long)
         blows = omega**2 / damped * pulse_area(np.where(long, 0.0, place.pulls), stop.T)
-        swing = blows + overshoot(omega, self.damping, self.stop.ramp) * np.abs(start)
-        yield place.instant(load, swing, none, long)
+        over, ringing = overshoot(omega, self.damping, self.stop.ramp), omega / damped
+        yield place.instant(load, blows + over * np.abs(start), none, (1.0 - over) / 2.0 * start, long)
         # until a later change comes, each rings with its whole size about the new load, and dies down from there
-        ringing = omega / damped
         swing = blows + np.minimum(ringing, 2.0 / np.maximum(damped * self.stop.ramp, 2e-300)) * np.abs(start)
-        for when in np.sort(stop, axis=1).T if later else ():
+        ends = np.argsort(stop, axis=1).T
+        all_brake = np.ones_like(long)
+        steps: Steps = ((shapes.T @ (place.load(all_brake) - before), now),)
+        drifts = none
+        for k, axis in enumerate(ends if later else ()):
+            when = np.take_along_axis(stop, axis[:, None], axis=1)[:, 0]
+            this = (np.arange(len(rates))[:, None] == axis)[:, None]
             if not (omega[-1] * when >= 2.0).any():
+                steps = (*steps, (-place.pull(this & all_brake), when))
+                all_brake = all_brake & ~this
                 continue
-            passed, earlier = when - now, load
-            place = self._braked(samples, q, qd, rates, when)
-            braking = long & (stop >= when[:, None]).T[:, None]
-            load = place.load(braking)
-            drift = np.minimum(1.0, 4.0 / np.maximum(damped * passed, 4e-300))
-            swing = swing * np.exp(-self.damping * omega * passed) + drift * np.abs(shapes.T @ (load - earlier))
-            yield place.instant(load, none, swing, braking)
+            passed, braking = when - now, long & (stop >= when[:, None]).T[:, None]
+            speed = np.maximum(np.abs(qd) - rates * now[:, None], 0.0)[:, turning]
+            count = int(np.clip(np.ceil((speed.sum(axis=1) * passed).max(initial=0.0) / TURN), 1, MOST_TURNS))
+            way = [self._braked(samples, q, qd, rates, now + passed * (i / count)) for i in range(1, count + 1)]
+            loads = [load, *(there.load(braking) for there in way)]
+            drifting = drift(np.stack([shapes.T @ x for x in loads]), passed, damped)
+            drifts = drifts + drifting
+            full = place.load(all_brake)
+            for i, there in enumerate(way):
+                mean, full = full, there.load(all_brake)
+                span = now + passed * (i / count), now + passed * ((i + 1) / count)
+                means: Means = (self._felt((mean + full) / 2.0, span, steps, drifts),)
+                fading = swing * np.exp(-self.damping * omega * passed * ((i + 1) / count)) + drifting
+                yield there.instant(loads[i + 1], none, fading, none, braking, means)
+            swing, place = fading, way[-1]
             ended = braking & (stop <= when[:, None]).T[:, None]
-            load = place.load(braking & ~ended)
-            last = again * np.abs(place.pull(ended))
-            yield place.instant(load, last, swing, braking & ~ended)
-            swing, now = swing + ringing * np.abs(place.pull(ended)), when
+            load, gone = place.load(braking & ~ended), place.pull(ended)
+            steps = (*steps, (-place.pull(this & all_brake), when))
+            all_brake = all_brake & ~this
+            means = self._at_rest(load, when, steps, drifts) if k == len(rates) - 1 else ()
+            lag = (again - 1.0) / 2.0 * gone
+            yield place.instant(load, again * np.abs(gone), swing, lag, braking & ~ended, means)
+            swing, now = swing + ringing * np.abs(gone), when
 
-    def _braked(self, samples: Indices, q: FloatArray, qd: FloatArray, rates: FloatArray, after: FloatArray) -> _Braked:
+    def _braked(self, samples: Indices, q: FloatArray, qd: FloatArray, rates: FloatArray, after: FloatArray) -> Braked:
         """Work out the arm some time after its brakes have closed."""
         case, robot = self.case, self.case.job.robot
         assert robot is not None  # noqa: S101 - the caller has looked
@@ -306,54 +406,13 @@ class Stopping:
         columns = tool_jacobian(robot.links, robot.revolute, place)
         per_axis = (load_per_acceleration(case.job.part, case.job.air_density).T @ self.modes[1]).T
         slowing = -rates * np.sign(qd)
-        return _Braked(
+        return Braked(
             samples=samples,
             after=after,
             coasting=part_load(case.job.part, coasting, case.job.gravity, case.job.air_density),
             pulls=(per_axis @ columns) * slowing.T[:, None],
             carried=case.backing.stiffness @ self.modes[1],
             motion=lambda braking: joint_motion(robot, t, place, speed, slowing * braking.any(axis=1).T),
-        )
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class _Braked:
-    """The arm some time after its brakes have closed.
-
-    Attributes:
-        samples: Where the stops began, shape (m,).
-        after: Time since then [s], shape (m,).
-        coasting: Load without any braking, shape (6, m).
-        pulls: What each axis that brakes pulls at each mode, shape (joints, 6, m).
-        carried: The load that each mode carries, shape (6, 6).
-        motion: The tool's motion with some axes braking.
-    """
-
-    samples: Indices
-    after: FloatArray
-    coasting: FloatArray
-    pulls: FloatArray
-    carried: FloatArray
-    motion: Callable[[NDArray[np.bool_]], ToolMotion]
-
-    def pull(self, braking: NDArray[np.bool_]) -> FloatArray:
-        """Return the pull at each mode by the axes that brake, for each axis and mode; shape (6, m)."""
-        return np.asarray(np.where(braking, self.pulls, 0.0).sum(axis=0))
-
-    def load(self, braking: NDArray[np.bool_]) -> FloatArray:
-        """Return the load with some axes braking, shape (6, m)."""
-        return np.asarray(self.coasting + self.carried @ self.pull(braking))
-
-    def instant(self, load: FloatArray, swing: FloatArray, further: FloatArray, braking: NDArray[np.bool_]) -> Instant:
-        """Return the instant in which some axes brake."""
-        return Instant(
-            kind="axes",
-            load=load,
-            swing=swing,
-            further=further,
-            near=self.samples,
-            after=self.after,
-            motion=lambda: self.motion(braking),
         )
 
 
@@ -364,24 +423,6 @@ def per_time_deceleration(case: Case, motion: ToolMotion) -> FloatArray:
     """
     speeds = np.concatenate([motion.velocity.T, motion.angular_velocity.T])
     return np.asarray(load_per_acceleration(case.job.part, case.job.air_density) @ speeds)
-
-
-def retimed(motion: ToolMotion, speed: float | FloatArray, rate: float | FloatArray) -> ToolMotion:
-    """Return the motion on the same path at a share of its speed while the program's time slows down.
-
-    Args:
-        motion: At full speed.
-        speed: Speed factor s, broadcast against the samples.
-        rate: Deceleration of the program's time over s [1/s].
-    """
-    from gripmargin.kernels.recursion import AL, A, V, W  # noqa: PLC0415
-
-    state = motion.state.copy()
-    state[:, A] = speed**2 * state[:, A] - rate * state[:, V]
-    state[:, AL] = speed**2 * state[:, AL] - rate * state[:, W]
-    state[:, V] *= speed
-    state[:, W] *= speed
-    return ToolMotion(motion.t, state)
 
 
 def _between(t: FloatArray, tau: FloatArray) -> tuple[Indices, FloatArray]:

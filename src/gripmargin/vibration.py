@@ -237,6 +237,19 @@ class Swing:
         size[:, : self.first] = 0.0
         return size
 
+    @property
+    def about_rest(self) -> FloatArray:
+        """Amplitude of the swing if the load stayed as it is after each sample, as a response, shape (modes, n).
+
+        What would ring on where the motion that goes on from there is another.
+        """
+        drive, w, z = self.drive, self.modes.frequency[:, None], self.modes.damping[:, None]
+        turn = w * np.sqrt(1.0 - z * z)
+        off, slope = drive.load - drive.base, slopes(drive.t, drive.load)
+        size = np.abs(self.vibration + (slope + (z * w + 1j * turn) * (off - 2.0 * z / w * slope)) / turn)
+        size[:, : self.first] = 0.0
+        return np.asarray(size)
+
     def response(self, share: float = 0.0) -> FloatArray:
         """Return the response at a share of the way from each sample to the next, shape (modes, n)."""
         drive, modes, first = self.drive, self.modes, self.first

@@ -6,12 +6,15 @@ python tests/bench/speed.py
 import statistics
 import sys
 import time
+from dataclasses import replace
 
 import numpy as np
 import pinocchio as pin
 
 import gripmargin as gm
 from gripmargin.case import work_out
+from gripmargin.checks.ringing import stretches_of, swing_use
+from gripmargin.checks.stop import check_stop
 from gripmargin.checks.use import pad_use
 from gripmargin.loads import part_load
 from gripmargin.motion.tool_motion import joint_motion
@@ -93,11 +96,17 @@ def main() -> None:
     def whole(made: gm.JointTrajectory, gripper: gm.Gripper) -> None:
         gm.check(trajectory=made, robot=common, gripper=gripper, part=part, targets=easy)
 
+    stopped = work_out(replace(case.job, stop=gm.Stop(time=0.3)))
+    still, _ = pad_use(case)
+    stretches = stretches_of(case)
+
     tasks = {
         "tool motion and load, common arm": (SAMPLES, lambda: load(common)),
         "tool motion and load, skew arm": (SAMPLES, lambda: load(skew)),
         "the same load by a loop of Pinocchio's rnea": (LOOP, lambda: pinocchio_loop(common, part, *few)),
         "utilisation, one square pad, with what lies between": (SAMPLES, lambda: pad_use(case)),
+        "swing of the part on its backing": (SAMPLES, lambda: swing_use(case, stretches_of(case), still)),
+        "stops along the path, swing included": (SAMPLES, lambda: check_stop(stopped, stretches)),
         "whole check, rates given, square pad": (SAMPLES, lambda: whole(trajectory, square)),
         "whole check, rates given, disc": (SAMPLES, lambda: whole(trajectory, disc)),
         "whole check, positions alone, square pad": (SAMPLES, lambda: whole(bare, square)),

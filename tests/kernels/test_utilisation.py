@@ -61,8 +61,10 @@ class TestError:
     @settings(derandomize=True, deadline=None, max_examples=60)
     def test_no_combination_of_signs_moves_the_peak_by_more_than_the_sum(self, seed):
         random, maps, wrench = random_case(seed)
-        columns = random.normal(size=(3, 6, wrench.shape[1])) * 0.3
-        rss, total = utilisation_error(maps, columns)
+        units = random.normal(size=(3, 6, wrench.shape[1]))
+        size = random.uniform(0.0, 0.6, (wrench.shape[1], 3))
+        columns = units * size.T[:, None, :]
+        rss, total = utilisation_error(maps, units, size, size)
         before = peak_utilisation(maps, wrench)[0]
         for signs in np.array(np.meshgrid(*[[-1, 1]] * 3)).reshape(3, -1).T:
             after = peak_utilisation(maps, wrench + np.einsum("c,cwn->wn", signs, columns))[0]
@@ -73,7 +75,7 @@ class TestError:
         maps = np.zeros((3, 1, 6))
         maps[0, 0, 0], maps[2, 0, 2] = 3.0, 2.0
         column = np.array([1.0, 0, -2.0, 0, 0, 0])[None, :, None]
-        rss, total = utilisation_error(maps, column)
+        rss, total = utilisation_error(maps, column / 2.0, *2 * (np.full((1, 1), 2.0),))
         assert rss[0] == total[0] == pytest.approx(5.0)  # 3 by shear and 4 by tension
 
 

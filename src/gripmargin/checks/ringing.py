@@ -226,7 +226,7 @@ def asked(stretch: Stretch, maps: FloatArray) -> Asked:
     arc = 1.0 - np.cos(np.minimum(modes.frequency[:, None] * h / (2.0 * steps), WHOLE_TURN))
     fast = swings[~followed].sum(axis=0)
     missed = (swings * arc)[followed].sum(axis=0)
-    unsure, noise = ((gain[:, None] * x).sum(axis=0) for x in (_next_too(found.unsure), _next_too(found.sigma)))
+    unsure, noise = ((gain[:, None] * x).sum(axis=0) for x in (next_too(found.unsure), next_too(found.sigma)))
     firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
     best = _largest(value, firsts)
     return Asked(
@@ -239,7 +239,7 @@ def asked(stretch: Stretch, maps: FloatArray) -> Asked:
     )
 
 
-def _next_too(values: FloatArray) -> FloatArray:
+def next_too(values: FloatArray) -> FloatArray:
     """The larger of each value and the next, along the last axis."""
     out = values.copy()
     out[..., :-1] = np.maximum(values[..., :-1], values[..., 1:])

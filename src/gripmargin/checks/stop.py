@@ -6,6 +6,7 @@ backing at its worst phase: a stop without a ramp is a step, at its beginning an
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,6 +18,7 @@ from gripmargin.case import Case
 from gripmargin.checks import explain, words
 from gripmargin.checks.hold import UNBALANCED
 from gripmargin.checks.pieces import SPAN, margin_figure, pieces_of
+from gripmargin.checks.ringing import Stretch
 from gripmargin.checks.stop_fall import fall, fall_lines
 from gripmargin.checks.stop_remedies import Changes
 from gripmargin.checks.stop_use import instants, stop_use
@@ -25,7 +27,8 @@ from gripmargin.findings import CheckResult, Finding, NotChecked, Outcome, Verdi
 from gripmargin.kernels.stopping import peak_with_swing
 from gripmargin.loads import part_load
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.stops import Instant, Stopping
+from gripmargin.stop_instants import Instant, Ring
+from gripmargin.stops import Stopping
 from gripmargin.workcell import Stop
 
 KINDS = {"path": "along the path", "axes": "off the path"}
@@ -45,11 +48,12 @@ class StopOutcome:
     margin: FloatArray
 
 
-def check_stop(case: Case) -> StopOutcome:
+def check_stop(case: Case, stretches: Sequence[Stretch]) -> StopOutcome:
     """Judge a stop at every sample of the carry.
 
     Args:
         case: The job worked out; it carries the part in at least one sample.
+        stretches: The part's swing while the program runs.
     """
     margin = np.full(case.load.shape[1], np.nan)
     stop = case.job.stop
@@ -59,12 +63,12 @@ def check_stop(case: Case) -> StopOutcome:
     kinds, impossible = _kinds(case, stop)
     if not kinds:
         return StopOutcome(outcome=Outcome(results=(_impossible(case, impossible),)), margin=margin)
-    uses = {kind: stop_use(stopping, case.carried, kind=kind) for kind in kinds}
+    uses = {kind: stop_use(stopping, case.carried, kind=kind, stretches=stretches) for kind in kinds}
     both = _worse(list(uses.values()))
     with np.errstate(divide="ignore"):
         margin[both.samples] = 1.0 / both.value
     result = _result(stopping, uses, both, impossible)
-    findings = _findings(stopping, uses, both)
+    findings = _findings(stopping, uses, both, stretches)
     outcome = Outcome(results=(result,), findings=tuple(findings), assumed=tuple(_assumed(stopping, kinds)))
     return StopOutcome(outcome=outcome, margin=margin)
 
@@ -191,12 +195,13 @@ class _Seen:
         sample, maps = both.samples[k : k + 1], both.maps
         gain = stopping.gain(maps)
         found = list(instants(stopping, sample, kind))
-        peaks = [peak_with_swing(maps, gain, instant.load, instant.swing, instant.further) for instant in found]
+        still = Ring.none(maps.shape[1], 1)
+        peaks = [instant.peak(maps, gain, still) for instant in found]
         worst = int(np.argmax([float(np.nan_to_num(u[0], nan=np.inf)) for _, u, _, _ in peaks]))
         instant, (_, use, point, _) = found[worst], peaks[worst]
-        case, motion, still = stopping.case, instant.motion(), 0.0 * instant.swing
+        case, motion, none = stopping.case, instant.motion(), 0.0 * instant.swing
         load = part_load(case.job.part, motion, case.job.gravity, case.job.air_density)
-        static = float(peak_with_swing(maps, gain, load, still, still)[0][0])
+        static = float(peak_with_swing(maps, gain, load, none, none)[0][0])
         mini = replace(
             case,
             load=load,
@@ -217,14 +222,14 @@ class _Seen:
         }
 
 
-def _findings(stopping: Stopping, uses: dict[str, Use], both: Use) -> list[Finding]:
+def _findings(stopping: Stopping, uses: dict[str, Use], both: Use, stretches: Sequence[Stretch]) -> list[Finding]:
     case = stopping.case
     target = case.job.targets.stop
-    stretches = pieces_of(case, both, short_of(_inverse(both.high), target))
-    if not stretches:
+    pieces = pieces_of(case, both, short_of(_inverse(both.high), target))
+    if not pieces:
         return []
-    changes = Changes(stopping, list(uses), both, target)
-    return [_finding(stopping, uses, both, changes, piece) for piece in stretches]
+    changes = Changes(stopping, list(uses), both, target, stretches)
+    return [_finding(stopping, uses, both, changes, piece) for piece in pieces]
 
 
 def _finding(stopping: Stopping, uses: dict[str, Use], both: Use, changes: Changes, piece: NDArray[np.intp]) -> Finding:
@@ -353,7 +358,7 @@ def _assumed(stopping: Stopping, kinds: list[str]) -> list[str]:
     if stopping.stop.ramp > 0:
         out.append("Stops: the ramp softens their beginning; their end is taken as sudden.")
     out.append(
-        "Stops: the part hangs still on its backing before; all its modes swing in phase"
+        "Stops: the part may swing when a stop begins, as in `swing`; all its modes swing in phase"
         + ("." if stopping.damping > 0 else ", without damping (damping_ratio is not given for every pad).")
     )
     return out

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from gripmargin.arrays import FloatArray
 from gripmargin.case import Case, work_out
 from gripmargin.checks.remedies import LARGEST_PADS, least_factor, stronger_pads
+from gripmargin.checks.ringing import Stretch, stretches_of
 from gripmargin.checks.stop_use import stop_use
 from gripmargin.checks.use import Use
 from gripmargin.errors import InputError
@@ -35,14 +36,18 @@ class Changes:
         kinds: Those that are judged.
         use: The worse of them at every sample.
         target: Margin wanted.
+        stretches: The part's swing while the program runs.
     """
 
-    def __init__(self, stopping: Stopping, kinds: Sequence[str], use: Use, target: float) -> None:
+    def __init__(
+        self, stopping: Stopping, kinds: Sequence[str], use: Use, target: float, stretches: Sequence[Stretch]
+    ) -> None:
         self.case = stopping.case
         self.kinds = kinds
         self.use = use
         self.target = target
         self.turns = stopping.turns
+        self.stretches = stretches
 
     def for_piece(self, piece: NDArray[np.intp], sample: int, fails: bool) -> list[Remedy]:
         """Return what would be enough for a stretch of the carry.
@@ -81,8 +86,12 @@ class Changes:
     def _excess(self, samples: NDArray[np.intp], case: Case, slower: float = 1.0, softer: float = 1.0) -> FloatArray:
         """Utilisation that may occur over what the target allows, for stops that begin at some samples."""
         stopping = Stopping(case, slower=slower, softer=softer)
+        found = self.stretches if case is self.case else stretches_of(case)
         return np.asarray(
-            np.max([self.target * stop_use(stopping, samples, kind=kind).high for kind in self.kinds], axis=0)
+            np.max(
+                [self.target * stop_use(stopping, samples, kind=kind, stretches=found).high for kind in self.kinds],
+                axis=0,
+            )
         )
 
     def _slow(self, sample: int, piece: NDArray[np.intp]) -> list[Remedy]:

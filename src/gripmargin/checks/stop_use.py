@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 
@@ -10,14 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray
+from gripmargin.checks.ringing import Stretch, next_too
 from gripmargin.checks.use import COVERAGE, SURE, Use, crests, rate_errors
-from gripmargin.kernels.stopping import peak_with_swing
 from gripmargin.loads import part_load, standing_load
 from gripmargin.motion.consistency import RESOLVED, interpolated
 from gripmargin.motion.program import EIGHTHS
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.stops import CLOSE, Instant, Stopping, per_time_deceleration
+from gripmargin.stop_instants import Instant, Ring
+from gripmargin.stops import CLOSE, Stopping, per_time_deceleration
 
 SPEEDS_COUNT = 3.0  # how often an error of a speed counts in a braking load: once as such, twice by its swing
 
@@ -30,6 +31,11 @@ class _Pads:
     gain: FloatArray
     noise: FloatArray
     bias: FloatArray
+    ring: Ring
+
+    def at(self, samples: NDArray[np.intp]) -> _Pads:
+        """Return the same with the swing at some samples of the program."""
+        return replace(self, ring=self.ring.of(samples))
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +43,7 @@ class _Worst:
     """The largest utilisation over the instants of stops, and what goes with it; each of shape (m,).
 
     Attributes:
-        alone: Without any swing.
+        sure: Without the swing, as far as the part follows the load for certain.
         value: With the swing by the last change of load.
         most: With the swings by all changes.
         point: Where the first is largest.
@@ -46,7 +52,7 @@ class _Worst:
         last: Last sample of the program that the stops come near.
     """
 
-    alone: FloatArray
+    sure: FloatArray
     value: FloatArray
     most: FloatArray
     point: NDArray[np.intp]
@@ -57,49 +63,81 @@ class _Worst:
     @classmethod
     def over(cls, pads: _Pads, samples: NDArray[np.intp], instants: Iterable[Instant]) -> _Worst:
         """Go through the instants of stops that begin at some samples."""
-        m = samples.size
-        alone, value, most, point = np.zeros(m), np.zeros(m), np.zeros(m), np.zeros(m, dtype=np.intp)
+        m, ring = samples.size, pads.at(samples).ring
+        sure, value, most, point = np.zeros(m), np.zeros(m), np.zeros(m), np.zeros(m, dtype=np.intp)
         noise, bias, last = np.zeros(m), np.zeros(m), samples.copy()
         for instant in instants:
-            found = peak_with_swing(pads.maps, pads.gain, instant.load, instant.swing, instant.further)
-            still, u, at, all_of_it = found
+            _, u, at, all_of_it = instant.peak(pads.maps, pads.gain, ring)
             point = np.where(~(u <= value), at, point)
-            alone, value, most = np.maximum(alone, still), np.maximum(value, u), np.maximum(most, all_of_it)
+            sure = np.maximum(sure, instant.surely(pads.maps, pads.gain, ring))
+            value, most = np.maximum(value, u), np.maximum(most, all_of_it)
             noise, bias = np.maximum(noise, pads.noise[instant.near]), np.maximum(bias, pads.bias[instant.near])
             last = np.maximum(last, instant.near)
-        return cls(alone, value, most, point, noise, bias, last)
+        return cls(sure, value, most, point, noise, bias, last)
 
 
-def stop_use(stopping: Stopping, samples: NDArray[np.intp], *, kind: str) -> Use:
+def stop_use(stopping: Stopping, samples: NDArray[np.intp], *, kind: str, stretches: Sequence[Stretch] = ()) -> Use:
     """Return how far stops of one kind use the pads.
 
     Args:
         stopping: The stops.
         samples: Where they begin, indices into the program, rising, shape (m,).
         kind: "path" or "axes".
+        stretches: The part's swing while the program runs; without any it hangs still when a stop begins.
     """
     case = stopping.case
     maps, owner = case.backing.edge_maps(case.strengths)
     noise, bias = _errors(stopping, maps, kind)
-    pads = _Pads(maps, stopping.gain(maps), noise, bias)
+    pads = _Pads(maps, stopping.gain(maps), noise, bias, ring_of(stopping, maps, stretches))
     if kind == "path":
         worst = _Worst.over(pads, samples, stopping.along_path(samples, stopping.rates.hard[samples]))
-        least = worst.alone
+        least = worst.sure
         mild = stopping.rates.mild[samples]
         if not np.array_equal(mild, stopping.rates.hard[samples]):
-            least = np.minimum(least, _Worst.over(pads, samples, stopping.along_path(samples, mild)).alone)
+            least = np.minimum(least, _Worst.over(pads, samples, stopping.along_path(samples, mild)).sure)
     else:
         worst = _by_axes(stopping, pads, samples)
-        least = worst.alone
+        least = worst.sure
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
     low = np.maximum(least - sure * worst.noise - worst.bias, 0.0)
     high = worst.most + COVERAGE * worst.noise + worst.bias
     if case.motion.error is None:
-        high = np.maximum(high, crests(case.job.trajectory.t[samples], samples, worst.most))
+        top = crests(case.job.trajectory.t[samples], samples, worst.value) - worst.value
+        high = np.maximum(high, worst.most + np.maximum(top, 0.0))
         high = np.maximum(high, _between(stopping, pads, samples, kind))
     doubts = np.concatenate([[0], np.cumsum(np.isin(np.arange(case.load.shape[1]), case.motion.doubtful))])
     high[(doubts[worst.last + 1] > doubts[samples]) | ~np.isfinite(worst.most)] = np.inf
     return Use(samples=samples, value=worst.value, low=low, high=high, point=worst.point, maps=maps, owner=owner)
+
+
+def ring_of(stopping: Stopping, maps: FloatArray, stretches: Sequence[Stretch]) -> Ring:
+    """Return the swing of the part at every sample of the program, up to the next.
+
+    Args:
+        stopping: The stops.
+        maps: Load wrench to normalised traction, shape (3, points, 6).
+        stretches: The part's swing while the program runs.
+    """
+    n, slower = stopping.case.load.shape[1], stopping.slower
+    if not stretches:
+        return Ring.none(maps.shape[1], n)
+    modes = stretches[0].swing.modes
+    amplitude = np.zeros((modes.frequency.size, n))
+    for stretch in stretches:
+        if slower != 1.0:
+            drive = stretch.swing.drive
+            pace = np.full(drive.t.size, slower**2)
+            stretch = stretch.driven(drive.scaled(drive.t / slower, pace, stretch.still))  # noqa: PLW2901 - it is that
+        found = stretch.swing
+        size = next_too(found.about_rest + found.unsure + COVERAGE * found.sigma)
+        firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
+        amplitude[:, stretch.samples] = np.maximum.reduceat(size, firsts, axis=1)
+    return Ring(
+        gain=np.sqrt(((maps @ modes.loads) ** 2).sum(axis=0)),
+        amplitude=amplitude,
+        turning=modes.frequency * np.sqrt(1.0 - modes.damping**2),
+        fading=modes.frequency * modes.damping,
+    )
 
 
 def _by_axes(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp]) -> _Worst:
@@ -124,10 +162,9 @@ def _by_axes(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp]) -> _Wor
     ends[0] = np.where(kept[after] == np.arange(samples.size), after, ends[0])
     side = np.take_along_axis(ends, found.value[ends].argmax(axis=0)[None], axis=0)[0]
     later_value, later_most = found.value[ends].max(axis=0), found.most[ends].max(axis=0)
-    later_alone = found.alone[ends].max(axis=0)
     return replace(
         first,
-        alone=np.maximum(first.alone, later_alone),
+        sure=found.sure[ends].min(axis=0),
         value=np.maximum(first.value, later_value),
         most=np.maximum(first.most, later_most),
         point=np.where(later_value > first.value, found.point[side], first.point),
@@ -221,10 +258,12 @@ def _between(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp], kind: s
             hard = stopping.rates.hard
             braking = stopping.slower * per_time_deceleration(stopping.case, inside.tool)
             rate = 2.0 / (1.0 / hard[at] + 1.0 / hard[at + 1])
-            load, *swings = stopping.path_start(standing, moving, braking, rate)
-            use = peak_with_swing(pads.maps, pads.gain, load, *swings)[3]
+            start = stopping.path_start(standing, moving, braking, rate)
+            ring = pads.at(at).ring
+            use = start.peak(pads.maps, pads.gain, ring)[3]
             if inside.sparse:  # and the end of the stop at that place
-                use = np.maximum(use, peak_with_swing(pads.maps, pads.gain, load - moving, *swings)[3])
+                rest = replace(start, load=start.load - moving)
+                use = np.maximum(use, rest.peak(pads.maps, pads.gain, ring)[3])
         else:
             stops = stopping.by_axes(at, inside.q, inside.qd, standing + moving, later=inside.sparse)
             use = _Worst.over(pads, at, stops).most

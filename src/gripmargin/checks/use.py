@@ -108,8 +108,7 @@ def rate_errors(case: Case, maps: FloatArray, samples: NDArray[np.intp]) -> tupl
         return noise, bias
     for first in range(0, samples.size, CHUNK):
         part = slice(first, first + CHUNK)
-        noise[part] = utilisation_error(maps, case.load_error_columns(samples[part], bias=False))[0]
-        bias[part] = utilisation_error(maps, case.load_error_columns(samples[part], bias=True))[1]
+        noise[part], bias[part] = utilisation_error(maps, *case.load_errors(samples[part]))
     return noise, bias
 
 

@@ -73,6 +73,28 @@ def overshoot(omega: FloatArray, damping: float, rise: float | FloatArray) -> Fl
     return np.minimum(step_overshoot(damping), 2.0 / np.maximum(slowness, 2e-300))
 
 
+def mean_of_step(omega: FloatArray, damping: float, start: FloatArray, end: FloatArray) -> FloatArray:
+    """Return the share of a step that a mode at rest has not followed yet, in the mean over some time.
+
+    After the step that share is ``exp(-zeta omega t) (cos omega_d t + zeta/sqrt(1 - zeta^2) sin omega_d t)`` (Chopra,
+    ch. 4, from memory), whose mean is a closed form.
+
+    Args:
+        omega: Natural frequencies [rad/s], broadcast against the times.
+        damping: Share of critical damping, below 1.
+        start: Begin of the time since the step [s], 0 or more.
+        end: Its end; where it is the begin, the share is that of the instant.
+    """
+    root = np.sqrt(1.0 - damping**2)
+    pole = omega * (-damping + 1j * root)
+    size = 1.0 - 1j * damping / root
+    span = end - start
+    begun = size * np.exp(pole * np.maximum(start, 0.0))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = begun * np.expm1(pole * span) / (pole * span)
+    return np.asarray(np.where(np.abs(pole * span) < 1e-9, begun.real, mean.real))
+
+
 def peak_with_swing(
     maps: FloatArray, gain: FloatArray, wrench: FloatArray, swing: FloatArray, further: FloatArray
 ) -> tuple[FloatArray, FloatArray, IntArray, FloatArray]:
