@@ -20,6 +20,7 @@ MOST: Final = 1 << 17  # grid points over the longer of both
 LATEST: Final = 0.25  # [s] by which a controller may be late
 ROUNDS: Final = 12
 SETTLED: Final = 1e-7  # [s]
+LEAST_MOVE: Final = 1e-3  # [rad or m] root mean square of a channel from which it counts by itself
 ALSO: Final = 4.0  # sum of squares over the least one up to which another place counts as another run
 
 
@@ -31,11 +32,15 @@ class Alignment:
         offset: Time of the recording's clock less that of the program [s].
         misfit: Root mean square of what is left between both, over that of the program about its mean.
         runs: Places of the recording that fit about as well: how often it holds the program.
+        astray: Whether both would agree better at a shift further away than a controller may be late.
+        apart: For each channel the same as `misfit`; NaN where the program does not move it, shape (channels,).
     """
 
     offset: float
     misfit: float
-    runs: int = 1
+    runs: int
+    astray: bool
+    apart: FloatArray
 
 
 def align(
@@ -66,16 +71,20 @@ def align(
         if found is None:
             return None
         offset, runs = found
-        offset = fitted = _refined(t, y, recorded_t, recorded_y, span, offset)
+        fitted, astray = _refined(t, y, recorded_t, recorded_y, span, offset)
+        offset = fitted
     else:
-        fitted = _refined(t, y, recorded_t, recorded_y, span, offset)  # a controller is late, by whatever clock
+        # a controller is late, by whatever clock
+        fitted, astray = _refined(t, y, recorded_t, recorded_y, span, offset)
     if not (_covers(recorded_t - offset, span) and _covers(recorded_t - fitted, span)):
         return None
     inside = within(recorded_t - fitted, span)
     here = at(recorded_t[inside] - fitted, t, y)
-    size = float(np.sqrt(((here - here.mean(axis=0)) ** 2).sum(axis=1).mean()))
-    misfit = float(np.sqrt(((recorded_y[inside] - here) ** 2).sum(axis=1).mean()))
-    return Alignment(offset, misfit / size if size > 0 else np.inf, runs)
+    moves = ((here - here.mean(axis=0)) ** 2).mean(axis=0)
+    left = ((recorded_y[inside] - here) ** 2).mean(axis=0)
+    misfit = float(np.sqrt(left.sum() / moves.sum())) if moves.sum() > 0 else np.inf
+    apart = np.sqrt(np.where(moves > LEAST_MOVE**2, left, np.nan) / np.maximum(moves, LEAST_MOVE**2))
+    return Alignment(offset, misfit, runs, astray, apart)
 
 
 def _covers(t: FloatArray, span: tuple[float, float]) -> bool:
@@ -123,7 +132,8 @@ def _refined(
     recorded_y: FloatArray,
     span: tuple[float, float],
     offset: float,
-) -> float:
+) -> tuple[float, bool]:
+    """The shift at which both agree best, and whether that is too far from the given one, which then stays."""
     speed, start = np.gradient(y, t, axis=0), offset
     for _ in range(ROUNDS):
         inside = within(recorded_t - offset, span)
@@ -134,8 +144,8 @@ def _refined(
             break
         change = -float(((recorded_y[inside] - at(shifted, t, y)) * v).sum()) / total
         if abs(offset + change - start) > LATEST:
-            return start
+            return start, True
         offset += change
         if abs(change) < SETTLED:
             break
-    return offset
+    return offset, False

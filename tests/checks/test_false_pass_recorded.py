@@ -1,0 +1,110 @@
+"""Attempts to get a pass for a recording whose worst part does not come to be judged.
+
+The program is long and slow. The recorded motion ends with a shock that the pads do not bear; by pauses, other speeds
+or missing ends the recording is made to fit the program elsewhere.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import gripmargin as gm
+
+MOVES = ((1.0, 9.0, 0, 1.0), (10.5, 9.0, 1, 1.0), (19.9, 0.9, 2, 0.25))  # start, duration [s], joint, travel [m]
+SHOCK = 20.6  # [s] its start, by the program's clock
+END = 20.95  # [s] of the carry
+RUNG = 100.0  # [m/s^2] of the shock
+
+
+def places(t):
+    q = np.zeros((t.size, 4))
+    for start, duration, joint, travel in MOVES:
+        s = np.clip((t - start) / duration, 0.0, 1.0)
+        q[:, joint] += travel * (10 * s**3 - 15 * s**4 + 6 * s**5)
+    return q
+
+
+def shaken(t, size):
+    since, w = t - SHOCK, 2 * np.pi * 8
+    window = np.where((since > 0) & (since < 0.25), np.sin(np.pi * since / 0.25) ** 2, 0.0)
+    q = places(t)
+    q[:, 2] += size / w**2 * window * np.sin(w * since)
+    return q
+
+
+@pytest.fixture(scope="module")
+def job(gantry, plate):
+    stiff = gm.PadMaterial(pull_off_stress=50e3, shear_strength=50e3, normal_stiffness=1e9, shear_stiffness=3.3e8)
+    t = np.arange(0.0, 22.0, 0.004)
+    return gm.Job(
+        name="slow",
+        robot=gantry,
+        gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", stiff, [0.04, 0.04]),)),
+        part=plate(1.0, (0.0, 0.0, 0.0)),
+        trajectory=gm.JointTrajectory(t=t, q=places(t)),
+        phases=(gm.Phase(kind="carry", start=1.0, end=END),),
+        targets=gm.Targets(hold=1.5, swing=0.2),
+    )
+
+
+def recording(program_time, *, size=RUNG, ends=22.5, flipped=None, parked=None):
+    """What the robot did, by a clock of its own; `program_time` says where in the program it is."""
+    t = np.arange(-0.5, ends, 0.004)
+    q = shaken(program_time(t), size) + np.random.default_rng(0).normal(size=(t.size, 4)) * 1e-6
+    if flipped is not None:
+        q[:, flipped] *= -1.0
+    if parked is not None:
+        q[:, parked] = 0.0
+    return gm.JointTrajectory(t=t + 100.0, q=q)
+
+
+def judged(job, **how):
+    report = gm.check_job(replace(job, recording=recording(**how)))
+    (result,) = [check for check in report.checks if check.check == "recorded"]
+    assert report.passed == (result.verdict == "pass")
+    return result
+
+
+def paused(at, pause):
+    return lambda t: np.where(t < at, t, np.where(t < at + pause, at, t - pause))
+
+
+def test_the_shock_falls_short_and_the_program_passes(job):
+    assert judged(job, program_time=lambda t: t).verdict == "fail"
+    assert judged(job, program_time=lambda t: t, size=0.0).verdict == "pass"
+
+
+@pytest.mark.parametrize("pause", [0.1, 0.2, 0.3, 0.5, 0.7])
+def test_a_pause_hides_no_end(job, pause):
+    assert judged(job, program_time=paused(10.3, pause)).verdict != "pass"
+
+
+@pytest.mark.parametrize("speed", [0.97, 0.98, 1.02, 1.03])
+def test_another_speed_hides_no_end(job, speed):
+    assert judged(job, program_time=lambda t: speed * t).verdict != "pass"
+
+
+@pytest.mark.parametrize("ends", [20.4, 20.6, 20.8])
+def test_a_recording_that_ends_before_the_carry_is_not_shifted_until_it_fits(job, ends):
+    result = judged(job, program_time=lambda t: t, ends=ends)
+    assert result.verdict == "undecided"
+    assert "carry" in result.text
+
+
+@pytest.mark.parametrize("offset", [99.6, 100.4])
+def test_a_wrong_offset_is_undecided(job, offset):
+    report = gm.check_job(replace(job, recording=recording(lambda t: t), recording_offset=offset))
+    (result,) = [check for check in report.checks if check.check == "recorded"]
+    assert result.verdict != "pass"
+    assert f"program.recording_offset is {offset:g} s" in result.text
+
+
+@pytest.mark.parametrize("wrong", [{"flipped": 2}, {"parked": 2}])
+def test_a_joint_with_a_small_part_in_the_way_has_to_follow_too(job, wrong):
+    q = job.trajectory.q.copy()
+    q[:, 2] *= 0.2  # 50 mm beside ways of 1 m
+    small = replace(job, trajectory=gm.JointTrajectory(t=job.trajectory.t, q=q))
+    result = judged(small, program_time=lambda t: t, size=0.0, **wrong)
+    assert result.verdict == "undecided"
+    assert "joint 3 does not follow the program" in result.text
