@@ -6,7 +6,6 @@ margin over the carry is worked out anew from what was recorded, with the error 
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import asdict, dataclass, replace
 from typing import Final
 
@@ -17,6 +16,7 @@ from gripmargin.arrays import FloatArray
 from gripmargin.case import Case, work_out
 from gripmargin.checks import words
 from gripmargin.checks.hold import findings_over
+from gripmargin.checks.lateness import lags_of, pieces_late
 from gripmargin.checks.pieces import margin_figure
 from gripmargin.checks.use import Use, pad_use
 from gripmargin.errors import InputError
@@ -30,11 +30,8 @@ from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 
 SAME: Final = 0.1  # misfit over the way from which a recording is not taken for one of the program
 OTHER: Final = 0.7  # the same of one joint by itself; a wrong sign makes 2, a joint that stands still 1
-PIECES: Final = 16  # of the carry, each of which may be late by itself
-SEEN: Final = 0.01  # share of the way from which being late is no small thing
 FEWEST: Final = 20  # recorded samples in the carry
 AROUND: Final = 1.0  # [s] recorded samples before and after the carry that help to find rates
-TELLING: Final = 3.0  # standard errors by which a lag has to stand out
 TURN: Final = 0.1  # [m] arm at which a turn of the tool counts as a way, where poses are compared
 
 
@@ -163,15 +160,15 @@ def _compare(case: Case, margin: FloatArray) -> MotionComparison:
     if found.astray:
         return _undecided(
             case,
-            f"recording and program agree best more than {LATEST:g} s away from any place at which the recording covers "
-            "the whole carry" + _by_offset(job),
+            f"recording and program agree best more than {LATEST:g} s away from any place at which the recording "
+            "covers the whole carry" + _by_offset(job),
         )
     if joints and (found.apart > OTHER).any():
         joint = int(np.nanargmax(found.apart))
         return _undecided(
             case,
-            f"joint {joint + 1} does not follow the program ({100 * found.apart[joint]:.0f} % of its way apart): its sign, "
-            "its zero or its unit may be another",
+            f"joint {joint + 1} does not follow the program ({100 * found.apart[joint]:.0f} % of its way apart): its "
+            "sign, its zero or its unit may be another",
         )
     if found.runs > 1:
         return _undecided(
@@ -226,15 +223,15 @@ def _judged(
     job = case.job
     program = job.trajectory
     t = recording.t - found.offset
-    lags = _lags(case, t, compared)
-    pieces = _pieces_late(case, t, compared)
+    lags = lags_of(case, t, compared)
+    pieces = pieces_late(case, t, compared)
     if not float(np.abs(pieces).max()) < LATEST:
         late = float(pieces[np.abs(pieces).argmax()])
         how = "late" if late > 0 else "early"
         return _undecided(
             case,
-            f"parts of the recording are {abs(late):.2f} s {how}, more than the {LATEST:g} s of a controller: it pauses, "
-            "or runs at another speed, and where its carry begins and ends is not known",
+            f"parts of the recording are {abs(late):.2f} s {how}, more than the {LATEST:g} s of a controller: it "
+            "pauses, or runs at another speed, and where its carry begins and ends is not known",
         )
     late = max((abs(lag) for lag in (*lags.values(), *pieces)), default=0.0)
     hangs = _hangs(case, t, late)
@@ -276,58 +273,6 @@ def _judged(
     return replace(
         comparison, result=replace(result, lines=_lines(comparison, found, recording, real.motion, case.job.robot))
     )
-
-
-def _lags(case: Case, t: FloatArray, compared: tuple[FloatArray, FloatArray]) -> dict[str | None, float]:
-    """By how much each carried move of the recording is late: what is left is minus the lag times the speed."""
-    program, (places, seen) = case.job.trajectory, compared
-    speed = np.gradient(places, program.t, axis=0)
-    out: dict[str | None, float] = {}
-    carried = program.t[case.carried]
-    inside = within(t, (float(carried[0]), float(carried[-1])))
-    if program.moves is None:
-        return {None: _lag(t[inside], seen[inside], program.t, places, speed)}
-    nearest = np.clip(np.searchsorted(program.t, t, side="right") - 1, 0, program.samples - 1)
-    labels = np.array(program.moves)[nearest]
-    for move in dict.fromkeys(program.moves[i] for i in case.carried):
-        here = inside & (labels == move)
-        out[move] = _lag(t[here], seen[here], program.t, places, speed) if here.any() else 0.0
-    return out
-
-
-def _pieces_late(case: Case, t: FloatArray, compared: tuple[FloatArray, FloatArray]) -> FloatArray:
-    """By how much the carry of the recording is late, piece by piece, where that makes more than a small difference."""
-    program_t, (places, seen) = case.job.trajectory.t, compared
-    speed = np.gradient(places, program_t, axis=0)
-    carried = program_t[case.carried]
-    size = float(np.sqrt(places[case.carried].var(axis=0).sum()))
-    borders = np.linspace(carried[0], carried[-1], PIECES + 1)
-    out = np.zeros(PIECES)
-    for i, span in enumerate(itertools.pairwise(borders)):
-        here = within(t, (float(span[0]), float(span[1])))
-        if not here.any():
-            continue
-        v = at(t[here], program_t, speed)
-        lag = _least_lag(v, seen[here] - at(t[here], program_t, places))
-        usual = float(np.sqrt((v**2).sum(axis=1).mean()))
-        out[i] = lag if abs(lag) * usual > SEEN * size else 0.0
-    return out
-
-
-def _lag(t: FloatArray, seen: FloatArray, program_t: FloatArray, places: FloatArray, speed: FloatArray) -> float:
-    """By least squares; 0 where the move is too small to tell."""
-    lag = _least_lag(at(t, program_t, speed), seen - at(t, program_t, places))
-    return lag if abs(lag) < LATEST else 0.0
-
-
-def _least_lag(v: FloatArray, left: FloatArray) -> float:
-    """The same from speeds and from what is left, however late it is."""
-    total = float((v**2).sum())
-    if not total > 0.0:
-        return 0.0
-    lag = -float((left * v).sum()) / total
-    error = float(np.sqrt(((left + lag * v) ** 2).sum(axis=1).mean() / total))
-    return lag if abs(lag) > TELLING * error else 0.0
 
 
 def _hangs(case: Case, t: FloatArray, late: float) -> NDArray[np.bool_]:
