@@ -21,7 +21,7 @@ from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.stops import Stopping
 from gripmargin.tuning.scaling import at_samples, scaled
 
-RESERVE = 1.001  # margin over target that a search aims at
+RESERVE = 1.0 + 1e-9  # margin over target that a search aims at; the last digits may differ in the check
 PRECISION = 1.005  # ratio of two factors that are one
 LOOKS = 9  # programs looked at in one search
 
