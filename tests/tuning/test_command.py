@@ -124,7 +124,8 @@ def test_undecided_ends_with_3(tmp_path, capsys):
         ({}, ["--retime", "x.csv", "--rate", "5"], "rate: found 5"),
         ({}, ["--retime", "-"], "--retime"),
         ({}, ["--retime", "/nowhere/at/all.csv"], "a place where a file can be written"),
-        ({}, ["--rate", "fast"], "invalid float value"),
+        ({}, ["--retime", "x.csv", "--rate", "fast"], "--rate: found 'fast'"),
+        ({}, ["--rate", "500"], "--retime beside it"),
         ({"program": "nothing.csv"}, [], "nothing.csv"),
     ],
 )

@@ -32,8 +32,11 @@ def two_moves(slide, film, flat_part):
     return make
 
 
+STILL = gm.Targets(hold=2.0, swing=0.01)  # the swing aside: closed forms know none
+
+
 def test_each_move_gets_its_own_factor(two_moves, exact_moves):
-    job = two_moves(exact_moves)
+    job = replace(two_moves(exact_moves), targets=STILL)
     found = gm.tune(job).moves
     # A S / (2 m) = 50 m/s^2; peaks 10/sqrt(3) L/T^2 (Flash & Hogan 1985) over 2 s and 1 s
     expected = [np.sqrt(50.0 / (10 / np.sqrt(3) / T**2)) for T in (2.0, 1.0)]
@@ -42,6 +45,19 @@ def test_each_move_gets_its_own_factor(two_moves, exact_moves):
     assert found.cycle_then == pytest.approx(sum(row.time_then for row in found.rows))
     assert found.passed
     assert gm.check_job(found.job).passed
+
+
+def test_a_move_that_rings_on_into_the_next_is_slowed_for_both(two_moves, exact_moves):
+    """The part is undamped: what the first move starts lasts. Factors that leave the swing aside do not pass."""
+    job = two_moves(exact_moves)
+    found = gm.tune(job).moves
+    still = gm.tune(replace(job, targets=STILL)).moves
+    assert found.passed
+    assert all(row.factor < other.factor for row, other in zip(found.rows, still.rows, strict=True))
+    assert {row.limit.by for row in found.rows} == {"swing"}
+    low = min(check.low / check.target for check in found.report.checks)
+    assert 1.0 <= low < 1.03  # and not by being useless
+    assert not gm.check_job(replace(still.job, targets=job.targets)).passed
 
 
 def test_moves_that_blend_are_one(two_moves, exact_moves):
@@ -77,7 +93,7 @@ def test_phases_by_time_move_with_the_program(two_moves, exact_moves):
 
 
 def test_positions_alone_are_enough(two_moves, exact_moves):
-    job = two_moves(exact_moves)
+    job = replace(two_moves(exact_moves), targets=STILL)
     bare = replace(
         job, trajectory=gm.JointTrajectory(t=job.trajectory.t, q=job.trajectory.q, moves=job.trajectory.moves)
     )

@@ -56,7 +56,7 @@ def test_loads_grow_with_the_square_of_the_speed(random_path_job):
 
 
 def test_rates_that_are_estimated_leave_less(random_path_job):
-    job = random_path_job(1)
+    job = replace(random_path_job(1), targets=gm.Targets(hold=2.0, swing=0.01))
     rng = np.random.default_rng(0)
     noisy = job.trajectory.q + rng.normal(0, 1e-7, job.trajectory.q.shape)
     bare = replace(job, trajectory=gm.JointTrajectory(t=job.trajectory.t, q=noisy))

@@ -60,7 +60,7 @@ def check_stop(case: Case, stretches: Sequence[Stretch]) -> StopOutcome:
     if stop is None:
         return StopOutcome(outcome=Outcome(not_checked=(NotChecked(check="stop", reason=NO_DATA),)), margin=margin)
     stopping = Stopping(case)
-    kinds, impossible = _kinds(case, stop)
+    kinds, impossible = kinds_of(case, stop)
     if not kinds:
         return StopOutcome(outcome=Outcome(results=(_impossible(case, impossible),)), margin=margin)
     uses = {kind: stop_use(stopping, case.carried, kind=kind, stretches=stretches) for kind in kinds}
@@ -73,8 +73,8 @@ def check_stop(case: Case, stretches: Sequence[Stretch]) -> StopOutcome:
     return StopOutcome(outcome=outcome, margin=margin)
 
 
-def _kinds(case: Case, stop: Stop) -> tuple[list[str], str]:
-    """The kinds of stop to judge, and why one that is asked for cannot be."""
+def kinds_of(case: Case, stop: Stop) -> tuple[list[str], str]:
+    """Return the kinds of stop to judge, and why one that is asked for cannot be."""
     asked = []
     if stop.on_path and stop.category != 0:
         asked.append("path")

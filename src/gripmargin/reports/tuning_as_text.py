@@ -46,7 +46,7 @@ def _override(found: Override) -> list[str]:
     lines += _wrapped("    ", f"limited by {found.limit.text}")
     at = np.linspace(0, found.curve.speed.size - 1, CURVE_SHOWN).round().astype(int)
     shown = ", ".join(f"{_figure(found.curve.ratio[i])} at {100 * found.curve.speed[i]:.0f} %" for i in at)
-    return lines + _wrapped("    ", f"least margin over its target, in closed form: {shown} of the speed")
+    return lines + _wrapped("    ", f"least margin over its target, swing and stops aside: {shown} of the speed")
 
 
 def _figure(value: float) -> str:

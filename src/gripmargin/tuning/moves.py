@@ -12,12 +12,14 @@ from gripmargin.case import Case
 from gripmargin.tuned import Limit, Move, Moves
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joints import joint_limit, joint_speeds
-from gripmargin.tuning.override import FASTEST, SLOWEST, back_off, rounded_down
+from gripmargin.tuning.override import FASTEST, SLOWEST, back_off, by_look, rounded_down
+from gripmargin.tuning.quick import PRECISION, RESERVE, Look, Quick, largest
 from gripmargin.tuning.rests import Stretch, stretches
 from gripmargin.tuning.scaling import scaled
 from gripmargin.tuning.verify import Judged, Shortfall, judged
 
 ROUNDS = 12  # programs checked while backing off
+HALVINGS = 6  # speeds of one move looked at
 
 
 def per_move(case: Case, demands: Demands) -> Moves:
@@ -33,6 +35,7 @@ def per_move(case: Case, demands: Demands) -> Moves:
     found = stretches(case, by_label=True)
     limits = [None if stretch.kept else fastest(case, demands, stretch) for stretch in found]
     factors = [1.0 if limit is None else max(rounded_down(min(limit[0], FASTEST)), SLOWEST) for limit in limits]
+    limits = _together(case, found, factors, limits)
     result = judged(scaled(case.job, _by_interval(case, found, factors)))
     for _ in range(ROUNDS):
         if result.passed or not result.of_the_carry or not _backed_off(demands, found, factors, result):
@@ -59,6 +62,63 @@ def per_move(case: Case, demands: Demands) -> Moves:
         job=result.job,
         report=result.report,
     )
+
+
+def _together(
+    case: Case, found: Sequence[Stretch], factors: list[float], limits: list[tuple[float, Limit] | None]
+) -> list[tuple[float, Limit] | None]:
+    """Slow moves until the part, swinging and stopped, stays on target as well: a move rings on into the next.
+
+    First all moves give way together, then each is given back what it can have.
+
+    Args:
+        case: The job.
+        found: The stretches of the program.
+        factors: Of each, changed in place.
+        limits: What each of the stretches is limited by so far.
+
+    Returns:
+        What each is limited by then.
+    """
+    quick, closed = Quick(case), list(factors)
+    tuned = [i for i, limit in enumerate(limits) if limit is not None]
+    seen = quick.look(_by_interval(case, found, factors))
+    if seen.ratio >= RESERVE or not tuned:
+        return limits
+
+    def look(tried: Sequence[float]) -> Look:
+        nonlocal seen
+        result = quick.look(_by_interval(case, found, tried))
+        if result.ratio < RESERVE:
+            seen = result
+        return result
+
+    def alike(most: float) -> list[float]:
+        return [min(k, most) if i in tuned else k for i, k in enumerate(closed)]
+
+    most = largest(lambda k: look(alike(k)).ratio, max(closed[i] for i in tuned), SLOWEST)
+    if most is None:
+        return limits
+    factors[:] = alike(rounded_down(most))
+    out = list(limits)
+    for i in sorted(tuned, key=lambda i: closed[i] - factors[i], reverse=True):
+        if closed[i] <= PRECISION * factors[i]:
+            continue
+        seen = quick.look(_by_interval(case, found, factors))
+        low, high = factors[i], closed[i]
+        for _ in range(HALVINGS):
+            tried = [*factors[:i], rounded_down(high), *factors[i + 1 :]]
+            if look(tried).ratio >= RESERVE:
+                low = high
+                if high == closed[i]:
+                    break
+            else:
+                blocked = high
+            high = (low * blocked) ** 0.5
+        factors[i] = rounded_down(low)
+        if low < closed[i]:
+            out[i] = closed[i], by_look(case, seen)
+    return out
 
 
 def fastest(case: Case, demands: Demands, stretch: Stretch) -> tuple[float, Limit]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from gripmargin.job import Job
 from gripmargin.tuned import Curve, Limit, Override
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joints import joint_limit, joint_speeds
+from gripmargin.tuning.quick import RESERVE, Look, Quick, largest
 from gripmargin.tuning.scaling import scaled
 from gripmargin.tuning.verify import Judged, judged
 
@@ -37,7 +37,7 @@ def override(case: Case, demands: Demands) -> Override:
     closed, limit = closed_form(case, demands)
     tried: list[tuple[float, Judged]] = []
     best: tuple[float, Judged] | None = None
-    k = rounded_down(min(closed, FASTEST))
+    k, limit = _swinging(case, rounded_down(min(closed, FASTEST)), limit)
     while len(tried) < ROUNDS and k >= SLOWEST:
         found = judged(at_speed(case.job, k))
         tried.append((k, found))
@@ -47,10 +47,9 @@ def override(case: Case, demands: Demands) -> Override:
         if not found.of_the_carry and k <= 1.0:
             break  # slower does not mend a handover that falls short as programmed
         k = _slower(k, found, demands)
-    if best is not None:
+    if best is not None and len(tried) > 1:
         best = _refined(case, tried, best)
-        if len(tried) > 1:
-            limit = _by_checks(tried[0][1], case, limit)
+        limit = _by_checks(tried[0][1], case, limit)
     duration = float(case.job.trajectory.t[-1] - case.job.trajectory.t[0])
     job = None if best is None else best[1].job
     speeds = np.linspace(SLOWEST, max(1.5, 1.2 * min(closed, FASTEST)), CURVE_POINTS)
@@ -117,6 +116,29 @@ def back_off(ratio: float, standing: float) -> float:
     return min(STEP_BACK, max(0.7, math.sqrt(max(1.0 - still, 0.0) / moving)))
 
 
+def _swinging(case: Case, closed: float, limit: Limit) -> tuple[float, Limit]:
+    """The largest factor at which the part, swinging and stopped, stays on target as well; and what limits it."""
+    quick, intervals = Quick(case), np.ones(case.job.trajectory.samples - 1)
+    looks: dict[float, Look] = {}
+
+    def ratio(k: float) -> float:
+        looks[k] = quick.look(k * intervals)
+        return looks[k].ratio
+
+    found = largest(ratio, closed, SLOWEST)
+    if found is None or found == closed:
+        return closed, limit
+    above = min(k for k, look in looks.items() if k > found and look.ratio < RESERVE)
+    return rounded_down(found), by_look(case, looks[above])
+
+
+def by_look(case: Case, look: Look) -> Limit:
+    """Return what limits a speed, as it was seen."""
+    place = case.place(look.sample)
+    where = f" at {place.t:.3f} s" + (f" in move '{place.move}'" if place.move else "")
+    return Limit(by=look.check, t=place.t, sample=place.sample, move=place.move, text=f"{look.check}{where}")
+
+
 def _slower(k: float, found: Judged, demands: Demands) -> float:
     standing = demands.standing_ratio()[0]
     ratio = min((s.ratio for s in found.of_the_carry), default=0.0)
@@ -156,15 +178,4 @@ def _by_checks(found: Judged, case: Case, limit: Limit) -> Limit:
     worst = found.shortfalls[0]
     if worst.check == limit.by or worst.sample is None:
         return limit
-    place = case.place(worst.sample)
-    where = f" at {place.t:.3f} s" + (f" in move '{place.move}'" if place.move else "")
-    return replace(
-        limit,
-        by=worst.check,
-        t=place.t,
-        sample=place.sample,
-        move=place.move,
-        pad=None,
-        causes={},
-        text=f"{worst.check}{where}",
-    )
+    return by_look(case, Look(ratio=worst.ratio, check=worst.check, sample=worst.sample))

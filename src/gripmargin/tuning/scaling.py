@@ -26,6 +26,14 @@ def scaled(job: Job, factors: FloatArray) -> Job:
     return replace(job, trajectory=_scaled(job.trajectory, times, factors), phases=moved_phases(job.phases, t, times))
 
 
+def at_samples(factors: FloatArray) -> FloatArray:
+    """Return the factor on the rates of each sample, shape (n,), from those of the intervals.
+
+    A sample between two factors is at rest; its acceleration counts with the larger one.
+    """
+    return np.maximum(np.append(factors, factors[-1]), np.insert(factors, 0, factors[0]))
+
+
 def moved_phases(phases: tuple[Phase, ...], now: FloatArray, then: FloatArray) -> tuple[Phase, ...]:
     """Return phases for a program whose times have changed.
 
@@ -53,7 +61,6 @@ def _moved(time: float, now: FloatArray, then: FloatArray) -> float:
 def _scaled(trajectory: Trajectory, times: FloatArray, factors: FloatArray) -> Trajectory:
     if not isinstance(trajectory, JointTrajectory) or trajectory.qd is None:
         return replace(trajectory, t=times)
-    # a sample between two factors is at rest; its acceleration counts with the larger one
-    k = np.maximum(np.append(factors, factors[-1]), np.insert(factors, 0, factors[0]))[:, None]
+    k = at_samples(factors)[:, None]
     qdd = None if trajectory.qdd is None else k**2 * trajectory.qdd
     return replace(trajectory, t=times, qd=k * trajectory.qd, qdd=qdd)

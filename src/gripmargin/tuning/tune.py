@@ -76,7 +76,7 @@ def tune(
         ...     )
         ... )
         >>> tuning.passed, tuning.override.factor, tuning.override.limit.by
-        (True, 4.143, 'hold')
+        (True, 3.939, 'swing')
     """
     if retime:
         _can_be_retimed(job, rate)
