@@ -90,7 +90,8 @@ def _gaps(job: Job) -> list[str]:
 
 def _early_and_late(case: Case) -> list[str]:
     """Stretches of preload and release phases that are judged as carry."""
-    late = case.airborne & ~case.job.phase_map.covers("carry")
+    phases = case.job.phase_map
+    late = case.airborne & (phases.covers("preload") | phases.covers("release")) & ~phases.covers("carry")
     edges = np.flatnonzero(np.diff(np.concatenate([[False], late, [False]]).astype(np.int8))).reshape(-1, 2)
     t = case.job.trajectory.t
     return [

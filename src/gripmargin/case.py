@@ -19,6 +19,7 @@ from gripmargin.findings import Place
 from gripmargin.job import Job
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
+from gripmargin.motion.consistency import RESOLVED
 from gripmargin.motion.program import ProgramMotion, program_motion
 
 if TYPE_CHECKING:
@@ -38,7 +39,8 @@ class Case:
         full: For each patch of it its pull-off stress and shear strength with a full bond [Pa].
         pickup: The preload, simulated; None where the job does not tell enough.
         counted: The cells that margins count on: those that the preload bonded well enough.
-        airborne: Whether the part hangs on the pads, sample by sample, shape (n,).
+        airborne: Whether the part hangs on the pads, sample by sample, shape (n,); between samples that are far apart
+            from one end on.
     """
 
     job: Job
@@ -90,7 +92,8 @@ class Case:
     @property
     def hangs_in_carry_alone(self) -> bool:
         """Whether the part hangs on the pads in carry phases only."""
-        return bool((self.airborne == self.job.phase_map.covers("carry")).all())
+        carry = _with_borders(self.job.phase_map.covers("carry"), self.job.trajectory.t)
+        return bool((self.airborne == carry).all())
 
     def place(self, sample: int) -> Place:
         """Return time, index and move of a sample."""
@@ -166,13 +169,21 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
 
 def _handed_over(job: Job, motion: ProgramMotion, whole: Backing) -> tuple[Pickup | None, NDArray[np.bool_]]:
     """The preload, simulated, and in which samples the part hangs on the pads."""
-    carry = job.phase_map.covers("carry")
+    carry = _with_borders(job.phase_map.covers("carry"), job.trajectory.t)
     if job.pick is None and job.nest is None:
         return None, carry
     from gripmargin.handover import in_the_air, pick_up  # noqa: PLC0415 - 0.2 s that only jobs with a face pay
 
     pickup = pick_up(job, motion.at, whole.patches)
     return pickup, carry | in_the_air(job, motion.at, whole.patches, pickup)
+
+
+def _with_borders(carry: NDArray[np.bool_], t: FloatArray) -> NDArray[np.bool_]:
+    """The carry with the samples next to it where they are far away: somewhere on the way to them it begins or ends."""
+    out, wide = carry.copy(), np.diff(t) > RESOLVED
+    out[:-1] |= carry[1:] & wide
+    out[1:] |= carry[:-1] & wide
+    return out
 
 
 def _best(
