@@ -122,7 +122,7 @@ class Demands:
         traction = self.maps[:, point] @ load
         traction[2] = max(traction[2], 0.0)
         size = float(traction @ traction)
-        found = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample)
+        found = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample, case.job.air_density)
         return {
             cause: float((self.maps[:, point] @ part) @ traction / size) * (1.0 if cause == "gravity" else speed**2)
             for cause, part in found.items()

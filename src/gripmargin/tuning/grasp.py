@@ -88,7 +88,7 @@ class _Places:
 
         def use(shift: FloatArray) -> FloatArray:
             moved = part.placed(pose(xyz=[-shift[0], -shift[1], 0.0]))
-            load = part_load(moved, motion, case.job.gravity)[:, demands.samples]
+            load = part_load(moved, motion, case.job.gravity, case.job.air_density)[:, demands.samples]
             return np.asarray(peak_utilisation(demands.maps, load)[0] + demands.error)
 
         x0, y0, x1, y1 = allowed.bounds
@@ -105,7 +105,7 @@ class _Places:
 
         def ratio(shift: FloatArray) -> float:
             moved = part.placed(pose(xyz=[-float(shift[0]), -float(shift[1]), 0.0]))
-            load = part_load(moved, state, case.job.gravity)
+            load = part_load(moved, state, case.job.gravity, case.job.air_density)
             return float(1.0 / (peak_utilisation(few.maps, load)[0] + few.error).max())
 
         return cls(region=allowed, ratio=ratio)

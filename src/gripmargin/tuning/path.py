@@ -93,7 +93,7 @@ def load_along(case: Case, path: Path, s: FloatArray) -> tuple[FloatArray, Float
     assert robot is not None  # noqa: S101 - a joint program has one
 
     def load(qd: FloatArray, qdd: FloatArray) -> FloatArray:
-        return part_load(case.job.part, joint_motion(robot, s, q, qd, qdd), case.job.gravity)
+        return part_load(case.job.part, joint_motion(robot, s, q, qd, qdd), case.job.gravity, case.job.air_density)
 
     still = load(zero, zero)
     return still, load(zero, first) - still, load(first, second) - still

@@ -71,9 +71,13 @@ def retimed(
                 break
             found, made = _checked(plan, rate)
             rounds += made
-            if found.passed:
+            if found.passed and found.reached >= RESERVE:
                 best = found
                 break
+            if found.passed:
+                for track in plan.tracks.values():
+                    track.slowed *= back_off(found.reached / RESERVE, demands.standing_ratio()[0])
+                continue
             if not found.of_the_carry or not _spared(plan, found, demands, whole_law=turn >= ROUNDS):
                 break
     if best is not None and best.reached > SLACK:
@@ -107,7 +111,7 @@ def _quickened(plan: _Plan, best: Judged, demands: Demands, rate: float) -> tupl
     made = 0
     if eased and plan.kept_within(demands) and plan.carried() < before:
         found, made = _checked(plan, rate)
-        if found.passed:
+        if found.passed and found.reached >= RESERVE:
             return found, made
     for i, track in plan.tracks.items():
         track.asked, track.slowed, track.law, track.pace = kept[i]
@@ -120,7 +124,7 @@ def natural_ramp(case: Case) -> float:
     A load that rises in a straight line over just such a time leaves no swing of that shape behind (Chopra,
     Dynamics of Structures, ch. 4: ramp of finite rise time, from memory).
     """
-    mass = -load_per_acceleration(case.job.part)
+    mass = -load_per_acceleration(case.job.part, case.job.air_density)
     square = float(eigh(case.backing.stiffness, (mass + mass.T) / 2, eigvals_only=True)[0])
     period = 2.0 * np.pi / np.sqrt(square) if square > 0 else np.inf
     return float(min(period * max(np.ceil(SHORTEST_RAMP / period), 1.0), LONGEST_RAMP))
@@ -181,7 +185,7 @@ class _Plan:
                 self.case,
                 job=job,
                 motion=motion,
-                load=part_load(part, motion.at, gravity),
+                load=part_load(part, motion.at, gravity, job.air_density),
                 standing=standing_load(part, motion.at, gravity),
                 airborne=self.case.airborne[self.nearest],
             )

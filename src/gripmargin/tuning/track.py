@@ -162,8 +162,9 @@ class Track:
         q, qd, qdd = self.path.joint_rates(s, sd, sdd)
         assert self.case.job.robot is not None  # noqa: S101 - a joint program has one
         motion = joint_motion(self.case.job.robot, t, q, qd, qdd)
-        part, gravity = self.case.job.part, self.case.job.gravity
-        return part_load(part, motion, gravity), standing_load(part, motion, gravity), self._joint_shares(t, qd, qdd)
+        job = self.case.job
+        load = part_load(job.part, motion, job.gravity, job.air_density)
+        return load, standing_load(job.part, motion, job.gravity), self._joint_shares(t, qd, qdd)
 
     def _joint_shares(self, t: FloatArray, qd: FloatArray, qdd: FloatArray) -> list[FloatArray]:
         """Speed, acceleration and jerk over their limits, the joint that comes closest, each of shape (n,)."""
