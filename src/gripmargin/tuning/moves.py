@@ -35,9 +35,9 @@ def per_move(case: Case, demands: Demands) -> Moves:
     found = stretches(case, by_label=True)
     limits = [None if stretch.kept else fastest(case, demands, stretch) for stretch in found]
     factors = [1.0 if limit is None else max(rounded_down(min(limit[0], FASTEST)), SLOWEST) for limit in limits]
-    limits = _together(case, found, factors, limits)
+    limits, hopeful = _together(case, found, factors, limits)
     result = judged(scaled(case.job, _by_interval(case, found, factors)))
-    for _ in range(ROUNDS):
+    for _ in range(ROUNDS if hopeful else 0):
         if result.passed or not result.of_the_carry or not _backed_off(demands, found, factors, result):
             break
         result = judged(scaled(case.job, _by_interval(case, found, factors)))
@@ -66,7 +66,7 @@ def per_move(case: Case, demands: Demands) -> Moves:
 
 def _together(
     case: Case, found: Sequence[Stretch], factors: list[float], limits: list[tuple[float, Limit] | None]
-) -> list[tuple[float, Limit] | None]:
+) -> tuple[list[tuple[float, Limit] | None], bool]:
     """Slow moves until the part, swinging and stopped, stays on target as well: a move rings on into the next.
 
     First all moves give way together, then each is given back what it can have.
@@ -78,13 +78,13 @@ def _together(
         limits: What each of the stretches is limited by so far.
 
     Returns:
-        What each is limited by then.
+        What each is limited by then, and whether the program is on target.
     """
     quick, closed = Quick(case), list(factors)
     tuned = [i for i, limit in enumerate(limits) if limit is not None]
     seen = quick.look(_by_interval(case, found, factors))
     if seen.ratio >= RESERVE or not tuned:
-        return limits
+        return limits, True
 
     def look(tried: Sequence[float]) -> Look:
         nonlocal seen
@@ -98,7 +98,8 @@ def _together(
 
     most = largest(lambda k: look(alike(k)).ratio, max(closed[i] for i in tuned), SLOWEST)
     if most is None:
-        return limits
+        factors[:] = alike(1.0)
+        return limits, False
     factors[:] = alike(rounded_down(most))
     out = list(limits)
     for i in sorted(tuned, key=lambda i: closed[i] - factors[i], reverse=True):
@@ -118,7 +119,7 @@ def _together(
         factors[i] = rounded_down(low)
         if low < closed[i]:
             out[i] = closed[i], by_look(case, seen)
-    return out
+    return out, True
 
 
 def fastest(case: Case, demands: Demands, stretch: Stretch) -> tuple[float, Limit]:

@@ -37,8 +37,9 @@ def override(case: Case, demands: Demands) -> Override:
     closed, limit = closed_form(case, demands)
     tried: list[tuple[float, Judged]] = []
     best: tuple[float, Judged] | None = None
-    k, limit = _swinging(case, rounded_down(min(closed, FASTEST)), limit)
-    while len(tried) < ROUNDS and k >= SLOWEST:
+    start, limit = _swinging(case, rounded_down(min(closed, FASTEST)), limit)
+    k = rounded_down(min(closed, 1.0)) if start is None else start
+    while len(tried) < (ROUNDS if start is not None else 1) and k >= SLOWEST:
         found = judged(at_speed(case.job, k))
         tried.append((k, found))
         if found.passed:
@@ -116,8 +117,11 @@ def back_off(ratio: float, standing: float) -> float:
     return min(STEP_BACK, max(0.7, math.sqrt(max(1.0 - still, 0.0) / moving)))
 
 
-def _swinging(case: Case, closed: float, limit: Limit) -> tuple[float, Limit]:
-    """The largest factor at which the part, swinging and stopped, stays on target as well; and what limits it."""
+def _swinging(case: Case, closed: float, limit: Limit) -> tuple[float | None, Limit]:
+    """The largest factor at which the part, swinging and stopped, stays on target as well; and what limits it.
+
+    None where there is none.
+    """
     quick, intervals = Quick(case), np.ones(case.job.trajectory.samples - 1)
     looks: dict[float, Look] = {}
 
@@ -126,7 +130,9 @@ def _swinging(case: Case, closed: float, limit: Limit) -> tuple[float, Limit]:
         return looks[k].ratio
 
     found = largest(ratio, closed, SLOWEST)
-    if found is None or found == closed:
+    if found is None:
+        return None, by_look(case, looks[min(looks)])
+    if found == closed:
         return closed, limit
     above = min(k for k, look in looks.items() if k > found and look.ratio < RESERVE)
     return rounded_down(found), by_look(case, looks[above])

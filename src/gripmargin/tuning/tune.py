@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from gripmargin.case import Case, work_out
@@ -81,12 +82,13 @@ def tune(
     if retime:
         _can_be_retimed(job, rate)
     watch("motion, load and preload")
+    notes = _notes(job)
+    job = replace(job, recording=None, recording_offset=None)
     case = work_out(job)
     if case.carried.size == 0:
         raise InputError(f"job '{job.name}'", "no sample in a carry phase, so nothing to tune", "a carry phase")
     demands = Demands.of(case)
     better = _grasp(case, demands, watch) if grasp else None
-    notes = _notes(job)
     doubts = _doubts(case)
     if doubts:
         return Tuning(job=job.name, verdict=Verdict.UNDECIDED, blocked=doubts, grasp=better, notes=notes)
@@ -185,6 +187,8 @@ def _notes(job: Job) -> tuple[str, ...]:
             out.append(f"No limit of joint {' and '.join(missing)} is given: the robot is taken to follow.")
         if not isinstance(job.trajectory, JointTrajectory):
             out.append("Joint limits have no effect on a program of poses.")
+    if job.recording is not None:
+        out.append("The recording of what the robot did belongs to the present speed: it is left aside.")
     out.append("Collisions, and what the process allows, are not looked at: a faster program has to be tried slowly.")
     return tuple(out)
 

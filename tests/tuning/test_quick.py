@@ -1,0 +1,75 @@
+"""The light look at a program says what the checker says; what is found by it is on target."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import gripmargin as gm
+from gripmargin.case import work_out
+from gripmargin.tuning.override import at_speed
+from gripmargin.tuning.quick import Quick, largest
+
+
+@pytest.mark.parametrize("factor", [0.6, 1.0, 1.7])
+@pytest.mark.parametrize("positions_only", [False, True])
+def test_a_look_says_what_the_check_says(random_path_job, factor, positions_only):
+    job = replace(
+        random_path_job(2),
+        targets=gm.Targets(hold=1.5, peel=2.0, one_pad_lost=0.7, stop=1.1),
+        stop=gm.Stop(time=0.4, axis_deceleration=np.full(6, 6.0)),
+    )
+    if positions_only:
+        job = replace(job, trajectory=replace(job.trajectory, qd=None, qdd=None))
+    look = Quick(work_out(job)).look(np.full(job.trajectory.samples - 1, factor))
+    checked = {c.check: (c.low or 0.0) / c.target for c in gm.check_job(at_speed(job, factor)).checks}
+    assert {"hold", "peel", "one_pad_lost", "swing", "stop"} <= set(checked)
+    assert look.ratio == pytest.approx(min(checked.values()), rel=1e-6)
+    assert look.check == min(checked, key=checked.get)
+
+
+def test_stops_limit_the_speed_and_are_named(random_path_job):
+    """At a deceleration that stays, a faster program is stopped with the same force, from a larger load of its own."""
+    job = replace(random_path_job(2), targets=gm.Targets(hold=1.0, swing=0.1, stop=1.0), stop=gm.Stop(deceleration=1.0))
+    found = gm.tune(job).override
+    assert found.limit.by == "stop"
+    assert found.report.passed
+    assert not gm.check_job(at_speed(job, 1.02 * found.factor)).passed
+
+
+def test_stops_that_no_speed_softens_are_said(random_path_job):
+    job = replace(random_path_job(2), stop=gm.Stop(deceleration=500.0))
+    found = gm.tune(job)
+    assert not found.passed
+    assert found.override.factor is None
+    assert found.override.limit.by == "stop"
+
+
+def test_a_program_that_passes_is_never_refused(random_path_job):
+    job = random_path_job(3)
+    low = {c.check: c.low for c in gm.check_job(job).checks}
+    just = gm.Targets(hold=0.9999 * low["hold"], swing=0.9999 * low["swing"])
+    found = gm.tune(replace(job, targets=just))
+    assert found.passed
+    assert found.override.factor >= 1.0
+    assert all(row.factor >= 1.0 for row in found.moves.rows)
+
+
+@pytest.mark.parametrize("edge", [0.07, 0.4, 1.0, 2.37, 9.0])
+def test_the_largest_factor_of_a_falling_ratio_is_found(edge):
+    looked = []
+
+    def ratio(k):
+        looked.append(k)
+        return (edge / k) ** 2
+
+    found = largest(ratio, 10.0, 0.05)
+    assert found is not None
+    assert found <= edge < 1.02 * found
+    assert len(looked) < 20
+
+
+def test_nothing_is_made_up_where_nothing_is_on_target():
+    assert largest(lambda k: 0.5, 10.0, 0.05) is None
+    assert largest(lambda k: float("nan"), 10.0, 0.05) is None
+    assert largest(lambda k: 2.0, 10.0, 0.05) == 10.0
