@@ -159,9 +159,14 @@ class Plots:
                 axes.axvspan(
                     start, end, ymax=0.03, color=RED if finding.verdict == "fail" else "#8a5d00", linewidth=0.5
                 )
-        ticks = [0.0 if np.isinf(m) else 1.0 / m for m in MARGIN_TICKS]
-        kept = [(y, m) for y, m in zip(ticks, MARGIN_TICKS, strict=True) if y <= bottom]
-        axes.set_yticks([y for y, _ in kept], ["∞" if np.isinf(m) else f"{m:g}" for _, m in kept])
+        kept: list[tuple[float, str]] = []
+        for m in MARGIN_TICKS:
+            y = 0.0 if np.isinf(m) else 1.0 / m
+            if kept and y - kept[-1][0] < 0.05 * bottom and m == 1:
+                kept.pop()  # the limit is always named
+            if y <= bottom and (not kept or y - kept[-1][0] >= 0.05 * bottom):
+                kept.append((y, "∞" if np.isinf(m) else f"{m:g}"))
+        axes.set_yticks([y for y, _ in kept], [text for _, text in kept])
         axes.set_ylim(bottom, 0.0)
         self._over_time(axes, "Grip margin", "factor by which the load could grow")
         axes.legend(ncols=4, loc="lower left", bbox_to_anchor=(0.0, 1.08))

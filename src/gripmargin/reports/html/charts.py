@@ -236,22 +236,25 @@ class TimeChart:
         return out
 
     def _labels(self) -> str:
-        """Words beside curves, on the side with more room, below each other where they would meet."""
-        out, taken = "", list[tuple[float, float]]()
+        """Words beside curves, towards the middle of the chart, on the other side where they would meet others."""
+        out, taken = "", list[tuple[float, float, bool]]()
         for label in sorted(self.labels, key=lambda label: float(self.scale.share(label.y))):
             x, y = self._x(label.t), float(self.scale.share(label.y))
+            left = x >= 0.5
             down = min(y + LABEL_DROP, 0.97)
-            while any(abs(x - a) < 0.25 and abs(down - b) < LABEL_ROOM for a, b in taken) and down < 0.97:
-                down += LABEL_ROOM
-            taken.append((x, down))
-            style = "curve-label" + ("" if x < 0.5 else " left")
+            near = [side for a, b, side in taken if abs(x - a) < CLOSE and abs(down - b) < LABEL_ROOM]
+            if left in near and 0.2 < x < 0.8:
+                left = not left
+            if left in near:
+                down = min(max(b for a, b, side in taken if side == left and abs(x - a) < CLOSE) + LABEL_ROOM, 0.97)
+            taken.append((x, down, left))
             out += tag("circle", "", cx=f"{100 * x:.3f}%", cy=f"{100 * y:.2f}%", r="2.6", class_="least-dot") + tag(
                 "text",
                 safe(label.text),
                 x=f"{100 * x:.3f}%",
                 y=f"{100 * down:.2f}%",
-                dx="9" if x < 0.5 else "-9",
-                class_=style,
+                dx="-9" if left else "9",
+                class_="curve-label left" if left else "curve-label",
             )
         return out
 
