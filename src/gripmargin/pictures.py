@@ -15,6 +15,7 @@ from gripmargin.arrays import FloatArray
 from gripmargin.case import Case
 from gripmargin.checks.restraint import restraint
 from gripmargin.contact.cells import Patch
+from gripmargin.loads import air_load
 from gripmargin.workcell import Part
 
 if TYPE_CHECKING:
@@ -89,6 +90,7 @@ class Picture:
         compliance: Of the pads that count, from the load at the tool origin to the displacement there, shape (6, 6).
         handovers: Preload and releases that were simulated, in order of time.
         flatness: Of the part's face in its tray [m].
+        air: Loads of the air at every sample, drag and added mass [N, N m], shape (2, 6, n); None without a drag area.
     """
 
     part: Part
@@ -99,6 +101,7 @@ class Picture:
     compliance: FloatArray
     handovers: tuple[HandoverPicture, ...] = field(default=())
     flatness: float = 0.0
+    air: FloatArray | None = None
 
 
 def picture(case: Case) -> Picture:
@@ -115,6 +118,7 @@ def picture(case: Case) -> Picture:
         compliance=case.backing.compliance,
         handovers=tuple(sorted(handovers, key=lambda handover: float(handover.t[0]))),
         flatness=0.0 if job.pick is None else job.pick.flatness,
+        air=None if job.part.drag_area is None else np.stack(air_load(job.part, case.motion.at, job.air_density)),
     )
 
 

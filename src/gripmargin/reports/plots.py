@@ -31,6 +31,8 @@ CAUSES: dict[str, tuple[str, Any]] = {  # colour and dashes, so that lines diffe
     "centripetal": (PURPLE, ":"),
     "gyroscopic": (BLUE, "-."),
     "other": (SOFT, (0, (8, 3))),
+    "air drag": (BLUE, (0, (1, 2))),
+    "added air mass": (ORANGE, (0, (9, 2, 1, 2, 1, 2))),
 }
 MARGIN_TICKS = (np.inf, 10, 5, 3, 2, 1.5, 1.2, 1, 0.8, 0.6, 0.5, 0.4, 0.3)
 STYLE: dict[Any, Any] = {
@@ -125,7 +127,8 @@ class Plots:
     def _margin(self, figure: Figure) -> None:
         samples, axes = self._report.samples, figure.add_subplot()
         use, most = used(samples.hold_margin), used(samples.hold_margin_low)
-        bottom = float(np.clip(1.06 * np.max(most[np.isfinite(most)], initial=1.0), 1.12, 4.0))
+        deepest = np.concatenate([most, used(samples.swing_margin), used(samples.stop_margin)])
+        bottom = float(np.clip(1.06 * np.max(deepest[np.isfinite(deepest)], initial=1.0), 1.12, 4.0))
         use, shown = (
             np.minimum(use, bottom),
             np.minimum(most, bottom),
@@ -141,9 +144,14 @@ class Plots:
                 axes.plot(
                     samples.t, np.minimum(used(np.asarray(values)), bottom), color=colour, linestyle=dashes, label=name
                 )
-        target = next((check.target for check in self._report.checks if check.check == "hold"), None)
-        if target is not None:
-            axes.axhline(1.0 / target, color=INK, linestyle="--", linewidth=1.0, label=f"target {target:g}")
+        curves = {"hold": samples.hold_margin, "swing": samples.swing_margin, "stop": samples.stop_margin}
+        targets: dict[float, list[str]] = {}
+        for check in self._report.checks:
+            if check.check == "hold" or not np.isnan(curves.get(check.check, np.nan)).all():
+                targets.setdefault(float(check.target), []).append(check.check)
+        for i, (target, names) in enumerate(targets.items()):
+            said = f"target {target:g}" + (f" ({', '.join(names)})" if len(targets) > 1 else "")
+            axes.axhline(1.0 / target, color=INK, linestyle=("--", "-.", ":")[i % 3], linewidth=1.0, label=said)
         axes.axhline(1.0, color=RED, linewidth=1.2, label="1: the limit")
         axes.axhspan(1.0, bottom, facecolor="none", edgecolor=RED, hatch="////", linewidth=0, alpha=0.35)
         for finding in self._report.findings:
@@ -151,12 +159,17 @@ class Plots:
                 axes.axvspan(
                     start, end, ymax=0.03, color=RED if finding.verdict == "fail" else "#8a5d00", linewidth=0.5
                 )
-        ticks = [0.0 if np.isinf(m) else 1.0 / m for m in MARGIN_TICKS]
-        kept = [(y, m) for y, m in zip(ticks, MARGIN_TICKS, strict=True) if y <= bottom]
-        axes.set_yticks([y for y, _ in kept], ["∞" if np.isinf(m) else f"{m:g}" for _, m in kept])
+        kept: list[tuple[float, str]] = []
+        for m in MARGIN_TICKS:
+            y = 0.0 if np.isinf(m) else 1.0 / m
+            if kept and y - kept[-1][0] < 0.05 * bottom and m == 1:
+                kept.pop()  # the limit is always named
+            if y <= bottom and (not kept or y - kept[-1][0] >= 0.05 * bottom):
+                kept.append((y, "∞" if np.isinf(m) else f"{m:g}"))
+        axes.set_yticks([y for y, _ in kept], [text for _, text in kept])
         axes.set_ylim(bottom, 0.0)
         self._over_time(axes, "Grip margin", "factor by which the load could grow")
-        axes.legend(ncols=6, loc="lower left", bbox_to_anchor=(0.0, 1.08))
+        axes.legend(ncols=4, loc="lower left", bbox_to_anchor=(0.0, 1.08))
 
     def _load(self, figure: Figure) -> None:
         samples, hung = self._report.samples, self._hung[:, None]

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from gripmargin.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
-from gripmargin.findings import Finding
-from gripmargin.loads import causes_over_time
+from gripmargin.findings import CheckResult, Finding
+from gripmargin.loads import AIR_CAUSES, causes_over_time
 from gripmargin.pictures import PadPicture, Picture
 from gripmargin.report import Report, Samples
 
@@ -99,6 +99,8 @@ def loads_by_cause(samples: Samples, picture: Picture, at: IntArray) -> dict[str
         samples.angular_velocity[at],
         samples.angular_acceleration[at],
     )
+    if picture.air is not None:
+        parts |= {cause: load[:, at].T for cause, load in zip(AIR_CAUSES, picture.air, strict=True)}
     total = np.concatenate([samples.force[at], samples.moment[at]], axis=1)
     rest = total - np.sum(list(parts.values()), axis=0)
     if np.abs(rest).max(initial=0.0) > REST * max(np.abs(total).max(initial=0.0), 1e-12):
@@ -224,14 +226,40 @@ def use_by_cause(picture: Picture, parts: dict[str, FloatArray]) -> dict[str, Fl
     return out
 
 
+def sample_of(report: Report, finding: Finding) -> int | None:
+    """Return the sample of the program at which a finding is worst; None where it names none.
+
+    What concerns a recording numbers the recording's samples, so its time says where that is in the program.
+    """
+    n, sample = report.samples.t.size, finding.worst.get("sample")
+    if not isinstance(sample, int) or n == 0:
+        return None
+    if finding.check == "recorded":
+        return _nearest(report.samples.t, float(finding.worst.get("t", finding.start)))
+    return sample if 0 <= sample < n else None
+
+
+def check_sample(report: Report, check: CheckResult) -> int | None:
+    """Return the sample of the program at which a check is worst, likewise."""
+    if check.at is None or report.samples.t.size == 0:
+        return None
+    if check.check == "recorded":
+        return _nearest(report.samples.t, check.at.t)
+    return check.at.sample if 0 <= check.at.sample < report.samples.t.size else None
+
+
+def _nearest(t: FloatArray, when: float) -> int:
+    return int(np.argmin(np.abs(t - when)))
+
+
 def worst_sample(report: Report) -> int | None:
     """Return the sample that a report is about: of the worst finding, else of the hold check, else the first."""
-    n = report.samples.t.size
-    hold = next((check for check in report.checks if check.check == "hold" and check.at is not None), None)
-    candidates = [f.worst.get("sample") for f in by_severity(report) if f.check == "hold"]
-    candidates += [hold.at.sample if hold and hold.at else None]
-    candidates += [f.worst.get("sample") for f in by_severity(report)]
-    return next((int(i) for i in candidates if isinstance(i, int) and 0 <= i < n), 0 if n else None)
+    ranked = by_severity(report)
+    candidates = [sample_of(report, f) for f in ranked if f.check == "hold"]
+    candidates += [sample_of(report, f) for f in ranked if f.verdict == "fail"]
+    candidates += [check_sample(report, check) for check in report.checks if check.check == "hold"]
+    candidates += [sample_of(report, f) for f in ranked]
+    return next((i for i in candidates if i is not None), 0 if report.samples.t.size else None)
 
 
 def by_severity(report: Report) -> list[Finding]:

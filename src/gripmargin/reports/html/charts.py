@@ -25,6 +25,8 @@ NEAR = 0.13  # share of the height at which words of two lines are kept apart
 MOST_STRETCHES = 400  # of a ribbon; of more the narrowest are left out
 NARROWEST = 0.25  # % of the width
 ROWS = 3  # of marks above each other
+LABEL_DROP = 0.02  # share of the height by which words at a curve stand below its lowest place
+LABEL_ROOM = 0.06  # share of the height that they take
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -62,6 +64,21 @@ class Level:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Label:
+    """Words at a place of a curve, which say which curve it is.
+
+    Attributes:
+        t: Time [s].
+        y: In the unit of the chart.
+        text: Said beside it.
+    """
+
+    t: float
+    y: float
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Mark:
     """A numbered place on the time axis.
 
@@ -93,6 +110,7 @@ class TimeChart:
         levels: Horizontal lines.
         bands: Stretches of time in the background: from, to, class.
         marks: Numbered places.
+        labels: Words at curves.
         tall: Class of the height: low, middle, tall.
         note: Said below.
         danger: Value from which on the chart is hatched to its bottom.
@@ -111,6 +129,7 @@ class TimeChart:
     levels: Sequence[Level] = ()
     bands: Sequence[tuple[float, float, str]] = ()
     marks: Sequence[Mark] = ()
+    labels: Sequence[Label] = ()
     tall: str = "middle"
     note: str = ""
     danger: float | None = None
@@ -155,6 +174,7 @@ class TimeChart:
             + f"{curves}</svg>"
             + levels
             + cursor
+            + self._labels()
             + self._marks(),
             class_="plot",
             role="img",
@@ -212,6 +232,29 @@ class TimeChart:
             style = f"level-text {level.style}{' left' if left else ''}"
             out += _rule(share, f"level {level.style}") + tag(
                 "text", safe(level.text), class_=style, y=f"{100 * share:.2f}%", dy=dy, **end
+            )
+        return out
+
+    def _labels(self) -> str:
+        """Words beside curves, towards the middle of the chart, on the other side where they would meet others."""
+        out, taken = "", list[tuple[float, float, bool]]()
+        for label in sorted(self.labels, key=lambda label: float(self.scale.share(label.y))):
+            x, y = self._x(label.t), float(self.scale.share(label.y))
+            left = x >= 0.5
+            down = min(y + LABEL_DROP, 0.97)
+            near = [side for a, b, side in taken if abs(x - a) < CLOSE and abs(down - b) < LABEL_ROOM]
+            if left in near and 0.2 < x < 0.8:
+                left = not left
+            if left in near:
+                down = min(max(b for a, b, side in taken if side == left and abs(x - a) < CLOSE) + LABEL_ROOM, 0.97)
+            taken.append((x, down, left))
+            out += tag("circle", "", cx=f"{100 * x:.3f}%", cy=f"{100 * y:.2f}%", r="2.6", class_="least-dot") + tag(
+                "text",
+                safe(label.text),
+                x=f"{100 * x:.3f}%",
+                y=f"{100 * down:.2f}%",
+                dx="-9" if left else "9",
+                class_="curve-label left" if left else "curve-label",
             )
         return out
 

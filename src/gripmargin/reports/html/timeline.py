@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from gripmargin.arrays import FloatArray
-from gripmargin.reports.html.charts import Level, Line, Mark, TimeChart, ribbon, runs
+from gripmargin.reports.html.charts import Label, Level, Line, Mark, TimeChart, ribbon, runs
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import NONE, margin, number, safe, table, tag
 from gripmargin.reports.html.view import View, link
-from gripmargin.reports.series import loads_by_cause, sizes_by_cause, use_by_cause, used
+from gripmargin.reports.series import loads_by_cause, sample_of, sizes_by_cause, use_by_cause, used
 
 LEAST = 0.5  # % of what the pads hold, below which a cause is left out
 MOST_ROWS = 200  # of the table of moves
@@ -24,7 +24,10 @@ CAUSE_STYLE = {
     "centripetal": "d",
     "gyroscopic": "e",
     "other": "f",
+    "air drag": "g",
+    "added air mass": "h",
 }
+CURVES = {"hold": "hold_margin", "swing": "swing_margin", "stop": "stop_margin"}
 
 
 def timeline(view: View) -> str:
@@ -146,8 +149,9 @@ def _margins(view: View) -> TimeChart:
     ]
     marks = []
     for i, finding in enumerate(view.numbered, start=1):
-        sample = finding.worst.get("sample")
-        at = float(use[sample]) if isinstance(sample, int) and np.isfinite(use[sample]) else 0.0
+        sample, curve = sample_of(view.report, finding), _curve(view, finding.check)
+        at = 0.0 if sample is None else float(_drawn(used(np.append(curve[sample], np.inf)))[0])
+        at = at if np.isfinite(at) else 0.0
         marks.append(
             Mark(
                 t=float(finding.worst.get("t", finding.start)), y=at, text=str(i), title=f"finding {i}: {finding.text}"
@@ -160,9 +164,9 @@ def _margins(view: View) -> TimeChart:
     note = "Heights are those of the load: halfway between ∞ and 1 half of what the pads hold is used up."
     if unbounded.any():
         note += " Where the least margin is unknown or nothing, its line runs along the bottom."
-    worst = float(np.nanmax(use)) if np.isfinite(use).any() else None
+    least = _least(view)
     about = "Grip margin over time, unbounded at the top, the limit 1 near the bottom. " + (
-        f"The least margin is {margin(1.0 / worst)}." if worst else "No load on the pads."
+        f"Least: {', '.join(label.text for label in least)}." if least else "No load on the pads."
     )
     return TimeChart(
         key=f"{view.key}-margin",
@@ -177,11 +181,30 @@ def _margins(view: View) -> TimeChart:
         levels=levels,
         bands=bands,
         marks=marks,
+        labels=least,
         tall="tall",
         note=note,
         danger=1.0,
         cursor=view.cursor,
     )
+
+
+def _curve(view: View, check: str) -> FloatArray:
+    """The margin over time that a check judges; that of hold for checks without a curve of their own."""
+    values = np.asarray(getattr(view.report.samples, CURVES.get(check, "hold_margin")))
+    return view.report.samples.hold_margin if np.isnan(values).all() else values
+
+
+def _least(view: View) -> list[Label]:
+    """Each curve's name with its least margin, for where it is lowest."""
+    labels = []
+    for check, key in CURVES.items():
+        values = np.asarray(getattr(view.report.samples, key))
+        if np.isfinite(values).any():
+            k = int(np.nanargmin(values))
+            use = float(_drawn(used(values[k : k + 1]))[0])
+            labels.append(Label(t=float(view.t[k]), y=use, text=f"{check} {margin(float(values[k]))}"))
+    return labels
 
 
 def _drawn(use: FloatArray) -> FloatArray:

@@ -11,7 +11,7 @@ from gripmargin.arrays import FloatArray
 from gripmargin.findings import Finding
 from gripmargin.report import Report
 from gripmargin.reports.html.text import safe, tag
-from gripmargin.reports.series import IntArray, by_severity, stops, used, worst_sample
+from gripmargin.reports.series import IntArray, by_severity, check_sample, sample_of, stops, used, worst_sample
 
 STOPS = 900  # places of the time cursor, the marked samples besides
 NUMBERED = 12  # findings that get a number and a card
@@ -42,8 +42,8 @@ class View:
         """Return the view of a report."""
         samples = report.samples
         ranked = by_severity(report)
-        marked = [int(f.worst["sample"]) for f in ranked if isinstance(f.worst.get("sample"), int)]
-        marked += [check.at.sample for check in report.checks if check.at is not None]
+        found = [sample_of(report, f) for f in ranked] + [check_sample(report, check) for check in report.checks]
+        marked = [i for i in found if i is not None]
         worst = worst_sample(report)
         marked += [] if worst is None else [worst]
         hung = ~np.isnan(samples.hold_margin) if report.picture is None else report.picture.airborne

@@ -1,0 +1,92 @@
+"""Curves of several checks in one chart, loads of the air by name, and findings of a recording at their time."""
+
+import re
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import gripmargin as gm
+from gripmargin.loads import AIR_CAUSES
+from gripmargin.reports.html.timeline import _curve, _least
+from gripmargin.reports.html.view import View
+from gripmargin.reports.series import check_sample, loads_by_cause, sample_of
+
+JOBS = Path(__file__).parents[2] / "trajectories"
+
+
+@pytest.fixture(scope="module")
+def stopped():
+    return gm.check_file(JOBS / "window-stop.toml")
+
+
+def test_each_curve_says_its_name_and_its_least_margin(stopped):
+    labels = {label.text.split()[0]: label for label in _least(View.of(stopped, "job1"))}
+    assert labels.keys() == {"hold", "swing", "stop"}
+    for name, label in labels.items():
+        least = np.nanmin(getattr(stopped.samples, f"{name}_margin"))
+        assert float(label.text.split()[1]) == pytest.approx(least, abs=0.0051)
+        assert label.y == pytest.approx(1.0 / least)
+
+
+def test_findings_stand_on_the_curve_of_their_check(stopped):
+    view = View.of(stopped, "job1")
+    found = [f for f in view.numbered if f.check == "stop"]
+    assert found
+    for finding in found:
+        at = _curve(view, "stop")[sample_of(stopped, finding)]
+        assert at == pytest.approx(finding.worst["margin"], rel=1e-6)
+
+
+def test_a_check_that_was_not_made_has_no_curve(stopped):
+    none = np.full(stopped.samples.t.size, np.nan)
+    bare = replace(
+        stopped,
+        samples=replace(stopped.samples, stop_margin=none),
+        checks=tuple(check for check in stopped.checks if check.check != "stop"),
+        findings=(),
+    )
+    page = gm.report_html(bare)
+    assert "margin at a stop" not in page
+    assert "(stop)" not in page
+    assert "target 1.5 (stop)" in gm.report_html(stopped)
+
+
+def test_findings_of_a_recording_are_placed_by_time():
+    report = gm.check_file(JOBS / "window-as-run.toml")
+    finding = next(f for f in report.findings if f.check == "recorded")
+    check = next(c for c in report.checks if c.check == "recorded")
+    step = np.diff(report.samples.t).max()
+    for sample in (sample_of(report, finding), check_sample(report, check)):
+        assert abs(report.samples.t[sample] - finding.worst["t"]) <= step
+        assert sample != finding.worst["sample"]  # which counts samples of the recording
+
+
+def test_loads_of_the_air_have_their_names(tmp_path):
+    text = (JOBS / "window.toml").read_text()
+    text = re.sub(r"^\[part\].*$", '\\g<0>\ndrag_area = "2000 cm^2"', text, count=1, flags=re.MULTILINE)
+    assert tomllib.loads(text)["part"]["drag_area"] == "2000 cm^2"
+    for source in JOBS.glob("*"):
+        (tmp_path / source.name).symlink_to(source)
+    job = tmp_path / "in-air.toml"
+    job.write_text(text)
+    report = gm.check_file(job)
+    at = np.flatnonzero(report.picture.airborne)
+    parts = loads_by_cause(report.samples, report.picture, at)
+    assert set(AIR_CAUSES) <= parts.keys()
+    assert "other" not in parts
+    whole = np.concatenate([report.samples.force, report.samples.moment], axis=1)[at]
+    np.testing.assert_allclose(np.sum(list(parts.values()), axis=0), whole, atol=1e-9 * np.abs(whole).max())
+    assert "air drag" in gm.report_html(report)
+    report.plot.load(tmp_path / "load.svg")
+
+
+def test_the_figure_of_margins_reaches_down_to_the_worst_stop(stopped):
+    (axes,) = stopped.plot.margin().axes
+    stop = next(line for line in axes.lines if line.get_label() == "at a stop")
+    least = np.nanmin(stopped.samples.stop_margin)
+    assert np.nanmax(stop.get_ydata()) == pytest.approx(1.0 / least)
+    assert max(axes.get_ylim()) > 1.0 / least
+    assert "target 1.5 (stop)" in [line.get_label() for line in axes.lines]
