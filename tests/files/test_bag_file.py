@@ -13,6 +13,8 @@ from contextlib import closing, suppress
 
 import numpy as np
 import pytest
+from rosbags.rosbag2 import CompressionFormat, CompressionMode, Reader, StoragePlugin, Writer
+from rosbags.typesys import Stores, get_typestore
 
 import gripmargin as gm
 from gripmargin import read_job, read_trajectory
@@ -21,10 +23,6 @@ from gripmargin.files import bag_file, recording
 from gripmargin.files.mcap import MAGIC
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.program import program_motion
-
-pytest.importorskip("rosbags")
-from rosbags.rosbag2 import CompressionFormat, CompressionMode, Reader, StoragePlugin, Writer
-from rosbags.typesys import Stores, get_typestore
 
 STORE = get_typestore(Stores.LATEST)
 KIND = "sensor_msgs/msg/JointState"

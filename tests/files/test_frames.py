@@ -5,13 +5,12 @@ from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import gripmargin as gm
 from gripmargin.errors import InputError
 from gripmargin.motion.chain import Chain
-
-pd = pytest.importorskip("pandas")
 
 JOBS = Path(__file__).parents[2] / "trajectories"
 FILM = gm.PadMaterial(pull_off_stress=6e4, shear_strength=5e4, normal_stiffness=1e8, shear_stiffness=3e7)
