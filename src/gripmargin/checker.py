@@ -210,6 +210,7 @@ def _beyond(job: Job) -> list[NotChecked]:
     part = job.part
     for key, given, what in (
         ("part.youngs_modulus", part.youngs_modulus, "the part is taken as rigid; a thin one peels earlier"),
+        ("part.poissons_ratio", part.poissons_ratio, "the part is taken as rigid"),
         ("pick.dwell", job.pick.dwell if job.pick else None, "the time under pressure is that of the program"),
         (
             "joint limits",

@@ -137,6 +137,16 @@ def test_bad_input_ends_with_2_and_one_clear_message(folder, capsys, job, more, 
     assert out == ""
 
 
+def test_every_fault_is_said_on_a_line_of_its_own(folder, capsys):
+    job = folder()
+    text = job.read_text(encoding="utf-8")
+    job.write_text(text.replace("surface_factor", "surface_faktor") + "\n[nonsense]\n[folly]\n", encoding="utf-8")
+    assert main(["tune", str(job)]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert len(lines) >= 2
+    assert all(line.startswith("gripmargin: ") for line in lines)
+
+
 def test_a_program_in_a_hurry_is_slowed_move_by_move(capsys):
     assert main(["tune", str(TRAJECTORIES / "window-fast.toml")]) == 0
     out = capsys.readouterr().out

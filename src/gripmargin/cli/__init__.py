@@ -34,7 +34,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else BAD_INPUT
     except GripmarginError as error:
-        print(f"gripmargin: {error}", file=sys.stderr)
+        print("\n".join(f"gripmargin: {line}" for line in str(error).splitlines()), file=sys.stderr)
         return BAD_INPUT
     except BrokenPipeError:
         # The reader of our output has left; what it did not read is no verdict.
