@@ -10,7 +10,9 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
-from gripmargin.case import work_out
+from gripmargin.checks.case import work_out
+
+pytest_plugins = ["support.jobs"]
 
 REFERENCE = Path(__file__).parent / "reference"
 

@@ -7,7 +7,7 @@ from typing import Protocol
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 
 
 class Law(Protocol):

@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 from laws import Law, MinimumJerk, SCurve
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels import recursion
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.motion.chain import Chain

@@ -22,10 +22,10 @@ import numpy as np
 from legs import Leg, Program, sampled, solved, tool_pose
 from scipy.signal import lfilter
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.poses import pose
 from gripmargin.files.urdf import read_urdf
 from gripmargin.motion.chain import Chain
-from gripmargin.poses import pose
 
 HERE = Path(__file__).resolve().parent
 Speed = Mapping[str, float]

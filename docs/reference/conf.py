@@ -12,7 +12,7 @@ import gripmargin
 ALIASES = ("FloatArray", "ArrayLike")  # numpy's names for arrays; spelled out they take a line each
 CHOICES = ("Interpolation", "Stamps")  # names of a few words to choose from, which the text gives
 WITHIN = (
-    r"gripmargin\.(pictures|files)\..*",
+    r"gripmargin\.(results.scene|files)\..*",
     "Plots",
     "Trajectory",
     "Figure",

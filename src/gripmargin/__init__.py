@@ -6,26 +6,22 @@ robot toolbox and no plotting.
 
 from typing import TYPE_CHECKING, Any
 
+from gripmargin.base.version import __version__
+
 if TYPE_CHECKING:
-    from gripmargin.baseline import Comparison, Worsening, compare
-    from gripmargin.checker import check, check_file, check_job
-    from gripmargin.checks.recorded import MotionComparison, MoveComparison, compare_motion
-    from gripmargin.errors import FaultError, GripmarginError, InputError, InputErrors, RobotError
+    from gripmargin.base.errors import FaultError, GripmarginError, InputError, InputErrors, RobotError
+    from gripmargin.base.poses import pose
+    from gripmargin.checks.recorded.check import MotionComparison, MoveComparison, compare_motion
     from gripmargin.files.frames import samples_frame, trajectory_frame, trajectory_from_frame
     from gripmargin.files.job_file import read_job
     from gripmargin.files.messages import message_tree, trajectory_from_message
     from gripmargin.files.report_file import Baseline, read_baseline
+    from gripmargin.files.robots import robot_chain, toolbox_chain
     from gripmargin.files.trajectory_file import read_trajectory
     from gripmargin.files.trajectory_writer import trajectory_bytes, write_trajectory
     from gripmargin.files.urdf import read_urdf
-    from gripmargin.findings import CheckResult, Finding, NotChecked, Place, Remedy, Verdict
-    from gripmargin.gate import check_files
-    from gripmargin.job import Job, JointLimits
-    from gripmargin.meter import MarginMeter, Reading
     from gripmargin.motion.chain import Chain, chain_from_axes
     from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory
-    from gripmargin.poses import pose
-    from gripmargin.report import Judgement, Report, Samples
     from gripmargin.reports.as_json import report_json, report_tree
     from gripmargin.reports.as_junit import junit_xml
     from gripmargin.reports.as_lines import report_lines
@@ -33,8 +29,13 @@ if TYPE_CHECKING:
     from gripmargin.reports.html import report_html, reports_html
     from gripmargin.reports.tuning_as_json import tuning_json
     from gripmargin.reports.tuning_as_text import tuning_text
-    from gripmargin.robots import robot_chain, toolbox_chain
-    from gripmargin.tuned import Curve, Grasp, Limit, Move, Moves, Override, Retimed, Standstill, Tuning
+    from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy, Verdict
+    from gripmargin.results.report import Judgement, Report, Samples
+    from gripmargin.results.tuned import Curve, Grasp, Limit, Move, Moves, Override, Retimed, Standstill, Tuning
+    from gripmargin.run.baseline import Comparison, Worsening, compare
+    from gripmargin.run.live import MarginMeter, Reading
+    from gripmargin.run.many import check_files
+    from gripmargin.run.one import check, check_file, check_job
     from gripmargin.tuning.tune import tune, tune_file
     from gripmargin.workcell import (
         Flange,
@@ -50,16 +51,15 @@ if TYPE_CHECKING:
         Targets,
         uniform_plate,
     )
-
-__version__ = "0.1.0"
+    from gripmargin.workcell.job import Job, JointLimits
 
 # Every name is loaded when it is first asked for: a pipeline waits for what it uses, and a test session that only
 # loads the plugin for nothing. One row a module.
 _LATER = {
-    "baseline": ("Comparison", "Worsening", "compare"),
-    "checker": ("check", "check_file", "check_job"),
-    "checks.recorded": ("MotionComparison", "MoveComparison", "compare_motion"),
-    "errors": ("FaultError", "GripmarginError", "InputError", "InputErrors", "RobotError"),
+    "run.baseline": ("Comparison", "Worsening", "compare"),
+    "run.one": ("check", "check_file", "check_job"),
+    "checks.recorded.check": ("MotionComparison", "MoveComparison", "compare_motion"),
+    "base.errors": ("FaultError", "GripmarginError", "InputError", "InputErrors", "RobotError"),
     "files.frames": ("samples_frame", "trajectory_frame", "trajectory_from_frame"),
     "files.job_file": ("read_job",),
     "files.messages": ("message_tree", "trajectory_from_message"),
@@ -67,14 +67,14 @@ _LATER = {
     "files.trajectory_file": ("read_trajectory",),
     "files.trajectory_writer": ("trajectory_bytes", "write_trajectory"),
     "files.urdf": ("read_urdf",),
-    "findings": ("CheckResult", "Finding", "NotChecked", "Place", "Remedy", "Verdict"),
-    "gate": ("check_files",),
-    "job": ("Job", "JointLimits"),
-    "meter": ("MarginMeter", "Reading"),
+    "results.findings": ("CheckResult", "Finding", "NotChecked", "Place", "Remedy", "Verdict"),
+    "run.many": ("check_files",),
+    "workcell.job": ("Job", "JointLimits"),
+    "run.live": ("MarginMeter", "Reading"),
     "motion.chain": ("Chain", "chain_from_axes"),
     "motion.trajectory": ("JointTrajectory", "PoseTrajectory"),
-    "poses": ("pose",),
-    "report": ("Judgement", "Report", "Samples"),
+    "base.poses": ("pose",),
+    "results.report": ("Judgement", "Report", "Samples"),
     "reports.as_json": ("report_json", "report_tree"),
     "reports.as_junit": ("junit_xml",),
     "reports.as_lines": ("report_lines",),
@@ -82,8 +82,8 @@ _LATER = {
     "reports.html": ("report_html", "reports_html"),
     "reports.tuning_as_json": ("tuning_json",),
     "reports.tuning_as_text": ("tuning_text",),
-    "robots": ("robot_chain", "toolbox_chain"),
-    "tuned": ("Curve", "Grasp", "Limit", "Move", "Moves", "Override", "Retimed", "Standstill", "Tuning"),
+    "files.robots": ("robot_chain", "toolbox_chain"),
+    "results.tuned": ("Curve", "Grasp", "Limit", "Move", "Moves", "Override", "Retimed", "Standstill", "Tuning"),
     "tuning.tune": ("tune", "tune_file"),
     "workcell": (
         "Flange",
@@ -162,6 +162,7 @@ __all__ = [
     "Tuning",
     "Verdict",
     "Worsening",
+    "__version__",
     "chain_from_axes",
     "check",
     "check_file",

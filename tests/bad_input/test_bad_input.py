@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gripmargin.errors import InputError, InputErrors
+from gripmargin.base.errors import InputError, InputErrors
 from gripmargin.files.job_file import read_job
 
 HERE = Path(__file__).parent

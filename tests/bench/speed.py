@@ -12,11 +12,11 @@ import numpy as np
 import pinocchio as pin
 
 import gripmargin as gm
-from gripmargin.case import work_out
-from gripmargin.checks.ringing import stretches_of, swing_use
-from gripmargin.checks.stop import check_stop
-from gripmargin.checks.use import pad_use
-from gripmargin.loads import part_load
+from gripmargin.checks.case import work_out
+from gripmargin.checks.hold.use import pad_use
+from gripmargin.checks.stop.check import check_stop
+from gripmargin.checks.swing.ringing import stretches_of, swing_use
+from gripmargin.contact.loads import part_load
 from gripmargin.motion.tool_motion import joint_motion
 
 SAMPLES, ROUNDS, LOOP = 100_000, 9, 10_000

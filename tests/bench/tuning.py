@@ -15,15 +15,15 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 
 import gripmargin as gm
-from gripmargin.case import work_out
+from gripmargin.checks.case import work_out
 from gripmargin.files.trajectory_writer import trajectory_bytes
-from gripmargin.job import JointLimits
 from gripmargin.kernels.halfplane import chord_rows
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.path import Path
 from gripmargin.tuning.profile import Rows, fastest_squares
 from gripmargin.tuning.rests import stretches
 from gripmargin.tuning.track import Track
+from gripmargin.workcell.job import JointLimits
 
 HALF = np.pi / 2
 ARMS = {  # name: joint speed [rad/s], joint acceleration [rad/s^2], shear and pull-off of the pads [Pa], gain wanted

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import ActivationLaw, pad_faces
 from gripmargin.contact.cells import cut_pads
-from gripmargin.errors import InputError
 
 
 def material(**changes):

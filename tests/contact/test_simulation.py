@@ -7,12 +7,12 @@ from hypothesis import strategies as st
 from scipy.optimize import root
 from scipy.spatial.transform import Rotation
 
+from gripmargin.base.errors import InputError
 from gripmargin.contact import simulation
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_states import CellState
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.simulation import simulate
-from gripmargin.errors import InputError
 
 LINE = np.array([0.0, 1.0])
 S, T, KN, KT = 9e4, 6e4, 1e8, 3.3e7  # of the pads below

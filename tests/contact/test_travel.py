@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from gripmargin.base.errors import InputError
 from gripmargin.contact.simulation import simulate
 from gripmargin.contact.travel import required_travel, seating, travel
-from gripmargin.errors import InputError
 
 LINE = np.array([0.0, 1.0])
 S, T, KN, KT = 9e4, 6e4, 1e8, 3.3e7

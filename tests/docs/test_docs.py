@@ -24,10 +24,13 @@ import numpy as np
 import pytest
 
 import gripmargin
-from gripmargin import assumptions, checker, cli
-from gripmargin.case import work_out
-from gripmargin.checks import hold, pressure, release, remedies, restraint, use
-from gripmargin.contact import cells, limit, simulation, travel
+from gripmargin import cli
+from gripmargin.base.units import DIMENSIONS, parse_quantity
+from gripmargin.checks.case import work_out
+from gripmargin.checks.handover import pressure, release
+from gripmargin.checks.hold.check import check as hold
+from gripmargin.checks.hold.check import remedies, use
+from gripmargin.contact import cells, limit, restraint, simulation, travel
 from gripmargin.files.job_builder import build_job
 from gripmargin.files.job_file import read_job
 from gripmargin.files.job_schema import JobFile, job_schema
@@ -35,7 +38,8 @@ from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.motion import consistency, holes, interpolate, program, rates
 from gripmargin.motion.chain import Chain, chain_from_axes
 from gripmargin.motion.trajectory import MAX_SAMPLES, JointTrajectory, PoseTrajectory
-from gripmargin.units import DIMENSIONS, parse_quantity
+from gripmargin.run import assumptions
+from gripmargin.run import one as checker
 from gripmargin.workcell import Pad, Targets
 
 ROOT = Path(__file__).parents[2]
@@ -509,7 +513,7 @@ def test_documented_kinds_and_requirements_are_those_of_the_schema() -> None:
 
 
 def test_published_schema_file_is_that_of_the_code() -> None:
-    path = re.search(r"`(src/gripmargin/schemas/\S+)`", page_text("docs/job-file.md"))
+    path = re.search(r"`(src/gripmargin/files/schemas/\S+)`", page_text("docs/job-file.md"))
     assert path is not None
     assert json.loads((ROOT / path[1]).read_text(encoding="utf-8")) == job_schema()
 

@@ -16,8 +16,8 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
-from gripmargin.checks.restraint import WAYS
-from gripmargin.loads import AIR_CAUSES, CAUSES
+from gripmargin.contact.loads import AIR_CAUSES, CAUSES
+from gripmargin.contact.restraint import WAYS
 from gripmargin.reports.as_json import error_json, report_json
 from gripmargin.workcell import Stop
 

@@ -18,7 +18,7 @@ from rosbags.typesys import Stores, get_typestore
 
 import gripmargin as gm
 from gripmargin import read_job, read_trajectory
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files import bag_file, recording
 from gripmargin.files.mcap import MAGIC
 from gripmargin.motion.chain import Chain

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import gripmargin as gm
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.trajectory_file import read_trajectory
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files import csv_file
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.motion.chain import Chain

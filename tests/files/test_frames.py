@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import gripmargin as gm
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.motion.chain import Chain
 
 JOBS = Path(__file__).parents[2] / "trajectories"

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gripmargin.errors import InputErrors
+from gripmargin.base.errors import InputErrors
 from gripmargin.files.job_file import read_job
 from gripmargin.workcell import uniform_plate
 

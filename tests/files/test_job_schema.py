@@ -8,14 +8,14 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from gripmargin.base.units import DIMENSIONS, parse_quantity
 from gripmargin.files.job_schema import SCHEMA_NAME, job_schema, key_path, table_at
-from gripmargin.units import DIMENSIONS, parse_quantity
 
 GOOD = Path(__file__).parents[1] / "bad_input" / "good" / "job.toml"
 
 
 def published():
-    return json.loads((resources.files("gripmargin") / "schemas" / SCHEMA_NAME).read_text(encoding="utf-8"))
+    return json.loads((resources.files("gripmargin.files") / "schemas" / SCHEMA_NAME).read_text(encoding="utf-8"))
 
 
 def test_published_schema_is_in_step():

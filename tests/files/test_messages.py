@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.motion.chain import Chain
 
 POINTS = [(0, 0, [0.1, 0.2], [0.0, 0.0]), (0, 500_000_000, [0.3, 0.1], [0.5, -0.2]), (1, 0, [0.4, 0.0], [0.0, 0.0])]

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory
 

@@ -10,7 +10,7 @@ import time
 import numpy as np
 import pytest
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.motion.chain import Chain
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
-from gripmargin.errors import GripmarginError, InputError
+from gripmargin.base.errors import GripmarginError, InputError
 from gripmargin.files.messages import message_tree
 from gripmargin.files.named_columns import unit_quaternions
 from gripmargin.motion.chain import Chain

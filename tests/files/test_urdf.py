@@ -8,7 +8,7 @@ import numpy as np
 import pinocchio
 import pytest
 
-from gripmargin.errors import RobotError
+from gripmargin.base.errors import RobotError
 from gripmargin.files import urdf
 from gripmargin.files.urdf import read_urdf, urdf_chain
 

@@ -5,11 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gripmargin.base.poses import pose
 from gripmargin.kernels import recursion
 from gripmargin.kernels.recursion import tool_motion
 from gripmargin.motion.chain import Chain, chain_from_axes
 from gripmargin.motion.tool_motion import joint_motion
-from gripmargin.poses import pose
 
 RELATIVE = 1e-9
 SAMPLES = 7

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
+from gripmargin.base.poses import pose
 from gripmargin.motion.chain import Chain, chain_from_axes
-from gripmargin.poses import pose
 
 TOLERANCE = 1e-12
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.motion.consistency import (
     check_rates,
     contradictions,

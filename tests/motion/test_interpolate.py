@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import BPoly, CubicHermiteSpline
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.motion.interpolate import as_controller_moves
 from gripmargin.motion.trajectory import JointTrajectory
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.signal import savgol_coeffs
 from scipy.spatial.transform import Rotation
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.motion import rates as module
 from gripmargin.motion.rates import estimate_rates, estimate_rotation_rates
 

@@ -83,7 +83,7 @@ class Tab:
         assert "exceptionDetails" not in answer, answer["exceptionDetails"]
         return answer["result"].get("value")
 
-    def picture(self):
+    def scene(self):
         return base64.b64decode(self.say("Page.captureScreenshot", format="png")["data"])
 
     def pdf(self):
@@ -187,13 +187,13 @@ def long_report(carried):
         return values[again] * noise if values.ndim == 1 else values[again] * noise[:, None]
 
     samples = {key: longer(values) for key, values in vars(short.samples).items()} | {"t": 1e-3 * np.arange(count)}
-    picture = replace(
-        short.picture,
-        gravity=short.picture.gravity[again],
-        axis=short.picture.axis[again],
-        airborne=short.picture.airborne[again],
+    scene = replace(
+        short.scene,
+        gravity=short.scene.gravity[again],
+        axis=short.scene.axis[again],
+        airborne=short.scene.airborne[again],
     )
-    return replace(short, samples=replace(short.samples, **samples), picture=picture)
+    return replace(short, samples=replace(short.samples, **samples), scene=scene)
 
 
 @pytest.fixture(scope="session")

@@ -19,12 +19,12 @@ from hypothesis import strategies as st
 
 import gripmargin as gm
 from gripmargin import cli
-from gripmargin.case import work_out
-from gripmargin.findings import Verdict
-from gripmargin.loads import CAUSES, causes_over_time, load_by_cause
+from gripmargin.checks.case import work_out
+from gripmargin.contact.loads import CAUSES, causes_over_time, load_by_cause
 from gripmargin.reports import series
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import data_block, margin, number, printable, rounded
+from gripmargin.results.findings import Verdict
 
 JOBS = Path(__file__).parents[2] / "trajectories"
 VOID = {"meta", "input", "br"}
@@ -159,7 +159,7 @@ def odd_reports(carried):
     ]
     nothing = np.full(standing.samples.t.size, np.nan)
     samples = standing.samples
-    yield "no picture", replace(standing, picture=None)
+    yield "no picture", replace(standing, scene=None)
     yield "no load", floating
     yield "five samples", carried(samples=5)
     yield "no moves", carried(moves=False)
@@ -183,7 +183,7 @@ def odd_reports(carried):
     one = replace(samples, **{
         k: (v[:1] if isinstance(v, tuple) else v[:1].copy()) for k, v in vars(samples).items()
     })  # fmt: skip
-    yield "one sample", replace(standing, samples=one, picture=None, findings=(), checks=())
+    yield "one sample", replace(standing, samples=one, scene=None, findings=(), checks=())
     empty = [replace(c, value=None, low=None, high=None, at=None, verdict=Verdict.UNDECIDED) for c in standing.checks]
     yield "no figures", replace(standing, checks=tuple(empty), verdict=Verdict.UNDECIDED)
 
@@ -372,12 +372,12 @@ def test_use_of_the_page_is_the_inverse_of_the_margin(demo):
     """Two ways to the same figure: the hold check's own, and the compliance and edges that the page is given."""
     for report in demo.values():
         at = np.flatnonzero(np.isfinite(report.samples.hold_margin) & (report.samples.hold_margin > 0))[::37]
-        parts = series.loads_by_cause(report.samples, report.picture, at)
-        use = np.sum(list(series.use_by_cause(report.picture, parts).values()), axis=0)
+        parts = series.loads_by_cause(report.samples, report.scene, at)
+        use = np.sum(list(series.use_by_cause(report.scene, parts).values()), axis=0)
         np.testing.assert_allclose(use, 1 / report.samples.hold_margin[at], rtol=1e-9)
         for i, k in enumerate(at[:5]):
             load = np.concatenate([report.samples.force[k], report.samples.moment[k]])
-            assert series.edge_use(report.picture, load).use == pytest.approx(use[i], rel=1e-9)
+            assert series.edge_use(report.scene, load).use == pytest.approx(use[i], rel=1e-9)
 
 
 def test_tractions_of_the_page_carry_the_load(demo):
@@ -386,19 +386,19 @@ def test_tractions_of_the_page_carry_the_load(demo):
     k = report.findings[-1].worst["sample"]
     load = np.concatenate([report.samples.force[k], report.samples.moment[k]])
     total = np.zeros(6)
-    for pad in report.picture.pads:
+    for pad in report.scene.pads:
         patch = pad.patch
-        traction = series.tractions(report.picture, pad, patch.points, load)[:, pad.counted]
+        traction = series.tractions(report.scene, pad, patch.points, load)[:, pad.counted]
         force = (patch.rotation @ (traction * patch.areas[pad.counted])).T
         total[:3] += force.sum(axis=0)
         total[3:] += np.cross(patch.points[pad.counted], force).sum(axis=0)
-    assert 0 < report.picture.pads[0].counted.sum() < report.picture.pads[0].counted.size
+    assert 0 < report.scene.pads[0].counted.sum() < report.scene.pads[0].counted.size
     np.testing.assert_allclose(total, load, rtol=1e-9, atol=1e-12)
 
 
 def test_contact_over_the_preload_ends_where_the_simulation_does(demo):
     """Dwell is reached in this job, so adhesion by pressure and the simulated bond agree at the end."""
-    (preload, _) = demo["lid-no-data"].picture.handovers
+    (preload, _) = demo["lid-no-data"].scene.handovers
     t, pressed, given_ = preload.pressed
     assert preload.kind == "preload"
     assert t[0] == preload.t[0]

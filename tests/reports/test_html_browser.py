@@ -93,13 +93,13 @@ def test_script_colours_the_cells_as_python_does(tab, page, view, report):
     tab.open(page, f"#t={t}")
     sample = at(view, t)
     load = np.concatenate([report.samples.force[sample], report.samples.moment[sample]])
-    (pad,) = report.picture.pads
+    (pad,) = report.scene.pads
     for kind in ("use", "pull"):
         seen = tab.run(f"[...document.querySelectorAll('[data-map={kind}] path')].map(e => e.getAttribute('class'))")
         from gripmargin.reports.html.tiles import tile_of
 
         cells = tile_of(pad, (pad,), along_z=True).cells
-        traction = series.tractions(report.picture, pad, np.array([cell.centre for cell in cells]), load)
+        traction = series.tractions(report.scene, pad, np.array([cell.centre for cell in cells]), load)
         values = series.utilisation(pad, traction) if kind == "use" else traction[2] / pad.pull_off_stress
         name = use_class if kind == "use" else pull_class
         due = [name(float(v), cell.counted) for v, cell in zip(values, cells, strict=True)]
@@ -107,7 +107,7 @@ def test_script_colours_the_cells_as_python_does(tab, page, view, report):
         unlike = [(a, b) for a, b in zip(seen, due, strict=True) if a != b]
         assert len(unlike) <= 0.02 * len(due)
         assert {"u-none"} < set(due)
-    edge = series.edge_use(report.picture, load)
+    edge = series.edge_use(report.scene, load)
     said = tab.run("document.querySelector('[data-face=said]').textContent")
     assert f"{100 * edge.use:.0f} % of what it holds" in said
     assert f"{100 * edge.peel:.0f} % of the pull-off stress" in said
@@ -206,7 +206,7 @@ def test_screen_shows_a_drawing_and_no_empty_page(tab, page):
 
     tab.open(page)
     tab.run("document.querySelector('.times').scrollIntoView()")
-    shot = np.asarray(Image.open(io.BytesIO(tab.picture())).convert("RGB")).reshape(-1, 3)
+    shot = np.asarray(Image.open(io.BytesIO(tab.scene())).convert("RGB")).reshape(-1, 3)
     assert shot.shape[0] == 1200 * 900
     assert np.unique(shot[::97], axis=0).shape[0] > 20
 

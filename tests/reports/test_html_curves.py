@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.loads import AIR_CAUSES
+from gripmargin.contact.loads import AIR_CAUSES
 from gripmargin.reports.html.timeline import _curve, _least
 from gripmargin.reports.html.view import View
 from gripmargin.reports.series import check_sample, loads_by_cause, sample_of
@@ -74,8 +74,8 @@ def test_loads_of_the_air_have_their_names(tmp_path):
     job = tmp_path / "in-air.toml"
     job.write_text(text)
     report = gm.check_file(job)
-    at = np.flatnonzero(report.picture.airborne)
-    parts = loads_by_cause(report.samples, report.picture, at)
+    at = np.flatnonzero(report.scene.airborne)
+    parts = loads_by_cause(report.samples, report.scene, at)
     assert set(AIR_CAUSES) <= parts.keys()
     assert "other" not in parts
     whole = np.concatenate([report.samples.force, report.samples.moment], axis=1)[at]

@@ -39,7 +39,7 @@ def test_margin_line_is_that_of_the_report(failing):
 def test_load_lines_are_those_of_the_report(failing):
     force = failing.plot.load().axes[0]
     z = next(line for line in force.lines if line.get_label() == "z").get_ydata()
-    carried = failing.picture.airborne
+    carried = failing.scene.airborne
     np.testing.assert_array_equal(z[carried], failing.samples.force[carried, 2])
     assert np.isnan(z[~carried]).all()
 
@@ -61,7 +61,7 @@ def test_wrong_wishes_are_refused(failing, tmp_path):
     with pytest.raises(gm.InputError, match="a sample from 0 to"):
         failing.plot.face(sample=10**6)
     with pytest.raises(gm.InputError, match="a report made by a check"):
-        replace(failing, picture=None).plot.face()
+        replace(failing, scene=None).plot.face()
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -13,16 +13,16 @@ import pytest
 
 import gripmargin as gm
 from gripmargin import cli
-from gripmargin.findings import CheckResult, Finding, NotChecked, Place, Remedy
-from gripmargin.report import Report, Samples
 from gripmargin.reports.as_json import error_json
 from gripmargin.reports.schema import SCHEMA_NAME, attributes, report_schema
+from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy
+from gripmargin.results.report import Report, Samples
 
 FOLDER = Path(__file__).parents[2] / "trajectories"
 
 
 def published():
-    return json.loads((resources.files("gripmargin") / "schemas" / SCHEMA_NAME).read_text(encoding="utf-8"))
+    return json.loads((resources.files("gripmargin.files") / "schemas" / SCHEMA_NAME).read_text(encoding="utf-8"))
 
 
 def closed(tree):

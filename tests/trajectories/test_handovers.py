@@ -9,11 +9,11 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
-from gripmargin.case import work_out
-from gripmargin.checks.preload import check_preload
-from gripmargin.checks.release import check_release
+from gripmargin.checks.case import work_out
+from gripmargin.checks.handover.preload import check_preload
+from gripmargin.checks.handover.release import check_release
+from gripmargin.contact.handover import put_down
 from gripmargin.files.job_file import read_job
-from gripmargin.handover import put_down
 
 FOLDER = Path(__file__).parents[2] / "trajectories"
 

@@ -8,14 +8,14 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
-from gripmargin.case import work_out
-from gripmargin.checks.preload import check_preload
-from gripmargin.checks.pressure import check_pressure
-from gripmargin.checks.release import check_release
-from gripmargin.checks.use import pad_use
+from gripmargin.checks.case import work_out
+from gripmargin.checks.handover.preload import check_preload
+from gripmargin.checks.handover.pressure import check_pressure
+from gripmargin.checks.handover.release import check_release
+from gripmargin.checks.hold.use import pad_use
+from gripmargin.contact.handover import put_down
 from gripmargin.files.job_file import read_job
-from gripmargin.findings import judge, overall
-from gripmargin.handover import put_down
+from gripmargin.results.findings import judge, overall
 
 FOLDER = Path(__file__).parents[2] / "trajectories"
 

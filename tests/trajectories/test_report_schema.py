@@ -15,7 +15,7 @@ FOLDER = Path(__file__).parents[2] / "trajectories"
 
 @pytest.fixture(scope="module")
 def validator():
-    text = (resources.files("gripmargin") / "schemas" / SCHEMA_NAME).read_text(encoding="utf-8")
+    text = (resources.files("gripmargin.files") / "schemas" / SCHEMA_NAME).read_text(encoding="utf-8")
     return jsonschema.Draft202012Validator(json.loads(text))
 
 

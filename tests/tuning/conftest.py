@@ -5,7 +5,7 @@ import pytest
 from scipy.interpolate import CubicSpline
 
 import gripmargin as gm
-from gripmargin.job import JointLimits
+from gripmargin.workcell.job import JointLimits
 
 
 @pytest.fixture(scope="session")

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.case import work_out
-from gripmargin.poses import pose
+from gripmargin.base.poses import pose
+from gripmargin.checks.case import work_out
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.grasp import better_grasp
 

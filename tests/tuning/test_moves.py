@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.case import work_out
+from gripmargin.checks.case import work_out
 from gripmargin.tuning.rests import stretches
 
 

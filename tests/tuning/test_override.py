@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.case import work_out
-from gripmargin.job import JointLimits
+from gripmargin.checks.case import work_out
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.override import at_speed, back_off, closed_form
+from gripmargin.workcell.job import JointLimits
 
 
 def shear_job(slide, smooth, film, flat_part, **more):

@@ -7,10 +7,9 @@ import pytest
 from scipy.spatial import KDTree
 
 import gripmargin as gm
-from gripmargin.case import work_out
+from gripmargin.checks.case import work_out
 from gripmargin.files.csv_file import read_csv
 from gripmargin.files.trajectory_writer import trajectory_bytes
-from gripmargin.job import JointLimits
 from gripmargin.motion.interpolate import quintic_between
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.fit import fitted
@@ -19,6 +18,7 @@ from gripmargin.tuning.profile import Law
 from gripmargin.tuning.rests import stretches
 from gripmargin.tuning.retiming import natural_ramp
 from gripmargin.tuning.track import BETWEEN, Track
+from gripmargin.workcell.job import JointLimits
 
 BARELY = 1e-4  # [s] a ramp that is none
 

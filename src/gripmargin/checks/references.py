@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gripmargin.job import Job
+from gripmargin.workcell.job import Job
 
 CARRY = (
     "Rigid-body load (Newton and Euler): Craig, Introduction to Robotics, ch. 6 (from memory).",

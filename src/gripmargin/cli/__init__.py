@@ -15,10 +15,10 @@ import traceback
 from collections.abc import Sequence
 from typing import NoReturn
 
+from gripmargin.base.errors import GripmarginError
 from gripmargin.cli import check, tune
 from gripmargin.cli.arguments import BAD_INPUT, EXITS, INTERNAL, PASSED, SHORT, UNDECIDED, Parser
-from gripmargin.crew import ONE_THREAD
-from gripmargin.errors import GripmarginError
+from gripmargin.run.crew import ONE_THREAD
 
 __all__ = ["BAD_INPUT", "INTERNAL", "PASSED", "SHORT", "UNDECIDED", "command", "main"]
 
@@ -69,7 +69,7 @@ def command() -> NoReturn:
 
 
 def _parser() -> Parser:
-    from gripmargin import __version__  # noqa: PLC0415 - the package imports nothing from here
+    from gripmargin.base.version import __version__  # noqa: PLC0415 - the package imports nothing from here
 
     parser = Parser(
         prog="gripmargin",

@@ -11,15 +11,15 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gripmargin.base.errors import FaultError, GripmarginError, InputError
 from gripmargin.cli.arguments import BAD_INPUT, INTERNAL, PASSED, SHORT, UNDECIDED, Commands, Parser, add_command
 from gripmargin.cli.outputs import STDOUT, checked_places, write_all
 from gripmargin.cli.progress import Progress
-from gripmargin.errors import FaultError, GripmarginError, InputError
 
 if TYPE_CHECKING:
-    from gripmargin.baseline import Comparison
     from gripmargin.files.report_file import Baseline
-    from gripmargin.report import Judgement, Report
+    from gripmargin.results.report import Judgement, Report
+    from gripmargin.run.baseline import Comparison
 
 
 def add(commands: Commands[Parser]) -> None:
@@ -115,7 +115,7 @@ class _Judge:
 
     def all(self, named: Sequence[str | Judgement], workers: int | None) -> None:
         """Judge every job, and say each in its turn."""
-        from gripmargin.gate import judgements  # noqa: PLC0415 - "--help" need not wait for it
+        from gripmargin.run.many import judgements  # noqa: PLC0415 - "--help" need not wait for it
 
         names = [name for name in named if isinstance(name, str)]
         with Progress(len(names), "jobs") as progress:
@@ -170,7 +170,7 @@ class _Judge:
 
             _print(summary_text(self._judgements))
         if comparison is not None:
-            from gripmargin.baseline import comparison_text  # noqa: PLC0415 - only where there is one
+            from gripmargin.run.baseline import comparison_text  # noqa: PLC0415 - only where there is one
 
             print(comparison_text(comparison), end="", file=sys.stdout if self._printed else sys.stderr, flush=True)
         worse = comparison is not None and not comparison.passed
@@ -179,7 +179,7 @@ class _Judge:
     def _compared(self) -> Comparison | None:
         if self._baseline is None:
             return None
-        from gripmargin.baseline import compare  # noqa: PLC0415 - only where one is given
+        from gripmargin.run.baseline import compare  # noqa: PLC0415 - only where one is given
 
         try:
             return compare(self._judgements, self._baseline, worse=self._worse)
@@ -207,7 +207,7 @@ def _expanded(jobs: Sequence[str]) -> Iterator[str | Judgement]:
 
 
 def _no_match(pattern: str) -> Judgement:
-    from gripmargin.report import Judgement  # noqa: PLC0415 - loads numpy
+    from gripmargin.results.report import Judgement  # noqa: PLC0415 - loads numpy
 
     error = InputError(pattern, "no file that this pattern matches", "job files", "look at the folder and the spelling")
     return Judgement(job_file=pattern, error=error)
@@ -222,7 +222,7 @@ def _workers(given: str | None) -> int | None:
 
 
 def _share(given: str | None) -> float:
-    from gripmargin.baseline import WORSE, checked_share  # noqa: PLC0415 - loads numpy
+    from gripmargin.run.baseline import WORSE, checked_share  # noqa: PLC0415 - loads numpy
 
     if given is None:
         return WORSE

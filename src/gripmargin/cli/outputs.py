@@ -7,7 +7,7 @@ import sys
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.whole import put, stage
 
 STDOUT = "-"

@@ -7,13 +7,13 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gripmargin.base.errors import InputError
 from gripmargin.cli.arguments import EXITS, PASSED, SHORT, UNDECIDED, Commands, Parser, add_command
 from gripmargin.cli.outputs import STDOUT, checked_places, write_all
 from gripmargin.cli.progress import Progress
-from gripmargin.errors import InputError
 
 if TYPE_CHECKING:
-    from gripmargin.tuned import Tuning
+    from gripmargin.results.tuned import Tuning
 
 STEPS = 6  # named steps of a full run, about
 TUNE_EXITS = EXITS.replace("every job passes", "every program asked for was found, and passes the check").replace(

@@ -8,10 +8,10 @@ from typing import Literal
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray, Value, frozen
+from gripmargin.base.arrays import FloatArray, Value, frozen
+from gripmargin.base.errors import InputError
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.cells import Patch
-from gripmargin.errors import InputError
 from gripmargin.workcell import Gripper, PadMaterial, Part
 
 LawSource = Literal["measured curve", "full preload", "none"]

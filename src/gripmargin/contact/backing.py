@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray, Value, sealed
+from gripmargin.base.arrays import FloatArray, Value, sealed
 from gripmargin.contact.cells import Patch
 
 

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.cell_states import BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace
 from gripmargin.kernels.springs import bonded_force, crossing, elongation, utilisation2
 

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.activation import ActivationLaw, PadFace
 
 SKIN = 1e-9  # [m]; a cell that is pressed by less than this has not touched: rounding must not make a bond

@@ -9,8 +9,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from gripmargin.arrays import FloatArray, Value, sealed
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray, Value, sealed
+from gripmargin.base.errors import InputError
 from gripmargin.workcell import Pad, Part
 
 CELLS_ACROSS = 12  # grid cells along the longer side of a pad

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 
 QUANTILES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray, Value
+from gripmargin.base.arrays import FloatArray, Value
 from gripmargin.contact.backing import Backing, displacement_rows
 
 Strengths = Sequence[tuple[float, float] | tuple[FloatArray, FloatArray]]

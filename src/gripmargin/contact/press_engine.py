@@ -13,13 +13,13 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_life import follow
 from gripmargin.contact.cell_states import BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace
 from gripmargin.contact.relative import outline_of
 from gripmargin.contact.rows import Rows, add_followed, add_held, add_steady
-from gripmargin.errors import InputError
 from gripmargin.kernels.springs import elongation, free_contact, utilisation2
 
 MOST_AT_ONCE = 200_000  # cells times knots followed together; bounds the memory

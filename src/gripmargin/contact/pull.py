@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.cell_states import CellState
 from gripmargin.contact.press_engine import PressEngine
 from gripmargin.kernels.springs import bonded_force, crossing, elongation

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gripmargin.arrays import FloatArray, Value, frozen
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray, Value, frozen
+from gripmargin.base.errors import InputError
+from gripmargin.base.poses import ROTATION_TOLERANCE
 from gripmargin.kernels.screw import twist_between
-from gripmargin.poses import ROTATION_TOLERANCE
 
 STILL = 1e-9  # share of a break displacement per sample below which a tool counts as at rest
 

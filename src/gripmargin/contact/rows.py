@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_states import CellStates, CellTable, IntArray, Knots, Trace
 from gripmargin.kernels.springs import bonded_force, bonded_reaction, elongation, second_moments

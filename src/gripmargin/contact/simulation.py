@@ -14,13 +14,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray, Value, sealed
+from gripmargin.base.arrays import FloatArray, Value, sealed
+from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_states import BoolArray, CellState, IntArray
 from gripmargin.contact.press_engine import PressEngine
 from gripmargin.contact.relative import RelativeMotion, Steps, steps
 from gripmargin.contact.rows import Rows
-from gripmargin.errors import InputError
 from gripmargin.kernels.screw import along
 
 STEP = 1.0 / 32.0  # longest way of a cell in one step, share of the displacement that breaks a full bond

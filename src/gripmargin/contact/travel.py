@@ -10,13 +10,13 @@ from typing import Final
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from gripmargin.arrays import FloatArray, Value
+from gripmargin.base.arrays import FloatArray, Value
+from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_states import CellState
 from gripmargin.contact.press_engine import PressEngine
 from gripmargin.contact.pull import straight_pull
 from gripmargin.contact.relative import RelativeMotion
-from gripmargin.errors import InputError
 from gripmargin.kernels.screw import along, twist_between
 from gripmargin.workcell import ReleaseKind
 

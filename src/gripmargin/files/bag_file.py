@@ -15,8 +15,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
 from gripmargin.files.bag_storage import read_recording
 from gripmargin.files.columns import LONGEST_LABEL, check_radians
 from gripmargin.files.compression import library_missing
@@ -69,7 +69,7 @@ def read_bag(path: Path, *, robot: Chain | None = None, topic: str | None = None
     trajectory = states.trajectory(path.name)
     if robot is None:
         return trajectory
-    from gripmargin.job import matched_to_robot  # noqa: PLC0415 - only with a robot
+    from gripmargin.workcell.job import matched_to_robot  # noqa: PLC0415 - only with a robot
 
     try:
         trajectory = matched_to_robot(trajectory, robot)

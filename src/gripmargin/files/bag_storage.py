@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path, PurePosixPath
 from typing import Any, Final
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.compression import unpack_zstd, unpack_zstd_file
 from gripmargin.files.mcap import read_mcap
 from gripmargin.files.recording import MAX_MESSAGE, Recording

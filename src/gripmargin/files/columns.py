@@ -11,13 +11,13 @@ from typing import Final
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
+from gripmargin.base.poses import rotation_from_quaternion, rotation_from_rpy
+from gripmargin.base.units import DIMENSIONS, unit_factor
 from gripmargin.files.source import printable
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import QUATERNION_TOLERANCE, JointTrajectory, PoseTrajectory, Trajectory
-from gripmargin.poses import rotation_from_quaternion, rotation_from_rpy
-from gripmargin.units import DIMENSIONS, unit_factor
 
 # Beyond two turns a revolute joint in radians is a column of degrees; wrists turn up to one turn each way.
 SURELY_DEGREES: Final = 4 * np.pi

@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 from typing import IO, Any, Final
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 
 _BLOCK: Final = 1 << 20  # [bytes]
 

@@ -10,8 +10,8 @@ from typing import TextIO
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
 from gripmargin.files.columns import Column, build_trajectory, is_far_away, read_header, since_first
 from gripmargin.files.source import checked_size, not_utf8, printable, refuse_binary
 from gripmargin.motion.chain import Chain

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.columns import build_trajectory, is_far_away, read_header, since_first
 from gripmargin.files.named_columns import named_columns
 from gripmargin.files.source import printable
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
-from gripmargin.report import Samples
+from gripmargin.results.report import Samples
 
 if TYPE_CHECKING:
     import pandas as pd

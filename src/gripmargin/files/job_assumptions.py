@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from gripmargin.files.job_schema import JobFile
-from gripmargin.job import Job
 from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.workcell.job import Job
 
 
 def assumptions(job: Job, tables: JobFile) -> tuple[str, ...]:

@@ -10,17 +10,16 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
-from gripmargin.arrays import FloatArray
-from gripmargin.errors import InputError, InputErrors
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError, InputErrors
+from gripmargin.base.poses import pose
 from gripmargin.files import job_schema as schema
 from gripmargin.files.job_assumptions import assumptions
 from gripmargin.files.job_schema import key_path
 from gripmargin.files.job_values import Measured, angular_of
 from gripmargin.files.trajectory_file import read_trajectory
-from gripmargin.job import Job, JointLimits
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
-from gripmargin.poses import pose
 from gripmargin.workcell import (
     Flange,
     Gripper,
@@ -35,6 +34,7 @@ from gripmargin.workcell import (
     Targets,
     uniform_plate,
 )
+from gripmargin.workcell.job import Job, JointLimits
 
 _PLATE: Final = {
     ("com", "inertia"): "The part's centre of mass and inertia are those of a uniform plate (outline, thickness).",
@@ -314,7 +314,7 @@ def _chain(folder: Path, table: schema.RobotTable) -> Chain:
         from gripmargin.files.urdf import read_urdf  # noqa: PLC0415 - XML is only needed here
 
         return read_urdf(folder / table.urdf, end_link=table.end_link)
-    from gripmargin.robots import toolbox_chain  # noqa: PLC0415 - may load the robot toolbox, more than a second
+    from gripmargin.files.robots import toolbox_chain  # noqa: PLC0415 - may load the robot toolbox, more than a second
 
     return toolbox_chain(table.model or "", end=table.end_link)
 

@@ -10,13 +10,13 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from gripmargin.errors import InputError, InputErrors
+from gripmargin.base.errors import InputError, InputErrors
 from gripmargin.files import job_schema as schema
 from gripmargin.files import job_values
 from gripmargin.files.job_builder import build_job
 from gripmargin.files.job_schema import key_path
 from gripmargin.files.source import describe, parse_json, printable, read_text
-from gripmargin.job import Job
+from gripmargin.workcell.job import Job
 
 MAX_BYTES = 1_000_000
 MAX_PROBLEMS = 100  # listed one by one

@@ -13,9 +13,9 @@ from typing import Any, NamedTuple
 
 from pydantic_core import PydanticCustomError, core_schema
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
+from gripmargin.base.units import DIMENSIONS, parse_quantity
 from gripmargin.files.source import describe, printable
-from gripmargin.units import DIMENSIONS, parse_quantity
 
 INPUT_FAULT = "input_fault"  # pydantic error type that carries the facts of an InputError
 LONGEST_LABEL = 200
@@ -48,7 +48,7 @@ class Quantity(_Kind):
     """A string with a unit.
 
     Attributes:
-        dimension: A key of `gripmargin.units.DIMENSIONS`.
+        dimension: A key of `gripmargin.base.units.DIMENSIONS`.
         above: It must exceed this, SI.
         least: It must be at least this, SI.
     """
@@ -82,7 +82,7 @@ class Measured(NamedTuple):
 
     Attributes:
         value: SI.
-        dimension: A key of `gripmargin.units.DIMENSIONS`.
+        dimension: A key of `gripmargin.base.units.DIMENSIONS`.
     """
 
     value: float

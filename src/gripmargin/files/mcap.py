@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Final
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.compression import unpack_lz4, unpack_zstd
 from gripmargin.files.recording import MAX_MESSAGE, Recording, Topic
 from gripmargin.files.source import printable

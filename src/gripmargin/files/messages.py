@@ -8,12 +8,12 @@ from typing import Any, Final
 
 import numpy as np
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.ros_message import message_points, unwrapped_message
-from gripmargin.job import matched_to_robot
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.interpolate import as_controller_moves
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.workcell.job import matched_to_robot
 
 _FIELDS: Final = {"positions": "q", "velocities": "qd", "accelerations": "qdd"}
 _NAMED: Final = Path("message")  # what errors and reports call it

@@ -7,12 +7,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
 from gripmargin.files.columns import Locate, check_labels, check_radians
-from gripmargin.job import matched_to_robot
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.workcell.job import matched_to_robot
 
 _UNITS = {"q": ("rad", "m"), "qd": ("rad/s", "m/s"), "qdd": ("rad/s^2", "m/s^2")}
 

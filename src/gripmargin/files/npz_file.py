@@ -12,7 +12,7 @@ import numpy as np
 from numpy.lib import format as npy
 from numpy.typing import NDArray
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.columns import LONGEST_LABEL, build_trajectory, is_far_away, read_header, since_first
 from gripmargin.files.source import checked_size, printable
 from gripmargin.motion.chain import Chain

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.source import describe, parse_json, printable, read_text
-from gripmargin.findings import Verdict
-from gripmargin.report import SCHEMA
 from gripmargin.reports.as_json import ERROR_SCHEMA
+from gripmargin.results.findings import Verdict
+from gripmargin.results.report import SCHEMA
 
 MAX_BYTES = 1_000_000_000
 

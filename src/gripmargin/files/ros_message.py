@@ -16,8 +16,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
 from gripmargin.files.columns import LONGEST_LABEL, check_radians, check_times
 from gripmargin.files.source import describe, parse_json, printable, read_text
 from gripmargin.files.yaml_text import parse_yaml
@@ -137,7 +137,7 @@ def message_points(path: Path, message: dict[str, Any], key: str, robot: Chain |
     )
     if robot is None:
         return trajectory
-    from gripmargin.job import matched_to_robot  # noqa: PLC0415 - only joint programs with a robot
+    from gripmargin.workcell.job import matched_to_robot  # noqa: PLC0415 - only joint programs with a robot
 
     try:
         trajectory = matched_to_robot(trajectory, robot)

@@ -7,7 +7,7 @@ import stat
 from pathlib import Path
 from typing import Any, NoReturn
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 
 _UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 

@@ -7,7 +7,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Final
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.recording import MAX_MESSAGE, MAX_TOPICS, Recording, Topic
 from gripmargin.files.source import describe, printable
 

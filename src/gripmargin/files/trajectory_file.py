@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.bag_file import read_bag
 from gripmargin.files.csv_file import read_csv
 from gripmargin.files.npz_file import read_npz

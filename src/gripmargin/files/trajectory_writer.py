@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.messages import message_tree
 from gripmargin.files.named_columns import named_columns
 from gripmargin.files.whole import write_whole

@@ -20,10 +20,10 @@ import numpy as np
 from defusedxml import DefusedXmlException
 from defusedxml.expatreader import create_parser
 
-from gripmargin.arrays import FloatArray
-from gripmargin.errors import RobotError
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import RobotError
+from gripmargin.base.poses import pose
 from gripmargin.motion.chain import Chain, chain_from_axes
-from gripmargin.poses import pose
 
 MAX_BYTES: Final = 20_000_000  # a URDF without its meshes is far smaller
 

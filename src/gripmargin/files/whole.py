@@ -8,7 +8,7 @@ import tempfile
 from contextlib import suppress
 from pathlib import Path
 
-from gripmargin.errors import GripmarginError
+from gripmargin.base.errors import GripmarginError
 
 
 def write_whole(path: Path, content: bytes) -> None:

@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 from typing import Any
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.files.source import printable
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.sample_noise import BLOCK, differences, grid, noise_levels
 

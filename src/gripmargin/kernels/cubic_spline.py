@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 
 
 def spline_curvature(t: FloatArray, y: FloatArray) -> FloatArray:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 
 FLAT = 1e-6  # two rows that differ by less are one
 SHORT = 1e-6  # chord, over the size of the set, that has no direction

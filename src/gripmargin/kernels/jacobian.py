@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 
 
 def tool_jacobian(links: FloatArray, revolute: tuple[bool, ...], q: FloatArray) -> FloatArray:

@@ -13,7 +13,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 
 T = TypeVar("T", bound=np.generic)
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 
 ComplexArray = NDArray[np.complexfloating]
 

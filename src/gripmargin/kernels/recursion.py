@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 
 V, W, AL, A, P, EX, EY, EZ = range(8)  # the eight vectors carried
 CYCLES = ((0, 1, 2), (1, 2, 0), (2, 0, 1))

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.local_fit import running_max
 
 BLOCK: Final = 32  # samples that share one noise level

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.sample_noise import differences
 
 BLOCK = 256  # samples over which the clocks cannot drift apart by a part of a period that matters

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 
 SMALL_ANGLE = 1e-4  # [rad]; below, the series is exact to the last digit
 

@@ -17,7 +17,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.utilisation import BLOCK_VALUES, IntArray
 
 STIFFEST = 1e6  # [rad/s] what stands for a mode without mass

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 
 
 def joined(

@@ -9,9 +9,9 @@ from typing import Self
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gripmargin.arrays import FloatArray, Value, sealed
-from gripmargin.errors import InputError
-from gripmargin.poses import as_pose
+from gripmargin.base.arrays import FloatArray, Value, sealed
+from gripmargin.base.errors import InputError
+from gripmargin.base.poses import as_pose
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
 from gripmargin.motion.trajectory import JointTrajectory
 
 SPEED_TOLERANCE = 0.02  # share by which speeds, integrated with their accelerations, may miss the travel

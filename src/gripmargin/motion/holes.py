@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.motion.consistency import RESOLVED
 from gripmargin.motion.rates import SMALLEST, Rates, estimate_rates, estimate_rotation_rates
 

@@ -10,8 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
 from gripmargin.motion.trajectory import MAX_SAMPLES, JointTrajectory
 
 CONTROLLER_PERIOD = 0.002  # [s]; resolves 25 Hz motion to 0.1 rad of phase

@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.local_fit import even_step
 from gripmargin.kernels.sample_noise import grid, noise_levels
 from gripmargin.motion.rates import Rates

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
 from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.cubic_spline import spline_curvature, spline_slope
 from gripmargin.kernels.jacobian import tool_jacobian

@@ -14,8 +14,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gripmargin.arrays import FloatArray, Value, frozen
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray, Value, frozen
+from gripmargin.base.errors import InputError
 from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.cubic_spline import spline_curvature, spline_slope
 from gripmargin.kernels.local_fit import even_step, local_fit, running_max, step_between

@@ -12,8 +12,8 @@ from typing import Final, Literal, get_args
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray, Value, sealed
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray, Value, sealed
+from gripmargin.base.errors import InputError
 from gripmargin.kernels.local_fit import even_step
 from gripmargin.kernels.sample_noise import grid
 from gripmargin.kernels.sampler import MAD_TO_SIGMA, nominal_times, number_samples, share_of_motion

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gripmargin.arrays import FloatArray, Value, sealed
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray, Value, sealed
+from gripmargin.base.errors import InputError
 from gripmargin.kernels import recursion
 from gripmargin.motion.chain import Chain
 

@@ -10,9 +10,9 @@ from typing import Any, Literal, Self, get_args
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gripmargin.arrays import FloatArray, Value, frozen, sealed
-from gripmargin.errors import InputError
-from gripmargin.poses import as_pose, rotation_from_quaternion
+from gripmargin.base.arrays import FloatArray, Value, frozen, sealed
+from gripmargin.base.errors import InputError
+from gripmargin.base.poses import as_pose, rotation_from_quaternion
 
 MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs splitting
 Interpolation = Literal["samples", "linear", "cubic", "quintic"]

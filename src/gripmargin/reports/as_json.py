@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from gripmargin.errors import GripmarginError, InputErrors
-from gripmargin.findings import CheckResult, Finding
-from gripmargin.report import CAUTIONS, SCHEMA, Report
+from gripmargin.base.errors import GripmarginError, InputErrors
+from gripmargin.results.findings import CheckResult, Finding
+from gripmargin.results.report import CAUTIONS, SCHEMA, Report
 
 ERROR_SCHEMA = "gripmargin-error/1"
 

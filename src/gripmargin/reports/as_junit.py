@@ -12,9 +12,9 @@ import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterable, Mapping, Sequence
 
-from gripmargin.findings import CheckResult, Verdict
-from gripmargin.report import Judgement, Report
 from gripmargin.reports.in_short import finding_lines, result_line
+from gripmargin.results.findings import CheckResult, Verdict
+from gripmargin.results.report import Judgement, Report
 
 # XML 1.0, production 2 (Char); a carriage return does not survive reading.
 _FORBIDDEN = re.compile("[^\t\n\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")

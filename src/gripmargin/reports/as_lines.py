@@ -6,8 +6,8 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
-from gripmargin.report import Judgement
 from gripmargin.reports.as_json import error_tree, report_tree
+from gripmargin.results.report import Judgement
 
 
 def judgement_tree(judgement: Judgement, *, samples: bool = False) -> dict[str, Any]:

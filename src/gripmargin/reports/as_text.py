@@ -6,8 +6,8 @@ import textwrap
 from collections.abc import Iterable
 
 from gripmargin.checks import words
-from gripmargin.findings import CheckResult, Finding, Remedy
-from gripmargin.report import CAUTIONS, Report
+from gripmargin.results.findings import CheckResult, Finding, Remedy
+from gripmargin.results.report import CAUTIONS, Report
 
 WIDTH = 100
 SHOWN = 10  # findings in full; the rest are counted

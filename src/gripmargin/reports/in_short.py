@@ -7,8 +7,8 @@ from collections import Counter
 from collections.abc import Sequence
 
 from gripmargin.checks import words
-from gripmargin.findings import CheckResult, Finding, Verdict
-from gripmargin.report import Judgement, Report
+from gripmargin.results.findings import CheckResult, Finding, Verdict
+from gripmargin.results.report import Judgement, Report
 
 SHOWN = 10  # findings; viewers of test results show about as many lines
 

@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gripmargin.errors import InputError
+from gripmargin.base.errors import InputError
 from gripmargin.reports.series import edge_use, loads_by_cause, tractions, use_by_cause, used, utilisation, worst_sample
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from gripmargin.arrays import FloatArray
-    from gripmargin.pictures import Picture
-    from gripmargin.report import Report
+    from gripmargin.base.arrays import FloatArray
+    from gripmargin.results.report import Report
+    from gripmargin.results.scene import Scene
 
 ENDINGS = {".png": {"Software": None}, ".svg": {"Date": None, "Creator": None}}
 INK, SOFT, BLUE, ORANGE, PURPLE, RED = "#1b2330", "#5b6471", "#1a7896", "#b5531a", "#7a4a94", "#b02f14"
@@ -104,7 +104,7 @@ class Plots:
                 f"figure {target.name!r}", f"the ending {target.suffix!r}", "a name ending in .png or .svg"
             )
         with rc_context(STYLE):
-            height = size[1] or 0.7 + 2.5 * min(len(self._picture.pads), 12)
+            height = size[1] or 0.7 + 2.5 * min(len(self._scene.pads), 12)
             figure = Figure(figsize=(size[0], height), layout="constrained")
             draw(figure)
             if target is not None:
@@ -112,17 +112,17 @@ class Plots:
         return figure
 
     @property
-    def _picture(self) -> Picture:
-        if self._report.picture is None:
+    def _scene(self) -> Scene:
+        if self._report.scene is None:
             raise InputError(
                 f"report of job '{self._report.job}'", "no picture of the pads", "a report made by a check"
             )
-        return self._report.picture
+        return self._report.scene
 
     @property
     def _hung(self) -> Any:
-        picture = self._report.picture
-        return ~np.isnan(self._report.samples.hold_margin) if picture is None else picture.airborne
+        scene = self._report.scene
+        return ~np.isnan(self._report.samples.hold_margin) if scene is None else scene.airborne
 
     def _margin(self, figure: Figure) -> None:
         samples, axes = self._report.samples, figure.add_subplot()
@@ -182,8 +182,8 @@ class Plots:
             for i, (name, colour, dashes) in enumerate((("x", BLUE, "--"), ("y", ORANGE, ":"), ("z", INK, "-"))):
                 axes.plot(samples.t, shown[:, i], color=colour, linestyle=dashes, linewidth=1.3, label=name)
             self._over_time(axes, title, unit)
-        parts = loads_by_cause(samples, self._picture, np.arange(samples.t.size))
-        mass = self._picture.part.mass
+        parts = loads_by_cause(samples, self._scene, np.arange(samples.t.size))
+        mass = self._scene.part.mass
         for axes, part, factor, title, unit in (
             (grid[1, 0], slice(0, 3), 1.0 / mass, "Acceleration by cause", "m/s², at the centre of mass"),
             (grid[1, 1], slice(3, 6), 1e3, "Moment by cause", "N mm"),
@@ -201,7 +201,7 @@ class Plots:
 
     def _use(self, figure: Figure) -> None:
         samples, axes = self._report.samples, figure.add_subplot()
-        shares = use_by_cause(self._picture, loads_by_cause(samples, self._picture, np.arange(samples.t.size)))
+        shares = use_by_cause(self._scene, loads_by_cause(samples, self._scene, np.arange(samples.t.size)))
         up, down = np.zeros(samples.t.size), np.zeros(samples.t.size)
         hatches = {
             "gravity": "",
@@ -244,18 +244,18 @@ class Plots:
     def _face(self, figure: Figure, sample: int | None) -> None:
         from matplotlib.collections import PolyCollection  # noqa: PLC0415
 
-        samples, picture = self._report.samples, self._picture
+        samples, scene = self._report.samples, self._scene
         at = worst_sample(self._report) if sample is None else sample
         if at is None or not 0 <= at < samples.t.size:
             raise InputError("figure of the pads", f"sample {at}", f"a sample from 0 to {samples.t.size - 1}")
         load = np.concatenate([samples.force[at], samples.moment[at]])
-        edge, pads = edge_use(picture, load), picture.pads[:12]
+        edge, pads = edge_use(scene, load), scene.pads[:12]
         grid = figure.subplots(len(pads), 3, squeeze=False)
         for i, (row, pad) in enumerate(zip(grid, pads, strict=True)):
             corners = self._in_pad(pad.patch.corners, i).reshape(-1, 3, 2)
             centres = pad.patch.points.reshape(-1, 3, 3).mean(axis=1)
             counted = pad.counted.reshape(-1, 3)[:, 0]
-            traction = tractions(picture, pad, centres, load)
+            traction = tractions(scene, pad, centres, load)
             pull = traction[2] / pad.pull_off_stress if pad.pull_off_stress > 0 else np.full(len(centres), np.nan)
             for axes, values, title, colours, low in (
                 (row[0], np.where(counted, utilisation(pad, traction), np.nan), "used", "Blues", 0.0),
@@ -285,7 +285,7 @@ class Plots:
         )
 
     def _in_pad(self, points: FloatArray, i: int) -> FloatArray:
-        pose = self._picture.pads[i].patch.pad.pose_in_tool
+        pose = self._scene.pads[i].patch.pad.pose_in_tool
         return np.asarray(1e3 * ((points - pose[:3, 3]) @ pose[:3, :3])[:, :2])
 
     def _path(self, figure: Figure) -> None:

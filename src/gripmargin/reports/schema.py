@@ -11,9 +11,9 @@ from typing import Any, Final, Union, get_args, get_origin, get_type_hints
 
 import numpy as np
 
-from gripmargin.findings import CheckResult, Finding, NotChecked, Place, Remedy
-from gripmargin.report import SCHEMA, Report, Samples
 from gripmargin.reports.as_json import ERROR_SCHEMA
+from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy
+from gripmargin.results.report import SCHEMA, Report, Samples
 from gripmargin.workcell import PhaseKind
 
 SCHEMA_NAME: Final = "report-1.schema.json"
@@ -21,7 +21,10 @@ SCHEMA_NAME: Final = "report-1.schema.json"
 Tree = dict[str, Any]
 TABLES: Final = (CheckResult, Finding, NotChecked, Place, Remedy, Samples)
 KEYS: Final = {"start": "from", "end": "to"}  # fields that the JSON names otherwise
-UNWRITTEN: Final[Mapping[type, tuple[str, ...]]] = {Finding: ("lines",), Report: ("picture",)}  # for other reports
+UNWRITTEN: Final[Mapping[type, tuple[str, ...]]] = {
+    Finding: ("lines",),
+    Report: ("scene", "plotter"),
+}  # for other reports
 WORST: Final[Tree] = {
     "t": {"type": "number", "description": "Time [s]."},
     "sample": {"type": "integer", "minimum": 0, "description": "Index, from 0."},

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
-from gripmargin.findings import CheckResult, Finding
-from gripmargin.loads import AIR_CAUSES, causes_over_time
-from gripmargin.pictures import PadPicture, Picture
-from gripmargin.report import Report, Samples
+from gripmargin.contact.loads import AIR_CAUSES, causes_over_time
+from gripmargin.results.findings import CheckResult, Finding
+from gripmargin.results.report import Report, Samples
+from gripmargin.results.scene import PadState, Scene
 
 IntArray = NDArray[np.intp]
 CHUNK = 100_000  # samples whose loads by cause are worked out at a time
@@ -81,26 +81,26 @@ def _columns(t: FloatArray, count: int) -> IntArray:
     return np.minimum((share * count).astype(np.intp), count - 1)
 
 
-def loads_by_cause(samples: Samples, picture: Picture, at: IntArray) -> dict[str, FloatArray]:
+def loads_by_cause(samples: Samples, scene: Scene, at: IntArray) -> dict[str, FloatArray]:
     """Return the load at some samples by cause; what no cause explains is called "other".
 
     Args:
         samples: Of the report.
-        picture: Of the report.
+        scene: Of the report.
         at: Indices, shape (m,).
 
     Returns:
         For each cause forces [N] and moments [N m] at the tool origin, shape (m, 6); they add up to the load.
     """
     parts = causes_over_time(
-        picture.part,
-        picture.gravity[at],
+        scene.part,
+        scene.gravity[at],
         samples.acceleration[at],
         samples.angular_velocity[at],
         samples.angular_acceleration[at],
     )
-    if picture.air is not None:
-        parts |= {cause: load[:, at].T for cause, load in zip(AIR_CAUSES, picture.air, strict=True)}
+    if scene.air is not None:
+        parts |= {cause: load[:, at].T for cause, load in zip(AIR_CAUSES, scene.air, strict=True)}
     total = np.concatenate([samples.force[at], samples.moment[at]], axis=1)
     rest = total - np.sum(list(parts.values()), axis=0)
     if np.abs(rest).max(initial=0.0) > REST * max(np.abs(total).max(initial=0.0), 1e-12):
@@ -108,23 +108,23 @@ def loads_by_cause(samples: Samples, picture: Picture, at: IntArray) -> dict[str
     return parts
 
 
-def sizes_by_cause(samples: Samples, picture: Picture) -> dict[str, FloatArray]:
+def sizes_by_cause(samples: Samples, scene: Scene) -> dict[str, FloatArray]:
     """Return the size of the force [N] and of the moment [N m] of each cause at all samples, shape (2, n)."""
     sizes: dict[str, FloatArray] = {}
     n = samples.t.size
     for first in range(0, n, CHUNK):
         at = np.arange(first, min(first + CHUNK, n))
-        for cause, load in loads_by_cause(samples, picture, at).items():
+        for cause, load in loads_by_cause(samples, scene, at).items():
             size = sizes.setdefault(cause, np.zeros((2, n)))
             size[:, at] = np.linalg.norm(load.reshape(-1, 2, 3), axis=2).T
     return sizes
 
 
-def tractions(picture: Picture, pad: PadPicture, points: FloatArray, load: FloatArray) -> FloatArray:
+def tractions(scene: Scene, pad: PadState, points: FloatArray, load: FloatArray) -> FloatArray:
     """Return the traction at places of a pad under a load.
 
     Args:
-        picture: For the compliance of the pads.
+        scene: For the compliance of the pads.
         pad: One of its pads.
         points: In the tool frame [m], shape (p, 3).
         load: At the tool origin, shape (6,) or (6, m).
@@ -133,10 +133,10 @@ def tractions(picture: Picture, pad: PadPicture, points: FloatArray, load: Float
         Along the pad's x and y, then normal, tension positive [Pa], shape (3, p) or (3, p, m).
     """
     rows = displacement_rows(points, pad.patch.rotation) * pad.patch.stiffness_per_area()[:, None, None]
-    return np.asarray(rows @ (picture.compliance @ load))
+    return np.asarray(rows @ (scene.compliance @ load))
 
 
-def utilisation(pad: PadPicture, traction: FloatArray) -> FloatArray:
+def utilisation(pad: PadState, traction: FloatArray) -> FloatArray:
     """Return how far tractions use what a pad surely holds: shape (3, ...) [Pa] to (...) [-]."""
     if pad.pull_off_stress <= 0 or pad.shear_strength <= 0:
         return np.full(traction.shape[1:], np.nan)
@@ -165,14 +165,14 @@ class EdgeUse:
     peel: float
 
 
-def edge_use(picture: Picture, load: FloatArray) -> EdgeUse | None:
+def edge_use(scene: Scene, load: FloatArray) -> EdgeUse | None:
     """Return where the edge of the pads is used most by a load, shape (6,); None where no cell counts."""
     found: list[tuple[float, int, FloatArray]] = []
     peel: list[tuple[float, int, FloatArray]] = []
-    for i, pad in enumerate(picture.pads):
+    for i, pad in enumerate(scene.pads):
         if len(pad.edge) == 0 or pad.pull_off_stress <= 0:
             continue
-        traction = tractions(picture, pad, pad.edge, load)
+        traction = tractions(scene, pad, pad.edge, load)
         use, tension = utilisation(pad, traction), np.maximum(traction[2], 0.0) / pad.pull_off_stress
         k, j = int(np.argmax(use)), int(np.argmax(tension))
         found.append((float(use[k]), i, pad.edge[k]))
@@ -190,24 +190,24 @@ def edge_use(picture: Picture, load: FloatArray) -> EdgeUse | None:
     )
 
 
-def use_by_cause(picture: Picture, parts: dict[str, FloatArray]) -> dict[str, FloatArray]:
+def use_by_cause(scene: Scene, parts: dict[str, FloatArray]) -> dict[str, FloatArray]:
     """Return what the use of the pads at their most used edge point is made of, sample by sample.
 
     Each cause counts with the projection of its normalised traction on that of the whole load, as findings do; what
     is below zero relieves. The parts add up to the utilisation.
 
     Args:
-        picture: Of the report.
+        scene: Of the report.
         parts: Loads by cause, each of shape (m, 6).
 
     Returns:
         For each cause shape (m,) [-]; empty where no cell counts.
     """
     maps = []
-    for pad in picture.pads:
+    for pad in scene.pads:
         if len(pad.edge) and pad.pull_off_stress > 0:
             held = np.array([pad.shear_strength, pad.shear_strength, pad.pull_off_stress])[:, None, None]
-            maps.append(tractions(picture, pad, pad.edge, np.eye(6)) / held)
+            maps.append(tractions(scene, pad, pad.edge, np.eye(6)) / held)
     if not maps:
         return {}
     edges = np.concatenate(maps, axis=1)  # (3, points, 6)

@@ -6,9 +6,9 @@ import json
 from dataclasses import asdict
 from typing import Any
 
-from gripmargin.report import CAUTIONS
 from gripmargin.reports.as_json import plain, report_tree
-from gripmargin.tuned import SCHEMA, Limit, Move, Moves, Override, Retimed, Tuning
+from gripmargin.results.report import CAUTIONS
+from gripmargin.results.tuned import SCHEMA, Limit, Move, Moves, Override, Retimed, Tuning
 
 
 def tuning_tree(tuning: Tuning) -> dict[str, Any]:

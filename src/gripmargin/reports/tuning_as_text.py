@@ -7,9 +7,9 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from gripmargin.findings import Verdict
-from gripmargin.report import CAUTIONS
-from gripmargin.tuned import Move, Moves, Override, Retimed, Tuning
+from gripmargin.results.findings import Verdict
+from gripmargin.results.report import CAUTIONS
+from gripmargin.results.tuned import Move, Moves, Override, Retimed, Tuning
 
 WIDTH = 100
 CURVE_SHOWN = 7  # points of the curve in the text

@@ -13,14 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
-from gripmargin.case import Case
+from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
-from gripmargin.checks.use import Use, pad_use, use_without
+from gripmargin.checks.case import Case
+from gripmargin.checks.hold.use import Use, pad_use, use_without
 from gripmargin.contact.backing import Backing
+from gripmargin.contact.loads import load_by_cause
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
-from gripmargin.loads import load_by_cause
-from gripmargin.tuned import Limit
+from gripmargin.results.tuned import Limit
 
 LOST = 1e6  # what a load asks of pads that are gone, over what it asks of those that were there
 

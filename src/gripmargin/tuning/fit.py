@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import BSpline, make_lsq_spline
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 
 DEGREE = 5
 FIRST_PIECES = 8

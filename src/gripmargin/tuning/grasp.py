@@ -11,13 +11,13 @@ import shapely
 from scipy.optimize import minimize
 from scipy.spatial.transform import Rotation
 
-from gripmargin.arrays import FloatArray
-from gripmargin.case import Case, work_out
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
+from gripmargin.base.poses import pose
+from gripmargin.checks.case import Case, work_out
+from gripmargin.contact.loads import part_load
 from gripmargin.kernels.utilisation import peak_utilisation
-from gripmargin.loads import part_load
-from gripmargin.poses import pose
-from gripmargin.tuned import Grasp
+from gripmargin.results.tuned import Grasp
 from gripmargin.tuning.demands import Demands
 
 STEEPEST = math.radians(30.0)  # largest tilt of the tool that is looked at

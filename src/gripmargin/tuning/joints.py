@@ -7,10 +7,10 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
-from gripmargin.case import Case
+from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
-from gripmargin.tuned import Limit
+from gripmargin.checks.case import Case
+from gripmargin.results.tuned import Limit
 
 STILL_RATE = 1e-9  # rates below this do not limit anything
 

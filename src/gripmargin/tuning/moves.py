@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.case import Case
-from gripmargin.tuned import Limit, Move, Moves
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.case import Case
+from gripmargin.results.tuned import Limit, Move, Moves
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joints import joint_limit, joint_speeds
 from gripmargin.tuning.override import FASTEST, SLOWEST, back_off, by_look, rounded_down

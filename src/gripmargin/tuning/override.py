@@ -6,14 +6,14 @@ import math
 
 import numpy as np
 
-from gripmargin.case import Case
-from gripmargin.job import Job
-from gripmargin.tuned import Curve, Limit, Override
+from gripmargin.checks.case import Case
+from gripmargin.results.tuned import Curve, Limit, Override
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joints import joint_limit, joint_speeds
 from gripmargin.tuning.quick import RESERVE, Look, Quick, largest
 from gripmargin.tuning.scaling import scaled
 from gripmargin.tuning.verify import Judged, judged
+from gripmargin.workcell.job import Job
 
 FASTEST = 10.0  # largest factor looked for
 SLOWEST = 0.05  # least one

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import BSpline
 
-from gripmargin.arrays import FloatArray
-from gripmargin.case import Case
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
+from gripmargin.checks.case import Case
+from gripmargin.contact.loads import part_load
 from gripmargin.kernels.local_fit import even_step
 from gripmargin.kernels.sample_noise import noise_levels
-from gripmargin.loads import part_load
 from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.tuning.fit import NOISES, fitted

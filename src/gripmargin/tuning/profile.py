@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
 
 REFERENCE = (
     "Fastest time law on a path: TOPP-RA, Pham & Pham, IEEE Trans. Robot. 34(3), 2018; rows of the pads by chords of "

@@ -7,19 +7,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.case import Case
-from gripmargin.checks.ringing import stretches_of, swing_use
-from gripmargin.checks.stop import kinds_of
-from gripmargin.checks.stop_use import stop_use
-from gripmargin.checks.use import Use, pad_use, use_without
-from gripmargin.job import Job
-from gripmargin.loads import part_load
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.case import Case
+from gripmargin.checks.hold.use import Use, pad_use, use_without
+from gripmargin.checks.stop.check import kinds_of
+from gripmargin.checks.stop.stops import Stopping
+from gripmargin.checks.stop.use import stop_use
+from gripmargin.checks.swing.ringing import stretches_of, swing_use
+from gripmargin.contact.loads import part_load
 from gripmargin.motion.program import ProgramMotion, program_motion
 from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.stops import Stopping
 from gripmargin.tuning.scaling import at_samples, scaled
+from gripmargin.workcell.job import Job
 
 RESERVE = 1.0 + 1e-9  # margin over target that a search aims at; the last digits may differ in the check
 PRECISION = 1.005  # ratio of two factors that are one

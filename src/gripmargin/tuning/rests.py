@@ -9,8 +9,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
-from gripmargin.case import Case
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.case import Case
 from gripmargin.motion.trajectory import JointTrajectory
 
 CREEP = 2e-3  # [rad/s, m/s] speed that counts as rest

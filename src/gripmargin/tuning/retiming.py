@@ -10,18 +10,17 @@ from numpy.typing import NDArray
 from scipy.interpolate import BSpline
 from scipy.linalg import eigh
 
-from gripmargin.arrays import FloatArray
-from gripmargin.case import Case
-from gripmargin.errors import InputError
-from gripmargin.job import Job
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
+from gripmargin.checks.case import Case
+from gripmargin.contact.loads import load_per_acceleration, part_load, standing_load
 from gripmargin.kernels.local_fit import even_step, running_max
 from gripmargin.kernels.sample_noise import noise_levels
 from gripmargin.kernels.utilisation import peak_utilisation
-from gripmargin.loads import load_per_acceleration, part_load, standing_load
 from gripmargin.motion.interpolate import quintic_between
 from gripmargin.motion.program import program_motion
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.tuned import Limit, Move, Moves, Override, Retimed
+from gripmargin.results.tuned import Limit, Move, Moves, Override, Retimed
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.fit import NOISES, fitted
 from gripmargin.tuning.override import back_off
@@ -31,6 +30,7 @@ from gripmargin.tuning.rests import Stretch, stretches
 from gripmargin.tuning.scaling import moved_phases
 from gripmargin.tuning.track import GRID, Track
 from gripmargin.tuning.verify import Judged, judged
+from gripmargin.workcell.job import Job
 
 REFERENCES = (REFERENCE,)
 FINEST = 1000.0  # [1/s] rate at which a new program is checked, at least

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.job import Job
+from gripmargin.base.arrays import FloatArray
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.workcell import Phase
+from gripmargin.workcell.job import Job
 
 
 def scaled(job: Job, factors: FloatArray) -> Job:

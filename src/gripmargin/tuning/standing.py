@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.case import Case
+from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
+from gripmargin.checks.case import Case
 from gripmargin.kernels.utilisation import peak_utilisation
-from gripmargin.tuned import Standstill
+from gripmargin.results.tuned import Standstill
 from gripmargin.tuning.demands import Demands
 
 AZIMUTHS = 72  # directions in which the tool is tilted

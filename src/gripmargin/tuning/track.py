@@ -6,18 +6,18 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.case import Case
-from gripmargin.job import JointLimits
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.case import Case
+from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.kernels.halfplane import chord_rows
 from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
-from gripmargin.loads import part_load, standing_load
 from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.path import Path, load_along
 from gripmargin.tuning.profile import Law, Rows, fastest_squares
 from gripmargin.tuning.rests import Stretch
+from gripmargin.workcell.job import JointLimits
 
 GRID = 1000  # intervals of the path
 RAYS = 25

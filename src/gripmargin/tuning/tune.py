@@ -6,17 +6,17 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from gripmargin.case import Case, work_out
-from gripmargin.errors import InputError
-from gripmargin.findings import Verdict
-from gripmargin.job import Job
+from gripmargin.base.errors import InputError
+from gripmargin.checks.case import Case, work_out
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.report import Report
-from gripmargin.tuned import Grasp, Moves, Override, Retimed, Tuning
+from gripmargin.results.findings import Verdict
+from gripmargin.results.report import Report
+from gripmargin.results.tuned import Grasp, Moves, Override, Retimed, Tuning
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.moves import per_move
 from gripmargin.tuning.override import override
 from gripmargin.tuning.standing import standstill
+from gripmargin.workcell.job import Job
 
 REFERENCES = (
     "Speed factor in closed form: Newton and Euler scaled in time; Hollerbach, J. Dyn. Sys. Meas. Control 106:102, "

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from gripmargin.checker import check_job
-from gripmargin.findings import Verdict
-from gripmargin.job import Job
-from gripmargin.report import Report
+from gripmargin.results.findings import Verdict
+from gripmargin.results.report import Report
+from gripmargin.run.one import check_job
+from gripmargin.workcell.job import Job
 
 HANDOVERS = ("preload", "lift_off", "release", "pressure")  # checks that the speed of the carry does not change
 Watch = Callable[[str], None]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gripmargin.arrays import FloatArray, frozen
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray, frozen
+from gripmargin.base.errors import InputError
 
 
 def positive(value: float, where: str, unit: str, *, zero: bool = False) -> float:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gripmargin.arrays import FloatArray, Value, frozen
-from gripmargin.errors import InputError
-from gripmargin.poses import as_pose
+from gripmargin.base.arrays import FloatArray, Value, frozen
+from gripmargin.base.errors import InputError
+from gripmargin.base.poses import as_pose
 from gripmargin.workcell.fields import optional, positive, put
 
 

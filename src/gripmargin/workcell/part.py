@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gripmargin.arrays import FloatArray, Value, frozen
-from gripmargin.errors import InputError
-from gripmargin.poses import as_pose
+from gripmargin.base.arrays import FloatArray, Value, frozen
+from gripmargin.base.errors import InputError
+from gripmargin.base.poses import as_pose
 from gripmargin.workcell.fields import inertia_matrix, optional, positive, put
 from gripmargin.workcell.outline import centroid, polygon
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray, Value, frozen
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import FloatArray, Value, frozen
+from gripmargin.base.errors import InputError
 from gripmargin.workcell.fields import optional, positive, put
 
 

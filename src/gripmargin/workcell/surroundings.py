@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gripmargin.arrays import FloatArray, Value
-from gripmargin.poses import as_pose
+from gripmargin.base.arrays import FloatArray, Value
+from gripmargin.base.poses import as_pose
 from gripmargin.workcell.fields import optional, put
 from gripmargin.workcell.outline import polygon
 

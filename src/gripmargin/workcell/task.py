@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from gripmargin.arrays import Value
-from gripmargin.errors import InputError
+from gripmargin.base.arrays import Value
+from gripmargin.base.errors import InputError
 from gripmargin.workcell.fields import positive, put
 
 PhaseKind = Literal["preload", "carry", "release", "free"]

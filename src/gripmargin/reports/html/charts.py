@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.reports.html.scales import Scale, decimals, round_step, share_of
 from gripmargin.reports.html.text import number, safe, tag
 from gripmargin.reports.series import IntArray, thinned

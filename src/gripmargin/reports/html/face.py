@@ -6,12 +6,12 @@ from typing import Any
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.pictures import Picture
+from gripmargin.base.arrays import FloatArray
 from gripmargin.reports.html.text import number, printable, rounded, safe, seconds, table, tag
 from gripmargin.reports.html.tiles import RIM, TILE, Tile, outline_path, seen_along_z, shown, tile_of
 from gripmargin.reports.html.view import View
 from gripmargin.reports.series import edge_use, tractions, utilisation
+from gripmargin.results.scene import Scene
 
 LEVELS = 10  # of a ramp
 AXES = '<path d="M0 0H22M0 0V-22"/><text x="25" y="4">x</text><text x="-3" y="-26">y</text>'
@@ -22,38 +22,38 @@ HEAD = '<path d="M0 -9L7 5H-7Z"/>'
 
 def face(view: View) -> str:
     """Return the figures of the pads at the sample that the page opens at, and the table of pads."""
-    picture = view.report.picture
-    if picture is None or view.worst is None:
+    scene = view.report.scene
+    if scene is None or view.worst is None:
         return tag("p", "The report carries no picture of the pads.", class_="empty")
     load = _load(view, view.worst)
-    pads, flat = shown(picture, load), seen_along_z(picture)
-    said = _said(view, picture, load)
+    pads, flat = shown(scene, load), seen_along_z(scene)
+    said = _said(view, scene, load)
     figures = "".join(
-        _figure(view, picture, tile_of(pad, pads.values(), along_z=flat), i, load) for i, pad in pads.items()
+        _figure(view, scene, tile_of(pad, pads.values(), along_z=flat), i, load) for i, pad in pads.items()
     )
     seen = (
         "Seen from the part, against the tool’s z axis: tool x to the right, tool y up."
         if flat
         else "Each pad is seen from the part in its own frame: its x to the right, its y up."
     )
-    more = f" {len(picture.pads) - len(pads)} more pads are in the table." if len(picture.pads) > len(pads) else ""
+    more = f" {len(scene.pads) - len(pads)} more pads are in the table." if len(scene.pads) > len(pads) else ""
     return (
         tag("p", said, class_="at-cursor", data_face="said")
-        + tag("div", _overview(view, picture) + tag("div", figures, class_="pads"), class_="faces")
-        + _legend(picture)
+        + tag("div", _overview(view, scene) + tag("div", figures, class_="pads"), class_="faces")
+        + _legend(scene)
         + tag("p", safe(seen + more), class_="note")
-        + _pads_table(picture)
+        + _pads_table(scene)
     )
 
 
 def data(view: View) -> dict[str, Any] | None:
     """Return what the script needs to draw the faces at another time."""
-    picture = view.report.picture
-    if picture is None or view.worst is None:
+    scene = view.report.scene
+    if scene is None or view.worst is None:
         return None
-    drawn, flat = shown(picture, _load(view, view.worst)), seen_along_z(picture)
+    drawn, flat = shown(scene, _load(view, view.worst)), seen_along_z(scene)
     pads = []
-    for i, pad in enumerate(picture.pads):
+    for i, pad in enumerate(scene.pads):
         tile = tile_of(pad, drawn.values(), along_z=flat)
         cells = tile.cells if i in drawn else ()
         pads.append(
@@ -69,7 +69,7 @@ def data(view: View) -> dict[str, Any] | None:
                 "spot": rounded(tile.corners, 4),
             }
         )
-    return {"C": rounded(picture.compliance, 9), "pads": pads}
+    return {"C": rounded(scene.compliance, 9), "pads": pads}
 
 
 def _load(view: View, sample: int) -> FloatArray:
@@ -99,13 +99,13 @@ def bond_class(share: float) -> str:
     return f"b{min(int(share * LEVELS + 1e-9), LEVELS)}"
 
 
-def _figure(view: View, picture: Picture, tile: Tile, i: int, load: FloatArray) -> str:
+def _figure(view: View, scene: Scene, tile: Tile, i: int, load: FloatArray) -> str:
     pad = tile.pad
     centres = np.array([cell.centre for cell in tile.cells])
-    traction = tractions(picture, pad, centres, load)
+    traction = tractions(scene, pad, centres, load)
     use = utilisation(pad, traction)
     pull = traction[2] / pad.pull_off_stress if pad.pull_off_stress > 0 else np.full(len(centres), np.nan)
-    edge = edge_use(picture, load)
+    edge = edge_use(scene, load)
     name = pad.patch.pad.name
     maps = (
         ("use", "used", [use_class(float(u), c.counted) for u, c in zip(use, tile.cells, strict=True)]),
@@ -120,9 +120,9 @@ def _figure(view: View, picture: Picture, tile: Tile, i: int, load: FloatArray) 
         marks = ""
         if kind != "bond" and edge is not None:
             here = (
-                pad is picture.pads[edge.pad]
+                pad is scene.pads[edge.pad]
                 if kind == "use"
-                else edge.peel_point is not None and pad is picture.pads[edge.peel_pad]
+                else edge.peel_point is not None and pad is scene.pads[edge.peel_pad]
             )
             point = edge.point if kind == "use" else edge.peel_point
             at = (
@@ -183,38 +183,38 @@ def _in_words(kind: str, use: FloatArray, pull: FloatArray, tile: Tile) -> str:
     return f"from {number(100 * float(np.nanmin(values)), 0)} to {number(100 * float(np.nanmax(values)), 0)} % {what}"
 
 
-def _said(view: View, picture: Picture, load: FloatArray) -> str:
+def _said(view: View, scene: Scene, load: FloatArray) -> str:
     t = view.cursor
     if not view.hung[view.worst]:
         return safe(f"At {seconds(t)} the part does not hang on the pads.")
-    edge = edge_use(picture, load)
+    edge = edge_use(scene, load)
     if edge is None:
         return safe(f"At {seconds(t)}: no cell holds anything.")
     text = (
-        f"At {seconds(t)} the most used place is {_where(picture, edge.pad, edge.point)}: "
+        f"At {seconds(t)} the most used place is {_where(scene, edge.pad, edge.point)}: "
         f"{number(100 * edge.use, 0)} % of what it holds"
     )
     if edge.peel_point is not None:
         azimuth = float(np.degrees(np.arctan2(edge.peel_point[1], edge.peel_point[0])))
         text += (
             f"; the highest tension, {number(100 * edge.peel, 0)} % of the pull-off stress, "
-            f"{_where(picture, edge.peel_pad, edge.peel_point)} ({number(azimuth, 0)}° about tool z): "
+            f"{_where(scene, edge.peel_pad, edge.peel_point)} ({number(azimuth, 0)}° about tool z): "
             "it would peel from there"
         )
     return safe(text + ".")
 
 
-def _where(picture: Picture, pad: int, point: FloatArray) -> str:
-    name = picture.pads[pad].patch.pad.name
+def _where(scene: Scene, pad: int, point: FloatArray) -> str:
+    name = scene.pads[pad].patch.pad.name
     return f"on pad ‘{name}’ at x {number(1e3 * float(point[0]), 1)}, y {number(1e3 * float(point[1]), 1)} mm"
 
 
-def _overview(view: View, picture: Picture) -> str:
-    outline = picture.part.outline
+def _overview(view: View, scene: Scene) -> str:
+    outline = scene.part.outline
     shapes = (
-        [pad.patch.edge[:, :2] for pad in picture.pads]
+        [pad.patch.edge[:, :2] for pad in scene.pads]
         + ([] if outline is None else [outline])
-        + [picture.part.com[None, :2], np.zeros((1, 2))]
+        + [scene.part.com[None, :2], np.zeros((1, 2))]
     )
     together = np.concatenate(shapes)
     low, high = together.min(axis=0), together.max(axis=0)
@@ -226,7 +226,7 @@ def _overview(view: View, picture: Picture) -> str:
         return TILE / 2 + factor * (points - middle) * np.array([1.0, -1.0])
 
     inner = "" if outline is None else f'<path class="part" d="{outline_path(place(outline))}"/>'
-    for pad in picture.pads:
+    for pad in scene.pads:
         inner += tag(
             "path",
             tag("title", safe(pad.patch.pad.name)),
@@ -235,7 +235,7 @@ def _overview(view: View, picture: Picture) -> str:
         )
     x, y = place(np.zeros((1, 2)))[0]
     inner += f'<g class="tool-axes" transform="translate({x:.1f} {y:.1f})">{AXES}</g>'
-    x, y = place(picture.part.com[None, :2])[0]
+    x, y = place(scene.part.com[None, :2])[0]
     inner += f'<g class="com" transform="translate({x:.1f} {y:.1f})">{MASS}</g>'
     ident = f"{view.key}-overview"
     across = f"{1e3 * float(high[0] - low[0]):.0f} × {1e3 * float(high[1] - low[1]):.0f} mm"
@@ -257,7 +257,7 @@ def _overview(view: View, picture: Picture) -> str:
     )
 
 
-def _legend(picture: Picture) -> str:
+def _legend(scene: Scene) -> str:
     def ramp(prefix: str, first: str, last: str, text: str) -> str:
         steps = "".join(f'<rect x="{12 * i}" width="12" height="12" class="{prefix}{i}"/>' for i in range(LEVELS + 1))
         return tag(
@@ -273,7 +273,7 @@ def _legend(picture: Picture) -> str:
         "li", "pressed " + f'<svg width="36" height="12" aria-hidden="true">{pressed}</svg>'
     )
     items += ramp("b", "0", "100 %", "bond ")
-    if any(not pad.counted.all() for pad in picture.pads):
+    if any(not pad.counted.all() for pad in scene.pads):
         box = '<svg width="12" height="12" aria-hidden="true"><rect width="12" height="12" class="u-none"/></svg>'
         items += tag("li", box + "too weak to be counted on")
     for kind, shape, text in (("use", RING, "most used place"), ("pull", HEAD, "would peel from here")):
@@ -282,9 +282,9 @@ def _legend(picture: Picture) -> str:
     return tag("ul", items, class_="legend ramps")
 
 
-def _pads_table(picture: Picture) -> str:
+def _pads_table(scene: Scene) -> str:
     rows = []
-    for pad in picture.pads:
+    for pad in scene.pads:
         patch = pad.patch
         areas = patch.areas
         rows.append(

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
-from gripmargin.pictures import HandoverPicture
+from gripmargin.base.arrays import FloatArray
 from gripmargin.reports.html.charts import Level, Line, TimeChart
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import margin, number, safe, seconds, table, tag
 from gripmargin.reports.html.view import View
+from gripmargin.results.scene import HandoverRecord
 
 WAYS = {
     "lift": ("lifted out", "N", 1.0, "s1"),
@@ -23,13 +23,13 @@ MOST_PADS = 4  # with a line of their own
 
 def handovers(view: View) -> str:
     """Return the charts of every preload and release that was simulated."""
-    picture = view.report.picture
-    if picture is None or not picture.handovers:
+    scene = view.report.scene
+    if scene is None or not scene.handovers:
         return tag("p", "No preload or release was simulated; the reasons are under “Not checked”.", class_="empty")
-    return "".join(_one(view, i, handover) for i, handover in enumerate(picture.handovers))
+    return "".join(_one(view, i, handover) for i, handover in enumerate(scene.handovers))
 
 
-def _one(view: View, i: int, at: HandoverPicture) -> str:
+def _one(view: View, i: int, at: HandoverRecord) -> str:
     span = (float(at.t[0]), float(at.t[-1]))
     name = "Preload" if at.kind == "preload" else "Release"
     charts = [_pressure(view, i, at, span), _bond(view, i, at, span)]
@@ -47,7 +47,7 @@ def _one(view: View, i: int, at: HandoverPicture) -> str:
 
 
 def _per_pad(view: View, values: FloatArray, t: FloatArray, all_name: str) -> list[Line]:
-    names = [pad.patch.pad.name for pad in view.report.picture.pads] if view.report.picture else []
+    names = [pad.patch.pad.name for pad in view.report.scene.pads] if view.report.scene else []
     if values.shape[1] <= MOST_PADS:
         return [
             Line(name=f"pad ‘{names[j]}’" if values.shape[1] > 1 else "", t=t, y=values[:, j], style=f"s{j + 1}")
@@ -59,13 +59,13 @@ def _per_pad(view: View, values: FloatArray, t: FloatArray, all_name: str) -> li
     ]
 
 
-def _pressure(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) -> TimeChart:
+def _pressure(view: View, i: int, at: HandoverRecord, span: tuple[float, float]) -> TimeChart:
     lines = _per_pad(view, at.pressure / 1e4, at.t, "highest")
     most = float(at.pressure.max(initial=0.0)) / 1e4
     levels: list[Level] = []
     note = ""
-    picture = view.report.picture
-    allowed = None if picture is None else picture.part.max_pressure
+    scene = view.report.scene
+    allowed = None if scene is None else scene.part.max_pressure
     target = view.target("pressure")
     if allowed is not None:
         levels, note = _limit(
@@ -74,10 +74,8 @@ def _pressure(view: View, i: int, at: HandoverPicture, span: tuple[float, float]
             "the part may take" + (f", over the target {target:g}" if target not in (None, 1.0) else ""),
             "N/cm²",
         )
-    if picture is not None and at.kind == "preload":
-        full = {
-            p.patch.pad.material.full_preload for p in picture.pads if p.patch.pad.material.full_preload is not None
-        }
+    if scene is not None and at.kind == "preload":
+        full = {p.patch.pad.material.full_preload for p in scene.pads if p.patch.pad.material.full_preload is not None}
         levels += [
             Level(y=value / 1e4, text=f"full preload {number(value / 1e4)}", style="target")
             for value in sorted(full)[:2]
@@ -98,7 +96,7 @@ def _pressure(view: View, i: int, at: HandoverPicture, span: tuple[float, float]
     )
 
 
-def _bond(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) -> TimeChart:
+def _bond(view: View, i: int, at: HandoverRecord, span: tuple[float, float]) -> TimeChart:
     if at.pressed is not None:
         t, pressed, given = at.pressed
         lines = [
@@ -139,7 +137,7 @@ def _percent(share: float) -> str:
     return number(100 * float(share), 0)
 
 
-def _ratios(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) -> TimeChart:
+def _ratios(view: View, i: int, at: HandoverRecord, span: tuple[float, float]) -> TimeChart:
     lines, unknown = [], []
     for way, (name, _, _, style) in WAYS.items():
         if way not in at.demand:
@@ -168,13 +166,13 @@ def _ratios(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) 
     )
 
 
-def _share(at: HandoverPicture, way: str) -> FloatArray:
+def _share(at: HandoverRecord, way: str) -> FloatArray:
     demand, available = at.demand[way], at.available[way]
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(demand > 0, demand / np.maximum(available, 0.0), 0.0)
 
 
-def _asked(view: View, i: int, at: HandoverPicture, span: tuple[float, float]) -> list[TimeChart]:
+def _asked(view: View, i: int, at: HandoverRecord, span: tuple[float, float]) -> list[TimeChart]:
     """What the pads ask, forces and moments apart, with the limits."""
     charts = []
     groups = [("Force on the part", "N", ("lift", "slide")), ("Moment on the part", "N m", ("turn", "tip"))]
@@ -250,7 +248,7 @@ def _limit(value: float, most: float, name: str, unit: str) -> tuple[list[Level]
     return [], f"Off the chart: {name}, {number(value, 2)} {unit}."
 
 
-def _table(at: HandoverPicture) -> str:
+def _table(at: HandoverRecord) -> str:
     rows = []
     for way, (name, unit, _, _) in WAYS.items():
         if way not in at.demand:

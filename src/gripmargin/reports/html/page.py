@@ -10,9 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from gripmargin.errors import GripmarginError, InputErrors
-from gripmargin.findings import overall
-from gripmargin.report import Report
+from gripmargin.base.errors import GripmarginError, InputErrors
 from gripmargin.reports.html import face, path3d
 from gripmargin.reports.html.handovers import handovers
 from gripmargin.reports.html.summary import cautions, checks, findings, head, remarks, stamp
@@ -20,6 +18,8 @@ from gripmargin.reports.html.text import NONE, bullets, data_block, margin, numb
 from gripmargin.reports.html.timeline import loads, moves_table, timeline
 from gripmargin.reports.html.view import View
 from gripmargin.reports.series import loads_by_cause, use_by_cause, used
+from gripmargin.results.findings import overall
+from gripmargin.results.report import Report
 
 Entry = Report | tuple[str, GripmarginError]
 
@@ -31,7 +31,7 @@ def report_html(report: Report) -> str:
     loads, the pads' faces, the path, the preload and the release, joined by one time cursor.
 
     Args:
-        report: The report. Without its `picture` (one built by hand) the drawings that need it are left out.
+        report: The report. Without its `scene` (one built by hand) the drawings that need it are left out.
     """
     return reports_html([report])
 
@@ -225,12 +225,12 @@ def figures_at(view: View) -> dict[str, str]:
         values = getattr(samples, f"{key}_margin", None)
         if values is not None and not np.isnan(values).all():
             out[key] = margin(float(values[i]))
-    if view.report.picture is not None and view.hung[i]:
-        parts = use_by_cause(view.report.picture, loads_by_cause(samples, view.report.picture, np.array([i])))
+    if view.report.scene is not None and view.hung[i]:
+        parts = use_by_cause(view.report.scene, loads_by_cause(samples, view.report.scene, np.array([i])))
         out["cause"] = ", ".join(
             f"{name} {number(100 * float(v[0]), 0)}" for name, v in parts.items() if abs(v[0]) >= 0.005
         )
-    elif view.report.picture is not None:
+    elif view.report.scene is not None:
         out["cause"] = NONE
     return out
 
@@ -304,7 +304,7 @@ def _data(view: View) -> dict[str, Any]:
         values = getattr(samples, f"{key}_margin", None)
         if values is not None and not np.isnan(values).all():
             tree[key] = rounded(used(np.asarray(values)[at]), 6)
-    if view.report.picture is not None:
-        parts = use_by_cause(view.report.picture, loads_by_cause(samples, view.report.picture, at))
+    if view.report.scene is not None:
+        parts = use_by_cause(view.report.scene, loads_by_cause(samples, view.report.scene, at))
         tree["cause"] = {name: rounded(values) for name, values in parts.items()}
     return tree

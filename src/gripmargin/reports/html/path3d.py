@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.reports.html.text import number, safe, tag
 from gripmargin.reports.html.view import View
 from gripmargin.reports.series import used
@@ -141,8 +141,8 @@ def data(view: View) -> dict[str, Any]:
         "length": _length(factor),
         "foot": FOOT,
     }
-    if view.report.picture is not None:
-        tree["axis"] = [rounded(column, 4) for column in view.report.picture.axis[view.stops].T]
+    if view.report.scene is not None:
+        tree["axis"] = [rounded(column, 4) for column in view.report.scene.axis[view.stops].T]
         tree["whisk"] = _whisked(view).tolist()
     return tree
 
@@ -193,11 +193,11 @@ def _whisked(view: View) -> FloatArray:
 
 
 def _whiskers(view: View, middle: FloatArray, factor: float) -> str:
-    if view.report.picture is None:
+    if view.report.scene is None:
         return ""
     at = _whisked(view)
     points = view.report.samples.position[view.stops][at] - middle
-    axis = view.report.picture.axis[view.stops][at]
+    axis = view.report.scene.axis[view.stops][at]
     a = SIZE / 2 + factor * projected(points)
     b = SIZE / 2 + factor * projected(points + axis * 16.0 / factor)
     return "".join(f"M{p[0]:.1f} {p[1]:.1f}L{q[0]:.1f} {q[1]:.1f}" for p, q in zip(a, b, strict=True))

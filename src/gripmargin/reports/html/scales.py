@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.reports.html.text import number
 
 

@@ -6,11 +6,11 @@ import math
 from collections.abc import Mapping, Sequence
 
 from gripmargin.checks import words
-from gripmargin.findings import CheckResult, Finding, Verdict, overall
-from gripmargin.report import CAUTIONS, Report
 from gripmargin.reports.html.text import bullets, margin, number, safe, shares, table, tag
 from gripmargin.reports.html.view import NUMBERED, View, link
 from gripmargin.reports.series import by_severity
+from gripmargin.results.findings import CheckResult, Finding, Verdict, overall
+from gripmargin.results.report import CAUTIONS, Report
 
 SIGNS = {
     "pass": '<circle cx="12" cy="12" r="10.5"/><path d="M6.8 12.4l3.6 3.6 6.8-7.6"/>',

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 
 NONE = "–"
 UNBOUNDED = 1e9  # stands for a use without bound in the script's data

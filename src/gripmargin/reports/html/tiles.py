@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.cells import CELLS_ACROSS
-from gripmargin.pictures import PadPicture, Picture
 from gripmargin.reports.series import tractions, utilisation
+from gripmargin.results.scene import PadState, Scene
 
 TILE = 190.0  # of one map, a square
 RIM = 17.0
@@ -47,21 +47,21 @@ class Tile:
         outline: Edge of the whole contact, in the tile, as a path.
     """
 
-    pad: PadPicture
+    pad: PadState
     cells: tuple[Cell, ...]
     corners: FloatArray
     outline: str
 
 
-def shown(picture: Picture, load: FloatArray) -> dict[int, PadPicture]:
+def shown(scene: Scene, load: FloatArray) -> dict[int, PadState]:
     """Return the pads that are drawn, by their index: the ones that a load, shape (6,), uses most."""
 
-    def most(pad: PadPicture) -> float:
-        use = utilisation(pad, tractions(picture, pad, pad.edge, load)) if len(pad.edge) else np.zeros(0)
+    def most(pad: PadState) -> float:
+        use = utilisation(pad, tractions(scene, pad, pad.edge, load)) if len(pad.edge) else np.zeros(0)
         return float(np.nan_to_num(use).max(initial=0.0))
 
-    by_use = sorted(range(len(picture.pads)), key=lambda i: -most(picture.pads[i]))
-    return {i: picture.pads[i] for i in sorted(by_use[:MOST_PADS])}
+    by_use = sorted(range(len(scene.pads)), key=lambda i: -most(scene.pads[i]))
+    return {i: scene.pads[i] for i in sorted(by_use[:MOST_PADS])}
 
 
 def _coarseness(pads: int) -> int:
@@ -69,18 +69,18 @@ def _coarseness(pads: int) -> int:
     return 1 if pads <= 4 else 2
 
 
-def seen_along_z(picture: Picture) -> bool:
+def seen_along_z(scene: Scene) -> bool:
     """Return whether all pads are seen along the tool's z axis; else each is seen in its own frame."""
-    return all(pad.patch.rotation[2, 2] > ALIKE for pad in picture.pads)
+    return all(pad.patch.rotation[2, 2] > ALIKE for pad in scene.pads)
 
 
-def _flat(pad: PadPicture, points: FloatArray, along_z: bool) -> FloatArray:
+def _flat(pad: PadState, points: FloatArray, along_z: bool) -> FloatArray:
     """Points in the plane of the drawing about the middle of the contact [m], y up, shape (p, 2)."""
     away = points - pad.patch.centre
     return away[:, :2] if along_z else (away @ pad.patch.rotation)[:, :2]
 
 
-def tile_of(pad: PadPicture, drawn: Collection[PadPicture], *, along_z: bool) -> Tile:
+def tile_of(pad: PadState, drawn: Collection[PadState], *, along_z: bool) -> Tile:
     """Return a pad laid out flat, at the same scale as the others that are drawn."""
     reach = max(float(np.abs(_flat(p, p.patch.edge, along_z)).max()) for p in drawn)
     factor = (TILE / 2 - RIM) / reach
@@ -96,7 +96,7 @@ def tile_of(pad: PadPicture, drawn: Collection[PadPicture], *, along_z: bool) ->
     )
 
 
-def _cells(pad: PadPicture, place: Callable[[FloatArray], FloatArray], coarse: int) -> list[Cell]:
+def _cells(pad: PadState, place: Callable[[FloatArray], FloatArray], coarse: int) -> list[Cell]:
     patch = pad.patch
     corners = patch.corners
     in_pad = ((corners - patch.pad.pose_in_tool[:3, 3]) @ patch.rotation)[:, :2]

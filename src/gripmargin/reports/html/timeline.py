@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gripmargin.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray
 from gripmargin.reports.html.charts import Label, Level, Line, Mark, TimeChart, ribbon, runs
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import NONE, margin, number, safe, table, tag
@@ -50,9 +50,9 @@ def loads(view: View) -> str:
             for i, (axis, style) in enumerate((("x", "s2"), ("y", "s3"), ("z", "s1")))
         ]
         charts.append((name, unit, about, lines))
-    if view.report.picture is not None:
-        mass = view.report.picture.part.mass
-        sizes = sizes_by_cause(samples, view.report.picture)
+    if view.report.scene is not None:
+        mass = view.report.scene.part.mass
+        sizes = sizes_by_cause(samples, view.report.scene)
         for name, unit, factor, row, about in (
             ("Acceleration by cause", "m/s², at the centre of mass", 1 / mass, 0, f"Times {mass:g} kg: the force."),
             ("Moment by cause", "N mm, about the tool frame’s origin", 1e3, 1, "Sizes, whatever their direction."),
@@ -227,11 +227,11 @@ def _phase_bands(view: View) -> list[tuple[float, float, str]]:
 
 
 def _use_by_cause(view: View) -> TimeChart | None:
-    picture, samples = view.report.picture, view.report.samples
-    if picture is None:
+    scene, samples = view.report.scene, view.report.samples
+    if scene is None:
         return None
     at = view.stops
-    shares = use_by_cause(picture, loads_by_cause(samples, picture, at))
+    shares = use_by_cause(scene, loads_by_cause(samples, scene, at))
     if not shares:
         return None
     t, hung = samples.t[at], view.hung[at]

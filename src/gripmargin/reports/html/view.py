@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.arrays import FloatArray
-from gripmargin.findings import Finding
-from gripmargin.report import Report
+from gripmargin.base.arrays import FloatArray
 from gripmargin.reports.html.text import safe, tag
 from gripmargin.reports.series import IntArray, by_severity, check_sample, sample_of, stops, used, worst_sample
+from gripmargin.results.findings import Finding
+from gripmargin.results.report import Report
 
 STOPS = 900  # places of the time cursor, the marked samples besides
 NUMBERED = 12  # findings that get a number and a card
@@ -46,7 +46,7 @@ class View:
         marked = [i for i in found if i is not None]
         worst = worst_sample(report)
         marked += [] if worst is None else [worst]
-        hung = ~np.isnan(samples.hold_margin) if report.picture is None else report.picture.airborne
+        hung = ~np.isnan(samples.hold_margin) if report.scene is None else report.scene.airborne
         return cls(
             report=report,
             key=key,

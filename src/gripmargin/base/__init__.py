@@ -1,0 +1,1 @@
+"""Arrays, errors, units and poses: what every room builds on."""

@@ -1,0 +1,95 @@
+"""Arrays that stay as they were checked: own, finite, read-only copies, and the values that hold them."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from typing import Any, Self
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gripmargin.base.errors import InputError
+
+FloatArray = NDArray[np.floating[Any]]
+
+
+def frozen(values: ArrayLike, shape: tuple[int | None, ...], where: str) -> FloatArray:
+    """Return an own, finite, read-only float64 copy of an array.
+
+    Args:
+        values: Anything numpy reads as numbers.
+        shape: The shape due; None stands for any length.
+        where: What to call the array in an error.
+
+    Raises:
+        InputError: Not numbers, another shape, or NaN or infinity somewhere.
+    """
+    try:
+        array = np.array(values, dtype=np.float64, order="C")
+    except (TypeError, ValueError) as error:
+        raise InputError(where, "something that is not an array of numbers", _shape_text(shape)) from error
+    fits = array.ndim == len(shape) and all(
+        due is None or due == got for due, got in zip(shape, array.shape, strict=True)
+    )
+    if not fits:
+        raise InputError(where, f"an array of shape {array.shape}", f"shape {_shape_text(shape)}")
+    finite = np.isfinite(array)
+    if not finite.all():
+        index = tuple(int(i) for i in np.argwhere(~finite)[0])
+        raise InputError(
+            f"{where}[{', '.join(map(str, index))}]", f"{array[index]}", "a finite number", "remove or repair it"
+        )
+    array.setflags(write=False)
+    return array
+
+
+def sealed(array: FloatArray) -> FloatArray:
+    """Mark an array of our own as read-only and return it."""
+    array.setflags(write=False)
+    return array
+
+
+def _shape_text(shape: tuple[int | None, ...]) -> str:
+    inner = ", ".join("n" if due is None else str(due) for due in shape)
+    return f"({inner},)" if len(shape) == 1 else f"({inner})"
+
+
+class Value:
+    """Base of the frozen dataclasses: equal by content, unchanged by copy, deepcopy and pickle.
+
+    A frozen dataclass around an array is not frozen by itself: numpy drops the read-only flag on
+    deepcopy and on unpickling. Copies therefore return the object itself, and unpickling goes through
+    the constructor with all its checks.
+    """
+
+    def __copy__(self) -> Self:
+        return self
+
+    def __deepcopy__(self, memo: dict[int, Any]) -> Self:
+        return self
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        content = {f.name: getattr(self, f.name) for f in fields(self) if f.init}  # type: ignore[arg-type]
+        return _rebuild, (type(self), content)
+
+    def __eq__(self, other: object) -> bool:
+        if type(self) is not type(other):
+            return NotImplemented
+        return all(
+            _same(getattr(self, f.name), getattr(other, f.name))
+            for f in fields(self)  # type: ignore[arg-type]
+        )
+
+    def __hash__(self) -> int:
+        content = (getattr(self, f.name) for f in fields(self))  # type: ignore[arg-type]
+        return hash(tuple((v + 0.0).tobytes() if isinstance(v, np.ndarray) else v for v in content))  # -0.0 equals 0.0
+
+
+def _rebuild(kind: type[Any], content: dict[str, Any]) -> Any:
+    return kind(**content)
+
+
+def _same(a: Any, b: Any) -> bool:
+    if isinstance(a, np.ndarray) or isinstance(b, np.ndarray):
+        return np.array_equal(a, b)
+    return bool(a == b)

@@ -1,0 +1,197 @@
+"""Everything the checks look at, worked out once from a job."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.contact.backing import Backing
+from gripmargin.contact.bond import holding_strength
+from gripmargin.contact.cells import cut_pads
+from gripmargin.contact.levels import Counted, choices
+from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
+from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.motion.consistency import RESOLVED
+from gripmargin.motion.program import ProgramMotion, program_motion
+from gripmargin.results.findings import Place
+from gripmargin.workcell.job import Job
+
+if TYPE_CHECKING:
+    from gripmargin.contact.handover import Pickup, Putdown
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Case:
+    """A job with its motion, loads and pads worked out.
+
+    Attributes:
+        job: What was asked.
+        motion: Tool motion at the samples, between them, and its errors.
+        load: On the gripper at the tool origin, tool axes, shape (6, n).
+        standing: What gravity alone gives of it, shape (6, n).
+        whole: All of the pads on the part.
+        full: For each patch of it its pull-off stress and shear strength with a full bond [Pa].
+        pickup: The preload, simulated; None where the job does not tell enough.
+        counted: The cells that margins count on: those that the preload bonded well enough.
+        airborne: Whether the part hangs on the pads, sample by sample, shape (n,); between samples that are far apart
+            from one end on.
+    """
+
+    job: Job
+    motion: ProgramMotion
+    load: FloatArray
+    standing: FloatArray
+    whole: Backing
+    full: list[tuple[float, float]]
+    pickup: Pickup | None
+    counted: Counted
+    airborne: NDArray[np.bool_]
+
+    @property
+    def backing(self) -> Backing:
+        """The pads reduced to the cells that count."""
+        return self.counted.backing
+
+    @property
+    def strengths(self) -> list[tuple[float, float]]:
+        """For each patch of `backing` its pull-off stress and shear strength [Pa]."""
+        return self.counted.strengths
+
+    @property
+    def held(self) -> tuple[FloatArray, ...] | None:
+        """For each patch of `whole` the share of its full strength that each cell holds; None: all of it."""
+        return None if self.pickup is None else self.pickup.bond
+
+    @property
+    def cell_strengths(self) -> list[tuple[FloatArray, FloatArray]]:
+        """For each patch of `whole` the pull-off stress and shear strength of each cell [Pa]."""
+        held = self.held or [np.ones(patch.areas.size) for patch in self.whole.patches]
+        return [(pull * share, shear * share) for (pull, shear), share in zip(self.full, held, strict=True)]
+
+    @cached_property
+    def putdowns(self) -> tuple[Putdown, ...]:
+        """The releases, simulated; empty where the job has no nest face or no release phase."""
+        if self.job.nest is None:
+            return ()
+        from gripmargin.contact.handover import put_down  # noqa: PLC0415 - 0.2 s that only jobs with a face pay
+
+        strongest = None if self.pickup is None else self.pickup.strongest
+        return put_down(self.job, self.motion.at, self.whole.patches, strongest)
+
+    @property
+    def carried(self) -> NDArray[np.intp]:
+        """Indices of the samples in which the part is carried."""
+        return np.flatnonzero(self.airborne)
+
+    @property
+    def hangs_in_carry_alone(self) -> bool:
+        """Whether the part hangs on the pads in carry phases only."""
+        carry = _with_borders(self.job.phase_map.covers("carry"), self.job.trajectory.t)
+        return bool((self.airborne == carry).all())
+
+    def place(self, sample: int) -> Place:
+        """Return time, index and move of a sample."""
+        trajectory = self.job.trajectory
+        return Place(t=float(trajectory.t[sample]), sample=int(sample), move=trajectory.move_at(int(sample)))
+
+    def load_errors(self, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return what errors of the rates do to the load: of accelerations, and by the drag of the air of speeds.
+
+        Args:
+            samples: Indices, shape (m,).
+
+        Returns:
+            What one unit of each cause adds, shape (causes, 6, m), one standard deviation of each, and the bound of its
+            systematic error, shape (m, causes) each.
+        """
+        error = self.motion.error
+        if error is None:
+            none = np.zeros((samples.size, 1))
+            return np.zeros((1, 6, samples.size)), none, none
+        columns, sigma, bias = self.load_per_rate(samples), error.sigma[samples], error.bias[samples]
+        if self.job.part.drag_area is None:
+            return columns, sigma, bias
+        per_speed = drag_per_speed(self.job.part, self.motion.at, self.job.air_density)[:, :, samples]
+        drags = np.einsum("ijn,cjn->cin", per_speed, error.directions(samples))
+        return (
+            np.concatenate([columns, drags]),
+            np.hstack([sigma, error.speed_sigma[samples]]),
+            np.hstack([bias, error.speed_bias[samples]]),
+        )
+
+    def load_per_rate(self, samples: NDArray[np.intp]) -> FloatArray:
+        """Return what one unit of each estimated rate adds to the load, shape (causes, 6, m).
+
+        Args:
+            samples: Indices, shape (m,).
+        """
+        error = self.motion.path
+        if error is None:
+            return np.zeros((1, 6, samples.size))
+        per_acceleration = load_per_acceleration(self.job.part, self.job.air_density)
+        return np.asarray(np.einsum("ij,cjn->cin", per_acceleration, error.directions(samples)))
+
+
+def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
+    """Work out motion, loads and pads of a job.
+
+    Args:
+        job: What is asked.
+        motion: Of the same trajectory and robot, where it has been worked out before.
+
+    Raises:
+        InputError: Something in the job does not fit together.
+    """
+    whole = Backing(cut_pads(job.gripper.pads, job.part))
+    full = [holding_strength(p.pad, job.part, job.gripper) for p in whole.patches]
+    motion = motion or program_motion(job.trajectory, job.robot, stamps=job.stamps)
+    load = part_load(job.part, motion.at, job.gravity, job.air_density)
+    pickup, airborne = _handed_over(job, motion, whole)
+    held = None if pickup is None else pickup.bond
+    return Case(
+        job=job,
+        motion=motion,
+        load=load,
+        standing=standing_load(job.part, motion.at, job.gravity),
+        whole=whole,
+        full=full,
+        pickup=pickup,
+        counted=_best(whole, full, held, load[:, airborne]),
+        airborne=airborne,
+    )
+
+
+def _handed_over(job: Job, motion: ProgramMotion, whole: Backing) -> tuple[Pickup | None, NDArray[np.bool_]]:
+    """The preload, simulated, and in which samples the part hangs on the pads."""
+    carry = _with_borders(job.phase_map.covers("carry"), job.trajectory.t)
+    if job.pick is None and job.nest is None:
+        return None, carry
+    from gripmargin.contact.handover import in_the_air, pick_up  # noqa: PLC0415 - 0.2 s that only jobs with a face pay
+
+    pickup = pick_up(job, motion.at, whole.patches)
+    return pickup, carry | in_the_air(job, motion.at, whole.patches, pickup)
+
+
+def _with_borders(carry: NDArray[np.bool_], t: FloatArray) -> NDArray[np.bool_]:
+    """The carry with the samples next to it where they are far away: somewhere on the way to them it begins or ends."""
+    out, wide = carry.copy(), np.diff(t) > RESOLVED
+    out[:-1] |= carry[1:] & wide
+    out[1:] |= carry[:-1] & wide
+    return out
+
+
+def _best(
+    whole: Backing, full: Sequence[tuple[float, float]], held: Sequence[FloatArray] | None, load: FloatArray
+) -> Counted:
+    """The choice of cells with the largest margin over the carry."""
+    options = list(choices(whole, full, held))
+    if len(options) == 1 or load.shape[1] == 0:
+        return options[0]
+    peaks = [peak_utilisation(c.backing.edge_maps(c.strengths)[0], load)[0].max() for c in options]
+    return options[int(np.argmin(peaks))]

@@ -1,0 +1,1 @@
+"""Do press and release do what they are for, in tray and nest?"""

@@ -1,0 +1,1 @@
+"""Does the part stay on the pads at every carried sample?"""

@@ -1,0 +1,199 @@
+"""How far the pads are used at every carried sample, with what errors of the rates and gaps between samples add."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.case import Case
+from gripmargin.contact.backing import Backing
+from gripmargin.contact.loads import part_load
+from gripmargin.kernels.utilisation import peak_utilisation, utilisation_error
+from gripmargin.motion.consistency import RESOLVED
+from gripmargin.motion.tool_motion import ToolMotion
+
+COVERAGE = 2.0  # standard deviations kept clear of a target: about 95 % (JCGM 100:2008, 6.2)
+SURE = 0.975  # probability with which no noise anywhere in the program explains a failure
+HIDDEN = 1e-3  # share by which a load between two samples must exceed theirs to count
+Peaks = tuple[FloatArray, NDArray[np.intp], FloatArray, NDArray[np.intp]]
+
+CHUNK = 20_000  # samples whose errors are worked out at a time
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Use:
+    """Utilisation over the carried samples: the inverse of a margin.
+
+    Attributes:
+        samples: Indices of the carried samples, shape (m,).
+        value: Best estimate [-], shape (m,).
+        low: Least value it may have, shape (m,).
+        high: Largest value it may have, shape (m,); inf where it is unknown.
+        point: Edge point where it is largest, shape (m,).
+        maps: Load wrench to normalised traction at the edge points, shape (3, points, 6).
+        owner: Patch of each edge point, shape (points,).
+    """
+
+    samples: NDArray[np.intp]
+    value: FloatArray
+    low: FloatArray
+    high: FloatArray
+    point: NDArray[np.intp]
+    maps: FloatArray
+    owner: NDArray[np.intp]
+
+    def margin(self) -> FloatArray:
+        """Return the margin 1/u, inf where nothing pulls, shape (m,)."""
+        with np.errstate(divide="ignore"):
+            return np.asarray(1.0 / self.value)
+
+
+def pad_use(case: Case) -> tuple[Use, Use]:
+    """Return how far the pads are used: by the whole traction, and by tension alone (the peel index)."""
+    maps, owner = case.backing.edge_maps(case.strengths)
+    return _use(case, maps, owner)
+
+
+def use_without(case: Case, lost: int) -> Use:
+    """Return how far the other pads are used with one gone.
+
+    Args:
+        case: The job; it has two pads or more.
+        lost: Index of the pad that is gone.
+    """
+    keep = [i for i in range(len(case.backing.patches)) if i != lost]
+    backing = Backing(tuple(case.backing.patches[i] for i in keep))
+    maps, owner = backing.edge_maps([case.strengths[i] for i in keep])
+    whole, _ = _use(case, maps, owner)
+    return replace(whole, owner=np.asarray(keep)[whole.owner])
+
+
+def peak_of(case: Case, maps: FloatArray) -> float:
+    """Return the largest utilisation that may occur over the carry on pads with other maps."""
+    whole, _ = _use(case, maps, np.zeros(maps.shape[1], dtype=np.intp))
+    return float(whole.high.max())
+
+
+def _use(case: Case, maps: FloatArray, owner: NDArray[np.intp]) -> tuple[Use, Use]:
+    samples = case.carried
+    load = case.load[:, samples]
+    u, at_u, peel, at_peel = peak_utilisation(maps, load)
+    noise, bias = rate_errors(case, maps, samples)
+    # With many samples some noise is large somewhere: a failure must stand out from all of it.
+    sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
+    unknown = np.isin(samples, case.motion.doubtful)
+    inside = _inside(case, maps, samples)
+    out = []
+    for value, point, row in ((u, at_u, 0), (peel, at_peel, 2)):
+        low = np.maximum(value - sure * noise - bias, 0.0)
+        high = value + COVERAGE * noise + bias
+        between = _between(case, inside, samples, value, row)
+        low, high = np.maximum(low, between[0]), np.maximum(high, between[1])
+        if case.motion.error is None:
+            high = np.maximum(high, crests(case.job.trajectory.t[samples], samples, value))
+        high[unknown | ~np.isfinite(value)] = np.inf
+        out.append(Use(samples=samples, value=value, low=low, high=high, point=point, maps=maps, owner=owner))
+    return out[0], out[1]
+
+
+def rate_errors(case: Case, maps: FloatArray, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+    """Return what errors of the rates can add to the utilisation: one sigma of noise, and a bound of the bias."""
+    noise, bias = np.zeros(samples.size), np.zeros(samples.size)
+    if case.motion.error is None:
+        return noise, bias
+    for first in range(0, samples.size, CHUNK):
+        part = slice(first, first + CHUNK)
+        noise[part], bias[part] = utilisation_error(maps, *case.load_errors(samples[part]))
+    return noise, bias
+
+
+@dataclass(frozen=True, eq=False)
+class _Inside:
+    """What the loads between neighbouring samples ask of the pads, as `peak_utilisation` returns it.
+
+    Attributes:
+        first: The earlier sample of each interval, an index into the carried samples.
+        mean: With the mean acceleration of the interval.
+        peak: With the highest one that a rise and a fall in straight lines have.
+        wide: Which intervals are too wide to follow the acceleration.
+        sparse: Inside those, on a polynomial through both samples and their rates.
+    """
+
+    first: NDArray[np.intp]
+    mean: Peaks
+    peak: Peaks
+    wide: NDArray[np.bool_]
+    sparse: list[Peaks]
+
+
+def _inside(case: Case, maps: FloatArray, samples: NDArray[np.intp]) -> _Inside | None:
+    motion = case.motion
+    first = np.flatnonzero(np.diff(samples) == 1)
+    if motion.between_mean is None or motion.between_peak is None or first.size == 0:
+        return None
+    intervals = samples[first]
+    wide = np.diff(case.job.trajectory.t)[intervals] > RESOLVED
+
+    def ask(tool: ToolMotion, where: NDArray[np.intp]) -> Peaks:
+        return peak_utilisation(maps, part_load(case.job.part, tool, case.job.gravity, case.job.air_density)[:, where])
+
+    return _Inside(
+        first=first,
+        mean=ask(motion.between_mean, intervals),
+        peak=ask(motion.between_peak, intervals),
+        wide=wide,
+        sparse=[ask(tool, intervals[wide]) for tool in motion.sparse],
+    )
+
+
+def _between(
+    case: Case, inside: _Inside | None, samples: NDArray[np.intp], value: FloatArray, row: int
+) -> Sequence[FloatArray]:
+    """What the loads between samples show: a certain and a likely utilisation, zero where they show nothing.
+
+    Between two samples the acceleration takes on its mean, which the speeds give. Where that mean asks more
+    of the pads than both samples do, a peak lies between them; a rise and a fall in straight lines say how
+    high. Samples too far apart to follow the acceleration are joined by a polynomial through both and their rates.
+    """
+    sure, likely = np.zeros(samples.size), np.zeros(samples.size)
+    if inside is None or case.motion.certain is None:
+        return sure, likely
+    first, mean, peak = inside.first, inside.mean[row], inside.peak[row]
+    ends = np.maximum(value[first], value[first + 1])
+    hidden = ~(mean <= ends * (1 + HIDDEN) + 1e-12)
+    worse = np.where(value[first + 1] > value[first], first + 1, first)[hidden]
+    certain = case.motion.certain[samples[first]]
+    np.maximum.at(sure, worse, np.where(certain, mean, 0.0)[hidden])
+    np.maximum.at(likely, worse, np.maximum(mean, peak)[hidden])
+    for found in inside.sparse:
+        for end in (first, first + 1):
+            np.maximum.at(likely, end[inside.wide], found[row])
+    return sure, likely
+
+
+def crests(t: FloatArray, samples: NDArray[np.intp], value: FloatArray) -> FloatArray:
+    """The utilisation at the top of a parabola through each sample that exceeds both its neighbours.
+
+    Zero at the other samples.
+
+    Args:
+        t: Times [s], shape (m,).
+        samples: Indices into the program, shape (m,).
+        value: Utilisation at the samples, shape (m,).
+    """
+    out = np.zeros(value.size)
+    if value.size < 3:
+        return out
+    before, after = np.diff(t)[:-1], np.diff(t)[1:]
+    rise, fall = np.diff(value)[:-1], -np.diff(value)[1:]
+    top = (rise > 0) & (fall > 0) & (np.diff(samples)[:-1] == 1) & (np.diff(samples)[1:] == 1)
+    up, down = rise[top] / before[top], fall[top] / after[top]
+    span = before[top] + after[top]
+    slope = (up * after[top] - down * before[top]) / span
+    out[1:-1][top] = value[1:-1][top] + slope**2 * span / (4.0 * (up + down))
+    return out

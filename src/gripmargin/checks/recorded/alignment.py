@@ -1,0 +1,151 @@
+"""Where in a recording a program runs: the shift in time at which both agree best.
+
+The shift with the least sum of squared differences, found over all shifts by the fast Fourier transform (the
+matched filter of signal processing, closed form), then refined between samples by Gauss and Newton.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.local_fit import running_max
+
+FINEST: Final = 0.001  # [s] grid over which the shift is looked for
+MOST: Final = 1 << 17  # grid points over the longer of both
+LATEST: Final = 0.25  # [s] by which a controller may be late
+ROUNDS: Final = 12
+SETTLED: Final = 1e-7  # [s]
+LEAST_MOVE: Final = 1e-3  # [rad or m] root mean square of a channel from which it counts by itself
+ALSO: Final = 4.0  # sum of squares over the least one up to which another place counts as another run
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """A program placed in a recording.
+
+    Attributes:
+        offset: Time of the recording's clock less that of the program [s].
+        misfit: Root mean square of what is left between both, over that of the program about its mean.
+        runs: Places of the recording that fit about as well: how often it holds the program.
+        astray: Whether both would agree better at a shift further away than a controller may be late.
+        apart: For each channel the same as `misfit`; NaN where the program does not move it, shape (channels,).
+    """
+
+    offset: float
+    misfit: float
+    runs: int
+    astray: bool
+    apart: FloatArray
+
+
+def align(
+    t: FloatArray,
+    y: FloatArray,
+    recorded_t: FloatArray,
+    recorded_y: FloatArray,
+    span: tuple[float, float],
+    *,
+    offset: float | None = None,
+) -> Alignment | None:
+    """Place a stretch of a program in a recording.
+
+    Args:
+        t: Times of the program [s], shape (n,).
+        y: Its positions, shape (n, channels).
+        recorded_t: Times of the recording, by its own clock [s], shape (m,).
+        recorded_y: Its positions, shape (m, channels).
+        span: First and last time of the stretch, by the program's clock [s].
+        offset: Where it is known.
+
+    Returns:
+        None where the recording does not cover the stretch.
+    """
+    runs = 1
+    if offset is None:
+        found = _coarse(t, y, recorded_t, recorded_y, span)
+        if found is None:
+            return None
+        offset, runs = found
+        fitted, astray = _refined(t, y, recorded_t, recorded_y, span, offset)
+        offset = fitted
+    else:
+        # a controller is late, by whatever clock
+        fitted, astray = _refined(t, y, recorded_t, recorded_y, span, offset)
+    if not (_covers(recorded_t - offset, span) and _covers(recorded_t - fitted, span)):
+        return None
+    inside = within(recorded_t - fitted, span)
+    here = at(recorded_t[inside] - fitted, t, y)
+    moves = ((here - here.mean(axis=0)) ** 2).mean(axis=0)
+    left = ((recorded_y[inside] - here) ** 2).mean(axis=0)
+    misfit = float(np.sqrt(left.sum() / moves.sum())) if moves.sum() > 0 else np.inf
+    apart = np.sqrt(np.where(moves > LEAST_MOVE**2, left, np.nan) / np.maximum(moves, LEAST_MOVE**2))
+    return Alignment(offset, misfit, runs, astray, apart)
+
+
+def _covers(t: FloatArray, span: tuple[float, float]) -> bool:
+    slack = 2.0 * float(np.median(np.diff(t)))
+    return bool(t[0] <= span[0] + slack and t[-1] >= span[1] - slack and within(t, span).any())
+
+
+def within(t: FloatArray, span: tuple[float, float]) -> NDArray[np.bool_]:
+    """Return which times lie in a stretch, its ends among them."""
+    return np.asarray((t >= span[0]) & (t <= span[1]))
+
+
+def at(times: FloatArray, t: FloatArray, y: FloatArray) -> FloatArray:
+    """Return samples at other times, joined by straight lines, shape (times, channels)."""
+    return np.column_stack([np.interp(times, t, column) for column in y.T])
+
+
+def _coarse(
+    t: FloatArray, y: FloatArray, recorded_t: FloatArray, recorded_y: FloatArray, span: tuple[float, float]
+) -> tuple[float, int] | None:
+    long = float(recorded_t[-1] - recorded_t[0])
+    step = max(FINEST, float(min(np.median(np.diff(t)), np.median(np.diff(recorded_t)))), long / MOST)
+    points = int((span[1] - span[0]) / step) + 1
+    grid = int(long / step) + 1
+    if points > grid:
+        return None
+    middle = y.mean(axis=0)
+    wanted = at(span[0] + step * np.arange(points), t, y) - middle
+    seen = at(recorded_t[0] + step * np.arange(grid), recorded_t, recorded_y) - middle
+    size = 1 << int(np.ceil(np.log2(grid + points)))
+    product = np.fft.rfft(seen, size, axis=0) * np.conj(np.fft.rfft(wanted, size, axis=0))
+    both = np.fft.irfft(product.sum(axis=1), size)[: grid - points + 1]
+    square = np.concatenate([[0.0], np.cumsum((seen**2).sum(axis=1))])
+    left = np.maximum(square[points:] - square[: grid - points + 1] - 2.0 * both + (wanted**2).sum(), 0.0)
+    best = int(np.argmin(left))
+    floor = ALSO * left[best] + 1e-3 * float((wanted**2).sum())
+    lowest = left <= -running_max(-left, max(points // 2, 1))
+    return recorded_t[0] + best * step - span[0], int((lowest & (left <= floor)).sum())
+
+
+def _refined(
+    t: FloatArray,
+    y: FloatArray,
+    recorded_t: FloatArray,
+    recorded_y: FloatArray,
+    span: tuple[float, float],
+    offset: float,
+) -> tuple[float, bool]:
+    """The shift at which both agree best, and whether that is too far from the given one, which then stays."""
+    speed, start = np.gradient(y, t, axis=0), offset
+    for _ in range(ROUNDS):
+        inside = within(recorded_t - offset, span)
+        shifted = recorded_t[inside] - offset
+        v = at(shifted, t, speed)
+        total = float((v**2).sum())
+        if not total > 0.0:
+            break
+        change = -float(((recorded_y[inside] - at(shifted, t, y)) * v).sum()) / total
+        if abs(offset + change - start) > LATEST:
+            return start, True
+        offset += change
+        if abs(change) < SETTLED:
+            break
+    return offset, False

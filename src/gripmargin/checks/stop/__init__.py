@@ -1,0 +1,1 @@
+"""Would the part stay on if the robot stopped?"""

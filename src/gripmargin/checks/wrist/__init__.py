@@ -1,0 +1,1 @@
+"""May the robot carry gripper and part at its wrist?"""

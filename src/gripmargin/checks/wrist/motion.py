@@ -1,0 +1,159 @@
+"""What gripper and part ask of the robot's wrist while they move: forces and moments, weight and inertia together.
+
+Each figure is the length of a few rows times the load: all three of the force, the moment about an axis, or the
+moment about whatever axis through a point lies least favourably. So it is convex in the load, and errors add.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.case import Case
+from gripmargin.checks.hold.use import CHUNK, COVERAGE, SURE
+from gripmargin.kernels.wrench import load_wrench
+from gripmargin.motion.consistency import RESOLVED
+from gripmargin.motion.program import EIGHTHS
+from gripmargin.motion.tool_motion import ToolMotion
+
+FORCE: Final = np.eye(3, 6)[:, :, None]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Rows:
+    """What is made of a load.
+
+    Attributes:
+        rows: From the load at the tool origin, tool axes, shape (r, 6, n), or (r, 6, 1) where they are constant.
+        exact: Whether that is what is asked, or the most that it can be.
+        between: Rows at a share of every interval between samples, joints moving straight, shape (r, 6, n - 1); None
+            where they are constant.
+        turn: How far the rows there may be turned, for the joints do not move straight [rad], shape (n,).
+        slide: And how far their arm may be off [m], shape (n,).
+        arm: Longest arm of the force [m].
+    """
+
+    rows: FloatArray
+    exact: bool = True
+    between: Callable[[float], FloatArray] | None = None
+    turn: FloatArray | None = None
+    slide: FloatArray | None = None
+    arm: float = 0.0
+
+    def of(self, load: FloatArray, samples: NDArray[np.intp]) -> FloatArray:
+        """Return the figure for loads at samples, shape (m,)."""
+        rows = self.rows if self.rows.shape[2] == 1 else self.rows[:, :, samples]
+        return np.asarray(np.linalg.norm((rows * load).sum(axis=1), axis=0))
+
+    def inside(self, load: FloatArray, first: NDArray[np.intp], share: float) -> FloatArray:
+        """Return the most that the figure can be at a share of the intervals that begin at samples, shape (m,)."""
+        if self.between is None or self.turn is None or self.slide is None:
+            return self.of(load, first)
+        rows = self.between(share)[:, :, first]
+        force, moment = np.linalg.norm(load[:3], axis=0), np.linalg.norm(load[3:], axis=0)
+        turn, slide = (np.maximum(values[first], values[first + 1]) for values in (self.turn, self.slide))
+        off = turn * (moment + 2.0 * self.arm * force) + slide * force
+        return np.asarray(np.linalg.norm((rows * load).sum(axis=1), axis=0) + off)
+
+
+Bounds = tuple[FloatArray, FloatArray, FloatArray]  # best estimate, least, most, each of shape (n,)
+Inertial = tuple[float, FloatArray, FloatArray]  # mass, centre of mass, inertia about it
+
+
+def moving(case: Case, body: Inertial, rows: Rows) -> Bounds:
+    """Return what a body asks at every sample, with the errors of the rates and what lies between the samples.
+
+    As in `gripmargin.checks.hold.use`: two standard deviations and the bias of estimated rates; between samples with
+    given rates the mean acceleration of the interval and its likely peak; the tops of parabolas through samples.
+
+    Args:
+        case: The job.
+        body: That moves with the tool.
+        rows: What is wanted of its load.
+    """
+    every = np.arange(case.airborne.size)
+    value = rows.of(_load(case, case.motion.at, body), every)
+    noise, bias = _errors(case, body, rows)
+    sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / every.size)
+    least = np.maximum(value - sure * noise - bias, 0.0) if rows.exact else np.zeros(every.size)
+    most = value + COVERAGE * noise + bias
+    for load, first, share in _between(case, body):
+        found = rows.inside(load, first, share)
+        for end in (first, first + 1):
+            most[end] = np.maximum(most[end], found)
+    most = np.maximum(most, value + COVERAGE * noise + bias + _tops(case.job.trajectory.t, value))
+    most[case.motion.doubtful] = np.inf
+    most[~np.isfinite(value)] = np.inf
+    return value, least, most
+
+
+def split(case: Case, body: Inertial, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+    """Return the load at samples that gravity gives, and the rest, which the motion gives, each of shape (6, m)."""
+    mass, com, inertia = body
+    still = np.zeros((3, samples.size))
+    weight = load_wrench(mass, com, inertia, case.motion.at.in_tool(case.job.gravity)[:, samples], still, still, still)
+    return weight, _load(case, case.motion.at, body)[:, samples] - weight
+
+
+def _load(case: Case, motion: ToolMotion, body: Inertial) -> FloatArray:
+    mass, com, inertia = body
+    return load_wrench(
+        mass,
+        com,
+        inertia,
+        motion.in_tool(case.job.gravity),
+        motion.acceleration.T,
+        motion.angular_velocity.T,
+        motion.angular_acceleration.T,
+    )
+
+
+def _between(case: Case, body: Inertial) -> Iterator[tuple[FloatArray, NDArray[np.intp], float]]:
+    """Loads between samples with given rates, with the earlier sample of each interval and the share of it."""
+    motion = case.motion
+    if motion.between_mean is None or motion.between_peak is None:
+        return
+    steps = np.diff(case.job.trajectory.t)
+    every, wide = np.arange(steps.size), np.flatnonzero(steps > RESOLVED)
+    for tool in (motion.between_mean, motion.between_peak):
+        yield _load(case, tool, body), every, 0.5
+    for tool, share in zip(motion.sparse, EIGHTHS, strict=False):  # none where the samples are dense
+        yield _load(case, tool, body)[:, wide], wide, share
+
+
+def _errors(case: Case, body: Inertial, rows: Rows) -> tuple[FloatArray, FloatArray]:
+    """One standard deviation of the noise, and a bound of the bias, shape (n,)."""
+    n, error = case.airborne.size, case.motion.error
+    out = np.zeros((2, n))
+    if error is None:
+        return out[0], out[1]
+    mass, com, inertia = body
+    unit, zero = np.eye(6), np.zeros((3, 6))
+    per_rate = load_wrench(mass, com, inertia, zero, unit[:3], zero, unit[3:])
+    for first in range(0, n, CHUNK):
+        part = np.arange(first, min(first + CHUNK, n))
+        for row, by_bias in enumerate((False, True)):
+            columns = np.einsum("ij,cjm->cim", per_rate, error.columns(part, bias=by_bias))
+            sizes = np.stack([rows.of(column, part) for column in columns])
+            out[row, part] = sizes.sum(axis=0) if by_bias else np.linalg.norm(sizes, axis=0)
+    return out[0], out[1]
+
+
+def _tops(t: FloatArray, value: FloatArray) -> FloatArray:
+    """By how much the top of a parabola through a sample and its neighbours may exceed the sample, at most.
+
+    The vertex of a parabola whose middle point is highest lies within half the longer step of that point (closed
+    form).
+    """
+    out = np.zeros(value.size)
+    if value.size > 2:
+        before, after = np.diff(t)[:-1], np.diff(t)[1:]
+        bend = np.abs(np.diff(value)[1:] / after - np.diff(value)[:-1] / before) * 2.0 / (before + after)
+        out[1:-1] = bend * np.maximum(before, after) ** 2 / 8
+    return out

@@ -1,0 +1,132 @@
+"""What keeps a part in its nest against the pads that leave it.
+
+Four ways in which the pads could take the part along or out of place: lift it, slide it, turn it, tip it. For each
+the restraint over the demand at every instant; the least is the release ratio.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.workcell import Nest, Part
+
+WAYS = ("lift", "slide", "turn", "tip")
+NEGLIGIBLE = 0.02  # of the part's weight: a demand below it needs no restraint that the job has to state
+
+
+@dataclass(frozen=True, eq=False)
+class Restraint:
+    """Demand and restraint over the rows of a contact history.
+
+    Attributes:
+        demand: For each way, [N] or [N m] by the way, shape (k,).
+        available: For each way the restraint, likewise; NaN where the job does not say.
+    """
+
+    demand: dict[str, FloatArray]
+    available: dict[str, FloatArray]
+
+    def ratio(self, way: str) -> FloatArray:
+        """Return restraint over demand, inf without demand, NaN where the restraint is not known, shape (k,)."""
+        demand, available = self.demand[way], self.available[way]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = np.maximum(available, 0.0) / demand
+        return np.where(demand > 0, ratio, np.inf)
+
+
+def restraint(
+    part: Part, nest: Nest, gravity: FloatArray, wrench: FloatArray, rotation: FloatArray, position: FloatArray
+) -> Restraint:
+    """Return demand and restraint over a release.
+
+    The weight acts at the centre of mass; the hold-down acts at the centre of the support. Sideways forces are
+    taken up where the part stands.
+
+    Args:
+        part: The part.
+        nest: Where it lies.
+        gravity: In the world [m/s^2], shape (3,).
+        wrench: Of the gripper on the part, force and moment about the face frame's origin, face axes, shape (k, 6).
+        rotation: Tool axes in the face frame where the part is set down, shape (3, 3).
+        position: Tool origin there [m], shape (3,).
+    """
+    com = rotation @ part.com + position
+    weight = part.mass * nest.face[:3, :3].T @ gravity
+    force, moment_at_face = wrench[:, :3], wrench[:, 3:]
+    about_com = moment_at_face - np.cross(com, force)
+    sideways = np.hypot(force[:, 0] + weight[0], force[:, 1] + weight[1])
+    rows = np.ones(len(force))
+    small = NEGLIGIBLE * part.mass * float(np.linalg.norm(gravity))
+    lateral = _stated(nest.lateral_force, sideways, small)
+    turning = np.abs(about_com[:, 2])
+    support = nest.support
+    if support is None and part.outline is not None:
+        flat = np.column_stack([part.outline, np.zeros(len(part.outline))])
+        support = (flat @ rotation.T + position)[:, :2]
+    reach = 0.0 if support is None else float(np.ptp(support, axis=0).max()) / 2
+    moment = _stated(nest.moment, turning, small * reach)
+    tip_demand, tip_available = _tipping(part, nest, wrench, com, weight, support)
+    return Restraint(
+        demand={"lift": np.maximum(force[:, 2], 0.0), "slide": lateral[0], "turn": moment[0], "tip": tip_demand},
+        available={
+            "lift": rows * (nest.hold_down - weight[2]),
+            "slide": rows * lateral[1],
+            "turn": rows * moment[1],
+            "tip": tip_available,
+        },
+    )
+
+
+def _stated(limit: float | None, demand: FloatArray, small: float) -> tuple[FloatArray, float]:
+    """Demand and limit; without a limit a small demand counts as none, a larger one as not known."""
+    if limit is not None:
+        return demand, limit
+    return np.where(demand <= small, 0.0, demand), np.nan
+
+
+def _tipping(
+    part: Part, nest: Nest, wrench: FloatArray, com: FloatArray, weight: FloatArray, support: FloatArray | None
+) -> tuple[FloatArray, FloatArray]:
+    """Moments about the edge of the support over which the part is nearest to tipping.
+
+    The centre of pressure stays inside the support as long as about each of its edges the weight and the
+    hold-down turn the part back more than the pads turn it over.
+    """
+    force, moment = wrench[:, :3], wrench[:, 3:]
+    if support is None:
+        lifted = np.linalg.norm(moment[:, :2], axis=1)
+        return lifted, np.full(len(force), np.nan)
+    hull = _hull(support)
+    down = np.array([0.0, 0.0, -nest.hold_down])
+    centre = np.append(hull.mean(axis=0), 0.0)
+    # without a thickness, that of a plate whose centre of mass lies in its middle
+    depth = -(part.thickness if part.thickness is not None else 2.0 * abs(float(com[2])))
+    demands, availables, ratios = [], [], []
+    for a, b in zip(hull, np.roll(hull, -1, axis=0), strict=True):
+        along = (b - a) / np.hypot(*(b - a))
+        axis = np.append(along, 0.0)  # counter-clockwise: turning about it by the right hand lifts the inside
+        foot = np.append(a, depth)
+        over = (moment - np.cross(foot, force)) @ axis
+        back = -float((np.cross(com - foot, weight) + np.cross(centre - foot, down)) @ axis)
+        # A part that its own weight turns over needs the pads to stay: nothing restrains it.
+        falls = (back <= 0) & (over > back)
+        demand, available = np.where(falls, over - back, np.maximum(over, 0.0)), np.where(falls, 0.0, back)
+        ratios.append(np.where(demand > 0, available / np.where(demand > 0, demand, 1.0), np.inf))
+        demands.append(demand)
+        availables.append(available)
+    edge = np.argmin(ratios, axis=0)[None]
+    return np.take_along_axis(np.array(demands), edge, axis=0)[0], np.take_along_axis(
+        np.array(availables), edge, axis=0
+    )[0]
+
+
+def _hull(outline: FloatArray) -> FloatArray:
+    """Convex hull, counter-clockwise, shape (k, 2)."""
+    import shapely  # noqa: PLC0415 - loaded by the pads already
+
+    hull = shapely.MultiPoint(outline).convex_hull.exterior
+    points = np.asarray(hull.coords)[:-1]
+    return points if hull.is_ccw else points[::-1]

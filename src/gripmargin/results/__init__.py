@@ -1,0 +1,1 @@
+"""What checks and tuning come to, as data: verdicts, results, findings, reports."""

@@ -1,0 +1,183 @@
+"""Verdicts, results and findings; the one place that compares a value with its target."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+
+
+class Verdict(StrEnum):
+    """What a check, or a whole program, comes to."""
+
+    PASS = "pass"  # noqa: S105 - not a password
+    FAIL = "fail"
+    UNDECIDED = "undecided"
+
+
+def judge(low: float, high: float, target: float) -> Verdict:
+    """Compare a margin, known to lie between two values, with its target.
+
+    What is not a number never passes, nor do bounds that contradict each other.
+
+    Args:
+        low: Least value it may have.
+        high: Largest value it may have.
+        target: Least value wanted.
+    """
+    if not low <= high or math.isnan(target):
+        return Verdict.UNDECIDED
+    if low >= target:
+        return Verdict.PASS
+    if high < target:
+        return Verdict.FAIL
+    return Verdict.UNDECIDED
+
+
+def short_of(low: FloatArray, target: float) -> NDArray[np.bool_]:
+    """Return where the least value a margin may have is not surely on target; NaN is short."""
+    return ~(low >= target)
+
+
+def overall(verdicts: Iterable[Verdict]) -> Verdict:
+    """Return the worst verdict; nothing checked is undecided."""
+    found = set(verdicts)
+    for verdict in (Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS):
+        if verdict in found:
+            return verdict
+    return Verdict.UNDECIDED
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """A sample of the program.
+
+    Attributes:
+        t: Time [s].
+        sample: Index, from 0.
+        move: Label of the move, or None.
+    """
+
+    t: float
+    sample: int
+    move: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CheckResult:
+    """What one check found over the whole program.
+
+    Attributes:
+        check: Its name.
+        verdict: Pass, fail or undecided.
+        value: The worst value; None where it is not a number, with the reason in `text`.
+        low: Least value it may have, errors of the rates included.
+        high: Largest value it may have.
+        target: Least value wanted.
+        at: The worst sample.
+        details: Further figures, SI.
+        text: What the value is, for a person.
+        lines: Further sentences for a person.
+        measure: What kind of figure the value is: margin, ratio or share.
+    """
+
+    check: str
+    verdict: Verdict
+    value: float | None
+    low: float | None
+    high: float | None
+    target: float
+    at: Place | None
+    details: dict[str, Any] = field(default_factory=dict)
+    text: str = ""
+    lines: tuple[str, ...] = ()
+    measure: str = "margin"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Remedy:
+    """One change that would be enough.
+
+    Attributes:
+        action: What kind of change: slow, shift pads, larger pads, strengthen; smooth, stiffen; stop softer; press
+            deeper, align, dwell, press less; travel, hold down, nest, seat, wait; shift part, lighten, robot; better
+            data; or none (why something does not help).
+        text: The change in words.
+        figures: The change in numbers, SI.
+    """
+
+    action: str
+    text: str
+    figures: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One stretch of the program that falls short, or that cannot be decided.
+
+    Attributes:
+        check: Name of the check.
+        verdict: Fail or undecided.
+        start: First time of the stretch [s].
+        end: Last time of the stretch [s].
+        spans: The times within it that are short, each (from, to) [s].
+        worst: The worst sample in it and what is known there.
+        because: Causes, as shares and figures.
+        remedies: What to change, by how much; any one of them is enough.
+        text: The finding in a sentence.
+        lines: More about the worst sample, each a word and a sentence.
+    """
+
+    check: str
+    verdict: Verdict
+    start: float
+    end: float
+    spans: tuple[tuple[float, float], ...]
+    worst: dict[str, Any]
+    because: dict[str, Any]
+    remedies: tuple[Remedy, ...]
+    text: str
+    lines: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def remedy(self) -> str:
+        """All remedies in a sentence; where there is none, why."""
+        useful = [remedy.text for remedy in self.remedies if remedy.action != "none"]
+        return "; or ".join(useful or [remedy.text for remedy in self.remedies])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """What a check came to.
+
+    Attributes:
+        results: Its results; none where it was not made.
+        findings: Stretches that fall short or cannot be decided.
+        not_checked: What of it was not made, and why.
+        assumed: What it took for granted.
+    """
+
+    results: tuple[CheckResult, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    not_checked: tuple[NotChecked, ...] = ()
+    assumed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class NotChecked:
+    """A check that was not made, and why.
+
+    Attributes:
+        check: Its name.
+        reason: Why it was not made.
+    """
+
+    check: str
+    reason: str

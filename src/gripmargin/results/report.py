@@ -1,0 +1,134 @@
+"""The report of one job: verdict, results, findings, what was not checked, per-sample figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import GripmarginError, InputError
+from gripmargin.results.findings import CheckResult, Finding, NotChecked, Verdict
+from gripmargin.results.scene import Scene
+
+SCHEMA = "gripmargin-report/1"
+
+CAUTIONS = (
+    "A part that falls can hurt someone. This is an engineering aid, no safety function, and has no performance "
+    "level: risk assessment, guarding and local codes are for competent or licensed people.",
+    "Pad data measured on your own part and pads beats any figure assumed here; the targets are yours.",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Samples:
+    """Figures at every sample, SI, radians.
+
+    Attributes:
+        t: Times [s], shape (n,).
+        phase: preload, carry, release or free for each sample.
+        move: Label of each sample; empty where the trajectory has none.
+        position: Tool origin in the world [m], shape (n, 3).
+        acceleration: Of the tool origin, without gravity, tool axes [m/s^2], shape (n, 3).
+        angular_velocity: Tool axes [rad/s], shape (n, 3).
+        angular_acceleration: Tool axes [rad/s^2], shape (n, 3).
+        force: Of the part on the gripper, tool axes [N], shape (n, 3); z > 0 pulls the part off.
+        moment: About the tool origin [N m], shape (n, 3).
+        hold_margin: Grip margin [-], NaN outside carry phases, inf where nothing pulls, shape (n,).
+        hold_margin_low: Least value it may have with the errors of the rates, likewise.
+        peel_index: Largest tension over pull-off stress [-], NaN outside carry phases, shape (n,).
+        peel_azimuth: Where that is, about the tool's z axis [rad], NaN without tension, shape (n,).
+        stop_margin: Grip margin if the robot stops from there [-], NaN outside the carry and without stop data, inf
+            where nothing pulls, shape (n,).
+        swing_margin: Grip margin with the part swinging on its pads [-], NaN outside carry phases, shape (n,).
+        swing_margin_low: Least value it may have, likewise.
+    """
+
+    t: FloatArray
+    phase: tuple[str, ...]
+    move: tuple[str, ...]
+    position: FloatArray
+    acceleration: FloatArray
+    angular_velocity: FloatArray
+    angular_acceleration: FloatArray
+    force: FloatArray
+    moment: FloatArray
+    hold_margin: FloatArray
+    hold_margin_low: FloatArray
+    peel_index: FloatArray
+    peel_azimuth: FloatArray
+    stop_margin: FloatArray
+    swing_margin: FloatArray
+    swing_margin_low: FloatArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class Report:
+    """What the checks say of one job.
+
+    Attributes:
+        job: Name of the job.
+        verdict: The worst of the checks.
+        checks: One result a check.
+        findings: Stretches that fall short or cannot be decided, in order of time.
+        not_checked: Checks that were not made, and why.
+        assumed: What was not given and was taken for granted; targets in force.
+        notes: What helps to see that the input was understood: frames at the start, sampling, errors of rates.
+        references: Published sources of the methods that ran.
+        samples: Figures at every sample.
+        scene: What drawings need beyond that; not part of the JSON.
+        plotter: Makes the figures of `plot`; not part of the JSON.
+    """
+
+    job: str
+    verdict: Verdict
+    checks: tuple[CheckResult, ...]
+    findings: tuple[Finding, ...]
+    not_checked: tuple[NotChecked, ...]
+    assumed: tuple[str, ...]
+    notes: tuple[str, ...]
+    references: tuple[str, ...]
+    samples: Samples
+    scene: Scene | None = field(default=None, repr=False, compare=False)
+    plotter: Callable[[Report], Any] | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def passed(self) -> bool:
+        """Whether every check made is a pass; undecided is not."""
+        return self.verdict is Verdict.PASS
+
+    @property
+    def plot(self) -> Any:
+        """Figures by matplotlib, as in `report.plot.margin("margin.svg")`; see `gripmargin.reports.plots.Plots`.
+
+        Raises:
+            InputError: A report built by hand, without a plotter.
+        """
+        if self.plotter is None:
+            raise InputError(f"report of job '{self.job}'", "no plotter", "a report made by a check")
+        return self.plotter(self)
+
+    def without_samples(self) -> Report:
+        """Return the report without figures at every sample and what drawings need: small enough to keep many."""
+        empty = {name: values[:0] for name, values in vars(self.samples).items()}
+        return replace(self, samples=Samples(**empty), scene=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judgement:
+    """One job of several: its report, or why there is none.
+
+    Attributes:
+        job_file: The job file as it was named.
+        report: The report; None where the job could not be checked.
+        error: Why not: an `InputError`, or a `FaultError` where the program itself failed; None beside a report.
+    """
+
+    job_file: str
+    report: Report | None = None
+    error: GripmarginError | None = None
+
+    @property
+    def passed(self) -> bool:
+        """Whether there is a report and every check in it is a pass."""
+        return self.report is not None and self.report.passed

@@ -1,0 +1,1 @@
+"""One job in, one report out; many jobs; reports against approved ones; margins inside a simulation loop."""

@@ -1,0 +1,121 @@
+"""What the report says it took for granted, and how it understood the input."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from gripmargin.checks.case import Case
+from gripmargin.contact.cells import is_cut_by_outline
+from gripmargin.workcell import STANDARD_AIR_DENSITY, STANDARD_GRAVITY
+from gripmargin.workcell.job import Job
+
+NOT_EARTH = 0.05  # [m/s^2] more than gravity differs from place to place on the earth
+MUCH_LARGER = 4.0  # pad area over coupon area from which strength is said to be extrapolated
+
+
+def assumed(case: Case) -> list[str]:
+    """Return what was not given and was taken for granted, and the targets in force."""
+    job = case.job
+    out = list(job.assumed)
+    out += _bond(case)
+    out.append(f"Targets in force: {_targets(job)}. No standard covers dry-adhesive pads; targets are the user's.")
+    out += _gaps(job)
+    out += _early_and_late(case)
+    size = float(np.linalg.norm(job.gravity))
+    if abs(size - STANDARD_GRAVITY) > NOT_EARTH:
+        out.append(f"Gravity of {size:.3g} m/s^2 as given, not the earth's {STANDARD_GRAVITY:.3g} m/s^2.")
+    if job.part.drag_area is not None:
+        default = " (default)" if job.air_density == STANDARD_AIR_DENSITY else ""
+        out.append(
+            f"Air of {job.air_density:g} kg/m^3{default}: its drag and its added mass act along the tool's z axis at "
+            "the centroid of the part's outline."
+        )
+    if job.part.outline is None:
+        out.append("No part outline given: every pad lies wholly on the part.")
+    for patch in case.backing.patches:
+        pad, material = patch.pad, patch.pad.material
+        if job.part.outline is not None and not is_cut_by_outline(pad):
+            out.append(f"Pad '{pad.name}' stands upright to the part's outline: taken to lie wholly on the part.")
+        if pad.pose_in_tool[2, 2] < 0:
+            out.append(f"Pad '{pad.name}' faces against the tool's z axis, as its rpy says.")
+        if patch.share < 0.999:
+            out.append(f"Pad '{pad.name}' lies on the part with {100 * patch.share:.0f} % of its area.")
+        if material.coupon_area is not None and patch.area > MUCH_LARGER * material.coupon_area:
+            out.append(
+                f"Pad '{pad.name}' is {patch.area / material.coupon_area:.0f} times the coupon its strength was "
+                "measured on: extrapolated; strength falls with size (Hawkes et al. 2015)."
+            )
+    return out
+
+
+def _bond(case: Case) -> list[str]:
+    if case.pickup is None:
+        return ["Full bond: every pad was pressed on wholly and long enough before the carry."]
+    if case.counted.share < 1.0 or case.counted.level < 1.0:
+        return [
+            f"Margins count on the cells that the preload left with at least {100 * case.counted.level:.0f} % of full "
+            f"strength ({100 * case.counted.share:.0f} % of the contact area), each holding just that."
+        ]
+    return []
+
+
+def _targets(job: Job) -> str:
+    named = {
+        "hold": job.targets.hold,
+        "preload": job.targets.preload,
+        "release": job.targets.release,
+        "pressure": job.targets.pressure,
+        "flange": job.targets.flange if job.flange else None,
+        "stop": job.targets.stop if job.stop else None,
+        "peel": job.targets.peel,
+        "one pad lost": job.targets.one_pad_lost,
+        "swing": job.targets.hold if job.targets.swing is None else job.targets.swing,
+        "settle": None if job.nest is None or job.nest.tolerance is None else job.targets.settle,
+    }
+    return ", ".join(f"{name} {value:g}" for name, value in named.items() if value is not None)
+
+
+def _gaps(job: Job) -> list[str]:
+    if not job.phases:
+        return ["No phases given: the whole program is one carry."]
+    trajectory = job.trajectory
+    out = []
+    for first, last, carried in job.phase_map.gaps():
+        labels = dict.fromkeys((trajectory.moves or ())[first : last + 1])
+        moves = f" (moves {', '.join(repr(label) for label in labels)})" if labels else ""
+        taken = "judged as carry, for the part must be on the pads" if carried else "taken as free, without a part"
+        out.append(f"No phase covers {trajectory.t[first]:.3f} s to {trajectory.t[last]:.3f} s{moves}: {taken}.")
+    return out
+
+
+def _early_and_late(case: Case) -> list[str]:
+    """Stretches of preload and release phases that are judged as carry."""
+    phases = case.job.phase_map
+    late = case.airborne & (phases.covers("preload") | phases.covers("release")) & ~phases.covers("carry")
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], late, [False]]).astype(np.int8))).reshape(-1, 2)
+    t = case.job.trajectory.t
+    return [
+        f"From {t[first]:.3f} s to {t[end - 1]:.3f} s the part hangs on the pads although the phase is a "
+        f"{'preload' if case.job.phase_map.covers('preload')[first] else 'release'}: judged as carry."
+        for first, end in edges
+    ]
+
+
+def as_read(case: Case) -> list[str]:
+    """Return how the input was understood: frames at the start of the carry, sampling, rates."""
+    motion, first = case.motion.at, int(case.carried[0])
+    x, y, z = (1e3 * c for c in motion.position[first])
+    nx, ny, nz = np.round(motion.rotation[first, :, 2], 2) + 0.0
+    down = motion.in_tool(case.job.gravity)[2, first]
+    hangs = "hangs from" if down > 0 else "rests on" if down < 0 else "neither hangs from nor rests on"
+    steps = np.diff(case.job.trajectory.t)
+    return [
+        f"At the first carried sample ({case.job.trajectory.t[first]:.3f} s) the tool frame is at x {x:.1f}, "
+        f"y {y:.1f}, z {z:.1f} mm in the world, its z axis (out of the pads) points ({nx:+.2f}, {ny:+.2f}, {nz:+.2f}); "
+        f"the part {hangs} the pads.",
+        f"{case.job.trajectory.samples} samples over {case.job.trajectory.t[-1] - case.job.trajectory.t[0]:.3f} s, "
+        f"{1e3 * np.median(steps):.3g} ms apart in the median, {1e3 * steps.max():.3g} ms at most.",
+        *case.job.trajectory.notes,
+        *case.motion.notes,
+        *([errors] if (errors := case.motion.error_over(case.carried)) is not None else []),
+    ]

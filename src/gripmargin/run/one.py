@@ -1,0 +1,243 @@
+"""One program in, one report out: which checks apply, in order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from gripmargin.base.errors import InputError
+from gripmargin.checks.case import Case, work_out
+from gripmargin.checks.hold.check import check_hold
+from gripmargin.checks.recorded.check import check_recorded
+from gripmargin.checks.references import references
+from gripmargin.checks.stop.check import check_stop
+from gripmargin.checks.swing.check import check_swing
+from gripmargin.checks.swing.settle import check_settle
+from gripmargin.checks.wrist.check import check_flange
+from gripmargin.motion.chain import Chain
+from gripmargin.motion.trajectory import Trajectory
+from gripmargin.results.findings import NotChecked, Outcome, overall
+from gripmargin.results.report import Report, Samples
+from gripmargin.run.assumptions import as_read, assumed
+from gripmargin.run.scene import scene_of
+from gripmargin.workcell import (
+    STANDARD_AIR_DENSITY,
+    STANDARD_GRAVITY,
+    Flange,
+    Gripper,
+    Nest,
+    Part,
+    Phase,
+    Pick,
+    Stop,
+    Targets,
+)
+from gripmargin.workcell.job import Job, JointLimits
+
+if TYPE_CHECKING:
+    from gripmargin.reports.plots import Plots
+
+
+def check(
+    *,
+    trajectory: Trajectory,
+    gripper: Gripper,
+    part: Part,
+    robot: Chain | None = None,
+    phases: Sequence[Phase] = (),
+    targets: Targets | None = None,
+    pick: Pick | None = None,
+    nest: Nest | None = None,
+    flange: Flange | None = None,
+    stop: Stop | None = None,
+    joint_limits: JointLimits | None = None,
+    gravity: ArrayLike = (0.0, 0.0, -STANDARD_GRAVITY),
+    air_density: float = STANDARD_AIR_DENSITY,
+    name: str = "program",
+) -> Report:
+    """Check a motion program for a part held by dry-adhesive pads, without any file.
+
+    Args:
+        trajectory: Joint values or tool poses over time.
+        gripper: The pads, in the tool frame.
+        part: The part as gripped, in the tool frame.
+        robot: The arm with base and tool mounted; joint trajectories need it.
+        phases: What happens when; empty: the whole program is one carry.
+        targets: Margins to reach; by default hold 2.0.
+        pick: Where the part is taken from; with it preload and lift-off are checked.
+        nest: Where the part is left; with it the release is checked.
+        flange: What the robot may carry at its flange; with it the load of gripper and part is checked against it.
+        stop: How the robot stops; with it stops are checked.
+        joint_limits: Of the robot; its speeds say what full speed is when it stops.
+        gravity: In the world frame [m/s^2], shape (3,).
+        air_density: Of the air [kg/m^3]; counts for a part with a drag area.
+        name: What the report calls the job.
+
+    Returns:
+        The report; `report.passed` is true only where every check made is a pass.
+
+    Raises:
+        InputError: Something is malformed or does not fit together, or there is nothing to check.
+
+    Example:
+        A glass plate of 0.4 kg is lifted straight up by 0.2 m in 0.8 s on one pad of 50 x 50 mm.
+
+        >>> import numpy as np
+        >>> import gripmargin as gm
+        >>> film = gm.PadMaterial(
+        ...     pull_off_stress=50e3, shear_strength=50e3, normal_stiffness=1e8, shear_stiffness=3.3e7
+        ... )
+        >>> t = np.linspace(0.0, 0.8, 201)
+        >>> s = t / 0.8
+        >>> rise = 0.2 * (10 * s**3 - 15 * s**4 + 6 * s**5)
+        >>> down = np.diag([1.0, -1.0, -1.0])  # tool z points down, into the part
+        >>> report = gm.check(
+        ...     trajectory=gm.PoseTrajectory(
+        ...         t=t,
+        ...         position=np.column_stack([0 * t, 0 * t, rise]),
+        ...         rotation=np.broadcast_to(down, (201, 3, 3)),
+        ...     ),
+        ...     gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
+        ...     part=gm.Part(mass=0.4, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
+        ... )
+        >>> report.passed, round(report.checks[0].value, 1)
+        (True, 26.9)
+    """
+    return check_job(
+        Job(
+            name=name,
+            trajectory=trajectory,
+            gripper=gripper,
+            part=part,
+            robot=robot,
+            phases=tuple(phases),
+            targets=targets or Targets(),
+            pick=pick,
+            nest=nest,
+            flange=flange,
+            stop=stop,
+            joint_limits=joint_limits,
+            gravity=np.asarray(gravity, dtype=np.float64),
+            air_density=air_density,
+        )
+    )
+
+
+def check_file(path: str | Path) -> Report:
+    """Read a job file and check it.
+
+    Raises:
+        InputError: The file, or one it names, is malformed or cannot be read.
+    """
+    from gripmargin.files.job_file import read_job  # noqa: PLC0415 - a pipeline without files needs no reader
+
+    return check_job(read_job(Path(path)))
+
+
+def check_job(job: Job) -> Report:
+    """Check a job.
+
+    Raises:
+        InputError: Something does not fit together, or the program has no carry to check.
+    """
+    case = work_out(job)
+    if case.carried.size == 0:
+        raise InputError(
+            f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
+        )
+    hold = check_hold(case)
+    swing = check_swing(case, hold.use)
+    stop = check_stop(case, swing.stretches)
+    outcomes = (
+        *_handovers(case),
+        hold.outcome,
+        swing.outcome,
+        check_settle(case, swing.stretches),
+        stop.outcome,
+        check_recorded(case, hold.margin),
+        check_flange(case),
+    )
+    motion = case.motion.at
+    return Report(
+        job=job.name,
+        verdict=overall(result.verdict for outcome in outcomes for result in outcome.results),
+        checks=tuple(result for outcome in outcomes for result in outcome.results),
+        findings=tuple(sorted((f for outcome in outcomes for f in outcome.findings), key=lambda f: f.start)),
+        not_checked=(*(item for outcome in outcomes for item in outcome.not_checked), *_beyond(job)),
+        assumed=(*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
+        notes=tuple(as_read(case)),
+        references=(*references(job), *case.motion.references),
+        samples=Samples(
+            t=job.trajectory.t,
+            phase=job.phase_map.kinds(),
+            move=job.trajectory.moves or (),
+            position=motion.position,
+            acceleration=motion.acceleration,
+            angular_velocity=motion.angular_velocity,
+            angular_acceleration=motion.angular_acceleration,
+            force=case.load[:3].T,
+            moment=case.load[3:].T,
+            hold_margin=hold.margin,
+            hold_margin_low=hold.margin_low,
+            peel_index=hold.peel_index,
+            peel_azimuth=hold.peel_azimuth,
+            swing_margin=swing.margin,
+            swing_margin_low=swing.margin_low,
+            stop_margin=stop.margin,
+        ),
+        scene=scene_of(case),
+        plotter=_plots,
+    )
+
+
+def _handovers(case: Case) -> tuple[Outcome, ...]:
+    """Preload, release and pressure: the checks for which contact is simulated."""
+    job = case.job
+    if job.pick is None and job.nest is None:
+        reasons = [("preload", "the job has no [pick] face"), ("release", "the job has no [nest] face")]
+        reasons.append(("pressure", "no preload or release was simulated"))
+        return (Outcome(not_checked=tuple(NotChecked(check=name, reason=reason) for name, reason in reasons)),)
+    # 0.2 s of imports that only jobs with a face pay
+    from gripmargin.checks.handover.preload import check_preload  # noqa: PLC0415
+    from gripmargin.checks.handover.pressure import check_pressure  # noqa: PLC0415
+    from gripmargin.checks.handover.release import check_release  # noqa: PLC0415
+
+    return check_preload(case), check_release(case, case.putdowns), check_pressure(case, case.putdowns)
+
+
+def _beyond(job: Job) -> list[NotChecked]:
+    """What no job can have checked by this version, and given keys that have no effect."""
+    out = []
+    part = job.part
+    for key, given, what in (
+        ("part.youngs_modulus", part.youngs_modulus, "the part is taken as rigid; a thin one peels earlier"),
+        ("part.poissons_ratio", part.poissons_ratio, "the part is taken as rigid"),
+        ("pick.dwell", job.pick.dwell if job.pick else None, "the time under pressure is that of the program"),
+        (
+            "joint limits",
+            None if _stops_by_limits(job) else job.joint_limits,
+            "only tuning keeps to the robot's limits",
+        ),
+    ):
+        if given is not None:
+            out.append(NotChecked(check=key, reason=f"given, but without effect: {what}"))
+    return out
+
+
+def _stops_by_limits(job: Job) -> bool:
+    """Whether the joints' rated speeds say what full speed is, and no other limit is given."""
+    limits, stop = job.joint_limits, job.stop
+    if limits is None or stop is None or limits.acceleration is not None or limits.jerk is not None:
+        return False
+    return stop.time is not None or bool(stop.measured)
+
+
+def _plots(report: Report) -> Plots:
+    """The figures of a report; matplotlib loads where they are asked for."""
+    from gripmargin.reports.plots import Plots  # noqa: PLC0415
+
+    return Plots(report)

@@ -1,0 +1,118 @@
+"""The scene that drawings of a report need, out of a case.
+
+Nothing is worked out here that a check has not worked out already, but for the restraint of a nest, which is cheap.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.case import Case
+from gripmargin.contact.loads import air_load
+from gripmargin.contact.restraint import restraint
+from gripmargin.results.scene import HandoverRecord, PadState, Scene
+
+if TYPE_CHECKING:
+    from gripmargin.contact.handover import Pickup, Putdown
+
+PRESSED = 300  # samples at which the spreading contact is looked at
+
+
+def scene_of(case: Case) -> Scene:
+    """Return what drawings of a case need."""
+    handovers = [] if case.pickup is None else [_preload(case.pickup)]
+    handovers += [_release(case, putdown) for putdown in case.putdowns if putdown.history is not None]
+    job = case.job
+    return Scene(
+        part=job.part,
+        gravity=case.standing[:3].T / job.part.mass,
+        axis=case.motion.at.rotation[:, :, 2],
+        airborne=case.airborne,
+        pads=_pads(case),
+        compliance=case.backing.compliance,
+        handovers=tuple(sorted(handovers, key=lambda handover: float(handover.t[0]))),
+        flatness=0.0 if job.pick is None else job.pick.flatness,
+        air=None if job.part.drag_area is None else np.stack(air_load(job.part, case.motion.at, job.air_density)),
+    )
+
+
+def _pads(case: Case) -> tuple[PadState, ...]:
+    counted = {patch.pad.name: i for i, patch in enumerate(case.backing.patches)}
+    held = case.held or [np.ones(patch.areas.size) for patch in case.whole.patches]
+    pads = []
+    edge: FloatArray
+    for patch, bond in zip(case.whole.patches, held, strict=True):
+        i = counted.get(patch.pad.name)
+        if i is None:
+            kept, edge, strength = np.zeros(bond.size, dtype=bool), np.zeros((0, 3)), (0.0, 0.0)
+        else:
+            reduced, strength = case.backing.patches[i], case.strengths[i]
+            enough = (bond >= case.counted.level).reshape(-1, 3).all(axis=1)  # as `Patch.only` reads them
+            kept = np.ones(bond.size, dtype=bool) if reduced.areas.size == bond.size else np.repeat(enough, 3)
+            edge = reduced.edge
+        pads.append(
+            PadState(
+                patch=patch,
+                bond=bond,
+                counted=kept,
+                edge=edge,
+                pull_off_stress=strength[0],
+                shear_strength=strength[1],
+            )
+        )
+    return tuple(pads)
+
+
+def _preload(pickup: Pickup) -> HandoverRecord:
+    history = pickup.history
+    return HandoverRecord(
+        kind="preload",
+        t=history.t,
+        force=history.force,
+        moment=history.moment,
+        held=history.held,
+        held_total=history.held_total,
+        pressure=pickup.hard.pressure if pickup.hard.t.size == history.t.size else history.pressure,
+        demand={"lift": np.maximum(history.force[:, 2], 0.0)},
+        available={"lift": np.full(history.t.size, pickup.restraint)},
+        pressed=_pressed(pickup),
+    )
+
+
+def _pressed(pickup: Pickup) -> FloatArray:
+    """How the contact spreads while the tool comes down, at some samples and the deepest one."""
+    relative = pickup.relative
+    centre = np.stack([face.patch.centre for face in pickup.faces])
+    deepest = int(np.argmin(relative.height(centre).sum(axis=1)))
+    chosen = np.unique(np.append(np.linspace(0, relative.samples - 1, PRESSED).astype(int), deepest))
+    pressed, given, whole = np.zeros(chosen.size), np.zeros(chosen.size), 0.0
+    for face in pickup.faces:
+        patch = face.patch
+        depth = -(relative.rotation[chosen, 2] @ patch.points.T + relative.position[chosen, 2:]) - face.gap
+        peak = np.maximum.accumulate(np.maximum(depth, 0.0), axis=0) * patch.pad.material.normal_stiffness
+        pressed += (depth > 0) @ patch.areas
+        given += np.where(peak > 0, face.law(peak), 0.0) @ patch.areas
+        whole += patch.area
+    return np.stack([relative.t[chosen], pressed / whole, given / whole])
+
+
+def _release(case: Case, putdown: Putdown) -> HandoverRecord:
+    history, nest = putdown.history, case.job.nest
+    assert history is not None and nest is not None  # noqa: S101, PT018 - the caller has looked
+    wrench = np.concatenate([history.force, history.moment], axis=1)
+    at = putdown.relative
+    forces = restraint(case.job.part, nest, case.job.gravity, wrench, at.rotation[0], at.position[0])
+    return HandoverRecord(
+        kind="release",
+        t=history.t,
+        force=history.force,
+        moment=history.moment,
+        held=history.held,
+        held_total=history.held_total,
+        pressure=history.pressure,
+        demand=forces.demand,
+        available=forces.available,
+    )

@@ -1,0 +1,481 @@
+"""Does the part stay on when the robot stops: by hand, by properties, and attempts to get a false pass."""
+
+from dataclasses import replace
+from typing import ClassVar
+
+import numpy as np
+import pytest
+
+import gripmargin as gm
+from gripmargin.results.report import Samples
+
+G = 9.80665
+EASY = gm.Targets(stop=0.01, hold=0.01)  # nothing falls short, so no changes are sought
+DOWN = np.diag([1.0, -1.0, -1.0])
+
+
+def stop_of(report):
+    (result,) = [check for check in report.checks if check.check == "stop"]
+    return result
+
+
+def minimum_jerk(s):
+    return 10 * s**3 - 15 * s**4 + 6 * s**5
+
+
+def slide(t, duration, travel):
+    """Positions of a move from rest to rest along x."""
+    s = np.clip(t / duration, 0.0, 1.0)
+    x = travel * minimum_jerk(s)
+    return np.column_stack([x, 0 * x, 0.5 + 0 * x])
+
+
+@pytest.fixture(scope="module")
+def level(one_pad):
+    """A part whose centre of mass is on the pad plane, moved level along x: pull and shear, no moment."""
+    part = gm.Part(mass=1.2, com=[0, 0, 0], inertia=[2e-3, 3e-3, 4e-3, 0, 0, 0])
+
+    def make(stop, duration=0.8, travel=0.6, *, targets=EASY, **more):
+        t = np.arange(0.0, duration + 0.2, 0.002)
+        return gm.Job(
+            name="level",
+            trajectory=gm.PoseTrajectory(
+                t=t, position=slide(t, duration, travel), rotation=np.broadcast_to(DOWN, (t.size, 3, 3))
+            ),
+            gripper=one_pad,
+            part=part,
+            stop=stop,
+            targets=targets,
+            **more,
+        )
+
+    return make
+
+
+@pytest.fixture(scope="module")
+def fast(arm, one_pad, plate, exact_moves):
+    """A fast transfer of an arm, with exact rates."""
+    exact = exact_moves(6, (0.2, 0.8, [0.8, 0.2, -0.3, 0.4, 0.1, -0.5]), (1.2, 0.5, [-0.5, 0.1, 0.2, 0.0, 0.3, 0.2]))
+
+    def make(stop, *, rate=500, given="q qd qdd", targets=EASY, **more):
+        t = np.arange(0.0, 1.9, 1.0 / rate)
+        columns = dict(zip(given.split(), exact.at(t), strict=False))
+        return gm.Job(
+            name="fast",
+            trajectory=gm.JointTrajectory(t=t, **columns),
+            gripper=one_pad,
+            part=plate(0.5, (0.01, 0.0, 0.02)),
+            robot=arm,
+            stop=stop,
+            targets=targets,
+            **more,
+        )
+
+    make.exact = exact
+    return make
+
+
+class TestByHand:
+    """Newton: the load is m (g - a); on one pad tension m g / A and shear m d / A."""
+
+    area, held = 0.05**2, 50e3
+
+    def from_top_speed(self, deceleration, overshoot):
+        """Utilisation of a stop that runs on into the program's own braking: a = a_own s^2 - d v_own / v on its way."""
+        top = 15 / 8 * 0.6 / 0.8
+        places = max(4, int(np.ceil(top / deceleration / 2 / 0.03)))
+        s = np.append(np.sqrt(1.0 - np.arange(places + 1) / places), 0.0)
+        x = np.clip(0.5 + top / deceleration * (1 - s**2) / 2 / 0.8, 0, 1)
+        speed = 30 * x**2 * (1 - x) ** 2 * 0.6 / 0.8
+        own = 60 * x * (1 - x) * (1 - 2 * x) * 0.6 / 0.8**2
+        braking = np.abs(own * s**2 - deceleration * speed / top)
+        pull, per = 1.2 * G / self.area / self.held, 1.2 / self.area / self.held
+        return float((np.hypot(pull, per * braking) + overshoot * per * deceleration).max())
+
+    @pytest.mark.parametrize("deceleration", [1.5, 4.0, 9.0])
+    def test_level_stop_from_top_speed(self, level, deceleration):
+        report = gm.check_job(level(gm.Stop(deceleration=deceleration)))
+        assert stop_of(report).details["stop"] == "path"
+        k = int(np.argmin(np.abs(report.samples.t - 0.4)))  # halfway: top speed, no acceleration of the program
+        use = self.from_top_speed(deceleration, 1.0)
+        assert 1.0 / report.samples.stop_margin[k] == pytest.approx(use, rel=2e-3)
+        pull, per = 1.2 * G / self.area / self.held, 1.2 / self.area / self.held
+        assert use >= np.hypot(pull, 2.0 * per * deceleration)  # one mode without damping answers a step with twice
+        twist = np.sqrt(3.3e7 * 0.05**4 / 6 / 4e-3) / 2 / np.pi  # k_t times the polar second moment, over the inertia
+        assert stop_of(report).details["lowest_frequency"] == pytest.approx(twist, rel=1e-6)
+
+    @pytest.mark.parametrize("damping", [0.0, 0.1])
+    def test_damping_lowers_the_swing(self, level, damping):
+        job = level(gm.Stop(deceleration=9.0))
+        (pad,) = job.gripper.pads
+        damped = replace(pad, material=replace(pad.material, damping_ratio=damping))
+        report = gm.check_job(replace(job, gripper=gm.Gripper(pads=(damped,))))
+        k = int(np.argmin(np.abs(report.samples.t - 0.4)))
+        overshoot = np.exp(-damping * np.pi / np.sqrt(1 - damping**2))
+        use = self.from_top_speed(9.0, overshoot)
+        assert 1.0 / report.samples.stop_margin[k] == pytest.approx(use, rel=2e-3)
+
+    def test_time_from_full_speed_gives_the_same_deceleration_at_any_speed(self, level):
+        """From the top speed v within T: v / T; the deceleration is kept at lower speeds."""
+        time = 0.25
+        report = gm.check_job(level(gm.Stop(time=time)))
+        top = 15 / 8 * 0.6 / 0.8
+        by_rate = gm.check_job(level(gm.Stop(deceleration=top / time)))
+        both = [r.samples.stop_margin[50:350] for r in (report, by_rate)]
+        assert both[0] == pytest.approx(both[1], rel=2e-3)
+
+    def test_margin_without_swing_is_a_stop_on_a_rigid_backing(self, level):
+        result = stop_of(gm.check_job(level(gm.Stop(deceleration=3.0))))
+        pull = 1.2 * G / self.area / self.held
+        peak = 10 / np.sqrt(3) * 0.6 / 0.8**2  # the program brakes by itself where the stop begins
+        least, most = (np.hypot(pull, 1.2 * a / self.area / self.held) for a in (3.0, 3.0 + peak))
+        assert 1.0 / most <= result.details["quasi_static"] * (1 + 1e-3)
+        assert result.details["quasi_static"] <= 1.0 / least
+        assert 1.0 / result.high <= 1.0 / result.value <= 1.0 / result.low
+
+
+class TestFall:
+    """v = 2 m/s, 1.5 m above the floor: 1.106003 m and 5.781868 m/s with g = 9.81 (closed form)."""
+
+    def make(self, level, **more):
+        fast = level(gm.Stop(deceleration=150.0, floor=-1.0), duration=0.75, travel=0.8, gravity=(0, 0, -9.81))
+        return replace(fast, **more)
+
+    def test_thrown_part(self, level):
+        report = gm.check_job(self.make(level))
+        fall = stop_of(report).details["fall"]
+        assert fall["surely"]
+        assert fall["speed"] == pytest.approx(2.0, rel=1e-3)
+        assert fall["height"] == pytest.approx(1.5)
+        assert fall["range"] == pytest.approx(1.106003, rel=1e-3)
+        assert fall["impact_speed"] == pytest.approx(5.781868, rel=1e-3)
+        assert fall["energy"] == pytest.approx(0.5 * 1.2 * 4.0, rel=2e-3)
+        assert fall["landing"] == pytest.approx([0.4 + 1.106003, 0.0], abs=2e-3)
+        text = gm.report_text(report)
+        assert "would throw the part off" in text
+        assert "keep people out" in " ".join(text.split())
+
+    def test_energy_of_a_part_that_turns(self, fast):
+        fall = stop_of(gm.check_job(fast(gm.Stop(axis_deceleration=[60.0] * 6)))).details["fall"]
+        job = fast(None)
+        q, qd, qdd = fast.exact.at(np.array([fall["t"]]))
+        from gripmargin.kernels.stopping import mass_matrix
+        from gripmargin.motion.tool_motion import joint_motion
+
+        motion = joint_motion(job.robot, np.zeros(1), q, qd, qdd)
+        twist = np.concatenate([motion.velocity[0], motion.angular_velocity[0]])
+        mass = mass_matrix(job.part.mass, job.part.com, job.part.inertia)
+        assert fall["energy"] == pytest.approx(0.5 * twist @ mass @ twist, rel=1e-6)
+        assert fall["range"] is None
+        assert fall["reason"] == "stop.floor is not given"
+
+    @pytest.mark.parametrize(
+        ("change", "reason"),
+        [
+            ({"gravity": (0.0, 9.81, 0.0)}, "gravity does not point along -z"),
+            ({"stop": gm.Stop(deceleration=150.0, floor=2.0)}, "below stop.floor"),
+        ],
+    )
+    def test_where_it_lands_is_not_always_known(self, level, change, reason):
+        fall = stop_of(gm.check_job(self.make(level, **change))).details["fall"]
+        assert reason in fall["reason"]
+        assert fall["range"] is None
+
+    def test_a_part_that_stays_on_does_not_fall(self, level):
+        assert stop_of(gm.check_job(level(gm.Stop(deceleration=1.0)))).details["fall"] is None
+
+
+class TestProperties:
+    def test_longer_stops_never_ask_more(self, fast):
+        values = [stop_of(gm.check_job(fast(gm.Stop(time=t)))) for t in (0.05, 0.1, 0.2, 0.4, 0.8)]
+        assert (np.diff([v.low for v in values]) > 0).all()
+        assert (np.diff([v.high for v in values]) >= 0).all()
+
+    def test_harder_axes_never_ask_less(self, fast):
+        values = [stop_of(gm.check_job(fast(gm.Stop(axis_deceleration=[a] * 6)))).low for a in (4.0, 8.0, 16.0, 32.0)]
+        assert (np.diff(values) < 0).all()
+
+    def test_a_ramp_softens_the_swing(self, fast):
+        given = {"deceleration": 3.0}
+        sudden, soft = (gm.check_job(fast(gm.Stop(ramp=r, **given))).samples.stop_margin for r in (0.0, 0.05))
+        assert (soft >= sudden * (1 - 1e-12))[~np.isnan(soft)].all()
+        assert (soft > 1.02 * sudden).any()
+
+    @pytest.mark.parametrize("strength", [0.5, 2.0])
+    def test_the_margin_is_proportional_to_the_strength(self, fast, strength):
+        job = fast(gm.Stop(time=0.2, axis_deceleration=[9.0] * 6))
+        (pad,) = job.gripper.pads
+        scaled = {key: strength * getattr(pad.material, key) for key in ("pull_off_stress", "shear_strength")}
+        other = replace(pad, material=replace(pad.material, **scaled))
+        a, b = (stop_of(gm.check_job(x)) for x in (job, replace(job, gripper=gm.Gripper(pads=(other,)))))
+        assert (b.value, b.low, b.high) == pytest.approx([strength * x for x in (a.value, a.low, a.high)])
+
+    def test_at_rest_a_stop_changes_nothing(self, fast):
+        report = gm.check_job(fast(gm.Stop(time=0.05, axis_deceleration=[50.0] * 6)))
+        rest = report.samples.t < 0.19
+        assert report.samples.stop_margin[rest] == pytest.approx(report.samples.hold_margin[rest])
+
+    def test_samples_outside_the_carry_have_none(self, fast):
+        job = fast(gm.Stop(time=0.3), phases=(gm.Phase(kind="carry", start=0.3, end=1.0),))
+        samples: Samples = gm.check_job(job).samples
+        inside = (samples.t >= 0.3) & (samples.t <= 1.0)
+        assert np.isfinite(samples.stop_margin[inside]).all()
+        assert np.isnan(samples.stop_margin[~inside]).all()
+        assert np.isnan(gm.check_job(replace(job, stop=None)).samples.stop_margin).all()
+
+    def test_estimated_rates_agree_with_given_ones(self, fast):
+        for stop in (gm.Stop(time=0.2), gm.Stop(axis_deceleration=[9.0] * 6)):
+            true, found = (stop_of(gm.check_job(fast(stop, given=g))) for g in ("q qd qdd", "q"))
+            assert found.low <= true.low * (1 + 5e-3)
+            assert found.value == pytest.approx(true.value, rel=0.02)
+
+
+BOTH = {"time": 0.3, "axis_deceleration": [20.0] * 6}
+
+
+class TestWhichStop:
+    def test_without_a_category_both_are_judged(self, fast):
+        both = stop_of(gm.check_job(fast(gm.Stop(**BOTH))))
+        for category, kind in ((0, "axes"), (1, "path"), (2, "path")):
+            one = stop_of(gm.check_job(fast(gm.Stop(category=category, **BOTH))))
+            assert one.details["stop"] == kind
+            assert one.value == one.details[kind] == pytest.approx(both.details[kind])
+            assert one.details[{"axes": "path", "path": "axes"}[kind]] is None
+        assert both.value == min(both.details["path"], both.details["axes"])
+
+    def test_no_data_is_said(self, fast):
+        report = gm.check_job(fast(None))
+        assert ("stop", "the job has no [stop] data") in [(n.check, n.reason) for n in report.not_checked]
+        assert [check.check for check in report.checks] == ["hold", "swing"]
+
+    def test_axes_of_a_program_of_poses_are_undecided(self, level):
+        report = gm.check_job(level(gm.Stop(axis_deceleration=[5.0] * 6)))
+        assert stop_of(report).verdict is gm.Verdict.UNDECIDED
+        assert "need a joint program" in stop_of(report).text
+        assert np.isnan(report.samples.stop_margin).all()
+        job = level(gm.Stop(time=2.0, axis_deceleration=[5.0] * 6), targets=gm.Targets(stop=0.1))
+        assert stop_of(gm.check_job(job)).verdict is gm.Verdict.UNDECIDED
+        assert stop_of(gm.check_job(replace(job, stop=gm.Stop(time=2.0)))).verdict is gm.Verdict.PASS
+
+
+class TestFullSpeed:
+    limits = gm.JointLimits(speed=[4.0] * 6)
+
+    def test_rated_speeds_say_what_full_speed_is(self, fast):
+        """From a quarter of the rated speed a stop of 0.4 s at full speed takes 0.1 s."""
+        rated = gm.check_job(fast(gm.Stop(time=0.4), joint_limits=self.limits))
+        result = stop_of(rated)
+        _, qd, _ = fast.exact.at(np.array([result.at.t]))
+        assert result.details["braking_time"] == pytest.approx(0.4 * np.abs(qd).max() / 4.0, rel=1e-6)
+        bare = gm.check_job(fast(gm.Stop(time=0.4)))
+        assert stop_of(bare).low > result.low
+        assert any("a robot that is faster brakes harder" in sentence for sentence in bare.assumed)
+        assert not any("a robot that is faster" in sentence for sentence in rated.assumed)
+
+    def test_published_stops_like_one_time_give_what_the_time_gives(self, fast):
+        figures = [gm.StopFigure(speed=s, time=0.4 * s) for s in (0.33, 0.66, 1.0)]
+        a, b = (
+            gm.check_job(fast(stop, joint_limits=self.limits)).samples.stop_margin
+            for stop in (gm.Stop(time=0.4), gm.Stop(measured=figures))
+        )
+        assert a == pytest.approx(b, rel=1e-9)
+
+    def published(self, **more):
+        grid = {(0.33, 0.33): 0.10, (0.33, 1.0): 0.14, (1.0, 0.33): 0.22, (1.0, 1.0): 0.30}
+        return [gm.StopFigure(speed=s, load=k, time=t, **more) for (s, k), t in grid.items()]
+
+    def test_lighter_loads_stop_sooner_and_an_unknown_load_counts_as_the_worst(self, fast):
+        lows = []
+        for load in (1.0, 0.6, 0.33, 0.1):
+            job = fast(gm.Stop(measured=self.published(), load=load), joint_limits=self.limits)
+            lows.append(stop_of(gm.check_job(job)).low)
+        assert (np.diff(lows) < 0).all()
+        unknown = stop_of(gm.check_job(fast(gm.Stop(measured=self.published()), joint_limits=self.limits)))
+        assert unknown.low == pytest.approx(lows[2])
+
+    def test_distances_that_show_harder_braking_count(self, fast):
+        time = [gm.StopFigure(speed=1.0, time=0.3, axis=axis) for axis in (1, 2, 3)]
+        short = [replace(figure, distance=0.5 * 4.0**2 / 30.0) for figure in time]  # 30 rad/s2 from 4 rad/s
+        hard = [replace(figure, time=4.0 / 30.0) for figure in time]
+        a, b, c = (
+            stop_of(gm.check_job(fast(gm.Stop(measured=m), joint_limits=self.limits))).low for m in (time, short, hard)
+        )
+        assert b < a
+        assert b == pytest.approx(c)
+
+    def test_without_rated_speeds_the_shortest_published_time_counts(self, fast):
+        a = stop_of(gm.check_job(fast(gm.Stop(measured=self.published()))))
+        assert a.low == pytest.approx(stop_of(gm.check_job(fast(gm.Stop(time=0.10)))).low)
+
+
+class TestNoFalsePass:
+    """Programs and data that must not pass: the target is just above what the stop truly asks for."""
+
+    known: ClassVar[dict] = {}
+
+    def worst(self, fast, stop):
+        """Of the program sampled so densely that nothing hides."""
+        if stop not in self.known:
+            self.known[stop] = stop_of(gm.check_job(fast(stop, rate=2000, targets=gm.Targets(stop=0.01)))).value
+        return self.known[stop]
+
+    @pytest.mark.parametrize(
+        "stop",
+        [gm.Stop(time=0.2), gm.Stop(deceleration=3.0), gm.Stop(axis_deceleration=[9.0] * 6)],
+        ids=["t", "d", "a"],
+    )
+    @pytest.mark.parametrize("rate", [20, 250])
+    @pytest.mark.parametrize("given", ["q", "q qd qdd"])
+    def test_sparse_samples(self, fast, stop, rate, given):
+        target = 1.02 * self.worst(fast, stop)
+        result = stop_of(gm.check_job(fast(stop, rate=rate, given=given, targets=gm.Targets(stop=target))))
+        assert result.verdict is not gm.Verdict.PASS
+
+    def test_a_passing_program_passes(self, fast):
+        for stop in (gm.Stop(time=0.2), gm.Stop(axis_deceleration=[9.0] * 6)):
+            low = stop_of(gm.check_job(fast(stop))).low
+            for factor, passes in ((0.99, True), (1.01, False)):
+                report = gm.check_job(fast(stop, targets=gm.Targets(stop=factor * low)))
+                assert (stop_of(report).verdict is gm.Verdict.PASS) == passes
+
+    def test_a_doubt_on_the_way_of_the_stop(self, fast):
+        job = fast(gm.Stop(time=0.3), targets=gm.Targets(stop=0.01))
+        keep = (job.trajectory.t < 0.55) | (job.trajectory.t > 0.60)  # samples that are missing
+        holed = gm.JointTrajectory(**{k: getattr(job.trajectory, k)[keep] for k in ("t", "q", "qd", "qdd")})
+        report = gm.check_job(replace(job, trajectory=holed))
+        result = stop_of(report)
+        assert result.verdict is gm.Verdict.UNDECIDED
+        first = min(f.start for f in report.findings if f.check == "stop")
+        assert first < 0.549 - 0.05  # stops that begin before the hole run into it
+        assert any("no sample for" in reason for f in report.findings for reason in f.because.get("undecided", []))
+
+    def test_a_slow_program_of_a_fast_robot(self, fast):
+        """A tenth of the rated speed does not make the stop ten times softer."""
+        job = fast(gm.Stop(time=0.2), joint_limits=gm.JointLimits(speed=[20.0] * 6), targets=gm.Targets(stop=1.0))
+        assert stop_of(gm.check_job(job)).verdict is not gm.Verdict.PASS
+
+    def test_a_tool_that_turns_about_its_origin(self, one_pad):
+        """The origin does not move, the part swings around it: a deceleration of the origin says nothing of it."""
+        t = np.arange(0.0, 1.0, 0.002)
+        angle = 2.0 * minimum_jerk(np.clip(t / 0.6, 0, 1))
+        c, s, o, e = np.cos(angle), np.sin(angle), 0 * angle, 1 + 0 * angle
+        turn = np.array([[c, -s, o], [s, c, o], [o, o, e]]).transpose(2, 0, 1) @ DOWN
+        job = gm.Job(
+            name="turn",
+            trajectory=gm.PoseTrajectory(t=t, position=np.zeros((t.size, 3)), rotation=turn),
+            gripper=one_pad,
+            part=gm.Part(mass=2.0, com=[0.15, 0, 0], inertia=[0.02, 0.02, 0.04, 0, 0, 0]),
+            stop=gm.Stop(deceleration=0.5),
+            targets=gm.Targets(stop=0.5, hold=0.1),
+        )
+        assert stop_of(gm.check_job(job)).verdict is not gm.Verdict.PASS
+
+    def test_loads_that_are_no_numbers(self, fast):
+        from gripmargin.checks.case import work_out
+        from gripmargin.checks.stop.check import check_stop
+
+        case = work_out(fast(gm.Stop(time=0.3), targets=gm.Targets(stop=0.01)))
+        load = case.load.copy()
+        load[2, 300] = np.nan
+        found = check_stop(replace(case, load=load), ()).outcome.results[0]
+        assert found.verdict is gm.Verdict.UNDECIDED
+
+    def test_a_brief_fast_sample_between_slow_ones(self, fast):
+        """The fastest instant lies between two samples 50 ms apart: speeds there are not those at the samples."""
+        stop = gm.Stop(axis_deceleration=[9.0] * 6)
+        target = 1.02 * self.worst(fast, stop)
+        t = np.concatenate([np.arange(0.0, 0.56, 0.05), np.arange(0.63, 1.9, 0.05)])
+        q, qd, qdd = fast.exact.at(t)
+        job = replace(
+            fast(stop, targets=gm.Targets(stop=target)), trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)
+        )
+        assert stop_of(gm.check_job(job)).verdict is not gm.Verdict.PASS
+
+
+class TestAdvice:
+    def short(self, fast, stop):
+        return fast(stop, targets=gm.Targets(stop=1.25 * stop_of(gm.check_job(fast(stop))).high))
+
+    def advised(self, job, action):
+        report = gm.check_job(job)
+        assert stop_of(report).verdict is gm.Verdict.FAIL
+        found = {r.action: r for f in report.findings if f.check == "stop" for r in f.remedies}
+        return found[action].figures["factor"]
+
+    def test_softer_stop_is_enough(self, fast):
+        job = self.short(fast, gm.Stop(time=0.05))
+        factor = self.advised(job, "stop softer")
+        assert stop_of(gm.check_job(replace(job, stop=gm.Stop(time=0.05 * factor)))).verdict is gm.Verdict.PASS
+        assert (
+            stop_of(gm.check_job(replace(job, stop=gm.Stop(time=0.05 * 0.95 * factor)))).verdict is not gm.Verdict.PASS
+        )
+
+    def test_softer_axes_are_enough(self, fast):
+        job = self.short(fast, gm.Stop(axis_deceleration=[40.0] * 6))
+        factor = self.advised(job, "stop softer")
+        softer = replace(job, stop=gm.Stop(axis_deceleration=[40.0 / factor] * 6))
+        assert stop_of(gm.check_job(softer)).verdict is gm.Verdict.PASS
+
+    def test_larger_and_stronger_pads_are_enough(self, fast):
+        job = self.short(fast, gm.Stop(time=0.2))
+        (pad,) = job.gripper.pads
+        factor = self.advised(job, "larger pads")
+        larger = gm.Pad.rectangle("pad", pad.material, factor * np.ptp(pad.outline, axis=0))
+        assert stop_of(gm.check_job(replace(job, gripper=gm.Gripper(pads=(larger,))))).verdict is gm.Verdict.PASS
+        factor = self.advised(job, "strengthen")
+        scaled = {key: factor * getattr(pad.material, key) for key in ("pull_off_stress", "shear_strength")}
+        stronger = replace(pad, material=replace(pad.material, **scaled))
+        assert stop_of(gm.check_job(replace(job, gripper=gm.Gripper(pads=(stronger,))))).verdict is gm.Verdict.PASS
+
+    def test_shares_of_the_causes_add_up(self, fast):
+        report = gm.check_job(self.short(fast, gm.Stop(time=0.2)))
+        for finding in report.findings:
+            assert sum(finding.because["causes"].values()) == pytest.approx(1.0)
+            assert sum(finding.because["ways"].values()) == pytest.approx(1.0)
+        worst = next(f for f in report.findings if f.check == "stop")
+        assert 0.0 < worst.because["swing"] < 1.0
+
+
+@pytest.mark.parametrize(
+    ("given", "where"),
+    [
+        ({}, "stop"),
+        ({"floor": 0.0}, "stop"),
+        ({"time": 0.3, "floor": np.nan}, "stop.floor"),
+        ({"time": 0.3, "ramp": -0.1}, "stop.ramp"),
+        ({"time": 0.3, "ramp": 0.3}, "stop.ramp"),
+        ({"time": 0.3, "load": 0.5}, "stop.load"),
+        ({"category": 1, "axis_deceleration": [1.0]}, "stop.category"),
+        ({"time": 0.3, "measured": (gm.StopFigure(speed=1.0, time=0.3),)}, "stop.measured"),
+    ],
+)
+def test_stops_that_make_no_sense_are_refused(given, where):
+    with pytest.raises(gm.InputError) as caught:
+        gm.Stop(**given)
+    assert caught.value.where == where
+
+
+@pytest.mark.parametrize(
+    "given", [{"speed": 0.0}, {"speed": 33.0}, {"time": np.inf}, {"load": -1.0}, {"distance": 0.0}, {"axis": 0}]
+)
+def test_published_stops_that_make_no_sense_are_refused(given):
+    with pytest.raises(gm.InputError):
+        gm.StopFigure(**({"speed": 1.0, "time": 0.3} | given))
+
+
+def test_the_theory_states_the_figures_of_the_code():
+    from pathlib import Path
+
+    from gripmargin.checks.stop.check import remedies as stop_remedies
+    from gripmargin.checks.stop.check import stops
+
+    text = " ".join((Path(__file__).parents[3] / "docs" / "theory.md").read_text(encoding="utf-8").split())
+    for phrase in (
+        f"{1e3 * stops.STEP:g} ms of program time apart",
+        f"at {stops.PLACES[0]} places at least and {stops.PLACES[1]} at most",
+        f"worked out every {1e3 * stops.CLOSE:g} ms",
+        f"first at the {stop_remedies.TRIED} samples",
+        f"up to {stop_remedies.SOFTEST:g} times",
+        f"not below {stop_remedies.SLOWEST:g} of its speed",
+    ):
+        assert phrase in text

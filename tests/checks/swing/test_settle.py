@@ -1,0 +1,164 @@
+"""Whether the part has stopped swinging when it is placed."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import gripmargin as gm
+from gripmargin.checks.swing.settle import _time_to
+
+DOWN = np.diag([1.0, -1.0, -1.0])
+STIFFNESS, SIZE, MASS = 2e7, 0.04, 0.5
+W = np.sqrt(STIFFNESS * SIZE**2 / MASS)  # of the pull, 252.98 rad/s
+STEP = 1.5  # [m/s^2]
+
+
+def result(report, name="settle"):
+    return next(check for check in report.checks if check.check == name)
+
+
+def job(gantry, damping=0.05, tolerance=0.01e-3, wait=0.2, *, step=0.001, release=True):
+    """A part is lifted at a steady acceleration, braked and left to hang; the program then lets it go."""
+    t = np.arange(0.0, 0.6 + wait, step)
+    a = STEP * (((t >= 0.2) & (t < 0.29)).astype(float) - ((t >= 0.29) & (t < 0.38)))
+    up, down = np.clip(t - 0.2, 0, 0.09), np.clip(t - 0.29, 0, 0.09)
+    v = STEP * (up - down)
+    z = STEP * (up**2 / 2 + 0.09 * down - down**2 / 2)
+    columns = np.zeros((3, t.size, 4))
+    columns[:, :, 2] = z, v, a
+    material = gm.PadMaterial(
+        pull_off_stress=5e4,
+        shear_strength=5e4,
+        normal_stiffness=STIFFNESS,
+        shear_stiffness=STIFFNESS / 3,
+        damping_ratio=damping,
+    )
+    end = 0.38 + wait
+    phases = [gm.Phase(kind="carry", start=0.0, end=end)]
+    if release:
+        phases.append(gm.Phase(kind="release", start=end, end=0.6 + wait))
+    return gm.Job(
+        name="lift",
+        robot=gantry,
+        trajectory=gm.JointTrajectory(t=t, q=columns[0], qd=columns[1], qdd=columns[2]),
+        gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", material, [SIZE, SIZE]),)),
+        part=gm.Part(mass=MASS, com=[0, 0, 0], inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0]),
+        phases=tuple(phases),
+        nest=gm.Nest(
+            face=gm.pose((0, 0, z[-1]), (0, 0, 0)),
+            tolerance=tolerance,
+            hold_down=100.0,
+            lateral_force=100.0,
+            moment=10.0,
+        ),
+    )
+
+
+def ring(damping, wait):
+    """Amplitude that three steps of a, -2a and a leave a time after the last [m] (superposition of free vibrations)."""
+    turn = W * np.sqrt(1 - damping**2)
+    total = sum(
+        height * np.exp((-damping * W + 1j * turn) * since)
+        for height, since in ((1.0, wait + 0.18), (-2.0, wait + 0.09), (1.0, wait))
+    )
+    return STEP / W**2 / np.sqrt(1 - damping**2) * abs(total)
+
+
+@pytest.mark.parametrize("damping", [0.02, 0.05, 0.2])
+def test_amplitude_at_the_placing_against_the_closed_form(gantry, damping):
+    report = gm.check_job(job(gantry, damping))
+    settle = result(report)
+    due = ring(damping, 0.2)
+    assert settle.details["amplitude"] == pytest.approx(due, rel=0.08)
+    assert settle.details["amplitude"] <= settle.details["amplitude_high"]
+    assert due <= settle.details["amplitude_high"] * 1.001
+    assert settle.value == pytest.approx(0.01e-3 / settle.details["amplitude"])
+    assert settle.details["time_available"] == pytest.approx(0.2, abs=0.005)
+
+
+def test_settling_time_is_that_of_the_envelope(gantry):
+    settle = result(gm.check_job(job(gantry, 0.05)))
+    due = np.log(ring(0.05, 0.0) / 0.01e-3) / (0.05 * W)
+    assert settle.details["settling_time"] == pytest.approx(due, abs=0.01)
+
+
+def test_waiting_as_long_as_advised_is_enough(gantry):
+    hasty = job(gantry, 0.05, wait=0.03)
+    report = gm.check_job(hasty)
+    assert result(report).verdict == "fail"
+    assert report.verdict == "fail"
+    (finding,) = [f for f in report.findings if f.check == "settle"]
+    (remedy,) = finding.remedies
+    assert remedy.action == "wait"
+    wait = 0.03 + remedy.figures["wait"]
+    assert result(gm.check_job(job(gantry, 0.05, wait=wait + 0.002))).verdict == "pass"
+    assert result(gm.check_job(job(gantry, 0.05, wait=wait - 0.04))).verdict != "pass"
+    text = " ".join(gm.report_text(report).split())
+    assert remedy.text in text
+    assert " ".join(finding.text.split()) in text
+
+
+def test_undamped_it_never_settles(gantry):
+    report = gm.check_job(job(gantry, None, wait=0.5))
+    settle = result(report)
+    assert settle.verdict == "fail"
+    assert settle.details["settling_time"] is None
+    assert not settle.details["settles"]
+    assert any("never dies down" in line for line in settle.lines)
+    (finding,) = [f for f in report.findings if f.check == "settle"]
+    assert "no wait is long enough" in finding.remedy
+
+
+def test_a_target_of_its_own(gantry):
+    case = job(gantry, 0.05)
+    low = result(gm.check_job(case)).low
+    for target, verdict in ((0.98 * low, "pass"), (1.5 * low, "fail")):
+        report = gm.check_job(replace(case, targets=gm.Targets(settle=target)))
+        assert result(report).target == target
+        assert result(report).verdict in ((verdict,) if verdict == "pass" else ("fail", "undecided"))
+        assert f"settle {target:g}" in " ".join(report.assumed)
+
+
+def test_less_tolerance_or_less_damping_is_never_better(gantry):
+    ratios = [result(gm.check_job(job(gantry, 0.05, tolerance))).low for tolerance in (1e-6, 1e-5, 1e-4)]
+    assert ratios == sorted(ratios)
+    ratios = [result(gm.check_job(job(gantry, damping))).low for damping in (0.01, 0.05, 0.2)]
+    assert ratios == sorted(ratios)
+
+
+def test_without_a_tolerance_or_a_nest_it_is_not_checked(gantry):
+    case = job(gantry)
+    for nest, reason in (
+        (None, "the job has no [nest]"),
+        (replace(case.nest, tolerance=None), "nest.tolerance is not given"),
+    ):
+        report = gm.check_job(replace(case, nest=nest))
+        assert all(check.check != "settle" for check in report.checks)
+        assert next(item for item in report.not_checked if item.check == "settle").reason == reason
+
+
+def test_a_tolerance_without_a_placing_is_undecided(gantry):
+    assert result(gm.check_job(job(gantry, release=False))).verdict == "undecided"
+
+
+def test_a_program_that_is_not_known_is_undecided(gantry):
+    case = job(gantry, 0.05)
+    t = case.trajectory.t[::4]
+    keep = (t < 0.25) | (t > 0.36)
+    gappy = replace(case, trajectory=gm.JointTrajectory(t=t[keep], q=case.trajectory.q[::4][keep]))
+    assert result(gm.check_job(gappy)).verdict == "undecided"
+
+
+@pytest.mark.parametrize("tolerance", [0.0, -1e-3, np.nan, np.inf])
+def test_a_tolerance_that_there_is_not(tolerance):
+    with pytest.raises(gm.InputError, match=r"nest\.tolerance"):
+        gm.Nest(face=np.eye(4), tolerance=tolerance)
+
+
+def test_time_to_die_down():
+    amplitudes, rates = np.array([[1.0, 0.0], [0.0, 0.5]]), np.array([2.0, 1.0])
+    assert _time_to(amplitudes, rates, 0.1) == pytest.approx(np.log(5.0))
+    assert _time_to(amplitudes, rates, 2.0) == 0.0
+    assert _time_to(amplitudes, np.zeros(2), 0.1) == np.inf
+    assert _time_to(np.array([[np.nan]]), np.ones(1), 0.1) == np.inf

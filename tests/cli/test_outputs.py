@@ -1,0 +1,287 @@
+"""The command over many jobs: patterns, outputs, exit statuses, interruption."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from gripmargin import cli
+
+ALONE = ["--workers", "1"]
+
+
+@pytest.fixture
+def run(capsys, monkeypatch, tmp_path):
+    """Run `gripmargin check` in the folder of the jobs, in this process; return status, output, errors."""
+    monkeypatch.chdir(tmp_path)
+
+    def make(*arguments):
+        status = cli.main(["check", *arguments])
+        out, err = capsys.readouterr()
+        assert "Traceback" not in out + err
+        return status, out, err
+
+    return make
+
+
+@pytest.fixture
+def folder(write, tmp_path):
+    """Jobs in folders: good and heavy here, two good ones deeper down."""
+    write("good")
+    write("heavy", "8 kg")
+    for deep in ("line/a", "line/b"):
+        (tmp_path / deep).mkdir(parents=True)
+        for ending in ("toml", "csv"):
+            text = (tmp_path / f"good.{ending}").read_text()
+            (tmp_path / deep / f"good.{ending}").write_text(text.replace('name = "good"', f'name = "{deep}"'))
+    return tmp_path
+
+
+def names(tree):
+    return [entry.get("job") or entry["job_file"] for entry in tree]
+
+
+def test_patterns_are_expanded_here_too(folder, run):
+    assert run("**/*.toml", *ALONE, "--json", "x.json")[0] == 1
+    assert names(json.loads((folder / "x.json").read_text())) == ["good", "heavy", "line/a", "line/b"]
+    assert run("line/?/go*.toml", *ALONE, "--json", "x.json")[0] == 0
+    assert names(json.loads((folder / "x.json").read_text())) == ["line/a", "line/b"]
+
+
+def test_a_file_named_twice_is_judged_once(folder, run):
+    run("heavy.toml", "good.toml", "./good.toml", "*.toml", *ALONE, "--json", "x.json")
+    assert names(json.loads((folder / "x.json").read_text())) == ["heavy", "good"]
+
+
+def test_a_name_that_looks_like_a_pattern_is_a_name(folder, run):
+    (folder / "[good].toml").write_text((folder / "good.toml").read_text())
+    assert run("[good].toml")[0] == 0
+
+
+def test_a_pattern_that_matches_nothing_is_bad_input_and_the_others_go_on(folder, run):
+    status, out, err = run("jobz/*.toml", "good.toml", *ALONE, "--lines", "x.jsonl")
+    assert status == 2
+    assert out.startswith("PASS  good\n")
+    assert "gripmargin: jobz/*.toml: found no file that this pattern matches, expected job files" in err
+    lines = [json.loads(line) for line in (folder / "x.jsonl").read_text().splitlines()]
+    assert names(lines) == ["jobz/*.toml", "good"]
+    assert run("jobz/*.toml")[0] == 2
+    assert run("line/*")[0] == 2  # folders only
+
+
+def test_lines_are_the_objects_of_the_json(folder, run):
+    arguments = ("*.toml", "none.toml", *ALONE, "--samples")
+    assert run(*arguments, "--json", "x.json", "--lines", "x.jsonl", "--junit", "x.xml")[0] == 1
+    trees = json.loads((folder / "x.json").read_text())
+    text = (folder / "x.jsonl").read_text()
+    assert [json.loads(line) for line in text.splitlines()] == trees
+    assert ": " not in text.split('"text"')[0]
+    assert run(*arguments, "--lines", "-")[1] == text
+    assert run(*arguments, "--json", "-")[1] == (folder / "x.json").read_text()
+    assert run("*.toml", "none.toml", *ALONE, "--junit", "-")[1] == (folder / "x.xml").read_text()
+
+
+def test_several_jobs_end_with_a_sum(folder, run):
+    status, out, _ = run("good.toml", "heavy.toml", "none.toml", *ALONE)
+    assert status == 1
+    last = out[out.index("IN ALL") :]
+    assert last.startswith(
+        "IN ALL  3 jobs: 1 pass, 1 falling short, 1 could not be checked\n  heavy.toml: hold: fail, "
+    )
+    assert "none.toml: found no such file" in last
+    assert max(map(len, out.splitlines())) <= 100
+    assert "IN ALL" not in run("good.toml")[1]
+    assert run("good.toml", "heavy.toml", "none.toml", *ALONE, "--brief")[1] == last
+    assert run("good.toml", "--brief")[:2] == (0, "IN ALL  1 job: 1 pass\n")
+
+
+def test_same_input_same_bytes_whatever_the_workers_and_the_hash_seed(folder):
+    """From processes of their own, as a pipeline starts them."""
+    outputs = ("--json", "--lines", "--junit")
+    found = []
+    for seed, workers in (("0", "1"), ("1", "2")):
+        files = [folder / f"{seed}{output}" for output in outputs]
+        arguments = [word for pair in zip(outputs, files, strict=True) for word in pair]
+        done = subprocess.run(
+            [sys.executable, "-m", "gripmargin", "check", "**/*.toml", "--samples", "--workers", workers, *arguments],
+            cwd=folder,
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            capture_output=True,
+            check=False,
+        )
+        assert done.returncode == 1
+        assert done.stderr == b""  # no bar in a pipe
+        found.append([done.stdout, *(file.read_bytes() for file in files)])
+    assert found[0] == found[1]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["--json", "-", "--lines", "-"], "--lines: found another report for standard output, expected a place of"),
+        (["--junit", "x", "--json", "./x"], "--junit: found 'x', as --json has, expected a place of its own"),
+        (["--json", "good.toml"], "--json: found 'good.toml', which is read, expected a file that this run does not"),
+        (["--baseline", "good.json", "--json", "good.json"], "--json: found 'good.json', which is read"),
+        (["--lines", "/no/such/folder/x"], "/no/such/folder/x: found No such file or directory, expected a place"),
+        (["--junit", "line"], "line: found a directory, expected a place where a file can be written"),
+        (["--samples", "--junit", "x"], "--samples: found no JSON to put them in, expected --json or --lines beside"),
+        (["--worse", "0.1"], "--worse: found nothing to compare with, expected --baseline beside it"),
+        (["--baseline", "no.json"], "no.json: found no such file, expected a file"),
+        (["--baseline", "good.json", "--worse", "5%"], "--worse: found '5%', expected a number from 0 to below 1"),
+        (["--baseline", "good.json", "--worse", "nan"], "--worse: found nan, expected a share of the earlier value"),
+        (["--baseline", "good.json", "--worse", "-1"], "--worse: found -1.0, expected a share of the earlier value"),
+        (["--workers", "0"], "--workers: found '0', expected a whole number from 1 to 9999"),
+        (["--workers", "two"], "--workers: found 'two', expected a whole number from 1 to 9999"),
+        (["--workers", "9" * 5000], "expected a whole number from 1 to 9999"),
+    ],
+)
+def test_bad_usage_is_found_before_anything_is_judged(folder, run, monkeypatch, arguments, says):
+    (folder / "good.json").write_text("{}")
+    monkeypatch.setattr("gripmargin.run.one.check_file", lambda path: pytest.fail("judged"))
+    before = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+    status, out, err = run("good.toml", *arguments)
+    assert (status, out) == (2, "")
+    assert f"gripmargin: {says}" in err or says in err
+    assert {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()} == before
+
+
+def test_where_one_output_cannot_be_written_none_is(folder, run, monkeypatch):
+    """The folder of the last one goes while the jobs are judged."""
+    (folder / "out").mkdir()
+    (folder / "x.json").write_text("what an earlier run left")
+    from gripmargin.run import one as checker
+
+    real = checker.check_file
+
+    def meanwhile(path):
+        (folder / "out").rmdir()
+        return real(path)
+
+    monkeypatch.setattr(checker, "check_file", meanwhile)
+    assert run("good.toml", "--json", "x.json", "--junit", "out/x.xml")[0] == 2
+    assert (folder / "x.json").read_text() == "what an earlier run left"
+    assert [path.name for path in folder.iterdir() if path.name.startswith(".")] == []
+
+
+def test_devices_and_links_are_written_through(folder, run):
+    (folder / "link.json").symlink_to("real.json")
+    assert run("good.toml", "--json", "link.json", "--junit", "/dev/null")[0] == 0
+    assert (folder / "link.json").is_symlink()
+    assert json.loads((folder / "real.json").read_text())["verdict"] == "pass"
+    assert not Path("/dev/null").is_file()
+
+
+def test_a_pipe_is_an_output_too(folder):
+    done = subprocess.run(
+        [sys.executable, "-m", "gripmargin", "check", "good.toml", "--json", "/dev/stdout", "--lines", "/dev/stderr"],
+        cwd=folder,
+        capture_output=True,
+        check=False,
+    )
+    assert done.returncode == 0
+    assert b'"verdict": "pass"' in done.stdout
+    assert json.loads(done.stderr)["verdict"] == "pass"
+
+
+def test_a_name_that_is_no_text_is_an_entry_all_the_same(folder):
+    name = os.fsdecode(b"caf\xe9.toml")
+    outputs = ["--json", "x.json", "--lines", "x.jsonl", "--junit", "x.xml"]
+    done = subprocess.run(
+        [sys.executable, "-m", "gripmargin", "check", name, *outputs], cwd=folder, capture_output=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (2, b"gripmargin: caf\\udce9.toml: found no such file, expected a file\n")
+    assert json.loads((folder / "x.json").read_text())["job_file"] == name
+    assert json.loads((folder / "x.jsonl").read_text())["job_file"] == name
+    assert "caf\\udce9.toml" in (folder / "x.xml").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("others", "status"), [(["good"], 4), (["noisy"], 4), (["none"], 4), (["heavy"], 1), ([], 4)], ids=str
+)
+def test_a_fault_of_ours_comes_after_what_falls_short_and_before_the_rest(
+    folder, write, run, monkeypatch, others, status
+):
+    from gripmargin.run import one as checker
+
+    write("noisy", "2 kg", noise=0.3)
+    (folder / "crash.toml").write_text("")
+    real = checker.check_file
+    monkeypatch.setattr(checker, "check_file", lambda path: {}[path] if path == "crash.toml" else real(path))
+    found, _, err = run(*(f"{name}.toml" for name in [*others, "crash"]), *ALONE, "--junit", "x.xml")
+    assert found == status
+    assert "crash.toml: an error of the program itself: KeyError: 'crash.toml'. Nothing was decided" in err
+    assert 'name="could not be checked"' in (folder / "x.xml").read_text()
+
+
+@pytest.mark.parametrize("room", ["gripmargin.run.one.check_file", "gripmargin.cli.check.checked_places"])
+def test_the_trace_of_a_fault_is_shown_when_asked_for(folder, monkeypatch, capsys, room):
+    """And the status stays 4: that of a traceback, 1, would be a verdict."""
+
+    def broken(*arguments):
+        raise ZeroDivisionError("a fault of ours")
+
+    monkeypatch.setattr(room, broken)
+    for asked in ("", "1"):
+        monkeypatch.setenv("GRIPMARGIN_TRACEBACK", asked)
+        assert cli.main(["check", str(folder / "good.toml")]) == 4
+        err = capsys.readouterr().err
+        assert ("Traceback" in err) == bool(asked)
+        assert "ZeroDivisionError: a fault of ours" in err
+
+
+def test_worse_than_approved_is_status_1(folder, write, run):
+    """Even where every target is reached."""
+    assert run("good.toml", "line/a/good.toml", *ALONE, "--json", "approved.json")[0] == 0
+    status, out, _ = run("good.toml", "line/a/good.toml", *ALONE, "--baseline", "approved.json", "--worse", "0")
+    assert status == 0
+    assert out.endswith("BASELINE  2 jobs compared; nothing got worse by more than 0 %\n")
+    write("good", "430 g")
+    status, out, _ = run("good.toml", "line/a/good.toml", *ALONE, "--baseline", "approved.json", "--junit", "x.xml")
+    assert status == 1
+    assert "PASS  good" in out
+    assert "BASELINE  worse than approved: " in out
+    assert "% less" in out
+    assert 'name="compared with the baseline"' in (folder / "x.xml").read_text()
+    assert run("good.toml", *ALONE, "--baseline", "approved.json", "--worse", "0.2")[0] == 1  # a job is gone
+    status, out, err = run("good.toml", "line/a/good.toml", *ALONE, "--baseline", "approved.json", "--json", "-")
+    assert status == 1
+    assert len(json.loads(out)) == 2  # the report alone
+    assert "BASELINE  worse than approved" in err
+
+
+def test_jobs_that_cannot_be_told_apart_are_reported_all_the_same(folder, write, run):
+    run("good.toml", "--json", "approved.json")
+    write("twin", job="good")
+    status, _, err = run("good.toml", "twin.toml", *ALONE, "--baseline", "approved.json", "--lines", "x.jsonl")
+    assert status == 2
+    assert "two jobs with the name 'good'" in err
+    assert len((folder / "x.jsonl").read_text().splitlines()) == 2
+
+
+def test_an_interrupt_ends_cleanly(folder, write, watched):
+    """As Ctrl-C does it: to the whole group of processes. No report is half written, no process stays."""
+    for name in ("slow1", "slow2", "slow3", "slow4"):
+        write(name)
+    program = subprocess.Popen(
+        [sys.executable, "-m", "gripmargin", "check", "slow*.toml", "--workers", "2", "--json", "x.json"],
+        cwd=folder,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+    )
+    end = time.monotonic() + 60
+    while not watched.counted("begin") and time.monotonic() < end:
+        time.sleep(0.02)
+    os.killpg(program.pid, signal.SIGINT)
+    out, err = program.communicate(timeout=30)
+    assert program.returncode == 4
+    assert err.decode().replace("a library that prints\n", "") == "gripmargin: interrupted\n"
+    assert out == b""
+    assert not (folder / "x.json").exists()
+    with pytest.raises(ProcessLookupError):  # all of the group are gone
+        os.killpg(program.pid, 0)
