@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 
-pytest_plugins = ["support.jobs"]
+pytest_plugins = ["support.jobs", "support.slides"]
 
 REFERENCE = Path(__file__).parent / "reference"
 

@@ -6,7 +6,7 @@ robot toolbox and no plotting.
 
 from typing import TYPE_CHECKING, Any
 
-from gripmargin.base.version import __version__
+from gripmargin.base.version import __version__ as __version__
 
 if TYPE_CHECKING:
     from gripmargin.base.errors import FaultError, GripmarginError, InputError, InputErrors, RobotError
@@ -162,7 +162,6 @@ __all__ = [
     "Tuning",
     "Verdict",
     "Worsening",
-    "__version__",
     "chain_from_axes",
     "check",
     "check_file",

@@ -28,8 +28,8 @@ from gripmargin import cli
 from gripmargin.base.units import DIMENSIONS, parse_quantity
 from gripmargin.checks.case import work_out
 from gripmargin.checks.handover import pressure, release
-from gripmargin.checks.hold.check import check as hold
-from gripmargin.checks.hold.check import remedies, use
+from gripmargin.checks.hold import check as hold
+from gripmargin.checks.hold import remedies, use
 from gripmargin.contact import cells, limit, restraint, simulation, travel
 from gripmargin.files.job_builder import build_job
 from gripmargin.files.job_file import read_job

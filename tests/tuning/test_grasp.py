@@ -23,9 +23,9 @@ def lifted(smooth, slide, pads, part):
     )
 
 
-def test_pads_go_under_the_centre_of_mass(smooth, slide, film):
+def test_pads_go_under_the_centre_of_mass(smooth, slide, even_film):
     part = gm.Part(mass=1.0, com=[0.03, -0.02, 0.003], inertia=[3e-3, 7e-3, 1e-2, 0, 0, 0], outline=PLATE)
-    job = lifted(smooth, slide, (gm.Pad.rectangle("pad", film(6e4), [0.05, 0.05]),), part)
+    job = lifted(smooth, slide, (gm.Pad.rectangle("pad", even_film(6e4), [0.05, 0.05]),), part)
     case = work_out(job)
     found = better_grasp(case, Demands.of(case))
     assert found.shift == pytest.approx((0.03, -0.02), abs=0.0021)
@@ -37,29 +37,29 @@ def test_pads_go_under_the_centre_of_mass(smooth, slide, film):
     assert found.ratio_shifted > 2 * found.ratio_now
 
 
-def test_the_region_given_and_the_outline_bound_the_shift(smooth, slide, film):
+def test_the_region_given_and_the_outline_bound_the_shift(smooth, slide, even_film):
     part = gm.Part(mass=1.0, com=[0.03, -0.02, 0.003], inertia=[3e-3, 7e-3, 1e-2, 0, 0, 0], outline=PLATE)
-    job = lifted(smooth, slide, (gm.Pad.rectangle("pad", film(6e4), [0.05, 0.05]),), part)
+    job = lifted(smooth, slide, (gm.Pad.rectangle("pad", even_film(6e4), [0.05, 0.05]),), part)
     case = work_out(job)
     found = better_grasp(case, Demands.of(case), (-0.01, 0.01, -0.005, 0.005))
     assert found.shift == pytest.approx((0.01, -0.005), abs=1e-9)
-    edge = gm.Pad.rectangle("pad", film(6e4), [0.05, 0.05], gm.pose((0.11, 0.0, 0.0)))
+    edge = gm.Pad.rectangle("pad", even_film(6e4), [0.05, 0.05], gm.pose((0.11, 0.0, 0.0)))
     case = work_out(lifted(smooth, slide, (edge,), part))
     assert better_grasp(case, Demands.of(case)).region[1] == pytest.approx(0.15 - 0.135)
 
 
-def test_area_of_a_centred_pull_grows_with_the_load(smooth, slide, film, flat_part):
+def test_area_of_a_centred_pull_grows_with_the_load(smooth, slide, even_film, flat_part):
     # pull alone on a centred pad: margin = A S / F, so the area needed is the target over the margin
-    job = lifted(smooth, slide, (gm.Pad.rectangle("pad", film(6e4), [0.05, 0.05]),), flat_part(2.0))
+    job = lifted(smooth, slide, (gm.Pad.rectangle("pad", even_film(6e4), [0.05, 0.05]),), flat_part(2.0))
     case = work_out(job)
     found = better_grasp(case, Demands.of(case))
     assert found.area_factor == pytest.approx(1.0 / found.ratio_now, abs=0.02)
     assert found.shift == (0.0, 0.0)
 
 
-def test_tilt_turns_a_shear_into_a_press(smooth, slide, film, flat_part):
+def test_tilt_turns_a_shear_into_a_press(smooth, slide, even_film, flat_part):
     # a part pulled off by its weight and pushed sideways: leaning the tool lets the pads press
-    job = lifted(smooth, slide, (gm.Pad.rectangle("pad", film(6e4, pull=2.5e4), [0.05, 0.05]),), flat_part(2.0))
+    job = lifted(smooth, slide, (gm.Pad.rectangle("pad", even_film(6e4, pull=2.5e4), [0.05, 0.05]),), flat_part(2.0))
     case = work_out(job)
     found = better_grasp(case, Demands.of(case))
     # u^2 = (F cos b / A S)^2 + (F sin b / A T)^2 with T > S: the steepest tilt looked at is the best

@@ -11,7 +11,7 @@ from gripmargin.tuning.rests import stretches
 
 
 @pytest.fixture
-def two_moves(slide, film, flat_part):
+def two_moves(slide, even_film, flat_part):
     """A slow move there and a quick one back, with rest or a blend between them."""
 
     def make(exact_moves, *, gap=0.0, phases=(), labels=("there", "back")):
@@ -23,7 +23,7 @@ def two_moves(slide, film, flat_part):
             name="there and back",
             trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd, moves=moves),
             robot=slide(),
-            gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film(4e4), [0.05, 0.05]),)),
+            gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", even_film(4e4), [0.05, 0.05]),)),
             part=flat_part(1.0),
             gravity=(0.0, 0.0, 0.0),
             phases=phases,
@@ -103,14 +103,14 @@ def test_positions_alone_are_enough(two_moves, exact_moves):
     assert all(0.9 * b.factor < a.factor <= b.factor for a, b in zip(found.rows, exact.rows, strict=True))
 
 
-def test_poses_are_tuned_as_well(film, flat_part, exact_moves):
+def test_poses_are_tuned_as_well(even_film, flat_part, exact_moves):
     exact = exact_moves(3, (0.0, 1.5, [0.4, 0.2, 0.1]))
     t = np.arange(0.0, 1.502, 0.004)
     down = np.broadcast_to(np.diag([1.0, -1.0, -1.0]), (t.size, 3, 3))
     job = gm.Job(
         name="poses",
         trajectory=gm.PoseTrajectory(t=t, position=exact.at(t)[0], rotation=down),
-        gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film(4e4), [0.05, 0.05]),)),
+        gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", even_film(4e4), [0.05, 0.05]),)),
         part=flat_part(1.0),
     )
     tuning = gm.tune(job)

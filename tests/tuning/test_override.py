@@ -13,23 +13,23 @@ from gripmargin.tuning.override import at_speed, back_off, closed_form
 from gripmargin.workcell.job import JointLimits
 
 
-def shear_job(slide, smooth, film, flat_part, **more):
+def shear_job(slide, smooth, even_film, flat_part, **more):
     """1 kg on 25 cm^2 of 4 N/cm^2 shear strength, moved sideways where nothing weighs: at most 50 m/s^2 at target 2."""
     return gm.Job(
         name="sideways",
         trajectory=smooth(),
         robot=slide(),
-        gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film(4e4), [0.05, 0.05]),)),
+        gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", even_film(4e4), [0.05, 0.05]),)),
         part=flat_part(1.0),
         gravity=(0.0, 0.0, 0.0),
         **more,
     )
 
 
-def test_factor_of_a_sideways_move_is_the_square_root_of_what_the_pads_allow(slide, smooth, film, flat_part):
+def test_factor_of_a_sideways_move_is_the_square_root_of_what_the_pads_allow(slide, smooth, even_film, flat_part):
     # peak acceleration of the unit polynomial 10/sqrt(3) L/T^2 (Flash & Hogan 1985); A S / (2 m) = 50 m/s^2
     expected = np.sqrt(50.0 / (10.0 / np.sqrt(3.0) * 1.0 / 2.0**2))
-    job = shear_job(slide, smooth, film, flat_part)
+    job = shear_job(slide, smooth, even_film, flat_part)
     factor, limit = closed_form(work_out(job), Demands.of(work_out(job)))
     assert factor == pytest.approx(expected, rel=2e-4)
     assert limit.by == "hold"
@@ -72,9 +72,9 @@ def test_rates_that_are_estimated_leave_less(random_path_job):
     # peaks of the unit polynomial over 1 m in 2 s: 15/8 L/T, 10/sqrt(3) L/T^2, 60 L/T^3 (Flash & Hogan 1985)
     [(1, "speed", 15 / 8 / 2), (2, "acceleration", 10 / np.sqrt(3) / 4), (3, "jerk", 60 / 8)],
 )
-def test_joint_limits_bind_with_their_own_power(slide, smooth, film, flat_part, order, key, at_one):
+def test_joint_limits_bind_with_their_own_power(slide, smooth, even_film, flat_part, order, key, at_one):
     limits = JointLimits(**{key: [at_one * 1.3**order]})
-    job = shear_job(slide, smooth, film, flat_part, joint_limits=limits)
+    job = shear_job(slide, smooth, even_film, flat_part, joint_limits=limits)
     found = gm.tune(job).override
     assert found.factor == pytest.approx(1.3, abs=0.01)
     assert found.limit.by == f"joint {key}"
@@ -97,8 +97,8 @@ def test_other_targets_of_the_carry_are_kept(random_path_job, targets):
     assert not gm.check_job(at_speed(strict, 1.02 * found.factor)).passed
 
 
-def test_one_pad_cannot_do_without_itself(slide, smooth, film, flat_part):
-    job = shear_job(slide, smooth, film, flat_part, targets=gm.Targets(one_pad_lost=1.0))
+def test_one_pad_cannot_do_without_itself(slide, smooth, even_film, flat_part):
+    job = shear_job(slide, smooth, even_film, flat_part, targets=gm.Targets(one_pad_lost=1.0))
     tuning = gm.tune(replace(job, gravity=(0.0, 0.0, -9.8)))
     assert tuning.verdict == "fail"
     assert tuning.standstill.check == "one_pad_lost"
@@ -140,10 +140,10 @@ def test_stepping_back_is_exact_for_one_sample():
     assert back_off(1 / 1.264, 1 / 0.4) * 1.2 == pytest.approx(1.0)
 
 
-def test_a_slower_press_does_not_count_on_longer_waits(slide, smooth, film, flat_part):
+def test_a_slower_press_does_not_count_on_longer_waits(slide, smooth, even_film, flat_part):
     # Pressed on for about 0.3 s where 0.5 s are needed: at 0.4 of the speed that would be long enough, but a
     # controller's wait need not stretch with the speed.
-    material = replace(film(4e4), full_preload=1e4, min_dwell=0.5)
+    material = replace(even_film(4e4), full_preload=1e4, min_dwell=0.5)
     t = np.arange(0.0, 3.501, 0.002)
     x, fall, rise = t, np.clip(t / 1.0, 0, 1), np.clip((t - 1.1) / 2.4, 0, 1)
 

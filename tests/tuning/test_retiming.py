@@ -24,12 +24,12 @@ BARELY = 1e-4  # [s] a ramp that is none
 
 
 @pytest.fixture
-def track(slide, smooth, film, flat_part):
+def track(slide, smooth, even_film, flat_part):
     """One metre in a straight line, pads that hold 1 kg against some acceleration."""
 
     def make(most, *, axis=(1.0, 0.0, 0.0), gravity=(0.0, 0.0, 0.0), pull=None, joint=1e3, ramp=BARELY):
         area, target = 0.05**2, 2.0
-        pads = gm.Pad.rectangle("pad", film(most * target / area, pull=pull), [0.05, 0.05])
+        pads = gm.Pad.rectangle("pad", even_film(most * target / area, pull=pull), [0.05, 0.05])
         job = gm.Job(
             name="straight",
             trajectory=smooth(),
@@ -80,14 +80,14 @@ def test_the_law_is_its_own_derivative_and_rests_at_both_ends():
     assert np.abs(np.diff(acceleration) / np.diff(t)).max() <= 2.0 / 0.05 * 1.001
 
 
-def test_ramp_is_the_period_of_the_slowest_swing(film, slide, smooth):
+def test_ramp_is_the_period_of_the_slowest_swing(even_film, slide, smooth):
     # sideways on a soft layer: T = 2 pi sqrt(m / (k_t A)); a small part on a wide pad does not rock first
     part = gm.Part(mass=2.0, com=[0, 0, 0], inertia=[1e-4, 1e-4, 2e-4, 0, 0, 0])
-    pad = gm.Pad.rectangle("pad", film(shear_stiffness=1e6), [0.08, 0.08])
+    pad = gm.Pad.rectangle("pad", even_film(shear_stiffness=1e6), [0.08, 0.08])
     job = gm.Job(name="soft", trajectory=smooth(), robot=slide(), gripper=gm.Gripper(pads=(pad,)), part=part)
     period = 2 * np.pi * np.sqrt(2.0 / (1e6 * 0.08**2))
     assert natural_ramp(work_out(job)) == pytest.approx(period, rel=1e-6)
-    stiff = gm.Pad.rectangle("pad", film(shear_stiffness=2.5e8), [0.08, 0.08])
+    stiff = gm.Pad.rectangle("pad", even_film(shear_stiffness=2.5e8), [0.08, 0.08])
     quick = natural_ramp(work_out(replace(job, gripper=gm.Gripper(pads=(stiff,)))))
     periods = quick / (2 * np.pi * np.sqrt(2.0 / (1e8 * 0.08**2)))  # now it swings along the normal
     assert periods == pytest.approx(round(periods), rel=1e-6)

@@ -24,11 +24,11 @@ def standing(tool_axis_up, film_, part):
 
 
 @pytest.mark.parametrize("share", [0.51, 0.7, 0.95])
-def test_least_tilt_of_a_part_held_sideways_is_in_closed_form(film, flat_part, share):
+def test_least_tilt_of_a_part_held_sideways_is_in_closed_form(even_film, flat_part, share):
     # Level tool: all weight is shear. Leaned back by b the part lies on the pad: shear m g cos b, the rest presses.
     mass, area, target = 1.0, 0.05**2, 2.0
     strength = share * target * mass * 9.80665 / area
-    job = standing((0.0, np.pi / 2, 0.0), film(strength, pull=1e3), flat_part(mass))
+    job = standing((0.0, np.pi / 2, 0.0), even_film(strength, pull=1e3), flat_part(mass))
     tuning = gm.tune(job)
     assert tuning.verdict == "fail"
     assert tuning.override is None
@@ -38,9 +38,9 @@ def test_least_tilt_of_a_part_held_sideways_is_in_closed_form(film, flat_part, s
     assert "tilt of the tool by" in found.text
 
 
-def test_the_tilt_named_is_enough_and_a_little_less_is_not(film):
+def test_the_tilt_named_is_enough_and_a_little_less_is_not(even_film):
     part = gm.Part(mass=1.0, com=[0.004, 0.002, 0.03], inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0])
-    job = standing((0.3, np.pi / 2, 0.1), film(1.2e4), part)
+    job = standing((0.3, np.pi / 2, 0.1), even_film(1.2e4), part)
     found = gm.tune(job).standstill
     axis, level = np.array(found.tilt_axis), gm.pose(rpy=(0.3, np.pi / 2, 0.1))[:3, :3]
     from scipy.spatial.transform import Rotation
@@ -58,14 +58,14 @@ def test_the_tilt_named_is_enough_and_a_little_less_is_not(film):
     assert margins[1] < 2.0
 
 
-def test_no_tilt_helps_pads_that_are_far_too_small(film):
+def test_no_tilt_helps_pads_that_are_far_too_small(even_film):
     part = gm.Part(mass=50.0, com=[0.05, 0.0, 0.3], inertia=[1, 1, 1, 0, 0, 0])
-    found = gm.tune(standing((0.0, np.pi / 2, 0.0), film(1e3), part)).standstill
+    found = gm.tune(standing((0.0, np.pi / 2, 0.0), even_film(1e3), part)).standstill
     assert found.tilt is None
     assert found.best_margin < 2.0
     assert "no tilt" in found.text
 
 
-def test_a_job_that_stands_has_none(film, flat_part):
-    case = work_out(standing((np.pi, 0.0, 0.0), film(5e4), flat_part(0.2)))
+def test_a_job_that_stands_has_none(even_film, flat_part):
+    case = work_out(standing((np.pi, 0.0, 0.0), even_film(5e4), flat_part(0.2)))
     assert standstill(case, Demands.of(case)) is None

@@ -70,7 +70,7 @@ class Value:
 
     def __reduce__(self) -> tuple[Any, ...]:
         content = {f.name: getattr(self, f.name) for f in fields(self) if f.init}  # type: ignore[arg-type]
-        return _rebuild, (type(self), content)
+        return rebuild, (type(self), content)
 
     def __eq__(self, other: object) -> bool:
         if type(self) is not type(other):
@@ -85,7 +85,8 @@ class Value:
         return hash(tuple((v + 0.0).tobytes() if isinstance(v, np.ndarray) else v for v in content))  # -0.0 equals 0.0
 
 
-def _rebuild(kind: type[Any], content: dict[str, Any]) -> Any:
+def rebuild(kind: type[Any], content: dict[str, Any]) -> Any:
+    """Make a value anew from its content: what unpickling calls."""
     return kind(**content)
 
 

@@ -466,8 +466,8 @@ def test_published_stops_that_make_no_sense_are_refused(given):
 def test_the_theory_states_the_figures_of_the_code():
     from pathlib import Path
 
-    from gripmargin.checks.stop.check import remedies as stop_remedies
-    from gripmargin.checks.stop.check import stops
+    from gripmargin.checks.stop import remedies as stop_remedies
+    from gripmargin.checks.stop import stops
 
     text = " ".join((Path(__file__).parents[3] / "docs" / "theory.md").read_text(encoding="utf-8").split())
     for phrase in (

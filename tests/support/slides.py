@@ -9,7 +9,7 @@ from gripmargin.workcell.job import JointLimits
 
 
 @pytest.fixture(scope="session")
-def film():
+def even_film():
     """Pads that hold as much along as across."""
 
     def make(strength=5e4, *, pull=None, shear_stiffness=3.3e7):
@@ -59,7 +59,7 @@ def smooth():
 
 
 @pytest.fixture(scope="session")
-def random_path_job(arm, film):
+def random_path_job(arm, even_film):
     """A six-axis arm with four pads on a smooth path through random joint positions, by a minimum-jerk law."""
 
     def make(seed, *, strength=1.2e4, speed=8.0, acceleration=80.0, duration=3.0, hold=2.0, jerk=None):
@@ -73,7 +73,7 @@ def random_path_job(arm, film):
         sdd = 60 * x * (1 - x) * (1 - 2 * x) / duration**2
         first, second = path(s, 1), path(s, 2)
         pads = tuple(
-            gm.Pad.rectangle(f"{a}", film(strength), [0.03, 0.03], gm.pose((x, y, 0)))
+            gm.Pad.rectangle(f"{a}", even_film(strength), [0.03, 0.03], gm.pose((x, y, 0)))
             for a, (x, y) in enumerate([(-0.05, -0.05), (0.05, -0.05), (0.05, 0.05), (-0.05, 0.05)])
         )
         return gm.Job(
