@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,8 @@ from gripmargin.workcell.job import Job
 
 if TYPE_CHECKING:
     from gripmargin.contact.handover import Pickup, Putdown
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -52,6 +54,13 @@ class Case:
     pickup: Pickup | None
     counted: Counted
     airborne: NDArray[np.bool_]
+    _known: dict[Callable[[Any], Any], Any] = field(init=False, repr=False, default_factory=dict)
+
+    def shared(self, work: Callable[[Case], T]) -> T:
+        """Return what a piece of work on this case gives, done once for all checks that need it."""
+        if work not in self._known:
+            self._known[work] = work(self)
+        return self._known[work]
 
     @property
     def backing(self) -> Backing:

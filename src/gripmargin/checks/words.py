@@ -6,6 +6,9 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from gripmargin.checks.margin import WorstMargin
+from gripmargin.results.findings import Finding, Verdict
+
 
 def figure(value: float | None) -> str:
     """A margin, ratio or share: two decimals, a dash where there is none."""
@@ -47,6 +50,19 @@ def spans(times: Sequence[tuple[float, float]], most: int = 3) -> str:
 def in_move(move: str | None) -> str:
     """Which move, where there are labels."""
     return "" if move is None else f" in move '{move}'"
+
+
+def move_first(move: str | None) -> str:
+    """Which move, at the head of a sentence; nothing where there are no labels."""
+    return "" if move is None else f"move '{move}', "
+
+
+def where_and_how_much(finding: Finding, worst: WorstMargin) -> str:
+    """The head of a sentence about a stretch: which move, when, and how far its margin goes."""
+    margin = f"margin {figure(worst.margin)}"
+    if finding.verdict is not Verdict.FAIL:
+        margin += f", may be as low as {figure(worst.margin_low)}" if worst.margin_low else ", may be anything"
+    return f"{move_first(worst.at.move)}{spans(finding.spans)}: {margin}"
 
 
 def ranked(parts: Mapping[str, float]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -113,7 +114,7 @@ def plain(value: Any) -> Any:
             holes[~np.isfinite(value)] = None
             return holes.tolist()
         return value.tolist()
-    if isinstance(value, dict):
+    if isinstance(value, Mapping):
         return {key: plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [plain(item) for item in value]

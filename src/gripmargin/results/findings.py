@@ -1,9 +1,9 @@
-"""Verdicts, results and findings; the one place that compares a value with its target."""
+"""Verdicts, results and findings; the one place that compares a value with its target and ranks what falls short."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.results.record import NoFigures, Record
 
 
 class Verdict(StrEnum):
@@ -55,8 +56,8 @@ def overall(verdicts: Iterable[Verdict]) -> Verdict:
     return Verdict.UNDECIDED
 
 
-@dataclass(frozen=True, kw_only=True)
-class Place:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Place(Record):
     """A sample of the program.
 
     Attributes:
@@ -81,7 +82,8 @@ class CheckResult:
         low: Least value it may have, errors of the rates included.
         high: Largest value it may have.
         target: Least value wanted.
-        at: The worst sample.
+        at: Where `value` is.
+        low_at: Where `low` is.
         details: Further figures, SI.
         text: What the value is, for a person.
         lines: Further sentences for a person.
@@ -95,7 +97,8 @@ class CheckResult:
     high: float | None
     target: float
     at: Place | None
-    details: dict[str, Any] = field(default_factory=dict)
+    low_at: Place | None = None
+    details: Mapping[str, Any] = field(default_factory=NoFigures)
     text: str = ""
     lines: tuple[str, ...] = ()
     measure: str = "margin"
@@ -131,6 +134,7 @@ class Finding:
         worst: The worst sample in it and what is known there.
         because: Causes, as shares and figures.
         remedies: What to change, by how much; any one of them is enough.
+        share: Least value that the check's figure may have there, over its target [-]; 0 where it is not known.
         text: The finding in a sentence.
         lines: More about the worst sample, each a word and a sentence.
     """
@@ -140,10 +144,11 @@ class Finding:
     start: float
     end: float
     spans: tuple[tuple[float, float], ...]
-    worst: dict[str, Any]
-    because: dict[str, Any]
+    worst: Mapping[str, Any]
+    because: Mapping[str, Any]
     remedies: tuple[Remedy, ...]
-    text: str
+    share: float = 0.0
+    text: str = ""
     lines: tuple[tuple[str, str], ...] = ()
 
     @property
@@ -151,6 +156,11 @@ class Finding:
         """All remedies in a sentence; where there is none, why."""
         useful = [remedy.text for remedy in self.remedies if remedy.action != "none"]
         return "; or ".join(useful or [remedy.text for remedy in self.remedies])
+
+
+def worst_first(findings: Iterable[Finding]) -> list[Finding]:
+    """Return findings by severity: what falls short first, then by share of the target, then by time."""
+    return sorted(findings, key=lambda f: (f.verdict is not Verdict.FAIL, f.share, f.start))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,12 +172,14 @@ class Outcome:
         findings: Stretches that fall short or cannot be decided.
         not_checked: What of it was not made, and why.
         assumed: What it took for granted.
+        series: Figures at every sample, by their names in `gripmargin.results.report.Samples`.
     """
 
     results: tuple[CheckResult, ...] = ()
     findings: tuple[Finding, ...] = ()
     not_checked: tuple[NotChecked, ...] = ()
     assumed: tuple[str, ...] = ()
+    series: Mapping[str, FloatArray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -181,3 +193,58 @@ class NotChecked:
 
     check: str
     reason: str
+
+
+def undecided(
+    check: str, target: float, reason: str, *, remedy: str = "", measure: str = "margin", at: Place | None = None
+) -> CheckResult:
+    """Return the result of a check whose figure is not known.
+
+    Args:
+        check: Its name.
+        target: Least value wanted.
+        reason: Why it is not known.
+        remedy: What would help, in a few words.
+        measure: What kind of figure it would be.
+        at: Where it would be.
+    """
+    return CheckResult(
+        check=check,
+        verdict=Verdict.UNDECIDED,
+        value=None,
+        low=None,
+        high=None,
+        target=target,
+        at=at,
+        text=reason,
+        lines=(f"{reason}; {remedy}" if remedy else reason,),
+        measure=measure,
+    )
+
+
+def exact(
+    check: str, value: float, target: float, at: Place, details: Mapping[str, Any], *, measure: str = "margin"
+) -> CheckResult:
+    """Return the result of a check whose figure is known without an error.
+
+    Args:
+        check: Its name.
+        value: The figure; None stands in its place where it is not finite.
+        target: Least value wanted.
+        at: Where it is.
+        details: Further figures.
+        measure: What kind of figure it is.
+    """
+    figure = value if math.isfinite(value) else None
+    return CheckResult(
+        check=check,
+        verdict=judge(value, value, target),
+        value=figure,
+        low=figure,
+        high=figure,
+        target=target,
+        at=at,
+        low_at=at,
+        details=details,
+        measure=measure,
+    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Final
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import GripmarginError, InputError
@@ -60,6 +60,18 @@ class Samples:
     stop_margin: FloatArray
     swing_margin: FloatArray
     swing_margin_low: FloatArray
+
+
+# Figures at every sample that checks give; NaN everywhere where a check was not made.
+SERIES: Final = (
+    "hold_margin",
+    "hold_margin_low",
+    "peel_index",
+    "peel_azimuth",
+    "stop_margin",
+    "swing_margin",
+    "swing_margin_low",
+)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,10 +5,16 @@ from __future__ import annotations
 import numpy as np
 
 from gripmargin.checks.case import Case
+from gripmargin.checks.registry import CHECKS, judged
 from gripmargin.contact.cells import is_cut_by_outline
 from gripmargin.workcell import STANDARD_AIR_DENSITY, STANDARD_GRAVITY
 from gripmargin.workcell.job import Job
 
+LOAD = "Rigid-body load (Newton and Euler): Craig, Introduction to Robotics, ch. 6 (from memory)."
+AIR = (
+    "Drag of a flat plate, coefficient 1.28: NASA Glenn Research Center, Shape Effects on Drag. Added mass of a disc: "
+    "Lamb, Hydrodynamics (from memory).",
+)
 NOT_EARTH = 0.05  # [m/s^2] more than gravity differs from place to place on the earth
 MUCH_LARGER = 4.0  # pad area over coupon area from which strength is said to be extrapolated
 
@@ -48,6 +54,14 @@ def assumed(case: Case) -> list[str]:
     return out
 
 
+def references(case: Case) -> tuple[str, ...]:
+    """Return the published sources of the methods that ran, each once, in the order in which they come."""
+    job = case.job
+    found = [LOAD, *(AIR if job.part.drag_area is not None else ())]
+    found += [source for check in CHECKS for source in check.references(job)]
+    return tuple(dict.fromkeys([*found, *case.motion.references]))
+
+
 def _bond(case: Case) -> list[str]:
     if case.pickup is None:
         return ["Full bond: every pad was pressed on wholly and long enough before the carry."]
@@ -60,19 +74,8 @@ def _bond(case: Case) -> list[str]:
 
 
 def _targets(job: Job) -> str:
-    named = {
-        "hold": job.targets.hold,
-        "preload": job.targets.preload,
-        "release": job.targets.release,
-        "pressure": job.targets.pressure,
-        "flange": job.targets.flange if job.flange else None,
-        "stop": job.targets.stop if job.stop else None,
-        "peel": job.targets.peel,
-        "one pad lost": job.targets.one_pad_lost,
-        "swing": job.targets.hold if job.targets.swing is None else job.targets.swing,
-        "settle": None if job.nest is None or job.nest.tolerance is None else job.targets.settle,
-    }
-    return ", ".join(f"{name} {value:g}" for name, value in named.items() if value is not None)
+    named = [(each.name.replace("_", " "), each.target(job)) for each in judged()]
+    return ", ".join(f"{name} {value:g}" for name, value in named if value is not None)
 
 
 def _gaps(job: Job) -> list[str]:

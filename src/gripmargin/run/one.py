@@ -11,18 +11,12 @@ from numpy.typing import ArrayLike
 
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case, work_out
-from gripmargin.checks.hold.check import check_hold
-from gripmargin.checks.recorded.check import check_recorded
-from gripmargin.checks.references import references
-from gripmargin.checks.stop.check import check_stop
-from gripmargin.checks.swing.check import check_swing
-from gripmargin.checks.swing.settle import check_settle
-from gripmargin.checks.wrist.check import check_flange
+from gripmargin.checks.registry import CHECKS
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import NotChecked, Outcome, overall
-from gripmargin.results.report import Report, Samples
-from gripmargin.run.assumptions import as_read, assumed
+from gripmargin.results.report import SERIES, Report, Samples
+from gripmargin.run.assumptions import as_read, assumed, references
 from gripmargin.run.scene import scene_of
 from gripmargin.workcell import (
     STANDARD_AIR_DENSITY,
@@ -149,64 +143,40 @@ def check_job(job: Job) -> Report:
         raise InputError(
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
         )
-    hold = check_hold(case)
-    swing = check_swing(case, hold.use)
-    stop = check_stop(case, swing.stretches)
-    outcomes = (
-        *_handovers(case),
-        hold.outcome,
-        swing.outcome,
-        check_settle(case, swing.stretches),
-        stop.outcome,
-        check_recorded(case, hold.margin),
-        check_flange(case),
-    )
-    motion = case.motion.at
+    outcomes = tuple(check.answer(case) for check in CHECKS)
+    results = tuple(result for outcome in outcomes for result in outcome.results)
     return Report(
         job=job.name,
-        verdict=overall(result.verdict for outcome in outcomes for result in outcome.results),
-        checks=tuple(result for outcome in outcomes for result in outcome.results),
+        verdict=overall(result.verdict for result in results),
+        checks=results,
         findings=tuple(sorted((f for outcome in outcomes for f in outcome.findings), key=lambda f: f.start)),
         not_checked=(*(item for outcome in outcomes for item in outcome.not_checked), *_beyond(job)),
         assumed=(*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
         notes=tuple(as_read(case)),
-        references=(*references(job), *case.motion.references),
-        samples=Samples(
-            t=job.trajectory.t,
-            phase=job.phase_map.kinds(),
-            move=job.trajectory.moves or (),
-            position=motion.position,
-            acceleration=motion.acceleration,
-            angular_velocity=motion.angular_velocity,
-            angular_acceleration=motion.angular_acceleration,
-            force=case.load[:3].T,
-            moment=case.load[3:].T,
-            hold_margin=hold.margin,
-            hold_margin_low=hold.margin_low,
-            peel_index=hold.peel_index,
-            peel_azimuth=hold.peel_azimuth,
-            swing_margin=swing.margin,
-            swing_margin_low=swing.margin_low,
-            stop_margin=stop.margin,
-        ),
+        references=references(case),
+        samples=_samples(case, outcomes),
         scene=scene_of(case),
         plotter=_plots,
     )
 
 
-def _handovers(case: Case) -> tuple[Outcome, ...]:
-    """Preload, release and pressure: the checks for which contact is simulated."""
-    job = case.job
-    if job.pick is None and job.nest is None:
-        reasons = [("preload", "the job has no [pick] face"), ("release", "the job has no [nest] face")]
-        reasons.append(("pressure", "no preload or release was simulated"))
-        return (Outcome(not_checked=tuple(NotChecked(check=name, reason=reason) for name, reason in reasons)),)
-    # 0.2 s of imports that only jobs with a face pay
-    from gripmargin.checks.handover.preload import check_preload  # noqa: PLC0415
-    from gripmargin.checks.handover.pressure import check_pressure  # noqa: PLC0415
-    from gripmargin.checks.handover.release import check_release  # noqa: PLC0415
-
-    return check_preload(case), check_release(case, case.putdowns), check_pressure(case, case.putdowns)
+def _samples(case: Case, outcomes: Sequence[Outcome]) -> Samples:
+    motion, trajectory = case.motion.at, case.job.trajectory
+    series = {name: np.full(trajectory.samples, np.nan) for name in SERIES}
+    for outcome in outcomes:
+        series |= outcome.series
+    return Samples(
+        t=trajectory.t,
+        phase=case.job.phase_map.kinds(),
+        move=trajectory.moves or (),
+        position=motion.position,
+        acceleration=motion.acceleration,
+        angular_velocity=motion.angular_velocity,
+        angular_acceleration=motion.angular_acceleration,
+        force=case.load[:3].T,
+        moment=case.load[3:].T,
+        **series,
+    )
 
 
 def _beyond(job: Job) -> list[NotChecked]:

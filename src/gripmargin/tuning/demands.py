@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.use import Use, pad_use, use_without
+from gripmargin.checks.hold.use import pad_use, use_without
+from gripmargin.checks.use import Use
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.loads import load_by_cause
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation

@@ -9,11 +9,12 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.use import Use, pad_use, use_without
+from gripmargin.checks.hold.use import pad_use, use_without
 from gripmargin.checks.stop.check import kinds_of
 from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.stop.use import stop_use
 from gripmargin.checks.swing.ringing import stretches_of, swing_use
+from gripmargin.checks.use import Use
 from gripmargin.contact.loads import part_load
 from gripmargin.motion.program import ProgramMotion, program_motion
 from gripmargin.motion.tool_motion import joint_motion

@@ -12,11 +12,16 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
+from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain
 from gripmargin.contact.handover import Pickup
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, Remedy, Verdict, judge
 
+CONTACT = (
+    "Contact on a Winkler layer, and the energy let go at its edge, G = sigma^2/2k: Kanninen 1973 (from memory).",
+    "Adhesion by preload: linear to full_preload (no source), or the pad's own measured curve.",
+)
 FULLY = 1e-9  # rounding allowed on a share of full adhesion
 PARALLEL = np.deg2rad(0.01)  # tilt below which a tool counts as parallel to the face
 
@@ -189,7 +194,7 @@ def _finding(case: Case, pickup: Pickup, pressing: Pressing, result: CheckResult
         "sample": pressing.sample,
         "move": case.job.trajectory.move_at(pressing.sample),
         "activation": result.value,
-        **explain.place_on_pad(case.whole, pressing.pad, pressing.point),
+        **explain.spot_on_pad(case.whole, pressing.pad, pressing.point),
         "peak_pressure": pressing.pressure,
         "time_under_pressure": float(cells.contact_time[pressing.cell]),
         "tilt": pressing.tilt,
@@ -342,7 +347,7 @@ def _lift_off(case: Case, pickup: Pickup) -> tuple[CheckResult, Finding | None]:
         "move": place.move,
         "margin": value,
         "margin_low": value,
-        **explain.place_on_pad(case.backing, patch, spot),
+        **explain.spot_on_pad(case.backing, patch, spot),
         "force": load[:3].tolist(),
         "moment": load[3:].tolist(),
     }
@@ -361,3 +366,19 @@ def _lift_off(case: Case, pickup: Pickup) -> tuple[CheckResult, Finding | None]:
         f"pad '{worst['pad']}'",
         lines=(("load", words.load(worst["force"], worst["moment"])),),
     )
+
+
+PRELOAD = Check(
+    name="preload",
+    question="Does the press at the pick give every place of the pads its adhesion, and does the part leave with them?",
+    judged=(
+        Judged(name="preload", target=lambda job: job.targets.preload),
+        Judged(name="lift_off", target=lambda job: job.targets.hold if job.pick else None),
+    ),
+    run=check_preload,
+    result_words=lambda *_: ("", ()),
+    finding_words=lambda *_: ("", ()),
+    needs=lambda job: None if job.pick else "the job has no [pick] face",
+    references=lambda job: CONTACT if job.pick else (),
+    of_the_carry=False,
+)

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
+from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain
 from gripmargin.contact.activation import PadFace
-from gripmargin.contact.handover import Putdown
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.simulation import ContactHistory
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, Remedy, Verdict, judge
@@ -35,12 +35,12 @@ class _Peak:
     during: str
 
 
-def check_pressure(case: Case, putdowns: tuple[Putdown, ...]) -> Outcome:
+def check_pressure(case: Case) -> Outcome:
     """Judge the contact pressure over preload and release."""
     peaks = []
     if (pickup := case.pickup) is not None:
         peaks.append(_peak(pickup.hard, pickup.faces, pickup.relative, pickup.samples, "preload"))
-    for putdown in putdowns:
+    for putdown in case.putdowns:
         if putdown.history is not None:
             peaks.append(_peak(putdown.history, putdown.faces, putdown.relative, putdown.samples, "release"))
     if not peaks:
@@ -136,7 +136,7 @@ def _finding(case: Case, peak: _Peak, allowed: float, target: float) -> Finding:
     t = case.job.trajectory.t
     place = case.place(peak.sample)
     less = math.ceil(1e5 * (peak.pressure - allowed / target) / peak.stiffness - 1e-6) / 1e5
-    spot = explain.place_on_pad(case.whole, peak.pad, peak.point)
+    spot = explain.spot_on_pad(case.whole, peak.pad, peak.point)
     move = words.in_move(place.move).removeprefix(" in ")
     return Finding(
         check="pressure",
@@ -165,3 +165,15 @@ def _finding(case: Case, peak: _Peak, allowed: float, target: float) -> Finding:
         f"'{spot['pad']}', allowed {words.stress(allowed / target)}",
         lines=(("where", words.spot(spot["point"], spot["azimuth"])),),
     )
+
+
+PRESSURE = Check(
+    name="pressure",
+    question="Do the pads press harder on the part than it may take, while it is picked up or let go?",
+    judged=(Judged(name="pressure", target=lambda job: job.targets.pressure),),
+    run=check_pressure,
+    result_words=lambda *_: ("", ()),
+    finding_words=lambda *_: ("", ()),
+    needs=lambda job: None if job.pick or job.nest else "no preload or release was simulated",
+    of_the_carry=False,
+)

@@ -11,8 +11,9 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
+from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.handover.never_down import never_down
-from gripmargin.checks.handover.preload import no_phase
+from gripmargin.checks.handover.preload import CONTACT, no_phase
 from gripmargin.checks.handover.release_remedies import UNITS, release_remedies, rounded_up, verb, way_in_words
 from gripmargin.contact.handover import Putdown
 from gripmargin.contact.restraint import WAYS, Restraint, restraint
@@ -52,9 +53,9 @@ class Verdicts:
     unfinished: bool
 
 
-def check_release(case: Case, putdowns: tuple[Putdown, ...]) -> Outcome:
+def check_release(case: Case) -> Outcome:
     """Judge every release of the job."""
-    job = case.job
+    job, putdowns = case.job, case.putdowns
     if not putdowns:
         if job.nest is not None:
             return no_phase("release", "[nest]", "whether the part stays", job.targets.release)
@@ -309,3 +310,18 @@ def _finding(
         text=f"{f'{move}, ' if move else ''}{result.at.t:.3f} s: {cause}{against}",
         lines=(("bond", f"{100 * worst['bonded']:.0f} % of the bond is left at that instant"),),
     )
+
+
+RELEASE = Check(
+    name="release",
+    question="Does the release break the bond, and does the part stay in its nest while the tool leaves?",
+    judged=(Judged(name="release", target=lambda job: job.targets.release),),
+    run=check_release,
+    result_words=lambda *_: ("", ()),
+    finding_words=lambda *_: ("", ()),
+    needs=lambda job: None if job.nest else "the job has no [nest] face",
+    references=lambda job: (
+        (*CONTACT, "Restraint of a part on its support: statics of rigid bodies, any text.") if job.nest else ()
+    ),
+    of_the_carry=False,
+)

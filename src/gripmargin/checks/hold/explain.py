@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
+from gripmargin.checks.hold.figures import Load, SharedMargin, Shares, Spot, Stresses
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.limit import limit_factor
 from gripmargin.contact.loads import load_by_cause
@@ -15,19 +14,20 @@ from gripmargin.contact.loads import load_by_cause
 WAYS = ("pull", "peel", "shear", "twist")
 
 
-def place_on_pad(backing: Backing, patch_index: int, point: FloatArray) -> dict[str, Any]:
-    """Return where an edge point is: pad, place in the tool frame [m], azimuth about the tool's z axis [rad]."""
-    patch = backing.patches[patch_index]
-    return {
-        "pad": patch.pad.name,
-        "point": [float(x) for x in point],
-        "azimuth": float(np.arctan2(point[1], point[0])),
-    }
+def spot_on_pad(backing: Backing, patch_index: int, point: FloatArray) -> Spot:
+    """Return where a point of a pad is."""
+    x, y, z = (float(c) for c in point)
+    return Spot(pad=backing.patches[patch_index].pad.name, point=(x, y, z), azimuth=float(np.arctan2(y, x)))
 
 
-def tractions_at(
+def load_figures(load: FloatArray) -> Load:
+    """Return a load, shape (6,), as figures."""
+    return Load(force=tuple(load[:3].tolist()), moment=tuple(load[3:].tolist()))
+
+
+def stresses_at(
     case: Case, patch_index: int, point: FloatArray, sample: int, *, swing: FloatArray | None = None
-) -> dict[str, Any]:
+) -> Stresses:
     """Return the stresses at an edge point, what it can hold, and how the tension gathers at the edge.
 
     Args:
@@ -43,26 +43,42 @@ def tractions_at(
     t1, t2, normal = (case.backing.traction_maps(patch, point[None]) @ load)[:, 0]
     mean = float((case.backing.traction_maps(patch, patch.centre[None]) @ load)[2, 0])
     on_pad = case.backing.pad_wrench(patch, load)
-    return {
-        "normal_stress": float(normal),
-        "shear_stress": float(np.hypot(t1, t2)),
-        "pull_off_stress": float(pull),
-        "shear_strength": float(shear),
-        "mean_normal_stress": mean,
-        "edge_amplification": float(normal / mean) if mean > 0 else None,
-        "peel_moment": float(np.hypot(on_pad[3], on_pad[4])),
-        "pad_force": [float(x) for x in on_pad[:3]],
-        "pad_moment": [float(x) for x in on_pad[3:]],
-    }
+    return Stresses(
+        normal_stress=float(normal),
+        shear_stress=float(np.hypot(t1, t2)),
+        pull_off_stress=float(pull),
+        shear_strength=float(shear),
+        mean_normal_stress=mean,
+        edge_amplification=float(normal / mean) if mean > 0 else None,
+        peel_moment=float(np.hypot(on_pad[3], on_pad[4])),
+        pad_force=tuple(on_pad[:3].tolist()),
+        pad_moment=tuple(on_pad[3:].tolist()),
+    )
 
 
-def shares(case: Case, maps: FloatArray, point: int, sample: int, *, swing: FloatArray | None = None) -> dict[str, Any]:
+def shares(
+    case: Case,
+    maps: FloatArray,
+    point: int,
+    sample: int,
+    *,
+    swing: FloatArray | None = None,
+    undecided: list[str] | None = None,
+) -> Shares:
     """Return what the utilisation at a point is made of, as shares that add up to 1.
 
     The normalised traction is a sum over the causes; each cause's share is its projection on the whole, so
     a negative share relieves. The same is done over the ways a load acts about the centre of the pads:
     pull along the normal, peel about it, shear along the face, twist. What the part's swing adds to the load
     is a cause of its own.
+
+    Args:
+        case: The job.
+        maps: Load wrench to normalised traction, shape (3, points, 6).
+        point: Index of the point.
+        sample: Whose load.
+        swing: What the part's swing adds to it, shape (6,).
+        undecided: Why a verdict is open.
     """
     by_cause = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample, case.job.air_density)
     total = case.load[:, sample]
@@ -84,20 +100,22 @@ def shares(case: Case, maps: FloatArray, point: int, sample: int, *, swing: Floa
             load[component] = total[component] if component < 3 else about_centre[component - 3]
         load[3:] += np.cross(centre, load[:3])
         ways[way] = share(load)
-    return {
-        "causes": {cause: share(load) for cause, load in by_cause.items()},
-        "ways": ways,
-        "loads": {cause: {"force": load[:3].tolist(), "moment": load[3:].tolist()} for cause, load in by_cause.items()},
-    }
+    return Shares(
+        causes={cause: share(load) for cause, load in by_cause.items()},
+        ways=ways,
+        loads={cause: load_figures(load) for cause, load in by_cause.items()},
+        undecided=None if undecided is None else tuple(undecided),
+    )
 
 
-def shared_margin(case: Case, sample: int) -> dict[str, Any]:
+def shared_margin(case: Case, sample: int) -> SharedMargin:
     """Return the factor at which no traction field could carry the load of a sample, with its proof."""
     if not any((pull > 0).any() for pull, _ in case.cell_strengths):
-        return {"shared_margin": None, "shared_margin_bounds": [0.0, 0.0], "shared_margin_imbalance": 0.0}
+        return SharedMargin(shared_margin=None, shared_margin_bounds=(0.0, 0.0), shared_margin_imbalance=0.0)
     found = limit_factor(case.whole, case.cell_strengths, case.load[:, sample])
-    return {
-        "shared_margin": found.lower if found.converged and np.isfinite(found.lower) else None,
-        "shared_margin_bounds": [x if np.isfinite(x) else None for x in (found.lower, found.upper)],
-        "shared_margin_imbalance": found.imbalance,
-    }
+    lower, upper = (x if np.isfinite(x) else None for x in (found.lower, found.upper))
+    return SharedMargin(
+        shared_margin=lower if found.converged else None,
+        shared_margin_bounds=(lower, upper),
+        shared_margin_imbalance=found.imbalance,
+    )

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import pose
 from gripmargin.checks.case import Case, work_out
-from gripmargin.checks.hold.use import COVERAGE, Use, peak_of, rate_errors
+from gripmargin.checks.hold.use import COVERAGE, peak_of, rate_errors
+from gripmargin.checks.use import Use
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
 from gripmargin.results.findings import Remedy
 from gripmargin.workcell import Gripper

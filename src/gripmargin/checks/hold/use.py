@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
+from gripmargin.checks.use import Asked, Use
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.loads import part_load
 from gripmargin.kernels.utilisation import peak_utilisation, utilisation_error
@@ -23,34 +24,6 @@ HIDDEN = 1e-3  # share by which a load between two samples must exceed theirs to
 Peaks = tuple[FloatArray, NDArray[np.intp], FloatArray, NDArray[np.intp]]
 
 CHUNK = 20_000  # samples whose errors are worked out at a time
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Use:
-    """Utilisation over the carried samples: the inverse of a margin.
-
-    Attributes:
-        samples: Indices of the carried samples, shape (m,).
-        value: Best estimate [-], shape (m,).
-        low: Least value it may have, shape (m,).
-        high: Largest value it may have, shape (m,); inf where it is unknown.
-        point: Edge point where it is largest, shape (m,).
-        maps: Load wrench to normalised traction at the edge points, shape (3, points, 6).
-        owner: Patch of each edge point, shape (points,).
-    """
-
-    samples: NDArray[np.intp]
-    value: FloatArray
-    low: FloatArray
-    high: FloatArray
-    point: NDArray[np.intp]
-    maps: FloatArray
-    owner: NDArray[np.intp]
-
-    def margin(self) -> FloatArray:
-        """Return the margin 1/u, inf where nothing pulls, shape (m,)."""
-        with np.errstate(divide="ignore"):
-            return np.asarray(1.0 / self.value)
 
 
 def pad_use(case: Case) -> tuple[Use, Use]:
@@ -71,6 +44,30 @@ def use_without(case: Case, lost: int) -> Use:
     maps, owner = backing.edge_maps([case.strengths[i] for i in keep])
     whole, _ = _use(case, maps, owner)
     return replace(whole, owner=np.asarray(keep)[whole.owner])
+
+
+def uses_without(case: Case) -> tuple[Use, ...]:
+    """Return the uses with each of several pads gone; none where there is only one."""
+    pads = range(len(case.backing.patches))
+    return tuple(use_without(case, lost) for lost in pads) if len(pads) > 1 else ()
+
+
+def asked_of_the_pads(case: Case) -> Iterator[Asked]:
+    """Yield what the targets of the carry ask of the pads, the part hanging still on them."""
+    targets = case.job.targets
+    whole, tension = case.shared(pad_use)
+    yield Asked(name="hold", target=targets.hold, use=whole)
+    if targets.peel is not None:
+        yield Asked(name="peel", target=targets.peel, use=tension)
+    if targets.one_pad_lost is not None:
+        lost = case.shared(uses_without)
+        unbounded = np.full(whole.samples.size, np.inf)
+        nothing_left = replace(whole, value=unbounded, low=unbounded, high=unbounded)
+        yield Asked(
+            name="one_pad_lost",
+            target=targets.one_pad_lost,
+            use=max(lost, key=lambda use: use.most) if lost else nothing_left,
+        )
 
 
 def peak_of(case: Case, maps: FloatArray) -> float:

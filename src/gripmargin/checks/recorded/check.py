@@ -16,16 +16,19 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.checks import words
 from gripmargin.checks.case import Case, work_out
+from gripmargin.checks.check import Check, Judged
+from gripmargin.checks.hold import words as hold_words
 from gripmargin.checks.hold.check import findings_over
-from gripmargin.checks.hold.pieces import margin_figure
-from gripmargin.checks.hold.use import Use, pad_use
+from gripmargin.checks.hold.use import pad_use
+from gripmargin.checks.margin import margin_figure
 from gripmargin.checks.recorded.alignment import LATEST, Alignment, align, at, within
 from gripmargin.checks.recorded.lateness import lags_of, pieces_late
+from gripmargin.checks.use import Use
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.program import ProgramMotion, program_motion
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
-from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, Verdict, judge
+from gripmargin.results.findings import CheckResult, Finding, Outcome, Verdict, judge
 from gripmargin.workcell.job import Job
 
 SAME: Final = 0.1  # misfit over the way from which a recording is not taken for one of the program
@@ -111,24 +114,16 @@ def compare_motion(job: Job, recording: Trajectory | None = None, *, offset: flo
     case = work_out(job)
     if case.carried.size == 0:
         raise InputError(f"job '{job.name}'", "no carried sample", "a phase of kind carry with samples")
-    programmed, _ = pad_use(case)
-    margin = np.full(job.trajectory.samples, np.nan)
-    margin[programmed.samples] = programmed.margin()
-    return _compare(case, margin)
+    return _compare(case)
 
 
-def check_recorded(case: Case, margin: FloatArray) -> Outcome:
+def check_recorded(case: Case) -> Outcome:
     """Judge the recording of a job.
 
     Args:
         case: The job worked out.
-        margin: Grip margin of the program at every sample, NaN where the part is not carried, shape (n,).
     """
-    if case.job.recording is None:
-        return Outcome(
-            not_checked=(NotChecked(check="recorded", reason="the job has no recording of what the robot did"),)
-        )
-    found = _compare(case, margin)
+    found = _compare(case)
     assumed = (
         "The recorded motion is judged with the bond that the programmed press leaves.",
         "The recorded motion is judged without the part's swing on its pads.",
@@ -136,7 +131,8 @@ def check_recorded(case: Case, margin: FloatArray) -> Outcome:
     return Outcome(results=(found.result,), findings=found.findings, assumed=assumed if found.moves else ())
 
 
-def _compare(case: Case, margin: FloatArray) -> MotionComparison:
+def _compare(case: Case) -> MotionComparison:
+    margin = case.shared(pad_use)[0].over_time(case.load.shape[1])[0]
     job, recording = case.job, case.job.recording
     assert recording is not None  # noqa: S101 - the callers have looked
     joints = isinstance(job.trajectory, JointTrajectory) and isinstance(recording, JointTrajectory)
@@ -407,3 +403,14 @@ def _where(found: MotionComparison) -> str:
         f"{place} the real motion {how} of the pads: margin {words.figure(worst.recorded)} instead of "
         f"{words.figure(worst.programmed)}"
     )
+
+
+RECORDED = Check(
+    name="recorded",
+    question="Does the part stay on in the motion that the robot really made, and where is it worse than programmed?",
+    judged=(Judged(name="recorded", target=lambda job: job.targets.hold if job.recording else None),),
+    run=check_recorded,
+    result_words=lambda *_: ("", ()),
+    finding_words=hold_words.finding,
+    needs=lambda job: None if job.recording else "the job has no recording of what the robot did",
+)

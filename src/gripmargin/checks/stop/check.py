@@ -16,16 +16,17 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
+from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain
 from gripmargin.checks.hold.check import UNBALANCED
-from gripmargin.checks.hold.pieces import SPAN, margin_figure, pieces_of
-from gripmargin.checks.hold.use import Use
+from gripmargin.checks.margin import SPAN, margin_figure, pieces_of
 from gripmargin.checks.stop.fall import fall, fall_lines
 from gripmargin.checks.stop.instants import Instant, Ring
 from gripmargin.checks.stop.remedies import Changes
 from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.stop.use import instants, stop_use
-from gripmargin.checks.swing.ringing import Stretch
+from gripmargin.checks.swing.ringing import Stretch, stretches_of
+from gripmargin.checks.use import Use
 from gripmargin.contact.loads import part_load
 from gripmargin.kernels.stopping import peak_with_swing
 from gripmargin.motion.trajectory import JointTrajectory
@@ -36,42 +37,33 @@ KINDS = {"path": "along the path", "axes": "off the path"}
 NO_DATA = "the job has no [stop] data"
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class StopOutcome:
-    """What the stop check found.
-
-    Attributes:
-        outcome: The result, or why there is none.
-        margin: Grip margin of a stop that begins at each sample [-], NaN outside the carry, shape (n,).
-    """
-
-    outcome: Outcome
-    margin: FloatArray
-
-
-def check_stop(case: Case, stretches: Sequence[Stretch]) -> StopOutcome:
+def check_stop(case: Case) -> Outcome:
     """Judge a stop at every sample of the carry.
 
     Args:
         case: The job worked out; it carries the part in at least one sample.
-        stretches: The part's swing while the program runs.
     """
+    stretches = case.shared(stretches_of)
     margin = np.full(case.load.shape[1], np.nan)
     stop = case.job.stop
     if stop is None:
-        return StopOutcome(outcome=Outcome(not_checked=(NotChecked(check="stop", reason=NO_DATA),)), margin=margin)
+        return Outcome(not_checked=(NotChecked(check="stop", reason=NO_DATA),))
     stopping = Stopping(case)
     kinds, impossible = kinds_of(case, stop)
     if not kinds:
-        return StopOutcome(outcome=Outcome(results=(_impossible(case, impossible),)), margin=margin)
+        return Outcome(results=(_impossible(case, impossible),))
     uses = {kind: stop_use(stopping, case.carried, kind=kind, stretches=stretches) for kind in kinds}
     both = _worse(list(uses.values()))
     with np.errstate(divide="ignore"):
         margin[both.samples] = 1.0 / both.value
     result = _result(stopping, uses, both, impossible)
     findings = _findings(stopping, uses, both, stretches)
-    outcome = Outcome(results=(result,), findings=tuple(findings), assumed=tuple(_assumed(stopping, kinds)))
-    return StopOutcome(outcome=outcome, margin=margin)
+    return Outcome(
+        results=(result,),
+        findings=tuple(findings),
+        assumed=tuple(_assumed(stopping, kinds)),
+        series={"stop_margin": margin},
+    )
 
 
 def kinds_of(case: Case, stop: Stop) -> tuple[list[str], str]:
@@ -250,13 +242,13 @@ def _finding(stopping: Stopping, uses: dict[str, Use], both: Use, changes: Chang
         "margin": margin_figure(float(both.value[k])),
         "margin_low": margin_figure(float(both.high[k])),
         "margin_high": margin_figure(float(both.low[k])),
-        **explain.place_on_pad(case.backing, patch, spot),
-        **explain.tractions_at(mini, patch, spot, 0),
+        **explain.spot_on_pad(case.backing, patch, spot),
+        **explain.stresses_at(mini, patch, spot, 0),
         "force": seen.load[:3].tolist(),
         "moment": seen.load[3:].tolist(),
         **seen.facts(),
     }
-    because = explain.shares(mini, both.maps, point, 0)
+    because = dict(explain.shares(mini, both.maps, point, 0))
     swing = float(stopping.gain(both.maps)[point] @ seen.instant.swing[:, 0])
     because["swing"] = swing / seen.use if seen.use > 0 else 0.0
     if not fails:
@@ -363,3 +355,22 @@ def _assumed(stopping: Stopping, kinds: list[str]) -> list[str]:
         + ("." if stopping.damping > 0 else ", without damping (damping_ratio is not given for every pad).")
     )
     return out
+
+
+STOP = Check(
+    name="stop",
+    question="Would the part stay on if the robot stopped, at any carried sample?",
+    judged=(Judged(name="stop", target=lambda job: job.targets.stop if job.stop else None),),
+    run=check_stop,
+    result_words=lambda *_: ("", ()),
+    finding_words=lambda *_: ("", ()),
+    needs=lambda job: NO_DATA if job.stop is None else None,
+    references=lambda job: (
+        (
+            "Stop categories: IEC 60204-1 (quoted). Stopping times and distances: ISO 10218-1:2011, Annex B (quoted).",
+            "Swing after steps, ramps and pulses of the load: Chopra, Dynamics of Structures, ch. 4 (from memory).",
+        )
+        if job.stop
+        else ()
+    ),
+)

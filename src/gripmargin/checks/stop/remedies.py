@@ -14,10 +14,10 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.hold.remedies import LARGEST_PADS, least_factor, stronger_pads
-from gripmargin.checks.hold.use import Use
 from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.stop.use import stop_use
 from gripmargin.checks.swing.ringing import Stretch, stretches_of
+from gripmargin.checks.use import Use
 from gripmargin.results.findings import Remedy
 from gripmargin.workcell import Gripper
 

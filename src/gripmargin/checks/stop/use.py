@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.checks.hold.use import COVERAGE, SURE, Use, crests, rate_errors
+from gripmargin.checks.hold.use import COVERAGE, SURE, crests, rate_errors
 from gripmargin.checks.stop.instants import Instant, Ring
 from gripmargin.checks.stop.stops import CLOSE, Stopping, per_time_deceleration
 from gripmargin.checks.swing.ringing import Stretch, next_too
+from gripmargin.checks.use import Use
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.motion.consistency import RESOLVED, interpolated
 from gripmargin.motion.program import EIGHTHS

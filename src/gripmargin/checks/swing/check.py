@@ -6,7 +6,6 @@ a sudden change of the load starts a swing that adds to it (`gripmargin.checks.s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,41 +14,27 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
+from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain
-from gripmargin.checks.hold.pieces import edge_point, margin_figure, pieces_of, spans_of
-from gripmargin.checks.hold.use import Use
+from gripmargin.checks.hold.use import pad_use
+from gripmargin.checks.margin import edge_point, margin_figure, pieces_of, spans_of
 from gripmargin.checks.swing.remedies import for_move, for_whole
 from gripmargin.checks.swing.ringing import Stretch, stretches_of, swing_use
+from gripmargin.checks.use import Use
 from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, Verdict, judge, short_of
+from gripmargin.workcell.job import Job
 
 TEXT = "grip margin over the carry with the part swinging on its backing"
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class SwingOutcome:
-    """What the swing check found.
-
-    Attributes:
-        outcome: The result.
-        margin: Grip margin at every sample [-], NaN outside carry phases, shape (n,).
-        margin_low: Least value it may have, likewise.
-        stretches: The part's swing over every stretch in the air.
-    """
-
-    outcome: Outcome
-    margin: FloatArray
-    margin_low: FloatArray
-    stretches: tuple[Stretch, ...]
-
-
-def check_swing(case: Case, still: Use) -> SwingOutcome:
+def check_swing(case: Case) -> Outcome:
     """Judge the whole carry.
 
     Args:
         case: The job worked out; it carries the part in at least one sample.
-        still: How far the pads are used without any swing.
     """
-    stretches = stretches_of(case)
+    still = case.shared(pad_use)[0]
+    stretches = case.shared(stretches_of)
     use, load = swing_use(case, stretches, still)
     targets = case.job.targets
     target = targets.hold if targets.swing is None else targets.swing
@@ -63,13 +48,11 @@ def check_swing(case: Case, still: Use) -> SwingOutcome:
         with np.errstate(divide="ignore"):
             spread[use.samples] = 1.0 / values
         margins.append(spread)
-    return SwingOutcome(
-        outcome=Outcome(
-            results=(_result(case, stretches, still, use, target),), findings=findings, assumed=_assumed(case)
-        ),
-        margin=margins[0],
-        margin_low=margins[1],
-        stretches=tuple(stretches),
+    return Outcome(
+        results=(_result(case, stretches, still, use, target),),
+        findings=findings,
+        assumed=_assumed(case),
+        series={"swing_margin": margins[0], "swing_margin_low": margins[1]},
     )
 
 
@@ -161,12 +144,12 @@ def _finding(
         "margin_low": margin_figure(float(use.high[k])),
         "margin_high": margin_figure(float(use.low[k])),
         "quasi_static_margin": margin_figure(float(still.value[k])),
-        **explain.place_on_pad(case.backing, patch, place),
-        **explain.tractions_at(case, patch, place, sample, swing=added),
+        **explain.spot_on_pad(case.backing, patch, place),
+        **explain.stresses_at(case, patch, place, sample, swing=added),
         "force": load[:3, k].tolist(),
         "moment": load[3:, k].tolist(),
     }
-    because = explain.shares(case, use.maps, point, sample, swing=added)
+    because = dict(explain.shares(case, use.maps, point, sample, swing=added))
     because["ringing"] = _ringing(stretches, use, k)
     if not fails:
         because["undecided"] = case.motion.doubts_at(sample) or [
@@ -223,3 +206,21 @@ def _assumed(case: Case) -> tuple[str, ...]:
     else:
         out.append("Swing: the carry begins with the part at rest on the pads, in balance with its first load.")
     return tuple(out)
+
+
+def _swing_target(job: Job) -> float:
+    return job.targets.hold if job.targets.swing is None else job.targets.swing
+
+
+SWING = Check(
+    name="swing",
+    question="Does the part stay on while it swings on its soft pads?",
+    judged=(Judged(name="swing", target=_swing_target),),
+    run=check_swing,
+    result_words=lambda *_: ("", ()),
+    finding_words=lambda *_: ("", ()),
+    references=lambda _: (
+        "Swing of a part on its pads: modes of a rigid body on springs; response to loads in straight lines, Chopra, "
+        "Dynamics of Structures, ch. 4 and 5 (from memory).",
+    ),
+)

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.remedies import stronger_pads
-from gripmargin.checks.hold.use import COVERAGE, Use
+from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing.ringing import Stretch, asked, peak_of_stretches, stretches_of
 from gripmargin.checks.swing.vibration import Drive, Start
+from gripmargin.checks.use import Use
 from gripmargin.results.findings import Remedy
 
 STEP = 0.05  # of the speed factors tried

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.use import COVERAGE, SURE, Use
+from gripmargin.checks.hold.use import COVERAGE, SURE
 from gripmargin.checks.swing.vibration import (
     Doubt,
     Drive,
@@ -24,6 +24,7 @@ from gripmargin.checks.swing.vibration import (
     modes_of,
     swing,
 )
+from gripmargin.checks.use import Use
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.program import RateError

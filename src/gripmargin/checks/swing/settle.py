@@ -8,7 +8,6 @@ placing tolerance of the nest, `nest.tolerance`.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,10 +16,12 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
+from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold.use import COVERAGE
-from gripmargin.checks.swing.ringing import Stretch
+from gripmargin.checks.swing.ringing import Stretch, stretches_of
 from gripmargin.checks.swing.vibration import Start, swing
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, Remedy, Verdict, judge
+from gripmargin.workcell.job import Job
 
 AT_REST = 0.01  # share of the carry's largest speed below which the tool counts as standing still
 BRAKED = 0.005  # share of the carry's largest moving load that counts as none
@@ -55,13 +56,13 @@ class _Placing:
     rates: FloatArray
 
 
-def check_settle(case: Case, stretches: Sequence[Stretch]) -> Outcome:
+def check_settle(case: Case) -> Outcome:
     """Judge the swing at every placing.
 
     Args:
         case: The job.
-        stretches: The part's swing over every stretch in the air.
     """
+    stretches = case.shared(stretches_of)
     nest = case.job.nest
     if nest is None or nest.tolerance is None:
         reason = "the job has no [nest]" if nest is None else "nest.tolerance is not given"
@@ -286,3 +287,17 @@ def _remedy(case: Case, placing: _Placing, allowed: float) -> Remedy:
     wait = max(math.ceil(1e3 * (needed - spent)), 1)
     text = f"wait {wait} ms longer at the last stop before the part is set down"
     return Remedy(action="wait", text=text, figures={"wait": wait / 1e3})
+
+
+def _asked(job: Job) -> float | None:
+    return None if job.nest is None or job.nest.tolerance is None else job.targets.settle
+
+
+SETTLE = Check(
+    name="settle",
+    question="Has the part stopped swinging when it is placed?",
+    judged=(Judged(name="settle", target=_asked),),
+    run=check_settle,
+    result_words=lambda *_: ("", ()),
+    finding_words=lambda *_: ("", ()),
+)

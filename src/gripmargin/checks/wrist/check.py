@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
+from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.wrist.limits import NAMES, Limit, Wrist
 from gripmargin.checks.wrist.remedies import remedies, worst_of
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, Verdict, judge, overall, short_of
@@ -155,3 +156,22 @@ def _cause(case: Case, limit: Limit) -> str:
     if not case.airborne[limit.worst]:
         return f"the gripper alone, {gripper:.3g} kg"
     return f"the gripper's {gripper:.3g} kg and the part's {part:.3g} kg"
+
+
+WRIST = Check(
+    name="flange",
+    question="May the robot carry gripper and part: are the rated values of its wrist kept?",
+    judged=(Judged(name="flange", target=lambda job: job.targets.flange if job.flange else None),),
+    run=check_flange,
+    result_words=lambda *_: ("", ()),
+    finding_words=lambda *_: ("", ()),
+    needs=lambda job: None if job.flange else "the job has no [flange] with rated values",
+    references=lambda job: (
+        (
+            "Load at the wrist: centres of mass and parallel axes, any text on mechanics; terms as in ISO 9946 (from "
+            "memory).",
+        )
+        if job.flange
+        else ()
+    ),
+)

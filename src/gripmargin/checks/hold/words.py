@@ -1,0 +1,71 @@
+"""What the hold check found, in sentences."""
+
+from __future__ import annotations
+
+from gripmargin.checks import words
+from gripmargin.checks.check import Said, SaidOfFinding
+from gripmargin.checks.hold.figures import HoldDetails, Load, Shares, Spot, Stresses, WorstHold
+from gripmargin.results.findings import CheckResult, Finding
+from gripmargin.results.record import NoFigures
+
+NAMES = {
+    "hold": "grip margin over the carry",
+    "peel": "peel margin over the carry",
+    "one_pad_lost": "grip margin over the carry with any one pad gone",
+}
+NO_LOAD = "no load on the pads, so the margin has no value"
+
+
+def result(found: CheckResult, details: HoldDetails | NoFigures) -> Said:
+    """Say a result."""
+    text = NAMES[found.check] if found.value is not None else f"{NAMES[found.check]}; {NO_LOAD}"
+    return text, tuple(_lines(details)) if isinstance(details, HoldDetails) else ()
+
+
+def _lines(details: HoldDetails) -> list[str]:
+    lines, peel = [], details.peel
+    if details.limit.shared_margin is not None:
+        lines.append(
+            f"a backing that shared the load ideally would give {words.figure(details.limit.shared_margin)}: the upper "
+            "end of what is possible, not to be relied on"
+        )
+    if peel.peel_index > 0:
+        amplification = peel.stresses.edge_amplification
+        edge = f", {amplification:.1f} times the pad's mean tension" if amplification is not None else ""
+        lines.append(
+            f"highest tension {100 * peel.peel_index:.0f} % of the pull-off stress (peel index "
+            f"{peel.peel_index:.2f}) at {peel.t:.3f} s on pad '{peel.spot.pad}', edge at "
+            f"{words.spot(peel.spot.point, peel.spot.azimuth)}{edge}"
+        )
+    for pad in details.one_pad_lost:
+        falls = ": the part falls" if pad.margin is not None and pad.margin < 1 else ""
+        lines.append(f"with pad '{pad.lost}' gone: margin {words.figure(pad.margin)} at {pad.t:.3f} s{falls}")
+    return lines
+
+
+def finding(found: Finding, worst: WorstHold, because: Shares) -> SaidOfFinding:
+    """Say a finding."""
+    text = (
+        f"{words.where_and_how_much(found, worst.margin)} at {worst.margin.at.t:.3f} s on pad '{worst.spot.pad}'; "
+        f"{words.ranked(because.causes)}; acts as {words.ranked(because.ways)}"
+    )
+    return text, (("where", edge(worst.spot, worst.stresses)), load(worst.load), *unsure(because))
+
+
+def edge(spot: Spot, stresses: Stresses, *, without: str = "") -> str:
+    """Say where on the pads' edge a load tells, and what it does there."""
+    return (
+        f"pad '{spot.pad}', edge at {words.spot(spot.point, spot.azimuth)}: {without}tension "
+        f"{words.stress(max(stresses.normal_stress, 0.0))} of {words.stress(stresses.pull_off_stress)}, shear "
+        f"{words.stress(stresses.shear_stress)} of {words.stress(stresses.shear_strength)}"
+    )
+
+
+def load(found: Load) -> tuple[str, str]:
+    """Say a load."""
+    return "load", words.load(found.force, found.moment)
+
+
+def unsure(because: Shares) -> tuple[tuple[str, str], ...]:
+    """Say why a verdict is open."""
+    return tuple(("unsure", reason) for reason in because.undecided or ())

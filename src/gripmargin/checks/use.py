@@ -1,0 +1,79 @@
+"""How far the pads are used: the inverse of a margin, at every carried sample."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gripmargin.base.arrays import FloatArray
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Use:
+    """Utilisation over the carried samples: the inverse of a margin.
+
+    Attributes:
+        samples: Indices of the carried samples, shape (m,).
+        value: Best estimate [-], shape (m,).
+        low: Least value it may have, shape (m,).
+        high: Largest value it may have, shape (m,); inf where it is unknown.
+        point: Edge point where it is largest, shape (m,).
+        maps: Load wrench to normalised traction at the edge points, shape (3, points, 6).
+        owner: Patch of each edge point, shape (points,).
+    """
+
+    samples: NDArray[np.intp]
+    value: FloatArray
+    low: FloatArray
+    high: FloatArray
+    point: NDArray[np.intp]
+    maps: FloatArray
+    owner: NDArray[np.intp]
+
+    def margin(self) -> FloatArray:
+        """Return the margin 1/u, inf where nothing pulls, shape (m,)."""
+        return inverse(self.value)
+
+    def over_time(self, n: int) -> tuple[FloatArray, FloatArray]:
+        """Return the margin and the least value it may have at each of n samples, NaN outside the carry."""
+        out = np.full((2, n), np.nan)
+        out[:, self.samples] = self.margin(), inverse(self.high)
+        return out[0], out[1]
+
+    @property
+    def most(self) -> float:
+        """The largest value that it may have anywhere; inf where it is unknown."""
+        return float(np.where(np.isnan(self.high), np.inf, self.high).max())
+
+    def worse(self, other: Use) -> Use:
+        """Return the worse of two uses of the same pads by the same samples."""
+        return replace(
+            self,
+            point=np.where(~(other.value <= self.value), other.point, self.point),
+            value=np.maximum(self.value, other.value),
+            low=np.maximum(self.low, other.low),
+            high=np.maximum(self.high, other.high),
+        )
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Asked:
+    """A use of the pads and the margin that it has to keep.
+
+    Attributes:
+        name: Of the result that judges it.
+        target: Margin wanted.
+        use: How far the pads are used.
+    """
+
+    name: str
+    target: float
+    use: Use
+
+
+def inverse(use: ArrayLike) -> FloatArray:
+    """Return 1/u, inf where nothing is used."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(1.0 / np.asarray(use, dtype=np.float64))
