@@ -30,7 +30,8 @@ if TYPE_CHECKING:
     from gripmargin.reports.tuning_as_json import tuning_json
     from gripmargin.reports.tuning_as_text import tuning_text
     from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy, Verdict
-    from gripmargin.results.report import Judgement, Report, Samples
+    from gripmargin.results.report import Judgement, Report
+from gripmargin.results.samples import Samples
     from gripmargin.results.tuned import Curve, Grasp, Limit, Move, Moves, Override, Retimed, Standstill, Tuning
     from gripmargin.run.baseline import Comparison, Worsening, compare
     from gripmargin.run.live import MarginMeter, Reading
@@ -74,7 +75,8 @@ _LATER = {
     "motion.chain": ("Chain", "chain_from_axes"),
     "motion.trajectory": ("JointTrajectory", "PoseTrajectory"),
     "base.poses": ("pose",),
-    "results.report": ("Judgement", "Report", "Samples"),
+    "results.report": ("Judgement", "Report"),
+    "results.samples": ("Samples",),
     "reports.as_json": ("report_json", "report_tree"),
     "reports.as_junit": ("junit_xml",),
     "reports.as_lines": ("report_lines",),

@@ -16,7 +16,8 @@ from gripmargin import cli
 from gripmargin.reports.as_json import error_json
 from gripmargin.reports.schema import SCHEMA_NAME, attributes, report_schema
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy
-from gripmargin.results.report import Report, Samples
+from gripmargin.results.report import Report
+from gripmargin.results.samples import Samples
 
 FOLDER = Path(__file__).parents[2] / "trajectories"
 

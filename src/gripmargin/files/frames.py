@@ -13,7 +13,7 @@ from gripmargin.files.named_columns import named_columns
 from gripmargin.files.source import printable
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
-from gripmargin.results.report import Samples
+from gripmargin.results.samples import Samples
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gripmargin.base.errors import InputError
-from gripmargin.reports.series import edge_use, loads_by_cause, tractions, use_by_cause, used, utilisation, worst_sample
+from gripmargin.reports.series import used, worst_sample
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -182,7 +182,7 @@ class Plots:
             for i, (name, colour, dashes) in enumerate((("x", BLUE, "--"), ("y", ORANGE, ":"), ("z", INK, "-"))):
                 axes.plot(samples.t, shown[:, i], color=colour, linestyle=dashes, linewidth=1.3, label=name)
             self._over_time(axes, title, unit)
-        parts = loads_by_cause(samples, self._scene, np.arange(samples.t.size))
+        parts = self._scene.loads_by_cause(samples, np.arange(samples.t.size))
         mass = self._scene.part.mass
         for axes, part, factor, title, unit in (
             (grid[1, 0], slice(0, 3), 1.0 / mass, "Acceleration by cause", "m/s², at the centre of mass"),
@@ -201,7 +201,7 @@ class Plots:
 
     def _use(self, figure: Figure) -> None:
         samples, axes = self._report.samples, figure.add_subplot()
-        shares = use_by_cause(self._scene, loads_by_cause(samples, self._scene, np.arange(samples.t.size)))
+        shares = self._scene.use_by_cause(self._scene.loads_by_cause(samples, np.arange(samples.t.size)))
         up, down = np.zeros(samples.t.size), np.zeros(samples.t.size)
         hatches = {
             "gravity": "",
@@ -249,16 +249,16 @@ class Plots:
         if at is None or not 0 <= at < samples.t.size:
             raise InputError("figure of the pads", f"sample {at}", f"a sample from 0 to {samples.t.size - 1}")
         load = np.concatenate([samples.force[at], samples.moment[at]])
-        edge, pads = edge_use(scene, load), scene.pads[:12]
+        edge, pads = scene.edge_use(load), scene.pads[:12]
         grid = figure.subplots(len(pads), 3, squeeze=False)
         for i, (row, pad) in enumerate(zip(grid, pads, strict=True)):
             corners = self._in_pad(pad.patch.corners, i).reshape(-1, 3, 2)
             centres = pad.patch.points.reshape(-1, 3, 3).mean(axis=1)
             counted = pad.counted.reshape(-1, 3)[:, 0]
-            traction = tractions(scene, pad, centres, load)
+            traction = scene.tractions(pad, centres, load)
             pull = traction[2] / pad.pull_off_stress if pad.pull_off_stress > 0 else np.full(len(centres), np.nan)
             for axes, values, title, colours, low in (
-                (row[0], np.where(counted, utilisation(pad, traction), np.nan), "used", "Blues", 0.0),
+                (row[0], np.where(counted, pad.utilisation(traction), np.nan), "used", "Blues", 0.0),
                 (row[1], np.where(counted, pull, np.nan), "pulled, pressed", "PuOr_r", -1.0),
                 (row[2], pad.bond.reshape(-1, 3).mean(axis=1), "bond", "Greens", 0.0),
             ):

@@ -13,7 +13,8 @@ import numpy as np
 
 from gripmargin.reports.as_json import ERROR_SCHEMA
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy
-from gripmargin.results.report import SCHEMA, Report, Samples
+from gripmargin.results.report import SCHEMA, Report
+from gripmargin.results.samples import Samples
 from gripmargin.workcell import PhaseKind
 
 SCHEMA_NAME: Final = "report-1.schema.json"

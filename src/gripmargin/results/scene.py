@@ -8,8 +8,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.contact.backing import displacement_rows
 from gripmargin.contact.cells import Patch
+from gripmargin.contact.loads import AIR_CAUSES, causes_over_time
+from gripmargin.results.samples import Samples
 from gripmargin.workcell import Part
+
+IntArray = NDArray[np.intp]
+
+CHUNK = 100_000  # samples whose loads by cause are worked out at a time
+REST = 1e-6  # share of the load below which what no cause explains is rounding
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -31,6 +39,13 @@ class PadState:
     edge: FloatArray
     pull_off_stress: float
     shear_strength: float
+
+    def utilisation(self, traction: FloatArray) -> FloatArray:
+        """Return how far tractions use what a pad surely holds: shape (3, ...) [Pa] to (...) [-]."""
+        if self.pull_off_stress <= 0 or self.shear_strength <= 0:
+            return np.full(traction.shape[1:], np.nan)
+        shear = np.hypot(traction[0], traction[1]) / self.shear_strength
+        return np.asarray(np.hypot(shear, np.maximum(traction[2], 0.0) / self.pull_off_stress))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -65,6 +80,27 @@ class HandoverRecord:
     pressed: FloatArray | None = None
 
 
+@dataclass(frozen=True, eq=False)
+class EdgeUse:
+    """The most used place on the edge of the pads at one load.
+
+    Attributes:
+        pad: Index of the pad.
+        point: Tool frame [m], shape (3,).
+        use: Utilisation there [-].
+        peel_pad: Index of the pad with the highest tension over pull-off stress.
+        peel_point: Where that is [m], shape (3,); None where nothing pulls.
+        peel: That tension over the pull-off stress [-].
+    """
+
+    pad: int
+    point: FloatArray
+    use: float
+    peel_pad: int
+    peel_point: FloatArray | None
+    peel: float
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Scene:
     """What drawings need; SI, tool axes unless said otherwise.
@@ -90,3 +126,111 @@ class Scene:
     handovers: tuple[HandoverRecord, ...] = field(default=())
     flatness: float = 0.0
     air: FloatArray | None = None
+
+    def loads_by_cause(self, samples: Samples, at: IntArray) -> dict[str, FloatArray]:
+        """Return the load at some samples by cause; what no cause explains is called "other".
+
+        Args:
+            samples: Of the report.
+            at: Indices, shape (m,).
+
+        Returns:
+            For each cause forces [N] and moments [N m] at the tool origin, shape (m, 6); they add up to the load.
+        """
+        parts = causes_over_time(
+            self.part,
+            self.gravity[at],
+            samples.acceleration[at],
+            samples.angular_velocity[at],
+            samples.angular_acceleration[at],
+        )
+        if self.air is not None:
+            parts |= {cause: load[:, at].T for cause, load in zip(AIR_CAUSES, self.air, strict=True)}
+        total = np.concatenate([samples.force[at], samples.moment[at]], axis=1)
+        rest = total - np.sum(list(parts.values()), axis=0)
+        if np.abs(rest).max(initial=0.0) > REST * max(np.abs(total).max(initial=0.0), 1e-12):
+            parts["other"] = rest
+        return parts
+
+    def sizes_by_cause(self, samples: Samples) -> dict[str, FloatArray]:
+        """Return the size of the force [N] and of the moment [N m] of each cause at all samples, shape (2, n)."""
+        sizes: dict[str, FloatArray] = {}
+        n = samples.t.size
+        for first in range(0, n, CHUNK):
+            at = np.arange(first, min(first + CHUNK, n))
+            for cause, load in self.loads_by_cause(samples, at).items():
+                size = sizes.setdefault(cause, np.zeros((2, n)))
+                size[:, at] = np.linalg.norm(load.reshape(-1, 2, 3), axis=2).T
+        return sizes
+
+    def tractions(self, pad: PadState, points: FloatArray, load: FloatArray) -> FloatArray:
+        """Return the traction at places of a pad under a load.
+
+        Args:
+            pad: One of its pads.
+            points: In the tool frame [m], shape (p, 3).
+            load: At the tool origin, shape (6,) or (6, m).
+
+        Returns:
+            Along the pad's x and y, then normal, tension positive [Pa], shape (3, p) or (3, p, m).
+        """
+        rows = displacement_rows(points, pad.patch.rotation) * pad.patch.stiffness_per_area()[:, None, None]
+        return np.asarray(rows @ (self.compliance @ load))
+
+    def edge_use(self, load: FloatArray) -> EdgeUse | None:
+        """Return where the edge of the pads is used most by a load, shape (6,); None where no cell counts."""
+        found: list[tuple[float, int, FloatArray]] = []
+        peel: list[tuple[float, int, FloatArray]] = []
+        for i, pad in enumerate(self.pads):
+            if len(pad.edge) == 0 or pad.pull_off_stress <= 0:
+                continue
+            traction = self.tractions(pad, pad.edge, load)
+            use, tension = pad.utilisation(traction), np.maximum(traction[2], 0.0) / pad.pull_off_stress
+            k, j = int(np.argmax(use)), int(np.argmax(tension))
+            found.append((float(use[k]), i, pad.edge[k]))
+            peel.append((float(tension[j]), i, pad.edge[j]))
+        if not found:
+            return None
+        worst, peeling = max(found, key=lambda f: f[0]), max(peel, key=lambda f: f[0])
+        return EdgeUse(
+            pad=worst[1],
+            point=worst[2],
+            use=worst[0],
+            peel_pad=peeling[1],
+            peel_point=peeling[2] if peeling[0] > 0 else None,
+            peel=peeling[0],
+        )
+
+    def use_by_cause(self, parts: dict[str, FloatArray]) -> dict[str, FloatArray]:
+        """Return what the use of the pads at their most used edge point is made of, sample by sample.
+
+        Each cause counts with the projection of its normalised traction on that of the whole load, as findings do; what
+        is below zero relieves. The parts add up to the utilisation.
+
+        Args:
+            parts: Loads by cause, each of shape (m, 6).
+
+        Returns:
+            For each cause shape (m,) [-]; empty where no cell counts.
+        """
+        maps = []
+        for pad in self.pads:
+            if len(pad.edge) and pad.pull_off_stress > 0:
+                held = np.array([pad.shear_strength, pad.shear_strength, pad.pull_off_stress])[:, None, None]
+                maps.append(self.tractions(pad, pad.edge, np.eye(6)) / held)
+        if not maps:
+            return {}
+        edges = np.concatenate(maps, axis=1)  # (3, points, 6)
+        total = np.sum(list(parts.values()), axis=0)
+        normalised = edges @ total.T
+        normalised[2] = np.maximum(normalised[2], 0.0)
+        size = np.sqrt((normalised**2).sum(axis=0))
+        point = size.argmax(axis=0)
+        rows = np.arange(len(total))
+        use, direction = size[point, rows], normalised[:, point, rows]
+        out = {}
+        for cause, load in parts.items():
+            own = np.einsum("cmi,mi->cm", edges[:, point], load)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                out[cause] = np.where(use > 0, (own * direction).sum(axis=0) / use, 0.0)
+        return out

@@ -15,7 +15,8 @@ from gripmargin.checks.registry import CHECKS
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import NotChecked, Outcome, overall
-from gripmargin.results.report import SERIES, Report, Samples
+from gripmargin.results.report import Report
+from gripmargin.results.samples import SERIES, Samples
 from gripmargin.run.assumptions import as_read, assumed, references
 from gripmargin.run.scene import scene_of
 from gripmargin.workcell import (

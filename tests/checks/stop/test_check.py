@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.results.report import Samples
+from gripmargin.results.samples import Samples
 
 G = 9.80665
 EASY = gm.Targets(stop=0.01, hold=0.01)  # nothing falls short, so no changes are sought

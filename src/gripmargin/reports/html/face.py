@@ -10,7 +10,6 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.reports.html.text import number, printable, rounded, safe, seconds, table, tag
 from gripmargin.reports.html.tiles import RIM, TILE, Tile, outline_path, seen_along_z, shown, tile_of
 from gripmargin.reports.html.view import View
-from gripmargin.reports.series import edge_use, tractions, utilisation
 from gripmargin.results.scene import Scene
 
 LEVELS = 10  # of a ramp
@@ -102,10 +101,10 @@ def bond_class(share: float) -> str:
 def _figure(view: View, scene: Scene, tile: Tile, i: int, load: FloatArray) -> str:
     pad = tile.pad
     centres = np.array([cell.centre for cell in tile.cells])
-    traction = tractions(scene, pad, centres, load)
-    use = utilisation(pad, traction)
+    traction = scene.tractions(pad, centres, load)
+    use = pad.utilisation(traction)
     pull = traction[2] / pad.pull_off_stress if pad.pull_off_stress > 0 else np.full(len(centres), np.nan)
-    edge = edge_use(scene, load)
+    edge = scene.edge_use(load)
     name = pad.patch.pad.name
     maps = (
         ("use", "used", [use_class(float(u), c.counted) for u, c in zip(use, tile.cells, strict=True)]),
@@ -187,7 +186,7 @@ def _said(view: View, scene: Scene, load: FloatArray) -> str:
     t = view.cursor
     if not view.hung[view.worst]:
         return safe(f"At {seconds(t)} the part does not hang on the pads.")
-    edge = edge_use(scene, load)
+    edge = scene.edge_use(load)
     if edge is None:
         return safe(f"At {seconds(t)}: no cell holds anything.")
     text = (

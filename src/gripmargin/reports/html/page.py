@@ -17,7 +17,7 @@ from gripmargin.reports.html.summary import cautions, checks, findings, head, re
 from gripmargin.reports.html.text import NONE, bullets, data_block, margin, number, printable, rounded, safe, table, tag
 from gripmargin.reports.html.timeline import loads, moves_table, timeline
 from gripmargin.reports.html.view import View
-from gripmargin.reports.series import loads_by_cause, use_by_cause, used
+from gripmargin.reports.series import used
 from gripmargin.results.findings import overall
 from gripmargin.results.report import Report
 
@@ -226,7 +226,7 @@ def figures_at(view: View) -> dict[str, str]:
         if values is not None and not np.isnan(values).all():
             out[key] = margin(float(values[i]))
     if view.report.scene is not None and view.hung[i]:
-        parts = use_by_cause(view.report.scene, loads_by_cause(samples, view.report.scene, np.array([i])))
+        parts = view.report.scene.use_by_cause(view.report.scene.loads_by_cause(samples, np.array([i])))
         out["cause"] = ", ".join(
             f"{name} {number(100 * float(v[0]), 0)}" for name, v in parts.items() if abs(v[0]) >= 0.005
         )
@@ -305,6 +305,6 @@ def _data(view: View) -> dict[str, Any]:
         if values is not None and not np.isnan(values).all():
             tree[key] = rounded(used(np.asarray(values)[at]), 6)
     if view.report.scene is not None:
-        parts = use_by_cause(view.report.scene, loads_by_cause(samples, view.report.scene, at))
+        parts = view.report.scene.use_by_cause(view.report.scene.loads_by_cause(samples, at))
         tree["cause"] = {name: rounded(values) for name, values in parts.items()}
     return tree

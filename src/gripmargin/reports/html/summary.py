@@ -8,8 +8,7 @@ from collections.abc import Mapping, Sequence
 from gripmargin.checks import words
 from gripmargin.reports.html.text import bullets, margin, number, safe, shares, table, tag
 from gripmargin.reports.html.view import NUMBERED, View, link
-from gripmargin.reports.series import by_severity
-from gripmargin.results.findings import CheckResult, Finding, Verdict, overall
+from gripmargin.results.findings import CheckResult, Finding, Verdict, overall, worst_first
 from gripmargin.results.report import CAUTIONS, Report
 
 SIGNS = {
@@ -179,7 +178,7 @@ def findings(view: View) -> str:
             else _without(report)
         )
     cards = "".join(_card(view, i, finding) for i, finding in enumerate(view.numbered, start=1))
-    rest = by_severity(report)[NUMBERED:]
+    rest = worst_first(report.findings)[NUMBERED:]
     rows = [
         [
             safe(_name(f.check)),

@@ -10,7 +10,6 @@ import shapely
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.cells import CELLS_ACROSS
-from gripmargin.reports.series import tractions, utilisation
 from gripmargin.results.scene import PadState, Scene
 
 TILE = 190.0  # of one map, a square
@@ -57,7 +56,7 @@ def shown(scene: Scene, load: FloatArray) -> dict[int, PadState]:
     """Return the pads that are drawn, by their index: the ones that a load, shape (6,), uses most."""
 
     def most(pad: PadState) -> float:
-        use = utilisation(pad, tractions(scene, pad, pad.edge, load)) if len(pad.edge) else np.zeros(0)
+        use = pad.utilisation(scene.tractions(pad, pad.edge, load)) if len(pad.edge) else np.zeros(0)
         return float(np.nan_to_num(use).max(initial=0.0))
 
     by_use = sorted(range(len(scene.pads)), key=lambda i: -most(scene.pads[i]))

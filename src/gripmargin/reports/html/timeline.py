@@ -11,7 +11,7 @@ from gripmargin.reports.html.charts import Label, Level, Line, Mark, TimeChart, 
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import NONE, margin, number, safe, table, tag
 from gripmargin.reports.html.view import View, link
-from gripmargin.reports.series import loads_by_cause, sample_of, sizes_by_cause, use_by_cause, used
+from gripmargin.reports.series import sample_of, used
 
 LEAST = 0.5  # % of what the pads hold, below which a cause is left out
 MOST_ROWS = 200  # of the table of moves
@@ -52,7 +52,7 @@ def loads(view: View) -> str:
         charts.append((name, unit, about, lines))
     if view.report.scene is not None:
         mass = view.report.scene.part.mass
-        sizes = sizes_by_cause(samples, view.report.scene)
+        sizes = view.report.scene.sizes_by_cause(samples)
         for name, unit, factor, row, about in (
             ("Acceleration by cause", "m/s², at the centre of mass", 1 / mass, 0, f"Times {mass:g} kg: the force."),
             ("Moment by cause", "N mm, about the tool frame’s origin", 1e3, 1, "Sizes, whatever their direction."),
@@ -231,7 +231,7 @@ def _use_by_cause(view: View) -> TimeChart | None:
     if scene is None:
         return None
     at = view.stops
-    shares = use_by_cause(scene, loads_by_cause(samples, scene, at))
+    shares = scene.use_by_cause(scene.loads_by_cause(samples, at))
     if not shares:
         return None
     t, hung = samples.t[at], view.hung[at]

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.reports.html.text import safe, tag
-from gripmargin.reports.series import IntArray, by_severity, check_sample, sample_of, stops, used, worst_sample
-from gripmargin.results.findings import Finding
+from gripmargin.reports.series import IntArray, check_sample, sample_of, stops, used, worst_sample
+from gripmargin.results.findings import Finding, worst_first
 from gripmargin.results.report import Report
 
 STOPS = 900  # places of the time cursor, the marked samples besides
@@ -41,7 +41,7 @@ class View:
     def of(cls, report: Report, key: str) -> View:
         """Return the view of a report."""
         samples = report.samples
-        ranked = by_severity(report)
+        ranked = worst_first(report.findings)
         found = [sample_of(report, f) for f in ranked] + [check_sample(report, check) for check in report.checks]
         marked = [i for i in found if i is not None]
         worst = worst_sample(report)
