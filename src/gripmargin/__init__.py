@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from gripmargin.reports.tuning_as_text import tuning_text
     from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy, Verdict
     from gripmargin.results.report import Judgement, Report
-from gripmargin.results.samples import Samples
+    from gripmargin.results.samples import Samples
     from gripmargin.results.tuned import Curve, Grasp, Limit, Move, Moves, Override, Retimed, Standstill, Tuning
     from gripmargin.run.baseline import Comparison, Worsening, compare
     from gripmargin.run.live import MarginMeter, Reading

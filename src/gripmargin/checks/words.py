@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from gripmargin.checks.margin import WorstMargin
-from gripmargin.results.findings import Finding, Verdict
+from gripmargin.results.findings import CheckResult, Finding, Place, Verdict
 
 
 def figure(value: float | None) -> str:
@@ -50,6 +50,18 @@ def spans(times: Sequence[tuple[float, float]], most: int = 3) -> str:
 def in_move(move: str | None) -> str:
     """Which move, where there are labels."""
     return "" if move is None else f" in move '{move}'"
+
+
+def when(place: Place) -> str:
+    """A sample: its time, and its move where there are labels."""
+    return f"{place.t:.3f} s{in_move(place.move)}"
+
+
+def elsewhere(check: CheckResult) -> str:
+    """Where the least value that a result may have is, if not where its best estimate is; with a space before it."""
+    if check.low_at is None or check.at is None or check.low_at.sample == check.at.sample:
+        return ""
+    return f" at {when(check.low_at)}"
 
 
 def move_first(move: str | None) -> str:

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable
 
 from gripmargin.checks import words
-from gripmargin.results.findings import CheckResult, Finding, Remedy
+from gripmargin.results.findings import CheckResult, Finding, Remedy, worst_first
 from gripmargin.results.report import CAUTIONS, Report
 
 WIDTH = 100
@@ -25,7 +25,7 @@ def report_text(report: Report) -> str:
         if findings:
             lines += ["", title, *_findings(findings)]
     if report.findings:
-        lines += ["", "What to change", *_changes(sorted(short + unsure, key=_severity))]
+        lines += ["", "What to change", *_changes(worst_first(report.findings))]
     for title, items in (
         ("Not checked", [f"{item.check}: {item.reason}" for item in report.not_checked]),
         ("Assumed", report.assumed),
@@ -48,19 +48,15 @@ def _printable(text: str) -> str:
     return "".join(c if c.isprintable() else " " for c in text)
 
 
-def _severity(finding: Finding) -> tuple[bool, float]:
-    low = finding.worst.get("margin_low")
-    return (finding.verdict != "fail", float(low) if low is not None else 0.0)
-
-
 def _check_lines(check: CheckResult) -> list[str]:
     line = f"{check.measure} {words.figure(check.value)}, target {check.target:g}"
     if check.low is not None and check.high is not None and check.high - check.low > 0.005 * check.target:
         line += (
-            f" (the true worst {check.measure} lies between {words.figure(check.low)} and {words.figure(check.high)})"
+            f" (the true worst {check.measure} lies between {words.figure(check.low)}{words.elsewhere(check)} and "
+            f"{words.figure(check.high)})"
         )
     if check.at is not None:
-        line += f", worst at {check.at.t:.3f} s{words.in_move(check.at.move)}"
+        line += f", worst at {words.when(check.at)}"
     lines = _wrapped(f"  {check.check:<13}{check.verdict:<10} ", line)
     for sentence in check.lines:
         lines += _wrapped("    ", sentence)
@@ -68,7 +64,7 @@ def _check_lines(check: CheckResult) -> list[str]:
 
 
 def _findings(findings: list[Finding]) -> list[str]:
-    worst = sorted(findings, key=_severity)
+    worst = worst_first(findings)
     lines = []
     for finding in (f for f in findings if f in worst[:SHOWN]):
         lines += _wrapped(f"  {finding.check:<8} ", finding.text)

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from gripmargin.checks import words
-from gripmargin.results.findings import CheckResult, Finding, Verdict
+from gripmargin.results.findings import CheckResult, Finding, Verdict, worst_first
 from gripmargin.results.report import Judgement, Report
 
 SHOWN = 10  # findings; viewers of test results show about as many lines
@@ -16,18 +16,13 @@ SHOWN = 10  # findings; viewers of test results show about as many lines
 def result_line(check: CheckResult) -> str:
     """Return one sentence: name, verdict, figure, target, where."""
     line = f"{check.check}: {check.verdict}, {check.measure} {words.figure(check.value)}, target {check.target:g}"
-    if check.verdict is Verdict.UNDECIDED and check.low is not None and check.low != check.value:
-        line += f", may be as low as {words.figure(check.low)}"
     if check.at is not None:
-        line += f", worst at {check.at.t:.3f} s{words.in_move(check.at.move)}"
+        line += f", worst at {words.when(check.at)}"
+    if check.verdict is Verdict.UNDECIDED and check.low is not None and check.low != check.value:
+        line += f", may be as low as {words.figure(check.low)}{words.elsewhere(check)}"
     if check.value is None and check.text:
         line += f": {check.text}"
     return line
-
-
-def worst_first(findings: tuple[Finding, ...]) -> list[Finding]:
-    """Return what falls short before what is undecided, each by its margin, then by time."""
-    return sorted(findings, key=lambda f: (f.verdict is not Verdict.FAIL, _margin(f), f.start))
 
 
 def finding_lines(findings: tuple[Finding, ...]) -> list[str]:
@@ -72,11 +67,3 @@ def summary_text(judgements: Sequence[Judgement]) -> str:
         said = "".join(c if c.isprintable() else " " for c in said)
         lines += textwrap.wrap(f"  {said}", 100, subsequent_indent=" " * 6, break_on_hyphens=False)
     return "\n".join(lines) + "\n"
-
-
-def _margin(finding: Finding) -> float:
-    for key in ("margin_low", "ratio"):
-        value = finding.worst.get(key)
-        if isinstance(value, int | float) and value == value:  # noqa: PLR0124 - not a number
-            return float(value)
-    return 0.0
