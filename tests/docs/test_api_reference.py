@@ -41,7 +41,13 @@ def test_names_that_load_later_are_public() -> None:
 
 def test_methods_and_examples_are_in_it(made: Path) -> None:
     page = (made / "index.html").read_text(encoding="utf-8")
-    for name in ("Pad.rectangle", "JointTrajectory.from_toolbox", "Report.passed", "Finding.remedy", "Chain.mounted"):
+    for name in (
+        "Pad.rectangle",
+        "JointTrajectory.from_toolbox",
+        "Report.passed",
+        "results.findings.Finding.remedy",
+        "Chain.mounted",
+    ):
         assert f'id="gripmargin.{name}"' in page
     assert "&gt;&gt;&gt;" in page
     assert not re.search(r"TypeAliasForwardRef|&lt;factory&gt;|Unexpected|_NestedSequence", page)

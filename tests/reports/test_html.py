@@ -19,9 +19,11 @@ from hypothesis import strategies as st
 
 import gripmargin as gm
 from gripmargin import cli
+from gripmargin.base.errors import InputErrors
 from gripmargin.checks.case import work_out
 from gripmargin.contact.loads import CAUSES, causes_over_time, load_by_cause
 from gripmargin.reports import series
+from gripmargin.reports.html import reports_html
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import data_block, margin, number, printable, rounded
 from gripmargin.results.findings import Verdict
@@ -126,7 +128,7 @@ def test_nothing_from_a_job_becomes_markup(carried):
         report = carried(names=(word + "1", word + "2"), material=word, move=word, name=word, mass=2.0)
         assert report.findings
         entries = [report, (word, gm.InputError(word, word, word, word))]
-        for text in (gm.report_html(report), gm.reports_html(entries)):
+        for text in (gm.report_html(report), reports_html(entries)):
             page = Page(text)
             shapes.append([(tag, sorted(attrs)) for tag, attrs in page.elements])
             assert "alert(1)" not in " ".join(
@@ -451,8 +453,8 @@ def test_numbers_are_never_broken():
 
 def test_several_jobs_share_one_page_with_an_overview(carried):
     good, bad = carried(name="good one"), carried(name="bad one", mass=3.0)
-    broken = ("no.toml", gm.InputErrors([gm.InputError("no.toml", "nothing", "a job", "write one")]))
-    text = gm.reports_html([good, broken, bad])
+    broken = ("no.toml", InputErrors([gm.InputError("no.toml", "nothing", "a job", "write one")]))
+    text = reports_html([good, broken, bad])
     page = Page(text)
     assert [a["id"] for a in page.named("section") if a.get("class", "").startswith("job")] == ["job1", "job2", "job3"]
     assert {"#job1", "#job2", "#job3"} <= {a["href"] for a in page.named("a")}

@@ -10,6 +10,7 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.reports import series
+from gripmargin.reports.html import reports_html
 from gripmargin.reports.html.face import pull_class, use_class
 from gripmargin.reports.html.page import figures_at
 from gripmargin.reports.html.view import View
@@ -221,7 +222,7 @@ def test_page_of_a_long_program_opens(tab, long_report, tmp_path):
 
 def test_several_jobs_keep_their_cursors_apart(tab, carried, tmp_path):
     where = tmp_path / "two.html"
-    where.write_text(gm.reports_html([carried(name="one"), carried(name="two", mass=3.0)]))
+    where.write_text(reports_html([carried(name="one"), carried(name="two", mass=3.0)]))
     tab.open(where, "#job2:t=0.25")
     assert tab.logged == []
     times = tab.run("[...document.querySelectorAll('.readout caption [data-say]')].map(e => e.textContent)")

@@ -7,6 +7,7 @@ import pytest
 from defusedxml import ElementTree
 
 import gripmargin as gm
+from gripmargin.base.errors import FaultError, InputErrors
 from gripmargin.results.findings import NotChecked
 from gripmargin.results.report import Judgement
 
@@ -50,11 +51,11 @@ def assert_valid(element):
 
 @pytest.fixture
 def judgements(reports):
-    broken = gm.InputErrors([gm.InputError("x.toml: part.mass", "nothing", "a mass"), gm.InputError("y", "1", "2")])
+    broken = InputErrors([gm.InputError("x.toml: part.mass", "nothing", "a mass"), gm.InputError("y", "1", "2")])
     return [
         *(Judgement(job_file=f"jobs/{name}.toml", report=report) for name, report in reports.items()),
         Judgement(job_file="jobs/x.toml", error=broken),
-        Judgement(job_file="jobs/y.toml", error=gm.FaultError("jobs/y.toml", "SIGKILL", "a verdict", "report it")),
+        Judgement(job_file="jobs/y.toml", error=FaultError("jobs/y.toml", "SIGKILL", "a verdict", "report it")),
     ]
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 import gripmargin as gm
+from gripmargin.base.errors import FaultError, InputErrors, RobotError
 from gripmargin.reports.as_lines import report_lines
 from gripmargin.run.crew import Crew, WorkerLostError
 from gripmargin.run.many import judge_file, judgements
@@ -84,10 +85,10 @@ def test_judgements_travel_with_their_fields(mixed):
 
 
 def test_errors_travel_with_their_fields():
-    fault = gm.FaultError("job.toml", "ZeroDivisionError: x", "a verdict", "report it")
+    fault = FaultError("job.toml", "ZeroDivisionError: x", "a verdict", "report it")
     fault.trace = "Traceback: line 3"
-    several = gm.InputErrors([gm.InputError("a", "b", "c", "d"), gm.RobotError("e", "f", "g")])
-    for error in (fault, several, gm.InputError("a", "b", "c", "d"), gm.RobotError("e", "f", "g")):
+    several = InputErrors([gm.InputError("a", "b", "c", "d"), RobotError("e", "f", "g")])
+    for error in (fault, several, gm.InputError("a", "b", "c", "d"), RobotError("e", "f", "g")):
         back = pickle.loads(pickle.dumps(error))
         assert type(back) is type(error)
         assert str(back) == str(error)
