@@ -55,88 +55,37 @@ if TYPE_CHECKING:
 # Every name is loaded when it is first asked for: a pipeline waits for what it uses, and a test session that only
 # loads the plugin for nothing. One row a module.
 _LATER = {
-    "base.errors": (
-        "GripmarginError",
-        "InputError",
-    ),
-    "base.poses": ("pose",),
-    "checks.recorded.check": ("compare_motion",),
-    "files.frames": (
-        "samples_frame",
-        "trajectory_frame",
-        "trajectory_from_frame",
-    ),
-    "files.job_file": ("read_job",),
-    "files.messages": (
-        "message_tree",
-        "trajectory_from_message",
-    ),
-    "files.report_file": ("read_baseline",),
-    "files.robots": (
-        "robot_chain",
-        "toolbox_chain",
-    ),
-    "files.trajectory_file": ("read_trajectory",),
-    "files.trajectory_writer": (
-        "trajectory_bytes",
-        "write_trajectory",
-    ),
-    "files.urdf": ("read_urdf",),
-    "motion.chain": (
-        "Chain",
-        "chain_from_axes",
-    ),
-    "motion.trajectory": (
-        "JointTrajectory",
-        "PoseTrajectory",
-    ),
-    "reports.as_json": (
-        "report_json",
-        "report_tree",
-    ),
-    "reports.as_junit": ("junit_xml",),
-    "reports.as_lines": ("report_lines",),
-    "reports.as_text": ("report_text",),
-    "reports.html": ("report_html",),
-    "reports.tuning_as_json": ("tuning_json",),
-    "reports.tuning_as_text": ("tuning_text",),
-    "results.findings": ("Verdict",),
-    "results.report": (
-        "Judgement",
-        "Report",
-    ),
-    "run.baseline": ("compare",),
-    "run.live": ("MarginMeter",),
-    "run.many": ("check_files",),
-    "run.one": (
-        "check",
-        "check_file",
-        "check_job",
-    ),
-    "tuning.tune": (
-        "tune",
-        "tune_file",
-    ),
-    "workcell": (
-        "Flange",
-        "Gripper",
-        "Nest",
-        "Pad",
-        "PadMaterial",
-        "Part",
-        "Phase",
-        "Pick",
-        "Stop",
-        "StopFigure",
-        "Targets",
-        "uniform_plate",
-    ),
-    "workcell.job": (
-        "Job",
-        "JointLimits",
-    ),
+    "base.errors": "GripmarginError InputError",
+    "base.poses": "pose",
+    "checks.recorded.check": "compare_motion",
+    "files.frames": "samples_frame trajectory_frame trajectory_from_frame",
+    "files.job_file": "read_job",
+    "files.messages": "message_tree trajectory_from_message",
+    "files.report_file": "read_baseline",
+    "files.robots": "robot_chain toolbox_chain",
+    "files.trajectory_file": "read_trajectory",
+    "files.trajectory_writer": "trajectory_bytes write_trajectory",
+    "files.urdf": "read_urdf",
+    "motion.chain": "Chain chain_from_axes",
+    "motion.trajectory": "JointTrajectory PoseTrajectory",
+    "reports.as_json": "report_json report_tree",
+    "reports.as_junit": "junit_xml",
+    "reports.as_lines": "report_lines",
+    "reports.as_text": "report_text",
+    "reports.html": "report_html",
+    "reports.tuning_as_json": "tuning_json",
+    "reports.tuning_as_text": "tuning_text",
+    "results.findings": "Verdict",
+    "results.report": "Judgement Report",
+    "run.baseline": "compare",
+    "run.live": "MarginMeter",
+    "run.many": "check_files",
+    "run.one": "check check_file check_job",
+    "tuning.tune": "tune tune_file",
+    "workcell": "Flange Gripper Nest Pad PadMaterial Part Phase Pick Stop StopFigure Targets uniform_plate",
+    "workcell.job": "Job JointLimits",
 }
-_MODULE = {name: f"gripmargin.{module}" for module, names in _LATER.items() for name in names}
+_MODULE = {name: f"gripmargin.{module}" for module, names in _LATER.items() for name in names.split()}
 
 
 def __getattr__(name: str) -> Any:
