@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from gripmargin.checks import registry
 from gripmargin.checks.case import Case
-from gripmargin.checks.registry import CHECKS, judged
 from gripmargin.contact.cells import is_cut_by_outline
 from gripmargin.workcell import STANDARD_AIR_DENSITY, STANDARD_GRAVITY
 from gripmargin.workcell.job import Job
@@ -58,7 +58,7 @@ def references(case: Case) -> tuple[str, ...]:
     """Return the published sources of the methods that ran, each once, in the order in which they come."""
     job = case.job
     found = [LOAD, *(AIR if job.part.drag_area is not None else ())]
-    found += [source for check in CHECKS for source in check.references(job)]
+    found += [source for check in registry.CHECKS for source in check.references(job)]
     return tuple(dict.fromkeys([*found, *case.motion.references]))
 
 
@@ -74,7 +74,7 @@ def _bond(case: Case) -> list[str]:
 
 
 def _targets(job: Job) -> str:
-    named = [(each.name.replace("_", " "), each.target(job)) for each in judged()]
+    named = [(each.name.replace("_", " "), each.target(job)) for each in registry.judged()]
     return ", ".join(f"{name} {value:g}" for name, value in named if value is not None)
 
 

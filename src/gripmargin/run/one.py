@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from gripmargin.base.errors import InputError
+from gripmargin.checks import registry
 from gripmargin.checks.case import Case, work_out
-from gripmargin.checks.registry import CHECKS
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import NotChecked, Outcome, overall
@@ -144,7 +144,7 @@ def check_job(job: Job) -> Report:
         raise InputError(
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
         )
-    outcomes = tuple(check.answer(case) for check in CHECKS)
+    outcomes = tuple(check.answer(case) for check in registry.CHECKS)
     results = tuple(result for outcome in outcomes for result in outcome.results)
     return Report(
         job=job.name,
