@@ -8,8 +8,8 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.hold.use import pad_use
-from gripmargin.checks.swing.ringing import stretches_of, swing_use
+from gripmargin.checks.swing.ringing import stretches_of
+from gripmargin.checks.swing.use import swing_use
 
 DOWN = np.diag([1.0, -1.0, -1.0])
 
@@ -253,8 +253,7 @@ class TestNeverAFalsePass:
         spoilt = case.load.copy()
         spoilt[2, 200] = np.nan
         broken = replace(case, load=spoilt)
-        use, _ = pad_use(broken)
-        swinging, _ = swing_use(broken, stretches_of(broken), use)
+        swinging = swing_use(broken).use
         assert not (1.0 / swinging.high.max() >= 0.01)
 
 
@@ -298,8 +297,7 @@ def known_program(random, step):
 
 def interval(job):
     case = work_out(job)
-    use, _ = pad_use(case)
-    swinging, _ = swing_use(case, stretches_of(case), use)
+    swinging = swing_use(case).use
     low, value, high = (float(1.0 / max(u.max(), 1e-9)) for u in (swinging.high, swinging.value, swinging.low))
     return low, value, high
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.checks.swing.settle import _time_to
+from gripmargin.checks.swing.settle import settling_time
 
 DOWN = np.diag([1.0, -1.0, -1.0])
 STIFFNESS, SIZE, MASS = 2e7, 0.04, 0.5
@@ -158,7 +158,7 @@ def test_a_tolerance_that_there_is_not(tolerance):
 
 def test_time_to_die_down():
     amplitudes, rates = np.array([[1.0, 0.0], [0.0, 0.5]]), np.array([2.0, 1.0])
-    assert _time_to(amplitudes, rates, 0.1) == pytest.approx(np.log(5.0))
-    assert _time_to(amplitudes, rates, 2.0) == 0.0
-    assert _time_to(amplitudes, np.zeros(2), 0.1) == np.inf
-    assert _time_to(np.array([[np.nan]]), np.ones(1), 0.1) == np.inf
+    assert settling_time(amplitudes, rates, 0.1) == pytest.approx(np.log(5.0))
+    assert settling_time(amplitudes, rates, 2.0) == 0.0
+    assert settling_time(amplitudes, np.zeros(2), 0.1) == np.inf
+    assert settling_time(np.array([[np.nan]]), np.ones(1), 0.1) == np.inf

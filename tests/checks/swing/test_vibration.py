@@ -4,16 +4,9 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.checks.swing.vibration import (
-    WORDS,
-    Doubt,
-    Start,
-    better,
-    estimated_drives,
-    given_drive,
-    modes_of,
-    swing,
-)
+from gripmargin.checks.swing.drive import Doubt, estimated_drives, given_drive
+from gripmargin.checks.swing.response import Start, better, swing
+from gripmargin.checks.swing.vibration import WORDS, modes_of
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.loads import load_per_acceleration
