@@ -11,7 +11,8 @@ from gripmargin.base.version import __version__ as __version__
 if TYPE_CHECKING:
     from gripmargin.base.errors import FaultError, GripmarginError, InputError, InputErrors, RobotError
     from gripmargin.base.poses import pose
-    from gripmargin.checks.recorded.check import MotionComparison, MoveComparison, compare_motion
+    from gripmargin.checks.recorded.check import compare_motion
+    from gripmargin.checks.recorded.figures import MotionComparison, MoveComparison
     from gripmargin.files.frames import samples_frame, trajectory_frame, trajectory_from_frame
     from gripmargin.files.job_file import read_job
     from gripmargin.files.messages import message_tree, trajectory_from_message
@@ -58,7 +59,8 @@ if TYPE_CHECKING:
 _LATER = {
     "run.baseline": ("Comparison", "Worsening", "compare"),
     "run.one": ("check", "check_file", "check_job"),
-    "checks.recorded.check": ("MotionComparison", "MoveComparison", "compare_motion"),
+    "checks.recorded.check": ("compare_motion",),
+    "checks.recorded.figures": ("MotionComparison", "MoveComparison"),
     "base.errors": ("FaultError", "GripmarginError", "InputError", "InputErrors", "RobotError"),
     "files.frames": ("samples_frame", "trajectory_frame", "trajectory_from_frame"),
     "files.job_file": ("read_job",),

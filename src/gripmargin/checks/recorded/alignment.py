@@ -65,17 +65,12 @@ def align(
     Returns:
         None where the recording does not cover the stretch.
     """
-    runs = 1
-    if offset is None:
-        found = _coarse(t, y, recorded_t, recorded_y, span)
-        if found is None:
-            return None
-        offset, runs = found
-        fitted, astray = _refined(t, y, recorded_t, recorded_y, span, offset)
-        offset = fitted
-    else:
-        # a controller is late, by whatever clock
-        fitted, astray = _refined(t, y, recorded_t, recorded_y, span, offset)
+    found = _coarse(t, y, recorded_t, recorded_y, span) if offset is None else (offset, 1)
+    if found is None:
+        return None
+    start, runs = found
+    fitted, astray = _refined(t, y, recorded_t, recorded_y, span, start)
+    offset = fitted if offset is None else offset  # a known one stays: a controller is late, by whatever clock
     if not (_covers(recorded_t - offset, span) and _covers(recorded_t - fitted, span)):
         return None
     inside = within(recorded_t - fitted, span)
