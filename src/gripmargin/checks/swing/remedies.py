@@ -20,9 +20,8 @@ from gripmargin.checks.swing.use import CarrySwing, use_over
 from gripmargin.checks.use import inverse
 from gripmargin.results.findings import Remedy, on_target
 
-STEP = 0.05  # of the speed factors tried
 SLOWEST = 0.2  # speed factor below which slowing is no remedy for a swing
-MOST_PERIODS = 4  # of the strongest swing over which an acceleration may be made to rise
+PERIODS = (1, 2, 3, 4)  # of the strongest swing over which accelerations rise that are tried
 STIFFER = (1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0)  # factors on the stiffness of the backing that are tried
 USUAL_DAMPING = (0.02, 0.05, 0.1)  # ratios that are tried where none is given (no source)
 
@@ -63,10 +62,10 @@ def _speed_needed(
         return on_target(inverse(use[watched]), short.target)
 
     # Slower is not always better, for a move may hit the period of a swing: factors are tried one by one.
-    factor = next((f for f in np.arange(1.0 - STEP, SLOWEST - 1e-9, -STEP) if holds(float(f))), None)
+    factor = next((f for f in np.arange(0.95, SLOWEST - 1e-9, -0.05) if holds(float(f))), None)
     if factor is None:
         return None
-    finer = [f for f in np.arange(factor + STEP - 0.01, factor + 1e-9, -0.01) if f < 1.0]
+    finer = [f for f in np.arange(factor + 0.04, factor + 1e-9, -0.01) if f < 1.0]
     found = next((f for f in finer if holds(float(f))), factor)
     return math.floor(100.0 * found + 0.5) / 100.0
 
@@ -123,7 +122,7 @@ def _smoother(carry: CarrySwing, target: float) -> Remedy | None:
     strongest = int(np.argmax(modes.gain(carry.use.maps) * np.max(amplitudes, axis=0)))
     hertz = float(modes.hertz[strongest])
     period = 1.0 / hertz
-    for periods in range(1, MOST_PERIODS + 1):
+    for periods in PERIODS:
         rise = periods * period
         if _enough((_smoothed(stretch, rise) for stretch in carry.stretches), carry, target):
             text = words.smoother(rise, periods, modes.names[strongest], hertz)
