@@ -15,7 +15,8 @@ import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.hold.use import pad_use
 from gripmargin.checks.stop.check import check_stop
-from gripmargin.checks.swing.ringing import stretches_of, swing_use
+from gripmargin.checks.swing.ringing import stretches_of
+from gripmargin.checks.swing.use import swing_use
 from gripmargin.contact.loads import part_load
 from gripmargin.motion.tool_motion import joint_motion
 
@@ -97,7 +98,6 @@ def main() -> None:
         gm.check(trajectory=made, robot=common, gripper=gripper, part=part, targets=easy)
 
     stopped = work_out(replace(case.job, stop=gm.Stop(time=0.3)))
-    still, _ = pad_use(case)
     stretches = stretches_of(case)
 
     tasks = {
@@ -105,7 +105,7 @@ def main() -> None:
         "tool motion and load, skew arm": (SAMPLES, lambda: load(skew)),
         "the same load by a loop of Pinocchio's rnea": (LOOP, lambda: pinocchio_loop(common, part, *few)),
         "utilisation, one square pad, with what lies between": (SAMPLES, lambda: pad_use(case)),
-        "swing of the part on its backing": (SAMPLES, lambda: swing_use(case, stretches_of(case), still)),
+        "swing of the part on its backing, use without it included": (SAMPLES, lambda: swing_use(replace(case))),
         "stops along the path, swing included": (SAMPLES, lambda: check_stop(stopped, stretches)),
         "whole check, rates given, square pad": (SAMPLES, lambda: whole(trajectory, square)),
         "whole check, rates given, disc": (SAMPLES, lambda: whole(trajectory, disc)),

@@ -13,7 +13,7 @@ from gripmargin.checks.hold.use import pad_use, use_without
 from gripmargin.checks.stop.check import kinds_of
 from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.stop.use import stop_use
-from gripmargin.checks.swing.ringing import stretches_of, swing_use
+from gripmargin.checks.swing.use import swing_target, swing_use
 from gripmargin.checks.use import Use
 from gripmargin.contact.loads import part_load
 from gripmargin.motion.program import ProgramMotion, program_motion
@@ -56,21 +56,19 @@ class Quick:
             factors: On the speed of each interval between samples, shape (n - 1,).
         """
         case = self._at(factors)
-        targets, whole_and_tension = case.job.targets, pad_use(case)
-        whole, tension = whole_and_tension
+        targets, (whole, tension) = case.job.targets, case.shared(pad_use)
         asked = [("hold", targets.hold, whole)]
         if targets.peel is not None:
             asked.append(("peel", targets.peel, tension))
         if targets.one_pad_lost is not None and len(case.backing.patches) > 1:
             lost = range(len(case.backing.patches))
             asked += [("one_pad_lost", targets.one_pad_lost, use_without(case, i)) for i in lost]
-        stretches = stretches_of(case)
-        swinging, _ = swing_use(case, stretches, whole)
-        asked.append(("swing", targets.hold if targets.swing is None else targets.swing, swinging))
+        swinging = case.shared(swing_use)
+        asked.append(("swing", swing_target(case.job), swinging.use))
         if case.job.stop is not None:
             stopping = Stopping(case)
             for kind in kinds_of(case, case.job.stop)[0]:
-                use = stop_use(stopping, case.carried, kind=kind, stretches=stretches)
+                use = stop_use(stopping, case.carried, kind=kind, stretches=swinging.stretches)
                 asked.append(("stop", targets.stop, use))
         return min((_look(*part) for part in asked), key=lambda look: look.ratio)
 

@@ -8,8 +8,8 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.hold.use import pad_use
-from gripmargin.checks.swing.ringing import stretches_of, swing_use
+from gripmargin.checks.swing.ringing import stretches_of
+from gripmargin.checks.swing.use import swing_use
 
 DOWN = np.diag([1.0, -1.0, -1.0])
 
@@ -142,6 +142,10 @@ class TestFindings:
         assert finding.because["causes"]["swing"] > 0.15
         assert sum(finding.because["causes"].values()) == pytest.approx(1.0)
         assert max(finding.because["ringing"], key=lambda mode: mode["use"])["shape"] == "pull"
+        assert finding.share == pytest.approx(finding.worst["margin_low"] / 2.5)
+        due = {"t", "sample", "move", "margin", "margin_low", "margin_high", "quasi_static_margin", "force", "moment"}
+        assert due | {"pad", "point", "azimuth", "normal_stress", "pad_force"} <= set(finding.worst)
+        assert set(finding.because) == {"causes", "ways", "loads", "ringing"}
         actions = {remedy.action for remedy in finding.remedies}
         assert {"slow", "smooth", "strengthen"} <= actions
         smooth = next(r for r in finding.remedies if r.action == "smooth").figures
@@ -161,6 +165,18 @@ class TestFindings:
         stronger = next(r for r in finding.remedies if r.action == "strengthen").figures["factor"]
         pads = gripper(soft(strength=1.2e4 * stronger))
         assert result(gm.check_job(replace(job, gripper=pads))).verdict == "pass"
+
+    @pytest.mark.parametrize(("needed", "helps"), [(0.3, True), (0.15, False)])
+    def test_slowing_to_less_than_a_fifth_is_no_remedy(self, gantry, needed, helps):
+        """By the sudden lift: weight and twice the step, which goes with the square of the speed."""
+        part = light()
+        strength = part.mass * (9.80665 + 2 * 40.0 * needed**2) / 0.04**2
+        pads = gripper(soft(strength=strength))
+        report = gm.check_job(lifted(40.0, gantry, gripper=pads, part=part, targets=gm.Targets(hold=1.0)))
+        (finding,) = [f for f in report.findings if f.check == "swing"]
+        factors = [remedy.figures["factor"] for remedy in finding.remedies if remedy.action == "slow"]
+        assert factors == ([pytest.approx(needed, abs=0.02)] if helps else [])
+        assert any("no speed is slow enough" in remedy.text for remedy in finding.remedies) != helps
 
     def test_a_measured_damping_is_asked_for_where_it_would_do(self):
         """Steps that add up while nothing damps them."""
@@ -253,8 +269,7 @@ class TestNeverAFalsePass:
         spoilt = case.load.copy()
         spoilt[2, 200] = np.nan
         broken = replace(case, load=spoilt)
-        use, _ = pad_use(broken)
-        swinging, _ = swing_use(broken, stretches_of(broken), use)
+        swinging = swing_use(broken).use
         assert not (1.0 / swinging.high.max() >= 0.01)
 
 
@@ -298,8 +313,7 @@ def known_program(random, step):
 
 def interval(job):
     case = work_out(job)
-    use, _ = pad_use(case)
-    swinging, _ = swing_use(case, stretches_of(case), use)
+    swinging = swing_use(case).use
     low, value, high = (float(1.0 / max(u.max(), 1e-9)) for u in (swinging.high, swinging.value, swinging.low))
     return low, value, high
 

@@ -12,8 +12,7 @@ from scipy.signal import StateSpace, lsim
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.hold.use import pad_use
-from gripmargin.checks.swing.ringing import stretches_of, swing_use
+from gripmargin.checks.swing.use import swing_use
 from gripmargin.contact.loads import part_load
 from gripmargin.kernels.stopping import mass_matrix
 from gripmargin.motion.tool_motion import joint_motion
@@ -112,7 +111,7 @@ def outcomes(data):
         fine = np.arange(0.0, end, DENSE)
         motion = joint_motion(job.robot, fine, *at(fine))
         truth = true_margin(case, fine, part_load(job.part, motion, GRAVITY), damping)
-        use, _ = swing_use(case, stretches_of(case), pad_use(case)[0])
+        use = swing_use(case).use
         out.append((float(1.0 / use.high.max()), truth, float(1.0 / use.low.max())))
     return np.array(out)
 

@@ -4,16 +4,9 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.checks.swing.vibration import (
-    WORDS,
-    Doubt,
-    Start,
-    better,
-    estimated_drives,
-    given_drive,
-    modes_of,
-    swing,
-)
+from gripmargin.checks.swing.drive import Doubt, estimated_drives, given_drive
+from gripmargin.checks.swing.response import Start, better, swing
+from gripmargin.checks.swing.vibration import WORDS, modes_of
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.loads import load_per_acceleration
@@ -111,6 +104,12 @@ class TestModes:
             part,
         )
         np.testing.assert_allclose(same.damping, 0.07, rtol=1e-9)
+
+    def test_less_than_critical_damping_is_counted_on(self):
+        part = block()
+        for given, counted in ((0.9, 0.9), (0.99, 0.95)):
+            pad = gm.Pad.rectangle("pad", material(damping=given), [0.02, 0.02])
+            np.testing.assert_allclose(modes_of(backing_of(part, pad), part).damping, counted, rtol=1e-9)
 
     def test_a_rod_without_inertia_about_its_axis_has_five_modes(self):
         part = gm.Part(mass=0.5, com=[0, 0, 0.05], inertia=[4e-4, 4e-4, 0.0, 0, 0, 0])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,59 +11,61 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.remedies import stronger_pads
-from gripmargin.checks.hold.use import COVERAGE
-from gripmargin.checks.swing.ringing import Stretch, asked, peak_of_stretches, stretches_of
-from gripmargin.checks.swing.vibration import Drive, Start
-from gripmargin.checks.use import Use
-from gripmargin.results.findings import Remedy
+from gripmargin.checks.margin import Shortfall
+from gripmargin.checks.swing import words
+from gripmargin.checks.swing.drive import Drive
+from gripmargin.checks.swing.response import Start
+from gripmargin.checks.swing.ringing import Stretch, stretches_of
+from gripmargin.checks.swing.use import CarrySwing, use_over
+from gripmargin.checks.use import inverse
+from gripmargin.results.findings import Remedy, on_target
 
-STEP = 0.05  # of the speed factors tried
 SLOWEST = 0.2  # speed factor below which slowing is no remedy for a swing
-MOST_PERIODS = 4  # of the strongest swing over which an acceleration may be made to rise
+PERIODS = (1, 2, 3, 4)  # of the strongest swing over which accelerations rise that are tried
 STIFFER = (1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0)  # factors on the stiffness of the backing that are tried
 USUAL_DAMPING = (0.02, 0.05, 0.1)  # ratios that are tried where none is given (no source)
 
 
-def for_move(
-    case: Case, stretches: Sequence[Stretch], use: Use, piece: NDArray[np.intp], target: float
-) -> tuple[Remedy, ...]:
-    """Return the speed factor for the move of a piece, or for the whole carry, at which it reaches its target."""
-    sample = int(use.samples[piece[np.argmax(use.high[piece])]])
+def for_move(case: Case, carry: CarrySwing, short: Shortfall) -> Remedy:
+    """Return the speed factor for the move of a piece, or for the whole carry, at which it reaches its target.
+
+    Args:
+        case: The job.
+        carry: The swing over the carry.
+        short: What falls short.
+    """
+    members = short.use.samples[short.piece]
+    sample = int(members[np.argmax(short.use.high[short.piece])])
     if case.motion.doubts_at(sample):
-        return (Remedy(action="better data", text=case.motion.better_data(sample)),)
-    trajectory = case.job.trajectory
-    stretch = next(s for s in stretches if s.samples[0] <= sample <= s.samples[-1])
-    move = trajectory.move_at(sample)
-    watched = np.isin(stretch.samples, use.samples[piece])
+        return Remedy(action="better data", text=case.motion.better_data(sample))
+    stretch, move = carry.stretch_at(sample), case.job.trajectory.move_at(sample)
+    watched = np.isin(stretch.samples, members)
     if move is not None:
-        labels = np.array(trajectory.moves or ())
-        watched = labels[stretch.samples] == move
-        factor = _slowest_needed(stretch, use, watched, watched, target)
+        watched = np.array(case.job.trajectory.moves)[stretch.samples] == move
+        factor = _speed_needed(stretch, watched, watched, short)
         if factor is not None:
-            text = f"slow move '{move}' to {factor:.2f} of its speed (its time times {1 / factor:.2f})"
-            return (Remedy(action="slow", text=text, figures={"move": move, "factor": factor}),)
-    factor = _slowest_needed(stretch, use, np.ones_like(watched), watched, target)
+            return Remedy(action="slow", text=words.slow_move(move, factor), figures={"move": move, "factor": factor})
+    factor = _speed_needed(stretch, np.ones_like(watched), watched, short)
     if factor is not None:
-        text = f"slow all moves of the carry to {factor:.2f} of their speed (their time times {1 / factor:.2f})"
-        return (Remedy(action="slow", text=text, figures={"move": None, "factor": factor}),)
-    where = f"move '{move}'" if move is not None else f"the stretch around {trajectory.t[sample]:.3f} s"
-    return (Remedy(action="none", text=f"no speed is slow enough ({where})", figures={"move": move}),)
+        return Remedy(action="slow", text=words.slow_all(factor), figures={"move": None, "factor": factor})
+    text = words.never_slow_enough(move, float(case.job.trajectory.t[sample]))
+    return Remedy(action="none", text=text, figures={"move": move})
 
 
-def _slowest_needed(
-    stretch: Stretch, use: Use, slowed: NDArray[np.bool_], watched: NDArray[np.bool_], target: float
+def _speed_needed(
+    stretch: Stretch, slowed: NDArray[np.bool_], watched: NDArray[np.bool_], short: Shortfall
 ) -> float | None:
     """The largest speed factor, to 1 %, at which all watched samples reach the target; None where none does."""
 
     def holds(factor: float) -> bool:
-        part = asked(slowed_down(stretch, slowed, factor), use.maps)
-        return bool(((part.high + COVERAGE * part.noise)[watched] <= 1.0 / target).all())
+        use = use_over(slowed_down(stretch, slowed, factor), short.use.maps).most
+        return on_target(inverse(use[watched]), short.target)
 
     # Slower is not always better, for a move may hit the period of a swing: factors are tried one by one.
-    factor = next((f for f in np.arange(1.0 - STEP, SLOWEST - 1e-9, -STEP) if holds(float(f))), None)
+    factor = next((f for f in np.arange(0.95, SLOWEST - 1e-9, -0.05) if holds(float(f))), None)
     if factor is None:
         return None
-    finer = [f for f in np.arange(factor + STEP - 0.01, factor + 1e-9, -0.01) if f < 1.0]
+    finer = [f for f in np.arange(factor + 0.04, factor + 1e-9, -0.01) if f < 1.0]
     found = next((f for f in finer if holds(float(f))), factor)
     return math.floor(100.0 * found + 0.5) / 100.0
 
@@ -87,35 +89,43 @@ def slowed_down(stretch: Stretch, slowed: NDArray[np.bool_], factor: float) -> S
     )
 
 
-def for_whole(case: Case, stretches: Sequence[Stretch], use: Use, target: float) -> tuple[Remedy, ...]:
-    """Return the changes that are enough for the whole carry."""
-    high = float(use.high.max())
+def for_whole(case: Case, carry: CarrySwing, target: float, *, undecided: bool) -> tuple[Remedy, ...]:
+    """Return the changes that are enough for the whole carry.
+
+    Args:
+        case: The job.
+        carry: The swing over the carry.
+        target: Margin wanted.
+        undecided: Whether the carry as a whole is.
+    """
+    high = float(carry.use.high.max())
     if not math.isfinite(high):
         return ()
     found = [
-        _smoother(stretches, use, target),
-        _damping(case, use, target),
-        _finer(case, stretches) if not use.low.max() > 1.0 / target else None,
-        _stiffer(case, stretches, use, target),
+        _smoother(carry, target),
+        _damping(case, carry, target),
+        _finer(case, carry) if undecided else None,
+        _stiffer(case, carry, target),
         stronger_pads(high, target),
     ]
     return tuple(remedy for remedy in found if remedy is not None)
 
 
-def _smoother(stretches: Sequence[Stretch], use: Use, target: float) -> Remedy | None:
+def _enough(stretches: Iterable[Stretch], carry: CarrySwing, target: float) -> bool:
+    """Whether the carry would be on target if the part swung otherwise."""
+    return all(on_target(inverse(use_over(each, carry.use.maps).most), target) for each in stretches)
+
+
+def _smoother(carry: CarrySwing, target: float) -> Remedy | None:
     """The rise of the accelerations, in periods of the strongest swing, that is enough."""
-    modes = stretches[0].swing.modes
-    gain = np.sqrt(((use.maps @ modes.loads) ** 2).sum(axis=0)).max(axis=0)
-    strongest = int(np.argmax(gain * np.max([s.swing.amplitude.max(axis=1) for s in stretches], axis=0)))
-    period = 1.0 / float(modes.hertz[strongest])
-    for periods in range(1, MOST_PERIODS + 1):
+    modes, amplitudes = carry.modes, [stretch.swing.amplitude.max(axis=1) for stretch in carry.stretches]
+    strongest = int(np.argmax(modes.gain(carry.use.maps) * np.max(amplitudes, axis=0)))
+    hertz = float(modes.hertz[strongest])
+    period = 1.0 / hertz
+    for periods in PERIODS:
         rise = periods * period
-        if peak_of_stretches([_smoothed(s, rise) for s in stretches], use.maps) <= 1.0 / target:
-            text = (
-                f"let every acceleration rise and fall over {1e3 * rise:.0f} ms or more ({periods} "
-                f"period{'s' if periods > 1 else ''} of {modes.names[strongest]}, {modes.hertz[strongest]:.3g} Hz): a "
-                f"time law with bounded jerk; each move takes {1e3 * rise:.0f} ms longer"
-            )
+        if _enough((_smoothed(stretch, rise) for stretch in carry.stretches), carry, target):
+            text = words.smoother(rise, periods, modes.names[strongest], hertz)
             return Remedy(action="smooth", text=text, figures={"rise": rise, "periods": periods})
     return None
 
@@ -147,34 +157,27 @@ def _smoothed(stretch: Stretch, rise: float) -> Stretch:
     return stretch.driven(smooth)
 
 
-def _stiffer(case: Case, stretches: Sequence[Stretch], use: Use, target: float) -> Remedy | None:
+def _stiffer(case: Case, carry: CarrySwing, target: float) -> Remedy | None:
     """The factor on the stiffness of the backing that is enough."""
-    modes = stretches[0].swing.modes
     for factor in STIFFER:
-        tried = stretches_of(case, modes.stiffer(factor))
-        if peak_of_stretches(tried, use.maps) <= 1.0 / target:
-            text = f"put the pads on a backing {factor:g} times as stiff (thinner or harder), where strength stays"
-            return Remedy(action="stiffen", text=text, figures={"factor": factor})
+        if _enough(stretches_of(case, carry.modes.stiffer(factor)), carry, target):
+            return Remedy(action="stiffen", text=words.stiffer(factor), figures={"factor": factor})
     return None
 
 
-def _damping(case: Case, use: Use, target: float) -> Remedy | None:
+def _damping(case: Case, carry: CarrySwing, target: float) -> Remedy | None:
     """The damping ratio that would be enough, where the job gives none."""
     if any(patch.pad.material.damping_ratio is not None for patch in case.backing.patches):
         return None
-    modes = stretches_of(case)[0].swing.modes
     for ratio in USUAL_DAMPING:
-        if peak_of_stretches(stretches_of(case, modes.damped(ratio)), use.maps) <= 1.0 / target:
-            text = f"measure how the pads damp a swing and give damping_ratio: {ratio:g} or more is enough"
-            return Remedy(action="better data", text=text, figures={"damping_ratio": ratio})
+        if _enough(stretches_of(case, carry.modes.damped(ratio)), carry, target):
+            return Remedy(action="better data", text=words.measured_damping(ratio), figures={"damping_ratio": ratio})
     return None
 
 
-def _finer(case: Case, stretches: Sequence[Stretch]) -> Remedy:
+def _finer(case: Case, carry: CarrySwing) -> Remedy:
     """Samples that tell how far the part swings."""
-    fastest = float(stretches[0].swing.modes.hertz.max())
+    fastest = float(carry.modes.hertz.max())
     step = 0.1 / fastest
-    text = f"sample the program every {1e3 * step:.2g} ms or finer (ten times the fastest swing, {fastest:.3g} Hz)"
-    if case.motion.error is not None:
-        text += ", with joint speeds and accelerations"
+    text = words.finer_samples(step, fastest, rates=case.motion.error is not None)
     return Remedy(action="better data", text=text, figures={"step": step})
