@@ -67,3 +67,9 @@ def test_a_tilted_nest_takes_the_weight_sideways_too():
 
 def test_without_any_outline_tipping_is_not_known():
     assert np.isnan(found([0, 0, 1], [0.1, 0, 0], outline=None).ratio("tip")[0])
+
+
+@pytest.mark.parametrize("force", [[np.nan, 0, 0], [0, 0, np.nan]])
+def test_what_is_not_a_number_is_not_known(force):
+    told = found(force, [0, 0, 0], lateral_force=6.0, moment=0.4)
+    assert any(np.isnan(told.ratio(way)[0]) for way in ("lift", "slide", "turn", "tip"))

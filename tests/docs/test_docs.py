@@ -28,7 +28,8 @@ from gripmargin import cli
 from gripmargin.base.units import DIMENSIONS, parse_quantity
 from gripmargin.checks import registry
 from gripmargin.checks.case import work_out
-from gripmargin.checks.handover import pressure, release
+from gripmargin.checks.handover import pressure
+from gripmargin.checks.handover import words as handover_words
 from gripmargin.checks.hold import remedies, use
 from gripmargin.contact import cells, limit, restraint, simulation, travel
 from gripmargin.files.job_builder import build_job
@@ -404,7 +405,7 @@ def figures() -> dict[str, list[str]]:
             f"moving robot are more than {1e3 * program.LINEAR_SPACING:g} ms apart",
             f"a force above {restraint.NEGLIGIBLE:g} of the part's weight",
         ],
-        "docs/report.md": [f"only where the ratio is below {release.WORTH_SAYING:g}"],
+        "docs/report.md": [f"only where the ratio is below {handover_words.WORTH_SAYING:g}"],
         "docs/choosing-targets.md": [
             f"`preload = {Targets().preload:g}`",
             f"`pressure = {Targets().pressure:.1f}`",

@@ -10,9 +10,8 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.handover.preload import check_preload
-from gripmargin.checks.handover.release import check_release
-from gripmargin.contact.handover import put_down
+from gripmargin.checks.handover.preload import PRELOAD
+from gripmargin.checks.handover.release import RELEASE
 from gripmargin.files.job_file import read_job
 
 FOLDER = Path(__file__).parents[2] / "trajectories"
@@ -52,12 +51,11 @@ def remedy(report, check, action):
 
 
 def release_of(job):
-    case = work_out(job)
-    return check_release(case, put_down(job, case.motion.at, case.whole.patches, case.held)).results[0]
+    return RELEASE.answer(work_out(job)).results[0]
 
 
 def preload_of(job):
-    return check_preload(work_out(job)).results[0]
+    return PRELOAD.answer(work_out(job)).results[0]
 
 
 # ---- closed forms ----
@@ -191,11 +189,10 @@ def test_measuring_the_overload_decides_it(reports):
 def test_holding_down_as_stated_is_enough(reports, name):
     force = remedy(reports[name], "release", "hold down").figures["force"]
     case = work_out(job_of(name))
-    putdowns = put_down(case.job, case.motion.at, case.whole.patches, case.held)
 
     def held(by):
         nest = replace(case.job.nest, hold_down=case.job.nest.hold_down + by)
-        return check_release(replace(case, job=replace(case.job, nest=nest)), putdowns).results[0]
+        return RELEASE.answer(replace(case, job=replace(case.job, nest=nest))).results[0]
 
     assert held(force).verdict == "pass"
     assert held(force - 0.2).verdict == "fail"

@@ -9,11 +9,8 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.handover.preload import check_preload
-from gripmargin.checks.handover.pressure import check_pressure
-from gripmargin.checks.handover.release import check_release
+from gripmargin.checks.handover import preload, pressure, release
 from gripmargin.checks.hold.use import pad_use
-from gripmargin.contact.handover import put_down
 from gripmargin.files.job_file import read_job
 from gripmargin.results.findings import judge, overall
 
@@ -63,8 +60,7 @@ def with_pad(job, **changes):
 def verdicts(job):
     """The verdict and those of the checks, without what a whole report costs to advise on the carry."""
     case = work_out(job)
-    putdowns = put_down(job, case.motion.at, case.whole.patches, case.held)
-    outcomes = check_preload(case), check_release(case, putdowns), check_pressure(case, putdowns)
+    outcomes = [check.answer(case) for check in (preload.PRELOAD, release.RELEASE, pressure.PRESSURE)]
     found = {c.check: c.verdict for outcome in outcomes for c in outcome.results}
     use = pad_use(case)[0]
     found["hold"] = judge(1.0 / use.high.max(), 1.0 / use.low.max(), job.targets.hold)
@@ -72,8 +68,7 @@ def verdicts(job):
 
 
 def release_of(job):
-    case = work_out(job)
-    return check_release(case, put_down(job, case.motion.at, case.whole.patches, case.held)).results[0]
+    return release.RELEASE.answer(work_out(job)).results[0]
 
 
 def lowest_margin(job):
@@ -145,10 +140,13 @@ class TestFaces:
     """Faces that do not belong to the program."""
 
     @pytest.mark.parametrize("table", ["pick", "nest"])
-    @pytest.mark.parametrize("angle", [90.0, 180.0])
+    @pytest.mark.parametrize("angle", [50.0, 90.0, 180.0])
     def test_turned_over(self, lid, table, angle):
         with pytest.raises(gm.InputError, match=rf"{table}.face: found a face whose \+z axis is"):
             gm.check_job(moved(lid(), table, gm.pose(rpy=(np.deg2rad(angle), 0.0, 0.0))))
+
+    def test_turned_less_it_is_judged(self, lid):
+        assert verdicts(moved(lid(), "pick", gm.pose(rpy=(np.deg2rad(40.0), 0.0, 0.0))))[0] == "fail"
 
     def test_a_tray_too_low(self, lid):
         verdict, checks = verdicts(moved(lid(), "pick", gm.pose((0.0, 0.0, -0.005))))

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,16 +14,13 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.cells import cut_pads
-from gripmargin.contact.levels import Counted, choices
+from gripmargin.contact.effective import EffectiveContact, effective_contact
+from gripmargin.contact.handover import Pickup, Putdown, in_the_air, pick_up, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
-from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.consistency import RESOLVED
 from gripmargin.motion.program import ProgramMotion, program_motion
 from gripmargin.results.findings import Place
 from gripmargin.workcell.job import Job
-
-if TYPE_CHECKING:
-    from gripmargin.contact.handover import Pickup, Putdown
 
 T = TypeVar("T")
 
@@ -52,7 +49,7 @@ class Case:
     whole: Backing
     full: list[tuple[float, float]]
     pickup: Pickup | None
-    counted: Counted
+    counted: EffectiveContact
     airborne: NDArray[np.bool_]
     _known: dict[Callable[[Any], Any], Any] = field(init=False, repr=False, default_factory=dict)
 
@@ -86,10 +83,6 @@ class Case:
     @cached_property
     def putdowns(self) -> tuple[Putdown, ...]:
         """The releases, simulated; empty where the job has no nest face or no release phase."""
-        if self.job.nest is None:
-            return ()
-        from gripmargin.contact.handover import put_down  # noqa: PLC0415 - 0.2 s that only jobs with a face pay
-
         strongest = None if self.pickup is None else self.pickup.strongest
         return put_down(self.job, self.motion.at, self.whole.patches, strongest)
 
@@ -171,7 +164,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
         whole=whole,
         full=full,
         pickup=pickup,
-        counted=_best(whole, full, held, load[:, airborne]),
+        counted=effective_contact(whole, full, held, load[:, airborne]),
         airborne=airborne,
     )
 
@@ -179,10 +172,6 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
 def _handed_over(job: Job, motion: ProgramMotion, whole: Backing) -> tuple[Pickup | None, NDArray[np.bool_]]:
     """The preload, simulated, and in which samples the part hangs on the pads."""
     carry = _with_borders(job.phase_map.covers("carry"), job.trajectory.t)
-    if job.pick is None and job.nest is None:
-        return None, carry
-    from gripmargin.contact.handover import in_the_air, pick_up  # noqa: PLC0415 - 0.2 s that only jobs with a face pay
-
     pickup = pick_up(job, motion.at, whole.patches)
     return pickup, carry | in_the_air(job, motion.at, whole.patches, pickup)
 
@@ -193,14 +182,3 @@ def _with_borders(carry: NDArray[np.bool_], t: FloatArray) -> NDArray[np.bool_]:
     out[:-1] |= carry[1:] & wide
     out[1:] |= carry[:-1] & wide
     return out
-
-
-def _best(
-    whole: Backing, full: Sequence[tuple[float, float]], held: Sequence[FloatArray] | None, load: FloatArray
-) -> Counted:
-    """The choice of cells with the largest margin over the carry."""
-    options = list(choices(whole, full, held))
-    if len(options) == 1 or load.shape[1] == 0:
-        return options[0]
-    peaks = [peak_utilisation(c.backing.edge_maps(c.strengths)[0], load)[0].max() for c in options]
-    return options[int(np.argmin(peaks))]

@@ -14,7 +14,6 @@ from gripmargin.base.errors import InputError
 from gripmargin.workcell import Pad, Part
 
 CELLS_ACROSS = 12  # grid cells along the longer side of a pad
-SMALLEST_SHARE = 1e-6  # of a pad's area on the part, below which it counts as a miss
 STEEPEST = np.cos(np.deg2rad(80.0))  # of a pad's normal against the tool's z; beyond it no outline can cut
 
 
@@ -112,7 +111,7 @@ def _cut(pad: Pad, part: Part) -> Patch:
         seen = shapely.Polygon(_outline_in_pad(pad, part.outline))
         face, edge = face.intersection(seen), edge.intersection(seen)
     share = face.area / whole
-    if share < SMALLEST_SHARE:
+    if share < 1e-6:  # rounding, at a pad that only touches the outline
         at = pad.pose_in_tool[:2, 3] * 1e3
         raise InputError(
             f"pad '{pad.name}'",

@@ -17,10 +17,11 @@ from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import PadFace, pad_faces
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.relative import RelativeMotion
+from gripmargin.contact.restraint import Restraint, restraint
 from gripmargin.contact.simulation import ContactHistory, simulate
 from gripmargin.contact.travel import Seating, seating
 from gripmargin.motion.tool_motion import ToolMotion
-from gripmargin.workcell import Gripper
+from gripmargin.workcell import Nest, Pick, ReleaseKind
 from gripmargin.workcell.job import Job
 
 FACING = np.deg2rad(45.0)  # angle between pads and face from which on the face is surely given wrongly
@@ -31,6 +32,7 @@ class Pickup:
     """The preload move against the part in its tray.
 
     Attributes:
+        pick: The tray.
         faces: The pads.
         relative: The tool in the face frame over the preload samples, up to where the part leaves its tray.
         samples: The program's samples in that stretch, shape (n,).
@@ -41,6 +43,7 @@ class Pickup:
         restraint: What keeps the part in the tray along the face normal: weight and break-away force [N].
     """
 
+    pick: Pick
     faces: tuple[PadFace, ...]
     relative: RelativeMotion
     samples: NDArray[np.intp]
@@ -64,25 +67,56 @@ class Pickup:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Putdown:
-    """The release move against the part in its nest.
+    """A release phase, from where the part is set down or is nearest to its nest.
 
     Attributes:
-        faces: The pads as strong as fresh ones.
-        relative: The tool in the face frame over the release samples from where the part is down in the nest.
-        samples: The program's samples in that stretch, shape (n,).
+        nest: Where the part is left.
+        kind: How the phase says that it lets go; None where it does not say.
+        faces: The pads, as strong as just after cleaning: letting go is judged against the strongest hold.
+        on_the_way: The program's samples of the phase before, shape (m,).
+        samples: Those from there on, shape (n,).
+        relative: The tool in the face frame over these.
         seat: Where the part is set down.
-        bond: For each pad the share of its full strength that each cell then holds.
-        history: What the pads did; None where the part never comes down.
-        index: Index of the release phase in the job.
     """
 
+    nest: Nest
+    kind: ReleaseKind | None
     faces: tuple[PadFace, ...]
-    relative: RelativeMotion
+    on_the_way: NDArray[np.intp]
     samples: NDArray[np.intp]
+    relative: RelativeMotion
     seat: Seating
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Release(Putdown):
+    """A putdown of a part that is down in its nest, simulated.
+
+    Attributes:
+        bond: For each pad the share of its full strength that each cell holds at first.
+        history: What the pads did.
+    """
+
     bond: tuple[FloatArray, ...]
-    history: ContactHistory | None
-    index: int
+    history: ContactHistory
+
+    def restraint(self, job: Job, wrench: FloatArray, *, hold_down: float = 0.0) -> Restraint:
+        """Return demand and restraint of the part in its nest.
+
+        Args:
+            job: With part and gravity.
+            wrench: Of the pads on the part about the face frame's origin, face axes [N, N m], shape (k, 6).
+            hold_down: In addition to that of the nest [N].
+        """
+        nest = replace(self.nest, hold_down=self.nest.hold_down + hold_down)
+        return restraint(job.part, nest, job.gravity, wrench, self.relative.rotation[0], self.relative.position[0])
+
+    @property
+    def tool_has_left(self) -> bool:
+        """Whether at the end no pad is within reach of the part."""
+        end = self.relative.samples - 1
+        last = self.relative.between(end, end)
+        return all(float(last.height(face.patch.edge).min()) >= face.reach for face in self.faces)
 
 
 def pick_up(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> Pickup | None:
@@ -91,36 +125,45 @@ def pick_up(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> Pickup | 
     Raises:
         InputError: The preload does not come before the carry, or the pads do not face the part.
     """
-    samples = np.flatnonzero(job.phase_map.covers("preload")) if job.phases else np.zeros(0, dtype=np.intp)
+    samples = _preload_samples(job)
     if job.pick is None or samples.size == 0:
         return None
-    _one_stretch(samples, job, "preload")
-    carry = np.flatnonzero(job.phase_map.covers("carry"))
-    if carry.size and carry[0] < samples[0]:
-        raise _wrong_order(job, "a preload", int(samples[0]), "after the carry has begun", "a preload before the carry")
     relative = _relative(motion, samples, job.pick.face)
     faces = pad_faces(patches, job.part, job.gripper, job.pick.flatness)
     _look_at_facing(faces, relative, "pick.face")
     weight = -job.part.mass * float(job.gravity @ job.pick.face[:3, 2])
-    restraint = max(weight, 0.0) + job.pick.break_away
+    kept = max(weight, 0.0) + job.pick.break_away
     history = simulate(faces, relative)
-    pulled = np.flatnonzero(history.force[:, 2] > max(restraint, 1e-9))
-    lift = int(history.sample[pulled[0]]) if pulled.size else None
-    if lift is not None:
+    pulled = np.flatnonzero(history.force[:, 2] > max(kept, 1e-9))
+    lift = None
+    if pulled.size:
         # What follows is not a part held still: the bond is that of the last sample before.
-        relative = relative.between(0, max(lift, 1))
+        relative = relative.between(0, max(int(history.sample[pulled[0]]), 1))
         history = simulate(faces, relative)
         samples = samples[: relative.samples]
+        lift = int(samples[-1])
     flush = pad_faces(patches, job.part, job.gripper) if job.pick.flatness > 0 else None
     return Pickup(
+        pick=job.pick,
         faces=faces,
         relative=relative,
         samples=samples,
         history=history,
         hard=history if flush is None else simulate(flush, relative),
-        lift=None if lift is None else int(samples[-1]),
-        restraint=restraint,
+        lift=lift,
+        restraint=kept,
     )
+
+
+def _preload_samples(job: Job) -> NDArray[np.intp]:
+    if job.pick is None or not job.phases:
+        return np.zeros(0, dtype=np.intp)
+    samples = np.flatnonzero(job.phase_map.covers("preload"))
+    _one_stretch(samples, job, "preload")
+    carry = np.flatnonzero(job.phase_map.covers("carry"))
+    if samples.size and carry.size and carry[0] < samples[0]:
+        raise _wrong_order(job, "a preload", int(samples[0]), "after the carry has begun", "a preload before the carry")
+    return samples
 
 
 def put_down(
@@ -133,23 +176,18 @@ def put_down(
         motion: Of the tool.
         patches: The pads' contacts.
         bond: For each patch the share of its full strength that each cell holds; None: all of it.
+
+    Returns:
+        A `Release` for each phase; only a `Putdown` where the part never comes down, or so askew that the pads are
+        torn off.
     """
-    found = []
-    for index, phase_samples, faces, whole, seat in _settings_down(job, motion, patches):
-        start = bond if bond is not None else [np.ones(patch.areas.size) for patch in patches]
-        relative, samples = whole.between(seat.sample, whole.samples - 1), phase_samples[seat.sample :]
-        found.append(
-            Putdown(
-                faces=faces,
-                relative=relative,
-                samples=samples,
-                seat=seat,
-                bond=tuple(start),
-                history=simulate(faces, relative, start) if seat.seated and seat.flat else None,
-                index=index,
-            )
-        )
-    return tuple(found)
+    start = tuple(bond) if bond is not None else tuple(np.ones(patch.areas.size) for patch in patches)
+    return tuple(
+        Release(**vars(down), bond=start, history=simulate(down.faces, down.relative, start))
+        if down.seat.seated and down.seat.flat
+        else down
+        for down in _putdowns(job, motion, patches)
+    )
 
 
 def in_the_air(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> NDArray[np.bool_]:
@@ -161,20 +199,16 @@ def in_the_air(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: P
     mask = np.zeros(job.trajectory.samples, dtype=bool)
     if pickup is not None and pickup.lift is not None:
         mask[pickup.lift :] = job.phase_map.covers("preload")[pickup.lift :]
-    for _, samples, _, _, seat in _settings_down(job, motion, patches):
-        if seat.seated:
-            mask[samples[: seat.sample]] = True
+    for down in _putdowns(job, motion, patches):
+        if down.seat.seated:
+            mask[down.on_the_way] = True
     return mask
 
 
-_SettingDown = tuple[int, NDArray[np.intp], tuple[PadFace, ...], RelativeMotion, Seating]
-
-
-def _settings_down(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> Iterator[_SettingDown]:
-    """Yield each release phase: its index, its samples, the pads, the motion relative to the nest, the seating."""
+def _putdowns(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> Iterator[Putdown]:
     if job.nest is None:
         return
-    faces = pad_faces(patches, job.part, _fresh(job), 0.0)
+    faces = pad_faces(patches, job.part, replace(job.gripper, cycles_since_cleaning=0.0))
     carry = np.flatnonzero(job.phase_map.covers("carry"))
     for index, phase in enumerate(job.phases):
         if phase.kind != "release":
@@ -185,7 +219,16 @@ def _settings_down(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> It
             raise _wrong_order(job, "a release", int(samples[0]), "before the carry", "a release after a carry")
         relative = _relative(motion, samples, job.nest.face)
         _look_at_facing(faces, relative, "nest.face")
-        yield index, samples, faces, relative, seating(faces, relative)
+        seat = seating(faces, relative)
+        yield Putdown(
+            nest=job.nest,
+            kind=phase.release,
+            faces=faces,
+            on_the_way=samples[: seat.sample],
+            samples=samples[seat.sample :],
+            relative=relative.between(seat.sample, relative.samples - 1),
+            seat=seat,
+        )
 
 
 def _look_at_facing(faces: Sequence[PadFace], relative: RelativeMotion, where: str) -> None:
@@ -214,11 +257,6 @@ def _wrong_order(job: Job, what: str, sample: int, found: str, expected: str) ->
 
 def _relative(motion: ToolMotion, samples: NDArray[np.intp], face: FloatArray) -> RelativeMotion:
     return RelativeMotion.of(motion.t[samples], motion.rotation[samples], motion.position[samples], face)
-
-
-def _fresh(job: Job) -> Gripper:
-    """The gripper just after cleaning: letting go is judged against the strongest hold."""
-    return replace(job.gripper, cycles_since_cleaning=0.0)
 
 
 def _one_stretch(samples: NDArray[np.intp], job: Job, kind: str) -> None:

@@ -24,9 +24,8 @@ from gripmargin.contact.rows import Rows
 from gripmargin.kernels.screw import along
 
 STEP = 1.0 / 32.0  # longest way of a cell in one step, share of the displacement that breaks a full bond
-MOST_STEPS = 4096  # in one interval between samples
 Knotted = tuple[FloatArray, FloatArray, FloatArray, FloatArray]  # times, rotations, positions, twists
-BLOCK = 512  # knots looked at together
+BLOCK = 512  # knots looked at together: time alone, no result depends on it
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,6 +105,11 @@ class ContactHistory(Value):
                 sealed(value)
 
     @property
+    def wrench(self) -> FloatArray:
+        """Force and moment together, shape (k, 6)."""
+        return np.concatenate([self.force, self.moment], axis=1)
+
+    @property
     def bond(self) -> tuple[FloatArray, ...]:
         """Share of the full strength that each cell of each pad holds at the end, to start another motion with."""
         return tuple(pad.held for pad in self.pads)
@@ -145,7 +149,7 @@ def simulate(
     engine = PressEngine(faces, float(motion.t[0]), motion.rotation[0], motion.position[0], bond)
     longest = STEP * min(face.break_displacement for face in faces)
     reach = max(face.reach for face in faces)
-    plan = steps(motion, engine.outline, reach, longest, MOST_STEPS)
+    plan = steps(motion, engine.outline, reach, longest, most=4096)
     parts = [engine.last]
     for first, last, active in _runs(plan.count > 0):
         if active:

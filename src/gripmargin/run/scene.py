@@ -5,18 +5,13 @@ Nothing is worked out here that a check has not worked out already, but for the 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
+from gripmargin.contact.handover import Pickup, Release
 from gripmargin.contact.loads import air_load
-from gripmargin.contact.restraint import restraint
 from gripmargin.results.scene import HandoverRecord, PadState, Scene
-
-if TYPE_CHECKING:
-    from gripmargin.contact.handover import Pickup, Putdown
 
 PRESSED = 300  # samples at which the spreading contact is looked at
 
@@ -24,7 +19,7 @@ PRESSED = 300  # samples at which the spreading contact is looked at
 def scene_of(case: Case) -> Scene:
     """Return what drawings of a case need."""
     handovers = [] if case.pickup is None else [_preload(case.pickup)]
-    handovers += [_release(case, putdown) for putdown in case.putdowns if putdown.history is not None]
+    handovers += [_release(case, release) for release in case.putdowns if isinstance(release, Release)]
     job = case.job
     return Scene(
         part=job.part,
@@ -99,12 +94,8 @@ def _pressed(pickup: Pickup) -> FloatArray:
     return np.stack([relative.t[chosen], pressed / whole, given / whole])
 
 
-def _release(case: Case, putdown: Putdown) -> HandoverRecord:
-    history, nest = putdown.history, case.job.nest
-    assert history is not None and nest is not None  # noqa: S101, PT018 - the caller has looked
-    wrench = np.concatenate([history.force, history.moment], axis=1)
-    at = putdown.relative
-    forces = restraint(case.job.part, nest, case.job.gravity, wrench, at.rotation[0], at.position[0])
+def _release(case: Case, release: Release) -> HandoverRecord:
+    history, forces = release.history, release.restraint(case.job, release.history.wrench)
     return HandoverRecord(
         kind="release",
         t=history.t,

@@ -3,132 +3,85 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from gripmargin.checks import words
 from gripmargin.checks.case import Case
-from gripmargin.contact.handover import Putdown
-from gripmargin.contact.restraint import Restraint, restraint
+from gripmargin.checks.handover import words
+from gripmargin.checks.handover.letting_go import LetGo
+from gripmargin.checks.hold.remedies import least_factor
+from gripmargin.contact.restraint import WAYS
 from gripmargin.contact.travel import RequiredTravel
-from gripmargin.results.findings import Remedy
+from gripmargin.results.findings import Remedy, on_target
 
-UNITS = {"lift": "N", "slide": "N", "turn": "N m", "tip": "N m"}
-MOST_HOLD_DOWN = 1e4  # of the part's weight, beyond which holding down is no remedy
-HALVINGS = 40
+LIMITS = {"slide": "lateral_force", "turn": "moment"}  # ways of a nest that have a limit, by its key
 
 
-def release_remedies(
-    case: Case, putdown: Putdown, forces: Restraint, required: RequiredTravel | None, *, follows: bool
-) -> list[Remedy]:
+def release_remedies(case: Case, found: LetGo) -> list[Remedy]:
     """Return what would be enough, each by itself.
 
     Args:
         case: The job.
-        putdown: The release that fails.
-        forces: Demand and restraint over it.
-        required: How far it goes and would have to go; None where it has no kind.
-        follows: Whether the pads still hold the part when the phase ends.
+        found: The release that fails.
     """
-    target = case.job.targets.release
-    short = {way for way in ("lift", "slide", "turn", "tip") if _least(forces, way) < target}
+    target, travel = case.job.targets.release, found.travel
+    short = {way for way in WAYS if not on_target(found.forces.least(way), target)}
     out = []
-    if required is not None and required.achieved < required.required < math.inf and not short & {"slide", "turn"}:
-        out.append(_travel(case, putdown, required))
-    if not follows:
-        out += _nest(case, putdown, forces, short)
-    if not out and follows:
-        text = "let the release phase go on until the tool has left the part, and if it ends there, move further"
-        out.append(Remedy(action="travel", text=text))
-    if not out:
-        out.append(Remedy(action="none", text="no travel of this kind is enough: choose another way of release"))
-    return out
+    if travel is not None and travel.achieved < travel.required < math.inf and not short & set(LIMITS):
+        out.append(_travel(case, found, travel))
+    if not found.follows:
+        out += _nest(case, found, short)
+    if not out and found.follows:
+        out.append(Remedy(action="travel", text=words.GO_FURTHER))
+    return out or [Remedy(action="none", text=words.NO_TRAVEL)]
 
 
-def _least(forces: Restraint, way: str) -> float:
-    ratio = forces.ratio(way)
-    return float(ratio[~np.isnan(ratio)].min(initial=np.inf))
-
-
-def _travel(case: Case, putdown: Putdown, required: RequiredTravel) -> Remedy:
-    goal = rounded_up(required.kind, required.required)
-    figures: dict[str, Any] = {"kind": required.kind, "travel": goal}
-    now = way_in_words(required.kind, required.achieved)
-    if required.kind == "overload":
+def _travel(case: Case, found: LetGo, travel: RequiredTravel) -> Remedy:
+    goal = words.rounded_up(travel.kind, travel.required)
+    figures: dict[str, Any] = {"kind": travel.kind, "travel": goal}
+    if travel.kind == "overload":
         allowed = case.job.part.max_pressure
-        if allowed is not None and goal * case.job.targets.pressure > allowed:
-            text = (
-                f"it takes {words.stress(goal)} to let go, more than the part may take: choose another way of release"
-            )
-            return Remedy(action="none", text=text, figures=figures)
-        most = max(goal / face.patch.pad.material.normal_stiffness for face in putdown.faces)
-        depth = math.ceil(1e5 * most - 1e-6) / 1e5
-        figures["depth"] = depth
-        now += f"; the pads are then {1e3 * depth:.2f} mm in their backing"
-    text = f"{verb(required.kind)} {way_in_words(required.kind, goal)} before the tool leaves (now {now})"
+        if allowed is not None and not on_target(allowed / goal, case.job.targets.pressure):
+            return Remedy(action="none", text=words.too_hard_a_press(goal), figures=figures)
+        most = max(goal / face.patch.pad.material.normal_stiffness for face in found.release.faces)
+        figures["depth"] = math.ceil(1e5 * most - 1e-6) / 1e5
+    text = words.go_further(travel.kind, goal, travel.achieved, figures.get("depth"))
     return Remedy(action="travel", text=text, figures=figures)
 
 
-def _nest(case: Case, putdown: Putdown, forces: Restraint, short: set[str]) -> list[Remedy]:
+def _nest(case: Case, found: LetGo, short: set[str]) -> list[Remedy]:
     """One change of the nest: what it would have to take, all of it together."""
-    target = case.job.targets.release
-    texts: list[str] = []
-    figures: dict[str, Any] = {}
+    target, force = case.job.targets.release, None
+    figures: dict[str, float] = {}
     if short & {"lift", "tip"}:
-        force = _hold_down(case, putdown, target)
+        force = _hold_down(case, found, target)
         if force is None:
-            text = "support the part further out, or release from another side: no hold-down keeps it from tipping"
-            return [Remedy(action="nest", text=text)]
+            return [Remedy(action="nest", text=words.NO_HOLD_DOWN)]
         figures["force"] = force
-        texts.append(f"hold the part down in its nest with {force:.1f} N more")
-    for way, key in (("slide", "lateral_force"), ("turn", "moment")):
-        if way in short:
-            need = float(target * forces.demand[way].max())
-            step = 10.0 ** (math.floor(math.log10(need)) - 2)
-            figures[key] = math.ceil(need / step - 1e-9) * step
-            texts.append(f"let the nest take {figures[key]:.3g} {UNITS[way]} (nest.{key})")
-    action = "hold down" if set(figures) == {"force"} else "nest"
-    return [Remedy(action=action, text=" and ".join(texts), figures=figures)] if texts else []
+    limits = {way: _limit(float(target * found.forces.demand[way].max())) for way in LIMITS if way in short}
+    figures |= {LIMITS[way]: limit for way, limit in limits.items()}
+    if not figures:
+        return []
+    action = "nest" if limits else "hold down"
+    return [Remedy(action=action, text=words.stronger_nest(force, limits), figures=figures)]
 
 
-def _hold_down(case: Case, putdown: Putdown, target: float) -> float | None:
+def _limit(need: float) -> float:
+    """Three figures of a limit, rounded up."""
+    step = 10.0 ** (math.floor(math.log10(need)) - 2)
+    return math.ceil(need / step - 1e-9) * step
+
+
+def _hold_down(case: Case, found: LetGo, target: float) -> float | None:
     """The further hold-down, to a tenth of a newton, against lifting and tipping; None: no hold-down does it."""
-    history, nest = putdown.history, case.job.nest
-    assert history is not None and nest is not None  # noqa: S101, PT018 - the caller has looked
-    wrench = np.concatenate([history.force, history.moment], axis=1)
+    job, release = case.job, found.release
 
     def enough(force: float) -> bool:
-        held = replace(nest, hold_down=nest.hold_down + force)
-        at = putdown.relative
-        forces = restraint(case.job.part, held, case.job.gravity, wrench, at.rotation[0], at.position[0])
-        return min(_least(forces, "lift"), _least(forces, "tip")) >= target
+        forces = release.restraint(job, release.history.wrench, hold_down=force)
+        return on_target([forces.least("lift"), forces.least("tip")], target)
 
-    low, high = 0.0, MOST_HOLD_DOWN * case.job.part.mass * float(np.linalg.norm(case.job.gravity))
+    high = 1e4 * job.part.mass * float(np.linalg.norm(job.gravity))
     if not high > 0 or not enough(high):
         return None
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return math.ceil(10 * high - 1e-6) / 10
-
-
-def way_in_words(kind: str, way: float) -> str:
-    """A release's travel in its own unit."""
-    if kind in ("peel", "torsion"):
-        return f"{np.degrees(way):.2f} deg"
-    return words.stress(way) if kind == "overload" else f"{1e3 * way:.2f} mm"
-
-
-def verb(kind: str) -> str:
-    """What the tool does in a release."""
-    return {"peel": "tilt", "torsion": "twist", "shear": "slide", "overload": "press"}[kind]
-
-
-def rounded_up(kind: str, way: float) -> float:
-    """Up to a tenth of a degree, a hundredth of a millimetre or of a N/cm^2."""
-    if kind in ("peel", "torsion"):
-        return float(np.deg2rad(math.ceil(10 * np.degrees(way)) / 10))
-    unit = 100.0 if kind == "overload" else 1e-5
-    return math.ceil(way / unit - 1e-9) * unit
+    return math.ceil(10 * least_factor(enough, 0.0, high, halvings=40) - 1e-6) / 10

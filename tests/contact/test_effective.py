@@ -5,7 +5,7 @@ import pytest
 
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import cut_pads
-from gripmargin.contact.levels import NOTHING, choices
+from gripmargin.contact.effective import NOTHING, choices
 from gripmargin.contact.limit import limit_factor
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.workcell import Pad, PadMaterial, Part
