@@ -20,41 +20,6 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.utilisation import BLOCK_VALUES, IntArray
 
-STIFFEST = 1e6  # [rad/s] what stands for a mode without mass
-
-
-def mass_matrix(mass: float, com: FloatArray, inertia: FloatArray) -> FloatArray:
-    """Return the inertia of a rigid body against motions of the tool origin (translation, rotation), shape (6, 6).
-
-    Args:
-        mass: [kg].
-        com: Centre of mass [m], shape (3,).
-        inertia: About the centre of mass [kg m^2], shape (3, 3).
-    """
-    x, y, z = com
-    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    out = np.empty((6, 6))
-    out[:3, :3], out[:3, 3:] = mass * np.eye(3), -mass * cross
-    out[3:, :3], out[3:, 3:] = mass * cross, inertia - mass * cross @ cross
-    return out
-
-
-def modes(stiffness: FloatArray, mass: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the natural frequencies and shapes of a body on springs.
-
-    Args:
-        stiffness: At the tool origin, positive definite, shape (6, 6).
-        mass: Likewise, positive semi-definite, shape (6, 6).
-
-    Returns:
-        Circular frequencies [rad/s], rising, shape (6,), and shapes as columns x with x' K x = 1, shape (6, 6): a
-        load w is carried by mode x as K x (x' w).
-    """
-    root = np.linalg.inv(np.linalg.cholesky(stiffness))
-    softness, directions = np.linalg.eigh(root @ mass @ root.T)
-    order = np.argsort(-softness)
-    return 1.0 / np.sqrt(np.maximum(softness[order], STIFFEST**-2)), np.asarray(root.T @ directions[:, order])
-
 
 def step_overshoot(damping: float) -> float:
     """Return by which share of a step a damped mode swings beyond it: 1 without damping."""

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
-from gripmargin.contact.loads import AIR_CAUSES, causes_over_time
+from gripmargin.contact.loads import AIR_CAUSES, rigid_by_cause
 from gripmargin.results.findings import CheckResult, Finding
 from gripmargin.results.report import Report, Samples
 from gripmargin.results.scene import PadState, Scene
@@ -92,13 +92,8 @@ def loads_by_cause(samples: Samples, scene: Scene, at: IntArray) -> dict[str, Fl
     Returns:
         For each cause forces [N] and moments [N m] at the tool origin, shape (m, 6); they add up to the load.
     """
-    parts = causes_over_time(
-        scene.part,
-        scene.gravity[at],
-        samples.acceleration[at],
-        samples.angular_velocity[at],
-        samples.angular_acceleration[at],
-    )
+    motion = scene.gravity, samples.acceleration, samples.angular_velocity, samples.angular_acceleration
+    parts = {cause: load.T for cause, load in rigid_by_cause(scene.part, *(rows[at].T for rows in motion)).items()}
     if scene.air is not None:
         parts |= {cause: load[:, at].T for cause, load in zip(AIR_CAUSES, scene.air, strict=True)}
     total = np.concatenate([samples.force[at], samples.moment[at]], axis=1)

@@ -122,9 +122,10 @@ class Demands:
         traction = self.maps[:, point] @ load
         traction[2] = max(traction[2], 0.0)
         size = float(traction @ traction)
-        found = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample, case.job.air_density)
+        found = load_by_cause(case.job.part, case.motion.at.take(sample), case.job.gravity, case.job.air_density)
         return {
-            cause: float((self.maps[:, point] @ part) @ traction / size) * (1.0 if cause == "gravity" else speed**2)
+            cause: float((self.maps[:, point] @ part[:, 0]) @ traction / size)
+            * (1.0 if cause == "gravity" else speed**2)
             for cause, part in found.items()
             if size > 0
         }

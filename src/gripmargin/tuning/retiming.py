@@ -8,12 +8,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
-from scipy.linalg import eigh
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case
-from gripmargin.contact.loads import load_per_acceleration, part_load, standing_load
+from gripmargin.checks.swing.vibration import modes_of
+from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.kernels.local_fit import even_step, running_max
 from gripmargin.kernels.sample_noise import noise_levels
 from gripmargin.kernels.utilisation import peak_utilisation
@@ -124,9 +124,7 @@ def natural_ramp(case: Case) -> float:
     A load that rises in a straight line over just such a time leaves no swing of that shape behind (Chopra,
     Dynamics of Structures, ch. 4: ramp of finite rise time, from memory).
     """
-    mass = -load_per_acceleration(case.job.part, case.job.air_density)
-    square = float(eigh(case.backing.stiffness, (mass + mass.T) / 2, eigvals_only=True)[0])
-    period = 2.0 * np.pi / np.sqrt(square) if square > 0 else np.inf
+    period = 1.0 / float(modes_of(case.backing, case.job.part, case.job.air_density).hertz[0])
     return float(min(period * max(np.ceil(SHORTEST_RAMP / period), 1.0), LONGEST_RAMP))
 
 

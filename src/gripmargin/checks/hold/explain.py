@@ -64,7 +64,8 @@ def shares(case: Case, maps: FloatArray, point: int, sample: int, *, swing: Floa
     pull along the normal, peel about it, shear along the face, twist. What the part's swing adds to the load
     is a cause of its own.
     """
-    by_cause = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample, case.job.air_density)
+    by_cause = load_by_cause(case.job.part, case.motion.at.take(sample), case.job.gravity, case.job.air_density)
+    by_cause = {cause: load[:, 0] for cause, load in by_cause.items()}
     total = case.load[:, sample]
     if swing is not None:
         by_cause, total = by_cause | {"swing": swing}, total + swing

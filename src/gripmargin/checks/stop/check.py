@@ -131,7 +131,7 @@ def _result(stopping: Stopping, uses: dict[str, Use], both: Use, impossible: str
         **seen.facts(),
         "path": None,
         "axes": None,
-        "lowest_frequency": float(stopping.modes[0].min() / (2.0 * np.pi)),
+        "lowest_frequency": float(stopping.modes.frequency.min() / (2.0 * np.pi)),
         "damping_ratio": stopping.damping,
         "fall": None,
     }

@@ -186,7 +186,8 @@ def _errors(stopping: Stopping, maps: FloatArray, kind: str) -> tuple[FloatArray
     square = stopping.slower**2
     if kind == "path":
         counts = (
-            np.minimum(SPEEDS_COUNT * stopping.rates.hard, float(stopping.modes[0].max()))[:, None] * stopping.slower
+            np.minimum(SPEEDS_COUNT * stopping.rates.hard, float(stopping.modes.frequency.max()))[:, None]
+            * stopping.slower
         )
     else:
         counts = np.zeros((n, 1))  # axes brake at their own rates, whatever their speed
@@ -231,20 +232,16 @@ def _inside(stopping: Stopping, samples: NDArray[np.intp]) -> list[_Inside]:
     q, qd = _joints(stopping)
     at = samples[first]
     halfway, speed = 0.5 * (q[at] + q[at + 1]), 0.5 * (qd[at] + qd[at + 1])
-    found = [_Inside(_some(motion.between_peak, at), first, halfway, speed, sparse=False)]
+    found = [_Inside(motion.between_peak.take(at), first, halfway, speed, sparse=False)]
     wide = first[np.diff(case.job.trajectory.t)[at] > RESOLVED]
     if wide.size and motion.sparse:
         at = samples[wide]
-        tools = [_some(tool, at) for tool in motion.sparse]
+        tools = [tool.take(at) for tool in motion.sparse]
         joints = [interpolated(trajectory, share)[:2] for share in EIGHTHS]
         tool = ToolMotion(np.concatenate([x.t for x in tools]), np.concatenate([x.state for x in tools], axis=2))
         places, speeds = (np.concatenate([x[k][at] for x in joints]) for k in (0, 1))
         found.append(_Inside(tool, np.tile(wide, len(tools)), places, stopping.slower * speeds, sparse=True))
     return found
-
-
-def _some(tool: ToolMotion, at: NDArray[np.intp]) -> ToolMotion:
-    return ToolMotion(tool.t[at], tool.state[:, :, at])
 
 
 def _between(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp], kind: str) -> FloatArray:
