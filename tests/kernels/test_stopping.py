@@ -11,7 +11,6 @@ from gripmargin.kernels.stopping import (
     free_fall,
     mean_rates,
     overshoot,
-    peak_with_swing,
     pulse_area,
     step_overshoot,
 )
@@ -67,33 +66,6 @@ class TestOneMode:
         assert np.abs(x).max() <= bound * (1 + 1e-4)
         if damping == 0.0:
             assert np.abs(x).max() == pytest.approx(2.0 * np.sin(omega * length / 2.0), rel=5e-3)
-
-
-def test_peak_with_swing_is_the_worst_of_any_phases():
-    random = np.random.default_rng(2)
-    maps, shapes = random.normal(size=(3, 7, 6)), random.normal(size=(6, 6))
-    gain = np.linalg.norm(maps @ shapes, axis=0)
-    load, swing, further = random.normal(size=(6, 40)), *np.abs(random.normal(size=(2, 6, 40)))
-    still, value, point, most = peak_with_swing(maps, gain, load, swing, further)
-    assert ((most >= value) & (value >= still)).all()
-    reached = np.zeros(40)
-    for _ in range(3000):
-        moved = load + shapes @ (random.uniform(-1, 1, (6, 40)) * (swing + further))
-        t1, t2, s = maps @ moved
-        reached = np.maximum(reached, np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max(axis=0))
-    assert (reached <= most).all()
-    t1, t2, s = maps @ load
-    assert still == pytest.approx(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max(axis=0))
-    assert point.shape == (40,)
-
-
-def test_no_number_gives_no_number():
-    maps, gain = np.ones((3, 2, 6)), np.ones((2, 6))
-    load, still = np.zeros((6, 3)), np.zeros((6, 3))
-    load[2, 1] = np.nan
-    alone, value, _, most = peak_with_swing(maps, gain, load, still, still)
-    assert np.isnan([alone[1], value[1], most[1]]).all()
-    assert value[0] == 0.0
 
 
 def test_braked_axes_against_an_ode_solver():

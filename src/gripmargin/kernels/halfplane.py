@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.utilisation import first_crossing
 
 FLAT = 1e-6  # two rows that differ by less are one
 SHORT = 1e-6  # chord, over the size of the set, that has no direction
@@ -85,17 +86,5 @@ class _Forms:
         """Distance along rays to the edge of the set, inf where there is none; shape (n,)."""
         square = du**2 * self.aa + 2.0 * du * dx * self.ab + dx**2 * self.bb
         half = du * self.ca + dx * self.cb
-        sheared = _first_root(square, half, self.rest)
         still, slope = self.normal[0], du * self.normal[1] + dx * self.normal[2]
-        both = _first_root(square + slope**2, half + still * slope, self.rest + still**2)
-        with np.errstate(invalid="ignore"):
-            pulled = np.isfinite(both) & (still + np.where(np.isfinite(both), both, 0.0) * slope > 0)
-        return np.asarray(np.where(pulled, np.fmin(sheared, both), sheared).min(axis=0))
-
-
-def _first_root(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
-    """Larger root of a r^2 + 2 b r + c with a >= 0, inf where there is none."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        root = np.sqrt(b * b - a * c)
-        out = np.where(b > 0, -c / (b + root), (root - b) / a)
-    return np.where(np.isfinite(out), out, np.inf)
+        return np.asarray(first_crossing(square, half, self.rest, still, slope).min(axis=0))

@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.utilisation import BLOCK_VALUES, IntArray
 
 
 def step_overshoot(damping: float) -> float:
@@ -58,47 +57,6 @@ def mean_of_step(omega: FloatArray, damping: float, start: FloatArray, end: Floa
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = begun * np.expm1(pole * span) / (pole * span)
     return np.asarray(np.where(np.abs(pole * span) < 1e-9, begun.real, mean.real))
-
-
-def peak_with_swing(
-    maps: FloatArray, gain: FloatArray, wrench: FloatArray, swing: FloatArray, further: FloatArray
-) -> tuple[FloatArray, FloatArray, IntArray, FloatArray]:
-    """Return the largest utilisation under a load and the swing of six modes around it, and at which point.
-
-    Utilisation is a seminorm of the load's tension and shear, so a swing adds at most the size of its normalised
-    traction, whatever its sign and phase (triangle inequality).
-
-    Args:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
-        gain: Size of the normalised traction that a unit of each mode gives, shape (points, 6).
-        wrench: Load, shape (6, samples).
-        swing: Amplitude of each mode, 0 or more, shape (6, samples).
-        further: Amplitude that may add to it, 0 or more, shape (6, samples).
-
-    Returns:
-        Utilisation by the load alone [-], with the swing, its point, and with the further amplitude as well, each of
-        shape (samples,); NaN where a load is no number.
-    """
-    samples = wrench.shape[1]
-    alone, u, at, most = np.empty(samples), np.empty(samples), np.empty(samples, dtype=np.intp), np.empty(samples)
-    step = max(1, BLOCK_VALUES // maps.shape[1])
-    for first in range(0, samples, step):
-        part = slice(first, first + step)
-        t1, t2, s = maps @ wrench[:, part]
-        np.maximum(s, 0.0, out=s)
-        s *= s
-        t1 *= t1
-        t2 *= t2
-        s += t1
-        s += t2
-        np.sqrt(s, out=s)
-        alone[part] = s.max(axis=0)
-        s += gain @ swing[:, part]
-        at[part] = s.argmax(axis=0)
-        u[part] = np.take_along_axis(s, at[None, part], axis=0)[0]
-        s += gain @ further[:, part]
-        most[part] = s.max(axis=0)
-    return alone, u, at, most
 
 
 def braked_axes(

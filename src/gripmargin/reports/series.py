@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
 from gripmargin.contact.loads import AIR_CAUSES, rigid_by_cause
+from gripmargin.kernels.utilisation import peak_utilisation, shares, squared
 from gripmargin.results.findings import CheckResult, Finding
 from gripmargin.results.report import Report, Samples
 from gripmargin.results.scene import PadState, Scene
@@ -135,8 +136,8 @@ def utilisation(pad: PadState, traction: FloatArray) -> FloatArray:
     """Return how far tractions use what a pad surely holds: shape (3, ...) [Pa] to (...) [-]."""
     if pad.pull_off_stress <= 0 or pad.shear_strength <= 0:
         return np.full(traction.shape[1:], np.nan)
-    shear = np.hypot(traction[0], traction[1]) / pad.shear_strength
-    return np.asarray(np.hypot(shear, np.maximum(traction[2], 0.0) / pad.pull_off_stress))
+    shear2 = (traction[0] ** 2 + traction[1] ** 2) / pad.shear_strength**2
+    return np.sqrt(squared(shear2, traction[2] / pad.pull_off_stress))
 
 
 @dataclass(frozen=True, eq=False)
@@ -207,18 +208,9 @@ def use_by_cause(scene: Scene, parts: dict[str, FloatArray]) -> dict[str, FloatA
         return {}
     edges = np.concatenate(maps, axis=1)  # (3, points, 6)
     total = np.sum(list(parts.values()), axis=0)
-    normalised = edges @ total.T
-    normalised[2] = np.maximum(normalised[2], 0.0)
-    size = np.sqrt((normalised**2).sum(axis=0))
-    point = size.argmax(axis=0)
-    rows = np.arange(len(total))
-    use, direction = size[point, rows], normalised[:, point, rows]
-    out = {}
-    for cause, load in parts.items():
-        own = np.einsum("cmi,mi->cm", edges[:, point], load)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            out[cause] = np.where(use > 0, (own * direction).sum(axis=0) / use, 0.0)
-    return out
+    use, point, _, _ = peak_utilisation(edges, total.T)
+    share = shares(edges[:, point], total.T, np.stack([load.T for load in parts.values()]))
+    return dict(zip(parts, use * share, strict=True))
 
 
 def sample_of(report: Report, finding: Finding) -> int | None:

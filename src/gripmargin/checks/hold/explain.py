@@ -11,6 +11,7 @@ from gripmargin.checks.case import Case
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.limit import limit_factor
 from gripmargin.contact.loads import load_by_cause
+from gripmargin.kernels import utilisation
 
 WAYS = ("pull", "peel", "shear", "twist")
 
@@ -65,30 +66,29 @@ def shares(case: Case, maps: FloatArray, point: int, sample: int, *, swing: Floa
     is a cause of its own.
     """
     by_cause = load_by_cause(case.job.part, case.motion.at.take(sample), case.job.gravity, case.job.air_density)
-    by_cause = {cause: load[:, 0] for cause, load in by_cause.items()}
     total = case.load[:, sample]
     if swing is not None:
-        by_cause, total = by_cause | {"swing": swing}, total + swing
-    traction = maps[:, point] @ total
-    traction[2] = max(traction[2], 0.0)
-    size = float(traction @ traction)
-
-    def share(load: FloatArray) -> float:
-        return float((maps[:, point] @ load) @ traction / size) if size > 0 else 0.0
-
+        by_cause, total = by_cause | {"swing": swing[:, None]}, total + swing
     centre = case.backing.centre
     about_centre = total[3:] - np.cross(centre, total[:3])
-    ways = {}
+    by_way: dict[str, FloatArray] = {}
     for way, keep in zip(WAYS, ((2,), (3, 4), (0, 1), (5,)), strict=True):
         load = np.zeros(6)
         for component in keep:
             load[component] = total[component] if component < 3 else about_centre[component - 3]
         load[3:] += np.cross(centre, load[:3])
-        ways[way] = share(load)
+        by_way[way] = load[:, None]
+
+    def shared(parts: dict[str, FloatArray]) -> dict[str, float]:
+        found = utilisation.shares(maps[:, [point]], total[:, None], np.stack(list(parts.values())))
+        return dict(zip(parts, found[:, 0].tolist(), strict=True))
+
     return {
-        "causes": {cause: share(load) for cause, load in by_cause.items()},
-        "ways": ways,
-        "loads": {cause: {"force": load[:3].tolist(), "moment": load[3:].tolist()} for cause, load in by_cause.items()},
+        "causes": shared(by_cause),
+        "ways": shared(by_way),
+        "loads": {
+            cause: {"force": load[:3, 0].tolist(), "moment": load[3:, 0].tolist()} for cause, load in by_cause.items()
+        },
     }
 
 

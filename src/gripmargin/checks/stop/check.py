@@ -27,7 +27,7 @@ from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.stop.use import instants, stop_use
 from gripmargin.checks.swing.ringing import Stretch
 from gripmargin.contact.loads import part_load
-from gripmargin.kernels.stopping import peak_with_swing
+from gripmargin.kernels.utilisation import peak_with_swing
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, Verdict, judge, short_of
 from gripmargin.workcell import Stop

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.stopping import peak_with_swing
+from gripmargin.kernels.utilisation import peak_with_swing
 from gripmargin.motion.tool_motion import ToolMotion
 
 Indices = NDArray[np.intp]
@@ -95,7 +95,7 @@ class Instant:
     def peak(
         self, maps: FloatArray, gain: FloatArray, ring: Ring
     ) -> tuple[FloatArray, FloatArray, Indices, FloatArray]:
-        """Return what the instant asks of the pads, as `gripmargin.kernels.stopping.peak_with_swing`.
+        """Return what the instant asks of the pads, as `gripmargin.kernels.utilisation.peak_with_swing`.
 
         A damped mode goes from the old load to beyond the new one, by its overshoot; modes of other frequencies are
         elsewhere on their ways. The largest utilisation is that of a box of all their places.

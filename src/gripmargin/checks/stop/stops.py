@@ -26,6 +26,7 @@ from gripmargin.checks.swing.vibration import Modes, modes_of
 from gripmargin.contact.loads import load_per_acceleration, part_load
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.kernels.stopping import braked_axes, mean_of_step, overshoot, pulse_area
+from gripmargin.kernels.utilisation import traction_size
 from gripmargin.motion.tool_motion import ToolMotion, joint_motion
 from gripmargin.workcell import Stop
 
@@ -127,7 +128,7 @@ class Stopping:
 
     def gain(self, maps: FloatArray) -> FloatArray:
         """Return the normalised traction that a unit of each mode gives at each point, shape (points, k)."""
-        return np.asarray(np.linalg.norm(maps @ self.modes.loads, axis=0))
+        return traction_size(maps, self.modes.loads)
 
     @cached_property
     def parts(self) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -15,6 +15,7 @@ from gripmargin.checks.stop.instants import Instant, Ring
 from gripmargin.checks.stop.stops import CLOSE, Stopping, per_time_deceleration
 from gripmargin.checks.swing.ringing import Stretch, next_too
 from gripmargin.contact.loads import part_load, standing_load
+from gripmargin.kernels.utilisation import traction_size
 from gripmargin.motion.consistency import RESOLVED, interpolated
 from gripmargin.motion.program import EIGHTHS
 from gripmargin.motion.tool_motion import ToolMotion
@@ -133,7 +134,7 @@ def ring_of(stopping: Stopping, maps: FloatArray, stretches: Sequence[Stretch]) 
         firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
         amplitude[:, stretch.samples] = np.maximum.reduceat(size, firsts, axis=1)
     return Ring(
-        gain=np.sqrt(((maps @ modes.loads) ** 2).sum(axis=0)),
+        gain=traction_size(maps, modes.loads),
         amplitude=amplitude,
         turning=modes.frequency * np.sqrt(1.0 - modes.damping**2),
         fading=modes.frequency * modes.damping,

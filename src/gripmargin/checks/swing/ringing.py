@@ -25,7 +25,7 @@ from gripmargin.checks.swing.vibration import (
     swing,
 )
 from gripmargin.contact.loads import part_load, standing_load
-from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.kernels.utilisation import peak_utilisation, traction_size
 from gripmargin.motion.program import RateError
 from gripmargin.motion.tool_motion import ToolMotion
 
@@ -211,7 +211,7 @@ def asked(stretch: Stretch, maps: FloatArray) -> Asked:
     steps = int(np.ceil(turn[slow].max(initial=0.0) / FINE))
     steps = int(np.clip(steps, 1, min(MOST_STEPS, max(1, MOST_INSTANTS // t.size))))
     followed = turn <= COARSE * steps
-    gain = np.sqrt(((maps @ modes.loads) ** 2).sum(axis=0)).max(axis=0)
+    gain = traction_size(maps, modes.loads).max(axis=0)
     value, point, load = np.full(t.size, -1.0), np.zeros(t.size, dtype=np.intp), np.zeros((6, t.size))
     rise = np.diff(drive.base, append=drive.base[:, -1:])
     for k in range(steps):
