@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.kernels.bursts import burst_bias
-from gripmargin.kernels.cubic_spline import spline_curvature, spline_slope
+from gripmargin.kernels.cubic_spline import spline_rates
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.kernels.local_fit import even_step
 from gripmargin.kernels.sample_noise import noise_levels
@@ -226,7 +226,6 @@ def _path(trajectory: JointTrajectory, chain: Chain) -> RateError | None:
     t, q, qd, qdd = trajectory.t, trajectory.q, trajectory.qd, trajectory.qdd
     if t.size < SMALLEST or qd is None or qdd is None:
         return None
-    curvature = spline_curvature(t, q)
     level, _ = noise_levels(t, np.ascontiguousarray(q.T), even_step(t))
     none = np.zeros_like(q)
     return RateError(
@@ -234,7 +233,7 @@ def _path(trajectory: JointTrajectory, chain: Chain) -> RateError | None:
         bias=none,
         directions=lambda samples: tool_jacobian(chain.links, chain.revolute, q[samples]),
         window=none,
-        unsmoothed=np.stack([spline_slope(t, q, curvature) - qd, curvature - qdd]),
+        unsmoothed=spline_rates(t, q) - np.stack([qd, qdd]),
         speed_sigma=none,
         speed_bias=none,
         spin=none[:, :1],

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from gripmargin.base.arrays import FloatArray, Value, frozen
 from gripmargin.base.errors import InputError
 from gripmargin.kernels.bursts import burst_bias
-from gripmargin.kernels.cubic_spline import spline_curvature, spline_slope
+from gripmargin.kernels.cubic_spline import spline_rates
 from gripmargin.kernels.local_fit import even_step, local_fit, running_max, step_between
 from gripmargin.kernels.sample_noise import BLOCK, noise_levels, run_lengths
 
@@ -121,8 +121,7 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
     even = even_step(times) is not None
     if bursts:
         bias = bias + burst_bias(times, np.ascontiguousarray(samples.T), even=even, scatter=scatter).T
-    curvature = spline_curvature(times, samples)
-    spline = np.stack([spline_slope(times, samples, curvature), curvature])
+    spline = spline_rates(times, samples)
     return Rates(first[0], top, first[1], sigma, first[2], bias, noise, window, spline=spline)
 
 
