@@ -21,10 +21,8 @@ NO_SPEED = 2e-3  # [rad/s or m/s] the same for speeds
 COARSEST_DIGIT = 2e-4  # [rad or m] largest step that positions are rounded to: 0.01 deg, 0.1 mm
 NO_MOTION = 2e-5  # [rad or m] jump below which positions are not known
 ROUNDING = 1.5  # times the median third difference: six standard deviations of rounded values
-USUAL = 0.95  # share of the intervals that show what is usual in a program
 ENOUGH = 20  # intervals in motion that show how values are rounded
 TOGETHER = (4, 16)  # intervals over which noise of speeds is averaged out
-RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
 WORTH = 0.02  # share of a joint's largest acceleration that a hidden motion must imply to count
 
 
@@ -145,9 +143,7 @@ def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], .
     samples, whatever their order, give at most an eighth of their difference; what lies beyond that and beyond
     rounding is a contradiction.
     """
-    t, q, qd, qdd = trajectory.t, trajectory.q, trajectory.qd, trajectory.qdd
-    if qd is None or qdd is None:
-        return ()
+    t, q, (qd, qdd) = trajectory.t, trajectory.q, trajectory.rates
     h = np.diff(t)[:, None]
     moment = np.diff(q, axis=0) - h * (qd[:-1] + qd[1:]) / 2
     explained = h**2 * np.abs(np.diff(qdd, axis=0)) / 8
@@ -171,58 +167,6 @@ def _last_digit(values: FloatArray) -> float:
     step = float(steps.min())
     counts = steps / step
     return step if step <= COARSEST_DIGIT and np.abs(counts - np.round(counts)).max() < 1e-3 else 0.0
-
-
-def unexplained_acceleration(trajectory: JointTrajectory) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Return by how much the mean acceleration of each interval exceeds the mean of both samples' accelerations.
-
-    What rounding of the rates can explain is left out.
-
-    Args:
-        trajectory: With speeds and accelerations.
-
-    Returns:
-        The excess, shape (n - 1, joints) [rad/s^2 or m/s^2], and whether nothing that is usual in the program
-        explains it, shape (n - 1,).
-    """
-    t, qd, qdd = trajectory.t, trajectory.qd, trajectory.qdd
-    assert qd is not None and qdd is not None  # noqa: S101, PT018 - the caller has looked
-    h = np.diff(t)[:, None]
-    excess = np.diff(qd, axis=0) / h - (qdd[:-1] + qdd[1:]) / 2
-    moving = in_motion(qd)
-    known = np.where(h <= RESOLVED, rounding(h * excess, moving) / h, 0.0)
-    certain = np.abs(excess) > rounding(h * excess, moving, share=USUAL) / h
-    return _beyond(excess, known), np.asarray(certain.any(axis=1))
-
-
-def interpolated(trajectory: JointTrajectory, share: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return positions, speeds and accelerations inside every interval, on the polynomial of degree five.
-
-    Args:
-        trajectory: With speeds and accelerations.
-        share: Of the interval, 0 to 1.
-
-    Returns:
-        Each of shape (n - 1, joints).
-    """
-    q, qd, qdd = trajectory.q, trajectory.qd, trajectory.qdd
-    assert qd is not None and qdd is not None  # noqa: S101, PT018 - the caller has looked
-    s, h = share, np.diff(trajectory.t)[:, None]
-    a, step = qdd[:-1], np.diff(qdd, axis=0)
-    # On top of a straight line the acceleration has s (1 - s) (even + odd (2 s - 1)): the even part makes up
-    # for the change of speed, the odd part for the travel.
-    even = 6.0 * (np.diff(qd, axis=0) / h - (qdd[:-1] + qdd[1:]) / 2)
-    moment = np.diff(q, axis=0) - h * (qd[:-1] + qd[1:]) / 2 + h**2 * step / 12
-    odd = -60.0 * _beyond(moment, rounding(moment, in_motion(qd))) / h**2
-    acceleration = a + step * s + s * (1 - s) * (even + odd * (2 * s - 1))
-    speed = a * s + step * s**2 / 2 + even * (s**2 / 2 - s**3 / 3) + odd * (s**3 - s**2 / 2 - s**4 / 2)
-    travel = a * s**2 / 2 + step * s**3 / 6 + even * (s**3 / 6 - s**4 / 12) + odd * (s**4 / 4 - s**3 / 6 - s**5 / 10)
-    return q[:-1] + h * qd[:-1] * s + h**2 * travel, qd[:-1] + h * speed, acceleration
-
-
-def _beyond(values: FloatArray, known: FloatArray) -> FloatArray:
-    """Return what of some values, of either sign, is beyond a size that is explained."""
-    return np.asarray(np.sign(values) * np.maximum(np.abs(values) - known, 0.0))
 
 
 def in_motion(qd: FloatArray) -> NDArray[np.bool_]:

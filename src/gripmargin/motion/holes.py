@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.motion.consistency import RESOLVED
-from gripmargin.motion.rates import SMALLEST, Rates, estimate_rates, estimate_rotation_rates
+from gripmargin.kernels.adaptive_fit import FEWEST
+from gripmargin.motion.rates import Rates, estimate_rates, estimate_rotation_rates
+from gripmargin.motion.trajectory import RESOLVED
 
 GAP_STEPS: Final = 5.0  # median steps without a sample that count as a gap, where it is wider than RESOLVED
 HOLE_STEPS: Final = 1.5  # median steps without a sample that show that one is missing
@@ -78,7 +79,7 @@ def _covered(t: FloatArray, rates: Rates, sparse: Callable[[NDArray[np.intp]], R
     bias = {name: getattr(rates, f"bias_{name}").copy() for name in names}
     for i in wide:
         index = _around(t, int(i))
-        if index.size < SMALLEST:
+        if index.size < FEWEST:
             continue  # as few samples as that have no small error anyhow
         coarse = sparse(index)
         ends = np.searchsorted(index, [i, i + 1])

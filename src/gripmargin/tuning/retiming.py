@@ -18,7 +18,7 @@ from gripmargin.kernels.local_fit import even_step, running_max
 from gripmargin.kernels.sample_noise import noise_levels
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.interpolate import quintic_between
-from gripmargin.motion.program import program_motion
+from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.tuned import Limit, Move, Moves, Override, Retimed
 from gripmargin.tuning.demands import Demands
@@ -177,7 +177,7 @@ class _Plan:
         standing = demands.standing_ratio()[0]
         for _ in range(QUICK):
             job = self.job()
-            motion = program_motion(job.trajectory, job.robot)
+            motion = ProgramMotion.of(job.trajectory, job.robot)
             part, gravity = job.part, job.gravity
             changed = replace(
                 self.case,

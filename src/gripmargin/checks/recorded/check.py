@@ -23,7 +23,7 @@ from gripmargin.checks.recorded.alignment import LATEST, Alignment, align, at, w
 from gripmargin.checks.recorded.lateness import lags_of, pieces_late
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.program import ProgramMotion, program_motion
+from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, Verdict, judge
 from gripmargin.workcell.job import Job
@@ -308,7 +308,7 @@ def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) 
     job = replace(
         case.job, trajectory=recording, recording=None, recording_offset=None, phases=(), pick=None, nest=None
     )
-    motion = program_motion(job.trajectory, job.robot, stamps=job.stamps)
+    motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
     return replace(
         case,
         job=job,

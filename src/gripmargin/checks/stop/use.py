@@ -16,10 +16,9 @@ from gripmargin.checks.stop.stops import CLOSE, Stopping, per_time_deceleration
 from gripmargin.checks.swing.ringing import Stretch, next_too
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.kernels.utilisation import traction_size
-from gripmargin.motion.consistency import RESOLVED, interpolated
-from gripmargin.motion.program import EIGHTHS
+from gripmargin.motion.between import EIGHTHS, interpolated
 from gripmargin.motion.tool_motion import ToolMotion
-from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.motion.trajectory import RESOLVED, JointTrajectory
 
 SPEEDS_COUNT = 3.0  # how often an error of a speed counts in a braking load: once as such, twice by its swing
 

@@ -26,7 +26,7 @@ from gripmargin.checks.swing.vibration import (
 )
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.kernels.utilisation import peak_utilisation, traction_size
-from gripmargin.motion.program import RateError
+from gripmargin.motion.rate_error import RateError
 from gripmargin.motion.tool_motion import ToolMotion
 
 FINE = 0.5  # [rad] by which the fastest mode that is followed turns from one instant looked at to the next

@@ -19,8 +19,8 @@ from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import CHUNK, COVERAGE, SURE
 from gripmargin.contact.loads import Inertial, rigid_load
 from gripmargin.kernels.wrench import mass_matrix
-from gripmargin.motion.consistency import RESOLVED
-from gripmargin.motion.program import EIGHTHS
+from gripmargin.motion.between import EIGHTHS
+from gripmargin.motion.trajectory import RESOLVED
 
 FORCE: Final = np.eye(3, 6)[:, :, None]
 
