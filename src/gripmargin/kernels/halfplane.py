@@ -12,10 +12,6 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.utilisation import first_crossing
 
-FLAT = 1e-6  # two rows that differ by less are one
-SHORT = 1e-6  # chord, over the size of the set, that has no direction
-BEYOND = 1.05  # how far outside the box a ray is followed
-
 
 def chord_rows(
     maps: FloatArray,
@@ -55,7 +51,7 @@ def chord_rows(
     order = np.argsort(np.arctan2(dx / x_size[:, None], du / u_size[:, None]), axis=1)
     du, dx = np.take_along_axis(du, order, axis=1), np.take_along_axis(dx, order, axis=1)
     with np.errstate(divide="ignore"):
-        edge = np.minimum(u_box[:, None] / np.abs(du), x_box[:, None] / np.abs(dx)) * BEYOND
+        edge = np.minimum(u_box[:, None] / np.abs(du), x_box[:, None] / np.abs(dx)) * 1.05  # a little beyond the box
     far = np.stack([forms.root(du[:, k], dx[:, k]) for k in range(du.shape[1])], axis=1)
     capped = ~(far < edge)
     far = np.minimum(far, edge)
@@ -64,10 +60,10 @@ def chord_rows(
     offset = row_a * u[:, :-1] + row_b * x[:, :-1]
     # two rays of one direction end at one place, and what lies between them says nothing
     length = np.hypot(row_a / x_size[:, None], row_b / u_size[:, None])
-    idle = (capped[:, :-1] & capped[:, 1:]) | ~(offset > 0) | (length < SHORT)
+    idle = (capped[:, :-1] & capped[:, 1:]) | ~(offset > 0) | (length < 1e-6)
     row_a, row_b = (np.divide(r, offset, out=np.zeros_like(r), where=~idle) for r in (row_a, row_b))
     scaled = np.stack([row_a * u_size[:, None], row_b * x_size[:, None]])
-    same = np.abs(np.diff(scaled, axis=2)).max(axis=0) < FLAT
+    same = np.abs(np.diff(scaled, axis=2)).max(axis=0) < 1e-6
     row_a[:, 1:][same], row_b[:, 1:][same] = 0.0, 0.0
     return row_a, row_b
 

@@ -18,7 +18,6 @@ from gripmargin.base.arrays import FloatArray
 Value = TypeVar("Value", np.floating[Any], np.bool_)
 
 UNUSABLE_GAIN = 1e100  # noise gain of a fit whose points all but coincide: finite, and beyond any use
-_SHARED = 16  # a window of this many points serves one sample, of twice as many two neighbouring samples, ...
 
 
 def local_fit(
@@ -53,7 +52,7 @@ def local_fit(
     """
     reach = {0: points // 2, -1: points - 1, 1: 0}[side]
     if step is None:
-        share = max(1, points // _SHARED) if side == 0 else 1
+        share = max(1, points // 16) if side == 0 else 1
         return _fit(t, y, points, degree, orders, reach, share)
     n = t.size
     found: list[tuple[FloatArray, FloatArray]] = []

@@ -18,11 +18,10 @@ from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.cubic_spline import spline_rates
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.kernels.local_fit import even_step
-from gripmargin.kernels.sample_noise import noise_levels
+from gripmargin.kernels.sample_noise import channel_noise
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.consistency import check_rates, contradictions
+from gripmargin.motion.consistency import check_rates, contradictions, distrust
 from gripmargin.motion.holes import gaps, in_holes
-from gripmargin.motion.measured import distrust
 from gripmargin.motion.rates import ProgramRates, Rates, estimate_rates
 from gripmargin.motion.stamps import SampleTimes, Stamps, sample_times
 from gripmargin.motion.tool_motion import ToolMotion, check_columns, joint_motion
@@ -79,8 +78,7 @@ def _given(trajectory: JointTrajectory) -> ProgramRates:
     none = np.zeros_like(q)
     rates = Rates(qd, qdd, none, none, none, none, noise=none[0], window=none)
     if t.size >= FEWEST:
-        level, _ = noise_levels(t, np.ascontiguousarray(q.T), even_step(t))
-        rates = replace(rates, noise=np.sqrt(np.mean(level**2, axis=-1)), spline=spline_rates(t, q))
+        rates = replace(rates, noise=channel_noise(t, np.ascontiguousarray(q.T)), spline=spline_rates(t, q))
     note = "Joint speeds and accelerations as given; they follow from the positions."
     if trajectory.interpolation in ("cubic", "quintic"):
         note = (

@@ -2,7 +2,7 @@
 
 1. What is given: `trajectory` and `chain`.
 2. When samples were taken: `stamps`.
-3. Do given rates follow from the positions: `consistency`, `measured`.
+3. Do given rates follow from the positions: `consistency`.
 4. Rates, given or estimated, with their errors: `rates`; where samples are missing, what may have happened: `holes`.
    `joints` and `poses` do these steps for their kind of program.
 5. The tool's motion at the samples: `tool_motion`; what errors of the rates do to it: `rate_error`.

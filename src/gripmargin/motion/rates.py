@@ -20,6 +20,7 @@ from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.cubic_spline import spline_rates
 from gripmargin.kernels.local_fit import even_step
 
+LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
 METHOD: Final = (
     "Local polynomial least squares (Savitzky & Golay, Anal. Chem. 36(8), 1964); window at each sample by "
     "intersection of confidence intervals (Goldenshluger & Nemirovski, Math. Methods Stat. 6(2), 1997; Katkovnik, "
@@ -161,7 +162,7 @@ def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float
     sine = 0.5 * np.stack([between[:, k - 1, k - 2] - between[:, k - 2, k - 1] for k in range(3)], axis=-1)
     length = np.linalg.norm(sine, axis=-1)
     turn = np.arctan2(length, 0.5 * (np.einsum("nii->n", between) - 1.0))
-    if turn.max() >= np.pi / 2:  # twice that and the sense of rotation is lost
+    if turn.max() >= LARGEST_TURN:
         i = int(np.argmax(turn))
         raise InputError(
             f"orientation of sample {i + 1}",

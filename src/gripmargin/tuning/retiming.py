@@ -14,8 +14,8 @@ from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case
 from gripmargin.checks.swing.vibration import modes_of
 from gripmargin.contact.loads import part_load, standing_load
-from gripmargin.kernels.local_fit import even_step, running_max
-from gripmargin.kernels.sample_noise import noise_levels
+from gripmargin.kernels.local_fit import running_max
+from gripmargin.kernels.sample_noise import channel_noise
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.interpolate import quintic_between
 from gripmargin.motion.program import ProgramMotion
@@ -254,9 +254,7 @@ class _Plan:
         if old.qdd is not None or t.size < FEWEST:
             return quintic_between(t, q, rates[0][span], rates[1][span], times)
         if first not in self.curves:
-            noise = float(
-                np.sqrt((noise_levels(t, np.ascontiguousarray(q.T), even_step(t))[0] ** 2).mean(axis=1)).max()
-            )
+            noise = float(channel_noise(t, np.ascontiguousarray(q.T)).max())
             self.curves[first] = fitted(t, q, EXACT + NOISES * noise).spline
         spline = self.curves[first]
         return spline(times), spline(times, 1), spline(times, 2)
