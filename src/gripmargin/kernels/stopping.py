@@ -1,9 +1,9 @@
 """Arithmetic of stops: braking axes, published stopping data, and a part that swings when the robot brakes.
 
-The part swings on its backing in six modes. A load that changes makes each of them ring, by no more than a bound
-that does not ask when within its period the change comes:
+The part swings on its backing in up to six modes. Each answers a change of load with a free vibration of no more than a
+bound that holds whenever within its period the change comes:
 
-- a step rings by its own size and overshoots by exp(-zeta pi / sqrt(1 - zeta^2)) of it;
+- a step starts an amplitude of its own size and overshoots by exp(-zeta pi / sqrt(1 - zeta^2)) of it;
 - a rise in a straight line over a time t overshoots by at most 2 / (omega_d t) of it, for its transient is that of
   two corners of slope 1/t, each of amplitude 1 / omega_d;
 - a pulse that is over within a time t moves a mode by at most omega t / sqrt(1 - zeta^2) of its size, its impulse.

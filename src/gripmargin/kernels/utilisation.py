@@ -110,7 +110,7 @@ def utilisation_error(
         maps: Load wrench to normalised traction, shape (3, points, 6).
         columns: What one unit of each cause adds to the load, shape (causes, 6, samples).
         sigma: One standard deviation of each cause, shape (samples, causes).
-        bias: Bound of its systematic error, likewise.
+        bias: Bound of its systematic error, shape (samples, causes).
 
     Returns:
         Root of the sum of squares of the noise over the causes, and sum of the bounds over the causes, each at the

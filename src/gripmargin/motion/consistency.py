@@ -83,7 +83,7 @@ def _compare(
     Args:
         column: Where it comes from, its name, and what it holds.
         change: Of what the column is the rate of, shape (intervals, joints).
-        integral: Of the column, likewise.
+        integral: Of the column, its shape.
         tolerance: Largest share.
         negligible: Change below which nothing is said.
     """

@@ -61,7 +61,13 @@ def in_holes(t: FloatArray, y: FloatArray, rates: Rates) -> Rates:
 
 
 def in_turn_holes(t: FloatArray, rotation: FloatArray, rates: Rates) -> Rates:
-    """Do the same for orientations, shape (n, 3, 3), and their angular rates."""
+    """Return angular rates whose bias covers what may have happened in holes.
+
+    Args:
+        t: Times [s], shape (n,).
+        rotation: Orientations, shape (n, 3, 3).
+        rates: Estimated from them.
+    """
     return _covered(t, rates, lambda index: estimate_rotation_rates(t[index], rotation[index], bursts=False))
 
 

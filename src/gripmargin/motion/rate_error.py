@@ -32,7 +32,7 @@ class RateError:
         unsmoothed: What the speed and the acceleration of each cause have to be changed by to follow the positions
             without any smoothing, shape (2, n, causes), or None: not known.
         speed_sigma: One standard deviation of the noise of each cause's speed, shape (n, causes).
-        speed_bias: Bound of the systematic error of that speed, likewise.
+        speed_bias: Bound of the systematic error of that speed, shape (n, causes).
         spin: Acceleration that one unit of an error of speed makes at most, shape (n, 1).
         noise: Noise of the positions that go with the causes [rad or m], shape (causes,).
     """

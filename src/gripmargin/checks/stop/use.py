@@ -135,7 +135,7 @@ def ring_of(stopping: Stopping, maps: FloatArray, stretches: Sequence[Stretch]) 
     return Ring(
         gain=traction_size(maps, modes.loads),
         amplitude=amplitude,
-        turning=modes.frequency * np.sqrt(1.0 - modes.damping**2),
+        turning=modes.damped_frequency,
         fading=modes.frequency * modes.damping,
     )
 

@@ -56,6 +56,11 @@ class Modes(Value):
         """Natural frequencies [Hz], shape (modes,)."""
         return self.frequency / (2.0 * np.pi)
 
+    @property
+    def damped_frequency(self) -> FloatArray:
+        """Angular frequencies with the damping [rad/s], shape (modes,)."""
+        return np.asarray(self.frequency * np.sqrt(1.0 - self.damping * self.damping))
+
     def stiffer(self, factor: float) -> Modes:
         """Return the modes on pads so many times as stiff."""
         root = np.sqrt(factor)
@@ -122,12 +127,12 @@ class Doubt:
     Attributes:
         columns: What one unit of each cause adds to the load, shape (causes, 6, n).
         sigma: One standard deviation of each cause, shape (n, causes).
-        bias: Bound of its systematic error, likewise.
-        window: Time over which it was smoothed [s], likewise.
+        bias: Bound of its systematic error, shape (n, causes).
+        window: Time over which it was smoothed [s], shape (n, causes).
         unsmoothed: What its integral and itself have to be changed by to follow the positions without smoothing,
             shape (2, n, causes), or None: not known.
         speed_sigma: One standard deviation of the noise of its integral, the speed, shape (n, causes).
-        speed_bias: Bound of the systematic error of that speed, likewise.
+        speed_bias: Bound of the systematic error of that speed, shape (n, causes).
         spin: What one unit of an error of speed adds to the cause at most, shape (n, 1).
         noise: Noise of the positions that it is the second derivative of, shape (causes,).
     """
@@ -145,16 +150,16 @@ class Doubt:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Drive:
-    """What drives the swing over a stretch in the air, mode by mode.
+    """What drives the swing over a stretch in the air, mode by mode; each of shape (modes, n) unless it says another.
 
     Attributes:
         t: Times [s], shape (n,).
-        load: Load as each mode takes it, straight between the samples, shape (modes, n).
-        base: The load about which it swings: the same, or smoothed where the load is full of noise, likewise.
-        kinks: By how much the load may start more or less swing at each sample than straight lines do, likewise.
-        bias: Bound of the systematic error of the load itself, likewise.
-        growth: Variance that noise adds to the swing from sample to sample, likewise.
-        sigma: One standard deviation of the noise of the load itself, likewise.
+        load: Load as each mode takes it, straight between the samples.
+        base: The load about which it swings: the same, or smoothed where the load is full of noise.
+        kinks: By how much the load may start more or less swing at each sample than straight lines do.
+        bias: Bound of the systematic error of the load itself.
+        growth: Variance that noise adds to the swing from sample to sample.
+        sigma: One standard deviation of the noise of the load itself.
         kick: What the start's rate is changed by, for a load whose own speed is not the smoothed one, shape (modes,).
     """
 
@@ -223,23 +228,17 @@ class Swing:
     @property
     def amplitude(self) -> FloatArray:
         """Amplitude of the swing about the load after each sample, as a response, shape (modes, n)."""
-        drive, w, z = self.drive, self.modes.frequency[:, None], self.modes.damping[:, None]
-        turn = w * np.sqrt(1.0 - z * z)
-        off, slope = drive.load - drive.base, slopes(drive.t, drive.load - drive.base)
-        about_base = self.vibration + (slope + (z * w + 1j * turn) * (off - 2.0 * z / w * slope)) / turn
-        size = np.abs(about_base)
-        size[:, : self.first] = 0.0
-        return size
+        return self._amplitude(slopes(self.drive.t, self.drive.load - self.drive.base))
 
     @property
     def about_rest(self) -> FloatArray:
-        """Amplitude of the swing if the load stayed as it is after each sample, as a response, shape (modes, n).
+        """Amplitude of the residual vibration if the load stayed as it is after each sample, shape (modes, n)."""
+        return self._amplitude(slopes(self.drive.t, self.drive.load))
 
-        What would ring on where the motion that goes on from there is another.
-        """
-        drive, w, z = self.drive, self.modes.frequency[:, None], self.modes.damping[:, None]
-        turn = w * np.sqrt(1.0 - z * z)
-        off, slope = drive.load - drive.base, slopes(drive.t, drive.load)
+    def _amplitude(self, slope: FloatArray) -> FloatArray:
+        """Amplitude about a load that the drive's leaves by a slope, shape (modes, n)."""
+        w, z, turn = (x[:, None] for x in (self.modes.frequency, self.modes.damping, self.modes.damped_frequency))
+        off = self.drive.load - self.drive.base
         size = np.abs(self.vibration + (slope + (z * w + 1j * turn) * (off - 2.0 * z / w * slope)) / turn)
         size[:, : self.first] = 0.0
         return np.asarray(size)
