@@ -22,7 +22,7 @@ from gripmargin.base.errors import InputError
 from gripmargin.files import bag_file, recording
 from gripmargin.files.mcap import MAGIC
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.program import program_motion
+from gripmargin.motion.program import ProgramMotion
 
 STORE = get_typestore(Stores.LATEST)
 KIND = "sensor_msgs/msg/JointState"
@@ -170,7 +170,7 @@ def test_filtered_velocities_hide_no_peak(tmp_path):
     ]
     chain = gm.chain_from_axes([np.eye(4)] * 2, [[0, 0, 1]] * 2, [True] * 2, np.eye(4), names=("shoulder", "elbow"))
     trajectory = read_trajectory(write(tmp_path / "bag", states), robot=chain)
-    peak = np.abs(program_motion(trajectory, chain).at.angular_acceleration).max()
+    peak = np.abs(ProgramMotion.of(trajectory, chain).at.angular_acceleration).max()
     assert peak == pytest.approx(10 / np.sqrt(3) * 0.5 / 0.3**2, rel=0.01)  # of a quintic from rest to rest
 
 

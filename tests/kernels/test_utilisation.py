@@ -5,8 +5,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gripmargin.kernels import utilisation
-from gripmargin.kernels.utilisation import largest_scale, peak_utilisation, utilisation_error
+from gripmargin.kernels.utilisation import (
+    largest_scale,
+    peak_utilisation,
+    peak_with_swing,
+    shares,
+    squared,
+    utilisation_error,
+)
 
 
 def plain(maps, wrench):
@@ -38,12 +44,11 @@ class TestPeak:
             assert peel[i] == pytest.approx(tension.max(), rel=1e-12)
             assert tension[at_peel[i]] == pytest.approx(tension.max(), rel=1e-12)
 
-    def test_blocks_leave_no_trace(self, monkeypatch):
-        _, maps, wrench = random_case(5, samples=23)
-        whole = peak_utilisation(maps, wrench)
-        monkeypatch.setattr(utilisation, "BLOCK_VALUES", 20)
-        for a, b in zip(whole, peak_utilisation(maps, wrench), strict=True):
-            np.testing.assert_allclose(a, b, rtol=1e-13)
+    def test_blocks_leave_no_trace(self):
+        _, maps, wrench = random_case(5, samples=20_000)
+        pieces = zip(*(peak_utilisation(maps, part) for part in np.split(wrench, 20, axis=1)), strict=True)
+        for a, b in zip(peak_utilisation(maps, wrench), pieces, strict=True):
+            np.testing.assert_allclose(a, np.concatenate(b), rtol=1e-13)
 
     @pytest.mark.parametrize("component", range(6))
     @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
@@ -140,3 +145,59 @@ def bisected(maps, still, moving, limit):
         middle = (low + high) / 2
         low, high = (middle, high) if within(middle) else (low, middle)
     return low
+
+
+def test_peak_with_swing_is_the_worst_of_any_phases():
+    random = np.random.default_rng(2)
+    maps, shapes = random.normal(size=(3, 7, 6)), random.normal(size=(6, 6))
+    gain = np.linalg.norm(maps @ shapes, axis=0)
+    load, swing, further = random.normal(size=(6, 40)), *np.abs(random.normal(size=(2, 6, 40)))
+    still, value, point, most = peak_with_swing(maps, gain, load, swing, further)
+    assert ((most >= value) & (value >= still)).all()
+    reached = np.zeros(40)
+    for _ in range(3000):
+        moved = load + shapes @ (random.uniform(-1, 1, (6, 40)) * (swing + further))
+        t1, t2, s = maps @ moved
+        reached = np.maximum(reached, np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max(axis=0))
+    assert (reached <= most).all()
+    t1, t2, s = maps @ load
+    assert still == pytest.approx(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max(axis=0))
+    assert point.shape == (40,)
+
+
+def test_no_number_gives_no_number():
+    maps, gain = np.ones((3, 2, 6)), np.ones((2, 6))
+    load, still = np.zeros((6, 3)), np.zeros((6, 3))
+    load[2, 1] = np.nan
+    alone, value, _, most = peak_with_swing(maps, gain, load, still, still)
+    assert np.isnan([alone[1], value[1], most[1]]).all()
+    assert value[0] == 0.0
+
+
+def test_the_squared_utilisation_is_that_of_the_tension_alone_where_nothing_shears():
+    assert squared(np.zeros(3), np.array([0.5, -2.0, 0.0])).tolist() == [0.25, 0.0, 0.0]
+    assert squared(np.array([0.64]), np.array([0.6]))[0] == pytest.approx(1.0)  # 0.8 by shear and 0.6 by tension
+    assert np.isnan(squared(np.zeros(1), np.array([np.nan]))).all()
+
+
+@given(seed=st.integers(0, 2**32 - 1))
+@settings(derandomize=True, deadline=None, max_examples=40)
+def test_shares_add_up_and_are_slopes_of_the_utilisation(seed):
+    """A part's share is how the utilisation changes with its size: d log u / d log size (Euler, homogeneous)."""
+    random, maps, _ = random_case(seed, points=4)
+    parts = random.normal(size=(3, 6, 4))
+    total = parts.sum(axis=0)
+    found = shares(maps, total, parts)
+    assert found.sum(axis=0) == pytest.approx(np.ones(4))
+
+    def use(load):
+        t1, t2, s = np.einsum("cni,in->cn", maps, load)
+        return np.sqrt(t1**2 + t2**2 + np.maximum(s, 0.0) ** 2)
+
+    for part, share in zip(parts, found, strict=True):
+        up, down = use(total + 1e-6 * part), use(total - 1e-6 * part)
+        assert (up - down) / 2e-6 / use(total) == pytest.approx(share, abs=1e-6)
+
+
+def test_a_point_that_is_not_used_has_no_shares():
+    assert shares(np.ones((3, 2, 6)), np.zeros((6, 2)), np.ones((3, 6, 2))).tolist() == np.zeros((3, 2)).tolist()

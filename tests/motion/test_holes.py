@@ -6,7 +6,7 @@ from scipy.signal import lfilter
 
 import gripmargin as gm
 from gripmargin.motion.holes import gaps, in_holes
-from gripmargin.motion.program import program_motion
+from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.rates import estimate_rates
 
 
@@ -50,9 +50,9 @@ def test_a_single_lost_sample_at_1_khz_is_no_doubt(arm, exact_moves):
     for lost in (1, 6, 8):
         keep = np.ones(t.size, dtype=bool)
         keep[500 : 500 + lost] = False
-        made = program_motion(gm.JointTrajectory(t=t[keep], q=exact.at(t[keep])[0]), arm)
+        made = ProgramMotion.of(gm.JointTrajectory(t=t[keep], q=exact.at(t[keep])[0]), arm)
         assert made.doubts == ()
-        whole = program_motion(gm.JointTrajectory(t=t, q=exact.at(t)[0]), arm)
+        whole = ProgramMotion.of(gm.JointTrajectory(t=t, q=exact.at(t)[0]), arm)
         assert np.abs(made.at.acceleration - whole.at.acceleration[keep]).max() < 0.02
 
 
@@ -98,25 +98,25 @@ class TestSpeedsOfTheDrive:
     @pytest.mark.parametrize("noise", [0.0, 1e-3])
     def test_speeds_that_lag_are_not_used(self, arm, exact_moves, tau, noise):
         log = self.recorded(exact_moves, tau=tau, noise=noise)
-        made = program_motion(log, arm)
+        made = ProgramMotion.of(log, arm)
         (note,) = [note for note in made.notes if "not used" in note]
         lag = float(note.split("by ")[1].split(" ms")[0])
         # the discrete filter lags by half a step less than its time constant
         assert lag == pytest.approx(1e3 * tau - 1.0, rel=0.15, abs=0.3)
-        alone = program_motion(gm.JointTrajectory(t=log.t, q=log.q), arm)
+        alone = ProgramMotion.of(gm.JointTrajectory(t=log.t, q=log.q), arm)
         assert (made.at.acceleration == alone.at.acceleration).all()
 
     @pytest.mark.parametrize("noise", [0.0, 1e-4, 1e-3])
     @pytest.mark.parametrize("rate", [125, 500, 1000])
     def test_true_speeds_are_used(self, arm, exact_moves, noise, rate):
-        made = program_motion(self.recorded(exact_moves, noise=noise, rate=rate), arm)
+        made = ProgramMotion.of(self.recorded(exact_moves, noise=noise, rate=rate), arm)
         assert any("Joint speeds as given" in note for note in made.notes)
 
     def test_speeds_that_miss_a_peak_are_not_used(self, arm, exact_moves):
         log = self.recorded(exact_moves)
         cut = np.clip(log.qd, -0.97 * np.abs(log.qd).max(axis=0), 0.97 * np.abs(log.qd).max(axis=0))
         cut[np.abs(log.t - 0.45) < 0.1] *= 0.985
-        made = program_motion(gm.JointTrajectory(t=log.t, q=log.q, qd=cut), arm)
+        made = ProgramMotion.of(gm.JointTrajectory(t=log.t, q=log.q, qd=cut), arm)
         assert any("differ from the positions'" in note for note in made.notes)
 
     def test_noisy_speeds_of_a_slow_joint_are_no_contradiction(self, arm):
@@ -125,7 +125,7 @@ class TestSpeedsOfTheDrive:
         t = np.arange(1000) / 500
         q = np.column_stack([0.02 * (1 - np.cos(np.pi * t))] * 6)
         qd = np.column_stack([0.02 * np.pi * np.sin(np.pi * t)] * 6) + 0.02 * rng.normal(size=q.shape)
-        made = program_motion(gm.JointTrajectory(t=t, q=q, qd=qd), arm)
+        made = ProgramMotion.of(gm.JointTrajectory(t=t, q=q, qd=qd), arm)
         assert made.notes
         with pytest.raises(gm.InputError, match="seem to be in rad where deg is said"):
-            program_motion(gm.JointTrajectory(t=t, q=q, qd=qd * np.pi / 180), arm)
+            ProgramMotion.of(gm.JointTrajectory(t=t, q=q, qd=qd * np.pi / 180), arm)

@@ -21,7 +21,7 @@ import gripmargin as gm
 from gripmargin import cli
 from gripmargin.base.errors import InputErrors
 from gripmargin.checks.case import work_out
-from gripmargin.contact.loads import CAUSES, causes_over_time, load_by_cause
+from gripmargin.contact.loads import CAUSES, load_by_cause
 from gripmargin.reports import series
 from gripmargin.reports.html import reports_html
 from gripmargin.reports.html.scales import margin_scale, scale
@@ -354,20 +354,17 @@ def test_stops_hold_the_worst_and_what_is_marked(values, count):
         assert np.nanmax(worst[at]) == np.nanmax(worst)
 
 
-def test_causes_over_time_are_those_of_single_samples():
+def test_causes_of_all_samples_are_those_of_single_samples():
     job = gm.read_job(JOBS / "reflector.toml")
     case = work_out(replace(job, pick=None, nest=None))
     motion = case.motion.at
-    gravity = motion.in_tool(job.gravity).T
-    found = causes_over_time(
-        job.part, gravity, motion.acceleration, motion.angular_velocity, motion.angular_acceleration
-    )
+    found = load_by_cause(job.part, motion, job.gravity)
     assert set(found) <= set(CAUSES)
     for i in (0, 100, 700):
-        single = load_by_cause(job.part, motion, job.gravity, i)
+        single = load_by_cause(job.part, motion.take(i), job.gravity)
         for cause, loads in found.items():
-            np.testing.assert_allclose(loads[i], single[cause], rtol=1e-12, atol=1e-12)
-    np.testing.assert_allclose(sum(found.values()), case.load.T, atol=1e-9)
+            np.testing.assert_allclose(loads[:, i], single[cause][:, 0], rtol=1e-12, atol=1e-12)
+    np.testing.assert_allclose(sum(found.values()), case.load, atol=1e-9)
 
 
 def test_use_of_the_page_is_the_inverse_of_the_margin(demo):

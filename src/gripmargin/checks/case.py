@@ -17,8 +17,8 @@ from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.effective import EffectiveContact, effective_contact
 from gripmargin.contact.handover import Pickup, Putdown, in_the_air, pick_up, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
-from gripmargin.motion.consistency import RESOLVED
-from gripmargin.motion.program import ProgramMotion, program_motion
+from gripmargin.motion.program import ProgramMotion
+from gripmargin.motion.trajectory import RESOLVED
 from gripmargin.results.findings import Place
 from gripmargin.workcell.job import Job
 
@@ -152,7 +152,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
     """
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = [holding_strength(p.pad, job.part, job.gripper) for p in whole.patches]
-    motion = motion or program_motion(job.trajectory, job.robot, stamps=job.stamps)
+    motion = motion or ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
     load = part_load(job.part, motion.at, job.gravity, job.air_density)
     pickup, airborne = _handed_over(job, motion, whole)
     held = None if pickup is None else pickup.bond

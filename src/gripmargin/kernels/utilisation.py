@@ -8,6 +8,8 @@ the shear strength, the normal one over the pull-off stress. It is linear in the
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,11 +17,16 @@ from gripmargin.base.arrays import FloatArray
 
 IntArray = NDArray[np.intp]
 
-BLOCK_VALUES = 32_768  # doubles of one component at a time, 256 kB: all three stay in the cache
 
+def squared(shear2: FloatArray, tension: FloatArray) -> FloatArray:
+    """Return the squared utilisation of normalised tractions, of their shape.
 
-def _block(points: int) -> int:
-    return max(1, BLOCK_VALUES // points)
+    Args:
+        shear2: Square of the shear over the shear strength.
+        tension: Normal traction over the pull-off stress, tension positive.
+    """
+    pull = np.maximum(tension, 0.0)
+    return np.asarray(pull * pull + shear2)
 
 
 def peak_utilisation(maps: FloatArray, wrench: FloatArray) -> tuple[FloatArray, IntArray, FloatArray, IntArray]:
@@ -33,39 +40,77 @@ def peak_utilisation(maps: FloatArray, wrench: FloatArray) -> tuple[FloatArray, 
         Largest utilisation [-], its point, largest ``max(sigma, 0) / S`` (peel index) [-], its point; each
         of shape (samples,).
     """
-    samples, points = wrench.shape[1], maps.shape[1]
+    samples = wrench.shape[1]
     u, at_u = np.empty(samples), np.empty(samples, dtype=np.intp)
     peel, at_peel = np.empty(samples), np.empty(samples, dtype=np.intp)
-    step = _block(points)
-    for first in range(0, samples, step):
-        part = slice(first, first + step)
+    for part in _blocks(samples, maps.shape[1]):
         t1, t2, s = wrench[:, part].T @ maps.transpose(0, 2, 1)  # points last: the search for the largest is far faster
         np.maximum(s, 0.0, out=s)
         at_peel[part] = s.argmax(axis=1)
         peel[part] = np.take_along_axis(s, at_peel[part, None], axis=1)[:, 0]
-        s *= s
-        t1 *= t1
-        t2 *= t2
-        s += t1
-        s += t2
-        at_u[part] = s.argmax(axis=1)
-        u[part] = np.sqrt(np.take_along_axis(s, at_u[part, None], axis=1)[:, 0])
+        square = _square_length(t1, t2, s)
+        at_u[part] = square.argmax(axis=1)
+        u[part] = np.sqrt(np.take_along_axis(square, at_u[part, None], axis=1)[:, 0])
     return u, at_u, peel, at_peel
+
+
+def peak_with_swing(
+    maps: FloatArray, gain: FloatArray, wrench: FloatArray, swing: FloatArray, further: FloatArray
+) -> tuple[FloatArray, FloatArray, IntArray, FloatArray]:
+    """Return the largest utilisation under a load and the swing of the part's modes around it, and at which point.
+
+    Utilisation is a seminorm of the load's tension and shear, so a swing adds at most the size of its normalised
+    traction, whatever its sign and phase (triangle inequality).
+
+    Args:
+        maps: Load wrench to normalised traction, shape (3, points, 6).
+        gain: Size of the normalised traction that a unit of each mode gives, shape (points, k).
+        wrench: Load, shape (6, samples).
+        swing: Amplitude of each mode, 0 or more, shape (k, samples).
+        further: Amplitude that may add to it, 0 or more, shape (k, samples).
+
+    Returns:
+        Utilisation by the load alone [-], with the swing, its point, and with the further amplitude as well, each of
+        shape (samples,); NaN where a load is no number.
+    """
+    samples = wrench.shape[1]
+    alone, u, at, most = np.empty(samples), np.empty(samples), np.empty(samples, dtype=np.intp), np.empty(samples)
+    for part in _blocks(samples, maps.shape[1]):
+        t1, t2, s = maps @ wrench[:, part]
+        np.maximum(s, 0.0, out=s)
+        use = _square_length(t1, t2, s)
+        np.sqrt(use, out=use)
+        alone[part] = use.max(axis=0)
+        use += gain @ swing[:, part]
+        at[part] = use.argmax(axis=0)
+        u[part] = np.take_along_axis(use, at[None, part], axis=0)[0]
+        use += gain @ further[:, part]
+        most[part] = use.max(axis=0)
+    return alone, u, at, most
+
+
+def traction_size(maps: FloatArray, loads: FloatArray) -> FloatArray:
+    """Return the size of the normalised traction of loads whatever their sign, shape (points, k).
+
+    Utilisation is a seminorm of the load's positive part, so ``|u(w + d) - u(w)|`` is at most that size of d.
+
+    Args:
+        maps: Load wrench to normalised traction, shape (3, points, 6).
+        loads: Shape (6, k).
+    """
+    return np.asarray(np.linalg.norm(maps @ loads, axis=0))
 
 
 def utilisation_error(
     maps: FloatArray, columns: FloatArray, sigma: FloatArray, bias: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Return by how much errors of the load can move the largest utilisation of every sample.
-
-    Utilisation is a seminorm of the load's positive part, so ``|u(w + d) - u(w)|`` is at most the size of the
-    normalised traction of d at some point, whatever its sign.
+    """Return by how much errors of the load can move the largest utilisation of every sample; see `traction_size`.
 
     Args:
         maps: Load wrench to normalised traction, shape (3, points, 6).
         columns: What one unit of each cause adds to the load, shape (causes, 6, samples).
         sigma: One standard deviation of each cause, shape (samples, causes).
-        bias: Bound of its systematic error, likewise.
+        bias: Bound of its systematic error, shape (samples, causes).
 
     Returns:
         Root of the sum of squares of the noise over the causes, and sum of the bounds over the causes, each at the
@@ -73,18 +118,12 @@ def utilisation_error(
     """
     samples, points = columns.shape[2], maps.shape[1]
     rss, total = np.empty(samples), np.empty(samples)
-    step, across = _block(points), maps.transpose(0, 2, 1)
-    for first in range(0, samples, step):
-        part = slice(first, first + step)
+    for part in _blocks(samples, points):
         square = np.zeros((sigma[part].shape[0], points))
         sum_ = np.zeros_like(square)
         for k, column in enumerate(columns[:, :, part]):
-            t1, t2, size = column.T @ across
-            size *= size
-            t1 *= t1
-            t2 *= t2
-            size += t1
-            size += t2
+            t1, t2, s = column.T @ maps.transpose(0, 2, 1)
+            size = _square_length(t1, t2, s)
             np.multiply(size, sigma[part, k, None] ** 2, out=t1)
             square += t1
             np.sqrt(size, out=size)
@@ -95,6 +134,26 @@ def utilisation_error(
     return rss, total
 
 
+def shares(maps: FloatArray, total: FloatArray, parts: FloatArray) -> FloatArray:
+    """Return what the utilisation of a point is made of: shares that add up to 1, negative where a part relieves.
+
+    Each part counts with the projection of its normalised traction on that of the whole load.
+
+    Args:
+        maps: Of the point in question for each sample, shape (3, samples, 6).
+        total: Load, shape (6, samples).
+        parts: Loads that add up to it, shape (parts, 6, samples).
+
+    Returns:
+        Shape (parts, samples); 0 where the point is not used.
+    """
+    traction = np.einsum("cni,in->cn", maps, total)
+    traction[2] = np.maximum(traction[2], 0.0)
+    square = (traction**2).sum(axis=0)
+    along = np.einsum("cni,pin,cn->pn", maps, parts, traction, optimize=True)
+    return np.divide(along, square, out=np.zeros_like(along), where=square > 0)
+
+
 def largest_scale(
     maps: FloatArray, still: FloatArray, moving: FloatArray, limit: float, error: FloatArray | None = None
 ) -> FloatArray:
@@ -102,9 +161,8 @@ def largest_scale(
 
     With all rates scaled by k the load is ``still + k^2 moving``. Utilisation is convex in k^2, so where the
     still part alone is within the limit the factors that are form an interval from 0; its upper end is the
-    smallest positive root over the points of a quadratic, with the tension counted where it is one. An error of
-    the utilisation that grows with k^2 leaves the least root of ``|still + x moving| = limit - x error``: a
-    quadratic as well.
+    least `first_crossing` over the points. An error of the utilisation that grows with k^2 leaves the least root of
+    ``|still + x moving| = limit - x error``: a quadratic as well.
 
     Args:
         maps: Load wrench to normalised traction, shape (3, points, 6).
@@ -120,32 +178,55 @@ def largest_scale(
     samples = still.shape[1]
     out = np.empty(samples)
     added = np.zeros(samples) if error is None else error
-    step = _block(3 * maps.shape[1])
-    for first in range(0, samples, step):
-        part = slice(first, first + step)
+    for part in _blocks(samples, 3 * maps.shape[1]):
         a1, a2, a3 = maps @ still[:, part]
         b1, b2, b3 = maps @ moving[:, part]
-        square, slope = added[part] ** 2, limit * added[part]
-        sheared = _upper_root(b1**2 + b2**2 - square, a1 * b1 + a2 * b2 + slope, a1**2 + a2**2 - limit**2)
-        both = _upper_root(
-            b1**2 + b2**2 + b3**2 - square, a1 * b1 + a2 * b2 + a3 * b3 + slope, a1**2 + a2**2 + a3**2 - limit**2
-        )
-        # The tension counts at a root only where it is positive there; of the two branches' roots the
-        # smaller one is the first crossing of the maximum of both.
-        with np.errstate(invalid="ignore"):
-            tension = a3 + np.where(np.isfinite(both), both, 0.0) * b3
-        root = np.where(np.isfinite(both) & (tension > 0), np.fmin(sheared, both), sheared)
-        worst = root.min(axis=0)
-        alone = (a1**2 + a2**2 + np.maximum(a3, 0.0) ** 2).max(axis=0)
+        shear = b1**2 + b2**2 - added[part] ** 2, a1 * b1 + a2 * b2 + limit * added[part], a1**2 + a2**2 - limit**2
+        worst = first_crossing(*shear, a3, b3).min(axis=0)
+        alone = squared(a1**2 + a2**2, a3).max(axis=0)
         number = np.isfinite(still[:, part]).all(axis=0) & np.isfinite(moving[:, part]).all(axis=0)
         number &= np.isfinite(added[part])
         out[part] = np.where((alone <= limit**2) & number, worst, np.nan)
     return out
 
 
+def first_crossing(
+    square: FloatArray, half: FloatArray, rest: FloatArray, still: FloatArray, slope: FloatArray
+) -> FloatArray:
+    """Return where on a straight path of loads the utilisation first exceeds a limit, inf where it does nowhere.
+
+    At a place x of the path the squared shear less the squared limit is ``square x^2 + 2 half x + rest``, the normal
+    traction ``still + slope x``. The tension counts at a root only where it is positive there; of the roots with and
+    without it the smaller one is the first crossing.
+    """
+    sheared = _upper_root(square, half, rest)
+    both = _upper_root(square + slope**2, half + still * slope, rest + still**2)
+    some = np.isfinite(both)
+    with np.errstate(invalid="ignore"):
+        pulled = some & (still + np.where(some, both, 0.0) * slope > 0)
+    return np.where(pulled, np.fmin(sheared, both), sheared)
+
+
 def _upper_root(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
     """Larger root of a x^2 + 2 b x + c, inf where there is none or a vanishes."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        discriminant = b * b - a * c
-        root = np.where(b > 0, -c / (b + np.sqrt(discriminant)), (np.sqrt(discriminant) - b) / a)
-    return np.where((discriminant < 0) | ~np.isfinite(root), np.inf, root)
+        root = np.sqrt(b * b - a * c)
+        out = np.where(b > 0, -c / (b + root), (root - b) / a)
+    return np.where(np.isfinite(out), out, np.inf)
+
+
+def _square_length(t1: FloatArray, t2: FloatArray, s: FloatArray) -> FloatArray:
+    """Squared length of vectors by components, in place of the last one."""
+    s *= s
+    t1 *= t1
+    t2 *= t2
+    s += t1
+    s += t2
+    return s
+
+
+def _blocks(samples: int, points: int) -> Iterator[slice]:
+    """Samples so many at a time that three components of all points stay in the cache."""
+    step = max(1, 32_768 // points)  # 256 kB a component
+    for first in range(0, samples, step):
+        yield slice(first, first + step)

@@ -14,6 +14,7 @@ from gripmargin.base.arrays import FloatArray, Value, frozen, sealed
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import as_pose, rotation_from_quaternion
 
+RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
 MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs splitting
 Interpolation = Literal["samples", "linear", "cubic", "quintic"]
 QUATERNION_TOLERANCE = 1e-2  # rounding to three decimals gives 1e-3; a wrong column gives far more
@@ -120,6 +121,22 @@ class JointTrajectory(_Samples):
         if len(set(names)) != len(names):
             raise InputError(f"{self.source} names", "a joint name that repeats", "each joint once")
         object.__setattr__(self, "names", names)
+
+    @property
+    def has_rates(self) -> bool:
+        """Whether the program gives speeds and accelerations."""
+        return self.qd is not None and self.qdd is not None
+
+    @property
+    def rates(self) -> tuple[FloatArray, FloatArray]:
+        """Speeds and accelerations of a program that gives both, shape (n, joints) each.
+
+        Raises:
+            InputError: It does not.
+        """
+        if self.qd is None or self.qdd is None:
+            raise InputError(self.source, "positions alone", "joint speeds and accelerations")
+        return self.qd, self.qdd
 
     @classmethod
     def from_toolbox(cls, trajectory: Any, *, duration: float, moves: Iterable[str] | None = None) -> Self:

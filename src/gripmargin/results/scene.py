@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
 from gripmargin.contact.cells import Patch
-from gripmargin.contact.loads import AIR_CAUSES, causes_over_time
+from gripmargin.contact.loads import AIR_CAUSES, rigid_by_cause
+from gripmargin.kernels.utilisation import peak_utilisation, shares, squared
 from gripmargin.results.samples import Samples
 from gripmargin.workcell import Part
 
@@ -44,8 +45,8 @@ class PadState:
         """Return how far tractions use what a pad surely holds: shape (3, ...) [Pa] to (...) [-]."""
         if self.pull_off_stress <= 0 or self.shear_strength <= 0:
             return np.full(traction.shape[1:], np.nan)
-        shear = np.hypot(traction[0], traction[1]) / self.shear_strength
-        return np.asarray(np.hypot(shear, np.maximum(traction[2], 0.0) / self.pull_off_stress))
+        shear2 = (traction[0] ** 2 + traction[1] ** 2) / self.shear_strength**2
+        return np.sqrt(squared(shear2, traction[2] / self.pull_off_stress))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -137,13 +138,8 @@ class Scene:
         Returns:
             For each cause forces [N] and moments [N m] at the tool origin, shape (m, 6); they add up to the load.
         """
-        parts = causes_over_time(
-            self.part,
-            self.gravity[at],
-            samples.acceleration[at],
-            samples.angular_velocity[at],
-            samples.angular_acceleration[at],
-        )
+        motion = self.gravity, samples.acceleration, samples.angular_velocity, samples.angular_acceleration
+        parts = {cause: load.T for cause, load in rigid_by_cause(self.part, *(rows[at].T for rows in motion)).items()}
         if self.air is not None:
             parts |= {cause: load[:, at].T for cause, load in zip(AIR_CAUSES, self.air, strict=True)}
         total = np.concatenate([samples.force[at], samples.moment[at]], axis=1)
@@ -222,15 +218,6 @@ class Scene:
             return {}
         edges = np.concatenate(maps, axis=1)  # (3, points, 6)
         total = np.sum(list(parts.values()), axis=0)
-        normalised = edges @ total.T
-        normalised[2] = np.maximum(normalised[2], 0.0)
-        size = np.sqrt((normalised**2).sum(axis=0))
-        point = size.argmax(axis=0)
-        rows = np.arange(len(total))
-        use, direction = size[point, rows], normalised[:, point, rows]
-        out = {}
-        for cause, load in parts.items():
-            own = np.einsum("cmi,mi->cm", edges[:, point], load)
-            with np.errstate(divide="ignore", invalid="ignore"):
-                out[cause] = np.where(use > 0, (own * direction).sum(axis=0) / use, 0.0)
-        return out
+        use, point, _, _ = peak_utilisation(edges, total.T)
+        share = shares(edges[:, point], total.T, np.stack([load.T for load in parts.values()]))
+        return dict(zip(parts, use * share, strict=True))

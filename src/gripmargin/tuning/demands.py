@@ -20,7 +20,7 @@ from gripmargin.checks.hold.use import pad_use, use_without
 from gripmargin.checks.use import Use
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.loads import load_by_cause
-from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
+from gripmargin.kernels.utilisation import largest_scale, peak_utilisation, shares
 from gripmargin.results.tuned import Limit
 
 LOST = 1e6  # what a load asks of pads that are gone, over what it asks of those that were there
@@ -120,15 +120,11 @@ class Demands:
         )
 
     def _causes(self, case: Case, sample: int, point: int, speed: float, load: FloatArray) -> dict[str, float]:
-        traction = self.maps[:, point] @ load
-        traction[2] = max(traction[2], 0.0)
-        size = float(traction @ traction)
-        found = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample, case.job.air_density)
-        return {
-            cause: float((self.maps[:, point] @ part) @ traction / size) * (1.0 if cause == "gravity" else speed**2)
-            for cause, part in found.items()
-            if size > 0
-        }
+        motion, job = case.motion.at.take(sample), case.job
+        found = load_by_cause(job.part, motion, job.gravity, job.air_density)
+        scale = np.array([1.0 if cause == "gravity" else speed**2 for cause in found])[:, None, None]
+        share = shares(self.maps[:, [point]], load[:, None], scale * np.stack(list(found.values())))
+        return dict(zip(found, share[:, 0].tolist(), strict=True))
 
 
 def _added(use: Use) -> FloatArray:

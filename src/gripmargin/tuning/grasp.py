@@ -16,6 +16,7 @@ from gripmargin.base.errors import InputError
 from gripmargin.base.poses import pose
 from gripmargin.checks.case import Case, work_out
 from gripmargin.contact.loads import part_load
+from gripmargin.kernels.search import furthest
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.tuned import Grasp
 from gripmargin.tuning.demands import Demands
@@ -26,7 +27,6 @@ AZIMUTHS = 36  # directions of the tilt
 GRID = 9  # places along each side of the region from which the search starts
 CLEARLY = 1.01  # gain from which a change is worth its words
 LARGEST, SMALLEST = 3.0, 0.25  # factors on length and width of the pads that are tried
-HALVINGS = 10
 KEPT = 200  # worst samples at each of some places that stand for all in the search
 
 Region = tuple[float, float, float, float]
@@ -208,11 +208,8 @@ def _area_needed(case: Case) -> float | None:
         high = float(fits[0])
     else:
         high = LARGEST
-    low = SMALLEST
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2.0
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return math.ceil(100.0 * high**2 - 1e-9) / 100.0
+    least = furthest(enough, high, SMALLEST, halvings=10)
+    return math.ceil(100.0 * least**2 - 1e-9) / 100.0
 
 
 def _text(

@@ -11,8 +11,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case
 from gripmargin.contact.loads import part_load
-from gripmargin.kernels.local_fit import even_step
-from gripmargin.kernels.sample_noise import noise_levels
+from gripmargin.kernels.sample_noise import channel_noise
 from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.tuning.fit import NOISES, fitted
@@ -58,7 +57,7 @@ class Path:
         along = along / along[-1]
         kept = np.concatenate([[True], np.diff(np.maximum.accumulate(along)) > 1e-9])
         kept[-1] = True
-        noise = float(np.sqrt((noise_levels(t, np.ascontiguousarray(q.T), even_step(t))[0] ** 2).mean(axis=1)).max())
+        noise = float(channel_noise(t, np.ascontiguousarray(q.T)).max())
         found = fitted(_rising(along[kept]), q[kept], CLOSE + NOISES * noise)
         if found.deviation > ASTRAY:
             raise InputError(

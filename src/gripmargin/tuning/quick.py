@@ -16,7 +16,7 @@ from gripmargin.checks.stop.use import stop_use
 from gripmargin.checks.swing.use import swing_target, swing_use
 from gripmargin.checks.use import Use
 from gripmargin.contact.loads import part_load
-from gripmargin.motion.program import ProgramMotion, program_motion
+from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.tuning.scaling import at_samples, scaled
@@ -132,7 +132,7 @@ def _motion(job: Job, base: ProgramMotion, k: FloatArray) -> ProgramMotion:
     """The motion of a scaled program; estimated rates and their errors scale with it."""
     trajectory, error = job.trajectory, base.error
     if not isinstance(trajectory, JointTrajectory) or job.robot is None or error is None or base.joint_rates is None:
-        return program_motion(trajectory, job.robot, stamps=job.stamps)
+        return ProgramMotion.of(trajectory, job.robot, stamps=job.stamps)
     k = k[:, None]
     qd, qdd = base.joint_rates
     error = replace(

@@ -8,17 +8,17 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
-from scipy.linalg import eigh
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case
-from gripmargin.contact.loads import load_per_acceleration, part_load, standing_load
-from gripmargin.kernels.local_fit import even_step, running_max
-from gripmargin.kernels.sample_noise import noise_levels
+from gripmargin.checks.swing.vibration import modes_of
+from gripmargin.contact.loads import part_load, standing_load
+from gripmargin.kernels.local_fit import running_max
+from gripmargin.kernels.sample_noise import channel_noise
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.interpolate import quintic_between
-from gripmargin.motion.program import program_motion
+from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.tuned import Limit, Move, Moves, Override, Retimed
 from gripmargin.tuning.demands import Demands
@@ -124,9 +124,7 @@ def natural_ramp(case: Case) -> float:
     A load that rises in a straight line over just such a time leaves no swing of that shape behind (Chopra,
     Dynamics of Structures, ch. 4: ramp of finite rise time, from memory).
     """
-    mass = -load_per_acceleration(case.job.part, case.job.air_density)
-    square = float(eigh(case.backing.stiffness, (mass + mass.T) / 2, eigvals_only=True)[0])
-    period = 2.0 * np.pi / np.sqrt(square) if square > 0 else np.inf
+    period = 1.0 / float(modes_of(case.backing, case.job.part, case.job.air_density).hertz[0])
     return float(min(period * max(np.ceil(SHORTEST_RAMP / period), 1.0), LONGEST_RAMP))
 
 
@@ -179,7 +177,7 @@ class _Plan:
         standing = demands.standing_ratio()[0]
         for _ in range(QUICK):
             job = self.job()
-            motion = program_motion(job.trajectory, job.robot)
+            motion = ProgramMotion.of(job.trajectory, job.robot)
             part, gravity = job.part, job.gravity
             changed = replace(
                 self.case,
@@ -256,9 +254,7 @@ class _Plan:
         if old.qdd is not None or t.size < FEWEST:
             return quintic_between(t, q, rates[0][span], rates[1][span], times)
         if first not in self.curves:
-            noise = float(
-                np.sqrt((noise_levels(t, np.ascontiguousarray(q.T), even_step(t))[0] ** 2).mean(axis=1)).max()
-            )
+            noise = float(channel_noise(t, np.ascontiguousarray(q.T)).max())
             self.curves[first] = fitted(t, q, EXACT + NOISES * noise).spline
         spline = self.curves[first]
         return spline(times), spline(times, 1), spline(times, 2)

@@ -10,7 +10,7 @@ from gripmargin.checks.case import work_out
 from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.stop.use import stop_use
 from gripmargin.contact.loads import part_load
-from gripmargin.kernels.stopping import mass_matrix
+from gripmargin.kernels.wrench import mass_matrix
 from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.workcell import Stop
 
@@ -169,8 +169,8 @@ class TestSwing:
         stopping = Stopping(case)
         use = stop_use(stopping, np.array([sample]), kind="path")
         rate = float(stopping.rates.hard[sample])
-        h = min(2e-5, 0.02 / float(stopping.modes[0].max()))
-        t = np.arange(0.0, 1.0 / rate + 3 * np.pi / float(stopping.modes[0].min()), h)[:30_000]
+        h = min(2e-5, 0.02 / float(stopping.modes.frequency.max()))
+        t = np.arange(0.0, 1.0 / rate + 3 * np.pi / float(stopping.modes.frequency.min()), h)[:30_000]
         q, qd, qdd = (np.array(x) for x in zip(*(retimed(swing.exact, start, rate, at) for at in t[::10]), strict=True))
         qdd[t[::10] >= 1.0 / rate] = 0.0
         coarse = part_load(swing.part, joint_motion(arm, t[::10], q, qd, qdd), GRAVITY).T
@@ -194,7 +194,7 @@ class TestSwing:
         sample = round(start / 0.001)
         use = stop_use(Stopping(case), np.array([sample]), kind="axes")
         q0, qd0 = case.job.trajectory.q[sample], case.motion.joint_rates[0][sample]
-        omega = Stopping(case).modes[0]
+        omega = Stopping(case).modes.frequency
         ends = np.abs(qd0) / rates
         t = np.arange(0.0, ends.max() + 3 * np.pi / omega.min(), min(5e-5, 0.05 / omega.max()))[:30_000]
         within = np.minimum(t[:, None], ends)

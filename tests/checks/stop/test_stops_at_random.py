@@ -13,7 +13,7 @@ from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.stop.use import stop_use
 from gripmargin.checks.swing.ringing import stretches_of
 from gripmargin.contact.loads import part_load
-from gripmargin.kernels.stopping import mass_matrix
+from gripmargin.kernels.wrench import mass_matrix
 from gripmargin.motion.tool_motion import joint_motion
 
 GRAVITY = np.array([0.0, 0.0, -9.80665])
@@ -124,7 +124,7 @@ def random_job(random, kind, *, sudden=False):
 
 def times_to(end, stopping):
     """Until the slowest mode has swung one and a half times after the stop, and for 0.3 s at least."""
-    omega = stopping.modes[0]
+    omega = stopping.modes.frequency
     whole = end + max(3 * np.pi / omega.min(), 0.3)
     return np.linspace(0.0, whole, int(np.clip(whole * omega.max() * 8, 500, STEPS)))
 

@@ -14,7 +14,7 @@ import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.swing.use import swing_use
 from gripmargin.contact.loads import part_load
-from gripmargin.kernels.stopping import mass_matrix
+from gripmargin.kernels.wrench import mass_matrix
 from gripmargin.motion.tool_motion import joint_motion
 
 GRAVITY = np.array([0.0, 0.0, -9.80665])

@@ -250,7 +250,7 @@ class TestBounds:
         modes, pull = self.one(30.0, 0.03)
         h, n, draws, noise = 0.002, 400, 200, 1e-6
         t = np.arange(n) * h
-        from gripmargin.kernels.cubic_spline import spline_curvature, spline_slope
+        from gripmargin.kernels.cubic_spline import spline_rates
 
         random = np.random.default_rng(5)
         columns = np.zeros((1, 6, n))
@@ -263,7 +263,7 @@ class TestBounds:
                 sigma=np.full((n, 1), 1e3),
                 bias=np.zeros((n, 1)),
                 window=np.full((n, 1), 0.05),
-                unsmoothed=np.stack([spline_slope(t, y, curved := spline_curvature(t, y)), curved]),
+                unsmoothed=spline_rates(t, y),
                 speed_sigma=np.zeros((n, 1)),
                 speed_bias=np.zeros((n, 1)),
                 spin=np.zeros((n, 1)),

@@ -10,6 +10,7 @@ from gripmargin.checks.hold.figures import Load, SharedMargin, Shares, Spot, Str
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.limit import limit_factor
 from gripmargin.contact.loads import load_by_cause
+from gripmargin.kernels import utilisation
 
 WAYS = ("pull", "peel", "shear", "twist")
 
@@ -80,30 +81,28 @@ def shares(
         swing: What the part's swing adds to it, shape (6,).
         undecided: Why a verdict is open.
     """
-    by_cause = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample, case.job.air_density)
+    by_cause = load_by_cause(case.job.part, case.motion.at.take(sample), case.job.gravity, case.job.air_density)
     total = case.load[:, sample]
     if swing is not None:
-        by_cause, total = by_cause | {"swing": swing}, total + swing
-    traction = maps[:, point] @ total
-    traction[2] = max(traction[2], 0.0)
-    size = float(traction @ traction)
-
-    def share(load: FloatArray) -> float:
-        return float((maps[:, point] @ load) @ traction / size) if size > 0 else 0.0
-
+        by_cause, total = by_cause | {"swing": swing[:, None]}, total + swing
     centre = case.backing.centre
     about_centre = total[3:] - np.cross(centre, total[:3])
-    ways = {}
+    by_way: dict[str, FloatArray] = {}
     for way, keep in zip(WAYS, ((2,), (3, 4), (0, 1), (5,)), strict=True):
         load = np.zeros(6)
         for component in keep:
             load[component] = total[component] if component < 3 else about_centre[component - 3]
         load[3:] += np.cross(centre, load[:3])
-        ways[way] = share(load)
+        by_way[way] = load[:, None]
+
+    def shared(parts: dict[str, FloatArray]) -> dict[str, float]:
+        found = utilisation.shares(maps[:, [point]], total[:, None], np.stack(list(parts.values())))
+        return dict(zip(parts, found[:, 0].tolist(), strict=True))
+
     return Shares(
-        causes={cause: share(load) for cause, load in by_cause.items()},
-        ways=ways,
-        loads={cause: load_figures(load) for cause, load in by_cause.items()},
+        causes=shared(by_cause),
+        ways=shared(by_way),
+        loads={cause: load_figures(load[:, 0]) for cause, load in by_cause.items()},
         undecided=None if undecided is None else tuple(undecided),
     )
 

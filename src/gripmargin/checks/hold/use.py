@@ -15,8 +15,8 @@ from gripmargin.checks.use import Asked, Use
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.loads import part_load
 from gripmargin.kernels.utilisation import peak_utilisation, utilisation_error
-from gripmargin.motion.consistency import RESOLVED
 from gripmargin.motion.tool_motion import ToolMotion
+from gripmargin.motion.trajectory import RESOLVED
 
 COVERAGE = 2.0  # standard deviations kept clear of a target: about 95 % (JCGM 100:2008, 6.2)
 SURE = 0.975  # probability with which no noise anywhere in the program explains a failure

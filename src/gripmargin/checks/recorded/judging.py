@@ -20,7 +20,7 @@ from gripmargin.checks.recorded.lateness import lags_of, pieces_late
 from gripmargin.checks.recorded.placing import Placed, carried_moves
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.program import program_motion
+from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 
 FEWEST: Final = 20  # recorded samples in the carry
@@ -99,7 +99,7 @@ def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) 
     job = replace(
         case.job, trajectory=recording, recording=None, recording_offset=None, phases=(), pick=None, nest=None
     )
-    motion = program_motion(job.trajectory, job.robot, stamps=job.stamps)
+    motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
     return replace(
         case,
         job=job,

@@ -28,7 +28,7 @@ from gripmargin.checks.stop.use import instants, stop_use
 from gripmargin.checks.swing.ringing import Stretch, stretches_of
 from gripmargin.checks.use import Use
 from gripmargin.contact.loads import part_load
-from gripmargin.kernels.stopping import peak_with_swing
+from gripmargin.kernels.utilisation import peak_with_swing
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, Verdict, judge, short_of
 from gripmargin.workcell import Stop
@@ -123,7 +123,7 @@ def _result(stopping: Stopping, uses: dict[str, Use], both: Use, impossible: str
         **seen.facts(),
         "path": None,
         "axes": None,
-        "lowest_frequency": float(stopping.modes[0].min() / (2.0 * np.pi)),
+        "lowest_frequency": float(stopping.modes.frequency.min() / (2.0 * np.pi)),
         "damping_ratio": stopping.damping,
         "fall": None,
     }

@@ -16,10 +16,10 @@ from gripmargin.checks.stop.stops import CLOSE, Stopping, per_time_deceleration
 from gripmargin.checks.swing.ringing import Stretch, next_too
 from gripmargin.checks.use import Use
 from gripmargin.contact.loads import part_load, standing_load
-from gripmargin.motion.consistency import RESOLVED, interpolated
-from gripmargin.motion.program import EIGHTHS
+from gripmargin.kernels.utilisation import traction_size
+from gripmargin.motion.between import EIGHTHS, interpolated
 from gripmargin.motion.tool_motion import ToolMotion
-from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.motion.trajectory import RESOLVED, JointTrajectory
 
 SPEEDS_COUNT = 3.0  # how often an error of a speed counts in a braking load: once as such, twice by its swing
 
@@ -134,9 +134,9 @@ def ring_of(stopping: Stopping, maps: FloatArray, stretches: Sequence[Stretch]) 
         firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
         amplitude[:, stretch.samples] = np.maximum.reduceat(size, firsts, axis=1)
     return Ring(
-        gain=np.sqrt(((maps @ modes.loads) ** 2).sum(axis=0)),
+        gain=traction_size(maps, modes.loads),
         amplitude=amplitude,
-        turning=modes.frequency * np.sqrt(1.0 - modes.damping**2),
+        turning=modes.damped_frequency,
         fading=modes.frequency * modes.damping,
     )
 
@@ -187,7 +187,8 @@ def _errors(stopping: Stopping, maps: FloatArray, kind: str) -> tuple[FloatArray
     square = stopping.slower**2
     if kind == "path":
         counts = (
-            np.minimum(SPEEDS_COUNT * stopping.rates.hard, float(stopping.modes[0].max()))[:, None] * stopping.slower
+            np.minimum(SPEEDS_COUNT * stopping.rates.hard, float(stopping.modes.frequency.max()))[:, None]
+            * stopping.slower
         )
     else:
         counts = np.zeros((n, 1))  # axes brake at their own rates, whatever their speed
@@ -232,20 +233,16 @@ def _inside(stopping: Stopping, samples: NDArray[np.intp]) -> list[_Inside]:
     q, qd = _joints(stopping)
     at = samples[first]
     halfway, speed = 0.5 * (q[at] + q[at + 1]), 0.5 * (qd[at] + qd[at + 1])
-    found = [_Inside(_some(motion.between_peak, at), first, halfway, speed, sparse=False)]
+    found = [_Inside(motion.between_peak.take(at), first, halfway, speed, sparse=False)]
     wide = first[np.diff(case.job.trajectory.t)[at] > RESOLVED]
     if wide.size and motion.sparse:
         at = samples[wide]
-        tools = [_some(tool, at) for tool in motion.sparse]
+        tools = [tool.take(at) for tool in motion.sparse]
         joints = [interpolated(trajectory, share)[:2] for share in EIGHTHS]
         tool = ToolMotion(np.concatenate([x.t for x in tools]), np.concatenate([x.state for x in tools], axis=2))
         places, speeds = (np.concatenate([x[k][at] for x in joints]) for k in (0, 1))
         found.append(_Inside(tool, np.tile(wide, len(tools)), places, stopping.slower * speeds, sparse=True))
     return found
-
-
-def _some(tool: ToolMotion, at: NDArray[np.intp]) -> ToolMotion:
-    return ToolMotion(tool.t[at], tool.state[:, :, at])
 
 
 def _between(stopping: Stopping, pads: _Pads, samples: NDArray[np.intp], kind: str) -> FloatArray:

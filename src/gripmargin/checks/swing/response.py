@@ -62,8 +62,8 @@ class Swing:
 
     def _about(self, slope: FloatArray) -> FloatArray:
         """Amplitude about the base load, or where that stays what it is, by the slope of the load against it."""
-        drive, w, z = self.drive, self.modes.frequency[:, None], self.modes.damping[:, None]
-        turn = w * np.sqrt(1.0 - z * z)
+        drive = self.drive
+        w, z, turn = (x[:, None] for x in (self.modes.frequency, self.modes.damping, self.modes.damped_frequency))
         off = drive.load - drive.base
         size = np.abs(self.vibration + (slope + (z * w + 1j * turn) * (off - 2.0 * z / w * slope)) / turn)
         size[:, : self.first] = 0.0

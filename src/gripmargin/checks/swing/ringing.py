@@ -14,7 +14,7 @@ from gripmargin.checks.swing.drive import Doubt, Drive, estimated_drives, given_
 from gripmargin.checks.swing.response import Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of
 from gripmargin.contact.loads import part_load, standing_load
-from gripmargin.motion.program import RateError
+from gripmargin.motion.rate_error import RateError
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

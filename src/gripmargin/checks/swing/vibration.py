@@ -16,9 +16,9 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray, Value
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.loads import load_per_acceleration
+from gripmargin.kernels.modes import natural_modes
 from gripmargin.workcell import STANDARD_AIR_DENSITY, Part
 
-RIGID = 1e-12  # share of the largest period squared below which a motion has no mass to swing
 MOST_DAMPED = 0.95  # of critical; beyond that a part hardly swings, and less damping is the safe side
 WORDS = ("slide along x", "slide along y", "pull", "rock about x", "rock about y", "twist")
 NAMED = 0.25  # share of the motion's energy from which a second word is needed
@@ -47,6 +47,11 @@ class Modes(Value):
     def hertz(self) -> FloatArray:
         """Natural frequencies [Hz], shape (modes,)."""
         return self.frequency / (2.0 * np.pi)
+
+    @property
+    def damped_frequency(self) -> FloatArray:
+        """Angular frequencies with the damping [rad/s], shape (modes,)."""
+        return np.asarray(self.frequency * np.sqrt(1.0 - self.damping * self.damping))
 
     def stiffer(self, factor: float) -> Modes:
         """Return the modes on pads so many times as stiff."""
@@ -78,18 +83,12 @@ def modes_of(backing: Backing, part: Part, air_density: float = STANDARD_AIR_DEN
         part: The part; with a drag area the air that it takes along counts.
         air_density: [kg/m^3].
     """
-    mass = -load_per_acceleration(part, air_density)
     reach = max(float(np.abs(p.points).max()) for p in backing.patches)
-    scale = np.array([1.0, 1.0, 1.0, *(1.0 / reach,) * 3])
-    root = np.linalg.cholesky(backing.stiffness * np.outer(scale, scale))
-    inner = np.linalg.solve(root, np.linalg.solve(root, mass * np.outer(scale, scale)).T)
-    squares, vectors = np.linalg.eigh((inner + inner.T) / 2.0)  # 1/w^2
-    kept = np.flatnonzero(squares > RIGID * squares[-1])[::-1]
-    shapes = scale[:, None] * np.linalg.solve(root.T, vectors[:, kept])
+    frequency, shapes = natural_modes(backing.stiffness, -load_per_acceleration(part, air_density), reach)
     energy = [np.einsum("im,ij,jm->m", shapes, backing.patch_stiffness(p), shapes) for p in backing.patches]
     ratios = np.array([p.pad.material.damping_ratio or 0.0 for p in backing.patches])
     return Modes(
-        frequency=1.0 / np.sqrt(squares[kept]),
+        frequency=frequency,
         damping=np.minimum(ratios @ np.stack(energy), MOST_DAMPED),
         shapes=shapes,
         loads=backing.stiffness @ shapes,

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.wrist.motion import FORCE, Inertial, Rows, moving, split
+from gripmargin.checks.wrist.motion import FORCE, Rows, moving, split
+from gripmargin.contact.loads import Inertial
 from gripmargin.kernels import wrist
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.motion.trajectory import JointTrajectory

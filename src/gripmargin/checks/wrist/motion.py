@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import CHUNK, COVERAGE, SURE
-from gripmargin.kernels.wrench import load_wrench
-from gripmargin.motion.consistency import RESOLVED
-from gripmargin.motion.program import EIGHTHS
-from gripmargin.motion.tool_motion import ToolMotion
+from gripmargin.contact.loads import Inertial, rigid_load
+from gripmargin.kernels.wrench import mass_matrix
+from gripmargin.motion.between import EIGHTHS
+from gripmargin.motion.trajectory import RESOLVED
 
 FORCE: Final = np.eye(3, 6)[:, :, None]
 
@@ -63,7 +63,6 @@ class Rows:
 
 
 Bounds = tuple[FloatArray, FloatArray, FloatArray]  # best estimate, least, most, each of shape (n,)
-Inertial = tuple[float, FloatArray, FloatArray]  # mass, centre of mass, inertia about it
 
 
 def moving(case: Case, body: Inertial, rows: Rows) -> Bounds:
@@ -78,7 +77,7 @@ def moving(case: Case, body: Inertial, rows: Rows) -> Bounds:
         rows: What is wanted of its load.
     """
     every = np.arange(case.airborne.size)
-    value = rows.of(_load(case, case.motion.at, body), every)
+    value = rows.of(rigid_load(body, case.motion.at, case.job.gravity), every)
     noise, bias = _errors(case, body, rows)
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / every.size)
     least = np.maximum(value - sure * noise - bias, 0.0) if rows.exact else np.zeros(every.size)
@@ -95,36 +94,22 @@ def moving(case: Case, body: Inertial, rows: Rows) -> Bounds:
 
 def split(case: Case, body: Inertial, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
     """Return the load at samples that gravity gives, and the rest, which the motion gives, each of shape (6, m)."""
-    mass, com, inertia = body
-    still = np.zeros((3, samples.size))
-    weight = load_wrench(mass, com, inertia, case.motion.at.in_tool(case.job.gravity)[:, samples], still, still, still)
-    return weight, _load(case, case.motion.at, body)[:, samples] - weight
-
-
-def _load(case: Case, motion: ToolMotion, body: Inertial) -> FloatArray:
-    mass, com, inertia = body
-    return load_wrench(
-        mass,
-        com,
-        inertia,
-        motion.in_tool(case.job.gravity),
-        motion.acceleration.T,
-        motion.angular_velocity.T,
-        motion.angular_acceleration.T,
-    )
+    motion, gravity = case.motion.at.take(samples), case.job.gravity
+    weight = mass_matrix(*body)[:, :3] @ motion.in_tool(gravity)
+    return weight, rigid_load(body, motion, gravity) - weight
 
 
 def _between(case: Case, body: Inertial) -> Iterator[tuple[FloatArray, NDArray[np.intp], float]]:
     """Loads between samples with given rates, with the earlier sample of each interval and the share of it."""
-    motion = case.motion
+    motion, gravity = case.motion, case.job.gravity
     if motion.between_mean is None or motion.between_peak is None:
         return
     steps = np.diff(case.job.trajectory.t)
     every, wide = np.arange(steps.size), np.flatnonzero(steps > RESOLVED)
     for tool in (motion.between_mean, motion.between_peak):
-        yield _load(case, tool, body), every, 0.5
+        yield rigid_load(body, tool, gravity), every, 0.5
     for tool, share in zip(motion.sparse, EIGHTHS, strict=False):  # none where the samples are dense
-        yield _load(case, tool, body)[:, wide], wide, share
+        yield rigid_load(body, tool, gravity)[:, wide], wide, share
 
 
 def _errors(case: Case, body: Inertial, rows: Rows) -> tuple[FloatArray, FloatArray]:
@@ -133,9 +118,7 @@ def _errors(case: Case, body: Inertial, rows: Rows) -> tuple[FloatArray, FloatAr
     out = np.zeros((2, n))
     if error is None:
         return out[0], out[1]
-    mass, com, inertia = body
-    unit, zero = np.eye(6), np.zeros((3, 6))
-    per_rate = load_wrench(mass, com, inertia, zero, unit[:3], zero, unit[3:])
+    per_rate = -mass_matrix(*body)
     for first in range(0, n, CHUNK):
         part = np.arange(first, min(first + CHUNK, n))
         for row, by_bias in enumerate((False, True)):

@@ -15,6 +15,7 @@ from gripmargin.checks import words
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.remedies import SLOWEST
 from gripmargin.checks.wrist.limits import MOVING, NO_AXES, NO_COM, NO_INERTIA, NO_MASS, Limit, Wrist
+from gripmargin.kernels.search import furthest
 from gripmargin.results.findings import Remedy, Verdict, judge
 
 STEP = 1e-4  # [m] over which the way to shift the part is found
@@ -113,15 +114,11 @@ def _speed(wrist: Wrist, limit: Limit, members: NDArray[np.intp], target: float)
         square = factor * factor
         return bool((target * (rows.of(weight + square * motion, members) + square * more) <= limit.rated).all())
 
-    low, high = 0.0, 1.0
-    if holds(high):
-        return high
-    if not holds(low):
+    if holds(1.0):
+        return 1.0
+    if not holds(0.0):
         return 0.0
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2
-        low, high = (middle, high) if holds(middle) else (low, middle)
-    return math.floor(100.0 * low + 1e-9) / 100.0
+    return math.floor(100.0 * furthest(holds, 0.0, 1.0, halvings=HALVINGS) + 1e-9) / 100.0
 
 
 def _lighter(case: Case, short: list[Limit], target: float) -> Remedy | None:
@@ -151,11 +148,8 @@ def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) 
     far = next((d for d in np.geomspace(2e-3, FARTHEST, 9) if ratio(d * along) >= target), None)
     if far is None:
         return None
-    low, high = 0.0, float(far)
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2
-        low, high = (low, middle) if ratio(middle * along) >= target else (middle, high)
-    shift = np.sign(along) * np.ceil(np.abs(1e3 * high * along) - 1e-3) / 1e3
+    least = furthest(lambda way: ratio(way * along) >= target, float(far), 0.0, halvings=HALVINGS)
+    shift = np.sign(along) * np.ceil(np.abs(1e3 * least * along) - 1e-3) / 1e3
     reached = ratio(shift)
     if not reached >= target:
         return None
