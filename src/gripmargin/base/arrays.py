@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
-from typing import Any, Self
+from dataclasses import Field, fields
+from typing import Any, ClassVar, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -62,6 +62,8 @@ class Value:
     the constructor with all its checks.
     """
 
+    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
+
     def __copy__(self) -> Self:
         return self
 
@@ -69,19 +71,16 @@ class Value:
         return self
 
     def __reduce__(self) -> tuple[Any, ...]:
-        content = {f.name: getattr(self, f.name) for f in fields(self) if f.init}  # type: ignore[arg-type]
+        content = {f.name: getattr(self, f.name) for f in fields(self) if f.init}
         return _rebuild, (type(self), content)
 
     def __eq__(self, other: object) -> bool:
         if type(self) is not type(other):
             return NotImplemented
-        return all(
-            _same(getattr(self, f.name), getattr(other, f.name))
-            for f in fields(self)  # type: ignore[arg-type]
-        )
+        return all(_same(getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
 
     def __hash__(self) -> int:
-        content = (getattr(self, f.name) for f in fields(self))  # type: ignore[arg-type]
+        content = (getattr(self, f.name) for f in fields(self))
         return hash(tuple((v + 0.0).tobytes() if isinstance(v, np.ndarray) else v for v in content))  # -0.0 equals 0.0
 
 
