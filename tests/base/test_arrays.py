@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.base.arrays import Value, _rebuild, frozen
+from gripmargin.base.arrays import Value, frozen, rebuild
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import cut_pads
 from gripmargin.motion.tool_motion import joint_motion
@@ -158,7 +158,7 @@ def test_unpickling_goes_through_the_checks():
     """A pickled part whose bytes say a mass of nought is refused when it is read."""
     class_, content = part().__reduce__()[1]
     with pytest.raises(gm.InputError, match=r"part\.mass"):
-        _rebuild(class_, {**content, "mass": 0.0})
+        rebuild(class_, {**content, "mass": 0.0})
 
 
 def test_minus_zero_equals_zero_and_hashes_alike():

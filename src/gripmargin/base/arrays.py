@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import Field, fields
-from typing import Any, ClassVar, Self
+from dataclasses import fields
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -62,8 +62,6 @@ class Value:
     the constructor with all its checks.
     """
 
-    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
-
     def __copy__(self) -> Self:
         return self
 
@@ -71,20 +69,24 @@ class Value:
         return self
 
     def __reduce__(self) -> tuple[Any, ...]:
-        content = {f.name: getattr(self, f.name) for f in fields(self) if f.init}
-        return _rebuild, (type(self), content)
+        content = {f.name: getattr(self, f.name) for f in fields(self) if f.init}  # type: ignore[arg-type]
+        return rebuild, (type(self), content)
 
     def __eq__(self, other: object) -> bool:
         if type(self) is not type(other):
             return NotImplemented
-        return all(_same(getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
+        return all(
+            _same(getattr(self, f.name), getattr(other, f.name))
+            for f in fields(self)  # type: ignore[arg-type]
+        )
 
     def __hash__(self) -> int:
-        content = (getattr(self, f.name) for f in fields(self))
+        content = (getattr(self, f.name) for f in fields(self))  # type: ignore[arg-type]
         return hash(tuple((v + 0.0).tobytes() if isinstance(v, np.ndarray) else v for v in content))  # -0.0 equals 0.0
 
 
-def _rebuild(kind: type[Any], content: dict[str, Any]) -> Any:
+def rebuild(kind: type[Any], content: dict[str, Any]) -> Any:
+    """Make a value anew from its content: what unpickling calls."""
     return kind(**content)
 
 

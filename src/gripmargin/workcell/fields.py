@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import KW_ONLY, MISSING, dataclass, field, fields, replace
+from dataclasses import KW_ONLY, MISSING, Field, dataclass, field, fields, replace
 from typing import Any, ClassVar, dataclass_transform
 
 from gripmargin.base.arrays import Value
@@ -84,6 +84,7 @@ class Declared(Value):
         keys: What is declared of each field.
     """
 
+    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]  # which the transform leaves out
     called: ClassVar[str]
     keys: ClassVar[Mapping[str, Key]]
 

@@ -100,7 +100,7 @@ def uniform_plate(
     nx, ny = np.roll(corners, -1, axis=0).T
     cross = x * ny - nx * y
     area = cross.sum() / 2
-    cx, cy = ((x + nx) * cross).sum() / (6 * area), ((y + ny) * cross).sum() / (6 * area)
+    cx, cy = centroid(corners)
     xx = ((x * x + x * nx + nx * nx) * cross).sum() / 12 / area - cx * cx
     yy = ((y * y + y * ny + ny * ny) * cross).sum() / 12 / area - cy * cy
     xy = ((x * ny + 2 * x * y + 2 * nx * ny + nx * y) * cross).sum() / 24 / area - cx * cy
