@@ -43,6 +43,7 @@ class Lamp(Declared, called="lamp"):
         colour: Of its light.
         glare: Share of the light that blinds.
         lens: Where its lens is.
+        pose: Where its foot is. It stands still.
         rays: Lengths of its rays.
         label: What it is called.
     """
@@ -52,6 +53,7 @@ class Lamp(Declared, called="lamp"):
     colour: str = key(Choice(("red", "blue")), "hold", default="red")
     glare: float = key(Number(least=0, below=1, what="a share"), "hold", default=0.25)
     lens: np.ndarray = key(POINT, "hold", absent="the middle of the tray")
+    pose: np.ndarray | None = key(Pose(), default=None)
     rays: np.ndarray | None = key(Row(positive("length")), "swing", default=None, like="lens")
     label: str = key(Text(), default="lamp")
 
@@ -115,6 +117,7 @@ class TestInPython:
             "colour": "Of its light.",
             "glare": "Share of the light that blinds [-].",
             "lens": "Where its lens is [m], shape (3,).",
+            "pose": "Where its foot is, shape (4, 4), or None. It stands still.",
             "rays": "Lengths of its rays [m], shape (k,); None: that of `lens`.",
             "label": "What it is called.",
         }

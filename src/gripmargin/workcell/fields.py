@@ -122,7 +122,7 @@ def put(target: object, name: str, value: object) -> None:
 def _with_unit(text: str, declared: Key) -> str:
     """What an attribute means, with unit and shape behind its first clause, and what None stands for."""
     first, *rest = re.split(r"(?=[;:] |\. |\.$)", text, maxsplit=1)
-    may_miss = declared.default is None
-    text = f"{first} {note(declared.kind)}".rstrip() + (", or None" if may_miss and not declared.otherwise else "")
-    text += "".join(rest)
+    unit, may_miss = note(declared.kind), declared.default is None
+    text = f"{first}{unit and (' ' if unit.startswith('[') else ', ')}{unit}"
+    text += (", or None" if may_miss and not declared.otherwise else "") + "".join(rest)
     return f"{text.removesuffix('.')}; None: {declared.otherwise}." if may_miss and declared.otherwise else text

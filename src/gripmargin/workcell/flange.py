@@ -22,8 +22,8 @@ class Flange(Declared, called="flange"):
         peak_force: Force that may act on the flange while the robot moves, weight and inertia together: of a tool
             changer or a sensor, for instance.
         peak_moment: Moment that may act about each of the last axes while the robot moves, weight and inertia together.
-        wrist: For programs of poses: the point where the last three axes meet, +z along the last axis, in the tool
-            frame; at most three values then. A program of joints does not use it.
+        wrist: Point where the last three axes meet, +z along the last axis, in the tool frame; for programs of poses,
+            with at most three values then. A program of joints does not use it.
 
     Raises:
         InputError: A value that is not above 0, an empty list.

@@ -219,9 +219,7 @@ ANYTHING = Kind()
 POINT = Row(Number("length"), 3)
 LABELS = Row(Text(), check=_labels)
 OUTLINE = Row(Row(Number("length"), 2), least=3, check=polygon, note="[m], shape (k, 2)")
-INERTIA = Row(
-    Number("moment of inertia"), 6, check=inertia_matrix, note="[kg*m^2], shape (3, 3), or (6,) as xx yy zz xy xz yz"
-)
+INERTIA = Row(Number("moment of inertia"), 6, check=inertia_matrix, note="[kg*m^2], shape (3, 3) or (6,)")
 SHARE_OVER_PRESSURE = Row(
     Pair(not_negative("stress"), Number(least=0, most=1)),
     least=2,

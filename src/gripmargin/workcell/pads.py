@@ -39,7 +39,7 @@ class PadMaterial(Declared):
         shear_strength: Tangential stress at which it lets go.
         normal_stiffness: Of the backing, normal to the face, per area.
         shear_stiffness: Of the backing, along the face, per area.
-        peel_energy: Limits the pull-off stress to `sqrt(2 k G)`.
+        peel_energy: Energy to part a unit of area; limits the pull-off stress to `sqrt(2 k G)`.
         fouling_per_cycle: Share of the strength lost with each pick, compounding; a release is judged on clean pads.
         coupon_area: Area of the sample the strengths were measured on; a contact more than four times as large is
             reported as extrapolated.

@@ -13,9 +13,9 @@ class Pick(Declared, called="pick"):
     Attributes:
         face: The gripped face in the world, +z out of the part.
         flatness: How far the face may lie below the plane of `face`; the press is judged at both ends.
-        break_away: Holds the part in its tray while it leaves.
-        dwell: The tool rests on the part, where the program does not show it; only the rest that the program shows
-            counts.
+        break_away: Force that holds the part in its tray while it leaves.
+        dwell: Time that the tool rests on the part, where the program does not show it; only the rest that the program
+            shows counts.
     """
 
     face: FloatArray = key(Pose(is_face=True), "all")
@@ -31,7 +31,7 @@ class Nest(Declared, called="nest"):
 
     Attributes:
         face: The gripped face of the seated part in the world, +z out of the part.
-        hold_down: Keeps the part down, beyond its weight; taken to act at the centre of the support.
+        hold_down: Force that keeps the part down, beyond its weight; taken to act at the centre of the support.
         lateral_force: Largest force along the face that the nest takes.
         moment: Largest moment about the face normal that the nest takes.
         support: Outline the part stands on, seen along the face normal, in the xy plane of `face`.
