@@ -18,21 +18,10 @@ from gripmargin.files.job_values import OfOneJoint
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
-from gripmargin.workcell import (
-    Flange,
-    Gripper,
-    Nest,
-    Pad,
-    PadMaterial,
-    Part,
-    Pick,
-    Stop,
-    StopFigure,
-    Targets,
-    uniform_plate,
-)
+from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Pick, Stop, StopFigure, Targets
 from gripmargin.workcell.fields import Declared
 from gripmargin.workcell.job import Job, JointLimits
+from gripmargin.workcell.part import uniform_plate
 
 _PLATE: Final = {
     ("com", "inertia"): "The part's centre of mass and inertia are those of a uniform plate (outline, thickness).",

@@ -60,12 +60,7 @@ class Key:
 
 
 def key(
-    kind: Kind = ANYTHING,
-    used: str = "",
-    *,
-    default: Any = ...,
-    default_factory: Any = MISSING,
-    **more: str,
+    kind: Kind = ANYTHING, used: str = "", *, default: Any = ..., default_factory: Any = MISSING, **more: str
 ) -> Any:
     """Declare a field of a `Declared` class; the arguments are attributes of `Key`."""
     declared = Key(kind=kind, used=used, default=default, **more)

@@ -30,6 +30,7 @@ from gripmargin.workcell.kinds import LABELS, Choice, Number, OfJoint, Row, Seve
 from gripmargin.workcell.phases import PhaseMap, phase_problems
 
 WRIST_AXES = 3  # that meet in a point
+STAMPS = get_args(Stamps)
 MAX_GRAVITY = 30.0  # [m/s^2]; three times the earth's is a slip of the unit
 MAX_AIR_DENSITY = 10.0  # [kg/m^3]; eight times that at sea level is a slip of the unit
 
@@ -103,7 +104,7 @@ class Job(Declared, called="job"):
     joint_limits: JointLimits | None = key(default=None)
     flange: Flange | None = key(default=None)
     stamps: Stamps | None = key(
-        Choice(get_args(Stamps), " or ".join(map(repr, get_args(Stamps)))),
+        Choice(STAMPS, " or ".join(map(repr, STAMPS))),
         "all",
         default=None,
         absent="as the samples show",

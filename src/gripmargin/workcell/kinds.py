@@ -220,7 +220,7 @@ POINT = Row(Number("length"), 3)
 LABELS = Row(Text(), check=_labels)
 OUTLINE = Row(Row(Number("length"), 2), least=3, check=polygon, note="[m], shape (k, 2)")
 INERTIA = Row(Number("moment of inertia"), 6, check=inertia_matrix, note="[kg*m^2], shape (3, 3) or (6,)")
-SHARE_OVER_PRESSURE = Row(
+CURVE = Row(
     Pair(not_negative("stress"), Number(least=0, most=1)),
     least=2,
     check=curve,

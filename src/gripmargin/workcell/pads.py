@@ -12,10 +12,10 @@ from gripmargin.base.arrays import FloatArray, frozen
 from gripmargin.base.poses import as_pose
 from gripmargin.workcell.fields import Declared, Fault, key, put
 from gripmargin.workcell.kinds import (
+    CURVE,
     INERTIA,
     OUTLINE,
     POINT,
-    SHARE_OVER_PRESSURE,
     Number,
     Pose,
     Several,
@@ -64,7 +64,7 @@ class PadMaterial(Declared):
     fouling_per_cycle: float = key(Number(least=0, below=1, what="a share"), "all but release", default=0.0)
     coupon_area: float | None = key(positive("area"), "names", default=None)
     full_preload: float | None = key(positive("stress"), "preload, lift_off, hold", default=None)
-    preload_curve: FloatArray | None = key(SHARE_OVER_PRESSURE, BOND, default=None)
+    preload_curve: FloatArray | None = key(CURVE, BOND, default=None)
     min_dwell: float | None = key(not_negative("time"), BOND, default=None)
     overload_pressure: float | None = key(positive("stress"), BOND, default=None)
     overload_residual: float | None = key(Number(least=0, most=1, what="a share"), BOND, default=None)

@@ -70,15 +70,11 @@ class Part(Declared, called="part"):
         outline = None
         if self.outline is not None:
             if abs(rotation[2, 2] - 1.0) > 1e-9:
-                raise InputError(
-                    "part.at", "a rotation out of the pad plane", "a turn about z where an outline is given"
-                )
+                due = "a turn about z where an outline is given"
+                raise InputError("part.at", "a rotation out of the pad plane", due)
             outline = self.outline @ rotation[:2, :2].T + shift[:2]
         return replace(
-            self,
-            com=rotation @ self.com + shift,
-            inertia=rotation @ self.inertia @ rotation.T,
-            outline=outline,
+            self, com=rotation @ self.com + shift, inertia=rotation @ self.inertia @ rotation.T, outline=outline
         )
 
 
