@@ -11,6 +11,7 @@ from typing import Any, Final, Union, get_args, get_origin, get_type_hints
 
 import numpy as np
 
+from gripmargin.base.docstrings import attributes
 from gripmargin.reports.as_json import ERROR_SCHEMA
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy
 from gripmargin.results.report import SCHEMA, Report
@@ -135,10 +136,3 @@ def _strings() -> Tree:
 
 def _first_line(thing: Any) -> str:
     return (thing.__doc__ or "").strip().splitlines()[0]
-
-
-def attributes(kind: type) -> dict[str, str]:
-    """Return what the docstring of a class says of each of its attributes."""
-    section = re.split(r"\n\s*Attributes:\n", kind.__doc__ or "")[-1]
-    entries = re.findall(r"^ {8}(\w+): (.*(?:\n {12}.*)*)", section, re.MULTILINE)
-    return {name: " ".join(text.split()) for name, text in entries}
