@@ -16,7 +16,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.consistency import in_motion, rounding
 from gripmargin.motion.tool_motion import ToolMotion, joint_motion
-from gripmargin.motion.trajectory import RESOLVED, JointTrajectory
+from gripmargin.motion.trajectory import RESOLVED, JointTrajectory, given_rates
 
 EIGHTHS: Final = tuple(k / 8 for k in range(1, 8))
 
@@ -37,7 +37,7 @@ def between_samples(trajectory: JointTrajectory, chain: Chain) -> Between:
         trajectory: With speeds and accelerations.
         chain: The robot.
     """
-    t, q, (qd, qdd) = trajectory.t, trajectory.q, trajectory.rates
+    t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
     h = np.diff(t)[:, None]
     ends, (excess, certain) = (qdd[:-1] + qdd[1:]) / 2, unexplained_acceleration(trajectory)
     middle_q = (q[:-1] + q[1:]) / 2 + h * (qd[:-1] - qd[1:]) * (5 / 32) + h**2 * (qdd[:-1] + qdd[1:]) / 64
@@ -64,7 +64,7 @@ def unexplained_acceleration(trajectory: JointTrajectory) -> tuple[FloatArray, N
         The excess, shape (n - 1, joints) [rad/s^2 or m/s^2], and whether nothing that is usual in the program
         explains it, shape (n - 1,).
     """
-    qd, qdd = trajectory.rates
+    qd, qdd = given_rates(trajectory)
     h = np.diff(trajectory.t)[:, None]
     excess = np.diff(qd, axis=0) / h - (qdd[:-1] + qdd[1:]) / 2
     moving = in_motion(qd)
@@ -83,7 +83,7 @@ def interpolated(trajectory: JointTrajectory, share: float) -> tuple[FloatArray,
     Returns:
         Each of shape (n - 1, joints).
     """
-    q, (qd, qdd) = trajectory.q, trajectory.rates
+    q, (qd, qdd) = trajectory.q, given_rates(trajectory)
     s, h = share, np.diff(trajectory.t)[:, None]
     a, step = qdd[:-1], np.diff(qdd, axis=0)
     # On top of a straight line the acceleration has s (1 - s) (even + odd (2 s - 1)): the even part makes up

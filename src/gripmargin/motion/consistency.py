@@ -20,7 +20,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.kernels.sample_noise import channel_noise, grid
 from gripmargin.motion.rates import Rates
-from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.motion.trajectory import JointTrajectory, given_rates
 
 SPEED_TOLERANCE: Final = 0.02  # share by which speeds, integrated with their accelerations, may miss the travel
 BARE_SPEED_TOLERANCE: Final = 0.05  # the same without accelerations: the trapezoidal rule misses more
@@ -176,7 +176,7 @@ def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], .
     Args:
         trajectory: With speeds and accelerations.
     """
-    t, q, (qd, qdd) = trajectory.t, trajectory.q, trajectory.rates
+    t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
     h = np.diff(t)[:, None]
     moment = np.diff(q, axis=0) - h * (qd[:-1] + qd[1:]) / 2
     explained = h**2 * np.abs(np.diff(qdd, axis=0)) / 8

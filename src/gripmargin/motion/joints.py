@@ -25,7 +25,7 @@ from gripmargin.motion.holes import gaps, in_holes
 from gripmargin.motion.rates import ProgramRates, Rates, estimate_rates
 from gripmargin.motion.stamps import SampleTimes, Stamps, sample_times
 from gripmargin.motion.tool_motion import ToolMotion, check_columns, joint_motion
-from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.motion.trajectory import JointTrajectory, given_rates
 
 LINEAR_SPACING = 0.010  # [s] points of a linear program closer than this are taken for samples of a smooth motion
 
@@ -47,7 +47,7 @@ class Joints:
 
     def rates(self, stamps: Stamps | None) -> ProgramRates:
         """Return speeds and accelerations of the joints."""
-        if self.trajectory.has_rates:
+        if self.trajectory.qdd is not None:
             return _given(self.trajectory)
         if self.trajectory.interpolation == "linear":
             return _estimated(self.trajectory, SampleTimes(self.trajectory.t), self._turning)
@@ -73,7 +73,7 @@ class Joints:
 
 def _given(trajectory: JointTrajectory) -> ProgramRates:
     """Speeds and accelerations of the file, with what the positions alone say beside them."""
-    t, q, (qd, qdd) = trajectory.t, trajectory.q, trajectory.rates
+    t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
     check_rates(trajectory)
     none = np.zeros_like(q)
     rates = Rates(qd, qdd, none, none, none, none, noise=none[0], window=none)

@@ -122,22 +122,6 @@ class JointTrajectory(_Samples):
             raise InputError(f"{self.source} names", "a joint name that repeats", "each joint once")
         object.__setattr__(self, "names", names)
 
-    @property
-    def has_rates(self) -> bool:
-        """Whether the program gives speeds and accelerations."""
-        return self.qd is not None and self.qdd is not None
-
-    @property
-    def rates(self) -> tuple[FloatArray, FloatArray]:
-        """Speeds and accelerations of a program that gives both, shape (n, joints) each.
-
-        Raises:
-            InputError: It does not.
-        """
-        if self.qd is None or self.qdd is None:
-            raise InputError(self.source, "positions alone", "joint speeds and accelerations")
-        return self.qd, self.qdd
-
     @classmethod
     def from_toolbox(cls, trajectory: Any, *, duration: float, moves: Iterable[str] | None = None) -> Self:
         """Take a joint trajectory object of the Robotics Toolbox (``jtraj``, ``mtraj``, ``mstraj``).
@@ -277,3 +261,14 @@ class PoseTrajectory(_Samples):
 
 
 Trajectory = JointTrajectory | PoseTrajectory
+
+
+def given_rates(trajectory: JointTrajectory) -> tuple[FloatArray, FloatArray]:
+    """Return speeds and accelerations of a program that gives both, shape (n, joints) each.
+
+    Raises:
+        InputError: It does not.
+    """
+    if trajectory.qd is None or trajectory.qdd is None:
+        raise InputError(trajectory.source, "no joint speeds with accelerations", "both")
+    return trajectory.qd, trajectory.qdd
