@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.checks.swing.drive import Doubt, estimated_drives, given_drive
+from gripmargin.checks.swing.drive import STEP_MISSED, Doubt, estimated_drives, given_drive
 from gripmargin.checks.swing.response import Start, better, swing
 from gripmargin.checks.swing.vibration import WORDS, modes_of
 from gripmargin.contact.backing import Backing
@@ -88,6 +88,13 @@ class TestModes:
         assert set(" with ".join(names).split(" with ")) <= set(WORDS)
         assert {"pull", "twist"} <= set(names)
         assert any(name.startswith(("rock about x with slide along y", "slide along y")) for name in names)
+
+    def test_a_second_word_says_what_takes_a_quarter_of_the_motion(self):
+        """Of two pairs of coupled modes the second motion has 32 % and 20 % of the energy."""
+        part = block(com=(0, 0, 0.02))
+        names = modes_of(backing_of(part, gm.Pad.rectangle("pad", material(), [0.1, 0.05])), part).names
+        due = {"rock about x with slide along y", "slide along y with rock about x", "slide along x", "rock about y"}
+        assert set(names) == {*due, "twist", "pull"}
 
     def test_damping_is_weighted_with_what_each_pad_takes(self):
         part = block()
@@ -223,6 +230,10 @@ class TestSwing:
 
 class TestBounds:
     """What samples do not show."""
+
+    def test_a_ramp_for_a_step_misses_at_most_the_deepest_trough_of_sinc(self):
+        x = np.linspace(0.01, 20.0, 100_001)
+        assert pytest.approx((1 - (np.sin(x) / x).min()) / 2, rel=0.01) == STEP_MISSED
 
     def one(self, hertz, damping=0.0):
         part = block(1.0)

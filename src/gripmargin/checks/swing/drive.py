@@ -12,8 +12,6 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.swing.vibration import Modes
 
 STEP_MISSED = 0.61  # half of 1 - min(sin x / x): the most by which a ramp may understate what a step does
-INSTANT = 1e-9  # [s] that a stretch of one sample is taken to last
-HOPELESS = 1e3  # stands for the share of a step that is missed where nothing is followed
 FOLLOWED = 2.5  # angle [rad] by which a mode turns between samples beyond which a spline does not follow it
 
 
@@ -233,7 +231,7 @@ def _pulses(modes: Modes, t: FloatArray, excess: FloatArray | None) -> FloatArra
 def spacing(t: FloatArray) -> FloatArray:
     """The wider of the intervals next to each sample [s], shape (n,)."""
     h = np.diff(t)
-    return np.maximum(np.append(h, h[-1:]), np.concatenate([h[:1], h])) if h.size else np.full(t.size, INSTANT)
+    return np.maximum(np.append(h, h[-1:]), np.concatenate([h[:1], h])) if h.size else np.full(t.size, 1e-9)
 
 
 def _bends(t: FloatArray, load: FloatArray) -> FloatArray:
@@ -256,7 +254,7 @@ def _spline_missed(turn: FloatArray) -> FloatArray:
     fading = 1.0 - (np.sin(x / 2.0) / (x / 2.0)) ** 4 * 3.0 / (2.0 + np.cos(x))
     image = (x / (2.0 * np.pi - x)) ** 3
     missed = np.maximum(fading, 0.0) * np.maximum(1.0, 1.0 / x) + 1.2 * image
-    return np.where(turn <= FOLLOWED, missed, HOPELESS)
+    return np.where(turn <= FOLLOWED, missed, 1e3)  # a large number where nothing is followed
 
 
 def _noise_share(turn: FloatArray, points: FloatArray) -> FloatArray:
