@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.results.record import NoFigures, Record
@@ -45,6 +45,16 @@ def judge(low: float, high: float, target: float) -> Verdict:
 def short_of(low: FloatArray, target: float) -> NDArray[np.bool_]:
     """Return where the least value a margin may have is not surely on target; NaN is short."""
     return ~(low >= target)
+
+
+def on_target(low: ArrayLike, target: float) -> bool:
+    """Return whether every least value that a margin may have is surely on target; NaN is not."""
+    return not short_of(np.asarray(low, dtype=np.float64), target).any()
+
+
+def finite(value: float) -> float | None:
+    """Return a figure for a report: None where it is no finite number."""
+    return value if math.isfinite(value) else None
 
 
 def overall(verdicts: Iterable[Verdict]) -> Verdict:
@@ -235,7 +245,7 @@ def exact(
         details: Further figures.
         measure: What kind of figure it is.
     """
-    figure = value if math.isfinite(value) else None
+    figure = finite(value)
     return CheckResult(
         check=check,
         verdict=judge(value, value, target),

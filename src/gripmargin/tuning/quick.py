@@ -10,9 +10,7 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import pad_use, use_without
-from gripmargin.checks.stop.check import kinds_of
-from gripmargin.checks.stop.stops import Stopping
-from gripmargin.checks.stop.use import stop_use
+from gripmargin.checks.stop.use import asked_of_the_pads as asked_by_stops
 from gripmargin.checks.swing.ringing import stretches_of, swing_use
 from gripmargin.checks.use import Use
 from gripmargin.contact.loads import part_load
@@ -64,14 +62,10 @@ class Quick:
         if targets.one_pad_lost is not None and len(case.backing.patches) > 1:
             lost = range(len(case.backing.patches))
             asked += [("one_pad_lost", targets.one_pad_lost, use_without(case, i)) for i in lost]
-        stretches = stretches_of(case)
+        stretches = case.shared(stretches_of)
         swinging, _ = swing_use(case, stretches, whole)
         asked.append(("swing", targets.hold if targets.swing is None else targets.swing, swinging))
-        if case.job.stop is not None:
-            stopping = Stopping(case)
-            for kind in kinds_of(case, case.job.stop)[0]:
-                use = stop_use(stopping, case.carried, kind=kind, stretches=stretches)
-                asked.append(("stop", targets.stop, use))
+        asked += [(stops.name, stops.target, stops.use) for stops in asked_by_stops(case)]
         return min((_look(*part) for part in asked), key=lambda look: look.ratio)
 
     def _at(self, factors: FloatArray) -> Case:

@@ -372,12 +372,12 @@ class TestNoFalsePass:
 
     def test_loads_that_are_no_numbers(self, fast):
         from gripmargin.checks.case import work_out
-        from gripmargin.checks.stop.check import check_stop
+        from gripmargin.checks.stop.check import STOP
 
         case = work_out(fast(gm.Stop(time=0.3), targets=gm.Targets(stop=0.01)))
         load = case.load.copy()
         load[2, 300] = np.nan
-        found = check_stop(replace(case, load=load), ()).outcome.results[0]
+        found = STOP.answer(replace(case, load=load)).results[0]
         assert found.verdict is gm.Verdict.UNDECIDED
 
     def test_a_brief_fast_sample_between_slow_ones(self, fast):
