@@ -440,3 +440,24 @@ def test_remedies_are_enough():
         result(replace(made, flange=gm.Flange(payload=10.0, moment=[actions["robot"]["factor"] * 0.2]))).verdict
         == "pass"
     )
+
+
+def offset(x):
+    """A gripper off the last axis by x [m], with a moment rated for 50 mm of the 3 kg that it has with the part."""
+    made = job(gripper=body(com=[x, 0.0, -0.06]), flange={"moment": [20.0, 20.0, 3 * G * 0.05]})
+    (finding,) = outcome(made).findings
+    return {remedy.action: remedy.figures for remedy in finding.remedies}
+
+
+def test_a_part_is_not_gripped_half_a_metre_off():
+    """2 kg at x and the part's 1 kg at 0.03 m + d hang 50 mm off the axis at 2 x + 0.03 m + d = 0.15 m."""
+    assert offset(0.3)["shift part"]["x"] == pytest.approx(-0.48, abs=2e-3)
+    assert "shift part" not in offset(0.35)
+
+
+def test_what_rounding_leaves_is_nothing():
+    """A centre of mass on the axis."""
+    made = job(part=part(com=(0.0, 0.0, 0.01)), trajectory=still((0.3, 0.4, 0.5)))
+    (entry,) = [e for e in result(made).details["limits"] if (e["limit"], e["axis"]) == ("moment", "axis 3")]
+    assert entry["asked"] == entry["asked_most"] == 0.0
+    assert entry["ratio"] is None

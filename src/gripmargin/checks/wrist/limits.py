@@ -127,9 +127,15 @@ class Wrist:
         missing = found if isinstance(found, Missing) else None
         unknown = np.full(n, np.nan), np.zeros(n), np.full(n, np.inf)
         asked, least, most = unknown if isinstance(found, Missing) else found
-        axis = None if place is None else words.axis(place, None if self._arm is None else self._arm[0].joints)
         return Limit(
-            kind=kind, place=place, axis=axis, rated=rated, asked=asked, least=least, most=most, missing=missing
+            kind=kind,
+            place=place,
+            axis=None if place is None else words.axis(place, None if self._arm is None else self._arm[0].joints),
+            rated=rated,
+            asked=asked,
+            least=least,
+            most=most,
+            missing=missing,
         )
 
     def rows(self, place: int | None) -> Rows | None:
