@@ -75,5 +75,10 @@ class Asked:
 
 def inverse(use: ArrayLike) -> FloatArray:
     """Return 1/u, inf where nothing is used."""
+    return quotient(1.0, use)
+
+
+def quotient(value: float, by: ArrayLike) -> FloatArray:
+    """Return a value over others, inf where these are 0."""
     with np.errstate(divide="ignore"):
-        return np.asarray(1.0 / np.asarray(use, dtype=np.float64))
+        return np.asarray(value / np.asarray(by, dtype=np.float64))

@@ -33,7 +33,7 @@ Region = tuple[float, float, float, float]
 
 
 def better_grasp(case: Case, demands: Demands, region: Region | None = None) -> Grasp:
-    """Look for the shift of the pads, the tilt of the tool and the size of the pads that suit a program.
+    """Nearest for the shift of the pads, the tilt of the tool and the size of the pads that suit a program.
 
     The shift is looked for within the part's outline, or the region given, and worked out anew with the whole part;
     the tilt is advice: it holds for the same path of the centre of mass.

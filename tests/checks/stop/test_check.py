@@ -228,6 +228,7 @@ class TestFall:
         ("change", "reason"),
         [
             ({"gravity": (0.0, 9.81, 0.0)}, "gravity does not point along -z"),
+            ({"gravity": (0.0, 9.81 * 1.8e-3, -9.81)}, "gravity does not point along -z"),
             ({"stop": gm.Stop(deceleration=150.0, floor=2.0)}, "below stop.floor"),
         ],
     )
@@ -235,6 +236,11 @@ class TestFall:
         fall = stop_of(gm.check_job(self.make(level, **change))).details["fall"]
         assert reason in fall["reason"]
         assert fall["range"] is None
+
+    def test_gravity_that_hardly_leans_is_upright(self, level):
+        """A thousandth: the level of a robot's base."""
+        fall = stop_of(gm.check_job(self.make(level, gravity=(0.0, 9.81 * 1.2e-3, -9.81)))).details["fall"]
+        assert fall["range"] == pytest.approx(1.106003, rel=1e-3)
 
     def test_a_part_that_stays_on_does_not_fall(self, level):
         assert stop_of(gm.check_job(level(gm.Stop(deceleration=1.0)))).details["fall"] is None
@@ -320,7 +326,9 @@ class TestWhichStop:
         assert "need a joint program" in stop_of(report).text
         assert np.isnan(report.samples.stop_margin).all()
         job = level(gm.Stop(time=2.0, axis_deceleration=[5.0] * 6), targets=gm.Targets(stop=0.1))
-        assert stop_of(gm.check_job(job)).verdict is gm.Verdict.UNDECIDED
+        both = stop_of(gm.check_job(job))
+        assert both.verdict is gm.Verdict.UNDECIDED
+        assert "need a joint program" in both.lines[-1]
         assert stop_of(gm.check_job(replace(job, stop=gm.Stop(time=2.0)))).verdict is gm.Verdict.PASS
 
 
@@ -438,12 +446,12 @@ class TestNoFalsePass:
 
     def test_loads_that_are_no_numbers(self, fast):
         from gripmargin.checks.case import work_out
-        from gripmargin.checks.stop.check import check_stop
+        from gripmargin.checks.stop.check import STOP
 
         case = work_out(fast(gm.Stop(time=0.3), targets=gm.Targets(stop=0.01)))
         load = case.load.copy()
         load[2, 300] = np.nan
-        found = check_stop(replace(case, load=load), ()).outcome.results[0]
+        found = STOP.answer(replace(case, load=load)).results[0]
         assert found.verdict is gm.Verdict.UNDECIDED
 
     def test_a_brief_fast_sample_between_slow_ones(self, fast):

@@ -9,6 +9,7 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.checks.stop.kinds import kinds_of
 from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.stop.use import stop_use
 from gripmargin.checks.swing.ringing import stretches_of
@@ -162,7 +163,7 @@ def tried(seed, kind, *, sudden=False):
     random = np.random.default_rng([seed, KINDS.index(kind)])
     moves, job = random_job(random, kind, sudden=sudden)
     case = work_out(job)
-    stopping, sample = Stopping(case), int(random.integers(120, 1000))
+    stopping, sample = Stopping(case, job.stop), int(random.integers(120, 1000))
     motion = (by_axes if kind == "axes" else along_path)(moves, stopping, sample)
     if motion is None:
         return None
@@ -176,7 +177,8 @@ def tried(seed, kind, *, sudden=False):
             case, before, part_load(job.part, joint_motion(job.robot, before, *moves.at(before)), GRAVITY).T
         )
     found, _ = simulated(case, t, loads, state)
-    use = stop_use(stopping, np.array([sample]), kind="axes" if kind == "axes" else "path", stretches=stretches)
+    (only,) = kinds_of(stopping)
+    use = stop_use(only, np.array([sample]), stretches)
     return Tried(kind, float(use.low[0]), float(use.value[0]), float(use.high[0]), found)
 
 

@@ -10,9 +10,9 @@ import numpy as np
 from gripmargin.checks.case import Case
 from gripmargin.checks.handover import words
 from gripmargin.checks.handover.letting_go import LetGo
-from gripmargin.checks.hold.remedies import least_factor
 from gripmargin.contact.restraint import WAYS
 from gripmargin.contact.travel import RequiredTravel
+from gripmargin.kernels.search import furthest
 from gripmargin.results.findings import Remedy, on_target
 
 LIMITS = {"slide": "lateral_force", "turn": "moment"}  # ways of a nest that have a limit, by its key
@@ -84,4 +84,4 @@ def _hold_down(case: Case, found: LetGo, target: float) -> float | None:
     high = 1e4 * job.part.mass * float(np.linalg.norm(job.gravity))
     if not high > 0 or not enough(high):
         return None
-    return math.ceil(10 * least_factor(enough, 0.0, high, halvings=40) - 1e-6) / 10
+    return math.ceil(10 * furthest(enough, high, 0.0, halvings=40) - 1e-6) / 10

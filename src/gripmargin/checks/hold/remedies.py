@@ -14,6 +14,7 @@ from gripmargin.base.poses import pose
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.hold.use import COVERAGE, peak_of, rate_errors
 from gripmargin.checks.use import Use
+from gripmargin.kernels.search import furthest
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
 from gripmargin.results.findings import Remedy
 from gripmargin.workcell import Gripper
@@ -23,7 +24,6 @@ STRONGEST = 100.0  # factor on what the pads hold beyond which it is no remedy
 SLOWEST = 0.05  # speed factor below which slowing is no remedy
 WORTH_SHIFTING = 0.002  # [m] least shift of the pads that is worth naming
 LARGEST_PADS = 3.0  # factor on length and width beyond which larger pads are no remedy
-HALVINGS = 24
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +103,7 @@ def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float)
 
         if not holds(0.0):
             return None
-        scale = 1.0 - least_factor(lambda part: holds(1.0 - part), 0.0, 1.0)
+        scale = furthest(holds, 0.0, 1.0)
     factor = math.floor(100.0 * math.sqrt(scale) + 1e-9) / 100.0
     return factor if SLOWEST <= factor < 1.0 else None
 
@@ -137,7 +137,7 @@ def larger_pads(case: Case, target: float) -> Remedy | None:
     attempt = replace(case.job, pick=None, nest=None) if full and case.hangs_in_carry_alone else case.job
     if not enough(LARGEST_PADS, attempt):
         return None
-    least = least_factor(lambda factor: enough(factor, attempt), 1.0, LARGEST_PADS, halvings=10)
+    least = furthest(lambda factor: enough(factor, attempt), LARGEST_PADS, 1.0, halvings=10)
     factor = math.ceil(100.0 * least - 1e-9) / 100.0
     if not enough(factor, case.job):
         return None
@@ -182,11 +182,3 @@ def _margin_with(case: Case, change: Callable[[], Job]) -> float:
         return 0.0
     peak = peak_of(changed, changed.backing.edge_maps(changed.strengths)[0])
     return 1.0 / peak if peak > 0 else math.inf
-
-
-def least_factor(enough: Callable[[float], bool], low: float, high: float, *, halvings: int = HALVINGS) -> float:
-    """Return the least value between two that is enough, where the larger one is."""
-    for _ in range(halvings):
-        middle = (low + high) / 2
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return high

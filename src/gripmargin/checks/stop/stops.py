@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.stop.braking import TURNING, PathRates
+from gripmargin.checks.stop.braking import TURNING, Arm, PathRates
 from gripmargin.checks.stop.instants import Braked, Indices, Instant, Means, averaged, drift
 from gripmargin.checks.swing.vibration import Modes, modes_of
 from gripmargin.contact.loads import load_per_acceleration, part_load
@@ -101,20 +101,16 @@ class Stopping:
     """The stops of a job.
 
     Attributes:
-        case: The job; it says how the robot stops.
+        case: The job.
+        stop: How its robot stops.
         slower: Factor on the speed of the program.
         softer: Factor on all stopping times.
     """
 
     case: Case
+    stop: Stop
     slower: float = 1.0
     softer: float = 1.0
-
-    @property
-    def stop(self) -> Stop:
-        """How the robot stops."""
-        assert self.case.job.stop is not None  # noqa: S101 - the caller has looked
-        return self.case.job.stop
 
     @cached_property
     def damping(self) -> float:
@@ -154,7 +150,7 @@ class Stopping:
     @cached_property
     def rates(self) -> PathRates:
         """Time decelerations of stops along the path."""
-        return PathRates.of(self.case, self.slower, self.softer, stiffest=float(self.modes.frequency.max()))
+        return PathRates.of(self.case, self.stop, self.slower, self.softer, stiffest=float(self.modes.frequency.max()))
 
     @cached_property
     def followed(self) -> FloatArray:
@@ -329,30 +325,25 @@ class Stopping:
             motion=motion,
         )
 
-    def by_axes(
-        self, samples: Indices, q: FloatArray, qd: FloatArray, before: FloatArray, *, later: bool = True
-    ) -> Iterator[Instant]:
+    def by_axes(self, samples: Indices, arm: Arm, before: FloatArray, *, later: bool = True) -> Iterator[Instant]:
         """Yield the instants of stops in which every axis brakes on its own.
 
         Args:
             samples: Program samples at or near which they begin, shape (m,).
-            q: Joint positions there, shape (m, joints).
-            qd: Joint speeds there, shape (m, joints).
+            arm: The arm there.
             before: Load just before, shape (6, m).
             later: Whether to go on after the brakes have closed.
         """
-        assert self.stop.axis_deceleration is not None  # noqa: S101 - the caller has looked
-        rates = self.stop.axis_deceleration / self.softer
+        qd, rates = arm.qd, arm.rates
         omega, shapes = self.modes.frequency[:, None], self.modes.shapes
         damped = omega * np.sqrt(1.0 - self.damping**2)
         stop = np.abs(qd) / rates
         long = omega * stop.T[:, None] >= 2.0  # for each axis and mode whether its braking is no mere impulse
         again = overshoot(omega, self.damping, 0.0)
 
-        assert self.case.job.robot is not None  # noqa: S101 - likewise
-        turning = np.array(self.case.job.robot.revolute)
+        turning = np.array(arm.robot.revolute)
         now, none = np.zeros(samples.size), np.zeros((len(omega), samples.size))
-        place = self._braked(samples, q, qd, rates, now)
+        place = self._braked(samples, arm, now)
         load, start = place.load(long), shapes.T @ (place.coasting - before) + place.pull(long)
         blows = omega**2 / damped * pulse_area(np.where(long, 0.0, place.pulls), stop.T)
         over, ringing = overshoot(omega, self.damping, self.stop.ramp), omega / damped
@@ -373,7 +364,7 @@ class Stopping:
             passed, braking = when - now, long & (stop >= when[:, None]).T[:, None]
             speed = np.maximum(np.abs(qd) - rates * now[:, None], 0.0)[:, turning]
             count = int(np.clip(np.ceil((speed.sum(axis=1) * passed).max(initial=0.0) / TURN), 1, MOST_TURNS))
-            way = [self._braked(samples, q, qd, rates, now + passed * (i / count)) for i in range(1, count + 1)]
+            way = [self._braked(samples, arm, now + passed * (i / count)) for i in range(1, count + 1)]
             loads = [load, *(there.load(braking) for there in way)]
             drifting = drift(np.stack([shapes.T @ x for x in loads]), passed, damped)
             drifts = drifts + drifting
@@ -394,15 +385,14 @@ class Stopping:
             yield place.instant(load, again * np.abs(gone), swing, lag, braking & ~ended, means)
             swing, now = swing + ringing * np.abs(gone), when
 
-    def _braked(self, samples: Indices, q: FloatArray, qd: FloatArray, rates: FloatArray, after: FloatArray) -> Braked:
+    def _braked(self, samples: Indices, arm: Arm, after: FloatArray) -> Braked:
         """Work out the arm some time after its brakes have closed."""
-        case, robot = self.case, self.case.job.robot
-        assert robot is not None  # noqa: S101 - the caller has looked
-        place, speed, _ = braked_axes(q, qd, rates, after)
+        case, robot = self.case, arm.robot
+        place, speed, _ = braked_axes(arm.q, arm.qd, arm.rates, after)
         t = case.motion.at.t[samples]
         coasting = joint_motion(robot, t, place, speed, np.zeros_like(place))
         columns = tool_jacobian(robot.links, robot.revolute, place)
-        slowing = -rates * np.sign(qd)
+        slowing = -arm.rates * np.sign(arm.qd)
         loads = (load_per_acceleration(case.job.part, case.job.air_density) @ columns) * slowing.T[:, None]
         return Braked(
             samples=samples,
