@@ -4,17 +4,17 @@ from dataclasses import fields
 
 import pytest
 
-import gripmargin as gm
 from gripmargin.checks.recorded import words
-from gripmargin.checks.recorded.figures import RecordedDetails
+from gripmargin.checks.recorded.figures import MoveComparison, RecordedDetails
+from gripmargin.results.findings import CheckResult
 
-RESULT = gm.CheckResult(check="recorded", verdict="pass", value=2.0, low=2.0, high=2.0, target=1.0, at=None)
+RESULT = CheckResult(check="recorded", verdict="pass", value=2.0, low=2.0, high=2.0, target=1.0, at=None)
 
 
 def move(label="up", ratio=1.25, **more):
     figures = {"programmed": 2.5, "recorded": 2.0, "recorded_low": 1.9, "recorded_high": 2.1, "t": 1.0, "lag": 0.01}
     figures |= {"joint_deviation": 0.012, "tool_deviation": 0.003}
-    return gm.MoveComparison(move=label, ratio=ratio, **figures | more)
+    return MoveComparison(move=label, ratio=ratio, **figures | more)
 
 
 def details(*moves, notes=()):
@@ -23,7 +23,7 @@ def details(*moves, notes=()):
 
 def test_keys_of_the_json():
     assert set(details()) == {"offset", "misfit", "rates", "moves"}
-    assert set(move()) == {field.name for field in fields(gm.MoveComparison)}
+    assert set(move()) == {field.name for field in fields(MoveComparison)}
 
 
 def test_moves_are_equal_by_their_figures():

@@ -7,7 +7,7 @@ from gripmargin.checks.hold.figures import Load, Shares, Spot, Stresses
 from gripmargin.checks.margin import WorstMargin
 from gripmargin.checks.stop import words
 from gripmargin.checks.stop.figures import Fall, Flight, StopDetails, StopShares, WorstInstant, WorstStop
-from gripmargin.results.findings import Finding, Place
+from gripmargin.results.findings import CheckResult, Finding, Place
 
 INSTANT = {"stop": "path", "after": 0.02, "braking_time": 0.2, "quasi_static": 3.0}
 FALL = {"surely": False, "t": 0.5, "sample": 50, "speed": 2.0, "energy": 2.4}
@@ -16,7 +16,7 @@ LANDED = {"height": 1.5, "range": 1.106, "landing": (1.506, -1e-9), "impact_spee
 
 
 def result(value=1.0):
-    return gm.CheckResult(check="stop", verdict="pass", value=value, low=value, high=value, target=1.0, at=None)
+    return CheckResult(check="stop", verdict="pass", value=value, low=value, high=value, target=1.0, at=None)
 
 
 def details(**more):

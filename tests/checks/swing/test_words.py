@@ -1,13 +1,12 @@
 """What the swing checks know, by the keys of the JSON, and how it is said."""
 
-import gripmargin as gm
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import PlacingCause, Ringing, SettleDetails, SwingDetails, WorstPlacing
-from gripmargin.results.findings import Place
+from gripmargin.results.findings import CheckResult, Place
 
 
 def result(check, value=1.0):
-    return gm.CheckResult(check=check, verdict="pass", value=value, low=value, high=value, target=1.0, at=None)
+    return CheckResult(check=check, verdict="pass", value=value, low=value, high=value, target=1.0, at=None)
 
 
 def swing_details(**more):

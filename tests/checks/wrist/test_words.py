@@ -2,10 +2,9 @@
 
 import pytest
 
-import gripmargin as gm
 from gripmargin.checks.wrist import words
 from gripmargin.checks.wrist.figures import Cause, FlangeDetails, Missing, RatedValue, WorstRated
-from gripmargin.results.findings import Place
+from gripmargin.results.findings import CheckResult, Place
 
 ENTRY = {"limit": "moment", "axis": "axis 6", "asked": 4.0, "asked_most": 5.0, "rated": 8.0, "ratio": 2.0, "t": 0.5}
 
@@ -19,7 +18,7 @@ def details(*values):
 
 
 def lines(*values):
-    found = gm.CheckResult(check="flange", verdict="pass", value=1.0, low=1.0, high=1.0, target=1.0, at=None)
+    found = CheckResult(check="flange", verdict="pass", value=1.0, low=1.0, high=1.0, target=1.0, at=None)
     return words.result(found, details(*values))
 
 
