@@ -1,4 +1,9 @@
-"""The motion of the tool frame at every sample, named and in one frame."""
+"""The motion of the tool frame at every sample, named and in one frame.
+
+In: a robot with joint positions, speeds and accelerations, or poses with theirs.
+Out: `ToolMotion`: velocities and accelerations in tool axes.
+Error: none but that of what goes in.
+"""
 
 from __future__ import annotations
 
