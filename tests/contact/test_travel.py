@@ -76,17 +76,31 @@ class TestPeel:
 
 
 class TestSlide:
+    def test_it_goes_where_the_move_arrives(self, pad_face, move, full):
+        """Not where it is on the way there: along y, though it starts along x."""
+        face, seen = pad_face(), []
+
+        def gone(engine):
+            seen.append(engine.position.copy())
+            return engine.last.held[-1, 0] <= 0
+
+        required_travel([face], "shear", move([0, 1, 2], x=[0, 6e-4, 0], y=[0, 0, 1e-3]), full(face), gone)
+        np.testing.assert_allclose(seen[-1][[0, 2]], 0, atol=1e-9)
+        assert seen[-1][1] == pytest.approx(T / KT, rel=1e-3)
+
     def test_shear_strength_over_shear_stiffness(self, pad_face, move, full):
         face = pad_face()
         found = required_travel([face], "shear", move(LINE, y=[0, 1e-3]), full(face), share_left(0.0))
         assert found.required == pytest.approx(T / KT, rel=1e-3)
         assert found.achieved == pytest.approx(1e-3)
 
-    def test_a_weaker_bond_needs_less(self, pad_face, move, full):
+    @pytest.mark.parametrize("share", [0.5, 0.7])
+    def test_a_weaker_bond_needs_less(self, pad_face, move, full, share):
+        """To 1e-4, which the halvings of the last step give."""
         face = pad_face()
-        bond = [0.5 * share for share in full(face)]
+        bond = [share * cells for cells in full(face)]
         found = required_travel([face], "shear", move(LINE, y=[0, 1e-4]), bond, share_left(0.0))
-        assert found.required == pytest.approx(0.5 * T / KT, rel=2e-3)
+        assert found.required == pytest.approx(share * T / KT, rel=1e-4)
 
 
 BUCKLING = {"full_preload": 2e4, "overload_pressure": 5e4, "overload_residual": 0.1}
@@ -103,6 +117,7 @@ class TestOverload:
         face = pad_face(full_preload=2e4)
         found = required_travel([face], "overload", move(LINE, z=[0, -2e-4]), full(face), share_left(0.2))
         assert found.required == np.inf
+        assert found.searched == pytest.approx(20 * face.reach * KN, rel=0.05)
 
 
 def test_without_a_bond_nothing_is_required(pad_face, move, full):
@@ -123,6 +138,12 @@ class TestTravel:
 
 
 class TestSeating:
+    @pytest.mark.parametrize(("height", "seated"), [(0.015, True), (0.025, False)])
+    def test_a_part_hardly_above_its_place_is_down(self, pad_face, move, height, seated):
+        """In displacements that break a full bond, S/k."""
+        found = seating([pad_face()], move(np.arange(3), z=[0.1, height * S / KN, 0.1]))
+        assert (found.sample, found.seated) == (1, seated)
+
     def test_the_first_sample_on_the_face(self, pad_face, move):
         found = seating([pad_face()], move(np.arange(5), z=[0.1, 0.01, 1e-6, -1e-4, 0.1]))
         assert (found.sample, found.seated) == (2, True)

@@ -17,7 +17,7 @@ from gripmargin.contact.simulation import STEP
 from gripmargin.kernels.screw import along, twist_between
 from gripmargin.workcell import ReleaseKind
 
-BLOCK = 16  # steps between looks at which cells are still bonded, and whether the tool may leave
+BLOCK = 16  # steps between looks at what is still bonded: time alone, for on the way a bond only grows weaker
 HALVINGS = 8  # of a step, to find from where on the tool may leave
 SEATED = 0.02  # share of the displacement that breaks a full bond
 

@@ -51,13 +51,16 @@ TOO_LIGHT: Final = "not pressed hard enough"
 MEASURE_ADHESION: Final = "measure how adhesion grows with preload (full_preload or preload_curve)"
 BOTH: Final = "bring the tool parallel to the face and press as deep as the part may take: neither alone is enough"
 TOO_MUCH: Final = "the pressure needed is more than the part or the pads may take"
+LIFT_OFF: Final = "grip margin as the part leaves its tray, weight and break-away force at rest"
+LIFT_OFF_CAUSE: Final = "weight and break-away force against the bond of the preload"
+NO_BOND: Final = "the preload leaves no bond to speak of: mend the preload first"
 
 
 def preload_result(found: CheckResult, details: PreloadDetails | LiftOffDetails) -> Said:
     """Say a result of the preload."""
     if isinstance(details, LiftOffDetails):
         line = f"weight and {details.break_away:.2f} N of break-away force, taken to act at the centre of mass"
-        return "grip margin as the part leaves its tray, weight and break-away force at rest", (line,)
+        return LIFT_OFF, (line,)
     return PRELOAD, (
         f"mean activation {words.figure(details.mean_activation)}; {100 * details.activated_share:.0f} % of the "
         f"contact area reaches {found.target:g}",
@@ -117,10 +120,6 @@ def too_short(time: float, dwell: float) -> str:
 def no_law(materials: Sequence[str]) -> str:
     """Say whose adhesion by preload is not known."""
     return f"material {', '.join(sorted(set(materials)))} gives neither full_preload nor preload_curve"
-
-
-LIFT_OFF_CAUSE: Final = "weight and break-away force against the bond of the preload"
-NO_BOND: Final = "the preload leaves no bond to speak of: mend the preload first"
 
 
 def unreachable(pad: str, target: float) -> str:
@@ -226,7 +225,8 @@ STATED_BY: Final[Mapping[str, str]] = {
     "tip": "nest.support or part.outline",
 }
 VERBS: Final[Mapping[ReleaseKind, str]] = {"peel": "tilt", "torsion": "twist", "shear": "slide", "overload": "press"}
-
+NOT_DOWN: Final = "the part is not down in its nest"
+ASKEW: Final = "the part is set down askew"
 NO_OVERLOAD: Final = "an overload release needs overload_pressure and overload_residual measured on the pad"
 MEASURE_OVERLOAD: Final = (
     "measure the overload of the pad (overload_pressure, overload_residual), or release by another way"
@@ -242,7 +242,7 @@ NO_HOLD_DOWN: Final = "support the part further out, or release from another sid
 def release_result(_: CheckResult, details: ReleaseDetails) -> Said:
     """Say the result of a release."""
     if details.course is None:
-        return RELEASE, (f"the part is {_askew(details.seat) or f'never closer than {_above(details.seat)}'}",)
+        return RELEASE, (_not_down(details.seat, lead="never closer than "),)
     return RELEASE, tuple(_course(details.course))
 
 
@@ -279,20 +279,17 @@ def _against(way: str, demand: float, restraint: float | None) -> str:
 def release_finding(_: Finding, worst: WorstRelease | NeverDown, because: Cause) -> SaidOfFinding:
     """Say a finding of the release."""
     if isinstance(worst, NeverDown):
-        return f"the part is {_askew(worst.seat) or f'{_above(worst.seat)} when it is let go'}", ()
+        return _not_down(worst.seat, tail=" when it is let go"), ()
     against = f": {_against(worst.way, worst.demand, worst.restraint)}" if worst.overpowered else ""
     text = f"{words.move_first(worst.at.move)}{worst.at.t:.3f} s: {because.cause}{against}"
     return text, (("bond", f"{100 * worst.bonded:.0f} % of the bond is left at that instant"),)
 
 
-def _askew(seat: Seat) -> str:
-    tilt = 0.0 if seat.seat_tilt is None else float(np.degrees(seat.seat_tilt))
-    said = f"askew by {tilt:.2f} deg when it is set down: the pads are torn off at one side"
-    return said if seat.seated == "askew" else ""
-
-
-def _above(seat: Seat) -> str:
-    return f"{1e3 * seat.seat_height:.2f} mm above its nest"
+def _not_down(seat: Seat, *, lead: str = "", tail: str = "") -> str:
+    if seat.seated == "askew":
+        tilt = np.degrees(seat.seat_tilt or 0.0)
+        return f"the part is askew by {tilt:.2f} deg when it is set down: the pads are torn off at one side"
+    return f"the part is {lead}{1e3 * seat.seat_height:.2f} mm above its nest{tail}"
 
 
 def not_stated(ways: Sequence[str]) -> str:
@@ -333,10 +330,6 @@ def release_assumed(*, full_bond: bool, places: Sequence[Sequence[float]], on_ou
     if on_outline:
         out.append("Release: the part stands on its whole outline (nest.support is not given).")
     return tuple(out)
-
-
-NOT_DOWN: Final = "the part is not down in its nest"
-ASKEW: Final = "the part is set down askew"
 
 
 def lower(by: float) -> str:
