@@ -1,6 +1,7 @@
 """What several tests need: published figures, random chains and bodies, an arm, pads, programs with exact rates."""
 
 import importlib.util
+import os
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,14 @@ from gripmargin.checks.case import work_out
 pytest_plugins = ["support.jobs"]
 
 REFERENCE = Path(__file__).parent / "reference"
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_cmdline_main(config):
+    """Run the whole suite on every core; a part of it, or a call that says otherwise (-n, -p no:xdist), as it is."""
+    whole = config.args_source is config.ArgsSource.TESTPATHS
+    if whole and "PYTEST_XDIST_WORKER" not in os.environ and config.getoption("numprocesses", 0) is None:
+        config.option.numprocesses = "auto"
 
 
 @pytest.fixture(scope="session")
