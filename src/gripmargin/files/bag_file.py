@@ -16,12 +16,11 @@ from rosbags.typesys import Stores, get_typestore
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.files.columns import LONGEST_LABEL, check_radians
 from gripmargin.files.recording import Recording, Topic, read_recording
+from gripmargin.files.samples import LONGEST_LABEL, in_order_of
 from gripmargin.files.source import printable
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.workcell.job import matched_to_robot
 
 KIND: Final = "sensor_msgs/msg/JointState"
 LATE: Final = 100_000_000  # [ns]; a message that overtakes another is late by less than that
@@ -61,15 +60,7 @@ def read_bag(path: Path, *, robot: Chain | None = None, topic: str | None = None
             reason = printable(str(error), 160)
             raise InputError(f"{where}, message {i}", f"content that is no joint state ({reason})", KIND) from error
         states.take(i, received, message)
-    trajectory = states.trajectory(path.name)
-    if robot is None:
-        return trajectory
-    try:
-        trajectory = matched_to_robot(trajectory, robot)
-    except InputError as error:
-        raise InputError(where, error.found, error.expected, error.remedy) from error
-    check_radians(trajectory.q, trajectory.names, states.locate, robot.revolute)
-    return trajectory
+    return in_order_of(robot, states.trajectory(path.name), where, states.locate)
 
 
 @cache
