@@ -158,6 +158,21 @@ def exact_moves():
     return make
 
 
+@pytest.fixture(scope="session")
+def smooth():
+    """A straight way of one joint by the polynomial of degree five, with its rates."""
+
+    def make(length=1.0, duration=2.0, step=0.004, moves=None):
+        t = np.arange(0.0, duration + step / 2, step)
+        x = t / duration
+        q = length * (10 * x**3 - 15 * x**4 + 6 * x**5)
+        qd = length * 30 * x**2 * (1 - x) ** 2 / duration
+        qdd = length * 60 * x * (1 - x) * (1 - 2 * x) / duration**2
+        return gm.JointTrajectory(t=t, q=q[:, None], qd=qd[:, None], qdd=qdd[:, None], moves=moves)
+
+    return make
+
+
 def _normalised(maps, load):
     """Traction over what is held, compression left out; shape (3, points, samples)."""
     return np.stack([maps[0] @ load, maps[1] @ load, np.maximum(maps[2] @ load, 0.0)])

@@ -14,8 +14,8 @@ import pytest
 import gripmargin as gm
 from gripmargin.base.errors import FaultError, InputErrors, RobotError
 from gripmargin.reports.as_lines import report_lines
-from gripmargin.run.crew import Crew, WorkerLostError
 from gripmargin.run.many import judge_file, judgements
+from gripmargin.run.workers import WorkerLostError, Workers
 
 PATIENCE = 60.0  # s
 
@@ -210,33 +210,33 @@ def test_another_version_elsewhere_is_no_verdict(write):
     assert str(judgement.error).startswith(f"{write('a')}: an error of the program itself: gripmargin ")
 
 
-def test_a_crew_says_how_a_process_died():
-    with Crew(2) as crew:
-        alive = crew.submit(pow, 2, 3)
-        dead = crew.submit(os._exit, 7)
-        killed = crew.submit(os.abort)
+def test_workers_say_how_a_process_died():
+    with Workers(2) as workers:
+        alive = workers.submit(pow, 2, 3)
+        dead = workers.submit(os._exit, 7)
+        killed = workers.submit(os.abort)
         assert alive.result(PATIENCE) == 8
         with pytest.raises(WorkerLostError, match="ended with status 7"):
             dead.result(PATIENCE)
         with pytest.raises(WorkerLostError, match="SIGABRT"):
             killed.result(PATIENCE)
         with pytest.raises(ZeroDivisionError):
-            crew.submit(divmod, 1, 0).result(PATIENCE)
+            workers.submit(divmod, 1, 0).result(PATIENCE)
         # one thread of linear algebra each, unless the user says otherwise
-        assert crew.submit(os.getenv, "OPENBLAS_NUM_THREADS").result(PATIENCE) == os.environ.get(
+        assert workers.submit(os.getenv, "OPENBLAS_NUM_THREADS").result(PATIENCE) == os.environ.get(
             "OPENBLAS_NUM_THREADS", "1"
         )
     with pytest.raises(RuntimeError):
-        crew.submit(pow, 2, 3)
+        workers.submit(pow, 2, 3)
 
 
-def test_a_crew_that_is_told_to_stop_stops_at_once():
-    crew = Crew(1)
-    first, second = crew.submit(time.sleep, 60), crew.submit(time.sleep, 60)
+def test_workers_that_are_told_to_stop_stop_at_once():
+    workers = Workers(1)
+    first, second = workers.submit(time.sleep, 60), workers.submit(time.sleep, 60)
     while not first.running():
         time.sleep(0.01)
     start = time.monotonic()
-    crew.shutdown(cancel_futures=True)
+    workers.shutdown(cancel_futures=True)
     assert time.monotonic() - start < 5
     assert second.cancelled()
     with pytest.raises(WorkerLostError):

@@ -78,7 +78,7 @@ def watch():
 
     checker.check_file = watched
 
-if any("gripmargin.run.crew" in word or "spawn_main" in word for word in sys.orig_argv):
+if any("gripmargin.run.workers" in word or "spawn_main" in word for word in sys.orig_argv):
     watch()
 """
 

@@ -44,21 +44,6 @@ def slide():
 
 
 @pytest.fixture(scope="session")
-def smooth():
-    """A straight way of one joint by the polynomial of degree five, with its rates."""
-
-    def make(length=1.0, duration=2.0, step=0.004, moves=None):
-        t = np.arange(0.0, duration + step / 2, step)
-        x = t / duration
-        q = length * (10 * x**3 - 15 * x**4 + 6 * x**5)
-        qd = length * 30 * x**2 * (1 - x) ** 2 / duration
-        qdd = length * 60 * x * (1 - x) * (1 - 2 * x) / duration**2
-        return gm.JointTrajectory(t=t, q=q[:, None], qd=qd[:, None], qdd=qdd[:, None], moves=moves)
-
-    return make
-
-
-@pytest.fixture(scope="session")
 def random_path_job(arm, even_film):
     """A six-axis arm with four pads on a smooth path through random joint positions, by a minimum-jerk law."""
 

@@ -13,8 +13,10 @@ from numpy.lib import format as npy
 from numpy.typing import NDArray
 
 from gripmargin.base.errors import InputError
-from gripmargin.files.columns import LONGEST_LABEL, build_trajectory, is_far_away, read_header, since_first
+from gripmargin.files.columns import read_header
+from gripmargin.files.samples import LONGEST_LABEL
 from gripmargin.files.source import checked_size, printable
+from gripmargin.files.table import build_trajectory
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import MAX_SAMPLES, Trajectory
 
@@ -46,7 +48,7 @@ def read_npz(path: Path, *, robot: Chain | None = None) -> Trajectory:
             str(path), f"an archive that cannot be read ({printable(str(error), 160)})", "a whole .npz file"
         ) from error
     columns = read_header(list(arrays), str(path), robot)
-    moves = None
+    moves, stamps = None, None
     numbers = []
     for column in columns:
         array = arrays[column.header]
@@ -57,6 +59,8 @@ def read_npz(path: Path, *, robot: Chain | None = None) -> Trajectory:
             moves = tuple(array.tolist())
         else:
             numbers.append(array.astype(np.float64))
+        if column.name == "t" and array.dtype.kind in "iu":
+            stamps = array.tolist
     _check_lengths(path, arrays)
     if not numbers:
         raise InputError(str(path), "no arrays of numbers", "the columns of a trajectory")
@@ -65,13 +69,12 @@ def read_npz(path: Path, *, robot: Chain | None = None) -> Trajectory:
         return f"{path}" + (f", key '{column}'" if column else "") + ("" if row is None else f", sample {row}")
 
     numeric = [column for column in columns if column.name != "move"]
-    values = np.column_stack(numbers)
-    notes: tuple[str, ...] = ()
-    for i, column in enumerate(numeric):
-        if column.name == "t" and arrays[column.header].dtype.kind in "iu" and is_far_away(numeric, values):
-            values[:, i], note = since_first(arrays[column.header].tolist(), column.unit)
-            notes = (note,)
-    return build_trajectory(numeric, values, moves, source=path.name, locate=locate, robot=robot, notes=notes)
+    stamps = next(
+        (arrays[c.header].tolist for c in numeric if c.name == "t" and arrays[c.header].dtype.kind in "iu"), None
+    )
+    return build_trajectory(
+        numeric, np.column_stack(numbers), moves, source=path.name, locate=locate, robot=robot, stamps=stamps
+    )
 
 
 def _arrays(path: Path, archive: zipfile.ZipFile) -> dict[str, NDArray[Any]]:

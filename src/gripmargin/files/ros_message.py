@@ -18,7 +18,7 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.files.columns import LONGEST_LABEL, check_radians, check_times
+from gripmargin.files.samples import LONGEST_LABEL, check_times, in_order_of
 from gripmargin.files.source import describe, parse_json, printable, read_text
 from gripmargin.files.yaml_text import parse_yaml
 from gripmargin.motion.chain import Chain
@@ -135,16 +135,7 @@ def message_points(path: Path, message: dict[str, Any], key: str, robot: Chain |
         names=tuple(names),
         source=path.name,
     )
-    if robot is None:
-        return trajectory
-    from gripmargin.workcell.job import matched_to_robot  # noqa: PLC0415 - only joint programs with a robot
-
-    try:
-        trajectory = matched_to_robot(trajectory, robot)
-    except InputError as error:
-        raise InputError(f"{path}: {key}joint_names", error.found, error.expected, error.remedy) from error
-    check_radians(trajectory.q, trajectory.names, locate, robot.revolute)
-    return trajectory
+    return in_order_of(robot, trajectory, f"{path}: {key}joint_names", locate)
 
 
 def _joint_names(message: dict[str, Any], where: str) -> list[str]:

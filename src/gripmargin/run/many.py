@@ -161,7 +161,7 @@ class _Spread:
         self._names = names  # as they were given, and as an executor elsewhere has to know them
         self._paths = list(names) if executor is None else [str(Path(name).absolute()) for name in names]
         self._given = executor
-        self._crew: Executor | None = None
+        self._workers: Executor | None = None
         self._size = size
         self._samples = samples
         self._at_end = at_end
@@ -177,13 +177,13 @@ class _Spread:
         asked = f"{self._asked} {i} {self._starts[i]}"
         here = self._given is None or i in self._suspects
         try:
-            executor = self._own_crew() if here or self._given is None else self._given
+            executor = self._own_workers() if here or self._given is None else self._given
             future = executor.submit(judge_file, self._paths[i], self._samples, asked, __version__)
         except RuntimeError:  # shut down or broken since
             if here:
                 raise
             self._given = None
-            future = self._own_crew().submit(judge_file, self._paths[i], self._samples, asked, __version__)
+            future = self._own_workers().submit(judge_file, self._paths[i], self._samples, asked, __version__)
         self._open.add(future)
         future.add_done_callback(lambda made: self.done.put((i, made)))
 
@@ -210,13 +210,13 @@ class _Spread:
         remedy = f"tried {STARTS} times; look for what ends its process (a lack of memory?), or {REPORT_IT}"
         return Judgement(job_file=self._names[i], error=_fault(self._names[i], found, remedy))
 
-    def _own_crew(self) -> Executor:
-        if self._crew is None:
-            from gripmargin.run.crew import Crew  # noqa: PLC0415 - only where processes are wanted
+    def _own_workers(self) -> Executor:
+        if self._workers is None:
+            from gripmargin.run.workers import Workers  # noqa: PLC0415 - only where processes are wanted
 
-            self._crew = Crew(self._size)
-            self._at_end.callback(self._crew.shutdown, cancel_futures=True)
-        return self._crew
+            self._workers = Workers(self._size)
+            self._at_end.callback(self._workers.shutdown, cancel_futures=True)
+        return self._workers
 
     def _cancel(self) -> None:
         for future in self._open:
