@@ -258,10 +258,10 @@ def test_set_up_is_what_the_pipeline_does() -> None:
     pipeline = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     for page in ("README.md", "DEVELOPERS.md"):
         assert "python3 -m venv .venv && .venv/bin/python -m pip install -e '.[test]'\n" in page_text(page)
-        assert "\n.venv/bin/python -m pytest\n" in page_text(page)
+        assert "\n.venv/bin/python -m pytest -n auto\n" in page_text(page)
     assert re.search(r"^python3 -m venv (--clear )?\.venv$", pipeline, re.MULTILINE)
     assert re.search(r"^\.venv/bin/python -m pip install (--quiet )?-e '\.\[test\]'$", pipeline, re.MULTILINE)
-    assert re.search(r"^\.venv/bin/python -m pytest( 2>.*)?$", pipeline, re.MULTILINE)
+    assert re.search(r"^\.venv/bin/python -m pytest -n auto( 2>.*)?$", pipeline, re.MULTILINE)
 
 
 @pytest.mark.parametrize(
