@@ -17,7 +17,8 @@ from gripmargin.checks.hold.use import pad_use
 from gripmargin.checks.stop.kinds import kinds_of
 from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.stop.use import stop_use
-from gripmargin.checks.swing.ringing import stretches_of, swing_use
+from gripmargin.checks.swing.ringing import stretches_of
+from gripmargin.checks.swing.use import swing_use
 from gripmargin.contact.loads import part_load
 from gripmargin.motion.tool_motion import joint_motion
 
@@ -100,7 +101,6 @@ def main() -> None:
 
     stop = gm.Stop(time=0.3)
     stopped = work_out(replace(case.job, stop=stop))
-    still, _ = pad_use(case)
     stretches = stretches_of(case)
 
     def stops() -> None:
@@ -112,7 +112,7 @@ def main() -> None:
         "tool motion and load, skew arm": (SAMPLES, lambda: load(skew)),
         "the same load by a loop of Pinocchio's rnea": (LOOP, lambda: pinocchio_loop(common, part, *few)),
         "utilisation, one square pad, with what lies between": (SAMPLES, lambda: pad_use(case)),
-        "swing of the part on its backing": (SAMPLES, lambda: swing_use(case, stretches_of(case), still)),
+        "swing of the part on its backing": (SAMPLES, lambda: swing_use(replace(case))),
         "stops along the path, swing included": (SAMPLES, stops),
         "whole check, rates given, square pad": (SAMPLES, lambda: whole(trajectory, square)),
         "whole check, rates given, disc": (SAMPLES, lambda: whole(trajectory, disc)),

@@ -8,7 +8,7 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.recorded.alignment import align
-from gripmargin.checks.recorded.lateness import _least_lag, pieces_late
+from gripmargin.checks.recorded.lateness import least_lag, pieces_late
 
 LIFTS = ((0.5, 1.0), (2.5, 1.0))  # start, duration [s]
 CARRY = 4.0  # [s]
@@ -110,7 +110,7 @@ def test_another_run_fits_about_as_well(second, runs):
 def test_a_lag_stands_out_from_three_standard_errors_on(errors, told):
     speed, noise = np.ones((400, 1)), np.tile([[0.1], [-0.1]], (200, 1))
     error = 0.1 / np.sqrt(400)  # of a mean
-    assert _least_lag(speed, noise - errors * error * speed) == pytest.approx(errors * error if told else 0.0)
+    assert least_lag(speed, noise - errors * error * speed) == pytest.approx(errors * error if told else 0.0)
 
 
 @pytest.mark.parametrize(("share", "counts"), [(0.007, False), (0.014, True)])

@@ -7,7 +7,7 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.swing.settle import _Placing, _result, settling_time
+from gripmargin.checks.swing.settle import Placing, result_of, settling_time
 
 DOWN = np.diag([1.0, -1.0, -1.0])
 STIFFNESS, SIZE, MASS = 2e7, 0.04, 0.5
@@ -155,16 +155,16 @@ def test_each_figure_of_several_placings_has_its_own_place(gantry):
     """One placing surely falls short, another is not known at all: that is a failure."""
     none = np.zeros((1, 1))
     more = {"stop": None, "own": none, "at_stop": none, "rates": np.zeros(1)}
-    short = _Placing(sample=100, amplitude=3e-5, low=2.9e-5, high=3.1e-5, **more)
-    unknown = _Placing(sample=200, amplitude=1e-5, low=0.0, high=np.inf, **more)
+    short = Placing(sample=100, amplitude=3e-5, low=2.9e-5, high=3.1e-5, **more)
+    unknown = Placing(sample=200, amplitude=1e-5, low=0.0, high=np.inf, **more)
     case = work_out(job(gantry))
     for found in ((short, unknown), (unknown, short)):
-        settle = _result(case, list(found), 1e-5, 1.0)
+        settle = result_of(case, list(found), 1e-5, 1.0)
         assert (settle.verdict, settle.at.sample, settle.low_at.sample) == ("fail", 100, 200)
         assert (settle.value, settle.low) == (pytest.approx(1 / 3), 0.0)
         assert settle.high == pytest.approx(1 / 2.9)
     nan = replace(short, amplitude=np.nan, low=np.nan, high=np.nan)
-    assert _result(case, [unknown, nan], 1e-5, 1.0).verdict == "undecided"
+    assert result_of(case, [unknown, nan], 1e-5, 1.0).verdict == "undecided"
 
 
 @pytest.mark.parametrize("tolerance", [0.0, -1e-3, np.nan, np.inf])

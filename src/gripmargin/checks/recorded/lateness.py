@@ -31,7 +31,7 @@ def lags_of(case: Case, placed: Placed) -> dict[str | None, float]:
     out: dict[str | None, float] = {}
     for move in carried_moves(case):
         here = inside if labels is None else inside & (labels == move)
-        lag = _least_lag(speed[here], left[here])
+        lag = least_lag(speed[here], left[here])
         out[move] = lag if abs(lag) < LATEST else 0.0
     return out
 
@@ -53,7 +53,7 @@ def pieces_late(case: Case, placed: Placed) -> FloatArray:
         here = within(placed.t, (start, end))
         if not here.any():
             continue
-        lag = _least_lag(speed[here], left[here])
+        lag = least_lag(speed[here], left[here])
         usual = float(np.sqrt((speed[here] ** 2).sum(axis=1).mean()))
         out[i] = lag if abs(lag) * usual > SEEN * size else 0.0
     return out
@@ -65,7 +65,7 @@ def _speed_and_rest(case: Case, placed: Placed) -> tuple[FloatArray, FloatArray]
     return at(placed.t, t, np.gradient(places, t, axis=0)), placed.recorded - at(placed.t, t, places)
 
 
-def _least_lag(speed: FloatArray, left: FloatArray) -> float:
+def least_lag(speed: FloatArray, left: FloatArray) -> float:
     """The lag by least squares, for what is left is minus the lag times the speed; 0 where it does not stand out."""
     total = float((speed**2).sum())
     if not total > 0.0:

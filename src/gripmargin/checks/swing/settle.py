@@ -41,7 +41,7 @@ LONGEST = 60.0  # [s] beyond which waiting is no remedy
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class _Placing:
+class Placing:
     """The swing at the instant of placing, and how it dies down.
 
     Attributes:
@@ -85,7 +85,7 @@ def run(case: Case) -> Outcome:
     found = [_placing(case, stretch) for stretch in placed]
     short = [placing for placing in found if not on_target(_ratio(nest.tolerance, placing.high), target)]
     return Outcome(
-        results=(_result(case, found, nest.tolerance, target),),
+        results=(result_of(case, found, nest.tolerance, target),),
         findings=tuple(_finding(case, placing, nest.tolerance, target) for placing in short),
     )
 
@@ -94,7 +94,8 @@ def _ratio(tolerance: float, amplitude: float) -> float:
     return tolerance / amplitude if amplitude > 0 else math.inf if amplitude == 0 else math.nan
 
 
-def _result(case: Case, found: list[_Placing], tolerance: float, target: float) -> CheckResult:
+def result_of(case: Case, found: list[Placing], tolerance: float, target: float) -> CheckResult:
+    """The result of all placings: the worst of them."""
     lows, values, highs = (np.array([getattr(p, name) for p in found]) for name in ("low", "amplitude", "high"))
     worst, surest = found[int(np.argmax(values))], found[int(np.argmax(highs))]
     low, high = _ratio(tolerance, float(highs.max())), _ratio(tolerance, float(lows.max()))
@@ -112,7 +113,7 @@ def _result(case: Case, found: list[_Placing], tolerance: float, target: float) 
     )
 
 
-def _placing(case: Case, stretch: Stretch) -> _Placing:
+def _placing(case: Case, stretch: Stretch) -> Placing:
     found = stretch.swing
     shapes = found.modes.shapes
     lever = np.stack([shapes[:3] + np.cross(shapes[3:].T, corner).T for corner in _corners(case)])
@@ -125,7 +126,7 @@ def _placing(case: Case, stretch: Stretch) -> _Placing:
     at = int(np.searchsorted(stretch.owner, stop)) if stop is not None else 0
     still = Start(sample=0, load=found.modes.loads @ found.drive.base[:, at], rate=np.zeros(6))
     since = swing(found.modes, found.drive.since(at), still)
-    return _Placing(
+    return Placing(
         sample=int(stretch.samples[-1]),
         stop=None if stop is None else float(case.job.trajectory.t[stretch.samples[stop]]),
         amplitude=size,
@@ -187,7 +188,7 @@ def settling_time(
     return float(brentq(over, 0.0, LONGEST)) if over(LONGEST) <= 0.0 else math.inf
 
 
-def _details(case: Case, placing: _Placing, tolerance: float, allowed: float) -> SettleDetails:
+def _details(case: Case, placing: Placing, tolerance: float, allowed: float) -> SettleDetails:
     settling = None if placing.stop is None else finite(settling_time(placing.at_stop, placing.rates, allowed))
     return SettleDetails(
         amplitude=placing.amplitude,
@@ -200,7 +201,7 @@ def _details(case: Case, placing: _Placing, tolerance: float, allowed: float) ->
     )
 
 
-def _finding(case: Case, placing: _Placing, tolerance: float, target: float) -> Finding:
+def _finding(case: Case, placing: Placing, tolerance: float, target: float) -> Finding:
     place, allowed = case.place(placing.sample), tolerance / target
     low, high = _ratio(tolerance, placing.high), _ratio(tolerance, placing.low)
     start = place.t if placing.stop is None else placing.stop
@@ -217,7 +218,7 @@ def _finding(case: Case, placing: _Placing, tolerance: float, target: float) -> 
     )
 
 
-def _remedy(case: Case, placing: _Placing, tolerance: float, target: float) -> Remedy:
+def _remedy(case: Case, placing: Placing, tolerance: float, target: float) -> Remedy:
     """How long to wait before the part is set down, or why that does not help."""
     if not math.isfinite(placing.high):
         unknown = int([*case.motion.doubtful, placing.sample][0])

@@ -149,7 +149,7 @@ def _margins(view: View) -> TimeChart:
     ]
     marks = []
     for i, finding in enumerate(view.numbered, start=1):
-        sample, curve = sample_of(view.report, finding), _curve(view, finding.check)
+        sample, curve = sample_of(view.report, finding), curve_of(view, finding.check)
         at = 0.0 if sample is None else float(_drawn(used(np.append(curve[sample], np.inf)))[0])
         at = at if np.isfinite(at) else 0.0
         marks.append(
@@ -164,7 +164,7 @@ def _margins(view: View) -> TimeChart:
     note = "Heights are those of the load: halfway between ∞ and 1 half of what the pads hold is used up."
     if unbounded.any():
         note += " Where the least margin is unknown or nothing, its line runs along the bottom."
-    least = _least(view)
+    least = least_margins(view)
     about = "Grip margin over time, unbounded at the top, the limit 1 near the bottom. " + (
         f"Least: {', '.join(label.text for label in least)}." if least else "No load on the pads."
     )
@@ -189,13 +189,13 @@ def _margins(view: View) -> TimeChart:
     )
 
 
-def _curve(view: View, check: str) -> FloatArray:
+def curve_of(view: View, check: str) -> FloatArray:
     """The margin over time that a check judges; that of hold for checks without a curve of their own."""
     values = np.asarray(getattr(view.report.samples, CURVES.get(check, "hold_margin")))
     return view.report.samples.hold_margin if np.isnan(values).all() else values
 
 
-def _least(view: View) -> list[Label]:
+def least_margins(view: View) -> list[Label]:
     """Each curve's name with its least margin, for where it is lowest."""
     labels = []
     for check, key in CURVES.items():
