@@ -19,6 +19,7 @@ from gripmargin.checks.case import work_out
 from gripmargin.files.trajectory_writer import trajectory_bytes
 from gripmargin.kernels.halfplane import chord_rows
 from gripmargin.tuning.demands import Demands
+from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.path import Path
 from gripmargin.tuning.profile import Rows, fastest_squares
 from gripmargin.tuning.rests import stretches
@@ -133,7 +134,8 @@ def grip_share() -> dict[str, float]:
     job = random_job(1, "fast")
     case = work_out(job)
     part = next(p for p in stretches(case, by_label=False) if not p.kept)
-    track = Track(case=case, demands=Demands.of(case), stretch=part, path=Path.of(case, part), ramp=0.02)
+    program = JointProgram.of(case)
+    track = Track(program=program, demands=Demands.of(case), stretch=part, path=Path.of(program, part), ramp=0.02)
     rows = track.rows()
     joints = Rows(s=rows.s, a=rows.a[:, -12:], b=rows.b[:, -12:], top=rows.top)
 

@@ -1,5 +1,6 @@
 """The house rules that a machine can check: format, lint, types, import direction, what lies where."""
 
+import ast
 import subprocess
 import sys
 from pathlib import Path
@@ -66,3 +67,47 @@ def test_tests_of_a_room_are_named_after_what_they_test() -> None:
         if room.is_dir() and not any(f"{named}_".startswith(f"{name}_") for name in known):
             lost.append(str(path.relative_to(ROOT)))
     assert lost == []
+
+
+def test_no_test_imports_a_private_name() -> None:
+    private = [
+        f"{path.relative_to(ROOT)}: {alias.name}"
+        for path in TESTS.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom)
+        for alias in node.names
+        if alias.name.startswith("_") and not alias.name.startswith("__")
+    ]
+    assert private == []
+
+
+def test_nothing_is_asserted_in_the_sources() -> None:
+    """What a function needs is in its types, or is refused by an error of the project."""
+    asserted = [
+        f"{path.relative_to(ROOT)}:{node.lineno}"
+        for path in SOURCE.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Assert)
+    ]
+    assert asserted == []
+
+
+def test_comparisons_with_targets_stand_in_one_place() -> None:
+    """A name that is a target is compared by `results/findings.py` alone, so that NaN never passes."""
+    compared = [
+        f"{path.relative_to(ROOT)}:{node.lineno}"
+        for path in SOURCE.rglob("*.py")
+        if path != SOURCE / "results" / "findings.py"
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Compare) and any(isinstance(op, ast.Lt | ast.LtE | ast.Gt | ast.GtE) for op in node.ops)
+        if any(_is_target(side) for side in (node.left, *node.comparators))
+    ]
+    assert compared == []
+
+
+def _is_target(node: ast.expr) -> bool:
+    return any(
+        (isinstance(part, ast.Name) and part.id == "target")
+        or (isinstance(part, ast.Attribute) and part.attr == "target")
+        for part in ast.walk(node)
+    )

@@ -13,6 +13,7 @@ from gripmargin.files.trajectory_writer import trajectory_bytes
 from gripmargin.motion.interpolate import quintic_between
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.fit import fitted
+from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.path import Path
 from gripmargin.tuning.profile import Law
 from gripmargin.tuning.rests import stretches
@@ -41,7 +42,8 @@ def track(slide, smooth, even_film, flat_part):
         )
         case = work_out(job)
         (part,) = (s for s in stretches(case, by_label=False) if not s.kept)
-        made = Track(case=case, demands=Demands.of(case), stretch=part, path=Path.of(case, part), ramp=ramp)
+        program = JointProgram.of(case)
+        made = Track(program=program, demands=Demands.of(case), stretch=part, path=Path.of(program, part), ramp=ramp)
         assert made.find()
         return made
 

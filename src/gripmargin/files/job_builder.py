@@ -80,8 +80,8 @@ class _Builder:
         values |= tables.job.given(Job) | tables.program.given(Job)
         values |= {"robot": robot, "trajectory": trajectory, "recording": recording}
         job = self._attempt("job", lambda: Job(**values))
-        self._refuse()
-        assert job is not None  # noqa: S101 - else refused
+        if job is None:
+            raise InputErrors(self.problems)
         return replace(job, assumed=(*self.assumed, *assumptions(job, tables)))
 
     def _attempt(self, key: str | None, make: Callable[[], T], own: str = "") -> T | None:

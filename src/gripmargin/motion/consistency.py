@@ -61,18 +61,17 @@ def _compare_bare(
     column: tuple[str, str, str], travel: FloatArray, from_speeds: FloatArray, hidden: float
 ) -> FloatArray:
     """Compare speeds alone; noise of recorded ones, and of their stamps, averages out over several intervals."""
-    refusal: InputError | None = None
+    refused: list[InputError] = []
     for together in (1, 4, 16):
         starts = np.arange(0, len(travel) - together + 1, together)
-        if refusal is not None and starts.size < ENOUGH:
+        if refused and starts.size < ENOUGH:
             break
         way, integral = (np.add.reduceat(rows, starts, axis=0) for rows in (travel, from_speeds))
         try:
             return _compare(column, way, integral, BARE_SPEED_TOLERANCE, hidden)
         except InputError as found:
-            refusal = refusal or found
-    assert refusal is not None  # noqa: S101 - the first round was refused
-    raise refusal
+            refused.append(found)
+    raise refused[0]
 
 
 def _compare(

@@ -23,6 +23,7 @@ from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.tuned import Limit, Move, Moves, Override, Retimed
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.fit import NOISES, fitted
+from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.override import back_off
 from gripmargin.tuning.path import FEWEST, Path
 from gripmargin.tuning.profile import REFERENCE
@@ -60,7 +61,7 @@ def retimed(
         rate: Samples a second [1/s].
         watch: Called with the name of each step.
     """
-    plan = _Plan.of(case, demands, max(rate, FINEST))
+    plan = _Plan.of(JointProgram.of(case), demands, max(rate, FINEST))
     rounds, best = 0, None
     fallback = min((carried for carried, *_ in _others(plan, whole, moves)), default=np.inf)
     watch("a new time law")
@@ -132,7 +133,7 @@ def natural_ramp(case: Case) -> float:
 class _Plan:
     """The program as pieces between rests: some keep their time law, others get a new one."""
 
-    case: Case
+    program: JointProgram
     rate: float
     parts: list[Stretch]
     tracks: dict[int, Track]
@@ -140,23 +141,23 @@ class _Plan:
     nearest: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
 
     @classmethod
-    def of(cls, case: Case, demands: Demands, rate: float) -> _Plan:
-        parts = stretches(case, by_label=False)
-        ramp = natural_ramp(case)
+    def of(cls, program: JointProgram, demands: Demands, rate: float) -> _Plan:
+        parts = stretches(program.case, by_label=False)
+        ramp = natural_ramp(program.case)
         tracks = {}
         for i, part in enumerate(parts):
             if part.kept:
                 continue
             try:
-                path = Path.of(case, part)
+                path = Path.of(program, part)
             except InputError as error:
                 parts[i] = replace(part, kept=f"{error.found}")
                 continue
-            tracks[i] = Track(case=case, demands=demands, stretch=part, path=path, ramp=ramp)
-        return cls(case=case, rate=rate, parts=parts, tracks=tracks)
+            tracks[i] = Track(program=program, demands=demands, stretch=part, path=path, ramp=ramp)
+        return cls(program=program, rate=rate, parts=parts, tracks=tracks)
 
     def durations(self) -> list[float]:
-        t = self.case.job.trajectory.t
+        t = self.program.laws.trajectory.t
         return [
             self.tracks[i].duration if i in self.tracks else float(t[part.last] - t[part.first])
             for i, part in enumerate(self.parts)
@@ -180,12 +181,12 @@ class _Plan:
             motion = ProgramMotion.of(job.trajectory, job.robot)
             part, gravity = job.part, job.gravity
             changed = replace(
-                self.case,
+                self.program.case,
                 job=job,
                 motion=motion,
                 load=part_load(part, motion.at, gravity, job.air_density),
                 standing=standing_load(part, motion.at, gravity),
-                airborne=self.case.airborne[self.nearest],
+                airborne=self.program.case.airborne[self.nearest],
             )
             now = Demands.of(changed)
             use = peak_utilisation(now.maps, now.still + now.moving)[0] + now.error
@@ -208,8 +209,7 @@ class _Plan:
 
     def job(self) -> Job:
         """The job with the new program."""
-        old, job = self.case.job.trajectory, self.case.job
-        assert isinstance(old, JointTrajectory)  # noqa: S101 - looked at before
+        old, job = self.program.laws.trajectory, self.program.case.job
         t, starts = self.instants(), self.starts()
         where = self.part_of(t)
         q = np.empty((t.size, old.q.shape[1]))
@@ -247,12 +247,11 @@ class _Plan:
             first -= 1
         while last + 1 < len(self.parts) and last + 1 not in self.tracks:
             last += 1
-        old, rates = self.case.job.trajectory, self.case.motion.joint_rates
-        assert isinstance(old, JointTrajectory) and rates is not None  # noqa: S101, PT018 - looked at before
+        old = self.program.laws.trajectory
         span = slice(self.parts[first].first, self.parts[last].last + 1)
         t, q = old.t[span], old.q[span]
         if old.qdd is not None or t.size < FEWEST:
-            return quintic_between(t, q, rates[0][span], rates[1][span], times)
+            return quintic_between(t, q, self.program.qd[span], self.program.qdd[span], times)
         if first not in self.curves:
             noise = float(channel_noise(t, np.ascontiguousarray(q.T)).max())
             self.curves[first] = fitted(t, q, EXACT + NOISES * noise).spline
@@ -369,20 +368,19 @@ def _fastest(case: Case, plan: _Plan, best: Judged | None, whole: Override, move
 def _others(plan: _Plan, whole: Override, moves: Moves) -> list[tuple[float, str, Judged]]:
     """The programs by other means that pass: time of the carry [s], means, program."""
     out = []
-    kept = sum(
-        float(plan.case.job.trajectory.t[p.last] - plan.case.job.trajectory.t[p.first]) for p in plan.parts if p.kept
-    )
+    t = plan.program.laws.trajectory.t
+    kept = sum(float(t[part.last] - t[part.first]) for part in plan.parts if part.kept)
     if moves.passed:
         out.append((moves.cycle_then - kept, "moves", Judged(job=moves.job, report=moves.report)))
     if whole.job is not None and whole.report is not None:
-        t = whole.job.trajectory.t
-        carried = sum(float(t[p.last] - t[p.first]) for p in plan.parts if not p.kept)
+        new = whole.job.trajectory.t
+        carried = sum(float(new[p.last] - new[p.first]) for p in plan.parts if not p.kept)
         out.append((carried, "override", Judged(job=whole.job, report=whole.report)))
     return out
 
 
 def _rows(plan: _Plan) -> tuple[Move, ...]:
-    t = plan.case.job.trajectory.t
+    t = plan.program.laws.trajectory.t
     out = []
     for i, (part, duration) in enumerate(zip(plan.parts, plan.durations(), strict=True)):
         now = float(t[part.last] - t[part.first])
