@@ -247,10 +247,7 @@ def test_every_table_of_the_file_is_looked_at():
     assert set(JobFile.model_fields) == {place.split(".")[0] for place in CLASSES}
 
 
-KINDS = dict.fromkeys((*CLASSES.values(), job_keys.Frame, job_keys.Face, job_keys.Source))
-
-
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", dict.fromkeys([*CLASSES.values(), job_keys.Frame, job_keys.Face, job_keys.Source]))
 def test_every_field_says_what_it_means(kind):
     assert [name for name, each in kind.keys.items() if not each.doc] == []
     assert list(attributes(kind)) == list(kind.keys)
