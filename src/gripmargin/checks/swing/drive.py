@@ -12,7 +12,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.swing.vibration import Modes
 
 STEP_MISSED = 0.61  # half of 1 - min(sin x / x): the most by which a ramp may understate what a step does
-FOLLOWED = 2.5  # angle [rad] by which a mode turns between samples beyond which a spline does not follow it
+FOLLOWED = 2.5  # [rad] that a mode turns from sample to sample beyond which a spline misses as much as a ramp does
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
