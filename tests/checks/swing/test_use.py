@@ -5,14 +5,14 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from gripmargin.checks.swing.use import _resolution
+from gripmargin.checks.swing.use import resolution
 
 
-def resolution(*turns, steps=(1.0,), n=1001):
+def looked_at(*turns, steps=(1.0,), n=1001):
     """Modes that turn by some angles [rad] in a time of 1; steps between samples in that time."""
     t = np.cumsum(np.resize(steps, n)) if np.ndim(steps) else steps * np.arange(n)
     found = SimpleNamespace(drive=SimpleNamespace(t=t), modes=SimpleNamespace(frequency=np.array(turns)))
-    followed, count = _resolution(found)
+    followed, count = resolution(found)
     return followed.tolist(), count
 
 
@@ -27,15 +27,15 @@ def resolution(*turns, steps=(1.0,), n=1001):
     ],
 )
 def test_modes_are_followed_as_far_as_eight_instants_a_sample_do(turns, followed, count):
-    assert resolution(*turns) == (followed, count)
+    assert looked_at(*turns) == (followed, count)
 
 
 def test_long_stretches_are_looked_at_less_finely():
     """400 000 instants at most."""
-    assert resolution(2.0, n=130_000) == ([True], 3)
-    assert resolution(3.5, n=130_000) == ([False], 3)
+    assert looked_at(2.0, n=130_000) == ([True], 3)
+    assert looked_at(3.5, n=130_000) == ([False], 3)
 
 
 def test_the_usual_interval_is_one_that_nine_in_ten_do_not_exceed():
-    assert resolution(1.0, steps=(*[1.0] * 17, *[2.0] * 3)) == ([True], 4)
-    assert resolution(1.0, steps=(*[1.0] * 19, 2.0)) == ([True], 2)
+    assert looked_at(1.0, steps=(*[1.0] * 17, *[2.0] * 3)) == ([True], 4)
+    assert looked_at(1.0, steps=(*[1.0] * 19, 2.0)) == ([True], 2)

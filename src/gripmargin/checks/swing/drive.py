@@ -203,7 +203,7 @@ class _Estimate:
         if self.excess is not None:
             # A rise and a fall to twice the mean, between samples.
             bends[:, 1:] += 4.0 * np.abs(modes.shapes.T @ self.excess)
-        kinks, growth = _spline_missed(w * step) * bends, noise2 * w**6 * step**2 / 2.0
+        kinks, growth = spline_missed(w * step) * bends, noise2 * w**6 * step**2 / 2.0
         # The part starts at the smoothed speed; the positions as they are have another one there.
         kinks[:, first] += modes.frequency * speed_bias[:, first]
         growth[:, first] += modes.frequency**2 * speed_noise2[:, first]
@@ -243,7 +243,7 @@ def _bends(t: FloatArray, load: FloatArray) -> FloatArray:
     return out
 
 
-def _spline_missed(turn: FloatArray) -> FloatArray:
+def spline_missed(turn: FloatArray) -> FloatArray:
     """Share of a step of acceleration that the spline through the positions may add to the swing or leave out.
 
     A mode that turns by x between samples sees the spline's own fading, sinc(x/2)^4 / ((2 + cos x) / 3), and the
