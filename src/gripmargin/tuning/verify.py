@@ -22,7 +22,7 @@ class Shortfall:
         check: Its name.
         verdict: Fail or undecided.
         ratio: The least value it may have over its target [-]; 0 where it is not known.
-        sample: The worst sample, or None.
+        sample: Where that least margin is, or None.
         text: The finding in words.
     """
 
@@ -58,11 +58,12 @@ class Judged:
                 check=result.check,
                 verdict=result.verdict,
                 ratio=(result.low or 0.0) / result.target,
-                sample=None if result.at is None else result.at.sample,
+                sample=None if place is None else place.sample,
                 text=f"{result.check} is {result.verdict} ({result.text or result.measure})",
             )
             for result in self.report.checks
             if result.verdict is not Verdict.PASS
+            for place in [result.low_at or result.at]
         ]
         return tuple(sorted(found, key=lambda shortfall: shortfall.ratio))
 

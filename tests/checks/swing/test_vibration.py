@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.checks.swing.drive import STEP_MISSED, Doubt, estimated_drives, given_drive
+from gripmargin.checks.swing.drive import STEP_MISSED, Doubt, estimated_drives, given_drive, spline_missed
 from gripmargin.checks.swing.response import Start, better, swing
 from gripmargin.checks.swing.vibration import WORDS, modes_of
 from gripmargin.contact.backing import Backing
@@ -230,6 +230,10 @@ class TestSwing:
 
 class TestBounds:
     """What samples do not show."""
+
+    def test_a_spline_is_followed_as_far_as_it_misses_less_of_a_step_than_a_ramp(self):
+        assert (spline_missed(np.array([0.1, 1.5, 2.4])) < STEP_MISSED).all()
+        assert (spline_missed(np.array([2.6, np.pi, 9.0])) > 100.0).all()
 
     def test_a_ramp_for_a_step_misses_at_most_the_deepest_trough_of_sinc(self):
         x = np.linspace(0.01, 20.0, 100_001)

@@ -12,7 +12,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.swing.vibration import Modes
 
 STEP_MISSED = 0.61  # half of 1 - min(sin x / x): the most by which a ramp may understate what a step does
-FOLLOWED = 2.5  # angle [rad] by which a mode turns between samples beyond which a spline does not follow it
+FOLLOWED = 2.5  # [rad] that a mode turns from sample to sample beyond which a spline misses as much as a ramp does
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -203,7 +203,7 @@ class _Estimate:
         if self.excess is not None:
             # A rise and a fall to twice the mean, between samples.
             bends[:, 1:] += 4.0 * np.abs(modes.shapes.T @ self.excess)
-        kinks, growth = _spline_missed(w * step) * bends, noise2 * w**6 * step**2 / 2.0
+        kinks, growth = spline_missed(w * step) * bends, noise2 * w**6 * step**2 / 2.0
         # The part starts at the smoothed speed; the positions as they are have another one there.
         kinks[:, first] += modes.frequency * speed_bias[:, first]
         growth[:, first] += modes.frequency**2 * speed_noise2[:, first]
@@ -243,7 +243,7 @@ def _bends(t: FloatArray, load: FloatArray) -> FloatArray:
     return out
 
 
-def _spline_missed(turn: FloatArray) -> FloatArray:
+def spline_missed(turn: FloatArray) -> FloatArray:
     """Share of a step of acceleration that the spline through the positions may add to the swing or leave out.
 
     A mode that turns by x between samples sees the spline's own fading, sinc(x/2)^4 / ((2 + cos x) / 3), and the

@@ -66,7 +66,7 @@ def use_over(stretch: Stretch, maps: FloatArray) -> StretchUse:
     """
     found = stretch.swing
     h, frequency = np.append(np.diff(found.drive.t), 0.0), found.modes.frequency[:, None]
-    followed, steps = _resolution(found)
+    followed, steps = resolution(found)
     gain = found.modes.gain(maps)[:, None]
     value, point, load = _peaks(stretch, maps, followed, steps)
     swings = gain * found.amplitude
@@ -86,8 +86,8 @@ def use_over(stretch: Stretch, maps: FloatArray) -> StretchUse:
     )
 
 
-def _resolution(found: Swing) -> tuple[NDArray[np.bool_], int]:
-    """Which modes are followed, shape (modes,), and at how many instants from one sample to the next."""
+def resolution(found: Swing) -> tuple[NDArray[np.bool_], int]:
+    """Return which modes are followed, shape (modes,), and at how many instants from one sample to the next."""
     t = found.drive.t
     usual = float(np.quantile(np.diff(t), TYPICAL)) if t.size > 1 else 0.0
     turn = found.modes.frequency * usual
