@@ -102,11 +102,7 @@ def ring_of(stopping: Stopping, maps: FloatArray, stretches: Sequence[Stretch]) 
     modes = stretches[0].swing.modes
     amplitude = np.zeros((modes.frequency.size, n))
     for stretch in stretches:
-        if slower != 1.0:
-            drive = stretch.swing.drive
-            pace = np.full(drive.t.size, slower**2)
-            stretch = stretch.driven(drive.scaled(drive.t / slower, pace, stretch.still))  # noqa: PLW2901 - it is that
-        found = stretch.swing
+        found = stretch.swing if slower == 1.0 else _slowed(stretch, slower).swing
         size = next_too(found.about_rest + found.unsure + COVERAGE * found.sigma)
         firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
         amplitude[:, stretch.samples] = np.maximum.reduceat(size, firsts, axis=1)
@@ -116,6 +112,11 @@ def ring_of(stopping: Stopping, maps: FloatArray, stretches: Sequence[Stretch]) 
         turning=modes.frequency * np.sqrt(1.0 - modes.damping**2),
         fading=modes.frequency * modes.damping,
     )
+
+
+def _slowed(stretch: Stretch, slower: float) -> Stretch:
+    drive = stretch.swing.drive
+    return stretch.driven(drive.scaled(drive.t / slower, np.full(drive.t.size, slower**2), stretch.still))
 
 
 def _errors(kind: Kind, maps: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -50,16 +50,16 @@ def _result(case: Case, found: list[Limit], target: float) -> CheckResult:
         at=case.place(worst.at),
         low_at=case.place(surest.worst),
         details=FlangeDetails(
-            limits=tuple(_figures(case, limit) for limit in found),
+            limits=tuple(_figures(case, limit, limit.at) for limit in found),
             gripper_mass=case.job.gripper.mass,
             part_mass=case.job.part.mass,
-            worst=_figures(case, worst),
+            worst=_figures(case, worst, worst.at),
         ),
         measure="ratio",
     )
 
 
-def _figures(case: Case, limit: Limit) -> RatedValue:
+def _figures(case: Case, limit: Limit, sample: int) -> RatedValue:
     return RatedValue(
         limit=limit.kind,
         axis=limit.axis,
@@ -67,7 +67,7 @@ def _figures(case: Case, limit: Limit) -> RatedValue:
         asked_most=finite(_amount(limit, limit.most)),
         rated=limit.rated,
         ratio=finite(limit.ratio) if limit.ratio < 1.0 / ROUNDING else None,
-        t=case.place(limit.worst).t,
+        t=case.place(sample).t,
         asked_least=_amount(limit, limit.least),
         missing=limit.missing,
     )
@@ -82,6 +82,7 @@ def _amount(limit: Limit, values: FloatArray) -> float:
 def _finding(wrist: Wrist, found: list[Limit], short: list[Limit], target: float) -> Finding:
     """All rated values that are not kept, in one: a change is enough when it is enough for all of them."""
     case, worst = wrist.case, worst_of(short, target)
+    sample = worst.at if worst.verdict(target) is Verdict.FAIL else worst.worst
     over = np.any([short_of(limit.over(limit.most), target) for limit in short], axis=0)
     spans = _spans(case.job.trajectory.t, np.flatnonzero(over))
     return Finding(
@@ -91,12 +92,12 @@ def _finding(wrist: Wrist, found: list[Limit], short: list[Limit], target: float
         end=spans[-1][1],
         spans=spans,
         worst=WorstRated(
-            at=case.place(worst.worst),
-            value=_figures(case, worst),
-            short=tuple(_figures(case, limit) for limit in short),
+            at=case.place(sample),
+            value=_figures(case, worst, sample),
+            short=tuple(_figures(case, limit, sample) for limit in short),
             target=target,
         ),
-        because=Cause(cause=_cause(case, worst)),
+        because=Cause(cause=_cause(case, worst, sample)),
         remedies=remedies(wrist, found, short, target),
         share=min(limit.low for limit in short) / target,
     )
@@ -107,11 +108,10 @@ def _spans(t: FloatArray, short: NDArray[np.intp]) -> tuple[tuple[float, float],
     return tuple((float(t[run[0]]), float(t[run[-1]])) for run in runs)
 
 
-def _cause(case: Case, limit: Limit) -> str:
+def _cause(case: Case, limit: Limit, sample: int) -> str:
     if limit.missing is not None:
         return words.NOT_KNOWN[limit.missing]
-    carried = case.airborne[limit.worst]
-    return words.cause(case.job.gripper.mass or 0.0, case.job.part.mass if carried else None)
+    return words.cause(case.job.gripper.mass or 0.0, case.job.part.mass if case.airborne[sample] else None)
 
 
 WRIST = Check(

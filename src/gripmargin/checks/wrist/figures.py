@@ -32,7 +32,7 @@ class RatedValue(Record):
         asked_most: Largest value it may have, with what lies between the samples; None without a bound.
         rated: What the robot may carry.
         ratio: Rated over asked [-]; None where it is not known, and where nothing is asked.
-        t: When most is asked [s].
+        t: When most is asked, or may be [s].
         asked_least: Least value that the largest may have.
         missing: What is missing to know it; None where nothing is.
     """
@@ -70,7 +70,7 @@ class WorstRated(Record):
     """The rated value that is kept least.
 
     Attributes:
-        at: Where most is asked of it.
+        at: Where most is asked of it; where that is undecided, where most may be asked.
         value: The value.
         short: All values that are not surely kept.
         target: Ratio wanted [-].
