@@ -52,12 +52,9 @@ def parse_yaml(path: Path, text: str, what: str) -> Any:
         InputError: Not plain YAML, nested too deep, or not one document.
     """
     expected = f"a {what} in plain YAML"
+    loader = _loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader))
     try:
-        documents = [
-            d
-            for d in yaml.load_all(text, Loader=_loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)))
-            if d is not None
-        ]
+        documents = [document for document in yaml.load_all(text, Loader=loader) if document is not None]
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         place = f", line {mark.line + 1}" if mark else ""
