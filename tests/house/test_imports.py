@@ -74,3 +74,31 @@ def test_importing_the_package_loads_no_robot_toolbox_and_no_plotting():
     code = f"import sys, gripmargin; print(sorted({heavy} & set(sys.modules)))"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"
+
+
+def private(tree):
+    """What a test takes of the package that is the package's own affair, each with its line."""
+    names = {"gripmargin"}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] == "gripmargin":
+            names |= {alias.asname or alias.name for alias in node.names}
+            yield from (f"line {node.lineno}: {alias.name}" for alias in node.names if is_private(alias.name))
+        elif isinstance(node, ast.Import):
+            names |= {alias.asname or "gripmargin" for alias in node.names if alias.name.startswith("gripmargin")}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute) and is_private(node.attr) and ast.unparse(node).partition(".")[0] in names:
+            yield f"line {node.lineno}: {ast.unparse(node)}"
+
+
+def is_private(name):
+    return name.startswith("_") and not name.startswith("__")
+
+
+def test_tests_take_no_private_names():
+    taken = {
+        str(path.relative_to(ROOT)): found
+        for folder in ("tests", "trajectories")
+        for path in (ROOT / folder).rglob("*.py")
+        if (found := list(private(ast.parse(path.read_text(encoding="utf-8")))))
+    }
+    assert taken == {}

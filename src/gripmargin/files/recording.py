@@ -232,8 +232,7 @@ def _read_packed(file: Path, recording: Recording) -> None:
         try:
             _read_file(target, recording)
         except InputError as error:
-            where = error.where.replace(str(target), str(file))
-            raise InputError(where, error.found, error.expected, error.remedy) from error
+            raise error.at(error.where.replace(str(target), str(file))) from error
 
 
 def _unpack_messages(folder: Path, recording: Recording) -> None:

@@ -93,6 +93,6 @@ def in_order_of(robot: Chain | None, trajectory: JointTrajectory, where: str, lo
     try:
         matched = matched_to_robot(trajectory, robot)
     except InputError as error:
-        raise InputError(where, error.found, error.expected, error.remedy) from error
+        raise error.at(where) from error
     check_radians(matched.q, matched.names, locate, robot.revolute)
     return matched

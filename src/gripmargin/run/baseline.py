@@ -131,8 +131,7 @@ def _job(name: str, before: EarlierJob, report: Report, allowed: float) -> list[
     reasons = {item.check: item.reason for item in report.not_checked}
 
     def add(check: str, kind: str, text: str, was: float | None = None, is_: float | None = None) -> None:
-        figures = (None if f is None or math.isinf(f) else f for f in (was, is_))
-        was, is_ = figures
+        was, is_ = (None if figure is None or math.isinf(figure) else figure for figure in (was, is_))
         found.append(Worsening(job=name, check=check, kind=kind, before=was, now=is_, text=f"{check}: {text}"))
 
     for check, was in before.checks.items():

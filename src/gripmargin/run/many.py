@@ -174,18 +174,20 @@ class _Spread:
     def start(self, i: int) -> None:
         """Submit a job, to processes of this machine where there is no executor (any more)."""
         self._starts[i] += 1
-        asked = f"{self._asked} {i} {self._starts[i]}"
-        here = self._given is None or i in self._suspects
+        given = None if i in self._suspects else self._given
         try:
-            executor = self._own_workers() if here or self._given is None else self._given
-            future = executor.submit(judge_file, self._paths[i], self._samples, asked, __version__)
+            future = self._submit(i, self._own_workers() if given is None else given)
         except RuntimeError:  # shut down or broken since
-            if here:
+            if given is None:
                 raise
             self._given = None
-            future = self._own_workers().submit(judge_file, self._paths[i], self._samples, asked, __version__)
+            future = self._submit(i, self._own_workers())
         self._open.add(future)
         future.add_done_callback(lambda made: self.done.put((i, made)))
+
+    def _submit(self, i: int, executor: Executor) -> Future[Judgement]:
+        asked = f"{self._asked} {i} {self._starts[i]}"
+        return executor.submit(judge_file, self._paths[i], self._samples, asked, __version__)
 
     def outcome(self, i: int, future: Future[Judgement]) -> Judgement | None:
         """What a job came to; None where it has to be started again."""
