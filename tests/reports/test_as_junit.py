@@ -164,10 +164,7 @@ def test_any_text_is_escaped(reports):
 def test_the_worst_ten_findings_and_a_sum(reports):
     heavy = reports["heavy"]
     first = heavy.findings[0]
-    many = tuple(
-        replace(first, start=float(i), text=f"number {i}", worst=first.worst | {"margin_low": 1.9 - 0.01 * i})
-        for i in range(25)
-    )
+    many = tuple(replace(first, start=float(i), text=f"number {i}", share=(1.9 - 0.01 * i) / 2) for i in range(25))
     text = gm.junit_xml([Judgement(job_file="a", report=replace(heavy, findings=many))])
     failure = parsed(text).find(".//failure").text
     assert [f"number {i}\n" in failure for i in range(25)] == [False] * 15 + [True] * 10

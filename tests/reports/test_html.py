@@ -371,12 +371,12 @@ def test_use_of_the_page_is_the_inverse_of_the_margin(demo):
     """Two ways to the same figure: the hold check's own, and the compliance and edges that the page is given."""
     for report in demo.values():
         at = np.flatnonzero(np.isfinite(report.samples.hold_margin) & (report.samples.hold_margin > 0))[::37]
-        parts = series.loads_by_cause(report.samples, report.scene, at)
-        use = np.sum(list(series.use_by_cause(report.scene, parts).values()), axis=0)
+        parts = report.scene.loads_by_cause(report.samples, at)
+        use = np.sum(list(report.scene.use_by_cause(parts).values()), axis=0)
         np.testing.assert_allclose(use, 1 / report.samples.hold_margin[at], rtol=1e-9)
         for i, k in enumerate(at[:5]):
             load = np.concatenate([report.samples.force[k], report.samples.moment[k]])
-            assert series.edge_use(report.scene, load).use == pytest.approx(use[i], rel=1e-9)
+            assert report.scene.edge_use(load).use == pytest.approx(use[i], rel=1e-9)
 
 
 def test_tractions_of_the_page_carry_the_load(demo):
@@ -387,7 +387,7 @@ def test_tractions_of_the_page_carry_the_load(demo):
     total = np.zeros(6)
     for pad in report.scene.pads:
         patch = pad.patch
-        traction = series.tractions(report.scene, pad, patch.points, load)[:, pad.counted]
+        traction = report.scene.tractions(pad, patch.points, load)[:, pad.counted]
         force = (patch.rotation @ (traction * patch.areas[pad.counted])).T
         total[:3] += force.sum(axis=0)
         total[3:] += np.cross(patch.points[pad.counted], force).sum(axis=0)

@@ -50,7 +50,7 @@ def _printable(text: str) -> str:
 
 def _check_lines(check: CheckResult) -> list[str]:
     line = f"{check.measure} {words.figure(check.value)}, target {check.target:g}"
-    if check.low is not None and check.high is not None and check.high - check.low > 0.005 * check.target:
+    if check.low is not None and check.high is not None and check.spread > 0.005:
         line += (
             f" (the true worst {check.measure} lies between {words.figure(check.low)}{words.elsewhere(check)} and "
             f"{words.figure(check.high)})"

@@ -113,6 +113,13 @@ class CheckResult:
     lines: tuple[str, ...] = ()
     measure: str = "margin"
 
+    @property
+    def spread(self) -> float:
+        """How far `low` and `high` are apart, over the target [-]; inf where one of them is not known."""
+        if self.low is None or self.high is None:
+            return math.inf
+        return (self.high - self.low) / self.target
+
 
 @dataclass(frozen=True, kw_only=True)
 class Remedy:

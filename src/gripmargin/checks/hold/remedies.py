@@ -13,10 +13,10 @@ from gripmargin.base.errors import InputError
 from gripmargin.base.poses import pose
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.hold.use import COVERAGE, peak_of, rate_errors
-from gripmargin.checks.use import Use
+from gripmargin.checks.use import Use, inverse
 from gripmargin.kernels.search import furthest
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
-from gripmargin.results.findings import Remedy
+from gripmargin.results.findings import Remedy, Verdict, judge, on_target
 from gripmargin.workcell import Gripper
 from gripmargin.workcell.job import Job
 
@@ -44,7 +44,7 @@ class Overall:
     def of(cls, case: Case, use: Use, target: float, name: str) -> Overall:
         """Work them out for a check that falls short."""
         high = float(use.high.max())
-        undecided = not use.low.max() > 1.0 / target
+        undecided = judge(float(inverse(use.most)), float(inverse(use.low.max())), target) is not Verdict.FAIL
         found = []
         if math.isfinite(high) and name not in ("one_pad_lost", "recorded"):
             found = [pad_shift(case, target), larger_pads(case, target)]
@@ -99,7 +99,7 @@ def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float)
 
         def holds(factor: float) -> bool:
             used = peak_utilisation(use.maps, still + factor * moving)[0] + factor * error
-            return bool((used <= 1.0 / target).all())
+            return on_target(inverse(used), target)
 
         if not holds(0.0):
             return None
@@ -115,7 +115,7 @@ def pad_shift(case: Case, target: float) -> Remedy | None:
         return None
     dx, dy = (float(d) for d in shift)
     margin = _margin_with(case, lambda: replace(case.job, part=case.job.part.placed(pose(xyz=[-dx, -dy, 0.0]))))
-    if margin < target:
+    if not on_target(margin, target):
         return None
     text = (
         f"shift the pads on the part by x {1e3 * dx:+.0f} mm, y {1e3 * dy:+.0f} mm (tool frame), towards the centre of "
@@ -130,7 +130,7 @@ def larger_pads(case: Case, target: float) -> Remedy | None:
     def enough(factor: float, job: Job) -> bool:
         pads = tuple(pad.enlarged(factor) for pad in job.gripper.pads)
         larger = Gripper(pads=pads, cycles_since_cleaning=job.gripper.cycles_since_cleaning)
-        return _margin_with(case, lambda: replace(job, gripper=larger)) >= target
+        return on_target(_margin_with(case, lambda: replace(job, gripper=larger)), target)
 
     # Where the preload gave a full bond it is simulated again only for the answer, not for each attempt.
     full = case.held is None or all((held == 1.0).all() for held in case.held)
@@ -166,7 +166,7 @@ def _slowing(case: Case, use: Use, target: float, piece: NDArray[np.intp], sampl
         return Remedy(action="slow", text=text, figures={"move": move, "factor": factor})
     standing = float(peak_utilisation(use.maps, case.standing[:, members])[0].max())
     figures = {"move": move, "standing_margin": 1.0 / standing if standing > 0 else None}
-    if standing > 1.0 / target:
+    if not on_target(inverse(standing), target):
         return Remedy(action="none", text=f"{1 / standing:.2f} at standstill ({subject})", figures=figures)
     return Remedy(action="none", text=f"the error of the rates takes up the margin ({subject})", figures=figures)
 
