@@ -114,8 +114,12 @@ def test_without_a_phase_it_is_undecided_and_without_a_face_not_asked():
         (result,) = check.answer(work_out(carry)).results
         assert (result.verdict, result.value) == ("undecided", None)
         assert f"no {check.name} phase" in result.text
-    for bare, due in ((job, "the job has no [nest] face"), (carry, "the job has no release phase")):
-        (missing,) = RELEASE.answer(work_out(replace(bare, nest=None))).not_checked
+    for bare, pick, due in (
+        (job, job.pick, "the job has no [nest] face"),
+        (carry, job.pick, "the job has no release phase"),
+        (carry, None, "the job has no [nest] face"),
+    ):
+        (missing,) = RELEASE.answer(work_out(replace(bare, pick=pick, nest=None))).not_checked
         assert missing.reason == due
 
 

@@ -109,7 +109,8 @@ def _finding(case: Case, found: LetGo, result: CheckResult, open_because: tuple[
 def _not_asked(job: Job) -> str | None:
     if job.nest is not None:
         return None
-    return words.NO_NEST if any(phase.kind == "release" for phase in job.phases) else words.NO_RELEASE
+    picked_only = job.pick is not None and all(phase.kind != "release" for phase in job.phases)
+    return words.NO_RELEASE if picked_only else words.NO_NEST
 
 
 RELEASE = Check(
