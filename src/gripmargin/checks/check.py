@@ -24,11 +24,13 @@ class Judged:
         name: Of the result.
         target: Least value wanted; None where the job does not ask for the result.
         details: What its details are.
+        series: Name of its figure at every sample in `gripmargin.results.samples.Samples`; None where it has none.
     """
 
     name: str
     target: Callable[[Job], float | None]
     details: type[Record] = NoFigures
+    series: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gripmargin.base.errors import InputError
+from gripmargin.checks import registry
 from gripmargin.reports.series import used, worst_sample
 
 if TYPE_CHECKING:
@@ -144,7 +145,7 @@ class Plots:
                 axes.plot(
                     samples.t, np.minimum(used(np.asarray(values)), bottom), color=colour, linestyle=dashes, label=name
                 )
-        curves = {"hold": samples.hold_margin, "swing": samples.swing_margin, "stop": samples.stop_margin}
+        curves = {check: getattr(samples, name) for check, name in registry.series().items()}
         targets: dict[float, list[str]] = {}
         for check in self._report.checks:
             if check.check == "hold" or not np.isnan(curves.get(check.check, np.nan)).all():

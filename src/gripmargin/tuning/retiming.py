@@ -11,6 +11,7 @@ from scipy.interpolate import BSpline
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
+from gripmargin.checks import registry
 from gripmargin.checks.case import Case
 from gripmargin.checks.swing.vibration import modes_of
 from gripmargin.contact.loads import part_load, standing_load
@@ -45,7 +46,6 @@ CLOSE = 0.985  # margin over target from which a law is only slowed a little
 RESERVE = 1.002  # margin over target that is left for samples at other instants than those checked
 SLACK = 1.01  # margin over target from which a law is tried a little faster
 NEAR = 0.97  # use from which something counts as limiting
-MARGINS = {"hold_margin_low": "hold", "swing_margin_low": "swing", "stop_margin": "stop"}
 
 
 def retimed(
@@ -312,16 +312,12 @@ def _blames(plan: _Plan, where: np.ndarray, sample: int, index: int) -> bool:
 
 def _ratios(found: Judged) -> FloatArray:
     """The least margin over its target at every sample, of the checks that tell; inf where none does."""
-    samples, targets = found.report.samples, found.job.targets
+    samples = found.report.samples
     out = np.full(samples.t.size, np.inf)
-    judged_checks = {result.check for result in found.report.checks}
-    for name, check in MARGINS.items():
-        margin = getattr(samples, name, None)
-        target = getattr(targets, check, None)
-        if margin is None or check not in judged_checks:
-            continue
-        ratio = margin / (target if target is not None else targets.hold)
-        out = np.fmin(out, ratio)
+    targets = {result.check: result.target for result in found.report.checks}
+    for check, name in registry.series().items():
+        if check in targets:
+            out = np.fmin(out, getattr(samples, f"{name}_low", getattr(samples, name)) / targets[check])
     return out
 
 

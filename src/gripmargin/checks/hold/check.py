@@ -120,7 +120,7 @@ HOLD = Check(
     name="hold",
     question="Does the part stay on the pads at every carried sample?",
     judged=(
-        Judged(name="hold", target=lambda job: job.targets.hold, details=HoldDetails),
+        Judged(name="hold", target=lambda job: job.targets.hold, details=HoldDetails, series="hold_margin"),
         Judged(name="peel", target=lambda job: job.targets.peel),
         Judged(name="one_pad_lost", target=lambda job: job.targets.one_pad_lost),
     ),

@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import pose
+from gripmargin.checks import words
 from gripmargin.checks.case import Case, work_out
+from gripmargin.checks.hold import words as hold_words
 from gripmargin.checks.hold.use import COVERAGE, peak_of, rate_errors
 from gripmargin.checks.use import Use, inverse
 from gripmargin.kernels.search import furthest
@@ -117,10 +119,7 @@ def pad_shift(case: Case, target: float) -> Remedy | None:
     margin = _margin_with(case, lambda: replace(case.job, part=case.job.part.placed(pose(xyz=[-dx, -dy, 0.0]))))
     if not on_target(margin, target):
         return None
-    text = (
-        f"shift the pads on the part by x {1e3 * dx:+.0f} mm, y {1e3 * dy:+.0f} mm (tool frame), towards the centre of "
-        f"mass: margin {margin:.2f} over the whole carry"
-    )
+    text = hold_words.shift_pads(dx, dy, margin)
     return Remedy(action="shift pads", text=text, figures={"x": dx, "y": dy, "margin": margin})
 
 
@@ -141,34 +140,33 @@ def larger_pads(case: Case, target: float) -> Remedy | None:
     factor = math.ceil(100.0 * least - 1e-9) / 100.0
     if not enough(factor, case.job):
         return None
-    text = f"make every pad {factor:.2f} times as long and as wide, where there is room"
+    text = hold_words.larger_pads(factor)
     return Remedy(action="larger pads", text=text, figures={"factor": factor})
 
 
 def stronger_pads(high: float, target: float) -> Remedy | None:
     """Return the factor on what the pads hold per area that is enough, rounded up to 1 %."""
     factor = math.ceil(100.0 * target * high - 1e-9) / 100.0
-    text = f"raise what the pads hold per area to {factor:.2f} times (a stronger or cleaner face)"
+    text = hold_words.stronger_pads(factor)
     return Remedy(action="strengthen", text=text, figures={"factor": factor}) if 1.0 < factor < STRONGEST else None
 
 
 def _slowing(case: Case, use: Use, target: float, piece: NDArray[np.intp], sample: int) -> Remedy:
     move = case.job.trajectory.move_at(sample)
     if move is None:
-        members, subject = use.samples[piece], f"the stretch around {case.job.trajectory.t[sample]:.3f} s"
+        members = use.samples[piece]
     else:
         labels = case.job.trajectory.moves or ()
         members = np.array([s for s in use.samples if labels[s] == move], dtype=np.intp)
-        subject = f"move '{move}'"
+    subject = hold_words.stretch(move, float(case.job.trajectory.t[sample]))
     factor = speed_factor(case, use, members, target)
     if factor is not None:
-        text = f"slow {subject} to {factor:.2f} of its speed (its time times {1 / factor:.2f})"
-        return Remedy(action="slow", text=text, figures={"move": move, "factor": factor})
+        return Remedy(action="slow", text=words.slow(subject, factor), figures={"move": move, "factor": factor})
     standing = float(peak_utilisation(use.maps, case.standing[:, members])[0].max())
     figures = {"move": move, "standing_margin": 1.0 / standing if standing > 0 else None}
     if not on_target(inverse(standing), target):
-        return Remedy(action="none", text=f"{1 / standing:.2f} at standstill ({subject})", figures=figures)
-    return Remedy(action="none", text=f"the error of the rates takes up the margin ({subject})", figures=figures)
+        return Remedy(action="none", text=hold_words.at_standstill(1 / standing, subject), figures=figures)
+    return Remedy(action="none", text=hold_words.errors_take_it(subject), figures=figures)
 
 
 def _margin_with(case: Case, change: Callable[[], Job]) -> float:

@@ -69,3 +69,36 @@ def load(found: Load) -> tuple[str, str]:
 def unsure(because: Shares) -> tuple[tuple[str, str], ...]:
     """Say why a verdict is open."""
     return tuple(("unsure", reason) for reason in because.undecided or ())
+
+
+def stretch(move: str | None, t: float) -> str:
+    """Say which stretch of the program is meant: a move, or where there are no labels a time [s]."""
+    return f"the stretch around {t:.3f} s" if move is None else f"move '{move}'"
+
+
+def shift_pads(x: float, y: float, margin: float) -> str:
+    """Say a shift of all pads [m] and the margin with it."""
+    return (
+        f"shift the pads on the part by x {1e3 * x:+.0f} mm, y {1e3 * y:+.0f} mm (tool frame), towards the centre of "
+        f"mass: margin {margin:.2f} over the whole carry"
+    )
+
+
+def larger_pads(factor: float) -> str:
+    """Say a factor on the length and width of every pad."""
+    return f"make every pad {factor:.2f} times as long and as wide, where there is room"
+
+
+def stronger_pads(factor: float) -> str:
+    """Say a factor on what the pads hold per area."""
+    return f"raise what the pads hold per area to {factor:.2f} times (a stronger or cleaner face)"
+
+
+def at_standstill(margin: float, subject: str) -> str:
+    """Say why slowing does not help: the margin at rest."""
+    return f"{margin:.2f} at standstill ({subject})"
+
+
+def errors_take_it(subject: str) -> str:
+    """Say why slowing does not help: what is not known takes up the margin."""
+    return f"the error of the rates takes up the margin ({subject})"

@@ -108,7 +108,14 @@ def _assumed(stops: StopUse) -> tuple[str, ...]:
 STOP = Check(
     name="stop",
     question="Would the part stay on if the robot stopped, at any carried sample?",
-    judged=(Judged(name="stop", target=lambda job: job.targets.stop if job.stop else None, details=StopDetails),),
+    judged=(
+        Judged(
+            name="stop",
+            target=lambda job: job.targets.stop if job.stop else None,
+            details=StopDetails,
+            series="stop_margin",
+        ),
+    ),
     run=run,
     result_words=words.result,
     finding_words=words.finding,

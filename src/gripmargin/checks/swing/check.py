@@ -84,7 +84,7 @@ def _assumed(case: Case) -> tuple[str, ...]:
 SWING = Check(
     name="swing",
     question="Does the part stay on while it swings on its soft pads?",
-    judged=(Judged(name="swing", target=swing_target, details=SwingDetails),),
+    judged=(Judged(name="swing", target=swing_target, details=SwingDetails, series="swing_margin"),),
     run=run,
     result_words=words.swing_result,
     finding_words=words.swing_finding,
