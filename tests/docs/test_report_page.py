@@ -200,6 +200,7 @@ LISTS = {
 }
 NAMED = {
     "checks[].at",
+    "checks[].low_at",
     "checks[].details",
     "checks[].details.peel",
     "checks[].details.fall",
