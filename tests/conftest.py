@@ -195,7 +195,7 @@ def true_margin():
                 gravity=gravity,
             )
         )
-        maps, _ = case.backing.edge_maps(case.strengths)
+        maps = case.grip.face.maps
         return float(1.0 / np.linalg.norm(_normalised(maps, case.load), axis=0).max())
 
     return find

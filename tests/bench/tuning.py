@@ -157,7 +157,7 @@ def grip_share() -> dict[str, float]:
         "the library, joint limits only, its own constraints": library,
         "the library, joint limits only, as rows": lambda: fastest_squares(joints),
         "load and rows of the pads": lambda: chord_rows(
-            track.demands.maps, track.loads, np.ones(track.s.size), (np.full(1001, 50.0), rows.top), 25
+            track.demands.face, track.loads, np.ones(track.s.size), (np.full(1001, 50.0), rows.top), 25
         ),
         "rows of pads and joints": track.rows,
         "the library, pads and joints": lambda: fastest_squares(rows),

@@ -14,9 +14,10 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.cells import cut_pads
-from gripmargin.contact.effective import EffectiveContact, effective_contact
+from gripmargin.contact.grip import Bonded, Grip, grip_of
 from gripmargin.contact.handover import Pickup, Putdown, in_the_air, pick_up, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
+from gripmargin.contact.locked import locked_in
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import RESOLVED
 from gripmargin.results.findings import Place
@@ -34,10 +35,8 @@ class Case:
         motion: Tool motion at the samples, between them, and its errors.
         load: On the gripper at the tool origin, tool axes, shape (6, n).
         standing: What gravity alone gives of it, shape (6, n).
-        whole: All of the pads on the part.
-        full: For each patch of it its pull-off stress and shear strength with a full bond [Pa].
         pickup: The preload, simulated; None where the job does not tell enough.
-        counted: The cells that margins count on: those that the preload bonded well enough.
+        grip: The places that margins count on.
         airborne: Whether the part hangs on the pads, sample by sample, shape (n,); between samples that are far apart
             from one end on.
     """
@@ -46,10 +45,8 @@ class Case:
     motion: ProgramMotion
     load: FloatArray
     standing: FloatArray
-    whole: Backing
-    full: list[tuple[float, float]]
     pickup: Pickup | None
-    counted: EffectiveContact
+    grip: Grip
     airborne: NDArray[np.bool_]
     _known: dict[Callable[[Any], Any], Any] = field(init=False, repr=False, default_factory=dict)
 
@@ -60,25 +57,9 @@ class Case:
         return self._known[work]
 
     @property
-    def backing(self) -> Backing:
-        """The pads reduced to the cells that count."""
-        return self.counted.backing
-
-    @property
-    def strengths(self) -> list[tuple[float, float]]:
-        """For each patch of `backing` its pull-off stress and shear strength [Pa]."""
-        return self.counted.strengths
-
-    @property
-    def held(self) -> tuple[FloatArray, ...] | None:
-        """For each patch of `whole` the share of its full strength that each cell holds; None: all of it."""
-        return None if self.pickup is None else self.pickup.bond
-
-    @property
-    def cell_strengths(self) -> list[tuple[FloatArray, FloatArray]]:
-        """For each patch of `whole` the pull-off stress and shear strength of each cell [Pa]."""
-        held = self.held or [np.ones(patch.areas.size) for patch in self.whole.patches]
-        return [(pull * share, shear * share) for (pull, shear), share in zip(self.full, held, strict=True)]
+    def whole(self) -> Backing:
+        """All of the pads on the part."""
+        return self.grip.whole
 
     @cached_property
     def putdowns(self) -> tuple[Putdown, ...]:
@@ -151,20 +132,22 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
         InputError: Something in the job does not fit together.
     """
     whole = Backing(cut_pads(job.gripper.pads, job.part))
-    full = [holding_strength(p.pad, job.part, job.gripper) for p in whole.patches]
+    full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
     motion = motion or ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
     load = part_load(job.part, motion.at, job.gravity, job.air_density)
     pickup, airborne = _handed_over(job, motion, whole)
-    held = None if pickup is None else pickup.bond
+    bonded = Bonded(whole=whole, full=full)
+    if pickup is not None:
+        traction = [pad.traction for pad in pickup.hard.pads]
+        locked = locked_in(whole, traction, pickup.bond, pickup.pick.flatness)
+        bonded = Bonded(whole=whole, full=full, held=pickup.bond, locked=locked)
     return Case(
         job=job,
         motion=motion,
         load=load,
         standing=standing_load(job.part, motion.at, job.gravity),
-        whole=whole,
-        full=full,
         pickup=pickup,
-        counted=effective_contact(whole, full, held, load[:, airborne]),
+        grip=grip_of(bonded, load[:, airborne]),
         airborne=airborne,
     )
 

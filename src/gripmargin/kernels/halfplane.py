@@ -10,11 +10,12 @@ from __future__ import annotations
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import first_crossing
 
 
 def chord_rows(
-    maps: FloatArray,
+    face: Face,
     loads: tuple[FloatArray, FloatArray, FloatArray],
     limit: FloatArray,
     box: tuple[FloatArray, FloatArray],
@@ -23,7 +24,7 @@ def chord_rows(
     """Return rows ``a u + b x <= 1`` that the pads allow, at every grid point.
 
     Args:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The judged points.
         loads: C, A and B, each of shape (6, n).
         limit: Largest utilisation at each grid point [-], shape (n,); C alone is below it.
         box: Largest path acceleration of either sign and largest squared speed that matter, each of shape (n,).
@@ -35,8 +36,7 @@ def chord_rows(
     """
     u_box, x_box = box
     n = limit.size
-    c, a, b = (np.stack(list(maps @ load)) for load in loads)
-    forms = _Forms(c, a, b, limit)
+    forms = _Forms(face, loads, limit)
     # extents of the set along the axes make the rays spread evenly over its edge
     one, none = np.ones(n), np.zeros(n)
     ahead, back, fast = forms.root(one, none), forms.root(-one, none), forms.root(none, one)
@@ -71,16 +71,25 @@ def chord_rows(
 class _Forms:
     """The quadratics of all places: along a ray they take three numbers from each."""
 
-    def __init__(self, c: FloatArray, a: FloatArray, b: FloatArray, limit: FloatArray) -> None:
-        shear = slice(0, 2)
+    def __init__(self, face: Face, loads: tuple[FloatArray, FloatArray, FloatArray], limit: FloatArray) -> None:
+        c, a, b = (face.maps @ load for load in loads)
+        shear, left = slice(0, 2), face.left[:, None] * limit
+        if face.start is not None:
+            c = c + face.start[:, :, None] * limit
+        if not face.plain:
+            left = left - np.linalg.norm(face.allowed_for(loads[0]), axis=0)
+        self.face, self.loads, self.left = face, loads, left
         self.normal = c[2], a[2], b[2]
         self.aa, self.ab, self.bb = ((p[shear] * q[shear]).sum(axis=0) for p, q in ((a, a), (a, b), (b, b)))
         self.ca, self.cb = ((c[shear] * q[shear]).sum(axis=0) for q in (a, b))
-        self.rest = (c[shear] ** 2).sum(axis=0) - limit**2
+        self.rest = (c[shear] ** 2).sum(axis=0) - left * np.abs(left)
 
     def root(self, du: FloatArray, dx: FloatArray) -> FloatArray:
         """Distance along rays to the edge of the set, inf where there is none; shape (n,)."""
         square = du**2 * self.aa + 2.0 * du * dx * self.ab + dx**2 * self.bb
         half = du * self.ca + dx * self.cb
+        if self.face.slack is not None:  # what is allowed for grows no faster than along the ray: the inner side
+            grows = np.linalg.norm(self.face.allowed_for(du * self.loads[1] + dx * self.loads[2]), axis=0)
+            square, half = square - grows**2, half + self.left * grows
         still, slope = self.normal[0], du * self.normal[1] + dx * self.normal[2]
         return np.asarray(first_crossing(square, half, self.rest, still, slope).min(axis=0))

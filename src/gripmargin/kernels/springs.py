@@ -16,7 +16,8 @@ from __future__ import annotations
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.utilisation import first_crossing, squared
+from gripmargin.kernels.face import squared
+from gripmargin.kernels.utilisation import first_crossing
 
 
 def free_contact(

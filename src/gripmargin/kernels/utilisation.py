@@ -1,10 +1,4 @@
-"""How far each judged point of the pads is used by a load, over whole arrays.
-
-A point's *normalised traction* is its traction divided by what it can hold: two tangential components over
-the shear strength, the normal one over the pull-off stress. It is linear in the load wrench, so one matrix
-``maps`` of shape (3, points, 6) serves every sample. Utilisation is
-``u^2 = t1^2 + t2^2 + max(s, 0)^2``: compression neither helps nor hurts.
-"""
+"""The largest utilisation of the pads by loads, its error, and the largest load: see `gripmargin.kernels.face`."""
 
 from __future__ import annotations
 
@@ -14,26 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.face import Face, squared, utilisation
 
 IntArray = NDArray[np.intp]
+DOUBLINGS, HALVINGS = 20, 34  # of the search for a factor: up to 1e12, and to 1e-9 of what is found
 
 
-def squared(shear2: FloatArray, tension: FloatArray) -> FloatArray:
-    """Return the squared utilisation of normalised tractions, of their shape.
-
-    Args:
-        shear2: Square of the shear over the shear strength.
-        tension: Normal traction over the pull-off stress, tension positive.
-    """
-    pull = np.maximum(tension, 0.0)
-    return np.asarray(pull * pull + shear2)
-
-
-def peak_utilisation(maps: FloatArray, wrench: FloatArray) -> tuple[FloatArray, IntArray, FloatArray, IntArray]:
+def peak_utilisation(face: Face, wrench: FloatArray) -> tuple[FloatArray, IntArray, FloatArray, IntArray]:
     """Return the largest utilisation and the largest tension ratio of every sample, and at which points.
 
     Args:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The judged points.
         wrench: Load, forces [N] then moments [N m], shape (6, samples).
 
     Returns:
@@ -43,8 +28,14 @@ def peak_utilisation(maps: FloatArray, wrench: FloatArray) -> tuple[FloatArray, 
     samples = wrench.shape[1]
     u, at_u = np.empty(samples), np.empty(samples, dtype=np.intp)
     peel, at_peel = np.empty(samples), np.empty(samples, dtype=np.intp)
-    for part in _blocks(samples, maps.shape[1]):
-        t1, t2, s = wrench[:, part].T @ maps.transpose(0, 2, 1)  # points last: the search for the largest is far faster
+    for part in _blocks(samples, face.points):
+        if not face.plain:
+            used, tension = utilisation(face, wrench[:, part])
+            for values, where, most in ((used, at_u, u), (tension, at_peel, peel)):
+                where[part] = values.argmax(axis=0)
+                most[part] = np.take_along_axis(values, where[None, part], axis=0)[0]
+            continue
+        t1, t2, s = wrench[:, part].T @ face.maps.transpose(0, 2, 1)  # points last: the search is far faster
         np.maximum(s, 0.0, out=s)
         at_peel[part] = s.argmax(axis=1)
         peel[part] = np.take_along_axis(s, at_peel[part, None], axis=1)[:, 0]
@@ -55,7 +46,7 @@ def peak_utilisation(maps: FloatArray, wrench: FloatArray) -> tuple[FloatArray, 
 
 
 def peak_with_swing(
-    maps: FloatArray, gain: FloatArray, wrench: FloatArray, swing: FloatArray, further: FloatArray
+    face: Face, gain: FloatArray, wrench: FloatArray, swing: FloatArray, further: FloatArray
 ) -> tuple[FloatArray, FloatArray, IntArray, FloatArray]:
     """Return the largest utilisation under a load and the swing of the part's modes around it, and at which point.
 
@@ -63,7 +54,7 @@ def peak_with_swing(
     traction, whatever its sign and phase (triangle inequality).
 
     Args:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The judged points.
         gain: Size of the normalised traction that a unit of each mode gives, shape (points, k).
         wrench: Load, shape (6, samples).
         swing: Amplitude of each mode, 0 or more, shape (k, samples).
@@ -75,11 +66,8 @@ def peak_with_swing(
     """
     samples = wrench.shape[1]
     alone, u, at, most = np.empty(samples), np.empty(samples), np.empty(samples, dtype=np.intp), np.empty(samples)
-    for part in _blocks(samples, maps.shape[1]):
-        t1, t2, s = maps @ wrench[:, part]
-        np.maximum(s, 0.0, out=s)
-        use = _square_length(t1, t2, s)
-        np.sqrt(use, out=use)
+    for part in _blocks(samples, face.points):
+        use = _used(face, wrench[:, part])
         alone[part] = use.max(axis=0)
         use += gain @ swing[:, part]
         at[part] = use.argmax(axis=0)
@@ -89,25 +77,41 @@ def peak_with_swing(
     return alone, u, at, most
 
 
-def traction_size(maps: FloatArray, loads: FloatArray) -> FloatArray:
-    """Return the size of the normalised traction of loads whatever their sign, shape (points, k).
+def _used(face: Face, wrench: FloatArray) -> FloatArray:
+    """Utilisation of every point, shape (points, samples)."""
+    if not face.plain:
+        return utilisation(face, wrench)[0]
+    t1, t2, s = face.maps @ wrench
+    np.maximum(s, 0.0, out=s)
+    use = _square_length(t1, t2, s)
+    np.sqrt(use, out=use)
+    return use
 
-    Utilisation is a seminorm of the load's positive part, so ``|u(w + d) - u(w)|`` is at most that size of d.
+
+def traction_size(face: Face, loads: FloatArray) -> FloatArray:
+    """Return the most that loads use the points, whatever their sign, shape (points, k).
+
+    Utilisation is a seminorm of the load's positive part, so ``|u(w + d) - u(w)|`` is at most that of d.
 
     Args:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The judged points.
         loads: Shape (6, k).
     """
-    return np.asarray(np.linalg.norm(maps @ loads, axis=0))
+    size = np.linalg.norm(face.maps @ loads, axis=0)
+    if face.plain:
+        return np.asarray(size)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = (size + np.linalg.norm(face.allowed_for(loads), axis=0)) / face.free[:, None]
+    return np.where(np.isnan(found) & np.isfinite(size), 0.0, found)
 
 
 def utilisation_error(
-    maps: FloatArray, columns: FloatArray, sigma: FloatArray, bias: FloatArray
+    face: Face, columns: FloatArray, sigma: FloatArray, bias: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return by how much errors of the load can move the largest utilisation of every sample; see `traction_size`.
 
     Args:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The judged points.
         columns: What one unit of each cause adds to the load, shape (causes, 6, samples).
         sigma: One standard deviation of each cause, shape (samples, causes).
         bias: Bound of its systematic error, shape (samples, causes).
@@ -116,14 +120,18 @@ def utilisation_error(
         Root of the sum of squares of the noise over the causes, and sum of the bounds over the causes, each at the
         point where it is largest; each of shape (samples,).
     """
-    samples, points = columns.shape[2], maps.shape[1]
+    samples, points = columns.shape[2], face.points
     rss, total = np.empty(samples), np.empty(samples)
     for part in _blocks(samples, points):
         square = np.zeros((sigma[part].shape[0], points))
         sum_ = np.zeros_like(square)
         for k, column in enumerate(columns[:, :, part]):
-            t1, t2, s = column.T @ maps.transpose(0, 2, 1)
-            size = _square_length(t1, t2, s)
+            if face.plain:
+                t1, t2, s = column.T @ face.maps.transpose(0, 2, 1)
+                size = _square_length(t1, t2, s)
+            else:
+                size = traction_size(face, column).T ** 2
+                t1 = np.empty_like(size)
             np.multiply(size, sigma[part, k, None] ** 2, out=t1)
             square += t1
             np.sqrt(size, out=size)
@@ -155,17 +163,17 @@ def shares(maps: FloatArray, total: FloatArray, parts: FloatArray) -> FloatArray
 
 
 def largest_scale(
-    maps: FloatArray, still: FloatArray, moving: FloatArray, limit: float, error: FloatArray | None = None
+    face: Face, still: FloatArray, moving: FloatArray, limit: float, error: FloatArray | None = None
 ) -> FloatArray:
     """Return the largest factor on the moving part of the load that keeps every point within a limit.
 
     With all rates scaled by k the load is ``still + k^2 moving``. Utilisation is convex in k^2, so where the
     still part alone is within the limit the factors that are form an interval from 0; its upper end is the
     least `first_crossing` over the points. An error of the utilisation that grows with k^2 leaves the least root of
-    ``|still + x moving| = limit - x error``: a quadratic as well.
+    ``|still + x moving| = limit - x error``: a quadratic as well. A face that is not plain is searched by halving.
 
     Args:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The judged points.
         still: Load at standstill, shape (6, samples).
         moving: What the motion adds, shape (6, samples).
         limit: Largest utilisation allowed [-].
@@ -178,9 +186,11 @@ def largest_scale(
     samples = still.shape[1]
     out = np.empty(samples)
     added = np.zeros(samples) if error is None else error
-    for part in _blocks(samples, 3 * maps.shape[1]):
-        a1, a2, a3 = maps @ still[:, part]
-        b1, b2, b3 = maps @ moving[:, part]
+    if not face.plain:
+        return _halved(face, still, moving, limit, added)
+    for part in _blocks(samples, 3 * face.points):
+        a1, a2, a3 = face.maps @ still[:, part]
+        b1, b2, b3 = face.maps @ moving[:, part]
         shear = b1**2 + b2**2 - added[part] ** 2, a1 * b1 + a2 * b2 + limit * added[part], a1**2 + a2**2 - limit**2
         worst = first_crossing(*shear, a3, b3).min(axis=0)
         alone = squared(a1**2 + a2**2, a3).max(axis=0)
@@ -188,6 +198,29 @@ def largest_scale(
         number &= np.isfinite(added[part])
         out[part] = np.where((alone <= limit**2) & number, worst, np.nan)
     return out
+
+
+def _halved(face: Face, still: FloatArray, moving: FloatArray, limit: float, added: FloatArray) -> FloatArray:
+    """The largest factor of `largest_scale`, from below, within 1e-9 of it."""
+
+    def within(x: FloatArray) -> NDArray[np.bool_]:
+        with np.errstate(invalid="ignore"):
+            return np.asarray(peak_utilisation(face, still + x * moving)[0] + x * added <= limit)
+
+    low, high = np.zeros(still.shape[1]), np.ones(still.shape[1])
+    held = within(low)
+    for _ in range(DOUBLINGS):
+        far = within(high) & held
+        if not far.any():
+            break
+        low, high = np.where(far, high, low), np.where(far, 4.0 * high, high)
+    else:
+        low = np.where(far, np.inf, low)
+    for _ in range(HALVINGS):
+        middle = np.where(np.isfinite(low), 0.5 * (low + high), high)
+        inside = within(middle)
+        low, high = np.where(inside & np.isfinite(low), middle, low), np.where(inside, high, middle)
+    return np.where(held, low, np.nan)
 
 
 def first_crossing(

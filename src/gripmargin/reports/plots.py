@@ -257,11 +257,13 @@ class Plots:
             centres = pad.patch.points.reshape(-1, 3, 3).mean(axis=1)
             counted = pad.counted.reshape(-1, 3)[:, 0]
             traction = scene.tractions(pad, centres, load)
-            pull = traction[2] / pad.pull_off_stress if pad.pull_off_stress > 0 else np.full(len(centres), np.nan)
+            bond = pad.bond.reshape(-1, 3).mean(axis=1)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                pull = traction[2] / (pad.pull_off_stress * bond)
             for axes, values, title, colours, low in (
-                (row[0], np.where(counted, pad.utilisation(traction), np.nan), "used", "Blues", 0.0),
+                (row[0], np.where(counted, pad.utilisation(traction, bond), np.nan), "used", "Blues", 0.0),
                 (row[1], np.where(counted, pull, np.nan), "pulled, pressed", "PuOr_r", -1.0),
-                (row[2], pad.bond.reshape(-1, 3).mean(axis=1), "bond", "Greens", 0.0),
+                (row[2], bond, "bond", "Greens", 0.0),
             ):
                 cells = PolyCollection(list(corners), cmap=colours, edgecolors="face", linewidths=0.3)
                 cells.set_array(100 * np.ma.masked_invalid(values))

@@ -11,7 +11,8 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.loads import AIR_CAUSES, rigid_by_cause
-from gripmargin.kernels.utilisation import peak_utilisation, shares, squared
+from gripmargin.kernels.face import Face, squared
+from gripmargin.kernels.utilisation import peak_utilisation, shares
 from gripmargin.results.samples import Samples
 from gripmargin.workcell import Part
 
@@ -29,24 +30,33 @@ class PadState:
         patch: Its contact with the part.
         bond: Share of the full strength that each cell holds after the preload [-], shape (m,).
         counted: Whether margins count on a cell, shape (m,).
-        edge: Corners of the convex hull of those cells, tool frame [m], shape (v, 3); empty where there are none.
-        pull_off_stress: That each of those cells surely has [Pa].
-        shear_strength: Likewise [Pa].
+        edge: The places of theirs that may be used most, tool frame [m], shape (v, 3); empty where there are none.
+        edge_bond: Share of the full strength that each of these holds [-], shape (v,).
+        pull_off_stress: Of a full bond [Pa].
+        shear_strength: Of a full bond [Pa].
     """
 
     patch: Patch
     bond: FloatArray
     counted: NDArray[np.bool_]
     edge: FloatArray
+    edge_bond: FloatArray
     pull_off_stress: float
     shear_strength: float
 
-    def utilisation(self, traction: FloatArray) -> FloatArray:
-        """Return how far tractions use what a pad surely holds: shape (3, ...) [Pa] to (...) [-]."""
-        if self.pull_off_stress <= 0 or self.shear_strength <= 0:
-            return np.full(traction.shape[1:], np.nan)
+    def utilisation(self, traction: FloatArray, bond: FloatArray) -> FloatArray:
+        """Return how far tractions use what places hold.
+
+        Args:
+            traction: Pad axes [Pa], shape (3, p).
+            bond: Share of the full strength that each place holds, shape (p,).
+
+        Returns:
+            Shape (p,), NaN where nothing holds.
+        """
         shear2 = (traction[0] ** 2 + traction[1] ** 2) / self.shear_strength**2
-        return np.sqrt(squared(shear2, traction[2] / self.pull_off_stress))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(bond > 0, np.sqrt(squared(shear2, traction[2] / self.pull_off_stress)) / bond, np.nan)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -178,10 +188,11 @@ class Scene:
         found: list[tuple[float, int, FloatArray]] = []
         peel: list[tuple[float, int, FloatArray]] = []
         for i, pad in enumerate(self.pads):
-            if len(pad.edge) == 0 or pad.pull_off_stress <= 0:
+            if not (pad.edge_bond > 0).any():
                 continue
             traction = self.tractions(pad, pad.edge, load)
-            use, tension = pad.utilisation(traction), np.maximum(traction[2], 0.0) / pad.pull_off_stress
+            use = pad.utilisation(traction, pad.edge_bond)
+            tension = np.maximum(traction[2], 0.0) / (pad.pull_off_stress * pad.edge_bond)
             k, j = int(np.argmax(use)), int(np.argmax(tension))
             found.append((float(use[k]), i, pad.edge[k]))
             peel.append((float(tension[j]), i, pad.edge[j]))
@@ -211,13 +222,14 @@ class Scene:
         """
         maps = []
         for pad in self.pads:
-            if len(pad.edge) and pad.pull_off_stress > 0:
-                held = np.array([pad.shear_strength, pad.shear_strength, pad.pull_off_stress])[:, None, None]
+            if (pad.edge_bond > 0).any():
+                full = np.array([pad.shear_strength, pad.shear_strength, pad.pull_off_stress])
+                held = full[:, None, None] * pad.edge_bond[:, None]
                 maps.append(self.tractions(pad, pad.edge, np.eye(6)) / held)
         if not maps:
             return {}
         edges = np.concatenate(maps, axis=1)  # (3, points, 6)
         total = np.sum(list(parts.values()), axis=0)
-        use, point, _, _ = peak_utilisation(edges, total.T)
+        use, point, _, _ = peak_utilisation(Face(edges), total.T)
         share = shares(edges[:, point], total.T, np.stack([load.T for load in parts.values()]))
         return dict(zip(parts, use * share, strict=True))

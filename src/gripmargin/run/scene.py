@@ -27,7 +27,7 @@ def scene_of(case: Case) -> Scene:
         axis=case.motion.at.rotation[:, :, 2],
         airborne=case.airborne,
         pads=_pads(case),
-        compliance=case.backing.compliance,
+        compliance=case.grip.compliance,
         handovers=tuple(sorted(handovers, key=lambda handover: float(handover.t[0]))),
         flatness=0.0 if job.pick is None else job.pick.flatness,
         air=None if job.part.drag_area is None else np.stack(air_load(job.part, case.motion.at, job.air_density)),
@@ -35,27 +35,19 @@ def scene_of(case: Case) -> Scene:
 
 
 def _pads(case: Case) -> tuple[PadState, ...]:
-    counted = {patch.pad.name: i for i, patch in enumerate(case.backing.patches)}
-    held = case.held or [np.ones(patch.areas.size) for patch in case.whole.patches]
-    pads = []
-    edge: FloatArray
-    for patch, bond in zip(case.whole.patches, held, strict=True):
-        i = counted.get(patch.pad.name)
-        if i is None:
-            kept, edge, strength = np.zeros(bond.size, dtype=bool), np.zeros((0, 3)), (0.0, 0.0)
-        else:
-            reduced, strength = case.backing.patches[i], case.strengths[i]
-            enough = (bond >= case.counted.level).reshape(-1, 3).all(axis=1)  # as `Patch.only` reads them
-            kept = np.ones(bond.size, dtype=bool) if reduced.areas.size == bond.size else np.repeat(enough, 3)
-            edge = reduced.edge
+    grip, pads = case.grip, []
+    for i, (patch, bond) in enumerate(zip(grip.whole.patches, grip.bonded.shares, strict=True)):
+        pull, shear = grip.bonded.full[i]
+        own = grip.owner == i
         pads.append(
             PadState(
                 patch=patch,
                 bond=bond,
-                counted=kept,
-                edge=edge,
-                pull_off_stress=strength[0],
-                shear_strength=strength[1],
+                counted=grip.kept[i],
+                edge=grip.points[own],
+                edge_bond=grip.pull[own] / pull,
+                pull_off_stress=pull,
+                shear_strength=shear,
             )
         )
     return tuple(pads)

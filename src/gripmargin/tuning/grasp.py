@@ -89,7 +89,7 @@ class _Places:
         def use(shift: FloatArray) -> FloatArray:
             moved = part.placed(pose(xyz=[-shift[0], -shift[1], 0.0]))
             load = part_load(moved, motion, case.job.gravity, case.job.air_density)[:, demands.samples]
-            return np.asarray(peak_utilisation(demands.maps, load)[0] + demands.error)
+            return np.asarray(peak_utilisation(demands.face, load)[0] + demands.error)
 
         x0, y0, x1, y1 = allowed.bounds
         corners = [np.array(c) for c in ((0.0, 0.0), (x0, y0), (x0, y1), (x1, y0), (x1, y1))]
@@ -106,7 +106,7 @@ class _Places:
         def ratio(shift: FloatArray) -> float:
             moved = part.placed(pose(xyz=[-float(shift[0]), -float(shift[1]), 0.0]))
             load = part_load(moved, state, case.job.gravity, case.job.air_density)
-            return float(1.0 / (peak_utilisation(few.maps, load)[0] + few.error).max())
+            return float(1.0 / (peak_utilisation(few.face, load)[0] + few.error).max())
 
         return cls(region=allowed, ratio=ratio)
 
@@ -181,7 +181,7 @@ def _best_tilt(case: Case, demands: Demands, now: float) -> tuple[float, tuple[f
             turned = Rotation.from_rotvec(-tilt * axis).as_matrix()
             pushed = turned @ force
             moment = turned @ about_com + np.cross(com, pushed, axis=0)
-            use = peak_utilisation(demands.maps, np.concatenate([pushed, moment]))[0] + demands.error
+            use = peak_utilisation(demands.face, np.concatenate([pushed, moment]))[0] + demands.error
             ratio = float(1.0 / use.max())
             if ratio > max(best[2], CLEARLY * now):
                 x, y = (float(a) + 0.0 for a in np.round(axis[:2], 6))

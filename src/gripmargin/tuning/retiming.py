@@ -125,7 +125,7 @@ def natural_ramp(case: Case) -> float:
     A load that rises in a straight line over just such a time leaves no swing of that shape behind (Chopra,
     Dynamics of Structures, ch. 4: ramp of finite rise time, from memory).
     """
-    period = 1.0 / float(modes_of(case.backing, case.job.part, case.job.air_density).hertz[0])
+    period = 1.0 / float(modes_of(case.grip.backings[-1], case.job.part, case.job.air_density).hertz[0])
     return float(min(period * max(np.ceil(SHORTEST_RAMP / period), 1.0), LONGEST_RAMP))
 
 
@@ -189,7 +189,7 @@ class _Plan:
                 airborne=self.program.case.airborne[self.nearest],
             )
             now = Demands.of(changed)
-            use = peak_utilisation(now.maps, now.still + now.moving)[0] + now.error
+            use = peak_utilisation(now.face, now.still + now.moving)[0] + now.error
             over = self.part_of(self.instants())[now.samples]
             worst = {i: float(use[over == i].max(initial=0.0)) for i in self.tracks}
             if all(RESERVE * u <= 1.0 for u in worst.values()):

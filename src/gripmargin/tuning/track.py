@@ -60,7 +60,7 @@ class Track:
     def __post_init__(self) -> None:
         self.s = np.linspace(0.0, self.path.length, GRID + 1)
         self.loads = load_along(self.program, self.path, self.s)
-        self.standing = peak_utilisation(self.demands.maps, self.loads[0])[0]
+        self.standing = peak_utilisation(self.demands.face, self.loads[0])[0]
         self.spared_pads: FloatArray = np.ones(GRID + 1)
         self.spared_joints: FloatArray = np.ones(GRID + 1)
 
@@ -119,7 +119,7 @@ class Track:
             top = (speed / np.abs(first)).min(axis=1) ** 2
             most = ((acceleration + np.abs(second) * top[:, None]) / np.abs(first)).min(axis=1)
         limit = np.maximum(1.0 / (self.asked * self.spared_pads), self.standing + ROOM * (1.0 - self.standing))
-        a, b = chord_rows(self.demands.maps, self.loads, limit, (most, top), RAYS)
+        a, b = chord_rows(self.demands.face, self.loads, limit, (most, top), RAYS)
         a_joints, b_joints = spared * first / acceleration, spared * second / acceleration
         return Rows(
             s=self.s,
@@ -139,17 +139,17 @@ class Track:
         s, sd, sdd = law.at(t)
         load, still, shares = self._loads(t, s, sd, sdd)
         asked = np.interp(s, self.s, self.asked)
-        square = largest_scale(self.demands.maps, still * asked, (load - still) * asked, 1.0)
+        square = largest_scale(self.demands.face, still * asked, (load - still) * asked, 1.0)
         joints = max(float(share.max()) ** (1.0 / (i + 1)) for i, share in enumerate(shares))
         pads = float(np.sqrt(np.nan_to_num(square, nan=0.0, posinf=np.inf).min()))
         pace = BETWEEN * min(pads, 1.0 / joints)
-        return peak_utilisation(self.demands.maps, load * asked)[0], np.max(shares, axis=0), s, pace
+        return peak_utilisation(self.demands.face, load * asked)[0], np.max(shares, axis=0), s, pace
 
     def used(self) -> tuple[FloatArray, FloatArray]:
         """Return use of the pads and of the joints over their limits, over the time of the law as it is given out."""
         t = np.linspace(0.0, self.duration, max(int(np.ceil(self.duration / STEP)), 2) + 1)
         load, _, shares = self._loads(t, *self.at(t))
-        return peak_utilisation(self.demands.maps, load)[0], np.max(shares, axis=0)
+        return peak_utilisation(self.demands.face, load)[0], np.max(shares, axis=0)
 
     def _loads(
         self, t: FloatArray, s: FloatArray, sd: FloatArray, sdd: FloatArray

@@ -157,12 +157,13 @@ def _doubts(case: Case) -> tuple[str, ...]:
 
 def _poor_bond(case: Case) -> tuple[str, ...]:
     """That the press is to be mended first, where it left less than a full bond."""
-    level, share = case.counted.level, case.counted.share
-    if level >= 1.0 and share >= 1.0:
+    patches, shares = case.whole.patches, case.grip.bonded.shares
+    held = sum(float(p.areas @ own) for p, own in zip(patches, shares, strict=True)) / sum(p.area for p in patches)
+    if held >= 1.0 - 1e-6:
         return ()
     return (
-        f"preload: the press as programmed leaves {100 * level:.0f} % of full strength on {100 * share:.0f} % of the "
-        "contact area, and all margins stand on that: mend it first (gripmargin check says how)",
+        f"preload: the press as programmed leaves {100 * held:.0f} % of full strength in the mean of the contact area, "
+        "and all margins stand on that: mend it first (gripmargin check says how)",
     )
 
 

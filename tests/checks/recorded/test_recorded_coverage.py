@@ -175,7 +175,7 @@ def made(arm):
 
 def edge_maps(job):
     case = work_out(replace(job, part=replace(job.part, surface_factor=1.0)))
-    return case.backing.edge_maps(case.strengths)[0]
+    return case.grip.face
 
 
 def true_use(job, maps, program, span):

@@ -142,10 +142,10 @@ class TestOffThePath:
 
 def simulated(case, times, loads):
     """The largest utilisation of the pads over time: part on its backing, all at once, in state space."""
-    k = case.backing.stiffness
+    k = case.whole.stiffness
     part = case.job.part
     mass = mass_matrix(part.mass, part.com, part.inertia)
-    zeta = case.backing.patches[0].pad.material.damping_ratio or 0.0
+    zeta = case.whole.patches[0].pad.material.damping_ratio or 0.0
     values, vectors = np.linalg.eig(np.linalg.solve(mass, k))
     damper = mass @ (vectors @ np.diag(2 * zeta * np.sqrt(values.real)) @ np.linalg.inv(vectors)).real
     inverse, zero, eye = np.linalg.inv(mass), np.zeros((6, 6)), np.eye(6)
@@ -157,7 +157,7 @@ def simulated(case, times, loads):
     )
     start = np.concatenate([np.linalg.solve(k, loads[0]), np.zeros(6)])
     carried = lsim(system, loads, times, X0=start)[1]
-    maps, _ = case.backing.edge_maps(case.strengths)
+    maps = case.grip.face.maps
     t1, t2, s = maps @ carried.T
     return float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max())
 

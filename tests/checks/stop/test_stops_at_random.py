@@ -27,9 +27,9 @@ def simulated(case, times, loads, start=None):
 
     All six degrees of freedom of the part in state space; it starts at rest unless a state is given.
     """
-    k, part = case.backing.stiffness, case.job.part
+    k, part = case.whole.stiffness, case.job.part
     mass = mass_matrix(part.mass, part.com, part.inertia)
-    zeta = case.backing.patches[0].pad.material.damping_ratio or 0.0
+    zeta = case.whole.patches[0].pad.material.damping_ratio or 0.0
     values, vectors = np.linalg.eig(np.linalg.solve(mass, k))
     damper = mass @ (vectors @ np.diag(2 * zeta * np.sqrt(values.real)) @ np.linalg.inv(vectors)).real
     inverse, zero = np.linalg.inv(mass), np.zeros((6, 6))
@@ -41,7 +41,7 @@ def simulated(case, times, loads, start=None):
     )
     start = np.concatenate([np.linalg.solve(k, loads[0]), np.zeros(6)]) if start is None else start
     _, carried, states = lsim(system, loads, times, X0=start)
-    t1, t2, s = case.backing.edge_maps(case.strengths)[0] @ carried.T
+    t1, t2, s = case.grip.face.maps @ carried.T
     return float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max()), states[-1]
 
 

@@ -56,7 +56,7 @@ def moves(random):
 
 
 def true_margin(case, t, load, damping):
-    k, part = case.backing.stiffness, case.job.part
+    k, part = case.whole.stiffness, case.job.part
     mass = mass_matrix(part.mass, part.com, part.inertia)
     values, vectors = np.linalg.eig(np.linalg.solve(mass, k))
     damper = mass @ (vectors @ np.diag(2 * damping * np.sqrt(values.real)) @ np.linalg.inv(vectors)).real
@@ -68,7 +68,7 @@ def true_margin(case, t, load, damping):
         zero,
     )
     carried = lsim(system, load.T, t, X0=np.concatenate([np.linalg.solve(k, load[:, 0]), np.zeros(6)]))[1]
-    t1, t2, s = case.backing.edge_maps(case.strengths)[0] @ carried.T
+    t1, t2, s = case.grip.face.maps @ carried.T
     return float(1.0 / np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max())
 
 

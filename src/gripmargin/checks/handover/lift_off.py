@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, LiftOffDetails, WorstLiftOff
 from gripmargin.checks.hold.explain import load_figures, spot_on_pad
 from gripmargin.checks.hold.remedies import stronger_pads
+from gripmargin.contact.collapse import Collapse
 from gripmargin.contact.handover import Pickup
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, exact, finite
@@ -22,11 +24,13 @@ def lift_off(case: Case, pickup: Pickup) -> tuple[CheckResult, tuple[Finding, ..
     away = pickup.pick.break_away
     pull = pickup.relative.rotation[-1].T @ np.array([0.0, 0.0, -away])  # the tray keeps the part down
     load = case.standing[:, sample] + np.concatenate([pull, np.cross(case.job.part.com, pull)])
-    maps, owner = case.backing.edge_maps(case.strengths)
-    used, point, _, _ = peak_utilisation(maps, load[:, None])
+    used, point, _, _ = peak_utilisation(case.grip.face, load[:, None])
     margin = math.inf if used[0] <= 0 else 1.0 / float(used[0])
     place, on_pads = case.place(sample), load_figures(load)
     result = exact("lift_off", margin, target, place, LiftOffDetails(break_away=away, load=on_pads))
+    if result.verdict is not Verdict.PASS and not case.grip.even:
+        lost = Collapse(case.grip.bonded).lost_at(load[:, None], target) is not None
+        result = replace(result, verdict=Verdict.FAIL if lost else Verdict.UNDECIDED, high=target if lost else None)
     if result.verdict is Verdict.PASS:
         return result, ()
     figure = finite(margin)
@@ -42,7 +46,7 @@ def lift_off(case: Case, pickup: Pickup) -> tuple[CheckResult, tuple[Finding, ..
                 at=place,
                 margin=figure,
                 margin_low=figure,
-                spot=spot_on_pad(case.backing, int(owner[point[0]]), case.backing.edge_points()[point[0]]),
+                spot=spot_on_pad(*case.grip.place(int(point[0]))),
                 load=on_pads,
             ),
             because=Cause(cause=words.LIFT_OFF_CAUSE),

@@ -74,7 +74,7 @@ def _finding(
         worst=WorstPreload(
             at=case.place(pressed.sample),
             activation=weakest.share,
-            spot=spot_on_pad(case.whole, weakest.pad, weakest.point),
+            spot=spot_on_pad(case.whole.patches[weakest.pad], weakest.point),
             peak_pressure=weakest.pressure,
             time_under_pressure=float(pressed.cells.contact_time[weakest.cell]),
             tilt=pressed.tilt,

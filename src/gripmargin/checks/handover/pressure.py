@@ -131,7 +131,7 @@ def _findings(case: Case, peaks: list[Peak], allowed: float, target: float) -> I
         verdict = judge(ratio, ratio, target)
         if verdict is Verdict.PASS:
             continue
-        spot = spot_on_pad(case.whole, peak.pad, peak.point)
+        spot = spot_on_pad(case.whole.patches[peak.pad], peak.point)
         less = math.ceil(1e5 * (peak.pressure - allowed / target) / peak.stiffness - 1e-6) / 1e5
         text = words.press_less(less, peak.during, spot)
         start, end = float(t[peak.samples[0]]), float(t[peak.samples[-1]])

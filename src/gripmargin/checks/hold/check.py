@@ -13,9 +13,10 @@ from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain, words
 from gripmargin.checks.hold.figures import HighestTension, HoldDetails, PadLost, WorstHold
+from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.remedies import Overall, for_piece
 from gripmargin.checks.hold.use import asked_of_the_pads, pad_use, uses_without
-from gripmargin.checks.margin import Shortfall, edge_point, margin_figure, margin_result, shortfalls
+from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, shortfalls
 from gripmargin.checks.use import Use
 from gripmargin.results.findings import Finding, Outcome
 from gripmargin.results.record import NoFigures, Record
@@ -33,16 +34,18 @@ def run(case: Case) -> Outcome:
     whole, tension = case.shared(pad_use)
     details = _details(case, whole, tension)
     results, findings = [], []
+    load = case.load[:, whole.samples]
     for asked in asked_of_the_pads(case):
+        use = settled(case, asked.use, load, asked.target)
         of_hold = asked.name == "hold"
         more: Record = details if of_hold else NoFigures()
         proven = not of_hold or details.imbalance <= UNBALANCED  # tractions that do not carry the load prove nothing
-        results.append(margin_result(case, asked.name, asked.use, asked.target, more, proven=proven))
-        findings += findings_over(case, asked.name, asked.use, asked.target)
+        results.append(margin_result(case, asked.name, use, asked.target, more, proven=proven))
+        findings += findings_over(case, asked.name, use, asked.target)
     n = case.load.shape[1]
     margin, margin_low = whole.over_time(n)
     peel = np.full((2, n), np.nan)
-    points = case.backing.edge_points()[tension.point]
+    points = case.grip.points[tension.point]
     azimuth = np.where(tension.value > 0, np.arctan2(points[:, 1], points[:, 0]), np.nan)
     peel[:, whole.samples] = tension.value, azimuth
     return Outcome(
@@ -77,41 +80,39 @@ def findings_over(case: Case, check: str, use: Use, target: float) -> list[Findi
 
 def _finding(case: Case, check: str, whole: Overall, short: Shortfall, *, with_limit: bool) -> Finding:
     use, sample, point = short.use, short.sample, short.point
-    patch, place = int(use.owner[point]), edge_point(case, use, point)
     worst = WorstHold(
         margin=short.worst,
-        spot=explain.spot_on_pad(case.backing, patch, place),
-        stresses=explain.stresses_at(case, patch, place, sample),
+        spot=explain.spot_on_pad(*use.grip.place(point)),
+        stresses=explain.stresses_at(case, use.grip, point, sample),
         load=explain.load_figures(case.load[:, sample]),
         limit=explain.shared_margin(case, sample) if with_limit else None,
     )
     doubts = None if short.fails else case.motion.doubts_at(sample) or [case.motion.error_sentence(sample)]
-    because = explain.shares(case, use.maps, point, sample, undecided=doubts)
+    because = explain.shares(case, use.grip, point, sample, undecided=doubts)
     return short.finding(case, check, worst, because, for_piece(case, use, whole, short.piece, sample))
 
 
 def _details(case: Case, whole: Use, tension: Use) -> HoldDetails:
     sample = int(whole.samples[np.argmax(whole.value)])
     peeled = int(np.argmax(tension.value))
-    point = case.backing.edge_points()[tension.point[peeled]]
-    patch, at = int(tension.owner[tension.point[peeled]]), case.place(int(tension.samples[peeled]))
+    point, at = int(tension.point[peeled]), case.place(int(tension.samples[peeled]))
     return HoldDetails(
         limit=explain.shared_margin(case, sample),
         peel=HighestTension(
             peel_index=float(tension.value[peeled]),
             t=at.t,
             sample=at.sample,
-            spot=explain.spot_on_pad(case.backing, patch, point),
-            stresses=explain.stresses_at(case, patch, point, at.sample),
+            spot=explain.spot_on_pad(*case.grip.place(point)),
+            stresses=explain.stresses_at(case, case.grip, point, at.sample),
         ),
-        imbalance=case.backing.imbalance(case.load[:, sample]),
+        imbalance=case.whole.imbalance(case.load[:, sample]),
         one_pad_lost=tuple(
             PadLost(
                 lost=patch.pad.name,
                 margin=margin_figure(float(use.value.max())),
                 t=case.place(int(use.samples[np.argmax(use.value)])).t,
             )
-            for patch, use in zip(case.backing.patches, case.shared(uses_without), strict=False)  # none for one pad
+            for patch, use in zip(case.whole.patches, case.shared(uses_without), strict=False)  # none for one pad
         ),
     )
 

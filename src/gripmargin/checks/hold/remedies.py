@@ -14,7 +14,7 @@ from gripmargin.base.poses import pose
 from gripmargin.checks import words
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.hold import words as hold_words
-from gripmargin.checks.hold.use import COVERAGE, peak_of, rate_errors
+from gripmargin.checks.hold.use import COVERAGE, pad_use, rate_errors
 from gripmargin.checks.use import Use, inverse
 from gripmargin.kernels.search import furthest
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
@@ -91,16 +91,16 @@ def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float)
     still = case.standing[:, members]
     moving = case.load[:, members] - still
     if case.motion.error is None:
-        square = largest_scale(use.maps, still, moving, 1.0 / target)
+        square = largest_scale(use.grip.face, still, moving, 1.0 / target)
         if np.isnan(square).any():
             return None
         scale = min(float(square.min(initial=np.inf)), 1.0)
     else:
-        noise, bias = rate_errors(case, use.maps, members)
+        noise, bias = rate_errors(case, use.grip.face, members)
         error = COVERAGE * noise + bias
 
         def holds(factor: float) -> bool:
-            used = peak_utilisation(use.maps, still + factor * moving)[0] + factor * error
+            used = peak_utilisation(use.grip.face, still + factor * moving)[0] + factor * error
             return on_target(inverse(used), target)
 
         if not holds(0.0):
@@ -112,7 +112,7 @@ def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float)
 
 def pad_shift(case: Case, target: float) -> Remedy | None:
     """Return the shift of all pads that brings their centre under the centre of mass, where that is enough."""
-    shift = np.round((case.job.part.com - case.backing.centre)[:2], 3)
+    shift = np.round((case.job.part.com - case.whole.centre)[:2], 3)
     if float(np.hypot(*shift)) < WORTH_SHIFTING:
         return None
     dx, dy = (float(d) for d in shift)
@@ -132,7 +132,7 @@ def larger_pads(case: Case, target: float) -> Remedy | None:
         return on_target(_margin_with(case, lambda: replace(job, gripper=larger)), target)
 
     # Where the preload gave a full bond it is simulated again only for the answer, not for each attempt.
-    full = case.held is None or all((held == 1.0).all() for held in case.held)
+    full = all((share == 1.0).all() for share in case.grip.bonded.shares)
     attempt = replace(case.job, pick=None, nest=None) if full and case.hangs_in_carry_alone else case.job
     if not enough(LARGEST_PADS, attempt):
         return None
@@ -162,7 +162,7 @@ def _slowing(case: Case, use: Use, target: float, piece: NDArray[np.intp], sampl
     factor = speed_factor(case, use, members, target)
     if factor is not None:
         return Remedy(action="slow", text=words.slow(subject, factor), figures={"move": move, "factor": factor})
-    standing = float(peak_utilisation(use.maps, case.standing[:, members])[0].max())
+    standing = float(peak_utilisation(use.grip.face, case.standing[:, members])[0].max())
     figures = {"move": move, "standing_margin": 1.0 / standing if standing > 0 else None}
     if not on_target(inverse(standing), target):
         return Remedy(action="none", text=hold_words.at_standstill(1 / standing, subject), figures=figures)
@@ -175,8 +175,8 @@ def _margin_with(case: Case, change: Callable[[], Job]) -> float:
         changed = work_out(change(), motion=case.motion)
     except InputError:
         return 0.0
-    before, after = case.backing.patches, changed.backing.patches
+    before, after = case.whole.patches, changed.whole.patches
     if any(new.share < min(old.share, 0.999) - 1e-6 for old, new in zip(before, after, strict=True)):
         return 0.0
-    peak = peak_of(changed, changed.backing.edge_maps(changed.strengths)[0])
+    peak = pad_use(changed)[0].most
     return 1.0 / peak if peak > 0 else math.inf

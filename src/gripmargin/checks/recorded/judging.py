@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.check import findings_over
+from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import pad_use
 from gripmargin.checks.margin import margin_figure, margin_result
 from gripmargin.checks.recorded import words
@@ -48,7 +49,9 @@ def compared(case: Case, recording: Trajectory, placed: Placed) -> MotionCompari
     if hangs.sum() < FEWEST:
         return words.too_few(int(hangs.sum()))
     real = _recorded_case(case, _cut(recording, placed, keep), hangs[keep])
-    use, target = real.shared(pad_use)[0], case.job.targets.hold
+    target = case.job.targets.hold
+    use = real.shared(pad_use)[0]
+    use = settled(real, use, real.load[:, use.samples], target)
     moves = _moves(case, real, lags, placed, keep)
     details = RecordedDetails(
         offset=placed.alignment.offset,

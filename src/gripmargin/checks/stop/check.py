@@ -34,7 +34,7 @@ def run(case: Case) -> Outcome:
     if stops is None:
         return Outcome(results=(undecided("stop", target, words.AXES_NEED_JOINTS),))
     worst = Seen.at(stops, int(np.argmax(stops.whole.value)))
-    balanced = case.backing.imbalance(worst.load) <= UNBALANCED
+    balanced = case.whole.imbalance(worst.load) <= UNBALANCED
     proven = balanced and not stops.axes_unknown
     found = shortfalls(case, stops.whole, target)
     changes = Changes(stops, target)
@@ -71,18 +71,17 @@ def _fall(stops: StopUse) -> Fall | None:
 
 def _finding(stops: StopUse, changes: Changes, short: Shortfall) -> Finding:
     case, use, seen = stops.stopping.case, stops.whole, Seen.at(stops, short.k)
-    patch, place = int(use.owner[seen.point]), case.backing.edge_points()[seen.point]
     worst = WorstStop(
         margin=short.worst,
-        spot=explain.spot_on_pad(case.backing, patch, place),
-        stresses=explain.stresses_at(seen.alone, patch, place, 0),
+        spot=explain.spot_on_pad(*use.grip.place(seen.point)),
+        stresses=explain.stresses_at(seen.alone, use.grip, seen.point, 0),
         load=explain.load_figures(seen.load),
         instant=seen.figures,
     )
-    swing = float(stops.stopping.gain(use.maps)[seen.point] @ seen.instant.swing[:, 0])
+    swing = float(stops.stopping.gain(use.grip.face)[seen.point] @ seen.instant.swing[:, 0])
     doubts = None if short.fails else _unsure(stops, short)
     because = StopShares(
-        shares=explain.shares(seen.alone, use.maps, seen.point, 0, undecided=doubts),
+        shares=explain.shares(seen.alone, use.grip, seen.point, 0, undecided=doubts),
         swing=swing / seen.use if seen.use > 0 else 0.0,
     )
     return short.finding(case, "stop", worst, because, changes.for_stretch(short))

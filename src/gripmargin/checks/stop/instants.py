@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import peak_with_swing
 from gripmargin.motion.tool_motion import ToolMotion
 
@@ -79,7 +80,7 @@ class Instant:
     after: FloatArray
     motion: Callable[[], ToolMotion]
 
-    def surely(self, maps: FloatArray, gain: FloatArray, ring: Ring) -> FloatArray:
+    def surely(self, face: Face, gain: FloatArray, ring: Ring) -> FloatArray:
         """Return the utilisation that the part reaches whatever the timing of its swing, shape (m,).
 
         Utilisation is convex: over some time its largest value is no less than that of the mean load (Jensen), and a
@@ -89,12 +90,10 @@ class Instant:
         gains = np.hstack([gain, ring.gain])
         for mean, spread, span in self.means:
             spreads = np.vstack([spread, averaged(ring.after(0.0 * self.after), ring.turning[:, None], span)])
-            np.maximum(out, peak_with_swing(maps, gains, mean, -spreads, 0.0 * spreads)[1], out=out)
+            np.maximum(out, peak_with_swing(face, gains, mean, -spreads, 0.0 * spreads)[1], out=out)
         return out
 
-    def peak(
-        self, maps: FloatArray, gain: FloatArray, ring: Ring
-    ) -> tuple[FloatArray, FloatArray, Indices, FloatArray]:
+    def peak(self, face: Face, gain: FloatArray, ring: Ring) -> tuple[FloatArray, FloatArray, Indices, FloatArray]:
         """Return what the instant asks of the pads, as `gripmargin.kernels.utilisation.peak_with_swing`.
 
         A damped mode goes from the old load to beyond the new one, by its overshoot; modes of other frequencies are
@@ -102,10 +101,10 @@ class Instant:
         """
         gains, still = np.hstack([gain, ring.gain]), ring.after(self.after)
         swing, further = np.vstack([self.swing, 0.0 * still]), np.vstack([self.further, still])
-        alone, value, point, most = peak_with_swing(maps, gains, self.load, swing, further)
+        alone, value, point, most = peak_with_swing(face, gains, self.load, swing, further)
         if self.lag.any():
             half = np.vstack([self.swing + np.abs(self.lag), 0.0 * still])
-            most = peak_with_swing(maps, gains, self.load - self.carried @ self.lag, half, further)[3]
+            most = peak_with_swing(face, gains, self.load - self.carried @ self.lag, half, further)[3]
         return alone, value, point, most
 
 

@@ -79,10 +79,10 @@ class OnPath:
         rate = 2.0 / (1.0 / hard[places.at] + 1.0 / hard[places.at + 1])
         start = stopping.path_start(places.standing, places.moving, braking, rate)
         ring = pads.swing_at(places.at)
-        use = start.peak(pads.maps, pads.gain, ring)[3]
+        use = start.peak(pads.face, pads.gain, ring)[3]
         if places.sparse:  # and the end of the stop at that place
             rest = replace(start, load=start.load - places.moving)
-            use = np.maximum(use, rest.peak(pads.maps, pads.gain, ring)[3])
+            use = np.maximum(use, rest.peak(pads.face, pads.gain, ring)[3])
         return use
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.stop.instants import Instant, Ring
+from gripmargin.kernels.face import Face
 
 
 @dataclass(frozen=True, eq=False)
@@ -17,14 +18,14 @@ class Pads:
     """The pads, with the part's swing and the errors of the rates at every sample of the program.
 
     Attributes:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The places that count.
         gain: Size of the normalised traction that a unit of each mode gives, shape (points, modes).
         noise: One sigma of the error of the utilisation, shape (n,).
         bias: Bound of its systematic error, shape (n,).
         ring: The swing that the part has when a stop begins.
     """
 
-    maps: FloatArray
+    face: Face
     gain: FloatArray
     noise: FloatArray
     bias: FloatArray
@@ -64,9 +65,9 @@ class Worst:
         sure, value, most, point = np.zeros(m), np.zeros(m), np.zeros(m), np.zeros(m, dtype=np.intp)
         noise, bias, last = np.zeros(m), np.zeros(m), samples.copy()
         for instant in instants:
-            _, u, at, all_of_it = instant.peak(pads.maps, pads.gain, ring)
+            _, u, at, all_of_it = instant.peak(pads.face, pads.gain, ring)
             point = np.where(~(u <= value), at, point)
-            sure = np.maximum(sure, instant.surely(pads.maps, pads.gain, ring))
+            sure = np.maximum(sure, instant.surely(pads.face, pads.gain, ring))
             value, most = np.maximum(value, u), np.maximum(most, all_of_it)
             noise, bias = np.maximum(noise, pads.noise[instant.near]), np.maximum(bias, pads.bias[instant.near])
             last = np.maximum(last, instant.near)

@@ -68,7 +68,7 @@ class Changes:
         out = []
         if self._stops.stopping.turns[sample]:
             out.append(stop_words.TIME_OR_MEASURED)
-        if any(patch.pad.material.damping_ratio is None for patch in self._case.backing.patches):
+        if any(patch.pad.material.damping_ratio is None for patch in self._case.whole.patches):
             out.append(stop_words.MEASURE_DAMPING)
         return "; ".join(out or [stop_words.TRY_THE_STOP])
 
@@ -118,7 +118,7 @@ class Changes:
             changed = work_out(replace(job, gripper=larger), motion=self._case.motion)
         except InputError:
             return None
-        both = zip(self._case.backing.patches, changed.backing.patches, strict=True)
+        both = zip(self._case.whole.patches, changed.whole.patches, strict=True)
         if any(new.share < min(old.share, 0.999) - 1e-6 for old, new in both):
             return None
         return changed if (changed.airborne == self._case.airborne).all() else None

@@ -24,6 +24,7 @@ from gripmargin.checks.stop.braking import TURNING, Arm, PathRates
 from gripmargin.checks.stop.instants import Braked, Indices, Instant, Means, averaged, drift
 from gripmargin.checks.swing.vibration import Modes, modes_of
 from gripmargin.contact.loads import load_per_acceleration, part_load
+from gripmargin.kernels.face import Face
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.kernels.stopping import braked_axes, mean_of_step, overshoot, pulse_area
 from gripmargin.kernels.utilisation import traction_size
@@ -105,26 +106,28 @@ class Stopping:
         stop: How its robot stops.
         slower: Factor on the speed of the program.
         softer: Factor on all stopping times.
+        side: Which of the backings that the pads may have, from the stiffest to the softest.
     """
 
     case: Case
     stop: Stop
     slower: float = 1.0
     softer: float = 1.0
+    side: int = -1
 
     @cached_property
     def damping(self) -> float:
         """Least damping ratio of the pads' backings; one that does not say has none."""
-        return min(patch.pad.material.damping_ratio or 0.0 for patch in self.case.backing.patches)
+        return min(patch.pad.material.damping_ratio or 0.0 for patch in self.case.whole.patches)
 
     @cached_property
     def modes(self) -> Modes:
         """Natural vibrations of the part on the pads, k of them."""
-        return modes_of(self.case.backing, self.case.job.part, self.case.job.air_density)
+        return modes_of(self.case.grip.backings[self.side], self.case.job.part, self.case.job.air_density)
 
-    def gain(self, maps: FloatArray) -> FloatArray:
+    def gain(self, face: Face) -> FloatArray:
         """Return the normalised traction that a unit of each mode gives at each point, shape (points, k)."""
-        return traction_size(maps, self.modes.loads)
+        return traction_size(face, self.modes.loads)
 
     @cached_property
     def parts(self) -> tuple[FloatArray, FloatArray, FloatArray]:

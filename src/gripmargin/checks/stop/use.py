@@ -19,6 +19,8 @@ from gripmargin.checks.stop.peaks import Pads
 from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.swing.ringing import Stretch, next_too, stretches_of
 from gripmargin.checks.use import Asked, Use
+from gripmargin.kernels.face import Face
+from gripmargin.kernels.utilisation import traction_size
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -72,9 +74,9 @@ def stop_use(kind: Kind, samples: NDArray[np.intp], stretches: Sequence[Stretch]
         stretches: The part's swing while the program runs; without any it hangs still when a stop begins.
     """
     stopping, case = kind.stopping, kind.stopping.case
-    maps, owner = case.backing.edge_maps(case.strengths)
-    noise, bias = _errors(kind, maps)
-    pads = Pads(maps, stopping.gain(maps), noise, bias, ring_of(stopping, maps, stretches))
+    face = case.grip.face
+    noise, bias = _errors(kind, face)
+    pads = Pads(face, stopping.gain(face), noise, bias, ring_of(stopping, face, stretches))
     worst = kind.worst(pads, samples)
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
     low = np.maximum(worst.sure - sure * worst.noise - worst.bias, 0.0)
@@ -83,22 +85,28 @@ def stop_use(kind: Kind, samples: NDArray[np.intp], stretches: Sequence[Stretch]
         top = crests(case.job.trajectory.t[samples], samples, worst.value) - worst.value
         high = np.maximum(high, worst.most + np.maximum(top, 0.0))
         high = np.maximum(high, _between(kind, pads, samples))
+    if stopping.side < 0:
+        for side in range(len(case.grip.backings) - 1):  # cells outside the core may stiffen the pads, or may not
+            other = stop_use(replace(kind, stopping=replace(stopping, side=side)), samples, stretches)
+            high = np.maximum(high, other.high) + np.abs(worst.value - other.value)
+    if not case.grip.even:
+        low = np.zeros_like(low)  # what margins count on is a lower bound there
     doubts = np.concatenate([[0], np.cumsum(np.isin(np.arange(case.load.shape[1]), case.motion.doubtful))])
     high[(doubts[worst.last + 1] > doubts[samples]) | ~np.isfinite(worst.most)] = np.inf
-    return Use(samples=samples, value=worst.value, low=low, high=high, point=worst.point, maps=maps, owner=owner)
+    return Use(samples=samples, value=worst.value, low=low, high=high, point=worst.point, grip=case.grip)
 
 
-def ring_of(stopping: Stopping, maps: FloatArray, stretches: Sequence[Stretch]) -> Ring:
+def ring_of(stopping: Stopping, face: Face, stretches: Sequence[Stretch]) -> Ring:
     """Return the swing of the part at every sample of the program, up to the next.
 
     Args:
         stopping: The stops.
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The places that count.
         stretches: The part's swing while the program runs.
     """
     n, slower = stopping.case.load.shape[1], stopping.slower
     if not stretches:
-        return Ring.none(maps.shape[1], n)
+        return Ring.none(face.points, n)
     modes = stretches[0].swing.modes
     amplitude = np.zeros((modes.frequency.size, n))
     for stretch in stretches:
@@ -107,7 +115,7 @@ def ring_of(stopping: Stopping, maps: FloatArray, stretches: Sequence[Stretch]) 
         firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
         amplitude[:, stretch.samples] = np.maximum.reduceat(size, firsts, axis=1)
     return Ring(
-        gain=np.sqrt(((maps @ modes.loads) ** 2).sum(axis=0)),
+        gain=traction_size(face, modes.loads),
         amplitude=amplitude,
         turning=modes.frequency * np.sqrt(1.0 - modes.damping**2),
         fading=modes.frequency * modes.damping,
@@ -119,7 +127,7 @@ def _slowed(stretch: Stretch, slower: float) -> Stretch:
     return stretch.driven(drive.scaled(drive.t / slower, np.full(drive.t.size, slower**2), stretch.still))
 
 
-def _errors(kind: Kind, maps: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _errors(kind: Kind, face: Face) -> tuple[FloatArray, FloatArray]:
     """What errors of estimated rates can add: one sigma of noise and a bound of the bias, at all samples."""
     case, slower = kind.stopping.case, kind.stopping.slower
     error, n = case.motion.error, case.load.shape[1]
@@ -134,7 +142,7 @@ def _errors(kind: Kind, maps: FloatArray) -> tuple[FloatArray, FloatArray]:
     )
     motion = replace(case.motion, error=both)
     stretch = np.arange(case.carried[0], case.carried[-1] + 1)
-    noise[stretch], bias[stretch] = rate_errors(replace(case, motion=motion), maps, stretch)
+    noise[stretch], bias[stretch] = rate_errors(replace(case, motion=motion), face, stretch)
     return noise, bias
 
 

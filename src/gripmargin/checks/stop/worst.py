@@ -59,11 +59,11 @@ class Seen:
             stops: The stops.
             k: Which, an index into their use.
         """
-        case, maps = stops.stopping.case, stops.whole.maps
+        case, face = stops.stopping.case, stops.whole.grip.face
         kind = max(stops.by_kind, key=lambda kind: _rank(stops.by_kind[kind].value[k]))
-        gain, still = stops.stopping.gain(maps), Ring.none(maps.shape[1], 1)
+        gain, still = stops.stopping.gain(face), Ring.none(face.points, 1)
         instants = list(kind.instants(stops.whole.samples[k : k + 1]))
-        peaks = [instant.peak(maps, gain, still) for instant in instants]
+        peaks = [instant.peak(face, gain, still) for instant in instants]
         worst = max(range(len(peaks)), key=lambda i: _rank(peaks[i][1][0]))
         instant, (_, use, point, _) = instants[worst], peaks[worst]
         motion, none = instant.motion(), 0.0 * instant.swing
@@ -79,7 +79,7 @@ class Seen:
             instant=instant,
             point=int(point[0]),
             use=float(use[0]),
-            static=float(peak_with_swing(maps, gain, load, none, none)[0][0]),
+            static=float(peak_with_swing(face, gain, load, none, none)[0][0]),
             rest=float(instants[-1].after[0]),
         )
 

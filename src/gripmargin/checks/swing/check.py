@@ -6,12 +6,15 @@ a sudden change of the load starts a swing that adds to it (`gripmargin.checks.s
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain
-from gripmargin.checks.margin import Shortfall, edge_point, margin_figure, margin_result, shortfalls
+from gripmargin.checks.hold.letting_go import settled
+from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, shortfalls
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import SwingCauses, SwingDetails, WorstSwing
 from gripmargin.checks.swing.remedies import for_move, for_whole
@@ -26,6 +29,7 @@ def run(case: Case) -> Outcome:
         case: The job worked out; it carries the part in at least one sample.
     """
     carry, target = case.shared(swing_use), swing_target(case.job)
+    carry = replace(carry, use=settled(case, carry.use, carry.load, target))
     result = margin_result(case, "swing", carry.use, target, _details(carry))
     found = shortfalls(case, carry.use, target)
     whole = for_whole(case, carry, target, undecided=result.verdict is not Verdict.FAIL) if found else ()
@@ -53,26 +57,25 @@ def _details(carry: CarrySwing) -> SwingDetails:
 
 def _finding(case: Case, carry: CarrySwing, short: Shortfall, whole: tuple[Remedy, ...]) -> Finding:
     use, sample, point = short.use, short.sample, short.point
-    patch, place = int(use.owner[point]), edge_point(case, use, point)
     load = carry.load[:, short.k]
     swing = load - case.load[:, sample]
     worst = WorstSwing(
         margin=short.worst,
         quasi_static_margin=margin_figure(float(carry.still.value[short.k])),
-        spot=explain.spot_on_pad(case.backing, patch, place),
-        stresses=explain.stresses_at(case, patch, place, sample, swing=swing),
+        spot=explain.spot_on_pad(*use.grip.place(point)),
+        stresses=explain.stresses_at(case, use.grip, point, sample, swing=swing),
         load=explain.load_figures(load),
     )
     doubts = None if short.fails else case.motion.doubts_at(sample) or [words.LOAD_BETWEEN_SAMPLES]
     because = SwingCauses(
-        shares=explain.shares(case, use.maps, point, sample, swing=swing, undecided=doubts),
+        shares=explain.shares(case, use.grip, point, sample, swing=swing, undecided=doubts),
         ringing=carry.ringing(sample),
     )
     return short.finding(case, "swing", worst, because, [for_move(case, carry, short), *whole])
 
 
 def _assumed(case: Case) -> tuple[str, ...]:
-    pads, pick = case.backing.patches, case.job.pick
+    pads, pick = case.whole.patches, case.job.pick
     return words.assumed(
         pads=len(pads),
         undamped=sum(patch.pad.material.damping_ratio is None for patch in pads),

@@ -58,7 +58,7 @@ def _speed_needed(
     """The largest speed factor, to 1 %, at which all watched samples reach the target; None where none does."""
 
     def holds(factor: float) -> bool:
-        use = use_over(slowed_down(stretch, slowed, factor), short.use.maps).most
+        use = use_over(slowed_down(stretch, slowed, factor), short.use.grip.face).most
         return on_target(inverse(use[watched]), short.target)
 
     # Slower is not always better, for a move may hit the period of a swing: factors are tried one by one.
@@ -113,13 +113,13 @@ def for_whole(case: Case, carry: CarrySwing, target: float, *, undecided: bool) 
 
 def _enough(stretches: Iterable[Stretch], carry: CarrySwing, target: float) -> bool:
     """Whether the carry would be on target if the part swung otherwise."""
-    return all(on_target(inverse(use_over(each, carry.use.maps).most), target) for each in stretches)
+    return all(on_target(inverse(use_over(each, carry.use.grip.face).most), target) for each in stretches)
 
 
 def _smoother(carry: CarrySwing, target: float) -> Remedy | None:
     """The rise of the accelerations, in periods of the strongest swing, that is enough."""
     modes, amplitudes = carry.modes, [stretch.swing.amplitude.max(axis=1) for stretch in carry.stretches]
-    strongest = int(np.argmax(modes.gain(carry.use.maps) * np.max(amplitudes, axis=0)))
+    strongest = int(np.argmax(modes.gain(carry.use.grip.face) * np.max(amplitudes, axis=0)))
     hertz = float(modes.hertz[strongest])
     period = 1.0 / hertz
     for periods in PERIODS:
@@ -167,7 +167,7 @@ def _stiffer(case: Case, carry: CarrySwing, target: float) -> Remedy | None:
 
 def _damping(case: Case, carry: CarrySwing, target: float) -> Remedy | None:
     """The damping ratio that would be enough, where the job gives none."""
-    if any(patch.pad.material.damping_ratio is not None for patch in case.backing.patches):
+    if any(patch.pad.material.damping_ratio is not None for patch in case.whole.patches):
         return None
     for ratio in USUAL_DAMPING:
         if _enough(stretches_of(case, carry.modes.damped(ratio)), carry, target):

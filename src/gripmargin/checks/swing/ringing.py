@@ -50,7 +50,7 @@ def stretches_of(case: Case, modes: Modes | None = None) -> list[Stretch]:
         case: The job; it carries the part in at least one sample.
         modes: Natural vibrations to try instead of those of the job's own pads.
     """
-    modes = modes or modes_of(case.backing, case.job.part, case.job.air_density)
+    modes = modes or modes_of(case.grip.backings[-1], case.job.part, case.job.air_density)
     runs = np.split(case.carried, np.flatnonzero(np.diff(case.carried) > 1) + 1)
     return [_stretch(case, modes, run, first=i == 0) for i, run in enumerate(runs) if run.size]
 

@@ -15,8 +15,9 @@ from gripmargin.checks.hold.use import COVERAGE, SURE, pad_use
 from gripmargin.checks.swing.figures import Ringing
 from gripmargin.checks.swing.response import Swing
 from gripmargin.checks.swing.ringing import Stretch, next_too, stretches_of
-from gripmargin.checks.swing.vibration import Modes
+from gripmargin.checks.swing.vibration import Modes, modes_of
 from gripmargin.checks.use import Asked, Use
+from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.workcell.job import Job
 
@@ -53,7 +54,7 @@ class StretchUse:
         return self.high + COVERAGE * self.noise
 
 
-def use_over(stretch: Stretch, maps: FloatArray) -> StretchUse:
+def use_over(stretch: Stretch, face: Face) -> StretchUse:
     """Return how far the pads are used from each sample of a stretch to the next.
 
     Modes that are slow enough are followed from instant to instant. Between two instants the load stays within an arc's
@@ -62,13 +63,13 @@ def use_over(stretch: Stretch, maps: FloatArray) -> StretchUse:
 
     Args:
         stretch: With its swing.
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The places that count.
     """
     found = stretch.swing
     h, frequency = np.append(np.diff(found.drive.t), 0.0), found.modes.frequency[:, None]
     followed, steps = resolution(found)
-    gain = found.modes.gain(maps)[:, None]
-    value, point, load = _peaks(stretch, maps, followed, steps)
+    gain = found.modes.gain(face)[:, None]
+    value, point, load = _peaks(stretch, face, followed, steps)
     swings = gain * found.amplitude
     arc = 1.0 - np.cos(np.minimum(frequency * h / (2.0 * steps), np.pi))
     fast = swings[~followed].sum(axis=0)
@@ -98,7 +99,7 @@ def resolution(found: Swing) -> tuple[NDArray[np.bool_], int]:
 
 
 def _peaks(
-    stretch: Stretch, maps: FloatArray, followed: NDArray[np.bool_], steps: int
+    stretch: Stretch, face: Face, followed: NDArray[np.bool_], steps: int
 ) -> tuple[FloatArray, NDArray[np.intp], FloatArray]:
     """The largest utilisation from each instant to the next by the modes that are followed, its point and its load."""
     found = stretch.swing
@@ -109,7 +110,7 @@ def _peaks(
     for share in np.arange(steps) / steps:
         felt = np.where(followed[:, None], found.response(share), base + share * rise)
         wrench = found.modes.loads @ felt + stretch.rest
-        u, at, _, _ = peak_utilisation(maps, wrench)
+        u, at, _, _ = peak_utilisation(face, wrench)
         more = ~(u <= value)
         value, point = np.where(more, u, value), np.where(more, at, point)
         load = np.where(more, wrench, load)
@@ -159,7 +160,7 @@ class CarrySwing:
         """
         stretch = self.stretch_at(sample)
         at = int(np.searchsorted(stretch.owner, sample - stretch.samples[0]))
-        worth = self.modes.gain(self.use.maps) * stretch.swing.amplitude[:, at]
+        worth = self.modes.gain(self.use.grip.face) * stretch.swing.amplitude[:, at]
         return tuple(
             Ringing(shape=name, frequency=float(hertz), use=float(use))
             for name, hertz, use in zip(self.modes.names, self.modes.hertz, worth, strict=True)
@@ -175,10 +176,15 @@ def swing_use(case: Case) -> CarrySwing:
         case: The job; it carries the part in at least one sample.
     """
     stretches, still = case.shared(stretches_of), case.shared(pad_use)[0]
-    parts = [use_over(stretch, still.maps) for stretch in stretches]
+    parts = [use_over(stretch, still.grip.face) for stretch in stretches]
     value, low, high, noise = (
         np.concatenate([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise")
     )
+    for backing in case.grip.backings[:-1]:  # cells outside the core may stiffen the pads, or may not
+        others = stretches_of(case, modes_of(backing, case.job.part, case.job.air_density))
+        found = [use_over(stretch, still.grip.face) for stretch in others]
+        other, most = (np.concatenate([getattr(part, name) for part in found]) for name in ("value", "high"))
+        high = np.maximum(high, most) + np.abs(value - other)
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
     hidden = still.high - still.value if case.motion.error is None else 0.0
     low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + hidden

@@ -16,7 +16,9 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray, Value
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.loads import load_per_acceleration
+from gripmargin.kernels.face import Face
 from gripmargin.kernels.modes import natural_modes
+from gripmargin.kernels.utilisation import traction_size
 from gripmargin.workcell import STANDARD_AIR_DENSITY, Part
 
 MOST_DAMPED = 0.95  # of critical; beyond that a part hardly swings, and less damping is the safe side
@@ -58,13 +60,13 @@ class Modes(Value):
         root = np.sqrt(factor)
         return replace(self, frequency=self.frequency * root, shapes=self.shapes / root, loads=self.loads * root)
 
-    def gain(self, maps: FloatArray) -> FloatArray:
+    def gain(self, face: Face) -> FloatArray:
         """Return the largest utilisation that a response of 1 of each mode is worth, shape (modes,).
 
         Args:
-            maps: Load wrench to normalised traction, shape (3, points, 6).
+            face: The places that count.
         """
-        return np.asarray(np.sqrt(((maps @ self.loads) ** 2).sum(axis=0)).max(axis=0))
+        return np.asarray(traction_size(face, self.loads).max(axis=0))
 
     def damped(self, ratio: float) -> Modes:
         """Return the modes with another share of critical damping."""

@@ -1,0 +1,149 @@
+"""What happens to an uneven bond, cell by cell: the most used one lets go, the others carry its load, and so on.
+
+A cell that has let go stays so; pressed, it still pushes. Loads are followed in the order of the program at a factor,
+for what let go before matters to what is carried later. The answer is whether the part is lost: not a bound, but what
+the pads would do if they were just as described.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.contact.backing import displacement_rows
+from gripmargin.contact.grip import Bonded
+from gripmargin.kernels.face import Face, squared
+from gripmargin.kernels.utilisation import peak_utilisation
+
+BoolArray = NDArray[np.bool_]
+
+TOGETHER = 1e-3  # cells used within this share of the most used one let go at once: those of one symmetry
+HALVINGS = 5  # of the search for the least factor at which the part is lost
+SETTLINGS = 40  # times the pressed cells are looked for anew
+BLOCK = 256  # loads looked at together: time alone, no result depends on it
+
+
+class Collapse:
+    """The pads under one load after the other.
+
+    Attributes:
+        bonded: The pads.
+        alive: Which cells hold, all pads one after the other, shape (cells,).
+    """
+
+    def __init__(self, bonded: Bonded) -> None:
+        """Take pads as the press left them."""
+        self.bonded = bonded
+        patches = bonded.whole.patches
+        rows = [displacement_rows(patch.points, patch.rotation) for patch in patches]
+        stiff = [np.repeat(patch.stiffness_per_area()[:, None], patch.areas.size, axis=1) for patch in patches]
+        self._rows, self._k = np.concatenate(rows, axis=1), np.concatenate(stiff, axis=1)
+        self._areas = np.concatenate([patch.areas for patch in patches])
+        pull, shear = (np.concatenate(both) for both in zip(*bonded.strengths, strict=True))
+        self._holds = np.stack([shear, shear, pull])
+        locked = bonded.locked
+        traction = [np.zeros((patch.areas.size, 3)) for patch in patches] if locked is None else locked.traction
+        self._start = np.concatenate(list(traction)).T
+        self._released = locked.released(bonded.whole) if locked is not None and self._start.any() else None
+        self.alive: BoolArray = pull > 0
+        self._pressed = np.zeros_like(self.alive)
+        length = max(float(np.abs(patch.points).max()) for patch in patches)
+        self._scale = np.array([1.0, 1.0, 1.0, *(1.0 / length,) * 3])
+        flat = self._rows * (self._k * self._areas)[:, :, None]
+        self._normal = np.einsum("mi,mj->mij", self._rows[2], flat[2])
+        self._whole = np.einsum("cmi,cmj->mij", self._rows, flat)
+
+    def lost_at(self, load: FloatArray, factor: float) -> int | None:
+        """Return at which of some loads the part is lost, when each comes so many times as large; None at none.
+
+        Args:
+            load: At the tool origin, in the order of time, shape (6, n).
+            factor: On the load.
+        """
+        first = 0
+        while first < load.shape[1]:
+            block = factor * load[:, first : first + BLOCK]
+            safe = self._surely_below(block)
+            if safe.all():
+                first += BLOCK
+                continue
+            at = int(np.argmin(safe))
+            self.carry(block[:, at])
+            if not self.alive.any():
+                return first + at
+            first += at + 1
+        return None
+
+    def carry(self, wrench: FloatArray) -> None:
+        """Let go what a load tears off."""
+        while self.alive.any():
+            use = self._use(wrench)
+            most = float(use.max())
+            if most <= 1.0:
+                return
+            self.alive &= ~(use >= max(1.0, (1.0 - TOGETHER) * most))
+
+    def _use(self, wrench: FloatArray) -> FloatArray:
+        """Utilisation of the cells that hold, 0 for the others, with the others pressed or clear of the face."""
+        pressed = self._pressed & ~self.alive
+        for _ in range(SETTLINGS):
+            traction = self._start + self._k * (self._rows @ self._motion(wrench, pressed))
+            now = ~self.alive & (traction[2] < 0.0)
+            if (now == pressed).all():
+                break
+            pressed = now
+        self._pressed = pressed
+        with np.errstate(divide="ignore", invalid="ignore"):
+            over = traction / self._holds
+        return np.where(self.alive, np.sqrt(squared(over[0] ** 2 + over[1] ** 2, over[2])), 0.0)
+
+    def _motion(self, wrench: FloatArray, pressed: BoolArray) -> FloatArray:
+        """Rigid motion under a load with some cells holding and some others pressed."""
+        stiffness = self._whole[self.alive].sum(axis=0) + self._normal[pressed].sum(axis=0)
+        start = self._areas * self._start
+        held = np.einsum("cmi,cm->i", self._rows[:, self.alive], start[:, self.alive])
+        held = held + start[2, pressed] @ self._rows[2, pressed]
+        scale = self._scale
+        found = np.linalg.lstsq(stiffness * np.outer(scale, scale), scale * (wrench - held), rcond=1e-13)[0]
+        return np.asarray(scale * found)
+
+    def _surely_below(self, loads: FloatArray) -> BoolArray:
+        """At which loads surely nothing lets go, in whatever state the cells are that have let go, shape (n,)."""
+        soft, stiff = (self._inverse(k) for k in (self._whole[self.alive].sum(axis=0), self._whole.sum(axis=0)))
+        rows = self._rows[:, self.alive] * (self._k / self._holds)[:, self.alive, None]
+        values, vectors = np.linalg.eigh((soft - stiff) / np.outer(self._scale, self._scale))
+        root = np.sqrt(np.maximum(values, 0.0))[:, None] * (vectors.T * self._scale)
+        face = Face(
+            rows @ ((soft + stiff) / 2.0),
+            slack=0.5 * np.linalg.norm(rows @ root.T, axis=2)[:, :, None],
+            spread=root[None],
+            start=(self._start / self._holds)[:, self.alive] if self._released is not None else None,
+        )
+        if self._released is not None:
+            face = replace(face, spent=self._released.worst(face, ~self.alive))
+        return np.asarray(peak_utilisation(face, loads)[0] <= 1.0 - 1e-9)
+
+    def _inverse(self, stiffness: FloatArray) -> FloatArray:
+        scale = np.outer(self._scale, self._scale)
+        return np.asarray(np.linalg.pinv(stiffness * scale, rcond=1e-13, hermitian=True) * scale)
+
+
+def least_lost(bonded: Bonded, load: FloatArray, low: float, high: float) -> float:
+    """Return the least factor found on some loads at which the part is lost on the way through them.
+
+    Args:
+        bonded: The pads.
+        load: At the tool origin, in the order of time, shape (6, n).
+        low: Factor from which to look.
+        high: One at which it is lost.
+    """
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        if Collapse(bonded).lost_at(load, middle) is None:
+            low = middle
+        else:
+            high = middle
+    return high
