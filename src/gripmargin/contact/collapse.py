@@ -23,7 +23,7 @@ BoolArray = NDArray[np.bool_]
 TOGETHER = 1e-3  # cells used within this share of the most used one let go at once: those of one symmetry
 HALVINGS = 5  # of the search for the least factor at which the part is lost
 SETTLINGS = 40  # times the pressed cells are looked for anew
-BLOCK = 256  # loads looked at together: time alone, no result depends on it
+FEW, MANY = 8, 2048  # loads looked at together, at least and at most: time alone, no result depends on it
 
 
 class Collapse:
@@ -42,13 +42,13 @@ class Collapse:
         stiff = [np.repeat(patch.stiffness_per_area()[:, None], patch.areas.size, axis=1) for patch in patches]
         self._rows, self._k = np.concatenate(rows, axis=1), np.concatenate(stiff, axis=1)
         self._areas = np.concatenate([patch.areas for patch in patches])
-        pull, shear = (np.concatenate(both) for both in zip(*bonded.strengths, strict=True))
-        self._holds = np.stack([shear, shear, pull])
-        locked = bonded.locked
+        left = zip(bonded.left, bonded.full, strict=True)
+        self._holds = np.concatenate([share * np.array([[t], [t], [s]]) for share, (s, t) in left], axis=1)
+        locked = bonded.offset
         traction = [np.zeros((patch.areas.size, 3)) for patch in patches] if locked is None else locked.traction
         self._start = np.concatenate(list(traction)).T
         self._released = locked.released(bonded.whole) if locked is not None and self._start.any() else None
-        self.alive: BoolArray = pull > 0
+        self.alive: BoolArray = self._holds[2] > 0
         self._pressed = np.zeros_like(self.alive)
         length = max(float(np.abs(patch.points).max()) for patch in patches)
         self._scale = np.array([1.0, 1.0, 1.0, *(1.0 / length,) * 3])
@@ -63,18 +63,18 @@ class Collapse:
             load: At the tool origin, in the order of time, shape (6, n).
             factor: On the load.
         """
-        first = 0
+        first, step = 0, FEW
         while first < load.shape[1]:
-            block = factor * load[:, first : first + BLOCK]
+            block = factor * load[:, first : first + step]
             safe = self._surely_below(block)
             if safe.all():
-                first += BLOCK
+                first, step = first + step, min(2 * step, MANY)
                 continue
             at = int(np.argmin(safe))
             self.carry(block[:, at])
             if not self.alive.any():
                 return first + at
-            first += at + 1
+            first, step = first + at + 1, FEW
         return None
 
     def carry(self, wrench: FloatArray) -> None:
@@ -113,14 +113,14 @@ class Collapse:
     def _surely_below(self, loads: FloatArray) -> BoolArray:
         """At which loads surely nothing lets go, in whatever state the cells are that have let go, shape (n,)."""
         soft, stiff = (self._inverse(k) for k in (self._whole[self.alive].sum(axis=0), self._whole.sum(axis=0)))
-        rows = self._rows[:, self.alive] * (self._k / self._holds)[:, self.alive, None]
+        rows = self._rows[:, self.alive] * (self._k[:, self.alive] / self._holds[:, self.alive])[:, :, None]
         values, vectors = np.linalg.eigh((soft - stiff) / np.outer(self._scale, self._scale))
         root = np.sqrt(np.maximum(values, 0.0))[:, None] * (vectors.T * self._scale)
         face = Face(
             rows @ ((soft + stiff) / 2.0),
             slack=0.5 * np.linalg.norm(rows @ root.T, axis=2)[:, :, None],
             spread=root[None],
-            start=(self._start / self._holds)[:, self.alive] if self._released is not None else None,
+            start=self._start[:, self.alive] / self._holds[:, self.alive] if self._released is not None else None,
         )
         if self._released is not None:
             face = replace(face, spent=self._released.worst(face, ~self.alive))
@@ -132,17 +132,17 @@ class Collapse:
 
 
 def least_lost(bonded: Bonded, load: FloatArray, low: float, high: float) -> float:
-    """Return the least factor found on some loads at which the part is lost on the way through them.
+    """Return the least factor found at which a load alone tears the part off; at most the highest that is tried.
 
     Args:
         bonded: The pads.
-        load: At the tool origin, in the order of time, shape (6, n).
+        load: At the tool origin, shape (6,).
         low: Factor from which to look.
-        high: One at which it is lost.
+        high: Factor up to which to look.
     """
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
-        if Collapse(bonded).lost_at(load, middle) is None:
+        if Collapse(bonded).lost_at(load[:, None], middle) is None:
             low = middle
         else:
             high = middle

@@ -32,11 +32,12 @@ Strength = tuple[float, float]
 BoolArray = NDArray[np.bool_]
 
 EVEN = 1e-6  # differences of the bond within a pad below which it is even
-SUDDEN = 0.4  # share of D by which a sudden break swings beyond its new balance (`tests/contact/test_grip_sudden.py`)
+SUDDEN = 1.04  # on the load of a core: cells that let go all at once swing the part (`tests/contact/test_collapse.py`)
 DROPPED = 0.03  # share of the area that each smaller core leaves out
 LEAST = 0.2  # share of the bonded area that a core has at least
 LEVELS = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)  # quantiles of the bond that bound a core
 WORST, DIRECTIONS = 24, 48  # loads on which cores are compared: the worst ones, and the extremes in directions
+PATHS, STEPS, KEPT = 4, 100, 6  # loads followed as they grow, into how many steps, and how many cores of each are tried
 FINALISTS, ROUNDS = 3, 3
 
 
@@ -71,6 +72,19 @@ class Bonded:
     def shares(self) -> tuple[FloatArray, ...]:
         """For each pad the share of its full strength that each cell holds, shape (m,)."""
         return self.held or tuple(np.ones(patch.areas.size) for patch in self.whole.patches)
+
+    @cached_property
+    def left(self) -> tuple[FloatArray, ...]:
+        """The same less what a bowed face and small offsets use up, shape (m,)."""
+        if self.locked is None:
+            return self.shares
+        used = self.locked.used_up(self.full, self.shares)
+        return tuple(np.maximum(share - less, 0.0) for share, less in zip(self.shares, used, strict=True))
+
+    @property
+    def offset(self) -> Locked | None:
+        """Traction that the cells have without any load, where it is too large to count as used up."""
+        return self.locked if self.locked is not None and self.locked.uneven(self.full, self.shares) else None
 
     @property
     def strengths(self) -> list[tuple[FloatArray, FloatArray]]:
@@ -161,10 +175,8 @@ def first_break(bonded: Bonded) -> Grip:
 
 def _even(bonded: Bonded) -> Grip | None:
     """The edges of pads that each hold the same everywhere: utilisation is convex in position; None for others."""
-    locked, shares = bonded.locked, bonded.shares
-    if any(np.ptp(share) > EVEN or share.max() <= 0 for share in shares):
-        return None
-    if locked is not None and locked.uneven(bonded.strengths):
+    shares = bonded.left
+    if bonded.offset is not None or any(np.ptp(share) > EVEN or share.max() <= 0 for share in shares):
         return None
     levels = [float(share.min()) for share in shares]
     strengths = [(pull * level, shear * level) for (pull, shear), level in zip(bonded.full, levels, strict=True)]
@@ -172,7 +184,7 @@ def _even(bonded: Bonded) -> Grip | None:
     pull = np.array([strengths[i][0] for i in owner])
     return Grip(
         bonded=bonded,
-        face=Face(maps, spent=_spent(bonded, owner, pull)),
+        face=Face(maps),
         points=bonded.whole.edge_points(),
         owner=owner,
         pull=pull,
@@ -181,15 +193,6 @@ def _even(bonded: Bonded) -> Grip | None:
         kept=tuple(np.ones(share.size, dtype=bool) for share in shares),
         even=True,
     )
-
-
-def _spent(bonded: Bonded, owner: NDArray[np.intp], pull: FloatArray) -> FloatArray | None:
-    """Share of what places hold that a bowed face and small offsets use up, shape (p,); None where they do not."""
-    if bonded.locked is None:
-        return None
-    with np.errstate(divide="ignore", invalid="ignore"):
-        used = bonded.locked.small(bonded.strengths)[owner] + np.nan_to_num(bonded.locked.bowed[owner] / pull, nan=0.0)
-    return used if used.any() else None
 
 
 class _Cores:
@@ -202,12 +205,8 @@ class _Cores:
         self.pad = np.repeat(np.arange(len(patches)), sizes)
         self.area = np.concatenate([patch.areas.reshape(-1, 3).sum(axis=1) for patch in patches])
         self.points = np.concatenate([patch.corners for patch in patches])
-        at_corners = [_at_corners(share) for share in bonded.shares]
-        self.share = np.concatenate(at_corners)
-        self.level = np.minimum(
-            self.share.reshape(-1, 3).min(axis=1),
-            np.concatenate([share.reshape(-1, 3).min(axis=1) for share in bonded.shares]),
-        )
+        self.share = np.concatenate(bonded.left)  # each corner with what the cell next to it holds
+        self.level = self.share.reshape(-1, 3).min(axis=1)
         full = np.array(bonded.full)[np.repeat(self.pad, 3)]
         self.pull, self.shear = (full * self.share[:, None]).T
         with np.errstate(divide="ignore"):
@@ -223,13 +222,12 @@ class _Cores:
             self.rows = np.concatenate(rows, axis=1) * over
         self.stiffness = np.concatenate(stiff)
         self.length = max(float(np.abs(patch.points).max()) for patch in patches)
-        owner, locked = np.repeat(self.pad, 3), bonded.locked
-        self.start, self.out, self.spent = None, None, _spent(bonded, owner, self.pull)
-        if locked is not None and locked.uneven(bonded.strengths):
-            self.start, self.out = locked.at_corners(self.pull, self.shear), locked.released(bonded.whole)
+        offset = bonded.offset
+        self.start = None if offset is None else offset.at_corners(self.pull, self.shear)
+        self.out = None if offset is None else offset.released(bonded.whole)
 
     def everything(self) -> Grip:
-        """The grip that counts on every cell with a bond, and takes no other to be there."""
+        """The grip that counts on every cell with a bond."""
         return self.grip(self.level > 0)
 
     def best(self) -> Grip:
@@ -282,8 +280,11 @@ class _Cores:
         return np.asarray(load[:, np.unique(chosen)])
 
     def _candidates(self, bonded: BoolArray, screen: FloatArray) -> Iterator[BoolArray]:
-        """Cores to try: all cells, those above levels of the bond, and without the most used, again and again."""
+        """Cores to try: all cells, those above levels of the bond, and what is left when the most used let go."""
         yield bonded
+        use = peak_utilisation(self._face(bonded, alone=True)[0], screen)[0]
+        for k in np.argsort(-use)[:PATHS]:
+            yield from self._path(bonded, screen[:, k])
         for level in np.unique(np.quantile(self.level[bonded], LEVELS, method="lower")):
             yield self.level >= level
             yield self.level > level
@@ -298,6 +299,19 @@ class _Cores:
             core[inside[order[:gone]]] = False
             if core.any():
                 yield core
+
+    def _path(self, bonded: BoolArray, load: FloatArray) -> Iterator[BoolArray]:
+        """The cores that are left when the most used cells let go under a growing load, those that carry most."""
+        core, found, least = bonded, [], LEAST * float(self.area[bonded].sum())
+        while float(self.area[core].sum()) > least:
+            face, _ = self._face(core, alone=True)
+            use = utilisation(face, load[:, None])[0][:, 0].reshape(-1, 3).max(axis=1)
+            found.append((float(use.max()), core))
+            gone = np.argsort(-use, kind="stable")[: max(1, core.sum() // STEPS)]
+            core = core.copy()
+            core[np.flatnonzero(found[-1][1])[gone]] = False
+        for _, each in sorted(found, key=lambda pair: pair[0])[:KEPT]:
+            yield each
 
     def _peak(self, core: BoolArray, screen: FloatArray) -> float:
         if not core.any():
@@ -314,14 +328,14 @@ class _Cores:
         more = soft - stiff
         slack, spread, middle = None, None, stiff
         if not core.all():
-            more = (1.0 + SUDDEN) * (more + more.T) / 2.0
+            more = (more + more.T) / 2.0
             middle = stiff + more / 2.0
             root = self._root(more)
             slack = 0.5 * np.linalg.norm(self.rows[:, inside] @ root.T, axis=2)[:, :, None]
             spread = root[None]
         start = None if self.start is None else self.start[:, inside]
-        spent = None if self.spent is None else self.spent[inside]
-        return Face(self.rows[:, inside] @ middle, slack=slack, spread=spread, start=start, spent=spent), middle
+        face = Face(self.rows[:, inside] @ middle, slack=slack, spread=spread, start=start)
+        return (face if core.all() else face.asked(SUDDEN)), middle
 
     def grip(self, core: BoolArray) -> Grip:
         """The grip that counts on a core."""
@@ -331,7 +345,7 @@ class _Cores:
             few = self._corners_that_matter(inside)
             face, inside = _only(face, few), inside[few]
         elif not core.all() and self.out is not None:
-            face = replace(face, spent=(1.0 - face.left) + self.out.worst(face, np.repeat(~core, 3)))
+            face = replace(face, spent=self.out.worst(face, np.repeat(~core, 3)))
         return Grip(
             bonded=self.bonded,
             face=face,
@@ -367,23 +381,10 @@ class _Cores:
         return np.asarray(np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T / scale)
 
 
-def _at_corners(values: FloatArray) -> FloatArray:
-    """Shares at the corners of the triangles from those at their points, from 0 to what one of these has."""
-    unmix = 2.0 * np.eye(3) - 1.0 / 3.0
-    corners = values.reshape(-1, 3) @ unmix.T
-    return np.clip(corners, 0.0, 1.0).reshape(-1)
-
-
 def _only(face: Face, chosen: NDArray[np.intp]) -> Face:
     """Some of the points of a face."""
-    slack, start, spent = face.slack, face.start, face.spent
-    return Face(
-        maps=face.maps[:, chosen],
-        slack=None if slack is None else slack[:, chosen],
-        spread=face.spread,
-        start=None if start is None else start[:, chosen],
-        spent=None if spent is None else spent[chosen],
-    )
+    slack = None if face.slack is None else face.slack[:, chosen]
+    return Face(maps=face.maps[:, chosen], slack=slack, spread=face.spread)
 
 
 def _hull(points: FloatArray) -> NDArray[np.intp]:

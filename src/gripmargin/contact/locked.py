@@ -18,11 +18,11 @@ from scipy.optimize import linprog
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing, displacement_rows
-from gripmargin.kernels.face import Face
+from gripmargin.kernels.face import Face, squared
 
-Strengths = Sequence[tuple[FloatArray, FloatArray]]
+Strengths = Sequence[tuple[float, float]]
 
-SMALL = 2e-3  # share of what a cell holds below which its offset counts as used up, whatever its direction
+SMALL = 0.03  # share of what a pad holds below which its offset counts as used up, whatever its direction
 SPARSE = 7  # of the cells one is looked at, besides the edges, for how far apart a face's planes are
 BOWS = np.deg2rad(np.arange(0.0, 180.0, 15.0))  # directions in which the face is taken to be bowed
 
@@ -41,13 +41,24 @@ class Locked:
     flatness: float
     bowed: FloatArray
 
-    def uneven(self, strengths: Strengths) -> bool:
-        """Whether the offset of some cell is more than a `SMALL` share of what it holds."""
-        return bool((self._shares(strengths) > SMALL).any())
+    def uneven(self, full: Strengths, shares: Sequence[FloatArray]) -> bool:
+        """Whether the offset of some pad is more than a `SMALL` share of what its best cell holds.
 
-    def small(self, strengths: Strengths) -> FloatArray:
-        """Return which share of what each pad holds its offsets take, where these are small, shape (pads,)."""
-        return np.zeros(len(strengths)) if self.uneven(strengths) else self._shares(strengths)
+        Args:
+            full: For each pad its pull-off stress and shear strength with a full bond [Pa].
+            shares: For each pad the share of it that each cell holds, shape (m,).
+        """
+        least = np.array([SMALL * float(share.max()) for share in shares])
+        return bool((self._largest(full) > least).any())
+
+    def used_up(self, full: Strengths, shares: Sequence[FloatArray]) -> FloatArray:
+        """Return what a bowed face and small offsets take of each pad's cells, as a share of a full bond, (pads,).
+
+        A place then holds that much less of its share: it is the same as an offset against every load.
+        """
+        pull = np.array([own for own, _ in full])
+        small = np.zeros(len(full)) if self.uneven(full, shares) else self._largest(full)
+        return np.asarray(small + self.bowed / pull)
 
     def at_corners(self, pull: FloatArray, shear: FloatArray) -> FloatArray:
         """Return the offset at the corners of all triangles over what these hold, shape (3, p).
@@ -74,13 +85,12 @@ class Locked:
             first += len(traction)
         return Released(loads)
 
-    def _shares(self, strengths: Strengths) -> FloatArray:
-        """Largest offset of each pad over what its cells hold, shape (pads,)."""
+    def _largest(self, full: Strengths) -> FloatArray:
+        """Largest offset of each pad over its full strength, shape (pads,)."""
         out = np.zeros(len(self.traction))
-        for i, (traction, (pull, shear)) in enumerate(zip(self.traction, strengths, strict=True)):
-            held = (pull > 0) & (shear > 0)
-            over = traction[held] / np.stack([shear[held], shear[held], pull[held]], axis=1)
-            out[i] = np.sqrt(over[:, 0] ** 2 + over[:, 1] ** 2 + np.maximum(over[:, 2], 0.0) ** 2).max(initial=0.0)
+        for i, (traction, (pull, shear)) in enumerate(zip(self.traction, full, strict=True)):
+            t1, t2, s = (traction / np.array([shear, shear, pull])).T
+            out[i] = np.sqrt(squared(t1 * t1 + t2 * t2, s)).max(initial=0.0)
         return out
 
 
