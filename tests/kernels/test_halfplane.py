@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from gripmargin.kernels.halfplane import chord_rows
 from gripmargin.kernels.face import Face
+from gripmargin.kernels.halfplane import chord_rows
 from gripmargin.kernels.utilisation import peak_utilisation
 
 RAYS = 25

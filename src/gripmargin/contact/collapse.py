@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
-from gripmargin.contact.grip import Bonded
+from gripmargin.contact.grip import Bonded, half_width
 from gripmargin.kernels.face import Face, squared
 from gripmargin.kernels.utilisation import peak_utilisation
 
@@ -55,6 +55,8 @@ class Collapse:
         flat = self._rows * (self._k * self._areas)[:, :, None]
         self._normal = np.einsum("mi,mj->mij", self._rows[2], flat[2])
         self._whole = np.einsum("cmi,cmj->mij", self._rows, flat)
+        self._bonded = self._whole[self.alive].sum(axis=0)
+        self._held = self._carried_by(self.alive)
 
     def lost_at(self, load: FloatArray, factor: float) -> int | None:
         """Return at which of some loads the part is lost, when each comes so many times as large; None at none.
@@ -66,7 +68,10 @@ class Collapse:
         first, step = 0, FEW
         while first < load.shape[1]:
             block = factor * load[:, first : first + step]
-            safe = self._surely_below(block)
+            try:
+                safe = self._surely_below(block)
+            except np.linalg.LinAlgError:
+                safe = np.zeros(block.shape[1], dtype=bool)
             if safe.all():
                 first, step = first + step, min(2 * step, MANY)
                 continue
@@ -80,11 +85,18 @@ class Collapse:
     def carry(self, wrench: FloatArray) -> None:
         """Let go what a load tears off."""
         while self.alive.any():
-            use = self._use(wrench)
+            try:
+                use = self._use(wrench)
+            except np.linalg.LinAlgError:  # what is left holds on a line or a point
+                self.alive = np.zeros_like(self.alive)
+                return
             most = float(use.max())
             if most <= 1.0:
                 return
-            self.alive &= ~(use >= max(1.0, (1.0 - TOGETHER) * most))
+            gone = use >= max(1.0, (1.0 - TOGETHER) * most)
+            self.alive = self.alive & ~gone
+            self._bonded = self._bonded - self._whole[gone].sum(axis=0)
+            self._held = self._held - self._carried_by(gone)
 
     def _use(self, wrench: FloatArray) -> FloatArray:
         """Utilisation of the cells that hold, 0 for the others, with the others pressed or clear of the face."""
@@ -102,13 +114,15 @@ class Collapse:
 
     def _motion(self, wrench: FloatArray, pressed: BoolArray) -> FloatArray:
         """Rigid motion under a load with some cells holding and some others pressed."""
-        stiffness = self._whole[self.alive].sum(axis=0) + self._normal[pressed].sum(axis=0)
-        start = self._areas * self._start
-        held = np.einsum("cmi,cm->i", self._rows[:, self.alive], start[:, self.alive])
-        held = held + start[2, pressed] @ self._rows[2, pressed]
-        scale = self._scale
-        found = np.linalg.lstsq(stiffness * np.outer(scale, scale), scale * (wrench - held), rcond=1e-13)[0]
-        return np.asarray(scale * found)
+        stiffness, held, scale = self._bonded, self._held, self._scale
+        if pressed.any():
+            stiffness = stiffness + self._normal[pressed].sum(axis=0)
+            held = held + (self._areas * self._start[2])[pressed] @ self._rows[2, pressed]
+        return np.asarray(scale * np.linalg.solve(stiffness * np.outer(scale, scale), scale * (wrench - held)))
+
+    def _carried_by(self, cells: BoolArray) -> FloatArray:
+        """What the offsets of some cells amount to at the tool origin, shape (6,)."""
+        return np.einsum("cmi,cm->i", self._rows[:, cells], (self._areas * self._start)[:, cells])
 
     def _surely_below(self, loads: FloatArray) -> BoolArray:
         """At which loads surely nothing lets go, in whatever state the cells are that have let go, shape (n,)."""
@@ -118,7 +132,7 @@ class Collapse:
         root = np.sqrt(np.maximum(values, 0.0))[:, None] * (vectors.T * self._scale)
         face = Face(
             rows @ ((soft + stiff) / 2.0),
-            slack=0.5 * np.linalg.norm(rows @ root.T, axis=2)[:, :, None],
+            slack=half_width(rows, root)[:, None],
             spread=root[None],
             start=self._start[:, self.alive] / self._holds[:, self.alive] if self._released is not None else None,
         )
@@ -128,7 +142,7 @@ class Collapse:
 
     def _inverse(self, stiffness: FloatArray) -> FloatArray:
         scale = np.outer(self._scale, self._scale)
-        return np.asarray(np.linalg.pinv(stiffness * scale, rcond=1e-13, hermitian=True) * scale)
+        return np.asarray(np.linalg.inv(stiffness * scale) * scale)
 
 
 def least_lost(bonded: Bonded, load: FloatArray, low: float, high: float) -> float:

@@ -6,9 +6,9 @@ to the others, and what they could have held does not count any more. So margins
 below what they hold in whatever state the cells outside are, bonded, broken, or broken and pressed.
 
 Whatever that state, the stiffness K lies between that of the core alone and that of all cells, and its inverse between
-X = K(all)^-1 and X + D. So a traction ``h K^-1 w`` lies within ``h (X + D/2) w +- 1/2 sqrt(h D h') sqrt(w' D w)``
-(Cauchy and Schwarz in the norm of D; order of Loewner), which is one product for all loads, needs no order of events,
-and is convex in the load. Which cells are the core is free to choose: any choice gives a lower bound.
+X = K(all)^-1 and X + D. So a traction ``H K^-1 w`` differs from ``H (X + D/2) w`` by no more than ``1/2 sqrt(lmax(H D
+H')) sqrt(w' D w)`` (Cauchy and Schwarz in the norm of D; order of Loewner), which is one product for all loads, needs
+no order of events, and is convex in the load. Which cells are the core is free to choose: any gives a lower bound.
 """
 
 from __future__ import annotations
@@ -32,12 +32,13 @@ Strength = tuple[float, float]
 BoolArray = NDArray[np.bool_]
 
 EVEN = 1e-6  # differences of the bond within a pad below which it is even
-SUDDEN = 1.04  # on the load of a core: cells that let go all at once swing the part (`tests/contact/test_collapse.py`)
+SUDDEN = 1.05  # on the load of a core: cells that let go all at once swing the part (`tests/contact/test_collapse.py`)
 DROPPED = 0.03  # share of the area that each smaller core leaves out
 LEAST = 0.2  # share of the bonded area that a core has at least
 LEVELS = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)  # quantiles of the bond that bound a core
 WORST, DIRECTIONS = 24, 48  # loads on which cores are compared: the worst ones, and the extremes in directions
 PATHS, STEPS, KEPT = 4, 100, 6  # loads followed as they grow, into how many steps, and how many cores of each are tried
+FEWEST = 3  # cells that carry any load
 FINALISTS, ROUNDS = 3, 3
 
 
@@ -132,8 +133,7 @@ class Grip:
     @cached_property
     def backings(self) -> tuple[Backing, ...]:
         """The stiffest and the softest that the pads can be: all of them, and the core alone where it is smaller."""
-        reduced = [patch.only(kept) for patch, kept in zip(self.whole.patches, self.kept, strict=True)]
-        core = tuple(patch for patch in reduced if patch is not None)
+        core = tuple(patch.only(kept) for patch, kept in zip(self.whole.patches, self.kept, strict=True) if kept.any())
         same = all(kept.all() for kept in self.kept)
         return (self.whole,) if same or not core else (self.whole, Backing(core))
 
@@ -196,19 +196,17 @@ def _even(bonded: Bonded) -> Grip | None:
 
 
 class _Cores:
-    """The choices of a core, made of triangles of cells; places are their corners, three a triangle."""
+    """The choices of a core. A cell's place is the corner of its triangle next to it; it holds what the cell holds."""
 
     def __init__(self, bonded: Bonded, load: FloatArray) -> None:
         self.bonded, self.load = bonded, load
         patches = bonded.whole.patches
-        sizes = [patch.areas.size // 3 for patch in patches]
-        self.pad = np.repeat(np.arange(len(patches)), sizes)
-        self.area = np.concatenate([patch.areas.reshape(-1, 3).sum(axis=1) for patch in patches])
+        self.pad = np.repeat(np.arange(len(patches)), [patch.areas.size for patch in patches])
+        self.area = np.concatenate([patch.areas for patch in patches])
         self.points = np.concatenate([patch.corners for patch in patches])
-        self.share = np.concatenate(bonded.left)  # each corner with what the cell next to it holds
-        self.level = self.share.reshape(-1, 3).min(axis=1)
-        full = np.array(bonded.full)[np.repeat(self.pad, 3)]
-        self.pull, self.shear = (full * self.share[:, None]).T
+        self.level = np.concatenate(bonded.left)
+        full = np.array(bonded.full)[self.pad]
+        self.pull, self.shear = (full * self.level[:, None]).T
         with np.errstate(divide="ignore"):
             over = np.stack([1.0 / self.shear, 1.0 / self.shear, 1.0 / self.pull])[:, :, None]
         rows, stiff = [], []
@@ -216,8 +214,7 @@ class _Cores:
             k = patch.stiffness_per_area()[:, None, None]
             rows.append(displacement_rows(patch.corners, patch.rotation) * k)
             own = displacement_rows(patch.points, patch.rotation)
-            parts = np.einsum("cmi,cmj,m->mij", own, own * k, patch.areas)
-            stiff.append(parts.reshape(-1, 3, 6, 6).sum(axis=1))
+            stiff.append(np.einsum("cmi,cmj,m->mij", own, own * k, patch.areas))
         with np.errstate(invalid="ignore"):
             self.rows = np.concatenate(rows, axis=1) * over
         self.stiffness = np.concatenate(stiff)
@@ -233,13 +230,14 @@ class _Cores:
     def best(self) -> Grip:
         """The grip with the largest margin over the loads."""
         bonded = self.level > 0
-        if not bonded.any():
+        if bonded.sum() < FEWEST:
             return self.nothing()
         screen = self._screen(self.grip(bonded))
         for _ in range(ROUNDS):
             found: dict[bytes, tuple[float, BoolArray]] = {}
             for core in self._candidates(bonded, screen):
-                found.setdefault(core.tobytes(), (self._peak(core, screen), core))
+                if core.sum() >= FEWEST:
+                    found.setdefault(core.tobytes(), (self._peak(core, screen), core))
             ranked = sorted(found.values(), key=lambda pair: pair[0])[:FINALISTS]
             grips = [self.grip(core) for _, core in ranked]
             peaks = [peak_utilisation(grip.face, self.load)[0] for grip in grips]
@@ -289,23 +287,22 @@ class _Cores:
             yield self.level >= level
             yield self.level > level
         core, least, step = bonded, LEAST * float(self.area[bonded].sum()), DROPPED * float(self.area[bonded].sum())
-        while float(self.area[core].sum()) > least:
+        while float(self.area[core].sum()) > least and core.sum() >= FEWEST:
             inside = np.flatnonzero(core)
             face, _ = self._face(core, alone=True)
-            use = utilisation(face, screen)[0].max(axis=1).reshape(-1, 3).max(axis=1)
+            use = utilisation(face, screen)[0].max(axis=1)
             order = np.argsort(-use, kind="stable")
             gone = int(np.searchsorted(np.cumsum(self.area[inside][order]), step)) + 1
             core = core.copy()
             core[inside[order[:gone]]] = False
-            if core.any():
-                yield core
+            yield core
 
     def _path(self, bonded: BoolArray, load: FloatArray) -> Iterator[BoolArray]:
         """The cores that are left when the most used cells let go under a growing load, those that carry most."""
         core, found, least = bonded, [], LEAST * float(self.area[bonded].sum())
-        while float(self.area[core].sum()) > least:
+        while float(self.area[core].sum()) > least and core.sum() >= FEWEST:
             face, _ = self._face(core, alone=True)
-            use = utilisation(face, load[:, None])[0][:, 0].reshape(-1, 3).max(axis=1)
+            use = utilisation(face, load[:, None])[0][:, 0]
             found.append((float(use.max()), core))
             gone = np.argsort(-use, kind="stable")[: max(1, core.sum() // STEPS)]
             core = core.copy()
@@ -314,16 +311,13 @@ class _Cores:
             yield each
 
     def _peak(self, core: BoolArray, screen: FloatArray) -> float:
-        if not core.any():
-            return np.inf
         return float(peak_utilisation(self._face(core)[0], screen)[0].max(initial=0.0))
 
     def _face(self, core: BoolArray, *, alone: bool = False) -> tuple[Face, FloatArray]:
         """The corners of a core as places, and the compliance; alone: as if there were no other cells."""
-        inside = np.repeat(core, 3)
         soft = self._inverse(self.stiffness[core].sum(axis=0))
         if alone:
-            return Face(self.rows[:, inside] @ soft), soft
+            return Face(self.rows[:, core] @ soft), soft
         stiff = self.bonded.whole.compliance
         more = soft - stiff
         slack, spread, middle = None, None, stiff
@@ -331,48 +325,51 @@ class _Cores:
             more = (more + more.T) / 2.0
             middle = stiff + more / 2.0
             root = self._root(more)
-            slack = 0.5 * np.linalg.norm(self.rows[:, inside] @ root.T, axis=2)[:, :, None]
+            slack = half_width(self.rows[:, core], root)[:, None]
             spread = root[None]
-        start = None if self.start is None else self.start[:, inside]
-        face = Face(self.rows[:, inside] @ middle, slack=slack, spread=spread, start=start)
+        start = None if self.start is None else self.start[:, core]
+        face = Face(self.rows[:, core] @ middle, slack=slack, spread=spread, start=start)
         return (face if core.all() else face.asked(SUDDEN)), middle
 
     def grip(self, core: BoolArray) -> Grip:
         """The grip that counts on a core."""
         face, compliance = self._face(core)
-        inside = np.flatnonzero(np.repeat(core, 3))
+        inside = np.flatnonzero(core)
         if face.start is None:
             few = self._corners_that_matter(inside)
             face, inside = _only(face, few), inside[few]
         elif not core.all() and self.out is not None:
-            face = replace(face, spent=self.out.worst(face, np.repeat(~core, 3)))
+            face = replace(face, spent=self.out.worst(face, ~core))
         return Grip(
             bonded=self.bonded,
             face=face,
             points=self.points[inside],
-            owner=np.repeat(self.pad, 3)[inside],
+            owner=self.pad[inside],
             pull=self.pull[inside],
             shear=self.shear[inside],
             compliance=compliance,
-            kept=tuple(np.repeat(core[self.pad == i], 3) for i in range(len(self.bonded.whole.patches))),
+            kept=tuple(core[self.pad == i] for i in range(len(self.bonded.whole.patches))),
         )
 
     def _corners_that_matter(self, inside: NDArray[np.intp]) -> NDArray[np.intp]:
         """Which places, indices into those given, can be used most: utilisation is convex in (1, x, y) / share."""
         kept = []
-        owner = np.repeat(self.pad, 3)[inside]
+        owner = self.pad[inside]
         for i, patch in enumerate(self.bonded.whole.patches):
             own = np.flatnonzero(owner == i)
             if own.size == 0:
                 continue
             flat = (self.points[inside[own]] - patch.pad.pose_in_tool[:3, 3]) @ patch.rotation[:, :2]
-            place = np.column_stack([np.full(own.size, self.length), flat]) / self.share[inside[own], None]
+            place = np.column_stack([np.full(own.size, self.length), flat]) / self.level[inside[own], None]
             kept.append(own[_hull(place)])
         return np.concatenate(kept)
 
     def _inverse(self, stiffness: FloatArray) -> FloatArray:
         scale = np.array([1.0, 1.0, 1.0, *(1.0 / self.length,) * 3])
-        return np.asarray(np.linalg.inv(stiffness * np.outer(scale, scale)) * np.outer(scale, scale))
+        try:
+            return np.asarray(np.linalg.inv(stiffness * np.outer(scale, scale)) * np.outer(scale, scale))
+        except np.linalg.LinAlgError:  # cells on a line hold no moment about it
+            return np.diag(scale**2 / EVEN / np.abs(stiffness).max())
 
     def _root(self, square: FloatArray) -> FloatArray:
         """L with L' L = a positive semi-definite matrix, shape (6, 6)."""
@@ -381,9 +378,20 @@ class _Cores:
         return np.asarray(np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T / scale)
 
 
+def half_width(rows: FloatArray, root: FloatArray) -> FloatArray:
+    """Return half the root of the largest eigenvalue of ``H L' L H'`` for rows H of each point, shape (points,).
+
+    Args:
+        rows: Shape (3, points, 6).
+        root: L, shape (6, 6).
+    """
+    wide = rows @ root.T
+    return np.asarray(0.5 * np.sqrt(np.maximum(np.linalg.eigvalsh(np.einsum("cpi,dpi->pcd", wide, wide))[:, -1], 0.0)))
+
+
 def _only(face: Face, chosen: NDArray[np.intp]) -> Face:
     """Some of the points of a face."""
-    slack = None if face.slack is None else face.slack[:, chosen]
+    slack = None if face.slack is None else face.slack[chosen]
     return Face(maps=face.maps[:, chosen], slack=slack, spread=face.spread)
 
 

@@ -123,7 +123,7 @@ class Released:
         most[2] = up[2]
         if face.slack is not None and face.spread is not None:
             size = np.abs(face.spread[:, None] @ loads.transpose(0, 2, 1)).max(axis=1).sum(axis=2)  # (groups, 6)
-            most = most + face.slack @ np.linalg.norm(size, axis=1)
+            return np.asarray(np.linalg.norm(most, axis=0) + face.slack @ np.linalg.norm(size, axis=1))
         return np.asarray(np.linalg.norm(most, axis=0))
 
 

@@ -20,19 +20,17 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 
-NEWTON = 4  # steps towards the utilisation from below; the chord then bounds it from above
-
 
 @dataclass(frozen=True, eq=False)
 class Face:
     """What the judged points of the pads carry of a load, over what they can hold.
 
-    The utilisation u of a point by a load w is the least u at which ``|(|a1 u + t1| + e1, |a2 u + t2| + e2,
-    max(a3 u + t3 + e3, 0))| <= (1 - spent) u`` with t = maps w, a = start, and e what `slack` allows for.
+    The utilisation u of a point by a load w is the least u at which ``|(a1 u + t1, a2 u + t2, max(a3 u + t3, 0))| + e
+    <= (1 - spent) u`` with t = maps w, a = start, and e what `slack` allows for.
 
     Attributes:
         maps: Load wrench to normalised traction, shape (3, points, 6).
-        slack: By how much each component may differ for a unit of the size of each spread, shape (3, points, groups).
+        slack: By how much the traction may differ for a unit of the size of each spread, shape (points, groups).
         spread: Load wrench to vectors whose lengths are those sizes, shape (groups, 6, 6).
         start: Normalised traction without any load, shape (3, points).
         spent: Share of what a point holds that is used up whatever the load, shape (points,).
@@ -73,15 +71,14 @@ class Face:
 
     def pulled_alone(self) -> Face:
         """Return the face that only tension uses."""
-        only = np.array([0.0, 0.0, 1.0])[:, None, None]
-        slack = None if self.slack is None else self.slack * only
-        start = None if self.start is None else self.start * only[:, :, 0]
-        return replace(self, maps=self.maps * only, slack=slack, start=start)
+        only = np.array([0.0, 0.0, 1.0])[:, None]
+        start = None if self.start is None else self.start * only
+        return replace(self, maps=self.maps * only[:, :, None], start=start)
 
     def allowed_for(self, wrench: FloatArray) -> FloatArray:
-        """Return by how much each component of each point may differ under loads, shape (3, points, samples)."""
+        """Return by how much the traction of each point may differ under loads, shape (points, samples)."""
         if self.slack is None or self.spread is None:
-            return np.zeros((3, 1, 1))
+            return np.zeros((1, 1))
         return np.asarray(self.slack @ np.linalg.norm(self.spread @ wrench, axis=1))
 
 
@@ -91,10 +88,10 @@ def joined(faces: Sequence[Face]) -> Face:
         return Face(np.ascontiguousarray(np.concatenate([face.maps for face in faces], axis=1)))
     spreads = [np.zeros((1, 6, 6)) if face.spread is None else face.spread for face in faces]
     groups, points = [len(spread) for spread in spreads], [face.points for face in faces]
-    slack = np.zeros((3, sum(points), sum(groups)))
+    slack = np.zeros((sum(points), sum(groups)))
     for face, row, column in zip(faces, np.cumsum([0, *points]), np.cumsum([0, *groups]), strict=False):
         if face.slack is not None:
-            slack[:, row : row + face.points, column : column + face.slack.shape[2]] = face.slack
+            slack[row : row + face.points, column : column + face.slack.shape[1]] = face.slack
     return Face(
         maps=np.concatenate([face.maps for face in faces], axis=1),
         slack=slack,
@@ -123,42 +120,21 @@ def utilisation(face: Face, wrench: FloatArray) -> tuple[FloatArray, FloatArray]
         wrench: Load, forces [N] then moments [N m], shape (6, samples).
     """
     t1, t2, s = face.maps @ wrench
-    e1, e2, e3 = face.allowed_for(wrench)
-    left = face.left[:, None]
+    slack, left = face.allowed_for(wrench), face.left[:, None]
+    a1, a2, a3 = (np.zeros((3, 1)) if face.start is None else face.start)[:, :, None]
     with np.errstate(divide="ignore", invalid="ignore"):
-        u: FloatArray
+        peel = (np.maximum(s, 0.0) + slack) / np.maximum(left - a3, 0.0)
         if face.start is None:
-            u = np.sqrt(squared((np.abs(t1) + e1) ** 2 + (np.abs(t2) + e2) ** 2, s + e3)) / left
-            peel = np.maximum(s + e3, 0.0) / left
+            u = (np.sqrt(squared(t1 * t1 + t2 * t2, s)) + slack) / left
         else:
-            u = _gauge(face, (t1, t2, s), (e1, e2, e3))
-            peel = np.maximum(s + e3, 0.0) / np.maximum(left - face.start[2, :, None], 0.0)
+            shear = a1 * a1 + a2 * a2 - left * left, a1 * t1 + a2 * t2 + left * slack, t1 * t1 + t2 * t2 - slack * slack
+            both = _least(shear[0] + a3 * a3, shear[1] + a3 * s, shear[2] + s * s)
+            u = np.where(a3 * both + s > 0.0, both, _least(*shear))
     some = np.isfinite(t1 + t2 + s)  # a point that holds nothing is used beyond bounds, a load that is none stays one
     return np.where(np.isnan(u) & some, np.inf, u), np.where(np.isnan(peel) & some, np.inf, peel)
 
 
-def _gauge(face: Face, traction: tuple[FloatArray, ...], slack: tuple[FloatArray, ...]) -> FloatArray:
-    """Utilisation from a traction at the start: the root of a convex function that falls everywhere.
-
-    Steps of Newton from above land below the root and then climb to it; the chord from there to the place above it
-    bounds it from above.
-    """
-    start = np.zeros((3, face.points)) if face.start is None else face.start
-    a, left = start[:, :, None], face.left[:, None]
-
-    def excess(u: FloatArray) -> tuple[FloatArray, FloatArray]:
-        g = [a[c] * u + traction[c] for c in range(3)]
-        size = [np.abs(g[0]) + slack[0], np.abs(g[1]) + slack[1], np.maximum(g[2] + slack[2], 0.0)]
-        norm = np.sqrt(size[0] ** 2 + size[1] ** 2 + size[2] ** 2)
-        slope = size[0] * np.sign(g[0]) * a[0] + size[1] * np.sign(g[1]) * a[1] + size[2] * a[2]
-        return norm - left * u, np.where(norm > 0, slope / np.where(norm > 0, norm, 1.0), 0.0) - left
-
-    alone = np.sqrt(squared(traction[0] ** 2 + traction[1] ** 2, traction[2]))
-    above = (alone + np.sqrt(slack[0] ** 2 + slack[1] ** 2 + slack[2] ** 2)) / face.free[:, None]
-    u = above
-    for _ in range(NEWTON):
-        f, slope = excess(u)
-        u = np.maximum(u - f / slope, 0.0)
-    low, high = excess(u)[0], excess(above)[0]
-    chord = u + (above - u) * np.clip(low / (low - high), 0.0, 1.0)
-    return np.where(low > 0, chord, u)
+def _least(square: FloatArray, half: FloatArray, rest: FloatArray) -> FloatArray:
+    """The u from which on ``square u^2 + 2 half u + rest`` is below 0; inf where it never is."""
+    root = (half + np.sqrt(np.maximum(half * half - square * rest, 0.0))) / -square
+    return np.where(square < 0.0, root, np.inf)

@@ -77,7 +77,7 @@ class _Forms:
         if face.start is not None:
             c = c + face.start[:, :, None] * limit
         if not face.plain:
-            left = left - np.linalg.norm(face.allowed_for(loads[0]), axis=0)
+            left = left - face.allowed_for(loads[0])
         self.face, self.loads, self.left = face, loads, left
         self.normal = c[2], a[2], b[2]
         self.aa, self.ab, self.bb = ((p[shear] * q[shear]).sum(axis=0) for p, q in ((a, a), (a, b), (b, b)))
@@ -89,7 +89,7 @@ class _Forms:
         square = du**2 * self.aa + 2.0 * du * dx * self.ab + dx**2 * self.bb
         half = du * self.ca + dx * self.cb
         if self.face.slack is not None:  # what is allowed for grows no faster than along the ray: the inner side
-            grows = np.linalg.norm(self.face.allowed_for(du * self.loads[1] + dx * self.loads[2]), axis=0)
+            grows = self.face.allowed_for(du * self.loads[1] + dx * self.loads[2])
             square, half = square - grows**2, half + self.left * grows
         still, slope = self.normal[0], du * self.normal[1] + dx * self.normal[2]
         return np.asarray(first_crossing(square, half, self.rest, still, slope).min(axis=0))

@@ -101,7 +101,7 @@ def traction_size(face: Face, loads: FloatArray) -> FloatArray:
     if face.plain:
         return np.asarray(size)
     with np.errstate(divide="ignore", invalid="ignore"):
-        found = (size + np.linalg.norm(face.allowed_for(loads), axis=0)) / face.free[:, None]
+        found = (size + face.allowed_for(loads)) / face.free[:, None]
     return np.where(np.isnan(found) & np.isfinite(size), 0.0, found)
 
 
