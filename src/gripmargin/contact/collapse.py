@@ -22,6 +22,7 @@ BoolArray = NDArray[np.bool_]
 
 TOGETHER = 1e-3  # cells used within this share of the most used one let go at once: those of one symmetry
 HALVINGS = 5  # of the search for the least factor at which the part is lost
+NONE = 1e-10  # stiffness against some motion, over that against another, that is rounding
 SETTLINGS = 40  # times the pressed cells are looked for anew
 FEW, MANY = 8, 2048  # loads looked at together, at least and at most: time alone, no result depends on it
 
@@ -114,11 +115,11 @@ class Collapse:
 
     def _motion(self, wrench: FloatArray, pressed: BoolArray) -> FloatArray:
         """Rigid motion under a load with some cells holding and some others pressed."""
-        stiffness, held, scale = self._bonded, self._held, self._scale
+        stiffness, held = self._bonded, self._held
         if pressed.any():
             stiffness = stiffness + self._normal[pressed].sum(axis=0)
             held = held + (self._areas * self._start[2])[pressed] @ self._rows[2, pressed]
-        return np.asarray(scale * np.linalg.solve(stiffness * np.outer(scale, scale), scale * (wrench - held)))
+        return self._inverse(stiffness) @ (wrench - held)
 
     def _carried_by(self, cells: BoolArray) -> FloatArray:
         """What the offsets of some cells amount to at the tool origin, shape (6,)."""
@@ -142,6 +143,9 @@ class Collapse:
 
     def _inverse(self, stiffness: FloatArray) -> FloatArray:
         scale = np.outer(self._scale, self._scale)
+        size = np.linalg.eigvalsh(stiffness * scale)
+        if size[0] < NONE * size[-1]:
+            raise np.linalg.LinAlgError("cells on a line or at a point hold not every load")
         return np.asarray(np.linalg.inv(stiffness * scale) * scale)
 
 
