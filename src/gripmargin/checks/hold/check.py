@@ -12,12 +12,14 @@ import numpy as np
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain, words
-from gripmargin.checks.hold.figures import HighestTension, HoldDetails, PadLost, WorstHold
+from gripmargin.checks.hold.figures import FirstBreak, HighestTension, HoldDetails, PadLost, WorstHold
 from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.remedies import Overall, for_piece
 from gripmargin.checks.hold.use import asked_of_the_pads, pad_use, uses_without
 from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, shortfalls
 from gripmargin.checks.use import Use
+from gripmargin.contact.grip import first_break
+from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import Finding, Outcome
 from gripmargin.results.record import NoFigures, Record
 
@@ -114,6 +116,19 @@ def _details(case: Case, whole: Use, tension: Use) -> HoldDetails:
             )
             for patch, use in zip(case.whole.patches, case.shared(uses_without), strict=False)  # none for one pad
         ),
+        first_break=None if case.grip.even else _first_break(case),
+    )
+
+
+def _first_break(case: Case) -> FirstBreak:
+    grip = first_break(case.grip.bonded)
+    use, point, _, _ = peak_utilisation(grip.face, case.load[:, case.carried])
+    worst = int(np.argmax(use))
+    return FirstBreak(
+        margin=margin_figure(float(use[worst])),
+        t=case.place(int(case.carried[worst])).t,
+        core=case.grip.share,
+        spot=explain.spot_on_pad(*grip.place(int(point[worst]))),
     )
 
 

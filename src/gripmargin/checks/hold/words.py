@@ -37,6 +37,13 @@ def _lines(details: HoldDetails) -> list[str]:
             f"{peel.peel_index:.2f}) at {peel.t:.3f} s on pad '{peel.spot.pad}', edge at "
             f"{words.spot(peel.spot.point, peel.spot.azimuth)}{edge}"
         )
+    first = details.first_break
+    if first is not None:
+        lines.append(
+            f"uneven bond: the first place lets go at {words.figure(first.margin)} times the load at {first.t:.3f} s, "
+            f"pad '{first.spot.pad}' at {words.spot(first.spot.point, first.spot.azimuth)}; the margin counts on "
+            f"{100 * first.core:.0f} % of the contact area, whatever the rest does"
+        )
     for pad in details.one_pad_lost:
         falls = ": the part falls" if pad.margin is not None and pad.margin < 1 else ""
         lines.append(f"with pad '{pad.lost}' gone: margin {words.figure(pad.margin)} at {pad.t:.3f} s{falls}")
