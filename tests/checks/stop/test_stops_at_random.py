@@ -117,7 +117,13 @@ def random_job(random, kind, *, sudden=False):
         name="random",
         trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd),
         gripper=gm.Gripper(pads=pads),
-        part=gm.Part(mass=mass, com=random.uniform(-0.1, 0.1, 3), inertia=np.trace(second) * np.eye(3) - second),
+        part=gm.Part(
+            face="plane",
+            rigid=True,
+            mass=mass,
+            com=random.uniform(-0.1, 0.1, 3),
+            inertia=np.trace(second) * np.eye(3) - second,
+        ),
         robot=gm.Chain(links=np.stack(links), revolute=tuple(bool(x) for x in random.random(joints) < 0.8)),
         stop=stop,
     )

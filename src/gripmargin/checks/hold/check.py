@@ -16,6 +16,7 @@ from gripmargin.checks.hold.figures import HighestTension, HoldDetails, PadLost,
 from gripmargin.checks.hold.remedies import Overall, for_piece
 from gripmargin.checks.hold.use import asked_of_the_pads, pad_use, uses_without
 from gripmargin.checks.margin import Shortfall, edge_point, margin_figure, margin_result, shortfalls
+from gripmargin.checks.premises import measured_contact, plane_face, stiff_without_a_pad
 from gripmargin.checks.use import Use
 from gripmargin.results.findings import Finding, Outcome
 from gripmargin.results.record import NoFigures, Record
@@ -122,7 +123,11 @@ HOLD = Check(
     judged=(
         Judged(name="hold", target=lambda job: job.targets.hold, details=HoldDetails, series="hold_margin"),
         Judged(name="peel", target=lambda job: job.targets.peel),
-        Judged(name="one_pad_lost", target=lambda job: job.targets.one_pad_lost),
+        Judged(
+            name="one_pad_lost",
+            target=lambda job: job.targets.one_pad_lost,
+            rests_on=(plane_face, stiff_without_a_pad, measured_contact),
+        ),
     ),
     run=run,
     result_words=words.result,
