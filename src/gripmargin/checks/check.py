@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -71,9 +71,18 @@ class Check:
         if missing is not None:
             return Outcome(not_checked=(NotChecked(check=self.name, reason=missing),))
         outcome = self.worded(self.run(case))
-        grounds = {judged.name: judged.rests_on for judged in self.judged}
+        grounds = self._grounds()
         results = [premises.resting_on(case, grounds[result.check], result) for result in outcome.results]
         return replace(outcome, results=tuple(results))
+
+    def asked(self, case: Case) -> Iterator[Asked]:
+        """Yield the uses of the pads that it is about, and what their bounds have to keep, premises included."""
+        for asked in () if self.uses is None else self.uses(case):
+            factor = premises.raised(case, self._grounds()[asked.name])
+            yield replace(asked, target=factor * asked.target)
+
+    def _grounds(self) -> dict[str, tuple[premises.Premise, ...]]:
+        return {judged.name: judged.rests_on for judged in self.judged}
 
     def worded(self, outcome: Outcome) -> Outcome:
         """Return an outcome with its sentences; a result that has a text keeps it."""

@@ -17,6 +17,7 @@ from gripmargin.contact.cells import Patch
 from gripmargin.results.findings import CheckResult, Verdict, judge
 
 STIFF = 1.5  # factor on the use of the pads' edges up to which bending is a correction of the rigid part's figures
+SLIGHT = 1.01  # factor up to which it is left out: tractions are not known better
 FIBRILS = 10.0  # across a contact, from which the face is a face and not some of its fibrils
 
 
@@ -77,7 +78,7 @@ def _stiffness(case: Case, kept: Sequence[int], when: str) -> Standing:
         return Standing(doubt=f"whether the part bends is not known, for {why}: {state}")
     factor = edge_stress_factor(patches, [case.full[i] for i in kept], part)
     if factor <= STIFF:
-        return Standing(factor=factor)
+        return Standing(factor=factor if factor > SLIGHT else 1.0)
     reach = 1e3 * overhang(patches, part.outline)
     return Standing(
         doubt=f"the part bends{when}: it reaches {reach:.0f} mm beyond its pads and may load their edges "
@@ -116,16 +117,20 @@ def _width(patch: Patch) -> float:
 ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)
 
 
-def resting_on(case: Case, premises: Iterable[Premise], result: CheckResult) -> CheckResult:
+def raised(case: Case, premises: Iterable[Premise]) -> float:
+    """Return the factor by which premises that hold nearly may raise the use of the pads [-]."""
+    return float(np.prod([case.shared(premise).factor for premise in premises]))
+
+
+def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> CheckResult:
     """Return a result as far as its premises hold: a pass is undecided where one is in doubt, and says so.
 
     Where one holds nearly, the least value that a margin may have falls by its factor.
     """
     if result.verdict is Verdict.FAIL:
         return result
-    standings = [case.shared(premise) for premise in premises]
-    doubts = tuple(standing.doubt for standing in standings if standing.doubt)
-    factor = float(np.prod([standing.factor for standing in standings]))
+    doubts = tuple(doubt for premise in premises if (doubt := case.shared(premise).doubt))
+    factor = raised(case, premises)
     verdict: Verdict = Verdict.UNDECIDED if doubts else result.verdict
     if result.measure != "margin" or result.low is None or factor == 1.0:
         return replace(result, verdict=verdict, doubts=doubts)
