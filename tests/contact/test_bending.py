@@ -1,5 +1,7 @@
 """By how much bending raises the stress at the pads' edges, against a plate of finite elements and closed forms."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -50,7 +52,7 @@ class Hermite:
         count = 2 * len(self.nodes)
         out = np.zeros((count, 2 if other is None else count))
         place, weight = np.polynomial.legendre.leggauss(5)
-        for i, (a, b) in enumerate(zip(self.nodes[:-1], self.nodes[1:], strict=True)):
+        for i, (a, b) in enumerate(pairwise(self.nodes)):
             if within[0] - 1e-9 < a and b < within[1] + 1e-9:
                 s, h = (place + 1) / 2, b - a
                 second = [s**0, a + s * h] if other is None else self.shapes(s, h, other)
@@ -74,7 +76,7 @@ def worst_ratio(part, pads, cells, side):
         for pad in pads:
             marks |= {pad.pose_in_tool[axis, 3] - side / 2, pad.pose_in_tool[axis, 3] + side / 2}
         marks = np.array(sorted(marks))
-        steps = [max(2, round((b - a) / cells)) for a, b in zip(marks[:-1], marks[1:], strict=True)]
+        steps = [max(2, round((b - a) / cells)) for a, b in pairwise(marks)]
         pieces = [np.linspace(a, b, n + 1)[:-1] for a, b, n in zip(marks[:-1], marks[1:], steps, strict=True)]
         grids.append(Hermite(np.append(np.concatenate(pieces), marks[-1])))
     x, y = grids
@@ -127,7 +129,7 @@ def test_it_is_at_least_that_of_finite_elements_and_little_more(part, pads, cell
 
 
 def test_the_finite_elements_find_the_edge_of_a_strip():
-    """Strip on a long foundation, overhang a: the edge sinks by 2 beta q a (1 + beta a / 2) / k (Hetenyi, from memory)."""
+    """Long strip, overhang a: its edge sinks by 2 beta q a (1 + beta a / 2) / k (Hetenyi, from memory)."""
     part = plate((0.4, 0.002), 0.001, (2500.0, 70e9, 0.0))
     pad = gm.Pad.rectangle("pad", FILM, [0.3, 0.002])
     nodes = np.concatenate(
@@ -164,7 +166,7 @@ def test_a_part_without_a_modulus_may_bend_at_will():
 
 
 def test_a_stiff_part_is_rigid_under_loads_of_every_kind():
-    """With the modulus out of all bounds nothing is left but the balance of a rigid part: the six loads agree with it."""
+    """With a modulus out of all bounds nothing is left but the balance of a rigid part, which the six loads keep."""
     thick = plate((0.2, 0.1), 0.03, (2500.0, 1e17, 0.2))
     assert factor(thick, squares(0.02, (0.06, 0.03), (-0.05, 0.01))) == pytest.approx(1.0, abs=2e-6)
 

@@ -22,9 +22,9 @@ def refused(*pads):
 
 def test_the_same_pad_twice():
     assert refused(square("left"), square("right")) == (
-        "gripper.pads: found pads 'left' and 'right', which overlap by 2.5e+03 mm^2 at x 0.0, y 0.0, z 0.0 mm in the tool "
-        "frame, expected pads beside each other, for each place on the part is held once; correct their places or sizes, "
-        "or leave one of them out"
+        "gripper.pads: found pads 'left' and 'right', which overlap by 2500 mm^2 at x 0.0, y 0.0, z 0.0 mm in the tool "
+        "frame, expected pads beside each other, for each place on the part is held once; correct their places or "
+        "sizes, or leave one of them out"
     )
 
 

@@ -197,7 +197,7 @@ class Gripper(Declared, called="gripper"):
             yield "pads", f"pad names {', '.join(names)}", "a name of its own for each pad"
         for one, other, area, (x, y, z) in overlaps(self.pads):
             place = f"x {1e3 * x:.1f}, y {1e3 * y:.1f}, z {1e3 * z:.1f} mm in the tool frame"
-            found = f"pads '{one.name}' and '{other.name}', which overlap by {1e6 * area:.3g} mm^2 at {place}"
+            found = f"pads '{one.name}' and '{other.name}', which overlap by {1e6 * area:.4g} mm^2 at {place}"
             due = "pads beside each other, for each place on the part is held once"
             yield "pads", found, due, "correct their places or sizes, or leave one of them out"
         for name in ("com", "inertia"):
