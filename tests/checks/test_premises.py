@@ -97,7 +97,7 @@ def test_a_glass_plate_on_four_pads_is_stiff_by_its_geometry():
 
 
 def test_up_to_half_more_stress_is_judged():
-    """Factors of 1.35 and 1.60 by finite elements (tests/contact/test_bending.py has the method): judged, not judged."""
+    """Factors of 1.35 and 1.60, held against finite elements in tests/contact/test_bending.py."""
     part = sheet(0.2, 0.2, 0.004, 2500.0, youngs_modulus=70e9, poissons_ratio=0.0)
     assert judged(part, *four(0.05, 0.07, 0.07)).passed
     part = sheet(0.2, 0.2, 0.0025, 2500.0, youngs_modulus=70e9, poissons_ratio=0.22)
@@ -105,7 +105,7 @@ def test_up_to_half_more_stress_is_judged():
 
 
 def test_bending_that_is_judged_lowers_the_least_value():
-    """On four pads at the corners bending adds 16 % where the part hangs; a target between the two is not surely met."""
+    """On four pads at the corners bending adds 15 to 16 %; a target between the two is not surely met."""
     pads = four(0.04, 0.07, 0.07)
     glass = sheet(0.2, 0.2, 0.004, 2500.0, youngs_modulus=70e9, poissons_ratio=0.22)
     rigid = result(judged(sheet(0.2, 0.2, 0.004, 2500.0, rigid=True), *pads))
