@@ -6,9 +6,13 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.checks.case import work_out
+from gripmargin.checks.hold.check import HOLD
+from gripmargin.checks.premises import stiff_part, stiff_without_a_pad
 from gripmargin.reports.as_json import report_json
 from gripmargin.reports.as_junit import junit_xml
 from gripmargin.reports.as_text import report_text
+from gripmargin.tuning.demands import Demands
 
 S, T, KN, KT = 75e3, 65e3, 1.2e8, 4e7
 DOWN = np.diag([1.0, -1.0, -1.0])
@@ -232,3 +236,29 @@ def test_the_wrist_does_not_rest_on_the_contact():
     trajectory = gm.PoseTrajectory(t=t, position=np.zeros((101, 3)), rotation=np.broadcast_to(DOWN, (101, 3, 3)))
     report = gm.check(trajectory=trajectory, gripper=gripper, part=part, flange=flange)
     assert result(report, "flange").doubts == ()
+
+
+def test_tuning_keeps_to_what_the_checks_ask():
+    """Targets of the bounds, and demands at standstill, have the factor by which the least value falls."""
+    pads = four(0.04, 0.07, 0.07)
+    t = np.linspace(0.0, 0.4, 101)
+    trajectory = gm.PoseTrajectory(t=t, position=np.zeros((101, 3)), rotation=np.broadcast_to(DOWN, (101, 3, 3)))
+    found = []
+    for more in ({"rigid": True}, {"youngs_modulus": 70e9, "poissons_ratio": 0.22}):
+        part = sheet(0.2, 0.2, 0.004, 2500.0, **more)
+        targets = gm.Targets(hold=2.0, peel=1.5, one_pad_lost=1.1)
+        given = {"name": "plate", "trajectory": trajectory, "part": part, "targets": targets}
+        case = work_out(gm.Job(**given, gripper=gm.Gripper(pads=pads)))
+        asked = {each.name: each.target for each in HOLD.asked(case)}
+        found.append((case, asked, Demands.of(case)))
+    (_, rigid, before), (case, bent, after) = found
+    factor, without = case.shared(stiff_part).factor, case.shared(stiff_without_a_pad).factor
+    assert 1.1 < factor < without
+    assert bent == {
+        "hold": factor * rigid["hold"],
+        "peel": factor * rigid["peel"],
+        "one_pad_lost": without * rigid["one_pad_lost"],
+    }
+    one = np.array([name == "one_pad_lost" for name in after.checks])
+    np.testing.assert_allclose(after.maps[:, ~one], factor * before.maps[:, ~one], rtol=1e-12)
+    np.testing.assert_allclose(after.maps[:, one], without * before.maps[:, one], rtol=1e-12)

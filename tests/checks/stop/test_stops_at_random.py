@@ -80,6 +80,22 @@ class Tried:
     found: float
 
 
+def random_gripper(random, film):
+    pads = tuple(
+        gm.Pad.rectangle(
+            f"pad {i}",
+            film,
+            random.uniform(0.01, 0.05, 2),
+            gm.pose(random.uniform(-0.08, 0.08, 3) * [1, 1, 0], random.uniform(-0.2, 0.2, 3)),
+        )
+        for i in range(random.integers(1, 4))
+    )
+    try:
+        return gm.Gripper(pads=pads)
+    except gm.InputError:  # they overlap
+        return random_gripper(random, film)
+
+
 def random_job(random, kind, *, sudden=False):
     joints = int(random.integers(2, 7))
     turns = Rotation.random(joints + 1, rng=random).as_euler("xyz")
@@ -91,15 +107,6 @@ def random_job(random, kind, *, sudden=False):
         normal_stiffness=stiffness,
         shear_stiffness=stiffness * random.uniform(0.2, 0.6),
         damping_ratio=random.choice([None, 0.02, 0.1, 0.3]),
-    )
-    pads = tuple(
-        gm.Pad.rectangle(
-            f"pad {i}",
-            film,
-            random.uniform(0.01, 0.05, 2),
-            gm.pose(random.uniform(-0.08, 0.08, 3) * [1, 1, 0], random.uniform(-0.2, 0.2, 3)),
-        )
-        for i in range(random.integers(1, 4))
     )
     cloud = random.normal(size=(3, 12)) * random.uniform(0.01, 0.1, (3, 1))
     mass = 10 ** random.uniform(-1, 0.7)
@@ -116,7 +123,7 @@ def random_job(random, kind, *, sudden=False):
     return moves, gm.Job(
         name="random",
         trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd),
-        gripper=gm.Gripper(pads=pads),
+        gripper=random_gripper(random, film),
         part=gm.Part(
             face="plane",
             rigid=True,
