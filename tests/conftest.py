@@ -59,7 +59,9 @@ def random_part():
         second = spread @ spread.T * (mass / 12)
         turn = Rotation.random(rng=random).as_matrix()
         inertia = turn @ (np.trace(second) * np.eye(3) - second) @ turn.T
-        return gm.Part(mass=mass, com=random.uniform(-0.3, 0.3, 3), inertia=(inertia + inertia.T) / 2)
+        return gm.Part(
+            face="plane", rigid=True, mass=mass, com=random.uniform(-0.3, 0.3, 3), inertia=(inertia + inertia.T) / 2
+        )
 
     return make
 
@@ -125,7 +127,7 @@ def plate():
     def make(mass=1.0, com=(0.0, 0.0, 0.004)):
         x, y, z = 0.120, 0.080, 0.008
         moments = mass / 12 * np.array([y * y + z * z, x * x + z * z, x * x + y * y])
-        return gm.Part(mass=mass, com=com, inertia=[*moments, 0, 0, 0])
+        return gm.Part(face="plane", rigid=True, mass=mass, com=com, inertia=[*moments, 0, 0, 0])
 
     return make
 

@@ -78,7 +78,7 @@ def medians(tasks: dict) -> dict[str, float]:
 
 
 def main() -> None:
-    part = gm.Part(mass=1.0, com=[0.01, 0.02, 0.03], inertia=[1e-3, 2e-3, 2.5e-3, 1e-5, 0, 0])
+    part = gm.Part(face="plane", rigid=True, mass=1.0, com=[0.01, 0.02, 0.03], inertia=[1e-3, 2e-3, 2.5e-3, 1e-5, 0, 0])
     film = gm.PadMaterial(pull_off_stress=5e4, shear_strength=5e4, normal_stiffness=1e8, shear_stiffness=3.3e7)
     square = gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.1, 0.1]),))
     disc = gm.Gripper(pads=(gm.Pad.disc("pad", film, 0.1),))

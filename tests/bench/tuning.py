@@ -60,7 +60,7 @@ def gripper(strength: float) -> gm.Gripper:
     return gm.Gripper(pads=tuple(pads))
 
 
-PART = gm.Part(mass=1.0, com=[0.0, 0.0, 0.004], inertia=[2e-3, 2e-3, 4e-3, 0, 0, 0])
+PART = gm.Part(face="plane", rigid=True, mass=1.0, com=[0.0, 0.0, 0.004], inertia=[2e-3, 2e-3, 4e-3, 0, 0, 0])
 
 
 def random_job(seed: int, name: str) -> gm.Job:
@@ -212,6 +212,8 @@ at = {{ xyz = ["-50 mm", "-50 mm", "0 mm"] }}
 mass = "1 kg"
 com = ["0 mm", "0 mm", "4 mm"]
 inertia = ["2e-3 kg*m^2", "2e-3 kg*m^2", "4e-3 kg*m^2", "0 kg*m^2", "0 kg*m^2", "0 kg*m^2"]
+face = "plane"
+rigid = true
 [program]
 trajectory = "bench.csv"
 """

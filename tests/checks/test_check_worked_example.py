@@ -39,7 +39,7 @@ def leaning(film):
             rotation=np.broadcast_to(turned, (t.size, 3, 3)),
         ),
         "gripper": gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
-        "part": gm.Part(mass=0.2, com=[0, 0, 0.002], inertia=[1e-4, 1e-4, 2e-4, 0, 0, 0]),
+        "part": gm.Part(face="plane", rigid=True, mass=0.2, com=[0, 0, 0.002], inertia=[1e-4, 1e-4, 2e-4, 0, 0, 0]),
     }
 
 

@@ -462,7 +462,9 @@ class TestStandingStill:
             gm.Pad.rectangle(f"{i}", film, [1e-3, 1e-3], gm.pose((x * 0.0999, y * 0.0999, 0)))
             for i, (x, y) in enumerate([(1, 1), (1, -1), (-1, 1), (-1, -1)])
         ]
-        part = gm.Part(mass=5.0, com=[0, 0, 0.01], inertia=[0.02, 0.02, 0.04, 0, 0, 0], outline=outline)
+        part = gm.Part(
+            face="plane", rigid=True, mass=5.0, com=[0, 0, 0.01], inertia=[0.02, 0.02, 0.04, 0, 0, 0], outline=outline
+        )
         report = self.judged(DOWN, gm.Gripper(pads=tuple(pads)), part, 1.0)
         assert report.verdict is gm.Verdict.FAIL
         # 4 pads of 1 mm2 of which 0.6 x 0.6 mm lie on the part
@@ -472,7 +474,9 @@ class TestStandingStill:
     def test_a_sliver_of_contact_does_not_hold(self, film, overlap):
         outline = [[-0.1, -0.1], [0.1, -0.1], [0.1, 0.1], [-0.1, 0.1]]
         pad = gm.Pad.rectangle("pad", film, [0.05, 0.05], gm.pose((0.125 - 0.05 * overlap, 0, 0)))
-        part = gm.Part(mass=1.0, com=[0, 0, 0.01], inertia=[4e-3, 4e-3, 8e-3, 0, 0, 0], outline=outline)
+        part = gm.Part(
+            face="plane", rigid=True, mass=1.0, com=[0, 0, 0.01], inertia=[4e-3, 4e-3, 8e-3, 0, 0, 0], outline=outline
+        )
         assert not self.judged(DOWN, gm.Gripper(pads=(pad,)), part, 1.0).passed
 
     def test_one_pad_far_out_peels(self, film, plate):

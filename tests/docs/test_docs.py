@@ -482,7 +482,7 @@ def words(node: dict[str, Any]) -> str:
     if node.get("type") == "array":
         parts = node.get("prefixItems") or [node["items"]]
         return ";".join(words(part) for part in parts)
-    return {"string": "text", "number": "number", "integer": "number"}[node["type"]]
+    return {"string": "text", "number": "number", "integer": "number", "boolean": "true or false"}[node["type"]]
 
 
 def documented_keys() -> dict[str, list[str]]:

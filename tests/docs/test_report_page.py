@@ -70,7 +70,16 @@ def job(*, release: Any = None, moves: Moves | None = None, **material: float | 
     return gm.Job(
         name="plate",
         gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.012, 0.012]),)),
-        part=gm.Part(mass=0.2, com=com, inertia=inertia, outline=outline, thickness=0.004, max_pressure=5e4),
+        part=gm.Part(
+            mass=0.2,
+            com=com,
+            inertia=inertia,
+            outline=outline,
+            thickness=0.004,
+            max_pressure=5e4,
+            face="plane",
+            rigid=True,
+        ),
         trajectory=program(GOOD | (moves or {})),
         phases=tuple(
             gm.Phase(kind=kind, moves=labels, release=release if kind == "release" else None)  # type: ignore[arg-type]

@@ -100,6 +100,8 @@ def test_the_report_says_so(tmp_path):
     report = gm.check(
         trajectory=trajectory,
         gripper=gm.Gripper(pads=(gm.Pad.disc("pad", film, 0.03),)),
-        part=gm.Part(mass=0.2, com=[0.0, 0.0, 0.002], inertia=[1e-4, 1e-4, 2e-4, 0.0, 0.0, 0.0]),
+        part=gm.Part(
+            face="plane", rigid=True, mass=0.2, com=[0.0, 0.0, 0.002], inertia=[1e-4, 1e-4, 2e-4, 0.0, 0.0, 0.0]
+        ),
     )
     assert "Times start at 0, which is the stamp 1700000000000.000 ms." in report.notes

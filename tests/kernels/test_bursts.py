@@ -43,7 +43,7 @@ def test_no_part_passes_on_a_move_that_the_samples_do_not_follow(step, samples, 
             rotation=np.broadcast_to(np.diag([1.0, -1.0, -1.0]), (t.size, 3, 3)),
         ),
         gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
-        part=gm.Part(mass=mass, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
+        part=gm.Part(face="plane", rigid=True, mass=mass, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
     )
     assert report.verdict != "pass"
 
@@ -99,7 +99,7 @@ def test_rates_sampled_past_a_quick_move_pass_nothing(full, samples, phase):
             trajectory=gm.JointTrajectory(t=t, q=x[:, None], qd=v[:, None], qdd=a[:, None] if full else None),
             robot=gm.Chain(links=links, revolute=(False,)),
             gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
-            part=gm.Part(mass=mass, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
+            part=gm.Part(face="plane", rigid=True, mass=mass, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
         )
     except gm.InputError as error:
         assert "positions" in str(error)  # noqa: PT017 - refused is as good as undecided

@@ -160,7 +160,7 @@ def test_plain_reports_from_python_are_valid():
             rotation=np.broadcast_to(np.diag([1.0, -1.0, -1.0]), (101, 3, 3)),
         ),
         gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.03, 0.03]),)),
-        part=gm.Part(mass=1.0, com=[0, 0, 0.01], inertia=1e-2 * np.eye(3)),
+        part=gm.Part(face="plane", rigid=True, mass=1.0, com=[0, 0, 0.01], inertia=1e-2 * np.eye(3)),
         gravity=(0.0, 0.0, 0.0),  # no load, so no margin
     )
     assert report.checks[0].value is None

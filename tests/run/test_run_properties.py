@@ -35,7 +35,10 @@ def random_gripper(random, film):
             pads.append(gm.Pad.disc(f"{i}", film, random.uniform(0.02, 0.06), at))
         else:
             pads.append(gm.Pad.rectangle(f"{i}", film, random.uniform(0.02, 0.06, 2), at))
-    return gm.Gripper(pads=tuple(pads))
+    try:
+        return gm.Gripper(pads=tuple(pads))
+    except gm.InputError:  # they overlap
+        return random_gripper(random, film)
 
 
 def trajectory(exact, rate=200.0, stretch=1.0):
@@ -194,7 +197,7 @@ class TestMirror:
         mirror = np.diag([1.0, -1.0, 1.0])
         part = random_part(random)
         outlines = [random.uniform(0.01, 0.03) * np.array([[-1, -1], [1, -1], [0.5, 1], [-1, 0.7]]) for _ in range(2)]
-        outlines[1] = outlines[1] + random.uniform(-0.1, 0.1, 2)
+        outlines[1] = outlines[1] + random.uniform([0.06, -0.1], 0.1) * random.choice([-1, 1], 2)
         results = []
         for turn in (np.eye(3), mirror):
             gripper = gm.Gripper(

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from gripmargin.files.job_schema import PAD_TABLES, JobFile, table_at
 from gripmargin.workcell.fields import Key
-from gripmargin.workcell.kinds import Choice, Count, Kind, Number, OfJoint, Pair, Pose, Row, Several, Text
+from gripmargin.workcell.kinds import Choice, Count, Flag, Kind, Number, OfJoint, Pair, Pose, Row, Several, Text
 
 ROW = re.compile(r"^\| `([a-z<][\w.<>[\]]+)` \|.*\n", re.MULTILINE)
 
@@ -46,6 +46,8 @@ def holds(kind: Kind) -> str:
             return dimension if kind.most is None else f"{dimension}, at most {kind.most:g} {written(kind.unit)}"
         case Count(what):
             return what.removeprefix("the ")
+        case Flag():
+            return "true or false"
         case Choice(options):
             name = "text" if isinstance(options[0], str) else "number"
             return f"{name}: {', '.join(f'`{option}`' if name == 'text' else str(option) for option in options)}"

@@ -28,7 +28,7 @@ def flat_part():
     """A part whose centre of mass lies in the pad plane: forces on it have no arm."""
 
     def make(mass, com=(0.0, 0.0, 0.0)):
-        return gm.Part(mass=mass, com=com, inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0])
+        return gm.Part(face="plane", rigid=True, mass=mass, com=com, inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0])
 
     return make
 
@@ -68,7 +68,7 @@ def random_path_job(arm, even_film):
             ),
             robot=arm,
             gripper=gm.Gripper(pads=pads),
-            part=gm.Part(mass=1.0, com=[0, 0, 0.004], inertia=[2e-3, 2e-3, 4e-3, 0, 0, 0]),
+            part=gm.Part(face="plane", rigid=True, mass=1.0, com=[0, 0, 0.004], inertia=[2e-3, 2e-3, 4e-3, 0, 0, 0]),
             targets=gm.Targets(hold=hold),
             joint_limits=JointLimits(
                 speed=np.full(6, speed),

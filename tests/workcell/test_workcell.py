@@ -86,6 +86,8 @@ class TestPart:
             ({"mass": np.inf}, "part.mass: found inf, expected a value above 0 [kg]"),
             ({"surface_factor": 0.0}, "part.surface_factor: found 0, expected a value above 0 [-]"),
             ({"surface_factor": np.nan}, "part.surface_factor: found nan, expected a value above 0 [-]"),
+            ({"rigid": 1}, "part.rigid: found 1, expected True or False"),
+            ({"face": "flat"}, "part.face: found 'flat', expected plane or curved"),
             ({"inertia": np.zeros((3, 3))}, "part.inertia: found principal moments 0, 0, 0, expected moments above 0"),
         ],
     )

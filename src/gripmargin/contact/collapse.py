@@ -7,8 +7,6 @@ the pads would do if they were just as described.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -138,7 +136,7 @@ class Collapse:
             start=self._start[:, self.alive] / self._holds[:, self.alive] if self._released is not None else None,
         )
         if self._released is not None:
-            face = replace(face, spent=self._released.worst(face, ~self.alive))
+            face = self._released.passed_on(face, ~self.alive)
         return np.asarray(peak_utilisation(face, loads)[0] <= 1.0 - 1e-9)
 
     def _inverse(self, stiffness: FloatArray) -> FloatArray:

@@ -14,7 +14,7 @@ no order of events, and is convex in the load. Which cells are the core is free 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -239,7 +239,7 @@ class _Cores:
                 if core.sum() >= FEWEST:
                     found.setdefault(core.tobytes(), (self._peak(core, screen), core))
             ranked = sorted(found.values(), key=lambda pair: pair[0])[:FINALISTS]
-            grips = [self.grip(core) for _, core in ranked]
+            grips = [self.grip(core) for core in (*(core for _, core in ranked), bonded)]
             peaks = [peak_utilisation(grip.face, self.load)[0] for grip in grips]
             best = int(np.argmin([float(peak.max(initial=0.0)) for peak in peaks]))
             worst = np.argsort(peaks[best])[-WORST:]
@@ -316,8 +316,9 @@ class _Cores:
     def _face(self, core: BoolArray, *, alone: bool = False) -> tuple[Face, FloatArray]:
         """The corners of a core as places, and the compliance; alone: as if there were no other cells."""
         soft = self._inverse(self.stiffness[core].sum(axis=0))
+        start = None if self.start is None else self.start[:, core]
         if alone:
-            return Face(self.rows[:, core] @ soft), soft
+            return Face(self.rows[:, core] @ soft, start=start), soft
         stiff = self.bonded.whole.compliance
         more = soft - stiff
         slack, spread, middle = None, None, stiff
@@ -327,7 +328,6 @@ class _Cores:
             root = self._root(more)
             slack = half_width(self.rows[:, core], root)[:, None]
             spread = root[None]
-        start = None if self.start is None else self.start[:, core]
         face = Face(self.rows[:, core] @ middle, slack=slack, spread=spread, start=start)
         return (face if core.all() else face.asked(SUDDEN)), middle
 
@@ -339,7 +339,7 @@ class _Cores:
             few = self._corners_that_matter(inside)
             face, inside = _only(face, few), inside[few]
         elif not core.all() and self.out is not None:
-            face = replace(face, spent=self.out.worst(face, ~core))
+            face = self.out.passed_on(face, ~core)
         return Grip(
             bonded=self.bonded,
             face=face,

@@ -10,7 +10,7 @@ a rigid motion, weighted with the stiffness. It is an offset to what a load does
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,26 +105,39 @@ class Released:
 
     loads: FloatArray
 
-    def worst(self, face: Face, outside: NDArray[np.bool_]) -> FloatArray:
-        """Return the most that any set of cells passes on to places, over what these hold, shape (points,).
+    def passed_on(self, face: Face, outside: NDArray[np.bool_]) -> Face:
+        """Return a face with the most that any set of cells passes on to its places: pull as an offset, shear as spent.
+
+        Args:
+            face: The places, with their offsets.
+            outside: Which cells may let go, shape (cells,).
+        """
+        pull, shear = self.worst(face, outside)
+        start = np.zeros((3, face.points)) if face.start is None else face.start
+        return replace(face, start=start + np.outer([0.0, 0.0, 1.0], pull), spent=shear)
+
+    def worst(self, face: Face, outside: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
+        """Return the most that any set of cells passes on to places, over what these hold.
 
         Args:
             face: The places.
             outside: Which cells may let go, shape (cells,).
+
+        Returns:
+            Pull, and size of the shear with what `Face.slack` allows for, each of shape (points,).
         """
         loads = self.loads[:, outside]
         some = np.abs(loads).max(axis=(0, 2)) > 0
         loads = loads[:, some]
         if loads.shape[1] == 0:
-            return np.zeros(face.points)
+            return np.zeros(face.points), np.zeros(face.points)
         passed = face.maps @ loads.transpose(0, 2, 1)[:, None]  # (2, 3, points, cells)
         up, down = (np.maximum(sign * passed, 0.0).max(axis=0).sum(axis=2) for sign in (1.0, -1.0))
-        most = np.maximum(up, down)
-        most[2] = up[2]
+        shear = np.hypot(*np.maximum(up, down)[:2])
         if face.slack is not None and face.spread is not None:
             size = np.abs(face.spread[:, None] @ loads.transpose(0, 2, 1)).max(axis=1).sum(axis=2)  # (groups, 6)
-            return np.asarray(np.linalg.norm(most, axis=0) + face.slack @ np.linalg.norm(size, axis=1))
-        return np.asarray(np.linalg.norm(most, axis=0))
+            shear = shear + face.slack @ np.linalg.norm(size, axis=1)
+        return up[2], np.asarray(shear)
 
 
 def locked_in(

@@ -14,7 +14,7 @@ from pydantic_core import PydanticCustomError
 from gripmargin.base.errors import InputError
 from gripmargin.base.units import DIMENSIONS, parse_quantity, with_article
 from gripmargin.files.source import describe, printable
-from gripmargin.workcell.kinds import Choice, Count, Kind, Number, OfJoint
+from gripmargin.workcell.kinds import Choice, Count, Flag, Kind, Number, OfJoint
 
 INPUT_FAULT = "input_fault"  # pydantic error type that carries the facts of an InputError
 LONGEST_LABEL = 200
@@ -59,6 +59,8 @@ def form(kind: Kind) -> Any:
             read, published = partial(_quantity, kind, dimension), {"type": "string", "description": text}
         case Count():
             read, published = _count, {"type": "integer", "minimum": 1}
+        case Flag():
+            read, published = _flag, {"type": "boolean"}
         case Choice(options):
             read, published = partial(_choice, options), {"enum": list(options)}
         case _:
@@ -103,6 +105,12 @@ def _bare_number(kind: Number, value: object) -> float:
 def _count(value: object) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or value < 1:
         raise fault(describe(value), "a whole number of at least 1")
+    return value
+
+
+def _flag(value: object) -> bool:
+    if not isinstance(value, bool):
+        raise fault(describe(value), "true or false")
     return value
 
 

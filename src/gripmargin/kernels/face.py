@@ -54,8 +54,8 @@ class Face:
 
     @cached_property
     def left(self) -> FloatArray:
-        """What the points can hold beside what is used up, shape (points,)."""
-        return np.ones(self.points) if self.spent is None else 1.0 - self.spent
+        """What the points can hold beside what is used up, 0 or more, shape (points,)."""
+        return np.ones(self.points) if self.spent is None else np.maximum(1.0 - self.spent, 0.0)
 
     @cached_property
     def free(self) -> FloatArray:

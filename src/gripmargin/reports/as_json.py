@@ -88,6 +88,7 @@ def _check(check: CheckResult) -> dict[str, Any]:
         "text": check.text,
         "measure": check.measure,
         "lines": list(check.lines),
+        "doubts": list(check.doubts),
         "details": plain(check.details),
     }
 

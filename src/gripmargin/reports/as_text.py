@@ -22,8 +22,9 @@ def report_text(report: Report) -> str:
     short = [finding for finding in report.findings if finding.verdict == "fail"]
     unsure = [finding for finding in report.findings if finding.verdict != "fail"]
     for title, findings in (("What falls short", short), ("What cannot be decided", unsure)):
-        if findings:
-            lines += ["", title, *_findings(findings)]
+        said = _doubts(report) if findings is unsure else []
+        if findings or said:
+            lines += ["", title, *said, *_findings(findings)]
     if report.findings:
         lines += ["", "What to change", *_changes(worst_first(report.findings))]
     for title, items in (
@@ -61,6 +62,15 @@ def _check_lines(check: CheckResult) -> list[str]:
     for sentence in check.lines:
         lines += _wrapped("    ", sentence)
     return lines
+
+
+def _doubts(report: Report) -> list[str]:
+    """What checks take for granted and is not known to hold, each once, with the checks that do."""
+    names: dict[str, list[str]] = {}
+    for check in report.checks:
+        for doubt in check.doubts:
+            names.setdefault(doubt, []).append(check.check)
+    return _bullets(f"{doubt} ({', '.join(checks)})" for doubt, checks in names.items())
 
 
 def _findings(findings: list[Finding]) -> list[str]:

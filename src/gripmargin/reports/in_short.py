@@ -22,7 +22,7 @@ def result_line(check: CheckResult) -> str:
         line += f", worst at {words.when(check.at)}"
     if check.value is None and check.text:
         line += f": {check.text}"
-    return line
+    return "; ".join((line, *check.doubts))
 
 
 def finding_lines(findings: tuple[Finding, ...]) -> list[str]:

@@ -98,6 +98,7 @@ class CheckResult:
         text: What the value is, for a person.
         lines: Further sentences for a person.
         measure: What kind of figure the value is: margin, ratio or share.
+        doubts: Why a pass would not be one, a sentence each: what the check takes for granted and is not known to hold.
     """
 
     check: str
@@ -112,6 +113,7 @@ class CheckResult:
     text: str = ""
     lines: tuple[str, ...] = ()
     measure: str = "margin"
+    doubts: tuple[str, ...] = ()
 
     @property
     def spread(self) -> float:

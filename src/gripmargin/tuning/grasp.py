@@ -194,8 +194,8 @@ def _area_needed(case: Case) -> float | None:
 
     def enough(factor: float) -> bool:
         pads = tuple(pad.enlarged(factor) for pad in case.job.gripper.pads)
-        gripper = replace(case.job.gripper, pads=pads)
         try:
+            gripper = replace(case.job.gripper, pads=pads)
             changed = work_out(replace(case.job, gripper=gripper), motion=case.motion)
         except InputError:
             return False

@@ -52,7 +52,7 @@ class QuickCheck:
             factors: On the speed of each interval between samples, shape (n - 1,).
         """
         case = self._at(factors)
-        asked = (each for check in registry.CHECKS if check.uses is not None for each in check.uses(case))
+        asked = (each for check in registry.CHECKS for each in check.asked(case))
         return min((_nearest(each) for each in asked), key=lambda near: near.ratio)
 
     def _at(self, factors: FloatArray) -> Case:

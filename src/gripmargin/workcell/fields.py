@@ -16,6 +16,7 @@ from gripmargin.base.docstrings import attributes, with_attributes
 from gripmargin.base.errors import InputError
 from gripmargin.workcell.kinds import ANYTHING, Kind, checked, note
 
+CONTACT = "all but flange"  # the checks that count on how part and pads touch
 # The field that is at fault (empty: the value as a whole), what was found, what is expected, and what to do.
 Fault = tuple[str, str, str] | tuple[str, str, str, str]
 

@@ -100,6 +100,11 @@ class Choice(Kind):
 
 
 @dataclass(frozen=True)
+class Flag(Kind):
+    """True or false."""
+
+
+@dataclass(frozen=True)
 class Text(Kind):
     """Text on one line, not empty; ``of`` what, where it stands in the file for something else."""
 
@@ -162,6 +167,8 @@ def checked(kind: Kind, value: Any, where: str) -> Any:
             return _number(kind, value, where)
         case Count(what) if value < 1:
             raise InputError(where, f"{value}", what)
+        case Flag() if not isinstance(value, bool):
+            raise InputError(where, f"{value!r}", "True or False")
         case Choice(options, what) if value not in options:
             raise InputError(where, f"{value!r}", what or " or ".join(map(str, options)))
         case Pose():

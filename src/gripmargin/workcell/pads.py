@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from gripmargin.base.arrays import FloatArray, frozen
 from gripmargin.base.poses import as_pose
-from gripmargin.workcell.fields import Declared, Fault, key, put
+from gripmargin.workcell.fields import CONTACT, Declared, Fault, key, put
 from gripmargin.workcell.kinds import (
     CURVE,
     INERTIA,
@@ -24,6 +24,7 @@ from gripmargin.workcell.kinds import (
     not_negative,
     positive,
 )
+from gripmargin.workcell.overlaps import overlaps
 
 EXTENT = positive("length")  # of a rectangle, of a disc
 BOND = "preload, lift_off, hold, release"  # the checks that ask how well the pads were pressed on
@@ -52,6 +53,10 @@ class PadMaterial(Declared):
         overload_pressure: Contact pressure above which the face loses its hold; with the next. A release by overload is
             undecided without both.
         overload_residual: Share of the strength left after an overload.
+        backing_thickness: Of the elastic backing. A contact narrower than it is outside what the stiffnesses were
+            measured for: nothing that counts on it passes.
+        fibril_pitch: From one fibril of the face to the next. A contact narrower than ten of them is outside what the
+            strengths were measured for: nothing that counts on it passes.
         damping_ratio: Of the part swinging on the backing, share of critical damping.
         name: What the job calls it; in the file the name of its table.
     """
@@ -68,6 +73,8 @@ class PadMaterial(Declared):
     min_dwell: float | None = key(not_negative("time"), BOND, default=None)
     overload_pressure: float | None = key(positive("stress"), BOND, default=None)
     overload_residual: float | None = key(Number(least=0, most=1, what="a share"), BOND, default=None)
+    backing_thickness: float | None = key(positive("length"), CONTACT, default=None)
+    fibril_pitch: float | None = key(positive("length"), CONTACT, default=None)
     damping_ratio: float | None = key(
         Number(least=0, below=1, what="a ratio"), "swing, settle, stop", default=None, absent="0, the safe choice"
     )
@@ -182,12 +189,17 @@ class Gripper(Declared, called="gripper"):
     inertia: FloatArray | None = key(INERTIA, "flange", default=None, absent="not known")
 
     def faults(self) -> Iterator[Fault]:
-        """No pad, two of one name, a centre of mass or an inertia without the mass."""
+        """No pad, two of one name or in one place, a centre of mass or an inertia without the mass."""
         names = [pad.name for pad in self.pads]
         if not names:
             yield "pads", "no pad", "at least one"
         if len(set(names)) < len(names):
             yield "pads", f"pad names {', '.join(names)}", "a name of its own for each pad"
+        for one, other, area, (x, y, z) in overlaps(self.pads):
+            place = f"x {1e3 * x:.1f}, y {1e3 * y:.1f}, z {1e3 * z:.1f} mm in the tool frame"
+            found = f"pads '{one.name}' and '{other.name}', which overlap by {1e6 * area:.4g} mm^2 at {place}"
+            due = "pads beside each other, for each place on the part is held once"
+            yield "pads", found, due, "correct their places or sizes, or leave one of them out"
         for name in ("com", "inertia"):
             if self.mass is None and getattr(self, name) is not None:
                 yield "mass", f"nothing, beside gripper.{name}", "the mass of the gripper"

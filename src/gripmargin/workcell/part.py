@@ -11,15 +11,16 @@ from numpy.typing import ArrayLike
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import as_pose
-from gripmargin.workcell.fields import Declared, key
-from gripmargin.workcell.kinds import INERTIA, OUTLINE, POINT, Number, positive
+from gripmargin.workcell.fields import CONTACT, Declared, key
+from gripmargin.workcell.kinds import INERTIA, OUTLINE, POINT, Choice, Flag, Number, positive
 from gripmargin.workcell.shapes import centroid, polygon
 
+FACES = ("plane", "curved")
 PLATE = "of a uniform plate; `outline` and `thickness` are required then"
 
 
 class Part(Declared, called="part"):
-    """The rigid part as gripped, in the tool frame.
+    """The part as gripped, in the tool frame.
 
     Attributes:
         mass: Of the part.
@@ -28,12 +29,16 @@ class Part(Declared, called="part"):
             with the minus sign).
         outline: Of the gripped face, in the tool frame's xy plane; cuts the pads, and is what the part stands on where
             `nest.support` is not given.
+        face: What the gripped face is. Only a plane one is judged: with another, and where it is not said, no check
+            that counts on the contact passes.
+        rigid: Whether bending may be neglected. Where that is not said it has to follow from `outline`, `thickness` and
+            `youngs_modulus` of a uniform plate; else no check that counts on it passes.
         surface_factor: Holding strength here over that on the reference surface.
         max_pressure: Contact pressure the part may take.
-        thickness: For the uniform plate, and how far below the gripped face the part stands when it may tip; bending is
-            not judged.
-        youngs_modulus: For thin parts.
-        poissons_ratio: For thin parts.
+        thickness: Of the uniform plate: for its mass moments and its bending; and how far below the gripped face the
+            part stands when it may tip.
+        youngs_modulus: Of the uniform plate, for its bending.
+        poissons_ratio: Likewise.
         drag_area: Of a flat part: drag coefficient (1.28 for a flat plate) times area along the tool's z axis; with it
             the drag and the added mass of the air are in the load.
 
@@ -45,11 +50,15 @@ class Part(Declared, called="part"):
     com: FloatArray = key(POINT, "all", absent=PLATE)
     inertia: FloatArray = key(INERTIA, "all", absent=PLATE)
     outline: FloatArray | None = key(OUTLINE, "all", default=None, absent="every pad lies wholly on the part")
+    face: str | None = key(Choice(FACES), CONTACT, default=None, absent="not known")
+    rigid: bool | None = key(Flag(), CONTACT, default=None, absent="not known")
     surface_factor: float = key(positive(), "all", default=1.0)
     max_pressure: float | None = key(positive("stress"), "pressure", default=None)
-    thickness: float | None = key(positive("length"), "release", default=None)
-    youngs_modulus: float | None = key(positive("stress"), "not yet", default=None)
-    poissons_ratio: float | None = key(Number(least=0, most=0.5, what="a ratio"), "not yet", default=None)
+    thickness: float | None = key(positive("length"), CONTACT, default=None)
+    youngs_modulus: float | None = key(positive("stress"), CONTACT, default=None)
+    poissons_ratio: float | None = key(
+        Number(least=0, most=0.5, what="a ratio"), CONTACT, default=None, absent="the worst of 0 and 0.5"
+    )
     drag_area: float | None = key(positive("area"), "hold, swing, settle", default=None, absent="no air")
 
     @property

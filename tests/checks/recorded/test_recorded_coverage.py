@@ -162,7 +162,7 @@ def made(arm):
         gm.Pad.rectangle(name, film, [0.03, 0.02], gm.pose((x, 0.002, 0)))
         for name, x in (("one", -0.03), ("two", 0.04))
     )
-    part = gm.Part(mass=0.6, com=[0.003, 0.0, 0.01], inertia=[8e-4, 2e-3, 2.6e-3, 0, 0, 0])
+    part = gm.Part(face="plane", rigid=True, mass=0.6, com=[0.003, 0.0, 0.01], inertia=[8e-4, 2e-3, 2.6e-3, 0, 0, 0])
     t = np.arange(8) * 0.01
     return gm.Job(
         name="plate",

@@ -33,7 +33,7 @@ def slide(t, duration, travel):
 @pytest.fixture(scope="module")
 def level(one_pad):
     """A part whose centre of mass is on the pad plane, moved level along x: pull and shear, no moment."""
-    part = gm.Part(mass=1.2, com=[0, 0, 0], inertia=[2e-3, 3e-3, 4e-3, 0, 0, 0])
+    part = gm.Part(face="plane", rigid=True, mass=1.2, com=[0, 0, 0], inertia=[2e-3, 3e-3, 4e-3, 0, 0, 0])
 
     def make(stop, duration=0.8, travel=0.6, *, targets=EASY, **more):
         t = np.arange(0.0, duration + 0.2, 0.002)
@@ -142,6 +142,8 @@ class TestAir:
     def panel(self, level, ramp, air_density):
         edge = 0.4
         panel = gm.Part(
+            face="plane",
+            rigid=True,
             mass=self.mass,
             com=[0, 0, 0],
             inertia=[0.2, 0.2, 0.4, 0, 0, 0],
@@ -173,6 +175,8 @@ class TestAir:
         wide = gm.Pad.rectangle("wide", replace(one_pad.pads[0].material, shear_stiffness=1e9), [0.4, 0.4])
         job = level(gm.Stop(deceleration=6.0))
         panel = gm.Part(
+            face="plane",
+            rigid=True,
             mass=self.mass,
             com=[0.1, 0, 0],
             inertia=[0.002, 0.002, 0.004, 0, 0, 0],
@@ -253,7 +257,9 @@ class TestProperties:
         job = fast(stop)
         margins = []
         for moment in (0.0, 1e-11):
-            rod = gm.Part(mass=0.5, com=[0.01, 0, 0.05], inertia=[4e-4, 4e-4, moment, 0, 0, 0])
+            rod = gm.Part(
+                face="plane", rigid=True, mass=0.5, com=[0.01, 0, 0.05], inertia=[4e-4, 4e-4, moment, 0, 0, 0]
+            )
             result = stop_of(gm.check_job(replace(job, part=rod)))
             margins.append([result.low, result.value, result.high])
         assert margins[0] == pytest.approx(margins[1], rel=1e-4)
@@ -438,7 +444,7 @@ class TestNoFalsePass:
             name="turn",
             trajectory=gm.PoseTrajectory(t=t, position=np.zeros((t.size, 3)), rotation=turn),
             gripper=one_pad,
-            part=gm.Part(mass=2.0, com=[0.15, 0, 0], inertia=[0.02, 0.02, 0.04, 0, 0, 0]),
+            part=gm.Part(face="plane", rigid=True, mass=2.0, com=[0.15, 0, 0], inertia=[0.02, 0.02, 0.04, 0, 0, 0]),
             stop=gm.Stop(deceleration=0.5),
             targets=gm.Targets(stop=0.5, hold=0.1),
         )

@@ -1,5 +1,6 @@
 """Random stops of random arms, simulated in time: the pads are never asked for more than the check allows for."""
 
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -80,6 +81,17 @@ class Tried:
     found: float
 
 
+def random_gripper(random, film):
+    gripper = None
+    for i in range(random.integers(1, 4)):
+        size = random.uniform(0.01, 0.05, 2)
+        at = gm.pose(random.uniform(-0.08, 0.08, 3) * [1, 1, 0], random.uniform(-0.2, 0.2, 3))
+        pad = gm.Pad.rectangle(f"pad {i}", film, size, at)
+        with suppress(gm.InputError):  # a pad that overlaps another is left out
+            gripper = gm.Gripper(pads=(*(gripper.pads if gripper else ()), pad))
+    return gripper
+
+
 def random_job(random, kind, *, sudden=False):
     joints = int(random.integers(2, 7))
     turns = Rotation.random(joints + 1, rng=random).as_euler("xyz")
@@ -92,15 +104,7 @@ def random_job(random, kind, *, sudden=False):
         shear_stiffness=stiffness * random.uniform(0.2, 0.6),
         damping_ratio=random.choice([None, 0.02, 0.1, 0.3]),
     )
-    pads = tuple(
-        gm.Pad.rectangle(
-            f"pad {i}",
-            film,
-            random.uniform(0.01, 0.05, 2),
-            gm.pose(random.uniform(-0.08, 0.08, 3) * [1, 1, 0], random.uniform(-0.2, 0.2, 3)),
-        )
-        for i in range(random.integers(1, 4))
-    )
+    gripper = random_gripper(random, film)
     cloud = random.normal(size=(3, 12)) * random.uniform(0.01, 0.1, (3, 1))
     mass = 10 ** random.uniform(-1, 0.7)
     second = cloud @ cloud.T * (mass / 12)
@@ -116,8 +120,14 @@ def random_job(random, kind, *, sudden=False):
     return moves, gm.Job(
         name="random",
         trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd),
-        gripper=gm.Gripper(pads=pads),
-        part=gm.Part(mass=mass, com=random.uniform(-0.1, 0.1, 3), inertia=np.trace(second) * np.eye(3) - second),
+        gripper=gripper,
+        part=gm.Part(
+            face="plane",
+            rigid=True,
+            mass=mass,
+            com=random.uniform(-0.1, 0.1, 3),
+            inertia=np.trace(second) * np.eye(3) - second,
+        ),
         robot=gm.Chain(links=np.stack(links), revolute=tuple(bool(x) for x in random.random(joints) < 0.8)),
         stop=stop,
     )

@@ -34,7 +34,7 @@ def gripper(material, size=0.04):
 
 def light(mass=0.5):
     """A part so small against its pad that it only moves up and down or sideways."""
-    return gm.Part(mass=mass, com=[0, 0, 0], inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0])
+    return gm.Part(face="plane", rigid=True, mass=mass, com=[0, 0, 0], inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0])
 
 
 def lifted(acceleration, gantry, *, t=None, rise=0.0, **job):
@@ -332,7 +332,9 @@ def test_the_interval_holds_the_true_margin(arm, data):
         t = np.arange(len(q)) * step
         mass, half, size = 10 ** random.uniform(-1, 0.3), random.uniform(0.03, 0.1), random.uniform(0.02, 0.06)
         moment = mass * half**2 / 3
-        part = gm.Part(mass=mass, com=[0.01, -0.01, 0.03], inertia=[moment, moment, 2 * moment, 0, 0, 0])
+        part = gm.Part(
+            face="plane", rigid=True, mass=mass, com=[0.01, -0.01, 0.03], inertia=[moment, moment, 2 * moment, 0, 0, 0]
+        )
         normal = mass * (2 * np.pi * 10 ** random.uniform(0.9, 2.2)) ** 2 / size**2
         pads = gripper(soft(random.choice([0.0, 0.02, 0.1]), normal), size)
         job = partial(gm.Job, name="known", gripper=pads, part=part, robot=arm)

@@ -44,7 +44,7 @@ def job(gantry, damping=0.05, tolerance=0.01e-3, wait=0.2, *, step=0.001, releas
         robot=gantry,
         trajectory=gm.JointTrajectory(t=t, q=columns[0], qd=columns[1], qdd=columns[2]),
         gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", material, [SIZE, SIZE]),)),
-        part=gm.Part(mass=MASS, com=[0, 0, 0], inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0]),
+        part=gm.Part(face="plane", rigid=True, mass=MASS, com=[0, 0, 0], inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0]),
         phases=tuple(phases),
         nest=gm.Nest(
             face=gm.pose((0, 0, z[-1]), (0, 0, 0)),

@@ -104,7 +104,13 @@ def outcomes(data):
             name="known",
             trajectory=seen(data, random, at, end),
             gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [size, size]),)),
-            part=gm.Part(mass=mass, com=[0.01, -0.01, 0.03], inertia=[moment, moment, 2 * moment, 0, 0, 0]),
+            part=gm.Part(
+                face="plane",
+                rigid=True,
+                mass=mass,
+                com=[0.01, -0.01, 0.03],
+                inertia=[moment, moment, 2 * moment, 0, 0, 0],
+            ),
             robot=outcomes.arm,
         )
         case = work_out(job)

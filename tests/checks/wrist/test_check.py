@@ -46,7 +46,7 @@ def body(**given):
 
 
 def part(mass=1.0, com=(0.03, 0.0, 0.01)):
-    return gm.Part(mass=mass, com=com, inertia=[2e-3, 3e-3, 4e-3, 0, 0, 0])
+    return gm.Part(face="plane", rigid=True, mass=mass, com=com, inertia=[2e-3, 3e-3, 4e-3, 0, 0, 0])
 
 
 def job(*, flange=None, trajectory=None, **given):
@@ -231,6 +231,8 @@ def whole():
     gripper, held = body(), part()
     apart = held.com - gripper.com
     return gm.Part(
+        face="plane",
+        rigid=True,
         mass=3.0,
         com=(2 * gripper.com + held.com) / 3,
         inertia=gripper.inertia + held.inertia + 2 / 3 * (apart @ apart * np.eye(3) - np.outer(apart, apart)),

@@ -15,6 +15,7 @@ from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, During, PressureDetails, WorstPressure
 from gripmargin.checks.hold.explain import spot_on_pad
+from gripmargin.checks.premises import measured_contact, plane_face
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.handover import Release
 from gripmargin.contact.relative import RelativeMotion
@@ -157,7 +158,14 @@ def _findings(case: Case, peaks: list[Peak], allowed: float, target: float) -> I
 PRESSURE = Check(
     name="pressure",
     question="Do the pads press harder on the part than it may take, while it is picked up or let go?",
-    judged=(Judged(name="pressure", target=lambda job: job.targets.pressure, details=PressureDetails),),
+    judged=(
+        Judged(
+            name="pressure",
+            target=lambda job: job.targets.pressure,
+            details=PressureDetails,
+            rests_on=(plane_face, measured_contact),
+        ),
+    ),
     run=run,
     result_words=words.pressure_result,
     finding_words=words.pressure_finding,

@@ -17,6 +17,7 @@ from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.remedies import Overall, for_piece
 from gripmargin.checks.hold.use import asked_of_the_pads, pad_use, uses_without
 from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, shortfalls
+from gripmargin.checks.premises import measured_contact, plane_face, stiff_without_a_pad
 from gripmargin.checks.use import Use
 from gripmargin.contact.grip import first_break
 from gripmargin.kernels.utilisation import peak_utilisation
@@ -138,7 +139,11 @@ HOLD = Check(
     judged=(
         Judged(name="hold", target=lambda job: job.targets.hold, details=HoldDetails, series="hold_margin"),
         Judged(name="peel", target=lambda job: job.targets.peel),
-        Judged(name="one_pad_lost", target=lambda job: job.targets.one_pad_lost),
+        Judged(
+            name="one_pad_lost",
+            target=lambda job: job.targets.one_pad_lost,
+            rests_on=(plane_face, stiff_without_a_pad, measured_contact),
+        ),
     ),
     run=run,
     result_words=words.result,

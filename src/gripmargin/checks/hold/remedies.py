@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,8 +129,9 @@ def larger_pads(case: Case, target: float) -> Remedy | None:
 
     def enough(factor: float, job: Job) -> bool:
         pads = tuple(pad.enlarged(factor) for pad in job.gripper.pads)
-        larger = Gripper(pads=pads, cycles_since_cleaning=job.gripper.cycles_since_cleaning)
-        return on_target(_margin_with(case, lambda: replace(job, gripper=larger)), target)
+        cycles = job.gripper.cycles_since_cleaning
+        larger = partial(Gripper, pads=pads, cycles_since_cleaning=cycles)  # which may find that they overlap
+        return on_target(_margin_with(case, lambda: replace(job, gripper=larger())), target)
 
     # Where the preload gave a full bond it is simulated again only for the answer, not for each attempt.
     full = all((share == 1.0).all() for share in case.grip.bonded.shares)

@@ -113,8 +113,8 @@ class Changes:
         """The job with larger pads; None where they do not fit, leave the part, or carry it at other times."""
         job = self._case.job
         pads = tuple(pad.enlarged(factor) for pad in job.gripper.pads)
-        larger = Gripper(pads=pads, cycles_since_cleaning=job.gripper.cycles_since_cleaning)
         try:
+            larger = Gripper(pads=pads, cycles_since_cleaning=job.gripper.cycles_since_cleaning)
             changed = work_out(replace(job, gripper=larger), motion=self._case.motion)
         except InputError:
             return None

@@ -118,7 +118,12 @@ WRIST = Check(
     name="flange",
     question="May the robot carry gripper and part: are the rated values of its wrist kept?",
     judged=(
-        Judged(name="flange", target=lambda job: job.targets.flange if job.flange else None, details=FlangeDetails),
+        Judged(
+            name="flange",
+            target=lambda job: job.targets.flange if job.flange else None,
+            details=FlangeDetails,
+            rests_on=(),
+        ),
     ),
     run=run,
     result_words=words.result,

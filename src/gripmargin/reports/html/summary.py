@@ -64,6 +64,8 @@ def head(view: View) -> str:
             key=lambda c: (c.value / c.target) if c.value is not None and math.isfinite(c.value) else math.inf,
         )
         lines.append(tag("p", safe(f"Nearest to its target is {_name(nearest.check)}: {_sentence(nearest)}.")))
+        if deciding.doubts:
+            lines.append(tag("p", tag("b", "Why ") + safe("; ".join(deciding.doubts)) + "."))
     made = ", ".join(_name(check.check) for check in report.checks)
     left = ", ".join(_name(item.check) for item in report.not_checked)
     scope = tag("span", tag("b", "Checked ") + safe(made)) + (
@@ -133,10 +135,10 @@ def checks(view: View) -> str:
         tag(
             "div",
             tag("dt", safe(_name(check.check)))
-            + "".join(tag("dd", safe(line)) for line in (check.text, *check.lines) if line),
+            + "".join(tag("dd", safe(line)) for line in (check.text, *check.lines, *check.doubts) if line),
         )
         for check in view.report.checks
-        if check.text or check.lines
+        if check.text or check.lines or check.doubts
     )
     return table(columns, rows, caption="Checks with their worst figures", class_="checks") + tag(
         "dl", more, class_="more"
@@ -202,7 +204,7 @@ def _without(report: Report) -> str:
         f"{_name(check.check)}: {line}"
         for check in report.checks
         if check.verdict is not Verdict.PASS
-        for line in check.lines or (check.text,)
+        for line in check.doubts or check.lines or (check.text,)
     ]
     return bullets(open_)
 
