@@ -83,8 +83,7 @@ class Case:
     @cached_property
     def putdowns(self) -> tuple[Putdown, ...]:
         """The releases, simulated; empty where the job has no nest face or no release phase."""
-        strongest = None if self.pickup is None else self.pickup.strongest
-        return put_down(self.job, self.motion.at, self.whole.patches, strongest)
+        return put_down(self.job, self.motion.at, self.whole.patches, self.pickup)
 
     @property
     def carried(self) -> NDArray[np.intp]:

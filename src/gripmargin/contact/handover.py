@@ -18,8 +18,18 @@ from gripmargin.contact.activation import PadFace, pad_faces
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.restraint import Restraint, restraint
+from gripmargin.contact.seating import (
+    SEATED,
+    Seating,
+    break_displacement,
+    centre_of,
+    from_touch_down,
+    over,
+    seating,
+    taken_up,
+    within_reach,
+)
 from gripmargin.contact.simulation import ContactHistory, simulate
-from gripmargin.contact.travel import Seating, seating
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.workcell import Nest, Pick, ReleaseKind
 from gripmargin.workcell.job import Job
@@ -34,13 +44,16 @@ class Pickup:
     Attributes:
         pick: The tray.
         faces: The pads.
-        relative: The tool in the face frame over the preload samples, up to where the part leaves its tray.
-        samples: The program's samples in that stretch, shape (n,).
+        relative: The tool in the face frame from the first touch up to where the part leaves its tray.
+        samples: The program's samples in that stretch, shape (n,). Those in which the part hangs on the pads before it
+            is put back are not among them.
         history: What the pads did where the face lies lowest, by its flatness.
         hard: The same where it lies highest: on the face plane.
-        lift: Sample at which the pull on the part first exceeds what keeps it in the tray, or None: it is still
-            there at the end of the phase.
+        pressed: What they did up to the last sample at which they press on the part; the lift may break cells after it.
+        pressed_hard: The same where the face lies highest.
+        lift: Sample at which the pull on the part exceeds what keeps it in the tray for good, or None: it stays there.
         restraint: What keeps the part in the tray along the face normal: weight and break-away force [N].
+        highest_pull: Of pads that leave without the part [N]; else inf.
     """
 
     pick: Pick
@@ -49,13 +62,21 @@ class Pickup:
     samples: NDArray[np.intp]
     history: ContactHistory
     hard: ContactHistory
+    pressed: ContactHistory
+    pressed_hard: ContactHistory
     lift: int | None
     restraint: float
+    highest_pull: float
 
     @property
     def bond(self) -> tuple[FloatArray, ...]:
         """Share of its full strength that each cell surely holds, wherever in its flatness the face lies."""
         return tuple(np.minimum(a, b) for a, b in zip(self.history.bond, self.hard.bond, strict=True))
+
+    @property
+    def activation(self) -> tuple[FloatArray, ...]:
+        """The same when the press ends, before the part is lifted."""
+        return tuple(np.minimum(a, b) for a, b in zip(self.pressed.bond, self.pressed_hard.bond, strict=True))
 
     @property
     def strongest(self) -> tuple[FloatArray, ...] | None:
@@ -67,16 +88,18 @@ class Pickup:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Putdown:
-    """A release phase, from where the part is set down or is nearest to its nest.
+    """A release, from where the part is set down, whatever that move is called, or is nearest to its nest.
 
     Attributes:
         nest: Where the part is left.
         kind: How the phase says that it lets go; None where it does not say.
         faces: The pads, as strong as just after cleaning: letting go is judged against the strongest hold.
-        on_the_way: The program's samples of the phase before, shape (m,).
-        samples: Those from there on, shape (n,).
+        on_the_way: The program's samples of the release phase before, shape (m,).
+        samples: Those from there on until the tool has left, shape (n,); the first pose may lie between that sample
+            and the next.
         relative: The tool in the face frame over these.
         seat: Where the part is set down.
+        begins: Which of these is the first of the release phase.
     """
 
     nest: Nest
@@ -86,6 +109,12 @@ class Putdown:
     samples: NDArray[np.intp]
     relative: RelativeMotion
     seat: Seating
+    begins: int
+
+    @property
+    def move(self) -> RelativeMotion:
+        """The tool in the face frame from where the release phase begins."""
+        return self.relative.between(self.begins, self.relative.samples - 1)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -95,10 +124,13 @@ class Release(Putdown):
     Attributes:
         bond: For each pad the share of its full strength that each cell holds at first.
         history: What the pads did.
+        taken_along: Whether the pads take the part up again before it is to be let go: it was put down too early, or in
+            two goes.
     """
 
     bond: tuple[FloatArray, ...]
     history: ContactHistory
+    taken_along: bool = False
 
     def restraint(self, job: Job, wrench: FloatArray, *, hold_down: float = 0.0) -> Restraint:
         """Return demand and restraint of the part in its nest.
@@ -120,39 +152,116 @@ class Release(Putdown):
 
 
 def pick_up(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> Pickup | None:
-    """Simulate the preload; None where the job has no pick face or no preload phase.
+    """Simulate the press in the tray; None where the job has no pick face or no preload phase.
+
+    It goes from the first touch until the part leaves its tray, whatever the samples there are called.
 
     Raises:
         InputError: The preload does not come before the carry, or the pads do not face the part.
     """
-    samples = _preload_samples(job)
-    if job.pick is None or samples.size == 0:
+    declared = _preload_samples(job)
+    if job.pick is None or declared.size == 0:
         return None
-    relative = _relative(motion, samples, job.pick.face)
     faces = pad_faces(patches, job.part, job.gripper, job.pick.flatness)
-    _look_at_facing(faces, relative, "pick.face")
     weight = -job.part.mass * float(job.gravity @ job.pick.face[:3, 2])
     kept = max(weight, 0.0) + job.pick.break_away
-    history = simulate(faces, relative)
-    pulled = np.flatnonzero(history.force[:, 2] > max(kept, 1e-9))
-    lift = None
-    if pulled.size:
-        # What follows is not a part held still: the bond is that of the last sample before.
-        relative = relative.between(0, max(int(history.sample[pulled[0]]), 1))
-        history = simulate(faces, relative)
-        samples = samples[: relative.samples]
-        lift = int(samples[-1])
-    flush = pad_faces(patches, job.part, job.gripper) if job.pick.flatness > 0 else None
+    relative = _relative(motion, np.arange(motion.t.size), job.pick.face)
+    _look_at_facing(faces, relative.take(declared), "pick.face")
+    relative, samples = _in_the_tray(job, faces, relative, declared)
+    history, samples, lift, highest = _until_it_leaves(faces, relative, samples, declared, kept)
+    relative = relative.take(samples)
+    pressed = _pressed(faces, relative, history)
+    hard, pressed_hard = history, pressed
+    if job.pick.flatness > 0:
+        flush = pad_faces(patches, job.part, job.gripper)
+        hard = simulate(flush, relative)
+        pressed_hard = _pressed(flush, relative, hard)
     return Pickup(
         pick=job.pick,
         faces=faces,
         relative=relative,
         samples=samples,
         history=history,
-        hard=history if flush is None else simulate(flush, relative),
+        hard=hard,
+        pressed=pressed,
+        pressed_hard=pressed_hard,
         lift=lift,
         restraint=kept,
+        highest_pull=highest,
     )
+
+
+def _in_the_tray(
+    job: Job, faces: Sequence[PadFace], relative: RelativeMotion, declared: NDArray[np.intp]
+) -> tuple[RelativeMotion, NDArray[np.intp]]:
+    """The motion, out of reach where it passes beside the part in its tray, and the samples from first touch to leaving.
+
+    It has left where, after the preload, all pads are out of reach.
+    """
+    pressed = seating(faces, relative.take(declared), part=job.part)
+    beside = ~over(faces, job.part, relative, int(declared[pressed.sample]))
+    relative = taken_up(faces, relative, beside)
+    near = within_reach(faces, relative)
+    first = min(int(declared[0]), max(int(np.argmax(near)) - 1, 0)) if near.any() else int(declared[0])
+    last = int(declared[-1])
+    end = last + int(np.argmin(np.append(near[last:], False)))
+    let_go = np.flatnonzero(job.phase_map.covers("release"))
+    end = min(end, relative.samples - 1, int(let_go[0]) if let_go.size else relative.samples)
+    return relative, np.arange(first, max(end, last) + 1)
+
+
+def _until_it_leaves(
+    faces: Sequence[PadFace],
+    relative: RelativeMotion,
+    samples: NDArray[np.intp],
+    declared: NDArray[np.intp],
+    kept: float,
+) -> tuple[ContactHistory, NDArray[np.intp], int | None, float]:
+    """Simulate up to where the part leaves its tray for good.
+
+    While it hangs on the pads it moves with them: those samples are left out, until the pads are down again as far as
+    when it was taken up.
+
+    Returns:
+        What the pads did, the samples simulated, the one at which the part leaves (None: it does not), and the highest
+        pull on it [N]; inf where it leaves, or where the pads are still on it in the end.
+    """
+    height = relative.height(centre_of(faces)[None])[:, 0]
+    while True:
+        history = simulate(faces, relative.take(samples))
+        pulled = np.flatnonzero(history.force[:, 2] > max(kept, 1e-9))
+        if pulled.size == 0:
+            break
+        # What follows is not a part held still: the bond is that of the last sample before.
+        at = max(int(np.searchsorted(relative.t[samples], history.t[pulled[0]])) - 1, 0)
+        after = height[samples[at + 1 :]]
+        up = int(np.argmax(np.append(after, np.inf) > height[samples[at]]))
+        back = np.flatnonzero(after[up:] <= height[samples[at]])
+        if back.size == 0:
+            samples = samples[: max(at, 1) + 1]
+            return simulate(faces, relative.take(samples)), samples, int(samples[-1]), np.inf
+        samples = np.delete(samples, np.arange(at + 1, at + 1 + up + int(back[0])))
+    if within_reach(faces, relative.take(samples[-1:]))[0]:
+        return history, samples, None, np.inf
+    # The pads have left without the part: what they held is that of the last sample at which they were pressed on.
+    last = _last_pressed(history)
+    stay = samples[: last + 1] if last is not None else samples[samples <= declared[-1]]
+    return simulate(faces, relative.take(stay)), stay, None, float(history.force[:, 2].max())
+
+
+def _last_pressed(history: ContactHistory) -> int | None:
+    """The last sample at which pads press on the part as a whole; None where they never do."""
+    row = history.row_of_sample
+    pressed = np.flatnonzero((history.pressure[row].max(axis=1) > 0) & (history.force[row, 2] <= 0))
+    return int(pressed[-1]) if pressed.size else None
+
+
+def _pressed(faces: Sequence[PadFace], relative: RelativeMotion, history: ContactHistory) -> ContactHistory:
+    """What pads did up to the last sample at which they press on the part: the same where no cell breaks after it."""
+    last = _last_pressed(history)
+    if last is None or not any((pad.broken > relative.t[last]).any() for pad in history.pads):
+        return history
+    return simulate(faces, relative.between(0, last))
 
 
 def _preload_samples(job: Job) -> NDArray[np.intp]:
@@ -167,27 +276,54 @@ def _preload_samples(job: Job) -> NDArray[np.intp]:
 
 
 def put_down(
-    job: Job, motion: ToolMotion, patches: Sequence[Patch], bond: Sequence[FloatArray] | None
+    job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None
 ) -> tuple[Putdown, ...]:
-    """Simulate every release phase; empty where the job has no nest face or no release phase.
+    """Simulate every release; empty where the job has no nest face or no release phase.
 
     Args:
         job: The job.
         motion: Of the tool.
         patches: The pads' contacts.
-        bond: For each patch the share of its full strength that each cell holds; None: all of it.
+        pickup: The preload; without one all cells hold all of their strength.
 
     Returns:
-        A `Release` for each phase; only a `Putdown` where the part never comes down, or so askew that the pads are
-        torn off.
+        A `Release` for each time that the part is in its nest; only a `Putdown` where it never comes down, or so askew
+        that the pads are torn off.
     """
-    start = tuple(bond) if bond is not None else tuple(np.ones(patch.areas.size) for patch in patches)
-    return tuple(
-        Release(**vars(down), bond=start, history=simulate(down.faces, down.relative, start))
-        if down.seat.seated and down.seat.flat
-        else down
-        for down in _putdowns(job, motion, patches)
-    )
+    strongest = None if pickup is None else pickup.strongest
+    start = strongest if strongest is not None else tuple(np.ones(patch.areas.size) for patch in patches)
+    out: list[Putdown] = []
+    for stretch in _stretches(job, motion, patches, pickup):
+        down = stretch.first()
+        while down.seat.seated and down.seat.flat:
+            history = simulate(down.faces, down.relative, start)
+            release = Release(**vars(down), bond=start, history=history)
+            up = _taken_up(job, release)
+            again = None if up is None else stretch.next(int(release.samples[history.sample[up]]))
+            if up is None or again is None:
+                out.append(release)
+                break
+            out.append(_until(release, up))
+            down = again
+        else:
+            out.append(down)
+    return tuple(out)
+
+
+def _taken_up(job: Job, release: Release) -> int | None:
+    """The row at which the pads first pull the part out of its nest, before it is said to be let go."""
+    lifted = release.restraint(job, release.history.wrench).ratio("lift") < 1.0
+    rows = np.flatnonzero(lifted & (release.history.sample < release.begins))
+    return int(rows[0]) if rows.size else None
+
+
+def _until(release: Release, row: int) -> Release:
+    """The release up to the sample before the pads pull the part out of its nest."""
+    end = int(release.history.sample[row])
+    relative = release.relative.between(0, end)
+    history = simulate(release.faces, relative, release.bond)
+    samples = release.samples[: end + 1]
+    return replace(release, relative=relative, samples=samples, history=history, taken_along=True)
 
 
 def in_the_air(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> NDArray[np.bool_]:
@@ -199,17 +335,86 @@ def in_the_air(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: P
     mask = np.zeros(job.trajectory.samples, dtype=bool)
     if pickup is not None and pickup.lift is not None:
         mask[pickup.lift :] = job.phase_map.covers("preload")[pickup.lift :]
-    for down in _putdowns(job, motion, patches):
+    for stretch in _stretches(job, motion, patches, pickup):
+        down = stretch.first()
         if down.seat.seated:
             mask[down.on_the_way] = True
     return mask
 
 
-def _putdowns(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> Iterator[Putdown]:
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Stretch:
+    """The samples between a pick, or the release before, and where the tool has left the nest after a release.
+
+    Attributes:
+        job: The job.
+        kind: How the phase says that it lets go.
+        faces: The pads.
+        relative: The tool in the face frame, over these samples, shape (n,).
+        offset: The first of them.
+        declared: Which of them lie in the release phase, shape (n,).
+    """
+
+    job: Job
+    kind: ReleaseKind | None
+    faces: tuple[PadFace, ...]
+    relative: RelativeMotion
+    offset: int
+    declared: NDArray[np.bool_]
+
+    def first(self) -> Putdown:
+        """Where the part is first set down."""
+        return self._from(0)
+
+    def next(self, sample: int) -> Putdown | None:
+        """Where the part that was taken up again at a sample of the program is next set down; None: nowhere."""
+        height = self.relative.height(centre_of(self.faces)[None])[:, 0]
+        slack = SEATED * break_displacement(self.faces)
+        above = np.flatnonzero(height[sample - self.offset :] > slack)
+        if above.size == 0:
+            return None
+        start = sample - self.offset + int(above[0])
+        if start > int(np.flatnonzero(self.declared)[-1]):
+            return None
+        down = self._from(start)
+        return down if down.seat.seated else None
+
+    def _from(self, start: int) -> Putdown:
+        relative = self.relative.between(start, self.relative.samples - 1)
+        seat = seating(self.faces, relative, self.declared[start:], self.job.part)
+        near = taken_up(self.faces, relative, ~over(self.faces, self.job.part, relative, seat.sample))
+        end = self._end(near, start)
+        moving, first = from_touch_down(self.faces, near.between(0, end), seat.sample) if seat.seated else (
+            near.between(seat.sample, end),
+            seat.sample,
+        )
+        declared = np.flatnonzero(self.declared)
+        first += start
+        return Putdown(
+            nest=_nest(self.job),
+            kind=self.kind,
+            faces=self.faces,
+            on_the_way=self.offset + declared[declared < start + seat.sample],
+            samples=self.offset + np.arange(first, start + end + 1),
+            relative=moving,
+            seat=seat,
+            begins=max(int(declared[0]) - first, 0),
+        )
+
+    def _end(self, relative: RelativeMotion, start: int) -> int:
+        """The end of the release phase, or where the tool is out of reach for good after it."""
+        near = np.flatnonzero(within_reach(self.faces, relative))
+        last = int(np.flatnonzero(self.declared[start:])[-1])
+        return min(max(last, int(near[-1]) + 1 if near.size else 0), relative.samples - 1)
+
+
+def _stretches(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> Iterator[_Stretch]:
     if job.nest is None:
         return
     faces = pad_faces(patches, job.part, replace(job.gripper, cycles_since_cleaning=0.0))
     carry = np.flatnonzero(job.phase_map.covers("carry"))
+    lets_go = np.flatnonzero(job.phase_map.covers("release"))
+    begin = 0 if pickup is None else _after_the_tray(faces, job, motion, pickup)
     for index, phase in enumerate(job.phases):
         if phase.kind != "release":
             continue
@@ -217,18 +422,31 @@ def _putdowns(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> Iterato
         _one_stretch(samples, job, "release")
         if carry.size and carry[0] > samples[0]:
             raise _wrong_order(job, "a release", int(samples[0]), "before the carry", "a release after a carry")
-        relative = _relative(motion, samples, job.nest.face)
-        _look_at_facing(faces, relative, "nest.face")
-        seat = seating(faces, relative)
-        yield Putdown(
-            nest=job.nest,
-            kind=phase.release,
-            faces=faces,
-            on_the_way=samples[: seat.sample],
-            samples=samples[seat.sample :],
-            relative=relative.between(seat.sample, relative.samples - 1),
-            seat=seat,
+        others = lets_go[~np.isin(lets_go, samples)]
+        before, after = others[others < samples[0]], np.concatenate([others, carry])
+        after = after[after > samples[-1]]
+        first = min(max(begin, int(before[-1]) if before.size else 0), int(samples[0]))
+        stretch = np.arange(first, int(after.min()) + 1 if after.size else motion.t.size)
+        relative = _relative(motion, stretch, job.nest.face)
+        declared = np.isin(stretch, samples)
+        _look_at_facing(faces, relative.take(np.flatnonzero(declared)), "nest.face")
+        yield _Stretch(
+            job=job, kind=phase.release, faces=faces, relative=relative, offset=first, declared=declared
         )
+
+
+def _after_the_tray(faces: Sequence[PadFace], job: Job, motion: ToolMotion, pickup: Pickup) -> int:
+    """The first sample after a press at which all pads are out of reach of the tray, or are beside it."""
+    last = int(pickup.samples[-1])
+    relative = _relative(motion, np.arange(last, motion.t.size), pickup.pick.face)
+    near = within_reach(faces, relative) & over(faces, job.part, relative, 0)
+    return last + int(np.argmin(near)) if not near.all() else last
+
+
+def _nest(job: Job) -> Nest:
+    if job.nest is None:
+        raise InputError("nest", "none", "the place where the part is left")
+    return job.nest
 
 
 def _look_at_facing(faces: Sequence[PadFace], relative: RelativeMotion, where: str) -> None:

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray, Value, frozen
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import ROTATION_TOLERANCE
-from gripmargin.kernels.screw import twist_between
+from gripmargin.kernels.screw import along, twist_between
 
 STILL = 1e-9  # share of a break displacement per sample below which a tool counts as at rest
 
@@ -73,6 +73,26 @@ class RelativeMotion(Value):
         """Return the samples from first to last, both included."""
         part = slice(first, last + 1)
         return RelativeMotion(t=self.t[part], rotation=self.rotation[part], position=self.position[part])
+
+    def take(self, samples: NDArray[np.intp]) -> RelativeMotion:
+        """Return some of the samples, in the order of their times."""
+        return RelativeMotion(t=self.t[samples], rotation=self.rotation[samples], position=self.position[samples])
+
+    def at(self, share: float) -> RelativeMotion:
+        """Return the pose at a share of the way from the first sample to the second, as a motion of one sample."""
+        twist = twist_between(self.rotation[:1], self.position[:1], self.rotation[1:2], self.position[1:2])
+        rotation, position = along(self.rotation[:1], self.position[:1], twist, np.array([share]))
+        return RelativeMotion(
+            t=self.t[:1] + share * (self.t[1:2] - self.t[:1]), rotation=rotation, position=position
+        )
+
+    def followed_by(self, other: RelativeMotion) -> RelativeMotion:
+        """Return this motion and a later one as one."""
+        return RelativeMotion(
+            t=np.concatenate([self.t, other.t]),
+            rotation=np.concatenate([self.rotation, other.rotation]),
+            position=np.concatenate([self.position, other.position]),
+        )
 
     def height(self, points: FloatArray) -> FloatArray:
         """Return how far points of the tool are above the face plane.

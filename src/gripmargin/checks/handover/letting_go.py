@@ -44,8 +44,8 @@ class LetGo:
 
     @property
     def follows(self) -> bool:
-        """Whether the pads still hold the part when the phase ends."""
-        return bool(self.release.history.held_total[-1] > 0)
+        """Whether the pads still hold the part in the end."""
+        return not self.release.taken_along and bool(self.release.history.held_total[-1] > 0)
 
     @property
     def value(self) -> float:
@@ -67,7 +67,7 @@ class LetGo:
 def let_go(case: Case, release: Release) -> LetGo:
     """Judge one release."""
     forces = release.restraint(case.job, release.history.wrench)
-    ratios = np.stack([forces.ratio(way) for way in WAYS])
+    ratios = np.stack([_ratio(release, forces, way) for way in WAYS])
     row, way = worst_way(ratios)
     known = np.where(np.isnan(ratios), np.inf, ratios)
     return LetGo(
@@ -79,6 +79,19 @@ def let_go(case: Case, release: Release) -> LetGo:
         least=float(known[:, row].min()),
         unknown=tuple(way for way, row in zip(WAYS, ratios, strict=True) if np.isnan(row).any()),
     )
+
+
+def _ratio(release: Release, forces: Restraint, way: str) -> FloatArray:
+    """Restraint over demand, inf where it is not asked.
+
+    A part that is taken up again is meant to be lifted. What the pads still pull while the part comes down, less from
+    row to row, is its weight that the nest takes over.
+    """
+    if release.taken_along and way in ("lift", "tip"):
+        return np.full(release.history.t.size, np.inf)
+    pull = release.history.force[:, 2]
+    coming = np.logical_and.accumulate((pull > 0) & (np.diff(pull, prepend=np.inf) <= 0))
+    return np.where(coming, np.inf, forces.ratio(way))
 
 
 def worst_way(ratios: FloatArray) -> tuple[int, int]:
@@ -94,7 +107,7 @@ def worst_way(ratios: FloatArray) -> tuple[int, int]:
 
 def _travel(case: Case, release: Release) -> RequiredTravel | None:
     """The travel from which on the tool may leave straight and neither lift nor tip the part, target included."""
-    if release.kind is None:
+    if release.kind is None or release.taken_along:
         return None
     target = case.job.targets.release
 
@@ -102,7 +115,7 @@ def _travel(case: Case, release: Release) -> RequiredTravel | None:
         forces = release.restraint(case.job, straight_pull(engine))
         return on_target([forces.least("lift"), forces.least("tip")], target)
 
-    return required_travel(release.faces, release.kind, release.relative, release.bond, enough)
+    return required_travel(release.faces, release.kind, release.move, release.bond, enough)
 
 
 def course_of(found: LetGo) -> LettingGo:
@@ -124,7 +137,8 @@ def course_of(found: LetGo) -> LettingGo:
 
 
 def _way(found: LetGo, way: str) -> Way:
-    demand, available, ratio = found.forces.demand[way], found.forces.available[way], found.forces.ratio(way)
+    demand, available = found.forces.demand[way], found.forces.available[way]
+    ratio = _ratio(found.release, found.forces, way)
     stated = way not in found.unknown
     k = int(np.argmin(np.where(np.isnan(ratio), np.inf, ratio)) if stated else np.argmax(demand))
     return Way(

@@ -71,7 +71,7 @@ def _open_because(found: LetGo, result: CheckResult) -> tuple[str, str] | None:
         return None
     if found.unknown:
         return words.not_stated(found.unknown), words.STATE_THE_NEST
-    return None if found.release.tool_has_left else (words.UNFINISHED, words.GO_ON)
+    return None if found.release.tool_has_left or found.release.taken_along else (words.UNFINISHED, words.GO_ON)
 
 
 def _finding(case: Case, found: LetGo, result: CheckResult, open_because: tuple[str, str] | None) -> Finding:
