@@ -28,12 +28,28 @@ MOVES = {  # a straight pull that the nest takes
 PHASES = {"preload": ("touch", "press"), "carry": ("lift", "across", "lower"), "release": ("wait", "leave")}
 
 
-def job_with(moves=None, *, phases=PHASES, step=0.01, material=None, nest=None, part=None, cycles=0.0, pick=None):
+def job_with(
+    moves=None,
+    *,
+    phases=PHASES,
+    step=0.01,
+    material=None,
+    nest=None,
+    part=None,
+    cycles=0.0,
+    pick=None,
+    world=np.eye(4),
+    digits=None,
+):
     """A gantry that takes a plate of 100 x 60 mm from (0, 0, 0) and puts it down at (500, 300, 0) mm."""
     film = gm.PadMaterial(
-        pull_off_stress=S, shear_strength=T, normal_stiffness=KN, shear_stiffness=KT, name="film",
+        pull_off_stress=S,
+        shear_strength=T,
+        normal_stiffness=KN,
+        shear_stiffness=KT,
+        name="film",
         **{"full_preload": FULL, **(material or {})},
-    )  # fmt: skip
+    )
     t, places, names = [0.0], [[0.0, 0.0, 0.01]], []
     for name, legs in {**MOVES, **(moves or {})}.items():
         for time, to in legs:
@@ -44,8 +60,12 @@ def job_with(moves=None, *, phases=PHASES, step=0.01, material=None, nest=None, 
             places.extend(begin + (10 * s**3 - 15 * s**4 + 6 * s**5) * (end - begin))
             t.extend(t[-1] + step * np.arange(1, count + 1))
             names.extend([name] * count)
+    position = np.array(places) @ world[:3, :3].T + world[:3, 3]
     trajectory = gm.PoseTrajectory(
-        t=np.array(t), position=np.array(places), rotation=np.tile(DOWN, (len(t), 1, 1)), moves=(names[0], *names)
+        t=np.array(t),
+        position=position if digits is None else np.round(position, digits),
+        rotation=np.tile(world[:3, :3] @ DOWN, (len(t), 1, 1)),
+        moves=(names[0], *names),
     )
     outline = [[-0.05, -0.03], [0.05, -0.03], [0.05, 0.03], [-0.05, 0.03]]
     values = {"mass": 0.3, "com": [0, 0, 2e-3], "inertia": [1e-4, 3e-4, 4e-4, 0, 0, 0], "outline": outline}
@@ -55,10 +75,12 @@ def job_with(moves=None, *, phases=PHASES, step=0.01, material=None, nest=None, 
         gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [SIDE, SIDE]),), cycles_since_cleaning=cycles),
         part=gm.Part(**{**values, "max_pressure": 3e4, **(part or {})}),
         phases=tuple(gm.Phase(kind=kind, moves=tuple(m)) for kind, m in phases.items()),
-        pick=gm.Pick(face=gm.pose(), **(pick or {})),
+        pick=gm.Pick(face=world, **(pick or {})),
         nest=gm.Nest(
-            face=gm.pose((0.5, 0.3, 0)), **{"hold_down": 60.0, "lateral_force": 6.0, "moment": 1.0, **(nest or {})}
+            face=world @ gm.pose((0.5, 0.3, 0)),
+            **{"hold_down": 60.0, "lateral_force": 6.0, "moment": 1.0, **(nest or {})},
         ),
+        gravity=world[:3, :3] @ [0.0, 0.0, -G],
         targets=gm.Targets(hold=2.0, release=1.5, pressure=1.0),
     )
 
@@ -128,7 +150,12 @@ class TestNest:
     @pytest.mark.parametrize("way", [0.2, -0.3])
     def test_a_pass_below_the_plane_beside_the_nest_is_none(self, way):
         """100 mm below the plane of the nest, on the way there and on the way home."""
-        beside = [(0.8, {"x": 0.5 + way, "z": 0.05}), (0.4, {"z": -0.1}), (0.4, {"z": 0.05}), (0.8, {"x": 0.5, "y": 0.3})]
+        beside = [
+            (0.8, {"x": 0.5 + way, "z": 0.05}),
+            (0.4, {"z": -0.1}),
+            (0.4, {"z": 0.05}),
+            (0.8, {"x": 0.5, "y": 0.3}),
+        ]
         there = {"across": [(0.4, {"y": 0.3}), *beside, (0.4, {"z": 0.01})]}
         home = {"leave": [*MOVES["leave"], (0.8, {"x": 0.5 + way}), (0.5, {"z": -0.1})]}
         for moves in (there, home):
@@ -195,6 +222,41 @@ class TestTray:
         assert off.value < 1.0
 
 
+class TestBondingAgain:
+    """Cells that a release has broken, pressed on while they are dragged along."""
+
+    SLIDE = [(0.5, {"x": 0.504})]  # breaks all of them: T/k_t is 1.25 mm
+
+    @pytest.mark.parametrize("digits", [None, 6, 5])
+    @pytest.mark.parametrize("full_preload", [FULL, None])
+    def test_dragged_under_constant_pressure_they_do_not(self, full_preload, digits):
+        """Wherever the cell stands, and however the program is rounded: only T A sideways is ever asked."""
+        for world in (np.eye(4), gm.pose((1 / 3, 1 / 7, 1.1), rpy=(0.1, 0.2, 0.3))):
+            job = job_with(
+                {"wait": self.SLIDE},
+                material={"full_preload": full_preload},
+                nest={"lateral_force": 1e3},
+                world=world,
+                digits=digits,
+            )
+            found = result(job, RELEASE).details.course
+            assert found.bonded_at_end == 0
+            assert found.ways["lift"].demand == pytest.approx(0.0, abs=1e-3)
+            assert found.ways["slide"].demand == pytest.approx(T * AREA, rel=0.02)
+
+    @pytest.mark.parametrize(("deeper", "holds"), [(15e-6, 0.15), (25e-6, 1.0)])
+    def test_pressed_on_they_may_hold_fully(self, deeper, holds):
+        """By the straight rise to 10 kPa 15 um give 0.15, and less than an arm's repeatability is no more than that."""
+        job = job_with({"wait": [*self.SLIDE, (0.3, {"z": -1e-4 - deeper})]}, nest={"lateral_force": 1e3})
+        assert result(job, RELEASE).details.course.ways["lift"].demand == pytest.approx(holds * S * AREA, rel=0.02)
+
+    def test_a_measured_curve_says_how_much(self):
+        curve = {"full_preload": None, "preload_curve": [[0.0, 0.0], [2 * FULL, 1.0]]}
+        wait = [*self.SLIDE, (0.3, {"z": -1.5e-4})]
+        job = job_with({"wait": wait}, material=curve, nest={"lateral_force": 1e3})
+        assert result(job, RELEASE).details.course.ways["lift"].demand == pytest.approx(0.25 * S * AREA, rel=0.02)
+
+
 def test_a_release_is_judged_on_clean_pads():
     job = job_with(material={"fouling_per_cycle": 0.05}, cycles=10.0)
     assert result(job, RELEASE).value == pytest.approx((0.3 * G + 60.0) / (S * AREA), rel=1e-3)
@@ -204,8 +266,6 @@ def test_break_away_counts_as_the_part_is_lifted():
     """(S A) over weight and break-away force, pulled straight."""
     for away in (0.0, 2.0):
         (off,) = [
-            r
-            for r in PRELOAD.answer(work_out(job_with(pick={"break_away": away}))).results
-            if r.check == "lift_off"
+            r for r in PRELOAD.answer(work_out(job_with(pick={"break_away": away}))).results if r.check == "lift_off"
         ]
         assert off.value == pytest.approx(S * AREA / (0.3 * G + away), rel=1e-6)

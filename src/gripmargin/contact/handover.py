@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.contact.activation import PadFace, pad_faces
+from gripmargin.contact.activation import ActivationLaw, PadFace, pad_faces
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.relative import RelativeMotion
-from gripmargin.contact.restraint import Restraint, restraint
+from gripmargin.contact.restraint import WAYS, Restraint, restraint
 from gripmargin.contact.seating import (
     SEATED,
     Seating,
@@ -34,6 +34,7 @@ from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.workcell import Nest, Pick, ReleaseKind
 from gripmargin.workcell.job import Job
 
+REPEATS = 2e-5  # [m]; arms come back to a pose to 0.02 to 0.1 mm (data sheets by ISO 9283; from memory)
 FACING = np.deg2rad(45.0)  # angle between pads and face from which on the face is surely given wrongly
 
 
@@ -131,6 +132,11 @@ class Release(Putdown):
     bond: tuple[FloatArray, ...]
     history: ContactHistory
     taken_along: bool = False
+
+    def least(self, job: Job) -> float:
+        """Return the least ratio of restraint to demand that is known, 0 where the pads hold the part in the end."""
+        forces = self.restraint(job, self.history.wrench)
+        return 0.0 if self.history.held_total[-1] > 0 else min(forces.least(way) for way in WAYS)
 
     def restraint(self, job: Job, wrench: FloatArray, *, hold_down: float = 0.0) -> Restraint:
         """Return demand and restraint of the part in its nest.
@@ -275,9 +281,7 @@ def _preload_samples(job: Job) -> NDArray[np.intp]:
     return samples
 
 
-def put_down(
-    job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None
-) -> tuple[Putdown, ...]:
+def put_down(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> tuple[Putdown, ...]:
     """Simulate every release; empty where the job has no nest face or no release phase.
 
     Args:
@@ -296,8 +300,7 @@ def put_down(
     for stretch in _stretches(job, motion, patches, pickup):
         down = stretch.first()
         while down.seat.seated and down.seat.flat:
-            history = simulate(down.faces, down.relative, start)
-            release = Release(**vars(down), bond=start, history=history)
+            release = _let_go(job, down, start)
             up = _taken_up(job, release)
             again = None if up is None else stretch.next(int(release.samples[history.sample[up]]))
             if up is None or again is None:
@@ -308,6 +311,33 @@ def put_down(
         else:
             out.append(down)
     return tuple(out)
+
+
+def _let_go(job: Job, down: Putdown, start: tuple[FloatArray, ...]) -> Release:
+    """The release simulated: of two ways in which cells that break and are pressed on again may bond, the worse.
+
+    How a broken cell bonds again is only known from a measured curve. Else it bonds by the straight rise to its full
+    preload, or fully at once.
+    """
+    fully = [_bonds_fully(face) for face in down.faces]
+    out = Release(**vars(down), bond=start, history=simulate(fully, down.relative, start))
+    again = bool((np.diff(out.history.bonded, axis=0) > 0).any())
+    if again and any(face.law.source == "full preload" for face in down.faces):
+        other = replace(out, history=simulate(down.faces, down.relative, start))
+        return min(out, other, key=lambda release: release.least(job))
+    return out
+
+
+def _bonds_fully(face: PadFace) -> PadFace:
+    """A pad that any rise of pressure bonds fully, where no curve says how much it does.
+
+    Up to a rise that no arm can be told from holding its height it bonds by the law that there is.
+    """
+    if face.law.source == "measured curve":
+        return face
+    least = REPEATS * face.patch.pad.material.normal_stiffness
+    pressure, share = np.array([0.0, least, 1.001 * least]), np.array([0.0, float(face.law(least)), 1.0])
+    return replace(face, law=ActivationLaw(pressure, share, face.law.source))
 
 
 def _taken_up(job: Job, release: Release) -> int | None:
@@ -384,9 +414,13 @@ class _Stretch:
         seat = seating(self.faces, relative, self.declared[start:], self.job.part)
         near = taken_up(self.faces, relative, ~over(self.faces, self.job.part, relative, seat.sample))
         end = self._end(near, start)
-        moving, first = from_touch_down(self.faces, near.between(0, end), seat.sample) if seat.seated else (
-            near.between(seat.sample, end),
-            seat.sample,
+        moving, first = (
+            from_touch_down(self.faces, near.between(0, end), seat.sample)
+            if seat.seated
+            else (
+                near.between(seat.sample, end),
+                seat.sample,
+            )
         )
         declared = np.flatnonzero(self.declared)
         first += start
@@ -430,9 +464,7 @@ def _stretches(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: P
         relative = _relative(motion, stretch, job.nest.face)
         declared = np.isin(stretch, samples)
         _look_at_facing(faces, relative.take(np.flatnonzero(declared)), "nest.face")
-        yield _Stretch(
-            job=job, kind=phase.release, faces=faces, relative=relative, offset=first, declared=declared
-        )
+        yield _Stretch(job=job, kind=phase.release, faces=faces, relative=relative, offset=first, declared=declared)
 
 
 def _after_the_tray(faces: Sequence[PadFace], job: Job, motion: ToolMotion, pickup: Pickup) -> int:

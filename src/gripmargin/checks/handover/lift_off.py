@@ -25,6 +25,7 @@ def lift_off(case: Case, pickup: Pickup) -> tuple[CheckResult, tuple[Finding, ..
     maps, owner = case.backing.edge_maps(case.strengths)
     used, point, _, _ = peak_utilisation(maps, load[:, None])
     margin = math.inf if used[0] <= 0 else 1.0 / float(used[0])
+    margin = min(margin, pickup.highest_pull / pickup.restraint) if pickup.restraint > 0 else margin
     place, on_pads = case.place(sample), load_figures(load)
     result = exact("lift_off", margin, target, place, LiftOffDetails(break_away=away, load=on_pads))
     if result.verdict is Verdict.PASS:
