@@ -16,6 +16,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import ActivationLaw, PadFace, pad_faces
 from gripmargin.contact.cells import Patch
+from gripmargin.contact.finer import finer, finer_share
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.restraint import WAYS, Restraint, restraint
 from gripmargin.contact.seating import (
@@ -311,6 +312,15 @@ def put_down(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pic
         else:
             out.append(down)
     return tuple(out)
+
+
+def on_finer_cells(job: Job, release: Release) -> Release:
+    """Return a release simulated on cells of half the size."""
+    fields = {field: getattr(release, field) for field in Putdown.__dataclass_fields__}
+    down = Putdown(**{**fields, "faces": tuple(finer(face) for face in release.faces)})
+    return replace(
+        _let_go(job, down, tuple(finer_share(share) for share in release.bond)), taken_along=release.taken_along
+    )
 
 
 def _let_go(job: Job, down: Putdown, start: tuple[FloatArray, ...]) -> Release:

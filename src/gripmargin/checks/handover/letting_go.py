@@ -10,13 +10,16 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.handover.figures import LettingGo, Travel, Way
-from gripmargin.contact.handover import Release
+from gripmargin.contact.finer import MeshRange
+from gripmargin.contact.handover import Release, on_finer_cells
 from gripmargin.contact.press_engine import PressEngine
 from gripmargin.contact.pull import straight_pull
 from gripmargin.contact.restraint import WAYS, Restraint
 from gripmargin.contact.travel import RequiredTravel, required_travel
-from gripmargin.results.findings import finite, on_target
+from gripmargin.results.findings import Verdict, finite, judge, on_target
 
+COARSEST = (0.4, 1.05)  # of the target: a ratio between them may lie on the other side of it on finer cells
+FINER = 2  # halvings of the cells, at most
 ALIKE = 1e-3  # ratios closer than this are the same: the first of the ways names them
 
 
@@ -79,6 +82,27 @@ def let_go(case: Case, release: Release) -> LetGo:
         least=float(known[:, row].min()),
         unknown=tuple(way for way, row in zip(WAYS, ratios, strict=True) if np.isnan(row).any()),
     )
+
+
+def mesh_range(case: Case, found: LetGo) -> MeshRange:
+    """Return the ratio with what the size of the cells leaves open of it, on cells as fine as the verdict needs.
+
+    Where a larger error than cells can make would not change the verdict, the ratio stands as it is.
+    """
+    target, value = case.job.targets.release, found.value
+    exact = MeshRange(value, value, value)
+    if not COARSEST[0] * target < value < COARSEST[1] * target:
+        return exact
+    release, ranged = found.release, exact
+    for _ in range(FINER):
+        release = on_finer_cells(case.job, release)
+        forces = release.restraint(case.job, release.history.wrench)
+        ratios = np.stack([_ratio(release, forces, way) for way in WAYS])
+        fine = 0.0 if release.history.held_total[-1] > 0 and not release.taken_along else float(np.nanmin(ratios))
+        ranged, value = MeshRange.of(value, fine), fine
+        if judge(ranged.low, ranged.high, target) is not Verdict.UNDECIDED:
+            break
+    return ranged
 
 
 def _ratio(release: Release, forces: Restraint, way: str) -> FloatArray:
