@@ -38,7 +38,8 @@ def job_with(
     part=None,
     cycles=0.0,
     pick=None,
-    world=np.eye(4),
+    world=None,
+    order=None,
     digits=None,
 ):
     """A gantry that takes a plate of 100 x 60 mm from (0, 0, 0) and puts it down at (500, 300, 0) mm."""
@@ -50,9 +51,11 @@ def job_with(
         name="film",
         **{"full_preload": FULL, **(material or {})},
     )
+    world = np.eye(4) if world is None else world
+    legs_of = {**MOVES, **(moves or {})}
     t, places, names = [0.0], [[0.0, 0.0, 0.01]], []
-    for name, legs in {**MOVES, **(moves or {})}.items():
-        for time, to in legs:
+    for name in order or legs_of:
+        for time, to in legs_of[name]:
             count = max(1, round(time / step))
             begin = np.array(places[-1])
             end = np.array([to.get(axis, value) for axis, value in zip("xyz", begin, strict=True)])
@@ -128,10 +131,8 @@ class TestNest:
     def test_the_peak_in_the_interval_between_two_phases(self):
         """40 kPa in the only sample of a move that no phase names, 50 ms from its neighbours."""
         moves = {"lower": [(0.5, {"z": 0.0})], "knock": [(0.05, {"z": -4e-4})], "wait": [(0.2, {"z": -1e-4})]}
-        moves = {name: moves.get(name, legs) for name, legs in {**MOVES, "knock": 0}.items() if name != "knock"} | moves
         order = ["touch", "press", "lift", "across", "lower", "knock", "wait", "leave"]
-        job = job_with({}, step=0.05)
-        job = ordered(moves, order, step=0.05)
+        job = job_with(moves, order=order, step=0.05)
         assert result(job, PRESSURE).value == pytest.approx(0.75, rel=1e-3)
 
     def test_put_down_in_two_goes(self):
@@ -144,7 +145,7 @@ class TestNest:
         assert (found.verdict, found.at.move) == ("fail", "lower")
 
     def test_pressed_once_more_after_it_was_let_go(self):
-        job = ordered({**MOVES, "again": [(0.5, {"z": -5e-4}), (0.5, {"z": 0.05})]}, [*MOVES, "again"])
+        job = job_with({"again": [(0.5, {"z": -5e-4}), (0.5, {"z": 0.05})]})
         assert result(job, PRESSURE).value == pytest.approx(30 / 50, rel=1e-3)
 
     @pytest.mark.parametrize("way", [0.2, -0.3])
@@ -164,26 +165,15 @@ class TestNest:
             assert result(job, RELEASE).value == pytest.approx(result(job_with(), RELEASE).value, rel=1e-3)
 
 
-def ordered(moves, order, **more):
-    """A job with moves of its own, in an order."""
-    global MOVES
-    kept = MOVES
-    try:
-        MOVES = {name: moves[name] for name in order}
-        return job_with(**more)
-    finally:
-        MOVES = kept
-
-
 class TestTray:
     @pytest.mark.parametrize("name", ["approach", "deeper"])
     def test_a_press_before_or_after_the_preload(self, name):
         """50 kPa in a move that the phases call nothing or carry."""
         knock = [(0.3, {"z": -5e-4}), (0.3, {"z": 1e-3 if name == "approach" else -2e-4})]
         order = ["approach", "touch", "press", "deeper", "lift", "across", "lower", "wait", "leave"]
-        moves = {**MOVES, "approach": [(0.1, {})], "deeper": [(0.1, {})], name: knock}
+        moves = {"approach": [(0.1, {})], "deeper": [(0.1, {})], name: knock}
         phases = {**PHASES, "carry": ("deeper", *PHASES["carry"])}
-        found = result(ordered(moves, order, phases=phases), PRESSURE)
+        found = result(job_with(moves, order=order, phases=phases), PRESSURE)
         assert (found.verdict, found.at.move) == ("fail", name)
         assert found.value == pytest.approx(30 / 50, rel=1e-3)
 
@@ -225,7 +215,7 @@ class TestTray:
 class TestBondingAgain:
     """Cells that a release has broken, pressed on while they are dragged along."""
 
-    SLIDE = [(0.5, {"x": 0.504})]  # breaks all of them: T/k_t is 1.25 mm
+    SLIDE = ((0.5, {"x": 0.504}),)  # breaks all of them: T/k_t is 1.25 mm
 
     @pytest.mark.parametrize("digits", [None, 6, 5])
     @pytest.mark.parametrize("full_preload", [FULL, None])

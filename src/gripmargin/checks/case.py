@@ -15,8 +15,9 @@ from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.effective import EffectiveContact, effective_contact
-from gripmargin.contact.handover import Pickup, Putdown, in_the_air, pick_up, put_down
+from gripmargin.contact.handover import Putdown, in_the_air, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
+from gripmargin.contact.pickup import Pickup, pick_up
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import RESOLVED
 from gripmargin.results.findings import Place

@@ -1,4 +1,4 @@
-"""The part changes hands: pads against a part that a tray or a nest holds still.
+"""The part is left: pads against a part that its nest holds still.
 
 Here the motion of the tool relative to the part's face drives the pads (`gripmargin.contact.simulation`); in
 between, in the air, the load of the part does.
@@ -17,6 +17,8 @@ from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import ActivationLaw, PadFace, pad_faces
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.finer import finer, finer_share
+from gripmargin.contact.handover_phases import look_at_facing, one_stretch, relative_to, wrong_order
+from gripmargin.contact.pickup import Pickup
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.restraint import WAYS, Restraint, restraint
 from gripmargin.contact.seating import (
@@ -32,60 +34,10 @@ from gripmargin.contact.seating import (
 )
 from gripmargin.contact.simulation import ContactHistory, simulate
 from gripmargin.motion.tool_motion import ToolMotion
-from gripmargin.workcell import Nest, Pick, ReleaseKind
+from gripmargin.workcell import Nest, ReleaseKind
 from gripmargin.workcell.job import Job
 
 REPEATS = 2e-5  # [m]; arms come back to a pose to 0.02 to 0.1 mm (data sheets by ISO 9283; from memory)
-FACING = np.deg2rad(45.0)  # angle between pads and face from which on the face is surely given wrongly
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Pickup:
-    """The preload move against the part in its tray.
-
-    Attributes:
-        pick: The tray.
-        faces: The pads.
-        relative: The tool in the face frame from the first touch up to where the part leaves its tray.
-        samples: The program's samples in that stretch, shape (n,). Those in which the part hangs on the pads before it
-            is put back are not among them.
-        history: What the pads did where the face lies lowest, by its flatness.
-        hard: The same where it lies highest: on the face plane.
-        pressed: What they did up to the last sample at which they press on the part; the lift may break cells after it.
-        pressed_hard: The same where the face lies highest.
-        lift: Sample at which the pull on the part exceeds what keeps it in the tray for good, or None: it stays there.
-        restraint: What keeps the part in the tray along the face normal: weight and break-away force [N].
-        highest_pull: Of pads that leave without the part [N]; else inf.
-    """
-
-    pick: Pick
-    faces: tuple[PadFace, ...]
-    relative: RelativeMotion
-    samples: NDArray[np.intp]
-    history: ContactHistory
-    hard: ContactHistory
-    pressed: ContactHistory
-    pressed_hard: ContactHistory
-    lift: int | None
-    restraint: float
-    highest_pull: float
-
-    @property
-    def bond(self) -> tuple[FloatArray, ...]:
-        """Share of its full strength that each cell surely holds, wherever in its flatness the face lies."""
-        return tuple(np.minimum(a, b) for a, b in zip(self.history.bond, self.hard.bond, strict=True))
-
-    @property
-    def activation(self) -> tuple[FloatArray, ...]:
-        """The same when the press ends, before the part is lifted."""
-        return tuple(np.minimum(a, b) for a, b in zip(self.pressed.bond, self.pressed_hard.bond, strict=True))
-
-    @property
-    def strongest(self) -> tuple[FloatArray, ...] | None:
-        """The largest share that each cell may hold; None where no measured curve says so: all of it."""
-        if any(face.law.source != "measured curve" for face in self.faces):
-            return None
-        return tuple(np.maximum(a, b) for a, b in zip(self.history.bond, self.hard.bond, strict=True))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -158,130 +110,6 @@ class Release(Putdown):
         return all(float(last.height(face.patch.edge).min()) >= face.reach for face in self.faces)
 
 
-def pick_up(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> Pickup | None:
-    """Simulate the press in the tray; None where the job has no pick face or no preload phase.
-
-    It goes from the first touch until the part leaves its tray, whatever the samples there are called.
-
-    Raises:
-        InputError: The preload does not come before the carry, or the pads do not face the part.
-    """
-    declared = _preload_samples(job)
-    if job.pick is None or declared.size == 0:
-        return None
-    faces = pad_faces(patches, job.part, job.gripper, job.pick.flatness)
-    weight = -job.part.mass * float(job.gravity @ job.pick.face[:3, 2])
-    kept = max(weight, 0.0) + job.pick.break_away
-    relative = _relative(motion, np.arange(motion.t.size), job.pick.face)
-    _look_at_facing(faces, relative.take(declared), "pick.face")
-    relative, samples = _in_the_tray(job, faces, relative, declared)
-    history, samples, lift, highest = _until_it_leaves(faces, relative, samples, declared, kept)
-    relative = relative.take(samples)
-    pressed = _pressed(faces, relative, history)
-    hard, pressed_hard = history, pressed
-    if job.pick.flatness > 0:
-        flush = pad_faces(patches, job.part, job.gripper)
-        hard = simulate(flush, relative)
-        pressed_hard = _pressed(flush, relative, hard)
-    return Pickup(
-        pick=job.pick,
-        faces=faces,
-        relative=relative,
-        samples=samples,
-        history=history,
-        hard=hard,
-        pressed=pressed,
-        pressed_hard=pressed_hard,
-        lift=lift,
-        restraint=kept,
-        highest_pull=highest,
-    )
-
-
-def _in_the_tray(
-    job: Job, faces: Sequence[PadFace], relative: RelativeMotion, declared: NDArray[np.intp]
-) -> tuple[RelativeMotion, NDArray[np.intp]]:
-    """The motion, out of reach where it passes beside the part in its tray, and the samples from first touch to leaving.
-
-    It has left where, after the preload, all pads are out of reach.
-    """
-    pressed = seating(faces, relative.take(declared), part=job.part)
-    beside = ~over(faces, job.part, relative, int(declared[pressed.sample]))
-    relative = taken_up(faces, relative, beside)
-    near = within_reach(faces, relative)
-    first = min(int(declared[0]), max(int(np.argmax(near)) - 1, 0)) if near.any() else int(declared[0])
-    last = int(declared[-1])
-    end = last + int(np.argmin(np.append(near[last:], False)))
-    let_go = np.flatnonzero(job.phase_map.covers("release"))
-    end = min(end, relative.samples - 1, int(let_go[0]) if let_go.size else relative.samples)
-    return relative, np.arange(first, max(end, last) + 1)
-
-
-def _until_it_leaves(
-    faces: Sequence[PadFace],
-    relative: RelativeMotion,
-    samples: NDArray[np.intp],
-    declared: NDArray[np.intp],
-    kept: float,
-) -> tuple[ContactHistory, NDArray[np.intp], int | None, float]:
-    """Simulate up to where the part leaves its tray for good.
-
-    While it hangs on the pads it moves with them: those samples are left out, until the pads are down again as far as
-    when it was taken up.
-
-    Returns:
-        What the pads did, the samples simulated, the one at which the part leaves (None: it does not), and the highest
-        pull on it [N]; inf where it leaves, or where the pads are still on it in the end.
-    """
-    height = relative.height(centre_of(faces)[None])[:, 0]
-    while True:
-        history = simulate(faces, relative.take(samples))
-        pulled = np.flatnonzero(history.force[:, 2] > max(kept, 1e-9))
-        if pulled.size == 0:
-            break
-        # What follows is not a part held still: the bond is that of the last sample before.
-        at = max(int(np.searchsorted(relative.t[samples], history.t[pulled[0]])) - 1, 0)
-        after = height[samples[at + 1 :]]
-        up = int(np.argmax(np.append(after, np.inf) > height[samples[at]]))
-        back = np.flatnonzero(after[up:] <= height[samples[at]])
-        if back.size == 0:
-            samples = samples[: max(at, 1) + 1]
-            return simulate(faces, relative.take(samples)), samples, int(samples[-1]), np.inf
-        samples = np.delete(samples, np.arange(at + 1, at + 1 + up + int(back[0])))
-    if within_reach(faces, relative.take(samples[-1:]))[0]:
-        return history, samples, None, np.inf
-    # The pads have left without the part: what they held is that of the last sample at which they were pressed on.
-    last = _last_pressed(history)
-    stay = samples[: last + 1] if last is not None else samples[samples <= declared[-1]]
-    return simulate(faces, relative.take(stay)), stay, None, float(history.force[:, 2].max())
-
-
-def _last_pressed(history: ContactHistory) -> int | None:
-    """The last sample at which pads press on the part as a whole; None where they never do."""
-    row = history.row_of_sample
-    pressed = np.flatnonzero((history.pressure[row].max(axis=1) > 0) & (history.force[row, 2] <= 0))
-    return int(pressed[-1]) if pressed.size else None
-
-
-def _pressed(faces: Sequence[PadFace], relative: RelativeMotion, history: ContactHistory) -> ContactHistory:
-    """What pads did up to the last sample at which they press on the part: the same where no cell breaks after it."""
-    last = _last_pressed(history)
-    if last is None or not any((pad.broken > relative.t[last]).any() for pad in history.pads):
-        return history
-    return simulate(faces, relative.between(0, last))
-
-
-def _preload_samples(job: Job) -> NDArray[np.intp]:
-    if job.pick is None or not job.phases:
-        return np.zeros(0, dtype=np.intp)
-    samples = np.flatnonzero(job.phase_map.covers("preload"))
-    _one_stretch(samples, job, "preload")
-    carry = np.flatnonzero(job.phase_map.covers("carry"))
-    if samples.size and carry.size and carry[0] < samples[0]:
-        raise _wrong_order(job, "a preload", int(samples[0]), "after the carry has begun", "a preload before the carry")
-    return samples
-
-
 def put_down(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> tuple[Putdown, ...]:
     """Simulate every release; empty where the job has no nest face or no release phase.
 
@@ -303,7 +131,7 @@ def put_down(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pic
         while down.seat.seated and down.seat.flat:
             release = _let_go(job, down, start)
             up = _taken_up(job, release)
-            again = None if up is None else stretch.next(int(release.samples[history.sample[up]]))
+            again = None if up is None else stretch.next(int(release.samples[release.history.sample[up]]))
             if up is None or again is None:
                 out.append(release)
                 break
@@ -346,7 +174,7 @@ def _bonds_fully(face: PadFace) -> PadFace:
     if face.law.source == "measured curve":
         return face
     least = REPEATS * face.patch.pad.material.normal_stiffness
-    pressure, share = np.array([0.0, least, 1.001 * least]), np.array([0.0, float(face.law(least)), 1.0])
+    pressure, share = np.array([0.0, least, 1.001 * least]), np.array([0.0, float(face.law(np.array(least))), 1.0])
     return replace(face, law=ActivationLaw(pressure, share, face.law.source))
 
 
@@ -463,24 +291,24 @@ def _stretches(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: P
         if phase.kind != "release":
             continue
         samples = np.flatnonzero(job.phase_map.of(index))
-        _one_stretch(samples, job, "release")
+        one_stretch(samples, job, "release")
         if carry.size and carry[0] > samples[0]:
-            raise _wrong_order(job, "a release", int(samples[0]), "before the carry", "a release after a carry")
+            raise wrong_order(job, "a release", int(samples[0]), "before the carry", "a release after a carry")
         others = lets_go[~np.isin(lets_go, samples)]
         before, after = others[others < samples[0]], np.concatenate([others, carry])
         after = after[after > samples[-1]]
         first = min(max(begin, int(before[-1]) if before.size else 0), int(samples[0]))
         stretch = np.arange(first, int(after.min()) + 1 if after.size else motion.t.size)
-        relative = _relative(motion, stretch, job.nest.face)
+        relative = relative_to(motion, stretch, job.nest.face)
         declared = np.isin(stretch, samples)
-        _look_at_facing(faces, relative.take(np.flatnonzero(declared)), "nest.face")
+        look_at_facing(faces, relative.take(np.flatnonzero(declared)), "nest.face")
         yield _Stretch(job=job, kind=phase.release, faces=faces, relative=relative, offset=first, declared=declared)
 
 
 def _after_the_tray(faces: Sequence[PadFace], job: Job, motion: ToolMotion, pickup: Pickup) -> int:
     """The first sample after a press at which all pads are out of reach of the tray, or are beside it."""
     last = int(pickup.samples[-1])
-    relative = _relative(motion, np.arange(last, motion.t.size), pickup.pick.face)
+    relative = relative_to(motion, np.arange(last, motion.t.size), pickup.pick.face)
     near = within_reach(faces, relative) & over(faces, job.part, relative, 0)
     return last + int(np.argmin(near)) if not near.all() else last
 
@@ -489,44 +317,3 @@ def _nest(job: Job) -> Nest:
     if job.nest is None:
         raise InputError("nest", "none", "the place where the part is left")
     return job.nest
-
-
-def _look_at_facing(faces: Sequence[PadFace], relative: RelativeMotion, where: str) -> None:
-    """Refuse a face that the pads do not look at where they are nearest to it."""
-    normal = np.stack([face.patch.area * face.patch.rotation[:, 2] for face in faces]).sum(axis=0)
-    area = sum(face.patch.area for face in faces)
-    if np.linalg.norm(normal) < 0.5 * area:
-        return  # pads that grip from several sides face nothing as a whole
-    centre = np.average([face.patch.centre for face in faces], axis=0, weights=[face.patch.area for face in faces])
-    nearest = int(np.argmin(np.linalg.norm(relative.rotation @ centre + relative.position, axis=1)))
-    cosine = -float(relative.rotation[nearest, 2] @ normal) / float(np.linalg.norm(normal))
-    angle = float(np.arccos(np.clip(cosine, -1.0, 1.0)))
-    if angle > FACING:
-        raise InputError(
-            where,
-            f"a face whose +z axis is {180.0 - np.degrees(angle):.0f} deg from where the pads look",
-            "+z out of the part, towards the pads: about 180 deg",
-            "turn the face by its rpy, or check the orientation of the tool in the program",
-        )
-
-
-def _wrong_order(job: Job, what: str, sample: int, found: str, expected: str) -> InputError:
-    at = f"{what} at {job.trajectory.t[sample]:.3f} s {found}"
-    return InputError("program.phases", at, expected, "check each pick as a job of its own")
-
-
-def _relative(motion: ToolMotion, samples: NDArray[np.intp], face: FloatArray) -> RelativeMotion:
-    return RelativeMotion.of(motion.t[samples], motion.rotation[samples], motion.position[samples], face)
-
-
-def _one_stretch(samples: NDArray[np.intp], job: Job, kind: str) -> None:
-    """Refuse a phase that stops and goes on: each of its stretches would be a handover of its own."""
-    gaps = np.flatnonzero(np.diff(samples) > 1)
-    if gaps.size:
-        t = job.trajectory.t
-        raise InputError(
-            "program.phases",
-            f"a {kind} that ends at {t[samples[gaps[0]]]:.3f} s and goes on at {t[samples[gaps[0] + 1]]:.3f} s",
-            f"one {kind} without a break for each job",
-            "name its moves or times so that they follow each other, and check further picks as jobs of their own",
-        )

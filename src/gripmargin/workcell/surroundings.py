@@ -31,7 +31,8 @@ class Nest(Declared, called="nest"):
 
     Attributes:
         face: The gripped face of the seated part in the world, +z out of the part.
-        hold_down: Force that keeps the part down, beyond its weight; taken to act at the centroid of the support's area.
+        hold_down: Force that keeps the part down, beyond its weight; taken to act at the centroid of the support's
+            area.
         lateral_force: Largest force along the face that the nest takes.
         moment: Largest moment about the face normal that the nest takes.
         support: Outline the part stands on, seen along the face normal, in the xy plane of `face`.

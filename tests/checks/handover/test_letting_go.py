@@ -31,7 +31,9 @@ def twisted(kept):
             moves=("lower",) * 40 + ("twist",) * 40 + ("leave",) * 40,
         ),
         gripper=gm.Gripper(pads=(gm.Pad.disc("pad", film, 0.024),)),
-        part=gm.Part(mass=0.02, com=[0, 0, 1e-3], inertia=1e-4 * np.eye(3), outline=[[-1, -1], [1, -1], [1, 1], [-1, 1]]),
+        part=gm.Part(
+            mass=0.02, com=[0, 0, 1e-3], inertia=1e-4 * np.eye(3), outline=[[-1, -1], [1, -1], [1, 1], [-1, 1]]
+        ),
         phases=(gm.Phase(kind="carry", moves=("lower",)), gm.Phase(kind="release", moves=("twist", "leave"))),
         nest=gm.Nest(face=gm.pose(), hold_down=kept - 0.02 * G, lateral_force=1e3, moment=1e3),
         targets=gm.Targets(release=1.5),

@@ -11,7 +11,7 @@ from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, LiftOffDetails, WorstLiftOff
 from gripmargin.checks.hold.explain import load_figures, spot_on_pad
 from gripmargin.checks.hold.remedies import stronger_pads
-from gripmargin.contact.handover import Pickup
+from gripmargin.contact.pickup import Pickup
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, exact, finite
 

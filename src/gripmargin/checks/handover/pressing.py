@@ -11,7 +11,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import PreloadDetails
-from gripmargin.contact.handover import Pickup
+from gripmargin.contact.pickup import Pickup
 from gripmargin.contact.simulation import PadCells
 from gripmargin.results.findings import short_of
 
