@@ -192,6 +192,7 @@ class TestTray:
         moves = {"touch": [(0.3, {"z": -4e-5}), (0.3, {"z": 1e-3}), (0.3, {"z": -2e-4})]}
         job = job_with(moves)
         assert result(job, PRELOAD).value == pytest.approx(1.0)
+        assert work_out(job).airborne[np.searchsorted(job.trajectory.t, 0.599)]  # at its highest
         assert result(job_with({**moves, "press": [(0.3, {"z": -4e-4})]}), PRESSURE).value == pytest.approx(0.75)
 
     def test_pads_that_leave_without_the_part(self):

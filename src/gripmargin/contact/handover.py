@@ -197,10 +197,12 @@ def _until(release: Release, row: int) -> Release:
 def in_the_air(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> NDArray[np.bool_]:
     """Return the samples of preload and release phases in which the part hangs on the pads all the same, shape (n,).
 
-    Those are the samples of a preload from where the part leaves its tray, and those of a release before it is down
-    in its nest.
+    Those are the samples of a preload from where the part leaves its tray, or in which it is taken up and put back, and
+    those of a release before it is down in its nest.
     """
     mask = np.zeros(job.trajectory.samples, dtype=bool)
+    if pickup is not None:
+        mask[np.setdiff1d(np.arange(pickup.samples[0], pickup.samples[-1]), pickup.samples)] = True
     if pickup is not None and pickup.lift is not None:
         mask[pickup.lift :] = job.phase_map.covers("preload")[pickup.lift :]
     for stretch in _stretches(job, motion, patches, pickup):
