@@ -116,6 +116,13 @@ class TestNest:
         assert (found.verdict, found.at.move) == ("fail", "lower")
         assert found.value == pytest.approx(6.0 / (T * AREA), rel=2e-2)
 
+    @pytest.mark.parametrize(("slip", "verdict"), [(1e-3, "fail"), (2e-3, "pass")])
+    def test_a_part_that_may_slip_so_far(self, slip, verdict):
+        """Dragged by 1.5 mm: the pads hold to T/k_t, so all of that way the nest is asked for k_t A times it."""
+        lower = [(0.5, {"z": -1e-4}), (0.3, {"x": 0.5015})]
+        assert result(job_with({"lower": lower}, nest={"slip": slip}), RELEASE).verdict == verdict
+        assert result(job_with({"lower": lower}), RELEASE).verdict == "fail"
+
     def test_it_comes_down_while_it_moves_sideways(self):
         """The last 0.1 mm down go with 0.2 mm sideways: the pads are sheared by k_t A times that."""
         moves = {"lower": [(0.5, {"z": 0.0}), (0.2, {"z": -1e-4, "x": 0.5002})]}

@@ -103,6 +103,14 @@ class Release(Putdown):
         return restraint(job.part, nest, job.gravity, wrench, self.relative.rotation[0], self.relative.position[0])
 
     @property
+    def dragged(self) -> FloatArray:
+        """How far any place of the pads has moved along the face since the part came down, at most [m], each row."""
+        edge = np.concatenate([face.patch.edge for face in self.faces])
+        place = edge @ self.relative.rotation[:, :2].transpose(0, 2, 1) + self.relative.position[:, None, :2]
+        way = np.maximum.accumulate(np.linalg.norm(place - place[0], axis=2).max(axis=1))
+        return np.asarray(way[np.minimum(self.history.sample + 1, way.size - 1)])
+
+    @property
     def tool_has_left(self) -> bool:
         """Whether at the end no pad is within reach of the part."""
         end = self.relative.samples - 1

@@ -109,8 +109,10 @@ def _ratio(release: Release, forces: Restraint, way: str) -> FloatArray:
     """Restraint over demand, inf where it is not asked.
 
     A part that is taken up again is meant to be lifted. What the pads still pull while the part comes down, less from
-    row to row, is its weight that the nest takes over.
+    row to row, is its weight that the nest takes over. A part that may slip so far may go along with the pads.
     """
+    if way in ("slide", "turn") and release.nest.slip > 0:
+        return np.where(release.dragged <= release.nest.slip, np.inf, forces.ratio(way))
     if release.taken_along and way in ("lift", "tip"):
         return np.full(release.history.t.size, np.inf)
     pull = release.history.force[:, 2]
