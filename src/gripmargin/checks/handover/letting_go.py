@@ -55,6 +55,10 @@ class LetGo:
         """The least ratio, 0 where the pads still hold the part when the tool has left."""
         return 0.0 if self.follows else self.least
 
+    def least_of(self, way: str) -> float:
+        """Return the least ratio of one way that is known and asked, inf where none is."""
+        return float(np.nanmin(_ratio(self.release, self.forces, way), initial=np.inf))
+
     @property
     def unmeasured(self) -> bool:
         """Whether it is an overload release of pads whose overload is not known."""
