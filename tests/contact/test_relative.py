@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from gripmargin.contact.relative import steps
+from gripmargin.contact.relative import steps, unsteadiness
 
 OUTLINE = np.array([[x, y, 0.0] for x in (-0.02, 0.02) for y in (-0.01, 0.01)])
 
@@ -25,3 +25,13 @@ def test_out_of_reach_there_is_nothing_to_follow(move):
 @pytest.mark.parametrize(("creep", "followed"), [(0.8e-9, 0), (1.5e-9, 1)])
 def test_of_a_rest_the_last_interval_alone_is_followed(move, creep, followed):
     assert count(move(np.arange(4), x=creep * 1e-5 * np.arange(4))) == [followed, followed, 1]
+
+
+def test_unsteadiness_is_that_of_noise_where_the_tool_keeps_its_height():
+    """Half of the samples keep a height to a noise of 1 um, the others move by a smooth law: 8 standard deviations."""
+    s = np.linspace(0, 1, 400)
+    exact = np.concatenate([np.full(400, 0.0123), 0.0123 + 0.05 * (10 * s**3 - 15 * s**4 + 6 * s**5)])[:, None]
+    noise = 1e-6 * np.random.default_rng(3).normal(size=exact.shape)
+    assert unsteadiness(exact) < 1e-7
+    assert unsteadiness(exact + noise) == pytest.approx(8e-6, rel=0.3)
+    assert unsteadiness(exact[:4] + noise[:4]) == 0.0

@@ -15,9 +15,10 @@ from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.grip import Bonded, Grip, grip_of
-from gripmargin.contact.handover import Pickup, Putdown, in_the_air, pick_up, put_down
+from gripmargin.contact.handover import Putdown, in_the_air, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
 from gripmargin.contact.locked import locked_in
+from gripmargin.contact.pickup import Pickup, pick_up
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import RESOLVED
 from gripmargin.results.findings import Place
@@ -64,8 +65,7 @@ class Case:
     @cached_property
     def putdowns(self) -> tuple[Putdown, ...]:
         """The releases, simulated; empty where the job has no nest face or no release phase."""
-        strongest = None if self.pickup is None else self.pickup.strongest
-        return put_down(self.job, self.motion.at, self.whole.patches, strongest)
+        return put_down(self.job, self.motion.at, self.whole.patches, self.pickup)
 
     @property
     def carried(self) -> NDArray[np.intp]:

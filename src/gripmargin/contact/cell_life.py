@@ -9,7 +9,8 @@ The motion is given, so cells do not know of each other. Rules:
   pressure leaves no more than the residual.
 - It breaks where its utilisation reaches 1. From then on it carries pressure only.
 - It bonds again when it is pressed on again: after it has been off the face, or by the rise of its pressure over
-  the lowest since it broke. A pad that is dragged over the face under constant pressure therefore does not bond.
+  the lowest since it broke. A pad that is dragged over the face under constant pressure therefore does not bond; what
+  the rounding of the motion does to the pressure is no rise.
 """
 
 from __future__ import annotations
@@ -131,9 +132,10 @@ class _Step:
         """Return the share of the full strength that each cell has, or would have, after the step."""
         cells, now, pressure, time = self.cells, self.now, self.after, self.knots.t[self.k + 1]
         touching = now.state == CellState.TOUCHING
-        falling = touching & (pressure <= now.base)
+        falling = touching & (pressure + cells.steady <= now.base)
         if falling.any():
-            now.base[falling], now.peak[falling], now.since[falling] = pressure[falling], 0.0, time
+            now.base[falling] = pressure[falling] + cells.steady[falling]
+            now.peak[falling], now.since[falling] = 0.0, time
         rise = pressure - now.base
         buckling = (pressure > cells.overload) & ~now.overloaded
         if (rise > now.peak).any() or buckling.any() or touching.any():
@@ -174,7 +176,7 @@ class _Step:
         pressure = self.before[i] + share * (self.after[i] - self.before[i])
         self._account(i, some, share, pressure, stretch[i])
         now.state[i] = np.where(self.after[i] > 0, CellState.TOUCHING, CellState.FREE)
-        now.base[i] = np.maximum(np.minimum(pressure, self.after[i]), 0.0)
+        now.base[i] = np.maximum(np.minimum(pressure, self.after[i]), 0.0) + some.steady
         now.peak[i], now.floor[i], now.since[i] = 0.0, 0.0, self.knots.t[self.k + 1]
         now.broken[i] = self.start + share * self.duration
         now.breaks[i] += 1

@@ -16,7 +16,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_life import follow
-from gripmargin.contact.cell_states import BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace
+from gripmargin.contact.cell_states import SKIN, BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace
 from gripmargin.contact.relative import outline_of
 from gripmargin.contact.rows import Rows, add_followed, add_held, add_steady
 from gripmargin.kernels.springs import elongation, free_contact, utilisation2
@@ -34,6 +34,7 @@ class PressEngine:
         position: Tool origin then [m], shape (3,).
         bond: For each pad the share of its strength that each cell holds then; None for no bond. Bonded
             cells are anchored where they then are, without force along the face.
+        level: How far the tool may rise and fall that is meant to stay at its height [m].
 
     Raises:
         InputError: A bond that does not fit the pads, or a tool so far off the face that no bonded cell holds.
@@ -46,9 +47,10 @@ class PressEngine:
         rotation: FloatArray,
         position: FloatArray,
         bond: Sequence[FloatArray] | None,
+        level: float = SKIN,
     ) -> None:
         self.faces = tuple(faces)
-        self.cells = CellTable.of(self.faces)
+        self.cells = CellTable.of(self.faces, level)
         self.states = CellStates.none(self.cells.area.size)
         self.slices = self.cells.by_pad()
         self.outline = outline_of([face.patch.points for face in self.faces])

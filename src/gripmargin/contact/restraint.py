@@ -13,6 +13,7 @@ import shapely
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.workcell import Nest, Part
+from gripmargin.workcell.shapes import centroid
 
 WAYS = ("lift", "slide", "turn", "tip")
 NEGLIGIBLE = 0.02  # of the part's weight: a demand below it needs no restraint that the job has to state
@@ -48,8 +49,8 @@ def restraint(
 ) -> Restraint:
     """Return demand and restraint over a release.
 
-    The weight acts at the centre of mass; the hold-down acts at the centre of the support. Sideways forces are
-    taken up where the part stands.
+    The weight acts at the centre of mass; the hold-down acts at the centroid of the area of the support, however
+    many corners draw it. Sideways forces are taken up where the part stands.
 
     Args:
         part: The part.
@@ -107,7 +108,7 @@ def _tipping(
         return np.linalg.norm(moment[:, :2], axis=1), np.full(len(force), np.nan)
     hull = _hull(support)
     down = np.array([0.0, 0.0, -nest.hold_down])
-    centre = np.append(hull.mean(axis=0), 0.0)
+    centre = np.append(centroid(support), 0.0)
     # without a thickness, that of a plate whose centre of mass lies in its middle
     depth = -(part.thickness if part.thickness is not None else 2.0 * abs(float(com[2])))
     edges = []

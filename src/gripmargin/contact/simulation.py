@@ -17,10 +17,11 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray, Value, sealed
 from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import PadFace
-from gripmargin.contact.cell_states import BoolArray, CellState, IntArray
+from gripmargin.contact.cell_states import SKIN, BoolArray, CellState, IntArray
 from gripmargin.contact.press_engine import PressEngine
-from gripmargin.contact.relative import RelativeMotion, Steps, steps
+from gripmargin.contact.relative import RelativeMotion, Steps, outline_of, steps, unsteadiness
 from gripmargin.contact.rows import Rows
+from gripmargin.contact.seating import SEATED, break_displacement
 from gripmargin.kernels.screw import along
 
 STEP = 1.0 / 32.0  # longest way of a cell in one step, share of the displacement that breaks a full bond
@@ -146,8 +147,10 @@ def simulate(
     """
     if not faces:
         raise InputError("contact simulation", "no pad", "at least one")
-    engine = PressEngine(faces, float(motion.t[0]), motion.rotation[0], motion.position[0], bond)
-    longest = STEP * min(face.break_displacement for face in faces)
+    height = motion.height(outline_of([face.patch.points for face in faces]))
+    level = min(max(unsteadiness(height), SKIN), SEATED * break_displacement(faces))
+    engine = PressEngine(faces, float(motion.t[0]), motion.rotation[0], motion.position[0], bond, level)
+    longest = STEP * break_displacement(faces)
     reach = max(face.reach for face in faces)
     plan = steps(motion, engine.outline, reach, longest, most=4096)
     parts = [engine.last]

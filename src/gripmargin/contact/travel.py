@@ -13,33 +13,13 @@ from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_states import CellState
 from gripmargin.contact.press_engine import PressEngine
 from gripmargin.contact.relative import RelativeMotion
+from gripmargin.contact.seating import SEATED, break_displacement, centre_of, within_reach
 from gripmargin.contact.simulation import STEP
 from gripmargin.kernels.screw import along, twist_between
 from gripmargin.workcell import ReleaseKind
 
 BLOCK = 16  # steps between looks at what is still bonded: time alone, for on the way a bond only grows weaker
 HALVINGS = 8  # of a step, to find from where on the tool may leave
-SEATED = 0.02  # share of the displacement that breaks a full bond
-
-
-@dataclass(frozen=True, eq=False)
-class Seating(Value):
-    """Where in a motion a carried part reaches its place.
-
-    Attributes:
-        sample: First sample at which the pads' centre is down on the face plane, or as low as it gets. What passes
-            below the plane elsewhere, on the way to the place, does not count.
-        height: Of the pads' centre above the face plane there [m].
-        seated: Whether it reaches the plane.
-        tilt: Angle between the pads and the face plane there [rad].
-        flat: Whether no place of the pads is then so far above the plane that its bond is torn already.
-    """
-
-    sample: int
-    height: float
-    seated: bool
-    tilt: float
-    flat: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,36 +41,6 @@ class RequiredTravel(Value):
     searched: float
 
 
-def seating(faces: Sequence[PadFace], motion: RelativeMotion) -> Seating:
-    """Return where a carried part is set down.
-
-    Args:
-        faces: The pads, bonded to the part as gripped.
-        motion: Of the tool relative to the face of the part in its place.
-    """
-    centre = _centre(faces)
-    height = motion.height(centre[None])[:, 0]
-    slack = SEATED * _break_displacement(faces)
-    lowest = float(height.min())
-    down = height <= max(lowest, 0.0) + slack
-    starts = np.flatnonzero(down & ~np.concatenate([[False], down[:-1]]))
-    place = (motion.rotation @ centre + motion.position)[:, :2]
-    away = np.linalg.norm(place - place[starts[-1]], axis=1)
-    extent = max(float(np.linalg.norm(face.patch.edge - centre, axis=1).max()) for face in faces)
-    sample = int(np.argmax(down & (away <= extent)))
-    there = motion.between(sample, sample)
-    highest = max(float(there.height(face.patch.edge).max()) / face.break_displacement for face in faces)
-    normal = np.stack([face.patch.area * face.patch.rotation[:, 2] for face in faces]).sum(axis=0)
-    sine = float(np.hypot(*(there.rotation[0] @ normal)[:2]) / max(float(np.linalg.norm(normal)), 1e-300))
-    return Seating(
-        sample=sample,
-        height=float(height[sample]),
-        seated=lowest <= slack,
-        tilt=float(np.arcsin(min(sine, 1.0))),
-        flat=highest < 1.0,
-    )
-
-
 def travel(kind: ReleaseKind, faces: Sequence[PadFace], motion: RelativeMotion) -> FloatArray:
     """Return the travel of a release since the first sample, shape (n,), in the unit of its kind.
 
@@ -106,7 +56,7 @@ def travel(kind: ReleaseKind, faces: Sequence[PadFace], motion: RelativeMotion) 
         turn = motion.rotation @ motion.rotation[0].T
         return np.abs(np.arctan2(turn[:, 1, 0] - turn[:, 0, 1], turn[:, 0, 0] + turn[:, 1, 1]))
     if kind == "shear":
-        place = motion.rotation @ _centre(faces) + motion.position
+        place = motion.rotation @ centre_of(faces) + motion.position
         return np.hypot(*(place - place[0])[:, :2].T)
     force, area = np.zeros(motion.samples), 0.0
     for face in faces:
@@ -162,8 +112,7 @@ def required_travel(
 
 def _within_reach(faces: Sequence[PadFace], motion: RelativeMotion) -> RelativeMotion:
     """The motion up to where no pad is within reach of the face any more."""
-    lowest = np.min([motion.height(face.patch.edge).min(axis=1) for face in faces], axis=0)
-    near = lowest < max(face.reach for face in faces)
+    near = within_reach(faces, motion)
     end = motion.samples if near.all() else int(np.argmin(near))
     return motion.between(0, max(end, 1) - 1)
 
@@ -184,7 +133,7 @@ def _longest_step(engine: PressEngine, screw: FloatArray, done: float) -> float:
     bonded = engine.states.state == CellState.BONDED
     place = engine.cells.root[bonded] @ engine.rotation.T + engine.position if bonded.any() else engine.position[None]
     fastest = np.linalg.norm(screw[:3] + np.cross(screw[3:], place), axis=1).max()
-    return float(max(STEP * _break_displacement(engine.faces) / max(fastest, 1e-12), 1e-4 * done))
+    return float(max(STEP * break_displacement(engine.faces) / max(fastest, 1e-12), 1e-4 * done))
 
 
 def _along(
@@ -222,19 +171,10 @@ def _first_enough(
     return at + 2 * step, _held(engine)
 
 
-def _centre(faces: Sequence[PadFace]) -> FloatArray:
-    weight = [face.patch.area for face in faces]
-    return np.average([face.patch.centre for face in faces], axis=0, weights=weight)
-
-
-def _break_displacement(faces: Sequence[PadFace]) -> float:
-    return min(face.break_displacement for face in faces)
-
-
 def _screw(kind: ReleaseKind, faces: Sequence[PadFace], motion: RelativeMotion, arrived: int) -> FloatArray:
     """Twist about the face origin, of unit length: 1 rad for turns, 1 m for slides and presses."""
     ways = travel(kind, faces, motion.between(0, arrived))
-    gone, least = float(ways[-1]), SEATED * _break_displacement(faces)
+    gone, least = float(ways[-1]), SEATED * break_displacement(faces)
     if kind in ("peel", "torsion"):
         least = 1e-6
     if kind == "overload":
@@ -254,7 +194,7 @@ def _straight(kind: ReleaseKind, faces: Sequence[PadFace], motion: RelativeMotio
         return np.array([1.0, 0.0, 0.0, 0.0, 0.0, 0.0])
     if kind == "overload":
         return np.array([0.0, 0.0, -1.0, 0.0, 0.0, 0.0])
-    hinge, axis = motion.rotation[0] @ _centre(faces) + motion.position[0], np.array([0.0, 0.0, 1.0])
+    hinge, axis = motion.rotation[0] @ centre_of(faces) + motion.position[0], np.array([0.0, 0.0, 1.0])
     if kind == "peel":
         corners = np.concatenate([face.patch.edge for face in faces]) @ motion.rotation[0].T + motion.position[0]
         long = int(np.argmax(np.ptp(corners[:, :2], axis=0)))

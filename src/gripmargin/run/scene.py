@@ -9,8 +9,9 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.contact.handover import Pickup, Release
+from gripmargin.contact.handover import Release
 from gripmargin.contact.loads import air_load
+from gripmargin.contact.pickup import Pickup
 from gripmargin.results.scene import HandoverRecord, PadState, Scene
 
 PRESSED = 300  # samples at which the spreading contact is looked at

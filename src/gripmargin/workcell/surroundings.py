@@ -31,9 +31,12 @@ class Nest(Declared, called="nest"):
 
     Attributes:
         face: The gripped face of the seated part in the world, +z out of the part.
-        hold_down: Force that keeps the part down, beyond its weight; taken to act at the centre of the support.
+        hold_down: Force that keeps the part down, beyond its weight; taken to act at the centroid of the support's
+            area.
         lateral_force: Largest force along the face that the nest takes.
         moment: Largest moment about the face normal that the nest takes.
+        slip: How far the pads may drag the part along its face while it lies there: up to there its nest need not
+            withstand them sideways and in torsion.
         support: Outline the part stands on, seen along the face normal, in the xy plane of `face`.
         tolerance: How far the part may still swing to either side when it is placed, at the corner of its outline that
             moves farthest.
@@ -43,5 +46,6 @@ class Nest(Declared, called="nest"):
     hold_down: float = key(not_negative("force"), "release", default=0.0)
     lateral_force: float | None = key(not_negative("force"), "release", default=None, absent="not known")
     moment: float | None = key(not_negative("moment"), "release", default=None, absent="not known")
+    slip: float = key(not_negative("length"), "release", default=0.0)
     support: FloatArray | None = key(OUTLINE, "release", default=None, absent="the part's outline")
     tolerance: float | None = key(positive("length"), "settle", default=None, absent="not checked")

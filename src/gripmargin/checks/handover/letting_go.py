@@ -10,13 +10,16 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.handover.figures import LettingGo, Travel, Way
-from gripmargin.contact.handover import Release
+from gripmargin.contact.finer import MeshRange
+from gripmargin.contact.handover import Release, on_finer_cells
 from gripmargin.contact.press_engine import PressEngine
 from gripmargin.contact.pull import straight_pull
 from gripmargin.contact.restraint import WAYS, Restraint
 from gripmargin.contact.travel import RequiredTravel, required_travel
-from gripmargin.results.findings import finite, on_target
+from gripmargin.results.findings import Verdict, finite, judge, on_target
 
+COARSEST = (0.4, 1.05)  # of the target: a ratio between them may lie on the other side of it on finer cells
+FINER = 2  # halvings of the cells, at most
 ALIKE = 1e-3  # ratios closer than this are the same: the first of the ways names them
 
 
@@ -44,13 +47,17 @@ class LetGo:
 
     @property
     def follows(self) -> bool:
-        """Whether the pads still hold the part when the phase ends."""
-        return bool(self.release.history.held_total[-1] > 0)
+        """Whether the pads still hold the part in the end."""
+        return not self.release.taken_along and bool(self.release.history.held_total[-1] > 0)
 
     @property
     def value(self) -> float:
         """The least ratio, 0 where the pads still hold the part when the tool has left."""
         return 0.0 if self.follows else self.least
+
+    def least_of(self, way: str) -> float:
+        """Return the least ratio of one way that is known and asked, inf where none is."""
+        return float(np.nanmin(_ratio(self.release, self.forces, way), initial=np.inf))
 
     @property
     def unmeasured(self) -> bool:
@@ -67,7 +74,7 @@ class LetGo:
 def let_go(case: Case, release: Release) -> LetGo:
     """Judge one release."""
     forces = release.restraint(case.job, release.history.wrench)
-    ratios = np.stack([forces.ratio(way) for way in WAYS])
+    ratios = np.stack([_ratio(release, forces, way) for way in WAYS])
     row, way = worst_way(ratios)
     known = np.where(np.isnan(ratios), np.inf, ratios)
     return LetGo(
@@ -79,6 +86,42 @@ def let_go(case: Case, release: Release) -> LetGo:
         least=float(known[:, row].min()),
         unknown=tuple(way for way, row in zip(WAYS, ratios, strict=True) if np.isnan(row).any()),
     )
+
+
+def mesh_range(case: Case, found: LetGo) -> MeshRange:
+    """Return the ratio with what the size of the cells leaves open of it, on cells as fine as the verdict needs.
+
+    Where a larger error than cells can make would not change the verdict, the ratio stands as it is.
+    """
+    target, value = case.job.targets.release, found.value
+    exact = MeshRange(value, value, value)
+    if not COARSEST[0] * target < value < COARSEST[1] * target:
+        return exact
+    release, ranged = found.release, exact
+    for _ in range(FINER):
+        release = on_finer_cells(case.job, release)
+        forces = release.restraint(case.job, release.history.wrench)
+        ratios = np.stack([_ratio(release, forces, way) for way in WAYS])
+        fine = 0.0 if release.history.held_total[-1] > 0 and not release.taken_along else float(np.nanmin(ratios))
+        ranged, value = MeshRange.of(value, fine), fine
+        if judge(ranged.low, ranged.high, target) is not Verdict.UNDECIDED:
+            break
+    return ranged
+
+
+def _ratio(release: Release, forces: Restraint, way: str) -> FloatArray:
+    """Restraint over demand, inf where it is not asked.
+
+    A part that is taken up again is meant to be lifted. What the pads still pull while the part comes down, less from
+    row to row, is its weight that the nest takes over. A part that may slip so far may go along with the pads.
+    """
+    if way in ("slide", "turn") and release.nest.slip > 0:
+        return np.where(release.dragged <= release.nest.slip, np.inf, forces.ratio(way))
+    if release.taken_along and way in ("lift", "tip"):
+        return np.full(release.history.t.size, np.inf)
+    pull = release.history.force[:, 2]
+    coming = np.logical_and.accumulate((pull > 0) & (np.diff(pull, prepend=np.inf) <= 0))
+    return np.where(coming, np.inf, forces.ratio(way))
 
 
 def worst_way(ratios: FloatArray) -> tuple[int, int]:
@@ -94,7 +137,7 @@ def worst_way(ratios: FloatArray) -> tuple[int, int]:
 
 def _travel(case: Case, release: Release) -> RequiredTravel | None:
     """The travel from which on the tool may leave straight and neither lift nor tip the part, target included."""
-    if release.kind is None:
+    if release.kind is None or release.taken_along:
         return None
     target = case.job.targets.release
 
@@ -102,7 +145,7 @@ def _travel(case: Case, release: Release) -> RequiredTravel | None:
         forces = release.restraint(case.job, straight_pull(engine))
         return on_target([forces.least("lift"), forces.least("tip")], target)
 
-    return required_travel(release.faces, release.kind, release.relative, release.bond, enough)
+    return required_travel(release.faces, release.kind, release.move, release.bond, enough)
 
 
 def course_of(found: LetGo) -> LettingGo:
@@ -124,7 +167,8 @@ def course_of(found: LetGo) -> LettingGo:
 
 
 def _way(found: LetGo, way: str) -> Way:
-    demand, available, ratio = found.forces.demand[way], found.forces.available[way], found.forces.ratio(way)
+    demand, available = found.forces.demand[way], found.forces.available[way]
+    ratio = _ratio(found.release, found.forces, way)
     stated = way not in found.unknown
     k = int(np.argmin(np.where(np.isnan(ratio), np.inf, ratio)) if stated else np.argmax(demand))
     return Way(

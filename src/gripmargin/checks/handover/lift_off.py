@@ -13,7 +13,7 @@ from gripmargin.checks.handover.figures import Cause, LiftOffDetails, WorstLiftO
 from gripmargin.checks.hold.explain import load_figures, spot_on_pad
 from gripmargin.checks.hold.remedies import stronger_pads
 from gripmargin.contact.collapse import Collapse
-from gripmargin.contact.handover import Pickup
+from gripmargin.contact.pickup import Pickup
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, exact, finite
 
@@ -26,6 +26,7 @@ def lift_off(case: Case, pickup: Pickup) -> tuple[CheckResult, tuple[Finding, ..
     load = case.standing[:, sample] + np.concatenate([pull, np.cross(case.job.part.com, pull)])
     used, point, _, _ = peak_utilisation(case.grip.face, load[:, None])
     margin = math.inf if used[0] <= 0 else 1.0 / float(used[0])
+    margin = min(margin, pickup.highest_pull / pickup.restraint) if pickup.restraint > 0 else margin
     place, on_pads = case.place(sample), load_figures(load)
     result = exact("lift_off", margin, target, place, LiftOffDetails(break_away=away, load=on_pads))
     if result.verdict is not Verdict.PASS and not case.grip.even:

@@ -11,7 +11,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import PreloadDetails
-from gripmargin.contact.handover import Pickup
+from gripmargin.contact.pickup import Pickup
 from gripmargin.contact.simulation import PadCells
 from gripmargin.results.findings import short_of
 
@@ -71,7 +71,7 @@ class Pressing:
     @property
     def cells(self) -> PadCells:
         """Cells of the pad with the weakest place."""
-        return self.pickup.history.pads[self.weakest.pad]
+        return self.pickup.pressed.pads[self.weakest.pad]
 
     def below(self, points: FloatArray) -> FloatArray:
         """Return how deep points in the tool frame [m], shape (p, 3), are below the face [m], shape (p,)."""
@@ -100,9 +100,9 @@ def _weak_places(pickup: Pickup) -> Iterator[WeakPlace]:
 
     Cells are judged inside the pad; at the corners of a tilted pad the pressure is lower still.
     """
-    for i, (face, cells, held) in enumerate(zip(pickup.faces, pickup.history.pads, pickup.bond, strict=True)):
+    for i, (face, cells, held) in enumerate(zip(pickup.faces, pickup.pressed.pads, pickup.activation, strict=True)):
         points, edge = face.patch.points, face.patch.edge
-        weakest = int(np.argmin(held))
+        weakest = int(np.lexsort([~np.isnan(cells.first_touch), held])[0])  # what never touched comes first
         pressure = float(cells.peak_pressure[weakest])
         yield WeakPlace(pad=i, cell=weakest, point=points[weakest], share=float(held[weakest]), pressure=pressure)
         depth = np.max(-pickup.relative.height(edge), axis=0) - float(face.gap.max())
@@ -120,8 +120,8 @@ def details_of(pressed: Pressing, target: float) -> PreloadDetails:
         pressed: How it pressed.
         target: Share of full adhesion wanted.
     """
-    pickup, pads = pressed.pickup, pressed.pickup.history.pads
-    held, areas = np.concatenate(pickup.bond), np.concatenate([face.patch.areas for face in pickup.faces])
+    pickup, pads = pressed.pickup, pressed.pickup.pressed.pads
+    held, areas = np.concatenate(pickup.activation), np.concatenate([face.patch.areas for face in pickup.faces])
     touched = ~np.isnan(np.concatenate([pad.first_touch for pad in pads]))
     return PreloadDetails(
         lowest_activation=pressed.weakest.share,

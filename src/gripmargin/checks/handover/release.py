@@ -8,7 +8,7 @@ from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, ReleaseDetails, Seat, WorstRelease
-from gripmargin.checks.handover.letting_go import LetGo, course_of, let_go
+from gripmargin.checks.handover.letting_go import LetGo, course_of, let_go, mesh_range
 from gripmargin.checks.handover.preload import CONTACT
 from gripmargin.checks.handover.release_remedies import release_remedies
 from gripmargin.checks.handover.seat import never_down
@@ -22,6 +22,7 @@ from gripmargin.results.findings import (
     Verdict,
     exact,
     finite,
+    judge,
     undecided,
 )
 from gripmargin.workcell.job import Job
@@ -55,6 +56,9 @@ def _judge(case: Case, putdown: Putdown) -> tuple[CheckResult, Finding | None]:
     details = ReleaseDetails(seat=seat, course=course_of(found))
     sample = int(putdown.samples[putdown.history.sample[found.worst]])
     result = exact("release", found.value, target, case.place(sample), details, measure="ratio")
+    cells = mesh_range(case, found)
+    verdict = judge(cells.low, cells.high, target)
+    result = replace(result, value=finite(cells.value), low=finite(cells.low), high=finite(cells.high), verdict=verdict)
     open_because = _open_because(found, result)
     if open_because is not None:
         result = replace(result, verdict=Verdict.UNDECIDED)
@@ -69,9 +73,11 @@ def _open_because(found: LetGo, result: CheckResult) -> tuple[str, str] | None:
         return words.NO_OVERLOAD, words.MEASURE_OVERLOAD
     if result.verdict is Verdict.FAIL:
         return None
+    if result.verdict is Verdict.UNDECIDED:
+        return words.CELLS_TOO_COARSE, words.MORE_THAN_ENOUGH
     if found.unknown:
         return words.not_stated(found.unknown), words.STATE_THE_NEST
-    return None if found.release.tool_has_left else (words.UNFINISHED, words.GO_ON)
+    return None if found.release.tool_has_left or found.release.taken_along else (words.UNFINISHED, words.GO_ON)
 
 
 def _finding(case: Case, found: LetGo, result: CheckResult, open_because: tuple[str, str] | None) -> Finding:

@@ -26,7 +26,7 @@ def release_remedies(case: Case, found: LetGo) -> list[Remedy]:
         found: The release that fails.
     """
     target, travel = case.job.targets.release, found.travel
-    short = {way for way in WAYS if not on_target(found.forces.least(way), target)}
+    short = {way for way in WAYS if not on_target(found.least_of(way), target)}
     out = []
     if travel is not None and travel.achieved < travel.required < math.inf and not short & set(LIMITS):
         out.append(_travel(case, found, travel))

@@ -232,6 +232,8 @@ MEASURE_OVERLOAD: Final = (
     "measure the overload of the pad (overload_pressure, overload_residual), or release by another way"
 )
 UNFINISHED: Final = "the release phase ends before the tool has left the part"
+CELLS_TOO_COARSE: Final = "the target lies within what the size of the cells leaves open of the ratio"
+MORE_THAN_ENOUGH: Final = "move a little further before the tool leaves, or hold the part down a little harder"
 GO_ON: Final = "let the release phase go on until the tool has left the part"
 GO_FURTHER: Final = f"{GO_ON}, and if it ends there, move further"
 STATE_THE_NEST: Final = "state in [nest] what it takes sideways, in torsion and where it supports"
