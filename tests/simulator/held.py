@@ -108,14 +108,14 @@ class Held:
         holds = bond.bonded & ~breaks
         bonded = holds | (~breaks & (pressure > floor * (1.0 + 1e-6)) & (under >= cells.dwell))
         away = ~bonded & (gap > 0.0)
-        anchor = np.where(holds, bond.anchor, foot)
+        held, anchor = (np.where(those, bond.anchor, foot) for those in (bond.bonded, holds))
         self.bond = Bond(bonded, share, *(np.where(away, 0.0, x) for x in (peak, floor, under)), anchor)
         wrench, stored = self._on_part(turn, stretch, anchor, holds)
         wrenches, energy = [wrench], 0.0
         if breaks.any():
             # A cell that breaks within the step bore at most what it can; after it the backing alone is pressed.
             wrenches[0], before = self._on_part(
-                turn, stretch / np.where(breaks, np.maximum(use, 1.0), 1.0), anchor, holds | breaks
+                turn, stretch / np.where(breaks, np.maximum(use, 1.0), 1.0), held, bond.bonded
             )
             loose = np.minimum(stretch, 0.0) * np.array([[0.0], [0.0], [1.0]])
             wrench, stored = self._on_part(turn, np.where(breaks, loose, stretch), anchor, holds)

@@ -381,7 +381,7 @@ def _scaled(random, attack):
     attack.whole = found = Whole(job, motion, attack.gap)
     weight = mass * 9.80665
     unit = replace(job.nest, hold_down=1.0, lateral_force=1.0, moment=1.0)
-    asked = {way: 1.0 / max(ratio, 1e-6) for way, ratio in found.ratios(unit).items()}
+    asked = {way: 1.0 / max(ratio, 1e-6) for way, ratio in found.ratios(unit)[-1].items()}
     near = {way: RELEASE * (_near(random) if random.random() < 0.4 else 3.0) for way in ("lift", "slide", "turn")}
     nest = replace(
         job.nest,

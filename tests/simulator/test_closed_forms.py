@@ -168,7 +168,7 @@ def test_what_the_tool_works_is_stored_or_set_free():
     freed = sum(reaction.energy for reaction in found)
     assert freed > 0.0
     assert found[-1].stored == pytest.approx(0.0, abs=1e-12)
-    assert work == pytest.approx(freed, rel=0.03)
+    assert work == pytest.approx(freed, rel=0.02)
 
 
 def _straight(a, b, steps):
@@ -191,6 +191,15 @@ def test_a_cell_bonds_by_its_highest_pressure_after_its_dwell_and_not_while_it_d
     moved(held, (6e-3, 0, -4.9e-5, 0), (6e-3, 0, -8e-5, 0))
     assert held.bond.bonded.all()
     assert held.bond.share == pytest.approx(0.8)
+
+
+def test_what_a_pad_presses_and_drags_acts_where_it_holds():
+    held = Held(cut(*of(DISC)))
+    found = moved(held, (0, 0, 1e-5, 0), (0, 0, -2e-4, 0), (3e-3, 0, -2e-4, 0))
+    peak = max(found, key=lambda reaction: abs(reaction.wrench[0, 0]))
+    area = np.pi * 0.02**2
+    assert peak.wrench[0] == pytest.approx([50e3 * area, 0, -2e4 * area, 0, 0, 0], rel=0.02, abs=1e-3)
+    assert peak.wrench[-1] == pytest.approx([0, 0, -2e4 * area, 0, 2e4 * area * 50 / 4e4, 0], rel=0.03, abs=1e-3)
 
 
 def test_overload_leaves_a_residue():
@@ -278,17 +287,18 @@ def test_a_whole_program_comes_to_what_can_be_worked_by_hand():
     assert found["lift_off"] == pytest.approx(strength / (2.0 * G), rel=0.01)
     assert found["hold"] == pytest.approx(strength / (2.0 * (G + peak)), rel=0.01)
     assert found["first break"] == pytest.approx(found["hold"], rel=0.01)
-    ratios = whole.ratios()
-    assert ratios["lift"] == pytest.approx((2.0 * G + 30.0) / strength, rel=0.01)
-    assert ratios["tip"] == pytest.approx(ratios["lift"], rel=0.01)
-    assert min(ratios["slide"], ratios["turn"]) > 1e6
+    assert len(whole.ratios()) == 2
+    for ratios in whole.ratios():
+        assert ratios["lift"] == pytest.approx((2.0 * G + 30.0) / strength, rel=0.01)
+        assert ratios["tip"] == pytest.approx(ratios["lift"], rel=0.01)
+        assert min(ratios["slide"], ratios["turn"]) > 1e6
 
 
 def test_a_part_too_heavy_for_its_pads_stays_where_it_is():
     whole = _lifted(mass=7.0)
     assert not whole.lifts(1.0)
     assert not whole.carries(0.1)
-    assert set(whole.ratios().values()) == {0.0}
+    assert [set(ratios.values()) for ratios in whole.ratios()] == [{0.0}]
 
 
 def _lifted(mass):

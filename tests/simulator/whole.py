@@ -156,17 +156,14 @@ class Whole:
         return np.concatenate(wrenches), bonded == 0.0
 
     def ratios(self, nest=None):
-        """Least restraint over demand by way, the worst of both bonds; 0 where the part is not let go."""
-        job, part = self.job, self.job.part
-        if not self.let_go:
-            return dict.fromkeys(WAYS, 0.0)
-        com, support = (self.gripped @ [*part.com, 1.0])[:3], self._support()
-        found = [
-            statics(wrench, self.weight, com, nest or job.nest, support, part.thickness or 0.0)
-            for wrench, _ in self.let_go
-        ]
-        free = all(free for _, free in self.let_go)
-        return {way: float(min(ratio[way].min() for ratio in found)) if free else 0.0 for way in WAYS}
+        """Least restraint over demand by way, on a full bond and on the one that there is; 0 where it is not let go."""
+        part, nest = self.job.part, nest or self.job.nest
+        com, height = (self.gripped @ [*part.com, 1.0])[:3] if self.let_go else None, part.thickness or 0.0
+        found = []
+        for wrench, free in self.let_go:
+            ratio = statics(wrench, self.weight, com, nest, self._support(), height)
+            found.append({way: float(ratio[way].min()) if free else 0.0 for way in WAYS})
+        return found or [dict.fromkeys(WAYS, 0.0)]
 
     def _support(self):
         """Outline on which the part stands in its nest, in the part's frame, shape (k, 2)."""
