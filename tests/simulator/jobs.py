@@ -153,7 +153,12 @@ def draw(seed, kind=None):
     gripper = gm.Gripper(pads=tuple(pads))
     height = random.uniform(2e-3, 20e-3) if kind != "outline" else random.uniform(10e-3, 60e-3)
     com, inertia = gm.uniform_plate(1.0, outline, height)
-    com = com + np.append(random.uniform(-0.25, 0.25, 2) * reach, 0.0) * (random.random() < 0.7)
+    lean = random.normal(size=2)
+    lean /= np.linalg.norm(lean)
+    if kind == "rim":  # often the weaker side is the one away from the load
+        com = com + np.append(random.uniform(-0.1, 0.3) * reach * lean, 0.0)
+    elif random.random() < 0.7:
+        com = com + np.append(random.uniform(-0.25, 0.25, 2) * reach, 0.0)
     part = gm.Part(
         mass=1.0, com=com, inertia=inertia, outline=outline, thickness=height, surface_factor=random.uniform(0.7, 1.0)
     )
@@ -171,7 +176,7 @@ def draw(seed, kind=None):
     if kind == "bow":
         depth = random.uniform(0.2, 1.0) * min(m.pull_off_stress / m.normal_stiffness for m in materials)
         gap, pick = _bow(random, reach, depth), replace(pick, flatness=depth)
-    motion, phases = _program(random, kind, materials[0], reach, pick, nest)
+    motion, phases = _program(random, kind, materials[0], reach, lean, pick, nest)
     job = gm.Job(
         name=f"{kind} {seed}",
         gripper=gripper,
@@ -213,7 +218,8 @@ def _material(random, kind):
 
 def _pads(random, kind, materials):
     """Pads of three shapes on a grid of places, and how far they reach from the tool's axis."""
-    count = int(random.choice([2, 3, 4, 6] if kind in ("slid", "planes") else [1, 1, 2, 3, 4, 6]))
+    few = {"slid": [2, 3, 4, 6], "planes": [2, 3, 4, 6], "rim": [1, 1, 1, 2, 4]}
+    count = int(random.choice(few.get(kind, [1, 1, 2, 3, 4, 6])))
     size, apart = random.uniform(10e-3, 30e-3), random.uniform(45e-3, 60e-3)
     columns = min(count, 1 + (count > 1) + (count == 6))
     pads = []
@@ -238,7 +244,8 @@ def _pads(random, kind, materials):
 def _outline(random, kind, reach):
     """Of the part: a rectangle that all pads lie on, or nearly; sharp, with some corners cut, or rounded."""
     half = reach * random.uniform(1.05, 1.6, 2) if random.random() < 0.8 else reach * random.uniform(0.75, 1.3, 2)
-    shift = random.uniform(-0.3, 0.3, 2) * (half - reach).clip(0.0)
+    half *= 1.7 if kind == "outline" else 1.0
+    shift = random.uniform(-0.3, 0.3, 2) * (half - reach).clip(0.0) * (3.0 if kind == "outline" else 1.0)
     signs = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
     corners = []
     for k, sign in enumerate(signs):
@@ -263,7 +270,7 @@ def _bow(random, reach, depth):
     return gap
 
 
-def _program(random, kind, material, reach, pick, nest):
+def _program(random, kind, material, reach, lean, pick, nest):
     """Moves and phases."""
     full = material.full_preload or material.preload_curve[-1][0]
     deep = full / material.normal_stiffness
@@ -279,15 +286,15 @@ def _program(random, kind, material, reach, pick, nest):
     phase = {"preload": ["touch", "press"], "carry": ["lift", "across", "lower"], "release": ["let go", "leave"]}
     bow = pick.flatness
     if kind == "rim":
-        depth = -deep * random.uniform(0.8, 1.3)
-        tilt = random.uniform(-1, 1, 2) * deep * random.uniform(0.1, 0.7) / reach
+        depth = -deep * random.uniform(0.95, 1.2)
+        tilt = lean[::-1] * deep * random.choice([0.2, 1.0]) * random.uniform(0.2, 1.0) / reach
     if kind == "labels" and random.random() < 0.3:  # a hard knock in a stretch that nobody looks at
         program.to("approach", 0.3, z=2.5 * depth)
         program.to("approach", 0.2, z=2e-3 if material.min_dwell else -0.2 * deep)
     depth -= bow
     if kind == "slid":  # some pads bond, the tool slides and levels, the others bond
-        lean = random.uniform(1.5, 6.0) * deep / reach * random.choice([-1, 1])
-        program.to("touch", 0.4, z=0.5 * abs(lean) * reach - 0.7 * deep, a=lean * random.uniform(-1, 1), b=lean)
+        tilt = random.uniform(1.5, 6.0) * deep / reach * random.choice([-1, 1])
+        program.to("touch", 0.4, z=0.5 * abs(tilt) * reach - 0.7 * deep, a=tilt * random.uniform(-1, 1), b=tilt)
         angle = random.uniform(0, 2 * np.pi)
         way = random.uniform(0.1, 0.9) * material.shear_strength / material.shear_stiffness
         program.to("touch", 0.3, x=way * np.cos(angle), y=way * np.sin(angle))
@@ -379,15 +386,18 @@ def _scaled(random, attack):
     part = replace(job.part, mass=mass, inertia=job.part.inertia * mass)
     attack.job = job = replace(job, part=part)
     attack.whole = found = Whole(job, motion, attack.gap)
-    weight = mass * 9.80665
-    unit = replace(job.nest, hold_down=1.0, lateral_force=1.0, moment=1.0)
-    asked = {way: 1.0 / max(ratio, 1e-6) for way, ratio in found.ratios(unit)[-1].items()}
-    near = {way: RELEASE * (_near(random) if random.random() < 0.4 else 3.0) for way in ("lift", "slide", "turn")}
+    often = 0.8 if attack.kind in ("outline", "again") else 0.4
+    up, slide, turn = (RELEASE * (_near(random) if random.random() < often else 3.0) for _ in range(3))
+    nest = replace(job.nest, hold_down=1.0, lateral_force=1.0, moment=1.0)
+    for _ in range(4):  # towards the force that keeps the part from being lifted or tipped by so much
+        least = found.ratios(nest)[-1]
+        now = found.weight + nest.hold_down
+        held = now * up / max(min(least["lift"], least["tip"]), 1e-6) - found.weight
+        nest = replace(nest, hold_down=float(np.clip(held, 0.0, 2e3)))
     nest = replace(
-        job.nest,
-        hold_down=float(np.clip((weight + 1.0) * asked["lift"] * near["lift"] - weight, 0.0, 2e3)),
-        lateral_force=float(np.clip(asked["slide"] * near["slide"], 0.5, 2e3)),
-        moment=float(np.clip(asked["turn"] * near["turn"], 0.01, 1e3)),
+        nest,
+        lateral_force=float(np.clip(slide / max(least["slide"], 1e-6), 0.5, 2e3)),
+        moment=float(np.clip(turn / max(least["turn"], 1e-6), 0.01, 1e3)),
     )
     part = replace(
         part, max_pressure=float(max(found.pressure, 1e3) * (_near(random) if random.random() < 0.5 else 2.0))
