@@ -12,6 +12,7 @@ import shapely
 
 MANY = 40  # corners from which an outline is a curve, drawn anew with CURVE corners and the same area
 CURVE = 24
+NOTHING = 1e-9  # Pa, of strength
 FINENESS = {1: (10, 32), 2: (7, 24), 3: (6, 20)}  # by number of pads: rings, pieces of the outline
 COARSE = (5, 16)  # of more pads
 
@@ -60,9 +61,8 @@ class Cells:
 
 def used(stress, tension, shear):
     """Utilisation under stress in pad axes (3, ...): the mixed-mode criterion, in which compression does not count."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        square = (np.maximum(stress[2], 0.0) / tension) ** 2 + (stress[0] ** 2 + stress[1] ** 2) / shear**2
-    return np.sqrt(np.nan_to_num(square, nan=0.0, posinf=np.inf))
+    pull = np.maximum(stress[2], 0.0) / np.maximum(tension, NOTHING)
+    return np.sqrt(pull**2 + (stress[0] ** 2 + stress[1] ** 2) / np.maximum(shear, NOTHING) ** 2)
 
 
 def cut(gripper, part, finer=1):

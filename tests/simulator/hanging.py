@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from simulator.cells import used
+from simulator.cells import NOTHING
 
 BLOCK = 64  # samples looked at together
 FEWEST = 3  # cells that can hold a body at all
@@ -31,19 +31,22 @@ class Hanging:
         self.start[2] = np.where(self.whole, stretch[2], gap)
         axes = np.moveaxis(cells.axes, 1, -1)
         self.maps = np.concatenate([axes, np.cross(cells.at.T, axes)], axis=-1)  # (3, n, 6)
+        self.flat = self.maps.reshape(-1, 6)
 
     def use(self, stretch, whole):
         """Utilisation of what is whole, 0 elsewhere, from the stretch (3, n) or (3, n, samples)."""
         extra = (...,) + (None,) * (stretch.ndim - 2)
-        tension, shear = (np.where(whole, limit, np.inf)[extra] for limit in self.strength)
-        return used(self.stiffness[extra] * stretch, tension, shear)
+        pull, slide = (whole / np.maximum(limit, NOTHING) for limit in self.strength)
+        x, y, z = stretch
+        tension = np.maximum(z, 0.0) * (self.stiffness[2] * pull)[extra]
+        return np.sqrt(tension**2 + (x**2 + y**2) * ((self.stiffness[0] * slide) ** 2)[extra])
 
     def system(self, whole, closed):
         """Stiffness (6, 6) and the load that holds the starting stretch, with what is whole or pressed together."""
         weight = self.weight * whole
         weight[2] += self.weight[2] * closed
-        weighted = (weight[..., None] * self.maps).reshape(-1, 6)
-        return weighted.T @ self.maps.reshape(-1, 6), weighted.T @ self.start.ravel()
+        weighted = self.flat.T * weight.ravel()
+        return weighted @ self.flat, weighted @ self.start.ravel()
 
     def settle(self, load, whole, moved):
         """Break cells under a load (6,) until the rest holds it; returns what is whole, the part, or None: lost.
@@ -75,6 +78,9 @@ class Hanging:
                 step = np.linalg.solve(stiffness, load - held) - moved
             except np.linalg.LinAlgError:
                 return None
+            reached = self.start + self.maps @ (moved + step)
+            if (closed == (~whole & (reached[2] < 0.0))).all():  # then this is the least energy
+                return moved + step if np.abs(reached - self.start).max() < GONE else None
             share, slope = 1.0, (stiffness @ moved + held - load) @ step
             if -slope <= 1e-12 * abs(load @ moved) + 1e-18:
                 return moved

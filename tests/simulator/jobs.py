@@ -6,13 +6,15 @@ import numpy as np
 
 import gripmargin as gm
 from simulator.cells import cut
-from simulator.hanging import Hanging, first_break
+from simulator.hanging import Hanging, first_break, most
 from simulator.held import Bond, flat
 from simulator.whole import Whole, loads
 
 STEP = 0.01  # s, of the program
-KINDS = ("even", "rim", "slid", "planes", "bow", "labels", "outline", "sparse", "again")
+G = 9.80665
+KINDS = ("even", "rim", "slid", "planes", "bow", "drag", "labels", "outline", "sparse", "mixed")
 HOLD, RELEASE = 2.0, 1.5  # targets
+UNEVEN = ("rim", "slid", "planes", "bow", "drag")
 
 
 @dataclass(frozen=True)
@@ -148,9 +150,10 @@ def draw(seed, kind=None):
     random = np.random.default_rng(seed)
     kind = kind or KINDS[seed % len(KINDS)]
     materials = [_material(random, kind) for _ in range(1 + (random.random() < 0.2))]
+    cycles = int(random.choice([0, 0, 5, 20]))
     pads, reach = _pads(random, kind, materials)
     outline = _outline(random, kind, reach)
-    gripper = gm.Gripper(pads=tuple(pads))
+    gripper = gm.Gripper(pads=tuple(pads), cycles_since_cleaning=cycles)
     height = random.uniform(2e-3, 20e-3) if kind != "outline" else random.uniform(10e-3, 60e-3)
     com, inertia = gm.uniform_plate(1.0, outline, height)
     lean = random.normal(size=2)
@@ -162,15 +165,13 @@ def draw(seed, kind=None):
     part = gm.Part(
         mass=1.0, com=com, inertia=inertia, outline=outline, thickness=height, surface_factor=random.uniform(0.7, 1.0)
     )
-    pick = gm.Pick(
-        face=gm.pose(xyz=[0.3, 0.1, 0.05], rpy=[0, 0, random.uniform(-3, 3)]),
-        break_away=random.choice([0.0, 0.5]),
-    )
+    pick = gm.Pick(face=gm.pose(xyz=[0.3, 0.1, 0.05], rpy=[0, 0, random.uniform(-3, 3)]))
     nest = gm.Nest(
         face=gm.pose(xyz=[-0.2, 0.3, random.uniform(0.0, 0.1)], rpy=[0, 0, random.uniform(-3, 3)]),
         hold_down=0.0,
         lateral_force=5.0,
         moment=1.0,
+        support=_outline(random, kind, reach) if kind == "outline" and random.random() < 0.3 else None,
     )
     gap = flat
     if kind == "bow":
@@ -191,9 +192,9 @@ def draw(seed, kind=None):
     return _scaled(random, Attack(seed, kind, job, motion, gap))
 
 
-def _near(random):
-    """A factor about a target: 0.6 to 1.8 times."""
-    return np.exp(random.uniform(np.log(0.6), np.log(1.8)))
+def _about_one(random, often):
+    """A factor on what a target asks: often 0.7 to 1.5, else with room."""
+    return np.exp(random.uniform(*np.log([0.7, 1.5]))) if random.random() < often else random.uniform(1.7, 3.0)
 
 
 def _material(random, kind):
@@ -211,6 +212,8 @@ def _material(random, kind):
         min_dwell=random.choice([None, 0.2]),
         overload_pressure=8 * full if loses else None,
         overload_residual=random.uniform(0.05, 0.3) if loses else None,
+        fouling_per_cycle=random.choice([0.0, 0.01]),
+        peel_energy=random.choice([None, pull**2 / (2.0 * stiffness) * random.uniform(0.5, 1.5)]),
         damping_ratio=0.1,
         name=f"film {kind}",
     )
@@ -227,6 +230,8 @@ def _pads(random, kind, materials):
         place = (np.array([k % columns, k // columns]) - [(columns - 1) / 2, (-(-count // columns) - 1) / 2]) * apart
         place = place + random.uniform(-4e-3, 4e-3, 2)
         out = random.uniform(-1, 1, 3) * [40e-6, 1e-3, 1e-3] if kind == "planes" else np.zeros(3)
+        if kind == "rim" and k == 1 and random.random() < 0.6:  # it barely touches
+            out[0] = -_deep(materials[0]) * random.uniform(0.3, 1.1)
         at = gm.pose(xyz=[*place, out[0]], rpy=[out[1], out[2], random.uniform(-1, 1)])
         material, shape = materials[k % len(materials)], random.integers(3)
         if shape == 0:
@@ -270,41 +275,59 @@ def _bow(random, reach, depth):
     return gap
 
 
-def _program(random, kind, material, reach, lean, pick, nest):
+def _deep(material):
+    """How deep a press makes a full bond [m]."""
+    return (material.full_preload or material.preload_curve[-1][0]) / material.normal_stiffness
+
+
+def _program(random, kind, material, reach, lean, pick, nest):  # noqa: PLR0912 - a list of what may happen
     """Moves and phases."""
-    full = material.full_preload or material.preload_curve[-1][0]
-    deep = full / material.normal_stiffness
+    deep = _deep(material)
     brittle = material.pull_off_stress / material.normal_stiffness
     yaw = random.uniform(-0.5, 0.5)
     first = pick.face[:3, 3]
     program = _Program(
-        random, first, np.array([first[0], first[1], first[2] + 0.03, yaw, 0, 0]), 0.04 if kind == "sparse" else STEP
+        random,
+        first,
+        np.array([first[0], first[1], first[2] + 0.03, yaw, 0, 0]),
+        random.choice([0.02, 0.04, 0.05]) if kind == "sparse" else STEP,
     )
     start = program.place
-    depth = -deep * random.uniform(1.05, 2.5)
+    depth = -deep * (random.uniform(0.5, 1.5) if kind in UNEVEN else random.uniform(1.05, 2.5))
     tilt = np.zeros(2)
     phase = {"preload": ["touch", "press"], "carry": ["lift", "across", "lower"], "release": ["let go", "leave"]}
     bow = pick.flatness
     if kind == "rim":
-        depth = -deep * random.uniform(0.95, 1.2)
+        depth = -deep * random.choice([random.uniform(0.3, 0.95), random.uniform(0.95, 1.2)])
         tilt = lean[::-1] * deep * random.choice([0.2, 1.0]) * random.uniform(0.2, 1.0) / reach
     if kind == "labels" and random.random() < 0.3:  # a hard knock in a stretch that nobody looks at
         program.to("approach", 0.3, z=2.5 * depth)
         program.to("approach", 0.2, z=2e-3 if material.min_dwell else -0.2 * deep)
     depth -= bow
+    angle, way = random.uniform(0, 2 * np.pi), material.shear_strength / material.shear_stiffness
+    along = np.array([np.cos(angle), np.sin(angle)])
     if kind == "slid":  # some pads bond, the tool slides and levels, the others bond
         tilt = random.uniform(1.5, 6.0) * deep / reach * random.choice([-1, 1])
         program.to("touch", 0.4, z=0.5 * abs(tilt) * reach - 0.7 * deep, a=tilt * random.uniform(-1, 1), b=tilt)
-        angle = random.uniform(0, 2 * np.pi)
-        way = random.uniform(0.1, 0.9) * material.shear_strength / material.shear_stiffness
-        program.to("touch", 0.3, x=way * np.cos(angle), y=way * np.sin(angle))
+        x, y = along * way * random.uniform(0.1, 0.9)
+        program.to("touch", 0.3, x=x, y=y)
         program.to("press", 0.3, z=depth, a=0, b=0)
+    elif kind == "drag":  # it bonds, slides in the tray, is pressed on
+        program.to("touch", 0.5, z=depth * random.uniform(0.3, 1.0))
+        x, y = along * way * random.choice([random.uniform(0.05, 0.9), random.uniform(1.0, 4.0)])
+        program.to("press", 0.3, x=x, y=y, z=depth * random.uniform(0.5, 1.2))
+        if random.random() < 0.5:
+            program.to("press", 0.3, z=depth * random.uniform(0.9, 1.5))
     else:
         program.to("touch", 0.5, z=depth, a=tilt[0], b=tilt[1])
     program.to("press", random.choice([0.02, 0.3], p=[0.1, 0.9]))
     if kind == "labels" and random.random() < 0.3:
         phase["carry"].insert(0, "deeper")
         program.to("deeper", 0.2, z=depth * random.uniform(1.5, 3.0))
+    if kind == "labels" and random.random() < 0.3:
+        phase["preload"], phase["carry"] = ["touch", "press", "lift"], [*phase["carry"][:-3], "across", "lower"]
+    if kind == "labels" and random.random() < 0.3:
+        phase["preload"].remove("touch")
     if kind == "sparse" and random.random() < 0.3:
         phase["carry"].insert(0, "dip")  # its only sample is where the next move begins
         program.to("dip", program.step, z=depth * random.uniform(1.3, 2.5))
@@ -338,6 +361,8 @@ def _program(random, kind, material, reach, lean, pick, nest):
         program.to("lower", 0.6, z=down)
     declared = _let_go(random, kind, program, material, reach, down)
     if kind == "labels" and random.random() < 0.3:
+        phase["carry"], phase["release"] = [*phase["carry"], "let go"], ["leave"]
+    if kind == "labels" and random.random() < 0.3:
         program.to("return", 0.3, z=2.5 * down)
         program.to("return", 0.3, z=0.03)
     phases = [
@@ -349,7 +374,7 @@ def _program(random, kind, material, reach, lean, pick, nest):
 
 def _let_go(random, kind, program, material, reach, down):
     """Write down a release: straight, twisted, slid, tilted, overloaded or mixed; too short or long enough."""
-    kind = "mixed" if kind == "again" else random.choice(["straight", "torsion", "shear", "peel", "overload"])
+    kind = "mixed" if kind == "mixed" else random.choice(["straight", "torsion", "shear", "peel", "overload"])
     stretch = material.shear_strength / material.shear_stiffness
     long = random.uniform(0.3, 4.0)
     where = {}
@@ -375,19 +400,21 @@ def _let_go(random, kind, program, material, reach, down):
 
 
 def _scaled(random, attack):
-    """The same with mass, restraints and allowed pressure such that margins lie about their targets."""
-    job, motion = attack.job, attack.motion
-    cells = cut(job.gripper, job.part)
-    first, last = motion.borders[[motion.names.index("lift"), motion.names.index("lower")]]
-    times = motion.samples[(motion.samples > first) & (motion.samples < last)]
-    bond = replace(Bond.none(cells), bonded=cells.area >= 0.0, share=np.ones(cells.area.size))
-    even = first_break(Hanging(cells, bond, 0 * cells.at, cells.area), loads(job.part, job.gravity, motion, times))
-    mass = float(np.clip(even / (HOLD * _near(random)), 0.02, 30.0))
-    part = replace(job.part, mass=mass, inertia=job.part.inertia * mass)
-    attack.job = job = replace(job, part=part)
-    attack.whole = found = Whole(job, motion, attack.gap)
-    often = 0.8 if attack.kind in ("outline", "again") else 0.4
-    up, slide, turn = (RELEASE * (_near(random) if random.random() < often else 3.0) for _ in range(3))
+    """The same with mass, restraints, allowed pressure and press target such that some margins lie about theirs."""
+    hold, release = _about_one(random, 0.6), attack.kind in ("outline", "mixed", "even", "labels")
+    up, slide, turn = (RELEASE * _about_one(random, 0.6 if release else 0.25) for _ in range(3))
+    pressure, preload, stuck = _about_one(random, 0.35), _about_one(random, 0.7), random.choice([0.0, 0.0, 0.2, 1.0])
+    mass, job, motion = _even_mass(attack) / (HOLD * hold), attack.job, attack.motion
+    for _ in range(2):  # as the pads really hold it: what they are pressed and strained counts
+        mass = float(np.clip(mass, 0.02, 30.0))
+        part = replace(job.part, mass=mass, inertia=attack.job.part.inertia * mass)
+        pick = replace(job.pick, break_away=stuck * mass * G)
+        job = replace(job, part=part, pick=pick)
+        found = Whole(job, motion, attack.gap)
+        factor = most(found.carries, 0.2, 8.0, 0.03)
+        mass *= np.clip(factor / (HOLD * hold), 0.2, 5.0) if factor else 0.7
+        if abs(factor / (HOLD * hold) - 1.0) < 0.05:
+            break
     nest = replace(job.nest, hold_down=1.0, lateral_force=1.0, moment=1.0)
     for _ in range(4):  # towards the force that keeps the part from being lifted or tipped by so much
         least = found.ratios(nest)[-1]
@@ -399,8 +426,19 @@ def _scaled(random, attack):
         lateral_force=float(np.clip(slide / max(least["slide"], 1e-6), 0.5, 2e3)),
         moment=float(np.clip(turn / max(least["turn"], 1e-6), 0.01, 1e3)),
     )
-    part = replace(
-        part, max_pressure=float(max(found.pressure, 1e3) * (_near(random) if random.random() < 0.5 else 2.0))
-    )
-    attack.job = found.job = replace(job, part=part, nest=nest)
+    part = replace(job.part, max_pressure=float(max(found.pressure, 1e3) * pressure))
+    asked = found.activation / preload if attack.kind in UNEVEN and found.activation > 0.0 else 0.9
+    targets = replace(job.targets, preload=float(np.clip(asked, 0.02, 0.95)))
+    attack.job = found.job = replace(job, part=part, nest=nest, targets=targets)
+    attack.whole = found
     return attack
+
+
+def _even_mass(attack):
+    """Mass that evenly and fully bonded pads just carry."""
+    job, motion = attack.job, attack.motion
+    cells = cut(job.gripper, job.part)
+    first, last = motion.borders[[motion.names.index("lift"), motion.names.index("lower")]]
+    times = motion.samples[(motion.samples > first) & (motion.samples < last)]
+    bond = replace(Bond.none(cells), bonded=cells.area >= 0.0, share=np.ones(cells.area.size))
+    return first_break(Hanging(cells, bond, 0 * cells.at, cells.area), loads(job.part, job.gravity, motion, times))
