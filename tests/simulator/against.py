@@ -1,24 +1,38 @@
 """Simulator and checker side by side: where does the checker pass what fails, and fail what holds?"""
 
 from collections import Counter, defaultdict
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from functools import partial
+
+import numpy as np
 
 import gripmargin as gm
-from simulator.jobs import draw
+from simulator.hanging import most
+from simulator.jobs import KINDS, draw
 
 CHECKS = ("preload", "lift_off", "hold", "release", "pressure")
-NEAR = 0.02  # of a target: closer to it the simulator's own cells and steps decide
+LEAST = {"preload": 1e-6, "lift_off": 0.01, "hold": 0.01, "release": 0.01, "pressure": 1e-3}
+NEAR = (0.7, 1.5)  # times the target: where a job is worth something
 
 
 @dataclass(frozen=True)
 class Side:
-    """One check of one job: what the checker says, and whether the simulator finds it good (None: too close)."""
+    """One check of one job: what the checker says, and what the simulator finds.
+
+    Attributes:
+        value: The checker's, or None.
+        mine: The simulator's.
+        doubt: Of it, as a share: what cells and steps of half the size change, at least `LEAST`; None: not looked at.
+        good: Whether the simulator finds the target reached; None: too close to tell.
+    """
 
     check: str
     verdict: str
     value: float | None
     target: float
+    mine: float
     good: bool | None
+    doubt: float | None = None
 
     @property
     def false_pass(self):
@@ -43,89 +57,143 @@ class Compared:
 
 
 def compare(seed, kind=None):
-    """Draw a job, and judge it twice; a disagreement counts if it stays on cells and steps of half the size."""
+    """Draw a job, and judge it twice."""
     attack = draw(seed, kind)
-    compared = Compared(seed, attack.kind)
+    return attack, judged_twice(attack)
+
+
+def judged_twice(attack):
+    """What both sides find in a job; a disagreement counts if it stays on cells and steps of half the size."""
+    compared = Compared(attack.seed, attack.kind)
     try:
         report = gm.check_job(attack.job)
     except gm.GripmarginError as refused:
         compared.verdict, compared.error = "refused", str(refused)
-        return attack, compared
+        return compared
     except Exception as crash:
         compared.error = f"{type(crash).__name__}: {crash}"
-        return attack, compared
-    compared.verdict = str(report.verdict)
-    finer = None
+        return compared
+    compared.verdict, finer = str(report.verdict), None
     for check in report.checks:
-        if check.check not in CHECKS:
-            continue
-        side = Side(check.check, str(check.verdict), check.value, check.target, good(check, attack.whole))
+        if check.check not in CHECKS or (check.check == "release" and not attack.whole.arrives):
+            continue  # what was lost before is not let go
+        said = check.check, str(check.verdict), check.value, check.target
+        side = Side(*said, *found(said[0], said[3], attack.whole))
         if side.false_pass or side.false_fail:
             finer = finer or attack.finer()
-            side = replace(side, good=good(check, finer, attack.whole))
+            side = Side(*said, *found(said[0], said[3], attack.whole, finer))
         compared.sides.append(side)
-    return attack, compared
+    return compared
 
 
-def good(check, whole, coarser=None):
-    """Whether the simulated program reaches the target of a check; None where that is too close to tell.
+def found(check, target, whole, finer=None):
+    """The simulator's figure, whether it reaches the target, and how far it may be off, as a share.
 
-    With a coarser simulation beside it a figure counts with as much doubt as lies between both.
+    On a second, finer simulation the doubt is as large as what lies between both, and neither may contradict.
     """
-    low, high = (1.0 - NEAR) * check.target, (1.0 + NEAR) * check.target
-    if check.check in ("lift_off", "hold"):
-        survives = [each.lifts if check.check == "lift_off" else each.carries for each in (whole, coarser or whole)]
-        short, reached = not any(on(low) for on in survives), all(on(high) for on in survives)
-    elif check.check == "release" and not whole.arrives:
-        return None  # it was lost before
+    both = [whole, finer] if finer else [whole]
+    figures = [figure(each, check, target) for each in both]
+    doubt = max(abs(figures[-1] / figures[0] - 1.0) if figures[0] else np.inf, LEAST[check]) if finer else 0.0
+    if finer and figures[0] == figures[1]:
+        doubt = LEAST[check]  # both 0, or both beyond what is looked at
+    if check in ("lift_off", "hold"):  # a load that is carried does not show that every smaller one is
+        carried = partial(_survives, check)
+        short = not any(carried(each, target * (1.0 - doubt)) for each in both)
+        reached = all(carried(each, target * (1.0 + doubt)) for each in both)
     else:
-        value, doubt = figure(whole, check.check), 0.0
-        if coarser:
-            doubt = abs(value - figure(coarser, check.check))
-        if check.check == "preload":
-            high = min(high, 0.999)
-        # A release may be judged on a full bond, though there is less: that is strict, not wrong.
-        least = min(value, *(min(ratio.values()) for ratio in whole.ratios())) if check.check == "release" else value
-        short, reached = value + doubt < low, least - doubt >= high and (check.check == "preload" or whole.arrives)
-    return None if short == reached else bool(reached)
+        high = min(target * (1.0 + doubt), 0.999) if check == "preload" else target * (1.0 + doubt)
+        short = max(figures) < target * (1.0 - doubt)
+        reached = min(figures) >= high
+        if check == "release":  # judged on a full bond too, though there is less: that is strict, not wrong
+            reached = all(min(ratio.values()) >= high for each in both for ratio in each.ratios())
+            short = short and not any(min(each.ratios()[-1].values()) >= target for each in both)
+            if not finer:
+                short = figures[0] < target
+    good = None if short == reached else bool(reached)
+    return figures[-1], good, doubt if finer else None
 
 
-def figure(whole, check):
-    """What the simulator finds in place of a check's value."""
+def _survives(check, whole, factor):
+    return whole.lifts(factor) if check == "lift_off" else whole.carries(factor)
+
+
+def figure(whole, check, target=1.0):
+    """What the simulator finds in place of a check's value; margins within 4 times of the target."""
     if check == "preload":
         return whole.activation
     if check == "pressure":
         return whole.job.part.max_pressure / whole.pressure
     if check == "release":
         return min(whole.ratios()[-1].values())
-    return whole.factors()[check]
+    return most(partial(_survives, check, whole), target / 4.0, target * 4.0)
+
+
+def converged(seeds, kind=None):
+    """Lines that say how far figures change on cells and steps of half the size, by check."""
+    off = defaultdict(list)
+    for seed in seeds:
+        attack = draw(seed, kind)
+        finer = attack.finer()
+        targets = attack.job.targets
+        goals = {"preload": targets.preload, "lift_off": targets.hold, "hold": targets.hold, "release": targets.release}
+        for check in CHECKS:
+            if check == "release" and not (attack.whole.arrives and finer.arrives):
+                continue
+            a, b = (figure(each, check, goals.get(check, 1.0)) for each in (attack.whole, finer))
+            off[check].append((0.0 if a == b else abs(b / a - 1.0) if a else np.inf, seed))
+    yield f"{'check':10}{'median':>9}{'90 %':>9}{'largest':>9}  change on cells and steps of half the size"
+    for check, changes in off.items():
+        shares = np.array([change for change, _ in changes])
+        yield (
+            f"{check:10}" + "".join(f"{np.quantile(shares, q):9.4f}" for q in (0.5, 0.9, 1.0)) + f"  {max(changes)[1]}"
+        )
 
 
 def table(compared):
     """Lines that say how often both sides agree, with the seed of each false pass and false fail."""
-    kinds = Counter(job.kind for job in compared)
     verdicts = Counter(job.verdict for job in compared)
     yield f"{len(compared)} jobs: " + ", ".join(f"{count} {word}" for word, count in sorted(verdicts.items()))
-    yield "kinds: " + ", ".join(f"{kind} {count}" for kind, count in kinds.items())
     passed = [job for job in compared if job.verdict == "pass"]
     wrong = [job for job in passed if any(side.good is False for side in job.sides)]
     yield f"jobs that pass as a whole: {len(passed)}, of them falsely: {len(wrong)}  {_seeds(wrong)}"
-    yield f"{'check':10}{'pass':>6}{'false':>7}{'fail':>6}{'false':>7}{'undecided':>11}"
-    listed = defaultdict(lambda: defaultdict(list))
-    for name in CHECKS:
-        sides = [(job, side) for job in compared for side in job.sides if side.check == name]
-        said = Counter(side.verdict for _, side in sides)
-        for job, side in sides:
-            if side.false_pass or side.false_fail:
-                listed[name, "pass" if side.false_pass else "fail"][job.kind].append(job)
-        count = [sum(map(len, listed[name, word].values())) for word in ("pass", "fail")]
-        yield (f"{name:10}{said['pass']:6}{count[0]:7}{said['fail']:6}{count[1]:7}{said['undecided']:11}")
-    for (name, word), by_kind in listed.items():
-        for kind, jobs in by_kind.items():
-            yield f"false {word} of {name}, {kind}: {_seeds(jobs)}"
+    yield ""
+    yield f"{'check':10}{'pass':>6}{'false':>7}{'fail':>6}{'false':>7}{'undecided':>11}{'too close':>11}"
+    for check in CHECKS:
+        yield f"{check:10}" + _counted([s for job in compared for s in job.sides if s.check == check])
+    yield ""
+    yield "by kind: false passes, false fails, undecided of all; simulated below and above the target, near it"
+    yield f"{'kind':9}" + "".join(f"{check:>22}" for check in CHECKS)
+    for kind in KINDS:
+        line = f"{kind:9}"
+        for check in CHECKS:
+            sides = [s for job in compared for s in job.sides if job.kind == kind and s.check == check]
+            short = sum(NEAR[0] * s.target <= s.mine < s.target for s in sides)
+            above = sum(s.target <= s.mine <= NEAR[1] * s.target for s in sides)
+            wrong = [sum(s.false_pass for s in sides), sum(s.false_fail for s in sides)]
+            line += f"{'{} {} {}/{}  {}<{}'.format(*wrong, _undecided(sides), len(sides), short, above):>22}"
+        yield line
+    yield ""
+    listed = defaultdict(list)
     for job in compared:
-        if job.error:
-            yield f"seed {job.seed}, {job.kind}: {job.verdict}: {job.error[:200]}"
+        for side in job.sides:
+            if side.false_pass or side.false_fail:
+                listed[f"false {side.verdict} of {side.check}, {job.kind}"].append(job)
+    yield from (f"{name}: {_seeds(listed[name])}" for name in sorted(listed, reverse=True))
+    yield from (f"seed {job.seed}, {job.kind}: {job.verdict}: {job.error[:200]}" for job in compared if job.error)
+
+
+def _undecided(sides):
+    return sum(side.verdict == "undecided" for side in sides)
+
+
+def _counted(sides):
+    """Of one check: how often it passes, falsely, fails, falsely, is undecided; how often the simulator is."""
+    said = Counter(side.verdict for side in sides)
+    close = sum(side.good is None and side.verdict != "undecided" for side in sides)
+    return (
+        f"{said['pass']:6}{sum(s.false_pass for s in sides):7}{said['fail']:6}{sum(s.false_fail for s in sides):7}"
+        f"{said['undecided']:11}{close:11}"
+    )
 
 
 def _seeds(jobs):
@@ -136,24 +204,28 @@ def both_sides(attack, compared):
     """Lines that say what either side finds in one job."""
     job = attack.job
     yield f"seed {attack.seed}, {attack.kind}: {compared.verdict} {compared.error}"
-    factors = attack.whole.factors()
     for side in compared.sides:
-        mine = factors[side.check] if side.check in factors else figure(attack.whole, side.check)
         word = "FALSE PASS" if side.false_pass else "false fail" if side.false_fail else ""
         yield (
             f"  {side.check:10}target {side.target:.2f}  checker {side.verdict:10}"
-            f"{side.value if side.value is None else round(side.value, 3)!s:>8}  simulator {mine:8.3f}  {word}"
+            f"{side.value if side.value is None else round(side.value, 3)!s:>8}  simulator {side.mine:8.3f}"
+            f"{'' if side.doubt is None else f' +- {100 * side.doubt:.1f} %':10}  {word}"
         )
-    yield f"  first break of hold: {factors['first break']:.3f}"
+    factors = attack.whole.factors()
+    yield "  " + ", ".join(f"{name} {factor:.3f}" for name, factor in factors.items())
     for bond, ratios in zip(("full", "real"), attack.whole.ratios(), strict=False):
         yield f"  release on the {bond} bond: " + ", ".join(f"{way} {ratio:.2f}" for way, ratio in ratios.items())
     yield f"  taken at {getattr(attack.whole.state, 'time', None)} s, down at {attack.whole.seat} s"
     part, nest = job.part, job.nest
     yield (
         f"  part {part.mass:.3f} kg, centre of mass {1e3 * part.com.round(5)} mm, may take {part.max_pressure:.0f} Pa; "
-        f"nest {nest.hold_down:.2f} N, {nest.lateral_force:.2f} N, {nest.moment:.3f} N m"
+        f"nest {nest.hold_down:.2f} N, {nest.lateral_force:.2f} N, {nest.moment:.3f} N m; "
+        f"highest pressure {attack.whole.pressure:.0f} Pa"
     )
     for pad in job.gripper.pads:
         yield f"  {pad.name}: at {1e3 * pad.pose_in_tool[:3, 3].round(5)} mm, {len(pad.outline)} corners"
+    yield from (f"  {material}" for material in {pad.material.name: pad.material for pad in job.gripper.pads}.values())
+    for phase in job.phases:
+        yield f"  {phase.kind}: {', '.join(phase.moves)}"
     for name, end, place in zip(attack.motion.names, attack.motion.borders[1:], attack.motion.ends, strict=True):
         yield f"  to {end:.2f} s {name:9} " + " ".join(f"{value:9.5f}" for value in place)
