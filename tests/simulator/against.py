@@ -11,7 +11,7 @@ from simulator.hanging import most
 from simulator.jobs import KINDS, draw
 
 CHECKS = ("preload", "lift_off", "hold", "release", "pressure")
-LEAST = {"preload": 1e-6, "lift_off": 0.01, "hold": 0.01, "release": 0.01, "pressure": 1e-3}
+LEAST = {"preload": 1e-6, "lift_off": 0.01, "hold": 0.01, "release": 0.05, "pressure": 1e-3}  # nine in ten change less
 NEAR = (0.7, 1.5)  # times the target: where a job is worth something
 
 
@@ -80,44 +80,45 @@ def judged_twice(attack):
         said = check.check, str(check.verdict), check.value, check.target
         side = Side(*said, *found(said[0], said[3], attack.whole))
         if side.false_pass or side.false_fail:
-            finer = finer or attack.finer()
-            side = Side(*said, *found(said[0], said[3], attack.whole, finer))
+            finer = finer or [attack.finer(), attack.finer(3)]
+            alike = attack.alike() if side.false_fail else []
+            side = Side(*said, *found(said[0], said[3], attack.whole, finer, alike))
         compared.sides.append(side)
     return compared
 
 
-def found(check, target, whole, finer=None):
+def found(check, target, whole, finer=(), alike=()):
     """The simulator's figure, whether it reaches the target, and how far it may be off, as a share.
 
-    On a second, finer simulation the doubt is as large as what lies between both, and neither may contradict.
+    Beside finer simulations the doubt is as large as what lies between them all, and none may contradict. What is
+    good has to be good with all faces ``alike``.
     """
-    both = [whole, finer] if finer else [whole]
-    figures = [figure(each, check, target) for each in both]
-    doubt = max(abs(figures[-1] / figures[0] - 1.0) if figures[0] else np.inf, LEAST[check]) if finer else 0.0
-    if finer and figures[0] == figures[1]:
-        doubt = LEAST[check]  # both 0, or both beyond what is looked at
+    each, doubt = [whole, *finer], None
+    figures = [figure(one, check, target, 2e-3 if finer else 0.05) for one in each]
+    if finer:
+        doubt = LEAST[check]
+        if len({*figures}) > 1:
+            doubt = max(doubt, max(figures) / min(figures) - 1.0 if min(figures) > 0.0 else np.inf)
+    low, high = target * (1.0 - min(doubt or 0.0, 1.0)), target * (1.0 + (doubt or 0.0))
     if check in ("lift_off", "hold"):  # a load that is carried does not show that every smaller one is
-        carried = partial(_survives, check)
-        short = not any(carried(each, target * (1.0 - doubt)) for each in both)
-        reached = all(carried(each, target * (1.0 + doubt)) for each in both)
+        short = not any(_survives(check, one, low) for one in each)
+        reached = all(_survives(check, one, high) for one in [*each, *alike])
     else:
-        high = min(target * (1.0 + doubt), 0.999) if check == "preload" else target * (1.0 + doubt)
-        short = max(figures) < target * (1.0 - doubt)
-        reached = min(figures) >= high
-        if check == "release":  # judged on a full bond too, though there is less: that is strict, not wrong
-            reached = all(min(ratio.values()) >= high for each in both for ratio in each.ratios())
-            short = short and not any(min(each.ratios()[-1].values()) >= target for each in both)
-            if not finer:
-                short = figures[0] < target
-    good = None if short == reached else bool(reached)
-    return figures[-1], good, doubt if finer else None
+        high = min(high, 0.999) if check == "preload" else high
+        short = max(figures) < low
+        reached = min(figures) >= high and all(figure(one, check) >= high for one in alike)
+    if check == "pressure":  # in a nest that the part never sees it is judged as if it did: strict, not wrong
+        reached = reached and whole.arrives
+    if check == "release":  # so it is on a full bond, though there is less
+        reached = reached and all(min(ratio.values()) >= high for one in [*each, *alike] for ratio in one.ratios())
+    return figures[-1], None if short == reached else bool(reached), doubt
 
 
 def _survives(check, whole, factor):
     return whole.lifts(factor) if check == "lift_off" else whole.carries(factor)
 
 
-def figure(whole, check, target=1.0):
+def figure(whole, check, target=1.0, within=2e-3):
     """What the simulator finds in place of a check's value; margins within 4 times of the target."""
     if check == "preload":
         return whole.activation
@@ -125,7 +126,7 @@ def figure(whole, check, target=1.0):
         return whole.job.part.max_pressure / whole.pressure
     if check == "release":
         return min(whole.ratios()[-1].values())
-    return most(partial(_survives, check, whole), target / 4.0, target * 4.0)
+    return most(partial(_survives, check, whole), target / 4.0, target * 4.0, within)
 
 
 def converged(seeds, kind=None):

@@ -45,11 +45,11 @@ class Cells:
     laws: tuple
     overload: np.ndarray
 
-    def share(self, peak, had):
-        """Share of the full strength that a highest contact pressure gives, or that a cell had before, shape (n,)."""
+    def share(self, peak, had, floor):
+        """Share of the full strength by the rise of pressure above a floor, or that a cell had before, shape (n,)."""
         share = np.ones(self.area.size)
         for cells, pressures, shares in self.laws:
-            share[cells] = np.interp(peak[cells], pressures, shares)
+            share[cells] = np.interp((peak - floor)[cells], pressures, shares)
         pressed, kept = self.overload
         share = np.maximum(share, had)
         return np.where(peak > pressed, np.minimum(share, kept), share)

@@ -2,7 +2,8 @@
 
 A cell that is pressed on long enough bonds: it is anchored to the point of the part that it touches, and holds a share
 of its strength by the highest pressure since. It breaks where it is used up, and drags along from there on. It bonds
-again only when pressed harder than ever since it last stood off the part.
+again when its pressure rises: by that rise above the lowest pressure since it broke, or fully, as is asked; the first
+is the least that a press leaves, the second the most that a release has to break.
 
 The part's frame has z out of the gripped face. Its face may lie below the plane z = 0 by a gap that depends on x and y.
 """
@@ -13,6 +14,7 @@ import numpy as np
 
 STEP = 0.04  # of the stretch at which a cell breaks: the way of a cell in a step
 MOST = 200  # steps from one time to the next
+TOUCH = 0.1  # Pa: a rise that is none
 AROUND = 0.15  # m: how far from its frame's origin a part may be touched
 
 
@@ -28,8 +30,8 @@ class Bond:
     Attributes:
         bonded: Whether it holds, shape (n,).
         share: Of its full strength, shape (n,).
-        peak: Highest pressure since it last stood off the part, shape (n,).
-        floor: Pressure above which it bonds: that at which it broke, shape (n,).
+        peak: Highest pressure since it last stood off the part or broke, shape (n,).
+        floor: Pressure above which it bonds: the lowest since it broke, shape (n,).
         under: Time under pressure since it last stood off, shape (n,).
         anchor: Point of the part that it holds, or the one it touches, in the part's frame, shape (3, n).
     """
@@ -71,8 +73,9 @@ class Reaction:
 class Held:
     """Pads on a part that does not move."""
 
-    def __init__(self, cells, gap=flat, bond=None, finer=1):
-        self.cells, self.gap, self.finer = cells, gap, finer
+    def __init__(self, cells, gap=flat, bond=None, finer=1, fully=False):
+        """Take the pads with a bond; ``fully``: what is pressed on again bonds with its full strength."""
+        self.cells, self.gap, self.finer, self.fully = cells, gap, finer, fully
         self.bond = Bond.none(cells) if bond is None else bond
         self.before = np.zeros(cells.area.size)  # gap in the last step, where it was one
 
@@ -97,16 +100,23 @@ class Held:
         cells, bond = self.cells, self.bond
         stretch, foot, gap = self.stretch(turn, shift)
         pressure = np.maximum(-cells.stiffness[2] * stretch[2], 0.0)
-        peak = np.maximum(bond.peak, pressure)
-        share = cells.share(peak, np.where(bond.bonded, bond.share, 0.0)) if (peak > bond.peak).any() else bond.share
+        loose = ~bond.bonded & (bond.floor > 0.0)
+        peak = np.where(loose, pressure, np.maximum(bond.peak, pressure))
+        share = bond.share
+        if (peak != bond.peak).any():
+            had = np.where(bond.bonded, bond.share, 0.0)
+            share = cells.share(peak, np.where(self.fully & loose, 1.0, had), bond.floor)
         use = np.where(bond.bonded, cells.use(stretch, share), 0.0)
         breaks = use >= 1.0
-        floor = np.where(breaks, peak, bond.floor)
+        floor = np.where(
+            breaks, np.maximum(pressure, TOUCH), np.where(loose, np.minimum(bond.floor, pressure), bond.floor)
+        )
+        floor = np.where(loose & (pressure > 0.0), np.maximum(floor, TOUCH), floor)
         pressed = np.clip(-gap / np.maximum(self.before - gap, 1e-15), 0.0, 1.0)  # share of the step
         under = bond.under + np.where(pressure > 0.0, time * pressed, 0.0)
         self.before = np.maximum(gap, 0.0)
         holds = bond.bonded & ~breaks
-        bonded = holds | (~breaks & (pressure > floor * (1.0 + 1e-6)) & (under >= cells.dwell))
+        bonded = holds | (~breaks & (pressure > floor + TOUCH) & (under >= cells.dwell))
         away = ~bonded & (gap > 0.0)
         held, anchor = (np.where(those, bond.anchor, foot) for those in (bond.bonded, holds))
         self.bond = Bond(bonded, share, *(np.where(away, 0.0, x) for x in (peak, floor, under)), anchor)
@@ -117,8 +127,8 @@ class Held:
             wrenches[0], before = self._on_part(
                 turn, stretch / np.where(breaks, np.maximum(use, 1.0), 1.0), held, bond.bonded
             )
-            loose = np.minimum(stretch, 0.0) * np.array([[0.0], [0.0], [1.0]])
-            wrench, stored = self._on_part(turn, np.where(breaks, loose, stretch), anchor, holds)
+            pressed = np.minimum(stretch, 0.0) * np.array([[0.0], [0.0], [1.0]])
+            wrench, stored = self._on_part(turn, np.where(breaks, pressed, stretch), anchor, holds)
             wrenches, energy = [*wrenches, wrench], before - stored
         return Reaction(np.array(wrenches), pressure.max(), (cells.area * bonded).sum(), energy, stored)
 

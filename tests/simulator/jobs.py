@@ -1,6 +1,7 @@
 """Random jobs: pads, a part, and a program that presses, carries, puts down and lets go, well or badly."""
 
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
@@ -114,11 +115,18 @@ class Attack:
     job: gm.Job = None
     motion: Moves = None
     gap: object = flat
+    bow: object = None
     whole: Whole = None
 
-    def finer(self):
-        """Simulated again on cells and steps of half the size."""
-        return Whole(self.job, self.motion, self.gap, finer=2)
+    def finer(self, times=2):
+        """Simulated again on cells and steps of half the size, or a third."""
+        return Whole(self.job, self.motion, self.gap, finer=times)
+
+    def alike(self):
+        """Simulated with other faces that are as plane as the job says, and nothing tells them from this one."""
+        depth = self.job.pick.flatness
+        gaps = [*map(self.bow, range(3)), flat, lambda x, y: depth] if depth else []
+        return [Whole(self.job, self.motion, gap) for gap in gaps]
 
 
 @dataclass
@@ -173,10 +181,10 @@ def draw(seed, kind=None):
         moment=1.0,
         support=_outline(random, kind, reach) if kind == "outline" and random.random() < 0.3 else None,
     )
-    gap = flat
+    gap, bowed = flat, (random.uniform(0, np.pi), random.integers(3))
     if kind == "bow":
         depth = random.uniform(0.2, 1.0) * min(m.pull_off_stress / m.normal_stiffness for m in materials)
-        gap, pick = _bow(random, reach, depth), replace(pick, flatness=depth)
+        gap, pick = _bow(reach, depth, *bowed), replace(pick, flatness=depth)
     motion, phases = _program(random, kind, materials[0], reach, lean, pick, nest)
     job = gm.Job(
         name=f"{kind} {seed}",
@@ -189,7 +197,7 @@ def draw(seed, kind=None):
         nest=nest,
         targets=gm.Targets(hold=HOLD, release=RELEASE, preload=0.9, swing=0.01),
     )
-    return _scaled(random, Attack(seed, kind, job, motion, gap))
+    return _scaled(random, Attack(seed, kind, job, motion, gap, partial(_bow, reach, pick.flatness, bowed[0])))
 
 
 def _about_one(random, often):
@@ -263,9 +271,8 @@ def _outline(random, kind, reach):
     return np.vstack(corners) + shift
 
 
-def _bow(random, reach, depth):
-    """A face that falls off towards its rim, towards its middle, or to two sides."""
-    turn, kind = random.uniform(0, np.pi), random.integers(3)
+def _bow(reach, depth, turn, kind):
+    """A face that falls off towards its rim (0), towards its middle (1), or to two sides (2)."""
 
     def gap(x, y):
         along = ((x * np.cos(turn) + y * np.sin(turn)) / reach) ** 2 if kind == 2 else (x * x + y * y) / reach**2

@@ -190,7 +190,16 @@ def test_a_cell_bonds_by_its_highest_pressure_after_its_dwell_and_not_while_it_d
     assert dragged[-1].wrench[-1, 0] == 0.0
     moved(held, (6e-3, 0, -4.9e-5, 0), (6e-3, 0, -8e-5, 0))
     assert held.bond.bonded.all()
-    assert held.bond.share == pytest.approx(0.8)
+    assert held.bond.share == pytest.approx(0.31)  # by the rise since it broke, from 4.9 to 8 kPa
+
+
+def test_in_a_release_what_is_pressed_on_again_bonds_fully():
+    held = Held(cut(*of(DISC)), fully=True)
+    held.bond_fully(DOWN, np.array([0.0, 0.0, -4e-5]))
+    moved(held, (0, 0, -4e-5, 0), (3e-3, 0, -4e-5, 0), (6e-3, 0, -4e-5, 0))
+    assert not held.bond.bonded.any()
+    found = moved(held, (6e-3, 0, -4e-5, 0), (6e-3, 0, -4.1e-5, 0), (6e-3, 0, 1e-3, 0))
+    assert max(reaction.wrench[0, 2] for reaction in found) == pytest.approx(60e3 * np.pi * 0.02**2, rel=0.02)
 
 
 def test_what_a_pad_presses_and_drags_acts_where_it_holds():

@@ -133,15 +133,17 @@ class Whole:
         self.frame = _level(tool @ self.in_tool, job.nest.face)
         times = np.concatenate([[self.seat], times[times > self.seat]])
         clean = replace(job.gripper, cycles_since_cleaning=0)
-        full = Held(cut(clean, job.part, self.finer), self.gap, finer=self.finer)
+        full = Held(cut(clean, job.part, self.finer), self.gap, finer=self.finer, fully=True)
         full.bond_fully(*(x[0] for x in seen(self.motion, self.frame, times[:1])))
         self.let_go.append(self.follow(full, times))
         found = self.air.carry(self.air_loads)
         self.arrives = found is not None
         if self.arrives:
             bond = self.state.bond
-            bond = replace(bond, bonded=found[0], floor=np.where(found[0], bond.floor, bond.peak))
-            self.let_go.append(self.follow(Held(self.cells, self.gap, bond, self.finer), times))
+            bond = replace(
+                bond, bonded=found[0], **{k: np.where(found[0], getattr(bond, k), 0.0) for k in ("peak", "floor")}
+            )
+            self.let_go.append(self.follow(Held(self.cells, self.gap, bond, self.finer, fully=True), times))
 
     def follow(self, held, times):
         """Follow the tool to the end: what the pads do to the part (n, 6), and whether it is free then."""
