@@ -22,10 +22,9 @@ def test_at_least_two_hundred_changes_are_tried_in_all_rooms():
 
 
 def test_each_change_can_be_read_and_changes_something():
-    before = {module: ast.unparse(ast.parse(source)) for module, source in modules().items()}
     for mutant in chosen():
-        changed = mutant.applied(modules()[mutant.module])
-        assert ast.unparse(ast.parse(changed)) != before[mutant.module], mutant
+        assert mutant.old != mutant.new
+        ast.parse(mutant.applied(modules()[mutant.module]))
 
 
 def test_changes_of_a_line_worked_by_hand():

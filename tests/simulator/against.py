@@ -21,7 +21,7 @@ class Side:
 
     Attributes:
         value: The checker's, or None.
-        mine: The simulator's.
+        mine: The simulator's; of a margin without a doubt only whether it lies below, about or above the target.
         doubt: Of it, as a share: what cells and steps of half the size change, at least `LEAST`; None: not looked at.
         good: Whether the simulator finds the target reached; None: too close to tell.
     """
@@ -94,13 +94,14 @@ def found(check, target, whole, finer=(), alike=()):
     good has to be good with all faces ``alike``.
     """
     each, doubt = [whole, *finer], None
-    figures = [figure(one, check, target, 2e-3 if finer else 0.05) for one in each]
+    carried = check in ("lift_off", "hold")
+    figures = [figure(one, check, target) if finer or not carried else _about(one, check, target) for one in each]
     if finer:
         doubt = LEAST[check]
         if len({*figures}) > 1:
             doubt = max(doubt, max(figures) / min(figures) - 1.0 if min(figures) > 0.0 else np.inf)
     low, high = target * (1.0 - min(doubt or 0.0, 1.0)), target * (1.0 + (doubt or 0.0))
-    if check in ("lift_off", "hold"):  # a load that is carried does not show that every smaller one is
+    if carried:  # a load that is carried does not show that every smaller one is
         short = not any(_survives(check, one, low) for one in each)
         reached = all(_survives(check, one, high) for one in [*each, *alike])
     else:
@@ -118,7 +119,14 @@ def _survives(check, whole, factor):
     return whole.lifts(factor) if check == "lift_off" else whole.carries(factor)
 
 
-def figure(whole, check, target=1.0, within=2e-3):
+def _about(whole, check, target):
+    """A margin to the nearest border: what lies near the target, under and over it."""
+    if _survives(check, whole, target):
+        return target * (2.0 if _survives(check, whole, NEAR[1] * target) else 1.2)
+    return target * (0.8 if _survives(check, whole, NEAR[0] * target) else 0.5)
+
+
+def figure(whole, check, target=1.0):
     """What the simulator finds in place of a check's value; margins within 4 times of the target."""
     if check == "preload":
         return whole.activation
@@ -126,7 +134,7 @@ def figure(whole, check, target=1.0, within=2e-3):
         return whole.job.part.max_pressure / whole.pressure
     if check == "release":
         return min(whole.ratios()[-1].values())
-    return most(partial(_survives, check, whole), target / 4.0, target * 4.0, within)
+    return most(partial(_survives, check, whole), target / 4.0, target * 4.0)
 
 
 def converged(seeds, kind=None):

@@ -1,9 +1,10 @@
 """The checker against the simulator, on random jobs: no pass where the simulated part is lost, tipped or crushed.
 
-GRIPMARGIN_ATTACKS says how many jobs; ``python -m simulator`` prints the table, ``--seed`` replays a job.
+GRIPMARGIN_ATTACKS says how many jobs (300 in a pipeline, else 50); ``python -m simulator`` prints the table, ``--seed`` replays a job.
 """
 
 import os
+from dataclasses import dataclass
 from functools import cache
 
 import pytest
@@ -11,10 +12,25 @@ import pytest
 from simulator.against import CHECKS, compare
 from simulator.jobs import KINDS
 
-COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "40"))
+COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "300" if os.environ.get("CI") else "50"))
 
-# What the checker does not see yet, with a job that shows it: when it does, these turn.
-WRONG = {}
+
+@dataclass(frozen=True)
+class Wrong:
+    """What the checker does not see yet: a job that shows it, the check, what it says, and why."""
+
+    seed: int
+    check: str
+    said: str
+    why: str
+
+    @property
+    def kind(self):
+        """The kind of jobs whose check is so excused."""
+        return KINDS[self.seed % len(KINDS)]
+
+
+WRONG = ()  # each turns when the checker sees it
 
 
 @cache
@@ -23,27 +39,31 @@ def compared(seed):
     return compare(seed)[1]
 
 
-def _each():
-    for kind in KINDS:
-        for check in CHECKS:
-            seed, reason = WRONG.get((kind, check), (None, None))
-            marks = [pytest.mark.xfail(strict=True, reason=reason)] if reason else []
-            yield pytest.param(kind, check, seed, marks=marks, id=f"{kind}-{check}")
+def disagreements(seed):
+    """The checks of a job that pass or fail falsely, with what they say."""
+    return {side.check: side for side in compared(seed).sides if side.false_pass or side.false_fail}
 
 
-@pytest.mark.parametrize(("kind", "check", "seed"), _each())
-def test_nothing_passes_that_falls_short(kind, check, seed):
-    seeds = [k for k in range(COUNT) if KINDS[k % len(KINDS)] == kind] + [seed] * (seed is not None)
-    sides = {k: side for k in seeds for side in compared(k).sides if side.check == check}
-    assert [f"seed {k}: {side.value}" for k, side in sides.items() if side.false_pass] == []
+@pytest.mark.parametrize("kind", KINDS)
+def test_nothing_passes_that_falls_short_nor_fails_that_holds(kind):
+    excused = {(wrong.check, wrong.said) for wrong in WRONG if wrong.kind == kind}
+    seeds = [seed for seed in range(COUNT) if KINDS[seed % len(KINDS)] == kind]
+    jobs = {seed: compared(seed) for seed in seeds}
+    assert [f"seed {seed}: {job.error}" for seed, job in jobs.items() if job.error] == []
+    found = [(seed, side) for seed in seeds for side in disagreements(seed).values()]
+    assert [(seed, side) for seed, side in found if (side.check, side.verdict) not in excused] == []
 
 
-def test_every_job_is_judged():
-    jobs = [compared(seed) for seed in range(COUNT)]
-    assert [f"seed {job.seed}: {job.error}" for job in jobs if job.error] == []
+@pytest.mark.parametrize(
+    "wrong",
+    [pytest.param(w, marks=pytest.mark.xfail(strict=True, reason=w.why), id=f"{w.seed}-{w.check}") for w in WRONG],
+)
+def test_known_disagreements(wrong):
+    side = disagreements(wrong.seed).get(wrong.check)
+    assert side is None or side.verdict != wrong.said
 
 
 @pytest.mark.parametrize("check", CHECKS)
 def test_the_jobs_lie_on_both_sides_of_the_target(check):
-    verdicts = {side.verdict for seed in range(COUNT) for side in compared(seed).sides if side.check == check}
-    assert {"pass", "fail"} <= verdicts
+    sides = [side for seed in range(len(KINDS)) for side in compared(seed).sides if side.check == check]
+    assert {side.mine >= side.target for side in sides} == {True, False}
