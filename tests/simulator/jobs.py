@@ -185,7 +185,8 @@ def draw(seed, kind=None):
     if kind == "bow":
         depth = random.uniform(0.2, 1.0) * min(m.pull_off_stress / m.normal_stiffness for m in materials)
         gap, pick = _bow(reach, depth, *bowed), replace(pick, flatness=depth)
-    motion, phases = _program(random, kind, materials[0], reach, lean, pick, nest)
+    brief = all(material.min_dwell for material in materials)  # a knock does not bond
+    motion, phases = _program(random, kind, materials[0], reach, lean, pick, nest, brief)
     job = gm.Job(
         name=f"{kind} {seed}",
         gripper=gripper,
@@ -287,7 +288,7 @@ def _deep(material):
     return (material.full_preload or material.preload_curve[-1][0]) / material.normal_stiffness
 
 
-def _program(random, kind, material, reach, lean, pick, nest):  # noqa: PLR0912 - a list of what may happen
+def _program(random, kind, material, reach, lean, pick, nest, brief):  # noqa: PLR0912 - a list of what may happen
     """Moves and phases."""
     deep = _deep(material)
     brittle = material.pull_off_stress / material.normal_stiffness
@@ -309,7 +310,7 @@ def _program(random, kind, material, reach, lean, pick, nest):  # noqa: PLR0912 
         tilt = lean[::-1] * deep * random.choice([0.2, 1.0]) * random.uniform(0.2, 1.0) / reach
     if kind == "labels" and random.random() < 0.3:  # a hard knock in a stretch that nobody looks at
         program.to("approach", 0.3, z=2.5 * depth)
-        program.to("approach", 0.2, z=2e-3 if material.min_dwell else -0.2 * deep)
+        program.to("approach", 0.2, z=2e-3 if brief else -0.2 * deep)
     depth -= bow
     angle, way = random.uniform(0, 2 * np.pi), material.shear_strength / material.shear_stiffness
     along = np.array([np.cos(angle), np.sin(angle)])
@@ -331,7 +332,7 @@ def _program(random, kind, material, reach, lean, pick, nest):  # noqa: PLR0912 
     if kind == "labels" and random.random() < 0.3:
         phase["carry"].insert(0, "deeper")
         program.to("deeper", 0.2, z=depth * random.uniform(1.5, 3.0))
-    if kind == "labels" and random.random() < 0.3:
+    if kind == "labels" and random.random() < 0.3 and "deeper" not in phase["carry"]:
         phase["preload"], phase["carry"] = ["touch", "press", "lift"], [*phase["carry"][:-3], "across", "lower"]
     if kind == "labels" and random.random() < 0.3:
         phase["preload"].remove("touch")
