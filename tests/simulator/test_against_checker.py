@@ -45,6 +45,7 @@ WRONG = (  # each turns when the checker sees it
     Wrong(149, "release", "pass", "cells that are pressed again in a release bond by the rise alone"),
     Wrong(36, "preload", "fail", BEFORE),
     Wrong(67, "release", "fail", NESTS),
+    Wrong(196, "release", "fail", "what the pads let go before the release phase does not count"),
     Wrong(41, "hold", "fail", UNEVEN),
     Wrong(41, "lift_off", "fail", UNEVEN),
     Wrong(13, "hold", "fail", UNEVEN),
