@@ -83,7 +83,7 @@ class TestWeakerSide:
 class TestNothingHolds:
     def test_pads_without_any_bond(self):
         found, grip = margin(bonded([np.zeros(backing().patches[0].areas.size)]), [0, 0, 1.0, 0, 0, 0])
-        assert found == 0.0
+        assert found < 1e-5 * S * SIDE**2
         assert grip.share == 0.0
 
     @pytest.mark.parametrize("cells", [1, 2, 3, 5])

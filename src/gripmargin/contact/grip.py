@@ -25,7 +25,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing, displacement_rows
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.locked import Locked, locked_in
-from gripmargin.kernels.face import Face, utilisation
+from gripmargin.kernels.face import NOTHING, Face, utilisation
 from gripmargin.kernels.utilisation import peak_utilisation
 
 Strength = tuple[float, float]
@@ -244,6 +244,8 @@ class _Cores:
             best = int(np.argmin([float(peak.max(initial=0.0)) for peak in peaks]))
             worst = np.argsort(peaks[best])[-WORST:]
             over_screen = float(peak_utilisation(grips[best].face, screen)[0].max(initial=0.0))
+            if not np.isfinite(peaks[best]).all():
+                return self.nothing()
             if float(peaks[best].max(initial=0.0)) <= over_screen * (1.0 + 1e-3):
                 break
             screen = np.hstack([screen, self.load[:, worst]])
@@ -256,7 +258,7 @@ class _Cores:
         none = np.zeros(owner.size)
         return Grip(
             bonded=self.bonded,
-            face=Face(maps, spent=np.ones(owner.size)),
+            face=Face(maps / NOTHING),
             points=whole.edge_points(),
             owner=owner,
             pull=none,

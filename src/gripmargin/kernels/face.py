@@ -20,6 +20,8 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 
+NOTHING = 1e-6  # share of what a place holds that stands for none: what it asks stays a number
+
 
 @dataclass(frozen=True, eq=False)
 class Face:
@@ -59,10 +61,11 @@ class Face:
 
     @cached_property
     def free(self) -> FloatArray:
-        """What they can hold of a load from whichever side, 0 or more, shape (points,)."""
+        """What they can hold of a load from whichever side, above 0, shape (points,)."""
         if self.start is None:
-            return np.maximum(self.left, 0.0)
-        return np.maximum(self.left - np.sqrt(squared(self.start[0] ** 2 + self.start[1] ** 2, self.start[2])), 0.0)
+            return np.maximum(self.left, NOTHING)
+        taken = np.sqrt(squared(self.start[0] ** 2 + self.start[1] ** 2, self.start[2]))
+        return np.maximum(self.left - taken, NOTHING)
 
     def asked(self, factor: float) -> Face:
         """Return the face that must carry so many times the load: its utilisation is that factor times as large."""

@@ -100,9 +100,7 @@ def traction_size(face: Face, loads: FloatArray) -> FloatArray:
     size = np.linalg.norm(face.maps @ loads, axis=0)
     if face.plain:
         return np.asarray(size)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        found = (size + face.allowed_for(loads)) / face.free[:, None]
-    return np.where(np.isnan(found) & np.isfinite(size), 0.0, found)
+    return np.asarray((size + face.allowed_for(loads)) / face.free[:, None])
 
 
 def utilisation_error(
