@@ -95,7 +95,8 @@ def mesh_range(case: Case, found: LetGo) -> MeshRange:
     """
     target, value = case.job.targets.release, found.value
     exact = MeshRange(value, value, value)
-    if not COARSEST[0] * target < value < COARSEST[1] * target:
+    reached = value / target
+    if not COARSEST[0] < reached < COARSEST[1]:
         return exact
     release, ranged = found.release, exact
     for _ in range(FINER):
