@@ -40,6 +40,7 @@ class Case:
         counted: The cells that margins count on: those that the preload bonded well enough.
         airborne: Whether the part hangs on the pads, sample by sample, shape (n,); between samples that are far apart
             from one end on.
+        trial: Whether it is a change on trial (`gripmargin.checks.advice`): nobody reads its findings.
     """
 
     job: Job
@@ -51,6 +52,7 @@ class Case:
     pickup: Pickup | None
     counted: EffectiveContact
     airborne: NDArray[np.bool_]
+    trial: bool = False
     _known: dict[Callable[[Any], Any], Any] = field(init=False, repr=False, default_factory=dict)
 
     def shared(self, work: Callable[[Case], T]) -> T:
@@ -140,12 +142,13 @@ class Case:
         return np.asarray(np.einsum("ij,cjn->cin", per_acceleration, error.directions(samples)))
 
 
-def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
+def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = False) -> Case:
     """Work out motion, loads and pads of a job.
 
     Args:
         job: What is asked.
         motion: Of the same trajectory and robot, where it has been worked out before.
+        trial: Whether the job is a change on trial.
 
     Raises:
         InputError: Something in the job does not fit together.
@@ -166,6 +169,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
         pickup=pickup,
         counted=effective_contact(whole, full, held, load[:, airborne]),
         airborne=airborne,
+        trial=trial,
     )
 
 

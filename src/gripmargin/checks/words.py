@@ -74,6 +74,18 @@ def slow(subject: str, factor: float) -> str:
     return f"slow {subject} to {factor:.2f} of its speed (its time times {1 / factor:.2f})"
 
 
+def motion(move: str | None, start: float, end: float) -> str:
+    """Say which motion is meant: a move, or where there are no labels the time [s] from one rest to the next."""
+    return f"the motion from {start:.3f} to {end:.3f} s" if move is None else f"move '{move}'"
+
+
+def with_others(others: int) -> str:
+    """Say that further moves have to be slower with it."""
+    if others == 0:
+        return ""
+    return f", and the other {'move' if others == 1 else f'{others} moves'} that fall{'s' if others == 1 else ''} short"
+
+
 def where_and_how_much(finding: Finding, worst: WorstMargin) -> str:
     """The head of a sentence about a stretch: which move, when, and how far its margin goes."""
     margin = f"margin {figure(worst.margin)}"

@@ -70,12 +70,6 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
         )
 
 
-def peak_of(case: Case, maps: FloatArray) -> float:
-    """Return the largest utilisation that may occur over the carry on pads with other maps."""
-    whole, _ = _use(case, maps, np.zeros(maps.shape[1], dtype=np.intp))
-    return float(whole.high.max())
-
-
 def _use(case: Case, maps: FloatArray, owner: NDArray[np.intp]) -> tuple[Use, Use]:
     samples = case.carried
     load = case.load[:, samples]

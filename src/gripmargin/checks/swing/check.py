@@ -6,17 +6,22 @@ a sudden change of the load starts a swing that adds to it (`gripmargin.checks.s
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
 import numpy as np
 
+from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain
 from gripmargin.checks.margin import Shortfall, edge_point, margin_figure, margin_result, shortfalls
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import SwingCauses, SwingDetails, WorstSwing
-from gripmargin.checks.swing.remedies import for_move, for_whole
+from gripmargin.checks.swing.remedies import advice
 from gripmargin.checks.swing.use import CarrySwing, asked_of_the_pads, swing_target, swing_use
-from gripmargin.results.findings import Finding, Outcome, Remedy, Verdict
+from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, Verdict
+from gripmargin.results.record import NoFigures
 
 
 def run(case: Case) -> Outcome:
@@ -26,16 +31,22 @@ def run(case: Case) -> Outcome:
         case: The job worked out; it carries the part in at least one sample.
     """
     carry, target = case.shared(swing_use), swing_target(case.job)
-    result = margin_result(case, "swing", carry.use, target, _details(carry))
+    (result,) = results(case)
     found = shortfalls(case, carry.use, target)
-    whole = for_whole(case, carry, target, undecided=result.verdict is not Verdict.FAIL) if found else ()
+    undecided = result.verdict is not Verdict.FAIL
+    remedies = advice(case, carry, found, Trials(case, results, "swing"), undecided=undecided) if found else {}
     margin, margin_low = carry.use.over_time(case.load.shape[1])
     return Outcome(
-        results=(result,),
-        findings=tuple(_finding(case, carry, short, whole) for short in found),
+        results=(replace(result, details=_details(carry)),),
+        findings=tuple(_finding(case, carry, short, remedies[short.k]) for short in found),
         assumed=_assumed(case),
         series={"swing_margin": margin, "swing_margin_low": margin_low},
     )
+
+
+def results(case: Case) -> Iterator[CheckResult]:
+    """Yield what the swing over the carry comes to, without details."""
+    yield margin_result(case, "swing", case.shared(swing_use).use, swing_target(case.job), NoFigures())
 
 
 def _details(carry: CarrySwing) -> SwingDetails:
@@ -51,7 +62,7 @@ def _details(carry: CarrySwing) -> SwingDetails:
     )
 
 
-def _finding(case: Case, carry: CarrySwing, short: Shortfall, whole: tuple[Remedy, ...]) -> Finding:
+def _finding(case: Case, carry: CarrySwing, short: Shortfall, remedies: Sequence[Remedy]) -> Finding:
     use, sample, point = short.use, short.sample, short.point
     patch, place = int(use.owner[point]), edge_point(case, use, point)
     load = carry.load[:, short.k]
@@ -68,7 +79,7 @@ def _finding(case: Case, carry: CarrySwing, short: Shortfall, whole: tuple[Remed
         shares=explain.shares(case, use.maps, point, sample, swing=swing, undecided=doubts),
         ringing=carry.ringing(sample),
     )
-    return short.finding(case, "swing", worst, because, [for_move(case, carry, short), *whole])
+    return short.finding(case, "swing", worst, because, remedies)
 
 
 def _assumed(case: Case) -> tuple[str, ...]:

@@ -42,15 +42,41 @@ class Stretch:
         start = start or self.start
         return replace(self, swing=swing(self.swing.modes, drive, start), start=start)
 
+    def piece(self, first: int, last: int) -> Stretch:
+        """Return a piece from one sample to another, indices into `samples`: the part hangs still when it begins."""
+        low, high = (int(i) for i in np.searchsorted(self.owner, [first, last + 1]))
+        drive = self.swing.drive.since(low, high)
+        begin = Start(sample=0, load=self.swing.modes.loads @ drive.base[:, 0] + self.rest[:, low], rate=np.zeros(6))
+        return Stretch(
+            samples=self.samples[first : last + 1],
+            owner=self.owner[low:high] - first,
+            start=begin,
+            swing=swing(self.swing.modes, drive, begin),
+            still=self.still[:, low:high],
+            rest=self.rest[:, low:high],
+        )
 
-def stretches_of(case: Case, modes: Modes | None = None) -> list[Stretch]:
+    def on(self, modes: Modes) -> Stretch:
+        """Return the stretch with natural vibrations that differ in frequency, size or damping alone.
+
+        How suddenly the load may change between the samples is left as it is.
+        """
+        size = self.swing.modes.loads[:, :1]
+        scale = float(np.linalg.norm(size) / np.linalg.norm(modes.loads[:, :1]))
+        drive = self.swing.drive
+        resized = replace(
+            drive.scaled(drive.t, np.full(drive.t.size, scale), np.zeros_like(self.still)), kick=drive.kick * scale
+        )
+        return replace(self, swing=swing(modes, resized, self.start), still=self.still * scale)
+
+
+def stretches_of(case: Case) -> list[Stretch]:
     """Return every stretch in the air with its swing; see `gripmargin.checks.swing.response`.
 
     Args:
         case: The job; it carries the part in at least one sample.
-        modes: Natural vibrations to try instead of those of the job's own pads.
     """
-    modes = modes or modes_of(case.backing, case.job.part, case.job.air_density)
+    modes = modes_of(case.backing, case.job.part, case.job.air_density)
     runs = np.split(case.carried, np.flatnonzero(np.diff(case.carried) > 1) + 1)
     return [_stretch(case, modes, run, first=i == 0) for i, run in enumerate(runs) if run.size]
 
