@@ -32,7 +32,7 @@ class Change:
     reached: Callable[[float], Remedy] | None = None
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class Trials:
     """Changes of one job, put to one check.
 
@@ -41,21 +41,31 @@ class Trials:
         results: The results of the check, for a case.
         name: Of the result that has to pass.
         too: Further results that the change may not spoil.
+        most: How many changed jobs are put to the check; further changes are hints.
+        keep: Hands what a changed case has in common with the job's own to it, for the check to use again.
+        last: What was tried last, worked out: a search that missed the worst place finds it there.
     """
 
     case: Case
     results: Results
     name: str
     too: Results = field(default=lambda _: ())
+    most: int = 8
+    keep: Callable[[Case, Case], None] = field(default=lambda case, tried: None)
+    last: Case | None = field(init=False, default=None)
 
     def passes(self, job: Callable[[], Job]) -> CheckResult | None:
         """Return the result of a changed job where it is a pass; None where not, or where the job makes no sense."""
+        if self.most <= 0:
+            return None
         try:
             changed = job()
+            self.most -= 1
             motion = self.case.motion if changed.trajectory is self.case.job.trajectory else None
-            tried = work_out(changed, motion=motion, trial=True)
+            self.last = tried = work_out(changed, motion=motion, trial=True)
             if tried.carried.size == 0:
                 return None
+            self.keep(self.case, tried)
             found = {result.check: result for result in self.results(tried)}.get(self.name)
             if found is None or found.verdict is not Verdict.PASS:
                 return None

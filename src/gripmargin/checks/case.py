@@ -61,6 +61,11 @@ class Case:
             self._known[work] = work(self)
         return self._known[work]
 
+    def take_over(self, work: Callable[[Case], Any], other: Case) -> None:
+        """Take what a piece of work gave on another case, where it was done there and would give the same on this."""
+        if work in other._known:
+            self._known[work] = other._known[work]
+
     @property
     def backing(self) -> Backing:
         """The pads reduced to the cells that count."""

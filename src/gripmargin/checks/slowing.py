@@ -1,4 +1,4 @@
-"""Which moves have to be slower, and by how much, so that a check passes: sought move by move, shown for all at once."""
+"""Which moves have to be slower, and by how much, for a check to pass: sought move by move, shown for all at once."""
 
 from __future__ import annotations
 
@@ -39,6 +39,11 @@ class Motion:
     end: float
     intervals: NDArray[np.bool_]
     samples: NDArray[np.intp]
+
+    @property
+    def known(self) -> object:
+        """What tells it from others."""
+        return self.start if self.move is None else self.move
 
     @property
     def subject(self) -> str:
@@ -121,7 +126,7 @@ def slowing(
         possible: Whether the job with the slower program can be tried.
 
     Returns:
-        By the stretch's `k`.
+        By the stretch's `k`; nothing for one whose motion was not looked at.
     """
     motions = {short.k: motion_at(case, short.sample) for short in found}
     worst = sorted(found, key=lambda short: (not short.fails, -float(short.use.high[short.piece].max())))
@@ -129,27 +134,25 @@ def slowing(
     useless: dict[object, Remedy] = {}
     for short in worst:
         motion = motions[short.k]
-        known = motion.move if motion.move is not None else motion.start
-        if known in useless:
+        tried = len(factors) + len(useless)
+        if motion.known in useless or (motion.known in factors and searched is not None):
             continue
-        least = min((factor for _, factor in factors.values()), default=1.0)
-        if known in factors and searched is not None:
-            continue
-        factor = needed(motion, short) if searched is None or len(factors) < searched else least
-        if factor is None:
-            useless[known] = why_not(motion, short)
-            factors.pop(known, None)
+        if searched is not None and tried >= searched:
+            if useless:
+                break  # slowing is no help by itself: what the others would need does not matter
+            factor: float | None = min(least for _, least in factors.values())
         else:
-            factors[known] = motion, min(factor, factors.get(known, (motion, factor))[1])
+            factor = needed(motion, short)
+        if factor is None:
+            useless[motion.known] = why_not(motion, short)
+            factors.pop(motion.known, None)
+        else:
+            factors[motion.known] = motion, min(factor, factors.get(motion.known, (motion, factor))[1])
     together = list(factors.values())
     back = _shown(trials, together) if possible and factors and not useless else None
-    said = {id(motion): remedy for (motion, _), remedy in zip(together, _remedies(together, back), strict=True)}
-    out = {}
-    for short in found:
-        motion = motions[short.k]
-        known = motion.move if motion.move is not None else motion.start
-        out[short.k] = useless[known] if known in useless else said[id(factors[known][0])]
-    return out
+    said = {motion.known: remedy for (motion, _), remedy in zip(together, _remedies(together, back), strict=True)}
+    said |= useless
+    return {short.k: said[motions[short.k].known] for short in found if motions[short.k].known in said}
 
 
 def slower_together(trials: Trials, factors: Sequence[tuple[Motion, float]]) -> list[Remedy]:

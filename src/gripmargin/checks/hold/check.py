@@ -25,7 +25,7 @@ from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy
 from gripmargin.results.record import NoFigures
 
 UNBALANCED = 1e-3  # residual of the force balance, over the load, from which tractions prove nothing
-LIMIT_ANALYSES = 5  # findings whose shared margin is worked out, worst first
+LIMIT_ANALYSES = 1  # findings whose shared margin is worked out, worst first
 
 
 def run(case: Case) -> Outcome:
@@ -83,7 +83,7 @@ def findings_over(case: Case, use: Use, target: float, trials: Trials, *, moves:
     found = shortfalls(case, use, target)
     if not found:
         return []
-    limited = sorted(found, key=lambda short: -float(use.high[short.piece].max()))[:LIMIT_ANALYSES]
+    limited = sorted(found, key=lambda short: -float(use.value[short.piece].max()))[:LIMIT_ANALYSES]
     with_limit = {short.k for short in limited} if trials.name in ("hold", "recorded") else set()
     remedies = advice(case, use, found, target, trials, moves=moves)
     return [_finding(case, trials.name, short, remedies[short.k], with_limit=short.k in with_limit) for short in found]

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.checks import changes
 from gripmargin.checks.advice import Change, Trials, ordered
@@ -70,11 +71,12 @@ def of_the_pads(case: Case, use: Use, target: float, trials: Trials) -> tuple[Re
     high = float(use.high.max())
     if not math.isfinite(high):
         return ()
-    found = [trials.tried(strengthened(case.job, high, target))]
+    found = [trials.tried(strengthened(trials.case.job, high, target))]
     if trials.name in ("hold", "peel"):
+        few = _worst_of(use, use.samples)
         found = [
             trials.tried(_shifted(case)),
-            trials.tried(enlarged(case.job, _size(case, use, target))),
+            trials.tried(enlarged(case.job, size_for(case.job, case.load[:, few], high, target))),
             *found,
         ]
     return tuple(remedy for remedy in found if remedy is not None)
@@ -201,21 +203,24 @@ def _room_for(case: Case, dx: float, dy: float) -> bool:
     return not changes.over_the_edge(pads, changes.shifted_pads(case.job, dx, dy).part, like=(pads, case.job.part))
 
 
-def _size(case: Case, use: Use, target: float) -> float | None:
-    """The least factor on length and width of every pad with which the samples that use them most are on target.
+def size_for(job: Job, load: FloatArray, used: float, target: float) -> float | None:
+    """Return the least factor on length and width of every pad with which some loads are on target.
 
     Larger pads are taken to be bonded as the present ones are.
-    """
-    few = _worst_of(use, use.samples)
-    load = case.load[:, few]
 
-    def used(job: Job) -> float:
-        backing = Backing(cut_pads(job.gripper.pads, job.part))
-        full = [holding_strength(patch.pad, job.part, job.gripper) for patch in backing.patches]
+    Args:
+        job: The job.
+        load: At the tool origin, shape (6, m).
+        used: What the present pads are used by these loads at most, with all that comes on top [-].
+        target: Margin wanted.
+    """
+
+    def plain(changed: Job) -> float:
+        backing = Backing(cut_pads(changed.gripper.pads, changed.part))
+        full = [holding_strength(patch.pad, changed.part, changed.gripper) for patch in backing.patches]
         return float(peak_utilisation(backing.edge_maps(full)[0], load)[0].max())
 
-    fully = used(case.job)
-    if not fully > 0:
+    now = plain(job)
+    if not now > 0:
         return None
-    weaker = use.most / fully
-    return least_size(case.job, lambda job: on_target(inverse(weaker * used(job)), target))
+    return least_size(job, lambda changed: on_target(inverse(used / now * plain(changed)), target))

@@ -24,9 +24,12 @@ from gripmargin.checks.stop.kinds import OffPath, OnPath
 from gripmargin.checks.stop.remedies import advice
 from gripmargin.checks.stop.use import StopUse, asked_of_the_pads, use_of_stops
 from gripmargin.checks.stop.worst import Seen
+from gripmargin.checks.swing.ringing import keep_swing
 from gripmargin.checks.use import inverse
 from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, short_of, undecided
 from gripmargin.results.record import NoFigures
+
+MOST_TRIALS = 3  # changed jobs that are put to the check: each costs what the check itself does
 
 
 def run(case: Case) -> Outcome:
@@ -41,7 +44,9 @@ def run(case: Case) -> Outcome:
         return Outcome(results=(result,))
     worst = Seen.at(stops, int(np.argmax(stops.whole.value)))
     found = shortfalls(case, stops.whole, target)
-    remedies = advice(stops, found, target, Trials(case, results, "stop")) if found else {}
+    remedies = (
+        advice(stops, found, target, Trials(case, results, "stop", most=MOST_TRIALS, keep=keep_swing)) if found else {}
+    )
     return Outcome(
         results=(replace(result, details=_details(stops, worst)),),
         findings=tuple(_finding(stops, short, remedies[short.k]) for short in found),

@@ -14,25 +14,26 @@ from numpy.typing import NDArray
 
 from gripmargin.checks import changes
 from gripmargin.checks.advice import Change, Trials, ordered
-from gripmargin.checks.case import work_out
-from gripmargin.checks.hold.remedies import enlarged, least_size, strengthened
+from gripmargin.checks.hold.remedies import enlarged, size_for, strengthened
 from gripmargin.checks.margin import Shortfall
 from gripmargin.checks.slowing import Motion, slowing
 from gripmargin.checks.stop import words
 from gripmargin.checks.stop.kinds import OffPath, OnPath, kinds_of
 from gripmargin.checks.stop.stops import Stopping
-from gripmargin.checks.stop.use import StopUse, stop_use
-from gripmargin.checks.use import inverse
+from gripmargin.checks.stop.use import StopUse, stop_use, use_of_stops
+from gripmargin.checks.stop.worst import Seen
+from gripmargin.checks.swing.ringing import Stretch
+from gripmargin.checks.use import Use, inverse
 from gripmargin.kernels.search import furthest
 from gripmargin.results.findings import Remedy, on_target
-from gripmargin.workcell.job import Job
 
 SLOWEST: Final = 0.2  # share of the speed below which slowing is no remedy for a stop
 SOFTEST: Final = 10.0  # factor on stopping times beyond which a softer stop is no remedy
 TRIED: Final = 24  # samples, the worst ones, at which a change is sought before the check tries it on all
+BEFORE: Final = 200  # samples before them whose swing is looked at with a few
 HALVINGS: Final = 9
 SEARCHED: Final = 3  # motions, the worst ones, for which a speed is sought
-ONWARD: Final = (1.0, 1.02, 1.1)  # times the factor found, until the check passes
+ROUNDS: Final = 3  # attempts at a softer stop, each with the samples that fell short in the one before
 
 
 def advice(
@@ -63,7 +64,7 @@ def advice(
     for short in found:
         data = _better_data(stops, short.sample) if short.k in known else case.motion.better_data(short.sample)
         first = [] if short.fails else [Remedy(action="better data", text=data)]
-        out[short.k] = (*first, *(ordered([slow[short.k], *whole]) if short.k in known else ()))
+        out[short.k] = (*first, *(ordered([slow.get(short.k), *whole]) if short.k in known else ()))
     return out
 
 
@@ -73,10 +74,11 @@ def _for_whole(stops: StopUse, target: float, trials: Trials) -> tuple[Remedy, .
     if not math.isfinite(high):
         return ()
     job = stops.stopping.case.job
+    worst = Seen.at(stops, int(np.argmax(stops.whole.high)))
     found = (
-        trials.tried(_softer(stops, target)),
-        trials.tried(enlarged(job, _size(stops, target))),
+        trials.tried(_softer(stops, target, trials)),
         trials.tried(strengthened(job, high, target)),
+        trials.tried(enlarged(job, size_for(job, worst.load[:, None], high, target))),
     )
     return tuple(remedy for remedy in found if remedy is not None)
 
@@ -92,36 +94,41 @@ def _better_data(stops: StopUse, sample: int) -> str:
 
 def _speed_needed(stops: StopUse, motion: Motion, target: float) -> float | None:
     """The share of its speed at which the worst samples of a motion are on target; None where none was found."""
-    few = _first(stops, np.isin(stops.whole.samples, motion.samples))
+    few = _first(stops.whole, np.isin(stops.whole.samples, motion.samples))
     time = _least(lambda time: _enough(stops, few, target, slower=1.0 / time), 1.0 / SLOWEST)
     return None if time is None else math.floor(100.0 / time + 1e-9) / 100.0
 
 
-def _softer(stops: StopUse, target: float) -> Iterator[Change]:
+def _around(stretch: Stretch, few: NDArray[np.intp]) -> Stretch:
+    """The piece of a stretch that ends with the last of a few samples."""
+    inside = np.flatnonzero(np.isin(stretch.samples, few))
+    return stretch.piece(max(int(inside[0]) - BEFORE, 0), int(inside[-1]))
+
+
+def _softer(stops: StopUse, target: float, trials: Trials) -> Iterator[Change]:
     """Factors on the stopping time, from the one that is enough at the worst samples on."""
-    few = _first(stops, np.ones(stops.whole.samples.size, dtype=bool))
-    least = _least(lambda softer: _enough(stops, few, target, softer=softer), SOFTEST)
+    # a stop that takes longer reaches further: the worst places need not stay so
+    spread = stops.whole.samples[:: max(stops.whole.samples.size // TRIED, 1)]
+    few = np.union1d(_first(stops.whole, np.ones(stops.whole.samples.size, dtype=bool)), spread)
     kinds = [type(kind) for kind in stops.by_kind]
     stop, job = stops.stopping.stop, stops.stopping.case.job
-    for factor in [] if least is None else [math.ceil(100.0 * least * onward - 1e-9) / 100.0 for onward in ONWARD]:
+    for _ in range(ROUNDS):
+        least = _least(lambda softer, few=few: _enough(stops, few, target, softer=softer), SOFTEST)  # type: ignore[misc]
+        if least is None:
+            return
+        factor = math.ceil(100.0 * least - 1e-9) / 100.0
         text = words.softer(stop, factor, path=OnPath in kinds, axes=OffPath in kinds)
         yield Change(
             remedy=Remedy(action="stop softer", text=text, figures={"factor": factor}),
             job=lambda factor=factor: changes.softer_stop(job, factor),  # type: ignore[misc]
         )
+        few = np.union1d(few, _still_short(trials))
 
 
-def _size(stops: StopUse, target: float) -> float | None:
-    """The factor on length and width of every pad that is enough at the worst samples."""
-    case = stops.stopping.case
-    few = _first(stops, np.ones(stops.whole.samples.size, dtype=bool))
-
-    def enough(job: Job) -> bool:
-        changed = work_out(job, motion=case.motion, trial=True)
-        stopping = Stopping(changed, stops.stopping.stop)
-        return on_target(inverse([stop_use(kind, few).most for kind in kinds_of(stopping)]), target)
-
-    return least_size(case.job, enough)
+def _still_short(trials: Trials) -> NDArray[np.intp]:
+    """The samples that use the pads most in what was tried last."""
+    tried = None if trials.last is None else trials.last.shared(use_of_stops)
+    return np.zeros(0, dtype=np.intp) if tried is None else _first(tried.whole, np.ones(tried.whole.samples.size, bool))
 
 
 def _enough(stops: StopUse, few: NDArray[np.intp], target: float, *, slower: float = 1.0, softer: float = 1.0) -> bool:
@@ -135,8 +142,8 @@ def _least(enough: Callable[[float], bool], most: float) -> float | None:
     return furthest(enough, most, 1.0, halvings=HALVINGS) if enough(most) else None
 
 
-def _first(stops: StopUse, inside: NDArray[np.bool_]) -> NDArray[np.intp]:
+def _first(use: Use, inside: NDArray[np.bool_]) -> NDArray[np.intp]:
     """The samples among some carried ones, marked, that use the pads most, indices into the program."""
     among = np.flatnonzero(inside)
-    order = np.argsort(-stops.whole.high[among], kind="stable")[:TRIED]
-    return stops.whole.samples[np.sort(among[order])]
+    order = np.argsort(-use.high[among], kind="stable")[:TRIED]
+    return use.samples[np.sort(among[order])]

@@ -19,9 +19,12 @@ from gripmargin.checks.margin import Shortfall, edge_point, margin_figure, margi
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import SwingCauses, SwingDetails, WorstSwing
 from gripmargin.checks.swing.remedies import advice
+from gripmargin.checks.swing.ringing import keep_swing
 from gripmargin.checks.swing.use import CarrySwing, asked_of_the_pads, swing_target, swing_use
 from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, Verdict
 from gripmargin.results.record import NoFigures
+
+MOST_TRIALS = 4  # changed jobs that are put to the check: each costs up to what the check itself does
 
 
 def run(case: Case) -> Outcome:
@@ -34,7 +37,13 @@ def run(case: Case) -> Outcome:
     (result,) = results(case)
     found = shortfalls(case, carry.use, target)
     undecided = result.verdict is not Verdict.FAIL
-    remedies = advice(case, carry, found, Trials(case, results, "swing"), undecided=undecided) if found else {}
+    remedies = (
+        advice(
+            case, carry, found, Trials(case, results, "swing", most=MOST_TRIALS, keep=keep_swing), undecided=undecided
+        )
+        if found
+        else {}
+    )
     margin, margin_low = carry.use.over_time(case.load.shape[1])
     return Outcome(
         results=(replace(result, details=_details(carry)),),

@@ -25,6 +25,7 @@ from gripmargin.checks.swing.ringing import Stretch
 from gripmargin.checks.swing.use import CarrySwing, use_over
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import inverse
+from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import Remedy, on_target
 from gripmargin.workcell.scaling import scaled
 
@@ -33,8 +34,9 @@ PERIODS = (1, 2, 3, 4)  # of the strongest swing over which accelerations rise t
 STIFFER = (1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0)  # factors on the stiffness of the backing that are tried
 USUAL_DAMPING = (0.02, 0.05, 0.1)  # ratios that are tried where none is given (no source)
 SEARCHED = 3  # pieces, the worst ones, on which changes are sought
+RESERVE = 1.005  # by what a factor that is sought on a piece has to be better, for what the piece does not show
 BEFORE = 100  # samples before a motion that are looked at with it, for the swing that they leave
-PIECE = 600  # samples of a piece at most, up to the one that uses the pads most
+PIECE = 300  # samples of a piece at most, up to the one that uses the pads most
 
 
 def advice(
@@ -60,12 +62,12 @@ def advice(
         ),
         searched=SEARCHED,
     )
-    slow_helps = all(remedy.shown for remedy in slow.values())
+    slow_helps = bool(slow) and all(remedy.shown for remedy in slow.values())
     whole = _for_whole(case, carry, found, trials, undecided=undecided, slow_helps=slow_helps) if known else ()
     out = {}
     for short in found:
-        if short.k in slow:
-            out[short.k] = ordered([slow[short.k], *whole])
+        if short in known:
+            out[short.k] = ordered([slow.get(short.k), *whole])
         else:
             out[short.k] = (Remedy(action="better data", text=case.motion.better_data(short.sample)),)
     return out
@@ -99,19 +101,45 @@ def _all_slower(case: Case, carry: CarrySwing, pieces: Sequence[Stretch], target
 
 def _factor(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwing, target: float) -> float | None:
     """The largest speed factor, to 1 %, at which some samples of pieces, slowed, are all on target."""
+    hidden = RESERVE * _hidden(pieces, carry)
 
     def holds(factor: float) -> bool:
         return all(
-            on_target(inverse(use_over(slowed_down(piece, slowed, factor), carry.use.maps).most[slowed]), target)
+            on_target(
+                inverse(hidden * use_over(slowed_down(piece, slowed, factor), carry.use.maps).most[slowed]), target
+            )
             for piece, slowed in pieces
         )
 
-    factor = next((f for f in np.arange(0.95, SLOWEST - 1e-9, -0.05) if holds(float(f))), None)
+    first = min(_guess(pieces, carry, target) + 0.1, 0.95)
+    factor = next((f for f in np.arange(first, SLOWEST - 1e-9, -0.05) if holds(float(f))), None)
     if factor is None:
         return None
     finer = [f for f in np.arange(factor + 0.04, factor + 1e-9, -0.01) if f < 1.0]
     found = next((f for f in finer if holds(float(f))), factor)
     return math.floor(100.0 * found + 0.5) / 100.0
+
+
+def _hidden(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwing) -> float:
+    """By what factor the whole carry uses the pads more than its pieces do by themselves; at least 1."""
+    factor = 1.0
+    for piece, slowed in pieces:
+        whole = float(carry.use.high[np.isin(carry.use.samples, piece.samples[slowed])].max())
+        factor = max(factor, whole / max(float(use_over(piece, carry.use.maps).most[slowed].max()), 1e-12))
+    return factor if math.isfinite(factor) else 1.0
+
+
+def _guess(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwing, target: float) -> float:
+    """A speed factor from the use, of which what gravity does not do goes with its square; 1 where it tells nothing."""
+    factor = 1.0
+    for piece, slowed in pieces:
+        rows = np.flatnonzero(slowed[piece.owner])
+        standing = piece.swing.modes.loads @ piece.still[:, rows] + piece.rest[:, rows]
+        still = float(peak_utilisation(carry.use.maps, standing)[0].max())
+        most = float(use_over(piece, carry.use.maps).most[slowed].max())
+        if most > still and 1.0 / target > still:
+            factor = min(factor, math.sqrt((1.0 / target - still) / (most - still)))
+    return factor
 
 
 def slowed_down(stretch: Stretch, slowed: NDArray[np.bool_], factor: float) -> Stretch:
@@ -143,12 +171,14 @@ def _for_whole(
     target = found[0].target
     worst = sorted(found, key=lambda short: -float(short.use.high[short.piece].max()))[:SEARCHED]
     pieces = [_piece(carry, short) for short in worst]
+    # what makes the part swing less helps no further than to where it hangs still
+    swings = all(on_target(inverse(carry.still.high[short.k]), target) for short in worst)
     remedies = [
         None if slow_helps else trials.tried(_all_slower(case, carry, pieces, target)),
-        _smoother(carry, pieces, target),
-        trials.tried(_damping(case, carry, pieces, target)),
+        _smoother(carry, pieces, target) if swings else None,
+        trials.tried(_damping(case, carry, pieces, target)) if swings else None,
         _finer(case, carry) if undecided else None,
-        trials.tried(_stiffer(case, carry, pieces, target)),
+        trials.tried(_stiffer(case, carry, pieces, target)) if swings else None,
         trials.tried(strengthened(case.job, high, target)),
     ]
     return tuple(remedy for remedy in remedies if remedy is not None)

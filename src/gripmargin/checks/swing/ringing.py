@@ -81,6 +81,29 @@ def stretches_of(case: Case) -> list[Stretch]:
     return [_stretch(case, modes, run, first=i == 0) for i, run in enumerate(runs) if run.size]
 
 
+def keep_swing(case: Case, changed: Case) -> None:
+    """Hand the stretches of a case to a changed one in which the part swings as it did.
+
+    It does where motion, part, handover, and stiffness and damping of the pads are the same: strengths, stops and
+    targets do not count.
+    """
+    same = (
+        changed.motion is case.motion
+        and changed.job.part is case.job.part
+        and changed.job.pick is case.job.pick
+        and np.array_equal(changed.airborne, case.airborne)
+        and np.array_equal(changed.backing.stiffness, case.backing.stiffness)
+        and _damping(changed) == _damping(case)
+        and (case.pickup is None or changed.pickup is None or changed.pickup.restraint == case.pickup.restraint)
+    )
+    if same:
+        changed.take_over(stretches_of, case)
+
+
+def _damping(case: Case) -> list[float | None]:
+    return [patch.pad.material.damping_ratio for patch in case.backing.patches]
+
+
 def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) -> Stretch:
     job, motion, inside = case.job, case.motion, run[:-1]
     count = 1 + len(motion.sparse)  # instants from one sample to the next
