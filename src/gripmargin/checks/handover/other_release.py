@@ -13,6 +13,7 @@ from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case
 from gripmargin.contact.handover import Release
 from gripmargin.contact.relative import RelativeMotion
+from gripmargin.contact.restraint import WAYS
 from gripmargin.contact.simulation import simulate
 from gripmargin.contact.travel import travel
 from gripmargin.kernels.screw import along, twist_between
@@ -25,7 +26,9 @@ from gripmargin.workcell.scaling import moved_phases
 SIZES = 48  # travels at which another way to let go is looked at, each a share of the next
 FARTHEST = {"peel": np.deg2rad(60.0), "torsion": np.deg2rad(120.0)}  # [rad] of a turn that is looked at
 REACHES = 20.0  # times the reach of the bond: how far a slide that is looked at goes
+PARTS = (1.0 / 16.0, 1.0)  # of the farthest travel that are simulated, until it lets go or asks too much
 LET_GO = (0.1, 0.02, 1e-6)  # shares of the bond left from which on the tool may be tried to leave
+MORE = 8  # samples in which a move goes on; the simulation cuts them as fine as it needs
 APART = 0.01  # [s] from sample to sample of a move that is made up; a release does not depend on it
 
 
@@ -45,7 +48,10 @@ class Way:
 
 
 def ways(release: Release) -> Iterator[Way]:
-    """Yield ways to let go: tilts about the sides of the pads, a twist about their centre, a slide."""
+    """Yield ways to let go: tilts about the sides of the pads, a twist about their centre, a slide.
+
+    A twist and a slide are left out where the nest does not say what it takes.
+    """
     rotation, position = release.relative.rotation[0], release.relative.position[0]
     corners = np.concatenate([face.patch.edge for face in release.faces])
     low, high = corners.min(axis=0), corners.max(axis=0)
@@ -58,19 +64,21 @@ def ways(release: Release) -> Iterator[Way]:
             # the tool looks down on the face: its z points into the part, and the far side has to go up
             sides.append((float(np.linalg.norm(place - middle)), place, np.cross(outward, [0.0, 0.0, 1.0])))
     sides.sort(key=lambda side: -side[0])  # about the shorter edges first: the longest lever
+    tilts = []
     for _, place, axis in sides:
         turn = rotation @ axis
         up = np.cross(turn, rotation @ (middle - place))[2]
         turn = turn if up > 0 else -turn
         hinge = rotation @ place + position
-        yield Way(
-            kind="peel",
-            screw=np.concatenate([np.cross(hinge, turn), turn]),
-            hinge=(float(place[0]), float(place[1])),
-        )
-    centre, normal = rotation @ middle + position, np.array([0.0, 0.0, 1.0])
-    yield Way(kind="torsion", screw=np.concatenate([np.cross(centre, normal), normal]))
-    yield Way(kind="shear", screw=np.array([1.0, 0.0, 0.0, 0.0, 0.0, 0.0]))
+        screw = np.concatenate([np.cross(hinge, turn), turn])
+        tilts.append(Way(kind="peel", screw=screw, hinge=(float(place[0]), float(place[1]))))
+    yield from tilts[::2]  # one side of each pair first
+    if release.nest.moment is not None:
+        centre, normal = rotation @ middle + position, np.array([0.0, 0.0, 1.0])
+        yield Way(kind="torsion", screw=np.concatenate([np.cross(centre, normal), normal]))
+    if release.nest.lateral_force is not None:
+        yield Way(kind="shear", screw=np.array([1.0, 0.0, 0.0, 0.0, 0.0, 0.0]))
+    yield from tilts[1::2]
 
 
 def travels(job: Job, release: Release, way: Way) -> list[float]:
@@ -82,18 +90,22 @@ def travels(job: Job, release: Release, way: Way) -> list[float]:
         way: The other one.
     """
     longest = FARTHEST.get(way.kind, REACHES * max(face.reach for face in release.faces))
-    sizes = np.concatenate([[0.0], np.geomspace(longest / 500.0, longest, SIZES)])
-    relative = _from_seat(release, way.screw, sizes)
-    history = simulate(release.faces, relative, release.bond)
-    forces = release.restraint(job, history.wrench)
-    sideways = [forces.ratio(name) for name in ("slide", "turn")]
-    worst = np.min([np.where(np.isnan(ratio), 0.0, ratio) for ratio in sideways], axis=0)
-    start, out = float(history.held_total[0]), []
-    for share in LET_GO:
-        gone = np.flatnonzero(history.held_total <= share * max(start, 1e-12))
-        if gone.size and on_target(worst[: gone[0] + 1], job.targets.release):
-            out.append(float(sizes[min(int(history.sample[gone[0]]) + 1, SIZES)]))
-    return sorted(set(out))
+    for part in PARTS:  # what asks too much mostly does so early
+        sizes = np.concatenate([[0.0], np.geomspace(part * longest / 500.0, part * longest, SIZES)])
+        history = simulate(release.faces, _from_seat(release, way.screw, sizes), release.bond)
+        forces = release.restraint(job, history.wrench)
+        ratios = np.array([forces.ratio(name) for name in WAYS])
+        worst = np.where(np.isnan(ratios), 0.0, ratios).min(axis=0)
+        start = max(float(history.held_total[0]), 1e-12)
+        left = [np.flatnonzero(history.held_total <= share * start) for share in LET_GO]
+        out = [
+            float(sizes[min(int(history.sample[gone[0]]) + 1, SIZES)])
+            for gone in left
+            if gone.size and on_target(worst[: gone[0] + 1], job.targets.release)
+        ]
+        if out or not on_target(worst, job.targets.release):
+            return sorted(set(out))
+    return []
 
 
 def with_way(case: Case, release: Release, way: Way, goal: float) -> Job:
@@ -120,17 +132,19 @@ def further(case: Case, release: Release, goal: float) -> Job:
     if not 0 < gone[arrived] < goal:
         raise InputError("release", f"a travel of {gone[arrived]:g}", f"one on the way to {goal:g}")
     first, last = relative.between(0, 0), relative.between(arrived, arrived)
-    screw = twist_between(first.rotation, first.position, last.rotation, last.position)
-    shares = np.linspace(1.0, goal / float(gone[arrived]), 9)[1:]
-    if kind == "overload":  # the mean pressure grows with the depth, on a soft layer in proportion
-        shares = np.linspace(1.0, goal / float(gone[arrived]) * 1.0001, 9)[1:]
-    count = shares.size
-    rotation, position = along(
-        np.repeat(first.rotation, count, axis=0),
-        np.repeat(first.position, count, axis=0),
-        np.repeat(screw, count, axis=0),
-        shares,
-    )
+    if kind == "overload":  # the mean pressure grows with the depth
+        force = sum(face.patch.pad.material.normal_stiffness * face.patch.area for face in release.faces)
+        stiffness = force / sum(face.patch.area for face in release.faces)
+        rotation, position = np.repeat(last.rotation, MORE, axis=0), np.repeat(last.position, MORE, axis=0)
+        position[:, 2] -= (goal - float(gone[arrived])) / stiffness * np.arange(1, MORE + 1) / MORE
+    else:
+        screw = twist_between(first.rotation, first.position, last.rotation, last.position)
+        rotation, position = along(
+            np.repeat(first.rotation, MORE, axis=0),
+            np.repeat(first.position, MORE, axis=0),
+            np.repeat(screw, MORE, axis=0),
+            np.linspace(1.0, goal / float(gone[arrived]), MORE + 1)[1:],
+        )
     turn, offset = rotation[-1] @ last.rotation[0].T, position[-1] - last.position[0]
     after = relative.between(arrived + 1, relative.samples - 1) if arrived + 1 < relative.samples else None
     rotations, places = [relative.rotation[: arrived + 1], rotation], [relative.position[: arrived + 1], position]
@@ -158,11 +172,11 @@ def _left(release: Release, gone: RelativeMotion) -> RelativeMotion:
     last = gone.between(gone.samples - 1, gone.samples - 1)
     lowest = min(float(last.height(face.patch.edge).min()) for face in release.faces)
     clear = 1.5 * max(face.reach for face in release.faces) - min(lowest, 0.0)
-    up = np.zeros((9, 3))
-    up[:, 2] = clear * np.arange(1, 10) / 9.0
+    up = np.zeros((MORE, 3))
+    up[:, 2] = clear * np.arange(1, MORE + 1) / MORE
     return RelativeMotion(
-        t=APART * np.arange(gone.samples + 9),
-        rotation=np.concatenate([gone.rotation, np.repeat(last.rotation, 9, axis=0)]),
+        t=APART * np.arange(gone.samples + MORE),
+        rotation=np.concatenate([gone.rotation, np.repeat(last.rotation, MORE, axis=0)]),
         position=np.concatenate([gone.position, last.position + up]),
     )
 

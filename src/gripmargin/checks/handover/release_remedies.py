@@ -27,6 +27,7 @@ from gripmargin.workcell.job import Job
 
 LIMITS = {"slide": "lateral_force", "turn": "moment"}  # ways of a nest that have a limit, by its key
 OTHERS = 4  # other ways to let go that are looked at
+TRIALS = 3  # changed jobs with another way to let go, or with smaller pads, that are put to the check
 ONWARD = (1.0, 1.03, 1.1)  # times a travel or a force that was found, until the check passes
 SMALLEST = 0.5  # times the length and width of the pads below which smaller ones are another gripper
 FINE = 0.05  # step of that factor
@@ -48,9 +49,9 @@ def release_remedies(found: LetGo, trials: Trials) -> tuple[Remedy, ...]:
     if gone is not None and gone.achieved < gone.required < math.inf:
         out.append(trials.tried(_further(case, found, gone)))
     if not _any_shown(out):
-        out.append(_otherwise(case, found, trials))
+        out.append(_otherwise(case, found, Trials(case, trials.results, trials.name, most=TRIALS)))
     if not _any_shown(out) and not found.follows:
-        out.append(Trials(case, trials.results, trials.name, hold_results).tried(_smaller(case, found)))
+        out.append(Trials(case, trials.results, trials.name, hold_results, TRIALS).tried(_smaller(case, found)))
     if not found.follows:
         out.append(trials.tried(_held_down(case, found, short)))
         if not _any_shown(out):

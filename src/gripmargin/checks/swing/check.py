@@ -24,7 +24,7 @@ from gripmargin.checks.swing.use import CarrySwing, asked_of_the_pads, swing_tar
 from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, Verdict
 from gripmargin.results.record import NoFigures
 
-MOST_TRIALS = 4  # changed jobs that are put to the check: each costs up to what the check itself does
+MOST_TRIALS = 5  # changed jobs that are put to the check: each costs up to what the check itself does
 
 
 def run(case: Case) -> Outcome:

@@ -161,4 +161,7 @@ def wait_longer(milliseconds: int) -> str:
 
 def slow_last_move(amplitude: float) -> str:
     """Say that the last move alone leaves a swing [m]."""
-    return f"the last move alone leaves a swing of up to {1e3 * amplitude:.3f} mm: run it slower, or with bounded jerk"
+    return (
+        "run the last move slower, or with bounded jerk, for by itself it leaves a swing of up to "
+        f"{1e3 * amplitude:.3f} mm"
+    )
