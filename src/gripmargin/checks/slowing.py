@@ -182,5 +182,5 @@ def _rounded(factor: float) -> float:
 
 
 def _remedy(motion: Motion, factor: float, others: int) -> Remedy:
-    text = words.slow(motion.subject, factor) + words.with_others(others)
-    return Remedy(action="slow", text=text, figures={**motion.figures, "factor": factor})
+    figures = {**motion.figures, "factor": factor, "others": others}
+    return Remedy(action="slow", text=words.slow(motion.subject, factor), figures=figures)

@@ -79,13 +79,6 @@ def motion(move: str | None, start: float, end: float) -> str:
     return f"the motion from {start:.3f} to {end:.3f} s" if move is None else f"move '{move}'"
 
 
-def with_others(others: int) -> str:
-    """Say that further moves have to be slower with it."""
-    if others == 0:
-        return ""
-    return f", and the other {'move' if others == 1 else f'{others} moves'} that fall{'s' if others == 1 else ''} short"
-
-
 def where_and_how_much(finding: Finding, worst: WorstMargin) -> str:
     """The head of a sentence about a stretch: which move, when, and how far its margin goes."""
     margin = f"margin {figure(worst.margin)}"

@@ -140,11 +140,20 @@ class Remedy:
     shown: bool = False
 
     @property
+    def change(self) -> str:
+        """The change in words, with how many others of its kind belong to it."""
+        others = self.figures.get("others", 0)
+        if not others:
+            return self.text
+        rest = "one that falls" if others == 1 else f"{others} that fall"
+        return f"{self.text}, together with the other {rest} short"
+
+    @property
     def sentence(self) -> str:
         """The change, and what is known of it: only where it was shown does it say that the check then passes."""
-        if self.action in ("none", "better data") and not self.shown:
-            return self.text
-        return f"{self.text}: then it passes" if self.shown else f"would help: {self.text}"
+        if self.shown:
+            return f"{self.change}: then it passes"
+        return self.text if self.action in ("none", "better data") else f"would help: {self.change}"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -167,8 +167,8 @@ def _remedies(case: Case, short: list[Peak], allowed: float) -> list[Remedy | No
     def said(peak: Peak) -> Iterator[Change]:
         for less in ways:
             way, spot = less[peak.during], spot_on_pad(case.whole, peak.pad, peak.point)
-            text = words.press_less(way, peak.during, spot, both=len(less) > 1)
-            figures = {"less": way, "during": peak.during}
+            text = words.press_less(way, peak.during, spot)
+            figures = {"less": way, "during": peak.during, "others": len(less) - 1}
             remedy = Remedy(action="press less", text=text, figures=figures)
             yield Change(remedy=remedy, job=lambda less=less: _pressed_less(case.job, less))  # type: ignore[misc]
 

@@ -206,10 +206,9 @@ def pressed_in(depth: float) -> str:
     return f"pressed {1e3 * depth:.3f} mm into the backing there"
 
 
-def press_less(less: float, during: During, spot: Spot, *, both: bool) -> str:
-    """Advise a press less deep [m], during one handover or, each as it needs, during both."""
-    too = ", and as far as said during the other handover" if both else ""
-    return f"press {1e3 * less:.2f} mm less deep during the {during} (the edge at {_spot(spot)} presses hardest){too}"
+def press_less(less: float, during: During, spot: Spot) -> str:
+    """Advise a press less deep [m]."""
+    return f"press {1e3 * less:.2f} mm less deep during the {during} (the edge at {_spot(spot)} presses hardest)"
 
 
 # ---- release ----

@@ -81,7 +81,7 @@ def findings_over(case: Case, use: Use, target: float, trials: Trials, *, moves:
         moves: Whether the program can be tried at another speed.
     """
     found = shortfalls(case, use, target)
-    if not found:
+    if not found or case.trial:
         return []
     limited = sorted(found, key=lambda short: -float(use.value[short.piece].max()))[:LIMIT_ANALYSES]
     with_limit = {short.k for short in limited} if trials.name in ("hold", "recorded") else set()

@@ -63,9 +63,7 @@ def compared(case: Case, recording: Trajectory, placed: Placed) -> MotionCompari
     )
     return MotionComparison(
         result=margin_result(real, "recorded", use, target, details),
-        findings=()
-        if case.trial
-        else tuple(findings_over(real, use, target, _trials(case, recording, placed), moves=False)),
+        findings=tuple(findings_over(real, use, target, _trials(case, recording, placed), moves=False)),
         moves=moves,
         offset=placed.alignment.offset,
     )

@@ -43,7 +43,7 @@ def run(case: Case) -> Outcome:
     if stops is None:
         return Outcome(results=(result,))
     worst = Seen.at(stops, int(np.argmax(stops.whole.value)))
-    found = shortfalls(case, stops.whole, target)
+    found = [] if case.trial else shortfalls(case, stops.whole, target)
     remedies = (
         advice(stops, found, target, Trials(case, results, "stop", most=MOST_TRIALS, keep=keep_swing)) if found else {}
     )

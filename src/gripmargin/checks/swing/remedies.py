@@ -91,7 +91,7 @@ def _all_slower(case: Case, carry: CarrySwing, pieces: Sequence[Stretch], target
     """Factors on the speed of the whole program, from the one that is enough on the worst pieces on."""
     found = _factor([(piece, np.ones(piece.samples.size, dtype=bool)) for piece in pieces], carry, target)
     t = case.job.trajectory.t
-    figures = {"move": None, "from": float(t[0]), "to": float(t[-1])}
+    figures = {"move": None, "from": float(t[0]), "to": float(t[-1]), "others": 0}
     for factor in [] if found is None else [found, round(found - 0.01, 2), round(0.9 * found, 2)]:
         yield Change(
             remedy=Remedy(action="slow", text=words.slow_all(factor), figures={**figures, "factor": factor}),
