@@ -14,6 +14,7 @@ from gripmargin.checks import words
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.margin import Shortfall
+from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.findings import Remedy
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.scaling import scaled
@@ -71,13 +72,13 @@ def motion_at(case: Case, sample: int) -> Motion:
         samples = np.arange(first, last + 1)
         owner = np.zeros(n - 1, dtype=bool)
         owner[first:last] = True
-    # what is at rest beside it may be longer: the first and last accelerations are then its own
-    rest = speed <= AT_REST * speed.max(initial=0.0)
-    waits = rest[:-1] & rest[1:]
-    beside = np.zeros_like(owner)
-    beside[1:] |= owner[:-1]
-    beside[:-1] |= owner[1:]
-    owner = owner | (beside & waits)
+    if isinstance(trajectory, JointTrajectory) and trajectory.qd is not None:
+        # what is at rest beside it may be longer: its first and last rates are then its own
+        rest = speed <= AT_REST * speed.max(initial=0.0)
+        beside = np.zeros_like(owner)
+        beside[1:] |= owner[:-1]
+        beside[:-1] |= owner[1:]
+        owner = owner | (beside & rest[:-1] & rest[1:])
     t = trajectory.t
     return Motion(
         move=move, start=float(t[samples[0]]), end=float(t[samples[-1]]), intervals=np.asarray(owner), samples=samples

@@ -165,7 +165,9 @@ class Touch:
 
 
 def _steps(least: float) -> list[float]:
-    """Ways [m] from one on, each in whole hundredths of a millimetre."""
+    """Ways [m] from one on, each in whole hundredths of a millimetre; none from one that is not known."""
+    if not math.isfinite(least):
+        return []
     return list(dict.fromkeys(math.ceil(1e5 * (least + more) - 1e-6) / 1e5 for more in FURTHER))
 
 
