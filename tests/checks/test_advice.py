@@ -10,7 +10,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from support.handed import Handed, plate_job
 
 import gripmargin as gm
 from gripmargin.checks.advice import Change, Trials, ordered
@@ -18,6 +17,7 @@ from gripmargin.checks.case import work_out
 from gripmargin.checks.hold.check import results as hold_results
 from gripmargin.files.job_file import read_job
 from gripmargin.results.findings import Remedy
+from support.handed import Handed, plate_job
 
 STEP = 0.004
 
@@ -189,6 +189,7 @@ def test_a_stiffer_backing_that_is_called_enough_passes():
 # ---- handovers: (figures of the program, of the job) that fall short, and what is done about it ----
 
 BUCKLED = {"full_preload": 8e3, "overload_pressure": 4e4, "overload_residual": 0.2}
+TILT = {"kind": "peel", "hinge": (0.0, 0.015)}
 TWIST = {"kind": "torsion", "travel": 0.3}
 HANDED = {
     "too deep for the pads": (BUCKLED, TWIST | {"press": 6e-4}, "preload"),
@@ -201,7 +202,7 @@ HANDED = {
     "twisted too little": ({}, {"kind": "torsion", "travel": 0.02}, "release"),
     "slid too little": ({}, {"kind": "shear", "travel": 2e-4}, "release"),
     "a nest that gives way": ({"nest": {"hold_down": 30.0, "moment": 0.2}}, TWIST, "release"),
-    "one pad tilted too little": ({"nest": {"hold_down": 10.0}, "pads": 1}, {"kind": "peel", "travel": 0.02, "hinge": (0.0, 0.015)}, "release"),
+    "one pad tilted too little": ({"nest": {"hold_down": 10.0}, "pads": 1}, TILT | {"travel": 0.02}, "release"),
     "pads that are too large": ({"nest": {"hold_down": 14.0, "lateral_force": None, "moment": None}}, {}, "release"),
 }  # fmt: skip
 

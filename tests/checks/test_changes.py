@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.handed import Handed, plate_job
 
 import gripmargin as gm
 from gripmargin.checks import changes
+from support.handed import Handed, plate_job
 
 
 @pytest.fixture
@@ -52,7 +52,8 @@ def test_a_pad_on_another_plane_is_not_on_it(job):
 
 def test_the_pad_to_spare_is_the_middle_one(job):
     film = job.gripper.pads[0].material
-    pads = tuple(gm.Pad.rectangle(name, film, [0.02, 0.02], gm.pose((x, 0, 0))) for name, x in zip("abc", (-0.05, 0.05, 0.0), strict=True))  # fmt: skip
+    places = {"a": -0.05, "b": 0.05, "c": 0.0}
+    pads = tuple(gm.Pad.rectangle(name, film, [0.02, 0.02], gm.pose((x, 0, 0))) for name, x in places.items())
     job = replace(job, gripper=gm.Gripper(pads=pads))
     assert changes.spared_pad(job) == 2
     assert [pad.name for pad in changes.without_pad(job, 2).gripper.pads] == ["a", "b"]

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.handed import Handed, plate_job
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.slowing import motion_at, slowed
+from support.handed import Handed, plate_job
 
 
 @pytest.fixture

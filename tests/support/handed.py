@@ -79,7 +79,7 @@ class Handed:
         for k in np.arange(1, 41) / 40.0 if self.kind else ():
             place, rotation = self.letting_go(low, k * self.travel)
             rows.append(("let go", place, rotation))
-        go("leave", place + [0, 0, 0.04], rotation, 0.8)
+        go("leave", place + np.array([0, 0, 0.04]), rotation, 0.8)
         return gm.PoseTrajectory(
             t=STEP * np.arange(len(rows)),
             position=np.stack([row[1] for row in rows]),
@@ -90,7 +90,7 @@ class Handed:
     def letting_go(self, low, travel):
         """Pose after a part of the release: a slide along the world's x, a turn about its z, a tilt about a hinge."""
         if self.kind == "shear":
-            return low + [travel, 0, 0], DOWN
+            return low + np.array([travel, 0, 0]), DOWN
         if self.kind == "torsion":
             return low, Rotation.from_euler("z", travel).as_matrix() @ DOWN
         hinge = DOWN @ np.array([*self.hinge, 0.0])

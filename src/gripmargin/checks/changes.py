@@ -19,6 +19,7 @@ from gripmargin.workcell.job import Job
 from gripmargin.workcell.scaling import moved_phases
 
 STEEPEST = 0.999  # cosine between a pad's normal and the tool's z axis below which it is not seen from above
+FINE = 1e-6  # to which the largest size is found
 SLACK = 1e-6  # share of a pad's area that rounding may put beside the part or on another pad
 
 
@@ -70,7 +71,7 @@ def most_room(job: Job, most: float) -> float:
     low, high = 1.0, most
     if not _without_room(job.gripper.pads, tuple(pad.enlarged(high) for pad in job.gripper.pads), job.part):
         return high
-    while high - low > 1e-3:
+    while high - low > FINE:
         middle = (low + high) / 2.0
         larger = tuple(pad.enlarged(middle) for pad in job.gripper.pads)
         low, high = (low, middle) if _without_room(job.gripper.pads, larger, job.part) else (middle, high)

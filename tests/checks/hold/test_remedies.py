@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.handed import Handed, plate_job
 
 import gripmargin as gm
+from support.handed import Handed, plate_job
 
 
 def test_pads_of_which_one_is_hardly_bonded():
@@ -44,11 +44,11 @@ def test_pads_grow_as_far_as_there_is_room(slide, even_film, apart, outline, roo
         job = gm.Job(
             name="still",
             robot=slide(),
-            trajectory=gm.JointTrajectory(t=[0.0, 0.5, 1.0], q=np.zeros((3, 1)), qd=np.zeros((3, 1)), qdd=np.zeros((3, 1))),
+            trajectory=gm.JointTrajectory(t=[0.0, 0.5, 1.0], **dict.fromkeys(("q", "qd", "qdd"), np.zeros((3, 1)))),
             gripper=gm.Gripper(pads=pads),
             part=gm.Part(mass=mass, com=[0, 0, 0], inertia=mass * np.array([1e-3, 1e-3, 2e-3, 0, 0, 0]), outline=plate),
             targets=gm.Targets(hold=4.0, swing=0.1),
-        )  # fmt: skip
+        )
         report = gm.check_job(job)
         found = [r for f in report.findings if f.check == "hold" for r in f.remedies if r.action == "larger pads"]
         if factor > room:

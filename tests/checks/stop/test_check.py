@@ -548,7 +548,7 @@ def test_the_theory_states_the_figures_of_the_code():
         f"{1e3 * stops.STEP:g} ms of program time apart",
         f"at {stops.PLACES[0]} places at least and {stops.PLACES[1]} at most",
         f"worked out every {1e3 * stops.CLOSE:g} ms",
-        f"first at the {stop_remedies.TRIED} samples",
+        f"first at the {stop_remedies.TRIED} samples that are used most",
         f"up to {stop_remedies.SOFTEST:g} times",
         f"not below {stop_remedies.SLOWEST:g} of its speed",
     ):

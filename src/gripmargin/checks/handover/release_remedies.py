@@ -99,9 +99,9 @@ def _otherwise(case: Case, found: LetGo, trials: Trials) -> Remedy | None:
     for way in ways(release):
         if looked_at >= OTHERS:
             return None
-        if way.kind == release.kind and way.hinge is None and found.travel is not None:
-            if found.travel.required < math.inf:
-                continue  # to go further is advised already
+        further_does = found.travel is not None and found.travel.required < math.inf
+        if way.kind == release.kind and way.hinge is None and further_does:
+            continue  # to go further is advised already
         looked_at += 1
         goals = [words.rounded_up(way.kind, goal) for goal in travels(case.job, release, way)]
         remedy = trials.tried(_leaving(case, found, way, goal) for goal in goals)

@@ -135,7 +135,7 @@ def enlarged(job: Job, least: float | None) -> Iterator[Change]:
     """Yield factors on length and width of every pad, rounded up to 1 %, from one on, as far as there is room."""
     room = changes.most_room(job, LARGEST_PADS) if least is not None else 1.0
     for factor in _onward(least or math.inf):
-        if 1.0 < factor <= room:
+        if 1.0 < factor <= room + 10.0 * changes.FINE:
             yield Change(
                 remedy=Remedy(action="larger pads", text=words.larger_pads(factor), figures={"factor": factor}),
                 job=lambda factor=factor: changes.resized(job, factor),  # type: ignore[misc]
@@ -159,7 +159,7 @@ def least_size(job: Job, enough: Callable[[Job], bool]) -> float | None:
     room = changes.most_room(job, LARGEST_PADS)
     if not room > 1.0 or not fits(room):
         return None
-    return furthest(fits, room, 1.0, halvings=8)
+    return furthest(fits, room, 1.0, halvings=10)
 
 
 def _onward(least: float) -> Iterator[float]:

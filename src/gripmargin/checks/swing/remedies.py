@@ -137,8 +137,9 @@ def _guess(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwin
         standing = piece.swing.modes.loads @ piece.still[:, rows] + piece.rest[:, rows]
         still = float(peak_utilisation(carry.use.maps, standing)[0].max())
         most = float(use_over(piece, carry.use.maps).most[slowed].max())
-        if most > still and 1.0 / target > still:
-            factor = min(factor, math.sqrt((1.0 / target - still) / (most - still)))
+        spare = 1.0 / target - still
+        if spare > 0 and most > still:
+            factor = min(factor, math.sqrt(spare / (most - still)))
     return factor
 
 
