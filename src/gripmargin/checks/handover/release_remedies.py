@@ -51,7 +51,8 @@ def release_remedies(found: LetGo, trials: Trials) -> tuple[Remedy, ...]:
     if not _any_shown(out):
         out.append(_otherwise(case, found, Trials(case, trials.results, trials.name, most=TRIALS)))
     if not _any_shown(out) and not found.follows:
-        out.append(Trials(case, trials.results, trials.name, hold_results, TRIALS).tried(_smaller(case, found)))
+        for changed in (_smaller(case, found), _fewer(case, found)):
+            out.append(Trials(case, trials.results, trials.name, hold_results, TRIALS).tried(changed))
     if not found.follows:
         out.append(trials.tried(_held_down(case, found, short)))
         if not _any_shown(out):
@@ -120,10 +121,13 @@ def _leaving(case: Case, found: LetGo, way: Way, goal: float) -> Change:
     )
 
 
+def _room_in_hold(case: Case) -> float:
+    return min((result.low or 0.0) / result.target for result in hold_results(case) if result.check == "hold")
+
+
 def _smaller(case: Case, found: LetGo) -> Iterator[Change]:
     """Smaller pads, as far as hold has room: what they pull with goes with their area."""
-    hold = min((result.low or 0.0) / result.target for result in hold_results(case) if result.check == "hold")
-    needed = found.least / case.job.targets.release
+    hold, needed = _room_in_hold(case), found.least / case.job.targets.release
     if not 0 < needed < 1 or not hold > 1:
         return
     first = math.floor(math.sqrt(needed) / FINE + 1e-9) * FINE
@@ -133,11 +137,17 @@ def _smaller(case: Case, found: LetGo) -> Iterator[Change]:
                 remedy=Remedy(action="smaller pads", text=words.smaller_pads(factor), figures={"factor": factor}),
                 job=lambda factor=factor: changes.resized(case.job, factor),  # type: ignore[misc]
             )
-    fewer = changes.spared_pad(case.job)
-    if fewer is not None and (len(case.job.gripper.pads) - 1) / len(case.job.gripper.pads) <= needed:
+
+
+def _fewer(case: Case, found: LetGo) -> Iterator[Change]:
+    """One pad less."""
+    pads, fewer = len(case.job.gripper.pads), changes.spared_pad(case.job)
+    if fewer is None or not _room_in_hold(case) > 1:
+        return
+    if (pads - 1) / pads <= found.least / case.job.targets.release < 1:
         name = case.job.gripper.pads[fewer].name
         yield Change(
-            remedy=Remedy(action="smaller pads", text=words.without_pad(name), figures={"without": name}),
+            remedy=Remedy(action="fewer pads", text=words.without_pad(name), figures={"without": name}),
             job=lambda: changes.without_pad(case.job, fewer),
         )
 
