@@ -150,7 +150,7 @@ class Remedy:
 
     @property
     def sentence(self) -> str:
-        """The change, and what is known of it: only where it was shown does it say that the check then passes."""
+        """The change and what is known of it; only where it was shown does it say that the check then passes."""
         if self.shown:
             return f"{self.change}: then it passes"
         return self.text if self.action in ("none", "better data") else f"would help: {self.change}"
