@@ -215,4 +215,5 @@ def _rewritten(case: Case, release: Release, relative: RelativeMotion, kind: Rel
         joint_limits=None,
         recording=None,
         recording_offset=None,
+        stamps=None,
     )
