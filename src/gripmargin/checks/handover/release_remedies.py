@@ -1,6 +1,6 @@
 """What to change where a release does not let go, or takes the part along.
 
-What a program or a grip can do comes first; a nest that takes more is named only where nothing of that was shown.
+What a program or a grip can do comes first; a nest that takes far more is named only where nothing of that was shown.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from gripmargin.workcell.job import Job
 LIMITS = {"slide": "lateral_force", "turn": "moment"}  # ways of a nest that have a limit, by its key
 OTHERS = 4  # other ways to let go that are looked at
 TRIALS = 3  # changed jobs with another way to let go, or with smaller pads, that are put to the check
+MODEST = 2.0  # times what a nest is said to take that it is asked for beside other changes (no source)
 ONWARD = (1.0, 1.03, 1.1)  # times a travel or a force that was found, until the check passes
 SMALLEST = 0.5  # times the length and width of the pads below which smaller ones are another gripper
 FINE = 0.05  # step of that factor
@@ -55,7 +56,7 @@ def release_remedies(found: LetGo, trials: Trials) -> tuple[Remedy, ...]:
             out.append(Trials(case, trials.results, trials.name, hold_results, TRIALS).tried(changed))
     if not found.follows:
         out.append(trials.tried(_held_down(case, found, short)))
-        if not _any_shown(out):
+        if not _any_shown(out) or _modest(found, short, target):
             out.append(trials.tried(_stronger_nest(case, found, short)))
     if not _any_shown(out) and short & {"lift", "tip"} and not short & set(LIMITS) and not found.follows:
         out += [] if _hold_down(case, found, target) else [Remedy(action="nest", text=words.NO_HOLD_DOWN)]
@@ -66,6 +67,11 @@ def release_remedies(found: LetGo, trials: Trials) -> tuple[Remedy, ...]:
     if found.follows and not any(out):
         out.append(Remedy(action="travel", text=words.GO_FURTHER))
     return ordered(out) or (Remedy(action="none", text=words.NO_TRAVEL),)
+
+
+def _modest(found: LetGo, short: set[str], target: float) -> bool:
+    """Whether what the nest would have to take is not far from what it is said to take."""
+    return all(on_target(MODEST * found.forces.least(way), target) for way in short & set(LIMITS))
 
 
 def _any_shown(found: list[Remedy | None]) -> bool:
