@@ -387,7 +387,7 @@ def figures() -> dict[str, list[str]]:
             f"stand out from all of it with {100 * use.SURE:g} %",
             f"more than {('five', 'six')[int(holes.GAP_STEPS - 5)]} median steps",
             f"without speeds more than {1e3 * joints.LINEAR_SPACING:g} ms apart",
-            f"the shift is {1e3 * remedies.WORTH_SHIFTING:g} mm or more and reaches the target",
+            f"the shift is {1e3 * remedies.WORTH_SHIFTING:g} mm or more and the pads stay on the part",
             f"no factor of {remedies.SLOWEST:g} or more helps",
             f"The factor, up to {remedies.LARGEST_PADS:g}, by which every pad",
             f"more than {('four', 'five')[int(assumptions.MUCH_LARGER - 4)]} times the area of the coupon",

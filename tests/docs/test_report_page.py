@@ -90,6 +90,18 @@ def job(*, release: Any = None, moves: Moves | None = None, **material: float | 
     )
 
 
+def three_pads(**given: Any) -> gm.Job:
+    """Three pads in a row, and a nest that holds the part down against two of them."""
+    good = job(release=None, **given)
+    film = good.gripper.pads[0].material
+    pads = tuple(
+        gm.Pad.rectangle(name, film, [0.012, 0.012], gm.pose(xyz=[x, 0.0, 0.0]))
+        for name, x in (("left", -0.02), ("middle", 0.0), ("right", 0.02))
+    )
+    nest = gm.Nest(face=gm.pose(xyz=[0.2, 0.0, 0.0]), hold_down=27.0)
+    return replace(good, gripper=gm.Gripper(pads=pads), nest=nest)
+
+
 def picked(**given: Any) -> gm.Job:
     """Without a nest, which takes time."""
     return replace(job(**given), nest=None)
@@ -147,8 +159,16 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "hard": (picked(moves={"touch": (0.6, {"z": -0.7e-3})}), {"press less"}),
         "no law": (picked(full_preload=None), {"better data"}),
         "straight": (job(release="torsion", moves=straight), {"travel", "hold down"}),
-        "stays": (job(moves=straight | {"leave": (0.4, {"z": 0.0})}), {"travel"}),
-        "loose nest": (replace(job(moves={"let go": (0.3, {"turn": 20.0, "x": 0.203})}), nest=loose), {"nest"}),
+        "stays": (job(moves=straight | {"leave": (0.4, {"z": 0.0})}), {"release"}),
+        "loose nest": (replace(job(moves={"let go": (0.3, {"turn": 20.0, "x": 0.203})}), nest=loose), {"release"}),
+        "loose nest, not held down": (
+            replace(
+                job(moves={"let go": (0.3, {"turn": 20.0, "x": 0.203})}),
+                nest=replace(loose, hold_down=0.0),
+            ),
+            {"nest"},
+        ),
+        "one pad too many": (three_pads(moves=straight), {"smaller pads", "fewer pads", "hold down"}),
         "no overload data": (job(release="overload", moves=straight), {"better data"}),
         "light press": (job(release="overload", moves=straight, **overload), {"travel", "hold down"}),
         "never down": (job(moves={"lower": (0.5, {"z": 0.002})}), {"seat"}),

@@ -288,7 +288,7 @@ def _deep(material):
     return (material.full_preload or material.preload_curve[-1][0]) / material.normal_stiffness
 
 
-def _program(random, kind, material, reach, lean, pick, nest, brief):  # noqa: PLR0912 - a list of what may happen
+def _program(random, kind, material, reach, lean, pick, nest, brief):  # noqa: PLR0912, PLR0915 - a list of what may happen
     """Moves and phases."""
     deep = _deep(material)
     brittle = material.pull_off_stress / material.normal_stiffness

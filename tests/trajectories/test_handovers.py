@@ -166,8 +166,9 @@ def test_a_press_that_the_part_may_not_take_is_not_advised(programs):
     job = job_of("lid-light-press")
     report = gm.check_job(replace(job, part=replace(job.part, max_pressure=11e4)))
     advised = [r for f in report.findings if f.check == "release" for r in f.remedies]
-    assert [r.action for r in advised] == ["none", "hold down"]
-    assert "more than the part may take" in advised[0].text
+    assert {"none", "hold down"} <= {r.action for r in advised}
+    assert "travel" not in {r.action for r in advised}
+    assert any("more than the part may take" in r.text for r in advised if r.action == "none")
 
 
 def test_measuring_the_overload_decides_it(reports):
@@ -205,7 +206,10 @@ def test_a_nest_that_takes_as_much_as_stated_is_enough():
     def walled(force):
         return replace(job, nest=replace(job.nest, lateral_force=force))
 
-    report = gm.check_job(walled(20.0))
+    # 2.6 times what it is said to take is left out where another way to let go was shown to be enough
+    far = [r for f in gm.check_job(walled(20.0)).findings for r in f.remedies]
+    assert [(r.action, r.shown) for r in far] == [("release", True)]
+    report = gm.check_job(walled(40.0))
     assert result(report, "release").verdict == "fail"
     force = remedy(report, "release", "nest").figures["lateral_force"]
     assert release_of(walled(force)).verdict == "pass"

@@ -40,6 +40,7 @@ class Case:
         grip: The places that margins count on.
         airborne: Whether the part hangs on the pads, sample by sample, shape (n,); between samples that are far apart
             from one end on.
+        trial: Whether it is a change on trial (`gripmargin.checks.advice`): nobody reads its findings.
     """
 
     job: Job
@@ -49,6 +50,7 @@ class Case:
     pickup: Pickup | None
     grip: Grip
     airborne: NDArray[np.bool_]
+    trial: bool = False
     _known: dict[Callable[[Any], Any], Any] = field(init=False, repr=False, default_factory=dict)
 
     def shared(self, work: Callable[[Case], T]) -> T:
@@ -56,6 +58,11 @@ class Case:
         if work not in self._known:
             self._known[work] = work(self)
         return self._known[work]
+
+    def take_over(self, work: Callable[[Case], Any], other: Case) -> None:
+        """Take what a piece of work gave on another case, where it was done there and would give the same on this."""
+        if work in other._known:
+            self._known[work] = other._known[work]
 
     @property
     def whole(self) -> Backing:
@@ -121,12 +128,13 @@ class Case:
         return np.asarray(np.einsum("ij,cjn->cin", per_acceleration, error.directions(samples)))
 
 
-def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
+def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = False) -> Case:
     """Work out motion, loads and pads of a job.
 
     Args:
         job: What is asked.
         motion: Of the same trajectory and robot, where it has been worked out before.
+        trial: Whether the job is a change on trial.
 
     Raises:
         InputError: Something in the job does not fit together.
@@ -149,6 +157,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
         pickup=pickup,
         grip=grip_of(bonded, load[:, airborne]),
         airborne=airborne,
+        trial=trial,
     )
 
 

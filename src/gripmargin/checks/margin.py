@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -116,7 +116,7 @@ class Shortfall:
         return int(self.use.point[self.k])
 
     def finding(
-        self, case: Case, check: str, worst: Mapping[str, Any], because: Mapping[str, Any], remedies: list[Remedy]
+        self, case: Case, check: str, worst: Mapping[str, Any], because: Mapping[str, Any], remedies: Sequence[Remedy]
     ) -> Finding:
         """Return the finding.
 

@@ -15,8 +15,8 @@ from gripmargin.tuning.joints import joint_limit, joint_speeds
 from gripmargin.tuning.override import FASTEST, SLOWEST, back_off, nearest_limit, rounded_down
 from gripmargin.tuning.quick import PRECISION, RESERVE, Nearest, QuickCheck, largest
 from gripmargin.tuning.rests import Stretch, stretches
-from gripmargin.tuning.scaling import scaled
 from gripmargin.tuning.verify import Judged, Shortfall, judged
+from gripmargin.workcell.scaling import scaled
 
 ROUNDS = 12  # programs checked while backing off
 HALVINGS = 6  # speeds of one move looked at

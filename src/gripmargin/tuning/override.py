@@ -11,9 +11,9 @@ from gripmargin.results.tuned import Curve, Limit, Override
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joints import joint_limit, joint_speeds
 from gripmargin.tuning.quick import RESERVE, Nearest, QuickCheck, largest
-from gripmargin.tuning.scaling import scaled
 from gripmargin.tuning.verify import Judged, judged
 from gripmargin.workcell.job import Job
+from gripmargin.workcell.scaling import scaled
 
 FASTEST = 10.0  # largest factor looked for
 SLOWEST = 0.05  # least one

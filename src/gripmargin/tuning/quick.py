@@ -15,8 +15,8 @@ from gripmargin.contact.loads import part_load
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.tuning.scaling import at_samples, scaled
 from gripmargin.workcell.job import Job
+from gripmargin.workcell.scaling import at_samples, scaled
 
 RESERVE = 1.0 + 1e-9  # margin over target that a search aims at; the last digits may differ in the check
 PRECISION = 1.005  # ratio of two factors that are one

@@ -29,10 +29,10 @@ from gripmargin.tuning.override import back_off
 from gripmargin.tuning.path import FEWEST, Path
 from gripmargin.tuning.profile import REFERENCE
 from gripmargin.tuning.rests import Stretch, stretches
-from gripmargin.tuning.scaling import moved_phases
 from gripmargin.tuning.track import GRID, Track
 from gripmargin.tuning.verify import Judged, judged
 from gripmargin.workcell.job import Job
+from gripmargin.workcell.scaling import moved_phases
 
 REFERENCES = (REFERENCE,)
 FINEST = 1000.0  # [1/s] rate at which a new program is checked, at least

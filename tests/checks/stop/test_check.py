@@ -188,7 +188,7 @@ class TestAir:
         mass[2, 4] = mass[4, 2] = -self.mass * 0.1
         mass[1, 5] = mass[5, 1] = self.mass * 0.1
         mass[2, 2] += self.added
-        due = np.sqrt(eigh(work_out(job).backing.stiffness, mass, eigvals_only=True)[0]) / (2 * np.pi)
+        due = np.sqrt(eigh(work_out(job).whole.stiffness, mass, eigvals_only=True)[0]) / (2 * np.pi)
         assert stop_of(gm.check_job(job)).details["lowest_frequency"] == pytest.approx(due, rel=1e-6)
         assert stop_of(wet).low < stop_of(still).low
 
@@ -554,7 +554,7 @@ def test_the_theory_states_the_figures_of_the_code():
         f"{1e3 * stops.STEP:g} ms of program time apart",
         f"at {stops.PLACES[0]} places at least and {stops.PLACES[1]} at most",
         f"worked out every {1e3 * stops.CLOSE:g} ms",
-        f"first at the {stop_remedies.TRIED} samples",
+        f"first at the {stop_remedies.TRIED} samples that are used most",
         f"up to {stop_remedies.SOFTEST:g} times",
         f"not below {stop_remedies.SLOWEST:g} of its speed",
     ):

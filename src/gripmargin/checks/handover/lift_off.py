@@ -7,18 +7,19 @@ from dataclasses import replace
 
 import numpy as np
 
+from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, LiftOffDetails, WorstLiftOff
 from gripmargin.checks.hold.explain import load_figures, spot_on_pad
-from gripmargin.checks.hold.remedies import stronger_pads
+from gripmargin.checks.hold.remedies import strengthened
 from gripmargin.contact.collapse import Collapse
 from gripmargin.contact.pickup import Pickup
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, exact, finite
 
 
-def lift_off(case: Case, pickup: Pickup) -> tuple[CheckResult, tuple[Finding, ...]]:
+def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, tuple[Finding, ...]]:
     """Return the result, and what falls short."""
     sample, target = int(pickup.samples[-1]), case.job.targets.hold
     away = pickup.pick.break_away
@@ -35,7 +36,7 @@ def lift_off(case: Case, pickup: Pickup) -> tuple[CheckResult, tuple[Finding, ..
     if result.verdict is Verdict.PASS:
         return result, ()
     figure = finite(margin)
-    stronger = stronger_pads(float(used[0]), target) if math.isfinite(used[0]) else None
+    stronger = trials.tried(strengthened(case.job, float(used[0]), target))
     return result, (
         Finding(
             check="lift_off",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
+from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.handover import words
@@ -45,7 +47,7 @@ def run(case: Case) -> Outcome:
     verdict = judge(lowest + ROUNDING, lowest + ROUNDING, target)
     unknown = [face.patch.pad.material.name for face in pickup.faces if face.law.source == "none"]
     result = replace(found, verdict=Verdict.UNDECIDED if verdict is Verdict.PASS and unknown else verdict)
-    lifted, dropped = lift_off(case, pickup)
+    lifted, dropped = lift_off(case, pickup, Trials(case, _results, "lift_off"))
     findings = [] if result.verdict is Verdict.PASS else [_finding(case, pressed, details, result, unknown)]
     return Outcome(
         results=(result, lifted),
@@ -54,16 +56,20 @@ def run(case: Case) -> Outcome:
     )
 
 
+def _results(case: Case) -> tuple[CheckResult, ...]:
+    return run(case).results
+
+
 def _finding(
     case: Case, pressed: Pressing, details: PreloadDetails, result: CheckResult, unknown: list[str]
 ) -> Finding:
     weakest, pickup = pressed.weakest, pressed.pickup
     if result.verdict is Verdict.UNDECIDED:
         because = Cause.open(words.no_law(unknown))
-        change = [Remedy(action="better data", text=words.MEASURE_ADHESION)]
+        change: Sequence[Remedy] = [Remedy(action="better data", text=words.MEASURE_ADHESION)]
     else:
         because = Cause(cause=cause_of(pressed, details))
-        change = remedies(pressed, case.job.part, result.target)
+        change = remedies(case, pressed, result.target, Trials(case, _results, "preload"))
     start, end = (float(case.job.trajectory.t[sample]) for sample in pickup.samples[[0, -1]])
     return Finding(
         check="preload",

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.advice import Change, Trials
 from gripmargin.checks.case import Case
+from gripmargin.checks.changes import deeper
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, During, PressureDetails, WorstPressure
@@ -30,6 +32,7 @@ from gripmargin.results.findings import (
     judge,
     undecided,
 )
+from gripmargin.workcell.job import Job
 
 BEYOND = 5.0  # times the pressure of a full bond: a pad is not pressed so hard on purpose
 
@@ -127,18 +130,14 @@ def _peak(
 
 def _findings(case: Case, peaks: list[Peak], allowed: float, target: float) -> Iterator[Finding]:
     t = case.job.trajectory.t
-    for peak in peaks:
+    short = [peak for peak in peaks if judge(peak.ratio(allowed), peak.ratio(allowed), target) is not Verdict.PASS]
+    remedies = _remedies(case, short, allowed / target)
+    for peak, remedy in zip(short, remedies, strict=True):
         ratio = peak.ratio(allowed)
-        verdict = judge(ratio, ratio, target)
-        if verdict is Verdict.PASS:
-            continue
-        spot = spot_on_pad(case.whole.patches[peak.pad], peak.point)
-        less = math.ceil(1e5 * (peak.pressure - allowed / target) / peak.stiffness - 1e-6) / 1e5
-        text = words.press_less(less, peak.during, spot)
         start, end = float(t[peak.samples[0]]), float(t[peak.samples[-1]])
         yield Finding(
             check="pressure",
-            verdict=verdict,
+            verdict=judge(ratio, ratio, target),
             start=start,
             end=end,
             spans=((start, end),),
@@ -147,12 +146,43 @@ def _findings(case: Case, peaks: list[Peak], allowed: float, target: float) -> I
                 pressure=peak.pressure,
                 max_pressure=allowed,
                 allowed=allowed / target,
-                spot=spot,
+                spot=spot_on_pad(case.whole.patches[peak.pad], peak.point),
             ),
             because=Cause(cause=words.pressed_in(peak.depth)),
-            remedies=(Remedy(action="press less", text=text, figures={"less": less, "during": peak.during}),),
+            remedies=(remedy,) if remedy is not None else (),
             share=ratio / target,
         )
+
+
+def _remedies(case: Case, short: list[Peak], allowed: float) -> list[Remedy | None]:
+    """How much less deep each handover has to press, shown for all of them together."""
+    trials = Trials(case, lambda changed: run(changed).results, "pressure")
+    ways: list[dict[During, float]] = []
+    for more in (0.0, 1e-5, 3e-5):  # [m] beyond what was found, until the check passes
+        less: dict[During, float] = {}
+        for peak in short:
+            way = math.ceil(1e5 * ((peak.pressure - allowed) / peak.stiffness + more) - 1e-6) / 1e5
+            less[peak.during] = max(less.get(peak.during, 0.0), way)
+        ways.append(less)
+
+    def said(peak: Peak) -> Iterator[Change]:
+        for less in ways:
+            way, spot = less[peak.during], spot_on_pad(case.whole.patches[peak.pad], peak.point)
+            text = words.press_less(way, peak.during, spot)
+            figures = {"less": way, "during": peak.during, "others": len(less) - 1}
+            remedy = Remedy(action="press less", text=text, figures=figures)
+            yield Change(remedy=remedy, job=lambda less=less: _pressed_less(case.job, less))  # type: ignore[misc]
+
+    return [trials.tried(said(peak)) for peak in short]
+
+
+def _pressed_less(job: Job, less: Mapping[During, float]) -> Job:
+    pick, nest = job.pick, job.nest
+    if pick is not None and "preload" in less:
+        pick = replace(pick, face=deeper(pick.face, -less["preload"]))
+    if nest is not None and "release" in less:
+        nest = replace(nest, face=deeper(nest.face, -less["release"]))
+    return replace(job, pick=pick, nest=nest)
 
 
 PRESSURE = Check(

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
+from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.handover import words
@@ -48,9 +50,13 @@ def run(case: Case) -> Outcome:
     )
 
 
+def _results(case: Case) -> tuple[CheckResult, ...]:
+    return run(case).results
+
+
 def _judge(case: Case, putdown: Putdown) -> tuple[CheckResult, Finding | None]:
     if not isinstance(putdown, Release):
-        return never_down(case, putdown)
+        return never_down(case, putdown, Trials(case, _results, "release"))
     found, target = let_go(case, putdown), case.job.targets.release
     seat = Seat(seat_height=putdown.seat.height, seated="down")
     details = ReleaseDetails(seat=seat, course=course_of(found))
@@ -85,10 +91,11 @@ def _finding(case: Case, found: LetGo, result: CheckResult, open_because: tuple[
     demand, restraint = found.at_worst
     if open_because is not None:
         because, text = Cause.open(open_because[0]), open_because[1]
-        change = [Remedy(action="better data", text=text)]
+        change: Sequence[Remedy] = [Remedy(action="better data", text=text)]
     else:
         cause = words.follows(float(history.held_total[-1])) if found.follows else words.takes_along(found.way)
-        because, change = Cause(cause=cause), release_remedies(case, found)
+        because = Cause(cause=cause)
+        change = release_remedies(found, Trials(case, _results, "release"))
     start, end = (float(t[sample]) for sample in release.samples[[0, -1]])
     return Finding(
         check="release",

@@ -49,7 +49,6 @@ NO_TOUCH: Final = "it never touches there"
 BUCKLED: Final = "pressed beyond its overload pressure, its fibres have buckled"
 TOO_LIGHT: Final = "not pressed hard enough"
 MEASURE_ADHESION: Final = "measure how adhesion grows with preload (full_preload or preload_curve)"
-BOTH: Final = "bring the tool parallel to the face and press as deep as the part may take: neither alone is enough"
 TOO_MUCH: Final = "the pressure needed is more than the part or the pads may take"
 LIFT_OFF: Final = "grip margin as the part leaves its tray, weight and break-away force at rest"
 LIFT_OFF_CAUSE: Final = "weight and break-away force against the bond of the preload"
@@ -137,6 +136,16 @@ def press_deeper(by: float, longer: float) -> str:
     return f"press {1e3 * by:.2f} mm deeper{_and_dwell(longer)}"
 
 
+def press_less_deep(by: float, longer: float) -> str:
+    """Advise a press less deep [m] and, where it is needed, a longer rest [s]."""
+    return f"press {1e3 * by:.2f} mm less deep{_and_dwell(longer)}"
+
+
+def both(by: float, longer: float) -> str:
+    """Advise a parallel tool that presses deeper [m] and, where it is needed, a longer rest [s]."""
+    return f"bring the tool parallel to the face and press {1e3 * by:.2f} mm deeper{_and_dwell(longer)}"
+
+
 def align(limit: float, now: float, longer: float) -> str:
     """Advise a tool more nearly parallel to the face [deg] and, where it is needed, a longer rest [s]."""
     return f"bring the tool parallel to the face to within {limit:.2f} deg (now {now:.2f}){_and_dwell(longer)}"
@@ -199,10 +208,7 @@ def pressed_in(depth: float) -> str:
 
 def press_less(less: float, during: During, spot: Spot) -> str:
     """Advise a press less deep [m]."""
-    return (
-        f"press {1e3 * less:.2f} mm less deep during the {during}, or level the tool: the edge at {_spot(spot)} "
-        "presses hardest"
-    )
+    return f"press {1e3 * less:.2f} mm less deep during the {during} (the edge at {_spot(spot)} presses hardest)"
 
 
 # ---- release ----
@@ -336,7 +342,7 @@ def release_assumed(*, full_bond: bool, places: Sequence[Sequence[float]], on_ou
 
 def lower(by: float) -> str:
     """Advise to bring the part down by a further way [m]."""
-    return f"go {1e3 * by:.2f} mm lower before the release, or correct nest.face"
+    return f"go {1e3 * by:.2f} mm lower before the release, or correct nest.face by as much"
 
 
 def level(tilt: float) -> str:
@@ -370,6 +376,30 @@ def go_further(kind: ReleaseKind, goal: float, now: float, depth: float | None) 
     """
     deep = "" if depth is None else f"; the pads are then {1e3 * depth:.2f} mm in their backing"
     return f"{VERBS[kind]} {travel(kind, goal)} before the tool leaves (now {travel(kind, now)}{deep})"
+
+
+def let_go(kind: ReleaseKind, goal: float, hinge: tuple[float, float] | None) -> str:
+    """Advise another way to let go.
+
+    Args:
+        kind: Of the release.
+        goal: Its travel [rad] or [m].
+        hinge: About which side of the pads the tool tilts, tool frame [m]; None where it does not.
+    """
+    about = {"torsion": " about the pads' centre", "shear": " along the x axis of nest.face"}.get(kind, "")
+    if hinge is not None:
+        about = f" about the side of the pads at x {1e3 * hinge[0]:+.1f}, y {1e3 * hinge[1]:+.1f} mm (tool frame)"
+    return f"let go by another move: {VERBS[kind]} {travel(kind, goal)}{about}, then leave straight"
+
+
+def smaller_pads(factor: float) -> str:
+    """Advise smaller pads by a factor on length and width."""
+    return f"make every pad {factor:.2f} times as long and as wide, which hold still allows"
+
+
+def without_pad(name: str) -> str:
+    """Advise a gripper without one of its pads."""
+    return f"leave out pad '{name}', which hold still allows"
 
 
 def too_hard_a_press(goal: float) -> str:

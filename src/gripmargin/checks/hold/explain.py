@@ -107,6 +107,17 @@ def shares(
 
 def shared_margin(case: Case, sample: int) -> SharedMargin:
     """Return the factor at which no traction field could carry the load of a sample, with its proof."""
+    known = case.shared(_shared_margins)
+    if sample not in known:
+        known[sample] = _shared_margin(case, sample)
+    return known[sample]
+
+
+def _shared_margins(_: Case) -> dict[int, SharedMargin]:
+    return {}
+
+
+def _shared_margin(case: Case, sample: int) -> SharedMargin:
     strengths = case.grip.bonded.strengths
     if not any((pull > 0).any() for pull, _ in strengths):
         return SharedMargin(shared_margin=None, shared_margin_bounds=(0.0, 0.0), shared_margin_imbalance=0.0)

@@ -78,22 +78,18 @@ def unsure(because: Shares) -> tuple[tuple[str, str], ...]:
     return tuple(("unsure", reason) for reason in because.undecided or ())
 
 
-def stretch(move: str | None, t: float) -> str:
-    """Say which stretch of the program is meant: a move, or where there are no labels a time [s]."""
-    return f"the stretch around {t:.3f} s" if move is None else f"move '{move}'"
-
-
-def shift_pads(x: float, y: float, margin: float) -> str:
-    """Say a shift of all pads [m] and the margin with it."""
+def shift_pads(x: float, y: float, margin: float | None) -> str:
+    """Say a shift of all pads [m] and the margin with it, where it is known."""
+    then = "" if margin is None else f", margin {margin:.2f} over the whole carry"
     return (
         f"shift the pads on the part by x {1e3 * x:+.0f} mm, y {1e3 * y:+.0f} mm (tool frame), towards the centre of "
-        f"mass: margin {margin:.2f} over the whole carry"
+        f"mass{then}"
     )
 
 
 def larger_pads(factor: float) -> str:
     """Say a factor on the length and width of every pad."""
-    return f"make every pad {factor:.2f} times as long and as wide, where there is room"
+    return f"make every pad {factor:.2f} times as long and as wide"
 
 
 def stronger_pads(factor: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final
 
@@ -9,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.check import findings_over
 from gripmargin.checks.hold.letting_go import settled
@@ -23,6 +25,7 @@ from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.results.findings import CheckResult
 
 FEWEST: Final = 20  # recorded samples in the carry
 AROUND: Final = 1.0  # [s] recorded samples before and after the carry that help to find rates
@@ -63,10 +66,21 @@ def compared(case: Case, recording: Trajectory, placed: Placed) -> MotionCompari
     )
     return MotionComparison(
         result=margin_result(real, "recorded", use, target, details),
-        findings=tuple(findings_over(real, "recorded", use, target)),
+        findings=tuple(findings_over(real, use, target, _trials(case, recording, placed), moves=False)),
         moves=moves,
         offset=placed.alignment.offset,
     )
+
+
+def _trials(case: Case, recording: Trajectory, placed: Placed) -> Trials:
+    """Changes of the pads, with the recording as it is: at another speed the robot would do something else."""
+
+    def results(changed: Case) -> Iterator[CheckResult]:
+        found = compared(changed, recording, placed)
+        if not isinstance(found, str):
+            yield found.result
+
+    return Trials(case, results, "recorded")
 
 
 def _joint_unit(robot: Chain | None) -> str:

@@ -6,8 +6,12 @@ backing at its worst phase: a stop without a ramp is a step, at its beginning an
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
 import numpy as np
 
+from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain
@@ -17,11 +21,15 @@ from gripmargin.checks.stop import words
 from gripmargin.checks.stop.fall import fall
 from gripmargin.checks.stop.figures import Fall, StopDetails, StopShares, WorstStop
 from gripmargin.checks.stop.kinds import OffPath, OnPath
-from gripmargin.checks.stop.remedies import Changes
+from gripmargin.checks.stop.remedies import advice
 from gripmargin.checks.stop.use import StopUse, asked_of_the_pads, use_of_stops
 from gripmargin.checks.stop.worst import Seen
+from gripmargin.checks.swing.ringing import keep_swing
 from gripmargin.checks.use import inverse
-from gripmargin.results.findings import Finding, Outcome, short_of, undecided
+from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, short_of, undecided
+from gripmargin.results.record import NoFigures
+
+MOST_TRIALS = 2  # changed jobs that are put to the check: each costs about what the check itself does
 
 
 def run(case: Case) -> Outcome:
@@ -31,19 +39,32 @@ def run(case: Case) -> Outcome:
         case: The job worked out; it carries the part in at least one sample.
     """
     stops, target = case.shared(use_of_stops), case.job.targets.stop
+    (result,) = results(case)
     if stops is None:
-        return Outcome(results=(undecided("stop", target, words.AXES_NEED_JOINTS),))
+        return Outcome(results=(result,))
     worst = Seen.at(stops, int(np.argmax(stops.whole.value)))
-    balanced = case.whole.imbalance(worst.load) <= UNBALANCED
-    proven = balanced and not stops.axes_unknown
-    found = shortfalls(case, stops.whole, target)
-    changes = Changes(stops, target)
+    found = [] if case.trial else shortfalls(case, stops.whole, target)
+    remedies = (
+        advice(stops, found, target, Trials(case, results, "stop", most=MOST_TRIALS, keep=keep_swing)) if found else {}
+    )
     return Outcome(
-        results=(margin_result(case, "stop", stops.whole, target, _details(stops, worst), proven=proven),),
-        findings=tuple(_finding(stops, changes, short) for short in found),
+        results=(replace(result, details=_details(stops, worst)),),
+        findings=tuple(_finding(stops, short, remedies[short.k]) for short in found),
         assumed=_assumed(stops),
         series={"stop_margin": stops.whole.over_time(case.load.shape[1])[0]},
     )
+
+
+def results(case: Case) -> Iterator[CheckResult]:
+    """Yield what a stop at every sample of the carry comes to, without details."""
+    stops, target = case.shared(use_of_stops), case.job.targets.stop
+    if stops is None:
+        yield undecided("stop", target, words.AXES_NEED_JOINTS)
+        return
+    worst = Seen.at(stops, int(np.argmax(stops.whole.value)))
+    balanced = case.whole.imbalance(worst.load) <= UNBALANCED
+    proven = balanced and not stops.axes_unknown
+    yield margin_result(case, "stop", stops.whole, target, NoFigures(), proven=proven)
 
 
 def _details(stops: StopUse, worst: Seen) -> StopDetails:
@@ -69,7 +90,7 @@ def _fall(stops: StopUse) -> Fall | None:
     return fall(stops.stopping.case, stops.stopping.stop.floor, use.samples[loose], use.samples[surely])
 
 
-def _finding(stops: StopUse, changes: Changes, short: Shortfall) -> Finding:
+def _finding(stops: StopUse, short: Shortfall, remedies: Sequence[Remedy]) -> Finding:
     case, use, seen = stops.stopping.case, stops.whole, Seen.at(stops, short.k)
     worst = WorstStop(
         margin=short.worst,
@@ -84,7 +105,7 @@ def _finding(stops: StopUse, changes: Changes, short: Shortfall) -> Finding:
         shares=explain.shares(seen.alone, use.grip, seen.point, 0, undecided=doubts),
         swing=swing / seen.use if seen.use > 0 else 0.0,
     )
-    return short.finding(case, "stop", worst, because, changes.for_stretch(short))
+    return short.finding(case, "stop", worst, because, remedies)
 
 
 def _unsure(stops: StopUse, short: Shortfall) -> list[str]:

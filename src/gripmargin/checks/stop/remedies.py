@@ -1,164 +1,149 @@
-"""What to change, by how much, so that the part stays on in a stop; each change is tried on the model."""
+"""What to change, by how much, so that the part stays on in a stop.
+
+Changes are sought at the samples that use the pads most, and then put to the check.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import replace
-from functools import cached_property, partial
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.base.arrays import FloatArray
-from gripmargin.base.errors import InputError
-from gripmargin.checks import words
-from gripmargin.checks.case import Case, work_out
-from gripmargin.checks.hold.remedies import LARGEST_PADS, stronger_pads
+from gripmargin.checks import changes
+from gripmargin.checks.advice import Change, Trials, ordered
+from gripmargin.checks.hold.remedies import enlarged, size_for, strengthened
 from gripmargin.checks.margin import Shortfall
-from gripmargin.checks.stop import words as stop_words
+from gripmargin.checks.slowing import Motion, slowing
+from gripmargin.checks.stop import words
 from gripmargin.checks.stop.kinds import OffPath, OnPath, kinds_of
 from gripmargin.checks.stop.stops import Stopping
-from gripmargin.checks.stop.use import StopUse, stop_use
-from gripmargin.checks.swing.ringing import stretches_of
-from gripmargin.checks.use import inverse
+from gripmargin.checks.stop.use import StopUse, stop_use, use_of_stops
+from gripmargin.checks.stop.worst import Seen
+from gripmargin.checks.swing.ringing import Stretch
+from gripmargin.checks.use import Use, inverse
 from gripmargin.kernels.search import furthest
 from gripmargin.results.findings import Remedy, on_target
-from gripmargin.workcell import Gripper
-
-Margins = Callable[[NDArray[np.intp], float], FloatArray]  # of samples [indices into the program] and a factor
 
 SLOWEST: Final = 0.2  # share of the speed below which slowing is no remedy for a stop
 SOFTEST: Final = 10.0  # factor on stopping times beyond which a softer stop is no remedy
-TRIED: Final = 200  # samples, the worst ones, on which a change is tried before it is tried on all
+TRIED: Final = 24  # samples, the worst ones, at which a change is sought before the check tries it on all
+BEFORE: Final = 200  # samples before them whose swing is looked at with a few
 HALVINGS: Final = 9
-ROUNDS: Final = 3  # attempts, each with the samples that fell short in the one before
+SEARCHED: Final = 3  # motions, the worst ones, for which a speed is sought
+ROUNDS: Final = 3  # attempts at a softer stop, each with the samples that fell short in the one before
 
 
-class Changes:
-    """The changes that a stop which falls short may ask for."""
+def advice(
+    stops: StopUse, found: Sequence[Shortfall], target: float, trials: Trials
+) -> Mapping[int, tuple[Remedy, ...]]:
+    """Return what to change for each stretch that falls short, by its `k`.
 
-    def __init__(self, stops: StopUse, target: float) -> None:
-        """Take the stops of a job and the margin wanted."""
-        self._stops = stops
-        self._case = stops.stopping.case
-        self._use = stops.whole
-        self._target = target
+    Args:
+        stops: The stops of a job.
+        found: The stretches.
+        target: Margin wanted.
+        trials: Of the check.
+    """
+    case, use = stops.stopping.case, stops.whole
+    known = {short.k for short in found if np.isfinite(use.high[short.piece]).all()}
+    slow = slowing(
+        case,
+        trials,
+        [short for short in found if short.k in known],
+        lambda motion, _: _speed_needed(stops, motion, target),
+        lambda motion, _: Remedy(
+            action="none", text=words.slowing_alone(motion.subject), figures={"move": motion.move}
+        ),
+        searched=SEARCHED,
+    )
+    whole = _for_whole(stops, target, trials) if known else ()
+    out = {}
+    for short in found:
+        data = _better_data(stops, short.sample) if short.k in known else case.motion.better_data(short.sample)
+        first = [] if short.fails else [Remedy(action="better data", text=data)]
+        out[short.k] = (*first, *(ordered([slow.get(short.k), *whole]) if short.k in known else ()))
+    return out
 
-    def for_stretch(self, short: Shortfall) -> list[Remedy]:
-        """Return what would be enough for a stretch of the carry."""
-        known = np.isfinite(self._use.high[short.piece]).all()
-        data = self._better_data(short.sample) if known else self._case.motion.better_data(short.sample)
-        out = [] if short.fails else [Remedy(action="better data", text=data)]
-        if not known:
-            return out  # no change settles what happens where nothing is known
-        return [*out, self._slow(short), *self._of_the_carry]
 
-    @cached_property
-    def _of_the_carry(self) -> tuple[Remedy, ...]:
-        """Changes that are enough for the whole carry."""
-        high = float(self._use.high.max())
-        if not math.isfinite(high):
-            return ()
-        found = (self._softer(), self._larger(), stronger_pads(high, self._target))
-        return tuple(remedy for remedy in found if remedy is not None)
+def _for_whole(stops: StopUse, target: float, trials: Trials) -> tuple[Remedy, ...]:
+    """Changes for the whole carry."""
+    high = float(stops.whole.high.max())
+    if not math.isfinite(high):
+        return ()
+    job = stops.stopping.case.job
+    worst = Seen.at(stops, int(np.argmax(stops.whole.high)))
+    found = (
+        trials.tried(_softer(stops, target, trials)),
+        trials.tried(strengthened(job, high, target)),
+        trials.tried(enlarged(job, size_for(job, worst.load[:, None], high, target))),
+    )
+    return tuple(remedy for remedy in found if remedy is not None)
 
-    def _better_data(self, sample: int) -> str:
-        out = []
-        if self._stops.stopping.turns[sample]:
-            out.append(stop_words.TIME_OR_MEASURED)
-        if any(patch.pad.material.damping_ratio is None for patch in self._case.whole.patches):
-            out.append(stop_words.MEASURE_DAMPING)
-        return "; ".join(out or [stop_words.TRY_THE_STOP])
 
-    def _slow(self, short: Shortfall) -> Remedy:
-        trajectory = self._case.job.trajectory
-        move = trajectory.move_at(short.sample)
-        if move is None:
-            members, subject = short.piece, f"the stretch around {trajectory.t[short.sample]:.3f} s"
-        else:
-            labels = np.array(trajectory.moves or ())
-            members, subject = np.flatnonzero(labels[self._use.samples] == move), f"move '{move}'"
-        factor = self._least(
-            members, 1.0 / SLOWEST, lambda samples, time: self._margins(self._case, samples, slower=1.0 / time)
+def _better_data(stops: StopUse, sample: int) -> str:
+    out = []
+    if stops.stopping.turns[sample]:
+        out.append(words.TIME_OR_MEASURED)
+    if any(patch.pad.material.damping_ratio is None for patch in stops.stopping.case.whole.patches):
+        out.append(words.MEASURE_DAMPING)
+    return "; ".join(out or [words.TRY_THE_STOP])
+
+
+def _speed_needed(stops: StopUse, motion: Motion, target: float) -> float | None:
+    """The share of its speed at which the worst samples of a motion are on target; None where none was found."""
+    few = _first(stops.whole, np.isin(stops.whole.samples, motion.samples))
+    time = _least(lambda time: _enough(stops, few, target, slower=1.0 / time), 1.0 / SLOWEST)
+    return None if time is None else math.floor(100.0 / time + 1e-9) / 100.0
+
+
+def _around(stretch: Stretch, few: NDArray[np.intp]) -> Stretch:
+    """The piece of a stretch that ends with the last of a few samples."""
+    inside = np.flatnonzero(np.isin(stretch.samples, few))
+    return stretch.piece(max(int(inside[0]) - BEFORE, 0), int(inside[-1]))
+
+
+def _softer(stops: StopUse, target: float, trials: Trials) -> Iterator[Change]:
+    """Factors on the stopping time, from the one that is enough at the worst samples on."""
+    # a stop that takes longer reaches further: the worst places need not stay so
+    spread = stops.whole.samples[:: max(stops.whole.samples.size // TRIED, 1)]
+    few = np.union1d(_first(stops.whole, np.ones(stops.whole.samples.size, dtype=bool)), spread)
+    kinds = [type(kind) for kind in stops.by_kind]
+    stop, job = stops.stopping.stop, stops.stopping.case.job
+    for _ in range(ROUNDS):
+        least = _least(lambda softer, few=few: _enough(stops, few, target, softer=softer), SOFTEST)  # type: ignore[misc]
+        if least is None:
+            return
+        factor = math.ceil(100.0 * least - 1e-9) / 100.0
+        text = words.softer(stop, factor, path=OnPath in kinds, axes=OffPath in kinds)
+        yield Change(
+            remedy=Remedy(action="stop softer", text=text, figures={"factor": factor}),
+            job=lambda factor=factor: changes.softer_stop(job, factor),  # type: ignore[misc]
         )
-        if factor is None:
-            return Remedy(action="none", text=stop_words.slowing_alone(subject), figures={"move": move})
-        speed = math.floor(100.0 / factor + 1e-9) / 100.0
-        return Remedy(action="slow", text=words.slow(subject, speed), figures={"move": move, "factor": speed})
-
-    def _softer(self) -> Remedy | None:
-        everywhere = np.arange(self._use.samples.size)
-        factor = self._least(
-            everywhere, SOFTEST, lambda samples, softer: self._margins(self._case, samples, softer=softer)
-        )
-        if factor is None:
-            return None
-        kinds = [type(kind) for kind in self._stops.by_kind]
-        text = stop_words.softer(self._stops.stopping.stop, factor, path=OnPath in kinds, axes=OffPath in kinds)
-        return Remedy(action="stop softer", text=text, figures={"factor": factor})
-
-    def _larger(self) -> Remedy | None:
-        def margins(samples: NDArray[np.intp], factor: float) -> FloatArray:
-            changed = self._with_pads(factor)
-            return np.zeros(samples.size) if changed is None else self._margins(changed, samples)
-
-        factor = self._least(np.arange(self._use.samples.size), LARGEST_PADS, margins)
-        if factor is None:
-            return None
-        return Remedy(action="larger pads", text=stop_words.larger_pads(factor), figures={"factor": factor})
-
-    def _with_pads(self, factor: float) -> Case | None:
-        """The job with larger pads; None where they do not fit, leave the part, or carry it at other times."""
-        job = self._case.job
-        pads = tuple(pad.enlarged(factor) for pad in job.gripper.pads)
-        try:
-            larger = Gripper(pads=pads, cycles_since_cleaning=job.gripper.cycles_since_cleaning)
-            changed = work_out(replace(job, gripper=larger), motion=self._case.motion)
-        except InputError:
-            return None
-        both = zip(self._case.whole.patches, changed.whole.patches, strict=True)
-        if any(new.share < min(old.share, 0.999) - 1e-6 for old, new in both):
-            return None
-        return changed if (changed.airborne == self._case.airborne).all() else None
-
-    def _margins(
-        self, case: Case, samples: NDArray[np.intp], *, slower: float = 1.0, softer: float = 1.0
-    ) -> FloatArray:
-        """Least margins that there may be in stops that begin at some samples of a job, shape (m,)."""
-        stopping = Stopping(case, self._stops.stopping.stop, slower=slower, softer=softer)
-        stretches = self._stops.stretches if case is self._case else stretches_of(case)
-        return inverse(np.max([stop_use(kind, samples, stretches).high for kind in kinds_of(stopping)], axis=0))
-
-    def _least(self, members: NDArray[np.intp], most: float, margins: Margins) -> float | None:
-        """The least factor, rounded up to 1 %, that is enough at some of the carry; None where none was found.
-
-        It is sought at the samples that are used most, and tried at all; those that then fall short join them.
-
-        Args:
-            members: Of the carry, indices into the use.
-            most: Largest factor.
-            margins: What it comes to at some samples of the program.
-        """
-        everywhere = self._use.samples[members]
-        few = everywhere[np.sort(_first(-self._use.high[members]))]
-
-        def enough(samples: NDArray[np.intp], factor: float) -> bool:
-            return on_target(margins(samples, factor), self._target)
-
-        for _ in range(ROUNDS):
-            if not enough(few, most):
-                return None
-            found = furthest(partial(enough, few), most, 1.0, halvings=HALVINGS)
-            factor = min(math.ceil(100.0 * found - 1e-9) / 100.0, most)
-            left = margins(everywhere, factor)
-            if on_target(left, self._target):
-                return factor
-            few = np.union1d(few, everywhere[_first(left)])
-        return None
+        few = np.union1d(few, _still_short(trials))
 
 
-def _first(values: FloatArray) -> NDArray[np.intp]:
-    """Where the least few of some values are."""
-    return np.argsort(values, kind="stable")[:TRIED]
+def _still_short(trials: Trials) -> NDArray[np.intp]:
+    """The samples that use the pads most in what was tried last."""
+    tried = None if trials.last is None else trials.last.shared(use_of_stops)
+    return np.zeros(0, dtype=np.intp) if tried is None else _first(tried.whole, np.ones(tried.whole.samples.size, bool))
+
+
+def _enough(stops: StopUse, few: NDArray[np.intp], target: float, *, slower: float = 1.0, softer: float = 1.0) -> bool:
+    """Whether stops that begin at a few samples are on target, with the program slower or the stops softer."""
+    stopping = Stopping(stops.stopping.case, stops.stopping.stop, slower=slower, softer=softer)
+    return on_target(inverse([stop_use(kind, few, stops.stretches).most for kind in kinds_of(stopping)]), target)
+
+
+def _least(enough: Callable[[float], bool], most: float) -> float | None:
+    """The least factor above 1 that is enough; None where the largest one is not."""
+    return furthest(enough, most, 1.0, halvings=HALVINGS) if enough(most) else None
+
+
+def _first(use: Use, inside: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """The samples among some carried ones, marked, that use the pads most, indices into the program."""
+    among = np.flatnonzero(inside)
+    order = np.argsort(-use.high[among], kind="stable")[:TRIED]
+    return use.samples[np.sort(among[order])]

@@ -186,8 +186,3 @@ def softer(stop: Stop, factor: float, *, path: bool, axes: bool) -> str:
 def _over(value: float, factor: float) -> float:
     """A value over a factor, rounded down."""
     return math.floor(100 * value / factor) / 100
-
-
-def larger_pads(factor: float) -> str:
-    """Say by which factor on length and width every pad is large enough."""
-    return f"make every pad {factor:.2f} times as long and as wide, where there is room"

@@ -6,20 +6,25 @@ a sudden change of the load starts a swing that adds to it (`gripmargin.checks.s
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain
-from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, shortfalls
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import SwingCauses, SwingDetails, WorstSwing
-from gripmargin.checks.swing.remedies import for_move, for_whole
+from gripmargin.checks.swing.remedies import advice
+from gripmargin.checks.swing.ringing import keep_swing
 from gripmargin.checks.swing.use import CarrySwing, asked_of_the_pads, swing_target, swing_use
-from gripmargin.results.findings import Finding, Outcome, Remedy, Verdict
+from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, Verdict
+from gripmargin.results.record import NoFigures
+
+MOST_TRIALS = 5  # changed jobs that are put to the check: each costs up to what the check itself does
 
 
 def run(case: Case) -> Outcome:
@@ -29,17 +34,28 @@ def run(case: Case) -> Outcome:
         case: The job worked out; it carries the part in at least one sample.
     """
     carry, target = case.shared(swing_use), swing_target(case.job)
-    carry = replace(carry, use=settled(case, carry.use, carry.load, target))
-    result = margin_result(case, "swing", carry.use, target, _details(carry))
-    found = shortfalls(case, carry.use, target)
-    whole = for_whole(case, carry, target, undecided=result.verdict is not Verdict.FAIL) if found else ()
+    (result,) = results(case)
+    found = [] if case.trial else shortfalls(case, carry.use, target)
+    undecided = result.verdict is not Verdict.FAIL
+    remedies = (
+        advice(
+            case, carry, found, Trials(case, results, "swing", most=MOST_TRIALS, keep=keep_swing), undecided=undecided
+        )
+        if found
+        else {}
+    )
     margin, margin_low = carry.use.over_time(case.load.shape[1])
     return Outcome(
-        results=(result,),
-        findings=tuple(_finding(case, carry, short, whole) for short in found),
+        results=(replace(result, details=_details(carry)),),
+        findings=tuple(_finding(case, carry, short, remedies[short.k]) for short in found),
         assumed=_assumed(case),
         series={"swing_margin": margin, "swing_margin_low": margin_low},
     )
+
+
+def results(case: Case) -> Iterator[CheckResult]:
+    """Yield what the swing over the carry comes to, without details."""
+    yield margin_result(case, "swing", case.shared(swing_use).use, swing_target(case.job), NoFigures())
 
 
 def _details(carry: CarrySwing) -> SwingDetails:
@@ -55,7 +71,7 @@ def _details(carry: CarrySwing) -> SwingDetails:
     )
 
 
-def _finding(case: Case, carry: CarrySwing, short: Shortfall, whole: tuple[Remedy, ...]) -> Finding:
+def _finding(case: Case, carry: CarrySwing, short: Shortfall, remedies: Sequence[Remedy]) -> Finding:
     use, sample, point = short.use, short.sample, short.point
     load = carry.load[:, short.k]
     swing = load - case.load[:, sample]
@@ -71,7 +87,7 @@ def _finding(case: Case, carry: CarrySwing, short: Shortfall, whole: tuple[Remed
         shares=explain.shares(case, use.grip, point, sample, swing=swing, undecided=doubts),
         ringing=carry.ringing(sample),
     )
-    return short.finding(case, "swing", worst, because, [for_move(case, carry, short), *whole])
+    return short.finding(case, "swing", worst, because, remedies)
 
 
 def _assumed(case: Case) -> tuple[str, ...]:

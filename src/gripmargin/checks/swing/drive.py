@@ -86,10 +86,11 @@ class Drive:
             kick=np.sqrt(factor[0]) * self.kick,
         )
 
-    def since(self, first: int) -> Drive:
-        """Return the drive from a sample on."""
-        rows = {name: getattr(self, name)[:, first:] for name in ("load", "base", "kinks", "bias", "growth", "sigma")}
-        return Drive(t=self.t[first:], kick=np.zeros_like(self.kick), **rows)
+    def since(self, first: int, end: int | None = None) -> Drive:
+        """Return the drive from an instant on, up to one before another."""
+        part = slice(first, end)
+        rows = {name: getattr(self, name)[:, part] for name in ("load", "base", "kinks", "bias", "growth", "sigma")}
+        return Drive(t=self.t[part], kick=np.zeros_like(self.kick), **rows)
 
     def rows_of(self, other: Drive, taken: NDArray[np.bool_]) -> Drive:
         """Return the drive with the modes marked, shape (modes,), taken from another."""

@@ -6,6 +6,7 @@ A response is the load as the pads feel it, mode by mode: for a load that change
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -50,12 +51,12 @@ class Swing:
     unsure: FloatArray
     sigma: FloatArray
 
-    @property
+    @cached_property
     def amplitude(self) -> FloatArray:
         """Amplitude of the swing about the load after each sample, as a response, shape (modes, n)."""
         return self._about(slopes(self.drive.t, self.drive.load - self.drive.base))
 
-    @property
+    @cached_property
     def about_rest(self) -> FloatArray:
         """Amplitude of the residual vibration if the load stayed as it is after each sample, shape (modes, n)."""
         return self._about(slopes(self.drive.t, self.drive.load))

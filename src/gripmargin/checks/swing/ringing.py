@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing.drive import Doubt, Drive, estimated_drives, given_drive
 from gripmargin.checks.swing.response import Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of
+from gripmargin.contact.backing import Backing
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.motion.rate_error import RateError
 
@@ -42,17 +44,79 @@ class Stretch:
         start = start or self.start
         return replace(self, swing=swing(self.swing.modes, drive, start), start=start)
 
+    def piece(self, first: int, last: int) -> Stretch:
+        """Return a piece from one sample to another, indices into `samples`: the part hangs still when it begins."""
+        low, high = (int(i) for i in np.searchsorted(self.owner, [first, last + 1]))
+        drive = self.swing.drive.since(low, high)
+        begin = Start(sample=0, load=self.swing.modes.loads @ drive.base[:, 0] + self.rest[:, low], rate=np.zeros(6))
+        return Stretch(
+            samples=self.samples[first : last + 1],
+            owner=self.owner[low:high] - first,
+            start=begin,
+            swing=swing(self.swing.modes, drive, begin),
+            still=self.still[:, low:high],
+            rest=self.rest[:, low:high],
+        )
 
-def stretches_of(case: Case, modes: Modes | None = None) -> list[Stretch]:
+    def on(self, modes: Modes) -> Stretch:
+        """Return the stretch with natural vibrations that differ in frequency, size or damping alone.
+
+        How suddenly the load may change between the samples is left as it is.
+        """
+        size = self.swing.modes.loads[:, :1]
+        scale = float(np.linalg.norm(size) / np.linalg.norm(modes.loads[:, :1]))
+        drive = self.swing.drive
+        resized = replace(
+            drive.scaled(drive.t, np.full(drive.t.size, scale), np.zeros_like(self.still)), kick=drive.kick * scale
+        )
+        return replace(self, swing=swing(modes, resized, self.start), still=self.still * scale)
+
+
+def stretches_of(case: Case) -> list[Stretch]:
     """Return every stretch in the air with its swing; see `gripmargin.checks.swing.response`.
 
     Args:
         case: The job; it carries the part in at least one sample.
-        modes: Natural vibrations to try instead of those of the job's own pads.
     """
-    modes = modes or modes_of(case.grip.backings[-1], case.job.part, case.job.air_density)
+    return _on_backing(case, case.grip.backings[-1])
+
+
+def stretches_on_stiffest(case: Case) -> list[Stretch]:
+    """Return the same with all cells carrying, those too that margins do not count on."""
+    return _on_backing(case, case.whole)
+
+
+def _on_backing(case: Case, backing: Backing) -> list[Stretch]:
+    modes = modes_of(backing, case.job.part, case.job.air_density)
     runs = np.split(case.carried, np.flatnonzero(np.diff(case.carried) > 1) + 1)
     return [_stretch(case, modes, run, first=i == 0) for i, run in enumerate(runs) if run.size]
+
+
+def keep_swing(case: Case, changed: Case) -> None:
+    """Hand the stretches of a case to a changed one in which the part swings as it did.
+
+    It does where motion, part, handover, and stiffness and damping of the pads are the same: strengths, stops and
+    targets do not count.
+    """
+    same = (
+        changed.motion is case.motion
+        and changed.job.part is case.job.part
+        and changed.job.pick is case.job.pick
+        and np.array_equal(changed.airborne, case.airborne)
+        and all(
+            np.array_equal(new.stiffness, old.stiffness)
+            for new, old in zip_longest(changed.grip.backings, case.grip.backings, fillvalue=case.whole)
+        )
+        and _damping(changed) == _damping(case)
+        and (case.pickup is None or changed.pickup is None or changed.pickup.restraint == case.pickup.restraint)
+    )
+    if same:
+        changed.take_over(stretches_of, case)
+        changed.take_over(stretches_on_stiffest, case)
+
+
+def _damping(case: Case) -> list[float | None]:
+    return [patch.pad.material.damping_ratio for patch in case.whole.patches]
 
 
 def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) -> Stretch:

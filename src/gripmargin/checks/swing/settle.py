@@ -13,7 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.advice import Change, Trials
 from gripmargin.checks.case import Case
+from gripmargin.checks.changes import paused
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing import words
@@ -37,6 +39,7 @@ from gripmargin.workcell.job import Job
 AT_REST = 0.01  # share of the carry's largest speed below which the tool counts as standing still
 BRAKED = 0.005  # share of the carry's largest moving load that counts as none
 LANDING = 0.05  # [s] shorter than this, the rest before the placing is the end of the way down
+ONWARD = (1.0, 1.05, 1.2)  # times a wait that was found, until the check passes
 LONGEST = 60.0  # [s] beyond which waiting is no remedy
 
 
@@ -213,7 +216,7 @@ def _finding(case: Case, placing: Placing, tolerance: float, target: float) -> F
         spans=((start, place.t),),
         worst=WorstPlacing(at=place, amplitude=placing.amplitude, tolerance=tolerance, allowed=allowed),
         because=PlacingCause(cause=words.STILL_SWINGS),
-        remedies=(_remedy(case, placing, tolerance, target),),
+        remedies=() if case.trial else (_remedy(case, placing, tolerance, target),),
         share=(finite(low) or 0.0) / target,
     )
 
@@ -233,7 +236,15 @@ def _remedy(case: Case, placing: Placing, tolerance: float, target: float) -> Re
         return Remedy(action="better data", text=words.DAMPING_OR_JERK)
     spent = case.place(placing.sample).t - placing.stop
     wait = max(math.ceil(1e3 * (needed - spent)), 1)  # [ms]
-    return Remedy(action="wait", text=words.wait_longer(wait), figures={"wait": wait / 1e3})
+    stop = int(np.searchsorted(case.job.trajectory.t, placing.stop))
+    tried = Trials(case, lambda changed: run(changed).results, "settle").tried(
+        Change(
+            remedy=Remedy(action="wait", text=words.wait_longer(longer), figures={"wait": longer / 1e3}),
+            job=lambda longer=longer: paused(case.job, stop, longer / 1e3),  # type: ignore[misc]
+        )
+        for longer in (math.ceil(wait * onward) for onward in ONWARD)
+    )
+    return tried or Remedy(action="better data", text=words.DAMPING_OR_JERK)
 
 
 def _asked(job: Job) -> float | None:

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
+from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import COVERAGE, SURE, pad_use
 from gripmargin.checks.swing.figures import Ringing
 from gripmargin.checks.swing.response import Swing
-from gripmargin.checks.swing.ringing import Stretch, next_too, stretches_of
-from gripmargin.checks.swing.vibration import Modes, modes_of
+from gripmargin.checks.swing.ringing import Stretch, next_too, stretches_of, stretches_on_stiffest
+from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import peak_utilisation
@@ -180,9 +181,8 @@ def swing_use(case: Case) -> CarrySwing:
     value, low, high, noise = (
         np.concatenate([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise")
     )
-    for backing in case.grip.backings[:-1]:  # cells outside the core may stiffen the pads, or may not
-        others = stretches_of(case, modes_of(backing, case.job.part, case.job.air_density))
-        found = [use_over(stretch, still.grip.face) for stretch in others]
+    if len(case.grip.backings) > 1:  # cells outside the core may stiffen the pads, or may not
+        found = [use_over(stretch, still.grip.face) for stretch in case.shared(stretches_on_stiffest)]
         other, most = (np.concatenate([getattr(part, name) for part in found]) for name in ("value", "high"))
         high = np.maximum(high, most) + np.abs(value - other)
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
@@ -190,12 +190,9 @@ def swing_use(case: Case) -> CarrySwing:
     low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + hidden
     high[np.isinf(still.high) | ~np.isfinite(value)] = np.inf
     point = np.concatenate([part.point for part in parts])
-    return CarrySwing(
-        stretches=stretches,
-        still=still,
-        use=replace(still, value=value, low=low, high=high, point=point),
-        load=np.concatenate([part.load for part in parts], axis=1),
-    )
+    load = np.concatenate([part.load for part in parts], axis=1)
+    use = replace(still, value=value, low=low, high=high, point=point)
+    return CarrySwing(stretches=stretches, still=still, use=settled(case, use, load, swing_target(case.job)), load=load)
 
 
 def swing_target(job: Job) -> float:

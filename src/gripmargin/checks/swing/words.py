@@ -85,20 +85,14 @@ def assumed(*, pads: int, undamped: int, tray: bool, break_away: bool) -> tuple[
     return tuple(out)
 
 
-def slow_move(move: str, factor: float) -> str:
-    """Say how far to slow a move."""
-    return f"slow move '{move}' to {factor:.2f} of its speed (its time times {1 / factor:.2f})"
+def never_slow_enough(subject: str) -> str:
+    """Say that slowing some motion does not help."""
+    return f"no speed is slow enough ({subject})"
 
 
 def slow_all(factor: float) -> str:
-    """Say how far to slow the carry."""
-    return f"slow all moves of the carry to {factor:.2f} of their speed (their time times {1 / factor:.2f})"
-
-
-def never_slow_enough(move: str | None, t: float) -> str:
-    """Say that slowing does not help, in a move or around a time [s]."""
-    where = f"move '{move}'" if move is not None else f"the stretch around {t:.3f} s"
-    return f"no speed is slow enough ({where})"
+    """Say how far to slow the program."""
+    return f"slow the whole program to {factor:.2f} of its speed (its time times {1 / factor:.2f})"
 
 
 def smoother(rise: float, periods: int, shape: str, hertz: float) -> str:
@@ -117,7 +111,7 @@ def stiffer(factor: float) -> str:
 
 def measured_damping(ratio: float) -> str:
     """Say which damping ratio would do."""
-    return f"measure how the pads damp a swing and give damping_ratio: {ratio:g} or more is enough"
+    return f"measure how the pads damp a swing and give damping_ratio: {ratio:g} or more would do"
 
 
 def finer_samples(step: float, hertz: float, *, rates: bool) -> str:
@@ -167,4 +161,7 @@ def wait_longer(milliseconds: int) -> str:
 
 def slow_last_move(amplitude: float) -> str:
     """Say that the last move alone leaves a swing [m]."""
-    return f"the last move alone leaves a swing of up to {1e3 * amplitude:.3f} mm: run it slower, or with bounded jerk"
+    return (
+        "run the last move slower, or with bounded jerk, for by itself it leaves a swing of up to "
+        f"{1e3 * amplitude:.3f} mm"
+    )

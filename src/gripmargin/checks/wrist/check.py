@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.wrist import words
@@ -36,6 +37,10 @@ def run(case: Case) -> Outcome:
         ),
         assumed=(*words.ASSUMED, *((words.POSES,) if by_bounds else ())),
     )
+
+
+def _results(case: Case) -> tuple[CheckResult, ...]:
+    return run(case).results
 
 
 def _result(case: Case, found: list[Limit], target: float) -> CheckResult:
@@ -98,7 +103,7 @@ def _finding(wrist: Wrist, found: list[Limit], short: list[Limit], target: float
             target=target,
         ),
         because=Cause(cause=_cause(case, worst, sample)),
-        remedies=remedies(wrist, found, short, target),
+        remedies=() if case.trial else remedies(wrist, found, short, target, Trials(case, _results, "flange")),
         share=min(limit.low for limit in short) / target,
     )
 

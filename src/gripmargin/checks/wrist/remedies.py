@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.checks import words
+from gripmargin.checks.advice import Change, Trials, ordered
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.remedies import SLOWEST
+from gripmargin.checks.slowing import motion_at, slower_together
 from gripmargin.checks.wrist import words as wrist_words
 from gripmargin.checks.wrist.bodies import Bodies
 from gripmargin.checks.wrist.figures import Missing
@@ -21,10 +22,14 @@ from gripmargin.checks.wrist.limits import MOVING, Limit, Wrist
 from gripmargin.checks.wrist.motion import Rows, split
 from gripmargin.kernels.search import furthest
 from gripmargin.results.findings import Remedy, Verdict, on_target, short_of
+from gripmargin.workcell import Flange
+from gripmargin.workcell.job import Job
 
 STEP: Final = 1e-4  # [m] over which the way to shift the part is found
 FARTHEST: Final = 0.5  # [m] a part is not gripped further off than that
 HALVINGS: Final = 9
+ONWARD: Final = (1.0, 1.01, 1.1)  # times the rated values that were found, until the check passes
+RATED: Final = ("payload", "moment", "inertia", "peak_force", "peak_moment")  # what a wrist is rated for
 STANDS: Final = ("moment", "inertia")  # what a shift of the part changes, and a change of speed does not
 
 
@@ -34,7 +39,7 @@ def worst_of(limits: list[Limit], target: float) -> Limit:
     return min(failing or limits, key=lambda limit: limit.high if failing else limit.low)
 
 
-def remedies(wrist: Wrist, found: list[Limit], short: list[Limit], target: float) -> tuple[Remedy, ...]:
+def remedies(wrist: Wrist, found: list[Limit], short: list[Limit], target: float, trials: Trials) -> tuple[Remedy, ...]:
     """Return the changes that are enough for all rated values that are not kept, and the data that would decide.
 
     Args:
@@ -42,18 +47,21 @@ def remedies(wrist: Wrist, found: list[Limit], short: list[Limit], target: float
         found: All rated values.
         short: Those that are not surely kept.
         target: Ratio wanted.
+        trials: Of the check.
     """
     out = [*_better_data(wrist, short, target)]
     if any(limit.missing is not None or not math.isfinite(limit.most.max()) for limit in short):
         if not out or any(limit.verdict(target) is Verdict.FAIL for limit in short):
             out.append(_robot_above(worst_of(short, target), target))
         return tuple(out)
+    more: list[Remedy | None] = []
     if all(limit.kind in MOVING for limit in short):
-        out += _slowing(wrist, short, target)
+        more += _slowing(wrist, short, target, trials)
     if all(limit.kind in STANDS for limit in short):
         known = [limit for limit in found if limit.kind in STANDS and limit.missing is None]
-        out += _shift(wrist, known, short, target)
-    return *out, *_lighter(wrist.case, short, target), _robot(short, target)
+        more.append(trials.tried(_shift(wrist, known, short, target)))
+    more += [trials.tried(_lighter(wrist.case, short, target)), trials.tried(_robot(wrist.case, short, target))]
+    return *out, *ordered(more)
 
 
 def _better_data(wrist: Wrist, short: list[Limit], target: float) -> Iterator[Remedy]:
@@ -75,31 +83,51 @@ def _robot_above(limit: Limit, target: float) -> Remedy:
     return Remedy(action="robot", text=wrist_words.robot([needed], at_least=True), figures={"factor": None})
 
 
-def _robot(short: list[Limit], target: float) -> Remedy:
+def _robot(case: Case, short: list[Limit], target: float) -> Iterator[Change]:
+    """A wrist whose rated values are all so many times as large."""
     needed = [(limit.kind, limit.axis, _up(target * float(limit.most.max()))) for limit in short]
-    factor = _up(target / min(limit.low for limit in short))
-    return Remedy(action="robot", text=wrist_words.robot(needed), figures={"factor": factor})
+    for onward in ONWARD:
+        factor = _up(onward * target / min(limit.low for limit in short))
+        yield Change(
+            remedy=Remedy(action="robot", text=wrist_words.robot(needed), figures={"factor": factor}),
+            job=lambda factor=factor: replace(case.job, flange=_rated(case.job.flange, factor)),  # type: ignore[misc]
+        )
 
 
-def _slowing(wrist: Wrist, short: list[Limit], target: float) -> list[Remedy]:
+def _rated(flange: Flange | None, factor: float) -> Flange | None:
+    if flange is None:
+        return None
+    given = {name: getattr(flange, name) for name in flange.keys if getattr(flange, name) is not None}
+    return replace(flange, **{name: factor * value for name, value in given.items() if name in RATED})
+
+
+def _slowing(wrist: Wrist, short: list[Limit], target: float, trials: Trials) -> list[Remedy]:
     """Moves that have to slow down, which belong together; none where one of them is too much at standstill."""
-    trajectory = wrist.case.job.trajectory
     bodies = Bodies.of(wrist.case.job.gripper, wrist.case.job.part)
     if isinstance(bodies, Missing):
         return []
-    over = np.any([short_of(limit.over(limit.most), target) for limit in short], axis=0)
-    labels = np.array(trajectory.moves or ())
-    out = []
-    for move in dict.fromkeys(trajectory.move_at(int(i)) for i in np.flatnonzero(over)):
-        members = np.arange(trajectory.samples) if move is None else np.flatnonzero(labels == move)
-        loads = split(wrist.case, bodies, members)
+    over = np.flatnonzero(np.any([short_of(limit.over(limit.most), target) for limit in short], axis=0))
+    motions = {
+        (motion.move, motion.start): motion
+        for motion in (motion_at(wrist.case, int(i)) for i in _firsts(wrist.case, over))
+    }
+    factors = []
+    for motion in motions.values():
+        loads = split(wrist.case, bodies, motion.samples)
         known = [(limit, rows) for limit in short if (rows := wrist.rows(limit.place)) is not None]
-        factor = min(_speed(limit, rows, loads, members, target) for limit, rows in known)
+        factor = min(_speed(limit, rows, loads, motion.samples, target) for limit, rows in known)
         if factor < SLOWEST:
             return []
-        subject = wrist_words.WHOLE_PROGRAM if move is None else f"move '{move}'"
-        out.append(Remedy(action="slow", text=words.slow(subject, factor), figures={"move": move, "factor": factor}))
-    return out
+        factors.append((motion, factor))
+    return slower_together(trials, factors)
+
+
+def _firsts(case: Case, samples: NDArray[np.intp]) -> NDArray[np.intp]:
+    """One sample of each move, or of each run where moves have no labels."""
+    labels = case.job.trajectory.moves
+    if labels is None:
+        return samples[np.diff(samples, prepend=-2) > 1]
+    return np.array(list({labels[i]: int(i) for i in samples}.values()), dtype=np.intp)
 
 
 def _speed(
@@ -132,17 +160,31 @@ def _speed(
     return math.floor(100.0 * low + 1e-9) / 100.0
 
 
-def _lighter(case: Case, short: list[Limit], target: float) -> Iterator[Remedy]:
-    """Weights, moments and inertias go with the mass that stays where it is."""
-    mass = (case.job.gripper.mass or 0.0) + case.job.part.mass
+def _lighter(case: Case, short: list[Limit], target: float) -> Iterator[Change]:
+    """Weights, moments and inertias go with the mass that stays where it is; the part's own cannot be saved."""
+    gripper, part = case.job.gripper, case.job.part
+    mass = (gripper.mass or 0.0) + part.mass
     allowed = math.floor(1e3 * mass * min(limit.low for limit in short) / target + 1e-9) / 1e3
-    if 0 < allowed < mass:
-        weighs = all(limit.kind == "payload" for limit in short)
-        text = wrist_words.lighter(mass - allowed, allowed, same_shape=not weighs)
-        yield Remedy(action="lighten", text=text, figures={"mass": allowed, "less": mass - allowed})
+    if not part.mass <= allowed < mass:
+        return
+    weighs = all(limit.kind == "payload" for limit in short)
+    text = wrist_words.lighter(mass - allowed, allowed, same_shape=not weighs)
+
+    def job() -> Job:
+        share = allowed / mass
+        lighter = replace(
+            gripper,
+            mass=None if gripper.mass is None else share * gripper.mass,
+            inertia=None if gripper.inertia is None else share * gripper.inertia,
+        )
+        return replace(
+            case.job, gripper=lighter, part=replace(part, mass=share * part.mass, inertia=share * part.inertia)
+        )
+
+    yield Change(remedy=Remedy(action="lighten", text=text, figures={"mass": allowed, "less": mass - allowed}), job=job)
 
 
-def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) -> Iterator[Remedy]:
+def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) -> Iterator[Change]:
     """The least shift of the part along the pads that is enough for every axis, along the steepest way."""
     part = wrist.case.job.part
 
@@ -168,7 +210,9 @@ def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) 
     if on_target(reached, target):
         dx, dy = (float(d) + 0.0 for d in shift[:2])
         text = wrist_words.shift_part(dx, dy, reached)
-        yield Remedy(action="shift part", text=text, figures={"x": dx, "y": dy, "ratio": reached})
+        remedy = Remedy(action="shift part", text=text, figures={"x": dx, "y": dy, "ratio": reached})
+        moved = replace(part, com=part.com + np.array([dx, dy, 0.0]))
+        yield Change(remedy=remedy, job=lambda: replace(wrist.case.job, part=moved))
 
 
 def _up(value: float) -> float:

@@ -223,7 +223,8 @@ def _card(view: View, i: int, finding: Finding) -> str:
         for key, name in (("causes", "by cause"), ("ways", "acts as"))
         if isinstance(finding.because.get(key), Mapping)
     )
-    useful = [remedy.text for remedy in finding.remedies if remedy.action != "none"]
+    useful = [remedy.change for remedy in finding.remedies if remedy.shown]
+    hints = [remedy.change for remedy in finding.remedies if not remedy.shown and remedy.action != "none"]
     useless = [
         f"slowing alone: {remedy.text}" if "standing_margin" in remedy.figures else remedy.text
         for remedy in finding.remedies
@@ -231,9 +232,10 @@ def _card(view: View, i: int, finding: Finding) -> str:
     ]
     change = ""
     if useful:
-        change = tag(
-            "h5", "What to change" + (tag("span", "each is enough by itself", class_="unit") if len(useful) > 1 else "")
-        ) + bullets(useful)
+        each = "each is enough by itself" if len(useful) > 1 else "then it passes"
+        change = tag("h5", "What to change" + tag("span", each, class_="unit")) + bullets(useful)
+    if hints:
+        change += tag("h5", "What would help") + bullets(hints)
     if useless:
         change += tag("h5", "What does not help") + bullets(useless)
     return tag(
