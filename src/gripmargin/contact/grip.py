@@ -106,6 +106,7 @@ class Grip:
         shear: Shear strength of each [Pa], shape (points,).
         compliance: From load to displacement at the tool origin, in the middle of what may be, shape (6, 6).
         kept: For each pad whether a cell belongs to the core, shape (m,).
+        asked: Factor on the load for what a sudden break adds [-].
         even: Whether the first place that lets go takes the others with it, or nothing holds at all.
     """
 
@@ -117,6 +118,7 @@ class Grip:
     shear: FloatArray
     compliance: FloatArray
     kept: tuple[BoolArray, ...]
+    asked: float = 1.0
     even: bool = False
 
     @property
@@ -166,6 +168,23 @@ def grip_of(bonded: Bonded, load: FloatArray) -> Grip:
     if even is not None:
         return even
     return _Cores(bonded, load[:, np.isfinite(load).all(axis=0)]).best()
+
+
+def without(grip: Grip, lost: int, load: FloatArray) -> Grip:
+    """Return the places that count with one of several pads gone: those of the core that are left, or all bonded ones.
+
+    Args:
+        grip: With all pads.
+        lost: Index of the pad that is gone.
+        load: At the tool origin, shape (6, n).
+    """
+    left = grip.bonded.without(lost)
+    even = _even(left)
+    if even is not None:
+        return even
+    cores = _Cores(left, load)
+    core = np.concatenate([kept for i, kept in enumerate(grip.kept) if i != lost])
+    return cores.better(core, cores.level > 0)
 
 
 def first_break(bonded: Bonded) -> Grip:
@@ -250,6 +269,13 @@ class _Cores:
                 break
             screen = np.hstack([screen, self.load[:, worst]])
         return grips[best]
+
+    def better(self, *choices: BoolArray) -> Grip:
+        """The better one of some cores."""
+        grips = [self.grip(core) for core in choices if core.sum() >= FEWEST] or [self.nothing()]
+        peaks = [float(peak_utilisation(grip.face, self.load)[0].max(initial=0.0)) for grip in grips]
+        best = int(np.argmin(peaks))
+        return grips[best] if np.isfinite(peaks[best]) else self.nothing()
 
     def nothing(self) -> Grip:
         """The grip of pads without any bond: whatever pulls at their edges is too much."""
@@ -350,6 +376,7 @@ class _Cores:
             pull=self.pull[inside],
             shear=self.shear[inside],
             compliance=compliance,
+            asked=1.0 if core.all() else SUDDEN,
             kept=tuple(core[self.pad == i] for i in range(len(self.bonded.whole.patches))),
         )
 
