@@ -71,7 +71,7 @@ def pads():
     return (
         gm.Pad.rectangle("a", film(), [0.02, 0.03], at),
         gm.Pad.disc("b", film(), 0.02, gm.pose((0.05, 0, 0))),
-        gm.Pad.polygon("c", film(), arrow[::-1]),
+        gm.Pad.polygon("c", film(), arrow[::-1], gm.pose((-0.05, 0, 0))),
     )
 
 
