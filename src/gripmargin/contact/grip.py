@@ -14,7 +14,7 @@ no order of events, and is convex in the load. Which cells are the core is free 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -69,6 +69,17 @@ class Bonded:
             locked = locked_in(whole, own, held, self.locked.flatness)
         return Bonded(whole=whole, full=tuple(self.full[i] for i in keep), held=held, locked=locked)
 
+    def on_a_plane(self) -> Bonded:
+        """Return the pads as they are if the face has no bow: the most that they may hold."""
+        if self.locked is None:
+            return self
+        return replace(self, locked=replace(self.locked, bowed=np.zeros_like(self.locked.bowed)))
+
+    @property
+    def bowed(self) -> bool:
+        """Whether the face may be bowed, in a way that nobody knows."""
+        return self.locked is not None and bool(self.locked.bowed.any())
+
     @property
     def shares(self) -> tuple[FloatArray, ...]:
         """For each pad the share of its full strength that each cell holds, shape (m,)."""
@@ -107,7 +118,7 @@ class Grip:
         compliance: From load to displacement at the tool origin, in the middle of what may be, shape (6, 6).
         kept: For each pad whether a cell belongs to the core, shape (m,).
         asked: Factor on the load for what a sudden break adds [-].
-        even: Whether the first place that lets go takes the others with it, or nothing holds at all.
+        even: Whether the first place that lets go takes the others with it for certain, or nothing holds at all.
     """
 
     bonded: Bonded
@@ -210,7 +221,7 @@ def _even(bonded: Bonded) -> Grip | None:
         shear=np.array([strengths[i][1] for i in owner]),
         compliance=bonded.whole.compliance,
         kept=tuple(np.ones(share.size, dtype=bool) for share in shares),
-        even=True,
+        even=not bonded.bowed,
     )
 
 
@@ -244,7 +255,7 @@ class _Cores:
 
     def everything(self) -> Grip:
         """The grip that counts on every cell with a bond."""
-        return self.grip(self.level > 0)
+        return self.grip(self.level > 0) if (self.level > 0).sum() >= FEWEST else self.nothing()
 
     def best(self) -> Grip:
         """The grip with the largest margin over the loads."""
@@ -291,7 +302,7 @@ class _Cores:
             shear=none,
             compliance=whole.compliance,
             kept=tuple(np.zeros(patch.areas.size, dtype=bool) for patch in whole.patches),
-            even=True,
+            even=not self.bonded.bowed,
         )
 
     def _screen(self, first: Grip) -> FloatArray:

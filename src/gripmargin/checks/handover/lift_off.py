@@ -35,7 +35,7 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
     place, on_pads = case.place(sample), load_figures(load)
     result = exact("lift_off", margin, target, place, LiftOffDetails(break_away=away, load=on_pads))
     if result.verdict is not Verdict.PASS and not grip.even:
-        lost = Collapse(grip.bonded).lost_at(load[:, None], target) is not None
+        lost = Collapse(grip.bonded.on_a_plane()).lost_at(load[:, None], target) is not None
         result = replace(result, verdict=Verdict.FAIL if lost else Verdict.UNDECIDED, high=target if lost else None)
     if result.verdict is Verdict.PASS:
         return result, ()
