@@ -22,7 +22,8 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.stop.braking import TURNING, Arm, PathRates
 from gripmargin.checks.stop.instants import Braked, Indices, Instant, Means, averaged, drift
-from gripmargin.checks.swing.vibration import Modes, modes_of
+from gripmargin.checks.swing.ringing import mode_sets
+from gripmargin.checks.swing.vibration import Modes
 from gripmargin.contact.loads import load_per_acceleration, part_load
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.jacobian import tool_jacobian
@@ -106,7 +107,7 @@ class Stopping:
         stop: How its robot stops.
         slower: Factor on the speed of the program.
         softer: Factor on all stopping times.
-        side: Which of the backings that the pads may have, from the stiffest to the softest.
+        side: Which of the vibrations that the part may have, as `mode_sets` gives them.
     """
 
     case: Case
@@ -123,7 +124,7 @@ class Stopping:
     @cached_property
     def modes(self) -> Modes:
         """Natural vibrations of the part on the pads, k of them."""
-        return modes_of(self.case.grip.backings[self.side], self.case.job.part, self.case.job.air_density)
+        return self.case.shared(mode_sets)[self.side]
 
     def gain(self, face: Face) -> FloatArray:
         """Return the normalised traction that a unit of each mode gives at each point, shape (points, k)."""

@@ -17,7 +17,7 @@ from gripmargin.checks.stop.instants import Ring
 from gripmargin.checks.stop.kinds import Kind, OffPath, asks_for_axes, kinds_of, places_between
 from gripmargin.checks.stop.peaks import Pads
 from gripmargin.checks.stop.stops import Stopping
-from gripmargin.checks.swing.ringing import Stretch, next_too, stretches_of
+from gripmargin.checks.swing.ringing import Stretch, mode_sets, next_too, stretches_of
 from gripmargin.checks.use import Asked, Use
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import traction_size
@@ -86,7 +86,7 @@ def stop_use(kind: Kind, samples: NDArray[np.intp], stretches: Sequence[Stretch]
         high = np.maximum(high, worst.most + np.maximum(top, 0.0))
         high = np.maximum(high, _between(kind, pads, samples))
     if stopping.side < 0:
-        for side in range(len(case.grip.backings) - 1):  # cells outside the core may stiffen the pads, or may not
+        for side in range(len(case.shared(mode_sets)) - 1):
             other = stop_use(replace(kind, stopping=replace(stopping, side=side)), samples, stretches)
             high = np.maximum(high, other.high) + np.abs(worst.value - other.value)
     if not case.grip.even:
