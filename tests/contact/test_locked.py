@@ -127,7 +127,6 @@ class TestFlatness:
         taken = 5 / 6 * K * self.H / S
         assert margins[1] / margins[0] == pytest.approx(1 - taken, rel=0.01)
 
-
     def test_what_is_not_known_of_a_face_fails_nothing(self):
         """A face that may be bowed so much that nothing holds may as well be plane."""
         whole = backing(SQUARE)

@@ -82,11 +82,13 @@ class Release(Putdown):
         history: What the pads did.
         taken_along: Whether the pads take the part up again before it is to be let go: it was put down too early, or in
             two goes.
+        at_best: The least ratio of restraint to demand if broken cells bond again as leaves the part more easily.
     """
 
     bond: tuple[FloatArray, ...]
     history: ContactHistory
     taken_along: bool = False
+    at_best: float = 0.0
 
     def least(self, job: Job) -> float:
         """Return the least ratio of restraint to demand that is known, 0 where the pads hold the part in the end."""
@@ -171,7 +173,8 @@ def _let_go(job: Job, down: Putdown, start: tuple[FloatArray, ...]) -> Release:
     again = bool((np.diff(out.history.bonded, axis=0) > 0).any())
     if again and any(face.law.source != "none" for face in down.faces):
         other = replace(out, history=simulate(down.faces, down.relative, start))
-        return min(out, other, key=lambda release: release.least(job))
+        worse, better = sorted((out, other), key=lambda release: release.least(job))
+        return replace(worse, at_best=better.least(job))
     return out
 
 
