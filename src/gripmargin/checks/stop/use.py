@@ -88,7 +88,7 @@ def stop_use(kind: Kind, samples: NDArray[np.intp], stretches: Sequence[Stretch]
     if stopping.side < 0:
         for side in range(len(case.shared(mode_sets)) - 1):
             other = stop_use(replace(kind, stopping=replace(stopping, side=side)), samples, stretches)
-            high = np.maximum(high, other.high) + np.abs(worst.value - other.value)
+            high = np.maximum(high, other.high) + abs(float(worst.value.max() - other.value.max()))
     if not case.grip.even:
         low = np.zeros_like(low)  # what margins count on is a lower bound there
     doubts = np.concatenate([[0], np.cumsum(np.isin(np.arange(case.load.shape[1]), case.motion.doubtful))])

@@ -184,7 +184,7 @@ def swing_use(case: Case) -> CarrySwing:
     for others in case.shared(other_stretches):
         found = [use_over(stretch, still.grip.face) for stretch in others]
         other, most = (np.concatenate([getattr(part, name) for part in found]) for name in ("value", "high"))
-        high = np.maximum(high, most) + np.abs(value - other)
+        high = np.maximum(high, most) + abs(float(value.max() - other.max()))
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
     hidden = still.high - still.value if case.motion.error is None else 0.0
     low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + hidden
