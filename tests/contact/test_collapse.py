@@ -6,9 +6,10 @@ import shapely
 
 import gripmargin as gm
 from gripmargin.contact.backing import Backing
+from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import Patch, cut_pads, quadrature
 from gripmargin.contact.collapse import Collapse, least_lost
-from gripmargin.contact.grip import SUDDEN, Bonded, grip_of
+from gripmargin.contact.grip import SUDDEN, grip_of
 from gripmargin.contact.locked import locked_in
 from gripmargin.kernels.utilisation import peak_utilisation
 

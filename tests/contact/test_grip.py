@@ -8,9 +8,10 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.contact.backing import Backing
+from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.collapse import least_lost
-from gripmargin.contact.grip import SUDDEN, Bonded, first_break, grip_of
+from gripmargin.contact.grip import SUDDEN, first_break, grip_of
 from gripmargin.kernels.utilisation import peak_utilisation
 
 S, T, SIDE = 60e3, 50e3, 0.04

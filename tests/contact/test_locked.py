@@ -5,8 +5,9 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.contact.backing import Backing
+from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import cut_pads
-from gripmargin.contact.grip import Bonded, grip_of
+from gripmargin.contact.grip import grip_of
 from gripmargin.contact.locked import locked_in
 from gripmargin.kernels.utilisation import peak_utilisation
 

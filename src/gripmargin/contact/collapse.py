@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
-from gripmargin.contact.grip import Bonded, half_width
+from gripmargin.contact.bonded import Bonded
+from gripmargin.contact.grip import half_width
 from gripmargin.kernels.face import Face, squared
 from gripmargin.kernels.utilisation import peak_utilisation
 
