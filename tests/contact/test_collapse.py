@@ -36,6 +36,14 @@ def test_an_even_pad_pulled_straight_goes_all_at_once():
     assert lost(bonded(), [0, 0, 10.0, 0, 0, 0]) == pytest.approx(S * SIDE**2 / 10, rel=2e-3)
 
 
+@pytest.mark.parametrize("bad", [np.nan, np.inf])
+def test_a_load_that_is_no_number_comes_to_an_end(bad):
+    with np.errstate(invalid="ignore"):
+        Collapse(bonded()).lost_at(np.array([[0, 0, bad, 0, 0, 0.0]]).T, 1.0)
+    with np.errstate(invalid="ignore"):
+        assert Collapse(bonded()).lost_at(np.array([[0, 0, np.nan, 0, 0, 0.0]]).T, 1.0) is None
+
+
 def test_sheared_too():
     # (tau/T)^2 + (sigma/S)^2 = 1 everywhere
     expected = 1 / np.hypot(6 / (T * SIDE**2), 10 / (S * SIDE**2))

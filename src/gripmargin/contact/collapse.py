@@ -91,7 +91,7 @@ class Collapse:
                 self.alive = np.zeros_like(self.alive)
                 return
             most = float(use.max())
-            if most <= 1.0:
+            if not most > 1.0:  # a load that is no number tears nothing off for certain
                 return
             gone = use >= max(1.0, (1.0 - TOGETHER) * most)
             self.alive = self.alive & ~gone
