@@ -128,7 +128,7 @@ def fastest(case: Case, demands: Demands, stretch: Stretch) -> tuple[float, Limi
     by_pads = np.nan_to_num(_only(demands, inside).speeds(), nan=0.0, posinf=np.inf)
     pads = float(by_pads.min(initial=np.inf))
     by_joints, which = joint_speeds(case)
-    over = by_joints[stretch.first : stretch.last + 1]
+    over = by_joints[stretch.first : stretch.last]
     joints = float(over.min())
     if min(pads, joints) >= FASTEST:
         return FASTEST, Limit(by="range", text=f"nothing up to {FASTEST:g} times the speed")
