@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import BSpline
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
@@ -16,17 +16,16 @@ from gripmargin.checks.case import Case
 from gripmargin.checks.swing.vibration import modes_of
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.kernels.local_fit import running_max
-from gripmargin.kernels.sample_noise import channel_noise
 from gripmargin.kernels.utilisation import peak_utilisation
-from gripmargin.motion.interpolate import quintic_between
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.tuned import Limit, Move, Moves, Override, Retimed
 from gripmargin.tuning.demands import Demands
-from gripmargin.tuning.fit import NOISES, fitted
 from gripmargin.tuning.joint_program import JointProgram
+from gripmargin.tuning.joints import joint_speeds
+from gripmargin.tuning.kept import Kept
 from gripmargin.tuning.override import back_off
-from gripmargin.tuning.path import FEWEST, Path
+from gripmargin.tuning.path import Path
 from gripmargin.tuning.profile import REFERENCE
 from gripmargin.tuning.rests import Stretch, stretches
 from gripmargin.tuning.track import GRID, Track
@@ -41,8 +40,8 @@ LONGEST_RAMP = 0.25  # [s]
 QUICK = 8  # times a law is slowed a little before it is checked
 ROUNDS = 5  # programs checked while the law is brought to pass
 SLOWDOWNS = 5  # and after that, as a whole
-EXACT = 2e-7  # [rad or m] distance from exact samples of moves that keep their time law
 CLOSE = 0.985  # margin over target from which a law is only slowed a little
+KEPT = 1.0 - 1e-9  # factor on the speed from which joint limits count as kept
 RESERVE = 1.002  # margin over target that is left for samples at other instants than those checked
 SLACK = 1.01  # margin over target from which a law is tried a little faster
 NEAR = 0.97  # use from which something counts as limiting
@@ -63,12 +62,13 @@ def retimed(
     """
     plan = _Plan.of(JointProgram.of(case), demands, max(rate, FINEST))
     rounds, best = 0, None
-    fallback = min((carried for carried, *_ in _others(plan, whole, moves)), default=np.inf)
+    others = _others(whole, moves)
+    fallback = min((option.cycle for option in others), default=np.inf)
     watch("a new time law")
     if plan.tracks and all(track.find() for track in plan.tracks.values()):
         for turn in range(ROUNDS + SLOWDOWNS):
             watch(f"a new time law, checked {rounds} times")
-            if not plan.kept_within(demands) or plan.carried() >= fallback:
+            if not plan.kept_within(demands) or plan.cycle >= fallback:
                 break
             found, made = _checked(plan, rate)
             rounds += made
@@ -86,7 +86,7 @@ def retimed(
         best, made = _quickened(plan, best, demands, rate)
         rounds += made
     plan.rate = rate
-    return _fastest(case, plan, best, whole, moves, rounds)
+    return _fastest(plan, best, others, moves, rounds)
 
 
 def _checked(plan: _Plan, rate: float) -> tuple[Judged, int]:
@@ -102,7 +102,7 @@ def _checked(plan: _Plan, rate: float) -> tuple[Judged, int]:
 def _quickened(plan: _Plan, best: Judged, demands: Demands, rate: float) -> tuple[Judged, int]:
     """Give back what the laws were eased by too much, if the program still passes and is faster."""
     kept = {i: (track.asked, track.slowed, track.law, track.pace) for i, track in plan.tracks.items()}
-    before, eased = plan.carried(), False
+    before, eased = plan.cycle, False
     for track in plan.tracks.values():
         if track.slowed < 1.0 or track.asked.max() > 1.0:
             eased = True
@@ -110,7 +110,7 @@ def _quickened(plan: _Plan, best: Judged, demands: Demands, rate: float) -> tupl
             track.asked = np.maximum(track.asked / best.reached, 1.0)
             track.find()
     made = 0
-    if eased and plan.kept_within(demands) and plan.carried() < before:
+    if eased and plan.kept_within(demands) and plan.cycle < before:
         found, made = _checked(plan, rate)
         if found.passed and found.reached >= RESERVE:
             return found, made
@@ -137,7 +137,7 @@ class _Plan:
     rate: float
     parts: list[Stretch]
     tracks: dict[int, Track]
-    curves: dict[int, BSpline] = field(default_factory=dict)
+    kept: dict[int, Kept] = field(default_factory=dict)
     nearest: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
 
     @classmethod
@@ -166,14 +166,15 @@ class _Plan:
     def starts(self) -> FloatArray:
         return np.concatenate([[0.0], np.cumsum(self.durations())])
 
-    def carried(self) -> float:
-        """Time of the stretches that are not kept [s]."""
-        return sum(d for d, part in zip(self.durations(), self.parts, strict=True) if not part.kept)
+    @property
+    def cycle(self) -> float:
+        """Time of the whole program [s]."""
+        return sum(self.durations())
 
     def kept_within(self, demands: Demands) -> bool:
-        """Slow the laws until the pads are within their targets, gaps between the samples included.
+        """Slow the laws until pads and joints are within their limits, gaps between the samples included.
 
-        This is the quasi-static share of the check, without the simulation of the handovers.
+        Of the pads this is the quasi-static share of the check, without the simulation of the handovers.
         """
         standing = demands.standing_ratio()[0]
         for _ in range(QUICK):
@@ -192,11 +193,13 @@ class _Plan:
             use = peak_utilisation(now.face, now.still + now.moving)[0] + now.error
             over = self.part_of(self.instants())[now.samples]
             worst = {i: float(use[over == i].max(initial=0.0)) for i in self.tracks}
-            if all(RESERVE * u <= 1.0 for u in worst.values()):
+            joints, where = joint_speeds(changed)[0], self.part_of(self.instants()[:-1])
+            room = {i: float(joints[where == i].min(initial=1.0)) for i in self.tracks}
+            if all(RESERVE * u <= 1.0 for u in worst.values()) and all(k >= KEPT for k in room.values()):
                 return True
             for i, u in worst.items():
-                if not RESERVE * u <= 1.0:
-                    self.tracks[i].slowed *= back_off(1.0 / (RESERVE * u), standing)
+                slower = back_off(1.0 / (RESERVE * u), standing) if not RESERVE * u <= 1.0 else 1.0
+                self.tracks[i].slowed *= min(slower, room[i])
         return False
 
     def instants(self) -> FloatArray:
@@ -241,22 +244,15 @@ class _Plan:
         return replace(job, trajectory=trajectory, phases=phases)
 
     def _as_before(self, index: int, times: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """A piece that keeps its time law, between its samples; neighbours that do so are one curve."""
+        """A piece that keeps its time law; neighbours that do so are one."""
         first, last = index, index
         while first > 0 and first - 1 not in self.tracks:
             first -= 1
         while last + 1 < len(self.parts) and last + 1 not in self.tracks:
             last += 1
-        old = self.program.laws.trajectory
-        span = slice(self.parts[first].first, self.parts[last].last + 1)
-        t, q = old.t[span], old.q[span]
-        if old.qdd is not None or t.size < FEWEST:
-            return quintic_between(t, q, self.program.qd[span], self.program.qdd[span], times)
-        if first not in self.curves:
-            noise = float(channel_noise(t, np.ascontiguousarray(q.T)).max())
-            self.curves[first] = fitted(t, q, EXACT + NOISES * noise).spline
-        spline = self.curves[first]
-        return spline(times), spline(times, 1), spline(times, 2)
+        if first not in self.kept:
+            self.kept[first] = Kept(self.program, self.parts[first].first, self.parts[last].last)
+        return self.kept[first].at(times)
 
 
 def _rising(s: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -321,57 +317,44 @@ def _ratios(found: Judged) -> FloatArray:
     return out
 
 
-def _fastest(case: Case, plan: _Plan, best: Judged | None, whole: Override, moves: Moves, rounds: int) -> Retimed:
-    """The new law, or the speeds by move or as a whole where those are faster or no law passes."""
-    options = _others(plan, whole, moves)
-    if best is not None:
-        options.append((plan.carried(), "retiming", best))
-    duration = float(case.job.trajectory.t[-1] - case.job.trajectory.t[0])
-    if not options:
-        return Retimed(
-            rows=(),
-            cycle_now=duration,
-            cycle_then=duration,
-            passed=False,
-            job=moves.job,
-            report=moves.report,
-            rate=plan.rate,
-            deviation=0.0,
-            ramp=(),
-            reached=0.0,
-            by="retiming",
-            rounds=rounds,
-        )
-    _, by, found = min(options, key=lambda option: option[0])
-    job = found.job
-    own = by == "retiming"
+class _Option(NamedTuple):
+    """A program that passes: its time as a whole [s], how it was found, what the checker says of it, its stretches."""
+
+    cycle: float
+    by: str
+    found: Judged
+    rows: tuple[Move, ...] = ()
+
+
+def _fastest(plan: _Plan, best: Judged | None, others: list[_Option], moves: Moves, rounds: int) -> Retimed:
+    """The program that takes least time as a whole: by the new law, or by the speeds by move or as a whole."""
+    options = others if best is None else [*others, _Option(plan.cycle, "retiming", best, _rows(plan))]
+    none = _Option(moves.cycle_now, "retiming", Judged(job=moves.job, report=moves.report))
+    chosen = min(options, key=lambda option: option.cycle, default=none)
+    own, found = best is not None and chosen.found is best, chosen.found
     return Retimed(
-        rows=_rows(plan) if own else moves.rows if by == "moves" else (),
-        cycle_now=duration,
-        cycle_then=float(job.trajectory.t[-1] - job.trajectory.t[0]),
-        passed=True,
-        job=job,
+        rows=chosen.rows,
+        cycle_now=moves.cycle_now,
+        cycle_then=chosen.cycle,
+        passed=bool(options),
+        job=found.job,
         report=found.report,
         rate=plan.rate,
         deviation=max((t.path.deviation for t in plan.tracks.values()), default=0.0) if own else 0.0,
         ramp=tuple(t.ramp for t in plan.tracks.values()) if own else (),
-        reached=found.reached,
-        by=by,
+        reached=found.reached if options else 0.0,
+        by=chosen.by,
         rounds=rounds,
     )
 
 
-def _others(plan: _Plan, whole: Override, moves: Moves) -> list[tuple[float, str, Judged]]:
-    """The programs by other means that pass: time of the carry [s], means, program."""
+def _others(whole: Override, moves: Moves) -> list[_Option]:
+    """The programs by other means that pass."""
     out = []
-    t = plan.program.laws.trajectory.t
-    kept = sum(float(t[part.last] - t[part.first]) for part in plan.parts if part.kept)
     if moves.passed:
-        out.append((moves.cycle_then - kept, "moves", Judged(job=moves.job, report=moves.report)))
-    if whole.job is not None and whole.report is not None:
-        new = whole.job.trajectory.t
-        carried = sum(float(new[p.last] - new[p.first]) for p in plan.parts if not p.kept)
-        out.append((carried, "override", Judged(job=whole.job, report=whole.report)))
+        out.append(_Option(moves.cycle_then, "moves", Judged(job=moves.job, report=moves.report), moves.rows))
+    if whole.cycle_then is not None and whole.job is not None and whole.report is not None:
+        out.append(_Option(whole.cycle_then, "override", Judged(job=whole.job, report=whole.report)))
     return out
 
 
