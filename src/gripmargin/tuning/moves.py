@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -13,16 +14,19 @@ from gripmargin.results.tuned import Limit, Move, Moves
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joints import joint_limit, joint_speeds
 from gripmargin.tuning.override import FASTEST, SLOWEST, back_off, nearest_limit, rounded_down
-from gripmargin.tuning.quick import PRECISION, RESERVE, Nearest, QuickCheck, largest
+from gripmargin.tuning.quick import PRECISION, RESERVE, QuickCheck, largest
 from gripmargin.tuning.rests import Stretch, stretches
 from gripmargin.tuning.verify import Judged, Shortfall, judged
 from gripmargin.workcell.scaling import scaled
 
-ROUNDS = 12  # programs checked while backing off
-HALVINGS = 6  # speeds of one move looked at
+ROUNDS = 7  # programs checked while backing off
+HALVINGS = 6  # speeds of each move looked at
+LOOKS = 4  # programs looked at for one speed of each
+STEP = 1e-3  # share by which moves are slowed at least, the first time; twice as much each time
+EASIER = (1.0, 0.98, 0.95, 0.9)  # times the factor on the whole program, as factors on all moves
 
 
-def per_move(case: Case, demands: Demands) -> Moves:
+def per_move(case: Case, demands: Demands, whole: float | None) -> Moves:
     """Return the largest factor for each carried move between rests with which the whole program passes.
 
     Moves that blend into each other are one, for there is no rest between them at which to change speed. Moves
@@ -31,17 +35,29 @@ def per_move(case: Case, demands: Demands) -> Moves:
     Args:
         case: The job; gravity alone is within its targets.
         demands: What the targets ask.
+        whole: The factor with which the whole program passes; None: there is none.
     """
     found = stretches(case, by_label=True)
     limits = [None if stretch.kept else fastest(case, demands, stretch) for stretch in found]
     factors = [1.0 if limit is None else max(rounded_down(min(limit[0], FASTEST)), SLOWEST) for limit in limits]
+    closed = list(factors)
     limits, hopeful = _together(case, found, factors, limits)
     result = judged(scaled(case.job, _by_interval(case, found, factors)))
-    for _ in range(ROUNDS if hopeful else 0):
-        if result.passed or not result.of_the_carry or not _backed_off(demands, found, factors, result):
+    for turn in range(ROUNDS if hopeful else 0):
+        if result.passed or not result.of_the_carry:
+            break
+        limits = [_checked(case, limit, stretch, result) for limit, stretch in zip(limits, found, strict=True)]
+        if not _backed_off(demands, found, factors, result, 1.0 - STEP * 2**turn):
             break
         result = judged(scaled(case.job, _by_interval(case, found, factors)))
-        limits = [_checked(case, limit, stretch, result) for limit, stretch in zip(limits, found, strict=True)]
+    for easier in EASIER:
+        if whole is None or result.passed:
+            break
+        most = rounded_down(easier * whole)
+        alike = [k if stretch.kept else min(k, most) for k, stretch in zip(closed, found, strict=True)]
+        tried = judged(scaled(case.job, _by_interval(case, found, alike)))
+        if tried.passed:
+            factors, result = alike, tried
     t, then = case.job.trajectory.t, result.job.trajectory.t
     return Moves(
         rows=tuple(
@@ -69,7 +85,7 @@ def _together(
 ) -> tuple[list[tuple[float, Limit] | None], bool]:
     """Slow moves until the part, swinging and stopped, stays on target as well: a move rings on into the next.
 
-    First all moves give way together, then each is given back what it can have.
+    First all moves give way together, then all that can have more are given back some at the same time.
 
     Args:
         case: The job.
@@ -80,46 +96,47 @@ def _together(
     Returns:
         What each is limited by then, and whether the program is on target.
     """
-    quick, closed = QuickCheck(case), list(factors)
+    quick, closed, out = QuickCheck(case, (s.first for s in found)), list(factors), list(limits)
     tuned = [i for i, limit in enumerate(limits) if limit is not None]
-    seen = quick.nearest(_by_interval(case, found, factors))
-    if seen.ratio >= RESERVE or not tuned:
-        return limits, True
-
-    def nearest(tried: Sequence[float]) -> Nearest:
-        nonlocal seen
-        result = quick.nearest(_by_interval(case, found, tried))
-        if result.ratio < RESERVE:
-            seen = result
-        return result
+    starts = [0, *(found[i].first for i in tuned[1:]), case.job.trajectory.samples]
+    spans = dict(zip(tuned, pairwise(starts), strict=True))  # with kept ones behind
 
     def alike(most: float) -> list[float]:
-        return [min(k, most) if i in tuned else k for i, k in enumerate(closed)]
+        return [min(k, most) if i in spans else k for i, k in enumerate(closed)]
 
-    most = largest(lambda k: nearest(alike(k)).ratio, max(closed[i] for i in tuned), SLOWEST)
+    def short(tried: Sequence[float]) -> list[int]:
+        look = quick.look(_by_interval(case, found, tried))
+        worst = {i: look.nearest(*span) for i, span in spans.items()}
+        bad = [i for i, near in worst.items() if near.ratio < RESERVE]
+        out[:] = [(closed[i], nearest_limit(case, worst[i])) if i in bad else limit for i, limit in enumerate(out)]
+        return bad
+
+    def ratio(most: float) -> float:
+        return quick.look(_by_interval(case, found, alike(most))).nearest().ratio
+
+    if not tuned or not short(closed):
+        return limits, True
+    most = largest(ratio, max(closed[i] for i in tuned), SLOWEST)
+    factors[:] = alike(1.0 if most is None else rounded_down(most))
     if most is None:
-        factors[:] = alike(1.0)
         return limits, False
-    factors[:] = alike(rounded_down(most))
-    out = list(limits)
-    for i in sorted(tuned, key=lambda i: closed[i] - factors[i], reverse=True):
-        if closed[i] <= PRECISION * factors[i]:
-            continue
-        seen = quick.nearest(_by_interval(case, found, factors))
-        low, high = factors[i], closed[i]
-        for _ in range(HALVINGS):
-            tried = [*factors[:i], rounded_down(high), *factors[i + 1 :]]
-            if nearest(tried).ratio >= RESERVE:
-                low = high
-                if high == closed[i]:
-                    break
-            else:
-                blocked = high
-            high = (low * blocked) ** 0.5
-        factors[i] = rounded_down(low)
-        if low < closed[i]:
-            out[i] = closed[i], nearest_limit(case, seen)
-    return out, True
+    high, goal = list(closed), list(closed)
+    for _ in range(HALVINGS):
+        raised = [i for i in tuned if high[i] > PRECISION * factors[i]]
+        tried = [rounded_down(goal[i]) if i in raised else k for i, k in enumerate(factors)]
+        for _ in range(LOOKS):
+            bad = short(tried) if raised else []
+            if not bad:
+                factors[:] = tried
+                break
+            before = [i for i in raised if i < bad[0]]
+            for i in [i for i in bad if i in raised] or before[-1:] or raised.copy():
+                high[i], tried[i] = tried[i], factors[i]
+                raised.remove(i)
+        else:
+            high = [tried[i] if i in raised else k for i, k in enumerate(high)]
+        goal = [(low * k) ** 0.5 for low, k in zip(factors, high, strict=True)]
+    return [limits[i] if factors[i] >= closed[i] else out[i] for i in range(len(found))], True
 
 
 def fastest(case: Case, demands: Demands, stretch: Stretch) -> tuple[float, Limit]:
@@ -155,14 +172,14 @@ def _by_interval(case: Case, found: Sequence[Stretch], factors: Sequence[float])
     return out
 
 
-def _backed_off(demands: Demands, found: Sequence[Stretch], factors: list[float], result: Judged) -> bool:
-    """Slow the stretches in which the program falls short; say whether there was anything to slow."""
+def _backed_off(demands: Demands, found: Sequence[Stretch], factors: list[float], result: Judged, least: float) -> bool:
+    """Slow the stretches in which the program falls short, by a least share; say whether there was anything to slow."""
     standing = demands.standing_ratio()[0]
     tuned = [i for i, stretch in enumerate(found) if not stretch.kept]
     step: dict[int, float] = {}
     for shortfall in result.of_the_carry:
         for i in _blamed(found, tuned, shortfall):
-            step[i] = min(step.get(i, 1.0), back_off(shortfall.ratio, standing))
+            step[i] = min(step.get(i, least), back_off(shortfall.ratio, standing))
     changed = False
     for i, factor in step.items():
         slower = max(rounded_down(factors[i] * factor), SLOWEST)

@@ -126,7 +126,7 @@ def _swinging(case: Case, closed: float, limit: Limit) -> tuple[float | None, Li
     tried: dict[float, Nearest] = {}
 
     def ratio(k: float) -> float:
-        tried[k] = quick.nearest(k * intervals)
+        tried[k] = quick.look(k * intervals).nearest()
         return tried[k].ratio
 
     found = largest(ratio, closed, SLOWEST)

@@ -108,7 +108,7 @@ def tune(
     watch("one factor for the whole program")
     whole = override(case, demands)
     watch("a factor for each move")
-    moves = per_move(case, demands)
+    moves = per_move(case, demands, whole.factor)
     retimed = None
     references: tuple[str, ...] = REFERENCES
     if retime:
