@@ -135,13 +135,17 @@ def check_file(path: str | Path) -> Report:
     return check_job(read_job(Path(path)))
 
 
-def check_job(job: Job) -> Report:
+def check_job(job: Job, *, trial: bool = False) -> Report:
     """Check a job.
+
+    Args:
+        job: What is asked.
+        trial: Whether only the results count: what to change where a check falls short is then not looked for.
 
     Raises:
         InputError: Something does not fit together, or the program has no carry to check.
     """
-    case = work_out(job)
+    case = work_out(job, trial=trial)
     if case.carried.size == 0:
         raise InputError(
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"

@@ -76,7 +76,7 @@ def per_move(case: Case, demands: Demands, whole: float | None) -> Moves:
         cycle_then=float(then[-1] - then[0]),
         passed=result.passed,
         job=result.job,
-        report=result.report,
+        report=result.full,
     )
 
 

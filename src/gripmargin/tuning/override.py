@@ -62,7 +62,7 @@ def override(case: Case, demands: Demands) -> Override:
         cycle_now=duration,
         cycle_then=None if job is None else float(job.trajectory.t[-1] - job.trajectory.t[0]),
         job=job,
-        report=best[1].report if best else tried[-1][1].report if tried else None,
+        report=best[1].full if best else tried[-1][1].full if tried else None,
     )
 
 

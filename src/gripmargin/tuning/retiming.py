@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.checks import registry
 from gripmargin.checks.case import Case
 from gripmargin.checks.swing.vibration import modes_of
 from gripmargin.contact.loads import part_load, standing_load
@@ -19,6 +18,7 @@ from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.results.findings import Verdict
 from gripmargin.results.tuned import Limit, Move, Moves, Override, Retimed
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joint_program import JointProgram
@@ -27,9 +27,10 @@ from gripmargin.tuning.kept import Kept
 from gripmargin.tuning.override import back_off
 from gripmargin.tuning.path import Path
 from gripmargin.tuning.profile import REFERENCE
+from gripmargin.tuning.quick import Look, QuickCheck
 from gripmargin.tuning.rests import Stretch, stretches
 from gripmargin.tuning.track import GRID, Track
-from gripmargin.tuning.verify import Judged, judged
+from gripmargin.tuning.verify import Judged, Shortfall, judged
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.scaling import moved_phases
 
@@ -68,18 +69,24 @@ def retimed(
     if plan.tracks and all(track.find() for track in plan.tracks.values()):
         for turn in range(ROUNDS + SLOWDOWNS):
             watch(f"a new time law, checked {rounds} times")
-            if not plan.kept_within(demands) or plan.cycle >= fallback:
+            plan.rate = max(rate, FINEST)
+            now = plan.kept_within(demands)
+            if now is None or plan.cycle >= fallback:
                 break
-            found, made = _checked(plan, rate)
-            rounds += made
-            if found.passed and found.reached >= RESERVE:
-                best = found
-                break
-            if found.passed:
-                for track in plan.tracks.values():
-                    track.slowed *= back_off(found.reached / RESERVE, demands.standing_ratio()[0])
-                continue
-            if not found.of_the_carry or not _spared(plan, found, demands, whole_law=turn >= ROUNDS):
+            seen = QuickCheck(now).look(np.ones(now.job.trajectory.samples - 1))
+            short = _shortfalls(seen)
+            if not short:
+                found, made = _checked(plan, rate)
+                rounds += made
+                if found.passed and found.reached >= RESERVE:
+                    best = found
+                    break
+                if found.passed:
+                    for track in plan.tracks.values():
+                        track.slowed *= back_off(found.reached / RESERVE, demands.standing_ratio()[0])
+                    continue
+                short = found.of_the_carry
+            if not short or not _spared(plan, seen, short, demands, whole_law=turn >= ROUNDS):
                 break
     if best is not None and best.reached > SLACK:
         watch("a new time law, a little faster")
@@ -110,7 +117,7 @@ def _quickened(plan: _Plan, best: Judged, demands: Demands, rate: float) -> tupl
             track.asked = np.maximum(track.asked / best.reached, 1.0)
             track.find()
     made = 0
-    if eased and plan.kept_within(demands) and plan.cycle < before:
+    if eased and plan.kept_within(demands) is not None and plan.cycle < before:
         found, made = _checked(plan, rate)
         if found.passed and found.reached >= RESERVE:
             return found, made
@@ -171,10 +178,13 @@ class _Plan:
         """Time of the whole program [s]."""
         return sum(self.durations())
 
-    def kept_within(self, demands: Demands) -> bool:
+    def kept_within(self, demands: Demands) -> Case | None:
         """Slow the laws until pads and joints are within their limits, gaps between the samples included.
 
         Of the pads this is the quasi-static share of the check, without the simulation of the handovers.
+
+        Returns:
+            The program then, worked out on the bond that it has; None where it does not get there.
         """
         standing = demands.standing_ratio()[0]
         for _ in range(QUICK):
@@ -196,11 +206,11 @@ class _Plan:
             joints, where = joint_speeds(changed)[0], self.part_of(self.instants()[:-1])
             room = {i: float(joints[where == i].min(initial=1.0)) for i in self.tracks}
             if all(RESERVE * u <= 1.0 for u in worst.values()) and all(k >= KEPT for k in room.values()):
-                return True
+                return changed
             for i, u in worst.items():
                 slower = back_off(1.0 / (RESERVE * u), standing) if not RESERVE * u <= 1.0 else 1.0
                 self.tracks[i].slowed *= min(slower, room[i])
-        return False
+        return None
 
     def instants(self) -> FloatArray:
         """Times from the start, evenly spaced at the rate or a hair closer."""
@@ -261,29 +271,36 @@ def _rising(s: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
     return s[kept], t[kept]
 
 
-def _spared(plan: _Plan, found: Judged, demands: Demands, *, whole_law: bool) -> bool:
-    """Ask more of the law where the checker found too little; say whether there is anything to ask."""
-    t = plan.instants()
+def _shortfalls(seen: Look) -> tuple[Shortfall, ...]:
+    """The worst that a look has seen, where it is short of its target."""
+    near = seen.nearest()
+    if near.ratio >= 1.0:
+        return ()
+    return (Shortfall(check=near.check, verdict=Verdict.FAIL, ratio=near.ratio, sample=near.sample, text=near.check),)
+
+
+def _spared(plan: _Plan, seen: Look, short: tuple[Shortfall, ...], demands: Demands, *, whole_law: bool) -> bool:
+    """Ask more of the law where too little was found; say whether there is anything to ask."""
+    t = plan.instants()[seen.samples]
     where, starts = plan.part_of(t), plan.starts()
     standing = demands.standing_ratio()[0]
     touched, renewed = False, set[int]()
-    ratios = _ratios(found)
     for i, track in plan.tracks.items():
         inside = np.flatnonzero(where == i)
         if inside.size == 0:
             continue
-        short = ratios[inside] < 1.0
-        blamed = [s for s in found.of_the_carry if s.sample is None or _blames(plan, where, s.sample, i)]
-        ratio = min([float(ratios[inside].min()), *(s.ratio for s in blamed)])
+        ratios = seen.ratio[inside]
+        blamed = [s for s in short if s.sample is None or _blames(plan, s.sample, i)]
+        ratio = min([float(ratios.min()), *(s.ratio for s in blamed)])
         if ratio < 1.0:
-            track.eased_for = found.of_the_carry[0].check
+            track.eased_for = short[0].check
         if ratio < 1.0 and (whole_law or ratio > CLOSE):
             track.slowed *= back_off(ratio, standing)
             touched = True
-        elif short.any():
+        elif (ratios < 1.0).any():
             s = track.at(t[inside] - starts[i])[0]
-            need = np.where(short, 1.0 / np.maximum(ratios[inside], 0.5), 1.0)
-            reach = max(int(np.ceil(track.ramp * plan.rate)), 1)
+            need = np.where(ratios < 1.0, 1.0 / np.maximum(ratios, 0.5), 1.0)
+            reach = max(int(np.ceil(track.ramp / float(np.median(np.diff(t))))), 1)
             spread = _smoothed(running_max(need, 2 * reach), reach)
             track.ask_more(np.interp(track.s, *_rising(s, spread)))
             renewed.add(i)
@@ -299,22 +316,11 @@ def _smoothed(values: FloatArray, reach: int) -> FloatArray:
     return np.convolve(padded, np.full(2 * reach + 1, 1.0 / (2 * reach + 1)), mode="valid")
 
 
-def _blames(plan: _Plan, where: np.ndarray, sample: int, index: int) -> bool:
+def _blames(plan: _Plan, sample: int, index: int) -> bool:
     """Whether a worst sample lies in a stretch, or in kept ones that follow it."""
-    at = int(where[sample])
+    at = int(plan.part_of(plan.instants()[[sample]])[0])
     before = [i for i in plan.tracks if i <= at]
     return index == (before[-1] if before else next(iter(plan.tracks)))
-
-
-def _ratios(found: Judged) -> FloatArray:
-    """The least margin over its target at every sample, of the checks that tell; inf where none does."""
-    samples = found.report.samples
-    out = np.full(samples.t.size, np.inf)
-    targets = {result.check: result.target for result in found.report.checks}
-    for check, name in registry.series().items():
-        if check in targets:
-            out = np.fmin(out, getattr(samples, f"{name}_low", getattr(samples, name)) / targets[check])
-    return out
 
 
 class _Option(NamedTuple):
@@ -338,7 +344,7 @@ def _fastest(plan: _Plan, best: Judged | None, others: list[_Option], moves: Mov
         cycle_then=chosen.cycle,
         passed=bool(options),
         job=found.job,
-        report=found.report,
+        report=found.full if own else found.report,
         rate=plan.rate,
         deviation=max((t.path.deviation for t in plan.tracks.values()), default=0.0) if own else 0.0,
         ramp=tuple(t.ramp for t in plan.tracks.values()) if own else (),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 from gripmargin.checks import registry
 from gripmargin.results.findings import Verdict
@@ -40,10 +41,20 @@ class Shortfall:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Judged:
-    """A job and what the checker says of it."""
+    """A job and what the checker says of it.
+
+    Attributes:
+        job: The job.
+        report: Of a trial: the results are those of the whole check.
+    """
 
     job: Job
     report: Report
+
+    @cached_property
+    def full(self) -> Report:
+        """The report with everything that the checker says."""
+        return check_job(self.job)
 
     @property
     def passed(self) -> bool:
@@ -90,4 +101,4 @@ class Judged:
 
 def judged(job: Job) -> Judged:
     """Check a job."""
-    return Judged(job=job, report=check_job(job))
+    return Judged(job=job, report=check_job(job, trial=True))
