@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
@@ -38,7 +39,8 @@ def per_move(case: Case, demands: Demands, whole: float | None) -> Moves:
         whole: The factor with which the whole program passes; None: there is none.
     """
     found = stretches(case, by_label=True)
-    limits = [None if stretch.kept else fastest(case, demands, stretch) for stretch in found]
+    joints = joint_speeds(case)
+    limits = [None if stretch.kept else fastest(case, demands, stretch, joints) for stretch in found]
     factors = [1.0 if limit is None else max(rounded_down(min(limit[0], FASTEST)), SLOWEST) for limit in limits]
     closed = list(factors)
     limits, hopeful = _together(case, found, factors, limits)
@@ -49,13 +51,13 @@ def per_move(case: Case, demands: Demands, whole: float | None) -> Moves:
         limits = [_checked(case, limit, stretch, result) for limit, stretch in zip(limits, found, strict=True)]
         if not _backed_off(demands, found, factors, result, 1.0 - STEP * 2**turn):
             break
-        result = judged(scaled(case.job, _by_interval(case, found, factors)))
+        result = judged(scaled(case.job, _by_interval(case, found, factors)), trial=True)
     for easier in EASIER:
         if whole is None or result.passed:
             break
         most = rounded_down(easier * whole)
         alike = [k if stretch.kept else min(k, most) for k, stretch in zip(closed, found, strict=True)]
-        tried = judged(scaled(case.job, _by_interval(case, found, alike)))
+        tried = judged(scaled(case.job, _by_interval(case, found, alike)), trial=True)
         if tried.passed:
             factors, result = alike, tried
     t, then = case.job.trajectory.t, result.job.trajectory.t
@@ -139,12 +141,21 @@ def _together(
     return [limits[i] if factors[i] >= closed[i] else out[i] for i in range(len(found))], True
 
 
-def fastest(case: Case, demands: Demands, stretch: Stretch) -> tuple[float, Limit]:
-    """Return the largest factor that pads and joints allow over a stretch, and what limits it."""
+def fastest(
+    case: Case, demands: Demands, stretch: Stretch, by_interval: tuple[FloatArray, NDArray[np.intp]]
+) -> tuple[float, Limit]:
+    """Return the largest factor that pads and joints allow over a stretch, and what limits it.
+
+    Args:
+        case: The job.
+        demands: What the targets ask.
+        stretch: Its samples.
+        by_interval: What the joints allow, as `joint_speeds` returns it.
+    """
     inside = np.flatnonzero((demands.samples >= stretch.first) & (demands.samples <= stretch.last))
     by_pads = np.nan_to_num(_only(demands, inside).speeds(), nan=0.0, posinf=np.inf)
     pads = float(by_pads.min(initial=np.inf))
-    by_joints, which = joint_speeds(case)
+    by_joints, which = by_interval
     over = by_joints[stretch.first : stretch.last]
     joints = float(over.min())
     if min(pads, joints) >= FASTEST:
