@@ -139,7 +139,9 @@ def _corners(pose_in_tool: FloatArray, outline: FloatArray) -> FloatArray:
     return np.asarray(outline @ pose_in_tool[:2, :2].T + pose_in_tool[:2, 3])
 
 
-def _best_shift(case: Case, place: _Places, now: float, short: frozenset[str]) -> tuple[tuple[float, float], float]:
+def _best_shift(
+    case: Case, place: _Places, now: float, short: frozenset[str]
+) -> tuple[tuple[float, float], float, frozenset[str]]:
     """The best place found from a grid and by the simplex of Nelder and Mead, rounded to whole millimetres."""
     x0, x1, y0, y1 = place.bounds
     shapely.prepare(place.region)
