@@ -65,14 +65,15 @@ class Look:
 class QuickCheck:
     """Looks at a job's program at other speeds, on the bond that its press has left as programmed."""
 
-    def __init__(self, case: Case, borders: Iterable[int] = ()) -> None:
+    def __init__(self, case: Case, borders: Iterable[int] = (), *, spacing: float = SPACING) -> None:
         """Take the job as it is programmed, worked out.
 
         Args:
             case: The job.
             borders: Samples at which the factor on the speed may change.
+            spacing: Between the samples that are looked at, where more are given [s].
         """
-        self._case, self._samples = _thinned(case, borders)
+        self._case, self._samples = _thinned(case, borders, spacing)
 
     def look(self, factors: FloatArray) -> Look:
         """Return how far from target the program is.
@@ -100,7 +101,7 @@ class QuickCheck:
         )
 
 
-def _thinned(case: Case, borders: Iterable[int]) -> tuple[Case, NDArray[np.intp]]:
+def _thinned(case: Case, borders: Iterable[int], spacing: float) -> tuple[Case, NDArray[np.intp]]:
     """The job by as many samples as are enough, on the bond that it has, and which they are.
 
     Where the program gives its rates what lies between follows from fewer samples than all.
@@ -108,7 +109,7 @@ def _thinned(case: Case, borders: Iterable[int]) -> tuple[Case, NDArray[np.intp]
     old, job = case.job.trajectory, case.job
     if not isinstance(old, JointTrajectory) or old.qdd is None or old.qd is None:
         return case, np.arange(old.samples)
-    kept = np.diff(np.floor((old.t - old.t[0]) / SPACING + 1e-6), prepend=-1.0) > 0
+    kept = np.diff(np.floor((old.t - old.t[0]) / spacing + 1e-6), prepend=-1.0) > 0
     step, kinds = np.diff(old.t), job.phase_map.kinds()
     for apart in (step < 0.5 * np.median(step), np.diff(case.airborne), kinds[1:] != kinds[:-1]):
         kept[:-1] |= apart
