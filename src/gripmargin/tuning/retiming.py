@@ -73,7 +73,7 @@ def retimed(
             now = plan.kept_within(demands)
             if now is None or plan.cycle >= fallback:
                 break
-            seen = QuickCheck(now, spacing=1.0 / plan.rate).look(np.ones(now.job.trajectory.samples - 1))
+            seen = QuickCheck(now, spacing=0.5 / plan.rate).look(np.ones(now.job.trajectory.samples - 1))
             short = _shortfalls(seen)
             if not short:
                 found, made = _checked(plan, rate)
