@@ -69,7 +69,7 @@ def retimed(
     if plan.tracks and all(track.find() for track in plan.tracks.values()):
         for turn in range(ROUNDS + SLOWDOWNS):
             watch(f"a new time law, checked {rounds} times")
-            plan.rate = max(rate, FINEST)
+            plan.rate = fine = max(rate, FINEST)
             now = plan.kept_within(demands)
             if now is None or plan.cycle >= fallback:
                 break
@@ -85,7 +85,11 @@ def retimed(
                     for track in plan.tracks.values():
                         track.slowed *= back_off(found.reached / RESERVE, demands.standing_ratio()[0])
                     continue
-                short = found.of_the_carry
+                as_fine = fine / plan.rate
+                short = tuple(
+                    s if s.sample is None else replace(s, sample=int(as_fine * s.sample)) for s in found.of_the_carry
+                )
+                plan.rate = fine
             if not short or not _spared(plan, seen, short, demands, whole_law=turn >= ROUNDS):
                 break
     if best is not None and best.reached > SLACK:
