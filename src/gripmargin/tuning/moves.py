@@ -21,7 +21,7 @@ from gripmargin.tuning.verify import Judged, Shortfall, judged
 from gripmargin.workcell.scaling import scaled
 
 ROUNDS = 7  # programs checked while backing off
-HALVINGS = 6  # speeds of each move looked at
+HALVINGS = 8  # speeds of each move looked at
 LOOKS = 4  # programs looked at for one speed of each
 STEP = 1e-3  # share by which moves are slowed at least, the first time; twice as much each time
 EASIER = (1.0, 0.98, 0.95, 0.9)  # times the factor on the whole program, as factors on all moves

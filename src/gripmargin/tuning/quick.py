@@ -15,7 +15,7 @@ from gripmargin.checks.use import Asked, quotient
 from gripmargin.contact.loads import part_load
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.rate_error import RateError
-from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.motion.trajectory import RESOLVED, JointTrajectory
 from gripmargin.workcell.scaling import at_samples, scaled
 
 RESERVE = 1.0 + 1e-9  # margin over target that a search aims at; the last digits may differ in the check
@@ -92,7 +92,11 @@ class QuickCheck:
     def _at(self, factors: FloatArray) -> Case:
         base = self._case
         job = scaled(base.job, factors)
-        motion = _faster(base.motion, factors)
+        wide = float(np.diff(job.trajectory.t).max()) > RESOLVED
+        if wide == (float(np.diff(base.job.trajectory.t).max()) > RESOLVED):
+            motion = _faster(base.motion, factors)
+        else:  # what lies between is followed in another way
+            motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
         return replace(
             base,
             job=job,
