@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,14 +14,14 @@ from gripmargin.results.tuned import Limit, Move, Moves
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joints import joint_limit, joint_speeds
 from gripmargin.tuning.override import FASTEST, SLOWEST, back_off, nearest_limit, rounded_down
-from gripmargin.tuning.quick import PRECISION, RESERVE, QuickCheck, largest
+from gripmargin.tuning.quick import PRECISION, RESERVE, Nearest, QuickCheck, largest
 from gripmargin.tuning.rests import Stretch, stretches
 from gripmargin.tuning.verify import Judged, Shortfall, judged
 from gripmargin.workcell.scaling import scaled
 
 ROUNDS = 7  # programs checked while backing off
-HALVINGS = 8  # speeds of each move looked at
-LOOKS = 4  # programs looked at for one speed of each
+HALVINGS = 6  # speeds of each move looked at
+MOST = 400_000  # samples looked at while moves are given back speed, about
 STEP = 1e-3  # share by which moves are slowed at least, the first time; twice as much each time
 EASIER = (1.0, 0.98, 0.95, 0.9)  # times the factor on the whole program, as factors on all moves
 
@@ -87,7 +86,8 @@ def _together(
 ) -> tuple[list[tuple[float, Limit] | None], bool]:
     """Slow moves until the part, swinging and stopped, stays on target as well: a move rings on into the next.
 
-    First all moves give way together, then all that can have more are given back some at the same time.
+    First all moves give way together, then each is given back what it can have; where there are many moves and samples,
+    some at a time.
 
     Args:
         case: The job.
@@ -100,45 +100,38 @@ def _together(
     """
     quick, closed, out = QuickCheck(case, (s.first for s in found)), list(factors), list(limits)
     tuned = [i for i, limit in enumerate(limits) if limit is not None]
-    starts = [0, *(found[i].first for i in tuned[1:]), case.job.trajectory.samples]
-    spans = dict(zip(tuned, pairwise(starts), strict=True))  # with kept ones behind
 
     def alike(most: float) -> list[float]:
-        return [min(k, most) if i in spans else k for i, k in enumerate(closed)]
+        return [min(k, most) if i in tuned else k for i, k in enumerate(closed)]
 
-    def short(tried: Sequence[float]) -> list[int]:
-        look = quick.look(_by_interval(case, found, tried))
-        worst = {i: look.nearest(*span) for i, span in spans.items()}
-        bad = [i for i, near in worst.items() if near.ratio < RESERVE]
-        out[:] = [(closed[i], nearest_limit(case, worst[i])) if i in bad else limit for i, limit in enumerate(out)]
-        return bad
+    def nearest(tried: Sequence[float]) -> Nearest:
+        return quick.look(_by_interval(case, found, tried)).nearest()
 
-    def ratio(most: float) -> float:
-        return quick.look(_by_interval(case, found, alike(most))).nearest().ratio
-
-    if not tuned or not short(closed):
+    if not tuned or nearest(closed).ratio >= RESERVE:
         return limits, True
-    most = largest(ratio, max(closed[i] for i in tuned), SLOWEST)
+    most = largest(lambda k: nearest(alike(k)).ratio, max(closed[i] for i in tuned), SLOWEST)
     factors[:] = alike(1.0 if most is None else rounded_down(most))
     if most is None:
         return limits, False
-    high, goal = list(closed), list(closed)
-    for _ in range(HALVINGS):
-        raised = [i for i in tuned if high[i] > PRECISION * factors[i]]
-        tried = [rounded_down(goal[i]) if i in raised else k for i, k in enumerate(factors)]
-        for _ in range(LOOKS):
-            bad = short(tried) if raised else []
-            if not bad:
-                factors[:] = tried
-                break
-            before = [i for i in raised if i < bad[0]]
-            for i in [i for i in bad if i in raised] or before[-1:] or raised.copy():
-                high[i], tried[i] = tried[i], factors[i]
-                raised.remove(i)
-        else:
-            high = [tried[i] if i in raised else k for i, k in enumerate(high)]
-        goal = [(low * k) ** 0.5 for low, k in zip(factors, high, strict=True)]
-    return [limits[i] if factors[i] >= closed[i] else out[i] for i in range(len(found))], True
+    slowed = sorted(
+        (i for i in tuned if closed[i] > PRECISION * factors[i]), key=lambda i: closed[i] - factors[i], reverse=True
+    )
+    at_a_time = max(1, -(-len(slowed) * HALVINGS * quick.samples // MOST))
+    for first in range(0, len(slowed), at_a_time):
+        together, before = slowed[first : first + at_a_time], list(factors)
+        low, high, share = 0.0, 1.0, 1.0
+        for _ in range(HALVINGS):
+            tried = [rounded_down(k * (closed[i] / k) ** share) if i in together else k for i, k in enumerate(before)]
+            near = nearest(tried)
+            if near.ratio >= RESERVE:
+                low, factors[:] = share, tried
+                if share == 1.0:
+                    break
+            else:
+                high, limit = share, nearest_limit(case, near)
+                out = [(closed[i], limit) if i in together else old for i, old in enumerate(out)]
+            share = (low + high) / 2.0
+    return [limits[i] if factors[i] >= closed[i] else old for i, old in enumerate(out)], True
 
 
 def fastest(
@@ -187,10 +180,11 @@ def _backed_off(demands: Demands, found: Sequence[Stretch], factors: list[float]
     """Slow the stretches in which the program falls short, by a least share; say whether there was anything to slow."""
     standing = demands.standing_ratio()[0]
     tuned = [i for i, stretch in enumerate(found) if not stretch.kept]
-    step: dict[int, float] = {}
+    ratios = result.ratios
+    short = {i: float(ratios[found[i].first : found[i].last + 1].min()) for i in tuned}
     for shortfall in result.of_the_carry:
-        for i in _blamed(found, tuned, shortfall):
-            step[i] = min(step.get(i, least), back_off(shortfall.ratio, standing))
+        short |= {i: min(short[i], shortfall.ratio) for i in _blamed(found, tuned, shortfall)}
+    step = {i: min(least, back_off(ratio, standing)) for i, ratio in short.items() if ratio < 1.0}
     changed = False
     for i, factor in step.items():
         slower = max(rounded_down(factors[i] * factor), SLOWEST)

@@ -75,6 +75,11 @@ class QuickCheck:
         """
         self._case, self._samples = _thinned(case, borders, spacing)
 
+    @property
+    def samples(self) -> int:
+        """How many samples are looked at."""
+        return self._samples.size
+
     def look(self, factors: FloatArray) -> Look:
         """Return how far from target the program is.
 

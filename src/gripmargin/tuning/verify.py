@@ -6,6 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
+from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import registry
 from gripmargin.results.findings import Verdict
 from gripmargin.results.report import Report
@@ -99,6 +102,17 @@ class Judged:
             if registry.check_of(result.check).of_the_carry and result.low is not None
         ]
         return min(ratios, default=float("inf"))
+
+    @property
+    def ratios(self) -> FloatArray:
+        """The least margin over its target at every sample, of the checks that tell; inf where none does."""
+        samples = self.report.samples
+        out = np.full(samples.t.size, np.inf)
+        targets = {result.check: result.target for result in self.report.checks}
+        for check, name in registry.series().items():
+            if check in targets:
+                out = np.fmin(out, getattr(samples, f"{name}_low", getattr(samples, name)) / targets[check])
+        return out
 
 
 def judged(job: Job, *, trial: bool = False) -> Judged:
