@@ -174,8 +174,8 @@ def test_nothing_moves_before_a_move_that_begins_with_a_step(steps):
 def test_the_program_that_takes_least_time_is_given_out(steps):
     """Waits are scaled with the whole program, and kept by a new time law."""
     old = steps.trajectory
-    waiting = {name: np.pad(getattr(old, name), ((0, 2000), (0, 0)), mode="edge") for name in ("q", "qd", "qdd")}
-    trajectory = gm.JointTrajectory(t=0.004 * np.arange(2601), **waiting)
+    waiting = {name: np.pad(getattr(old, name), ((0, 4000), (0, 0)), mode="edge") for name in ("q", "qd", "qdd")}
+    trajectory = gm.JointTrajectory(t=0.004 * np.arange(4601), **waiting)
     job = replace(steps, trajectory=trajectory, targets=gm.Targets(hold=0.5))
     tuning = gm.tune(job, retime=True)
     assert tuning.override.factor > 1.05
