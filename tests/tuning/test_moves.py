@@ -64,7 +64,7 @@ def test_a_move_that_rings_on_into_the_next_is_slowed_for_both(two_moves, exact_
 def test_where_no_speed_was_seen_to_be_enough_that_of_the_whole_program_is_tried(two_moves, exact_moves, monkeypatch):
     """A part that rings on need not ring less at a speed a little lower: a search may miss all that pass."""
     job = replace(two_moves(exact_moves), targets=gm.Targets(hold=26.0))
-    monkeypatch.setattr(moves, "largest", lambda *_: None)
+    monkeypatch.setattr(moves, "RESERVE", np.inf)
     tuning = gm.tune(job)
     assert 0.5 < tuning.override.factor < 1.0
     assert tuning.moves.passed

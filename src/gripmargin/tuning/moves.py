@@ -22,6 +22,7 @@ from gripmargin.workcell.scaling import scaled
 ROUNDS = 7  # programs checked while backing off
 HALVINGS = 6  # speeds of each move looked at
 MOST = 400_000  # samples looked at while moves are given back speed, about
+ABOVE = 1.03  # times the factor on the whole program, where moves alone may be faster alike
 STEP = 1e-3  # share by which moves are slowed at least, the first time; twice as much each time
 EASIER = (1.0, 0.98, 0.95, 0.9)  # times the factor on the whole program, as factors on all moves
 
@@ -42,7 +43,7 @@ def per_move(case: Case, demands: Demands, whole: float | None) -> Moves:
     limits = [None if stretch.kept else fastest(case, demands, stretch, joints) for stretch in found]
     factors = [1.0 if limit is None else max(rounded_down(min(limit[0], FASTEST)), SLOWEST) for limit in limits]
     closed = list(factors)
-    limits, hopeful = _together(case, found, factors, limits)
+    limits, hopeful = _together(case, found, factors, limits, whole)
     result = judged(scaled(case.job, _by_interval(case, found, factors)))
     for turn in range(ROUNDS if hopeful else 0):
         if result.passed or not result.of_the_carry:
@@ -82,7 +83,11 @@ def per_move(case: Case, demands: Demands, whole: float | None) -> Moves:
 
 
 def _together(
-    case: Case, found: Sequence[Stretch], factors: list[float], limits: list[tuple[float, Limit] | None]
+    case: Case,
+    found: Sequence[Stretch],
+    factors: list[float],
+    limits: list[tuple[float, Limit] | None],
+    whole: float | None,
 ) -> tuple[list[tuple[float, Limit] | None], bool]:
     """Slow moves until the part, swinging and stopped, stays on target as well: a move rings on into the next.
 
@@ -94,6 +99,7 @@ def _together(
         found: The stretches of the program.
         factors: Of each, changed in place.
         limits: What each of the stretches is limited by so far.
+        whole: The factor with which the whole program passes; None: there is none.
 
     Returns:
         What each is limited by then, and whether the program is on target.
@@ -109,7 +115,9 @@ def _together(
 
     if not tuned or nearest(closed).ratio >= RESERVE:
         return limits, True
-    most = largest(lambda k: nearest(alike(k)).ratio, max(closed[i] for i in tuned), SLOWEST)
+    most = whole
+    if whole is None or not nearest(alike(whole)).ratio >= RESERVE > nearest(alike(ABOVE * whole)).ratio:
+        most = largest(lambda k: nearest(alike(k)).ratio, max(closed[i] for i in tuned), SLOWEST)
     factors[:] = alike(1.0 if most is None else rounded_down(most))
     if most is None:
         return limits, False
