@@ -61,30 +61,29 @@ def stiff_without_a_pad(case: Case) -> Standing:
 
 
 def _stiffness(case: Case, kept: Sequence[int], when: str) -> Standing:
-    part = case.job.part
-    if part.rigid:
+    part, patches = case.job.part, [case.whole.patches[i] for i in kept]
+    known = part.outline is not None and part.thickness is not None and part.youngs_modulus is not None
+    is_plate = known and is_uniform_plate(part) and are_level(patches)
+    factor = edge_stress_factor(patches, [case.grip.bonded.full[i] for i in kept], part) if is_plate else np.inf
+    if factor <= STIFF:
+        return Standing(factor=factor if factor > SLIGHT and not part.rigid else 1.0)
+    if part.rigid and not is_plate:
         return Standing()
+    if is_plate and part.outline is not None:
+        reach = 1e3 * overhang(patches, part.outline)
+        said = "part.rigid = true, yet by its thickness and modulus " if part.rigid else ""
+        helps = "leave out part.youngs_modulus if ribs or a frame stiffen it; " if part.rigid else ""
+        return Standing(
+            doubt=f"{said}the part bends{when}: it reaches {reach:.0f} mm beyond its pads and may load their edges "
+            f"{factor:.1f} times as much as a rigid part, more than the {STIFF:g} times that is judged; {helps}"
+            "a stiffer part, a softer backing or more pads beneath it would help"
+        )
     state = "state part.rigid = true if its bending can be neglected"
-    if part.outline is None or part.thickness is None or part.youngs_modulus is None:
+    if not known:
         proof = "give part.outline, part.thickness and part.youngs_modulus of a plate"
         return Standing(doubt=f"whether the part bends is not known: {state}, or {proof}")
-    patches = [case.whole.patches[i] for i in kept]
-    if not is_uniform_plate(part) or not are_level(patches):
-        why = (
-            "its mass is not that of a uniform plate"
-            if are_level(patches)
-            else "the pads are not in the tool's xy plane"
-        )
-        return Standing(doubt=f"whether the part bends is not known, for {why}: {state}")
-    factor = edge_stress_factor(patches, [case.grip.bonded.full[i] for i in kept], part)
-    if factor <= STIFF:
-        return Standing(factor=factor if factor > SLIGHT else 1.0)
-    reach = 1e3 * overhang(patches, part.outline)
-    return Standing(
-        doubt=f"the part bends{when}: it reaches {reach:.0f} mm beyond its pads and may load their edges "
-        f"{factor:.1f} times as much as a rigid part, more than the {STIFF:g} times that is judged; a stiffer part, a "
-        "softer backing or more pads beneath it would help"
-    )
+    why = "its mass is not that of a uniform plate" if are_level(patches) else "the pads are not in the tool's xy plane"
+    return Standing(doubt=f"whether the part bends is not known, for {why}: {state}")
 
 
 def measured_contact(case: Case) -> Standing:

@@ -313,7 +313,7 @@ class _Cores:
         inside = np.flatnonzero(core)
         if face.start is None:
             few = self._corners_that_matter(inside)
-            face, inside = _only(face, few), inside[few]
+            face, inside = face.only(few), inside[few]
         elif not core.all() and self.out is not None:
             face = self.out.passed_on(face, ~core)
         return Grip(
@@ -364,12 +364,6 @@ def half_width(rows: FloatArray, root: FloatArray) -> FloatArray:
     """
     wide = rows @ root.T
     return np.asarray(0.5 * np.sqrt(np.maximum(np.linalg.eigvalsh(np.einsum("cpi,dpi->pcd", wide, wide))[:, -1], 0.0)))
-
-
-def _only(face: Face, chosen: NDArray[np.intp]) -> Face:
-    """Some of the points of a face."""
-    slack = None if face.slack is None else face.slack[chosen]
-    return Face(maps=face.maps[:, chosen], slack=slack, spread=face.spread)
 
 
 def _hull(points: FloatArray) -> NDArray[np.intp]:

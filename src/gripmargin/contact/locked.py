@@ -23,7 +23,7 @@ from gripmargin.kernels.face import Face, squared
 Strengths = Sequence[tuple[float, float]]
 
 SMALL = 0.03  # share of what a pad holds below which its offset counts as used up, whatever its direction
-SPARSE = 7  # of the cells one is looked at, besides the edges, for how far apart a face's planes are
+SPARSE = 7  # of the cells one is looked at for how far apart a face's planes are; cells left out only raise the bow
 BOWS = np.deg2rad(np.arange(0.0, 180.0, 22.5))  # directions in which the face is taken to be bowed
 
 

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 
@@ -71,6 +72,16 @@ class Face:
         """Return the face that must carry so many times the load: its utilisation is that factor times as large."""
         slack = None if self.slack is None else self.slack * factor
         return replace(self, maps=self.maps * factor, slack=slack)
+
+    def only(self, points: Sequence[int] | NDArray[np.intp]) -> Face:
+        """Return the face of some of the points, given as indices."""
+        return replace(
+            self,
+            maps=self.maps[:, points],
+            slack=None if self.slack is None else self.slack[points],
+            start=None if self.start is None else self.start[:, points],
+            spent=None if self.spent is None else self.spent[points],
+        )
 
     def pulled_alone(self) -> Face:
         """Return the face that only tension uses."""
