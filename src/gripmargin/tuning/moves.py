@@ -21,7 +21,7 @@ from gripmargin.workcell.scaling import scaled
 
 ROUNDS = 7  # programs checked while backing off
 HALVINGS = 6  # speeds of each move looked at
-MOST = 400_000  # samples looked at while moves are given back speed, about
+MOST = 300_000  # samples looked at while moves are given back speed, about
 ABOVE = 1.03  # times the factor on the whole program, where moves alone may be faster alike
 STEP = 1e-3  # share by which moves are slowed at least, the first time; twice as much each time
 EASIER = (1.0, 0.98, 0.95, 0.9)  # times the factor on the whole program, as factors on all moves
