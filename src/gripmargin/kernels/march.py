@@ -93,12 +93,14 @@ class State:
         doubt: Bound of the amplitude by which its response may differ, shape (k, m).
         variance: Of the noise of its response, shape (k, m).
         slope: Of the load before, where it goes on from there; None: it may jump, or its slope change for certain.
+        swing: Amplitude of each about the load before, shape (k, m).
     """
 
     phase: ComplexArray
     doubt: FloatArray
     variance: FloatArray
     slope: FloatArray | None = None
+    swing: FloatArray | float = 0.0
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -186,19 +188,20 @@ def march(
     error = np.einsum("k,nkm->nm", gain, unsure)
     error = np.concatenate([error, error[-1:]]) + doubt.offset  # it fades to the end
 
-    arc = 1.0 - np.cos(np.minimum(frequency * step / 2.0, np.pi))
-    between = np.einsum("km,nkm->nm", gain[:, None] * np.where(followed > 0.0, arc, 1.0), np.abs(free))
+    arc = np.where(followed > 0.0, between(frequency * step), 1.0)
+    arcs = np.einsum("km,nkm->nm", gain[:, None] * arc, np.abs(free))
     top = use + error + coverage * spread
     at = use.argmax(axis=0)
     peak = Peak(
         use=np.take_along_axis(use, at[None], axis=0)[0],
         least=(use - error - sure * spread).max(axis=0),
-        most=(np.maximum(top[:-1], top[1:]) + between).max(axis=0),
+        most=(np.maximum(top[:-1], top[1:]) + arcs).max(axis=0),
         when=at * step,
         response=np.take_along_axis(response, at[None, None], axis=0)[0],
     )
     phase = last + oscillators.phase(load[-1], slope[-1])
-    return State(phase=phase, doubt=fading * unsure[-1], variance=noise, slope=slope[-1]), peak
+    doubt_left = fading * unsure[-1]
+    return State(phase=phase, doubt=doubt_left, variance=noise, slope=slope[-1], swing=np.abs(last)), peak
 
 
 def missed(turn: FloatArray) -> FloatArray:
@@ -211,6 +214,15 @@ def missed(turn: FloatArray) -> FloatArray:
         turn: Angle w h by which the oscillator turns from node to node [rad].
     """
     return np.minimum(turn / 4.0, 0.61)  # half of 1 - min(sin x / x)
+
+
+def between(turn: FloatArray) -> FloatArray:
+    """Return how far a swing may be from the chord between two of its instants, over its amplitude.
+
+    Args:
+        turn: Angle by which it turns from one to the other [rad].
+    """
+    return 1.0 - np.cos(np.minimum(turn / 2.0, np.pi))
 
 
 def utilisation(maps: FloatArray, response: FloatArray) -> FloatArray:

@@ -15,9 +15,10 @@ from gripmargin.checks.stop.stops import per_time_deceleration
 from gripmargin.checks.swing.ringing import Stretch, next_too
 from gripmargin.checks.swing.vibration import Modes, given_drive, modes_of
 from gripmargin.contact.loads import part_load, standing_load
-from gripmargin.kernels.march import Oscillators, State
+from gripmargin.kernels.march import Oscillators, State, between
 from gripmargin.kernels.oscillator import ComplexArray, slopes
 from gripmargin.kernels.utilisation import utilisation_error
+from gripmargin.motion.tool_motion import ToolMotion
 
 Indices = NDArray[np.intp]
 NOTHING = 1e-4  # utilisation below which noise is not looked at
@@ -103,6 +104,8 @@ class Course:
         springs: The part on its pads.
         t: Times as the program runs [s], shape (n,).
         per: Instants a sample.
+        tool: The tool's motion at full speed, n samples.
+        slower: Factor on the speed of the program.
         loads: Of each mode by gravity, by the program's motion, and by a unit of time deceleration, shape (3, k, n).
         kicks: Swing that the load between the instants may start, added up, shape (k, n).
         offset: Bound of the utilisation by errors of the accelerations, shape (n,).
@@ -117,6 +120,8 @@ class Course:
     springs: Springs
     t: FloatArray
     per: int
+    tool: ToolMotion
+    slower: float
     loads: FloatArray
     kicks: FloatArray
     offset: FloatArray
@@ -139,8 +144,10 @@ class Course:
         """
         modes = stretches[0].swing.modes if stretches else modes_of(case.backing, case.job.part, case.job.air_density)
         springs, some = Springs.of(modes, maps), slice(modes.frequency.size)
-        t, still, moving, braking = _instants(case)
-        t, moving, braking = t / slower, slower**2 * moving, slower * braking
+        tool = _instants(case)
+        t, still = tool.t / slower, standing_load(case.job.part, tool, case.job.gravity)
+        moving = slower**2 * (part_load(case.job.part, tool, case.job.gravity, case.job.air_density) - still)
+        braking = slower * per_time_deceleration(case, tool)
         loads = np.stack([springs.take @ x for x in (still, moving, braking)])
         none, per = np.zeros(loads.shape[1:]), 1 + len(case.motion.sparse)
         wider = max(1.0, 1.0 / slower)  # what a straight line between instants misses grows with the time between them
@@ -171,6 +178,8 @@ class Course:
             springs=springs,
             t=t,
             per=per,
+            tool=tool,
+            slower=slower,
             loads=loads,
             kicks=np.cumsum(kicks, axis=1),
             offset=next_too(offset),
@@ -208,10 +217,9 @@ class Course:
         load, slope = self.driven[:, :, near]
         free = self.vibration[:, near] * np.exp(oscillators.pole[:, None] * later)
         size = np.maximum(np.abs(free), np.abs(self.vibration[:, np.maximum(near - 1, 0)]))
-        arc = 1.0 - np.cos(np.minimum(oscillators.frequency[:, None] * gap / 2.0, np.pi))
         return State(
             phase=oscillators.phase(load + slope * later, slope) + free,
-            doubt=self.unsure[:, near] + size * arc,
+            doubt=self.unsure[:, near] + size * between(oscillators.frequency[:, None] * gap),
             variance=self.variance[:, near],
         )
 
@@ -224,18 +232,15 @@ def _at_speed(stretch: Stretch, slower: float) -> Stretch:
     return stretch.driven(drive.scaled(drive.t / slower, np.full(drive.t.size, slower**2), stretch.still))
 
 
-def _instants(case: Case) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Times, and loads by gravity, by the motion and by a unit of time deceleration, shape (6, n) each."""
-    job, motion, t = case.job, case.motion, case.job.trajectory.t
+def _instants(case: Case) -> ToolMotion:
+    """The tool's motion at the samples, and at the eighths between them where some of them are far apart."""
+    motion, t = case.motion, case.job.trajectory.t
     count = 1 + len(motion.sparse)
-    size = count * (t.size - 1) + 1
-    loads = np.empty((3, 6, size))
-    loads[:, :, ::count] = case.standing, case.load - case.standing, per_time_deceleration(case, motion.at)
+    state = np.empty((3, 8, count * (t.size - 1) + 1))
+    state[:, :, ::count] = motion.at.state
     for k, tool in enumerate(motion.sparse, start=1):
-        still = standing_load(job.part, tool, job.gravity)
-        whole = part_load(job.part, tool, job.gravity, job.air_density)
-        loads[:, :, k::count] = still, whole - still, per_time_deceleration(case, tool)
-    return np.interp(np.arange(size) / count, np.arange(t.size), t), *loads
+        state[:, :, k::count] = tool.state
+    return ToolMotion(np.interp(np.arange(state.shape[2]) / count, np.arange(t.size), t), state)
 
 
 def _errors(case: Case, maps: FloatArray, size: int) -> tuple[FloatArray, FloatArray]:
