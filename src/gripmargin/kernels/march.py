@@ -204,7 +204,7 @@ def march(
     return State(phase=phase, doubt=doubt_left, variance=noise, slope=slope[-1], swing=np.abs(last)), peak
 
 
-def missed(turn: FloatArray) -> FloatArray:
+def missed(turn: FloatArray | float) -> FloatArray:
     """Return the share of a second difference of the load by which straight lines may miss the swing that it starts.
 
     A step of height H at an unknown place in an interval h starts a swing of H, the straight line one of
@@ -213,7 +213,7 @@ def missed(turn: FloatArray) -> FloatArray:
     Args:
         turn: Angle w h by which the oscillator turns from node to node [rad].
     """
-    return np.minimum(turn / 4.0, 0.61)  # half of 1 - min(sin x / x)
+    return np.minimum(np.asarray(turn) / 4.0, 0.61)  # half of 1 - min(sin x / x)
 
 
 def between(turn: FloatArray) -> FloatArray:

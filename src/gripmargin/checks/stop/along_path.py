@@ -85,10 +85,8 @@ class AlongPath:
     def rest(self) -> Rest:
         """Their end."""
         after = braking_time(1.0 / self.rate, self.ramp)
-        brake, _, t = self._reached(after)
-        near, share = self.course.place(t)
-        load = self.course.between(near, share)[0]
-        return Rest(after=after, shift=self.shift, load=load, kicks=self._wrong_speeds(brake, near))
+        load = self.course.between(*self.course.place(self._reached(after)[2]))[0]
+        return Rest(after=after, shift=self.shift, load=load)
 
     def legs(self, step: float, soon: float, late: float) -> Iterator[Leg]:
         """Yield the legs: while the brakes close, the time given, and what is left."""
@@ -128,12 +126,8 @@ class AlongPath:
         load = np.ascontiguousarray((gravity + moving - braking).swapaxes(0, 1))
         starts, noise = nodes[0] == 0 and not begin.any(), course.noise
         passed = near[0] + (0 if starts else 1), near[-1] + 1  # what is ahead counts as soon as it is the next
-        kicks = square[0] * (course.kicks[:, passed[1]] - course.kicks[:, passed[0]])
+        kicks = course.passed(*passed, (speed[0], speed[-1]))
         offset = square * course.offset[near]
-        if course.speeds.any():
-            speeds = self._wrong_speeds(rate[-1], near[0])
-            offset += course.springs.oscillators.gain @ speeds
-            kicks += speeds if starts else 0.0
         if noise is None:
             return load, Doubt(kicks=kicks, offset=offset)
         growth = noise.weight(speed[0], speed[-1]) * (noise.growth[:, passed[1]] - noise.growth[:, passed[0]])
@@ -145,7 +139,3 @@ class AlongPath:
             sigma=square * noise.sigma[near],
             rough=np.ascontiguousarray((square * rough).swapaxes(0, 1)),
         )
-
-    def _wrong_speeds(self, rate: FloatArray, near: Indices) -> FloatArray:
-        """What errors of the speeds may add to the braking load of each mode; a short stop is a blow (impulse)."""
-        return np.minimum(rate, self.course.springs.oscillators.frequency[:, None] / 2.0) * self.course.speeds[:, near]

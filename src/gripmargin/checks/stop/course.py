@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.use import COVERAGE, rate_errors
+from gripmargin.checks.hold.use import rate_errors
 from gripmargin.checks.stop.stops import per_time_deceleration
 from gripmargin.checks.swing.ringing import Stretch, next_too
 from gripmargin.checks.swing.vibration import Modes, given_drive, modes_of
 from gripmargin.contact.loads import part_load, standing_load
-from gripmargin.kernels.march import Oscillators, State, between
+from gripmargin.kernels.march import Oscillators, State, between, missed
 from gripmargin.kernels.oscillator import ComplexArray, slopes
 from gripmargin.kernels.utilisation import utilisation_error
 from gripmargin.motion.tool_motion import ToolMotion
 
 Indices = NDArray[np.intp]
+SPLINE = 1.25  # a spline through positions misses so many times what straight lines do at most
 NOTHING = 1e-4  # utilisation below which noise is not looked at
 AT_ONCE = 1e12  # [rad/s] frequency of what has no mass to swing
 
@@ -107,9 +108,10 @@ class Course:
         tool: The tool's motion at full speed, n samples.
         slower: Factor on the speed of the program.
         loads: Of each mode by gravity, by the program's motion, and by a unit of time deceleration, shape (3, k, n).
-        kicks: Swing that the load between the instants may start, added up, shape (k, n).
+        kicks: Swing that the load between the instants may start at full speed, added up, and however slowly it
+            passes, shape (2, k, n).
+        spline: Which modes' load is that of a spline through the positions, shape (k,).
         offset: Bound of the utilisation by errors of the accelerations, shape (n,).
-        speeds: Bound of the load of each mode by errors of the speeds in a unit of time deceleration, shape (k, n).
         noise: Of the positions; None: it counts for nothing.
         vibration: Free vibration of each mode after each instant, as `gripmargin.kernels.oscillator` has it, (k, n).
         driven: Load about which it swings, and the slope of it after each instant, shape (2, k, n).
@@ -124,8 +126,8 @@ class Course:
     slower: float
     loads: FloatArray
     kicks: FloatArray
+    spline: NDArray[np.bool_]
     offset: FloatArray
-    speeds: FloatArray
     noise: Noise | None
     vibration: ComplexArray
     driven: FloatArray
@@ -152,7 +154,8 @@ class Course:
         none, per = np.zeros(loads.shape[1:]), 1 + len(case.motion.sparse)
         wider = max(1.0, 1.0 / slower)  # what a straight line between instants misses grows with the time between them
         kicks, growth, rough, unsure, variance = (none.copy() for _ in range(5))
-        kicks[some] = given_drive(modes, t, still + moving).kinks
+        at_once = replace(modes, frequency=np.full(modes.frequency.size, AT_ONCE))
+        kicks[some], steps = (given_drive(each, t, still + moving).kinks for each in (modes, at_once))
         vibration, driven = none.astype(np.complex128), np.stack([loads[0] + loads[1], none])
         offset, sigma = (slower**2 * x for x in _errors(case, maps, t.size))
         for stretch in stretches:
@@ -174,6 +177,9 @@ class Course:
             noise = Noise(
                 rough=rough, growth=np.cumsum(growth, axis=1), fastest=(4.0 / turn) ** 4, sigma=next_too(sigma)
             )
+        spline = rough.any(axis=1)
+        slowly = kicks / missed(springs.oscillators.frequency * float(np.diff(t).min()))[:, None] * missed(np.inf)
+        slowly[some] = np.where(spline[some, None], SPLINE * steps, slowly[some])
         return cls(
             springs=springs,
             t=t,
@@ -181,15 +187,31 @@ class Course:
             tool=tool,
             slower=slower,
             loads=loads,
-            kicks=np.cumsum(kicks, axis=1),
+            kicks=np.cumsum([kicks, slowly], axis=2),
+            spline=spline,
             offset=next_too(offset),
-            speeds=slower * _speeds(case, springs, t.size),
             noise=noise,
             vibration=vibration,
             driven=driven,
             unsure=unsure,
             variance=0.0 * variance if noise is None else variance,
         )
+
+    def passed(self, first: Indices, last: Indices, speed: tuple[FloatArray, FloatArray]) -> FloatArray:
+        """Return the swing that the load between two instants may start, shape (k, m).
+
+        What passes at a share s of its speed is weaker by s^2 and takes longer by 1/s. Straight lines miss a share of
+        a step that grows with the time between samples, a spline one that grows with its fourth power.
+
+        Args:
+            first: The first instant, shape (m,).
+            last: The last one, likewise.
+            speed: Shares of the speed at first and at last, shape (m,) each.
+        """
+        most, least = speed
+        swift, slow = self.kicks[:, :, last] - self.kicks[:, :, first]
+        grown = swift * np.where(self.spline[:, None], np.maximum(least, 1e-9) ** -2.0, most)
+        return np.asarray(np.minimum(grown, slow * most**2))
 
     def place(self, t: FloatArray) -> tuple[Indices, FloatArray]:
         """Return the instant before some times and the share of the interval that has passed; the last one stays."""
@@ -254,13 +276,3 @@ def _errors(case: Case, maps: FloatArray, size: int) -> tuple[FloatArray, FloatA
         excess, one = mean - (case.load[:, :-1] + case.load[:, 1:]) / 2.0, np.ones((size - 1, 1))
         offset[:-1] = utilisation_error(maps, 2.0 * excess[None], 0.0 * one, one)[1]
     return offset, np.zeros(size)
-
-
-def _speeds(case: Case, springs: Springs, size: int) -> FloatArray:
-    """Bound of the load of each mode by errors of the speeds while time slows down by 1/s, shape (k, n)."""
-    error = case.motion.error
-    if error is None:
-        return np.zeros((6, size))
-    taken = np.abs(np.einsum("ki,cin->ckn", springs.take, case.load_per_rate(np.arange(size))))
-    bias = np.einsum("ckn,nc->kn", taken, error.speed_bias)
-    return np.asarray(bias + COVERAGE * np.sqrt(np.einsum("ckn,nc->kn", taken**2, error.speed_sigma**2)))

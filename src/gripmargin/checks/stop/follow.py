@@ -280,7 +280,6 @@ def _follow(stops: Stops, pace: Pace, sure: float) -> Peak:
             peaks.append(replace(found, when=leg.begin + first * leg.step + found.when))
     peak = reduce(lambda one, other: one.then(other, np.zeros(1)), peaks)
     state = _shifted(oscillators, state, rest.shift)
-    state = replace(state, doubt=state.doubt + rest.kicks)
     return _ring(oscillators, state, rest, peak, pace, sure)
 
 

@@ -98,13 +98,11 @@ class Rest:
         after: Time since they began [s], shape (m,).
         shift: By how much it differs in the stops next to them [s], shape (m,).
         load: Of each mode, by gravity alone, shape (k, m).
-        kicks: Bound of the swing by what is not known of the load that ends there, likewise.
     """
 
     after: FloatArray
     shift: FloatArray
     load: FloatArray
-    kicks: FloatArray
 
 
 class Stops(Protocol):

@@ -126,7 +126,7 @@ class OffPath:
         """Their end."""
         after = self.ends.max(axis=1)
         load = self._loads(after[None], np.zeros(self.q.shape, dtype=np.bool_))[0]
-        return Rest(after=after, shift=self.shifts[-1], load=load, kicks=0.0 * load)
+        return Rest(after=after, shift=self.shifts[-1], load=load)
 
     def legs(self, step: float, soon: float, late: float) -> Iterator[Leg]:
         """Yield the legs: while the brakes close, and from one axis that comes to rest to the next."""
