@@ -59,7 +59,9 @@ def random_part():
         second = spread @ spread.T * (mass / 12)
         turn = Rotation.random(rng=random).as_matrix()
         inertia = turn @ (np.trace(second) * np.eye(3) - second) @ turn.T
-        return gm.Part(mass=mass, com=random.uniform(-0.3, 0.3, 3), inertia=(inertia + inertia.T) / 2)
+        return gm.Part(
+            face="plane", rigid=True, mass=mass, com=random.uniform(-0.3, 0.3, 3), inertia=(inertia + inertia.T) / 2
+        )
 
     return make
 
@@ -125,7 +127,7 @@ def plate():
     def make(mass=1.0, com=(0.0, 0.0, 0.004)):
         x, y, z = 0.120, 0.080, 0.008
         moments = mass / 12 * np.array([y * y + z * z, x * x + z * z, x * x + y * y])
-        return gm.Part(mass=mass, com=com, inertia=[*moments, 0, 0, 0])
+        return gm.Part(face="plane", rigid=True, mass=mass, com=com, inertia=[*moments, 0, 0, 0])
 
     return make
 
@@ -158,6 +160,21 @@ def exact_moves():
     return make
 
 
+@pytest.fixture(scope="session")
+def smooth():
+    """A straight way of one joint by the polynomial of degree five, with its rates."""
+
+    def make(length=1.0, duration=2.0, step=0.004, moves=None):
+        t = np.arange(0.0, duration + step / 2, step)
+        x = t / duration
+        q = length * (10 * x**3 - 15 * x**4 + 6 * x**5)
+        qd = length * 30 * x**2 * (1 - x) ** 2 / duration
+        qdd = length * 60 * x * (1 - x) * (1 - 2 * x) / duration**2
+        return gm.JointTrajectory(t=t, q=q[:, None], qd=qd[:, None], qdd=qdd[:, None], moves=moves)
+
+    return make
+
+
 def _normalised(maps, load):
     """Traction over what is held, compression left out; shape (3, points, samples)."""
     return np.stack([maps[0] @ load, maps[1] @ load, np.maximum(maps[2] @ load, 0.0)])
@@ -180,7 +197,7 @@ def true_margin():
                 gravity=gravity,
             )
         )
-        maps, _ = case.backing.edge_maps(case.strengths)
+        maps = case.grip.face.maps
         return float(1.0 / np.linalg.norm(_normalised(maps, case.load), axis=0).max())
 
     return find

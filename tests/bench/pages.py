@@ -30,7 +30,7 @@ def report() -> gm.Report:
             t=t, position=place, rotation=np.broadcast_to(np.diag([1.0, -1.0, -1.0]), (SAMPLES, 3, 3))
         ),
         gripper=gm.Gripper(pads=pads),
-        part=gm.Part(mass=2.0, com=[0.01, 0.02, 0.02], inertia=1e-2 * np.eye(3)),
+        part=gm.Part(face="plane", rigid=True, mass=2.0, com=[0.01, 0.02, 0.02], inertia=1e-2 * np.eye(3)),
     )
 
 

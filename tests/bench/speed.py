@@ -14,8 +14,11 @@ import pinocchio as pin
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.hold.use import pad_use
-from gripmargin.checks.stop.check import check_stop
-from gripmargin.checks.swing.ringing import stretches_of, swing_use
+from gripmargin.checks.stop.kinds import kinds_of
+from gripmargin.checks.stop.stops import Stopping
+from gripmargin.checks.stop.use import stop_use
+from gripmargin.checks.swing.ringing import stretches_of
+from gripmargin.checks.swing.use import swing_use
 from gripmargin.contact.loads import part_load
 from gripmargin.motion.tool_motion import joint_motion
 
@@ -75,7 +78,7 @@ def medians(tasks: dict) -> dict[str, float]:
 
 
 def main() -> None:
-    part = gm.Part(mass=1.0, com=[0.01, 0.02, 0.03], inertia=[1e-3, 2e-3, 2.5e-3, 1e-5, 0, 0])
+    part = gm.Part(face="plane", rigid=True, mass=1.0, com=[0.01, 0.02, 0.03], inertia=[1e-3, 2e-3, 2.5e-3, 1e-5, 0, 0])
     film = gm.PadMaterial(pull_off_stress=5e4, shear_strength=5e4, normal_stiffness=1e8, shear_stiffness=3.3e7)
     square = gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.1, 0.1]),))
     disc = gm.Gripper(pads=(gm.Pad.disc("pad", film, 0.1),))
@@ -96,17 +99,21 @@ def main() -> None:
     def whole(made: gm.JointTrajectory, gripper: gm.Gripper) -> None:
         gm.check(trajectory=made, robot=common, gripper=gripper, part=part, targets=easy)
 
-    stopped = work_out(replace(case.job, stop=gm.Stop(time=0.3)))
-    still, _ = pad_use(case)
+    stop = gm.Stop(time=0.3)
+    stopped = work_out(replace(case.job, stop=stop))
     stretches = stretches_of(case)
+
+    def stops() -> None:
+        for kind in kinds_of(Stopping(stopped, stop)):
+            stop_use(kind, stopped.carried, stretches)
 
     tasks = {
         "tool motion and load, common arm": (SAMPLES, lambda: load(common)),
         "tool motion and load, skew arm": (SAMPLES, lambda: load(skew)),
         "the same load by a loop of Pinocchio's rnea": (LOOP, lambda: pinocchio_loop(common, part, *few)),
         "utilisation, one square pad, with what lies between": (SAMPLES, lambda: pad_use(case)),
-        "swing of the part on its backing": (SAMPLES, lambda: swing_use(case, stretches_of(case), still)),
-        "stops along the path, swing included": (SAMPLES, lambda: check_stop(stopped, stretches)),
+        "swing of the part on its backing": (SAMPLES, lambda: swing_use(replace(case))),
+        "stops along the path, swing included": (SAMPLES, stops),
         "whole check, rates given, square pad": (SAMPLES, lambda: whole(trajectory, square)),
         "whole check, rates given, disc": (SAMPLES, lambda: whole(trajectory, disc)),
         "whole check, positions alone, square pad": (SAMPLES, lambda: whole(bare, square)),

@@ -19,6 +19,7 @@ from gripmargin.checks.case import work_out
 from gripmargin.files.trajectory_writer import trajectory_bytes
 from gripmargin.kernels.halfplane import chord_rows
 from gripmargin.tuning.demands import Demands
+from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.path import Path
 from gripmargin.tuning.profile import Rows, fastest_squares
 from gripmargin.tuning.rests import stretches
@@ -59,7 +60,7 @@ def gripper(strength: float) -> gm.Gripper:
     return gm.Gripper(pads=tuple(pads))
 
 
-PART = gm.Part(mass=1.0, com=[0.0, 0.0, 0.004], inertia=[2e-3, 2e-3, 4e-3, 0, 0, 0])
+PART = gm.Part(face="plane", rigid=True, mass=1.0, com=[0.0, 0.0, 0.004], inertia=[2e-3, 2e-3, 4e-3, 0, 0, 0])
 
 
 def random_job(seed: int, name: str) -> gm.Job:
@@ -133,7 +134,8 @@ def grip_share() -> dict[str, float]:
     job = random_job(1, "fast")
     case = work_out(job)
     part = next(p for p in stretches(case, by_label=False) if not p.kept)
-    track = Track(case=case, demands=Demands.of(case), stretch=part, path=Path.of(case, part), ramp=0.02)
+    program = JointProgram.of(case)
+    track = Track(program=program, demands=Demands.of(case), stretch=part, path=Path.of(program, part), ramp=0.02)
     rows = track.rows()
     joints = Rows(s=rows.s, a=rows.a[:, -12:], b=rows.b[:, -12:], top=rows.top)
 
@@ -155,7 +157,7 @@ def grip_share() -> dict[str, float]:
         "the library, joint limits only, its own constraints": library,
         "the library, joint limits only, as rows": lambda: fastest_squares(joints),
         "load and rows of the pads": lambda: chord_rows(
-            track.demands.maps, track.loads, np.ones(track.s.size), (np.full(1001, 50.0), rows.top), 25
+            track.demands.face, track.loads, np.ones(track.s.size), (np.full(1001, 50.0), rows.top), 25
         ),
         "rows of pads and joints": track.rows,
         "the library, pads and joints": lambda: fastest_squares(rows),
@@ -210,6 +212,8 @@ at = {{ xyz = ["-50 mm", "-50 mm", "0 mm"] }}
 mass = "1 kg"
 com = ["0 mm", "0 mm", "4 mm"]
 inertia = ["2e-3 kg*m^2", "2e-3 kg*m^2", "4e-3 kg*m^2", "0 kg*m^2", "0 kg*m^2", "0 kg*m^2"]
+face = "plane"
+rigid = true
 [program]
 trajectory = "bench.csv"
 """

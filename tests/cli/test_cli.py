@@ -30,6 +30,8 @@ size = ["50 mm", "50 mm"]
 mass = "MASS"
 com = ["0 mm", "0 mm", "2 mm"]
 inertia = ["3e-4 kg*m^2", "3e-4 kg*m^2", "6e-4 kg*m^2", "0 kg*m^2", "0 kg*m^2", "0 kg*m^2"]
+face = "plane"
+rigid = true
 
 [program]
 trajectory = "lift.csv"

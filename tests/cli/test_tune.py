@@ -31,6 +31,8 @@ size = ["50 mm", "50 mm"]
 mass = "1 kg"
 com = ["0 mm", "0 mm", "2 mm"]
 inertia = ["1e-3 kg*m^2", "1e-3 kg*m^2", "2e-3 kg*m^2", "0 kg*m^2", "0 kg*m^2", "0 kg*m^2"]
+face = "plane"
+rigid = true
 [program]
 trajectory = "{program}"
 [targets]

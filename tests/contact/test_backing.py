@@ -9,6 +9,7 @@ from scipy.spatial.transform import Rotation
 import gripmargin as gm
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import cut_pads
+from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import peak_utilisation
 
 
@@ -136,7 +137,7 @@ class TestFirstPeel:
     def twist_limit(layer, area, shear=4e4):
         """Moment at which the first point slides, over the force limit."""
         maps, _ = layer.edge_maps([(5e4, shear)])
-        unit = peak_utilisation(maps, np.array([[0, 0, 0, 0, 0, 1.0]]).T)[0][0]
+        unit = peak_utilisation(Face(maps), np.array([[0, 0, 0, 0, 0, 1.0]]).T)[0][0]
         return 1 / unit / (shear * area)
 
     def test_rigid_part_tilted_off_a_pad(self, published):
@@ -145,7 +146,7 @@ class TestFirstPeel:
         film = material(pull_off_stress=1e7, normal_stiffness=case["normal_stiffness"], peel_energy=case["peel_energy"])
         layer = backing(gm.Pad.rectangle("pad", film, case["size"]))
         maps, _ = layer.edge_maps([(film.limiting_pull_off_stress, film.shear_strength)])
-        unit = peak_utilisation(maps, np.array([[0, 0, 0, 1.0, 0, 0]]).T)[0][0]
+        unit = peak_utilisation(Face(maps), np.array([[0, 0, 0, 1.0, 0, 0]]).T)[0][0]
         assert 1 / unit == pytest.approx(case["value"], abs=case["tolerance"])
         tilt = (layer.compliance @ [0, 0, 0, case["value"], 0, 0])[3]
         assert tilt == pytest.approx(case["tilt"], abs=5e-10)
@@ -163,7 +164,7 @@ class TestRatedLoad:
         maps, _ = layer.edge_maps([(case["stress"], case["stress"])])
         weight = case["mass"] * 9.80665
         for direction in np.eye(6)[:3]:  # straight off, or along the face
-            use = peak_utilisation(maps, weight * direction[:, None])[0][0]
+            use = peak_utilisation(Face(maps), weight * direction[:, None])[0][0]
             assert 1 / use == pytest.approx(case["value"], abs=case["tolerance"])
 
     def test_mean_shear_stress_of_a_climber(self, published):
@@ -253,7 +254,9 @@ class TestSplitting:
         )
         load = random.normal(size=(6, 5))
         one, two = whole.edge_maps([(5e4, 4e4)])[0], halves.edge_maps([(5e4, 4e4)] * 2)[0]
-        np.testing.assert_allclose(peak_utilisation(one, load)[0], peak_utilisation(two, load)[0], rtol=1e-9)
+        np.testing.assert_allclose(
+            peak_utilisation(Face(one), load)[0], peak_utilisation(Face(two), load)[0], rtol=1e-9
+        )
         np.testing.assert_allclose(whole.stiffness, halves.stiffness, rtol=0, atol=1e-9 * whole.stiffness.max())
 
 
@@ -273,7 +276,7 @@ class TestMirror:
         load = random.normal(size=(6, 4))
         turned = load * np.array([-1, 1, 1, 1, -1, -1])[:, None]
         strengths = [(5e4, 4e4), (3e4, 6e4)]
-        one = peak_utilisation(backing(*pads).edge_maps(strengths)[0], load)
-        two = peak_utilisation(backing(*mirrored).edge_maps(strengths)[0], turned)
+        one = peak_utilisation(Face(backing(*pads).edge_maps(strengths)[0]), load)
+        two = peak_utilisation(Face(backing(*mirrored).edge_maps(strengths)[0]), turned)
         np.testing.assert_allclose(one[0], two[0], rtol=1e-10)
         np.testing.assert_allclose(one[2], two[2], rtol=1e-10)

@@ -48,6 +48,11 @@ class TestActivation:
         assert (history.pads[0].state == CellState.FREE).all()
         assert np.abs(history.force).max() == 0
 
+    @pytest.mark.parametrize(("depth", "bonds"), [(0.8e-9, False), (1.5e-9, True)])
+    def test_rounding_makes_no_bond(self, pad_face, move, depth, bonds):
+        history = simulate([pad_face()], move([0, 1], z=[1e-3, -depth]))
+        assert history.pads[0].held.any() == bonds
+
     def test_first_touch_is_found_between_samples(self, pad_face, move):
         face = pad_face(full_preload=5e4)
         history = simulate([face], move([0, 1], z=[3e-3, -1e-3]))
@@ -221,6 +226,21 @@ class TestShortcuts:
             np.testing.assert_allclose(getattr(quick.pads[0], key), getattr(slow.pads[0], key), rtol=1e-9, atol=1e-5)
         assert quick.pads[0].breaks.max() >= 2  # the motion is eventful
         assert quick.imbalance < 2e-3
+
+    def test_how_many_are_followed_together_changes_nothing(self, pad_face, move, monkeypatch):
+        from gripmargin.contact import press_engine, simulation
+
+        face = pad_face(across=5, full_preload=5e4)
+        t = np.linspace(0, 1, 401)
+        z = np.interp(t, [0, 0.3, 0.6, 1], [1e-3, -6e-4, 2e-3, -3e-4])
+        moves = move(t, z=z, turn=np.column_stack([2e-3 * np.sin(9 * t), 3e-3 * np.cos(7 * t), 0.03 * t]))
+        together = simulate([face], moves)
+        monkeypatch.setattr(press_engine, "MOST_AT_ONCE", 1000)
+        monkeypatch.setattr(simulation, "BLOCK", 100)
+        apart = simulate([face], moves)
+        np.testing.assert_allclose(together.t, apart.t)
+        np.testing.assert_allclose(together.force, apart.force, atol=1e-8 * S * AREA)
+        np.testing.assert_allclose(together.pads[0].held, apart.pads[0].held, rtol=1e-9)
 
     def test_a_long_way_off_costs_nothing_and_changes_nothing(self, pad_face, move):
         face = pad_face(full_preload=5e4)

@@ -11,6 +11,7 @@ import gripmargin as gm
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import cut_pads, quadrature
 from gripmargin.contact.limit import LimitFactor, limit_factor
+from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import peak_utilisation
 
 PULL, SHEAR = 5e4, 4e4
@@ -158,7 +159,7 @@ class TestBracket:
         random = np.random.default_rng(seed)
         layer, strengths = random_layer(random, film)
         load = random.normal(size=6) * [1, 1, 1, 0.05, 0.05, 0.05]
-        grip = 1 / peak_utilisation(layer.edge_maps(strengths)[0], load[:, None])[0][0]
+        grip = 1 / peak_utilisation(Face(layer.edge_maps(strengths)[0]), load[:, None])[0][0]
         assert grip <= limit(layer, *load, strengths=strengths) * (1 + 1e-3)
 
     @given(seed=st.integers(0, 2**32 - 1), factor=st.floats(0.1, 50))

@@ -28,16 +28,17 @@ from gripmargin import cli
 from gripmargin.base.units import DIMENSIONS, parse_quantity
 from gripmargin.checks import registry
 from gripmargin.checks.case import work_out
-from gripmargin.checks.handover import pressure, release
+from gripmargin.checks.handover import pressure
+from gripmargin.checks.handover import words as handover_words
 from gripmargin.checks.hold import remedies, use
 from gripmargin.contact import cells, limit, restraint, simulation, travel
 from gripmargin.files.job_builder import build_job
 from gripmargin.files.job_file import read_job
 from gripmargin.files.job_schema import JobFile, job_schema
 from gripmargin.files.trajectory_file import read_trajectory
-from gripmargin.motion import consistency, holes, interpolate, program, rates
+from gripmargin.motion import consistency, holes, interpolate, joints, rates
 from gripmargin.motion.chain import Chain, chain_from_axes
-from gripmargin.motion.trajectory import MAX_SAMPLES, JointTrajectory, PoseTrajectory
+from gripmargin.motion.trajectory import MAX_SAMPLES, RESOLVED, JointTrajectory, PoseTrajectory
 from gripmargin.run import assumptions
 from gripmargin.run import one as checker
 from gripmargin.workcell import Pad, Targets
@@ -257,10 +258,10 @@ def test_set_up_is_what_the_pipeline_does() -> None:
     pipeline = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     for page in ("README.md", "DEVELOPERS.md"):
         assert "python3 -m venv .venv && .venv/bin/python -m pip install -e '.[test]'\n" in page_text(page)
-        assert "\n.venv/bin/python -m pytest\n" in page_text(page)
+        assert "\n.venv/bin/python -m pytest -n auto\n" in page_text(page)
     assert re.search(r"^python3 -m venv (--clear )?\.venv$", pipeline, re.MULTILINE)
     assert re.search(r"^\.venv/bin/python -m pip install (--quiet )?-e '\.\[test\]'$", pipeline, re.MULTILINE)
-    assert re.search(r"^\.venv/bin/python -m pytest( 2>.*)?$", pipeline, re.MULTILINE)
+    assert re.search(r"^\.venv/bin/python -m pytest -n auto( 2>.*)?$", pipeline, re.MULTILINE)
 
 
 @pytest.mark.parametrize(
@@ -385,14 +386,14 @@ def figures() -> dict[str, list[str]]:
             f"The coverage factor {use.COVERAGE:g} stands for",
             f"stand out from all of it with {100 * use.SURE:g} %",
             f"more than {('five', 'six')[int(holes.GAP_STEPS - 5)]} median steps",
-            f"without speeds more than {1e3 * program.LINEAR_SPACING:g} ms apart",
-            f"the shift is {1e3 * remedies.WORTH_SHIFTING:g} mm or more and reaches the target",
+            f"without speeds more than {1e3 * joints.LINEAR_SPACING:g} ms apart",
+            f"the shift is {1e3 * remedies.WORTH_SHIFTING:g} mm or more and the pads stay on the part",
             f"no factor of {remedies.SLOWEST:g} or more helps",
             f"The factor, up to {remedies.LARGEST_PADS:g}, by which every pad",
             f"more than {('four', 'five')[int(assumptions.MUCH_LARGER - 4)]} times the area of the coupon",
             f"beyond {1e3 * consistency.NO_MOTION:g} mrad or mm makes the interval a doubt",
             f"less than {100 * consistency.WORTH:g} % of the joint's largest acceleration",
-            f"Samples more than {1e3 * consistency.RESOLVED:.0f} ms apart are joined as well",
+            f"Samples more than {1e3 * RESOLVED:.0f} ms apart are joined as well",
             f"to within {travel.SEATED:g} of the displacement that breaks a full bond",
             f"cut into cells, {cells.CELLS_ACROSS} along the longer side",
             f"No cell moves by more than 1/{1 / simulation.STEP:g} of what breaks a full bond",
@@ -401,10 +402,10 @@ def figures() -> dict[str, list[str]]:
         ],
         "docs/job-file.md": [
             f"At most {MAX_SAMPLES / 1e6:g} million samples",
-            f"moving robot are more than {1e3 * program.LINEAR_SPACING:g} ms apart",
+            f"moving robot are more than {1e3 * joints.LINEAR_SPACING:g} ms apart",
             f"a force above {restraint.NEGLIGIBLE:g} of the part's weight",
         ],
-        "docs/report.md": [f"only where the ratio is below {release.WORTH_SAYING:g}"],
+        "docs/report.md": [f"only where the ratio is below {handover_words.WORTH_SAYING:g}"],
         "docs/choosing-targets.md": [
             f"`preload = {Targets().preload:g}`",
             f"`pressure = {Targets().pressure:.1f}`",
@@ -481,7 +482,7 @@ def words(node: dict[str, Any]) -> str:
     if node.get("type") == "array":
         parts = node.get("prefixItems") or [node["items"]]
         return ";".join(words(part) for part in parts)
-    return {"string": "text", "number": "number", "integer": "number"}[node["type"]]
+    return {"string": "text", "number": "number", "integer": "number", "boolean": "true or false"}[node["type"]]
 
 
 def documented_keys() -> dict[str, list[str]]:

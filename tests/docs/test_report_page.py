@@ -70,7 +70,16 @@ def job(*, release: Any = None, moves: Moves | None = None, **material: float | 
     return gm.Job(
         name="plate",
         gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.012, 0.012]),)),
-        part=gm.Part(mass=0.2, com=com, inertia=inertia, outline=outline, thickness=0.004, max_pressure=5e4),
+        part=gm.Part(
+            mass=0.2,
+            com=com,
+            inertia=inertia,
+            outline=outline,
+            thickness=0.004,
+            max_pressure=5e4,
+            face="plane",
+            rigid=True,
+        ),
         trajectory=program(GOOD | (moves or {})),
         phases=tuple(
             gm.Phase(kind=kind, moves=labels, release=release if kind == "release" else None)  # type: ignore[arg-type]
@@ -79,6 +88,18 @@ def job(*, release: Any = None, moves: Moves | None = None, **material: float | 
         pick=gm.Pick(face=np.eye(4)),
         nest=gm.Nest(face=gm.pose(xyz=[0.2, 0.0, 0.0]), hold_down=4.0, lateral_force=10.0, moment=0.2),
     )
+
+
+def three_pads(**given: Any) -> gm.Job:
+    """Three pads in a row, and a nest that holds the part down against two of them."""
+    good = job(release=None, **given)
+    film = good.gripper.pads[0].material
+    pads = tuple(
+        gm.Pad.rectangle(name, film, [0.012, 0.012], gm.pose(xyz=[x, 0.0, 0.0]))
+        for name, x in (("left", -0.02), ("middle", 0.0), ("right", 0.02))
+    )
+    nest = gm.Nest(face=gm.pose(xyz=[0.2, 0.0, 0.0]), hold_down=27.0)
+    return replace(good, gripper=gm.Gripper(pads=pads), nest=nest)
 
 
 def picked(**given: Any) -> gm.Job:
@@ -138,8 +159,16 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "hard": (picked(moves={"touch": (0.6, {"z": -0.7e-3})}), {"press less"}),
         "no law": (picked(full_preload=None), {"better data"}),
         "straight": (job(release="torsion", moves=straight), {"travel", "hold down"}),
-        "stays": (job(moves=straight | {"leave": (0.4, {"z": 0.0})}), {"travel"}),
-        "loose nest": (replace(job(moves={"let go": (0.3, {"turn": 20.0, "x": 0.203})}), nest=loose), {"nest"}),
+        "stays": (job(moves=straight | {"leave": (0.4, {"z": 0.0})}), {"release"}),
+        "loose nest": (replace(job(moves={"let go": (0.3, {"turn": 20.0, "x": 0.203})}), nest=loose), {"release"}),
+        "loose nest, not held down": (
+            replace(
+                job(moves={"let go": (0.3, {"turn": 20.0, "x": 0.203})}),
+                nest=replace(loose, hold_down=0.0),
+            ),
+            {"nest"},
+        ),
+        "one pad too many": (three_pads(moves=straight), {"smaller pads", "fewer pads", "hold down"}),
         "no overload data": (job(release="overload", moves=straight), {"better data"}),
         "light press": (job(release="overload", moves=straight, **overload), {"travel", "hold down"}),
         "never down": (job(moves={"lower": (0.5, {"z": 0.002})}), {"seat"}),
@@ -200,6 +229,7 @@ LISTS = {
 }
 NAMED = {
     "checks[].at",
+    "checks[].low_at",
     "checks[].details",
     "checks[].details.peel",
     "checks[].details.fall",

@@ -1,7 +1,7 @@
 """Joint states from rosbag2 recordings: both storages, every compression, names, stamps, damage.
 
-The recordings are written by rosbags' own writer (an independent implementation of the storage formats), but for
-chunks packed by lz4 and chunks with false sizes, which it does not write; those follow mcap.dev/spec.
+The recordings are written by the writer of the library rosbags, which reads none of the files here, but for chunks
+packed by lz4 and chunks with false sizes, which it does not write; those follow mcap.dev/spec.
 """
 
 import shutil
@@ -19,11 +19,11 @@ from rosbags.typesys import Stores, get_typestore
 import gripmargin as gm
 from gripmargin import read_job, read_trajectory
 from gripmargin.base.errors import InputError
-from gripmargin.files import bag_file, recording
-from gripmargin.files.mcap import MAGIC
+from gripmargin.files import recording
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.program import program_motion
+from gripmargin.motion.program import ProgramMotion
 
+MAGIC = b"\x89MCAP0\r\n"
 STORE = get_typestore(Stores.LATEST)
 KIND = "sensor_msgs/msg/JointState"
 STORAGES = {"sqlite3": StoragePlugin.SQLITE3, "mcap": StoragePlugin.MCAP}
@@ -170,7 +170,7 @@ def test_filtered_velocities_hide_no_peak(tmp_path):
     ]
     chain = gm.chain_from_axes([np.eye(4)] * 2, [[0, 0, 1]] * 2, [True] * 2, np.eye(4), names=("shoulder", "elbow"))
     trajectory = read_trajectory(write(tmp_path / "bag", states), robot=chain)
-    peak = np.abs(program_motion(trajectory, chain).at.angular_acceleration).max()
+    peak = np.abs(ProgramMotion.of(trajectory, chain).at.angular_acceleration).max()
     assert peak == pytest.approx(10 / np.sqrt(3) * 0.5 / 0.3**2, rel=0.01)  # of a quintic from rest to rest
 
 
@@ -415,13 +415,13 @@ def test_a_packed_file_where_none_is_said_to_be(tmp_path):
 
 @pytest.mark.parametrize("mode", [CompressionMode.FILE, CompressionMode.MESSAGE])
 def test_packed_content_that_is_damaged_or_endless(tmp_path, mode, monkeypatch):
-    folder = write(tmp_path / "bag", states_of(), mode=mode)
-    where = "gripmargin.files.bag_storage." + ("MAX_BYTES" if mode is CompressionMode.FILE else "MAX_MESSAGE")
-    monkeypatch.setattr(where, 8192 if mode is CompressionMode.FILE else 50)
+    folder = write(tmp_path / "bag", states_of(frame="x" * 5000), mode=mode)
+    by_file = mode is CompressionMode.FILE
+    monkeypatch.setattr(recording, "MAX_BYTES" if by_file else "MAX_MESSAGE", 8192 if by_file else 4000)
     with pytest.raises(InputError, match="does not unpack"):
         read_trajectory(folder)
     monkeypatch.undo()
-    if mode is CompressionMode.FILE:
+    if by_file:
         file = file_of(folder)
         file.write_bytes(file.read_bytes()[:-10])
         with pytest.raises(InputError, match="does not unpack"):
@@ -520,7 +520,7 @@ def test_chunks_that_unpack_to_more_than_they_say(tmp_path, kind):
     [
         ([("", 2**40, 0, b"")], None, r"found a chunk of 1\.1e\+06 MB, expected chunks of at most 256 MB"),
         ([("", len(inside()), 1, inside())], None, "a chunk that is damaged"),
-        ([("", len(inside()) - 3, 0, inside()[:-3])], None, "a chunk that is damaged"),
+        ([("", len(inside()) - 3, 0, inside()[:-3])], None, "a record that is damaged"),
         (
             [("bz2", 9, 0, b"")],
             None,
@@ -528,7 +528,8 @@ def test_chunks_that_unpack_to_more_than_they_say(tmp_path, kind):
         ),
         ([("", len(inside()), 0, inside())], 7, "found 6 messages where its statistics say 7"),
         ([("", 40, 0, record(0x05, bytes(31)))], None, "a message of a channel that is not described"),
-        ([("", 9, 0, record(0x06, b""))], None, "a chunk that is damaged"),
+        ([("", 9, 0, record(0x06, b""))], None, "a record that is damaged"),
+        ([("", 53, 0, record(0x06, bytes(44)))], None, "a chunk within a chunk"),
         ([("", 10, 0, record(0x03, b"\1"))], None, "a record that is damaged"),
         ([], None, "found no topics, expected a topic of type"),
     ],
@@ -540,18 +541,30 @@ def test_mcap_that_is_wrong(tmp_path, chunks, statistics, says):
         read_trajectory(file)
 
 
-@pytest.mark.parametrize(
-    ("module", "library"), [("rosbags.typesys", "rosbags"), ("backports", "backports.zstd"), ("lz4", "lz4")]
-)
-def test_without_a_library(tmp_path, monkeypatch, module, library):
-    folder = write(tmp_path / "bag", states_of(), mode=CompressionMode.FILE)
-    (tmp_path / "a.mcap").write_bytes(mcap([("lz4", 9, 0, b"")]))
-    bag_file._message_types.cache_clear()
+def test_chunks_that_unpack_for_ever(tmp_path, monkeypatch):
+    from backports import zstd
+
+    content = record(0x99, bytes(1_000_000))
+    monkeypatch.setattr(recording, "MAX_CHUNK", 2_000_000)
+    monkeypatch.setattr(recording, "MAX_PACKING", 100)
+    file = tmp_path / "a.mcap"
+    for count in (2, 50):
+        file.write_bytes(mcap([("zstd", len(content), 0, zstd.compress(content))] * count))
+        with pytest.raises(InputError, match="no topics" if count == 2 else "unpack to more than 100 times the size"):
+            read_trajectory(file)
+
+
+@pytest.mark.parametrize("module", ["rosbags.typesys", "backports", "lz4", "mcap.records"])
+def test_without_a_library(tmp_path, monkeypatch, module):
+    (tmp_path / "a.mcap").write_bytes(mcap([]))
+    for name in ("bag_file", "recording"):
+        monkeypatch.delitem(sys.modules, f"gripmargin.files.{name}")
+        monkeypatch.delattr(f"gripmargin.files.{name}")
     monkeypatch.setitem(sys.modules, module, None)
-    with pytest.raises(
-        InputError, match=rf"no library {library} .* 'bags'; install it: pip install 'gripmargin\[bags\]'"
-    ):
-        read_trajectory(tmp_path / "a.mcap" if library == "lz4" else folder)
+    library = {"backports": r"backports\.zstd"}.get(module, module.split(".")[0])
+    says = rf"a\.mcap: found no library {library} .* 'bags'; install it: pip install 'gripmargin\[bags\]'"
+    with pytest.raises(InputError, match=says):
+        read_trajectory(tmp_path / "a.mcap")
 
 
 # ---- in a job ----

@@ -31,7 +31,9 @@ def report():
             moves=("across",) * n,
         ),
         gripper=gm.Gripper(pads=(gm.Pad.disc("pad", FILM, 0.03),)),
-        part=gm.Part(mass=0.2, com=[0.0, 0.0, 0.002], inertia=[1e-4, 1e-4, 2e-4, 0.0, 0.0, 0.0]),
+        part=gm.Part(
+            face="plane", rigid=True, mass=0.2, com=[0.0, 0.0, 0.002], inertia=[1e-4, 1e-4, 2e-4, 0.0, 0.0, 0.0]
+        ),
     )
 
 

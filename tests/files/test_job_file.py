@@ -46,6 +46,7 @@ at = { xyz = ["50 mm", "0 mm", "0 mm"], rpy = ["0 deg", "0 deg", "90 deg"] }
 mass = "420 g"
 outline = [["-60 mm", "-40 mm"], ["60 mm", "-40 mm"], ["60 mm", "40 mm"], ["-60 mm", "40 mm"]]
 thickness = "3 mm"
+face = "plane"
 max_pressure = "50 kPa"
 youngs_modulus = "70 GPa"
 poissons_ratio = 0.22

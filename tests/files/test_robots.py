@@ -91,8 +91,8 @@ class TestCatalogue:
         assert_agrees(chain, lambda q: robot.fkine(q, end=link))
 
     def test_urdf_models_are_read_from_the_file_that_the_toolbox_loads(self):
-        assert set(ARM_ENDS) == set(robots._URDF_FILES)
-        for name, file in robots._URDF_FILES.items():
+        assert set(ARM_ENDS) == set(robots.URDF_FILES)
+        for name, file in robots.URDF_FILES.items():
             assert getattr(rtb.models.URDF, name)().urdf_filepath.endswith(f"xacro/{file}")
 
     def test_every_model_of_the_catalogue_is_known(self):
@@ -119,7 +119,7 @@ class TestCatalogue:
                 getattr(rtb.models.URDF, name)()
             except FetchedError:
                 fetched.append(name)
-        assert sorted(fetched) == FETCHED == sorted(robots._FETCHED)
+        assert sorted(fetched) == FETCHED == sorted(robots.FETCHED)
 
     @pytest.mark.parametrize(
         ("name", "source"),

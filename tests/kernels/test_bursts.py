@@ -43,7 +43,7 @@ def test_no_part_passes_on_a_move_that_the_samples_do_not_follow(step, samples, 
             rotation=np.broadcast_to(np.diag([1.0, -1.0, -1.0]), (t.size, 3, 3)),
         ),
         gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
-        part=gm.Part(mass=mass, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
+        part=gm.Part(face="plane", rigid=True, mass=mass, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
     )
     assert report.verdict != "pass"
 
@@ -99,9 +99,100 @@ def test_rates_sampled_past_a_quick_move_pass_nothing(full, samples, phase):
             trajectory=gm.JointTrajectory(t=t, q=x[:, None], qd=v[:, None], qdd=a[:, None] if full else None),
             robot=gm.Chain(links=links, revolute=(False,)),
             gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
-            part=gm.Part(mass=mass, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
+            part=gm.Part(face="plane", rigid=True, mass=mass, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
         )
     except gm.InputError as error:
         assert "positions" in str(error)  # noqa: PT017 - refused is as good as undecided
         return
     assert report.verdict != "pass"
+
+
+def positions(bends, start=60, n=160):
+    """Samples that stand still but for some second differences, none of them a multiple of another."""
+    second = np.zeros(n)
+    second[start : start + len(bends)] = bends
+    return np.cumsum(np.cumsum(second))
+
+
+def flagged(y):
+    return burst_bias(np.arange(len(y)) * 0.004, np.asarray(y)[None], even=True)[0] > 0
+
+
+class TestWhatSamplesFollow:
+    @pytest.mark.parametrize(
+        "bends",
+        [
+            [1.1, 0.93, 1.03, -0.97, -1.07, -1.02],  # there and back over six second differences
+            [1.1, 0.93, 1.03, 0.97],  # a change of speed over four
+            [1.1, 0.93, 0.0, 0.0, -1.05, -0.98],  # there and back with two between without a change
+        ],
+    )
+    def test_a_change_over_more_samples_is_no_burst(self, bends):
+        assert not flagged(positions(bends)).any()
+
+    @pytest.mark.parametrize("bends", [[1.1, 0.93, -1.05, -0.98], [1.1, 0.93, 1.03], [1.1, -0.93, 0.0, 0.0, -1.05]])
+    def test_one_over_fewer_is(self, bends):
+        assert flagged(positions(bends))[60:64].all()
+
+    def test_two_quick_moves_after_one_another_are_two(self):
+        found = flagged(positions([1.1, -0.93, 0.0, 0.0, 0.0, 1.05, -1.22]))
+        assert found[60:68].all()
+
+    def test_the_bound_of_a_speed_that_changes_within_half_an_interval_is_its_peak(self):
+        """(1 - cos)/T has the peak 2/T, 4 over an interval for half of it (closed form)."""
+        t = np.arange(120) * 0.004
+        s, w = np.clip(t - (60 - 0.25) * 0.004, 0, 0.002), 2 * np.pi / 0.002
+        y = (s**2 / 2 - (1 - np.cos(w * s)) / (w * w)) / 0.002 + np.clip(t - (60 + 0.25) * 0.004, 0, None)
+        # a little of it shows in the neighbours of the largest second difference; the rest of the error covers that
+        assert burst_bias(t, y[None], even=True).max() == pytest.approx(2 / 0.002, rel=0.1)
+
+
+class TestWhatNoiseExplains:
+    def shaken(self, bends, seed):
+        return positions(bends, n=600) + np.random.default_rng(seed).normal(size=600)
+
+    @pytest.mark.parametrize(("size", "least", "most"), [(36.0, 0.9, 1.0), (16.0, 0.0, 0.1)])
+    def test_a_change_is_ten_times_the_noise_of_a_second_difference(self, size, least, most):
+        """That noise is sqrt(6) of the samples': 24.5 times theirs."""
+        share = np.mean([flagged(self.shaken([size, -size], seed))[58:64].any() for seed in range(30)])
+        assert least <= share <= most
+
+    def test_what_stays_within_noise_is_a_rest_beside_it(self):
+        around = [8.0, -8.0] * 4
+        share = np.mean(
+            [flagged(self.shaken([*around, 45.0, -45.0, *around], seed))[66:72].any() for seed in range(30)]
+        )
+        assert share > 0.5
+
+
+class TestWhatRoundingExplains:
+    """Stairs of the last digit, twelve samples apart, each two uneven changes of one step."""
+
+    @staticmethod
+    def stairs(count, step=1.0):
+        return step * np.minimum(np.arange(400) // 12, count).astype(float)
+
+    @pytest.mark.parametrize(("count", "rounded"), [(6, False), (15, True)])
+    def test_twenty_uneven_changes_show_the_last_digit(self, count, rounded):
+        assert flagged(self.stairs(count)).any() != rounded
+
+    @pytest.mark.parametrize(("widest", "rounded"), [(4, False), (7, True)])
+    def test_so_does_a_change_of_five_steps(self, widest, rounded):
+        speeds = [*range(widest + 1), *range(widest, -1, -1)]
+        way = np.cumsum([*speeds, *[0.0] * (400 - len(speeds))])
+        later = np.arange(400) >= 200
+        assert flagged(way + later).any() != rounded
+
+    def test_three_steps_are_more_than_rounding(self):
+        y = self.stairs(25)
+        y[350:] += 3.0
+        found = flagged(y)
+        assert found[348:352].any()
+        assert not found[:340].any()
+
+    @pytest.mark.parametrize(("off", "alike"), [(0.7e-3, True), (1.5e-3, False)])
+    def test_a_channel_that_hardly_moves_is_rounded_as_another_one(self, off, alike):
+        both = np.stack([self.stairs(20), self.stairs(3, 1.0 + off)])
+        found = burst_bias(np.arange(400) * 0.004, both, even=True)
+        assert not found[0].any()
+        assert found[1].any() != alike

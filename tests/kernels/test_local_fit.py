@@ -140,6 +140,11 @@ def test_running_max_is_the_largest_within_reach(seed, reach):
     np.testing.assert_array_equal(running_max(values, reach), slow)
 
 
+def test_what_is_no_number_is_not_lost_in_a_running_max():
+    values = np.array([[1.0, 2.0, np.nan, 0.5, 4.0, 1.0]])
+    np.testing.assert_array_equal(running_max(values, 1), [[2.0, np.nan, np.nan, np.nan, 4.0, 4.0]])
+
+
 def test_a_step_is_told_from_a_slope():
     t = uneven_times(5, 80, spread=0.3)
     line = 3.0 + 7.0 * t

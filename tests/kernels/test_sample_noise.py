@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gripmargin.kernels.local_fit import even_step
-from gripmargin.kernels.sample_noise import differences, noise_levels, run_lengths
+from gripmargin.kernels.sample_noise import differences, grid, noise_levels, run_lengths
 
 
 def even(rate, seconds):
@@ -142,3 +142,51 @@ def test_steps_of_rounding_in_a_slow_move_are_not_taken_for_motion(rate, grid):
 def test_runs_are_counted():
     y = np.array([[1.0, 1.0, 1.0, 2.0, 3.0, 3.0], [0.0, 1.0, 2.0, 3.0, 4.0, 5.0]])
     np.testing.assert_array_equal(run_lengths(y), [[3, 3, 3, 1, 2, 2], [1, 1, 1, 1, 1, 1]])
+
+
+def relied_on(y, step=0.004):
+    """For each block of samples whether its noise is relied on."""
+    level, reliable = noise_levels(np.arange(len(y)) * step, np.asarray(y)[None], step)
+    return (reliable > 0.5 * level)[0]
+
+
+class TestNoiseOrMotion:
+    """Motion that is hardly resolved looks like noise; each sign that tells them apart has its case."""
+
+    i = np.arange(1024)
+
+    @pytest.mark.parametrize(("turn", "resolved"), [(1.5, False), (1.25, True)])
+    def test_steps_twelve_times_the_noise_are_motion_that_is_resolved(self, turn, resolved):
+        """A sine turns by so much between samples; its steps are 9 and 27 times its highest differences."""
+        assert relied_on(np.sin(turn * self.i)).all() == resolved
+        assert relied_on(np.sin(turn * self.i)).any() == resolved
+
+    def test_noise_does_not_grow_among_every_second_sample(self):
+        noise = np.random.default_rng(0).normal(size=1024)
+        assert relied_on(5 / 0.25**2 * np.sin(0.25 * self.i) + noise).all()
+
+    @pytest.mark.parametrize(("digits", "noise"), [(2.0, True), (5.0, False)])
+    def test_two_steps_of_the_last_digit_come_from_rounding(self, digits, noise):
+        assert relied_on(np.round(digits * np.sin(1.7 * self.i))).all() == noise
+
+    def test_few_samples_of_noise_are_seldom_taken_for_motion(self):
+        """Slow motion under noise of a thousandth of its way."""
+        found = []
+        for n in (48, 64, 96, 128):
+            slow = 100 * np.sin(0.02 * np.arange(n))
+            found += [relied_on(slow + np.random.default_rng(seed).normal(size=n)).all() for seed in range(300)]
+        assert np.mean(found) >= 0.985
+
+    def test_motion_in_one_stretch_says_nothing_of_the_far_ones(self):
+        """Stretches are 1024 samples long; the neighbours of one that moves are doubted with it."""
+        noise = np.random.default_rng(1).normal(size=8192)
+        y = np.where(np.arange(8192) < 1024, 40.0 * np.sin(1.6 * np.arange(8192)), 0.0) + noise
+        assert not relied_on(y)[:64].any()
+        assert relied_on(y)[64:].all()
+
+
+@pytest.mark.parametrize(("off", "found"), [(0.007, 1.0), (0.015, 0.0)])
+def test_a_grid_is_found_where_changes_are_whole_multiples_of_the_least(off, found):
+    y = np.cumsum(np.random.default_rng(2).integers(1, 5, 200)).astype(float)
+    y[100:] += off
+    assert grid(y[None])[0] == pytest.approx(found, abs=1e-9)

@@ -4,17 +4,13 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 from scipy.interpolate import RegularGridInterpolator
-from scipy.linalg import eigh
 
 from gripmargin.kernels.stopping import (
     between_published,
     braked_axes,
     free_fall,
-    mass_matrix,
     mean_rates,
-    modes,
     overshoot,
-    peak_with_swing,
     pulse_area,
     step_overshoot,
 )
@@ -70,69 +66,6 @@ class TestOneMode:
         assert np.abs(x).max() <= bound * (1 + 1e-4)
         if damping == 0.0:
             assert np.abs(x).max() == pytest.approx(2.0 * np.sin(omega * length / 2.0), rel=5e-3)
-
-
-def test_mass_matrix_gives_the_kinetic_energy_of_the_body():
-    random = np.random.default_rng(0)
-    mass, com = 1.7, random.normal(size=3)
-    spread = random.normal(size=(3, 3))
-    inertia = spread @ spread.T
-    v, w = random.normal(size=(2, 3))
-    at_com = v + np.cross(w, com)
-    energy = 0.5 * mass * at_com @ at_com + 0.5 * w @ inertia @ w
-    twist = np.concatenate([v, w])
-    assert 0.5 * twist @ mass_matrix(mass, com, inertia) @ twist == pytest.approx(energy)
-
-
-class TestModes:
-    # f = sqrt(k A / m) / 2 pi: k = 60 MPa/m, A = 0.01 m2, m = 2 kg gives 87.172752 Hz (closed form).
-    def test_one_frequency_by_hand(self):
-        stiffness = np.diag([6e5, 6e5, 6e5, 1e3, 1e3, 1e3])
-        omega, _ = modes(stiffness, mass_matrix(2.0, np.zeros(3), np.diag([1e-4, 2e-4, 3e-4])))
-        assert omega[:3] / (2 * np.pi) == pytest.approx(87.172752, abs=1e-6)
-        assert omega[3:] == pytest.approx(np.sqrt(1e3 / np.array([3e-4, 2e-4, 1e-4])))
-
-    def test_against_the_generalised_eigenvalues_of_scipy(self):
-        random = np.random.default_rng(1)
-        root = random.normal(size=(6, 6))
-        stiffness = root @ root.T + np.eye(6)
-        mass = mass_matrix(0.8, [0.03, -0.02, 0.1], np.diag([2e-3, 3e-3, 4e-3]))
-        omega, shapes = modes(stiffness, mass)
-        assert omega**2 == pytest.approx(eigh(stiffness, mass, eigvals_only=True))
-        load = random.normal(size=6)
-        assert (stiffness @ shapes) @ (shapes.T @ load) == pytest.approx(load)  # the modes carry the whole load
-
-    def test_a_part_without_inertia_about_an_axis_has_a_mode_that_follows_at_once(self):
-        omega, shapes = modes(np.eye(6) * 1e4, mass_matrix(1.0, np.zeros(3), np.diag([1e-3, 1e-3, 0.0])))
-        assert omega[-1] == 1e6
-        assert np.isfinite(shapes).all()
-
-
-def test_peak_with_swing_is_the_worst_of_any_phases():
-    random = np.random.default_rng(2)
-    maps, shapes = random.normal(size=(3, 7, 6)), random.normal(size=(6, 6))
-    gain = np.linalg.norm(maps @ shapes, axis=0)
-    load, swing, further = random.normal(size=(6, 40)), *np.abs(random.normal(size=(2, 6, 40)))
-    still, value, point, most = peak_with_swing(maps, gain, load, swing, further)
-    assert ((most >= value) & (value >= still)).all()
-    reached = np.zeros(40)
-    for _ in range(3000):
-        moved = load + shapes @ (random.uniform(-1, 1, (6, 40)) * (swing + further))
-        t1, t2, s = maps @ moved
-        reached = np.maximum(reached, np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max(axis=0))
-    assert (reached <= most).all()
-    t1, t2, s = maps @ load
-    assert still == pytest.approx(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max(axis=0))
-    assert point.shape == (40,)
-
-
-def test_no_number_gives_no_number():
-    maps, gain = np.ones((3, 2, 6)), np.ones((2, 6))
-    load, still = np.zeros((6, 3)), np.zeros((6, 3))
-    load[2, 1] = np.nan
-    alone, value, _, most = peak_with_swing(maps, gain, load, still, still)
-    assert np.isnan([alone[1], value[1], most[1]]).all()
-    assert value[0] == 0.0
 
 
 def test_braked_axes_against_an_ode_solver():

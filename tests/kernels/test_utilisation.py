@@ -5,8 +5,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gripmargin.kernels import utilisation
-from gripmargin.kernels.utilisation import largest_scale, peak_utilisation, utilisation_error
+from gripmargin.kernels.face import Face, squared
+from gripmargin.kernels.utilisation import (
+    largest_scale,
+    peak_utilisation,
+    peak_with_swing,
+    shares,
+    utilisation_error,
+)
 
 
 def plain(maps, wrench):
@@ -30,7 +36,7 @@ class TestPeak:
     @settings(derandomize=True, deadline=None, max_examples=40)
     def test_is_the_largest_by_the_definition(self, seed):
         _, maps, wrench = random_case(seed)
-        u, at, peel, at_peel = peak_utilisation(maps, wrench)
+        u, at, peel, at_peel = peak_utilisation(Face(maps), wrench)
         for i in range(wrench.shape[1]):
             used, tension = plain(maps, wrench[:, i])
             assert u[i] == pytest.approx(used.max(), rel=1e-12)
@@ -38,12 +44,11 @@ class TestPeak:
             assert peel[i] == pytest.approx(tension.max(), rel=1e-12)
             assert tension[at_peel[i]] == pytest.approx(tension.max(), rel=1e-12)
 
-    def test_blocks_leave_no_trace(self, monkeypatch):
-        _, maps, wrench = random_case(5, samples=23)
-        whole = peak_utilisation(maps, wrench)
-        monkeypatch.setattr(utilisation, "BLOCK_VALUES", 20)
-        for a, b in zip(whole, peak_utilisation(maps, wrench), strict=True):
-            np.testing.assert_allclose(a, b, rtol=1e-13)
+    def test_blocks_leave_no_trace(self):
+        _, maps, wrench = random_case(5, samples=20_000)
+        pieces = zip(*(peak_utilisation(Face(maps), part) for part in np.split(wrench, 20, axis=1)), strict=True)
+        for a, b in zip(peak_utilisation(Face(maps), wrench), pieces, strict=True):
+            np.testing.assert_allclose(a, np.concatenate(b), rtol=1e-13)
 
     @pytest.mark.parametrize("component", range(6))
     @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
@@ -51,7 +56,7 @@ class TestPeak:
         _, maps, wrench = random_case(6, samples=3)
         wrench[component, 1] = bad
         with np.errstate(invalid="ignore"):
-            u, *_ = peak_utilisation(maps, wrench)
+            u, *_ = peak_utilisation(Face(maps), wrench)
         assert not np.isfinite(u[1])
         assert np.isfinite(u[[0, 2]]).all()
 
@@ -64,10 +69,10 @@ class TestError:
         units = random.normal(size=(3, 6, wrench.shape[1]))
         size = random.uniform(0.0, 0.6, (wrench.shape[1], 3))
         columns = units * size.T[:, None, :]
-        rss, total = utilisation_error(maps, units, size, size)
-        before = peak_utilisation(maps, wrench)[0]
+        rss, total = utilisation_error(Face(maps), units, size, size)
+        before = peak_utilisation(Face(maps), wrench)[0]
         for signs in np.array(np.meshgrid(*[[-1, 1]] * 3)).reshape(3, -1).T:
-            after = peak_utilisation(maps, wrench + np.einsum("c,cwn->wn", signs, columns))[0]
+            after = peak_utilisation(Face(maps), wrench + np.einsum("c,cwn->wn", signs, columns))[0]
             assert (np.abs(after - before) <= total * (1 + 1e-12)).all()
         assert (rss <= total * (1 + 1e-12)).all()
 
@@ -75,7 +80,7 @@ class TestError:
         maps = np.zeros((3, 1, 6))
         maps[0, 0, 0], maps[2, 0, 2] = 3.0, 2.0
         column = np.array([1.0, 0, -2.0, 0, 0, 0])[None, :, None]
-        rss, total = utilisation_error(maps, column / 2.0, *2 * (np.full((1, 1), 2.0),))
+        rss, total = utilisation_error(Face(maps), column / 2.0, *2 * (np.full((1, 1), 2.0),))
         assert rss[0] == total[0] == pytest.approx(5.0)  # 3 by shear and 4 by tension
 
 
@@ -85,31 +90,31 @@ class TestLargestScale:
     def test_agrees_with_bisection(self, seed, size):
         random, maps, still = random_case(seed)
         moving = random.normal(size=still.shape) * 10.0**size
-        limit = 1.5 * float(peak_utilisation(maps, still)[0].max())
-        found = largest_scale(maps, still, moving, limit)
+        limit = 1.5 * float(peak_utilisation(Face(maps), still)[0].max())
+        found = largest_scale(Face(maps), still, moving, limit)
         for i in range(still.shape[1]):
             assert found[i] == pytest.approx(bisected(maps, still[:, i], moving[:, i], limit), rel=1e-9)
 
     def test_gravity_alone_beyond_the_limit_has_no_scale(self):
         _, maps, still = random_case(7)
-        peak = peak_utilisation(maps, still)[0]
-        assert np.isnan(largest_scale(maps, still, np.zeros_like(still), 0.99 * float(peak.min()))).all()
+        peak = peak_utilisation(Face(maps), still)[0]
+        assert np.isnan(largest_scale(Face(maps), still, np.zeros_like(still), 0.99 * float(peak.min()))).all()
 
     def test_a_motion_that_only_presses_is_not_limited(self):
         maps = np.zeros((3, 1, 6))
         maps[2, 0, 2] = 1.0
         pressing = np.array([0, 0, -1.0, 0, 0, 0])[:, None]
-        assert np.isposinf(largest_scale(maps, np.zeros((6, 1)), pressing, 1.0)).all()
+        assert np.isposinf(largest_scale(Face(maps), np.zeros((6, 1)), pressing, 1.0)).all()
 
     @pytest.mark.parametrize("which", [0, 1])
     @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
     def test_a_load_that_is_no_number_has_no_scale(self, which, bad):
         random, maps, still = random_case(8)
         loads = [still, random.normal(size=still.shape)]
-        limit = 2.0 * float(peak_utilisation(maps, still)[0].max())
+        limit = 2.0 * float(peak_utilisation(Face(maps), still)[0].max())
         loads[which][3, 1] = bad
         with np.errstate(invalid="ignore"):
-            found = largest_scale(maps, *loads, limit)
+            found = largest_scale(Face(maps), *loads, limit)
         assert np.isnan(found[1])
         assert np.isfinite(np.delete(found, 1)).all()
 
@@ -118,10 +123,10 @@ class TestLargestScale:
     def test_the_scale_uses_the_limit_up_and_no_more(self, seed):
         random, maps, still = random_case(seed)
         moving = random.normal(size=still.shape) * 3
-        limit = 1.2 * float(peak_utilisation(maps, still)[0].max())
-        square = largest_scale(maps, still, moving, limit)
+        limit = 1.2 * float(peak_utilisation(Face(maps), still)[0].max())
+        square = largest_scale(Face(maps), still, moving, limit)
         finite = np.isfinite(square)
-        used = peak_utilisation(maps, (still + square * moving)[:, finite])[0]
+        used = peak_utilisation(Face(maps), (still + square * moving)[:, finite])[0]
         np.testing.assert_allclose(used, limit, rtol=1e-9)
 
 
@@ -140,3 +145,59 @@ def bisected(maps, still, moving, limit):
         middle = (low + high) / 2
         low, high = (middle, high) if within(middle) else (low, middle)
     return low
+
+
+def test_peak_with_swing_is_the_worst_of_any_phases():
+    random = np.random.default_rng(2)
+    maps, shapes = random.normal(size=(3, 7, 6)), random.normal(size=(6, 6))
+    gain = np.linalg.norm(maps @ shapes, axis=0)
+    load, swing, further = random.normal(size=(6, 40)), *np.abs(random.normal(size=(2, 6, 40)))
+    still, value, point, most = peak_with_swing(Face(maps), gain, load, swing, further)
+    assert ((most >= value) & (value >= still)).all()
+    reached = np.zeros(40)
+    for _ in range(3000):
+        moved = load + shapes @ (random.uniform(-1, 1, (6, 40)) * (swing + further))
+        t1, t2, s = maps @ moved
+        reached = np.maximum(reached, np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max(axis=0))
+    assert (reached <= most).all()
+    t1, t2, s = maps @ load
+    assert still == pytest.approx(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max(axis=0))
+    assert point.shape == (40,)
+
+
+def test_no_number_gives_no_number():
+    maps, gain = np.ones((3, 2, 6)), np.ones((2, 6))
+    load, still = np.zeros((6, 3)), np.zeros((6, 3))
+    load[2, 1] = np.nan
+    alone, value, _, most = peak_with_swing(Face(maps), gain, load, still, still)
+    assert np.isnan([alone[1], value[1], most[1]]).all()
+    assert value[0] == 0.0
+
+
+def test_the_squared_utilisation_is_that_of_the_tension_alone_where_nothing_shears():
+    assert squared(np.zeros(3), np.array([0.5, -2.0, 0.0])).tolist() == [0.25, 0.0, 0.0]
+    assert squared(np.array([0.64]), np.array([0.6]))[0] == pytest.approx(1.0)  # 0.8 by shear and 0.6 by tension
+    assert np.isnan(squared(np.zeros(1), np.array([np.nan]))).all()
+
+
+@given(seed=st.integers(0, 2**32 - 1))
+@settings(derandomize=True, deadline=None, max_examples=40)
+def test_shares_add_up_and_are_slopes_of_the_utilisation(seed):
+    """A part's share is how the utilisation changes with its size: d log u / d log size (Euler, homogeneous)."""
+    random, maps, _ = random_case(seed, points=4)
+    parts = random.normal(size=(3, 6, 4))
+    total = parts.sum(axis=0)
+    found = shares(maps, total, parts)
+    assert found.sum(axis=0) == pytest.approx(np.ones(4))
+
+    def use(load):
+        t1, t2, s = np.einsum("cni,in->cn", maps, load)
+        return np.sqrt(t1**2 + t2**2 + np.maximum(s, 0.0) ** 2)
+
+    for part, share in zip(parts, found, strict=True):
+        up, down = use(total + 1e-6 * part), use(total - 1e-6 * part)
+        assert (up - down) / 2e-6 / use(total) == pytest.approx(share, abs=1e-6)
+
+
+def test_a_point_that_is_not_used_has_no_shares():
+    assert shares(np.ones((3, 2, 6)), np.zeros((6, 2)), np.ones((3, 6, 2))).tolist() == np.zeros((3, 2)).tolist()

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.motion.program import program_motion
+from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.tool_motion import joint_motion
 
 
@@ -29,7 +29,7 @@ def poses(arm, exact, rate, duration=1.4):
 class TestGivenRates:
     def test_are_used_as_they_are(self, arm, transfer):
         t, q, qd, qdd = columns(transfer, 250)
-        made = program_motion(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), arm)
+        made = ProgramMotion.of(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), arm)
         assert made.at == joint_motion(arm, t, q, qd, qdd)
         assert made.error is None
         assert made.doubts == ()
@@ -38,7 +38,7 @@ class TestGivenRates:
     def test_what_lies_between_is_the_true_motion_there(self, arm, transfer):
         """On a polynomial of degree five positions are exact, and speeds, from speeds alone, to the fourth order."""
         t, q, qd, qdd = columns(transfer, 50)
-        made = program_motion(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), arm)
+        made = ProgramMotion.of(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), arm)
         middle = (t[:-1] + t[1:]) / 2
         true = joint_motion(arm, middle, *transfer.at(middle))
         inside = (middle > 0.25) & (middle < 1.05)
@@ -49,13 +49,13 @@ class TestGivenRates:
         """A slide's mean acceleration is the change of its speed over the step."""
         exact = exact_moves(4, (0.1, 0.5, [0.4, 0, 0, 0]))
         t, q, qd, qdd = columns(exact, 50, 0.8)
-        made = program_motion(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), gantry)
+        made = ProgramMotion.of(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), gantry)
         np.testing.assert_allclose(made.between_mean.acceleration[:, 0], np.diff(qd[:, 0]) / np.diff(t), atol=1e-9)
         assert len(made.sparse) == 7
 
     def test_dense_samples_need_no_interpolation(self, arm, transfer):
         t, q, qd, qdd = columns(transfer, 250)
-        assert program_motion(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), arm).sparse == ()
+        assert ProgramMotion.of(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), arm).sparse == ()
 
 
 def accelerations(motion):
@@ -71,9 +71,9 @@ class TestEstimatedRates:
             t, q, qd, qdd = columns(transfer, rate)
             true = joint_motion(arm, t, q, qd, qdd)
             if kind == "poses":
-                made = program_motion(poses(arm, transfer, rate)[1], None)
+                made = ProgramMotion.of(poses(arm, transfer, rate)[1], None)
             else:
-                made = program_motion(gm.JointTrajectory(t=t, q=q, qd=qd if "speeds" in kind else None), arm)
+                made = ProgramMotion.of(gm.JointTrajectory(t=t, q=q, qd=qd if "speeds" in kind else None), arm)
             inside = (t > 0.35) & (t < 0.95)
             errors.append(np.abs(accelerations(made.at) - accelerations(true))[inside].max())
         # below 1e-4 m/s2 the digits of the positions are all that is left
@@ -89,10 +89,10 @@ class TestEstimatedRates:
         true, exact = poses(arm, transfer, rate)
         t, q, *_ = columns(transfer, rate)
         if kind == "joints":
-            made = program_motion(gm.JointTrajectory(t=t, q=q + noise * random.normal(size=q.shape)), arm)
+            made = ProgramMotion.of(gm.JointTrajectory(t=t, q=q + noise * random.normal(size=q.shape)), arm)
         else:
             shaken = exact.position + noise * random.normal(size=(t.size, 3))
-            made = program_motion(gm.PoseTrajectory(t=t, position=shaken, rotation=exact.rotation), None)
+            made = ProgramMotion.of(gm.PoseTrajectory(t=t, position=shaken, rotation=exact.rotation), None)
         every = np.arange(t.size)
         noisy, bias = made.error.columns(every, bias=False), made.error.columns(every, bias=True)
         allowed = 4 * np.sqrt((noisy**2).sum(axis=0)) + np.abs(bias).sum(axis=0)
@@ -102,7 +102,7 @@ class TestEstimatedRates:
     def test_noise_is_told_in_words(self, arm, transfer):
         t, q, *_ = columns(transfer, 500)
         shaken = q + 1e-4 * np.random.default_rng(2).normal(size=q.shape)
-        made = program_motion(gm.JointTrajectory(t=t, q=shaken), arm)
+        made = ProgramMotion.of(gm.JointTrajectory(t=t, q=shaken), arm)
         (note,) = made.notes
         assert "estimated from positions" in note
         assert "noise found" in note
@@ -118,7 +118,7 @@ class TestDoubts:
         t, *given = columns(transfer, 250)
         keep = (t < 0.5) | (t > 0.56)
         named = dict(zip(rates.split(), (c[keep] for c in given), strict=False))
-        made = program_motion(gm.JointTrajectory(t=t[keep], **named), arm)
+        made = ProgramMotion.of(gm.JointTrajectory(t=t[keep], **named), arm)
         first = int(np.flatnonzero(~keep)[0]) - 1
         assert any("a peak may hide" in reason for reason in made.doubts_at(first))
         assert {first, first + 1} <= set(made.doubtful.tolist())
@@ -127,7 +127,7 @@ class TestDoubts:
     def test_a_gap_in_poses(self, arm, transfer):
         _, exact = poses(arm, transfer, 250)
         keep = (exact.t < 0.5) | (exact.t > 0.56)
-        made = program_motion(
+        made = ProgramMotion.of(
             gm.PoseTrajectory(t=exact.t[keep], position=exact.position[keep], rotation=exact.rotation[keep]), None
         )
         assert len(made.doubts) == 1
@@ -136,12 +136,12 @@ class TestDoubts:
         t, q, qd, qdd = columns(transfer, 250)
         keep = (t < 1.15) | (t > 1.35)
         for more in ({}, {"qd": qd[keep], "qdd": qdd[keep]}):
-            assert program_motion(gm.JointTrajectory(t=t[keep], q=q[keep], **more), arm).doubts == ()
+            assert ProgramMotion.of(gm.JointTrajectory(t=t[keep], q=q[keep], **more), arm).doubts == ()
 
     @pytest.mark.parametrize(("rate", "doubted"), [(10, True), (50, True), (250, False)])
     def test_straight_lines_between_points_that_are_far_apart(self, arm, transfer, rate, doubted):
         t, q, *_ = columns(transfer, rate)
-        made = program_motion(gm.JointTrajectory(t=t, q=q, interpolation="linear"), arm)
+        made = ProgramMotion.of(gm.JointTrajectory(t=t, q=q, interpolation="linear"), arm)
         moving = np.flatnonzero((np.diff(q, axis=0) != 0).any(axis=1))
         found = {a for a, _, reason in made.doubts if "straight lines" in reason}
         assert (set(moving.tolist()) <= found) == doubted
@@ -152,15 +152,15 @@ class TestRefused:
     def test_a_joint_program_without_a_robot(self, transfer):
         t, q, *_ = columns(transfer, 250)
         with pytest.raises(gm.InputError, match="a joint program without a robot"):
-            program_motion(gm.JointTrajectory(t=t, q=q), None)
+            ProgramMotion.of(gm.JointTrajectory(t=t, q=q), None)
 
     def test_another_number_of_joints(self, arm, transfer):
         t, q, *_ = columns(transfer, 250)
         with pytest.raises(gm.InputError, match="found 5, expected 6"):
-            program_motion(gm.JointTrajectory(t=t, q=q[:, :5]), arm)
+            ProgramMotion.of(gm.JointTrajectory(t=t, q=q[:, :5]), arm)
 
     @pytest.mark.parametrize("samples", [2, 3, 4])
     def test_too_few_samples_to_estimate_from(self, arm, transfer, samples):
         t, q, *_ = columns(transfer, 250)
         with pytest.raises(gm.InputError, match="at least"):
-            program_motion(gm.JointTrajectory(t=t[:samples], q=q[:samples]), arm)
+            ProgramMotion.of(gm.JointTrajectory(t=t[:samples], q=q[:samples]), arm)

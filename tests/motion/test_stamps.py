@@ -5,7 +5,7 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.kernels.sampler import nominal_times, number_samples
-from gripmargin.motion.program import program_motion
+from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.rates import estimate_rates
 from gripmargin.motion.stamps import sample_times
 
@@ -152,7 +152,7 @@ def test_programs_of_both_kinds_are_differentiated_over_these_times(arm, exact_m
         program = gm.JointTrajectory(t=t, q=exact.at(tau)[0])
     else:
         program = gm.PoseTrajectory(t=t, position=true.position, rotation=true.rotation.copy())
-    made, given = (program_motion(program, arm, stamps=stamps) for stamps in (None, "as given"))
+    made, given = (ProgramMotion.of(program, arm, stamps=stamps) for stamps in (None, "as given"))
     assert made.notes[0].startswith("Time stamps: stamps of a sampler with a period of 4 ms, no sample missing")
     off, off_given = (np.median(np.abs(m.at.acceleration - true.acceleration)) for m in (made, given))
     assert off < 0.1 * off_given
@@ -164,5 +164,5 @@ def test_message_points_keep_their_times(arm):
     q = np.cumsum(np.random.default_rng(1).normal(size=(40, 6)), axis=0) * 0.01
     assert not any(
         "Time stamps" in note
-        for note in program_motion(gm.JointTrajectory(t=t, q=q, interpolation="linear"), arm).notes
+        for note in ProgramMotion.of(gm.JointTrajectory(t=t, q=q, interpolation="linear"), arm).notes
     )

@@ -164,7 +164,7 @@ def carried():
                     gm.Pad.rectangle(pad, film, [0.02, 0.03], pose) for pad, pose in zip(names, poses, strict=True)
                 )
             ),
-            part=gm.Part(mass=mass, com=[0.01, 0.02, 0.02], inertia=1e-3 * np.eye(3)),
+            part=gm.Part(face="plane", rigid=True, mass=mass, com=[0.01, 0.02, 0.02], inertia=1e-3 * np.eye(3)),
             phases=kinds,
             targets=gm.Targets(hold=hold),
             gravity=gravity,

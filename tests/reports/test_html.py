@@ -21,7 +21,7 @@ import gripmargin as gm
 from gripmargin import cli
 from gripmargin.base.errors import InputErrors
 from gripmargin.checks.case import work_out
-from gripmargin.contact.loads import CAUSES, causes_over_time, load_by_cause
+from gripmargin.contact.loads import CAUSES, load_by_cause
 from gripmargin.reports import series
 from gripmargin.reports.html import reports_html
 from gripmargin.reports.html.scales import margin_scale, scale
@@ -354,32 +354,29 @@ def test_stops_hold_the_worst_and_what_is_marked(values, count):
         assert np.nanmax(worst[at]) == np.nanmax(worst)
 
 
-def test_causes_over_time_are_those_of_single_samples():
+def test_causes_of_all_samples_are_those_of_single_samples():
     job = gm.read_job(JOBS / "reflector.toml")
     case = work_out(replace(job, pick=None, nest=None))
     motion = case.motion.at
-    gravity = motion.in_tool(job.gravity).T
-    found = causes_over_time(
-        job.part, gravity, motion.acceleration, motion.angular_velocity, motion.angular_acceleration
-    )
+    found = load_by_cause(job.part, motion, job.gravity)
     assert set(found) <= set(CAUSES)
     for i in (0, 100, 700):
-        single = load_by_cause(job.part, motion, job.gravity, i)
+        single = load_by_cause(job.part, motion.take(i), job.gravity)
         for cause, loads in found.items():
-            np.testing.assert_allclose(loads[i], single[cause], rtol=1e-12, atol=1e-12)
-    np.testing.assert_allclose(sum(found.values()), case.load.T, atol=1e-9)
+            np.testing.assert_allclose(loads[:, i], single[cause][:, 0], rtol=1e-12, atol=1e-12)
+    np.testing.assert_allclose(sum(found.values()), case.load, atol=1e-9)
 
 
 def test_use_of_the_page_is_the_inverse_of_the_margin(demo):
     """Two ways to the same figure: the hold check's own, and the compliance and edges that the page is given."""
     for report in demo.values():
         at = np.flatnonzero(np.isfinite(report.samples.hold_margin) & (report.samples.hold_margin > 0))[::37]
-        parts = series.loads_by_cause(report.samples, report.scene, at)
-        use = np.sum(list(series.use_by_cause(report.scene, parts).values()), axis=0)
+        parts = report.scene.loads_by_cause(report.samples, at)
+        use = np.sum(list(report.scene.use_by_cause(parts).values()), axis=0)
         np.testing.assert_allclose(use, 1 / report.samples.hold_margin[at], rtol=1e-9)
         for i, k in enumerate(at[:5]):
             load = np.concatenate([report.samples.force[k], report.samples.moment[k]])
-            assert series.edge_use(report.scene, load).use == pytest.approx(use[i], rel=1e-9)
+            assert report.scene.edge_use(load).use == pytest.approx(use[i], rel=1e-9)
 
 
 def test_tractions_of_the_page_carry_the_load(demo):
@@ -390,7 +387,7 @@ def test_tractions_of_the_page_carry_the_load(demo):
     total = np.zeros(6)
     for pad in report.scene.pads:
         patch = pad.patch
-        traction = series.tractions(report.scene, pad, patch.points, load)[:, pad.counted]
+        traction = report.scene.tractions(pad, patch.points, load)[:, pad.counted]
         force = (patch.rotation @ (traction * patch.areas[pad.counted])).T
         total[:3] += force.sum(axis=0)
         total[3:] += np.cross(patch.points[pad.counted], force).sum(axis=0)

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.reports import series
 from gripmargin.reports.html import reports_html
 from gripmargin.reports.html.face import pull_class, use_class
 from gripmargin.reports.html.page import figures_at
@@ -100,15 +99,15 @@ def test_script_colours_the_cells_as_python_does(tab, page, view, report):
         from gripmargin.reports.html.tiles import tile_of
 
         cells = tile_of(pad, (pad,), along_z=True).cells
-        traction = series.tractions(report.scene, pad, np.array([cell.centre for cell in cells]), load)
-        values = series.utilisation(pad, traction) if kind == "use" else traction[2] / pad.pull_off_stress
+        traction = report.scene.tractions(pad, np.array([cell.centre for cell in cells]), load)
+        values = pad.utilisation(traction) if kind == "use" else traction[2] / pad.pull_off_stress
         name = use_class if kind == "use" else pull_class
         due = [name(float(v), cell.counted) for v, cell in zip(values, cells, strict=True)]
         # the script has centres with five figures: a cell on the border of two classes may take the next one
         unlike = [(a, b) for a, b in zip(seen, due, strict=True) if a != b]
         assert len(unlike) <= 0.02 * len(due)
         assert {"u-none"} < set(due)
-    edge = series.edge_use(report.scene, load)
+    edge = report.scene.edge_use(load)
     said = tab.run("document.querySelector('[data-face=said]').textContent")
     assert f"{100 * edge.use:.0f} % of what it holds" in said
     assert f"{100 * edge.peel:.0f} % of the pull-off stress" in said

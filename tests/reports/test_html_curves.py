@@ -10,9 +10,9 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.contact.loads import AIR_CAUSES
-from gripmargin.reports.html.timeline import _curve, _least
+from gripmargin.reports.html.timeline import curve_of, least_margins
 from gripmargin.reports.html.view import View
-from gripmargin.reports.series import check_sample, loads_by_cause, sample_of
+from gripmargin.reports.series import check_sample, sample_of
 
 JOBS = Path(__file__).parents[2] / "trajectories"
 
@@ -24,7 +24,7 @@ def stopped():
 
 
 def test_each_curve_says_its_name_and_its_least_margin(stopped):
-    labels = {label.text.split()[0]: label for label in _least(View.of(stopped, "job1"))}
+    labels = {label.text.split()[0]: label for label in least_margins(View.of(stopped, "job1"))}
     assert labels.keys() == {"hold", "swing", "stop"}
     for name, label in labels.items():
         least = np.nanmin(getattr(stopped.samples, f"{name}_margin"))
@@ -37,7 +37,7 @@ def test_findings_stand_on_the_curve_of_their_check(stopped):
     found = [f for f in view.numbered if f.check == "stop"]
     assert found
     for finding in found:
-        at = _curve(view, "stop")[sample_of(stopped, finding)]
+        at = curve_of(view, "stop")[sample_of(stopped, finding)]
         assert at == pytest.approx(finding.worst["margin"], rel=1e-6)
 
 
@@ -75,7 +75,7 @@ def test_loads_of_the_air_have_their_names(tmp_path):
     job.write_text(text)
     report = gm.check_file(job)
     at = np.flatnonzero(report.scene.airborne)
-    parts = loads_by_cause(report.samples, report.scene, at)
+    parts = report.scene.loads_by_cause(report.samples, at)
     assert set(AIR_CAUSES) <= parts.keys()
     assert "other" not in parts
     whole = np.concatenate([report.samples.force, report.samples.moment], axis=1)[at]

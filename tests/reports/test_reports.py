@@ -35,7 +35,7 @@ def report(*, mass=2.0, name="plate", move="lift", pad="pad"):
                 gm.Pad.disc("other", gm.PadMaterial(**FILM), 0.03, gm.pose([0.04, 0, 0])),
             )
         ),
-        part=gm.Part(mass=mass, com=[0.01, 0.02, 0.02], inertia=1e-2 * np.eye(3)),
+        part=gm.Part(face="plane", rigid=True, mass=mass, com=[0.01, 0.02, 0.02], inertia=1e-2 * np.eye(3)),
         phases=(gm.Phase(kind="carry", moves=(move,)),),
     )
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gripmargin.results.findings import Verdict, judge, overall, short_of
+from gripmargin.results.findings import Verdict, finite, judge, on_target, overall, short_of
 
 FLOATS = st.floats(allow_nan=True, allow_infinity=True)
 NAN, INF = math.nan, math.inf
@@ -71,3 +71,14 @@ class TestOverall:
     )
     def test_is_the_worst(self, verdicts, worst):
         assert overall(Verdict(v) for v in verdicts) == worst
+
+
+def test_on_target_is_what_is_nowhere_short():
+    assert on_target([2.0, INF], 2.0)
+    assert not on_target([2.0, np.nextafter(2.0, 0)], 2.0)
+    assert not on_target([3.0, NAN], 2.0)
+    assert not on_target(NAN, 2.0)
+
+
+def test_what_is_no_finite_number_is_no_figure():
+    assert [finite(x) for x in (1.5, INF, -INF, NAN)] == [1.5, None, None, None]

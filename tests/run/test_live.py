@@ -24,7 +24,14 @@ def gripper(film):
 
 @pytest.fixture
 def part():
-    return gm.Part(mass=0.6, com=[0.004, 0.0, 0.003], inertia=[1.5e-3, 2.5e-3, 4e-3, 0, 0, 0], surface_factor=0.8)
+    return gm.Part(
+        face="plane",
+        rigid=True,
+        mass=0.6,
+        com=[0.004, 0.0, 0.003],
+        inertia=[1.5e-3, 2.5e-3, 4e-3, 0, 0, 0],
+        surface_factor=0.8,
+    )
 
 
 def test_reads_what_the_check_of_a_whole_program_says(gripper, part):
@@ -51,7 +58,7 @@ def test_a_centred_pull_is_force_over_area(film):
     """N/A: strength of materials, any text."""
     meter = gm.MarginMeter(
         gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.03, 0.02]),)),
-        gm.Part(mass=1.0, com=[0, 0, 0], inertia=[1e-3, 1e-3, 1e-3, 0, 0, 0]),
+        gm.Part(face="plane", rigid=True, mass=1.0, com=[0, 0, 0], inertia=[1e-3, 1e-3, 1e-3, 0, 0, 0]),
     )
     reading = meter.read([0, 0, STANDARD_GRAVITY], [0, 0, 0])
     assert reading.margin == pytest.approx(60e3 * 0.03 * 0.02 / STANDARD_GRAVITY)

@@ -1,10 +1,8 @@
 """Many jobs side by side: nothing is lost, nothing is judged twice, the order is that of the call."""
 
-import os
 import pickle
 import subprocess
 import sys
-import time
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
@@ -14,10 +12,7 @@ import pytest
 import gripmargin as gm
 from gripmargin.base.errors import FaultError, InputErrors, RobotError
 from gripmargin.reports.as_lines import report_lines
-from gripmargin.run.crew import Crew, WorkerLostError
 from gripmargin.run.many import judge_file, judgements
-
-PATIENCE = 60.0  # s
 
 
 @pytest.fixture
@@ -208,39 +203,6 @@ def test_another_version_elsewhere_is_no_verdict(write):
     judgement = judge_file(write("a"), version="0.0.9")
     assert judgement.report is None
     assert str(judgement.error).startswith(f"{write('a')}: an error of the program itself: gripmargin ")
-
-
-def test_a_crew_says_how_a_process_died():
-    with Crew(2) as crew:
-        alive = crew.submit(pow, 2, 3)
-        dead = crew.submit(os._exit, 7)
-        killed = crew.submit(os.abort)
-        assert alive.result(PATIENCE) == 8
-        with pytest.raises(WorkerLostError, match="ended with status 7"):
-            dead.result(PATIENCE)
-        with pytest.raises(WorkerLostError, match="SIGABRT"):
-            killed.result(PATIENCE)
-        with pytest.raises(ZeroDivisionError):
-            crew.submit(divmod, 1, 0).result(PATIENCE)
-        # one thread of linear algebra each, unless the user says otherwise
-        assert crew.submit(os.getenv, "OPENBLAS_NUM_THREADS").result(PATIENCE) == os.environ.get(
-            "OPENBLAS_NUM_THREADS", "1"
-        )
-    with pytest.raises(RuntimeError):
-        crew.submit(pow, 2, 3)
-
-
-def test_a_crew_that_is_told_to_stop_stops_at_once():
-    crew = Crew(1)
-    first, second = crew.submit(time.sleep, 60), crew.submit(time.sleep, 60)
-    while not first.running():
-        time.sleep(0.01)
-    start = time.monotonic()
-    crew.shutdown(cancel_futures=True)
-    assert time.monotonic() - start < 5
-    assert second.cancelled()
-    with pytest.raises(WorkerLostError):
-        first.result(PATIENCE)
 
 
 def test_a_script_needs_no_guard(tmp_path):

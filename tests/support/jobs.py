@@ -33,6 +33,8 @@ size = ["50 mm", "50 mm"]
 mass = "MASS"
 com = ["0 mm", "0 mm", "2 mm"]
 inertia = ["3e-4 kg*m^2", "3e-4 kg*m^2", "6e-4 kg*m^2", "0 kg*m^2", "0 kg*m^2", "0 kg*m^2"]
+face = "plane"
+rigid = true
 
 [program]
 trajectory = "FILE.csv"
@@ -78,7 +80,7 @@ def watch():
 
     checker.check_file = watched
 
-if any("gripmargin.run.crew" in word or "spawn_main" in word for word in sys.orig_argv):
+if any("gripmargin.run.workers" in word or "spawn_main" in word for word in sys.orig_argv):
     watch()
 """
 

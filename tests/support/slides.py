@@ -28,7 +28,7 @@ def flat_part():
     """A part whose centre of mass lies in the pad plane: forces on it have no arm."""
 
     def make(mass, com=(0.0, 0.0, 0.0)):
-        return gm.Part(mass=mass, com=com, inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0])
+        return gm.Part(face="plane", rigid=True, mass=mass, com=com, inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0])
 
     return make
 
@@ -39,21 +39,6 @@ def slide():
 
     def make(axis=(1.0, 0.0, 0.0)):
         return gm.chain_from_axes([np.eye(4)], [axis], [False], gm.pose(rpy=(np.pi, 0, 0)))
-
-    return make
-
-
-@pytest.fixture(scope="session")
-def smooth():
-    """A straight way of one joint by the polynomial of degree five, with its rates."""
-
-    def make(length=1.0, duration=2.0, step=0.004, moves=None):
-        t = np.arange(0.0, duration + step / 2, step)
-        x = t / duration
-        q = length * (10 * x**3 - 15 * x**4 + 6 * x**5)
-        qd = length * 30 * x**2 * (1 - x) ** 2 / duration
-        qdd = length * 60 * x * (1 - x) * (1 - 2 * x) / duration**2
-        return gm.JointTrajectory(t=t, q=q[:, None], qd=qd[:, None], qdd=qdd[:, None], moves=moves)
 
     return make
 
@@ -83,7 +68,7 @@ def random_path_job(arm, even_film):
             ),
             robot=arm,
             gripper=gm.Gripper(pads=pads),
-            part=gm.Part(mass=1.0, com=[0, 0, 0.004], inertia=[2e-3, 2e-3, 4e-3, 0, 0, 0]),
+            part=gm.Part(face="plane", rigid=True, mass=1.0, com=[0, 0, 0.004], inertia=[2e-3, 2e-3, 4e-3, 0, 0, 0]),
             targets=gm.Targets(hold=hold),
             joint_limits=JointLimits(
                 speed=np.full(6, speed),

@@ -10,9 +10,8 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.handover.preload import check_preload
-from gripmargin.checks.handover.release import check_release
-from gripmargin.contact.handover import put_down
+from gripmargin.checks.handover.preload import PRELOAD
+from gripmargin.checks.handover.release import RELEASE
 from gripmargin.files.job_file import read_job
 
 FOLDER = Path(__file__).parents[2] / "trajectories"
@@ -52,12 +51,11 @@ def remedy(report, check, action):
 
 
 def release_of(job):
-    case = work_out(job)
-    return check_release(case, put_down(job, case.motion.at, case.whole.patches, case.held)).results[0]
+    return RELEASE.answer(work_out(job)).results[0]
 
 
 def preload_of(job):
-    return check_preload(work_out(job)).results[0]
+    return PRELOAD.answer(work_out(job)).results[0]
 
 
 # ---- closed forms ----
@@ -168,8 +166,9 @@ def test_a_press_that_the_part_may_not_take_is_not_advised(programs):
     job = job_of("lid-light-press")
     report = gm.check_job(replace(job, part=replace(job.part, max_pressure=11e4)))
     advised = [r for f in report.findings if f.check == "release" for r in f.remedies]
-    assert [r.action for r in advised] == ["none", "hold down"]
-    assert "more than the part may take" in advised[0].text
+    assert {"none", "hold down"} <= {r.action for r in advised}
+    assert "travel" not in {r.action for r in advised}
+    assert any("more than the part may take" in r.text for r in advised if r.action == "none")
 
 
 def test_measuring_the_overload_decides_it(reports):
@@ -191,14 +190,14 @@ def test_measuring_the_overload_decides_it(reports):
 def test_holding_down_as_stated_is_enough(reports, name):
     force = remedy(reports[name], "release", "hold down").figures["force"]
     case = work_out(job_of(name))
-    putdowns = put_down(case.job, case.motion.at, case.whole.patches, case.held)
 
     def held(by):
         nest = replace(case.job.nest, hold_down=case.job.nest.hold_down + by)
-        return check_release(replace(case, job=replace(case.job, nest=nest)), putdowns).results[0]
+        return RELEASE.answer(replace(case, job=replace(case.job, nest=nest))).results[0]
 
     assert held(force).verdict == "pass"
-    assert held(force - 0.2).verdict == "fail"
+    # found on the first cells, on which the pads hold a little more than on finer ones
+    assert held(0.9 * force - 0.2).verdict == "fail"
 
 
 def test_a_nest_that_takes_as_much_as_stated_is_enough():
@@ -207,7 +206,10 @@ def test_a_nest_that_takes_as_much_as_stated_is_enough():
     def walled(force):
         return replace(job, nest=replace(job.nest, lateral_force=force))
 
-    report = gm.check_job(walled(20.0))
+    # 2.6 times what it is said to take is left out where another way to let go was shown to be enough
+    far = [r for f in gm.check_job(walled(20.0)).findings for r in f.remedies]
+    assert [(r.action, r.shown) for r in far] == [("release", True)]
+    report = gm.check_job(walled(40.0))
     assert result(report, "release").verdict == "fail"
     force = remedy(report, "release", "nest").figures["lateral_force"]
     assert release_of(walled(force)).verdict == "pass"

@@ -24,7 +24,9 @@ def lifted(smooth, slide, pads, part):
 
 
 def test_pads_go_under_the_centre_of_mass(smooth, slide, even_film):
-    part = gm.Part(mass=1.0, com=[0.03, -0.02, 0.003], inertia=[3e-3, 7e-3, 1e-2, 0, 0, 0], outline=PLATE)
+    part = gm.Part(
+        face="plane", rigid=True, mass=1.0, com=[0.03, -0.02, 0.003], inertia=[3e-3, 7e-3, 1e-2, 0, 0, 0], outline=PLATE
+    )
     job = lifted(smooth, slide, (gm.Pad.rectangle("pad", even_film(6e4), [0.05, 0.05]),), part)
     case = work_out(job)
     found = better_grasp(case, Demands.of(case))
@@ -38,7 +40,9 @@ def test_pads_go_under_the_centre_of_mass(smooth, slide, even_film):
 
 
 def test_the_region_given_and_the_outline_bound_the_shift(smooth, slide, even_film):
-    part = gm.Part(mass=1.0, com=[0.03, -0.02, 0.003], inertia=[3e-3, 7e-3, 1e-2, 0, 0, 0], outline=PLATE)
+    part = gm.Part(
+        face="plane", rigid=True, mass=1.0, com=[0.03, -0.02, 0.003], inertia=[3e-3, 7e-3, 1e-2, 0, 0, 0], outline=PLATE
+    )
     job = lifted(smooth, slide, (gm.Pad.rectangle("pad", even_film(6e4), [0.05, 0.05]),), part)
     case = work_out(job)
     found = better_grasp(case, Demands.of(case), (-0.01, 0.01, -0.005, 0.005))

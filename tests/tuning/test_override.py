@@ -7,6 +7,7 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.override import at_speed, back_off, closed_form
@@ -125,12 +126,12 @@ def test_scale_with_an_error_is_the_first_crossing():
         maps = random.normal(size=(3, 5, 6))
         still, moving = random.normal(size=(6, 4)) * 0.1, random.normal(size=(6, 4))
         error = random.uniform(0, 0.5, 4)
-        found = largest_scale(maps, still, moving, 1.0, error)
-        fits = peak_utilisation(maps, still)[0] <= 1.0
+        found = largest_scale(Face(maps), still, moving, 1.0, error)
+        fits = peak_utilisation(Face(maps), still)[0] <= 1.0
         assert (np.isnan(found) == ~fits).all()
         for i in np.flatnonzero(fits):
             scales = np.linspace(0, 1, 400) * found[i]
-            use = peak_utilisation(maps, still[:, [i]] + scales * moving[:, [i]])[0] + scales * error[i]
+            use = peak_utilisation(Face(maps), still[:, [i]] + scales * moving[:, [i]])[0] + scales * error[i]
             assert (use <= 1.0 + 1e-9).all()
             assert use[-1] == pytest.approx(1.0, abs=1e-9)
 

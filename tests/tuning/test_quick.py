@@ -8,7 +8,7 @@ import pytest
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.tuning.override import at_speed
-from gripmargin.tuning.quick import Quick, largest
+from gripmargin.tuning.quick import QuickCheck, largest
 
 
 @pytest.mark.parametrize("factor", [0.6, 1.0, 1.7])
@@ -21,7 +21,7 @@ def test_a_look_says_what_the_check_says(random_path_job, factor, positions_only
     )
     if positions_only:
         job = replace(job, trajectory=replace(job.trajectory, qd=None, qdd=None))
-    look = Quick(work_out(job)).look(np.full(job.trajectory.samples - 1, factor))
+    look = QuickCheck(work_out(job)).nearest(np.full(job.trajectory.samples - 1, factor))
     checked = {c.check: (c.low or 0.0) / c.target for c in gm.check_job(at_speed(job, factor)).checks}
     assert {"hold", "peel", "one_pad_lost", "swing", "stop"} <= set(checked)
     assert look.ratio == pytest.approx(min(checked.values()), rel=1e-6)

@@ -13,6 +13,7 @@ from gripmargin.files.trajectory_writer import trajectory_bytes
 from gripmargin.motion.interpolate import quintic_between
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.fit import fitted
+from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.path import Path
 from gripmargin.tuning.profile import Law
 from gripmargin.tuning.rests import stretches
@@ -41,7 +42,8 @@ def track(slide, smooth, even_film, flat_part):
         )
         case = work_out(job)
         (part,) = (s for s in stretches(case, by_label=False) if not s.kept)
-        made = Track(case=case, demands=Demands.of(case), stretch=part, path=Path.of(case, part), ramp=ramp)
+        program = JointProgram.of(case)
+        made = Track(program=program, demands=Demands.of(case), stretch=part, path=Path.of(program, part), ramp=ramp)
         assert made.find()
         return made
 
@@ -82,7 +84,7 @@ def test_the_law_is_its_own_derivative_and_rests_at_both_ends():
 
 def test_ramp_is_the_period_of_the_slowest_swing(even_film, slide, smooth):
     # sideways on a soft layer: T = 2 pi sqrt(m / (k_t A)); a small part on a wide pad does not rock first
-    part = gm.Part(mass=2.0, com=[0, 0, 0], inertia=[1e-4, 1e-4, 2e-4, 0, 0, 0])
+    part = gm.Part(face="plane", rigid=True, mass=2.0, com=[0, 0, 0], inertia=[1e-4, 1e-4, 2e-4, 0, 0, 0])
     pad = gm.Pad.rectangle("pad", even_film(shear_stiffness=1e6), [0.08, 0.08])
     job = gm.Job(name="soft", trajectory=smooth(), robot=slide(), gripper=gm.Gripper(pads=(pad,)), part=part)
     period = 2 * np.pi * np.sqrt(2.0 / (1e6 * 0.08**2))

@@ -39,7 +39,7 @@ def test_least_tilt_of_a_part_held_sideways_is_in_closed_form(even_film, flat_pa
 
 
 def test_the_tilt_named_is_enough_and_a_little_less_is_not(even_film):
-    part = gm.Part(mass=1.0, com=[0.004, 0.002, 0.03], inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0])
+    part = gm.Part(face="plane", rigid=True, mass=1.0, com=[0.004, 0.002, 0.03], inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0])
     job = standing((0.3, np.pi / 2, 0.1), even_film(1.2e4), part)
     found = gm.tune(job).standstill
     axis, level = np.array(found.tilt_axis), gm.pose(rpy=(0.3, np.pi / 2, 0.1))[:3, :3]
@@ -59,7 +59,7 @@ def test_the_tilt_named_is_enough_and_a_little_less_is_not(even_film):
 
 
 def test_no_tilt_helps_pads_that_are_far_too_small(even_film):
-    part = gm.Part(mass=50.0, com=[0.05, 0.0, 0.3], inertia=[1, 1, 1, 0, 0, 0])
+    part = gm.Part(face="plane", rigid=True, mass=50.0, com=[0.05, 0.0, 0.3], inertia=[1, 1, 1, 0, 0, 0])
     found = gm.tune(standing((0.0, np.pi / 2, 0.0), even_film(1e3), part)).standstill
     assert found.tilt is None
     assert found.best_margin < 2.0

@@ -32,6 +32,10 @@ class GripmarginError(Exception):
 class InputError(GripmarginError):
     """Something that was handed in is malformed: a value, a file, a key, an array."""
 
+    def at(self, where: str) -> InputError:
+        """Return the same fault under another name of its place."""
+        return InputError(where, self.found, self.expected, self.remedy)
+
 
 class RobotError(InputError):
     """A robot model cannot be read into a serial chain."""

@@ -141,7 +141,7 @@ def parse_quantity(text: object, dimension: str, where: str) -> float:
         InputError: No text, no unit, unknown unit, another dimension, or not a finite number.
     """
     _, example = DIMENSIONS[dimension]
-    expected = f'{_article(dimension)} with its unit, such as "{example}"'
+    expected = f'{with_article(dimension)} with its unit, such as "{example}"'
     if isinstance(text, bool) or not isinstance(text, str):
         kind = (
             f"the bare number {text}"
@@ -158,12 +158,13 @@ def parse_quantity(text: object, dimension: str, where: str) -> float:
     if known is None:
         raise InputError(where, f'"{text}", whose unit is not known', expected)
     if known[1] != _dimensionality(DIMENSIONS[dimension][0])[1]:  # type: ignore[index]
-        raise InputError(where, f'"{text}", which is not {_article(dimension)}', expected)
+        raise InputError(where, f'"{text}", which is not {with_article(dimension)}', expected)
     value = float(match["number"]) * known[0]
     if not math.isfinite(value):
         raise InputError(where, f'"{text}"', "a finite number")
     return value
 
 
-def _article(dimension: str) -> str:
+def with_article(dimension: str) -> str:
+    """Return a dimension with its article, as messages name it."""
     return f"an {dimension}" if dimension[0] in "aeiou" else f"a {dimension}"

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,16 +14,15 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.cells import cut_pads
-from gripmargin.contact.levels import Counted, choices
+from gripmargin.contact.grip import Bonded, Grip, grip_of
+from gripmargin.contact.handover import Putdown, in_the_air, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
-from gripmargin.kernels.utilisation import peak_utilisation
-from gripmargin.motion.consistency import RESOLVED
-from gripmargin.motion.program import ProgramMotion, program_motion
+from gripmargin.contact.locked import locked_in
+from gripmargin.contact.pickup import Pickup, pick_up
+from gripmargin.motion.program import ProgramMotion
+from gripmargin.motion.trajectory import RESOLVED
 from gripmargin.results.findings import Place
 from gripmargin.workcell.job import Job
-
-if TYPE_CHECKING:
-    from gripmargin.contact.handover import Pickup, Putdown
 
 T = TypeVar("T")
 
@@ -37,23 +36,21 @@ class Case:
         motion: Tool motion at the samples, between them, and its errors.
         load: On the gripper at the tool origin, tool axes, shape (6, n).
         standing: What gravity alone gives of it, shape (6, n).
-        whole: All of the pads on the part.
-        full: For each patch of it its pull-off stress and shear strength with a full bond [Pa].
         pickup: The preload, simulated; None where the job does not tell enough.
-        counted: The cells that margins count on: those that the preload bonded well enough.
+        grip: The places that margins count on.
         airborne: Whether the part hangs on the pads, sample by sample, shape (n,); between samples that are far apart
             from one end on.
+        trial: Whether it is a change on trial (`gripmargin.checks.advice`): nobody reads its findings.
     """
 
     job: Job
     motion: ProgramMotion
     load: FloatArray
     standing: FloatArray
-    whole: Backing
-    full: list[tuple[float, float]]
     pickup: Pickup | None
-    counted: Counted
+    grip: Grip
     airborne: NDArray[np.bool_]
+    trial: bool = False
     _known: dict[Callable[[Any], Any], Any] = field(init=False, repr=False, default_factory=dict)
 
     def shared(self, work: Callable[[Case], T]) -> T:
@@ -62,36 +59,20 @@ class Case:
             self._known[work] = work(self)
         return self._known[work]
 
-    @property
-    def backing(self) -> Backing:
-        """The pads reduced to the cells that count."""
-        return self.counted.backing
+    def take_over(self, work: Callable[[Case], Any], other: Case) -> None:
+        """Take what a piece of work gave on another case, where it was done there and would give the same on this."""
+        if work in other._known:
+            self._known[work] = other._known[work]
 
     @property
-    def strengths(self) -> list[tuple[float, float]]:
-        """For each patch of `backing` its pull-off stress and shear strength [Pa]."""
-        return self.counted.strengths
-
-    @property
-    def held(self) -> tuple[FloatArray, ...] | None:
-        """For each patch of `whole` the share of its full strength that each cell holds; None: all of it."""
-        return None if self.pickup is None else self.pickup.bond
-
-    @property
-    def cell_strengths(self) -> list[tuple[FloatArray, FloatArray]]:
-        """For each patch of `whole` the pull-off stress and shear strength of each cell [Pa]."""
-        held = self.held or [np.ones(patch.areas.size) for patch in self.whole.patches]
-        return [(pull * share, shear * share) for (pull, shear), share in zip(self.full, held, strict=True)]
+    def whole(self) -> Backing:
+        """All of the pads on the part."""
+        return self.grip.whole
 
     @cached_property
     def putdowns(self) -> tuple[Putdown, ...]:
         """The releases, simulated; empty where the job has no nest face or no release phase."""
-        if self.job.nest is None:
-            return ()
-        from gripmargin.contact.handover import put_down  # noqa: PLC0415 - 0.2 s that only jobs with a face pay
-
-        strongest = None if self.pickup is None else self.pickup.strongest
-        return put_down(self.job, self.motion.at, self.whole.patches, strongest)
+        return put_down(self.job, self.motion.at, self.whole.patches, self.pickup)
 
     @property
     def carried(self) -> NDArray[np.intp]:
@@ -147,42 +128,42 @@ class Case:
         return np.asarray(np.einsum("ij,cjn->cin", per_acceleration, error.directions(samples)))
 
 
-def work_out(job: Job, *, motion: ProgramMotion | None = None) -> Case:
+def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = False) -> Case:
     """Work out motion, loads and pads of a job.
 
     Args:
         job: What is asked.
         motion: Of the same trajectory and robot, where it has been worked out before.
+        trial: Whether the job is a change on trial.
 
     Raises:
         InputError: Something in the job does not fit together.
     """
     whole = Backing(cut_pads(job.gripper.pads, job.part))
-    full = [holding_strength(p.pad, job.part, job.gripper) for p in whole.patches]
-    motion = motion or program_motion(job.trajectory, job.robot, stamps=job.stamps)
+    full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
+    motion = motion or ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
     load = part_load(job.part, motion.at, job.gravity, job.air_density)
     pickup, airborne = _handed_over(job, motion, whole)
-    held = None if pickup is None else pickup.bond
+    bonded = Bonded(whole=whole, full=full)
+    if pickup is not None:
+        traction = [pad.traction for pad in pickup.hard.pads]
+        locked = locked_in(whole, traction, pickup.bond, pickup.pick.flatness)
+        bonded = Bonded(whole=whole, full=full, held=pickup.bond, locked=locked)
     return Case(
         job=job,
         motion=motion,
         load=load,
         standing=standing_load(job.part, motion.at, job.gravity),
-        whole=whole,
-        full=full,
         pickup=pickup,
-        counted=_best(whole, full, held, load[:, airborne]),
+        grip=grip_of(bonded, load[:, airborne]),
         airborne=airborne,
+        trial=trial,
     )
 
 
 def _handed_over(job: Job, motion: ProgramMotion, whole: Backing) -> tuple[Pickup | None, NDArray[np.bool_]]:
     """The preload, simulated, and in which samples the part hangs on the pads."""
     carry = _with_borders(job.phase_map.covers("carry"), job.trajectory.t)
-    if job.pick is None and job.nest is None:
-        return None, carry
-    from gripmargin.contact.handover import in_the_air, pick_up  # noqa: PLC0415 - 0.2 s that only jobs with a face pay
-
     pickup = pick_up(job, motion.at, whole.patches)
     return pickup, carry | in_the_air(job, motion.at, whole.patches, pickup)
 
@@ -193,14 +174,3 @@ def _with_borders(carry: NDArray[np.bool_], t: FloatArray) -> NDArray[np.bool_]:
     out[:-1] |= carry[1:] & wide
     out[1:] |= carry[:-1] & wide
     return out
-
-
-def _best(
-    whole: Backing, full: Sequence[tuple[float, float]], held: Sequence[FloatArray] | None, load: FloatArray
-) -> Counted:
-    """The choice of cells with the largest margin over the carry."""
-    options = list(choices(whole, full, held))
-    if len(options) == 1 or load.shape[1] == 0:
-        return options[0]
-    peaks = [peak_utilisation(c.backing.edge_maps(c.strengths)[0], load)[0].max() for c in options]
-    return options[int(np.argmin(peaks))]

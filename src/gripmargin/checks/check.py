@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
+from gripmargin.checks import premises
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Asked
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome
@@ -24,11 +25,15 @@ class Judged:
         name: Of the result.
         target: Least value wanted; None where the job does not ask for the result.
         details: What its details are.
+        series: Name of its figure at every sample in `gripmargin.results.samples.Samples`; None where it has none.
+        rests_on: What it takes for granted of part and pads; by default all that there is.
     """
 
     name: str
     target: Callable[[Job], float | None]
     details: type[Record] = NoFigures
+    series: str | None = None
+    rests_on: tuple[premises.Premise, ...] = premises.ALL
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,11 +66,23 @@ class Check:
     uses: Callable[[Case], Iterable[Asked]] | None = None
 
     def answer(self, case: Case) -> Outcome:
-        """Return what the check comes to, in figures and in words."""
+        """Return what the check comes to, in figures and in words, as far as what it takes for granted holds."""
         missing = self.needs(case.job)
         if missing is not None:
             return Outcome(not_checked=(NotChecked(check=self.name, reason=missing),))
-        return self.worded(self.run(case))
+        outcome = self.worded(self.run(case))
+        grounds = self._grounds()
+        results = [premises.resting_on(case, grounds[result.check], result) for result in outcome.results]
+        return replace(outcome, results=tuple(results))
+
+    def asked(self, case: Case) -> Iterator[Asked]:
+        """Yield the uses of the pads that it is about, and what their bounds have to keep, premises included."""
+        for asked in () if self.uses is None else self.uses(case):
+            factor = premises.raised(case, self._grounds()[asked.name])
+            yield replace(asked, target=factor * asked.target)
+
+    def _grounds(self) -> dict[str, tuple[premises.Premise, ...]]:
+        return {judged.name: judged.rests_on for judged in self.judged}
 
     def worded(self, outcome: Outcome) -> Outcome:
         """Return an outcome with its sentences; a result that has a text keeps it."""

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Use, inverse
 from gripmargin.results.findings import CheckResult, Finding, Place, Remedy, Verdict, judge, short_of
@@ -113,11 +112,11 @@ class Shortfall:
 
     @property
     def point(self) -> int:
-        """The edge point that is used most there."""
+        """The place of the grip that is used most there."""
         return int(self.use.point[self.k])
 
     def finding(
-        self, case: Case, check: str, worst: Mapping[str, Any], because: Mapping[str, Any], remedies: list[Remedy]
+        self, case: Case, check: str, worst: Mapping[str, Any], because: Mapping[str, Any], remedies: Sequence[Remedy]
     ) -> Finding:
         """Return the finding.
 
@@ -167,10 +166,3 @@ def spans_of(case: Case, use: Use, piece: NDArray[np.intp]) -> tuple[tuple[float
     t = case.job.trajectory.t[use.samples[piece]]
     parts = np.split(t, np.flatnonzero(np.diff(t) > SPAN) + 1)
     return tuple((float(part[0]), float(part[-1])) for part in parts)
-
-
-def edge_point(case: Case, use: Use, point: int) -> FloatArray:
-    """Return the place of an edge point in the tool frame [m], shape (3,)."""
-    patch = case.backing.patches[int(use.owner[point])]
-    first = int(np.argmax(use.owner == use.owner[point]))
-    return np.asarray(patch.edge[point - first])

@@ -28,6 +28,11 @@ def judged() -> Iterator[Judged]:
         yield from check.judged
 
 
+def series() -> dict[str, str]:
+    """Return for each result that has a figure at every sample its name in `gripmargin.results.samples.Samples`."""
+    return {each.name: each.series for each in judged() if each.series is not None}
+
+
 def check_of(result: str) -> Check:
     """Return the check that gives a result.
 

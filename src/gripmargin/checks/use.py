@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.contact.grip import Grip
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -19,9 +20,8 @@ class Use:
         value: Best estimate [-], shape (m,).
         low: Least value it may have, shape (m,).
         high: Largest value it may have, shape (m,); inf where it is unknown.
-        point: Edge point where it is largest, shape (m,).
-        maps: Load wrench to normalised traction at the edge points, shape (3, points, 6).
-        owner: Patch of each edge point, shape (points,).
+        point: Place of the grip where it is largest, shape (m,).
+        grip: The places that count.
     """
 
     samples: NDArray[np.intp]
@@ -29,8 +29,7 @@ class Use:
     low: FloatArray
     high: FloatArray
     point: NDArray[np.intp]
-    maps: FloatArray
-    owner: NDArray[np.intp]
+    grip: Grip
 
     def margin(self) -> FloatArray:
         """Return the margin 1/u, inf where nothing pulls, shape (m,)."""
@@ -75,5 +74,10 @@ class Asked:
 
 def inverse(use: ArrayLike) -> FloatArray:
     """Return 1/u, inf where nothing is used."""
+    return quotient(1.0, use)
+
+
+def quotient(value: float, by: ArrayLike) -> FloatArray:
+    """Return a value over others, inf where these are 0."""
     with np.errstate(divide="ignore"):
-        return np.asarray(1.0 / np.asarray(use, dtype=np.float64))
+        return np.asarray(value / np.asarray(by, dtype=np.float64))

@@ -69,6 +69,16 @@ def move_first(move: str | None) -> str:
     return "" if move is None else f"move '{move}', "
 
 
+def slow(subject: str, factor: float) -> str:
+    """Say by which speed factor something is slow enough."""
+    return f"slow {subject} to {factor:.2f} of its speed (its time times {1 / factor:.2f})"
+
+
+def motion(move: str | None, start: float, end: float) -> str:
+    """Say which motion is meant: a move, or where there are no labels the time [s] from one rest to the next."""
+    return f"the motion from {start:.3f} to {end:.3f} s" if move is None else f"move '{move}'"
+
+
 def where_and_how_much(finding: Finding, worst: WorstMargin) -> str:
     """The head of a sentence about a stretch: which move, when, and how far its margin goes."""
     margin = f"margin {figure(worst.margin)}"

@@ -18,7 +18,7 @@ from typing import NoReturn
 from gripmargin.base.errors import GripmarginError
 from gripmargin.cli import check, tune
 from gripmargin.cli.arguments import BAD_INPUT, EXITS, INTERNAL, PASSED, SHORT, UNDECIDED, Parser
-from gripmargin.run.crew import ONE_THREAD
+from gripmargin.run.workers import ONE_THREAD
 
 __all__ = ["BAD_INPUT", "INTERNAL", "PASSED", "SHORT", "UNDECIDED", "command", "main"]
 

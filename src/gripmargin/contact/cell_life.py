@@ -9,10 +9,13 @@ The motion is given, so cells do not know of each other. Rules:
   pressure leaves no more than the residual.
 - It breaks where its utilisation reaches 1. From then on it carries pressure only.
 - It bonds again when it is pressed on again: after it has been off the face, or by the rise of its pressure over
-  the lowest since it broke. A pad that is dragged over the face under constant pressure therefore does not bond.
+  the lowest since it broke. A pad that is dragged over the face under constant pressure therefore does not bond; what
+  the rounding of the motion does to the pressure is no rise.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -36,164 +39,191 @@ def follow(cells: CellTable, now: CellStates, knots: Knots) -> Trace:
     )
     pressed: BoolArray = np.any(knots.pressure > 0, axis=1)
     share = now.capacity(cells)
-    for step in range(count):
-        if pressed[step] or pressed[step + 1]:
-            fresh = _touch_and_leave(cells, now, knots, roots, step, trace)
-            share = _press_and_bond(cells, now, knots, roots, step, fresh, share)
-        if _stretch_and_break(cells, now, knots, roots, step, trace, share):
+    for k in range(count):
+        step = _Step(cells, now, knots, roots, trace, k)
+        if pressed[k] or pressed[k + 1]:
+            fresh = step.touch_and_leave()
+            share = step.press_and_bond(fresh, share)
+        if step.stretch_and_break(share):
             share = now.capacity(cells)
-        bonded = trace.bonded[step] = now.state == CellState.BONDED
-        trace.anchor[step] = now.anchor
-        np.multiply(share, bonded, out=trace.held[step])
+        bonded = trace.bonded[k] = now.state == CellState.BONDED
+        trace.anchor[k] = now.anchor
+        np.multiply(share, bonded, out=trace.held[k])
     return trace
 
 
-def _touch_and_leave(
-    cells: CellTable, now: CellStates, knots: Knots, roots: FloatArray, step: int, trace: Trace
-) -> BoolArray:
-    before, after = knots.pressure[step], knots.pressure[step + 1]
-    t0, dt = knots.t[step], knots.t[step + 1] - knots.t[step]
-    pressed = after > 0
-    now.contact_time += dt * pressed
-    np.maximum(now.peak_pressure, after, out=now.peak_pressure)
-    left = (now.state == CellState.TOUCHING) & ~pressed
-    if left.any():
-        i = np.nonzero(left)[0]
-        share = before[i] / (before[i] - after[i])
-        power = _contact_power(cells, i, before[i], roots[step, i], knots, step, step)
-        trace.kink[step] -= 0.5 * (power * (1.0 - share)).sum()
-        now.state[i] = CellState.FREE
-    new = (now.state == CellState.FREE) & pressed & ~left
-    if new.any():
-        i = np.nonzero(new)[0]
-        share = np.clip(-before[i] / (after[i] - before[i]), 0.0, 1.0)
-        at = roots[step, i] + share[:, None] * (roots[step + 1, i] - roots[step, i])
-        power = _contact_power(cells, i, after[i], roots[step + 1, i], knots, step, step + 1)
-        trace.kink[step] -= 0.5 * (power * share).sum()
-        time = t0 + share * dt
+@dataclass(frozen=True, eq=False)
+class _Step:
+    """The step from knot ``k`` to the next; it changes ``now`` and the trace in place.
+
+    Attributes:
+        cells: Constants.
+        now: States.
+        knots: The stretch.
+        roots: Of the cells at the knots, face frame [m], shape (s + 1, c, 3).
+        trace: What happened.
+        k: Index of the step.
+    """
+
+    cells: CellTable
+    now: CellStates
+    knots: Knots
+    roots: FloatArray
+    trace: Trace
+    k: int
+
+    @property
+    def start(self) -> float:
+        """When it starts [s]."""
+        return float(self.knots.t[self.k])
+
+    @property
+    def duration(self) -> float:
+        """How long it takes [s]."""
+        return float(self.knots.t[self.k + 1] - self.knots.t[self.k])
+
+    @property
+    def before(self) -> FloatArray:
+        """Pressure at its start [Pa], shape (c,)."""
+        return self.knots.pressure[self.k]
+
+    @property
+    def after(self) -> FloatArray:
+        """Pressure at its end [Pa], shape (c,)."""
+        return self.knots.pressure[self.k + 1]
+
+    def touch_and_leave(self) -> BoolArray:
+        """Take cells on and off the face; return which of them touch from now on."""
+        now, pressed = self.now, self.after > 0
+        now.contact_time += self.duration * pressed
+        np.maximum(now.peak_pressure, self.after, out=now.peak_pressure)
+        left = (now.state == CellState.TOUCHING) & ~pressed
+        if left.any():
+            self._leave(np.nonzero(left)[0])
+        new = (now.state == CellState.FREE) & pressed & ~left
+        if new.any():
+            self._touch(np.nonzero(new)[0])
+        if pressed.any():
+            way = self.roots[self.k + 1, :, :2] - now.touched_at[:, :2]
+            now.slid = np.where(pressed, np.maximum(now.slid, np.hypot(way[:, 0], way[:, 1])), now.slid)
+        return new
+
+    def _leave(self, i: IntArray) -> None:
+        share = self.before[i] / (self.before[i] - self.after[i])
+        power = self._contact_power(i, self.before[i], self.roots[self.k, i], self.k)
+        self.trace.kink[self.k] -= 0.5 * (power * (1.0 - share)).sum()
+        self.now.state[i] = CellState.FREE
+
+    def _touch(self, i: IntArray) -> None:
+        now, before, after, here = self.now, self.before[i], self.after[i], self.roots[self.k, i]
+        share = np.clip(-before / (after - before), 0.0, 1.0)
+        at = here + share[:, None] * (self.roots[self.k + 1, i] - here)
+        power = self._contact_power(i, after, self.roots[self.k + 1, i], self.k + 1)
+        self.trace.kink[self.k] -= 0.5 * (power * share).sum()
+        time = self.start + share * self.duration
         now.state[i] = CellState.TOUCHING
         now.touched_at[i] = now.anchor[i] = at
         now.stretch[i] = 0.0
         now.base[i], now.peak[i], now.floor[i], now.overloaded[i] = 0.0, 0.0, 0.0, False
-        now.since[i], now.contact_time[i], now.slid[i] = time, (1.0 - share) * dt, 0.0
+        now.since[i], now.contact_time[i], now.slid[i] = time, (1.0 - share) * self.duration, 0.0
         now.first_touch[i] = np.where(np.isnan(now.first_touch[i]), time, now.first_touch[i])
-    if pressed.any():
-        way = roots[step + 1, :, :2] - now.touched_at[:, :2]
-        now.slid = np.where(pressed, np.maximum(now.slid, np.hypot(way[:, 0], way[:, 1])), now.slid)
-    return new
 
+    def press_and_bond(self, fresh: BoolArray, share: FloatArray) -> FloatArray:
+        """Return the share of the full strength that each cell has, or would have, after the step."""
+        cells, now, pressure, time = self.cells, self.now, self.after, self.knots.t[self.k + 1]
+        touching = now.state == CellState.TOUCHING
+        falling = touching & (pressure + cells.steady <= now.base)
+        if falling.any():
+            now.base[falling] = pressure[falling] + cells.steady[falling]
+            now.peak[falling], now.since[falling] = 0.0, time
+        rise = pressure - now.base
+        buckling = (pressure > cells.overload) & ~now.overloaded
+        if (rise > now.peak).any() or buckling.any() or touching.any():
+            np.maximum(now.peak, rise, out=now.peak)
+            now.overloaded |= buckling
+            share = now.capacity(cells)
+        ready = touching & ~falling & (share > 0) & (time - now.since >= cells.dwell - 1e-12 * abs(time))
+        if ready.any():
+            now.state[ready] = CellState.BONDED
+            # Without a least dwell a fresh touch holds from the first moment, at the place of that touch.
+            late = np.nonzero(ready & ((cells.dwell > 0) | ~fresh))[0]
+            at = self.knots.resting(self.k + 1, self.roots[self.k + 1, late], pressure[late], cells.pad[late])
+            now.anchor[late] = at
+            now.stretch[late] = self._elongation(at, cells.root[late])
+        return share
 
-def _press_and_bond(
-    cells: CellTable,
-    now: CellStates,
-    knots: Knots,
-    roots: FloatArray,
-    step: int,
-    fresh: BoolArray,
-    share: FloatArray,
-) -> FloatArray:
-    """Return the share of the full strength that each cell has, or would have, after the step."""
-    pressure, time = knots.pressure[step + 1], knots.t[step + 1]
-    touching = now.state == CellState.TOUCHING
-    falling = touching & (pressure <= now.base)
-    if falling.any():
-        now.base[falling], now.peak[falling], now.since[falling] = pressure[falling], 0.0, time
-    rise = pressure - now.base
-    buckling = (pressure > cells.overload) & ~now.overloaded
-    if (rise > now.peak).any() or buckling.any() or touching.any():
-        np.maximum(now.peak, rise, out=now.peak)
-        now.overloaded |= buckling
-        share = now.capacity(cells)
-    ready = touching & ~falling & (share > 0) & (time - now.since >= cells.dwell - 1e-12 * abs(time))
-    if ready.any():
-        now.state[ready] = CellState.BONDED
-        # Without a least dwell a fresh touch holds from the first moment, at the place of that touch.
-        late = np.nonzero(ready & ((cells.dwell > 0) | ~fresh))[0]
-        at = knots.resting(step + 1, roots[step + 1, late], pressure[late], cells.pad[late])
-        now.anchor[late] = at
-        now.stretch[late] = elongation(
-            knots.rotation[step + 1 : step + 2], knots.position[step + 1 : step + 2], at[None], cells.root[late]
-        )[0]
-    return share
+    def stretch_and_break(self, share: FloatArray) -> bool:
+        """Return whether any cell broke."""
+        c, now = self.cells, self.now
+        bonded = now.state == CellState.BONDED
+        if not bonded.any():
+            return False
+        stretch = self._elongation(now.anchor, c.root)
+        stretch[~bonded] = 0.0
+        used2 = utilisation2(stretch, c.normal, c.normal_stiffness, c.shear_stiffness, c.pull, c.shear)
+        breaking = bonded & (used2 > share * share)
+        broke = bool(breaking.any())
+        if broke:
+            self._break(np.nonzero(breaking)[0], stretch, share)
+        now.stretch = stretch
+        return broke
 
+    def _break(self, i: IntArray, stretch: FloatArray, held: FloatArray) -> None:
+        """Break cells where in the step their utilisation reaches what they hold."""
+        some, now = self.cells.take(i), self.now
+        rates = (some.normal_stiffness / some.pull, some.shear_stiffness / some.shear)
+        share = crossing(now.stretch[i], stretch[i], some.normal, rates, held[i] * held[i])
+        pressure = self.before[i] + share * (self.after[i] - self.before[i])
+        self._account(i, some, share, pressure, stretch[i])
+        now.state[i] = np.where(self.after[i] > 0, CellState.TOUCHING, CellState.FREE)
+        now.base[i] = np.maximum(np.minimum(pressure, self.after[i]), 0.0) + some.steady
+        now.peak[i], now.floor[i], now.since[i] = 0.0, 0.0, self.knots.t[self.k + 1]
+        now.broken[i] = self.start + share * self.duration
+        now.breaks[i] += 1
+        stretch[i] = 0.0
 
-def _stretch_and_break(
-    cells: CellTable, now: CellStates, knots: Knots, roots: FloatArray, step: int, trace: Trace, share: FloatArray
-) -> bool:
-    """Return whether any cell broke."""
-    bonded = now.state == CellState.BONDED
-    if not bonded.any():
-        return False
-    here = slice(step + 1, step + 2)
-    stretch = elongation(knots.rotation[here], knots.position[here], now.anchor[None], cells.root)[0]
-    stretch[~bonded] = 0.0
-    held2 = share * share
-    used2 = utilisation2(stretch, cells.normal, cells.normal_stiffness, cells.shear_stiffness, cells.pull, cells.shear)
-    breaking = bonded & (used2 > held2)
-    broke = bool(breaking.any())
-    if broke:
-        _break(cells, now, knots, roots, step, trace, np.nonzero(breaking)[0], stretch, held2)
-    now.stretch = stretch
-    return broke
+    def _account(self, i: IntArray, some: CellTable, share: FloatArray, pressure: FloatArray, end: FloatArray) -> None:
+        """Note energy, work and reaction of cells that break.
 
+        Args:
+            i: Which of the cells.
+            some: Their constants.
+            share: Of the step, where they break, shape (i,).
+            pressure: There [Pa], shape (i,).
+            end: Elongation at the end of the step, had they not broken [m], shape (i, 3).
+        """
+        k, knots, trace, start, anchor = self.k, self.knots, self.trace, self.now.stretch[i], self.now.anchor[i]
+        springs = (some.normal, some.normal_stiffness, some.shear_stiffness, some.area)
+        force0, _ = bonded_force(start, knots.rotation[k], *springs)
+        force1, _ = bonded_force(end, knots.rotation[k + 1], *springs)
+        _, stored = bonded_force(start + share[:, None] * (end - start), knots.rotation[k + 1], *springs)
+        kept = 0.5 * some.area * np.maximum(pressure, 0.0) ** 2 / knots.contact_stiffness[k + 1, some.pad]
+        trace.lost[k] += (stored - kept).sum()
+        trace.first_break[k] = share.min()
 
-def _break(
-    cells: CellTable,
-    now: CellStates,
-    knots: Knots,
-    roots: FloatArray,
-    step: int,
-    trace: Trace,
-    i: IntArray,
-    stretch: FloatArray,
-    held2: FloatArray,
-) -> None:
-    some = cells.take(i)
-    start, end, anchor = now.stretch[i], stretch[i], now.anchor[i]
-    rates = (some.normal_stiffness / some.pull, some.shear_stiffness / some.shear)
-    share = crossing(start, end, some.normal, rates, held2[i])
-    springs = (some.normal, some.normal_stiffness, some.shear_stiffness, some.area)
-    before, after = knots.pressure[step, i], knots.pressure[step + 1, i]
-    pressure = before + share * (after - before)
+        after, root = self.after[i], self.roots[k + 1, i]
+        velocity = knots.twist[k, :3] + np.cross(knots.twist[k, 3:], anchor)
+        power0, power1 = (force0 * velocity).sum(axis=1), (force1 * velocity).sum(axis=1)
+        power_at = power0 + share * (power1 - power0)
+        contact1, contact_at = (self._contact_power(i, p, root, k + 1) for p in (after, pressure))
+        done = 0.5 * share * (power0 + power_at) + 0.5 * (1.0 - share) * (contact_at + contact1)
+        trace.kink[k] += (done - 0.5 * (power0 + contact1)).sum()
 
-    force0, _ = bonded_force(start, knots.rotation[step], *springs)
-    force1, _ = bonded_force(end, knots.rotation[step + 1], *springs)
-    _, stored = bonded_force(start + share[:, None] * (end - start), knots.rotation[step + 1], *springs)
-    softness = knots.contact_stiffness[step + 1, some.pad]
-    kept = 0.5 * some.area * np.maximum(pressure, 0.0) ** 2 / softness
-    trace.lost[step] += (stored - kept).sum()
+        pushed = np.maximum(after, 0.0)
+        at, contact = knots.resting(k + 1, root, pushed, some.pad), np.zeros((i.size, 3))
+        contact[:, 2] = -some.area * pushed
+        trace.unbroken[k, :3] = force1.sum(axis=0) - contact.sum(axis=0)
+        trace.unbroken[k, 3:] = np.cross(anchor, force1).sum(axis=0) - np.cross(at, contact).sum(axis=0)
 
-    velocity = knots.twist[step, :3] + np.cross(knots.twist[step, 3:], anchor)
-    power0, power1 = (force0 * velocity).sum(axis=1), (force1 * velocity).sum(axis=1)
-    power_at = power0 + share * (power1 - power0)
-    root = roots[step + 1, i]
-    contact1 = _contact_power(cells, i, after, root, knots, step, step + 1)
-    contact_at = _contact_power(cells, i, pressure, root, knots, step, step + 1)
-    done = 0.5 * share * (power0 + power_at) + 0.5 * (1.0 - share) * (contact_at + contact1)
-    trace.kink[step] += (done - 0.5 * (power0 + contact1)).sum()
+    def _elongation(self, anchor: FloatArray, root: FloatArray) -> FloatArray:
+        """From roots to anchors at the end of the step, tool axes [m], shape (c, 3)."""
+        end = slice(self.k + 1, self.k + 2)
+        return elongation(self.knots.rotation[end], self.knots.position[end], anchor[None], root)[0]
 
-    trace.first_break[step] = share.min()
-    at = knots.resting(step + 1, root, np.maximum(after, 0.0), some.pad)
-    pushing = -some.area * np.maximum(after, 0.0)
-    contact = np.stack([np.zeros_like(pushing), np.zeros_like(pushing), pushing], axis=1)
-    trace.unbroken[step, :3] = force1.sum(axis=0) - contact.sum(axis=0)
-    trace.unbroken[step, 3:] = np.cross(anchor, force1).sum(axis=0) - np.cross(at, contact).sum(axis=0)
-
-    time = knots.t[step] + share * (knots.t[step + 1] - knots.t[step])
-    now.state[i] = np.where(after > 0, CellState.TOUCHING, CellState.FREE)
-    now.base[i] = np.maximum(np.minimum(pressure, after), 0.0)
-    now.peak[i], now.floor[i], now.since[i] = 0.0, 0.0, knots.t[step + 1]
-    now.broken[i] = time
-    now.breaks[i] += 1
-    stretch[i] = 0.0
-
-
-def _contact_power(
-    cells: CellTable, i: IntArray, pressure: FloatArray, root: FloatArray, knots: Knots, step: int, knot: int
-) -> FloatArray:
-    """Work that a step would do against the pressure of freely sliding cells, were it constant [J], shape (i,)."""
-    pushed = np.maximum(pressure, 0.0)
-    at = knots.resting(knot, root, pushed, cells.pad[i])
-    twist = knots.twist[step]
-    rate = twist[2] + twist[3] * at[:, 1] - twist[4] * at[:, 0]
-    return -cells.area[i] * pushed * rate
+    def _contact_power(self, i: IntArray, pressure: FloatArray, root: FloatArray, knot: int) -> FloatArray:
+        """Work that a step would do against the pressure of freely sliding cells, were it constant [J], shape (i,)."""
+        pushed = np.maximum(pressure, 0.0)
+        at = self.knots.resting(knot, root, pushed, self.cells.pad[i])
+        twist = self.knots.twist[self.k]
+        rate = twist[2] + twist[3] * at[:, 1] - twist[4] * at[:, 0]
+        return -self.cells.area[i] * pushed * rate

@@ -38,6 +38,7 @@ class CellTable:
         normal: Of the pad, tool frame, shape (c, 3).
         area: [m^2].
         gap: Of the face below its plane [m].
+        steady: Rise of pressure that counts as none where a broken cell is dragged along [Pa].
         normal_stiffness: [Pa/m].
         shear_stiffness: [Pa/m].
         pull: Pull-off stress [Pa].
@@ -53,6 +54,7 @@ class CellTable:
     normal: FloatArray
     area: FloatArray
     gap: FloatArray
+    steady: FloatArray
     normal_stiffness: FloatArray
     shear_stiffness: FloatArray
     pull: FloatArray
@@ -62,8 +64,13 @@ class CellTable:
     residual: FloatArray
 
     @classmethod
-    def of(cls, faces: Sequence[PadFace]) -> CellTable:
-        """Return the table of pads."""
+    def of(cls, faces: Sequence[PadFace], level: float = SKIN) -> CellTable:
+        """Return the table of pads.
+
+        Args:
+            faces: The pads.
+            level: How far a tool may rise and fall that is meant to stay at its height [m].
+        """
         size = [face.patch.areas.size for face in faces]
         materials = [face.patch.pad.material for face in faces]
 
@@ -77,6 +84,7 @@ class CellTable:
             normal=np.repeat([face.patch.rotation[:, 2] for face in faces], size, axis=0),
             area=np.concatenate([face.patch.areas for face in faces]),
             gap=np.concatenate([face.gap for face in faces]) + SKIN,
+            steady=level * each([m.normal_stiffness for m in materials]),
             normal_stiffness=each([m.normal_stiffness for m in materials]),
             shear_stiffness=each([m.shear_stiffness for m in materials]),
             pull=each([face.pull_off_stress for face in faces]),
@@ -114,7 +122,7 @@ class CellStates:
         anchor: Where it is bonded, face frame [m], shape (c, 3).
         stretch: From root to anchor at the last knot, tool axes [m], shape (c, 3).
         floor: Activation that it brought along [-].
-        base: Pressure from which pressing on counts [Pa].
+        base: Pressure from which pressing on counts [Pa]: 0, or that of a broken cell and what counts as no rise.
         peak: Highest pressure above the base since then [Pa].
         since: When pressing on began [s].
         overloaded: Whether its fibres have buckled.

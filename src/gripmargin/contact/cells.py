@@ -14,7 +14,6 @@ from gripmargin.base.errors import InputError
 from gripmargin.workcell import Pad, Part
 
 CELLS_ACROSS = 12  # grid cells along the longer side of a pad
-SMALLEST_SHARE = 1e-6  # of a pad's area on the part, below which it counts as a miss
 STEEPEST = np.cos(np.deg2rad(80.0))  # of a pad's normal against the tool's z; beyond it no outline can cut
 
 
@@ -65,27 +64,15 @@ class Patch(Value):
         unmix = 2.0 * np.eye(3) - 1.0 / 3.0
         return np.einsum("ij,tjc->tic", unmix, self.points.reshape(-1, 3, 3)).reshape(-1, 3)
 
-    def only(self, wanted: NDArray[np.bool_]) -> Patch | None:
-        """Return the patch reduced to the triangles all of whose points are wanted; None where none is left.
+    def only(self, wanted: NDArray[np.bool_]) -> Patch:
+        """Return the patch reduced to some of its cells, one or more of them.
 
         Args:
             wanted: Shape (m,).
         """
-        kept = np.repeat(wanted.reshape(-1, 3).all(axis=1), 3)
-        if not kept.any():
-            return None
-        if kept.all():
-            return self
-        in_pad = (self.corners[kept] - self.pad.pose_in_tool[:3, 3]) @ self.rotation
-        hull = np.asarray(shapely.MultiPoint(in_pad[:, :2]).convex_hull.exterior.coords)[:-1]
-        areas = self.areas[kept]
-        return Patch(
-            pad=self.pad,
-            points=self.points[kept],
-            areas=areas,
-            edge=_to_tool(self.pad, hull),
-            share=self.share * float(areas.sum()) / self.area,
-        )
+        areas = self.areas[wanted]
+        share = self.share * float(areas.sum()) / self.area
+        return Patch(pad=self.pad, points=self.points[wanted], areas=areas, edge=self.edge, share=share)
 
     def stiffness_per_area(self) -> FloatArray:
         """Backing stiffness along the pad axes [Pa/m], shape (3,)."""
@@ -112,7 +99,7 @@ def _cut(pad: Pad, part: Part) -> Patch:
         seen = shapely.Polygon(_outline_in_pad(pad, part.outline))
         face, edge = face.intersection(seen), edge.intersection(seen)
     share = face.area / whole
-    if share < SMALLEST_SHARE:
+    if share < 1e-6:  # rounding, at a pad that only touches the outline
         at = pad.pose_in_tool[:2, 3] * 1e3
         raise InputError(
             f"pad '{pad.name}'",

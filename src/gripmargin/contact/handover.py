@@ -1,4 +1,4 @@
-"""The part changes hands: pads against a part that a tray or a nest holds still.
+"""The part is left: pads against a part that its nest holds still.
 
 Here the motion of the tool relative to the part's face drives the pads (`gripmargin.contact.simulation`); in
 between, in the air, the load of the part does.
@@ -14,221 +14,316 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.contact.activation import PadFace, pad_faces
+from gripmargin.contact.activation import ActivationLaw, PadFace, pad_faces
 from gripmargin.contact.cells import Patch
+from gripmargin.contact.finer import finer, finer_share
+from gripmargin.contact.handover_phases import look_at_facing, one_stretch, relative_to, wrong_order
+from gripmargin.contact.pickup import Pickup
 from gripmargin.contact.relative import RelativeMotion
+from gripmargin.contact.restraint import WAYS, Restraint, restraint
+from gripmargin.contact.seating import (
+    SEATED,
+    Seating,
+    break_displacement,
+    centre_of,
+    from_touch_down,
+    over,
+    seating,
+    taken_up,
+    within_reach,
+)
 from gripmargin.contact.simulation import ContactHistory, simulate
-from gripmargin.contact.travel import Seating, seating
 from gripmargin.motion.tool_motion import ToolMotion
-from gripmargin.workcell import Gripper
+from gripmargin.workcell import Nest, ReleaseKind
 from gripmargin.workcell.job import Job
 
-FACING = np.deg2rad(45.0)  # angle between pads and face from which on the face is surely given wrongly
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Pickup:
-    """The preload move against the part in its tray.
-
-    Attributes:
-        faces: The pads.
-        relative: The tool in the face frame over the preload samples, up to where the part leaves its tray.
-        samples: The program's samples in that stretch, shape (n,).
-        history: What the pads did where the face lies lowest, by its flatness.
-        hard: The same where it lies highest: on the face plane.
-        lift: Sample at which the pull on the part first exceeds what keeps it in the tray, or None: it is still
-            there at the end of the phase.
-        restraint: What keeps the part in the tray along the face normal: weight and break-away force [N].
-    """
-
-    faces: tuple[PadFace, ...]
-    relative: RelativeMotion
-    samples: NDArray[np.intp]
-    history: ContactHistory
-    hard: ContactHistory
-    lift: int | None
-    restraint: float
-
-    @property
-    def bond(self) -> tuple[FloatArray, ...]:
-        """Share of its full strength that each cell surely holds, wherever in its flatness the face lies."""
-        return tuple(np.minimum(a, b) for a, b in zip(self.history.bond, self.hard.bond, strict=True))
-
-    @property
-    def strongest(self) -> tuple[FloatArray, ...] | None:
-        """The largest share that each cell may hold; None where no measured curve says so: all of it."""
-        if any(face.law.source != "measured curve" for face in self.faces):
-            return None
-        return tuple(np.maximum(a, b) for a, b in zip(self.history.bond, self.hard.bond, strict=True))
+REPEATS = 2e-5  # [m]; arms come back to a pose to 0.02 to 0.1 mm (data sheets by ISO 9283; from memory)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Putdown:
-    """The release move against the part in its nest.
+    """A release, from where the part is set down, whatever that move is called, or is nearest to its nest.
 
     Attributes:
-        faces: The pads as strong as fresh ones.
-        relative: The tool in the face frame over the release samples from where the part is down in the nest.
-        samples: The program's samples in that stretch, shape (n,).
+        nest: Where the part is left.
+        kind: How the phase says that it lets go; None where it does not say.
+        faces: The pads, as strong as just after cleaning: letting go is judged against the strongest hold.
+        on_the_way: The program's samples of the release phase before, shape (m,).
+        samples: Those from there on until the tool has left, shape (n,); the first pose may lie between that sample
+            and the next.
+        relative: The tool in the face frame over these.
         seat: Where the part is set down.
-        bond: For each pad the share of its full strength that each cell then holds.
-        history: What the pads did; None where the part never comes down.
-        index: Index of the release phase in the job.
+        begins: Which of these is the first of the release phase.
     """
 
+    nest: Nest
+    kind: ReleaseKind | None
     faces: tuple[PadFace, ...]
-    relative: RelativeMotion
+    on_the_way: NDArray[np.intp]
     samples: NDArray[np.intp]
+    relative: RelativeMotion
     seat: Seating
-    bond: tuple[FloatArray, ...]
-    history: ContactHistory | None
-    index: int
+    begins: int
+
+    @property
+    def move(self) -> RelativeMotion:
+        """The tool in the face frame from where the release phase begins."""
+        return self.relative.between(self.begins, self.relative.samples - 1)
 
 
-def pick_up(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> Pickup | None:
-    """Simulate the preload; None where the job has no pick face or no preload phase.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Release(Putdown):
+    """A putdown of a part that is down in its nest, simulated.
 
-    Raises:
-        InputError: The preload does not come before the carry, or the pads do not face the part.
+    Attributes:
+        bond: For each pad the share of its full strength that each cell holds at first.
+        history: What the pads did.
+        taken_along: Whether the pads take the part up again before it is to be let go: it was put down too early, or in
+            two goes.
     """
-    samples = np.flatnonzero(job.phase_map.covers("preload")) if job.phases else np.zeros(0, dtype=np.intp)
-    if job.pick is None or samples.size == 0:
-        return None
-    _one_stretch(samples, job, "preload")
-    carry = np.flatnonzero(job.phase_map.covers("carry"))
-    if carry.size and carry[0] < samples[0]:
-        raise _wrong_order(job, "a preload", int(samples[0]), "after the carry has begun", "a preload before the carry")
-    relative = _relative(motion, samples, job.pick.face)
-    faces = pad_faces(patches, job.part, job.gripper, job.pick.flatness)
-    _look_at_facing(faces, relative, "pick.face")
-    weight = -job.part.mass * float(job.gravity @ job.pick.face[:3, 2])
-    restraint = max(weight, 0.0) + job.pick.break_away
-    history = simulate(faces, relative)
-    pulled = np.flatnonzero(history.force[:, 2] > max(restraint, 1e-9))
-    lift = int(history.sample[pulled[0]]) if pulled.size else None
-    if lift is not None:
-        # What follows is not a part held still: the bond is that of the last sample before.
-        relative = relative.between(0, max(lift, 1))
-        history = simulate(faces, relative)
-        samples = samples[: relative.samples]
-    flush = pad_faces(patches, job.part, job.gripper) if job.pick.flatness > 0 else None
-    return Pickup(
-        faces=faces,
-        relative=relative,
-        samples=samples,
-        history=history,
-        hard=history if flush is None else simulate(flush, relative),
-        lift=None if lift is None else int(samples[-1]),
-        restraint=restraint,
-    )
+
+    bond: tuple[FloatArray, ...]
+    history: ContactHistory
+    taken_along: bool = False
+
+    def least(self, job: Job) -> float:
+        """Return the least ratio of restraint to demand that is known, 0 where the pads hold the part in the end."""
+        forces = self.restraint(job, self.history.wrench)
+        return 0.0 if self.history.held_total[-1] > 0 else min(forces.least(way) for way in WAYS)
+
+    def restraint(self, job: Job, wrench: FloatArray, *, hold_down: float = 0.0) -> Restraint:
+        """Return demand and restraint of the part in its nest.
+
+        Args:
+            job: With part and gravity.
+            wrench: Of the pads on the part about the face frame's origin, face axes [N, N m], shape (k, 6).
+            hold_down: In addition to that of the nest [N].
+        """
+        nest = replace(self.nest, hold_down=self.nest.hold_down + hold_down)
+        return restraint(job.part, nest, job.gravity, wrench, self.relative.rotation[0], self.relative.position[0])
+
+    @property
+    def dragged(self) -> FloatArray:
+        """How far any place of the pads has moved along the face since the part came down, at most [m], each row."""
+        edge = np.concatenate([face.patch.edge for face in self.faces])
+        place = edge @ self.relative.rotation[:, :2].transpose(0, 2, 1) + self.relative.position[:, None, :2]
+        way = np.maximum.accumulate(np.linalg.norm(place - place[0], axis=2).max(axis=1))
+        return np.asarray(way[np.minimum(self.history.sample + 1, way.size - 1)])
+
+    @property
+    def tool_has_left(self) -> bool:
+        """Whether at the end no pad is within reach of the part."""
+        end = self.relative.samples - 1
+        last = self.relative.between(end, end)
+        return all(float(last.height(face.patch.edge).min()) >= face.reach for face in self.faces)
 
 
-def put_down(
-    job: Job, motion: ToolMotion, patches: Sequence[Patch], bond: Sequence[FloatArray] | None
-) -> tuple[Putdown, ...]:
-    """Simulate every release phase; empty where the job has no nest face or no release phase.
+def put_down(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> tuple[Putdown, ...]:
+    """Simulate every release; empty where the job has no nest face or no release phase.
 
     Args:
         job: The job.
         motion: Of the tool.
         patches: The pads' contacts.
-        bond: For each patch the share of its full strength that each cell holds; None: all of it.
+        pickup: The preload; without one all cells hold all of their strength.
+
+    Returns:
+        A `Release` for each time that the part is in its nest; only a `Putdown` where it never comes down, or so askew
+        that the pads are torn off.
     """
-    found = []
-    for index, phase_samples, faces, whole, seat in _settings_down(job, motion, patches):
-        start = bond if bond is not None else [np.ones(patch.areas.size) for patch in patches]
-        relative, samples = whole.between(seat.sample, whole.samples - 1), phase_samples[seat.sample :]
-        found.append(
-            Putdown(
-                faces=faces,
-                relative=relative,
-                samples=samples,
-                seat=seat,
-                bond=tuple(start),
-                history=simulate(faces, relative, start) if seat.seated and seat.flat else None,
-                index=index,
-            )
-        )
-    return tuple(found)
+    strongest = None if pickup is None else pickup.strongest
+    start = strongest if strongest is not None else tuple(np.ones(patch.areas.size) for patch in patches)
+    out: list[Putdown] = []
+    for stretch in _stretches(job, motion, patches, pickup):
+        down = stretch.first()
+        while down.seat.seated and down.seat.flat:
+            release = _let_go(job, down, start)
+            up = _taken_up(job, release)
+            again = None if up is None else stretch.next(int(release.samples[release.history.sample[up]]))
+            if up is None or again is None:
+                out.append(release)
+                break
+            out.append(_until(release, up))
+            down = again
+        else:
+            out.append(down)
+    return tuple(out)
+
+
+def on_finer_cells(job: Job, release: Release) -> Release:
+    """Return a release simulated on cells of half the size."""
+    fields = {field: getattr(release, field) for field in Putdown.__dataclass_fields__}
+    down = Putdown(**{**fields, "faces": tuple(finer(face) for face in release.faces)})
+    return replace(
+        _let_go(job, down, tuple(finer_share(share) for share in release.bond)), taken_along=release.taken_along
+    )
+
+
+def _let_go(job: Job, down: Putdown, start: tuple[FloatArray, ...]) -> Release:
+    """The release simulated: of two ways in which cells that break and are pressed on again may bond, the worse.
+
+    How a broken cell bonds again is only known from a measured curve. Else it bonds by the straight rise to its full
+    preload, or fully at once.
+    """
+    fully = [_bonds_fully(face) for face in down.faces]
+    out = Release(**vars(down), bond=start, history=simulate(fully, down.relative, start))
+    again = bool((np.diff(out.history.bonded, axis=0) > 0).any())
+    if again and any(face.law.source == "full preload" for face in down.faces):
+        other = replace(out, history=simulate(down.faces, down.relative, start))
+        return min(out, other, key=lambda release: release.least(job))
+    return out
+
+
+def _bonds_fully(face: PadFace) -> PadFace:
+    """A pad that any rise of pressure bonds fully, where no curve says how much it does.
+
+    Up to a rise that no arm can be told from holding its height it bonds by the law that there is.
+    """
+    if face.law.source == "measured curve":
+        return face
+    least = REPEATS * face.patch.pad.material.normal_stiffness
+    pressure, share = np.array([0.0, least, 1.001 * least]), np.array([0.0, float(face.law(np.array(least))), 1.0])
+    return replace(face, law=ActivationLaw(pressure, share, face.law.source))
+
+
+def _taken_up(job: Job, release: Release) -> int | None:
+    """The row at which the pads first pull the part out of its nest, before it is said to be let go."""
+    lifted = release.restraint(job, release.history.wrench).ratio("lift") < 1.0
+    rows = np.flatnonzero(lifted & (release.history.sample < release.begins))
+    return int(rows[0]) if rows.size else None
+
+
+def _until(release: Release, row: int) -> Release:
+    """The release up to the sample before the pads pull the part out of its nest."""
+    end = int(release.history.sample[row])
+    relative = release.relative.between(0, end)
+    history = simulate(release.faces, relative, release.bond)
+    samples = release.samples[: end + 1]
+    return replace(release, relative=relative, samples=samples, history=history, taken_along=True)
 
 
 def in_the_air(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> NDArray[np.bool_]:
     """Return the samples of preload and release phases in which the part hangs on the pads all the same, shape (n,).
 
-    Those are the samples of a preload from where the part leaves its tray, and those of a release before it is down
-    in its nest.
+    Those are the samples of a preload from where the part leaves its tray, or in which it is taken up and put back, and
+    those of a release before it is down in its nest.
     """
     mask = np.zeros(job.trajectory.samples, dtype=bool)
+    if pickup is not None:
+        mask[np.setdiff1d(np.arange(pickup.samples[0], pickup.samples[-1]), pickup.samples)] = True
     if pickup is not None and pickup.lift is not None:
         mask[pickup.lift :] = job.phase_map.covers("preload")[pickup.lift :]
-    for _, samples, _, _, seat in _settings_down(job, motion, patches):
-        if seat.seated:
-            mask[samples[: seat.sample]] = True
+    for stretch in _stretches(job, motion, patches, pickup):
+        down = stretch.first()
+        if down.seat.seated:
+            mask[down.on_the_way] = True
     return mask
 
 
-_SettingDown = tuple[int, NDArray[np.intp], tuple[PadFace, ...], RelativeMotion, Seating]
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Stretch:
+    """The samples between a pick, or the release before, and where the tool has left the nest after a release.
+
+    Attributes:
+        job: The job.
+        kind: How the phase says that it lets go.
+        faces: The pads.
+        relative: The tool in the face frame, over these samples, shape (n,).
+        offset: The first of them.
+        declared: Which of them lie in the release phase, shape (n,).
+    """
+
+    job: Job
+    kind: ReleaseKind | None
+    faces: tuple[PadFace, ...]
+    relative: RelativeMotion
+    offset: int
+    declared: NDArray[np.bool_]
+
+    def first(self) -> Putdown:
+        """Where the part is first set down."""
+        return self._from(0)
+
+    def next(self, sample: int) -> Putdown | None:
+        """Where the part that was taken up again at a sample of the program is next set down; None: nowhere."""
+        height = self.relative.height(centre_of(self.faces)[None])[:, 0]
+        slack = SEATED * break_displacement(self.faces)
+        above = np.flatnonzero(height[sample - self.offset :] > slack)
+        if above.size == 0:
+            return None
+        start = sample - self.offset + int(above[0])
+        if start > int(np.flatnonzero(self.declared)[-1]):
+            return None
+        down = self._from(start)
+        return down if down.seat.seated else None
+
+    def _from(self, start: int) -> Putdown:
+        relative = self.relative.between(start, self.relative.samples - 1)
+        seat = seating(self.faces, relative, self.declared[start:], self.job.part)
+        near = taken_up(self.faces, relative, ~over(self.faces, self.job.part, relative, seat.sample))
+        end = self._end(near, start)
+        moving, first = (
+            from_touch_down(self.faces, near.between(0, end), seat.sample)
+            if seat.seated
+            else (
+                near.between(seat.sample, end),
+                seat.sample,
+            )
+        )
+        declared = np.flatnonzero(self.declared)
+        first += start
+        return Putdown(
+            nest=_nest(self.job),
+            kind=self.kind,
+            faces=self.faces,
+            on_the_way=self.offset + declared[declared < start + seat.sample],
+            samples=self.offset + np.arange(first, start + end + 1),
+            relative=moving,
+            seat=seat,
+            begins=max(int(declared[0]) - first, 0),
+        )
+
+    def _end(self, relative: RelativeMotion, start: int) -> int:
+        """The end of the release phase, or where the tool is out of reach for good after it."""
+        near = np.flatnonzero(within_reach(self.faces, relative))
+        last = int(np.flatnonzero(self.declared[start:])[-1])
+        return min(max(last, int(near[-1]) + 1 if near.size else 0), relative.samples - 1)
 
 
-def _settings_down(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> Iterator[_SettingDown]:
-    """Yield each release phase: its index, its samples, the pads, the motion relative to the nest, the seating."""
+def _stretches(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> Iterator[_Stretch]:
     if job.nest is None:
         return
-    faces = pad_faces(patches, job.part, _fresh(job), 0.0)
+    faces = pad_faces(patches, job.part, replace(job.gripper, cycles_since_cleaning=0.0))
     carry = np.flatnonzero(job.phase_map.covers("carry"))
+    lets_go = np.flatnonzero(job.phase_map.covers("release"))
+    begin = 0 if pickup is None else _after_the_tray(faces, job, motion, pickup)
     for index, phase in enumerate(job.phases):
         if phase.kind != "release":
             continue
         samples = np.flatnonzero(job.phase_map.of(index))
-        _one_stretch(samples, job, "release")
+        one_stretch(samples, job, "release")
         if carry.size and carry[0] > samples[0]:
-            raise _wrong_order(job, "a release", int(samples[0]), "before the carry", "a release after a carry")
-        relative = _relative(motion, samples, job.nest.face)
-        _look_at_facing(faces, relative, "nest.face")
-        yield index, samples, faces, relative, seating(faces, relative)
+            raise wrong_order(job, "a release", int(samples[0]), "before the carry", "a release after a carry")
+        others = lets_go[~np.isin(lets_go, samples)]
+        before, after = others[others < samples[0]], np.concatenate([others, carry])
+        after = after[after > samples[-1]]
+        first = min(max(begin, int(before[-1]) if before.size else 0), int(samples[0]))
+        stretch = np.arange(first, int(after.min()) + 1 if after.size else motion.t.size)
+        relative = relative_to(motion, stretch, job.nest.face)
+        declared = np.isin(stretch, samples)
+        look_at_facing(faces, relative.take(np.flatnonzero(declared)), "nest.face")
+        yield _Stretch(job=job, kind=phase.release, faces=faces, relative=relative, offset=first, declared=declared)
 
 
-def _look_at_facing(faces: Sequence[PadFace], relative: RelativeMotion, where: str) -> None:
-    """Refuse a face that the pads do not look at where they are nearest to it."""
-    normal = np.stack([face.patch.area * face.patch.rotation[:, 2] for face in faces]).sum(axis=0)
-    area = sum(face.patch.area for face in faces)
-    if np.linalg.norm(normal) < 0.5 * area:
-        return  # pads that grip from several sides face nothing as a whole
-    centre = np.average([face.patch.centre for face in faces], axis=0, weights=[face.patch.area for face in faces])
-    nearest = int(np.argmin(np.linalg.norm(relative.rotation @ centre + relative.position, axis=1)))
-    cosine = -float(relative.rotation[nearest, 2] @ normal) / float(np.linalg.norm(normal))
-    angle = float(np.arccos(np.clip(cosine, -1.0, 1.0)))
-    if angle > FACING:
-        raise InputError(
-            where,
-            f"a face whose +z axis is {180.0 - np.degrees(angle):.0f} deg from where the pads look",
-            "+z out of the part, towards the pads: about 180 deg",
-            "turn the face by its rpy, or check the orientation of the tool in the program",
-        )
+def _after_the_tray(faces: Sequence[PadFace], job: Job, motion: ToolMotion, pickup: Pickup) -> int:
+    """The first sample after a press at which all pads are out of reach of the tray, or are beside it."""
+    last = int(pickup.samples[-1])
+    relative = relative_to(motion, np.arange(last, motion.t.size), pickup.pick.face)
+    near = within_reach(faces, relative) & over(faces, job.part, relative, 0)
+    return last + int(np.argmin(near)) if not near.all() else last
 
 
-def _wrong_order(job: Job, what: str, sample: int, found: str, expected: str) -> InputError:
-    at = f"{what} at {job.trajectory.t[sample]:.3f} s {found}"
-    return InputError("program.phases", at, expected, "check each pick as a job of its own")
-
-
-def _relative(motion: ToolMotion, samples: NDArray[np.intp], face: FloatArray) -> RelativeMotion:
-    return RelativeMotion.of(motion.t[samples], motion.rotation[samples], motion.position[samples], face)
-
-
-def _fresh(job: Job) -> Gripper:
-    """The gripper just after cleaning: letting go is judged against the strongest hold."""
-    return replace(job.gripper, cycles_since_cleaning=0.0)
-
-
-def _one_stretch(samples: NDArray[np.intp], job: Job, kind: str) -> None:
-    """Refuse a phase that stops and goes on: each of its stretches would be a handover of its own."""
-    gaps = np.flatnonzero(np.diff(samples) > 1)
-    if gaps.size:
-        t = job.trajectory.t
-        raise InputError(
-            "program.phases",
-            f"a {kind} that ends at {t[samples[gaps[0]]]:.3f} s and goes on at {t[samples[gaps[0] + 1]]:.3f} s",
-            f"one {kind} without a break for each job",
-            "name its moves or times so that they follow each other, and check further picks as jobs of their own",
-        )
+def _nest(job: Job) -> Nest:
+    if job.nest is None:
+        raise InputError("nest", "none", "the place where the part is left")
+    return job.nest

@@ -22,7 +22,6 @@ from gripmargin.contact.backing import Backing, displacement_rows
 Strengths = Sequence[tuple[float, float] | tuple[FloatArray, FloatArray]]
 
 RELATIVE_GAP = 1e-4
-MAX_ROUNDS = 200
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,28 +57,19 @@ def limit_factor(backing: Backing, strengths: Strengths, wrench: FloatArray) -> 
             cell, shape (m,).
         wrench: Load at the tool origin, shape (6,).
     """
-    from scipy.optimize import linprog  # noqa: PLC0415 - only the worst samples need it
-
     if not wrench.any():
         return LimitFactor(np.inf, np.inf, 0.0)
     face = _Face(backing, strengths)
     load = wrench / face.scale
     load /= (size := float(np.linalg.norm(load)))
-    rays = face.compression_rays()
     elastic = face.motion_of(backing.compliance @ wrench)
-    columns = [face.resist(m) for m in (*np.eye(6), *-np.eye(6), elastic, load)]
-    lower, upper = 0.0, np.inf
-    for _ in range(MAX_ROUNDS):
-        k, r = len(columns), rays.shape[1]
-        balance = np.column_stack([*columns, rays, -load])
-        cost = np.zeros(k + r + 1)
-        cost[-1] = -1.0
-        weights = np.concatenate([np.ones(k), np.zeros(r + 1)])[None]
-        program = linprog(cost, A_ub=weights, b_ub=[1.0], A_eq=balance, b_eq=np.zeros(6), method="highs")
-        if program.status != 0 or program.x is None:
+    points = [face.resist(motion) for motion in (*np.eye(6), *-np.eye(6), elastic, load)]
+    lower, upper, residual = 0.0, np.inf, 0.0
+    for _ in range(200):
+        mixed = _best_mixture(points, face.compression_rays(), load)
+        if mixed is None:
             break
-        lower = float(program.x[-1])
-        motion = program.eqlin.marginals
+        lower, motion, residual = mixed
         work = float(motion @ load)
         motion = motion if work > 0 else -motion
         found = face.resist(motion)
@@ -87,9 +77,34 @@ def limit_factor(backing: Backing, strengths: Strengths, wrench: FloatArray) -> 
             upper = min(upper, float(motion @ found) / abs(work))
         if upper <= lower * (1 + RELATIVE_GAP):
             break
-        columns.append(found)
-    residual = float(np.abs(balance @ program.x).max()) if lower > 0 else 0.0
-    return LimitFactor(lower / size, upper / size, residual / max(lower, 1e-300))
+        points.append(found)
+    return LimitFactor(lower / size, upper / size, residual / max(lower, 1e-300) if lower > 0 else 0.0)
+
+
+def _best_mixture(
+    points: Sequence[FloatArray], rays: FloatArray, load: FloatArray
+) -> tuple[float, FloatArray, float] | None:
+    """The largest factor on a load that a mixture of known wrenches balances; None where none is found.
+
+    Args:
+        points: Wrenches that can be carried, of which shares up to 1 in all are mixed, shape (6,) each.
+        rays: Wrenches that can be carried at any size, shape (6, r).
+        load: Shape (6,).
+
+    Returns:
+        The factor, the motion that the next wrench has to resist, and the residual of the balance.
+    """
+    from scipy.optimize import linprog  # noqa: PLC0415 - only the worst samples need it
+
+    k, r = len(points), rays.shape[1]
+    balance = np.column_stack([*points, rays, -load])
+    cost = np.zeros(k + r + 1)
+    cost[-1] = -1.0
+    weights = np.concatenate([np.ones(k), np.zeros(r + 1)])[None]
+    program = linprog(cost, A_ub=weights, b_ub=[1.0], A_eq=balance, b_eq=np.zeros(6), method="highs")
+    if program.status != 0 or program.x is None:
+        return None
+    return float(program.x[-1]), program.eqlin.marginals, float(np.abs(balance @ program.x).max())
 
 
 class _Face:

@@ -7,13 +7,14 @@ from typing import Final
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.wrench import load_wrench
+from gripmargin.kernels.wrench import CAUSES, load_wrench, mass_matrix, wrench_by_cause
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.workcell import STANDARD_AIR_DENSITY, Part
 
-CAUSES: Final = ("gravity", "linear acceleration", "centripetal", "angular acceleration", "gyroscopic")
 AIR_CAUSES: Final = ("air drag", "added air mass")
 FLAT_PLATE: Final = 1.28  # drag coefficient of a flat plate along its normal (NASA Glenn, Shape Effects on Drag)
+
+Inertial = tuple[float, FloatArray, FloatArray]  # mass [kg], centre of mass [m], inertia about it [kg m^2]
 
 
 def part_load(
@@ -34,18 +35,59 @@ def part_load(
         What the part does to the gripper, forces [N] then moments [N m], tool axes, shape (6, n);
         a positive third component pulls the part off.
     """
-    load = load_wrench(
-        part.mass,
-        part.com,
-        part.inertia,
-        motion.in_tool(gravity),
-        motion.acceleration.T,
-        motion.angular_velocity.T,
-        motion.angular_acceleration.T,
-    )
+    load = rigid_load(_inertial(part), motion, gravity)
     if part.drag_area is not None:
         load += sum(air_load(part, motion, air_density))
     return load
+
+
+def rigid_load(body: Inertial, motion: ToolMotion, gravity: FloatArray) -> FloatArray:
+    """Return the load of a body that moves with the tool, without air; as `part_load`."""
+    return load_wrench(*body, motion.in_tool(gravity), *_rates(motion))
+
+
+def standing_load(part: Part, motion: ToolMotion, gravity: FloatArray) -> FloatArray:
+    """Return the part of the load that gravity alone gives, shape (6, n); as `part_load`."""
+    return np.asarray(mass_matrix(*_inertial(part))[:, :3] @ motion.in_tool(gravity))
+
+
+def load_by_cause(
+    part: Part, motion: ToolMotion, gravity: FloatArray, air_density: float = STANDARD_AIR_DENSITY
+) -> dict[str, FloatArray]:
+    """Return the load broken down by cause; the parts add up to `part_load`.
+
+    Returns:
+        For each of `CAUSES`, and for `AIR_CAUSES` where the part has a drag area, wrenches, shape (6, n).
+    """
+    out = rigid_by_cause(part, motion.in_tool(gravity), *_rates(motion))
+    if part.drag_area is not None:
+        out |= zip(AIR_CAUSES, air_load(part, motion, air_density), strict=True)
+    return out
+
+
+def rigid_by_cause(
+    part: Part, gravity: FloatArray, acceleration: FloatArray, omega: FloatArray, alpha: FloatArray
+) -> dict[str, FloatArray]:
+    """Return the load by cause without what the air does, from the tool's motion in tool axes.
+
+    Args:
+        part: The part as gripped.
+        gravity: [m/s^2], shape (3, n).
+        acceleration: Of the tool origin, without gravity [m/s^2], shape (3, n).
+        omega: Angular velocity [rad/s], shape (3, n).
+        alpha: Angular acceleration [rad/s^2], shape (3, n).
+
+    Returns:
+        For each of `CAUSES` wrenches, shape (6, n).
+    """
+    found = wrench_by_cause(*_inertial(part), gravity, acceleration, omega, alpha)
+    return dict(zip(CAUSES, found, strict=True))
+
+
+def load_per_acceleration(part: Part, air_density: float = STANDARD_AIR_DENSITY) -> FloatArray:
+    """Return the matrix from (acceleration of the origin, angular acceleration) to the load, shape (6, 6)."""
+    arm = _face_arm(part)
+    return -mass_matrix(*_inertial(part)) - added_mass(part, air_density) * np.outer(arm, arm)
 
 
 def air_load(part: Part, motion: ToolMotion, air_density: float) -> tuple[FloatArray, FloatArray]:
@@ -63,15 +105,13 @@ def air_load(part: Part, motion: ToolMotion, air_density: float) -> tuple[FloatA
     Returns:
         Two wrenches as `part_load`, shape (6, n) each.
     """
-    x, y = part.face_centroid
-    speed, turn = motion.velocity.T, motion.angular_velocity.T
-    rate, turn_rate = motion.acceleration.T, motion.angular_acceleration.T
-    along = speed[2] + turn[0] * y - turn[1] * x
+    arm, (x, y) = _face_arm(part), part.face_centroid
+    acceleration, turn, turn_rate = _rates(motion)
+    along = arm[2:5] @ np.stack([motion.velocity.T[2], *turn[:2]])
     swirl = turn[2] * (turn[0] * x + turn[1] * y)  # of omega x (omega x c), for a centroid in the pad plane
-    gaining = rate[2] + turn_rate[0] * y - turn_rate[1] * x + swirl
-    arm = np.array([0.0, 0.0, 1.0, y, -x, 0.0])[:, None]
+    gaining = arm[2:5] @ np.stack([acceleration[2], *turn_rate[:2]]) + swirl
     drag = -0.5 * air_density * (part.drag_area or 0.0) * along * np.abs(along)
-    return arm * drag, arm * (-added_mass(part, air_density) * gaining)
+    return np.outer(arm, drag), np.outer(arm, -added_mass(part, air_density) * gaining)
 
 
 def drag_per_speed(part: Part, motion: ToolMotion, air_density: float) -> FloatArray:
@@ -82,8 +122,7 @@ def drag_per_speed(part: Part, motion: ToolMotion, air_density: float) -> FloatA
     Returns:
         Wrench over velocity and angular velocity, shape (6, 6, n).
     """
-    x, y = part.face_centroid
-    arm = np.array([0.0, 0.0, 1.0, y, -x, 0.0])
+    arm = _face_arm(part)
     along = arm[2:5] @ np.stack([motion.velocity.T[2], *motion.angular_velocity.T[:2]])
     slope = -air_density * (part.drag_area or 0.0) * np.abs(along)
     return np.asarray(np.outer(arm, arm)[:, :, None] * slope)
@@ -95,87 +134,15 @@ def added_mass(part: Part, air_density: float) -> float:
     return float(8.0 / 3.0 * air_density * radius**3)
 
 
-def standing_load(part: Part, motion: ToolMotion, gravity: FloatArray) -> FloatArray:
-    """Return the part of the load that gravity alone gives, shape (6, n); see `part_load`."""
-    still = np.zeros((3, motion.samples))
-    return load_wrench(part.mass, part.com, part.inertia, motion.in_tool(gravity), still, still, still)
+def _face_arm(part: Part) -> FloatArray:
+    """What a unit force along the tool's z axis at the centroid of the part's face is at the tool origin."""
+    x, y = part.face_centroid
+    return np.array([0.0, 0.0, 1.0, y, -x, 0.0])
 
 
-def load_by_cause(
-    part: Part, motion: ToolMotion, gravity: FloatArray, sample: int, air_density: float = STANDARD_AIR_DENSITY
-) -> dict[str, FloatArray]:
-    """Return the load at one sample broken down by cause; the parts add up to the whole.
-
-    Args:
-        part: The part as gripped.
-        motion: Of the tool frame.
-        gravity: In the world [m/s^2], shape (3,).
-        sample: Index.
-        air_density: [kg/m^3].
-
-    Returns:
-        For each of `CAUSES`, and for `AIR_CAUSES` where the part has a drag area, a wrench, shape (6,).
-    """
-    com = part.com
-    omega, alpha = motion.angular_velocity[sample], motion.angular_acceleration[sample]
-    accelerations = {
-        "gravity": motion.in_tool(gravity)[:, sample],
-        "linear acceleration": -motion.acceleration[sample],
-        "centripetal": -np.cross(omega, np.cross(omega, com)),
-        "angular acceleration": -np.cross(alpha, com),
-        "gyroscopic": np.zeros(3),
-    }
-    out = {}
-    for cause, acceleration in accelerations.items():
-        force = part.mass * acceleration
-        out[cause] = np.concatenate([force, np.cross(com, force)])
-    out["angular acceleration"][3:] -= part.inertia @ alpha
-    out["gyroscopic"][3:] -= np.cross(omega, part.inertia @ omega)
-    if part.drag_area is not None:
-        parts = air_load(part, motion, air_density)
-        out |= {cause: load[:, sample] for cause, load in zip(AIR_CAUSES, parts, strict=True)}
-    return out
+def _inertial(part: Part) -> Inertial:
+    return part.mass, part.com, part.inertia
 
 
-def causes_over_time(
-    part: Part, gravity: FloatArray, acceleration: FloatArray, omega: FloatArray, alpha: FloatArray
-) -> dict[str, FloatArray]:
-    """Return the load of many samples broken down by cause, as `load_by_cause` does for one.
-
-    Args:
-        part: The part as gripped.
-        gravity: In tool axes [m/s^2], shape (m, 3).
-        acceleration: Of the tool origin, tool axes [m/s^2], shape (m, 3).
-        omega: Angular velocity, tool axes [rad/s], shape (m, 3).
-        alpha: Angular acceleration, tool axes [rad/s^2], shape (m, 3).
-
-    Returns:
-        For each of `CAUSES` wrenches, shape (m, 6).
-    """
-    com = part.com
-    accelerations = {
-        "gravity": gravity,
-        "linear acceleration": -acceleration,
-        "centripetal": -np.cross(omega, np.cross(omega, com)),
-        "angular acceleration": -np.cross(alpha, com),
-        "gyroscopic": np.zeros_like(omega),
-    }
-    out = {}
-    for cause, given in accelerations.items():
-        force = part.mass * given
-        out[cause] = np.concatenate([force, np.cross(com, force)], axis=1)
-    out["angular acceleration"][:, 3:] -= alpha @ part.inertia
-    out["gyroscopic"][:, 3:] -= np.cross(omega, omega @ part.inertia)
-    return out
-
-
-def load_per_acceleration(part: Part, air_density: float = STANDARD_AIR_DENSITY) -> FloatArray:
-    """Return the matrix from (acceleration of the origin, angular acceleration) to the load, shape (6, 6)."""
-    unit = np.eye(6)
-    zero = np.zeros((3, 6))
-    out = load_wrench(part.mass, part.com, part.inertia, zero, unit[:3], zero, unit[3:])
-    if part.drag_area is not None:
-        x, y = part.face_centroid
-        arm = np.array([0.0, 0.0, 1.0, y, -x, 0.0])
-        out -= added_mass(part, air_density) * np.outer(arm, arm)
-    return out
+def _rates(motion: ToolMotion) -> tuple[FloatArray, FloatArray, FloatArray]:
+    return motion.acceleration.T, motion.angular_velocity.T, motion.angular_acceleration.T

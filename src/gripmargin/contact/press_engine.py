@@ -11,19 +11,17 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.spatial import ConvexHull, QhullError
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_life import follow
-from gripmargin.contact.cell_states import BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace
+from gripmargin.contact.cell_states import SKIN, BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace
 from gripmargin.contact.relative import outline_of
 from gripmargin.contact.rows import Rows, add_followed, add_held, add_steady
 from gripmargin.kernels.springs import elongation, free_contact, utilisation2
 
-MOST_AT_ONCE = 200_000  # cells times knots followed together; bounds the memory
-SHORTEST = 16  # knots, below which a stretch is not halved any more
+MOST_AT_ONCE = 200_000  # cells times knots followed together: memory alone, no result depends on it
 
 
 class PressEngine:
@@ -36,6 +34,7 @@ class PressEngine:
         position: Tool origin then [m], shape (3,).
         bond: For each pad the share of its strength that each cell holds then; None for no bond. Bonded
             cells are anchored where they then are, without force along the face.
+        level: How far the tool may rise and fall that is meant to stay at its height [m].
 
     Raises:
         InputError: A bond that does not fit the pads, or a tool so far off the face that no bonded cell holds.
@@ -48,9 +47,10 @@ class PressEngine:
         rotation: FloatArray,
         position: FloatArray,
         bond: Sequence[FloatArray] | None,
+        level: float = SKIN,
     ) -> None:
         self.faces = tuple(faces)
-        self.cells = CellTable.of(self.faces)
+        self.cells = CellTable.of(self.faces, level)
         self.states = CellStates.none(self.cells.area.size)
         self.slices = self.cells.by_pad()
         self.outline = outline_of([face.patch.points for face in self.faces])
@@ -79,7 +79,7 @@ class PressEngine:
         )
         calm = self._calm(knots)
         restless = np.nonzero(~calm)[0]
-        if restless.size * t.size > MOST_AT_ONCE and t.size > SHORTEST:
+        if restless.size * t.size > MOST_AT_ONCE and t.size > 16:
             half = t.size // 2
             parts = [
                 self.advance(t[part], rotation[part], position[part], twist[part])
@@ -139,32 +139,12 @@ class PressEngine:
 
     def _start(self, bond: Sequence[FloatArray] | None) -> Rows:
         cells, now = self.cells, self.states
-        every = np.arange(cells.area.size)
         t, rotation, position = np.full(2, self.t), np.tile(self.rotation, (2, 1, 1)), np.tile(self.position, (2, 1))
-        knots = self._pressed(self._knots(t, rotation, position, np.zeros((1, 6))), every)
-        pressure, root = knots.pressure[0], knots.roots(cells)[0]
-        anchor = knots.resting(0, root, pressure, cells.pad)
-        touching = pressure > 0
-        now.peak_pressure[:] = now.peak[:] = np.maximum(pressure, 0.0)
-        now.overloaded[:] = pressure > cells.overload
-        now.since[:] = self.t
-        now.first_touch[touching] = self.t
-        now.touched_at[:], now.anchor[:] = root, anchor
-        now.stretch[:] = elongation(knots.rotation[:1], knots.position[:1], anchor[None], cells.root)[0]
-        now.state[touching] = CellState.TOUCHING
+        knots = self._knots(t, rotation, position, np.zeros((1, 6)))
+        knots = self._pressed(knots, np.arange(cells.area.size))
+        self._touch(knots)
         if bond is not None:
-            now.floor[:] = _checked_bond(self.faces, bond)
-            bonded = now.floor > 0
-            now.first_touch[bonded] = self.t
-            now.state[bonded] = CellState.BONDED
-            if bonded.any() and (self._used2()[bonded] > now.capacity(cells)[bonded] ** 2).all():
-                height = np.average(-pressure / cells.normal_stiffness, weights=cells.area)
-                raise InputError(
-                    "contact simulation, first pose",
-                    f"bonded pads {height * 1e3:.3g} mm above the face",
-                    "pads that lie on the face of the part in its place",
-                    "start at the sample where the part is seated",
-                )
+            self._bond(_checked_bond(self.faces, bond), knots.pressure[0])
         instant = (now.state == CellState.TOUCHING) & (cells.dwell <= 0) & (now.capacity(cells) > 0)
         now.state[instant] = CellState.BONDED
         rows = Rows.blank(np.array([self.t]), len(self.faces))
@@ -173,6 +153,35 @@ class PressEngine:
         add_followed(rows, self.faces, cells, knots, trace)
         self._add_pressure(knots, rows)
         return rows
+
+    def _touch(self, knots: Knots) -> None:
+        """Set what cells know that are pressed at the first knot."""
+        cells, now = self.cells, self.states
+        pressure, root = knots.pressure[0], knots.roots(cells)[0]
+        now.peak_pressure[:] = now.peak[:] = np.maximum(pressure, 0.0)
+        now.overloaded[:] = pressure > cells.overload
+        now.since[:] = self.t
+        now.touched_at[:], now.anchor[:] = root, knots.resting(0, root, pressure, cells.pad)
+        now.stretch[:] = elongation(knots.rotation[:1], knots.position[:1], now.anchor[None], cells.root)[0]
+        touching = pressure > 0
+        now.first_touch[touching] = self.t
+        now.state[touching] = CellState.TOUCHING
+
+    def _bond(self, share: FloatArray, pressure: FloatArray) -> None:
+        """Bond cells by a share of their strength, where they are."""
+        cells, now = self.cells, self.states
+        now.floor[:] = share
+        bonded = share > 0
+        now.first_touch[bonded] = self.t
+        now.state[bonded] = CellState.BONDED
+        if bonded.any() and (self._used2()[bonded] > now.capacity(cells)[bonded] ** 2).all():
+            height = np.average(-pressure / cells.normal_stiffness, weights=cells.area)
+            raise InputError(
+                "contact simulation, first pose",
+                f"bonded pads {height * 1e3:.3g} mm above the face",
+                "pads that lie on the face of the part in its place",
+                "start at the sample where the part is seated",
+            )
 
     def _used2(self) -> FloatArray:
         c = self.cells
@@ -273,6 +282,8 @@ class PressEngine:
 
 def _extreme_cells(face: PadFace) -> IntArray:
     """Cells where the pressure of a pad can be highest: on a plane face, those of the convex hull."""
+    from scipy.spatial import ConvexHull, QhullError  # noqa: PLC0415 - 0.2 s that only jobs with a face pay
+
     points = (face.patch.points - face.patch.centre) @ face.patch.rotation
     every = np.arange(len(points))
     if np.ptp(face.gap) > 0 or np.ptp(points[:, 2]) > 1e-9:

@@ -13,8 +13,6 @@ from gripmargin.contact.cell_states import CellState
 from gripmargin.contact.press_engine import PressEngine
 from gripmargin.kernels.springs import bonded_force, crossing, elongation
 
-FAR = 4.0  # of the reach of the pads: a rise after which no cell can hold
-
 
 def straight_pull(engine: PressEngine) -> FloatArray:
     """Return the reaction on the part just before each break, as a tool leaves from where an engine has it.
@@ -32,7 +30,8 @@ def straight_pull(engine: PressEngine) -> FloatArray:
     held = now.capacity(cells)[bonded]
     rotation, position = engine.rotation, engine.position
     start = elongation(rotation[None], position[None], anchor[None], some.root)[0]
-    far = FAR * max(face.reach for face in engine.faces) + float(np.abs(start).max(initial=0.0))
+    # a rise after which no cell can hold
+    far = 4.0 * max(face.reach for face in engine.faces) + float(np.abs(start).max(initial=0.0))
     end = start - far * rotation[2]  # the root rises along the face's normal, which in tool axes is this row
     rates = (some.normal_stiffness / some.pull, some.shear_stiffness / some.shear)
     rise = far * crossing(start, end, some.normal, rates, held * held)

@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray, Value, frozen
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import ROTATION_TOLERANCE
-from gripmargin.kernels.screw import twist_between
+from gripmargin.kernels.screw import along, twist_between
 
+EXTREMES = 8.0  # standard deviations from the lowest to the highest of many values with normal noise
 STILL = 1e-9  # share of a break displacement per sample below which a tool counts as at rest
 
 
@@ -73,6 +74,24 @@ class RelativeMotion(Value):
         """Return the samples from first to last, both included."""
         part = slice(first, last + 1)
         return RelativeMotion(t=self.t[part], rotation=self.rotation[part], position=self.position[part])
+
+    def take(self, samples: NDArray[np.intp]) -> RelativeMotion:
+        """Return some of the samples, in the order of their times."""
+        return RelativeMotion(t=self.t[samples], rotation=self.rotation[samples], position=self.position[samples])
+
+    def at(self, share: float) -> RelativeMotion:
+        """Return the pose at a share of the way from the first sample to the second, as a motion of one sample."""
+        twist = twist_between(self.rotation[:1], self.position[:1], self.rotation[1:2], self.position[1:2])
+        rotation, position = along(self.rotation[:1], self.position[:1], twist, np.array([share]))
+        return RelativeMotion(t=self.t[:1] + share * (self.t[1:2] - self.t[:1]), rotation=rotation, position=position)
+
+    def followed_by(self, other: RelativeMotion) -> RelativeMotion:
+        """Return this motion and a later one as one."""
+        return RelativeMotion(
+            t=np.concatenate([self.t, other.t]),
+            rotation=np.concatenate([self.rotation, other.rotation]),
+            position=np.concatenate([self.position, other.position]),
+        )
 
     def height(self, points: FloatArray) -> FloatArray:
         """Return how far points of the tool are above the face plane.
@@ -144,3 +163,20 @@ def outline_of(points: Sequence[FloatArray]) -> FloatArray:
     stacked = np.concatenate(list(points))
     x, y, z = (np.unique([axis.min(), axis.max()]) for axis in stacked.T)
     return np.stack(np.meshgrid(x, y, z), axis=-1).reshape(-1, 3)
+
+
+def unsteadiness(height: FloatArray) -> float:
+    """Return how far heights of a moving tool rise and fall for their rounding or noise alone [m].
+
+    Third differences remove smooth motion and keep noise (von Neumann, Ann. Math. Stat. 12(4), 1941, for the first
+    difference; from memory). Where they are smallest, up to their first quartile, the tool stays at its height: for
+    normal noise that is 0.3186 of their standard deviation, which is sqrt(20) of that of the heights.
+
+    Args:
+        height: Of points of the tool [m], shape (n, p).
+    """
+    moves = np.abs(np.diff(height, axis=0)).max(axis=1) > 0 if len(height) > 4 else np.zeros(0, dtype=bool)
+    if moves.sum() < 8:
+        return 0.0
+    third = np.abs(np.diff(height, 3, axis=0))[moves[1:-1]]
+    return EXTREMES * float(np.quantile(third, 0.25, axis=0).max()) / (0.3186 * np.sqrt(20.0))

@@ -9,9 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.workcell import Nest, Part
+from gripmargin.workcell.shapes import centroid
 
 WAYS = ("lift", "slide", "turn", "tip")
 NEGLIGIBLE = 0.02  # of the part's weight: a demand below it needs no restraint that the job has to state
@@ -30,11 +32,16 @@ class Restraint:
     available: dict[str, FloatArray]
 
     def ratio(self, way: str) -> FloatArray:
-        """Return restraint over demand, inf without demand, NaN where the restraint is not known, shape (k,)."""
+        """Return restraint over demand, inf without demand, NaN where one of them is not known, shape (k,)."""
         demand, available = self.demand[way], self.available[way]
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = np.maximum(available, 0.0) / demand
-        return np.where(demand > 0, ratio, np.inf)
+        return np.where(demand <= 0, np.inf, ratio)
+
+    def least(self, way: str) -> float:
+        """Return the least ratio that is known, inf where none is."""
+        ratio = self.ratio(way)
+        return float(ratio[~np.isnan(ratio)].min(initial=np.inf))
 
 
 def restraint(
@@ -42,8 +49,8 @@ def restraint(
 ) -> Restraint:
     """Return demand and restraint over a release.
 
-    The weight acts at the centre of mass; the hold-down acts at the centre of the support. Sideways forces are
-    taken up where the part stands.
+    The weight acts at the centre of mass; the hold-down acts at the centroid of the area of the support, however
+    many corners draw it. Sideways forces are taken up where the part stands.
 
     Args:
         part: The part.
@@ -55,36 +62,37 @@ def restraint(
     """
     com = rotation @ part.com + position
     weight = part.mass * nest.face[:3, :3].T @ gravity
-    force, moment_at_face = wrench[:, :3], wrench[:, 3:]
-    about_com = moment_at_face - np.cross(com, force)
-    sideways = np.hypot(force[:, 0] + weight[0], force[:, 1] + weight[1])
-    rows = np.ones(len(force))
-    small = NEGLIGIBLE * part.mass * float(np.linalg.norm(gravity))
-    lateral = _stated(nest.lateral_force, sideways, small)
-    turning = np.abs(about_com[:, 2])
-    support = nest.support
-    if support is None and part.outline is not None:
-        flat = np.column_stack([part.outline, np.zeros(len(part.outline))])
-        support = (flat @ rotation.T + position)[:, :2]
+    support = _support(part, nest, rotation, position)
     reach = 0.0 if support is None else float(np.ptp(support, axis=0).max()) / 2
-    moment = _stated(nest.moment, turning, small * reach)
-    tip_demand, tip_available = _tipping(part, nest, wrench, com, weight, support)
+    force, moment = wrench[:, :3], wrench[:, 3:]
+    sideways = np.hypot(force[:, 0] + weight[0], force[:, 1] + weight[1])
+    turning = np.abs((moment - np.cross(com, force))[:, 2])
+    small = NEGLIGIBLE * part.mass * float(np.linalg.norm(gravity))
+    lift = np.maximum(force[:, 2], 0.0), np.full(len(force), nest.hold_down - weight[2])
+    ways = {
+        "lift": lift,
+        "slide": _stated(nest.lateral_force, sideways, small),
+        "turn": _stated(nest.moment, turning, small * reach),
+        "tip": _tipping(part, nest, wrench, com, weight, support),
+    }
     return Restraint(
-        demand={"lift": np.maximum(force[:, 2], 0.0), "slide": lateral[0], "turn": moment[0], "tip": tip_demand},
-        available={
-            "lift": rows * (nest.hold_down - weight[2]),
-            "slide": rows * lateral[1],
-            "turn": rows * moment[1],
-            "tip": tip_available,
-        },
+        demand={way: demand for way, (demand, _) in ways.items()},
+        available={way: available for way, (_, available) in ways.items()},
     )
 
 
-def _stated(limit: float | None, demand: FloatArray, small: float) -> tuple[FloatArray, float]:
+def _support(part: Part, nest: Nest, rotation: FloatArray, position: FloatArray) -> FloatArray | None:
+    """What the part stands on, in the plane of the face [m], shape (k, 2); its outline where nothing is given."""
+    if nest.support is not None or part.outline is None:
+        return nest.support
+    return (np.column_stack([part.outline, np.zeros(len(part.outline))]) @ rotation.T + position)[:, :2]
+
+
+def _stated(limit: float | None, demand: FloatArray, small: float) -> tuple[FloatArray, FloatArray]:
     """Demand and limit; without a limit a small demand counts as none, a larger one as not known."""
-    if limit is not None:
-        return demand, limit
-    return np.where(demand <= small, 0.0, demand), np.nan
+    if limit is None:
+        return np.where(demand <= small, 0.0, demand), np.full(demand.size, np.nan)
+    return demand, np.full(demand.size, limit)
 
 
 def _tipping(
@@ -97,36 +105,29 @@ def _tipping(
     """
     force, moment = wrench[:, :3], wrench[:, 3:]
     if support is None:
-        lifted = np.linalg.norm(moment[:, :2], axis=1)
-        return lifted, np.full(len(force), np.nan)
+        return np.linalg.norm(moment[:, :2], axis=1), np.full(len(force), np.nan)
     hull = _hull(support)
     down = np.array([0.0, 0.0, -nest.hold_down])
-    centre = np.append(hull.mean(axis=0), 0.0)
+    centre = np.append(centroid(support), 0.0)
     # without a thickness, that of a plate whose centre of mass lies in its middle
     depth = -(part.thickness if part.thickness is not None else 2.0 * abs(float(com[2])))
-    demands, availables, ratios = [], [], []
+    edges = []
     for a, b in zip(hull, np.roll(hull, -1, axis=0), strict=True):
-        along = (b - a) / np.hypot(*(b - a))
-        axis = np.append(along, 0.0)  # counter-clockwise: turning about it by the right hand lifts the inside
-        foot = np.append(a, depth)
+        # counter-clockwise: turning about the edge by the right hand lifts the inside
+        axis, foot = np.append((b - a) / np.hypot(*(b - a)), 0.0), np.append(a, depth)
         over = (moment - np.cross(foot, force)) @ axis
         back = -float((np.cross(com - foot, weight) + np.cross(centre - foot, down)) @ axis)
         # A part that its own weight turns over needs the pads to stay: nothing restrains it.
         falls = (back <= 0) & (over > back)
-        demand, available = np.where(falls, over - back, np.maximum(over, 0.0)), np.where(falls, 0.0, back)
-        ratios.append(np.where(demand > 0, available / np.where(demand > 0, demand, 1.0), np.inf))
-        demands.append(demand)
-        availables.append(available)
-    edge = np.argmin(ratios, axis=0)[None]
-    return np.take_along_axis(np.array(demands), edge, axis=0)[0], np.take_along_axis(
-        np.array(availables), edge, axis=0
-    )[0]
+        edges.append((np.where(falls, over - back, np.maximum(over, 0.0)), np.where(falls, 0.0, back)))
+    demand, available = np.moveaxis(np.array(edges), 1, 0)
+    ratio = np.where(demand > 0, available / np.where(demand > 0, demand, 1.0), np.inf)
+    nearest, row = np.argmin(ratio, axis=0), np.arange(len(force))
+    return demand[nearest, row], available[nearest, row]
 
 
 def _hull(outline: FloatArray) -> FloatArray:
     """Convex hull, counter-clockwise, shape (k, 2)."""
-    import shapely  # noqa: PLC0415 - loaded by the pads already
-
     hull = shapely.MultiPoint(outline).convex_hull.exterior
     points = np.asarray(hull.coords)[:-1]
     return points if hull.is_ccw else points[::-1]

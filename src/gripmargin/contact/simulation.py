@@ -17,16 +17,16 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray, Value, sealed
 from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import PadFace
-from gripmargin.contact.cell_states import BoolArray, CellState, IntArray
+from gripmargin.contact.cell_states import SKIN, BoolArray, CellState, IntArray
 from gripmargin.contact.press_engine import PressEngine
-from gripmargin.contact.relative import RelativeMotion, Steps, steps
+from gripmargin.contact.relative import RelativeMotion, Steps, outline_of, steps, unsteadiness
 from gripmargin.contact.rows import Rows
+from gripmargin.contact.seating import SEATED, break_displacement
 from gripmargin.kernels.screw import along
 
 STEP = 1.0 / 32.0  # longest way of a cell in one step, share of the displacement that breaks a full bond
-MOST_STEPS = 4096  # in one interval between samples
 Knotted = tuple[FloatArray, FloatArray, FloatArray, FloatArray]  # times, rotations, positions, twists
-BLOCK = 512  # knots looked at together
+BLOCK = 512  # knots looked at together: time alone, no result depends on it
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,6 +106,11 @@ class ContactHistory(Value):
                 sealed(value)
 
     @property
+    def wrench(self) -> FloatArray:
+        """Force and moment together, shape (k, 6)."""
+        return np.concatenate([self.force, self.moment], axis=1)
+
+    @property
     def bond(self) -> tuple[FloatArray, ...]:
         """Share of the full strength that each cell of each pad holds at the end, to start another motion with."""
         return tuple(pad.held for pad in self.pads)
@@ -142,10 +147,12 @@ def simulate(
     """
     if not faces:
         raise InputError("contact simulation", "no pad", "at least one")
-    engine = PressEngine(faces, float(motion.t[0]), motion.rotation[0], motion.position[0], bond)
-    longest = STEP * min(face.break_displacement for face in faces)
+    height = motion.height(outline_of([face.patch.points for face in faces]))
+    level = min(max(unsteadiness(height), SKIN), SEATED * break_displacement(faces))
+    engine = PressEngine(faces, float(motion.t[0]), motion.rotation[0], motion.position[0], bond, level)
+    longest = STEP * break_displacement(faces)
     reach = max(face.reach for face in faces)
-    plan = steps(motion, engine.outline, reach, longest, MOST_STEPS)
+    plan = steps(motion, engine.outline, reach, longest, most=4096)
     parts = [engine.last]
     for first, last, active in _runs(plan.count > 0):
         if active:

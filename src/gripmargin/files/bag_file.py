@@ -1,26 +1,23 @@
 """Measured joint motion: ``sensor_msgs/JointState`` messages of a rosbag2 recording, read without ROS.
 
-Files are read by `gripmargin.files.bag_storage`; the messages in them are decoded by the library rosbags. Times are
-those of the message headers, for the time of receipt has the delays of the network in it.
+Times are those of the message headers, for the time of receipt has the delays of the network in it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from rosbags.typesys import Stores, get_typestore
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.files.bag_storage import read_recording
-from gripmargin.files.columns import LONGEST_LABEL, check_radians
-from gripmargin.files.compression import library_missing
-from gripmargin.files.recording import Recording, Topic
+from gripmargin.files.recording import Recording, Topic, read_recording
+from gripmargin.files.samples import LONGEST_LABEL, in_order_of
 from gripmargin.files.source import printable
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import JointTrajectory
@@ -53,44 +50,21 @@ def read_bag(path: Path, *, robot: Chain | None = None, topic: str | None = None
     Raises:
         InputError: With file, topic and message.
     """
-    decode = _decoder(path)
-    recording = read_recording(path, KIND, topic)
-    chosen = _chosen(path, recording, topic)
+    chosen = _chosen(path, read_recording(path, KIND, topic), topic)
     where = f"{path}, topic '{printable(chosen.name)}'"
-    names = robot.names if robot is not None and robot.names and all(robot.names) else None
-    states = _States(where, names)
+    states = _States(where, robot.names if robot is not None and all(robot.names) else ())
     for i, (received, content) in enumerate(chosen.messages):
         try:
-            message = decode(content)
+            message = _message_types().deserialize_cdr(content, KIND)
         except Exception as error:  # the library raises its own and numpy's
             reason = printable(str(error), 160)
             raise InputError(f"{where}, message {i}", f"content that is no joint state ({reason})", KIND) from error
         states.take(i, received, message)
-    trajectory = states.trajectory(path.name)
-    if robot is None:
-        return trajectory
-    from gripmargin.workcell.job import matched_to_robot  # noqa: PLC0415 - only with a robot
-
-    try:
-        trajectory = matched_to_robot(trajectory, robot)
-    except InputError as error:
-        raise InputError(where, error.found, error.expected, error.remedy) from error
-    check_radians(trajectory.q, trajectory.names, states.locate, robot.revolute)
-    return trajectory
-
-
-def _decoder(path: Path) -> Callable[[bytes], Any]:
-    try:
-        store = _message_types()
-    except ImportError as error:
-        raise library_missing("rosbags", str(path)) from error
-    return lambda content: store.deserialize_cdr(content, KIND)
+    return in_order_of(robot, states.trajectory(path.name), where, states.locate)
 
 
 @cache
 def _message_types() -> Any:
-    from rosbags.typesys import Stores, get_typestore  # noqa: PLC0415 - optional, and only recordings need it
-
     return get_typestore(Stores.LATEST)
 
 
@@ -111,42 +85,44 @@ def _chosen(path: Path, recording: Recording, topic: str | None) -> Topic:
     raise InputError(str(path), f"the topics {shown}" if there else "no topics", due)
 
 
-@dataclass
+class _State(NamedTuple):
+    """A message of the wanted joints: its number, times [ns], and the joints' positions and velocities."""
+
+    number: int
+    header: int
+    received: int
+    q: FloatArray
+    qd: FloatArray  # empty where the message has none
+
+
 class _States:
     """Collects the messages that count, and makes a trajectory of them.
 
-    Attributes:
+    Args:
         where: File and topic, for errors.
-        names: Names of the joints that are wanted, in order; None: those of the first message.
-        columns: For each list of names that occurred, the columns of the wanted joints; None: a message of others.
+        names: Names of the joints that are wanted, in order; none: those of the first message.
     """
 
-    where: str
-    names: Sequence[str] | None
-    columns: dict[tuple[str, ...], list[int] | None] = field(default_factory=dict)
-    number: list[int] = field(default_factory=list)
-    header: list[int] = field(default_factory=list)
-    received: list[int] = field(default_factory=list)
-    q: list[FloatArray] = field(default_factory=list)
-    qd: list[FloatArray] = field(default_factory=list)
-    others: int = 0
-    notes: list[str] = field(default_factory=list)
-    free: bool = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.free = self.names is None
+    def __init__(self, where: str, names: Sequence[str]) -> None:
+        self.where = where
+        self.names = names
+        self.notes: list[str] = []
+        self._free = not names
+        self._columns: dict[tuple[str, ...], list[int]] = {}  # of the wanted joints; none: a message of others
+        self._states: list[_State] = []
+        self._others = 0
 
     def take(self, i: int, received: int, message: Any) -> None:
         """Take message i, received at a time [ns]."""
         names = tuple(message.name)
-        if names not in self.columns:
-            if len(self.columns) >= MAX_LISTS:
+        if names not in self._columns:
+            if len(self._columns) >= MAX_LISTS:
                 found = f"more than {MAX_LISTS} different lists of joints"
                 raise InputError(f"{self.where}, message {i}", found, "the joints of one robot")
-            self.columns[names] = self._columns_of(i, names)
-        columns = self.columns[names]
-        if columns is None:
-            self.others += 1
+            self._columns[names] = self._columns_of(i, names)
+        columns = self._columns[names]
+        if not columns:
+            self._others += 1
             return
         if len(message.position) != len(names):
             found = f"{len(message.position)} positions for {len(names)} joints"
@@ -154,15 +130,11 @@ class _States:
         if len(message.velocity) not in (0, len(names)):
             found = f"{len(message.velocity)} velocities for {len(names)} joints"
             raise InputError(f"{self.where}, message {i}", found, "one a joint, or none")
-        stamp = message.header.stamp
-        self.number.append(i)
-        self.header.append(stamp.sec * 10**9 + stamp.nanosec)
-        self.received.append(received)
-        self.q.append(message.position[columns])
-        if len(message.velocity):
-            self.qd.append(message.velocity[columns])
+        header = message.header.stamp.sec * 10**9 + message.header.stamp.nanosec
+        qd = message.velocity[columns] if len(message.velocity) else message.velocity
+        self._states.append(_State(i, header, received, message.position[columns], qd))
 
-    def _columns_of(self, i: int, names: tuple[str, ...]) -> list[int] | None:
+    def _columns_of(self, i: int, names: tuple[str, ...]) -> list[int]:
         place = f"{self.where}, message {i}"
         if len(names) > MAX_JOINTS:
             raise InputError(place, f"{len(names)} joints", f"at most {MAX_JOINTS}")
@@ -172,90 +144,76 @@ class _States:
                 raise InputError(place, f"the joint name '{printable(name)}'", due)
             if name in names[:k]:
                 raise InputError(place, f"the joint '{name}' twice", "each joint once")
-        if self.names is None:
-            if not names:
-                raise InputError(place, "no joint names", "the name of each joint")
-            self.names = names
+        if not names and not self.names:
+            raise InputError(place, "no joint names", "the name of each joint")
+        self.names = self.names or names
         missing = [name for name in self.names if name not in names]
-        if self.free and (missing or len(names) > len(self.names)):
+        if self._free and (missing or len(names) > len(self.names)):
             found = f"the joints {_listed(names)}, where others have {_listed(self.names)}"
             remedy = "hand in the robot with its joint names, which says which joints are meant"
             raise InputError(place, found, "messages of the same joints", remedy)
-        if not missing:
-            return [names.index(name) for name in self.names]
-        if len(missing) == len(self.names):
-            return None
-        due = f"all of the robot's joints {_listed(self.names)} or none of them"
-        remedy = "the joints of one robot have to come in one message, of one time: record the topic that has them all"
-        raise InputError(place, f"the joints {_listed(names)} alone", due, remedy)
+        if missing and len(missing) < len(self.names):
+            due = f"all of the robot's joints {_listed(self.names)} or none of them"
+            remedy = (
+                "the joints of one robot have to come in one message, of one time: record the topic that has them all"
+            )
+            raise InputError(place, f"the joints {_listed(names)} alone", due, remedy)
+        return [] if missing else [names.index(name) for name in self.names]
 
     def locate(self, row: int | None, joint: str | None) -> str:
         """Name a place for an error."""
-        place = "" if row is None else f", message {self.number[row]}"
+        place = "" if row is None else f", message {self._states[row].number}"
         return self.where + place + (f", joint '{joint}'" if joint else "")
 
     def trajectory(self, source: str) -> JointTrajectory:
         """Return the messages in order of time."""
-        assert self.names is not None or not self.number  # noqa: S101 - the first message has set them
-        if not self.number:
-            seen = "; ".join(_listed(names) for names in list(self.columns)[:3])
+        if not self._states:
+            seen = "; ".join(_listed(names) for names in list(self._columns)[:3])
             remedy = "name the robot's joints in the job ([robot] joint_names), or choose another topic"
-            raise InputError(
-                self.where, f"messages of the joints {seen}", f"the robot's {_listed(self.names or ())}", remedy
-            )
-        if len(self.number) < 2:
+            due = f"the robot's {_listed(self.names)}"
+            raise InputError(self.where, f"messages of the joints {seen}", due, remedy)
+        if len(self._states) < 2:
             raise InputError(self.where, "1 message of the robot's joints", "at least 2")
-        q = np.stack(self.q)
-        self._check_finite(q)
-        stamps = self._stamps()
-        order = self._order(stamps)
-        q, stamps = q[order], stamps[order]
-        self.number = [self.number[i] for i in order]
-        kept = self._without_copies(stamps, q)
-        self.number = [self.number[i] for i in np.flatnonzero(kept)]
-        stamps, q = stamps[kept], q[kept]
+        self._check_finite()
+        stamps = self._put_in_order(self._stamps())
+        stamps = self._leave_out_copies(stamps)
         if stamps.size < 2:
             raise InputError(self.where, "messages of one time only", "at least 2")
-        if self.qd:
-            self.notes.append(
-                "Velocities in the messages are not used, for drivers filter them and so lower their peaks: rates are "
-                "estimated from the positions."
-            )
-        if len(self.qd) == len(self.q) and np.isfinite(qd := np.stack(self.qd)).all():
-            self._check_velocities(stamps, q, qd[order][kept])
+        t, q = (stamps - stamps[0]) / 1e9, self._positions()
+        self._compare_velocities(t, q)
         seconds, rest = divmod(int(stamps[0]), 10**9)
         notes = [f"Measured: {stamps.size} joint states; time 0 is the stamp {seconds}.{rest:09d} s.", *self.notes]
-        if self.others:
-            notes.append(f"{self.others} messages of other joints on the same topic are left out.")
-        return JointTrajectory(
-            t=(stamps - stamps[0]) / 1e9, q=q, names=tuple(self.names or ()), source=source, notes=tuple(notes)
-        )
+        if self._others:
+            notes.append(f"{self._others} messages of other joints on the same topic are left out.")
+        return JointTrajectory(t=t, q=q, names=tuple(self.names), source=source, notes=tuple(notes))
 
-    def _check_finite(self, q: FloatArray) -> None:
-        finite = np.isfinite(q)
-        if not finite.all():
-            row, k = (int(i) for i in np.argwhere(~finite)[0])
-            where = self.locate(row, (self.names or ())[k])
-            raise InputError(
-                where, f"{q[row, k]}", "a finite number", "cut the recording to where all joints are known"
-            )
+    def _positions(self) -> FloatArray:
+        return np.stack([state.q for state in self._states])
+
+    def _check_finite(self) -> None:
+        q = self._positions()
+        if not np.isfinite(q).all():
+            row, k = (int(i) for i in np.argwhere(~np.isfinite(q))[0])
+            remedy = "cut the recording to where all joints are known"
+            raise InputError(self.locate(row, self.names[k]), f"{q[row, k]}", "a finite number", remedy)
 
     def _stamps(self) -> NDArray[np.int64]:
         """Times [ns] by one clock: that of the headers, or of receipt where no header has a stamp."""
-        without = self.header.count(0)
-        if 0 < without < len(self.header):
-            i = self.number[self.header.index(0)]
+        without = [state.number for state in self._states if not state.header]
+        if 0 < len(without) < len(self._states):
             remedy = "cut the recording, or record a topic whose messages all have a stamp"
-            found = f"{without} messages without a stamp, message {i} the first, among {len(self.header)}"
+            found = (
+                f"{len(without)} messages without a stamp, message {without[0]} the first, among {len(self._states)}"
+            )
             raise InputError(self.where, found, "a stamp in every header, or in none", remedy)
         if without:
             self.notes.append("The headers have no stamps: times are those of receipt, with the delays of the network.")
-        times = self.received if without else self.header
+        times = [state.received if without else state.header for state in self._states]
         if not -(2**62) < min(times) <= max(times) < 2**62:
             raise InputError(self.where, f"the time {max(times, key=abs)} ns", "a time within 146 years of 1970")
         return np.array(times, dtype=np.int64)
 
-    def _order(self, stamps: NDArray[np.int64]) -> NDArray[np.intp]:
+    def _put_in_order(self, stamps: NDArray[np.int64]) -> NDArray[np.int64]:
         """Put messages in order that overtook each other; refuse a clock that was set back."""
         behind = np.maximum.accumulate(stamps) - stamps
         late = np.flatnonzero(behind)
@@ -269,30 +227,42 @@ class _States:
             self.notes.append(
                 f"{late.size} messages came up to {behind.max() / 1e6:.3g} ms late: put in the order of their stamps."
             )
-        return np.argsort(stamps, kind="stable")
+        return self._keep(np.argsort(stamps, kind="stable"), stamps)
 
-    def _without_copies(self, stamps: NDArray[np.int64], q: FloatArray) -> NDArray[np.bool_]:
-        """Which messages stay; the same stamp twice is a copy, or two messages that contradict each other."""
-        again = np.concatenate([[False], np.diff(stamps) == 0])
-        differ = again & np.concatenate([[False], (np.diff(q, axis=0) != 0).any(axis=1)])
+    def _leave_out_copies(self, stamps: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Leave out copies: the same stamp with the same positions; refuse one with others, a contradiction."""
+        again = np.diff(stamps, prepend=stamps[0] - 1) == 0
+        differ = again[1:] & (np.diff(self._positions(), axis=0) != 0).any(axis=1)
         if differ.any():
             first = int(np.argmax(differ))
-            found = (
-                f"the stamp of message {self.number[first - 1]} with other positions ({int(differ.sum())} such pairs)"
-            )
+            number, pairs = self._states[first].number, int(differ.sum())
+            found = f"the stamp of message {number} with other positions ({pairs} such pairs)"
             remedy = "two publishers on one topic, or stamps that are too coarse: record one source with its own stamps"
-            raise InputError(self.locate(first, None), found, "one message a stamp", remedy)
+            raise InputError(self.locate(first + 1, None), found, "one message a stamp", remedy)
         if again.any():
             self.notes.append(f"{int(again.sum())} messages with stamp and positions of another are left out.")
-        return ~again
+        return self._keep(np.flatnonzero(~again), stamps)
 
-    def _check_velocities(self, stamps: NDArray[np.int64], q: FloatArray, qd: FloatArray) -> None:
+    def _keep(self, rows: NDArray[np.intp], stamps: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Keep these messages, in this order; returns their stamps."""
+        self._states = [self._states[row] for row in rows]
+        return stamps[rows]
+
+    def _compare_velocities(self, t: FloatArray, q: FloatArray) -> None:
         """Refuse velocities that show a wrong unit, or stamps that are not those of the measurement."""
-        for j, ratio in _ratios((stamps - stamps[0]) / 1e9, q, qd):
+        velocities = [state.qd for state in self._states if state.qd.size]
+        if velocities:
+            self.notes.append(
+                "Velocities in the messages are not used, for drivers filter them and so lower their peaks: rates are "
+                "estimated from the positions."
+            )
+        if len(velocities) < len(self._states) or not np.isfinite(qd := np.stack(velocities)).all():
+            return
+        for j, ratio in _ratios(t, q, qd):
             if not abs(ratio - 1.0) <= OFF:
                 found = f"a travel that is {ratio:.4g} times that of the velocities"
                 remedy = "check the units of the publisher, and whether its stamps are those of the measurement"
-                raise InputError(self.locate(None, (self.names or ())[j]), found, "velocities that agree", remedy)
+                raise InputError(self.locate(None, self.names[j]), found, "velocities that agree", remedy)
 
 
 def _ratios(t: FloatArray, q: FloatArray, qd: FloatArray) -> list[tuple[int, float]]:

@@ -12,8 +12,9 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.files.columns import Column, build_trajectory, is_far_away, read_header, since_first
+from gripmargin.files.columns import Column, read_header
 from gripmargin.files.source import checked_size, not_utf8, printable, refuse_binary
+from gripmargin.files.table import build_trajectory
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import MAX_SAMPLES, Trajectory
 
@@ -58,25 +59,14 @@ def _read(path: Path, robot: Chain | None) -> Trajectory:
         line = header_line if row is None else _line_of(path, row)
         return f"{path}, line {line}" + (f", column '{column}'" if column else "")
 
+    def stamps() -> list[str]:
+        place = next(i for i, column in enumerate(columns) if column.name == "t")
+        with path.open(encoding="utf-8-sig", newline=None) as again:
+            lines = islice(again, header_line, None)
+            return [row[place].strip() for row in csv.reader(line for line in lines if _is_data(line))]
+
     moves = None if labels is None else tuple(labels)
-    notes = _take_from_first(path, columns, header_line, numeric, values)
-    return build_trajectory(numeric, values, moves, source=path.name, locate=locate, robot=robot, notes=notes)
-
-
-def _take_from_first(
-    path: Path, columns: list[Column], header_line: int, numeric: list[Column], values: FloatArray
-) -> tuple[str, ...]:
-    """Read stamps of a calendar clock again, as they are written, into times from the first one on."""
-    if not is_far_away(numeric, values):
-        return ()
-    names = [column.name for column in numeric]
-    place = next(i for i, column in enumerate(columns) if column.name == "t")
-    with path.open(encoding="utf-8-sig", newline=None) as file:
-        lines = islice(file, header_line, None)
-        stamps = [row[place].strip() for row in csv.reader(line for line in lines if _is_data(line))]
-    times, note = since_first(stamps, columns[place].unit)
-    values[:, names.index("t")] = times
-    return (note,)
+    return build_trajectory(numeric, values, moves, source=path.name, locate=locate, robot=robot, stamps=stamps)
 
 
 def _scan(path: Path) -> None:

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from gripmargin.base.errors import InputError
-from gripmargin.files.columns import build_trajectory, is_far_away, read_header, since_first
+from gripmargin.files.columns import read_header
 from gripmargin.files.named_columns import named_columns
 from gripmargin.files.source import printable
+from gripmargin.files.table import build_trajectory
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.samples import Samples
@@ -45,7 +46,7 @@ def trajectory_from_frame(frame: pd.DataFrame, *, robot: Chain | None = None) ->
     table = frame if frame.index.name is None else frame.reset_index()
     columns = read_header([str(name) for name in table.columns], "frame", robot)
     moves: tuple[str, ...] | None = None
-    numeric, values, notes = [], [], []
+    numeric, values, stamps = [], [], None
     for i, column in enumerate(columns):
         cells = table.iloc[:, i]
         where = f"frame, column '{printable(column.header)}'"
@@ -58,13 +59,10 @@ def trajectory_from_frame(frame: pd.DataFrame, *, robot: Chain | None = None) ->
             continue
         if getattr(cells.dtype, "kind", "") not in ("f", "i", "u"):
             raise InputError(where, f"values of type {cells.dtype}", "numbers")
-        numbers = cells.to_numpy(dtype=np.float64, na_value=np.nan)
-        whole = cells.dtype.kind != "f" and np.isfinite(numbers).all()
-        if column.name == "t" and whole and is_far_away([column], numbers[:, None]):
-            numbers, note = since_first(cells.tolist(), column.unit)
-            notes.append(note)
+        if column.name == "t" and cells.dtype.kind != "f":
+            stamps = cells.tolist
         numeric.append(column)
-        values.append(numbers)
+        values.append(cells.to_numpy(dtype=np.float64, na_value=np.nan))
     if not values:
         raise InputError("frame", "no columns of numbers", "the columns of a trajectory")
 
@@ -72,7 +70,7 @@ def trajectory_from_frame(frame: pd.DataFrame, *, robot: Chain | None = None) ->
         return "frame" + (f", column '{column}'" if column else "") + ("" if row is None else f", row {row}")
 
     return build_trajectory(
-        numeric, np.column_stack(values), moves, source="frame", locate=locate, robot=robot, notes=tuple(notes)
+        numeric, np.column_stack(values), moves, source="frame", locate=locate, robot=robot, stamps=stamps
     )
 
 

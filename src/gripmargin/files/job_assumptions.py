@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 
-from gripmargin.files.job_schema import JobFile
+from gripmargin.files.job_schema import Table
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell.job import Job
 
 
-def assumptions(job: Job, tables: JobFile) -> tuple[str, ...]:
+def assumptions(job: Job, tables: Table) -> tuple[str, ...]:
     """Return what was assumed, one sentence each, most telling first.
 
     Args:
@@ -29,7 +29,7 @@ def _of_phases(job: Job) -> Iterator[str]:
             yield f"program.phases[{i}] reaches beyond the program ({t[0]:g} s to {t[-1]:g} s) and is cut there."
 
 
-def _of_program(job: Job, tables: JobFile) -> Iterator[str]:
+def _of_program(job: Job, tables: Table) -> Iterator[str]:
     if not isinstance(job.trajectory, JointTrajectory):
         if tables.robot is not None:
             yield "The program gives poses of the tool frame: the robot of the job is not used."
@@ -42,7 +42,7 @@ def _of_program(job: Job, tables: JobFile) -> Iterator[str]:
         yield f"The robot's way to the first point of the program (the first {start:g} s) is not known."
 
 
-def _of_defaults(job: Job, tables: JobFile) -> Iterator[str]:
+def _of_defaults(job: Job, tables: Table) -> Iterator[str]:
     if not np.any(job.gravity):
         yield "There is no gravity: job.gravity is zero."
     elif tables.job.gravity is None:

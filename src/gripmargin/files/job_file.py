@@ -59,7 +59,7 @@ def _tree(file: Path) -> Any:
         ) from error
 
 
-def _validated(file: Path, tree: Any) -> schema.JobFile:
+def _validated(file: Path, tree: Any) -> schema.Table:
     try:
         return schema.JobFile.model_validate(tree)
     except ValidationError as error:

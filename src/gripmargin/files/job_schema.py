@@ -1,292 +1,154 @@
-"""The job file as pydantic models: which keys there are and what each holds."""
+"""The tables of the job file as pydantic models, made from what is declared of the fields that they fill."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from typing import Annotated, Any, Literal, get_args
+from collections.abc import Callable, Mapping, Sequence
+from functools import reduce
+from operator import or_
+from types import GenericAlias
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, TypeVar, get_args
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, create_model
 
-from gripmargin.files.job_values import Choice, Count, JointQuantity, Label, Measured, Number, Quantity, fault
+from gripmargin.base.errors import InputError
+from gripmargin.files.job_keys import PLACING, TOPICS, Face, Frame, Source
+from gripmargin.files.job_values import fault, form
 from gripmargin.files.source import printable
-from gripmargin.motion.stamps import Stamps
-from gripmargin.workcell import PhaseKind, ReleaseKind
+from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Stop, StopFigure, Targets
+from gripmargin.workcell.fields import Declared, Key
+from gripmargin.workcell.job import Job, JointLimits
+from gripmargin.workcell.kinds import OUTLINE, Choice, Kind, Pair, Pose, Row, Several, Text, positive
 
 SCHEMA_NAME = "job-1.schema.json"
 
-Text = Annotated[str, Label()]
-Length = Annotated[float, Quantity("length")]
-Span = Annotated[float, Quantity("length", above=0)]
-Angle = Annotated[float, Quantity("angle")]
-Time = Annotated[float, Quantity("time")]
-Stress = Annotated[float, Quantity("stress", above=0)]
-Modulus = Annotated[float, Quantity("foundation modulus", above=0)]
-Factor = Annotated[float, Number(above=0)]
-Share = Annotated[float, Number(least=0, most=1)]
-
-Mass = Annotated[float, Quantity("mass", above=0)]
-Inertia = Annotated[list[Annotated[float, Quantity("moment of inertia")]], Field(min_length=6, max_length=6)]
-Moments = Annotated[list[Annotated[float, Quantity("moment", above=0)]], Field(min_length=1)]
-
-Three = Field(min_length=3, max_length=3)
-Point = Annotated[list[Length], Field(min_length=2, max_length=2)]
-Outline = Annotated[list[Point], Field(min_length=3)]
-Names = Annotated[list[Text], Field(min_length=1)]
+D = TypeVar("D", bound=Declared)
+_MODELS: dict[type[Declared], Any] = {}  # what stands in the file for a value of a class
 
 
 class Table(BaseModel):
-    """A table of the job file; keys that are not listed are errors."""
+    """A table of the job file; keys that are not listed are errors.
+
+    Attributes:
+        declared: What is declared of its keys, by the names of the fields that they fill.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-def _not_empty(pose: PoseTable) -> PoseTable:
-    if pose.xyz is None and pose.rpy is None:
-        raise fault("an empty table", "xyz, rpy or both")
-    return pose
-
-
-class PoseTable(Table):
-    """A pose: position, then roll, pitch, yaw about fixed axes, x first, then y, then z."""
-
-    xyz: Annotated[list[Length], Three] | None = None
-    rpy: Annotated[list[Angle], Three] | None = None
-
-
-Pose = Annotated[PoseTable, AfterValidator(_not_empty)]
-
-
-class FaceTable(Table):
-    """Where a face lies in the world; +z out of the part."""
-
-    xyz: Annotated[list[Length], Three]
-    rpy: Annotated[list[Angle], Three] | None = None
-
-
-class JobTable(Table):
-    """What the job is called, gravity, and the air."""
-
-    name: Text
-    gravity: Annotated[list[Annotated[float, Quantity("acceleration")]], Three] | None = None
-    air_density: Annotated[float, Quantity("density", least=0)] | None = None
-
-
-class RobotTable(Table):
-    """The arm of a joint program: a catalogue model or a URDF file."""
-
-    model: Text | None = None
-    urdf: Text | None = None
-    end_link: Text | None = None
-    joint_names: Names | None = None
-    base: Pose | None = None
-    tool: Pose | None = None
-    speed: Annotated[list[Annotated[Measured, JointQuantity("speed")]], Field(min_length=1)] | None = None
-    acceleration: Annotated[list[Annotated[Measured, JointQuantity("acceleration")]], Field(min_length=1)] | None = None
-    jerk: Annotated[list[Annotated[Measured, JointQuantity("jerk")]], Field(min_length=1)] | None = None
-
-
-class MaterialTable(Table):
-    """A pad material; strengths on the reference surface."""
-
-    pull_off_stress: Stress
-    shear_strength: Stress
-    normal_stiffness: Modulus
-    shear_stiffness: Modulus
-    peel_energy: Annotated[float, Quantity("energy per area", above=0)] | None = None
-    fouling_per_cycle: Annotated[float, Number(least=0, below=1)] | None = None
-    coupon_area: Annotated[float, Quantity("area", above=0)] | None = None
-    full_preload: Stress | None = None
-    preload_curve: (
-        Annotated[list[tuple[Annotated[float, Quantity("stress", least=0)], Share]], Field(min_length=2)] | None
-    ) = None
-    min_dwell: Annotated[float, Quantity("time", least=0)] | None = None
-    overload_pressure: Stress | None = None
-    overload_residual: Share | None = None
-    damping_ratio: Annotated[float, Number(least=0, below=1)] | None = None
-
-
-class _PadTable(Table):
-    name: Text
-    material: Text
-    at: Pose | None = None
-
-
-class RectanglePad(_PadTable):
-    """A rectangular pad about the origin of its frame."""
-
-    shape: Literal["rectangle"]
-    size: Annotated[list[Span], Field(min_length=2, max_length=2)]
-
-
-class DiscPad(_PadTable):
-    """A round pad about the origin of its frame."""
-
-    shape: Literal["disc"]
-    diameter: Span
-
-
-class PolygonPad(_PadTable):
-    """A pad with any outline, in its own frame."""
-
-    shape: Literal["polygon"]
-    outline: Outline
-
-
-PadTable = Annotated[RectanglePad | DiscPad | PolygonPad, Field(discriminator="shape")]
-PAD_TABLES = {"rectangle": RectanglePad, "disc": DiscPad, "polygon": PolygonPad}
-
-
-class GripperTable(Table):
-    """The pads on the tool."""
-
-    pads: Annotated[list[PadTable], Field(min_length=1)]
-    cycles_since_cleaning: Annotated[float, Number(least=0)] | None = None
-    mass: Mass | None = None
-    com: Annotated[list[Length], Three] | None = None
-    inertia: Inertia | None = None
-
-
-class PartTable(Table):
-    """The part as gripped, in the tool frame, or in a frame of its own that ``at`` places in the tool frame."""
-
-    mass: Mass
-    com: Annotated[list[Length], Three] | None = None
-    inertia: Inertia | None = None
-    outline: Outline | None = None
-    at: Pose | None = None
-    surface_factor: Factor | None = None
-    max_pressure: Stress | None = None
-    thickness: Span | None = None
-    youngs_modulus: Stress | None = None
-    poissons_ratio: Annotated[float, Number(least=0, most=0.5)] | None = None
-    drag_area: Annotated[float, Quantity("area", above=0)] | None = None
-
-
-class PhaseTable(Table):
-    """A stretch of the program, by labels of moves or by times."""
-
-    kind: Annotated[PhaseKind, Choice(get_args(PhaseKind))]
-    moves: Names | None = None
-    start: Annotated[Time | None, Field(alias="from")] = None
-    end: Annotated[Time | None, Field(alias="to")] = None
-    release: Annotated[ReleaseKind, Choice(get_args(ReleaseKind))] | None = None
-
-    @model_validator(mode="after")
-    def _check(self) -> PhaseTable:
-        by_time = [key for key, value in (("from", self.start), ("to", self.end)) if value is not None]
-        if self.moves is not None and by_time:
-            raise fault(f"moves and {' and '.join(by_time)}", "either moves, or from and to")
-        if self.moves is None and len(by_time) < 2:
-            raise fault(
-                f"'{by_time[0]}' alone" if by_time else "neither moves nor times", "either moves, or from and to"
-            )
-        if self.start is not None and self.end is not None and not self.start < self.end:
-            raise fault(f"from {self.start:g} s to {self.end:g} s", "an end later than the start")
-        if self.release is not None and self.kind != "release":
-            raise fault(f"a way of release in a {self.kind} phase", "a phase of kind release")
-        return self
-
-
-class ProgramTable(Table):
-    """The trajectory and its phases."""
-
-    trajectory: Text
-    topic: Text | None = None
-    phases: list[PhaseTable] | None = None
-    stamps: Annotated[Stamps, Choice(get_args(Stamps))] | None = None
-    recording: Text | None = None
-    recording_offset: Time | None = None
-    recording_topic: Text | None = None
-
-
-class PickTable(Table):
-    """Where the part is taken from."""
-
-    face: FaceTable
-    flatness: Annotated[float, Quantity("length", least=0)] | None = None
-    break_away: Annotated[float, Quantity("force", least=0)] | None = None
-    dwell: Annotated[float, Quantity("time", least=0)] | None = None
-
-
-class NestTable(Table):
-    """Where the part is left."""
-
-    face: FaceTable
-    hold_down: Annotated[float, Quantity("force", least=0)] | None = None
-    lateral_force: Annotated[float, Quantity("force", least=0)] | None = None
-    moment: Annotated[float, Quantity("moment", least=0)] | None = None
-    support: Outline | None = None
-    tolerance: Span | None = None
-
-
-class StopFigureTable(Table):
-    """One published or measured stop along the path."""
-
-    speed: Annotated[float, Number(above=0, most=1)]
-    time: Annotated[float, Quantity("time", above=0)]
-    load: Annotated[float, Number(least=0)] | None = None
-    distance: Annotated[Measured, JointQuantity("length")] | None = None
-    axis: Annotated[int, Count()] | None = None
-
-
-class StopTable(Table):
-    """How the robot stops."""
-
-    time: Annotated[float, Quantity("time", above=0)] | None = None
-    deceleration: Annotated[float, Quantity("acceleration", above=0)] | None = None
-    axis_deceleration: (
-        Annotated[list[Annotated[Measured, JointQuantity("acceleration")]], Field(min_length=1)] | None
-    ) = None
-    category: Annotated[int, Choice((0, 1, 2))] | None = None
-    measured: Annotated[list[StopFigureTable], Field(min_length=1)] | None = None
-    load: Annotated[float, Number(least=0)] | None = None
-    ramp: Annotated[float, Quantity("time", least=0)] | None = None
-    floor: Length | None = None
-
-
-class FlangeTable(Table):
-    """The rated values of the robot's wrist."""
-
-    payload: Mass
-    moment: Moments | None = None
-    inertia: Annotated[list[Annotated[float, Quantity("moment of inertia", above=0)]], Field(min_length=1)] | None = (
-        None
-    )
-    peak_force: Annotated[float, Quantity("force", above=0)] | None = None
-    peak_moment: Moments | None = None
-    wrist: Pose | None = None
-
-
-class TargetsTable(Table):
-    """Margins to reach."""
-
-    hold: Factor | None = None
-    stop: Factor | None = None
-    release: Factor | None = None
-    preload: Factor | None = None
-    pressure: Factor | None = None
-    flange: Factor | None = None
-    peel: Factor | None = None
-    one_pad_lost: Factor | None = None
-    swing: Factor | None = None
-    settle: Factor | None = None
-
-
-class JobFile(Table):
-    """A job: a robot program with the part, the pads and the targets it is checked against."""
-
-    job: JobTable
-    robot: RobotTable | None = None
-    materials: Annotated[dict[Text, MaterialTable], Field(min_length=1)]
-    gripper: GripperTable
-    part: PartTable
-    program: ProgramTable
-    pick: PickTable | None = None
-    nest: NestTable | None = None
-    stop: StopTable | None = None
-    flange: FlangeTable | None = None
-    targets: TargetsTable | None = None
+    declared: ClassVar[Mapping[str, Key]] = {}
+
+    if TYPE_CHECKING:  # the keys come from declarations, which no type checker follows
+
+        def __getattr__(self, name: str) -> Any: ...
+
+    def given(self, kind: type[Declared]) -> dict[str, Any]:
+        """Return what the file gives for the fields of a class."""
+        names = [name for name in kind.keys if name in self.model_fields_set]
+        return {name: value for name in names if (value := getattr(self, name)) is not None}
+
+
+def table(name: str, *sources: type[Declared] | Mapping[str, Key], of: str = "", text: str = "") -> type[Table]:
+    """Make the model of a table.
+
+    Args:
+        name: What the published schema calls it.
+        sources: Classes whose fields its keys fill, or keys of its own.
+        of: Which table it is, where several fill a class.
+        text: What the published schema says of it; empty: what the first class says of itself.
+    """
+    declared: list[tuple[str, Key]] = []
+    for source in sources:
+        for field, key in (source if isinstance(source, Mapping) else source.keys).items():
+            if key.used and key.table == of:
+                after = [each for each, _ in declared].index(key.after) + 1 if key.after else len(declared)
+                declared.insert(after, (field, key))
+    fields: dict[str, Any] = {field: _field(key) for field, key in declared}
+    made = create_model(name, __base__=Table, __doc__=text or (sources[0].__doc__ or "").split("\n")[0], **fields)
+    made.declared = dict(declared)
+    return made
+
+
+def _field(key: Key) -> tuple[Any, Any]:
+    holds, alias = _form(key.kind), key.spelled or None
+    return (holds, Field(alias=alias)) if key.is_required else (holds | None, Field(default=None, alias=alias))
+
+
+def _form(kind: Kind) -> Any:
+    """The type by which pydantic reads a kind."""
+    match kind:
+        case Row(each, count):
+            return _several(list, _form(each), least=count or kind.least, most=count)
+        case Pair(first, second):
+            return GenericAlias(tuple, (_form(first), _form(second)))
+        case Several(of, least):
+            return _several(list, _MODELS[of], least=least or None)
+        case Pose(is_face):
+            return _MODELS[Face if is_face else Frame]
+        case Choice((option,)):
+            return Literal[option]
+    return form(kind)
+
+
+def _several(kind: type, *of: Any, least: int | None, most: int | None = None) -> Any:
+    return Annotated[GenericAlias(kind, of), Field(min_length=least, max_length=most)]
+
+
+def _built(kind: type[D], then: Callable[[D], Any] = lambda value: value) -> AfterValidator:
+    """Build the value of a table as soon as its keys are read: what does not fit together is told with them."""
+
+    def build(read: Table) -> Any:
+        try:
+            return then(kind(**read.given(kind)))
+        except InputError as error:
+            raise fault(error.found, error.expected, error.remedy) from error
+
+    return AfterValidator(build)
+
+
+def _pad_table(text: str, shape: str, **own: Key) -> type[Table]:
+    """The table of a pad of one shape; Python has a constructor of `Pad` for each."""
+    which = Key(Choice((shape,)), "all", doc="Which of the next three it has.")
+    return table(f"{shape.title()}Pad", Pad, {"shape": which, **own}, text=text)
+
+
+_MODELS[Frame] = Annotated[table("PoseTable", Frame), _built(Frame, lambda frame: frame.matrix)]
+_MODELS[Face] = Annotated[table("FaceTable", Face), _built(Face, lambda face: face.matrix)]
+_MODELS[Phase] = Annotated[table("PhaseTable", Phase), _built(Phase)]
+_MODELS[StopFigure] = table("StopFigureTable", StopFigure)
+PAD_TABLES = {
+    "rectangle": _pad_table(
+        "A rectangular pad about the origin of its frame.",
+        "rectangle",
+        size=Key(Row(positive("length"), 2), "all", doc="Along the pad's x and y."),
+    ),
+    "disc": _pad_table(
+        "A round pad about the origin of its frame.",
+        "disc",
+        diameter=Key(positive("length"), "all", doc="Of the circle."),
+    ),
+    "polygon": _pad_table(
+        "A pad with any outline, in its own frame.",
+        "polygon",
+        outline=Key(OUTLINE, "all", doc="In the pad frame, in order around it; need not be convex."),
+    ),
+}
+_MODELS[Pad] = Annotated[reduce(or_, PAD_TABLES.values()), Field(discriminator="shape")]
+
+_PART = "The part as gripped, in the tool frame, or in a frame of its own that ``at`` places in the tool frame."
+_TABLES: dict[str, Any] = {
+    "job": (table("JobTable", Job, text="What the job is called, gravity, and the air."), ...),
+    "robot": (table("RobotTable", Source, JointLimits) | None, None),
+    "materials": (_several(dict, form(Text()), table("MaterialTable", PadMaterial), least=1), ...),
+    "gripper": (table("GripperTable", Gripper), ...),
+    "part": (table("PartTable", Part, PLACING, text=_PART), ...),
+    "program": (table("ProgramTable", Job, TOPICS, of="program", text="The trajectory and its phases."), ...),
+    "pick": (table("PickTable", Pick) | None, None),
+    "nest": (table("NestTable", Nest) | None, None),
+    "stop": (table("StopTable", Stop) | None, None),
+    "flange": (table("FlangeTable", Flange) | None, None),
+    "targets": (table("TargetsTable", Targets) | None, None),
+}
+_JOB = "A job: a robot program with the part, the pads and the targets it is checked against."
+JobFile: type[Table] = create_model("JobFile", __base__=Table, __doc__=_JOB, **_TABLES)
 
 
 def job_schema() -> dict[str, Any]:
@@ -311,7 +173,7 @@ def table_at(place: tuple[int | str, ...]) -> type[BaseModel] | None:
         if model is not None and isinstance(step, str):
             field = next((f for n, f in model.model_fields.items() if step in (n, f.alias)), None)
             kind = None if field is None else field.annotation
-        elif isinstance(step, str) and step in PAD_TABLES and RectanglePad in get_args(_stripped(kind)):
+        elif isinstance(step, str) and step in PAD_TABLES and PAD_TABLES["rectangle"] in get_args(_stripped(kind)):
             kind = PAD_TABLES[step]
         elif arguments := get_args(_stripped(kind)):
             kind = arguments[-1]

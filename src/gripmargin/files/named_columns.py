@@ -1,4 +1,4 @@
-"""A trajectory as named columns, the counterpart of `gripmargin.files.columns`: what CSV, .npz and tables hold."""
+"""A trajectory as named columns, the counterpart of `gripmargin.files.table`: what CSV, .npz and tables hold."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.files.columns import Locate, check_labels, check_radians
+from gripmargin.files.samples import Locate, check_labels, check_radians
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.workcell.job import matched_to_robot

@@ -13,8 +13,10 @@ from numpy.lib import format as npy
 from numpy.typing import NDArray
 
 from gripmargin.base.errors import InputError
-from gripmargin.files.columns import LONGEST_LABEL, build_trajectory, is_far_away, read_header, since_first
+from gripmargin.files.columns import Column, read_header
+from gripmargin.files.samples import LONGEST_LABEL
 from gripmargin.files.source import checked_size, printable
+from gripmargin.files.table import build_trajectory
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import MAX_SAMPLES, Trajectory
 
@@ -46,32 +48,33 @@ def read_npz(path: Path, *, robot: Chain | None = None) -> Trajectory:
             str(path), f"an archive that cannot be read ({printable(str(error), 160)})", "a whole .npz file"
         ) from error
     columns = read_header(list(arrays), str(path), robot)
-    moves = None
-    numbers = []
     for column in columns:
-        array = arrays[column.header]
-        if (column.name == "move") != (array.dtype.kind == "U"):
-            due = "text" if column.name == "move" else "numbers"
-            raise InputError(f"{path}, key '{column.header}'", f"an array of {array.dtype}", f"an array of {due}")
-        if column.name == "move":
-            moves = tuple(array.tolist())
-        else:
-            numbers.append(array.astype(np.float64))
+        _check_kind(path, column, arrays[column.header])
     _check_lengths(path, arrays)
-    if not numbers:
+    by_name = {column.name: arrays[column.header] for column in columns}
+    numeric = [column for column in columns if column.name != "move"]
+    if not numeric:
         raise InputError(str(path), "no arrays of numbers", "the columns of a trajectory")
 
     def locate(row: int | None, column: str | None) -> str:
         return f"{path}" + (f", key '{column}'" if column else "") + ("" if row is None else f", sample {row}")
 
-    numeric = [column for column in columns if column.name != "move"]
-    values = np.column_stack(numbers)
-    notes: tuple[str, ...] = ()
-    for i, column in enumerate(numeric):
-        if column.name == "t" and arrays[column.header].dtype.kind in "iu" and is_far_away(numeric, values):
-            values[:, i], note = since_first(arrays[column.header].tolist(), column.unit)
-            notes = (note,)
-    return build_trajectory(numeric, values, moves, source=path.name, locate=locate, robot=robot, notes=notes)
+    return build_trajectory(
+        numeric,
+        np.column_stack([by_name[column.name].astype(np.float64) for column in numeric]),
+        tuple(by_name["move"].tolist()) if "move" in by_name else None,
+        source=path.name,
+        locate=locate,
+        robot=robot,
+        stamps=by_name["t"].tolist if "t" in by_name and by_name["t"].dtype.kind in "iu" else None,
+    )
+
+
+def _check_kind(path: Path, column: Column, array: NDArray[Any]) -> None:
+    label = column.name == "move"
+    if label != (array.dtype.kind == "U"):
+        due = "text" if label else "numbers"
+        raise InputError(f"{path}, key '{column.header}'", f"an array of {array.dtype}", f"an array of {due}")
 
 
 def _arrays(path: Path, archive: zipfile.ZipFile) -> dict[str, NDArray[Any]]:

@@ -123,7 +123,7 @@ def _line(file: Path, number: int, line: str) -> Any:
     try:
         return parse_json(file, line)
     except InputError as error:
-        raise InputError(f"{file}, line {number}", error.found, error.expected, error.remedy) from error
+        raise error.at(f"{file}, line {number}") from error
 
 
 def earlier_job(tree: Any, where: str) -> EarlierJob:

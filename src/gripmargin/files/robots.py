@@ -32,7 +32,7 @@ AGREEMENT: Final = 1e-9  # largest difference to the toolbox's own pose, relativ
 _POSES_COMPARED: Final = 5
 
 # The catalogue's URDF models whose file comes with the toolbox's data package, below its xacro folder.
-_URDF_FILES: Final = {
+URDF_FILES: Final = {
     "AL5D": "lynxmotion_al5d_description/urdf/al5d_robot.urdf",
     "LBR": "kuka_description/kuka_lbr_iiwa/urdf/lbr_iiwa_14_r820.xacro",
     "Panda": "qut_frankie_description/robots/panda_arm_hand.urdf.xacro",
@@ -44,7 +44,7 @@ _URDF_FILES: Final = {
 }
 _PACKAGE_ALIASES: Final = {"kuka_lbr_iiwa_support": "kuka_description/kuka_lbr_iiwa"}
 # Those that the toolbox clones from a repository the moment they are made.
-_FETCHED: Final = frozenset({"Fetch", "Frankie", "Jaco", "KinovaGen3", "PR2", "UR10", "UR3", "UR5", "Valkyrie", "YuMi"})
+FETCHED: Final = frozenset({"Fetch", "Frankie", "Jaco", "KinovaGen3", "PR2", "UR10", "UR3", "UR5", "Valkyrie", "YuMi"})
 _SPLICED: Final = "FrankieOmni"  # put together from two files in code
 _BY_FILE: Final = "hand in its URDF file instead"
 _CHOOSE_END: Final = "choose the link that carries the gripper as the end link"
@@ -114,7 +114,7 @@ def _toolbox(where: str) -> Any:
 
 def _find(name: str) -> tuple[str, str]:
     where = f"robot model {name[:60]!r}"
-    urdf = {*_URDF_FILES, *_FETCHED, _SPLICED}
+    urdf = {*URDF_FILES, *FETCHED, _SPLICED}
     kind, _, model = name.rpartition(".")
     if kind == "URDF" and model in urdf:
         return kind, model
@@ -132,12 +132,12 @@ def _find(name: str) -> tuple[str, str]:
 def _catalogue_urdf(model: str, where: str, end: str | None) -> Chain:
     if model == _SPLICED:
         raise RobotError(where, "a model put together from two files in code", "one with a URDF file", _BY_FILE)
-    if model in _FETCHED:
+    if model in FETCHED:
         models = _toolbox(where).models
         also = [f"use {kind}.{model} or " for kind in ("DH", "ETS") if model in getattr(models, kind).__all__]
         found = "a model that the toolbox fetches over a network"
         raise RobotError(where, found, "one that loads offline", "".join(also[:1]) + _BY_FILE)
-    path = next((file for root in _data() if (file := root / _URDF_FILES[model]).is_file()), None)
+    path = next((file for root in _data() if (file := root / URDF_FILES[model]).is_file()), None)
     if path is None:
         raise RobotError(where, "no file for it in the data package rtbdata", "rtb-data 2.0 or newer", _BY_FILE)
     return _from_file(path, where, end)

@@ -18,7 +18,7 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.files.columns import LONGEST_LABEL, check_radians, check_times
+from gripmargin.files.samples import LONGEST_LABEL, check_times, in_order_of
 from gripmargin.files.source import describe, parse_json, printable, read_text
 from gripmargin.files.yaml_text import parse_yaml
 from gripmargin.motion.chain import Chain
@@ -100,22 +100,8 @@ def message_points(path: Path, message: dict[str, Any], key: str, robot: Chain |
     """
     _check_keys(path, message, ("header", "joint_names", "points"), key)
     names = _joint_names(message, f"{path}: {key}joint_names")
-    points = message.get("points")
     where = f"{path}: {key}points"
-    if not isinstance(points, list):
-        raise InputError(where, describe(points), "a list of points")
-    if len(points) > MAX_SAMPLES:
-        raise InputError(where, f"{len(points)} points", f"at most {MAX_SAMPLES}", "split the program")
-    if len(points) < 2:
-        raise InputError(where, f"{len(points)} points", "at least 2")
-    times = np.empty(len(points))
-    for i, point in enumerate(points):
-        if point == "...":
-            raise _cut(f"{where}[{i}]")
-        if not isinstance(point, dict):
-            raise InputError(f"{where}[{i}]", describe(point), "a point")
-        _check_keys(path, point, (*_FIELDS, "effort", "time_from_start"), f"{key}points[{i}].")
-        times[i] = _time(point.get("time_from_start"), f"{where}[{i}].time_from_start")
+    points, times = _points(path, message.get("points"), key)
     fields = {field: _field(points, field, len(names), where) for field in _FIELDS}
     if fields["accelerations"] is not None and fields["velocities"] is None:
         raise InputError(where, "accelerations without velocities", "both or neither")
@@ -135,16 +121,27 @@ def message_points(path: Path, message: dict[str, Any], key: str, robot: Chain |
         names=tuple(names),
         source=path.name,
     )
-    if robot is None:
-        return trajectory
-    from gripmargin.workcell.job import matched_to_robot  # noqa: PLC0415 - only joint programs with a robot
+    return in_order_of(robot, trajectory, f"{path}: {key}joint_names", locate)
 
-    try:
-        trajectory = matched_to_robot(trajectory, robot)
-    except InputError as error:
-        raise InputError(f"{path}: {key}joint_names", error.found, error.expected, error.remedy) from error
-    check_radians(trajectory.q, trajectory.names, locate, robot.revolute)
-    return trajectory
+
+def _points(path: Path, points: Any, key: str) -> tuple[list[dict[str, Any]], FloatArray]:
+    """The points as tables of known keys, and their times [s]."""
+    where = f"{path}: {key}points"
+    if not isinstance(points, list):
+        raise InputError(where, describe(points), "a list of points")
+    if len(points) > MAX_SAMPLES:
+        raise InputError(where, f"{len(points)} points", f"at most {MAX_SAMPLES}", "split the program")
+    if len(points) < 2:
+        raise InputError(where, f"{len(points)} points", "at least 2")
+    times = np.empty(len(points))
+    for i, point in enumerate(points):
+        if point == "...":
+            raise _cut(f"{where}[{i}]")
+        if not isinstance(point, dict):
+            raise InputError(f"{where}[{i}]", describe(point), "a point")
+        _check_keys(path, point, (*_FIELDS, "effort", "time_from_start"), f"{key}points[{i}].")
+        times[i] = _time(point.get("time_from_start"), f"{where}[{i}].time_from_start")
+    return points, times
 
 
 def _joint_names(message: dict[str, Any], where: str) -> list[str]:

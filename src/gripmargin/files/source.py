@@ -92,7 +92,7 @@ def parse_json(path: Path, text: str) -> Any:
     except RecursionError as error:
         raise InputError(str(path), "values nested too deep", "a flat file") from error
     except InputError as error:
-        raise InputError(str(path), error.found, error.expected, error.remedy) from error
+        raise error.at(str(path)) from error
     except ValueError as error:
         raise InputError(str(path), "a number that cannot be read", "valid JSON") from error
 

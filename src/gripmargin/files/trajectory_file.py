@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from gripmargin.base.errors import InputError
-from gripmargin.files.bag_file import read_bag
 from gripmargin.files.csv_file import read_csv
 from gripmargin.files.npz_file import read_npz
 from gripmargin.files.ros_message import read_joint_trajectory_message
@@ -18,9 +17,8 @@ _READERS = {
     ".yaml": read_joint_trajectory_message,
     ".yml": read_joint_trajectory_message,
     ".json": read_joint_trajectory_message,
-    ".mcap": read_bag,
-    ".db3": read_bag,
 }
+_RECORDINGS = (".mcap", ".db3")
 
 
 def read_trajectory(path: str | Path, *, robot: Chain | None = None, topic: str | None = None) -> Trajectory:
@@ -38,12 +36,26 @@ def read_trajectory(path: str | Path, *, robot: Chain | None = None, topic: str 
         InputError: With file and line, key or column.
     """
     file = Path(path)
-    if file.is_dir() or _READERS.get(file.suffix.lower()) is read_bag:
-        return read_bag(file, robot=robot, topic=topic)
+    ending = file.suffix.lower()
+    if file.is_dir() or ending in _RECORDINGS:
+        return _read_recording(file, robot, topic)
     if topic is not None:
         raise InputError(str(path)[:200], "a topic for a file without topics", "a topic for rosbag2 recordings only")
-    reader = _READERS.get(file.suffix.lower())
-    if reader is None:
-        ending = f"the ending '{file.suffix}'" if file.suffix else "a name without an ending"
-        raise InputError(str(path)[:200], ending, f"one of {', '.join(_READERS)}")
-    return reader(file, robot=robot)
+    if ending not in _READERS:
+        found = f"the ending '{file.suffix}'" if file.suffix else "a name without an ending"
+        raise InputError(str(path)[:200], found, f"one of {', '.join((*_READERS, *_RECORDINGS))}")
+    return _READERS[ending](file, robot=robot)
+
+
+def _read_recording(path: Path, robot: Chain | None, topic: str | None) -> Trajectory:
+    try:
+        from gripmargin.files.bag_file import read_bag  # noqa: PLC0415 - optional, and only recordings need it
+    except ImportError as error:
+        library = "backports.zstd" if error.name == "backports" else str(error.name).partition(".")[0]
+        raise InputError(
+            str(path),
+            f"no library {library} to read it with",
+            "the optional dependency 'bags'",
+            "install it: pip install 'gripmargin[bags]'",
+        ) from error
+    return read_bag(path, robot=robot, topic=topic)

@@ -232,16 +232,7 @@ def _tree(elements: _Elements, source: str) -> dict[str, _Joint]:
         raise RobotError(source, "a robot without links", "links and joints")
     into: dict[str, _Joint] = {}
     for joint in elements.joints.values():
-        for end in ("parent", "child"):
-            name = joint.parts.get(end, {}).get("link")
-            if not name:
-                raise RobotError(joint.where, f"no {end} link", f'<{end} link="...">')
-            if name not in elements.links:
-                raise RobotError(
-                    joint.where,
-                    f"the {end} link {_quoted(name)}, which is not defined",
-                    "a link of this file",
-                )
+        _check_ends(joint, elements.links)
         if joint.child in into:
             other = into[joint.child].name
             raise RobotError(
@@ -263,6 +254,16 @@ def _tree(elements: _Elements, source: str) -> dict[str, _Joint]:
         loose = [link for link in elements.links if link not in reached]
         raise RobotError(into[loose[0]].where, f"a loop of joints through {_listed(loose)}", "a tree of links")
     return into
+
+
+def _check_ends(joint: _Joint, links: Mapping[str, str]) -> None:
+    for end in ("parent", "child"):
+        name = joint.parts.get(end, {}).get("link")
+        if not name:
+            raise RobotError(joint.where, f"no {end} link", f'<{end} link="...">')
+        if name not in links:
+            found = f"the {end} link {_quoted(name)}, which is not defined"
+            raise RobotError(joint.where, found, "a link of this file")
 
 
 def _children(into: Mapping[str, _Joint]) -> dict[str, list[str]]:

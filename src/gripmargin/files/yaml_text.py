@@ -3,32 +3,21 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from pathlib import Path
 from typing import Any
+
+import yaml
 
 from gripmargin.base.errors import InputError
 from gripmargin.files.source import printable
 
 
-def parse_yaml(path: Path, text: str, what: str) -> Any:
-    """Read one plain YAML document: no tags, no merge keys, no key twice; numbers stay text.
-
-    Args:
-        path: For errors.
-        text: Content of the file.
-        what: What it should hold, for errors, such as "message".
-
-    Raises:
-        InputError: Not plain YAML, nested too deep, or not one document.
-    """
-    expected = f"a {what} in plain YAML"
-    import yaml  # noqa: PLC0415 - only YAML files need it
-
-    base: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+@cache
+def _loader(base: Any) -> Any:
+    """A safe loader for what JSON and YAML 1.2 have: no merge keys, no key twice; numbers stay text."""
 
     class Loader(base):  # type: ignore[misc]
-        """Numbers as JSON and YAML 1.2 have them (1e-3; no base 60, no octal); no merge keys, no key twice."""
-
         yaml_implicit_resolvers: dict[str, Any] = {}  # noqa: RUF012 - as the base class has it
 
         def flatten_mapping(self, node: Any) -> None:
@@ -48,8 +37,24 @@ def parse_yaml(path: Path, text: str, what: str) -> Any:
 
     Loader.add_implicit_resolver("tag:yaml.org,2002:null", re.compile(r"^(~|null|Null|NULL|)$"), ["~", "n", "N", ""])
     Loader.add_implicit_resolver("tag:yaml.org,2002:bool", re.compile(r"^(true|false)$"), list("tf"))
+    return Loader
+
+
+def parse_yaml(path: Path, text: str, what: str) -> Any:
+    """Read one plain YAML document: no tags, no merge keys, no key twice; numbers stay text.
+
+    Args:
+        path: For errors.
+        text: Content of the file.
+        what: What it should hold, for errors, such as "message".
+
+    Raises:
+        InputError: Not plain YAML, nested too deep, or not one document.
+    """
+    expected = f"a {what} in plain YAML"
+    loader = _loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader))
     try:
-        documents = [d for d in yaml.load_all(text, Loader=Loader) if d is not None]
+        documents = [document for document in yaml.load_all(text, Loader=loader) if document is not None]
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         place = f", line {mark.line + 1}" if mark else ""

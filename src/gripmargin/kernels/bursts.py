@@ -12,22 +12,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.local_fit import running_max
-from gripmargin.kernels.sample_noise import BLOCK, differences, grid, noise_levels
-
-FEW = 5  # second differences in a row that are too few to follow a change of speed
-FEW_ONE_WAY = 3  # the same where all have one sign
-QUIET = 3  # second differences without a change that part one burst from the next
-SAME = 1e-3  # share by which steps of rounding of two channels that are rounded alike may differ
-ROUNDED = 2.01  # steps of rounding that a second difference of a straight line may reach
-NOISY = 24.5  # noise of the samples, ten times that of a second difference, beyond which it is a change
-BESIDE = 0.5  # share of that from which a second difference is no rest beside a change
-OFTEN = 20  # uneven changes that show a step of rounding
-WIDE = 5.0  # steps of rounding in the largest change that show it too
-UNSEEN = 24.0  # 5.77 travel/time^2, the peak of a minimum-jerk move, for one that takes half a sample interval
-UNSEEN_ONE_WAY = 4.0  # times the largest second difference, for a change of speed within half a sample interval
-MEDIAN_TO_SIGMA = 1.482602218505602  # 1 / 0.75 quantile of the normal distribution
-ORDERS = (4, 6, 8)
-AROUND = 4  # samples on either side over which a speed is a mean
+from gripmargin.kernels.sample_noise import BLOCK, MEDIAN_TO_SIGMA, ORDERS, differences, grid, noise_levels
 
 
 def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0) -> FloatArray:
@@ -53,15 +38,17 @@ def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0
     h = np.diff(t)
     middle = (h[:-1] + h[1:]) / 2
     bend = np.diff(np.diff(y, axis=1) / h, axis=1) / middle  # [unit/s^2]
-    known = (ROUNDED * _rounding(y) + 4.0 * np.spacing(np.abs(y).max(axis=1)))[:, None]
+    known = (2.01 * _rounding(y) + 4.0 * np.spacing(np.abs(y).max(axis=1)))[:, None]
     noise = _noise(t, y, even=even, scatter=scatter)
     size = np.abs(bend) * middle * np.minimum(h[:-1], h[1:])
-    changes = size > known + NOISY * noise
+    noisy = 24.5 * noise  # ten times that of a second difference
+    changes = size > known + noisy
     # Where a long change of speed just reaches the noise, its neighbours nearly do.
-    beside = size > known + BESIDE * NOISY * noise
+    beside = size > known + 0.5 * noisy
     for channel, marks in enumerate(beside):
         marked = np.flatnonzero(marks)
-        for run in np.split(marked, np.flatnonzero(np.diff(marked) > QUIET) + 1):
+        # three second differences without a change part one burst from the next
+        for run in np.split(marked, np.flatnonzero(np.diff(marked) > 3) + 1):
             if run.size and _is_burst(run, bend[channel], changes[channel]):
                 around = slice(max(int(run[0]) - 1, 0), int(run[-1]) + 4)  # second difference i is about sample i + 1
                 out[channel, around] = np.maximum(out[channel, around], _peak(bend[channel, run]))
@@ -70,18 +57,19 @@ def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0
 
 def _is_burst(run: NDArray[np.intp], bend: FloatArray, changes: NDArray[np.bool_]) -> bool:
     """Whether a run of second differences stands alone and is too short to follow."""
-    few = FEW if bend[run].min() < 0 < bend[run].max() else FEW_ONE_WAY
+    few = 5 if bend[run].min() < 0 < bend[run].max() else 3
     return bool(run[-1] - run[0] < few and changes[run].any())
 
 
 def _peak(bend: FloatArray) -> float:
     """What the second derivative may reach in a burst.
 
-    A move goes one way and back in its second differences. Where all have one sign, the speed changes and stays:
-    the largest of them times its interval, within half of that, is a mean of 2 and a peak of 4.
+    A move goes one way and back in its second differences; 5.77 d/T^2 within half a sample interval is 23 of them.
+    Where all have one sign, the speed changes and stays: the largest of them times its interval, within half of that,
+    is a mean of 2 and a peak of 4.
     """
     size = np.abs(bend)
-    return float(UNSEEN * size.sum() if bend.min() < 0 < bend.max() else UNSEEN_ONE_WAY * size.max())
+    return float(24.0 * size.sum() if bend.min() < 0 < bend.max() else 4.0 * size.max())
 
 
 def _rounding(y: FloatArray) -> FloatArray:
@@ -92,11 +80,11 @@ def _rounding(y: FloatArray) -> FloatArray:
     step = grid(y)
     change = np.abs(np.diff(y, axis=1))
     # At a constant speed all changes are multiples of one another; rounding makes them uneven.
-    often = (np.abs(np.diff(y, 2, axis=1)) > 0.5 * step[:, None]).sum(axis=1) >= OFTEN
-    wide = change.max(axis=1) >= WIDE * step
+    often = (np.abs(np.diff(y, 2, axis=1)) > 0.5 * step[:, None]).sum(axis=1) >= 20
+    wide = change.max(axis=1) >= 5.0 * step
     sure = (often | wide) & (step > 0)
     # A channel that hardly moves says too little by itself: it is rounded as another one is.
-    alike = (np.abs(step[:, None] / np.where(sure, step, np.inf) - 1.0) < SAME).any(axis=1)
+    alike = (np.abs(step[:, None] / np.where(sure, step, np.inf) - 1.0) < 1e-3).any(axis=1)
     return np.where(sure | alike, step, 0.0)
 
 
@@ -107,7 +95,7 @@ def _noise(t: FloatArray, y: FloatArray, *, even: bool, scatter: float) -> Float
         return steady
     level, _ = noise_levels(t, y, None)
     here = level[:, np.arange(1, t.size - 1) // BLOCK]
-    reach = np.minimum(t.size // 2, AROUND)
+    reach = np.minimum(t.size // 2, 4)
     i = np.arange(1, t.size - 1)
     a, b = np.maximum(i - reach, 0), np.minimum(i + reach, t.size - 1)
     speed = np.abs(y[:, b] - y[:, a]) / (t[b] - t[a])

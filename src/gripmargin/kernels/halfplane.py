@@ -10,14 +10,12 @@ from __future__ import annotations
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
-
-FLAT = 1e-6  # two rows that differ by less are one
-SHORT = 1e-6  # chord, over the size of the set, that has no direction
-BEYOND = 1.05  # how far outside the box a ray is followed
+from gripmargin.kernels.face import Face
+from gripmargin.kernels.utilisation import first_crossing
 
 
 def chord_rows(
-    maps: FloatArray,
+    face: Face,
     loads: tuple[FloatArray, FloatArray, FloatArray],
     limit: FloatArray,
     box: tuple[FloatArray, FloatArray],
@@ -26,7 +24,7 @@ def chord_rows(
     """Return rows ``a u + b x <= 1`` that the pads allow, at every grid point.
 
     Args:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The judged points.
         loads: C, A and B, each of shape (6, n).
         limit: Largest utilisation at each grid point [-], shape (n,); C alone is below it.
         box: Largest path acceleration of either sign and largest squared speed that matter, each of shape (n,).
@@ -38,8 +36,7 @@ def chord_rows(
     """
     u_box, x_box = box
     n = limit.size
-    c, a, b = (np.stack(list(maps @ load)) for load in loads)
-    forms = _Forms(c, a, b, limit)
+    forms = _Forms(face, loads, limit)
     # extents of the set along the axes make the rays spread evenly over its edge
     one, none = np.ones(n), np.zeros(n)
     ahead, back, fast = forms.root(one, none), forms.root(-one, none), forms.root(none, one)
@@ -54,7 +51,7 @@ def chord_rows(
     order = np.argsort(np.arctan2(dx / x_size[:, None], du / u_size[:, None]), axis=1)
     du, dx = np.take_along_axis(du, order, axis=1), np.take_along_axis(dx, order, axis=1)
     with np.errstate(divide="ignore"):
-        edge = np.minimum(u_box[:, None] / np.abs(du), x_box[:, None] / np.abs(dx)) * BEYOND
+        edge = np.minimum(u_box[:, None] / np.abs(du), x_box[:, None] / np.abs(dx)) * 1.05  # a little beyond the box
     far = np.stack([forms.root(du[:, k], dx[:, k]) for k in range(du.shape[1])], axis=1)
     capped = ~(far < edge)
     far = np.minimum(far, edge)
@@ -63,10 +60,10 @@ def chord_rows(
     offset = row_a * u[:, :-1] + row_b * x[:, :-1]
     # two rays of one direction end at one place, and what lies between them says nothing
     length = np.hypot(row_a / x_size[:, None], row_b / u_size[:, None])
-    idle = (capped[:, :-1] & capped[:, 1:]) | ~(offset > 0) | (length < SHORT)
+    idle = (capped[:, :-1] & capped[:, 1:]) | ~(offset > 0) | (length < 1e-6)
     row_a, row_b = (np.divide(r, offset, out=np.zeros_like(r), where=~idle) for r in (row_a, row_b))
     scaled = np.stack([row_a * u_size[:, None], row_b * x_size[:, None]])
-    same = np.abs(np.diff(scaled, axis=2)).max(axis=0) < FLAT
+    same = np.abs(np.diff(scaled, axis=2)).max(axis=0) < 1e-6
     row_a[:, 1:][same], row_b[:, 1:][same] = 0.0, 0.0
     return row_a, row_b
 
@@ -74,28 +71,25 @@ def chord_rows(
 class _Forms:
     """The quadratics of all places: along a ray they take three numbers from each."""
 
-    def __init__(self, c: FloatArray, a: FloatArray, b: FloatArray, limit: FloatArray) -> None:
-        shear = slice(0, 2)
+    def __init__(self, face: Face, loads: tuple[FloatArray, FloatArray, FloatArray], limit: FloatArray) -> None:
+        c, a, b = (face.maps @ load for load in loads)
+        shear, left = slice(0, 2), face.left[:, None] * limit
+        if face.start is not None:
+            c = c + face.start[:, :, None] * limit
+        if not face.plain:
+            left = left - face.allowed_for(loads[0])
+        self.face, self.loads, self.left = face, loads, left
         self.normal = c[2], a[2], b[2]
         self.aa, self.ab, self.bb = ((p[shear] * q[shear]).sum(axis=0) for p, q in ((a, a), (a, b), (b, b)))
         self.ca, self.cb = ((c[shear] * q[shear]).sum(axis=0) for q in (a, b))
-        self.rest = (c[shear] ** 2).sum(axis=0) - limit**2
+        self.rest = (c[shear] ** 2).sum(axis=0) - left * np.abs(left)
 
     def root(self, du: FloatArray, dx: FloatArray) -> FloatArray:
         """Distance along rays to the edge of the set, inf where there is none; shape (n,)."""
         square = du**2 * self.aa + 2.0 * du * dx * self.ab + dx**2 * self.bb
         half = du * self.ca + dx * self.cb
-        sheared = _first_root(square, half, self.rest)
+        if self.face.slack is not None:  # what is allowed for grows no faster than along the ray: the inner side
+            grows = self.face.allowed_for(du * self.loads[1] + dx * self.loads[2])
+            square, half = square - grows**2, half + self.left * grows
         still, slope = self.normal[0], du * self.normal[1] + dx * self.normal[2]
-        both = _first_root(square + slope**2, half + still * slope, self.rest + still**2)
-        with np.errstate(invalid="ignore"):
-            pulled = np.isfinite(both) & (still + np.where(np.isfinite(both), both, 0.0) * slope > 0)
-        return np.asarray(np.where(pulled, np.fmin(sheared, both), sheared).min(axis=0))
-
-
-def _first_root(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
-    """Larger root of a r^2 + 2 b r + c with a >= 0, inf where there is none."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        root = np.sqrt(b * b - a * c)
-        out = np.where(b > 0, -c / (b + root), (root - b) / a)
-    return np.where(np.isfinite(out), out, np.inf)
+        return np.asarray(first_crossing(square, half, self.rest, still, slope).min(axis=0))

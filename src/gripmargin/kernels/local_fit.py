@@ -8,17 +8,16 @@ sampling).
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 
-T = TypeVar("T", bound=np.generic)
+Value = TypeVar("Value", np.floating[Any], np.bool_)
 
 UNUSABLE_GAIN = 1e100  # noise gain of a fit whose points all but coincide: finite, and beyond any use
-_SHARED = 16  # a window of this many points serves one sample, of twice as many two neighbouring samples, ...
 
 
 def local_fit(
@@ -53,7 +52,7 @@ def local_fit(
     """
     reach = {0: points // 2, -1: points - 1, 1: 0}[side]
     if step is None:
-        share = max(1, points // _SHARED) if side == 0 else 1
+        share = max(1, points // 16) if side == 0 else 1
         return _fit(t, y, points, degree, orders, reach, share)
     n = t.size
     found: list[tuple[FloatArray, FloatArray]] = []
@@ -136,20 +135,19 @@ def even_step(t: FloatArray) -> float | None:
     return step if off <= max(4.0 * float(np.spacing(np.abs(t).max())), 1e-8 * step) else None
 
 
-def running_max(values: NDArray[T], reach: int) -> NDArray[T]:
-    """Return the largest value within so many samples on either side, along the last axis.
+def running_max(values: NDArray[Value], reach: int) -> NDArray[Value]:
+    """Return the largest value within so many samples on either side, along the last axis; NaN beside one.
 
     Args:
         values: Shape (..., n).
         reach: Samples on either side.
     """
-    span = 2 * reach + 1
-    most = np.pad(values, [(0, 0)] * (values.ndim - 1) + [(reach, reach)], mode="edge")
-    covered = 1
-    while covered < span:
-        shift = min(covered, span - covered)
-        most = np.maximum(most[..., :-shift], most[..., shift:])
-        covered += shift
+    from scipy.ndimage import maximum_filter1d  # noqa: PLC0415 - only estimated rates need it
+
+    most = maximum_filter1d(values, 2 * reach + 1, axis=-1, mode="nearest")
+    unknown = np.isnan(values)
+    if unknown.any():
+        most[maximum_filter1d(unknown, 2 * reach + 1, axis=-1, mode="nearest")] = np.nan
     return most
 
 

@@ -18,8 +18,6 @@ from gripmargin.base.arrays import FloatArray
 
 ComplexArray = NDArray[np.complexfloating]
 
-SPAN = 300.0  # e-folds worked on at a time: exp(300) is far from the largest number
-
 
 def fading_sum(t: FloatArray, jumps: FloatArray | ComplexArray, pole: complex) -> ComplexArray:
     """Return the sum of all jumps so far, each turned and faded for the time since: sum J_j exp(pole (t - t_j)).
@@ -33,7 +31,8 @@ def fading_sum(t: FloatArray, jumps: FloatArray | ComplexArray, pole: complex) -
         Just after each time, shape (n,).
     """
     out = np.empty(t.size, dtype=np.complex128)
-    span = np.floor((t[0] - t) * pole.real / SPAN).astype(np.intp)
+    # 300 e-folds at a time: exp(300) is far from the largest number
+    span = np.floor((t[0] - t) * pole.real / 300.0).astype(np.intp)
     starts = np.flatnonzero(np.diff(span, prepend=-1))
     held = 0.0 + 0.0j
     for first, end in zip(starts, [*starts[1:], t.size], strict=True):

@@ -14,21 +14,13 @@ from typing import Final
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.local_fit import running_max
+from gripmargin.kernels.local_fit import even_step, running_max
 
 BLOCK: Final = 32  # samples that share one noise level
-_STRETCH: Final = 32  # blocks over which noise is compared with motion
-_ORDERS: Final = (4, 6, 8)  # the lowest of these counts: motion that is left in a difference only adds to it
-_MEDIAN_TO_SIGMA: Final = 1.482602218505602  # 1 / 0.75 quantile of the normal distribution
-_UNIFORM: Final = 0.2886751345948129  # standard deviation of rounding to whole numbers, 1 / sqrt(12)
-_GROWS: Final = 1.35  # noise is the same among every second sample; more growth than this is motion
-_LEAKS: Final = 1.15  # second differences of noise are no larger than higher ones (scaled); of motion they are
-_SCATTER: Final = 3.7  # times the root of the number of samples: twice the scatter of _GROWS in pure noise
-_SMALL: Final = 0.01  # noise over the range of the samples that noise has
-_RESOLVED: Final = 12.0  # steps from sample to sample this many times the noise show motion that is resolved
-_OFF_GRID: Final = 0.01  # steps off whole multiples of the smallest that binary rounding explains
-_BY_ROUNDING: Final = 0.75  # noise up to this many steps of the grid comes from rounding to it (1 / sqrt(12) does)
-_CHUNK: Final = 1 << 16
+STRETCH: Final = 32  # blocks over which noise is compared with motion
+ORDERS: Final = (4, 6, 8)  # of differences; the least counts: motion that is left in one only adds to it
+MEDIAN_TO_SIGMA: Final = 1.482602218505602  # 1 / 0.75 quantile of the normal distribution
+ROUNDING_SIGMA: Final = 0.2886751345948129  # 1 / sqrt(12), standard deviation of rounding to whole numbers
 
 
 def noise_levels(t: FloatArray, y: FloatArray, step: float | None) -> tuple[FloatArray, FloatArray]:
@@ -53,7 +45,7 @@ def noise_levels(t: FloatArray, y: FloatArray, step: float | None) -> tuple[Floa
     even = step is not None
     rounding = _rounding(t, y, step)
     blocks = rounding.shape[1]
-    orders = [p for p in _ORDERS if 2 * p + 2 < n] or [min(4, n - 1)]
+    orders = [p for p in ORDERS if 2 * p + 2 < n] or [min(4, n - 1)]
     fine = [_block_medians(t, y, p, even=even) for p in orders]
     level = np.min([_smoothed(f) for f in fine], axis=0)
     level = np.hypot(level, rounding)
@@ -62,14 +54,23 @@ def noise_levels(t: FloatArray, y: FloatArray, step: float | None) -> tuple[Floa
     low = [_stretch_rms(differences(t, y, p, even=even), blocks) for p in (1, 2)]
     high = np.min([_stretch_medians(f) for f in fine], axis=0)
     coarse = np.min([_every_second(t, y, p, even=even, blocks=blocks) for p in orders], axis=0)
-    # Few samples say less; but noise that is a good part of the way is motion sooner than noise.
-    unsure = 1.0 + _SCATTER / np.sqrt([min(b - a, _STRETCH) * BLOCK for a, b in _stretches(blocks)])
-    unsure = np.where(high < _SMALL * np.ptp(y, axis=-1)[:, None], unsure, 1.0)
-    motion = (coarse > _GROWS * unsure * high) & (low[1] > _LEAKS * np.sqrt(unsure) * high)
-    motion &= (low[0] > _LEAKS * high) & (low[0] < _RESOLVED * high)
-    motion &= high > _BY_ROUNDING * grid(y)[:, None]
-    unresolved = np.repeat(running_max(motion, 1), _STRETCH, axis=1)[:, :blocks]
+    # Few samples say less, by twice the scatter of the growth in pure noise; but noise that is a good part of the way
+    # is motion sooner than noise.
+    unsure = 1.0 + 3.7 / np.sqrt([min(b - a, STRETCH) * BLOCK for a, b in _stretches(blocks)])
+    unsure = np.where(high < 0.01 * np.ptp(y, axis=-1)[:, None], unsure, 1.0)
+    # Noise does not grow where every second sample is left out, its lower differences are no larger than its higher
+    # ones (scaled), and steps from sample to sample many times as large show motion that is resolved.
+    motion = (coarse > 1.35 * unsure * high) & (low[1] > 1.15 * np.sqrt(unsure) * high)
+    motion &= (low[0] > 1.15 * high) & (low[0] < 12.0 * high)
+    motion &= high > 0.75 * grid(y)[:, None]  # else it comes from rounding to the grid
+    unresolved = np.repeat(running_max(motion, 1), STRETCH, axis=1)[:, :blocks]
     return level, np.where(unresolved, rounding, level)
+
+
+def channel_noise(t: FloatArray, y: FloatArray) -> FloatArray:
+    """Return the noise of each channel of samples (channels, n) over the whole record, shape (channels,)."""
+    level, _ = noise_levels(t, y, even_step(t))
+    return np.asarray(np.sqrt(np.mean(level**2, axis=-1)))
 
 
 def differences(t: FloatArray, y: FloatArray, order: int, *, even: bool) -> FloatArray:
@@ -121,13 +122,13 @@ def _rounding(t: FloatArray, y: FloatArray, step: float | None) -> FloatArray:
     """What rounding of stamps and samples to binary numbers does, as noise of the samples by block."""
     n = t.size
     blocks = -(-n // BLOCK)
-    stamp = _UNIFORM * float(np.spacing(np.abs(t).max()))
+    stamp = ROUNDING_SIGMA * float(np.spacing(np.abs(t).max()))
     if step is not None:
         stamp = max(stamp, float(np.abs(t - (t[0] + step * np.arange(n))).max()))
     starts = np.arange(0, n - 1, BLOCK)
     speed = np.maximum.reduceat(np.abs(np.diff(y, axis=-1)) / np.diff(t), starts, axis=-1)
     speed = np.pad(speed, ((0, 0), (0, blocks - starts.size)), mode="edge")
-    binary = _UNIFORM * np.spacing(np.abs(y).max(axis=-1))
+    binary = ROUNDING_SIGMA * np.spacing(np.abs(y).max(axis=-1))
     return np.asarray(np.hypot(binary[:, None], stamp * running_max(speed, 1)))
 
 
@@ -135,8 +136,9 @@ def _block_medians(t: FloatArray, y: FloatArray, order: int, *, even: bool, bloc
     """Noise by the median difference of each block, shape (channels, blocks); NaN where nothing changes."""
     n = t.size
     found = np.full((len(y), -(-n // block)), np.nan)
-    for a in range(0, n - order, _CHUNK):
-        part = slice(a, min(n, a + _CHUNK + order))
+    chunk = 1 << 16  # samples at a time, for memory
+    for a in range(0, n - order, chunk):
+        part = slice(a, min(n, a + chunk + order))
         size = np.abs(differences(t[part], y[:, part], order, even=even))
         changes = np.diff(y[:, part], axis=-1) != 0
         moves = np.zeros(size.shape, dtype=bool)
@@ -146,7 +148,7 @@ def _block_medians(t: FloatArray, y: FloatArray, order: int, *, even: bool, bloc
         padded = np.full((len(y), here * block), np.nan)
         padded[:, : size.shape[1]] = np.where(moves, size, np.nan)
         found[:, a // block : a // block + here] = _median(padded.reshape(len(y), here, block))
-    return found * _MEDIAN_TO_SIGMA
+    return found * MEDIAN_TO_SIGMA
 
 
 def _median(values: FloatArray) -> FloatArray:
@@ -164,9 +166,9 @@ def _smoothed(blocks: FloatArray) -> FloatArray:
 
 def _stretches(blocks: int) -> list[tuple[int, int]]:
     """First and last block (exclusive) of each stretch; a short rest is judged with the stretch before it."""
-    edges = [*range(0, max(1, blocks // _STRETCH) * _STRETCH, _STRETCH), blocks]
+    edges = [*range(0, max(1, blocks // STRETCH) * STRETCH, STRETCH), blocks]
     found = list(pairwise(edges))
-    return found + found[-1:] * (-(-blocks // _STRETCH) - len(found))
+    return found + found[-1:] * (-(-blocks // STRETCH) - len(found))
 
 
 def _stretch_medians(blocks: FloatArray) -> FloatArray:
@@ -187,7 +189,7 @@ def grid(y: FloatArray) -> FloatArray:
     least = np.min(change, axis=-1, initial=np.inf, where=change > 0)
     multiple = change / least[:, None]
     off = np.abs(multiple - np.rint(multiple)).max(axis=-1)
-    return np.where((off < _OFF_GRID) & np.isfinite(least), least, 0.0)
+    return np.where((off < 0.01) & np.isfinite(least), least, 0.0)
 
 
 def _every_second(t: FloatArray, y: FloatArray, order: int, *, even: bool, blocks: int) -> FloatArray:

@@ -13,20 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.sample_noise import differences
+from gripmargin.kernels.sample_noise import MEDIAN_TO_SIGMA, differences
 
 BLOCK = 256  # samples over which the clocks cannot drift apart by a part of a period that matters
 NEAR = 4  # samples on either side that say how many have been lost so far
-REFINE = (4, 8, 16, 32, 64, 128, 256)  # samples apart that find the period better and better
-AGREE = 3.0  # standard errors by which the phases of the stamps have to agree
-PLAIN = 0.5  # agreement of neighbouring stamps from which their median step is near enough
-BESIDE = 0.06  # share by which that median may be off
-BLOCKS = 64  # blocks that find the period
-TRIM = 4.0  # robust standard deviations beyond which a stamp does not count for the nominal times
-MAD_TO_SIGMA = 1.482602218505602  # 1 / 0.75 quantile of the normal distribution
-DEGREES = (1, 2, 3, 5, 7, 9)  # of the polynomial from numbers to times, for clocks that drift apart
-SLOW = 64  # samples over which jitter averages out and drift does not
-ORDER = 4  # of the differences that remove motion and keep what jitter does
 
 
 def number_samples(t: FloatArray) -> tuple[NDArray[np.int64], float]:
@@ -56,23 +46,23 @@ def number_samples(t: FloatArray) -> tuple[NDArray[np.int64], float]:
 def _period(x: FloatArray) -> float:
     """The period whose whole multiples the times between stamps come to, by the mean angle of their phases."""
     period = float(np.median(np.diff(x)))
-    if np.abs(np.exp(2j * np.pi * np.diff(x) / period).mean()) < PLAIN:
+    if np.abs(np.exp(2j * np.pi * np.diff(x) / period).mean()) < 0.5:  # else their median step is near enough
         period = _searched(x, period)
-    for apart in REFINE:
+    for apart in (4, 8, 16, 32, 64, 128, 256):  # samples apart that find the period better and better
         if x.size < 3 * apart:
             break
         turns = (x[apart:] - x[:-apart]) / period
         mean = np.exp(2j * np.pi * turns).mean()
-        if np.abs(mean) < AGREE / np.sqrt(turns.size):
+        if np.abs(mean) < 3.0 / np.sqrt(turns.size):  # no more than random phases agree
             break
         period *= 1.0 + float(np.angle(mean)) / (2.0 * np.pi) / float(turns.mean())
     return period
 
 
 def _searched(x: FloatArray, about: float) -> float:
-    """The period near another at which the phases of stamps agree best, block by block."""
-    blocks = x[: x.size // BLOCK * BLOCK].reshape(-1, BLOCK)[:BLOCKS] if x.size >= 2 * BLOCK else x[None]
-    trial = about * np.linspace(1 - BESIDE, 1 + BESIDE, int(10 * BESIDE * blocks.shape[1]) + 1)
+    """The period within 6 % of another at which the phases of stamps agree best, block by block."""
+    blocks = x[: x.size // BLOCK * BLOCK].reshape(-1, BLOCK)[:64] if x.size >= 2 * BLOCK else x[None]
+    trial = about * np.linspace(0.94, 1.06, int(0.6 * blocks.shape[1]) + 1)
     agree = [float((np.abs(np.exp(2j * np.pi * blocks / period).sum(axis=1)) ** 2).sum()) for period in trial]
     return float(trial[int(np.argmax(agree))])
 
@@ -106,15 +96,15 @@ def nominal_times(t: FloatArray, number: NDArray[np.int64]) -> tuple[FloatArray,
     x = 2.0 * number / span - 1.0
     y = t - t[0]
     fitted, astray = y, np.inf
-    for degree in DEGREES:
+    for degree in (1, 2, 3, 5, 7, 9):  # for clocks that drift apart
         if t.size < 4 * (degree + 1):
             break
         keep = np.ones(t.size, dtype=bool)
         for _ in range(4):
             fitted = np.polynomial.chebyshev.chebval(x, np.polynomial.chebyshev.chebfit(x[keep], y[keep], degree))
             off = y - fitted
-            sigma = MAD_TO_SIGMA * float(np.median(np.abs(off[keep] - np.median(off[keep]))))
-            keep = np.abs(off - np.median(off)) <= TRIM * sigma + 1e-9
+            sigma = MEDIAN_TO_SIGMA * float(np.median(np.abs(off[keep] - np.median(off[keep]))))
+            keep = np.abs(off - np.median(off)) <= 4.0 * sigma + 1e-9
         astray = _astray(off, keep, sigma)
         if astray <= 1.0:
             break
@@ -122,11 +112,12 @@ def nominal_times(t: FloatArray, number: NDArray[np.int64]) -> tuple[FloatArray,
 
 
 def _astray(off: FloatArray, keep: NDArray[np.bool_], sigma: float) -> float:
-    if off.size < 2 * SLOW:
+    slow = 64  # samples over which jitter averages out and drift does not
+    if off.size < 2 * slow:
         return 0.0
-    blocks = np.array_split(np.where(keep, off, 0.0), off.size // SLOW)
+    blocks = np.array_split(np.where(keep, off, 0.0), off.size // slow)
     means = np.array([block.mean() for block in blocks])
-    return float(np.sqrt(np.mean(means**2)) / (2.0 * sigma / np.sqrt(SLOW) + 1e-9))
+    return float(np.sqrt(np.mean(means**2)) / (2.0 * sigma / np.sqrt(slow) + 1e-9))
 
 
 def share_of_motion(nominal: FloatArray, off: FloatArray, y: FloatArray, noise: FloatArray) -> tuple[float, float]:
@@ -145,18 +136,18 @@ def share_of_motion(nominal: FloatArray, off: FloatArray, y: FloatArray, noise: 
     Returns:
         The share, and its standard error; an infinite one where nothing says.
     """
-    n = nominal.size
-    if n < 4 * ORDER + BLOCK // 8:
+    order = 4  # of the differences that remove motion and keep what jitter does
+    if nominal.size < 48:
         return 0.0, np.inf
     speed = _speeds(nominal, y)
-    seen = differences(nominal, y, ORDER, even=False)
-    due = differences(nominal, speed * (off - off.mean()), ORDER, even=False)
+    seen = differences(nominal, y, order, even=False)
+    due = differences(nominal, speed * (off - off.mean()), order, even=False)
     share = 0.0
     error = np.inf
     for _ in range(3):
         left = np.abs(seen - share * due)
-        level = MAD_TO_SIGMA * np.stack([_levels(row) for row in left])
-        level = np.maximum(level, MAD_TO_SIGMA * np.median(left, axis=1, keepdims=True))
+        level = MEDIAN_TO_SIGMA * np.stack([_levels(row) for row in left])
+        level = np.maximum(level, MEDIAN_TO_SIGMA * np.median(left, axis=1, keepdims=True))
         weight = 1.0 / np.maximum(np.maximum(level, noise[:, None]), 1e-12) ** 2
         weight[left > 5.0 * level] = 0.0
         total = float((weight * due**2).sum())

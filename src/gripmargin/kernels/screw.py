@@ -8,7 +8,6 @@ screw it is constant, and the work of a wrench about that origin is force . v + 
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from gripmargin.base.arrays import FloatArray
 
@@ -29,6 +28,8 @@ def twist_between(
     Returns:
         Shape (n, 6), rotations by less than half a turn.
     """
+    from scipy.spatial.transform import Rotation  # noqa: PLC0415 - 0.2 s that only jobs with a face pay
+
     turn = rotation1 @ rotation0.transpose(0, 2, 1)
     omega = Rotation.from_matrix(turn).as_rotvec()
     move = position1 - np.einsum("nij,nj->ni", turn, position0)
@@ -56,6 +57,8 @@ def along(
     Returns:
         Rotations, shape (n, 3, 3), and positions [m], shape (n, 3).
     """
+    from scipy.spatial.transform import Rotation  # noqa: PLC0415 - 0.2 s that only jobs with a face pay
+
     v, omega = twist[:, :3] * share[:, None], twist[:, 3:] * share[:, None]
     turn = Rotation.from_rotvec(omega).as_matrix()
     angle2 = (omega**2).sum(axis=1, keepdims=True)

@@ -16,6 +16,8 @@ from __future__ import annotations
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.face import squared
+from gripmargin.kernels.utilisation import first_crossing
 
 
 def free_contact(
@@ -72,8 +74,7 @@ def utilisation2(
     """
     opening = (stretch * normal).sum(axis=-1)
     across2 = np.maximum((stretch * stretch).sum(axis=-1) - opening * opening, 0.0)
-    tension = np.maximum(opening, 0.0) * (normal_stiffness / pull)
-    return tension * tension + across2 * (shear_stiffness / shear) ** 2
+    return squared(across2 * (shear_stiffness / shear) ** 2, opening * (normal_stiffness / pull))
 
 
 def crossing(
@@ -97,21 +98,9 @@ def crossing(
     across0, across1 = start - opening0[:, None] * normal, end - opening1[:, None] * normal
     n0, dn = opening0 * rates[0], (opening1 - opening0) * rates[0]
     t0, dt = across0 * rates[1][:, None], (across1 - across0) * rates[1][:, None]
-    shear = ((dt * dt).sum(axis=1), (dt * t0).sum(axis=1), (t0 * t0).sum(axis=1) - limit2)
-    alone = _upper_root(*shear)
-    both = _upper_root(shear[0] + dn * dn, shear[1] + dn * n0, shear[2] + n0 * n0)
-    with np.errstate(invalid="ignore"):
-        pulled = n0 + both * dn > 0
-    share = np.where(np.isfinite(both) & pulled, both, alone)
-    beyond = (np.maximum(n0, 0.0) ** 2 + (t0 * t0).sum(axis=1)) >= limit2
-    return np.where(beyond, 0.0, np.clip(np.nan_to_num(share, nan=1.0, posinf=1.0), 0.0, 1.0))
-
-
-def _upper_root(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
-    """Larger root of a x^2 + 2 b x + c, NaN where there is none."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        root = np.sqrt(b * b - a * c)
-        return np.where(b > 0, -c / (b + root), (root - b) / a)
+    shear2 = (t0 * t0).sum(axis=1)
+    share = first_crossing((dt * dt).sum(axis=1), (dt * t0).sum(axis=1), shear2 - limit2, n0, dn)
+    return np.where(squared(shear2, n0) >= limit2, 0.0, np.clip(share, 0.0, 1.0))
 
 
 def bonded_force(

@@ -1,9 +1,9 @@
 """Arithmetic of stops: braking axes, published stopping data, and a part that swings when the robot brakes.
 
-The part swings on its backing in six modes. A load that changes makes each of them ring, by no more than a bound
-that does not ask when within its period the change comes:
+The part swings on its backing in up to six modes. Each answers a change of load with a free vibration of no more than a
+bound that holds whenever within its period the change comes:
 
-- a step rings by its own size and overshoots by exp(-zeta pi / sqrt(1 - zeta^2)) of it;
+- a step starts an amplitude of its own size and overshoots by exp(-zeta pi / sqrt(1 - zeta^2)) of it;
 - a rise in a straight line over a time t overshoots by at most 2 / (omega_d t) of it, for its transient is that of
   two corners of slope 1/t, each of amplitude 1 / omega_d;
 - a pulse that is over within a time t moves a mode by at most omega t / sqrt(1 - zeta^2) of its size, its impulse.
@@ -18,42 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.utilisation import BLOCK_VALUES, IntArray
-
-STIFFEST = 1e6  # [rad/s] what stands for a mode without mass
-
-
-def mass_matrix(mass: float, com: FloatArray, inertia: FloatArray) -> FloatArray:
-    """Return the inertia of a rigid body against motions of the tool origin (translation, rotation), shape (6, 6).
-
-    Args:
-        mass: [kg].
-        com: Centre of mass [m], shape (3,).
-        inertia: About the centre of mass [kg m^2], shape (3, 3).
-    """
-    x, y, z = com
-    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    out = np.empty((6, 6))
-    out[:3, :3], out[:3, 3:] = mass * np.eye(3), -mass * cross
-    out[3:, :3], out[3:, 3:] = mass * cross, inertia - mass * cross @ cross
-    return out
-
-
-def modes(stiffness: FloatArray, mass: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the natural frequencies and shapes of a body on springs.
-
-    Args:
-        stiffness: At the tool origin, positive definite, shape (6, 6).
-        mass: Likewise, positive semi-definite, shape (6, 6).
-
-    Returns:
-        Circular frequencies [rad/s], rising, shape (6,), and shapes as columns x with x' K x = 1, shape (6, 6): a
-        load w is carried by mode x as K x (x' w).
-    """
-    root = np.linalg.inv(np.linalg.cholesky(stiffness))
-    softness, directions = np.linalg.eigh(root @ mass @ root.T)
-    order = np.argsort(-softness)
-    return 1.0 / np.sqrt(np.maximum(softness[order], STIFFEST**-2)), np.asarray(root.T @ directions[:, order])
 
 
 def step_overshoot(damping: float) -> float:
@@ -93,47 +57,6 @@ def mean_of_step(omega: FloatArray, damping: float, start: FloatArray, end: Floa
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = begun * np.expm1(pole * span) / (pole * span)
     return np.asarray(np.where(np.abs(pole * span) < 1e-9, begun.real, mean.real))
-
-
-def peak_with_swing(
-    maps: FloatArray, gain: FloatArray, wrench: FloatArray, swing: FloatArray, further: FloatArray
-) -> tuple[FloatArray, FloatArray, IntArray, FloatArray]:
-    """Return the largest utilisation under a load and the swing of six modes around it, and at which point.
-
-    Utilisation is a seminorm of the load's tension and shear, so a swing adds at most the size of its normalised
-    traction, whatever its sign and phase (triangle inequality).
-
-    Args:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
-        gain: Size of the normalised traction that a unit of each mode gives, shape (points, 6).
-        wrench: Load, shape (6, samples).
-        swing: Amplitude of each mode, 0 or more, shape (6, samples).
-        further: Amplitude that may add to it, 0 or more, shape (6, samples).
-
-    Returns:
-        Utilisation by the load alone [-], with the swing, its point, and with the further amplitude as well, each of
-        shape (samples,); NaN where a load is no number.
-    """
-    samples = wrench.shape[1]
-    alone, u, at, most = np.empty(samples), np.empty(samples), np.empty(samples, dtype=np.intp), np.empty(samples)
-    step = max(1, BLOCK_VALUES // maps.shape[1])
-    for first in range(0, samples, step):
-        part = slice(first, first + step)
-        t1, t2, s = maps @ wrench[:, part]
-        np.maximum(s, 0.0, out=s)
-        s *= s
-        t1 *= t1
-        t2 *= t2
-        s += t1
-        s += t2
-        np.sqrt(s, out=s)
-        alone[part] = s.max(axis=0)
-        s += gain @ swing[:, part]
-        at[part] = s.argmax(axis=0)
-        u[part] = np.take_along_axis(s, at[None, part], axis=0)[0]
-        s += gain @ further[:, part]
-        most[part] = s.max(axis=0)
-    return alone, u, at, most
 
 
 def braked_axes(

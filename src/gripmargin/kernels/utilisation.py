@@ -1,90 +1,135 @@
-"""How far each judged point of the pads is used by a load, over whole arrays.
-
-A point's *normalised traction* is its traction divided by what it can hold: two tangential components over
-the shear strength, the normal one over the pull-off stress. It is linear in the load wrench, so one matrix
-``maps`` of shape (3, points, 6) serves every sample. Utilisation is
-``u^2 = t1^2 + t2^2 + max(s, 0)^2``: compression neither helps nor hurts.
-"""
+"""The largest utilisation of the pads by loads, its error, and the largest load: see `gripmargin.kernels.face`."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.face import Face, squared, utilisation
 
 IntArray = NDArray[np.intp]
-
-BLOCK_VALUES = 32_768  # doubles of one component at a time, 256 kB: all three stay in the cache
-
-
-def _block(points: int) -> int:
-    return max(1, BLOCK_VALUES // points)
+DOUBLINGS, HALVINGS = 20, 34  # of the search for a factor: up to 1e12, and to 1e-9 of what is found
 
 
-def peak_utilisation(maps: FloatArray, wrench: FloatArray) -> tuple[FloatArray, IntArray, FloatArray, IntArray]:
+def peak_utilisation(face: Face, wrench: FloatArray) -> tuple[FloatArray, IntArray, FloatArray, IntArray]:
     """Return the largest utilisation and the largest tension ratio of every sample, and at which points.
 
     Args:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The judged points.
         wrench: Load, forces [N] then moments [N m], shape (6, samples).
 
     Returns:
         Largest utilisation [-], its point, largest ``max(sigma, 0) / S`` (peel index) [-], its point; each
         of shape (samples,).
     """
-    samples, points = wrench.shape[1], maps.shape[1]
+    samples = wrench.shape[1]
     u, at_u = np.empty(samples), np.empty(samples, dtype=np.intp)
     peel, at_peel = np.empty(samples), np.empty(samples, dtype=np.intp)
-    step = _block(points)
-    for first in range(0, samples, step):
-        part = slice(first, first + step)
-        t1, t2, s = wrench[:, part].T @ maps.transpose(0, 2, 1)  # points last: the search for the largest is far faster
+    for part in _blocks(samples, face.points):
+        if not face.plain:
+            used, tension = utilisation(face, wrench[:, part])
+            for values, where, most in ((used, at_u, u), (tension, at_peel, peel)):
+                where[part] = values.argmax(axis=0)
+                most[part] = np.take_along_axis(values, where[None, part], axis=0)[0]
+            continue
+        t1, t2, s = wrench[:, part].T @ face.maps.transpose(0, 2, 1)  # points last: the search is far faster
         np.maximum(s, 0.0, out=s)
         at_peel[part] = s.argmax(axis=1)
         peel[part] = np.take_along_axis(s, at_peel[part, None], axis=1)[:, 0]
-        s *= s
-        t1 *= t1
-        t2 *= t2
-        s += t1
-        s += t2
-        at_u[part] = s.argmax(axis=1)
-        u[part] = np.sqrt(np.take_along_axis(s, at_u[part, None], axis=1)[:, 0])
+        square = _square_length(t1, t2, s)
+        at_u[part] = square.argmax(axis=1)
+        u[part] = np.sqrt(np.take_along_axis(square, at_u[part, None], axis=1)[:, 0])
     return u, at_u, peel, at_peel
 
 
-def utilisation_error(
-    maps: FloatArray, columns: FloatArray, sigma: FloatArray, bias: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Return by how much errors of the load can move the largest utilisation of every sample.
+def peak_with_swing(
+    face: Face, gain: FloatArray, wrench: FloatArray, swing: FloatArray, further: FloatArray
+) -> tuple[FloatArray, FloatArray, IntArray, FloatArray]:
+    """Return the largest utilisation under a load and the swing of the part's modes around it, and at which point.
 
-    Utilisation is a seminorm of the load's positive part, so ``|u(w + d) - u(w)|`` is at most the size of the
-    normalised traction of d at some point, whatever its sign.
+    Utilisation is a seminorm of the load's tension and shear, so a swing adds at most the size of its normalised
+    traction, whatever its sign and phase (triangle inequality).
 
     Args:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The judged points.
+        gain: Size of the normalised traction that a unit of each mode gives, shape (points, k).
+        wrench: Load, shape (6, samples).
+        swing: Amplitude of each mode, 0 or more, shape (k, samples).
+        further: Amplitude that may add to it, 0 or more, shape (k, samples).
+
+    Returns:
+        Utilisation by the load alone [-], with the swing, its point, and with the further amplitude as well, each of
+        shape (samples,); NaN where a load is no number.
+    """
+    samples = wrench.shape[1]
+    alone, u, at, most = np.empty(samples), np.empty(samples), np.empty(samples, dtype=np.intp), np.empty(samples)
+    for part in _blocks(samples, face.points):
+        use = _used(face, wrench[:, part])
+        alone[part] = use.max(axis=0)
+        use += gain @ swing[:, part]
+        at[part] = use.argmax(axis=0)
+        u[part] = np.take_along_axis(use, at[None, part], axis=0)[0]
+        use += gain @ further[:, part]
+        most[part] = use.max(axis=0)
+    return alone, u, at, most
+
+
+def _used(face: Face, wrench: FloatArray) -> FloatArray:
+    """Utilisation of every point, shape (points, samples)."""
+    if not face.plain:
+        return utilisation(face, wrench)[0]
+    t1, t2, s = face.maps @ wrench
+    np.maximum(s, 0.0, out=s)
+    use = _square_length(t1, t2, s)
+    np.sqrt(use, out=use)
+    return use
+
+
+def traction_size(face: Face, loads: FloatArray) -> FloatArray:
+    """Return the most that loads use the points, whatever their sign, shape (points, k).
+
+    Utilisation is a seminorm of the load's positive part, so ``|u(w + d) - u(w)|`` is at most that of d.
+
+    Args:
+        face: The judged points.
+        loads: Shape (6, k).
+    """
+    size = np.linalg.norm(face.maps @ loads, axis=0)
+    if face.plain:
+        return np.asarray(size)
+    return np.asarray((size + face.allowed_for(loads)) / face.free[:, None])
+
+
+def utilisation_error(
+    face: Face, columns: FloatArray, sigma: FloatArray, bias: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return by how much errors of the load can move the largest utilisation of every sample; see `traction_size`.
+
+    Args:
+        face: The judged points.
         columns: What one unit of each cause adds to the load, shape (causes, 6, samples).
         sigma: One standard deviation of each cause, shape (samples, causes).
-        bias: Bound of its systematic error, likewise.
+        bias: Bound of its systematic error, shape (samples, causes).
 
     Returns:
         Root of the sum of squares of the noise over the causes, and sum of the bounds over the causes, each at the
         point where it is largest; each of shape (samples,).
     """
-    samples, points = columns.shape[2], maps.shape[1]
+    samples, points = columns.shape[2], face.points
     rss, total = np.empty(samples), np.empty(samples)
-    step, across = _block(points), maps.transpose(0, 2, 1)
-    for first in range(0, samples, step):
-        part = slice(first, first + step)
+    for part in _blocks(samples, points):
         square = np.zeros((sigma[part].shape[0], points))
         sum_ = np.zeros_like(square)
         for k, column in enumerate(columns[:, :, part]):
-            t1, t2, size = column.T @ across
-            size *= size
-            t1 *= t1
-            t2 *= t2
-            size += t1
-            size += t2
+            if face.plain:
+                t1, t2, s = column.T @ face.maps.transpose(0, 2, 1)
+                size = _square_length(t1, t2, s)
+            else:
+                size = traction_size(face, column).T ** 2
+                t1 = np.empty_like(size)
             np.multiply(size, sigma[part, k, None] ** 2, out=t1)
             square += t1
             np.sqrt(size, out=size)
@@ -95,19 +140,38 @@ def utilisation_error(
     return rss, total
 
 
+def shares(maps: FloatArray, total: FloatArray, parts: FloatArray) -> FloatArray:
+    """Return what the utilisation of a point is made of: shares that add up to 1, negative where a part relieves.
+
+    Each part counts with the projection of its normalised traction on that of the whole load.
+
+    Args:
+        maps: Of the point in question for each sample, shape (3, samples, 6).
+        total: Load, shape (6, samples).
+        parts: Loads that add up to it, shape (parts, 6, samples).
+
+    Returns:
+        Shape (parts, samples); 0 where the point is not used.
+    """
+    traction = np.einsum("cni,in->cn", maps, total)
+    traction[2] = np.maximum(traction[2], 0.0)
+    square = (traction**2).sum(axis=0)
+    along = np.einsum("cni,pin,cn->pn", maps, parts, traction, optimize=True)
+    return np.divide(along, square, out=np.zeros_like(along), where=square > 0)
+
+
 def largest_scale(
-    maps: FloatArray, still: FloatArray, moving: FloatArray, limit: float, error: FloatArray | None = None
+    face: Face, still: FloatArray, moving: FloatArray, limit: float, error: FloatArray | None = None
 ) -> FloatArray:
     """Return the largest factor on the moving part of the load that keeps every point within a limit.
 
     With all rates scaled by k the load is ``still + k^2 moving``. Utilisation is convex in k^2, so where the
     still part alone is within the limit the factors that are form an interval from 0; its upper end is the
-    smallest positive root over the points of a quadratic, with the tension counted where it is one. An error of
-    the utilisation that grows with k^2 leaves the least root of ``|still + x moving| = limit - x error``: a
-    quadratic as well.
+    least `first_crossing` over the points. An error of the utilisation that grows with k^2 leaves the least root of
+    ``|still + x moving| = limit - x error``: a quadratic as well. A face that is not plain is searched by halving.
 
     Args:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The judged points.
         still: Load at standstill, shape (6, samples).
         moving: What the motion adds, shape (6, samples).
         limit: Largest utilisation allowed [-].
@@ -120,32 +184,80 @@ def largest_scale(
     samples = still.shape[1]
     out = np.empty(samples)
     added = np.zeros(samples) if error is None else error
-    step = _block(3 * maps.shape[1])
-    for first in range(0, samples, step):
-        part = slice(first, first + step)
-        a1, a2, a3 = maps @ still[:, part]
-        b1, b2, b3 = maps @ moving[:, part]
-        square, slope = added[part] ** 2, limit * added[part]
-        sheared = _upper_root(b1**2 + b2**2 - square, a1 * b1 + a2 * b2 + slope, a1**2 + a2**2 - limit**2)
-        both = _upper_root(
-            b1**2 + b2**2 + b3**2 - square, a1 * b1 + a2 * b2 + a3 * b3 + slope, a1**2 + a2**2 + a3**2 - limit**2
-        )
-        # The tension counts at a root only where it is positive there; of the two branches' roots the
-        # smaller one is the first crossing of the maximum of both.
-        with np.errstate(invalid="ignore"):
-            tension = a3 + np.where(np.isfinite(both), both, 0.0) * b3
-        root = np.where(np.isfinite(both) & (tension > 0), np.fmin(sheared, both), sheared)
-        worst = root.min(axis=0)
-        alone = (a1**2 + a2**2 + np.maximum(a3, 0.0) ** 2).max(axis=0)
+    if not face.plain:
+        return _halved(face, still, moving, limit, added)
+    for part in _blocks(samples, 3 * face.points):
+        a1, a2, a3 = face.maps @ still[:, part]
+        b1, b2, b3 = face.maps @ moving[:, part]
+        shear = b1**2 + b2**2 - added[part] ** 2, a1 * b1 + a2 * b2 + limit * added[part], a1**2 + a2**2 - limit**2
+        worst = first_crossing(*shear, a3, b3).min(axis=0)
+        alone = squared(a1**2 + a2**2, a3).max(axis=0)
         number = np.isfinite(still[:, part]).all(axis=0) & np.isfinite(moving[:, part]).all(axis=0)
         number &= np.isfinite(added[part])
         out[part] = np.where((alone <= limit**2) & number, worst, np.nan)
     return out
 
 
+def _halved(face: Face, still: FloatArray, moving: FloatArray, limit: float, added: FloatArray) -> FloatArray:
+    """The largest factor of `largest_scale`, from below, within 1e-9 of it."""
+
+    def within(x: FloatArray) -> NDArray[np.bool_]:
+        with np.errstate(invalid="ignore"):
+            return np.asarray(peak_utilisation(face, still + x * moving)[0] + x * added <= limit)
+
+    low, high = np.zeros(still.shape[1]), np.ones(still.shape[1])
+    held = within(low)
+    for _ in range(DOUBLINGS):
+        far = within(high) & held
+        if not far.any():
+            break
+        low, high = np.where(far, high, low), np.where(far, 4.0 * high, high)
+    else:
+        low = np.where(far, np.inf, low)
+    for _ in range(HALVINGS):
+        middle = np.where(np.isfinite(low), 0.5 * (low + high), high)
+        inside = within(middle)
+        low, high = np.where(inside & np.isfinite(low), middle, low), np.where(inside, high, middle)
+    return np.where(held, low, np.nan)
+
+
+def first_crossing(
+    square: FloatArray, half: FloatArray, rest: FloatArray, still: FloatArray, slope: FloatArray
+) -> FloatArray:
+    """Return where on a straight path of loads the utilisation first exceeds a limit, inf where it does nowhere.
+
+    At a place x of the path the squared shear less the squared limit is ``square x^2 + 2 half x + rest``, the normal
+    traction ``still + slope x``. The tension counts at a root only where it is positive there; of the roots with and
+    without it the smaller one is the first crossing.
+    """
+    sheared = _upper_root(square, half, rest)
+    both = _upper_root(square + slope**2, half + still * slope, rest + still**2)
+    some = np.isfinite(both)
+    with np.errstate(invalid="ignore"):
+        pulled = some & (still + np.where(some, both, 0.0) * slope > 0)
+    return np.where(pulled, np.fmin(sheared, both), sheared)
+
+
 def _upper_root(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
     """Larger root of a x^2 + 2 b x + c, inf where there is none or a vanishes."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        discriminant = b * b - a * c
-        root = np.where(b > 0, -c / (b + np.sqrt(discriminant)), (np.sqrt(discriminant) - b) / a)
-    return np.where((discriminant < 0) | ~np.isfinite(root), np.inf, root)
+        root = np.sqrt(b * b - a * c)
+        out = np.where(b > 0, -c / (b + root), (root - b) / a)
+    return np.where(np.isfinite(out), out, np.inf)
+
+
+def _square_length(t1: FloatArray, t2: FloatArray, s: FloatArray) -> FloatArray:
+    """Squared length of vectors by components, in place of the last one."""
+    s *= s
+    t1 *= t1
+    t2 *= t2
+    s += t1
+    s += t2
+    return s
+
+
+def _blocks(samples: int, points: int) -> Iterator[slice]:
+    """Samples so many at a time that three components of all points stay in the cache."""
+    step = max(1, 32_768 // points)  # 256 kB a component
+    for first in range(0, samples, step):
+        yield slice(first, first + step)

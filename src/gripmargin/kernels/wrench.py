@@ -1,13 +1,33 @@
-"""The load that a rigid part puts on the gripper (Newton and Euler), over whole arrays."""
+"""The load that a rigid body puts on the gripper (Newton and Euler), over whole arrays."""
 
 from __future__ import annotations
+
+from typing import Final
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 
+CAUSES: Final = ("gravity", "linear acceleration", "centripetal", "angular acceleration", "gyroscopic")
 
-def load_wrench(
+
+def mass_matrix(mass: float, com: FloatArray, inertia: FloatArray) -> FloatArray:
+    """Return the inertia of a rigid body against motions of the tool origin (translation, rotation), shape (6, 6).
+
+    Args:
+        mass: [kg].
+        com: Centre of mass [m], shape (3,).
+        inertia: About the centre of mass [kg m^2], shape (3, 3).
+    """
+    x, y, z = com
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    out = np.empty((6, 6))
+    out[:3, :3], out[:3, 3:] = mass * np.eye(3), -mass * cross
+    out[3:, :3], out[3:, 3:] = mass * cross, inertia - mass * cross @ cross
+    return out
+
+
+def wrench_by_cause(
     mass: float,
     com: FloatArray,
     inertia: FloatArray,
@@ -16,7 +36,7 @@ def load_wrench(
     omega: FloatArray,
     alpha: FloatArray,
 ) -> FloatArray:
-    """Return what the part does to the gripper, reduced to the tool origin, in tool axes.
+    """Return what the body does to the gripper, cause by cause, reduced to the tool origin, in tool axes.
 
     ``f = m (g - a_C)`` and ``m_O = c x f - (I alpha + omega x I omega)`` with
     ``a_C = a_O + alpha x c + omega x (omega x c)``.
@@ -31,34 +51,39 @@ def load_wrench(
         alpha: Angular acceleration [rad/s^2], shape (3, samples).
 
     Returns:
-        Forces [N] then moments [N m], shape (6, samples).
+        For each of `CAUSES` forces [N] then moments [N m], shape (causes, 6, samples); the load is their sum.
     """
+    inertial = mass_matrix(mass, com, inertia)
+    out = np.zeros((len(CAUSES), 6, acceleration.shape[1]))
+    np.matmul(inertial[:, :3], gravity, out=out[0])
+    np.matmul(-inertial[:, :3], acceleration, out=out[1])
+    np.matmul(inertial[:, :3], _cross(_cross(omega, com[:, None]), omega), out=out[2])
+    np.matmul(-inertial[:, 3:], alpha, out=out[3])
+    out[4, 3:] = _cross(inertia @ omega, omega)
+    return out
+
+
+def load_wrench(
+    mass: float,
+    com: FloatArray,
+    inertia: FloatArray,
+    gravity: FloatArray,
+    acceleration: FloatArray,
+    omega: FloatArray,
+    alpha: FloatArray,
+) -> FloatArray:
+    """Return what the body does to the gripper, shape (6, samples): the sum of `wrench_by_cause`."""
     out = np.empty((6, acceleration.shape[1]))
-    force, moment = out[:3], out[3:]
-    swirl = _cross_constant(omega, com)
-    np.subtract(gravity, acceleration, out=force)
-    force -= _cross_constant(alpha, com)
-    force -= _cross(omega, swirl)
-    force *= mass
-    spin = inertia @ omega
-    np.negative(_cross_constant(force, com), out=moment)  # c x f = -(f x c)
-    moment -= inertia @ alpha
-    moment -= _cross(omega, spin)
+    for first in range(0, out.shape[1], 8192):  # what a block holds stays in the cache
+        part = slice(first, first + 8192)
+        motion = gravity[:, part], acceleration[:, part], omega[:, part], alpha[:, part]
+        wrench_by_cause(mass, com, inertia, *motion).sum(axis=0, out=out[:, part])
     return out
 
 
 def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    out = np.empty_like(a)
+    out = np.empty(np.broadcast_shapes(a.shape, b.shape))
     for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
         np.multiply(a[j], b[k], out=out[i])
         out[i] -= a[k] * b[j]
-    return out
-
-
-def _cross_constant(a: FloatArray, p: FloatArray) -> FloatArray:
-    out = np.empty_like(a)
-    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
-        np.multiply(a[j], float(p[k]), out=out[i])
-        if p[j]:
-            out[i] -= float(p[j]) * a[k]
     return out

@@ -1,31 +1,33 @@
 """Do the joint speeds and accelerations that a file gives follow from its positions and times?
 
+In: a joint trajectory with rates, and for `distrust` what its positions alone come to.
+Out: a refusal, doubts, or how well the rates agree.
+Error: rounding of the columns, found in them, is no fault.
+
 A column in another unit, a column of zeros or rates per sample instead of per second would make loads come
-out small. Such a file is refused, and local contradictions leave the stretch undecided.
+out small. Such a file is refused, and local contradictions leave the stretch undecided. Speeds that a drive has
+filtered lag, and their peaks are cut: they are not used.
 """
 
 from __future__ import annotations
+
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.kernels.sample_noise import channel_noise, grid
+from gripmargin.motion.rates import Rates
+from gripmargin.motion.trajectory import JointTrajectory, given_rates
 
-SPEED_TOLERANCE = 0.02  # share by which speeds, integrated with their accelerations, may miss the travel
-BARE_SPEED_TOLERANCE = 0.05  # the same without accelerations: the trapezoidal rule misses more
-ACCELERATION_TOLERANCE = 0.25  # share for accelerations, whose peaks samples resolve less well
-NO_TRAVEL = 5e-4  # [rad or m] travel below which rounding hides what a column of rates says
-NO_SPEED = 2e-3  # [rad/s or m/s] the same for speeds
-COARSEST_DIGIT = 2e-4  # [rad or m] largest step that positions are rounded to: 0.01 deg, 0.1 mm
-NO_MOTION = 2e-5  # [rad or m] jump below which positions are not known
-ROUNDING = 1.5  # times the median third difference: six standard deviations of rounded values
-USUAL = 0.95  # share of the intervals that show what is usual in a program
-ENOUGH = 20  # intervals in motion that show how values are rounded
-TOGETHER = (4, 16)  # intervals over which noise of speeds is averaged out
-RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
-WORTH = 0.02  # share of a joint's largest acceleration that a hidden motion must imply to count
+SPEED_TOLERANCE: Final = 0.02  # share by which speeds, integrated with their accelerations, may miss the travel
+BARE_SPEED_TOLERANCE: Final = 0.05  # the same without accelerations: the trapezoidal rule misses more
+ACCELERATION_TOLERANCE: Final = 0.25  # share for accelerations, whose peaks samples resolve less well
+NO_MOTION: Final = 2e-5  # [rad or m] jump below which positions are not known
+WORTH: Final = 0.02  # share of a joint's largest acceleration that a hidden motion must imply to count
+ENOUGH: Final = 20  # intervals that show how values are rounded, or what their noise is
 
 
 def check_rates(trajectory: JointTrajectory) -> FloatArray:
@@ -40,88 +42,72 @@ def check_rates(trajectory: JointTrajectory) -> FloatArray:
     Raises:
         InputError: A column of rates does not follow from the positions; the ratio found is named.
     """
-    t, q, qd, qdd = trajectory.t, trajectory.q, trajectory.qd, trajectory.qdd
+    q, qd, qdd = trajectory.q, trajectory.qd, trajectory.qdd
     if qd is None:
         return np.zeros(q.shape[1])
-    h = np.diff(t)[:, None]
+    h = np.diff(trajectory.t)[:, None]
     travel, from_speeds = np.diff(q, axis=0), h * (qd[:-1] + qd[1:]) / 2
-    if qdd is not None:
-        from_speeds = from_speeds + h**2 * (qdd[:-1] - qdd[1:]) / 12
+    speeds = trajectory.source, "qd", "speeds"
+    hidden = 5e-4  # [rad or m] travel below which rounding hides what a column of rates says
     if qdd is None:
-        missed = _compare_bare(trajectory, travel, from_speeds)
-    else:
-        missed = _compare(trajectory, "qd", "speeds", travel, from_speeds, SPEED_TOLERANCE, NO_TRAVEL)
-        _compare(
-            trajectory,
-            "qdd",
-            "accelerations",
-            np.diff(qd, axis=0),
-            h * (qdd[:-1] + qdd[1:]) / 2,
-            ACCELERATION_TOLERANCE,
-            NO_SPEED,
-        )
+        return _compare_bare(speeds, travel, from_speeds, hidden)
+    missed = _compare(speeds, travel, from_speeds + h**2 * (qdd[:-1] - qdd[1:]) / 12, SPEED_TOLERANCE, hidden)
+    accelerations = trajectory.source, "qdd", "accelerations"
+    _compare(accelerations, np.diff(qd, axis=0), h * (qdd[:-1] + qdd[1:]) / 2, ACCELERATION_TOLERANCE, 2e-3)
     return missed
 
 
-def _compare_bare(trajectory: JointTrajectory, travel: FloatArray, from_speeds: FloatArray) -> FloatArray:
+def _compare_bare(
+    column: tuple[str, str, str], travel: FloatArray, from_speeds: FloatArray, hidden: float
+) -> FloatArray:
     """Compare speeds alone; noise of recorded ones, and of their stamps, averages out over several intervals."""
-    try:
-        return _compare(trajectory, "qd", "speeds", travel, from_speeds, BARE_SPEED_TOLERANCE, NO_TRAVEL)
-    except InputError:
-        for together in TOGETHER:
-            starts = np.arange(0, len(travel) - together + 1, together)
-            if starts.size < ENOUGH:
-                break
-            way, integral = (np.add.reduceat(rows, starts, axis=0) for rows in (travel, from_speeds))
-            try:
-                return _compare(trajectory, "qd", "speeds", way, integral, BARE_SPEED_TOLERANCE, NO_TRAVEL)
-            except InputError:
-                continue
-        raise
+    refused: list[InputError] = []
+    for together in (1, 4, 16):
+        starts = np.arange(0, len(travel) - together + 1, together)
+        if refused and starts.size < ENOUGH:
+            break
+        way, integral = (np.add.reduceat(rows, starts, axis=0) for rows in (travel, from_speeds))
+        try:
+            return _compare(column, way, integral, BARE_SPEED_TOLERANCE, hidden)
+        except InputError as found:
+            refused.append(found)
+    raise refused[0]
 
 
 def _compare(
-    trajectory: JointTrajectory,
-    column: str,
-    word: str,
-    change: FloatArray,
-    integral: FloatArray,
-    tolerance: float,
-    negligible: float,
+    column: tuple[str, str, str], change: FloatArray, integral: FloatArray, tolerance: float, negligible: float
 ) -> FloatArray:
-    """Refuse columns whose integral misses the change by more than the tolerance; return the shares missed."""
+    """Refuse a column whose integral misses the change by more than a share; return the shares missed.
+
+    Args:
+        column: Where it comes from, its name, and what it holds.
+        change: Of what the column is the rate of, shape (intervals, joints).
+        integral: Of the column, its shape.
+        tolerance: Largest share.
+        negligible: Change below which nothing is said.
+    """
+    source, name, word = column
     missed = np.zeros(change.shape[1])
     for j in range(change.shape[1]):
         moved, said = float((change[:, j] ** 2).sum()), float((integral[:, j] ** 2).sum())
         both = float((change[:, j] * integral[:, j]).sum())
         # Rounding alone gives steps of both signs that add up to next to nothing.
-        drift = float(np.abs(np.cumsum(change[:, j])).max())
-        if drift < negligible and float(np.abs(np.cumsum(integral[:, j])).max()) < negligible:
+        if all(float(np.abs(np.cumsum(rows[:, j])).max()) < negligible for rows in (change, integral)):
             continue
         ratio = both / said if said > 0 else 0.0
         agreement = both / np.sqrt(moved * said) if moved > 0 and said > 0 else 0.0
-        if abs(ratio - 1) > tolerance and (said == 0 or moved == 0 or agreement > 0.5 or ratio <= 0):
-            found = (
-                f"{word} that are zero while the joint moves"
-                if said == 0
-                else f"{word} of a joint that does not move"
-                if moved == 0
-                else f"{word} that account for the change only after a factor of {ratio:.4g}"
-            )
-            raise InputError(
-                f"{trajectory.source} {column}{j + 1}",
-                found,
-                "rates that follow from positions and times",
-                _hint(ratio),
-            )
-        if abs(ratio - 1) > tolerance:
-            raise InputError(
-                f"{trajectory.source} {column}{j + 1}",
-                f"{word} that do not follow the positions (correlation {agreement:.2f})",
-                "rates that follow from positions and times",
-                "leave these columns out: the rates are then estimated",
-            )
         missed[j] = abs(ratio - 1)
+        if missed[j] <= tolerance:
+            continue
+        found, remedy = f"{word} that account for the change only after a factor of {ratio:.4g}", _hint(ratio)
+        if said == 0:
+            found = f"{word} that are zero while the joint moves"
+        elif moved == 0:
+            found = f"{word} of a joint that does not move"
+        elif agreement <= 0.5 and ratio > 0:
+            found = f"{word} that do not follow the positions (correlation {agreement:.2f})"
+            remedy = "leave these columns out: the rates are then estimated"
+        raise InputError(f"{source} {name}{j + 1}", found, "rates that follow from positions and times", remedy)
     return missed
 
 
@@ -137,6 +123,47 @@ def _hint(ratio: float) -> str:
     return "check their units, and whether they are per second; or leave them out: the rates are then estimated"
 
 
+def distrust(trajectory: JointTrajectory, rates: Rates) -> str | None:
+    """Say why given speeds are not used; None where they are, or where there are none.
+
+    Args:
+        trajectory: With speeds.
+        rates: Estimated from its positions.
+    """
+    if trajectory.qd is None:
+        return None
+    t, qd = trajectory.t, trajectory.qd
+    off = qd - rates.first
+    lag, error = _lag(off, rates, t)
+    # A quarter of a step is what differences of samples cannot tell from no lag.
+    if abs(lag) > max(0.25 * float(np.median(np.diff(t))), 4.0 * error):
+        how = f"lag the positions by {1e3 * lag:.2g} ms" if lag > 0 else f"lead the positions by {-1e3 * lag:.2g} ms"
+    else:
+        columns = np.ascontiguousarray(qd.T)
+        noise = channel_noise(t, columns) + grid(columns) if t.size >= 10 else np.zeros(len(columns))
+        allowed = 2.0 * rates.sigma_first + rates.bias_first + 3.0 * noise + 1e-9
+        agrees = (np.abs(off) <= allowed).mean(axis=0)
+        if agrees.min() >= 0.9:
+            return None
+        worst = int(np.argmin(agrees))
+        how = f"differ from the positions' by up to {np.abs(off[:, worst]).max():.2g} (joint {worst + 1})"
+    return f"Joint speeds of the file {how}: they are not used."
+
+
+def _lag(off: FloatArray, rates: Rates, t: FloatArray) -> tuple[float, float]:
+    """The lag of speeds [s] and its standard error, by least squares: late by T they fall short by T times a."""
+    a = rates.second
+    known = np.abs(a) > 2.0 * rates.sigma_second + rates.bias_second  # elsewhere an acceleration is noise
+    square = float((np.where(known, a, 0.0) ** 2).sum())
+    if not square > 0.0:
+        return 0.0, np.inf
+    lag = -float((np.where(known, a, 0.0) * off).sum()) / square
+    left = np.where(known, off + lag * a, 0.0)
+    # errors of estimated rates are alike over a window
+    alike = float(np.median(rates.window)) / float(np.median(np.diff(t)))
+    return lag, float(np.sqrt(np.mean(left[known] ** 2) * max(alike, 1.0) / square))
+
+
 def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], ...]:
     """Return intervals in which a joint travels otherwise than its rates say, as (first, last, reason).
 
@@ -144,10 +171,11 @@ def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], .
     about the middle of the interval, which positions and speeds give. Accelerations between those of both
     samples, whatever their order, give at most an eighth of their difference; what lies beyond that and beyond
     rounding is a contradiction.
+
+    Args:
+        trajectory: With speeds and accelerations.
     """
-    t, q, qd, qdd = trajectory.t, trajectory.q, trajectory.qd, trajectory.qdd
-    if qd is None or qdd is None:
-        return ()
+    t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
     h = np.diff(t)[:, None]
     moment = np.diff(q, axis=0) - h * (qd[:-1] + qd[1:]) / 2
     explained = h**2 * np.abs(np.diff(qdd, axis=0)) / 8
@@ -170,59 +198,8 @@ def _last_digit(values: FloatArray) -> float:
         return 0.0
     step = float(steps.min())
     counts = steps / step
-    return step if step <= COARSEST_DIGIT and np.abs(counts - np.round(counts)).max() < 1e-3 else 0.0
-
-
-def unexplained_acceleration(trajectory: JointTrajectory) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Return by how much the mean acceleration of each interval exceeds the mean of both samples' accelerations.
-
-    What rounding of the rates can explain is left out.
-
-    Args:
-        trajectory: With speeds and accelerations.
-
-    Returns:
-        The excess, shape (n - 1, joints) [rad/s^2 or m/s^2], and whether nothing that is usual in the program
-        explains it, shape (n - 1,).
-    """
-    t, qd, qdd = trajectory.t, trajectory.qd, trajectory.qdd
-    assert qd is not None and qdd is not None  # noqa: S101, PT018 - the caller has looked
-    h = np.diff(t)[:, None]
-    excess = np.diff(qd, axis=0) / h - (qdd[:-1] + qdd[1:]) / 2
-    moving = in_motion(qd)
-    known = np.where(h <= RESOLVED, rounding(h * excess, moving) / h, 0.0)
-    certain = np.abs(excess) > rounding(h * excess, moving, share=USUAL) / h
-    return _beyond(excess, known), np.asarray(certain.any(axis=1))
-
-
-def interpolated(trajectory: JointTrajectory, share: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return positions, speeds and accelerations inside every interval, on the polynomial of degree five.
-
-    Args:
-        trajectory: With speeds and accelerations.
-        share: Of the interval, 0 to 1.
-
-    Returns:
-        Each of shape (n - 1, joints).
-    """
-    q, qd, qdd = trajectory.q, trajectory.qd, trajectory.qdd
-    assert qd is not None and qdd is not None  # noqa: S101, PT018 - the caller has looked
-    s, h = share, np.diff(trajectory.t)[:, None]
-    a, step = qdd[:-1], np.diff(qdd, axis=0)
-    # On top of a straight line the acceleration has s (1 - s) (even + odd (2 s - 1)): the even part makes up
-    # for the change of speed, the odd part for the travel.
-    even = 6.0 * (np.diff(qd, axis=0) / h - (qdd[:-1] + qdd[1:]) / 2)
-    moment = np.diff(q, axis=0) - h * (qd[:-1] + qd[1:]) / 2 + h**2 * step / 12
-    odd = -60.0 * _beyond(moment, rounding(moment, in_motion(qd))) / h**2
-    acceleration = a + step * s + s * (1 - s) * (even + odd * (2 * s - 1))
-    speed = a * s + step * s**2 / 2 + even * (s**2 / 2 - s**3 / 3) + odd * (s**3 - s**2 / 2 - s**4 / 2)
-    travel = a * s**2 / 2 + step * s**3 / 6 + even * (s**3 / 6 - s**4 / 12) + odd * (s**4 / 4 - s**3 / 6 - s**5 / 10)
-    return q[:-1] + h * qd[:-1] * s + h**2 * travel, qd[:-1] + h * speed, acceleration
-
-
-def _beyond(values: FloatArray, known: FloatArray) -> FloatArray:
-    """Return what of some values, of either sign, is beyond a size that is explained."""
-    return np.asarray(np.sign(values) * np.maximum(np.abs(values) - known, 0.0))
+    coarsest = 2e-4  # [rad or m]: 0.01 deg, 0.1 mm
+    return step if step <= coarsest and np.abs(counts - np.round(counts)).max() < 1e-3 else 0.0
 
 
 def in_motion(qd: FloatArray) -> NDArray[np.bool_]:
@@ -234,7 +211,8 @@ def rounding(residual: FloatArray, moving: NDArray[np.bool_], *, share: float = 
     """Return how large a residual can be for the rounding of the values it is made of, shape (joints,).
 
     Rounding makes residuals that change sign from one interval to the next, motion makes smooth ones or few:
-    the median third difference shows the first alone.
+    the median third difference shows the first alone. One and a half times it is six standard deviations of rounded
+    values.
 
     Args:
         residual: Over the intervals, shape (n, joints).
@@ -246,5 +224,5 @@ def rounding(residual: FloatArray, moving: NDArray[np.bool_], *, share: float = 
     for j, column in enumerate(third.T):
         counted = column[moving[3:, j]]
         if counted.size >= ENOUGH:
-            out[j] = ROUNDING * float(np.quantile(counted, share))
+            out[j] = 1.5 * float(np.quantile(counted, share))
     return out

@@ -1,5 +1,9 @@
 """Where samples are missing: what may have happened there, bounded or left in doubt.
 
+In: times, samples, and the rates estimated from them.
+Out: the rates with more bias at the ends of holes; gaps as doubts.
+Error: that of samples as far apart as the hole is wide.
+
 A hole of a few steps, up to `RESOLVED`, is bridged as any two samples are. A wider one is judged as if the whole
 record were as sparse as it: the rates at both its ends are estimated once more from samples that far apart, with the
 error that such sparse samples have (bursts show in the record itself). One much wider than the steps around it is a
@@ -16,16 +20,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.motion.consistency import RESOLVED
-from gripmargin.motion.rates import SMALLEST, Rates, estimate_rates, estimate_rotation_rates
+from gripmargin.kernels.adaptive_fit import FEWEST
+from gripmargin.motion.rates import Rates, estimate_rates, estimate_rotation_rates
+from gripmargin.motion.trajectory import RESOLVED
 
 GAP_STEPS: Final = 5.0  # median steps without a sample that count as a gap, where it is wider than RESOLVED
-HOLE_STEPS: Final = 1.5  # median steps without a sample that show that one is missing
-WIDE_STEPS: Final = 3.5  # median steps without a sample that count as a hole even where it is below RESOLVED
-STILL: Final = 4.0  # standard deviations of the noise within which positions count as unchanged
-AROUND: Final = 6  # samples, as far apart as the hole is wide, on either side of it
 MOST: Final = 1000  # holes that are judged one by one; with more of them each is a doubt
-EVIDENT: Final = 2.0  # standard deviations by which rates from sparse samples may differ without a reason
 
 
 def gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int, int, str]]:
@@ -40,7 +40,7 @@ def gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int
     wide = _holes(t)
     if wide.size <= MOST:
         wide = wide[(step[wide] > GAP_STEPS * float(np.median(step))) & (step[wide] > RESOLVED)]
-    moved = np.any(np.abs(np.diff(places, axis=0)) > STILL * noise + 1e-9, axis=1)
+    moved = np.any(np.abs(np.diff(places, axis=0)) > 4.0 * noise + 1e-9, axis=1)  # noise alone hardly does
     return [
         (int(i), int(i) + 1, f"no sample for {1e3 * step[i]:.0f} ms while the robot moves: a peak may hide there")
         for i in wide
@@ -61,13 +61,20 @@ def in_holes(t: FloatArray, y: FloatArray, rates: Rates) -> Rates:
 
 
 def in_turn_holes(t: FloatArray, rotation: FloatArray, rates: Rates) -> Rates:
-    """Do the same for orientations, shape (n, 3, 3), and their angular rates."""
+    """Return angular rates whose bias covers what may have happened in holes.
+
+    Args:
+        t: Times [s], shape (n,).
+        rotation: Orientations, shape (n, 3, 3).
+        rates: Estimated from them.
+    """
     return _covered(t, rates, lambda index: estimate_rotation_rates(t[index], rotation[index], bursts=False))
 
 
 def _holes(t: FloatArray) -> NDArray[np.intp]:
+    """Intervals in which a sample is missing, and more than one where they are no wider than RESOLVED."""
     step, usual = np.diff(t), float(np.median(np.diff(t)))
-    return np.flatnonzero((step > HOLE_STEPS * usual) & ((step > RESOLVED) | (step > WIDE_STEPS * usual)))
+    return np.flatnonzero((step > 1.5 * usual) & ((step > RESOLVED) | (step > 3.5 * usual)))
 
 
 def _covered(t: FloatArray, rates: Rates, sparse: Callable[[NDArray[np.intp]], Rates]) -> Rates:
@@ -78,13 +85,13 @@ def _covered(t: FloatArray, rates: Rates, sparse: Callable[[NDArray[np.intp]], R
     bias = {name: getattr(rates, f"bias_{name}").copy() for name in names}
     for i in wide:
         index = _around(t, int(i))
-        if index.size < SMALLEST:
+        if index.size < FEWEST:
             continue  # as few samples as that have no small error anyhow
         coarse = sparse(index)
         ends = np.searchsorted(index, [i, i + 1])
         for name in names:
             apart = np.abs(getattr(coarse, name)[ends] - getattr(rates, name)[i : i + 2])
-            beyond = np.maximum(apart - EVIDENT * getattr(coarse, f"sigma_{name}")[ends], 0.0)
+            beyond = np.maximum(apart - 2.0 * getattr(coarse, f"sigma_{name}")[ends], 0.0)
             most = (beyond + getattr(coarse, f"bias_{name}")[ends]).max(axis=0)
             bias[name][i : i + 2] = np.maximum(bias[name][i : i + 2], most)
     return replace(rates, **{f"bias_{name}": value for name, value in bias.items()})
@@ -93,7 +100,8 @@ def _covered(t: FloatArray, rates: Rates, sparse: Callable[[NDArray[np.intp]], R
 def _around(t: FloatArray, i: int) -> NDArray[np.intp]:
     """Samples about as far apart as those at both ends of an interval, these two among them."""
     h = t[i + 1] - t[i]
-    before = np.searchsorted(t, t[i] - h * np.arange(AROUND, 0, -1) * (1 - 1e-6))
-    after = np.searchsorted(t, t[i + 1] + h * np.arange(1, AROUND + 1) * (1 - 1e-6))
+    steps = np.arange(1, 7) * (1 - 1e-6)  # on either side
+    before = np.searchsorted(t, t[i] - h * steps[::-1])
+    after = np.searchsorted(t, t[i + 1] + h * steps)
     inside = np.concatenate([before, [i, i + 1], after[after < t.size]])
     return np.unique(inside.astype(np.intp))

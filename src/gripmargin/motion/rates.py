@@ -1,49 +1,31 @@
 """Speeds and accelerations from samples, with the error of each as part of the answer.
 
-Derivatives of local polynomials over windows from 5 points up. At each sample the widest window is looked for
-whose answer agrees with those of all narrower windows within their noise; the answer comes from a window about
-half as wide, so that its smoothing error stays below its noise. What is left of that error is judged from the
-differences between windows and between the two sides of the sample.
+In: times and samples.
+Out: `Rates`, by local polynomials (`gripmargin.kernels.adaptive_fit`) and by the spline through all samples.
+Error: noise and smoothing, and what quick moves hide between samples (`gripmargin.kernels.bursts`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, fields
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray, Value, frozen
 from gripmargin.base.errors import InputError
+from gripmargin.kernels.adaptive_fit import FEWEST, adaptive_fit
 from gripmargin.kernels.bursts import burst_bias
-from gripmargin.kernels.cubic_spline import spline_curvature, spline_slope
-from gripmargin.kernels.local_fit import even_step, local_fit, running_max, step_between
-from gripmargin.kernels.sample_noise import BLOCK, noise_levels, run_lengths
+from gripmargin.kernels.cubic_spline import spline_rates
+from gripmargin.kernels.local_fit import even_step
 
+LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
 METHOD: Final = (
     "Local polynomial least squares (Savitzky & Golay, Anal. Chem. 36(8), 1964); window at each sample by "
     "intersection of confidence intervals (Goldenshluger & Nemirovski, Math. Methods Stat. 6(2), 1997; Katkovnik, "
     "IEEE Trans. Signal Process. 47(9), 1999), then half as wide; noise from high differences of the samples"
 )
-SMALLEST: Final = 5  # samples
-_BOTH_SIDES: Final = 9  # samples; with fewer, none has a narrowest window on both sides, and no fit can be doubted
-LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
-
-_POINTS: Final = (5, 5, 7, 9, 13, 17, 25, 35, 49, 69, 99, 139, 199)  # the first with degree 4
-_CHUNK: Final = 8160  # samples worked on at a time; a multiple of all numbers of samples that share a window
-_HALO: Final = 600  # samples on either side of a chunk, more than its answers depend on; such a multiple too
-# The figures below were set by simulation (coverage of known accelerations), on the safe side.
-_AGREE: Final = (6.0, 3.75)  # half width of the intervals in standard deviations: first window, the others
-_NOISY: Final = 4.5  # the others where noise is steady: over a whole record it exceeds less by chance
-_STEADY: Final = 0.2  # median over root mean square of the noise levels of blocks from which it is steady
-_BACK: Final = 2  # windows back from the widest that agrees; two windows are a factor of about 2
-_WORTH: Final = 12.0  # a window this many times noisier than the widest that agrees is not gone back to
-_EVIDENT: Final = 1.5  # standard deviations by which windows may differ without being a smoothing error
-_SCALE: Final = 1.5  # smoothing error over the difference of two windows
-_SIDES: Final = 3.0  # the same for polynomials on one side of the sample
-_OFF_CENTRE: Final = 2.0  # more smoothing error where the window lies on one side of the sample
-_STEP: Final = 2.5  # standard deviations of one window below which a step of the answer is noise
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +41,6 @@ class Rates(Value):
         bias_second: Estimated bound of what smoothing and sampling do to the second derivative, its shape.
         noise: Noise found in the samples [unit], one standard deviation, shape (channels,).
         window: Time from the first to the last sample used [s], shape (n, channels).
-        method: The method with its sources, for reports.
         spline: First and second derivative of the cubic spline through all samples, shape (2, n, channels), or
             None: not smoothed at all, so all noise is in it; an oscillator slower than the samples smooths it itself.
     """
@@ -72,7 +53,6 @@ class Rates(Value):
     bias_second: FloatArray
     noise: FloatArray
     window: FloatArray
-    method: str = METHOD
     spline: FloatArray | None = None
 
     def __post_init__(self) -> None:
@@ -85,6 +65,39 @@ class Rates(Value):
         object.__setattr__(self, "window", frozen(self.window, (n, channels), "rates window"))
         if self.spline is not None:
             object.__setattr__(self, "spline", frozen(self.spline, (2, n, channels), "rates spline"))
+
+    def beside(self, other: Rates) -> Rates:
+        """Return these channels and those of other samples taken at the same times, side by side."""
+        both: dict[str, Any] = {f.name: (getattr(self, f.name), getattr(other, f.name)) for f in fields(self)}
+        for name, (one, two) in both.items():
+            both[name] = None if one is None or two is None else np.concatenate([one, two], axis=-1)
+        return Rates(**both)
+
+    def in_words(self, turning: NDArray[np.bool_]) -> str:
+        """Return bandwidth and noise in words, of channels of which some are angles."""
+        unit = "rad" if turning.all() else "m" if not turning.any() else "rad or m"
+        low, high = 1e3 * self.window.min(), 1e3 * self.window.max()
+        span = f"{low:.3g} ms" if high <= 1.01 * low else f"{low:.3g} to {high:.3g} ms"
+        return f"local polynomials over {span}; noise found {self.noise.max():.2g} {unit}."
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class ProgramRates:
+    """When the samples of a program were taken, and its rates in its own coordinates.
+
+    Attributes:
+        t: Times [s], increasing, shape (n,).
+        rates: Of every coordinate.
+        known: Whether the file gives speeds and accelerations.
+        doubts: (first sample, last sample, reason) of stretches that cannot be judged.
+        notes: How they came about, in sentences.
+    """
+
+    t: FloatArray
+    rates: Rates
+    known: bool = False
+    doubts: tuple[tuple[int, int, str], ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float = 0.0, bursts: bool = True) -> Rates:
@@ -104,26 +117,22 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
     samples = frozen(y, (times.size, None), "samples")
     if order not in (1, 2):
         raise InputError("order", f"{order}", "1 or 2")
-    if times.size < SMALLEST:
+    if times.size < FEWEST:
         raise InputError(
-            "samples",
-            f"{times.size}",
-            f"at least {SMALLEST}",
-            f"at least {SMALLEST} samples are needed to estimate rates",
+            "samples", f"{times.size}", f"at least {FEWEST}", f"at least {FEWEST} samples are needed to estimate rates"
         )
     if not (np.diff(times) > 0).all():
         raise InputError("t", "times that repeat or go back", "times that increase")
-    found, noise = _estimate(times, np.ascontiguousarray(samples.T), order)
-    top, sigma, bias, window, *first = (np.ascontiguousarray(rows.T) for rows in found)
+    columns = np.ascontiguousarray(samples.T)
+    found, window, noise = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,))
+    first, second = (np.ascontiguousarray(np.swapaxes(rows, 1, 2)) for rows in (found[-1], found[0]))
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
-        return Rates(top, none, sigma, none, bias, none, noise, window)
-    even = even_step(times) is not None
+        return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
     if bursts:
-        bias = bias + burst_bias(times, np.ascontiguousarray(samples.T), even=even, scatter=scatter).T
-    curvature = spline_curvature(times, samples)
-    spline = np.stack([spline_slope(times, samples, curvature), curvature])
-    return Rates(first[0], top, first[1], sigma, first[2], bias, noise, window, spline=spline)
+        second[2] += burst_bias(times, columns, even=even_step(times) is not None, scatter=scatter).T
+    spline = spline_rates(times, samples)
+    return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline)
 
 
 def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float = 0.0, bursts: bool = True) -> Rates:
@@ -147,7 +156,7 @@ def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float
     """
     times = frozen(t, (None,), "t")
     matrices = frozen(rotation, (times.size, 3, 3), "rotation")
-    if times.size < SMALLEST:
+    if times.size < FEWEST:
         return estimate_rates(times, matrices[:, 0])  # says that there are too few
     between = np.einsum("nji,njk->nik", matrices[:-1], matrices[1:])
     sine = 0.5 * np.stack([between[:, k - 1, k - 2] - between[:, k - 2, k - 1] for k in range(3)], axis=-1)
@@ -171,175 +180,3 @@ def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float
     rise = np.concatenate([slope[:1], inner, slope[-1:]])
     integral = np.cumsum(vector - h**3 / 12.0 * np.cross(speed, rise), axis=0)
     return estimate_rates(times, np.vstack([np.zeros(3), integral]), scatter=scatter, bursts=bursts)
-
-
-def _estimate(t: FloatArray, y: FloatArray, order: int) -> tuple[list[FloatArray], FloatArray]:
-    """Work in chunks so that memory does not grow with the number of windows times samples.
-
-    Args:
-        t: Times [s], shape (n,).
-        y: Samples, shape (channels, n).
-        order: Order of the derivative that windows are chosen for.
-
-    Returns:
-        Rows of `_chunk` for all samples, and the noise of each channel.
-    """
-    n = t.size
-    step = even_step(t)
-    level, reliable = noise_levels(t, y, step)
-    # Rounding of a slow motion is the same over many samples: it averages out as if there were fewer.
-    runs = np.maximum(run_lengths(y) - 1.0, 1.0)
-    steady = np.median(level, axis=-1) > _STEADY * np.sqrt(np.mean(level**2, axis=-1))
-    agree = np.where(steady, _NOISY, _AGREE[1])[:, None]
-    found: list[FloatArray] = [np.empty(y.shape) for _ in range(4 if order == 1 else 7)]
-    for a in range(0, n, _CHUNK):
-        low, high = max(0, a - _HALO), min(n, a + _CHUNK + _HALO)
-        block = np.arange(low, high) // BLOCK
-        part = _chunk(
-            t[low:high],
-            y[:, low:high] - y[:, low : low + 1],
-            (level[:, block], reliable[:, block]),
-            (runs[:, low:high], agree),
-            order,
-            step,
-        )
-        for whole, rows in zip(found, part, strict=True):
-            whole[:, a : a + _CHUNK] = rows[:, a - low : a - low + _CHUNK]
-    return found, np.asarray(np.sqrt(np.mean(level**2, axis=-1)))
-
-
-@dataclass(frozen=True)
-class _Ladder:
-    """The answers of all windows for one order: arrays of shape (windows, channels, n)."""
-
-    value: FloatArray
-    sigma: FloatArray
-
-    def at(self, window: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
-        return _pick(self.value, window), _pick(self.sigma, window)
-
-    def evident(self, a: int, b: int) -> FloatArray:
-        """By how much two windows differ beyond noise.
-
-        The variance of the difference of a least-squares answer and one from more of the same samples is the
-        difference of the variances (Hausman, Econometrica 46(6), 1978).
-        """
-        spread = np.sqrt(np.maximum(self.sigma[a] ** 2 - self.sigma[b] ** 2, 0.0))
-        return np.asarray(np.maximum(np.abs(self.value[a] - self.value[b]) - _EVIDENT * spread, 0.0))
-
-
-def _chunk(
-    t: FloatArray,
-    y: FloatArray,
-    noise: tuple[FloatArray, FloatArray],
-    trust: tuple[FloatArray, FloatArray],
-    order: int,
-    step: float | None,
-) -> list[FloatArray]:
-    """Derivative, sigma, bias, window, and for order 2 the first derivative, its sigma and bias."""
-    level, reliable = noise
-    # a joint that stands at exactly zero has no noise at all
-    inflation = np.divide(level, reliable, out=np.ones_like(level), where=reliable > 0)
-    orders = (1,) if order == 1 else (2, 1)
-    ladders, widest = _climb(t, y, reliable, trust, orders, step)
-    main = ladders[0]
-    last = len(main.value) - 1
-    chosen = np.maximum(widest - _BACK, 0)
-    limit = _WORTH * _pick(main.sigma, widest)
-    for _ in range(_BACK):
-        chosen = chosen + ((_pick(main.sigma, chosen) > limit) & (chosen < widest))
-    bias = [np.zeros(y.shape) for _ in orders]
-    for k in np.unique(chosen):
-        reach = _POINTS[k] // 2
-        found = [_SCALE * ladder.evident(k, min(k + _BACK, last)) for ladder in ladders]
-        # At a step of the derivative the answer is halfway: off by half its height.
-        height = np.abs(step_between(t, main.value[k], reach + (k == 0)))
-        jump = 0.5 * np.maximum(height - _STEP * main.sigma[k], 0.0)
-        if k == 0:
-            found[0] = main.evident(0, min(1, last))
-            differ, evident = _sides(t, y, reliable, orders[0], step, main)
-            found[0] = np.maximum(found[0], evident)
-            jump = np.minimum(jump, differ)
-        found[0] = np.maximum(found[0], jump)
-        here = chosen == k
-        for of_order, bound in zip(bias, found, strict=True):
-            bound[:, :reach] *= _OFF_CENTRE
-            bound[:, t.size - reach :] *= _OFF_CENTRE
-            of_order[here] = running_max(bound, reach)[here]
-    if t.size < _BOTH_SIDES:
-        most = np.abs(main.value[0]).max(axis=-1, keepdims=True)
-        for of_order, unit in zip(bias, (1.0, float(np.diff(t).max())), strict=False):
-            np.maximum(of_order, most * unit, out=of_order)
-    rows: list[FloatArray] = []
-    for ladder, bound in zip(ladders, bias, strict=True):
-        value, sigma = ladder.at(chosen)
-        rows += [value, sigma * inflation, bound]
-    points = np.array(_POINTS)[chosen]
-    first = np.clip(np.arange(t.size) - points // 2, 0, t.size - points)
-    return [*rows[:3], t[first + points - 1] - t[first], *rows[3:]]
-
-
-def _climb(
-    t: FloatArray,
-    y: FloatArray,
-    noise: FloatArray,
-    trust: tuple[FloatArray, FloatArray],
-    orders: tuple[int, ...],
-    step: float | None,
-) -> tuple[list[_Ladder], NDArray[np.intp]]:
-    """Fit wider and wider windows; find for each sample the widest that agrees with all narrower ones."""
-    runs, agree = trust
-    values: list[list[FloatArray]] = [[] for _ in orders]
-    sigmas: list[list[FloatArray]] = [[] for _ in orders]
-    agrees = np.ones(y.shape, dtype=bool)
-    widest = np.zeros(y.shape, dtype=np.intp)
-    low, high = np.full(y.shape, -np.inf), np.full(y.shape, np.inf)
-    for k, points in enumerate(_POINTS):
-        if points > t.size or k > widest.max() + _BACK:
-            break
-        reach = points // 2
-        same = np.sqrt(np.minimum(running_max(runs, reach), points))
-        fits = local_fit(t, y, points, orders[0] + 1 if k else 4, orders, step=step)
-        for i, (value, gain) in enumerate(fits):
-            values[i].append(value)
-            sigmas[i].append(noise * gain * same)
-        half = (agree if k else _AGREE[0]) * sigmas[0][k]
-        low, high = np.maximum(low, values[0][k] - half), np.minimum(high, values[0][k] + half)
-        agrees &= low <= high
-        if k:
-            # Next to a step of the derivative all windows agree on its mean; a little further on they do not.
-            agrees &= ~running_max(~agrees, max(1, reach // 2))
-        widest[agrees] = k
-    return [_Ladder(np.array(v), np.array(s)) for v, s in zip(values, sigmas, strict=True)], widest
-
-
-def _sides(
-    t: FloatArray, y: FloatArray, noise: FloatArray, order: int, step: float | None, main: _Ladder
-) -> tuple[FloatArray, FloatArray]:
-    """How far the narrowest window's answer is from polynomials on either side of the sample.
-
-    Where the motion has a kink nearby, the polynomial on the other side does not see it. Two degrees are tried
-    and the smaller of their answers taken: both hold at a kink, and the higher one is better on smooth motion.
-
-    Returns:
-        The larger of both sides as it is, and beyond noise.
-    """
-    plain, evident = [], []
-    for points, degree in ((5, 4), (4, 3)):
-        far, beyond = np.zeros(y.shape), np.zeros(y.shape)
-        for side in (-1, 1):
-            ((value, gain),) = local_fit(t, y, points, degree, (order,), step=step, side=side)
-            apart = np.abs(value - main.value[0])
-            far = np.maximum(far, apart)
-            beyond = np.maximum(beyond, apart - _SIDES * np.hypot(noise * gain, main.sigma[0]))
-        plain.append(far)
-        evident.append(beyond)
-    # Near the ends the windows of a side are moved inwards, the longer ones onto the narrowest window itself.
-    whole = np.zeros(t.size, dtype=bool)
-    whole[SMALLEST - 1 : t.size - SMALLEST + 1] = True
-    differ, beyond = (np.where(whole, np.minimum(*both), np.maximum(*both)) for both in (plain, evident))
-    return differ, beyond
-
-
-def _pick(stack: FloatArray, index: NDArray[np.intp]) -> FloatArray:
-    return np.asarray(np.take_along_axis(stack, index[None], axis=0)[0])

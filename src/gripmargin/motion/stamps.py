@@ -1,5 +1,9 @@
 """When samples were taken, where their time stamps scatter.
 
+In: stamps and samples, and how the job says that the stamps are meant.
+Out: `SampleTimes` to differentiate over.
+Error: how far these may still be off, as a standard deviation.
+
 A recording is stamped by a clock that the robot does not follow: the sampler is periodic and its stamps arrive
 late, or the sampler itself is uneven and its stamps say so. Second differences show the difference: 0.3 ms of
 scatter on samples 4 ms apart is worth tens of rad/s^2. Which of the two holds is read off the samples.
@@ -15,18 +19,11 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray, Value, sealed
 from gripmargin.base.errors import InputError
 from gripmargin.kernels.local_fit import even_step
-from gripmargin.kernels.sample_noise import grid
-from gripmargin.kernels.sampler import MAD_TO_SIGMA, nominal_times, number_samples, share_of_motion
+from gripmargin.kernels.sample_noise import MEDIAN_TO_SIGMA, ROUNDING_SIGMA, grid
+from gripmargin.kernels.sampler import nominal_times, number_samples, share_of_motion
 
 Stamps = Literal["as given", "periodic"]
 
-FEWEST: Final = 20  # samples from which a period is looked for
-SCATTER: Final = (0.4, 0.2)  # jitter over the period from which samples cannot be numbered: none lost, some lost
-LOST: Final = 0.3  # share of samples lost from which a sampler is not called periodic
-CLEAR: Final = 3.0  # standard errors by which the samples have to speak for or against the stamps
-EITHER: Final = 0.05  # share within which one of the two simply holds
-EXACT: Final = 1e-6  # jitter over the period that is rounding of the stamps
-ROUNDING: Final = 0.2886751345948129  # standard deviation of rounding to whole numbers, 1 / sqrt(12)
 UNTOLD: Final = 0.25  # standard error of the share from which the scatter is too small beside the noise to matter
 
 
@@ -73,45 +70,75 @@ def sample_times(t: FloatArray, y: FloatArray, stamps: Stamps | None = None) -> 
     if stamps == "as given" or even_step(t) is not None:
         return SampleTimes(t)
     wanted = stamps == "periodic"
-    if t.size < FEWEST:
-        return _refused(t, f"only {t.size} samples", wanted)
-    number, _ = number_samples(t)
-    nominal, astray = nominal_times(t, number)
-    period = float((nominal[-1] - nominal[0]) / number[-1])
-    off = t - nominal
-    jitter = float(np.sqrt(np.mean(off**2)))
-    lost = int(number[-1]) + 1 - t.size
-    if lost > LOST * t.size or not jitter < SCATTER[lost > 0] * period:
-        return _refused(t, f"they scatter by {1e3 * jitter:.2g} ms about {1e3 * period:.4g} ms", wanted)
-    if not (np.diff(nominal) > 0).all() or not astray <= 1.0:
-        return _refused(t, "their period changes", wanted)
-    said = f"stamps of a sampler with a period of {1e3 * period:.4g} ms, {_missing(lost)}"
-    if jitter < EXACT * period:
-        return SampleTimes(t, period, jitter, lost, note=f"Time stamps: {said}.")
-    scatter = f"they scatter by {1e3 * jitter:.2g} ms (1 sigma)"
-    moved = np.ascontiguousarray((y - y[0]).T)
-    least = np.maximum(np.spacing(np.abs(y).max(axis=0, initial=1e-3)), ROUNDING * grid(moved))
-    share, error = share_of_motion(nominal, off, moved, least)
-    if wanted or error > UNTOLD:
-        share = 0.0
-        why = "as the job says" if wanted else "too little beside the noise to tell whether the samples do"
-        how = f"{scatter}, {why}: differentiated over even times"
-    elif share < max(EITHER, CLEAR * error):
-        share = 0.0
-        how = f"{scatter} and the samples do not follow: differentiated over even times"
-    elif share > 1.0 - max(EITHER, CLEAR * error):
-        share = 1.0
-        how = f"{scatter} and the samples follow: used as given"
-    else:
-        how = f"{scatter} and the samples follow by {100 * share:.0f} %: differentiated over times between"
-    used: FloatArray = nominal + share * off
+    found = _Sampler.behind(t)
+    if isinstance(found, str):
+        return _refused(t, found, wanted)
+    said = f"stamps of a sampler with a period of {1e3 * found.period:.4g} ms, {_missing(found.lost)}"
+    if found.jitter < 1e-6 * found.period:  # rounding of the stamps
+        return SampleTimes(t, found.period, found.jitter, found.lost, note=f"Time stamps: {said}.")
+    share, error, how = _followed(found, y, wanted)
+    used: FloatArray = found.nominal + share * found.off
     if not (np.diff(used) > 0).all():
         return _refused(t, "their order is not that of the samples", wanted)
-    if share == 1.0:
-        used = t
     # Of a deviation that the samples follow by a share s, s (1 - s) of its variance stays unknown.
-    unknown = jitter * float(np.sqrt(max(share * (1.0 - share), min(error, UNTOLD))))
-    return SampleTimes(used, period, jitter, lost, share, unknown, f"Time stamps: {said}; {how}.")
+    unknown = found.jitter * float(np.sqrt(max(share * (1.0 - share), min(error, UNTOLD))))
+    note = f"Time stamps: {said}; they scatter by {1e3 * found.jitter:.2g} ms (1 sigma){how}."
+    return SampleTimes(t if share == 1.0 else used, found.period, found.jitter, found.lost, share, unknown, note)
+
+
+@dataclass(frozen=True)
+class _Sampler:
+    """A periodic sampler.
+
+    Attributes:
+        nominal: When it took its samples by its own clock [s], shape (n,).
+        off: Stamps less these times [s], shape (n,).
+        period: [s].
+        jitter: One standard deviation of the stamps about the nominal times [s].
+        lost: Samples that are missing.
+    """
+
+    nominal: FloatArray
+    off: FloatArray
+    period: float
+    jitter: float
+    lost: int
+
+    @classmethod
+    def behind(cls, t: FloatArray) -> _Sampler | str:
+        """Find the sampler behind uneven stamps; or say why there is none."""
+        if t.size < 20:
+            return f"only {t.size} samples"
+        number, _ = number_samples(t)
+        nominal, astray = nominal_times(t, number)
+        period = float((nominal[-1] - nominal[0]) / number[-1])
+        off = t - nominal
+        jitter = float(np.sqrt(np.mean(off**2)))
+        lost = int(number[-1]) + 1 - t.size
+        # with more scatter samples cannot be numbered, the less so where some are lost
+        if lost > 0.3 * t.size or not jitter < (0.2 if lost else 0.4) * period:
+            return f"they scatter by {1e3 * jitter:.2g} ms about {1e3 * period:.4g} ms"
+        if not (np.diff(nominal) > 0).all() or not astray <= 1.0:
+            return "their period changes"
+        return cls(nominal, off, period, jitter, lost)
+
+
+def _followed(sampler: _Sampler, y: FloatArray, wanted: bool) -> tuple[float, float, str]:
+    """Which share of the stamps' deviations the samples follow, its standard error, and what is made of it."""
+    even = "differentiated over even times"
+    moved = np.ascontiguousarray((y - y[0]).T)
+    least = np.maximum(np.spacing(np.abs(y).max(axis=0, initial=1e-3)), ROUNDING_SIGMA * grid(moved))
+    share, error = share_of_motion(sampler.nominal, sampler.off, moved, least)
+    if wanted:
+        return 0.0, error, f", as the job says: {even}"
+    if error > UNTOLD:
+        return 0.0, error, f", too little beside the noise to tell whether the samples do: {even}"
+    either = max(0.05, 3.0 * error)  # within which one of the two simply holds
+    if share < either:
+        return 0.0, error, f" and the samples do not follow: {even}"
+    if share > 1.0 - either:
+        return 1.0, error, " and the samples follow: used as given"
+    return share, error, f" and the samples follow by {100 * share:.0f} %: differentiated over times between"
 
 
 def _missing(lost: int) -> str:
@@ -127,7 +154,7 @@ def _refused(t: FloatArray, found: str, wanted: bool) -> SampleTimes:
             "leave the key out, or say 'as given'",
         )
     step = np.diff(t)
-    scatter = MAD_TO_SIGMA * float(np.median(np.abs(step - np.median(step))))
+    scatter = MEDIAN_TO_SIGMA * float(np.median(np.abs(step - np.median(step))))
     return SampleTimes(
         t,
         scatter=scatter,

@@ -1,11 +1,16 @@
-"""The motion of the tool frame at every sample, named and in one frame."""
+"""The motion of the tool frame at every sample, named and in one frame.
+
+In: a robot with joint positions, speeds and accelerations, or poses with theirs.
+Out: `ToolMotion`: velocities and accelerations in tool axes.
+Error: none but that of what goes in.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray, Value, sealed
 from gripmargin.base.errors import InputError
@@ -65,6 +70,24 @@ class ToolMotion(Value):
     def angular_acceleration(self) -> FloatArray:
         """Angular acceleration in tool axes [rad/s^2], shape (n, 3)."""
         return self.state[:, recursion.AL].T
+
+    def take(self, samples: int | NDArray[np.intp]) -> ToolMotion:
+        """Return the motion at some of the samples, indices, shape (m,), or at one."""
+        at = np.atleast_1d(samples)
+        return ToolMotion(self.t[at], self.state[:, :, at])
+
+    def retimed(self, speed: float | FloatArray, rate: float | FloatArray) -> ToolMotion:
+        """Return the motion on the same path at a share of its speed while the program's time slows down.
+
+        Args:
+            speed: Speed factor s, broadcast against the samples.
+            rate: Deceleration of the program's time over s [1/s].
+        """
+        state = self.state.copy()
+        for along, rises in ((recursion.V, recursion.A), (recursion.W, recursion.AL)):
+            state[:, rises] = speed**2 * state[:, rises] - rate * state[:, along]
+            state[:, along] *= speed
+        return ToolMotion(self.t, state)
 
     def in_tool(self, vector: ArrayLike) -> FloatArray:
         """Return a constant world vector in tool axes, shape (3, n)."""

@@ -14,6 +14,7 @@ from gripmargin.base.arrays import FloatArray, Value, frozen, sealed
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import as_pose, rotation_from_quaternion
 
+RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
 MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs splitting
 Interpolation = Literal["samples", "linear", "cubic", "quintic"]
 QUATERNION_TOLERANCE = 1e-2  # rounding to three decimals gives 1e-3; a wrong column gives far more
@@ -260,3 +261,14 @@ class PoseTrajectory(_Samples):
 
 
 Trajectory = JointTrajectory | PoseTrajectory
+
+
+def given_rates(trajectory: JointTrajectory) -> tuple[FloatArray, FloatArray]:
+    """Return speeds and accelerations of a program that gives both, shape (n, joints) each.
+
+    Raises:
+        InputError: It does not.
+    """
+    if trajectory.qd is None or trajectory.qdd is None:
+        raise InputError(trajectory.source, "no joint speeds with accelerations", "both")
+    return trajectory.qd, trajectory.qdd

@@ -84,9 +84,11 @@ def _check(check: CheckResult) -> dict[str, Any]:
         "high": check.high,
         "target": check.target,
         "at": None if check.at is None else asdict(check.at),
+        "low_at": None if check.low_at is None else asdict(check.low_at),
         "text": check.text,
         "measure": check.measure,
         "lines": list(check.lines),
+        "doubts": list(check.doubts),
         "details": plain(check.details),
     }
 
@@ -102,6 +104,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "because": plain(finding.because),
         "remedy": finding.remedy,
         "remedies": [plain(asdict(remedy)) for remedy in finding.remedies],
+        "share": plain(finding.share),
         "text": finding.text,
     }
 

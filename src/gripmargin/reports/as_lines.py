@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
+from gripmargin.base.errors import FaultError
 from gripmargin.reports.as_json import error_tree, report_tree
 from gripmargin.results.report import Judgement
 
@@ -14,8 +15,8 @@ def judgement_tree(judgement: Judgement, *, samples: bool = False) -> dict[str, 
     """Return the report of a job, or what stands in its place, as a tree of plain values."""
     if judgement.report is not None:
         return report_tree(judgement.report, samples=samples)
-    assert judgement.error is not None  # noqa: S101 - there is one or the other
-    return error_tree(judgement.job_file, judgement.error)
+    nothing = FaultError(judgement.job_file, "neither a report nor an error", "one of them")
+    return error_tree(judgement.job_file, judgement.error or nothing)
 
 
 def report_line(judgement: Judgement, *, samples: bool = False) -> str:

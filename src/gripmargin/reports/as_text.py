@@ -22,8 +22,9 @@ def report_text(report: Report) -> str:
     short = [finding for finding in report.findings if finding.verdict == "fail"]
     unsure = [finding for finding in report.findings if finding.verdict != "fail"]
     for title, findings in (("What falls short", short), ("What cannot be decided", unsure)):
-        if findings:
-            lines += ["", title, *_findings(findings)]
+        said = _doubts(report) if findings is unsure else []
+        if findings or said:
+            lines += ["", title, *said, *_findings(findings)]
     if report.findings:
         lines += ["", "What to change", *_changes(worst_first(report.findings))]
     for title, items in (
@@ -50,7 +51,7 @@ def _printable(text: str) -> str:
 
 def _check_lines(check: CheckResult) -> list[str]:
     line = f"{check.measure} {words.figure(check.value)}, target {check.target:g}"
-    if check.low is not None and check.high is not None and check.high - check.low > 0.005 * check.target:
+    if check.low is not None and check.high is not None and check.spread > 0.005:
         line += (
             f" (the true worst {check.measure} lies between {words.figure(check.low)}{words.elsewhere(check)} and "
             f"{words.figure(check.high)})"
@@ -61,6 +62,15 @@ def _check_lines(check: CheckResult) -> list[str]:
     for sentence in check.lines:
         lines += _wrapped("    ", sentence)
     return lines
+
+
+def _doubts(report: Report) -> list[str]:
+    """What checks take for granted and is not known to hold, each once, with the checks that do."""
+    names: dict[str, list[str]] = {}
+    for check in report.checks:
+        for doubt in check.doubts:
+            names.setdefault(doubt, []).append(check.check)
+    return _bullets(f"{doubt} ({', '.join(checks)})" for doubt, checks in names.items())
 
 
 def _findings(findings: list[Finding]) -> list[str]:
@@ -79,38 +89,57 @@ def _findings(findings: list[Finding]) -> list[str]:
 
 
 def _changes(worst_first: list[Finding]) -> list[str]:
-    """Remedies for the whole program, check by check; moves to slow belong together, the others are each enough."""
+    """Remedies for the whole program, check by check: first what was shown to be enough, then hints."""
     lines = []
     checks = sorted({finding.check for finding in worst_first}, key=lambda name: (name != "preload", name))
     for check in checks:
-        found: dict[str, list[Remedy]] = {}
-        for finding in (f for f in worst_first if f.check == check):
-            for remedy in finding.remedies:
-                same = found.setdefault(remedy.action, [])
-                if not any(remedy.figures.get("move") == other.figures.get("move") for other in same):
-                    same.append(remedy)
-        data, useless = found.pop("better data", []), found.pop("none", [])
+        shown, hints, data, useless = _sorted_out(finding for finding in worst_first if finding.check == check)
         if check in ("hold", "lift_off") and "preload" in checks:
             lines += _wrapped(
                 f"  - {check}: ", "mend the preload first, whose bond it stands on; or, as the bond now is:"
             )
-        texts = [_change(action, remedies, bool(useless)) for action, remedies in found.items()]
         title = f"{check}: " if len(checks) > 1 else ""
-        for i, text in enumerate(texts):
-            lines += _wrapped(f"  - {title}{'or ' if i else ''}", text)
+        for i, same in enumerate(shown):
+            lines += _wrapped(f"  - {title}{'or ' if i else ''}", f"{_together(same)}: then it passes")
+        for same in hints:
+            lines += _wrapped(f"  - {title}would help: ", _together(same))
         for remedy in data:
             lines += _wrapped(f"  - {title}to decide it: ", remedy.text)
-        if useless and "slow" not in found:
+        if useless and not any(same[0].action == "slow" for same in shown):
             lines += _wrapped(f"  - {title}", _no_help(useless))
     return lines
 
 
-def _change(action: str, remedies: list[Remedy], partly: bool) -> str:
-    if action != "slow":
-        return remedies[0].text
-    return "; and ".join(r.text for r in remedies) + (
-        " (the other moves need one of the changes below)" if partly else ""
-    )
+def _sorted_out(
+    findings: Iterable[Finding],
+) -> tuple[list[list[Remedy]], list[list[Remedy]], list[Remedy], list[Remedy]]:
+    """Remedies that were shown, hints, data that would decide, what does not help; each of the first by action."""
+    shown: dict[str, list[Remedy]] = {}
+    hints: dict[str, list[Remedy]] = {}
+    data: list[Remedy] = []
+    useless: list[Remedy] = []
+    for remedy in (remedy for finding in findings for remedy in finding.remedies):
+        if remedy.action == "better data":
+            same = data
+        elif remedy.action == "none":
+            same = useless
+        else:
+            same = (shown if remedy.shown else hints).setdefault(remedy.action, [])
+        if not any(_alike(remedy, other) for other in same):
+            same.append(remedy)
+    return list(shown.values()), list(hints.values()), data, useless
+
+
+def _alike(remedy: Remedy, other: Remedy) -> bool:
+    keys = ("move", "from", "during")
+    return all(remedy.figures.get(key) == other.figures.get(key) for key in keys)
+
+
+def _together(remedies: list[Remedy]) -> str:
+    """Moves to slow, and handovers to press less deep, belong together; of other changes one is enough."""
+    if remedies[0].action in ("slow", "press less"):
+        return "; and ".join(remedy.text for remedy in remedies)
+    return remedies[0].text
 
 
 def _no_help(remedies: list[Remedy]) -> str:

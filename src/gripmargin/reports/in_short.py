@@ -16,13 +16,13 @@ SHOWN = 10  # findings; viewers of test results show about as many lines
 def result_line(check: CheckResult) -> str:
     """Return one sentence: name, verdict, figure, target, where."""
     line = f"{check.check}: {check.verdict}, {check.measure} {words.figure(check.value)}, target {check.target:g}"
-    if check.at is not None:
-        line += f", worst at {words.when(check.at)}"
     if check.verdict is Verdict.UNDECIDED and check.low is not None and check.low != check.value:
         line += f", may be as low as {words.figure(check.low)}{words.elsewhere(check)}"
+    if check.at is not None:
+        line += f", worst at {words.when(check.at)}"
     if check.value is None and check.text:
         line += f": {check.text}"
-    return line
+    return "; ".join((line, *check.doubts))
 
 
 def finding_lines(findings: tuple[Finding, ...]) -> list[str]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gripmargin.base.errors import InputError
+from gripmargin.checks import registry
 from gripmargin.reports.series import used, worst_sample
 
 if TYPE_CHECKING:
@@ -144,7 +145,7 @@ class Plots:
                 axes.plot(
                     samples.t, np.minimum(used(np.asarray(values)), bottom), color=colour, linestyle=dashes, label=name
                 )
-        curves = {"hold": samples.hold_margin, "swing": samples.swing_margin, "stop": samples.stop_margin}
+        curves = {check: getattr(samples, name) for check, name in registry.series().items()}
         targets: dict[float, list[str]] = {}
         for check in self._report.checks:
             if check.check == "hold" or not np.isnan(curves.get(check.check, np.nan)).all():
@@ -256,11 +257,13 @@ class Plots:
             centres = pad.patch.points.reshape(-1, 3, 3).mean(axis=1)
             counted = pad.counted.reshape(-1, 3)[:, 0]
             traction = scene.tractions(pad, centres, load)
-            pull = traction[2] / pad.pull_off_stress if pad.pull_off_stress > 0 else np.full(len(centres), np.nan)
+            bond = pad.bond.reshape(-1, 3).mean(axis=1)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                pull = traction[2] / (pad.pull_off_stress * bond)
             for axes, values, title, colours, low in (
-                (row[0], np.where(counted, pad.utilisation(traction), np.nan), "used", "Blues", 0.0),
+                (row[0], np.where(counted, pad.utilisation(traction, bond), np.nan), "used", "Blues", 0.0),
                 (row[1], np.where(counted, pull, np.nan), "pulled, pressed", "PuOr_r", -1.0),
-                (row[2], pad.bond.reshape(-1, 3).mean(axis=1), "bond", "Greens", 0.0),
+                (row[2], bond, "bond", "Greens", 0.0),
             ):
                 cells = PolyCollection(list(corners), cmap=colours, edgecolors="face", linewidths=0.3)
                 cells.set_array(100 * np.ma.masked_invalid(values))
@@ -289,12 +292,10 @@ class Plots:
         return np.asarray(1e3 * ((points - pose[:3, 3]) @ pose[:3, :3])[:, :2])
 
     def _path(self, figure: Figure) -> None:
-        from mpl_toolkits.mplot3d import Axes3D  # noqa: PLC0415
         from mpl_toolkits.mplot3d.art3d import Line3DCollection  # noqa: PLC0415
 
         samples = self._report.samples
-        axes = figure.add_subplot(projection="3d")
-        assert isinstance(axes, Axes3D)  # noqa: S101 - by its projection
+        axes: Any = figure.add_subplot(projection="3d")  # of a class that no stub names here
         points = 1e3 * samples.position
         step = max(1, samples.t.size // 2000)
         most = used(samples.hold_margin_low)

@@ -11,6 +11,8 @@ from typing import Any, Final, Union, get_args, get_origin, get_type_hints
 
 import numpy as np
 
+from gripmargin.base.docstrings import attributes
+from gripmargin.checks import registry
 from gripmargin.reports.as_json import ERROR_SCHEMA
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy
 from gripmargin.results.report import SCHEMA, Report
@@ -94,6 +96,8 @@ def _table(kind: type) -> Tree:
     if kind is Finding:
         properties["remedy"] = {"type": "string", "description": _first_line(Finding.remedy)}
         properties["worst"] |= {"properties": WORST, "required": [*WORST]}
+    if kind is CheckResult:
+        properties["check"]["description"] = f"Its name: {', '.join(judged.name for judged in registry.judged())}."
     if kind is Samples:
         properties["phase"]["items"] = {"enum": [*get_args(PhaseKind)]}
     return _object(_first_line(kind), {key: value for key, value in properties.items() if value})
@@ -123,7 +127,7 @@ def _of(hint: Any, text: str) -> Tree:
         return {"type": "array", "items": {**row, "minItems": int(wide[1]), "maxItems": int(wide[1])}} if wide else row
     if isinstance(hint, type) and issubclass(hint, StrEnum):
         return {"enum": [str(option) for option in hint]}
-    if origin is dict:
+    if origin is not None and issubclass(origin, Mapping):
         return {"type": "object"}
     names: dict[Any, str] = {str: "string", float: "number", int: "integer", bool: "boolean"}
     return {"type": names[hint]}
@@ -135,10 +139,3 @@ def _strings() -> Tree:
 
 def _first_line(thing: Any) -> str:
     return (thing.__doc__ or "").strip().splitlines()[0]
-
-
-def attributes(kind: type) -> dict[str, str]:
-    """Return what the docstring of a class says of each of its attributes."""
-    section = re.split(r"\n\s*Attributes:\n", kind.__doc__ or "")[-1]
-    entries = re.findall(r"^ {8}(\w+): (.*(?:\n {12}.*)*)", section, re.MULTILINE)
-    return {name: " ".join(text.split()) for name, text in entries}

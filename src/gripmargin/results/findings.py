@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.results.record import NoFigures, Record
@@ -45,6 +45,16 @@ def judge(low: float, high: float, target: float) -> Verdict:
 def short_of(low: FloatArray, target: float) -> NDArray[np.bool_]:
     """Return where the least value a margin may have is not surely on target; NaN is short."""
     return ~(low >= target)
+
+
+def on_target(low: ArrayLike, target: float) -> bool:
+    """Return whether every least value that a margin may have is surely on target; NaN is not."""
+    return not short_of(np.asarray(low, dtype=np.float64), target).any()
+
+
+def finite(value: float) -> float | None:
+    """Return a figure for a report: None where it is no finite number."""
+    return value if math.isfinite(value) else None
 
 
 def overall(verdicts: Iterable[Verdict]) -> Verdict:
@@ -88,6 +98,7 @@ class CheckResult:
         text: What the value is, for a person.
         lines: Further sentences for a person.
         measure: What kind of figure the value is: margin, ratio or share.
+        doubts: Why a pass would not be one, a sentence each: what the check takes for granted and is not known to hold.
     """
 
     check: str
@@ -102,23 +113,49 @@ class CheckResult:
     text: str = ""
     lines: tuple[str, ...] = ()
     measure: str = "margin"
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def spread(self) -> float:
+        """How far `low` and `high` are apart, over the target [-]; inf where one of them is not known."""
+        if self.low is None or self.high is None:
+            return math.inf
+        return (self.high - self.low) / self.target
 
 
 @dataclass(frozen=True, kw_only=True)
 class Remedy:
-    """One change that would be enough.
+    """One change that helps.
 
     Attributes:
         action: What kind of change: slow, shift pads, larger pads, strengthen; smooth, stiffen; stop softer; press
-            deeper, align, dwell, press less; travel, hold down, nest, seat, wait; shift part, lighten, robot; better
-            data; or none (why something does not help).
+            deeper, align, dwell, press less; travel, release, smaller pads, fewer pads, hold down, nest, seat, wait;
+            shift part, lighten, robot; better data; or none (why something does not help).
         text: The change in words.
         figures: The change in numbers, SI.
+        shown: Whether the check passes with it, run on the changed job at these figures; else it is a hint.
     """
 
     action: str
     text: str
     figures: dict[str, Any] = field(default_factory=dict)
+    shown: bool = False
+
+    @property
+    def change(self) -> str:
+        """The change in words, with how many others of its kind belong to it."""
+        others = self.figures.get("others", 0)
+        if not others:
+            return self.text
+        rest = "one that falls" if others == 1 else f"{others} that fall"
+        return f"{self.text}, together with the other {rest} short"
+
+    @property
+    def sentence(self) -> str:
+        """The change and what is known of it; only where it was shown does it say that the check then passes."""
+        if self.shown:
+            return f"{self.change}: then it passes"
+        return self.text if self.action in ("none", "better data") else f"would help: {self.change}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,7 +170,8 @@ class Finding:
         spans: The times within it that are short, each (from, to) [s].
         worst: The worst sample in it and what is known there.
         because: Causes, as shares and figures.
-        remedies: What to change, by how much; any one of them is enough.
+        remedies: What to change, by how much: first those that were shown to be enough, each by itself (moves to slow
+            belong together), then hints.
         share: Least value that the check's figure may have there, over its target [-]; 0 where it is not known.
         text: The finding in a sentence.
         lines: More about the worst sample, each a word and a sentence.
@@ -154,8 +192,8 @@ class Finding:
     @property
     def remedy(self) -> str:
         """All remedies in a sentence; where there is none, why."""
-        useful = [remedy.text for remedy in self.remedies if remedy.action != "none"]
-        return "; or ".join(useful or [remedy.text for remedy in self.remedies])
+        useful = [remedy.sentence for remedy in self.remedies if remedy.action != "none"]
+        return "; or ".join(useful or [remedy.sentence for remedy in self.remedies])
 
 
 def worst_first(findings: Iterable[Finding]) -> list[Finding]:
@@ -235,7 +273,7 @@ def exact(
         details: Further figures.
         measure: What kind of figure it is.
     """
-    figure = value if math.isfinite(value) else None
+    figure = finite(value)
     return CheckResult(
         check=check,
         verdict=judge(value, value, target),

@@ -11,7 +11,7 @@ class Record(Mapping[str, Any]):
     """Base of the dataclasses for what a check knows beyond its value: details, worst places, causes.
 
     Its keys are those of the JSON: the names of the fields, in their order. A field made by `part` is a record whose
-    keys stand among the others; one made by `if_known` has a key only where it is not None.
+    keys stand among the others; one made by `if_known` has a key only where it is not None, one made by `aside` none.
     """
 
     def __iter__(self) -> Iterator[str]:
@@ -27,7 +27,7 @@ class Record(Mapping[str, Any]):
         tree: dict[str, Any] = {}
         for each in fields(self):  # type: ignore[arg-type]
             value = getattr(self, each.name)
-            if value is None and each.metadata.get("if_known"):
+            if each.metadata.get("aside") or (value is None and each.metadata.get("if_known")):
                 continue
             if each.metadata.get("part"):
                 tree |= value or {}
@@ -44,6 +44,11 @@ def part() -> Any:
 def if_known(default: Any = None) -> Any:
     """Declare a field that has a key only where it is not None."""
     return field(default=default, metadata={"if_known": True})
+
+
+def aside() -> Any:
+    """Declare a field without a key: what sentences say and the JSON does not."""
+    return field(metadata={"aside": True})
 
 
 @dataclass(frozen=True, eq=False)

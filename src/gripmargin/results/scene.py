@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
 from gripmargin.contact.cells import Patch
-from gripmargin.contact.loads import AIR_CAUSES, causes_over_time
+from gripmargin.contact.loads import AIR_CAUSES, rigid_by_cause
+from gripmargin.kernels.face import Face, squared
+from gripmargin.kernels.utilisation import peak_utilisation, shares
 from gripmargin.results.samples import Samples
 from gripmargin.workcell import Part
 
@@ -28,24 +30,33 @@ class PadState:
         patch: Its contact with the part.
         bond: Share of the full strength that each cell holds after the preload [-], shape (m,).
         counted: Whether margins count on a cell, shape (m,).
-        edge: Corners of the convex hull of those cells, tool frame [m], shape (v, 3); empty where there are none.
-        pull_off_stress: That each of those cells surely has [Pa].
-        shear_strength: Likewise [Pa].
+        edge: The places of theirs that may be used most, tool frame [m], shape (v, 3); empty where there are none.
+        edge_bond: Share of the full strength that each of these holds [-], shape (v,).
+        pull_off_stress: Of a full bond [Pa].
+        shear_strength: Of a full bond [Pa].
     """
 
     patch: Patch
     bond: FloatArray
     counted: NDArray[np.bool_]
     edge: FloatArray
+    edge_bond: FloatArray
     pull_off_stress: float
     shear_strength: float
 
-    def utilisation(self, traction: FloatArray) -> FloatArray:
-        """Return how far tractions use what a pad surely holds: shape (3, ...) [Pa] to (...) [-]."""
-        if self.pull_off_stress <= 0 or self.shear_strength <= 0:
-            return np.full(traction.shape[1:], np.nan)
-        shear = np.hypot(traction[0], traction[1]) / self.shear_strength
-        return np.asarray(np.hypot(shear, np.maximum(traction[2], 0.0) / self.pull_off_stress))
+    def utilisation(self, traction: FloatArray, bond: FloatArray) -> FloatArray:
+        """Return how far tractions use what places hold.
+
+        Args:
+            traction: Pad axes [Pa], shape (3, p).
+            bond: Share of the full strength that each place holds, shape (p,).
+
+        Returns:
+            Shape (p,), NaN where nothing holds.
+        """
+        shear2 = (traction[0] ** 2 + traction[1] ** 2) / self.shear_strength**2
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(bond > 0, np.sqrt(squared(shear2, traction[2] / self.pull_off_stress)) / bond, np.nan)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -137,13 +148,8 @@ class Scene:
         Returns:
             For each cause forces [N] and moments [N m] at the tool origin, shape (m, 6); they add up to the load.
         """
-        parts = causes_over_time(
-            self.part,
-            self.gravity[at],
-            samples.acceleration[at],
-            samples.angular_velocity[at],
-            samples.angular_acceleration[at],
-        )
+        motion = self.gravity, samples.acceleration, samples.angular_velocity, samples.angular_acceleration
+        parts = {cause: load.T for cause, load in rigid_by_cause(self.part, *(rows[at].T for rows in motion)).items()}
         if self.air is not None:
             parts |= {cause: load[:, at].T for cause, load in zip(AIR_CAUSES, self.air, strict=True)}
         total = np.concatenate([samples.force[at], samples.moment[at]], axis=1)
@@ -182,10 +188,11 @@ class Scene:
         found: list[tuple[float, int, FloatArray]] = []
         peel: list[tuple[float, int, FloatArray]] = []
         for i, pad in enumerate(self.pads):
-            if len(pad.edge) == 0 or pad.pull_off_stress <= 0:
+            if not (pad.edge_bond > 0).any():
                 continue
             traction = self.tractions(pad, pad.edge, load)
-            use, tension = pad.utilisation(traction), np.maximum(traction[2], 0.0) / pad.pull_off_stress
+            use = pad.utilisation(traction, pad.edge_bond)
+            tension = np.maximum(traction[2], 0.0) / (pad.pull_off_stress * pad.edge_bond)
             k, j = int(np.argmax(use)), int(np.argmax(tension))
             found.append((float(use[k]), i, pad.edge[k]))
             peel.append((float(tension[j]), i, pad.edge[j]))
@@ -215,22 +222,14 @@ class Scene:
         """
         maps = []
         for pad in self.pads:
-            if len(pad.edge) and pad.pull_off_stress > 0:
-                held = np.array([pad.shear_strength, pad.shear_strength, pad.pull_off_stress])[:, None, None]
+            if (pad.edge_bond > 0).any():
+                full = np.array([pad.shear_strength, pad.shear_strength, pad.pull_off_stress])
+                held = full[:, None, None] * pad.edge_bond[:, None]
                 maps.append(self.tractions(pad, pad.edge, np.eye(6)) / held)
         if not maps:
             return {}
         edges = np.concatenate(maps, axis=1)  # (3, points, 6)
         total = np.sum(list(parts.values()), axis=0)
-        normalised = edges @ total.T
-        normalised[2] = np.maximum(normalised[2], 0.0)
-        size = np.sqrt((normalised**2).sum(axis=0))
-        point = size.argmax(axis=0)
-        rows = np.arange(len(total))
-        use, direction = size[point, rows], normalised[:, point, rows]
-        out = {}
-        for cause, load in parts.items():
-            own = np.einsum("cmi,mi->cm", edges[:, point], load)
-            with np.errstate(divide="ignore", invalid="ignore"):
-                out[cause] = np.where(use > 0, (own * direction).sum(axis=0) / use, 0.0)
-        return out
+        use, point, _, _ = peak_utilisation(Face(edges), total.T)
+        share = shares(edges[:, point], total.T, np.stack([load.T for load in parts.values()]))
+        return dict(zip(parts, use * share, strict=True))

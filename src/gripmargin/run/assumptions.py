@@ -38,7 +38,7 @@ def assumed(case: Case) -> list[str]:
         )
     if job.part.outline is None:
         out.append("No part outline given: every pad lies wholly on the part.")
-    for patch in case.backing.patches:
+    for patch in case.whole.patches:
         pad, material = patch.pad, patch.pad.material
         if job.part.outline is not None and not is_cut_by_outline(pad):
             out.append(f"Pad '{pad.name}' stands upright to the part's outline: taken to lie wholly on the part.")
@@ -65,12 +65,12 @@ def references(case: Case) -> tuple[str, ...]:
 def _bond(case: Case) -> list[str]:
     if case.pickup is None:
         return ["Full bond: every pad was pressed on wholly and long enough before the carry."]
-    if case.counted.share < 1.0 or case.counted.level < 1.0:
+    least, share = min(float(own.min()) for own in case.grip.bonded.shares), case.grip.share
+    if share < 1.0:
         return [
-            f"Margins count on the cells that the preload left with at least {100 * case.counted.level:.0f} % of full "
-            f"strength ({100 * case.counted.share:.0f} % of the contact area), each holding just that."
+            f"Margins count on {100 * share:.0f} % of the contact area, in whatever state the rest is: it may let go."
         ]
-    return []
+    return [] if least == 1.0 else [f"The preload left at least {100 * least:.0f} % of full strength everywhere."]
 
 
 def _targets(job: Job) -> str:

@@ -15,7 +15,7 @@ from gripmargin.base.errors import InputError
 from gripmargin.files.report_file import Baseline, EarlierFinding, EarlierJob, earlier_job, own_name
 from gripmargin.files.source import printable
 from gripmargin.reports.as_json import report_tree
-from gripmargin.results.findings import Verdict
+from gripmargin.results.findings import Verdict, on_target
 from gripmargin.results.report import Judgement, Report
 
 WORSE = 0.05  # share of an earlier value that may be lost without a word
@@ -131,8 +131,7 @@ def _job(name: str, before: EarlierJob, report: Report, allowed: float) -> list[
     reasons = {item.check: item.reason for item in report.not_checked}
 
     def add(check: str, kind: str, text: str, was: float | None = None, is_: float | None = None) -> None:
-        figures = (None if f is None or math.isinf(f) else f for f in (was, is_))
-        was, is_ = figures
+        was, is_ = (None if figure is None or math.isinf(figure) else figure for figure in (was, is_))
         found.append(Worsening(job=name, check=check, kind=kind, before=was, now=is_, text=f"{check}: {text}"))
 
     for check, was in before.checks.items():
@@ -143,7 +142,7 @@ def _job(name: str, before: EarlierJob, report: Report, allowed: float) -> list[
         is_ = now.checks[check]
         if _RANK[is_.verdict] > _RANK[was.verdict]:
             add(check, "verdict", f"was {was.verdict} and is {is_.verdict} now")
-        if not is_.target >= was.target:
+        if not on_target(is_.target, was.target):
             add(check, "target", f"target was {was.target:g} and is {is_.target:g} now", was.target, is_.target)
         for kind, then, today in (("value", was.value, is_.value), ("low", was.low, is_.low)):
             if _lost(then, today, allowed):

@@ -11,6 +11,7 @@ from gripmargin.base.arrays import FloatArray, frozen
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.cells import cut_pads
+from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.workcell import Gripper, Part
 
@@ -51,7 +52,8 @@ class MarginMeter:
         """
         self._backing = Backing(cut_pads(gripper.pads, part))
         strengths = [holding_strength(patch.pad, part, gripper) for patch in self._backing.patches]
-        self._maps, self._owner = self._backing.edge_maps(strengths)
+        maps, self._owner = self._backing.edge_maps(strengths)
+        self._face = Face(maps)
         self._points = self._backing.edge_points()
 
     def margins(self, force: ArrayLike, moment: ArrayLike) -> FloatArray:
@@ -69,7 +71,7 @@ class MarginMeter:
         """
         forces = frozen(force, (None, 3), "force")
         moments = frozen(moment, (len(forces), 3), "moment")
-        used = peak_utilisation(self._maps, np.concatenate([forces, moments], axis=1).T)[0]
+        used = peak_utilisation(self._face, np.concatenate([forces, moments], axis=1).T)[0]
         with np.errstate(divide="ignore"):
             return np.asarray(1.0 / used)
 
@@ -84,7 +86,7 @@ class MarginMeter:
             InputError: Other shapes, or what is not a finite number.
         """
         load = np.concatenate([frozen(force, (3,), "force"), frozen(moment, (3,), "moment")])
-        used, at, peel, _ = peak_utilisation(self._maps, load[:, None])
+        used, at, peel, _ = peak_utilisation(self._face, load[:, None])
         point = int(at[0])
         return Reading(
             margin=float(1.0 / used[0]) if used[0] > 0 else float("inf"),

@@ -161,7 +161,7 @@ class _Spread:
         self._names = names  # as they were given, and as an executor elsewhere has to know them
         self._paths = list(names) if executor is None else [str(Path(name).absolute()) for name in names]
         self._given = executor
-        self._crew: Executor | None = None
+        self._workers: Executor | None = None
         self._size = size
         self._samples = samples
         self._at_end = at_end
@@ -174,18 +174,20 @@ class _Spread:
     def start(self, i: int) -> None:
         """Submit a job, to processes of this machine where there is no executor (any more)."""
         self._starts[i] += 1
-        asked = f"{self._asked} {i} {self._starts[i]}"
-        here = self._given is None or i in self._suspects
+        given = None if i in self._suspects else self._given
         try:
-            executor = self._own_crew() if here or self._given is None else self._given
-            future = executor.submit(judge_file, self._paths[i], self._samples, asked, __version__)
+            future = self._submit(i, self._own_workers() if given is None else given)
         except RuntimeError:  # shut down or broken since
-            if here:
+            if given is None:
                 raise
             self._given = None
-            future = self._own_crew().submit(judge_file, self._paths[i], self._samples, asked, __version__)
+            future = self._submit(i, self._own_workers())
         self._open.add(future)
         future.add_done_callback(lambda made: self.done.put((i, made)))
+
+    def _submit(self, i: int, executor: Executor) -> Future[Judgement]:
+        asked = f"{self._asked} {i} {self._starts[i]}"
+        return executor.submit(judge_file, self._paths[i], self._samples, asked, __version__)
 
     def outcome(self, i: int, future: Future[Judgement]) -> Judgement | None:
         """What a job came to; None where it has to be started again."""
@@ -210,13 +212,13 @@ class _Spread:
         remedy = f"tried {STARTS} times; look for what ends its process (a lack of memory?), or {REPORT_IT}"
         return Judgement(job_file=self._names[i], error=_fault(self._names[i], found, remedy))
 
-    def _own_crew(self) -> Executor:
-        if self._crew is None:
-            from gripmargin.run.crew import Crew  # noqa: PLC0415 - only where processes are wanted
+    def _own_workers(self) -> Executor:
+        if self._workers is None:
+            from gripmargin.run.workers import Workers  # noqa: PLC0415 - only where processes are wanted
 
-            self._crew = Crew(self._size)
-            self._at_end.callback(self._crew.shutdown, cancel_futures=True)
-        return self._crew
+            self._workers = Workers(self._size)
+            self._at_end.callback(self._workers.shutdown, cancel_futures=True)
+        return self._workers
 
     def _cancel(self) -> None:
         for future in self._open:

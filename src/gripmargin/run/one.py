@@ -97,7 +97,9 @@ def check(
         ...         rotation=np.broadcast_to(down, (201, 3, 3)),
         ...     ),
         ...     gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
-        ...     part=gm.Part(mass=0.4, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
+        ...     part=gm.Part(
+        ...         mass=0.4, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0], face="plane", rigid=True
+        ...     ),
         ... )
         >>> report.passed, round(report.checks[0].value, 1)
         (True, 26.9)
@@ -183,10 +185,7 @@ def _samples(case: Case, outcomes: Sequence[Outcome]) -> Samples:
 def _beyond(job: Job) -> list[NotChecked]:
     """What no job can have checked by this version, and given keys that have no effect."""
     out = []
-    part = job.part
     for key, given, what in (
-        ("part.youngs_modulus", part.youngs_modulus, "the part is taken as rigid; a thin one peels earlier"),
-        ("part.poissons_ratio", part.poissons_ratio, "the part is taken as rigid"),
         ("pick.dwell", job.pick.dwell if job.pick else None, "the time under pressure is that of the program"),
         (
             "joint limits",

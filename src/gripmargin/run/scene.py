@@ -5,18 +5,14 @@ Nothing is worked out here that a check has not worked out already, but for the 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
+from gripmargin.contact.handover import Release
 from gripmargin.contact.loads import air_load
-from gripmargin.contact.restraint import restraint
+from gripmargin.contact.pickup import Pickup
 from gripmargin.results.scene import HandoverRecord, PadState, Scene
-
-if TYPE_CHECKING:
-    from gripmargin.contact.handover import Pickup, Putdown
 
 PRESSED = 300  # samples at which the spreading contact is looked at
 
@@ -24,7 +20,7 @@ PRESSED = 300  # samples at which the spreading contact is looked at
 def scene_of(case: Case) -> Scene:
     """Return what drawings of a case need."""
     handovers = [] if case.pickup is None else [_preload(case.pickup)]
-    handovers += [_release(case, putdown) for putdown in case.putdowns if putdown.history is not None]
+    handovers += [_release(case, release) for release in case.putdowns if isinstance(release, Release)]
     job = case.job
     return Scene(
         part=job.part,
@@ -32,7 +28,7 @@ def scene_of(case: Case) -> Scene:
         axis=case.motion.at.rotation[:, :, 2],
         airborne=case.airborne,
         pads=_pads(case),
-        compliance=case.backing.compliance,
+        compliance=case.grip.compliance,
         handovers=tuple(sorted(handovers, key=lambda handover: float(handover.t[0]))),
         flatness=0.0 if job.pick is None else job.pick.flatness,
         air=None if job.part.drag_area is None else np.stack(air_load(job.part, case.motion.at, job.air_density)),
@@ -40,27 +36,19 @@ def scene_of(case: Case) -> Scene:
 
 
 def _pads(case: Case) -> tuple[PadState, ...]:
-    counted = {patch.pad.name: i for i, patch in enumerate(case.backing.patches)}
-    held = case.held or [np.ones(patch.areas.size) for patch in case.whole.patches]
-    pads = []
-    edge: FloatArray
-    for patch, bond in zip(case.whole.patches, held, strict=True):
-        i = counted.get(patch.pad.name)
-        if i is None:
-            kept, edge, strength = np.zeros(bond.size, dtype=bool), np.zeros((0, 3)), (0.0, 0.0)
-        else:
-            reduced, strength = case.backing.patches[i], case.strengths[i]
-            enough = (bond >= case.counted.level).reshape(-1, 3).all(axis=1)  # as `Patch.only` reads them
-            kept = np.ones(bond.size, dtype=bool) if reduced.areas.size == bond.size else np.repeat(enough, 3)
-            edge = reduced.edge
+    grip, pads = case.grip, []
+    for i, (patch, bond) in enumerate(zip(grip.whole.patches, grip.bonded.shares, strict=True)):
+        pull, shear = grip.bonded.full[i]
+        own = grip.owner == i
         pads.append(
             PadState(
                 patch=patch,
                 bond=bond,
-                counted=kept,
-                edge=edge,
-                pull_off_stress=strength[0],
-                shear_strength=strength[1],
+                counted=grip.kept[i],
+                edge=grip.points[own],
+                edge_bond=grip.pull[own] / pull,
+                pull_off_stress=pull,
+                shear_strength=shear,
             )
         )
     return tuple(pads)
@@ -99,12 +87,8 @@ def _pressed(pickup: Pickup) -> FloatArray:
     return np.stack([relative.t[chosen], pressed / whole, given / whole])
 
 
-def _release(case: Case, putdown: Putdown) -> HandoverRecord:
-    history, nest = putdown.history, case.job.nest
-    assert history is not None and nest is not None  # noqa: S101, PT018 - the caller has looked
-    wrench = np.concatenate([history.force, history.moment], axis=1)
-    at = putdown.relative
-    forces = restraint(case.job.part, nest, case.job.gravity, wrench, at.rotation[0], at.position[0])
+def _release(case: Case, release: Release) -> HandoverRecord:
+    history, forces = release.history, release.restraint(case.job, release.history.wrench)
     return HandoverRecord(
         kind="release",
         t=history.t,

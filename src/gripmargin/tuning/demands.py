@@ -8,7 +8,7 @@ rates. Utilisation is convex in k^2, so each place on the pads allows the speeds
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,12 +16,14 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.use import pad_use, use_without
+from gripmargin.checks.hold.use import pad_use, uses_without
+from gripmargin.checks.premises import stiff_part, stiff_without_a_pad
 from gripmargin.checks.use import Use
-from gripmargin.contact.backing import Backing
 from gripmargin.contact.loads import load_by_cause
-from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
+from gripmargin.kernels.face import Face, joined
+from gripmargin.kernels.utilisation import largest_scale, peak_utilisation, shares
 from gripmargin.results.tuned import Limit
+from gripmargin.workcell import Targets
 
 LOST = 1e6  # what a load asks of pads that are gone, over what it asks of those that were there
 
@@ -31,7 +33,7 @@ class Demands:
     """Tractions over what the targets allow: all of them at most 1 is on target.
 
     Attributes:
-        maps: Load wrench to normalised traction, shape (3, points, 6).
+        face: The places that count, as much more used as the targets ask.
         checks: For each point the check it belongs to.
         pads: For each point its pad.
         samples: The carried samples, shape (m,).
@@ -40,7 +42,7 @@ class Demands:
         error: What errors of the rates and gaps between samples may add to the use, shape (m,); inf: unknown.
     """
 
-    maps: FloatArray
+    face: Face
     checks: tuple[str, ...]
     pads: tuple[str, ...]
     samples: NDArray[np.intp]
@@ -51,25 +53,23 @@ class Demands:
     @classmethod
     def of(cls, case: Case) -> Demands:
         """Work them out for a job."""
-        targets, samples = case.job.targets, case.carried
+        targets, samples = _raised(case), case.carried
         whole, tension = pad_use(case)
-        parts = [_part("hold", whole.maps * targets.hold, whole.owner, case)]
+        parts = [("hold", whole.grip, whole.grip.face.asked(targets.hold))]
         error = targets.hold * _added(whole)
         if targets.peel is not None:
-            pull = np.zeros_like(whole.maps)
-            pull[2] = whole.maps[2] * targets.peel
-            parts.append(_part("peel", pull, whole.owner, case))
+            parts.append(("peel", whole.grip, whole.grip.face.pulled_alone().asked(targets.peel)))
             error = np.maximum(error, targets.peel * _added(tension))
         if targets.one_pad_lost is not None:
-            for lost in range(len(case.backing.patches)):
-                maps, owner, added = _without(case, lost)
-                parts.append(_part("one_pad_lost", maps * targets.one_pad_lost, owner, case))
-                error = np.maximum(error, targets.one_pad_lost * added)
+            # with the only pad gone any load is too much
+            for lost in uses_without(case) or (gone(whole),):
+                parts.append(("one_pad_lost", lost.grip, lost.grip.face.asked(targets.one_pad_lost)))
+                error = np.maximum(error, targets.one_pad_lost * _added(lost))
         still = case.standing[:, samples]
         return cls(
-            maps=np.ascontiguousarray(np.concatenate([maps for maps, _, _ in parts], axis=1)),
-            checks=tuple(name for _, names, _ in parts for name in names),
-            pads=tuple(pad for _, _, pads in parts for pad in pads),
+            face=joined([face for _, _, face in parts]),
+            checks=tuple(name for name, grip, _ in parts for _ in grip.owner),
+            pads=tuple(grip.patch(point).pad.name for _, grip, _ in parts for point in range(grip.owner.size)),
             samples=samples,
             still=still,
             moving=case.load[:, samples] - still,
@@ -78,7 +78,7 @@ class Demands:
 
     def speeds(self) -> FloatArray:
         """Return the largest speed factor of each carried sample, shape (m,); NaN where no speed is slow enough."""
-        return np.sqrt(largest_scale(self.maps, self.still, self.moving, 1.0, self.error))
+        return np.sqrt(largest_scale(self.face, self.still, self.moving, 1.0, self.error))
 
     def ratios(self, speeds: Sequence[float] | FloatArray) -> FloatArray:
         """Return the least margin over its target over the carry at speed factors, shape of ``speeds``."""
@@ -86,12 +86,12 @@ class Demands:
 
     def standing_ratio(self) -> tuple[float, int, int]:
         """Return the least margin over its target at standstill, where in the carry and at which point."""
-        use, point, _, _ = peak_utilisation(self.maps, self.still)
+        use, point, _, _ = peak_utilisation(self.face, self.still)
         worst = int(np.argmax(use))
         return (1.0 / float(use[worst]) if use[worst] > 0 else np.inf), worst, int(point[worst])
 
     def _ratio(self, speed: float) -> float:
-        use = peak_utilisation(self.maps, self.still + speed**2 * self.moving)[0] + speed**2 * self.error
+        use = peak_utilisation(self.face, self.still + speed**2 * self.moving)[0] + speed**2 * self.error
         worst = float(use.max()) if not np.isnan(use).any() else np.inf
         return 1.0 / worst if worst > 0 else np.inf
 
@@ -105,7 +105,7 @@ class Demands:
         """
         sample = int(self.samples[index])
         load = self.still[:, index] + speed**2 * self.moving[:, index]
-        point = int(peak_utilisation(self.maps, load[:, None])[1][0])
+        point = int(peak_utilisation(self.face, load[:, None])[1][0])
         check, pad = self.checks[point], self.pads[point]
         causes = self._causes(case, sample, point, speed, load)
         place = case.place(sample)
@@ -120,15 +120,19 @@ class Demands:
         )
 
     def _causes(self, case: Case, sample: int, point: int, speed: float, load: FloatArray) -> dict[str, float]:
-        traction = self.maps[:, point] @ load
-        traction[2] = max(traction[2], 0.0)
-        size = float(traction @ traction)
-        found = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample, case.job.air_density)
-        return {
-            cause: float((self.maps[:, point] @ part) @ traction / size) * (1.0 if cause == "gravity" else speed**2)
-            for cause, part in found.items()
-            if size > 0
-        }
+        motion, job = case.motion.at.take(sample), case.job
+        found = load_by_cause(job.part, motion, job.gravity, job.air_density)
+        scale = np.array([1.0 if cause == "gravity" else speed**2 for cause in found])[:, None, None]
+        share = shares(self.face.maps[:, [point]], load[:, None], scale * np.stack(list(found.values())))
+        return dict(zip(found, share[:, 0].tolist(), strict=True))
+
+
+def _raised(case: Case) -> Targets:
+    """The targets with what bending of the part may take of the margins."""
+    targets, bent = case.job.targets, case.shared(stiff_part).factor
+    peel = None if targets.peel is None else bent * targets.peel
+    lost = None if targets.one_pad_lost is None else case.shared(stiff_without_a_pad).factor * targets.one_pad_lost
+    return replace(targets, hold=bent * targets.hold, peel=peel, one_pad_lost=lost)
 
 
 def _added(use: Use) -> FloatArray:
@@ -138,19 +142,8 @@ def _added(use: Use) -> FloatArray:
     return np.where(np.isnan(added), np.inf, added)
 
 
-def _without(case: Case, lost: int) -> tuple[FloatArray, NDArray[np.intp], FloatArray]:
-    """Maps, owners and errors with one pad gone; with the only pad gone any load is too much."""
-    if len(case.backing.patches) == 1:
-        maps, owner = case.backing.edge_maps(case.strengths)
-        return maps * LOST, owner, np.zeros(case.carried.size)
-    keep = [i for i in range(len(case.backing.patches)) if i != lost]
-    backing = Backing(tuple(case.backing.patches[i] for i in keep))
-    maps, owner = backing.edge_maps([case.strengths[i] for i in keep])
-    return maps, np.asarray(keep)[owner], _added(use_without(case, lost))
-
-
-def _part(
-    check: str, maps: FloatArray, owner: NDArray[np.intp], case: Case
-) -> tuple[FloatArray, tuple[str, ...], tuple[str, ...]]:
-    pads = tuple(case.backing.patches[i].pad.name for i in owner)
-    return maps, (check,) * len(pads), pads
+def gone(whole: Use) -> Use:
+    """Return the use of pads that are not there any more."""
+    none = np.zeros(whole.samples.size)
+    grip = replace(whole.grip, face=whole.grip.face.asked(LOST))
+    return replace(whole, grip=grip, value=none, low=none, high=none)

@@ -42,7 +42,7 @@ def fitted(x: FloatArray, y: FloatArray, tolerance: float) -> Fit:
     weights = np.ones(x.size)
     weights[[0, -1]] = ENDS
     bounds = np.linspace(x[0], x[-1], FIRST_PIECES + 1)
-    best: Fit | None = None
+    found: list[Fit] = []
     used = -1
     for _ in range(ROUNDS):
         knots = _between_samples(x, bounds[1:-1])
@@ -51,16 +51,13 @@ def fitted(x: FloatArray, y: FloatArray, tolerance: float) -> Fit:
         used = knots.size
         spline = make_lsq_spline(x, y, np.r_[(x[0],) * (DEGREE + 1), knots, (x[-1],) * (DEGREE + 1)], DEGREE, w=weights)
         distance = np.abs(spline(x) - y).max(axis=1)
-        deviation = float(distance.max())
-        if best is None or deviation < best.deviation:
-            best = Fit(spline, deviation)
-        if deviation <= tolerance:
+        found.append(Fit(spline, float(distance.max())))
+        if found[-1].deviation <= tolerance:
             break
         piece = np.clip(np.searchsorted(bounds, x, side="right") - 1, 0, bounds.size - 2)
         coarse = np.unique(piece[distance > tolerance])
         bounds = np.sort(np.concatenate([bounds, (bounds[coarse] + bounds[coarse + 1]) / 2]))
-    assert best is not None  # noqa: S101 - the first round has made one
-    return best
+    return min(found, key=lambda fit: fit.deviation)
 
 
 def _between_samples(x: FloatArray, knots: FloatArray) -> FloatArray:

@@ -14,9 +14,13 @@ from scipy.spatial.transform import Rotation
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import pose
+from gripmargin.checks import registry
 from gripmargin.checks.case import Case, work_out
+from gripmargin.checks.changes import resized
 from gripmargin.contact.loads import part_load
+from gripmargin.kernels.search import furthest
 from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.results.findings import Verdict
 from gripmargin.results.tuned import Grasp
 from gripmargin.tuning.demands import Demands
 
@@ -26,14 +30,14 @@ AZIMUTHS = 36  # directions of the tilt
 GRID = 9  # places along each side of the region from which the search starts
 CLEARLY = 1.01  # gain from which a change is worth its words
 LARGEST, SMALLEST = 3.0, 0.25  # factors on length and width of the pads that are tried
-HALVINGS = 10
+ONWARD = (1.0, 1.02, 1.05, 1.1, 1.2, 1.35, 1.5, 1.75, 2.0, 3.0, 4.0)  # times an area, until the checks pass
 KEPT = 200  # worst samples at each of some places that stand for all in the search
 
 Region = tuple[float, float, float, float]
 
 
 def better_grasp(case: Case, demands: Demands, region: Region | None = None) -> Grasp:
-    """Look for the shift of the pads, the tilt of the tool and the size of the pads that suit a program.
+    """Nearest for the shift of the pads, the tilt of the tool and the size of the pads that suit a program.
 
     The shift is looked for within the part's outline, or the region given, and worked out anew with the whole part;
     the tilt is advice: it holds for the same path of the centre of mass.
@@ -47,7 +51,7 @@ def better_grasp(case: Case, demands: Demands, region: Region | None = None) -> 
     place = _Places.of(case, demands, region)
     shift, shifted = _best_shift(case, place, now)
     tilt, axis, tilted = _best_tilt(case, demands, now)
-    area = _area_needed(case)
+    area, blamed = _area_needed(case)
     bounds = place.bounds
     return Grasp(
         ratio_now=now,
@@ -58,7 +62,7 @@ def better_grasp(case: Case, demands: Demands, region: Region | None = None) -> 
         tilt_axis=axis,
         ratio_tilted=tilted,
         area_factor=area,
-        text=_text(now, shift, shifted, bounds, (tilt, axis, tilted), area),
+        text=_text(now, shift, shifted, bounds, (tilt, axis, tilted), area, blamed),
     )
 
 
@@ -89,7 +93,7 @@ class _Places:
         def use(shift: FloatArray) -> FloatArray:
             moved = part.placed(pose(xyz=[-shift[0], -shift[1], 0.0]))
             load = part_load(moved, motion, case.job.gravity, case.job.air_density)[:, demands.samples]
-            return np.asarray(peak_utilisation(demands.maps, load)[0] + demands.error)
+            return np.asarray(peak_utilisation(demands.face, load)[0] + demands.error)
 
         x0, y0, x1, y1 = allowed.bounds
         corners = [np.array(c) for c in ((0.0, 0.0), (x0, y0), (x0, y1), (x1, y0), (x1, y1))]
@@ -106,7 +110,7 @@ class _Places:
         def ratio(shift: FloatArray) -> float:
             moved = part.placed(pose(xyz=[-float(shift[0]), -float(shift[1]), 0.0]))
             load = part_load(moved, state, case.job.gravity, case.job.air_density)
-            return float(1.0 / (peak_utilisation(few.maps, load)[0] + few.error).max())
+            return float(1.0 / (peak_utilisation(few.face, load)[0] + few.error).max())
 
         return cls(region=allowed, ratio=ratio)
 
@@ -181,7 +185,7 @@ def _best_tilt(case: Case, demands: Demands, now: float) -> tuple[float, tuple[f
             turned = Rotation.from_rotvec(-tilt * axis).as_matrix()
             pushed = turned @ force
             moment = turned @ about_com + np.cross(com, pushed, axis=0)
-            use = peak_utilisation(demands.maps, np.concatenate([pushed, moment]))[0] + demands.error
+            use = peak_utilisation(demands.face, np.concatenate([pushed, moment]))[0] + demands.error
             ratio = float(1.0 / use.max())
             if ratio > max(best[2], CLEARLY * now):
                 x, y = (float(a) + 0.0 for a in np.round(axis[:2], 6))
@@ -189,30 +193,45 @@ def _best_tilt(case: Case, demands: Demands, now: float) -> tuple[float, tuple[f
     return best
 
 
-def _area_needed(case: Case) -> float | None:
-    """The least factor on the area of every pad with which the targets are met; None where none is enough."""
+def _area_needed(case: Case) -> tuple[float | None, str]:
+    """The least factor on the area of every pad with which the checks of the carry pass; None where none is enough.
+
+    And the check that asks for more than the margins do by themselves; empty where none does.
+    """
 
     def enough(factor: float) -> bool:
-        pads = tuple(pad.enlarged(factor) for pad in case.job.gripper.pads)
-        gripper = replace(case.job.gripper, pads=pads)
         try:
-            changed = work_out(replace(case.job, gripper=gripper), motion=case.motion)
+            changed = work_out(resized(case.job, factor), motion=case.motion, trial=True)
         except InputError:
             return False
         return _ratio_of(case, changed) >= 1.0
 
-    if not enough(LARGEST):
-        fits = [f for f in np.linspace(1.0, LARGEST, 9)[1:-1] if enough(float(f))]
-        if not fits:
-            return 1.0 if enough(1.0) else None
-        high = float(fits[0])
-    else:
-        high = LARGEST
-    low = SMALLEST
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2.0
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return math.ceil(100.0 * high**2 - 1e-9) / 100.0
+    high = next((float(f) for f in [LARGEST, *np.linspace(1.0, LARGEST, 9)[:-1]] if enough(float(f))), None)
+    if high is None:
+        return None, ""
+    least, blamed = furthest(enough, high, SMALLEST, halvings=10), ""
+    for onward in ONWARD:
+        area = math.ceil(100.0 * onward * least**2 - 1e-9) / 100.0
+        short = _short_with(case, math.sqrt(area)) if area <= LARGEST**2 else blamed or "none"
+        if short == "":
+            return area, blamed
+        if area <= LARGEST**2:
+            blamed = short
+    return None, blamed
+
+
+def _short_with(case: Case, factor: float) -> str:
+    """The first result of the carry that does not pass with larger or smaller pads; empty where all do."""
+    try:
+        changed = work_out(resized(case.job, factor), motion=case.motion, trial=True)
+    except InputError:
+        return "room"
+    for check in registry.CHECKS:
+        if check.of_the_carry and check.needs(changed.job) is None:
+            for result in check.run(changed).results:
+                if result.verdict is not Verdict.PASS:
+                    return result.check
+    return ""
 
 
 def _text(
@@ -222,6 +241,7 @@ def _text(
     bounds: Region,
     tilt: tuple[float, tuple[float, float, float], float],
     area: float | None,
+    blamed: str,
 ) -> tuple[str, ...]:
     x0, x1, y0, y1 = (1e3 * b for b in bounds)
     within = f"within x {x0:+.0f} to {x1:+.0f}, y {y0:+.0f} to {y1:+.0f} mm"
@@ -239,8 +259,11 @@ def _text(
             f"where it is free, the tool tilted over the whole carry by {math.degrees(angle):.0f} deg about its axis "
             f"({axis[0]:+.2f}, {axis[1]:+.2f}, 0): about {tilted:.2f}"
         )
+    more = f" (with less {blamed} does not pass)" if blamed else ""
     if area is None:
-        out.append(f"no pads up to {LARGEST**2:.0f} times the area that fit the part are enough at the present speed")
+        out.append(
+            f"no pads up to {LARGEST**2:.0f} times the area that fit the part are enough at the present speed{more}"
+        )
     else:
-        out.append(f"for the targets at the present speed the pads need {area:.2f} times their area")
+        out.append(f"for the targets at the present speed the pads need {area:.2f} times their area{more}")
     return tuple(out)

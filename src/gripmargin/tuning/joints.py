@@ -22,8 +22,8 @@ def joint_speeds(case: Case) -> tuple[FloatArray, NDArray[np.intp]]:
         case: The job.
 
     Returns:
-        Factors, shape (n,), inf where nothing limits; and for each sample order * joints + joint, where order is 0
-        for speed, 1 for acceleration, 2 for jerk.
+        Factors, shape (n,), inf where nothing limits; and for each sample 3 * joint + order, where order is 0 for
+        speed, 1 for acceleration, 2 for jerk.
     """
     n = case.job.trajectory.samples
     rates = list(_rates(case))
@@ -35,17 +35,15 @@ def joint_speeds(case: Case) -> tuple[FloatArray, NDArray[np.intp]]:
         size = np.abs(rate)
         moving = size > STILL_RATE
         share = np.divide(np.broadcast_to(limit, size.shape), size, out=np.full_like(size, np.inf), where=moving)
-        allowed[:, order * joints : (order + 1) * joints] = share ** (1.0 / (order + 1))
+        allowed[:, order::3] = share ** (1.0 / (order + 1))
     at = allowed.argmin(axis=1)
     return allowed[np.arange(n), at], at
 
 
 def joint_limit(case: Case, sample: int, which: int) -> Limit:
     """Return the limit that `joint_speeds` found at a sample."""
-    assert case.motion.joint_rates is not None  # noqa: S101 - else nothing was found
-    joints = case.motion.joint_rates[0].shape[1]
-    by = ("joint speed", "joint acceleration", "joint jerk")[which // joints]
-    joint = which % joints + 1
+    by = ("joint speed", "joint acceleration", "joint jerk")[which % 3]
+    joint = which // 3 + 1
     place = case.place(sample)
     text = f"{by} of joint {joint} at {place.t:.3f} s{words.in_move(place.move)}"
     return Limit(by=by, t=place.t, sample=sample, move=place.move, joint=joint, text=text)

@@ -12,11 +12,11 @@ from gripmargin.checks.case import Case
 from gripmargin.results.tuned import Limit, Move, Moves
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joints import joint_limit, joint_speeds
-from gripmargin.tuning.override import FASTEST, SLOWEST, back_off, by_look, rounded_down
-from gripmargin.tuning.quick import PRECISION, RESERVE, Look, Quick, largest
+from gripmargin.tuning.override import FASTEST, SLOWEST, back_off, nearest_limit, rounded_down
+from gripmargin.tuning.quick import PRECISION, RESERVE, Nearest, QuickCheck, largest
 from gripmargin.tuning.rests import Stretch, stretches
-from gripmargin.tuning.scaling import scaled
 from gripmargin.tuning.verify import Judged, Shortfall, judged
+from gripmargin.workcell.scaling import scaled
 
 ROUNDS = 12  # programs checked while backing off
 HALVINGS = 6  # speeds of one move looked at
@@ -80,15 +80,15 @@ def _together(
     Returns:
         What each is limited by then, and whether the program is on target.
     """
-    quick, closed = Quick(case), list(factors)
+    quick, closed = QuickCheck(case), list(factors)
     tuned = [i for i, limit in enumerate(limits) if limit is not None]
-    seen = quick.look(_by_interval(case, found, factors))
+    seen = quick.nearest(_by_interval(case, found, factors))
     if seen.ratio >= RESERVE or not tuned:
         return limits, True
 
-    def look(tried: Sequence[float]) -> Look:
+    def nearest(tried: Sequence[float]) -> Nearest:
         nonlocal seen
-        result = quick.look(_by_interval(case, found, tried))
+        result = quick.nearest(_by_interval(case, found, tried))
         if result.ratio < RESERVE:
             seen = result
         return result
@@ -96,7 +96,7 @@ def _together(
     def alike(most: float) -> list[float]:
         return [min(k, most) if i in tuned else k for i, k in enumerate(closed)]
 
-    most = largest(lambda k: look(alike(k)).ratio, max(closed[i] for i in tuned), SLOWEST)
+    most = largest(lambda k: nearest(alike(k)).ratio, max(closed[i] for i in tuned), SLOWEST)
     if most is None:
         factors[:] = alike(1.0)
         return limits, False
@@ -105,11 +105,11 @@ def _together(
     for i in sorted(tuned, key=lambda i: closed[i] - factors[i], reverse=True):
         if closed[i] <= PRECISION * factors[i]:
             continue
-        seen = quick.look(_by_interval(case, found, factors))
+        seen = quick.nearest(_by_interval(case, found, factors))
         low, high = factors[i], closed[i]
         for _ in range(HALVINGS):
             tried = [*factors[:i], rounded_down(high), *factors[i + 1 :]]
-            if look(tried).ratio >= RESERVE:
+            if nearest(tried).ratio >= RESERVE:
                 low = high
                 if high == closed[i]:
                     break
@@ -118,7 +118,7 @@ def _together(
             high = (low * blocked) ** 0.5
         factors[i] = rounded_down(low)
         if low < closed[i]:
-            out[i] = closed[i], by_look(case, seen)
+            out[i] = closed[i], nearest_limit(case, seen)
     return out, True
 
 

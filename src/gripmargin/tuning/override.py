@@ -10,10 +10,10 @@ from gripmargin.checks.case import Case
 from gripmargin.results.tuned import Curve, Limit, Override
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joints import joint_limit, joint_speeds
-from gripmargin.tuning.quick import RESERVE, Look, Quick, largest
-from gripmargin.tuning.scaling import scaled
+from gripmargin.tuning.quick import RESERVE, Nearest, QuickCheck, largest
 from gripmargin.tuning.verify import Judged, judged
 from gripmargin.workcell.job import Job
+from gripmargin.workcell.scaling import scaled
 
 FASTEST = 10.0  # largest factor looked for
 SLOWEST = 0.05  # least one
@@ -122,27 +122,27 @@ def _swinging(case: Case, closed: float, limit: Limit) -> tuple[float | None, Li
 
     None where there is none.
     """
-    quick, intervals = Quick(case), np.ones(case.job.trajectory.samples - 1)
-    looks: dict[float, Look] = {}
+    quick, intervals = QuickCheck(case), np.ones(case.job.trajectory.samples - 1)
+    tried: dict[float, Nearest] = {}
 
     def ratio(k: float) -> float:
-        looks[k] = quick.look(k * intervals)
-        return looks[k].ratio
+        tried[k] = quick.nearest(k * intervals)
+        return tried[k].ratio
 
     found = largest(ratio, closed, SLOWEST)
     if found is None:
-        return None, by_look(case, looks[min(looks)])
+        return None, nearest_limit(case, tried[min(tried)])
     if found == closed:
         return closed, limit
-    above = min(k for k, look in looks.items() if k > found and look.ratio < RESERVE)
-    return rounded_down(found), by_look(case, looks[above])
+    above = min(k for k, near in tried.items() if k > found and near.ratio < RESERVE)
+    return rounded_down(found), nearest_limit(case, tried[above])
 
 
-def by_look(case: Case, look: Look) -> Limit:
+def nearest_limit(case: Case, near: Nearest) -> Limit:
     """Return what limits a speed, as it was seen."""
-    place = case.place(look.sample)
+    place = case.place(near.sample)
     where = f" at {place.t:.3f} s" + (f" in move '{place.move}'" if place.move else "")
-    return Limit(by=look.check, t=place.t, sample=place.sample, move=place.move, text=f"{look.check}{where}")
+    return Limit(by=near.check, t=place.t, sample=place.sample, move=place.move, text=f"{near.check}{where}")
 
 
 def _slower(k: float, found: Judged, demands: Demands) -> float:
@@ -164,7 +164,7 @@ def _as_programmed(
 
 
 def _refined(case: Case, tried: list[tuple[float, Judged]], best: tuple[float, Judged]) -> tuple[float, Judged]:
-    """Look between the fastest program that passes and the slowest that does not."""
+    """Nearest between the fastest program that passes and the slowest that does not."""
     short = min((k for k, found in tried if not found.passed), default=None)
     while short is not None and len(tried) < ROUNDS and best[0] < 0.99 * short:
         k = rounded_down((best[0] + short) / 2)
@@ -184,4 +184,4 @@ def _by_checks(found: Judged, case: Case, limit: Limit) -> Limit:
     worst = found.shortfalls[0]
     if worst.check == limit.by or worst.sample is None:
         return limit
-    return by_look(case, Look(ratio=worst.ratio, check=worst.check, sample=worst.sample))
+    return nearest_limit(case, Nearest(ratio=worst.ratio, check=worst.check, sample=worst.sample))

@@ -9,13 +9,11 @@ from scipy.interpolate import BSpline
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.checks.case import Case
 from gripmargin.contact.loads import part_load
-from gripmargin.kernels.local_fit import even_step
-from gripmargin.kernels.sample_noise import noise_levels
+from gripmargin.kernels.sample_noise import channel_noise
 from gripmargin.motion.tool_motion import joint_motion
-from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.tuning.fit import NOISES, fitted
+from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.rests import Stretch
 
 CLOSE = 5e-6  # [rad or m] distance from exact samples that counts as the same path
@@ -40,25 +38,23 @@ class Path:
     deviation: float
 
     @classmethod
-    def of(cls, case: Case, stretch: Stretch) -> Path:
+    def of(cls, program: JointProgram, stretch: Stretch) -> Path:
         """Find the path of a stretch.
 
         Raises:
             InputError: Too few samples, or a path that no smooth curve follows.
         """
-        trajectory, rates, limits = case.job.trajectory, case.motion.joint_rates, case.job.joint_limits
-        assert isinstance(trajectory, JointTrajectory) and rates is not None  # noqa: S101, PT018 - looked at before
-        assert limits is not None and limits.speed is not None  # noqa: S101, PT018 - likewise
+        trajectory = program.laws.trajectory
         inside = slice(stretch.first, stretch.last + 1)
         t, q = trajectory.t[inside], trajectory.q[inside]
         if t.size < FEWEST:
             raise InputError(trajectory.source, f"{t.size} samples in a move", f"at least {FEWEST}, to retime it")
-        speed = np.linalg.norm(rates[0][inside] / limits.speed, axis=1)
+        speed = np.linalg.norm(program.qd[inside] / program.laws.speed, axis=1)
         along = np.concatenate([[0.0], np.cumsum(np.diff(t) * (speed[:-1] + speed[1:]) / 2)])
         along = along / along[-1]
         kept = np.concatenate([[True], np.diff(np.maximum.accumulate(along)) > 1e-9])
         kept[-1] = True
-        noise = float(np.sqrt((noise_levels(t, np.ascontiguousarray(q.T), even_step(t))[0] ** 2).mean(axis=1)).max())
+        noise = float(channel_noise(t, np.ascontiguousarray(q.T)).max())
         found = fitted(_rising(along[kept]), q[kept], CLOSE + NOISES * noise)
         if found.deviation > ASTRAY:
             raise InputError(
@@ -79,7 +75,7 @@ class Path:
         return q, first * sd[:, None], first * sdd[:, None] + second * sd[:, None] ** 2
 
 
-def load_along(case: Case, path: Path, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def load_along(program: JointProgram, path: Path, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the load as C + A sdd + B sd^2 at path parameters.
 
     Three evaluations of the load give its parts: at rest, with a path acceleration of 1, with a path speed of 1.
@@ -89,11 +85,10 @@ def load_along(case: Case, path: Path, s: FloatArray) -> tuple[FloatArray, Float
     """
     q, first, second = path.along(s)
     zero = np.zeros_like(q)
-    robot = case.job.robot
-    assert robot is not None  # noqa: S101 - a joint program has one
+    job, robot = program.case.job, program.laws.robot
 
     def load(qd: FloatArray, qdd: FloatArray) -> FloatArray:
-        return part_load(case.job.part, joint_motion(robot, s, q, qd, qdd), case.job.gravity, case.job.air_density)
+        return part_load(job.part, joint_motion(robot, s, q, qd, qdd), job.gravity, job.air_density)
 
     still = load(zero, zero)
     return still, load(zero, first) - still, load(first, second) - still

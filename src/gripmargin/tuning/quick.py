@@ -8,27 +8,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.checks import registry
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.use import pad_use, use_without
-from gripmargin.checks.stop.check import kinds_of
-from gripmargin.checks.stop.stops import Stopping
-from gripmargin.checks.stop.use import stop_use
-from gripmargin.checks.swing.ringing import stretches_of, swing_use
-from gripmargin.checks.use import Use
+from gripmargin.checks.use import Asked
 from gripmargin.contact.loads import part_load
-from gripmargin.motion.program import ProgramMotion, program_motion
+from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.tuning.scaling import at_samples, scaled
 from gripmargin.workcell.job import Job
+from gripmargin.workcell.scaling import at_samples, scaled
 
 RESERVE = 1.0 + 1e-9  # margin over target that a search aims at; the last digits may differ in the check
 PRECISION = 1.005  # ratio of two factors that are one
-LOOKS = 9  # programs looked at in one search
+TRIES = 9  # programs tried in one search
 
 
 @dataclass(frozen=True, kw_only=True)
-class Look:
+class Nearest:
     """The check of the carry that is nearest to its target, or farthest below it.
 
     Attributes:
@@ -42,37 +38,22 @@ class Look:
     sample: int
 
 
-class Quick:
+class QuickCheck:
     """Looks at a job's program at other speeds, on the bond that its press has left as programmed."""
 
     def __init__(self, case: Case) -> None:
         """Take the job as it is programmed, worked out."""
         self._case = case
 
-    def look(self, factors: FloatArray) -> Look:
+    def nearest(self, factors: FloatArray) -> Nearest:
         """Return how far from target the program is.
 
         Args:
             factors: On the speed of each interval between samples, shape (n - 1,).
         """
         case = self._at(factors)
-        targets, whole_and_tension = case.job.targets, pad_use(case)
-        whole, tension = whole_and_tension
-        asked = [("hold", targets.hold, whole)]
-        if targets.peel is not None:
-            asked.append(("peel", targets.peel, tension))
-        if targets.one_pad_lost is not None and len(case.backing.patches) > 1:
-            lost = range(len(case.backing.patches))
-            asked += [("one_pad_lost", targets.one_pad_lost, use_without(case, i)) for i in lost]
-        stretches = stretches_of(case)
-        swinging, _ = swing_use(case, stretches, whole)
-        asked.append(("swing", targets.hold if targets.swing is None else targets.swing, swinging))
-        if case.job.stop is not None:
-            stopping = Stopping(case)
-            for kind in kinds_of(case, case.job.stop)[0]:
-                use = stop_use(stopping, case.carried, kind=kind, stretches=stretches)
-                asked.append(("stop", targets.stop, use))
-        return min((_look(*part) for part in asked), key=lambda look: look.ratio)
+        asked = (each for check in registry.CHECKS for each in check.asked(case))
+        return min((_nearest(each) for each in asked), key=lambda near: near.ratio)
 
     def _at(self, factors: FloatArray) -> Case:
         base = self._case
@@ -102,7 +83,7 @@ def largest(ratio: Callable[[float], float], high: float, lowest: float) -> floa
     if ratio(high) >= RESERVE:
         return high
     low = min(1.0, high / PRECISION)
-    for _ in range(LOOKS):
+    for _ in range(TRIES):
         found = ratio(low)
         if found >= RESERVE:
             break
@@ -112,7 +93,7 @@ def largest(ratio: Callable[[float], float], high: float, lowest: float) -> floa
             return None
     else:
         return None
-    for _ in range(LOOKS):
+    for _ in range(TRIES):
         if high <= PRECISION * low:
             break
         middle = float(np.sqrt(low * high))
@@ -123,18 +104,18 @@ def largest(ratio: Callable[[float], float], high: float, lowest: float) -> floa
     return low
 
 
-def _look(check: str, target: float, use: Use) -> Look:
-    high = np.where(np.isnan(use.high), np.inf, use.high)
+def _nearest(asked: Asked) -> Nearest:
+    high = np.where(np.isnan(asked.use.high), np.inf, asked.use.high)
     worst = int(np.argmax(high))
-    most = target * float(high[worst])
-    return Look(ratio=1.0 / most if most > 0 else np.inf, check=check, sample=int(use.samples[worst]))
+    most = asked.target * float(high[worst])
+    return Nearest(ratio=1.0 / most if most > 0 else np.inf, check=asked.name, sample=int(asked.use.samples[worst]))
 
 
 def _motion(job: Job, base: ProgramMotion, k: FloatArray) -> ProgramMotion:
     """The motion of a scaled program; estimated rates and their errors scale with it."""
     trajectory, error = job.trajectory, base.error
     if not isinstance(trajectory, JointTrajectory) or job.robot is None or error is None or base.joint_rates is None:
-        return program_motion(trajectory, job.robot, stamps=job.stamps)
+        return ProgramMotion.of(trajectory, job.robot, stamps=job.stamps)
     k = k[:, None]
     qd, qdd = base.joint_rates
     error = replace(

@@ -8,29 +8,31 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
-from scipy.linalg import eigh
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
+from gripmargin.checks import registry
 from gripmargin.checks.case import Case
-from gripmargin.contact.loads import load_per_acceleration, part_load, standing_load
-from gripmargin.kernels.local_fit import even_step, running_max
-from gripmargin.kernels.sample_noise import noise_levels
+from gripmargin.checks.swing.vibration import modes_of
+from gripmargin.contact.loads import part_load, standing_load
+from gripmargin.kernels.local_fit import running_max
+from gripmargin.kernels.sample_noise import channel_noise
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.interpolate import quintic_between
-from gripmargin.motion.program import program_motion
+from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.tuned import Limit, Move, Moves, Override, Retimed
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.fit import NOISES, fitted
+from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.override import back_off
 from gripmargin.tuning.path import FEWEST, Path
 from gripmargin.tuning.profile import REFERENCE
 from gripmargin.tuning.rests import Stretch, stretches
-from gripmargin.tuning.scaling import moved_phases
 from gripmargin.tuning.track import GRID, Track
 from gripmargin.tuning.verify import Judged, judged
 from gripmargin.workcell.job import Job
+from gripmargin.workcell.scaling import moved_phases
 
 REFERENCES = (REFERENCE,)
 FINEST = 1000.0  # [1/s] rate at which a new program is checked, at least
@@ -44,7 +46,6 @@ CLOSE = 0.985  # margin over target from which a law is only slowed a little
 RESERVE = 1.002  # margin over target that is left for samples at other instants than those checked
 SLACK = 1.01  # margin over target from which a law is tried a little faster
 NEAR = 0.97  # use from which something counts as limiting
-MARGINS = {"hold_margin_low": "hold", "swing_margin_low": "swing", "stop_margin": "stop"}
 
 
 def retimed(
@@ -60,7 +61,7 @@ def retimed(
         rate: Samples a second [1/s].
         watch: Called with the name of each step.
     """
-    plan = _Plan.of(case, demands, max(rate, FINEST))
+    plan = _Plan.of(JointProgram.of(case), demands, max(rate, FINEST))
     rounds, best = 0, None
     fallback = min((carried for carried, *_ in _others(plan, whole, moves)), default=np.inf)
     watch("a new time law")
@@ -124,9 +125,7 @@ def natural_ramp(case: Case) -> float:
     A load that rises in a straight line over just such a time leaves no swing of that shape behind (Chopra,
     Dynamics of Structures, ch. 4: ramp of finite rise time, from memory).
     """
-    mass = -load_per_acceleration(case.job.part, case.job.air_density)
-    square = float(eigh(case.backing.stiffness, (mass + mass.T) / 2, eigvals_only=True)[0])
-    period = 2.0 * np.pi / np.sqrt(square) if square > 0 else np.inf
+    period = 1.0 / float(modes_of(case.grip.backings[-1], case.job.part, case.job.air_density).hertz[0])
     return float(min(period * max(np.ceil(SHORTEST_RAMP / period), 1.0), LONGEST_RAMP))
 
 
@@ -134,7 +133,7 @@ def natural_ramp(case: Case) -> float:
 class _Plan:
     """The program as pieces between rests: some keep their time law, others get a new one."""
 
-    case: Case
+    program: JointProgram
     rate: float
     parts: list[Stretch]
     tracks: dict[int, Track]
@@ -142,23 +141,23 @@ class _Plan:
     nearest: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
 
     @classmethod
-    def of(cls, case: Case, demands: Demands, rate: float) -> _Plan:
-        parts = stretches(case, by_label=False)
-        ramp = natural_ramp(case)
+    def of(cls, program: JointProgram, demands: Demands, rate: float) -> _Plan:
+        parts = stretches(program.case, by_label=False)
+        ramp = natural_ramp(program.case)
         tracks = {}
         for i, part in enumerate(parts):
             if part.kept:
                 continue
             try:
-                path = Path.of(case, part)
+                path = Path.of(program, part)
             except InputError as error:
                 parts[i] = replace(part, kept=f"{error.found}")
                 continue
-            tracks[i] = Track(case=case, demands=demands, stretch=part, path=path, ramp=ramp)
-        return cls(case=case, rate=rate, parts=parts, tracks=tracks)
+            tracks[i] = Track(program=program, demands=demands, stretch=part, path=path, ramp=ramp)
+        return cls(program=program, rate=rate, parts=parts, tracks=tracks)
 
     def durations(self) -> list[float]:
-        t = self.case.job.trajectory.t
+        t = self.program.laws.trajectory.t
         return [
             self.tracks[i].duration if i in self.tracks else float(t[part.last] - t[part.first])
             for i, part in enumerate(self.parts)
@@ -179,18 +178,18 @@ class _Plan:
         standing = demands.standing_ratio()[0]
         for _ in range(QUICK):
             job = self.job()
-            motion = program_motion(job.trajectory, job.robot)
+            motion = ProgramMotion.of(job.trajectory, job.robot)
             part, gravity = job.part, job.gravity
             changed = replace(
-                self.case,
+                self.program.case,
                 job=job,
                 motion=motion,
                 load=part_load(part, motion.at, gravity, job.air_density),
                 standing=standing_load(part, motion.at, gravity),
-                airborne=self.case.airborne[self.nearest],
+                airborne=self.program.case.airborne[self.nearest],
             )
             now = Demands.of(changed)
-            use = peak_utilisation(now.maps, now.still + now.moving)[0] + now.error
+            use = peak_utilisation(now.face, now.still + now.moving)[0] + now.error
             over = self.part_of(self.instants())[now.samples]
             worst = {i: float(use[over == i].max(initial=0.0)) for i in self.tracks}
             if all(RESERVE * u <= 1.0 for u in worst.values()):
@@ -210,8 +209,7 @@ class _Plan:
 
     def job(self) -> Job:
         """The job with the new program."""
-        old, job = self.case.job.trajectory, self.case.job
-        assert isinstance(old, JointTrajectory)  # noqa: S101 - looked at before
+        old, job = self.program.laws.trajectory, self.program.case.job
         t, starts = self.instants(), self.starts()
         where = self.part_of(t)
         q = np.empty((t.size, old.q.shape[1]))
@@ -249,16 +247,13 @@ class _Plan:
             first -= 1
         while last + 1 < len(self.parts) and last + 1 not in self.tracks:
             last += 1
-        old, rates = self.case.job.trajectory, self.case.motion.joint_rates
-        assert isinstance(old, JointTrajectory) and rates is not None  # noqa: S101, PT018 - looked at before
+        old = self.program.laws.trajectory
         span = slice(self.parts[first].first, self.parts[last].last + 1)
         t, q = old.t[span], old.q[span]
         if old.qdd is not None or t.size < FEWEST:
-            return quintic_between(t, q, rates[0][span], rates[1][span], times)
+            return quintic_between(t, q, self.program.qd[span], self.program.qdd[span], times)
         if first not in self.curves:
-            noise = float(
-                np.sqrt((noise_levels(t, np.ascontiguousarray(q.T), even_step(t))[0] ** 2).mean(axis=1)).max()
-            )
+            noise = float(channel_noise(t, np.ascontiguousarray(q.T)).max())
             self.curves[first] = fitted(t, q, EXACT + NOISES * noise).spline
         spline = self.curves[first]
         return spline(times), spline(times, 1), spline(times, 2)
@@ -317,16 +312,12 @@ def _blames(plan: _Plan, where: np.ndarray, sample: int, index: int) -> bool:
 
 def _ratios(found: Judged) -> FloatArray:
     """The least margin over its target at every sample, of the checks that tell; inf where none does."""
-    samples, targets = found.report.samples, found.job.targets
+    samples = found.report.samples
     out = np.full(samples.t.size, np.inf)
-    judged_checks = {result.check for result in found.report.checks}
-    for name, check in MARGINS.items():
-        margin = getattr(samples, name, None)
-        target = getattr(targets, check, None)
-        if margin is None or check not in judged_checks:
-            continue
-        ratio = margin / (target if target is not None else targets.hold)
-        out = np.fmin(out, ratio)
+    targets = {result.check: result.target for result in found.report.checks}
+    for check, name in registry.series().items():
+        if check in targets:
+            out = np.fmin(out, getattr(samples, f"{name}_low", getattr(samples, name)) / targets[check])
     return out
 
 
@@ -373,20 +364,19 @@ def _fastest(case: Case, plan: _Plan, best: Judged | None, whole: Override, move
 def _others(plan: _Plan, whole: Override, moves: Moves) -> list[tuple[float, str, Judged]]:
     """The programs by other means that pass: time of the carry [s], means, program."""
     out = []
-    kept = sum(
-        float(plan.case.job.trajectory.t[p.last] - plan.case.job.trajectory.t[p.first]) for p in plan.parts if p.kept
-    )
+    t = plan.program.laws.trajectory.t
+    kept = sum(float(t[part.last] - t[part.first]) for part in plan.parts if part.kept)
     if moves.passed:
         out.append((moves.cycle_then - kept, "moves", Judged(job=moves.job, report=moves.report)))
     if whole.job is not None and whole.report is not None:
-        t = whole.job.trajectory.t
-        carried = sum(float(t[p.last] - t[p.first]) for p in plan.parts if not p.kept)
+        new = whole.job.trajectory.t
+        carried = sum(float(new[p.last] - new[p.first]) for p in plan.parts if not p.kept)
         out.append((carried, "override", Judged(job=whole.job, report=whole.report)))
     return out
 
 
 def _rows(plan: _Plan) -> tuple[Move, ...]:
-    t = plan.case.job.trajectory.t
+    t = plan.program.laws.trajectory.t
     out = []
     for i, (part, duration) in enumerate(zip(plan.parts, plan.durations(), strict=True)):
         now = float(t[part.last] - t[part.first])

@@ -80,7 +80,7 @@ def easiest_tilt(
     directions = tilted.reshape(-1, 3)
     force = case.job.part.mass * directions
     load = np.concatenate([force, np.cross(case.job.part.com, force)], axis=1).T
-    use = peak_utilisation(demands.maps, load)[0].reshape(TILTS.size, AZIMUTHS)
+    use = peak_utilisation(demands.face, load)[0].reshape(TILTS.size, AZIMUTHS)
     best = float(1.0 / use.min()) if use.min() > 0 else np.inf
     enough = np.flatnonzero((use <= 1.0).any(axis=1))
     if enough.size == 0:

@@ -7,17 +7,16 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.checks.case import Case
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.kernels.halfplane import chord_rows
 from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
 from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.tuning.demands import Demands
+from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.path import Path, load_along
 from gripmargin.tuning.profile import Law, Rows, fastest_squares
 from gripmargin.tuning.rests import Stretch
-from gripmargin.workcell.job import JointLimits
 
 GRID = 1000  # intervals of the path
 RAYS = 25
@@ -35,7 +34,7 @@ class Track:
     """A stretch that is given a new time law.
 
     Attributes:
-        case: The job.
+        program: The joint program.
         demands: What the targets ask.
         stretch: Its samples.
         path: Its path.
@@ -47,7 +46,7 @@ class Track:
         eased_for: The check for which it was eased beyond what pads and joints ask; empty: none.
     """
 
-    case: Case
+    program: JointProgram
     demands: Demands
     stretch: Stretch
     path: Path
@@ -60,28 +59,26 @@ class Track:
 
     def __post_init__(self) -> None:
         self.s = np.linspace(0.0, self.path.length, GRID + 1)
-        self.loads = load_along(self.case, self.path, self.s)
-        self.standing = peak_utilisation(self.demands.maps, self.loads[0])[0]
+        self.loads = load_along(self.program, self.path, self.s)
+        self.standing = peak_utilisation(self.demands.face, self.loads[0])[0]
         self.spared_pads: FloatArray = np.ones(GRID + 1)
         self.spared_joints: FloatArray = np.ones(GRID + 1)
 
     @property
-    def limits(self) -> JointLimits:
-        """Of the robot; both speed and acceleration are given."""
-        assert self.case.job.joint_limits is not None  # noqa: S101 - looked at before
-        return self.case.job.joint_limits
+    def _found(self) -> Law:
+        if self.law is None:
+            raise LookupError("no time law was found for this stretch")
+        return self.law
 
     @property
     def duration(self) -> float:
         """[s]."""
-        assert self.law is not None  # noqa: S101 - asked for only then
-        return self.law.duration / (self.pace * self.slowed)
+        return self._found.duration / (self.pace * self.slowed)
 
     def at(self, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return path parameter, its speed and its acceleration at times from the start, each of shape of ``t``."""
-        assert self.law is not None  # noqa: S101 - asked for only then
         pace = self.pace * self.slowed
-        s, sd, sdd = self.law.at(t * pace)
+        s, sd, sdd = self._found.at(t * pace)
         return s, sd * pace, sdd * pace**2
 
     def find(self) -> bool:
@@ -116,14 +113,13 @@ class Track:
     def rows(self) -> Rows:
         """Return the limits of pads and joints along the grid."""
         _, first, second = self.path.along(self.s)
-        speed, acceleration = self.limits.speed, self.limits.acceleration
-        assert speed is not None and acceleration is not None  # noqa: S101, PT018 - looked at before
+        speed, acceleration = self.program.laws.speed, self.program.laws.acceleration
         spared = self.spared_joints[:, None]
         with np.errstate(divide="ignore"):
             top = (speed / np.abs(first)).min(axis=1) ** 2
             most = ((acceleration + np.abs(second) * top[:, None]) / np.abs(first)).min(axis=1)
         limit = np.maximum(1.0 / (self.asked * self.spared_pads), self.standing + ROOM * (1.0 - self.standing))
-        a, b = chord_rows(self.demands.maps, self.loads, limit, (most, top), RAYS)
+        a, b = chord_rows(self.demands.face, self.loads, limit, (most, top), RAYS)
         a_joints, b_joints = spared * first / acceleration, spared * second / acceleration
         return Rows(
             s=self.s,
@@ -143,32 +139,31 @@ class Track:
         s, sd, sdd = law.at(t)
         load, still, shares = self._loads(t, s, sd, sdd)
         asked = np.interp(s, self.s, self.asked)
-        square = largest_scale(self.demands.maps, still * asked, (load - still) * asked, 1.0)
+        square = largest_scale(self.demands.face, still * asked, (load - still) * asked, 1.0)
         joints = max(float(share.max()) ** (1.0 / (i + 1)) for i, share in enumerate(shares))
         pads = float(np.sqrt(np.nan_to_num(square, nan=0.0, posinf=np.inf).min()))
         pace = BETWEEN * min(pads, 1.0 / joints)
-        return peak_utilisation(self.demands.maps, load * asked)[0], np.max(shares, axis=0), s, pace
+        return peak_utilisation(self.demands.face, load * asked)[0], np.max(shares, axis=0), s, pace
 
     def used(self) -> tuple[FloatArray, FloatArray]:
         """Return use of the pads and of the joints over their limits, over the time of the law as it is given out."""
         t = np.linspace(0.0, self.duration, max(int(np.ceil(self.duration / STEP)), 2) + 1)
         load, _, shares = self._loads(t, *self.at(t))
-        return peak_utilisation(self.demands.maps, load)[0], np.max(shares, axis=0)
+        return peak_utilisation(self.demands.face, load)[0], np.max(shares, axis=0)
 
     def _loads(
         self, t: FloatArray, s: FloatArray, sd: FloatArray, sdd: FloatArray
     ) -> tuple[FloatArray, FloatArray, list[FloatArray]]:
         """Load, that of gravity alone, and shares of the joint limits."""
         q, qd, qdd = self.path.joint_rates(s, sd, sdd)
-        assert self.case.job.robot is not None  # noqa: S101 - a joint program has one
-        motion = joint_motion(self.case.job.robot, t, q, qd, qdd)
-        job = self.case.job
+        job = self.program.case.job
+        motion = joint_motion(self.program.laws.robot, t, q, qd, qdd)
         load = part_load(job.part, motion, job.gravity, job.air_density)
         return load, standing_load(job.part, motion, job.gravity), self._joint_shares(t, qd, qdd)
 
     def _joint_shares(self, t: FloatArray, qd: FloatArray, qdd: FloatArray) -> list[FloatArray]:
         """Speed, acceleration and jerk over their limits, the joint that comes closest, each of shape (n,)."""
-        limits = self.limits
+        limits = self.program.laws
         shares = [(np.abs(qd) / limits.speed).max(axis=1), (np.abs(qdd) / limits.acceleration).max(axis=1)]
         if limits.jerk is not None:
             shares.append((np.abs(np.gradient(qdd, t, axis=0)) / limits.jerk).max(axis=1))

@@ -13,6 +13,7 @@ from gripmargin.results.findings import Verdict
 from gripmargin.results.report import Report
 from gripmargin.results.tuned import Grasp, Moves, Override, Retimed, Tuning
 from gripmargin.tuning.demands import Demands
+from gripmargin.tuning.joint_program import JointLaws
 from gripmargin.tuning.moves import per_move
 from gripmargin.tuning.override import override
 from gripmargin.tuning.standing import standstill
@@ -138,19 +139,7 @@ def tune_file(path: str | Path, *, retime: bool = False, rate: float = RATE, gra
 
 
 def _can_be_retimed(job: Job, rate: float) -> None:
-    if not isinstance(job.trajectory, JointTrajectory):
-        raise InputError(
-            job.trajectory.source,
-            "a program of poses",
-            "a joint program, for retiming",
-            "the limits of the robot that follows the poses are not known here; use the factors by move",
-        )
-    limits = job.joint_limits
-    for key in ("speed", "acceleration"):
-        if limits is None or getattr(limits, key) is None:
-            raise InputError(
-                f"robot.{key}", "nothing", "the limit of each joint, for retiming", f"add {key} to the table [robot]"
-            )
+    JointLaws.of(job)
     if not 100.0 <= rate <= 10_000.0:
         raise InputError("rate", f"{rate:g}", "from 100 to 10000 samples a second")
     from gripmargin.tuning.profile import need_library  # noqa: PLC0415 - only where it is used
@@ -168,12 +157,13 @@ def _doubts(case: Case) -> tuple[str, ...]:
 
 def _poor_bond(case: Case) -> tuple[str, ...]:
     """That the press is to be mended first, where it left less than a full bond."""
-    level, share = case.counted.level, case.counted.share
-    if level >= 1.0 and share >= 1.0:
+    patches, shares = case.whole.patches, case.grip.bonded.shares
+    held = sum(float(p.areas @ own) for p, own in zip(patches, shares, strict=True)) / sum(p.area for p in patches)
+    if held >= 1.0 - 1e-6:
         return ()
     return (
-        f"preload: the press as programmed leaves {100 * level:.0f} % of full strength on {100 * share:.0f} % of the "
-        "contact area, and all margins stand on that: mend it first (gripmargin check says how)",
+        f"preload: the press as programmed leaves {100 * held:.0f} % of full strength in the mean of the contact area, "
+        "and all margins stand on that: mend it first (gripmargin check says how)",
     )
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from gripmargin.checks import registry
 from gripmargin.results.findings import Verdict
 from gripmargin.results.report import Report
 from gripmargin.run.one import check_job
 from gripmargin.workcell.job import Job
 
-HANDOVERS = ("preload", "lift_off", "release", "pressure")  # checks that the speed of the carry does not change
 Watch = Callable[[str], None]
 
 
@@ -22,7 +22,7 @@ class Shortfall:
         check: Its name.
         verdict: Fail or undecided.
         ratio: The least value it may have over its target [-]; 0 where it is not known.
-        sample: The worst sample, or None.
+        sample: Where that least margin is, or None.
         text: The finding in words.
     """
 
@@ -35,7 +35,7 @@ class Shortfall:
     @property
     def stays(self) -> bool:
         """Whether the speed of the carry changes nothing: at a handover, or where nobody can tell."""
-        return self.check in HANDOVERS or (self.sample is None and self.ratio == 0.0)
+        return not registry.check_of(self.check).of_the_carry or (self.sample is None and self.ratio == 0.0)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -58,11 +58,12 @@ class Judged:
                 check=result.check,
                 verdict=result.verdict,
                 ratio=(result.low or 0.0) / result.target,
-                sample=None if result.at is None else result.at.sample,
+                sample=None if place is None else place.sample,
                 text=f"{result.check} is {result.verdict} ({result.text or result.measure})",
             )
             for result in self.report.checks
             if result.verdict is not Verdict.PASS
+            for place in [result.low_at or result.at]
         ]
         return tuple(sorted(found, key=lambda shortfall: shortfall.ratio))
 
@@ -82,7 +83,7 @@ class Judged:
         ratios = [
             result.low / result.target
             for result in self.report.checks
-            if result.check not in HANDOVERS and result.low is not None
+            if registry.check_of(result.check).of_the_carry and result.low is not None
         ]
         return min(ratios, default=float("inf"))
 

@@ -6,9 +6,9 @@ frame as gripped.
 """
 
 from gripmargin.workcell.flange import Flange
-from gripmargin.workcell.outline import polygon
 from gripmargin.workcell.pads import Gripper, Pad, PadMaterial
 from gripmargin.workcell.part import Part, uniform_plate
+from gripmargin.workcell.shapes import polygon
 from gripmargin.workcell.stopping import Stop, StopFigure
 from gripmargin.workcell.surroundings import Nest, Pick
 from gripmargin.workcell.task import Phase, PhaseKind, ReleaseKind, Targets

@@ -1,20 +1,113 @@
-"""Checks of single values, shared by what a person describes."""
+"""A field of the job is declared once: what it means in the docstring of its class, what it holds beside its name.
+
+From the declaration come the check of a value that is built in Python, units and shapes in the docstring, the key of
+the job file with its published schema, and the row of the page that describes the file.
+"""
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import ArrayLike
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import KW_ONLY, MISSING, Field, dataclass, field, fields, replace
+from typing import Any, ClassVar, dataclass_transform
 
-from gripmargin.base.arrays import FloatArray, frozen
+from gripmargin.base.arrays import Value
+from gripmargin.base.docstrings import attributes, with_attributes
 from gripmargin.base.errors import InputError
+from gripmargin.workcell.kinds import ANYTHING, Kind, checked, note
+
+CONTACT = "all but flange"  # the checks that count on how part and pads touch
+# The field that is at fault (empty: the value as a whole), what was found, what is expected, and what to do.
+Fault = tuple[str, str, str] | tuple[str, str, str, str]
 
 
-def positive(value: float, where: str, unit: str, *, zero: bool = False) -> float:
-    """Return a number above 0 (or 0 itself), or raise an InputError that names it and its unit."""
-    number = float(value)
-    if not np.isfinite(number) or number < 0 or (number == 0 and not zero):
-        raise InputError(where, f"{number:g}", f"a value {'of 0 or more' if zero else 'above 0'} [{unit}]")
-    return number
+@dataclass(frozen=True)
+class Key:
+    """What is declared of a field.
+
+    Attributes:
+        kind: What it holds.
+        used: The checks that it enters, as the page of the file has it; empty: it is no key of the file.
+        default: Its value where it is not given; ...: it has to be given in Python.
+        absent: What counts where it is not given, in words. With such words the file may leave out even what Python
+            may not.
+        like: Another field, whose value counts where it is not given.
+        spelled: The key in the file, where it is not the name of the field.
+        table: The table of the file that has it, where that is not the table of the class.
+        after: Of a key that only the file has: the key that it follows; empty: the last one.
+        doc: What it means; of a field from the docstring of its class.
+    """
+
+    kind: Kind
+    used: str = ""
+    _: KW_ONLY
+    default: Any = ...
+    absent: str = ""
+    like: str = ""
+    spelled: str = ""
+    table: str = ""
+    after: str = ""
+    doc: str = ""
+
+    @property
+    def is_required(self) -> bool:
+        """Whether the file has to give it."""
+        return self.default is ... and not self.absent
+
+    @property
+    def otherwise(self) -> str:
+        """What counts where it is not given, in words, where that is no figure."""
+        return f"that of `{self.like}`" if self.like else self.absent
+
+
+def key(
+    kind: Kind = ANYTHING, used: str = "", *, default: Any = ..., default_factory: Any = MISSING, **more: str
+) -> Any:
+    """Declare a field of a `Declared` class; the arguments are attributes of `Key`."""
+    declared = Key(kind=kind, used=used, default=default, **more)
+    given = MISSING if default is ... else default
+    return field(default=given, default_factory=default_factory, metadata={"key": declared})
+
+
+@dataclass_transform(eq_default=False, frozen_default=True, kw_only_default=True, field_specifiers=(key,))
+class Declared(Value):
+    """Base of what a person describes: a frozen dataclass whose fields are declared by `key`.
+
+    A value is checked when it is built: first each field by what it holds, then what has to fit together.
+
+    Attributes:
+        called: What messages call a value, before the names of its fields.
+        keys: What is declared of each field.
+    """
+
+    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]  # which the transform leaves out
+    called: ClassVar[str]
+    keys: ClassVar[Mapping[str, Key]]
+
+    def __init_subclass__(cls, called: str = "") -> None:
+        """Make a dataclass of the class, and complete its docstring."""
+        super().__init_subclass__()
+        dataclass(frozen=True, eq=False, kw_only=True)(cls)
+        docs = attributes(cls)
+        cls.called = called
+        cls.keys = {f.name: replace(f.metadata["key"], doc=docs.get(f.name, "")) for f in fields(cls)}
+        cls.__doc__ = with_attributes(cls, lambda name, text: _with_unit(text, cls.keys[name]))
+
+    def __post_init__(self) -> None:
+        for name, declared in self.keys.items():
+            value = getattr(self, name)
+            if value is not None or declared.default is not None:
+                put(self, name, checked(declared.kind, value, self.place(name)))
+        for name, *facts in self.faults():
+            raise InputError(self.place(name), *facts)
+
+    def place(self, name: str) -> str:
+        """Return what messages call a field; or the value itself, where the name is empty."""
+        return ".".join(filter(None, (self.called, name)))
+
+    def faults(self) -> Iterable[Fault]:
+        """Return what does not fit together; the first is said."""
+        return ()
 
 
 def put(target: object, name: str, value: object) -> None:
@@ -22,39 +115,10 @@ def put(target: object, name: str, value: object) -> None:
     object.__setattr__(target, name, value)
 
 
-def optional(target: object, key: str, owner: str, unit: str, *, zero: bool = False) -> None:
-    """Check a quantity that may be left out (None)."""
-    value = getattr(target, key)
-    if value is not None:
-        put(target, key, positive(value, f"{owner}.{key}", unit, zero=zero))
-
-
-def inertia_matrix(value: ArrayLike, where: str) -> FloatArray:
-    """Return the inertia of a body about its centre of mass [kg m^2], shape (3, 3), or raise an InputError.
-
-    Args:
-        value: Shape (3, 3), or (6,): xx yy zz xy xz yz.
-        where: What to call it.
-
-    Raises:
-        InputError: An inertia that no body can have.
-    """
-    given = np.asarray(value, dtype=np.float64)
-    if given.shape == (6,):
-        xx, yy, zz, xy, xz, yz = given
-        given = np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]])
-    inertia = frozen(given, (3, 3), where)
-    scale = float(np.abs(inertia).max())
-    if not np.allclose(inertia, inertia.T, rtol=0, atol=1e-9 * scale):
-        raise InputError(where, "a matrix that is not symmetric", "a symmetric one")
-    a, b, c = np.linalg.eigvalsh(inertia)
-    if a < -1e-9 * scale or scale == 0.0:
-        raise InputError(where, f"principal moments {a:.3g}, {b:.3g}, {c:.3g}", "moments above 0")
-    if a + b < c * (1 - 1e-6):
-        raise InputError(
-            where,
-            f"principal moments {a:.3g}, {b:.3g}, {c:.3g}: the largest exceeds the sum of the others",
-            "moments that a body can have (each at most the sum of the other two)",
-            "check the order xx yy zz xy xz yz, the units and the signs",
-        )
-    return inertia
+def _with_unit(text: str, declared: Key) -> str:
+    """What an attribute means, with unit and shape behind its first clause, and what None stands for."""
+    first, *rest = re.split(r"(?=[;:] |\. |\.$)", text, maxsplit=1)
+    unit, may_miss = note(declared.kind), declared.default is None
+    text = f"{first}{unit and (' ' if unit.startswith('[') else ', ')}{unit}"
+    text += (", or None" if may_miss and not declared.otherwise else "") + "".join(rest)
+    return f"{text.removesuffix('.')}; None: {declared.otherwise}." if may_miss and declared.otherwise else text

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from functools import cached_property
 from typing import get_args
 
 import numpy as np
 
-from gripmargin.base.arrays import FloatArray, Value, frozen
+from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError, InputErrors
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.stamps import Stamps
@@ -25,62 +25,53 @@ from gripmargin.workcell import (
     Stop,
     Targets,
 )
-from gripmargin.workcell.fields import positive
+from gripmargin.workcell.fields import Declared, Fault, key, put
+from gripmargin.workcell.kinds import LABELS, Choice, Number, OfJoint, Row, Several, Text
 from gripmargin.workcell.phases import PhaseMap, phase_problems
 
 WRIST_AXES = 3  # that meet in a point
+STAMPS = get_args(Stamps)
 MAX_GRAVITY = 30.0  # [m/s^2]; three times the earth's is a slip of the unit
 MAX_AIR_DENSITY = 10.0  # [kg/m^3]; eight times that at sea level is a slip of the unit
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class JointLimits(Value):
+class JointLimits(Declared, called="robot"):
     """What the joints may do, for tuning.
 
     Attributes:
-        speed: [rad/s or m/s], shape (joints,), or None.
-        acceleration: [rad/s^2 or m/s^2], shape (joints,), or None.
-        jerk: [rad/s^3 or m/s^3], shape (joints,), or None.
+        speed: Limit of each joint: what full speed is at a stop; kept by tuning.
+        acceleration: Limit of each joint, kept by tuning.
+        jerk: Limit of each joint, kept by tuning.
     """
 
-    speed: FloatArray | None = None
-    acceleration: FloatArray | None = None
-    jerk: FloatArray | None = None
-
-    def __post_init__(self) -> None:
-        for key in ("speed", "acceleration", "jerk"):
-            value = getattr(self, key)
-            if value is None:
-                continue
-            limits = frozen(value, (None,), f"robot.{key}")
-            if not (limits > 0).all():
-                raise InputError(f"robot.{key}", f"{limits.min():g}", "limits above 0")
-            object.__setattr__(self, key, limits)
+    speed: FloatArray | None = key(
+        Row(OfJoint("speed")), "stop, tune", default=None, absent="the highest speed of the program"
+    )
+    acceleration: FloatArray | None = key(Row(OfJoint("acceleration")), "tune", default=None)
+    jerk: FloatArray | None = key(Row(OfJoint("jerk")), "tune", default=None)
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Job(Value):
+class Job(Declared, called="job"):
     """A robot program with the part, the pads and the targets it is checked against.
 
     Attributes:
-        name: What the reports call it.
+        name: What the report calls it.
         gripper: The pads.
         part: The part as gripped.
         trajectory: The program.
         robot: The arm with its base in the world and the tool on its end; joint programs need it.
         phases: What happens when; empty: the whole program is one carry.
         targets: Margins to reach.
-        gravity: In the world frame [m/s^2], shape (3,).
-        air_density: [kg/m^3]; counts where the part has a drag area.
-        pick: Where the part is taken from, or None.
-        nest: Where it is left, or None.
-        stop: How the robot stops, or None.
-        joint_limits: Of the robot, or None.
-        flange: What the robot may carry at its flange, or None.
-        stamps: How the time stamps of the program, and of the recording, are meant: "as given", "periodic", or None:
-            as the samples show.
-        recording: What the robot did when it ran the program, or None.
-        recording_offset: Time by which the recording's clock leads that of the program [s]; None: it is found.
+        gravity: In the world frame.
+        air_density: Of the air around a part with `drag_area`.
+        pick: Where the part is taken from.
+        nest: Where it is left.
+        stop: How the robot stops.
+        joint_limits: Of the robot.
+        flange: What the robot may carry at its flange.
+        stamps: What time stamps mean where rates are estimated, in the program and in a recording of it.
+        recording: What was recorded while the robot ran the program, in any format of trajectories.
+        recording_offset: By how much the recording's clock leads the program's.
         assumed: What was not given and was taken for granted, one sentence each.
 
     Raises:
@@ -88,95 +79,94 @@ class Job(Value):
             that overlap or that the program does not have, gravity out of bounds.
     """
 
-    name: str
-    gripper: Gripper
-    part: Part
-    trajectory: Trajectory
-    robot: Chain | None = None
-    phases: tuple[Phase, ...] = ()
-    targets: Targets = field(default_factory=Targets)
-    gravity: FloatArray = (0.0, 0.0, -STANDARD_GRAVITY)  # type: ignore[assignment]
-    air_density: float = STANDARD_AIR_DENSITY
-    pick: Pick | None = None
-    nest: Nest | None = None
-    stop: Stop | None = None
-    joint_limits: JointLimits | None = None
-    flange: Flange | None = None
-    stamps: Stamps | None = None
-    recording: Trajectory | None = None
-    recording_offset: float | None = None
-    assumed: tuple[str, ...] = ()
+    name: str = key(Text(), "names")
+    gripper: Gripper = key()
+    part: Part = key()
+    trajectory: Trajectory = key(Text("a path"), "all", table="program")
+    robot: Chain | None = key(default=None)
+    phases: tuple[Phase, ...] = key(Several(Phase), "all", default=(), table="program")
+    targets: Targets = key(default_factory=Targets)
+    gravity: FloatArray = key(
+        Row(Number("acceleration"), 3),
+        "all",
+        default=(0.0, 0.0, -STANDARD_GRAVITY),
+        absent=f"{STANDARD_GRAVITY} m/s² along -z",
+    )
+    air_density: float = key(
+        Number("density", least=0, most=MAX_AIR_DENSITY),
+        "hold, swing, settle",
+        default=STANDARD_AIR_DENSITY,
+        absent=f"{STANDARD_AIR_DENSITY} kg/m³",
+    )
+    pick: Pick | None = key(default=None)
+    nest: Nest | None = key(default=None)
+    stop: Stop | None = key(default=None)
+    joint_limits: JointLimits | None = key(default=None)
+    flange: Flange | None = key(default=None)
+    stamps: Stamps | None = key(
+        Choice(STAMPS, " or ".join(map(repr, STAMPS))),
+        "all",
+        default=None,
+        absent="as the samples show",
+        table="program",
+    )
+    recording: Trajectory | None = key(Text("a path"), "recorded", default=None, table="program")
+    recording_offset: float | None = key(
+        Number("time", what="a finite time"), "recorded", default=None, absent="found", table="program"
+    )
+    assumed: tuple[str, ...] = key(LABELS, default=())
 
     def __post_init__(self) -> None:
-        gravity = frozen(self.gravity, (3,), "job.gravity")
-        size = float(np.linalg.norm(gravity))
-        if size > MAX_GRAVITY:
-            raise InputError("job.gravity", f"{size:.4g} m/s^2", f"at most {MAX_GRAVITY:g} m/s^2", "check its unit")
-        object.__setattr__(self, "gravity", gravity)
-        density = positive(self.air_density, "job.air_density", "kg/m^3", zero=True)
-        if density > MAX_AIR_DENSITY:
-            raise InputError("job.air_density", f"{density:g} kg/m^3", f"at most {MAX_AIR_DENSITY:g} kg/m^3")
-        object.__setattr__(self, "air_density", density)
-        object.__setattr__(self, "phases", tuple(self.phases))
-        object.__setattr__(self, "assumed", tuple(self.assumed))
-        if isinstance(self.trajectory, JointTrajectory):
-            object.__setattr__(self, "trajectory", matched_to_robot(self.trajectory, self.robot))
-        if isinstance(self.recording, JointTrajectory):
-            object.__setattr__(self, "recording", matched_to_robot(self.recording, self.robot))
-        self._check_recording()
-        if self.robot is not None:
-            self._check_joint_counts(self.robot.joints)
-        if self.flange is not None:
-            self._check_wrist(self.flange)
+        for name in ("trajectory", "recording"):
+            trajectory = getattr(self, name)
+            if isinstance(trajectory, JointTrajectory):
+                put(self, name, matched_to_robot(trajectory, self.robot))
+        super().__post_init__()
         problems = phase_problems(self.phases, self.trajectory)
         if problems:
             raise InputErrors(problems)
 
-    def _check_recording(self) -> None:
-        if self.stamps is not None and self.stamps not in get_args(Stamps):
-            due = " or ".join(repr(word) for word in get_args(Stamps))
-            raise InputError("program.stamps", f"{self.stamps!r}", due)
-        if self.recording_offset is None:
-            return
-        if self.recording is None:
-            raise InputError(
-                "program.recording_offset",
-                "an offset without a recording",
-                "a recording",
-                "add program.recording, or leave the offset out",
-            )
-        if not np.isfinite(self.recording_offset):
-            raise InputError("program.recording_offset", f"{self.recording_offset}", "a finite time [s]")
+    def place(self, name: str) -> str:
+        """Return what messages call a field; of a value within, its name is given in full."""
+        return name if "." in name else f"{self.keys[name].table or self.called}.{name}"
 
-    def _check_joint_counts(self, joints: int) -> None:
+    def faults(self) -> Iterator[Fault]:
+        """Gravity of no planet, an offset of no recording, lists that do not go with the robot's joints."""
+        size = float(np.linalg.norm(self.gravity))
+        if size > MAX_GRAVITY:
+            yield "gravity", f"{size:.4g} m/s^2", f"at most {MAX_GRAVITY:g} m/s^2", "check its unit"
+        if self.recording_offset is not None and self.recording is None:
+            remedy = "add program.recording, or leave the offset out"
+            yield "recording_offset", "an offset without a recording", "a recording", remedy
+        if self.robot is not None:
+            yield from self._joint_faults(self.robot.joints)
+        if self.flange is not None:
+            yield from self._wrist_faults(self.flange)
+
+    def _joint_faults(self, joints: int) -> Iterator[Fault]:
         limits = self.joint_limits or JointLimits()
-        lists = {f"robot.{key}": getattr(limits, key) for key in ("speed", "acceleration", "jerk")}
+        lists = {f"robot.{name}": getattr(limits, name) for name in limits.keys}
         if self.stop is not None:
             lists["stop.axis_deceleration"] = self.stop.axis_deceleration
             for i, figure in enumerate(self.stop.measured):
                 if figure.axis is not None and figure.axis > joints:
-                    raise InputError(f"stop.measured[{i}].axis", f"{figure.axis}", f"at most {joints}, the last joint")
+                    yield f"stop.measured[{i}].axis", f"{figure.axis}", f"at most {joints}, the last joint"
         for where, values in lists.items():
             if values is not None and len(values) != joints:
-                raise InputError(where, f"{len(values)} values", f"{joints}, one a joint of the robot")
+                yield where, f"{len(values)} values", f"{joints}, one a joint of the robot"
 
-    def _check_wrist(self, flange: Flange) -> None:
+    def _wrist_faults(self, flange: Flange) -> Iterator[Fault]:
         by_joints = isinstance(self.trajectory, JointTrajectory) and self.robot is not None
         turns = self.robot.revolute if by_joints and self.robot is not None else (True,) * WRIST_AXES
-        for key in ("moment", "inertia", "peak_moment"):
-            values = getattr(flange, key)
-            if values is None:
-                continue
-            if len(values) > len(turns):
-                axes = "the joints of the robot" if by_joints else "the axes of a wrist, for a program of poses"
-                raise InputError(f"flange.{key}", f"{len(values)} values", f"at most {len(turns)}, {axes}")
-            sliding = [i + 1 for i in range(len(turns) - len(values), len(turns)) if not turns[i]]
-            if sliding:
-                raise InputError(
-                    f"flange.{key}",
-                    f"a value for joint {sliding[0]}, which slides",
-                    "values of turning axes, the last one for the last axis",
-                )
+        axes = "the joints of the robot" if by_joints else "the axes of a wrist, for a program of poses"
+        for name in ("moment", "inertia", "peak_moment"):
+            values = () if getattr(flange, name) is None else getattr(flange, name)
+            first = len(turns) - len(values)
+            if first < 0:
+                yield f"flange.{name}", f"{len(values)} values", f"at most {len(turns)}, {axes}"
+            for number in (i + 1 for i in range(first, len(turns)) if not turns[i]):
+                due = "values of turning axes, the last one for the last axis"
+                yield f"flange.{name}", f"a value for joint {number}, which slides", due
 
     @cached_property
     def phase_map(self) -> PhaseMap:
@@ -190,27 +180,21 @@ def matched_to_robot(trajectory: JointTrajectory, robot: Chain | None) -> JointT
     Raises:
         InputError: No robot, another number of joints, or names that do not match.
     """
+    source = trajectory.source
     if robot is None:
-        raise InputError(
-            trajectory.source,
-            "a joint program without a robot",
-            "the robot it moves",
-            "add the table [robot] to the job",
-        )
+        found, due = "a joint program without a robot", "the robot it moves"
+        raise InputError(source, found, due, "add the table [robot] to the job")
     if trajectory.names:
         if not all(robot.names):
-            raise InputError(
-                f"{trajectory.source} joint names",
-                ", ".join(trajectory.names),
-                f"a robot whose {robot.joints} joints have names; those of {robot.source} have none",
-                "name them in the order of the robot's axes ([robot] joint_names)",
-            )
+            due = f"a robot whose {robot.joints} joints have names; those of {robot.source} have none"
+            remedy = "name them in the order of the robot's axes ([robot] joint_names)"
+            raise InputError(f"{source} joint names", ", ".join(trajectory.names), due, remedy)
         trajectory = trajectory.in_order_of(robot.names)
-    if trajectory.q.shape[1] != robot.joints:
-        raise InputError(
-            trajectory.source,
-            f"{trajectory.q.shape[1]} joint columns",
+    columns = trajectory.q.shape[1]
+    if columns != robot.joints:
+        due, remedy = (
             f"{robot.joints}, the joints of {robot.source}",
             "check the robot (and its end link) and the columns",
         )
+        raise InputError(source, f"{columns} joint columns", due, remedy)
     return trajectory

@@ -2,83 +2,92 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gripmargin.base.arrays import FloatArray, Value, frozen
-from gripmargin.base.errors import InputError
+from gripmargin.base.arrays import FloatArray, frozen
 from gripmargin.base.poses import as_pose
-from gripmargin.workcell.fields import inertia_matrix, optional, positive, put
-from gripmargin.workcell.outline import polygon
+from gripmargin.workcell.fields import CONTACT, Declared, Fault, key, put
+from gripmargin.workcell.kinds import (
+    CURVE,
+    INERTIA,
+    OUTLINE,
+    POINT,
+    Number,
+    Pose,
+    Several,
+    Text,
+    checked,
+    not_negative,
+    positive,
+)
+from gripmargin.workcell.overlaps import overlaps
+
+EXTENT = positive("length")  # of a rectangle, of a disc
+BOND = "preload, lift_off, hold, release"  # the checks that ask how well the pads were pressed on
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class PadMaterial(Value):
-    """An adhesive face on its elastic backing; strengths are those on the reference surface, fully pressed on.
+class PadMaterial(Declared):
+    """A pad material; strengths on the reference surface.
+
+    It is an adhesive face on its elastic backing; strengths are those of a pad that is fully pressed on.
 
     Attributes:
-        pull_off_stress: Normal stress at which the face lets go [Pa].
-        shear_strength: Tangential stress at which it lets go [Pa].
-        normal_stiffness: Backing, normal to the face, per area [Pa/m].
-        shear_stiffness: Backing, along the face, per area [Pa/m].
-        peel_energy: Energy to part a unit of area [J/m^2]; where given it limits the pull-off stress.
-        fouling_per_cycle: Share of the holding strength lost with each pick, compounding [-].
-        coupon_area: Area of the sample the strengths were measured on [m^2].
-        full_preload: Contact pressure from which the face holds fully [Pa].
-        preload_curve: Measured share of the full holding strength (0 to 1) over peak contact pressure [Pa],
-            rows of (pressure, share), shape (k, 2).
-        min_dwell: Least time under pressure before the face holds [s].
-        overload_pressure: Contact pressure above which the face loses its hold [Pa].
-        overload_residual: Share of the holding strength left after an overload [-]; given with the pressure.
-        damping_ratio: Of the part swinging on the backing, share of critical damping [-].
-        name: What the job calls it.
+        pull_off_stress: Normal stress at which the face lets go.
+        shear_strength: Tangential stress at which it lets go.
+        normal_stiffness: Of the backing, normal to the face, per area.
+        shear_stiffness: Of the backing, along the face, per area.
+        peel_energy: Energy to part a unit of area; limits the pull-off stress to `sqrt(2 k G)`.
+        fouling_per_cycle: Share of the strength lost with each pick, compounding; a release is judged on clean pads.
+        coupon_area: Area of the sample the strengths were measured on; a contact more than four times as large is
+            reported as extrapolated.
+        full_preload: Contact pressure from which the face holds fully; below it the share rises in a straight line. A
+            release is judged from a full bond.
+        preload_curve: Measured share of the full strength over peak contact pressure, pressures rising; goes before
+            `full_preload`. A release starts from the bond that the curve gives, where every material has one. With
+            neither, a preload that would pass is undecided.
+        min_dwell: Least time under pressure before the face holds; without it, it holds at a touch.
+        overload_pressure: Contact pressure above which the face loses its hold; with the next. A release by overload is
+            undecided without both.
+        overload_residual: Share of the strength left after an overload.
+        backing_thickness: Of the elastic backing. A contact narrower than it is outside what the stiffnesses were
+            measured for: nothing that counts on it passes.
+        fibril_pitch: From one fibril of the face to the next. A contact narrower than ten of them is outside what the
+            strengths were measured for: nothing that counts on it passes.
+        damping_ratio: Of the part swinging on the backing, share of critical damping.
+        name: What the job calls it; in the file the name of its table.
     """
 
-    pull_off_stress: float
-    shear_strength: float
-    normal_stiffness: float
-    shear_stiffness: float
-    peel_energy: float | None = None
-    fouling_per_cycle: float = 0.0
-    coupon_area: float | None = None
-    full_preload: float | None = None
-    preload_curve: FloatArray | None = None
-    min_dwell: float | None = None
-    overload_pressure: float | None = None
-    overload_residual: float | None = None
-    damping_ratio: float | None = None
-    name: str = "pad material"
+    pull_off_stress: float = key(positive("stress"), "all")
+    shear_strength: float = key(positive("stress"), "all")
+    normal_stiffness: float = key(positive("foundation modulus"), "all")
+    shear_stiffness: float = key(positive("foundation modulus"), "all")
+    peel_energy: float | None = key(positive("energy per area"), "all", default=None)
+    fouling_per_cycle: float = key(Number(least=0, below=1, what="a share"), "all but release", default=0.0)
+    coupon_area: float | None = key(positive("area"), "names", default=None)
+    full_preload: float | None = key(positive("stress"), "preload, lift_off, hold", default=None)
+    preload_curve: FloatArray | None = key(CURVE, BOND, default=None)
+    min_dwell: float | None = key(not_negative("time"), BOND, default=None)
+    overload_pressure: float | None = key(positive("stress"), BOND, default=None)
+    overload_residual: float | None = key(Number(least=0, most=1, what="a share"), BOND, default=None)
+    backing_thickness: float | None = key(positive("length"), CONTACT, default=None)
+    fibril_pitch: float | None = key(positive("length"), CONTACT, default=None)
+    damping_ratio: float | None = key(
+        Number(least=0, below=1, what="a ratio"), "swing, settle, stop", default=None, absent="0, the safe choice"
+    )
+    name: str = key(Text(), default="pad material")
 
-    def __post_init__(self) -> None:
-        for key, unit in (
-            ("pull_off_stress", "Pa"),
-            ("shear_strength", "Pa"),
-            ("normal_stiffness", "Pa/m"),
-            ("shear_stiffness", "Pa/m"),
-        ):
-            put(self, key, positive(getattr(self, key), f"{self.name}.{key}", unit))
-        for key, unit in (
-            ("peel_energy", "J/m^2"),
-            ("coupon_area", "m^2"),
-            ("full_preload", "Pa"),
-            ("overload_pressure", "Pa"),
-        ):
-            optional(self, key, self.name, unit)
-        optional(self, "min_dwell", self.name, "s", zero=True)
-        if not 0.0 <= self.fouling_per_cycle < 1.0:
-            raise InputError(f"{self.name}.fouling_per_cycle", f"{self.fouling_per_cycle}", "a share from 0 up to 1")
-        if self.damping_ratio is not None and not 0.0 <= self.damping_ratio < 1.0:
-            raise InputError(f"{self.name}.damping_ratio", f"{self.damping_ratio}", "a ratio from 0 up to 1")
+    def place(self, name: str) -> str:
+        """Return what messages call a field."""
+        return f"{self.name}.{name}"
+
+    def faults(self) -> Iterator[Fault]:
+        """An overload without its pressure, or without what is left after it."""
         if (self.overload_pressure is None) != (self.overload_residual is None):
-            raise InputError(
-                f"{self.name}.overload_pressure", "one of overload_pressure and overload_residual", "both or neither"
-            )
-        if self.overload_residual is not None and not 0.0 <= self.overload_residual <= 1.0:
-            raise InputError(f"{self.name}.overload_residual", f"{self.overload_residual}", "a share from 0 to 1")
-        if self.preload_curve is not None:
-            put(self, "preload_curve", _curve(self.preload_curve, f"{self.name}.preload_curve"))
+            yield "overload_pressure", "one of overload_pressure and overload_residual", "both or neither"
 
     @property
     def limiting_pull_off_stress(self) -> float:
@@ -92,35 +101,38 @@ class PadMaterial(Value):
         return min(self.pull_off_stress, float(np.sqrt(2.0 * self.normal_stiffness * self.peel_energy)))
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Pad(Value):
+class Pad(Declared):
     """One pad: an outline in its own frame, and where that frame sits in the tool frame.
 
     Build it with `Pad.rectangle`, `Pad.disc` or `Pad.polygon`.
 
     Attributes:
-        name: What the job calls it.
-        material: Its material.
-        outline: Corners in the pad frame [m], counter-clockwise, shape (k, 2). Of a disc: a polygon of
-            the same area.
-        edge: Points where the edge is judged [m], shape (k, 2). Of a disc: the circumscribed polygon,
-            so that judging errs on the safe side.
-        pose_in_tool: Pad frame in the tool frame, +z into the part, shape (4, 4).
+        name: A name of its own.
+        material: One of the materials.
+        outline: Corners in the pad frame, counter-clockwise. Of a disc: a polygon of the same area.
+        edge: Points where the edge is judged. Of a disc: the circumscribed polygon, so that judging errs on the safe
+            side.
+        pose_in_tool: The pad frame in the tool frame, +z into the part.
     """
 
-    name: str
-    material: PadMaterial
-    outline: FloatArray
-    edge: FloatArray | None = None
-    pose_in_tool: FloatArray = field(default_factory=lambda: np.eye(4))
+    name: str = key(Text(), "names")
+    material: PadMaterial = key(Text("the name of a table"), "all")
+    outline: FloatArray = key(OUTLINE)
+    edge: FloatArray | None = key(OUTLINE, default=None, absent="the outline")
+    pose_in_tool: FloatArray = key(
+        Pose(), "all", default_factory=lambda: np.eye(4), absent="the tool frame", spelled="at"
+    )
 
     DISC_CORNERS = 64
 
     def __post_init__(self) -> None:
-        outline = polygon(self.outline, f"pad '{self.name}' outline")
-        put(self, "outline", outline)
-        put(self, "edge", outline if self.edge is None else polygon(self.edge, f"pad '{self.name}' edge"))
-        put(self, "pose_in_tool", as_pose(self.pose_in_tool, f"pad '{self.name}' pose"))
+        super().__post_init__()
+        if self.edge is None:
+            put(self, "edge", self.outline)
+
+    def place(self, name: str) -> str:
+        """Return what messages call a field."""
+        return f"pad '{self.name}' {'pose' if name == 'pose_in_tool' else name}"
 
     def enlarged(self, factor: float) -> Pad:
         """Return the pad with its length and width times a factor, about its own frame."""
@@ -130,13 +142,13 @@ class Pad(Value):
     @classmethod
     def rectangle(cls, name: str, material: PadMaterial, size: ArrayLike, at: ArrayLike | None = None) -> Pad:
         """A rectangle about the pad frame's origin; size along x and y [m], pose in the tool frame (4, 4)."""
-        x, y = (positive(s, f"pad '{name}' size", "m") / 2 for s in frozen(size, (2,), f"pad '{name}' size"))
+        x, y = (checked(EXTENT, s, f"pad '{name}' size") / 2 for s in frozen(size, (2,), f"pad '{name}' size"))
         return cls._shape(name, material, [[-x, -y], [x, -y], [x, y], [-x, y]], None, at)
 
     @classmethod
     def disc(cls, name: str, material: PadMaterial, diameter: float, at: ArrayLike | None = None) -> Pad:
         """A disc about the pad frame's origin; diameter [m], pose in the tool frame (4, 4)."""
-        radius = positive(diameter, f"pad '{name}' diameter", "m") / 2
+        radius = checked(EXTENT, diameter, f"pad '{name}' diameter") / 2
         step = np.pi / cls.DISC_CORNERS
         angle = step * (2 * np.arange(cls.DISC_CORNERS) + 1)
         corners = np.column_stack([np.cos(angle), np.sin(angle)])
@@ -152,59 +164,42 @@ class Pad(Value):
     def _shape(
         cls, name: str, material: PadMaterial, outline: ArrayLike, edge: ArrayLike | None, at: ArrayLike | None
     ) -> Pad:
-        return cls(
-            name=name,
-            material=material,
-            outline=np.asarray(outline, dtype=np.float64),
-            edge=None if edge is None else np.asarray(edge, dtype=np.float64),
-            pose_in_tool=np.eye(4) if at is None else as_pose(at, f"pad '{name}' pose"),
-        )
+        pose = np.eye(4) if at is None else as_pose(at, f"pad '{name}' pose")
+        edge_ = None if edge is None else np.asarray(edge)
+        return cls(name=name, material=material, outline=np.asarray(outline), edge=edge_, pose_in_tool=pose)
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Gripper(Value):
-    """The pads on one rigid plate.
+class Gripper(Declared, called="gripper"):
+    """The pads on the tool.
+
+    One rigid plate carries them all.
 
     Attributes:
         pads: One or more pads with names of their own.
-        cycles_since_cleaning: Picks since the pads were last cleaned; counts with `fouling_per_cycle`.
-        mass: Of everything between the robot's flange and the part [kg], or None: not known.
-        com: Its centre of mass in the tool frame [m], shape (3,), or None: not known.
-        inertia: Its inertia about its centre of mass, tool axes [kg m^2], shape (3, 3), or None: not known; (6,) is
-            read as xx yy zz xy xz yz.
+        cycles_since_cleaning: Picks since the pads were cleaned; counts with `fouling_per_cycle`.
+        mass: Of everything between the robot's flange and the part: adapter, plate, springs, pads.
+        com: Its centre of mass in the tool frame; z below 0 lies behind the pads.
+        inertia: About its centre of mass, tool axes: xx yy zz xy xz yz, as `part.inertia`.
     """
 
-    pads: tuple[Pad, ...]
-    cycles_since_cleaning: float = 0.0
-    mass: float | None = None
-    com: FloatArray | None = None
-    inertia: FloatArray | None = None
+    pads: tuple[Pad, ...] = key(Several(Pad, least=1), "all")
+    cycles_since_cleaning: float = key(not_negative(), "all but release", default=0.0)
+    mass: float | None = key(positive("mass"), "flange", default=None, absent="not known")
+    com: FloatArray | None = key(POINT, "flange", default=None, absent="not known")
+    inertia: FloatArray | None = key(INERTIA, "flange", default=None, absent="not known")
 
-    def __post_init__(self) -> None:
-        put(self, "pads", tuple(self.pads))
-        if not self.pads:
-            raise InputError("gripper.pads", "no pad", "at least one")
+    def faults(self) -> Iterator[Fault]:
+        """No pad, two of one name or in one place, a centre of mass or an inertia without the mass."""
         names = [pad.name for pad in self.pads]
-        if len(set(names)) != len(names):
-            raise InputError("gripper.pads", f"pad names {', '.join(names)}", "a name of its own for each pad")
-        positive(self.cycles_since_cleaning, "gripper.cycles_since_cleaning", "-", zero=True)
-        optional(self, "mass", "gripper", "kg")
-        for key in ("com", "inertia"):
-            if getattr(self, key) is not None and self.mass is None:
-                raise InputError("gripper.mass", f"nothing, beside gripper.{key}", "the mass of the gripper")
-        if self.com is not None:
-            put(self, "com", frozen(self.com, (3,), "gripper.com"))
-        if self.inertia is not None:
-            put(self, "inertia", inertia_matrix(self.inertia, "gripper.inertia"))
-
-
-def _curve(values: ArrayLike, where: str) -> FloatArray:
-    curve = frozen(values, (None, 2), where)
-    if len(curve) < 2:
-        raise InputError(where, f"{len(curve)} points", "at least 2")
-    pressure, share = curve.T
-    if pressure[0] < 0 or not (np.diff(pressure) > 0).all():
-        raise InputError(where, "pressures that do not rise from 0 or more", "pressures in rising order")
-    if not ((share >= 0) & (share <= 1)).all():
-        raise InputError(where, f"shares from {share.min():g} to {share.max():g}", "shares from 0 to 1")
-    return curve
+        if not names:
+            yield "pads", "no pad", "at least one"
+        if len(set(names)) < len(names):
+            yield "pads", f"pad names {', '.join(names)}", "a name of its own for each pad"
+        for one, other, area, (x, y, z) in overlaps(self.pads):
+            place = f"x {1e3 * x:.1f}, y {1e3 * y:.1f}, z {1e3 * z:.1f} mm in the tool frame"
+            found = f"pads '{one.name}' and '{other.name}', which overlap by {1e6 * area:.4g} mm^2 at {place}"
+            due = "pads beside each other, for each place on the part is held once"
+            yield "pads", found, due, "correct their places or sizes, or leave one of them out"
+        for name in ("com", "inertia"):
+            if self.mass is None and getattr(self, name) is not None:
+                yield "mass", f"nothing, beside gripper.{name}", "the mass of the gripper"

@@ -3,61 +3,63 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gripmargin.base.arrays import FloatArray, Value, frozen
+from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import as_pose
-from gripmargin.workcell.fields import inertia_matrix, optional, positive, put
-from gripmargin.workcell.outline import centroid, polygon
+from gripmargin.workcell.fields import CONTACT, Declared, key
+from gripmargin.workcell.kinds import INERTIA, OUTLINE, POINT, Choice, Flag, Number, positive
+from gripmargin.workcell.shapes import centroid, polygon
+
+FACES = ("plane", "curved")
+PLATE = "of a uniform plate; `outline` and `thickness` are required then"
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Part(Value):
-    """The rigid part as gripped, in the tool frame.
+class Part(Declared, called="part"):
+    """The part as gripped, in the tool frame.
 
     Attributes:
-        mass: [kg].
-        com: Centre of mass in the tool frame [m], shape (3,).
-        inertia: About the centre of mass, tool axes [kg m^2], shape (3, 3); (6,) is read as xx yy zz xy xz yz.
-        outline: Corners of the gripped face in the tool frame's xy plane [m], shape (k, 2), or None: every
-            pad lies wholly on the part.
-        surface_factor: Holding strength here over that on the reference surface [-].
-        max_pressure: Contact pressure the part may take [Pa].
-        thickness: [m].
-        youngs_modulus: [Pa].
-        poissons_ratio: [-].
-        drag_area: Drag coefficient times area of a flat part along the tool's z axis [m^2]; with it the air counts.
+        mass: Of the part.
+        com: Centre of mass in the tool frame as gripped.
+        inertia: About the centre of mass, tool axes: xx yy zz xy xz yz (elements of the matrix: products of inertia
+            with the minus sign).
+        outline: Of the gripped face, in the tool frame's xy plane; cuts the pads, and is what the part stands on where
+            `nest.support` is not given.
+        face: What the gripped face is. Only a plane one is judged: with another, and where it is not said, no check
+            that counts on the contact passes.
+        rigid: Whether bending may be neglected. Where that is not said it has to follow from `outline`, `thickness` and
+            `youngs_modulus` of a uniform plate; else no check that counts on it passes.
+        surface_factor: Holding strength here over that on the reference surface.
+        max_pressure: Contact pressure the part may take.
+        thickness: Of the uniform plate: for its mass moments and its bending; and how far below the gripped face the
+            part stands when it may tip.
+        youngs_modulus: Of the uniform plate, for its bending.
+        poissons_ratio: Likewise.
+        drag_area: Of a flat part: drag coefficient (1.28 for a flat plate) times area along the tool's z axis; with it
+            the drag and the added mass of the air are in the load.
 
     Raises:
         InputError: A mass that is not above 0, an inertia that no body can have.
     """
 
-    mass: float
-    com: FloatArray
-    inertia: FloatArray
-    outline: FloatArray | None = None
-    surface_factor: float = 1.0
-    max_pressure: float | None = None
-    thickness: float | None = None
-    youngs_modulus: float | None = None
-    poissons_ratio: float | None = None
-    drag_area: float | None = None
-
-    def __post_init__(self) -> None:
-        put(self, "mass", positive(self.mass, "part.mass", "kg"))
-        put(self, "com", frozen(self.com, (3,), "part.com"))
-        put(self, "inertia", inertia_matrix(self.inertia, "part.inertia"))
-        if self.outline is not None:
-            put(self, "outline", polygon(self.outline, "part.outline"))
-        put(self, "surface_factor", positive(self.surface_factor, "part.surface_factor", "-"))
-        for key, unit in (("max_pressure", "Pa"), ("thickness", "m"), ("youngs_modulus", "Pa"), ("drag_area", "m^2")):
-            optional(self, key, "part", unit)
-        if self.poissons_ratio is not None and not 0.0 <= self.poissons_ratio <= 0.5:
-            raise InputError("part.poissons_ratio", f"{self.poissons_ratio}", "a ratio from 0 to 0.5")
+    mass: float = key(positive("mass"), "all")
+    com: FloatArray = key(POINT, "all", absent=PLATE)
+    inertia: FloatArray = key(INERTIA, "all", absent=PLATE)
+    outline: FloatArray | None = key(OUTLINE, "all", default=None, absent="every pad lies wholly on the part")
+    face: str | None = key(Choice(FACES), CONTACT, default=None, absent="not known")
+    rigid: bool | None = key(Flag(), CONTACT, default=None, absent="not known")
+    surface_factor: float = key(positive(), "all", default=1.0)
+    max_pressure: float | None = key(positive("stress"), "pressure", default=None)
+    thickness: float | None = key(positive("length"), CONTACT, default=None)
+    youngs_modulus: float | None = key(positive("stress"), CONTACT, default=None)
+    poissons_ratio: float | None = key(
+        Number(least=0, most=0.5, what="a ratio"), CONTACT, default=None, absent="the worst of 0 and 0.5"
+    )
+    drag_area: float | None = key(positive("area"), "hold, swing, settle", default=None, absent="no air")
 
     @property
     def face_centroid(self) -> FloatArray:
@@ -77,15 +79,11 @@ class Part(Value):
         outline = None
         if self.outline is not None:
             if abs(rotation[2, 2] - 1.0) > 1e-9:
-                raise InputError(
-                    "part.at", "a rotation out of the pad plane", "a turn about z where an outline is given"
-                )
+                due = "a turn about z where an outline is given"
+                raise InputError("part.at", "a rotation out of the pad plane", due)
             outline = self.outline @ rotation[:2, :2].T + shift[:2]
         return replace(
-            self,
-            com=rotation @ self.com + shift,
-            inertia=rotation @ self.inertia @ rotation.T,
-            outline=outline,
+            self, com=rotation @ self.com + shift, inertia=rotation @ self.inertia @ rotation.T, outline=outline
         )
 
 
@@ -107,7 +105,7 @@ def uniform_plate(
     nx, ny = np.roll(corners, -1, axis=0).T
     cross = x * ny - nx * y
     area = cross.sum() / 2
-    cx, cy = ((x + nx) * cross).sum() / (6 * area), ((y + ny) * cross).sum() / (6 * area)
+    cx, cy = centroid(corners)
     xx = ((x * x + x * nx + nx * nx) * cross).sum() / 12 / area - cx * cx
     yy = ((y * y + y * ny + ny * ny) * cross).sum() / 12 / area - cy * cy
     xy = ((x * ny + 2 * x * y + 2 * nx * ny + nx * y) * cross).sum() / 24 / area - cx * cy

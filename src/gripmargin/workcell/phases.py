@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cached_property
@@ -121,71 +122,50 @@ def _mask(phase: Phase, trajectory: Trajectory) -> NDArray[np.bool_]:
 
 def phase_problems(phases: tuple[Phase, ...], trajectory: Trajectory) -> list[InputError]:
     """Return what is wrong with phases: moves or times the program does not have, overlaps, a part left in the air."""
-    problems = []
-    for i, phase in enumerate(phases):
-        where = f"program.phases[{i}]"
-        if phase.moves is None:
-            problems += _time_problems(phase, trajectory, where)
-        elif trajectory.moves is None:
-            problems.append(
-                InputError(
-                    f"{where}.moves",
-                    "labels of moves",
-                    f"times, for {trajectory.source} has no labels",
-                    "add a column 'move' to the trajectory, or give from and to",
-                )
-            )
-        else:
-            problems += _label_problems(phase, trajectory.moves, where)
+    problems = [
+        problem
+        for i, phase in enumerate(phases)
+        for problem in (_time_problems if phase.moves is None else _label_problems)(phase, trajectory, i)
+    ]
     if problems:
         return problems
     masks = [_mask(phase, trajectory) for phase in phases]
     for j, later in enumerate(phases):
         for i, earlier in enumerate(phases[:j]):
             if _overlap(earlier, later, masks[i], masks[j], trajectory.t):
-                problems.append(
-                    InputError(
-                        f"program.phases[{j}]",
-                        f"a {later.kind} phase that overlaps the {earlier.kind} phase program.phases[{i}]",
-                        "phases that do not overlap",
-                    )
-                )
+                found = f"a {later.kind} phase that overlaps the {earlier.kind} phase program.phases[{i}]"
+                problems.append(InputError(f"program.phases[{j}]", found, "phases that do not overlap"))
     for first, last in PhaseMap(phases, trajectory).dropped() if not problems else ():
-        problems.append(
-            InputError(
-                "program.phases",
-                f"a free phase from {trajectory.t[first]:g} s to {trajectory.t[last]:g} s between phases that have the "
-                "part on the pads",
-                "carry there, or a release before it",
-            )
-        )
+        times = f"from {trajectory.t[first]:g} s to {trajectory.t[last]:g} s"
+        found = f"a free phase {times} between phases that have the part on the pads"
+        problems.append(InputError("program.phases", found, "carry there, or a release before it"))
     return problems
 
 
-def _time_problems(phase: Phase, trajectory: Trajectory, where: str) -> list[InputError]:
+def _time_problems(phase: Phase, trajectory: Trajectory, i: int) -> Iterator[InputError]:
     first, last = float(trajectory.t[0]), float(trajectory.t[-1])
     start, end = phase.span or (first, last)
-    found = f"a {phase.kind} phase from {start:g} s to {end:g} s"
+    where, found = f"program.phases[{i}]", f"a {phase.kind} phase from {start:g} s to {end:g} s"
     if end <= first or start >= last:
         due = f"times within the program, which runs from {first:g} s to {last:g} s"
-        return [InputError(where, found, due)]
-    if not _mask(phase, trajectory).any():
-        return [InputError(where, f"{found} that covers no sample", "at least one sample")]
-    return []
+        yield InputError(where, found, due)
+    elif not _mask(phase, trajectory).any():
+        yield InputError(where, f"{found} that covers no sample", "at least one sample")
 
 
-def _label_problems(phase: Phase, labels: tuple[str, ...], where: str) -> list[InputError]:
-    known = list(dict.fromkeys(labels))
-    problems = []
+def _label_problems(phase: Phase, trajectory: Trajectory, i: int) -> Iterator[InputError]:
+    where, known = f"program.phases[{i}].moves", list(dict.fromkeys(trajectory.moves or ()))
+    if trajectory.moves is None:
+        due = f"times, for {trajectory.source} has no labels"
+        remedy = "add a column 'move' to the trajectory, or give from and to"
+        yield InputError(where, "labels of moves", due, remedy)
+        return
     for k, move in enumerate(phase.moves or ()):
         if move not in known:
             near = get_close_matches(move, known, n=1)
             shown = ", ".join(f"'{label}'" for label in known[:8]) + (", ..." if len(known) > 8 else "")
-            remedy = f"did you mean '{near[0]}'?" if near else ""
-            problems.append(
-                InputError(f"{where}.moves[{k}]", f"'{move}'", f"a label of the program's moves ({shown})", remedy)
-            )
-    return problems
+            due = f"a label of the program's moves ({shown})"
+            yield InputError(f"{where}[{k}]", f"'{move}'", due, f"did you mean '{near[0]}'?" if near else "")
 
 
 def _overlap(a: Phase, b: Phase, in_a: NDArray[np.bool_], in_b: NDArray[np.bool_], t: FloatArray) -> bool:

@@ -2,104 +2,84 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Iterator
+from itertools import product
 
-import numpy as np
-
-from gripmargin.base.arrays import FloatArray, Value, frozen
-from gripmargin.base.errors import InputError
-from gripmargin.workcell.fields import optional, positive, put
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class StopFigure(Value):
-    """One published or measured stop along the path (ISO 10218-1:2011, Annex B, gives 33, 66 and 100 %).
-
-    Attributes:
-        speed: Share of the full speed from which the robot stopped [-].
-        time: From the demand to rest [s].
-        load: Share of the rated payload that it carried [-].
-        distance: Way of the axis until rest [rad or m], or None.
-        axis: Number of the joint that was measured, from 1 at the base, or None: of all of them.
-    """
-
-    speed: float
-    time: float
-    load: float = 1.0
-    distance: float | None = None
-    axis: int | None = None
-
-    def __post_init__(self) -> None:
-        put(self, "speed", positive(self.speed, "speed", "-"))
-        if self.speed > 1.0:
-            raise InputError("speed", f"{self.speed:g}", "a share of the full speed, at most 1")
-        put(self, "time", positive(self.time, "time", "s"))
-        put(self, "load", positive(self.load, "load", "-", zero=True))
-        if self.distance is not None:
-            put(self, "distance", positive(self.distance, "distance", "rad or m"))
-        if self.axis is not None and self.axis < 1:
-            raise InputError("axis", f"{self.axis}", "the number of a joint, from 1 at the base")
+from gripmargin.base.arrays import FloatArray
+from gripmargin.workcell.fields import Declared, Fault, key
+from gripmargin.workcell.kinds import Choice, Count, Number, OfJoint, Row, Several, not_negative, positive
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Stop(Value):
-    """How the robot stops when it is told to.
+class StopFigure(Declared):
+    """One published or measured stop along the path.
+
+    ISO 10218-1:2011, Annex B, gives stops from 33, 66 and 100 % of the full speed.
 
     Attributes:
-        time: From full speed to rest along the path [s].
-        deceleration: Along the path of the tool-frame origin [m/s^2]; instead of a time.
-        axis_deceleration: Braking rate of each axis on its own [rad/s^2 or m/s^2], shape (joints,).
-        category: Stop category after IEC 60204-1: 0 is uncontrolled, 1 and 2 are controlled; or None.
-        measured: Published stopping times along the path; instead of a time.
-        load: Share of the rated payload that is carried [-], for `measured`; None: not known.
-        ramp: Time over which the deceleration builds up [s]; 0: at once.
-        floor: Height of the floor in the world [m], where a part that comes off may land; or None.
+        speed: Share of the full speed from which the robot stopped, as published or measured.
+        time: From the demand to rest.
+        load: Share of the rated payload that it carried.
+        distance: Way of the axis until rest; with `axis` and `robot.speed` only, and for all stops of the axis or none.
+        axis: The joint that was measured; without it the fastest joint counts.
     """
 
-    time: float | None = None
-    deceleration: float | None = None
-    axis_deceleration: FloatArray | None = None
-    category: int | None = None
-    measured: tuple[StopFigure, ...] = ()
-    load: float | None = None
-    ramp: float = 0.0
-    floor: float | None = None
+    speed: float = key(Number(above=0, most=1, what="a share of the full speed"), "stop")
+    time: float = key(positive("time"), "stop")
+    load: float = key(not_negative(), "stop", default=1.0)
+    distance: float | None = key(OfJoint("length"), "stop", default=None)
+    axis: int | None = key(Count("the number of a joint, from 1 at the base"), "stop", default=None, absent="all axes")
 
-    def __post_init__(self) -> None:
-        optional(self, "time", "stop", "s")
-        optional(self, "deceleration", "stop", "m/s^2")
-        optional(self, "load", "stop", "-", zero=True)
-        put(self, "ramp", positive(self.ramp, "stop.ramp", "s", zero=True))
-        if self.axis_deceleration is not None:
-            rates = frozen(self.axis_deceleration, (None,), "stop.axis_deceleration")
-            for i, rate in enumerate(rates):
-                positive(rate, f"stop.axis_deceleration[{i}]", "rad/s^2 or m/s^2")
-            put(self, "axis_deceleration", rates)
-        if self.floor is not None and not np.isfinite(self.floor):
-            raise InputError("stop.floor", f"{self.floor}", "a height [m]")
-        put(self, "measured", tuple(self.measured))
-        if self.time is not None and self.deceleration is not None:
-            raise InputError("stop.deceleration", "a stopping time and a deceleration", "one of the two")
-        if self.measured and (self.time is not None or self.deceleration is not None):
-            raise InputError("stop.measured", "published stops beside a time or a deceleration", "one of them")
-        if not self.on_path and self.axis_deceleration is None:
-            raise InputError("stop", "no way to stop", "a time, a deceleration, measured stops or axis_deceleration")
-        if self.category not in (None, 0, 1, 2):
-            raise InputError("stop.category", f"{self.category}", "0, 1 or 2 (IEC 60204-1)")
-        if self.category == 0 and self.axis_deceleration is None:
-            raise InputError("stop.category", "category 0 without axis_deceleration", "the braking rate of each axis")
+
+class Stop(Declared, called="stop"):
+    """How the robot stops.
+
+    It may be told to, or lose its power.
+
+    Attributes:
+        time: From full speed to rest along the path; from a lower speed the robot is taken to brake as hard, so it
+            stops sooner.
+        deceleration: Along the path of the tool origin, at any speed.
+        axis_deceleration: Braking rate of each axis on its own; joint programs only, undecided for programs of poses.
+        category: Stop category after IEC 60204-1: 0 judges the axes on their own, 1 and 2 the path.
+        measured: Published or measured stops along the path, instead of a time or a deceleration.
+        load: Share of the rated payload that is carried, with `measured`.
+        ramp: Over which the deceleration builds up; softens the beginning of a stop.
+        floor: Height of the floor in the world: where a part that comes off may land.
+    """
+
+    time: float | None = key(positive("time"), "stop", default=None)
+    deceleration: float | None = key(positive("acceleration"), "stop", default=None)
+    axis_deceleration: FloatArray | None = key(Row(OfJoint("acceleration")), "stop", default=None)
+    category: int | None = key(
+        Choice((0, 1, 2), "0, 1 or 2 (IEC 60204-1)"), "stop", default=None, absent="what is given"
+    )
+    measured: tuple[StopFigure, ...] = key(Several(StopFigure, least=1), "stop", default=())
+    load: float | None = key(not_negative(), "stop", default=None, absent="the worst of the measured loads")
+    ramp: float = key(not_negative("time"), "stop", default=0.0)
+    floor: float | None = key(Number("length", what="a height"), "stop", default=None)
+
+    def faults(self) -> Iterator[Fault]:
+        """Two ways to stop along the path, a category without its way, figures that cannot be interpolated."""
+        timed, slowed, measured = self.time is not None, self.deceleration is not None, bool(self.measured)
+        by_axes = self.axis_deceleration is not None
+        if timed and slowed:
+            yield "deceleration", "a stopping time and a deceleration", "one of the two"
+        if measured and (timed or slowed):
+            yield "measured", "published stops beside a time or a deceleration", "one of them"
+        if not self.on_path and not by_axes:
+            yield "", "no way to stop", "a time, a deceleration, measured stops or axis_deceleration"
+        if self.category == 0 and not by_axes:
+            yield "category", "category 0 without axis_deceleration", "the braking rate of each axis"
         if self.category in (1, 2) and not self.on_path:
-            raise InputError(
-                "stop.category", f"category {self.category} without a time", "a time, a deceleration or measured stops"
-            )
-        if self.load is not None and not self.measured:
-            raise InputError("stop.load", "a share of the payload without measured stops", "measured stops with loads")
-        times = [figure.time for figure in self.measured] + ([] if self.time is None else [self.time])
-        if times and self.ramp >= min(times):
-            raise InputError("stop.ramp", f"{self.ramp:g} s", f"less than the shortest stopping time, {min(times):g} s")
+            yield "category", f"category {self.category} without a time", "a time, a deceleration or measured stops"
+        if self.load is not None and not measured:
+            yield "load", "a share of the payload without measured stops", "measured stops with loads"
+        shortest = min((figure.time for figure in self.measured), default=self.time or math.inf)
+        if self.ramp >= shortest:
+            yield "ramp", f"{self.ramp:g} s", f"less than the shortest stopping time, {shortest:g} s"
         for axis in dict.fromkeys(figure.axis for figure in self.measured):
-            _check_grid([(i, figure) for i, figure in enumerate(self.measured) if figure.axis == axis])
+            yield from _grid_faults({i: figure for i, figure in enumerate(self.measured) if figure.axis == axis}, axis)
 
     @property
     def on_path(self) -> bool:
@@ -107,26 +87,22 @@ class Stop(Value):
         return self.time is not None or self.deceleration is not None or bool(self.measured)
 
 
-def _check_grid(figures: Sequence[tuple[int, StopFigure]]) -> None:
-    """Refuse published stops of one axis that cannot be interpolated."""
-    speeds, loads = ({getattr(figure, key) for _, figure in figures} for key in ("speed", "load"))
+def _grid_faults(figures: dict[int, StopFigure], axis: int | None) -> Iterator[Fault]:
+    """What keeps published stops of one axis from being interpolated over speed and load."""
+    first, *_ = figures
     seen: set[tuple[float, float]] = set()
-    for i, figure in figures:
-        where = f"stop.measured[{i}]"
+    for i, figure in figures.items():
+        has_way = figure.distance is not None
         if (figure.speed, figure.load) in seen:
             found = f"speed {figure.speed:g} and load {figure.load:g} once more"
-            raise InputError(where, found, "each speed and load once for each axis")
+            yield f"measured[{i}]", found, "each speed and load once for each axis"
+        if has_way and axis is None:
+            yield f"measured[{i}].distance", "a distance of no axis", "the number of the joint it is of (axis)"
+        if has_way != (figures[first].distance is not None):
+            found = "a distance for some stops of an axis"
+            yield f"measured[{i}].distance", found, "one for all of them or none"
         seen.add((figure.speed, figure.load))
-        if figure.distance is not None and figure.axis is None:
-            raise InputError(f"{where}.distance", "a distance of no axis", "the number of the joint it is of (axis)")
-        if (figure.distance is None) != (figures[0][1].distance is None):
-            raise InputError(f"{where}.distance", "a distance for some stops of an axis", "one for all of them or none")
-    if len(seen) < len(speeds) * len(loads):
-        i, first = figures[0]
-        missing = next((s, k) for s in sorted(speeds) for k in sorted(loads) if (s, k) not in seen)
-        of = "" if first.axis is None else f" of axis {first.axis}"
-        raise InputError(
-            f"stop.measured[{i}]",
-            f"stops{of} that leave out speed {missing[0]:g} with load {missing[1]:g}",
-            "every speed with every load",
-        )
+    speeds, loads = zip(*seen, strict=True)
+    for speed, load in sorted({*product(speeds, loads)} - seen):
+        found = f"stops{'' if axis is None else f' of axis {axis}'} that leave out speed {speed:g} with load {load:g}"
+        yield f"measured[{first}]", found, "every speed with every load"

@@ -2,61 +2,50 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from gripmargin.base.arrays import FloatArray, Value
-from gripmargin.base.poses import as_pose
-from gripmargin.workcell.fields import optional, put
-from gripmargin.workcell.outline import polygon
+from gripmargin.base.arrays import FloatArray
+from gripmargin.workcell.fields import Declared, key
+from gripmargin.workcell.kinds import OUTLINE, Pose, not_negative, positive
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Pick(Value):
+class Pick(Declared, called="pick"):
     """Where the part is taken from.
 
     Attributes:
-        face: Gripped face in the world, +z out of the part, shape (4, 4).
-        flatness: Largest gap between the face and a plane [m].
-        break_away: Force that holds the part in its tray while it leaves [N].
-        dwell: Time the tool rests on the part [s], where the program does not show it.
+        face: The gripped face in the world, +z out of the part.
+        flatness: How far the face may lie below the plane of `face`; the press is judged at both ends.
+        break_away: Force that holds the part in its tray while it leaves.
+        dwell: Time that the tool rests on the part, where the program does not show it; only the rest that the program
+            shows counts.
     """
 
-    face: FloatArray
-    flatness: float = 0.0
-    break_away: float = 0.0
-    dwell: float | None = None
-
-    def __post_init__(self) -> None:
-        put(self, "face", as_pose(self.face, "pick.face"))
-        for key, unit in (("flatness", "m"), ("break_away", "N"), ("dwell", "s")):
-            optional(self, key, "pick", unit, zero=True)
+    face: FloatArray = key(Pose(is_face=True), "all")
+    flatness: float = key(not_negative("length"), "preload, lift_off, hold, pressure", default=0.0)
+    break_away: float = key(not_negative("force"), "preload, lift_off, hold", default=0.0)
+    dwell: float | None = key(not_negative("time"), "not yet", default=None)
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Nest(Value):
-    """The fixture that receives the part, and what keeps the part in it.
+class Nest(Declared, called="nest"):
+    """Where the part is left.
+
+    It is the fixture that receives the part; its forces keep the part in it.
 
     Attributes:
-        face: Gripped face of the seated part in the world, +z out of the part, shape (4, 4).
-        hold_down: Force that keeps the part down, beyond its weight [N].
-        lateral_force: Largest force along the face that the nest takes [N], or None: not known.
-        moment: Largest moment about the face normal that the nest takes [N m], or None: not known.
-        support: Outline the part stands on, seen along the face normal, in the xy plane of ``face`` [m], shape
-            (k, 2), or None: the part's outline.
-        tolerance: How far the part may still swing when it is placed [m], or None.
+        face: The gripped face of the seated part in the world, +z out of the part.
+        hold_down: Force that keeps the part down, beyond its weight; taken to act at the centroid of the support's
+            area.
+        lateral_force: Largest force along the face that the nest takes.
+        moment: Largest moment about the face normal that the nest takes.
+        slip: How far the pads may drag the part along its face while it lies there: up to there its nest need not
+            withstand them sideways and in torsion.
+        support: Outline the part stands on, seen along the face normal, in the xy plane of `face`.
+        tolerance: How far the part may still swing to either side when it is placed, at the corner of its outline that
+            moves farthest.
     """
 
-    face: FloatArray
-    hold_down: float = 0.0
-    lateral_force: float | None = None
-    moment: float | None = None
-    support: FloatArray | None = None
-    tolerance: float | None = None
-
-    def __post_init__(self) -> None:
-        put(self, "face", as_pose(self.face, "nest.face"))
-        optional(self, "tolerance", "nest", "m")
-        for key, unit in (("hold_down", "N"), ("lateral_force", "N"), ("moment", "N*m")):
-            optional(self, key, "nest", unit, zero=True)
-        if self.support is not None:
-            put(self, "support", polygon(self.support, "nest.support"))
+    face: FloatArray = key(Pose(is_face=True), "all")
+    hold_down: float = key(not_negative("force"), "release", default=0.0)
+    lateral_force: float | None = key(not_negative("force"), "release", default=None, absent="not known")
+    moment: float | None = key(not_negative("moment"), "release", default=None, absent="not known")
+    slip: float = key(not_negative("length"), "release", default=0.0)
+    support: FloatArray | None = key(OUTLINE, "release", default=None, absent="the part's outline")
+    tolerance: float | None = key(positive("length"), "settle", default=None, absent="not checked")

@@ -2,52 +2,55 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
 from typing import Literal, get_args
 
-from gripmargin.base.arrays import Value
-from gripmargin.base.errors import InputError
-from gripmargin.workcell.fields import positive, put
+from gripmargin.workcell.fields import Declared, Fault, key
+from gripmargin.workcell.kinds import LABELS, Choice, Number, positive
 
 PhaseKind = Literal["preload", "carry", "release", "free"]
 ReleaseKind = Literal["peel", "torsion", "shear", "overload"]
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Phase(Value):
-    """A stretch of the program: by the labels of its moves, or from one time to another.
+class Phase(Declared, called="phase"):
+    """A stretch of the program, by labels of moves or by times.
+
+    Its kind is preload (the approach until the part leaves its tray), carry (in the air), release (seating in the nest
+    until the tool has left) or free (no part).
 
     Attributes:
-        kind: preload (approach until the part leaves its tray), carry (in the air), release (seating in the
-            nest until the tool has left) or free (no part).
+        kind: What happens.
         moves: Labels of the moves it covers.
-        start: First time [s].
-        end: Last time [s].
-        release: How the part is let go, where the kind is release.
+        start: First time.
+        end: Last time.
+        release: How the part is let go, in a release phase; for the required travel, and `overload` needs measured
+            data.
     """
 
-    kind: PhaseKind
-    moves: tuple[str, ...] | None = None
-    start: float | None = None
-    end: float | None = None
-    release: ReleaseKind | None = None
+    kind: PhaseKind = key(Choice(get_args(PhaseKind)), "all")
+    moves: tuple[str, ...] | None = key(LABELS, "all", default=None)
+    start: float | None = key(Number("time"), "all", default=None, spelled="from")
+    end: float | None = key(Number("time"), "all", default=None, spelled="to")
+    release: ReleaseKind | None = key(Choice(get_args(ReleaseKind)), "release", default=None)
 
-    def __post_init__(self) -> None:
-        if self.kind not in get_args(PhaseKind):
-            raise InputError("phase kind", f"{self.kind!r}", " or ".join(get_args(PhaseKind)))
-        if self.release is not None and self.release not in get_args(ReleaseKind):
-            raise InputError("phase release", f"{self.release!r}", " or ".join(get_args(ReleaseKind)))
+    def place(self, name: str) -> str:
+        """Return what messages call a field."""
+        return f"phase {name}" if name else f"{self.kind} phase"
+
+    def faults(self) -> Iterator[Fault]:
+        """Neither labels nor two times, or both; an end before the start; a way of release elsewhere."""
+        due = "either moves, or from and to"
+        times = [name for name, value in (("from", self.start), ("to", self.end)) if value is not None]
+        if self.moves is not None and times:
+            yield "", f"moves and {' and '.join(times)}", due
+        if self.moves is None and len(times) < 2:
+            yield "", f"'{times[0]}' alone" if times else "neither moves nor times", due
+        if self.moves == ():
+            yield "", "an empty list of moves", "at least one label"
+        if self.span is not None and not self.span[0] < self.span[1]:
+            yield "", f"from {self.start:g} s to {self.end:g} s", "an end later than the start"
         if self.release is not None and self.kind != "release":
-            raise InputError("phase release", f"a way of release in a {self.kind} phase", "a release phase")
-        by_time = self.start is not None or self.end is not None
-        if (self.moves is not None) == by_time:
-            raise InputError(f"{self.kind} phase", "both or neither of moves and times", "either moves, or from and to")
-        if self.moves is not None:
-            put(self, "moves", (self.moves,) if isinstance(self.moves, str) else tuple(self.moves))
-            if not self.moves:
-                raise InputError(f"{self.kind} phase", "an empty list of moves", "at least one label")
-        elif self.start is None or self.end is None or not self.start < self.end:
-            raise InputError(f"{self.kind} phase", f"from {self.start} to {self.end}", "two times, the later one last")
+            yield "release", f"a way of release in a {self.kind} phase", "a phase of kind release"
 
     @property
     def span(self) -> tuple[float, float] | None:
@@ -55,49 +58,36 @@ class Phase(Value):
         return None if self.start is None or self.end is None else (self.start, self.end)
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Targets(Value):
-    """The margins to reach. They are the user's; no standard covers dry-adhesive pads.
+class Targets(Declared, called="targets"):
+    """Margins to reach.
+
+    They are the user's; no standard covers dry-adhesive pads.
 
     Attributes:
-        hold: Least grip margin over the carry [-].
-        stop: Least grip margin at a stop [-].
-        release: Least ratio of restraint to demand over the release [-].
-        preload: Least share of full adhesion that the preload must give anywhere on the pads [-].
-        pressure: Least ratio of the pressure that the part may take to the highest contact pressure [-].
-        flange: Least ratio of the wrist's rated values to what gripper and part ask [-].
-        peel: Least peel margin (1 / peel index) over the carry [-], or None: reported, not judged.
-        one_pad_lost: Least grip margin with any one pad gone [-], or None: reported, not judged.
-        swing: Least grip margin over the carry with the part swinging on its backing [-], or None: that of hold.
-        settle: Least ratio of nest.tolerance to the swing that is left when the part is placed [-].
+        hold: Least grip margin over the carry, and as the part leaves its tray.
+        stop: Least grip margin while the robot stops, swing included.
+        release: Least ratio of restraint to demand over the release.
+        preload: Least share of full adhesion anywhere on the pads after the press.
+        pressure: Least ratio of the pressure that the part may take to the highest contact pressure.
+        flange: Least ratio of every rated value of the wrist to what gripper and part ask.
+        peel: Least peel margin, 1 / peel index.
+        one_pad_lost: Least grip margin with any one of several pads gone.
+        swing: Least grip margin over the carry with the part swinging on its backing.
+        settle: Least ratio of `nest.tolerance` to what is left of the swing when the part is placed.
     """
 
-    hold: float = 2.0
-    stop: float = 1.5
-    release: float = 1.5
-    preload: float = 0.9
-    pressure: float = 1.0
-    flange: float = 1.0
-    peel: float | None = None
-    one_pad_lost: float | None = None
-    swing: float | None = None
-    settle: float = 1.0
+    hold: float = key(positive(), "lift_off, hold", default=2.0)
+    stop: float = key(positive(), "stop", default=1.5)
+    release: float = key(positive(), "release", default=1.5)
+    preload: float = key(Number(above=0, most=1, what="a share of full adhesion"), "preload", default=0.9)
+    pressure: float = key(positive(), "pressure", default=1.0)
+    flange: float = key(positive(), "flange", default=1.0)
+    peel: float | None = key(positive(), "hold", default=None, absent="reported, not judged")
+    one_pad_lost: float | None = key(positive(), "hold", default=None, absent="reported, not judged")
+    swing: float | None = key(positive(), "swing", default=None, like="hold")
+    settle: float = key(positive(), "settle", default=1.0)
 
-    def __post_init__(self) -> None:
-        for key in (
-            "hold",
-            "stop",
-            "release",
-            "preload",
-            "pressure",
-            "flange",
-            "peel",
-            "one_pad_lost",
-            "swing",
-            "settle",
-        ):
-            value = getattr(self, key)
-            if value is not None:
-                put(self, key, positive(value, f"targets.{key}", "-"))
-        if self.preload > 1.0:
-            raise InputError("targets.preload", f"{self.preload:g}", "a share of full adhesion, at most 1")
+    def of(self, name: str) -> float | None:
+        """Return the target that counts: where it is not given that of another, or None: reported, not judged."""
+        value, like = getattr(self, name), self.keys[name].like
+        return self.of(like) if value is None and like else value

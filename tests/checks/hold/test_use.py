@@ -23,7 +23,7 @@ def thrust(gantry, one_pad, worked_out):
             trajectory=gm.JointTrajectory(t=t, **{k: np.column_stack([v, still]) for k, v in columns.items()}),
             robot=gantry,
             gripper=one_pad,
-            part=gm.Part(mass=MASS, com=np.zeros(3), inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0]),
+            part=gm.Part(face="plane", rigid=True, mass=MASS, com=np.zeros(3), inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0]),
             gravity=(0.0, 0.0, 0.0),
         )
         return pad_use(case)[0]
@@ -85,7 +85,7 @@ class TestBetweenSamples:
             trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd),
             robot=gantry,
             gripper=one_pad,
-            part=gm.Part(mass=MASS, com=np.zeros(3), inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0]),
+            part=gm.Part(face="plane", rigid=True, mass=MASS, com=np.zeros(3), inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0]),
             phases=(gm.Phase(kind="carry", start=0.295, end=0.305),),
         )
         use = pad_use(case)[0]
@@ -106,4 +106,4 @@ class TestPadLost:
             without = worked_out(trajectory=trajectory, part=plate(), gripper=gm.Gripper(pads=kept))
             found = use_without(case, lost)
             np.testing.assert_allclose(found.value, pad_use(without)[0].value, rtol=1e-9)
-            assert lost not in found.owner
+            assert pads[lost] not in [patch.pad for patch in found.grip.whole.patches]

@@ -166,10 +166,10 @@ def test_named_joints_are_matched_in_any_order(job):
 
 
 def test_poses_are_compared_with_joints(job, gantry):
-    from gripmargin.motion.program import program_motion
+    from gripmargin.motion.program import ProgramMotion
 
     t = clock()
-    motion = program_motion(recording(height(t)[0] + wobble(t, 0.003, 9.0)[0], t, noise=0.0), gantry).at
+    motion = ProgramMotion.of(recording(height(t)[0] + wobble(t, 0.003, 9.0)[0], t, noise=0.0), gantry).at
     log = gm.PoseTrajectory(t=t + 7.0, position=motion.position, rotation=motion.rotation.copy(), source="tracker")
     found = gm.compare_motion(job, log)
     assert found.offset == pytest.approx(7.0, abs=1e-3)
@@ -224,9 +224,9 @@ class TestUndecided:
 
     def test_joints_against_poses(self, job):
         t = clock()
-        from gripmargin.motion.program import program_motion
+        from gripmargin.motion.program import ProgramMotion
 
-        motion = program_motion(job.trajectory, job.robot).at
+        motion = ProgramMotion.of(job.trajectory, job.robot).at
         poses = gm.PoseTrajectory(t=job.trajectory.t, position=motion.position, rotation=motion.rotation.copy())
         text = self.reason(replace(job, trajectory=poses), recording(height(t)[0], t))
         assert text == "the recording gives joint values and the program poses of the tool"

@@ -7,10 +7,11 @@ from scipy.signal import StateSpace, lsim
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.checks.stop.kinds import kinds_of
 from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.stop.use import stop_use
 from gripmargin.contact.loads import part_load
-from gripmargin.kernels.stopping import mass_matrix
+from gripmargin.kernels.wrench import mass_matrix
 from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.workcell import Stop
 
@@ -55,6 +56,12 @@ def retimed(exact, start, rate, after):
     return q[0], qd[0] * s, qdd[0] * s * s - rate * qd[0]
 
 
+def kind_of(case):
+    """The one kind of stop that a job has."""
+    (kind,) = kinds_of(Stopping(case, case.job.stop))
+    return kind
+
+
 class TestAlongThePath:
     def test_rates_of_a_stop_are_the_derivatives_of_its_positions(self, swing):
         h, start, rate = 1e-4, 0.62, 3.0
@@ -71,7 +78,7 @@ class TestAlongThePath:
         reference = pinocchio_arm(arm, swing.part)
         data = reference.model.createData()
         sample = np.array([round(start / 0.001)])
-        stopping = Stopping(case)
+        stopping = Stopping(case, case.job.stop)
         instants = list(stopping.along_path(sample, np.array([rate])))
         assert len(instants) == 2 + stopping.followed.size + 1
         for instant, s in zip(instants[2:-1], stopping.followed, strict=True):
@@ -86,13 +93,13 @@ class TestAlongThePath:
 
     def test_the_tool_motion_that_is_explained_has_that_load(self, swing):
         case = swing(Stop(time=0.2))
-        for instant in Stopping(case).along_path(np.array([620]), np.array([4.0])):
+        for instant in Stopping(case, case.job.stop).along_path(np.array([620]), np.array([4.0])):
             found = part_load(swing.part, instant.motion(), GRAVITY)
             assert found == pytest.approx(instant.load, abs=0.02)  # at the nearest sample of the program
 
     def test_slower_programs_stop_from_their_own_speed(self, swing):
         case, sample = swing(Stop(time=0.2)), np.array([620])
-        slow = next(Stopping(case, slower=0.5).along_path(sample, np.array([4.0])))
+        slow = next(Stopping(case, case.job.stop, slower=0.5).along_path(sample, np.array([4.0])))
         q, qd, qdd = (x[620:621] for x in (case.job.trajectory.q, *case.motion.joint_rates))
         motion = joint_motion(case.job.robot, np.zeros(1), q, 0.5 * qd, 0.25 * qdd - 4.0 * 0.5 * qd)
         assert slow.load == pytest.approx(part_load(swing.part, motion, GRAVITY))
@@ -107,7 +114,7 @@ class TestOffThePath:
         reference = pinocchio_arm(arm, swing.part)
         data = reference.model.createData()
         q, qd = case.job.trajectory.q[[sample]], case.motion.joint_rates[0][[sample]]
-        instants = list(Stopping(case).by_axes(np.array([sample]), q, qd, case.load[:, [sample]]))
+        instants = list(kind_of(case).instants(np.array([sample])))
         assert len(instants) == 1 + 2 * 6
         ends = np.abs(qd[0]) / self.rates
         for k, instant in enumerate(instants):
@@ -127,18 +134,18 @@ class TestOffThePath:
 
     def test_it_ends_with_the_weight_alone_and_each_axis_rests_once(self, swing):
         case = swing(Stop(axis_deceleration=self.rates))
-        q, qd = case.job.trajectory.q[[620]], case.motion.joint_rates[0][[620]]
-        *_, last = Stopping(case).by_axes(np.array([620]), q, qd, case.load[:, [620]])
+        qd = case.motion.joint_rates[0][[620]]
+        *_, last = kind_of(case).instants(np.array([620]))
         assert last.after[0] == pytest.approx((np.abs(qd[0]) / self.rates).max())
         assert np.linalg.norm(last.load[:3, 0]) == pytest.approx(0.8 * 9.80665)
 
 
 def simulated(case, times, loads):
     """The largest utilisation of the pads over time: part on its backing, all at once, in state space."""
-    k = case.backing.stiffness
+    k = case.whole.stiffness
     part = case.job.part
     mass = mass_matrix(part.mass, part.com, part.inertia)
-    zeta = case.backing.patches[0].pad.material.damping_ratio or 0.0
+    zeta = case.whole.patches[0].pad.material.damping_ratio or 0.0
     values, vectors = np.linalg.eig(np.linalg.solve(mass, k))
     damper = mass @ (vectors @ np.diag(2 * zeta * np.sqrt(values.real)) @ np.linalg.inv(vectors)).real
     inverse, zero, eye = np.linalg.inv(mass), np.zeros((6, 6)), np.eye(6)
@@ -150,7 +157,7 @@ def simulated(case, times, loads):
     )
     start = np.concatenate([np.linalg.solve(k, loads[0]), np.zeros(6)])
     carried = lsim(system, loads, times, X0=start)[1]
-    maps, _ = case.backing.edge_maps(case.strengths)
+    maps = case.grip.face.maps
     t1, t2, s = maps @ carried.T
     return float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max())
 
@@ -166,11 +173,11 @@ class TestSwing:
             Stop(time=time), normal_stiffness=stiffness, shear_stiffness=0.3 * stiffness, damping_ratio=damping
         )
         sample = round(start / 0.001)
-        stopping = Stopping(case)
-        use = stop_use(stopping, np.array([sample]), kind="path")
+        stopping = Stopping(case, case.job.stop)
+        use = stop_use(kind_of(case), np.array([sample]))
         rate = float(stopping.rates.hard[sample])
-        h = min(2e-5, 0.02 / float(stopping.modes[0].max()))
-        t = np.arange(0.0, 1.0 / rate + 3 * np.pi / float(stopping.modes[0].min()), h)[:30_000]
+        h = min(2e-5, 0.02 / float(stopping.modes.frequency.max()))
+        t = np.arange(0.0, 1.0 / rate + 3 * np.pi / float(stopping.modes.frequency.min()), h)[:30_000]
         q, qd, qdd = (np.array(x) for x in zip(*(retimed(swing.exact, start, rate, at) for at in t[::10]), strict=True))
         qdd[t[::10] >= 1.0 / rate] = 0.0
         coarse = part_load(swing.part, joint_motion(arm, t[::10], q, qd, qdd), GRAVITY).T
@@ -192,9 +199,9 @@ class TestSwing:
             damping_ratio=damping,
         )
         sample = round(start / 0.001)
-        use = stop_use(Stopping(case), np.array([sample]), kind="axes")
+        use = stop_use(kind_of(case), np.array([sample]))
         q0, qd0 = case.job.trajectory.q[sample], case.motion.joint_rates[0][sample]
-        omega = Stopping(case).modes[0]
+        omega = Stopping(case, case.job.stop).modes.frequency
         ends = np.abs(qd0) / rates
         t = np.arange(0.0, ends.max() + 3 * np.pi / omega.min(), min(5e-5, 0.05 / omega.max()))[:30_000]
         within = np.minimum(t[:, None], ends)

@@ -1,5 +1,6 @@
 """Random stops of random arms, simulated in time: the pads are never asked for more than the check allows for."""
 
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,11 +10,12 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.checks.stop.kinds import kinds_of
 from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.stop.use import stop_use
 from gripmargin.checks.swing.ringing import stretches_of
 from gripmargin.contact.loads import part_load
-from gripmargin.kernels.stopping import mass_matrix
+from gripmargin.kernels.wrench import mass_matrix
 from gripmargin.motion.tool_motion import joint_motion
 
 GRAVITY = np.array([0.0, 0.0, -9.80665])
@@ -26,9 +28,9 @@ def simulated(case, times, loads, start=None):
 
     All six degrees of freedom of the part in state space; it starts at rest unless a state is given.
     """
-    k, part = case.backing.stiffness, case.job.part
+    k, part = case.whole.stiffness, case.job.part
     mass = mass_matrix(part.mass, part.com, part.inertia)
-    zeta = case.backing.patches[0].pad.material.damping_ratio or 0.0
+    zeta = case.whole.patches[0].pad.material.damping_ratio or 0.0
     values, vectors = np.linalg.eig(np.linalg.solve(mass, k))
     damper = mass @ (vectors @ np.diag(2 * zeta * np.sqrt(values.real)) @ np.linalg.inv(vectors)).real
     inverse, zero = np.linalg.inv(mass), np.zeros((6, 6))
@@ -40,7 +42,7 @@ def simulated(case, times, loads, start=None):
     )
     start = np.concatenate([np.linalg.solve(k, loads[0]), np.zeros(6)]) if start is None else start
     _, carried, states = lsim(system, loads, times, X0=start)
-    t1, t2, s = case.backing.edge_maps(case.strengths)[0] @ carried.T
+    t1, t2, s = case.grip.face.maps @ carried.T
     return float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max()), states[-1]
 
 
@@ -79,6 +81,17 @@ class Tried:
     found: float
 
 
+def random_gripper(random, film):
+    gripper = None
+    for i in range(random.integers(1, 4)):
+        size = random.uniform(0.01, 0.05, 2)
+        at = gm.pose(random.uniform(-0.08, 0.08, 3) * [1, 1, 0], random.uniform(-0.2, 0.2, 3))
+        pad = gm.Pad.rectangle(f"pad {i}", film, size, at)
+        with suppress(gm.InputError):  # a pad that overlaps another is left out
+            gripper = gm.Gripper(pads=(*(gripper.pads if gripper else ()), pad))
+    return gripper
+
+
 def random_job(random, kind, *, sudden=False):
     joints = int(random.integers(2, 7))
     turns = Rotation.random(joints + 1, rng=random).as_euler("xyz")
@@ -91,15 +104,7 @@ def random_job(random, kind, *, sudden=False):
         shear_stiffness=stiffness * random.uniform(0.2, 0.6),
         damping_ratio=random.choice([None, 0.02, 0.1, 0.3]),
     )
-    pads = tuple(
-        gm.Pad.rectangle(
-            f"pad {i}",
-            film,
-            random.uniform(0.01, 0.05, 2),
-            gm.pose(random.uniform(-0.08, 0.08, 3) * [1, 1, 0], random.uniform(-0.2, 0.2, 3)),
-        )
-        for i in range(random.integers(1, 4))
-    )
+    gripper = random_gripper(random, film)
     cloud = random.normal(size=(3, 12)) * random.uniform(0.01, 0.1, (3, 1))
     mass = 10 ** random.uniform(-1, 0.7)
     second = cloud @ cloud.T * (mass / 12)
@@ -115,8 +120,14 @@ def random_job(random, kind, *, sudden=False):
     return moves, gm.Job(
         name="random",
         trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd),
-        gripper=gm.Gripper(pads=pads),
-        part=gm.Part(mass=mass, com=random.uniform(-0.1, 0.1, 3), inertia=np.trace(second) * np.eye(3) - second),
+        gripper=gripper,
+        part=gm.Part(
+            face="plane",
+            rigid=True,
+            mass=mass,
+            com=random.uniform(-0.1, 0.1, 3),
+            inertia=np.trace(second) * np.eye(3) - second,
+        ),
         robot=gm.Chain(links=np.stack(links), revolute=tuple(bool(x) for x in random.random(joints) < 0.8)),
         stop=stop,
     )
@@ -124,7 +135,7 @@ def random_job(random, kind, *, sudden=False):
 
 def times_to(end, stopping):
     """Until the slowest mode has swung one and a half times after the stop, and for 0.3 s at least."""
-    omega = stopping.modes[0]
+    omega = stopping.modes.frequency
     whole = end + max(3 * np.pi / omega.min(), 0.3)
     return np.linspace(0.0, whole, int(np.clip(whole * omega.max() * 8, 500, STEPS)))
 
@@ -162,7 +173,7 @@ def tried(seed, kind, *, sudden=False):
     random = np.random.default_rng([seed, KINDS.index(kind)])
     moves, job = random_job(random, kind, sudden=sudden)
     case = work_out(job)
-    stopping, sample = Stopping(case), int(random.integers(120, 1000))
+    stopping, sample = Stopping(case, job.stop), int(random.integers(120, 1000))
     motion = (by_axes if kind == "axes" else along_path)(moves, stopping, sample)
     if motion is None:
         return None
@@ -176,7 +187,8 @@ def tried(seed, kind, *, sudden=False):
             case, before, part_load(job.part, joint_motion(job.robot, before, *moves.at(before)), GRAVITY).T
         )
     found, _ = simulated(case, t, loads, state)
-    use = stop_use(stopping, np.array([sample]), kind="axes" if kind == "axes" else "path", stretches=stretches)
+    (only,) = kinds_of(stopping)
+    use = stop_use(only, np.array([sample]), stretches)
     return Tried(kind, float(use.low[0]), float(use.value[0]), float(use.high[0]), found)
 
 

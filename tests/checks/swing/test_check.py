@@ -8,8 +8,8 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.hold.use import pad_use
-from gripmargin.checks.swing.ringing import stretches_of, swing_use
+from gripmargin.checks.swing.ringing import stretches_of
+from gripmargin.checks.swing.use import swing_use
 
 DOWN = np.diag([1.0, -1.0, -1.0])
 
@@ -34,7 +34,7 @@ def gripper(material, size=0.04):
 
 def light(mass=0.5):
     """A part so small against its pad that it only moves up and down or sideways."""
-    return gm.Part(mass=mass, com=[0, 0, 0], inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0])
+    return gm.Part(face="plane", rigid=True, mass=mass, com=[0, 0, 0], inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0])
 
 
 def lifted(acceleration, gantry, *, t=None, rise=0.0, **job):
@@ -142,6 +142,10 @@ class TestFindings:
         assert finding.because["causes"]["swing"] > 0.15
         assert sum(finding.because["causes"].values()) == pytest.approx(1.0)
         assert max(finding.because["ringing"], key=lambda mode: mode["use"])["shape"] == "pull"
+        assert finding.share == pytest.approx(finding.worst["margin_low"] / 2.5)
+        due = {"t", "sample", "move", "margin", "margin_low", "margin_high", "quasi_static_margin", "force", "moment"}
+        assert due | {"pad", "point", "azimuth", "normal_stress", "pad_force"} <= set(finding.worst)
+        assert set(finding.because) == {"causes", "ways", "loads", "ringing"}
         actions = {remedy.action for remedy in finding.remedies}
         assert {"slow", "smooth", "strengthen"} <= actions
         smooth = next(r for r in finding.remedies if r.action == "smooth").figures
@@ -161,6 +165,18 @@ class TestFindings:
         stronger = next(r for r in finding.remedies if r.action == "strengthen").figures["factor"]
         pads = gripper(soft(strength=1.2e4 * stronger))
         assert result(gm.check_job(replace(job, gripper=pads))).verdict == "pass"
+
+    @pytest.mark.parametrize(("needed", "helps"), [(0.3, True), (0.15, False)])
+    def test_slowing_to_less_than_a_fifth_is_no_remedy(self, gantry, needed, helps):
+        """By the sudden lift: weight and twice the step, which goes with the square of the speed."""
+        part = light()
+        strength = part.mass * (9.80665 + 2 * 40.0 * needed**2) / 0.04**2
+        pads = gripper(soft(strength=strength))
+        report = gm.check_job(lifted(40.0, gantry, gripper=pads, part=part, targets=gm.Targets(hold=1.0)))
+        (finding,) = [f for f in report.findings if f.check == "swing"]
+        factors = [remedy.figures["factor"] for remedy in finding.remedies if remedy.action == "slow"]
+        assert factors == ([pytest.approx(needed, abs=0.02)] if helps else [])
+        assert any("no speed is slow enough" in remedy.text for remedy in finding.remedies) != helps
 
     def test_a_measured_damping_is_asked_for_where_it_would_do(self):
         """Steps that add up while nothing damps them."""
@@ -253,8 +269,7 @@ class TestNeverAFalsePass:
         spoilt = case.load.copy()
         spoilt[2, 200] = np.nan
         broken = replace(case, load=spoilt)
-        use, _ = pad_use(broken)
-        swinging, _ = swing_use(broken, stretches_of(broken), use)
+        swinging = swing_use(broken).use
         assert not (1.0 / swinging.high.max() >= 0.01)
 
 
@@ -298,8 +313,7 @@ def known_program(random, step):
 
 def interval(job):
     case = work_out(job)
-    use, _ = pad_use(case)
-    swinging, _ = swing_use(case, stretches_of(case), use)
+    swinging = swing_use(case).use
     low, value, high = (float(1.0 / max(u.max(), 1e-9)) for u in (swinging.high, swinging.value, swinging.low))
     return low, value, high
 
@@ -318,7 +332,9 @@ def test_the_interval_holds_the_true_margin(arm, data):
         t = np.arange(len(q)) * step
         mass, half, size = 10 ** random.uniform(-1, 0.3), random.uniform(0.03, 0.1), random.uniform(0.02, 0.06)
         moment = mass * half**2 / 3
-        part = gm.Part(mass=mass, com=[0.01, -0.01, 0.03], inertia=[moment, moment, 2 * moment, 0, 0, 0])
+        part = gm.Part(
+            face="plane", rigid=True, mass=mass, com=[0.01, -0.01, 0.03], inertia=[moment, moment, 2 * moment, 0, 0, 0]
+        )
         normal = mass * (2 * np.pi * 10 ** random.uniform(0.9, 2.2)) ** 2 / size**2
         pads = gripper(soft(random.choice([0.0, 0.02, 0.1]), normal), size)
         job = partial(gm.Job, name="known", gripper=pads, part=part, robot=arm)

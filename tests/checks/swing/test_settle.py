@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.checks.swing.settle import _time_to
+from gripmargin.checks.case import work_out
+from gripmargin.checks.swing.settle import Placing, result_of, settling_time
 
 DOWN = np.diag([1.0, -1.0, -1.0])
 STIFFNESS, SIZE, MASS = 2e7, 0.04, 0.5
@@ -43,7 +44,7 @@ def job(gantry, damping=0.05, tolerance=0.01e-3, wait=0.2, *, step=0.001, releas
         robot=gantry,
         trajectory=gm.JointTrajectory(t=t, q=columns[0], qd=columns[1], qdd=columns[2]),
         gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", material, [SIZE, SIZE]),)),
-        part=gm.Part(mass=MASS, com=[0, 0, 0], inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0]),
+        part=gm.Part(face="plane", rigid=True, mass=MASS, com=[0, 0, 0], inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0]),
         phases=tuple(phases),
         nest=gm.Nest(
             face=gm.pose((0, 0, z[-1]), (0, 0, 0)),
@@ -150,6 +151,22 @@ def test_a_program_that_is_not_known_is_undecided(gantry):
     assert result(gm.check_job(gappy)).verdict == "undecided"
 
 
+def test_each_figure_of_several_placings_has_its_own_place(gantry):
+    """One placing surely falls short, another is not known at all: that is a failure."""
+    none = np.zeros((1, 1))
+    more = {"stop": None, "own": none, "at_stop": none, "rates": np.zeros(1)}
+    short = Placing(sample=100, amplitude=3e-5, low=2.9e-5, high=3.1e-5, **more)
+    unknown = Placing(sample=200, amplitude=1e-5, low=0.0, high=np.inf, **more)
+    case = work_out(job(gantry))
+    for found in ((short, unknown), (unknown, short)):
+        settle = result_of(case, list(found), 1e-5, 1.0)
+        assert (settle.verdict, settle.at.sample, settle.low_at.sample) == ("fail", 100, 200)
+        assert (settle.value, settle.low) == (pytest.approx(1 / 3), 0.0)
+        assert settle.high == pytest.approx(1 / 2.9)
+    nan = replace(short, amplitude=np.nan, low=np.nan, high=np.nan)
+    assert result_of(case, [unknown, nan], 1e-5, 1.0).verdict == "undecided"
+
+
 @pytest.mark.parametrize("tolerance", [0.0, -1e-3, np.nan, np.inf])
 def test_a_tolerance_that_there_is_not(tolerance):
     with pytest.raises(gm.InputError, match=r"nest\.tolerance"):
@@ -158,7 +175,60 @@ def test_a_tolerance_that_there_is_not(tolerance):
 
 def test_time_to_die_down():
     amplitudes, rates = np.array([[1.0, 0.0], [0.0, 0.5]]), np.array([2.0, 1.0])
-    assert _time_to(amplitudes, rates, 0.1) == pytest.approx(np.log(5.0))
-    assert _time_to(amplitudes, rates, 2.0) == 0.0
-    assert _time_to(amplitudes, np.zeros(2), 0.1) == np.inf
-    assert _time_to(np.array([[np.nan]]), np.ones(1), 0.1) == np.inf
+    assert settling_time(amplitudes, rates, 0.1) == pytest.approx(np.log(5.0))
+    assert settling_time(amplitudes, rates, 2.0) == 0.0
+    assert settling_time(amplitudes, np.zeros(2), 0.1) == np.inf
+    assert settling_time(np.array([[np.nan]]), np.ones(1), 0.1) == np.inf
+
+
+def test_a_wait_of_more_than_a_minute_is_none():
+    for time, due in ((40.0, 40.0), (90.0, np.inf)):
+        assert settling_time(np.array([[1.0]]), np.array([1.0 / time]), np.exp(-1.0)) == pytest.approx(due)
+
+
+class TestLastStop:
+    """Where waiting counts from: ends of a program of 0.1 m/s and 0.5 m/s^2 with known shares of both."""
+
+    FAST = ((0.2, 0.0, 0.0), (0.2, 0.5, 0.5), (0.2, 0.0, 0.0))  # duration [s], acceleration at start and end [m/s^2]
+    BRAKES = 0.6
+
+    def last_stop(self, gantry, *ends, step=5e-4):
+        pieces = [*self.FAST, *ends, (0.1, 0.0, 0.0)]
+        a = np.concatenate(
+            [
+                first + (last - first) * (np.arange(n) + 0.5) / n
+                for n, first, last in ((round(duration / step), *accelerations) for duration, *accelerations in pieces)
+            ]
+        )
+        t = np.arange(a.size) * step
+        v = step * (np.cumsum(a) - a)
+        columns = np.zeros((3, t.size, 4))
+        columns[:, :, 2] = step * (np.cumsum(v) - v), v, a
+        end = float(t[-1]) - 0.1 + step / 2
+        known = job(gantry)
+        report = gm.check_job(
+            replace(
+                known,
+                trajectory=gm.JointTrajectory(t=t, q=columns[0], qd=columns[1], qdd=columns[2]),
+                phases=(gm.Phase(kind="carry", start=0.0, end=end), gm.Phase(kind="release", start=end, end=end + 0.1)),
+                nest=replace(known.nest, face=gm.pose((0, 0, columns[0, -1, 2]), (0, 0, 0))),
+            )
+        )
+        return result(report).details["last_stop"]
+
+    @pytest.mark.parametrize(("share", "rests"), [(0.007, True), (0.014, False)])
+    def test_a_hundredth_of_the_speed_is_rest(self, gantry, share, rests):
+        braking = 0.2 * (1 - share)
+        stop = self.last_stop(gantry, (braking, -0.5, -0.5), (0.4, 0.0, 0.0))
+        assert stop == (pytest.approx(self.BRAKES + braking, abs=0.002) if rests else None)
+
+    def test_braking_ends_at_a_two_hundredth_of_the_load(self, gantry):
+        """Braking fades in a straight line over 0.2 s: at that share 1 ms before its end."""
+        stop = self.last_stop(gantry, (0.1, -0.5, -0.5), (0.2, -0.5, 0.0), (0.1, 0.0, 0.0), step=1e-4)
+        assert self.BRAKES + 0.3 - stop == pytest.approx(0.001, abs=0.0003)
+
+    @pytest.mark.parametrize(("pause", "counts"), [(0.035, False), (0.07, True)])
+    def test_a_short_rest_at_the_end_belongs_to_the_way_down(self, gantry, pause, counts):
+        stop, down = (0.2, -0.5, -0.5), ((0.1, 0.0, 0.0), (0.1, 0.5, 0.5), (0.1, -0.5, -0.5))
+        found = self.last_stop(gantry, stop, *down, (pause, 0.0, 0.0))
+        assert found == pytest.approx(self.BRAKES + (0.5 if counts else 0.2), abs=0.002)

@@ -4,16 +4,9 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.checks.swing.vibration import (
-    WORDS,
-    Doubt,
-    Start,
-    better,
-    estimated_drives,
-    given_drive,
-    modes_of,
-    swing,
-)
+from gripmargin.checks.swing.drive import STEP_MISSED, Doubt, estimated_drives, given_drive, spline_missed
+from gripmargin.checks.swing.response import Start, better, swing
+from gripmargin.checks.swing.vibration import WORDS, modes_of
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.loads import load_per_acceleration
@@ -96,6 +89,13 @@ class TestModes:
         assert {"pull", "twist"} <= set(names)
         assert any(name.startswith(("rock about x with slide along y", "slide along y")) for name in names)
 
+    def test_a_second_word_says_what_takes_a_quarter_of_the_motion(self):
+        """Of two pairs of coupled modes the second motion has 32 % and 20 % of the energy."""
+        part = block(com=(0, 0, 0.02))
+        names = modes_of(backing_of(part, gm.Pad.rectangle("pad", material(), [0.1, 0.05])), part).names
+        due = {"rock about x with slide along y", "slide along y with rock about x", "slide along x", "rock about y"}
+        assert set(names) == {*due, "twist", "pull"}
+
     def test_damping_is_weighted_with_what_each_pad_takes(self):
         part = block()
         pads = [
@@ -111,6 +111,12 @@ class TestModes:
             part,
         )
         np.testing.assert_allclose(same.damping, 0.07, rtol=1e-9)
+
+    def test_less_than_critical_damping_is_counted_on(self):
+        part = block()
+        for given, counted in ((0.9, 0.9), (0.99, 0.95)):
+            pad = gm.Pad.rectangle("pad", material(damping=given), [0.02, 0.02])
+            np.testing.assert_allclose(modes_of(backing_of(part, pad), part).damping, counted, rtol=1e-9)
 
     def test_a_rod_without_inertia_about_its_axis_has_five_modes(self):
         part = gm.Part(mass=0.5, com=[0, 0, 0.05], inertia=[4e-4, 4e-4, 0.0, 0, 0, 0])
@@ -225,6 +231,14 @@ class TestSwing:
 class TestBounds:
     """What samples do not show."""
 
+    def test_a_spline_is_followed_as_far_as_it_misses_less_of_a_step_than_a_ramp(self):
+        assert (spline_missed(np.array([0.1, 1.5, 2.4])) < STEP_MISSED).all()
+        assert (spline_missed(np.array([2.6, np.pi, 9.0])) > 100.0).all()
+
+    def test_a_ramp_for_a_step_misses_at_most_the_deepest_trough_of_sinc(self):
+        x = np.linspace(0.01, 20.0, 100_001)
+        assert pytest.approx((1 - (np.sin(x) / x).min()) / 2, rel=0.01) == STEP_MISSED
+
     def one(self, hertz, damping=0.0):
         part = block(1.0)
         pad = gm.Pad.rectangle("pad", material((2 * np.pi * hertz) ** 2 / 1e-3, 1e9), [0.1, 0.01])
@@ -251,7 +265,7 @@ class TestBounds:
         modes, pull = self.one(30.0, 0.03)
         h, n, draws, noise = 0.002, 400, 200, 1e-6
         t = np.arange(n) * h
-        from gripmargin.kernels.cubic_spline import spline_curvature, spline_slope
+        from gripmargin.kernels.cubic_spline import spline_rates
 
         random = np.random.default_rng(5)
         columns = np.zeros((1, 6, n))
@@ -264,7 +278,7 @@ class TestBounds:
                 sigma=np.full((n, 1), 1e3),
                 bias=np.zeros((n, 1)),
                 window=np.full((n, 1), 0.05),
-                unsmoothed=np.stack([spline_slope(t, y, curved := spline_curvature(t, y)), curved]),
+                unsmoothed=spline_rates(t, y),
                 speed_sigma=np.zeros((n, 1)),
                 speed_bias=np.zeros((n, 1)),
                 spin=np.zeros((n, 1)),

@@ -7,11 +7,11 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.wrist.check import check_flange
+from gripmargin.checks.wrist.check import WRIST
 
 G = 9.80665
 FILM = gm.PadMaterial(name="film", pull_off_stress=5e5, shear_strength=5e5, normal_stiffness=1e8, shear_stiffness=3e7)
-WRIST = gm.pose(xyz=[0.0, 0.0, -0.2])  # the tool frame lies 200 mm in front of the wrist's centre
+CENTRE = gm.pose(xyz=[0.0, 0.0, -0.2])  # the tool frame lies 200 mm in front of the wrist's centre
 GENEROUS = {"payload": 10.0, "moment": [20.0, 20.0, 20.0], "inertia": [1.0, 1.0, 1.0]}
 
 
@@ -46,7 +46,7 @@ def body(**given):
 
 
 def part(mass=1.0, com=(0.03, 0.0, 0.01)):
-    return gm.Part(mass=mass, com=com, inertia=[2e-3, 3e-3, 4e-3, 0, 0, 0])
+    return gm.Part(face="plane", rigid=True, mass=mass, com=com, inertia=[2e-3, 3e-3, 4e-3, 0, 0, 0])
 
 
 def job(*, flange=None, trajectory=None, **given):
@@ -63,7 +63,7 @@ def job(*, flange=None, trajectory=None, **given):
 
 
 def outcome(made):
-    return check_flange(work_out(made))
+    return WRIST.answer(work_out(made))
 
 
 def result(made):
@@ -97,7 +97,7 @@ def test_poses_bound_what_joints_know():
     """A wrist told by its centre asks at least what any stand of the same wrist in joints asks, and no more than
     the worst of many.
     """
-    upper = result(job(trajectory=poses(), flange={"wrist": WRIST}))
+    upper = result(job(trajectory=poses(), flange={"wrist": CENTRE}))
     names = dict(zip(("axis 1", "axis 2", "axis 3"), ("third last axis", "second last axis", "last axis"), strict=True))
     stands = np.random.default_rng(2).uniform(-np.pi, np.pi, (40, 3))
     turned = [result(job(trajectory=still(q, n=3))) for q in stands]
@@ -203,12 +203,12 @@ def test_poses_between_both_bounds_are_undecided():
     """The second last axis may stand so that the arm is 163 mm or, with the part's offset, a little more."""
     z, whole = 3 * G * 0.49 / 3, 3 * G * np.hypot(0.01, 0.49 / 3)
     for rated, verdict in ((0.999 * z, "fail"), ((z + whole) / 2, "undecided"), (1.001 * whole, "pass")):
-        flange = {"wrist": WRIST, "moment": [rated, 20.0]}
+        flange = {"wrist": CENTRE, "moment": [rated, 20.0]}
         assert result(job(trajectory=poses(), flange=flange)).verdict == verdict
 
 
 def test_without_rated_values_it_is_not_checked():
-    found = check_flange(work_out(replace(job(), flange=None)))
+    found = WRIST.answer(work_out(replace(job(), flange=None)))
     assert found.results == ()
     assert found.not_checked[0].check == "flange"
 
@@ -231,6 +231,8 @@ def whole():
     gripper, held = body(), part()
     apart = held.com - gripper.com
     return gm.Part(
+        face="plane",
+        rigid=True,
         mass=3.0,
         com=(2 * gripper.com + held.com) / 3,
         inertia=gripper.inertia + held.inertia + 2 / 3 * (apart @ apart * np.eye(3) - np.outer(apart, apart)),
@@ -260,7 +262,7 @@ def test_a_lift_by_hand():
     lift = gm.PoseTrajectory(t=t, position=position, rotation=np.broadcast_to(turned.T, (501, 3, 3)))
     sideways = gm.PoseTrajectory(t=t, position=position, rotation=np.broadcast_to(np.diag([1.0, -1, -1]), (501, 3, 3)))
     for trajectory in (lift, sideways):
-        found = result(job(trajectory=trajectory, flange=PEAK | {"wrist": WRIST}))
+        found = result(job(trajectory=trajectory, flange=PEAK | {"wrist": CENTRE}))
         assert asked(found, "peak_force", None) == pytest.approx(3 * (G + 4.0), rel=1e-6)
     # with the tool upright nothing turns about the last axis, lying on its side the offset does
     assert asked(found, "peak_moment", "last axis") == pytest.approx(0.0, abs=1e-6)
@@ -440,3 +442,24 @@ def test_remedies_are_enough():
         result(replace(made, flange=gm.Flange(payload=10.0, moment=[actions["robot"]["factor"] * 0.2]))).verdict
         == "pass"
     )
+
+
+def offset(x):
+    """A gripper off the last axis by x [m], with a moment rated for 50 mm of the 3 kg that it has with the part."""
+    made = job(gripper=body(com=[x, 0.0, -0.06]), flange={"moment": [20.0, 20.0, 3 * G * 0.05]})
+    (finding,) = outcome(made).findings
+    return {remedy.action: remedy.figures for remedy in finding.remedies}
+
+
+def test_a_part_is_not_gripped_half_a_metre_off():
+    """2 kg at x and the part's 1 kg at 0.03 m + d hang 50 mm off the axis at 2 x + 0.03 m + d = 0.15 m."""
+    assert offset(0.3)["shift part"]["x"] == pytest.approx(-0.48, abs=2e-3)
+    assert "shift part" not in offset(0.35)
+
+
+def test_what_rounding_leaves_is_nothing():
+    """A centre of mass on the axis."""
+    made = job(part=part(com=(0.0, 0.0, 0.01)), trajectory=still((0.3, 0.4, 0.5)))
+    (entry,) = [e for e in result(made).details["limits"] if (e["limit"], e["axis"]) == ("moment", "axis 3")]
+    assert entry["asked"] == entry["asked_most"] == 0.0
+    assert entry["ratio"] is None

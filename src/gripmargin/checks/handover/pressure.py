@@ -3,27 +3,54 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.checks import words
+from gripmargin.checks.advice import Change, Trials
 from gripmargin.checks.case import Case
+from gripmargin.checks.changes import deeper
 from gripmargin.checks.check import Check, Judged
-from gripmargin.checks.hold import explain
+from gripmargin.checks.handover import words
+from gripmargin.checks.handover.figures import Cause, During, PressureDetails, WorstPressure
+from gripmargin.checks.hold.explain import spot_on_pad
+from gripmargin.checks.premises import measured_contact, plane_face
 from gripmargin.contact.activation import PadFace
+from gripmargin.contact.handover import Release
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.simulation import ContactHistory
-from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, Remedy, Verdict, judge
+from gripmargin.results.findings import (
+    Finding,
+    NotChecked,
+    Outcome,
+    Remedy,
+    Verdict,
+    exact,
+    judge,
+    undecided,
+)
+from gripmargin.workcell.job import Job
 
 BEYOND = 5.0  # times the pressure of a full bond: a pad is not pressed so hard on purpose
 
 
-@dataclass(frozen=True, eq=False)
-class _Peak:
-    """Where one handover presses hardest; usual is the pressure from which the pad holds fully [Pa]."""
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Peak:
+    """Where one handover presses hardest.
+
+    Attributes:
+        pressure: [Pa].
+        sample: Of the program.
+        pad: Index of the pad.
+        point: Where on it, tool frame [m], shape (3,).
+        stiffness: Of its backing [Pa/m].
+        usual: Pressure from which on the pad holds fully [Pa].
+        samples: Of the handover.
+        during: Which handover.
+    """
 
     pressure: float
     sample: int
@@ -32,31 +59,44 @@ class _Peak:
     stiffness: float
     usual: float
     samples: NDArray[np.intp]
-    during: str
+    during: During
+
+    @property
+    def depth(self) -> float:
+        """Of the pad in its backing there [m]."""
+        return self.pressure / self.stiffness
+
+    def ratio(self, allowed: float) -> float:
+        """Return a pressure that is allowed over this one [-]."""
+        return allowed / self.pressure if self.pressure > 0 else math.inf
 
 
-def check_pressure(case: Case) -> Outcome:
+def run(case: Case) -> Outcome:
     """Judge the contact pressure over preload and release."""
-    peaks = []
-    if (pickup := case.pickup) is not None:
-        peaks.append(_peak(pickup.hard, pickup.faces, pickup.relative, pickup.samples, "preload"))
-    for putdown in case.putdowns:
-        if putdown.history is not None:
-            peaks.append(_peak(putdown.history, putdown.faces, putdown.relative, putdown.samples, "release"))
+    peaks = list(_peaks(case))
     if not peaks:
-        reason = "no preload or release was simulated"
-        return Outcome(not_checked=(NotChecked(check="pressure", reason=reason),))
+        return Outcome(not_checked=(NotChecked(check="pressure", reason=words.NO_HANDOVER),))
     worst = max(peaks, key=lambda peak: peak.pressure)
-    allowed = case.job.part.max_pressure
-    if allowed is None and worst.pressure > BEYOND * worst.usual:
-        return Outcome(results=(_far_too_hard(case, worst),))
-    if allowed is None:
-        reason = f"part.max_pressure is not given; the highest contact pressure is {words.stress(worst.pressure)}"
-        return Outcome(not_checked=(NotChecked(check="pressure", reason=reason),))
-    target = case.job.targets.pressure
-    results = _result(case, worst, allowed, target)
-    findings = tuple(_finding(case, peak, allowed, target) for peak in peaks if not peak.pressure <= allowed / target)
-    return Outcome(results=(results,), findings=findings)
+    allowed, target = case.job.part.max_pressure, case.job.targets.pressure
+    details = PressureDetails(highest_pressure=worst.pressure, max_pressure=allowed, during=worst.during)
+    place = case.place(worst.sample)
+    if allowed is not None:
+        result = exact("pressure", worst.ratio(allowed), target, place, details, measure="ratio")
+        return Outcome(results=(result,), findings=tuple(_findings(case, peaks, allowed, target)))
+    # Without a limit for the part, a pressure far beyond what the pads need cannot be passed over in silence.
+    if worst.pressure > BEYOND * worst.usual:
+        open_result = undecided("pressure", target, words.NO_LIMIT, measure="ratio", at=place)
+        lines = words.far_too_hard(worst.during, worst.pressure, worst.depth, worst.pressure / worst.usual)
+        return Outcome(results=(replace(open_result, details=details, lines=lines),))
+    return Outcome(not_checked=(NotChecked(check="pressure", reason=words.not_judged(worst.pressure)),))
+
+
+def _peaks(case: Case) -> Iterator[Peak]:
+    if (pickup := case.pickup) is not None:
+        yield _peak(pickup.hard, pickup.faces, pickup.relative, pickup.samples, "preload")
+    for release in case.putdowns:
+        if isinstance(release, Release):
+            yield _peak(release.history, release.faces, release.relative, release.samples, "release")
 
 
 def _peak(
@@ -64,8 +104,8 @@ def _peak(
     faces: tuple[PadFace, ...],
     relative: RelativeMotion,
     samples: NDArray[np.intp],
-    during: str,
-) -> _Peak:
+    during: During,
+) -> Peak:
     """The highest pressure of all cells at all instants, and of all corners at the samples."""
     row, pad = (int(i) for i in np.unravel_index(int(np.argmax(history.pressure)), history.pressure.shape))
     highest = float(history.pressure[row, pad])
@@ -76,7 +116,7 @@ def _peak(
             sample, corner = (int(k) for k in np.unravel_index(int(np.argmax(at_corners)), at_corners.shape))
             highest, pad, point = float(at_corners[sample, corner]), i, face.patch.edge[corner]
     material, law = faces[pad].patch.pad.material, faces[pad].law
-    return _Peak(
+    return Peak(
         pressure=highest,
         sample=int(samples[sample]),
         pad=pad,
@@ -88,92 +128,77 @@ def _peak(
     )
 
 
-def _result(case: Case, peak: _Peak, allowed: float, target: float) -> CheckResult:
-    ratio = allowed / peak.pressure if peak.pressure > 0 else math.inf
-    value = ratio if math.isfinite(ratio) else None
-    return CheckResult(
-        check="pressure",
-        verdict=judge(ratio, ratio, target),
-        value=value,
-        low=value,
-        high=value,
-        target=target,
-        at=case.place(peak.sample),
-        details={"highest_pressure": peak.pressure, "max_pressure": allowed, "during": peak.during},
-        text="pressure that the part may take over the highest contact pressure",
-        lines=(
-            f"highest contact pressure {words.stress(peak.pressure)} during {peak.during}, "
-            f"allowed {words.stress(allowed)}",
-        ),
-        measure="ratio",
-    )
-
-
-def _far_too_hard(case: Case, peak: _Peak) -> CheckResult:
-    """Without a limit for the part, a pressure far beyond what the pads need cannot be passed over in silence."""
-    depth = 1e3 * peak.pressure / peak.stiffness
-    return CheckResult(
-        check="pressure",
-        verdict=Verdict.UNDECIDED,
-        value=None,
-        low=None,
-        high=None,
-        target=case.job.targets.pressure,
-        at=case.place(peak.sample),
-        details={"highest_pressure": peak.pressure, "max_pressure": None, "during": peak.during},
-        text="pressure that the part may take over the highest contact pressure; part.max_pressure is not given",
-        lines=(
-            f"during {peak.during} the pads are pressed {depth:.2f} mm into their backing, "
-            f"{words.stress(peak.pressure)}: {peak.pressure / peak.usual:.0f} times what they need to hold",
-            f"give part.max_pressure, or look whether {'pick' if peak.during == 'preload' else 'nest'}.face and the "
-            "program belong together",
-        ),
-        measure="ratio",
-    )
-
-
-def _finding(case: Case, peak: _Peak, allowed: float, target: float) -> Finding:
+def _findings(case: Case, peaks: list[Peak], allowed: float, target: float) -> Iterator[Finding]:
     t = case.job.trajectory.t
-    place = case.place(peak.sample)
-    less = math.ceil(1e5 * (peak.pressure - allowed / target) / peak.stiffness - 1e-6) / 1e5
-    spot = explain.spot_on_pad(case.whole, peak.pad, peak.point)
-    move = words.in_move(place.move).removeprefix(" in ")
-    return Finding(
-        check="pressure",
-        verdict=Verdict.FAIL,
-        start=float(t[peak.samples[0]]),
-        end=float(t[peak.samples[-1]]),
-        spans=((float(t[peak.samples[0]]), float(t[peak.samples[-1]])),),
-        worst={
-            "t": place.t,
-            "sample": place.sample,
-            "move": place.move,
-            "pressure": peak.pressure,
-            "max_pressure": allowed,
-            **spot,
-        },
-        because={"cause": f"pressed {1e3 * peak.pressure / peak.stiffness:.3f} mm into the backing there"},
-        remedies=(
-            Remedy(
-                action="press less",
-                text=f"press {1e3 * less:.2f} mm less deep during the {peak.during}, or level the tool: the edge at "
-                f"{words.spot(spot['point'], spot['azimuth'])} presses hardest",
-                figures={"less": less, "during": peak.during},
+    short = [peak for peak in peaks if judge(peak.ratio(allowed), peak.ratio(allowed), target) is not Verdict.PASS]
+    remedies = _remedies(case, short, allowed / target)
+    for peak, remedy in zip(short, remedies, strict=True):
+        ratio = peak.ratio(allowed)
+        start, end = float(t[peak.samples[0]]), float(t[peak.samples[-1]])
+        yield Finding(
+            check="pressure",
+            verdict=judge(ratio, ratio, target),
+            start=start,
+            end=end,
+            spans=((start, end),),
+            worst=WorstPressure(
+                at=case.place(peak.sample),
+                pressure=peak.pressure,
+                max_pressure=allowed,
+                allowed=allowed / target,
+                spot=spot_on_pad(case.whole.patches[peak.pad], peak.point),
             ),
-        ),
-        text=f"{f'{move}, ' if move else ''}{place.t:.3f} s: {words.stress(peak.pressure)} on the part under pad "
-        f"'{spot['pad']}', allowed {words.stress(allowed / target)}",
-        lines=(("where", words.spot(spot["point"], spot["azimuth"])),),
-    )
+            because=Cause(cause=words.pressed_in(peak.depth)),
+            remedies=(remedy,) if remedy is not None else (),
+            share=ratio / target,
+        )
+
+
+def _remedies(case: Case, short: list[Peak], allowed: float) -> list[Remedy | None]:
+    """How much less deep each handover has to press, shown for all of them together."""
+    trials = Trials(case, lambda changed: run(changed).results, "pressure")
+    ways: list[dict[During, float]] = []
+    for more in (0.0, 1e-5, 3e-5):  # [m] beyond what was found, until the check passes
+        less: dict[During, float] = {}
+        for peak in short:
+            way = math.ceil(1e5 * ((peak.pressure - allowed) / peak.stiffness + more) - 1e-6) / 1e5
+            less[peak.during] = max(less.get(peak.during, 0.0), way)
+        ways.append(less)
+
+    def said(peak: Peak) -> Iterator[Change]:
+        for less in ways:
+            way, spot = less[peak.during], spot_on_pad(case.whole.patches[peak.pad], peak.point)
+            text = words.press_less(way, peak.during, spot)
+            figures = {"less": way, "during": peak.during, "others": len(less) - 1}
+            remedy = Remedy(action="press less", text=text, figures=figures)
+            yield Change(remedy=remedy, job=lambda less=less: _pressed_less(case.job, less))  # type: ignore[misc]
+
+    return [trials.tried(said(peak)) for peak in short]
+
+
+def _pressed_less(job: Job, less: Mapping[During, float]) -> Job:
+    pick, nest = job.pick, job.nest
+    if pick is not None and "preload" in less:
+        pick = replace(pick, face=deeper(pick.face, -less["preload"]))
+    if nest is not None and "release" in less:
+        nest = replace(nest, face=deeper(nest.face, -less["release"]))
+    return replace(job, pick=pick, nest=nest)
 
 
 PRESSURE = Check(
     name="pressure",
     question="Do the pads press harder on the part than it may take, while it is picked up or let go?",
-    judged=(Judged(name="pressure", target=lambda job: job.targets.pressure),),
-    run=check_pressure,
-    result_words=lambda *_: ("", ()),
-    finding_words=lambda *_: ("", ()),
-    needs=lambda job: None if job.pick or job.nest else "no preload or release was simulated",
+    judged=(
+        Judged(
+            name="pressure",
+            target=lambda job: job.targets.pressure,
+            details=PressureDetails,
+            rests_on=(plane_face, measured_contact),
+        ),
+    ),
+    run=run,
+    result_words=words.pressure_result,
+    finding_words=words.pressure_finding,
+    needs=lambda job: None if job.pick or job.nest else words.NO_HANDOVER,
     of_the_carry=False,
 )

@@ -7,17 +7,19 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.figures import Load, SharedMargin, Shares, Spot, Stresses
-from gripmargin.contact.backing import Backing
+from gripmargin.contact.cells import Patch
+from gripmargin.contact.grip import Grip
 from gripmargin.contact.limit import limit_factor
 from gripmargin.contact.loads import load_by_cause
+from gripmargin.kernels import utilisation
 
 WAYS = ("pull", "peel", "shear", "twist")
 
 
-def spot_on_pad(backing: Backing, patch_index: int, point: FloatArray) -> Spot:
+def spot_on_pad(patch: Patch, point: FloatArray) -> Spot:
     """Return where a point of a pad is."""
     x, y, z = (float(c) for c in point)
-    return Spot(pad=backing.patches[patch_index].pad.name, point=(x, y, z), azimuth=float(np.arctan2(y, x)))
+    return Spot(pad=patch.pad.name, point=(x, y, z), azimuth=float(np.arctan2(y, x)))
 
 
 def load_figures(load: FloatArray) -> Load:
@@ -25,29 +27,26 @@ def load_figures(load: FloatArray) -> Load:
     return Load(force=tuple(load[:3].tolist()), moment=tuple(load[3:].tolist()))
 
 
-def stresses_at(
-    case: Case, patch_index: int, point: FloatArray, sample: int, *, swing: FloatArray | None = None
-) -> Stresses:
-    """Return the stresses at an edge point, what it can hold, and how the tension gathers at the edge.
+def stresses_at(case: Case, grip: Grip, point: int, sample: int, *, swing: FloatArray | None = None) -> Stresses:
+    """Return the stresses at a place by the load, what it can hold, and how the tension gathers at the edge.
 
     Args:
         case: The job.
-        patch_index: Which patch.
-        point: In the tool frame [m], shape (3,).
+        grip: The places that count.
+        point: Which of them.
         sample: Whose load.
         swing: What the part's swing adds to it, shape (6,).
     """
-    patch = case.backing.patches[patch_index]
-    pull, shear = case.strengths[patch_index]
+    patch = grip.patch(point)
     load = case.load[:, sample] if swing is None else case.load[:, sample] + swing
-    t1, t2, normal = (case.backing.traction_maps(patch, point[None]) @ load)[:, 0]
-    mean = float((case.backing.traction_maps(patch, patch.centre[None]) @ load)[2, 0])
-    on_pad = case.backing.pad_wrench(patch, load)
+    t1, t2, normal = grip.traction(point, load)
+    mean = float(grip.traction_on(patch, patch.centre, load)[2])
+    on_pad = case.whole.pad_wrench(patch, load)
     return Stresses(
         normal_stress=float(normal),
         shear_stress=float(np.hypot(t1, t2)),
-        pull_off_stress=float(pull),
-        shear_strength=float(shear),
+        pull_off_stress=float(grip.pull[point]),
+        shear_strength=float(grip.shear[point]),
         mean_normal_stress=mean,
         edge_amplification=float(normal / mean) if mean > 0 else None,
         peel_moment=float(np.hypot(on_pad[3], on_pad[4])),
@@ -58,7 +57,7 @@ def stresses_at(
 
 def shares(
     case: Case,
-    maps: FloatArray,
+    grip: Grip,
     point: int,
     sample: int,
     *,
@@ -74,45 +73,55 @@ def shares(
 
     Args:
         case: The job.
-        maps: Load wrench to normalised traction, shape (3, points, 6).
-        point: Index of the point.
+        grip: The places that count.
+        point: Which of them.
         sample: Whose load.
         swing: What the part's swing adds to it, shape (6,).
         undecided: Why a verdict is open.
     """
-    by_cause = load_by_cause(case.job.part, case.motion.at, case.job.gravity, sample, case.job.air_density)
+    by_cause = load_by_cause(case.job.part, case.motion.at.take(sample), case.job.gravity, case.job.air_density)
     total = case.load[:, sample]
     if swing is not None:
-        by_cause, total = by_cause | {"swing": swing}, total + swing
-    traction = maps[:, point] @ total
-    traction[2] = max(traction[2], 0.0)
-    size = float(traction @ traction)
-
-    def share(load: FloatArray) -> float:
-        return float((maps[:, point] @ load) @ traction / size) if size > 0 else 0.0
-
-    centre = case.backing.centre
+        by_cause, total = by_cause | {"swing": swing[:, None]}, total + swing
+    centre = case.whole.centre
     about_centre = total[3:] - np.cross(centre, total[:3])
-    ways = {}
+    by_way: dict[str, FloatArray] = {}
     for way, keep in zip(WAYS, ((2,), (3, 4), (0, 1), (5,)), strict=True):
         load = np.zeros(6)
         for component in keep:
             load[component] = total[component] if component < 3 else about_centre[component - 3]
         load[3:] += np.cross(centre, load[:3])
-        ways[way] = share(load)
+        by_way[way] = load[:, None]
+
+    def shared(parts: dict[str, FloatArray]) -> dict[str, float]:
+        found = utilisation.shares(grip.face.maps[:, [point]], total[:, None], np.stack(list(parts.values())))
+        return dict(zip(parts, found[:, 0].tolist(), strict=True))
+
     return Shares(
-        causes={cause: share(load) for cause, load in by_cause.items()},
-        ways=ways,
-        loads={cause: load_figures(load) for cause, load in by_cause.items()},
+        causes=shared(by_cause),
+        ways=shared(by_way),
+        loads={cause: load_figures(load[:, 0]) for cause, load in by_cause.items()},
         undecided=None if undecided is None else tuple(undecided),
     )
 
 
 def shared_margin(case: Case, sample: int) -> SharedMargin:
     """Return the factor at which no traction field could carry the load of a sample, with its proof."""
-    if not any((pull > 0).any() for pull, _ in case.cell_strengths):
+    known = case.shared(_shared_margins)
+    if sample not in known:
+        known[sample] = _shared_margin(case, sample)
+    return known[sample]
+
+
+def _shared_margins(_: Case) -> dict[int, SharedMargin]:
+    return {}
+
+
+def _shared_margin(case: Case, sample: int) -> SharedMargin:
+    strengths = case.grip.bonded.strengths
+    if not any((pull > 0).any() for pull, _ in strengths):
         return SharedMargin(shared_margin=None, shared_margin_bounds=(0.0, 0.0), shared_margin_imbalance=0.0)
-    found = limit_factor(case.whole, case.cell_strengths, case.load[:, sample])
+    found = limit_factor(case.whole, strengths, case.load[:, sample])
     lower, upper = (x if np.isfinite(x) else None for x in (found.lower, found.upper))
     return SharedMargin(
         shared_margin=lower if found.converged else None,

@@ -149,6 +149,23 @@ class PadLost(Record):
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
+class FirstBreak(Record):
+    """Where an uneven bond lets go first: information, for the others may hold without that place.
+
+    Attributes:
+        margin: At which factor on the load [-].
+        t: Time of that load [s].
+        core: Share of the contact area that margins count on [-].
+        spot: Where.
+    """
+
+    margin: float | None
+    t: float
+    core: float
+    spot: Spot = part()
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class HoldDetails(Record):
     """What is known of the whole carry beyond its margin.
 
@@ -157,9 +174,11 @@ class HoldDetails(Record):
         peel: Highest tension.
         imbalance: Residual of the tractions against the load, over the load [-].
         one_pad_lost: The margin with each of several pads gone.
+        first_break: Where an uneven bond lets go first; None where the bond is even.
     """
 
     limit: SharedMargin = part()
     peel: HighestTension
     imbalance: float
     one_pad_lost: tuple[PadLost, ...]
+    first_break: FirstBreak | None = if_known()

@@ -3,70 +3,84 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.base.poses import pose
-from gripmargin.checks.case import Case, work_out
-from gripmargin.checks.hold.use import COVERAGE, peak_of, rate_errors
-from gripmargin.checks.use import Use
+from gripmargin.checks import changes
+from gripmargin.checks.advice import Change, Trials, ordered
+from gripmargin.checks.case import Case
+from gripmargin.checks.hold import words
+from gripmargin.checks.hold.use import COVERAGE, rate_errors
+from gripmargin.checks.margin import Shortfall
+from gripmargin.checks.slowing import Motion, slowing
+from gripmargin.checks.use import Use, inverse
+from gripmargin.contact.backing import Backing
+from gripmargin.contact.bond import holding_strength
+from gripmargin.contact.cells import cut_pads
+from gripmargin.kernels.face import Face
+from gripmargin.kernels.search import furthest
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
-from gripmargin.results.findings import Remedy
-from gripmargin.workcell import Gripper
+from gripmargin.results.findings import Remedy, Verdict, judge, on_target
 from gripmargin.workcell.job import Job
 
 STRONGEST = 100.0  # factor on what the pads hold beyond which it is no remedy
 SLOWEST = 0.05  # speed factor below which slowing is no remedy
 WORTH_SHIFTING = 0.002  # [m] least shift of the pads that is worth naming
 LARGEST_PADS = 3.0  # factor on length and width beyond which larger pads are no remedy
-HALVINGS = 24
+SEARCHED = 64  # samples, the worst ones, on which a change is sought before the check tries it on all
+ONWARD = (0.0, 0.01, 0.03, 0.1)  # by what share further a factor goes, until the check passes
 
 
-@dataclass(frozen=True, eq=False)
-class Overall:
-    """Remedies that do not depend on the move, worked out once for a check.
-
-    Attributes:
-        target: Margin wanted.
-        undecided: Whether the check as a whole is undecided.
-        remedies: Changes of the pads that are enough for the whole carry.
-    """
-
-    target: float
-    undecided: bool
-    remedies: tuple[Remedy, ...]
-
-    @classmethod
-    def of(cls, case: Case, use: Use, target: float, name: str) -> Overall:
-        """Work them out for a check that falls short."""
-        high = float(use.high.max())
-        undecided = not use.low.max() > 1.0 / target
-        found = []
-        if math.isfinite(high) and name not in ("one_pad_lost", "recorded"):
-            found = [pad_shift(case, target), larger_pads(case, target)]
-        if math.isfinite(high):
-            found.append(stronger_pads(high, target))
-        return cls(target, undecided, tuple(remedy for remedy in found if remedy is not None))
-
-
-def for_piece(case: Case, use: Use, whole: Overall, piece: NDArray[np.intp], sample: int) -> list[Remedy]:
-    """Return what would be enough for a stretch of the program.
+def advice(
+    case: Case, use: Use, found: Sequence[Shortfall], target: float, trials: Trials, *, moves: bool = True
+) -> Mapping[int, tuple[Remedy, ...]]:
+    """Return what to change for each stretch that falls short, by its `k`.
 
     Args:
-        case: The job.
+        case: The job; it may carry the motion of a recording.
         use: Utilisation of the pads.
-        whole: Remedies for the whole carry.
-        piece: The carried samples that fall short, indices into ``use``.
-        sample: The worst of them, index into the program.
+        found: The stretches.
+        target: Margin wanted.
+        trials: Of the check that falls short.
+        moves: Whether the program can be tried at another speed.
     """
-    out = [Remedy(action="better data", text=case.motion.better_data(sample))] if whole.undecided else []
-    if case.motion.doubts_at(sample):
-        return out  # no speed settles what happens where nothing is known
-    return [*out, _slowing(case, use, whole.target, piece, sample), *whole.remedies]
+    known = [short for short in found if not case.motion.doubts_at(short.sample)]
+    undecided = judge(float(inverse(use.most)), float(inverse(use.low.max())), target) is not Verdict.FAIL
+    slow = slowing(
+        case,
+        trials,
+        known,
+        lambda motion, short: speed_factor(case, use, _worst_of(use, motion.samples), target),
+        lambda motion, short: _why_not(case, use, target, motion),
+        possible=moves,
+    )
+    whole = of_the_pads(case, use, target, trials) if known else ()
+    out = {}
+    for short in found:
+        data = [Remedy(action="better data", text=case.motion.better_data(short.sample))] if undecided else []
+        more = (slow[short.k], *whole) if short.k in slow else ()  # no change settles what is not known
+        out[short.k] = (*data, *ordered(more))
+    return out
+
+
+def of_the_pads(case: Case, use: Use, target: float, trials: Trials) -> tuple[Remedy, ...]:
+    """Return the changes of the pads for the whole carry; a shift and a size are sought for the use of all of them."""
+    high = float(use.high.max())
+    if not math.isfinite(high):
+        return ()
+    found = [trials.tried(strengthened(trials.case.job, high, target))]
+    if trials.name in ("hold", "peel"):
+        few = _worst_of(use, use.samples)
+        found = [
+            trials.tried(_shifted(case)),
+            trials.tried(enlarged(case.job, size_for(case.job, case.load[:, few], high, target))),
+            *found,
+        ]
+    return tuple(remedy for remedy in found if remedy is not None)
 
 
 def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float) -> float | None:
@@ -89,104 +103,125 @@ def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float)
     still = case.standing[:, members]
     moving = case.load[:, members] - still
     if case.motion.error is None:
-        square = largest_scale(use.maps, still, moving, 1.0 / target)
+        square = largest_scale(use.grip.face, still, moving, 1.0 / target)
         if np.isnan(square).any():
             return None
         scale = min(float(square.min(initial=np.inf)), 1.0)
     else:
-        noise, bias = rate_errors(case, use.maps, members)
+        noise, bias = rate_errors(case, use.grip.face, members)
         error = COVERAGE * noise + bias
 
         def holds(factor: float) -> bool:
-            used = peak_utilisation(use.maps, still + factor * moving)[0] + factor * error
-            return bool((used <= 1.0 / target).all())
+            used = peak_utilisation(use.grip.face, still + factor * moving)[0] + factor * error
+            return on_target(inverse(used), target)
 
         if not holds(0.0):
             return None
-        scale = 1.0 - least_factor(lambda part: holds(1.0 - part), 0.0, 1.0)
+        scale = furthest(holds, 0.0, 1.0, halvings=12)
     factor = math.floor(100.0 * math.sqrt(scale) + 1e-9) / 100.0
-    return factor if SLOWEST <= factor < 1.0 else None
+    return min(factor, 0.99) if factor >= SLOWEST else None
 
 
-def pad_shift(case: Case, target: float) -> Remedy | None:
-    """Return the shift of all pads that brings their centre under the centre of mass, where that is enough."""
-    shift = np.round((case.job.part.com - case.backing.centre)[:2], 3)
-    if float(np.hypot(*shift)) < WORTH_SHIFTING:
+def strengthened(job: Job, used: float, target: float) -> Iterator[Change]:
+    """Yield factors on what the pads hold per area, rounded up to 1 %, from the one that a use [-] asks for on."""
+    for factor in _onward(target * used):
+        if 1.0 < factor < STRONGEST:
+            yield Change(
+                remedy=Remedy(action="strengthen", text=words.stronger_pads(factor), figures={"factor": factor}),
+                job=lambda factor=factor: changes.stronger(job, factor),  # type: ignore[misc]
+            )
+
+
+def enlarged(job: Job, least: float | None) -> Iterator[Change]:
+    """Yield factors on length and width of every pad, rounded up to 1 %, from one on, as far as there is room."""
+    room = changes.most_room(job, LARGEST_PADS) if least is not None else 1.0
+    for factor in _onward(least or math.inf):
+        if 1.0 < factor <= room + 10.0 * changes.FINE:
+            yield Change(
+                remedy=Remedy(action="larger pads", text=words.larger_pads(factor), figures={"factor": factor}),
+                job=lambda factor=factor: changes.resized(job, factor),  # type: ignore[misc]
+            )
+
+
+def least_size(job: Job, enough: Callable[[Job], bool]) -> float | None:
+    """Return the least factor on length and width of every pad, as far as there is room, that a search says is enough.
+
+    Args:
+        job: The job.
+        enough: Whether larger pads are.
+    """
+
+    def fits(factor: float) -> bool:
+        try:
+            return enough(changes.resized(job, factor))
+        except InputError:
+            return False
+
+    room = changes.most_room(job, LARGEST_PADS)
+    if not room > 1.0 or not fits(room):
         return None
-    dx, dy = (float(d) for d in shift)
-    margin = _margin_with(case, lambda: replace(case.job, part=case.job.part.placed(pose(xyz=[-dx, -dy, 0.0]))))
-    if margin < target:
+    return furthest(fits, room, 1.0, halvings=10)
+
+
+def _onward(least: float) -> Iterator[float]:
+    """Factors from one on, each rounded up to 1 %; nothing without one."""
+    if math.isfinite(least):
+        yield from dict.fromkeys(math.ceil(100.0 * least * (1.0 + more) - 1e-9) / 100.0 for more in ONWARD)
+
+
+def _worst_of(use: Use, samples: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The carried ones of some samples that use the pads most."""
+    inside = np.flatnonzero(np.isin(use.samples, samples))
+    return use.samples[np.sort(inside[np.argsort(-use.high[inside], kind="stable")[:SEARCHED]])]
+
+
+def _why_not(case: Case, use: Use, target: float, motion: Motion) -> Remedy:
+    """Why no speed is slow enough."""
+    members = _worst_of(use, motion.samples)
+    standing = float(peak_utilisation(use.grip.face, case.standing[:, members])[0].max(initial=0.0))
+    figures = {"move": motion.move, "standing_margin": 1.0 / standing if standing > 0 else None}
+    if not on_target(inverse(standing), target):
+        return Remedy(action="none", text=words.at_standstill(1 / standing, motion.subject), figures=figures)
+    return Remedy(action="none", text=words.errors_take_it(motion.subject), figures=figures)
+
+
+def _shifted(case: Case) -> Iterator[Change]:
+    """The shift of all pads that brings their centre under the centre of mass."""
+    dx, dy = (float(d) for d in np.round((case.job.part.com - case.whole.centre)[:2], 3))
+    if math.hypot(dx, dy) < WORTH_SHIFTING or not _room_for(case, dx, dy):
+        return
+
+    def remedy(margin: float | None) -> Remedy:
+        figures = {"x": dx, "y": dy} | ({} if margin is None else {"margin": margin})
+        return Remedy(action="shift pads", text=words.shift_pads(dx, dy, margin), figures=figures)
+
+    yield Change(remedy=remedy(None), job=lambda: changes.shifted_pads(case.job, dx, dy), reached=remedy)
+
+
+def _room_for(case: Case, dx: float, dy: float) -> bool:
+    """Whether shifted pads lie on the part as far as they do now."""
+    pads = case.job.gripper.pads
+    return not changes.over_the_edge(pads, changes.shifted_pads(case.job, dx, dy).part, like=(pads, case.job.part))
+
+
+def size_for(job: Job, load: FloatArray, used: float, target: float) -> float | None:
+    """Return the least factor on length and width of every pad with which some loads are on target.
+
+    Larger pads are taken to be bonded as the present ones are.
+
+    Args:
+        job: The job.
+        load: At the tool origin, shape (6, m).
+        used: What the present pads are used by these loads at most, with all that comes on top [-].
+        target: Margin wanted.
+    """
+
+    def plain(changed: Job) -> float:
+        backing = Backing(cut_pads(changed.gripper.pads, changed.part))
+        full = [holding_strength(patch.pad, changed.part, changed.gripper) for patch in backing.patches]
+        return float(peak_utilisation(Face(backing.edge_maps(full)[0]), load)[0].max())
+
+    now = plain(job)
+    if not now > 0:
         return None
-    text = (
-        f"shift the pads on the part by x {1e3 * dx:+.0f} mm, y {1e3 * dy:+.0f} mm (tool frame), towards the centre of "
-        f"mass: margin {margin:.2f} over the whole carry"
-    )
-    return Remedy(action="shift pads", text=text, figures={"x": dx, "y": dy, "margin": margin})
-
-
-def larger_pads(case: Case, target: float) -> Remedy | None:
-    """Return the factor on length and width of every pad, about its own frame, that is enough."""
-
-    def enough(factor: float, job: Job) -> bool:
-        pads = tuple(pad.enlarged(factor) for pad in job.gripper.pads)
-        larger = Gripper(pads=pads, cycles_since_cleaning=job.gripper.cycles_since_cleaning)
-        return _margin_with(case, lambda: replace(job, gripper=larger)) >= target
-
-    # Where the preload gave a full bond it is simulated again only for the answer, not for each attempt.
-    full = case.held is None or all((held == 1.0).all() for held in case.held)
-    attempt = replace(case.job, pick=None, nest=None) if full and case.hangs_in_carry_alone else case.job
-    if not enough(LARGEST_PADS, attempt):
-        return None
-    least = least_factor(lambda factor: enough(factor, attempt), 1.0, LARGEST_PADS, halvings=10)
-    factor = math.ceil(100.0 * least - 1e-9) / 100.0
-    if not enough(factor, case.job):
-        return None
-    text = f"make every pad {factor:.2f} times as long and as wide, where there is room"
-    return Remedy(action="larger pads", text=text, figures={"factor": factor})
-
-
-def stronger_pads(high: float, target: float) -> Remedy | None:
-    """Return the factor on what the pads hold per area that is enough, rounded up to 1 %."""
-    factor = math.ceil(100.0 * target * high - 1e-9) / 100.0
-    text = f"raise what the pads hold per area to {factor:.2f} times (a stronger or cleaner face)"
-    return Remedy(action="strengthen", text=text, figures={"factor": factor}) if 1.0 < factor < STRONGEST else None
-
-
-def _slowing(case: Case, use: Use, target: float, piece: NDArray[np.intp], sample: int) -> Remedy:
-    move = case.job.trajectory.move_at(sample)
-    if move is None:
-        members, subject = use.samples[piece], f"the stretch around {case.job.trajectory.t[sample]:.3f} s"
-    else:
-        labels = case.job.trajectory.moves or ()
-        members = np.array([s for s in use.samples if labels[s] == move], dtype=np.intp)
-        subject = f"move '{move}'"
-    factor = speed_factor(case, use, members, target)
-    if factor is not None:
-        text = f"slow {subject} to {factor:.2f} of its speed (its time times {1 / factor:.2f})"
-        return Remedy(action="slow", text=text, figures={"move": move, "factor": factor})
-    standing = float(peak_utilisation(use.maps, case.standing[:, members])[0].max())
-    figures = {"move": move, "standing_margin": 1.0 / standing if standing > 0 else None}
-    if standing > 1.0 / target:
-        return Remedy(action="none", text=f"{1 / standing:.2f} at standstill ({subject})", figures=figures)
-    return Remedy(action="none", text=f"the error of the rates takes up the margin ({subject})", figures=figures)
-
-
-def _margin_with(case: Case, change: Callable[[], Job]) -> float:
-    """Least margin over the carry of a changed job; 0 where the change does not fit or pads leave the part."""
-    try:
-        changed = work_out(change(), motion=case.motion)
-    except InputError:
-        return 0.0
-    before, after = case.backing.patches, changed.backing.patches
-    if any(new.share < min(old.share, 0.999) - 1e-6 for old, new in zip(before, after, strict=True)):
-        return 0.0
-    peak = peak_of(changed, changed.backing.edge_maps(changed.strengths)[0])
-    return 1.0 / peak if peak > 0 else math.inf
-
-
-def least_factor(enough: Callable[[float], bool], low: float, high: float, *, halvings: int = HALVINGS) -> float:
-    """Return the least value between two that is enough, where the larger one is."""
-    for _ in range(halvings):
-        middle = (low + high) / 2
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return high
+    return least_size(job, lambda changed: on_target(inverse(used / now * plain(changed)), target))

@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Asked, Use
-from gripmargin.contact.backing import Backing
+from gripmargin.contact.grip import Grip, grip_of
 from gripmargin.contact.loads import part_load
+from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import peak_utilisation, utilisation_error
-from gripmargin.motion.consistency import RESOLVED
 from gripmargin.motion.tool_motion import ToolMotion
+from gripmargin.motion.trajectory import RESOLVED
 
 COVERAGE = 2.0  # standard deviations kept clear of a target: about 95 % (JCGM 100:2008, 6.2)
 SURE = 0.975  # probability with which no noise anywhere in the program explains a failure
@@ -28,8 +29,7 @@ CHUNK = 20_000  # samples whose errors are worked out at a time
 
 def pad_use(case: Case) -> tuple[Use, Use]:
     """Return how far the pads are used: by the whole traction, and by tension alone (the peel index)."""
-    maps, owner = case.backing.edge_maps(case.strengths)
-    return _use(case, maps, owner)
+    return _use(case, case.grip)
 
 
 def use_without(case: Case, lost: int) -> Use:
@@ -39,16 +39,12 @@ def use_without(case: Case, lost: int) -> Use:
         case: The job; it has two pads or more.
         lost: Index of the pad that is gone.
     """
-    keep = [i for i in range(len(case.backing.patches)) if i != lost]
-    backing = Backing(tuple(case.backing.patches[i] for i in keep))
-    maps, owner = backing.edge_maps([case.strengths[i] for i in keep])
-    whole, _ = _use(case, maps, owner)
-    return replace(whole, owner=np.asarray(keep)[whole.owner])
+    return _use(case, grip_of(case.grip.bonded.without(lost), case.load[:, case.carried]))[0]
 
 
 def uses_without(case: Case) -> tuple[Use, ...]:
     """Return the uses with each of several pads gone; none where there is only one."""
-    pads = range(len(case.backing.patches))
+    pads = range(len(case.whole.patches))
     return tuple(use_without(case, lost) for lost in pads) if len(pads) > 1 else ()
 
 
@@ -70,21 +66,15 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
         )
 
 
-def peak_of(case: Case, maps: FloatArray) -> float:
-    """Return the largest utilisation that may occur over the carry on pads with other maps."""
-    whole, _ = _use(case, maps, np.zeros(maps.shape[1], dtype=np.intp))
-    return float(whole.high.max())
-
-
-def _use(case: Case, maps: FloatArray, owner: NDArray[np.intp]) -> tuple[Use, Use]:
-    samples = case.carried
+def _use(case: Case, grip: Grip) -> tuple[Use, Use]:
+    samples, face = case.carried, grip.face
     load = case.load[:, samples]
-    u, at_u, peel, at_peel = peak_utilisation(maps, load)
-    noise, bias = rate_errors(case, maps, samples)
+    u, at_u, peel, at_peel = peak_utilisation(face, load)
+    noise, bias = rate_errors(case, face, samples)
     # With many samples some noise is large somewhere: a failure must stand out from all of it.
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
     unknown = np.isin(samples, case.motion.doubtful)
-    inside = _inside(case, maps, samples)
+    inside = _inside(case, face, samples)
     out = []
     for value, point, row in ((u, at_u, 0), (peel, at_peel, 2)):
         low = np.maximum(value - sure * noise - bias, 0.0)
@@ -94,18 +84,18 @@ def _use(case: Case, maps: FloatArray, owner: NDArray[np.intp]) -> tuple[Use, Us
         if case.motion.error is None:
             high = np.maximum(high, crests(case.job.trajectory.t[samples], samples, value))
         high[unknown | ~np.isfinite(value)] = np.inf
-        out.append(Use(samples=samples, value=value, low=low, high=high, point=point, maps=maps, owner=owner))
+        out.append(Use(samples=samples, value=value, low=low, high=high, point=point, grip=grip))
     return out[0], out[1]
 
 
-def rate_errors(case: Case, maps: FloatArray, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+def rate_errors(case: Case, face: Face, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
     """Return what errors of the rates can add to the utilisation: one sigma of noise, and a bound of the bias."""
     noise, bias = np.zeros(samples.size), np.zeros(samples.size)
     if case.motion.error is None:
         return noise, bias
     for first in range(0, samples.size, CHUNK):
         part = slice(first, first + CHUNK)
-        noise[part], bias[part] = utilisation_error(maps, *case.load_errors(samples[part]))
+        noise[part], bias[part] = utilisation_error(face, *case.load_errors(samples[part]))
     return noise, bias
 
 
@@ -128,7 +118,7 @@ class _Inside:
     sparse: list[Peaks]
 
 
-def _inside(case: Case, maps: FloatArray, samples: NDArray[np.intp]) -> _Inside | None:
+def _inside(case: Case, face: Face, samples: NDArray[np.intp]) -> _Inside | None:
     motion = case.motion
     first = np.flatnonzero(np.diff(samples) == 1)
     if motion.between_mean is None or motion.between_peak is None or first.size == 0:
@@ -137,7 +127,7 @@ def _inside(case: Case, maps: FloatArray, samples: NDArray[np.intp]) -> _Inside 
     wide = np.diff(case.job.trajectory.t)[intervals] > RESOLVED
 
     def ask(tool: ToolMotion, where: NDArray[np.intp]) -> Peaks:
-        return peak_utilisation(maps, part_load(case.job.part, tool, case.job.gravity, case.job.air_density)[:, where])
+        return peak_utilisation(face, part_load(case.job.part, tool, case.job.gravity, case.job.air_density)[:, where])
 
     return _Inside(
         first=first,

@@ -37,6 +37,13 @@ def _lines(details: HoldDetails) -> list[str]:
             f"{peel.peel_index:.2f}) at {peel.t:.3f} s on pad '{peel.spot.pad}', edge at "
             f"{words.spot(peel.spot.point, peel.spot.azimuth)}{edge}"
         )
+    first = details.first_break
+    if first is not None:
+        lines.append(
+            f"uneven bond: the first place lets go at {words.figure(first.margin)} times the load at {first.t:.3f} s, "
+            f"pad '{first.spot.pad}' at {words.spot(first.spot.point, first.spot.azimuth)}; the margin counts on "
+            f"{100 * first.core:.0f} % of the contact area, whatever the rest does"
+        )
     for pad in details.one_pad_lost:
         falls = ": the part falls" if pad.margin is not None and pad.margin < 1 else ""
         lines.append(f"with pad '{pad.lost}' gone: margin {words.figure(pad.margin)} at {pad.t:.3f} s{falls}")
@@ -69,3 +76,32 @@ def load(found: Load) -> tuple[str, str]:
 def unsure(because: Shares) -> tuple[tuple[str, str], ...]:
     """Say why a verdict is open."""
     return tuple(("unsure", reason) for reason in because.undecided or ())
+
+
+def shift_pads(x: float, y: float, margin: float | None) -> str:
+    """Say a shift of all pads [m] and the margin with it, where it is known."""
+    then = "" if margin is None else f", margin {margin:.2f} over the whole carry"
+    return (
+        f"shift the pads on the part by x {1e3 * x:+.0f} mm, y {1e3 * y:+.0f} mm (tool frame), towards the centre of "
+        f"mass{then}"
+    )
+
+
+def larger_pads(factor: float) -> str:
+    """Say a factor on the length and width of every pad."""
+    return f"make every pad {factor:.2f} times as long and as wide"
+
+
+def stronger_pads(factor: float) -> str:
+    """Say a factor on what the pads hold per area."""
+    return f"raise what the pads hold per area to {factor:.2f} times (a stronger or cleaner face)"
+
+
+def at_standstill(margin: float, subject: str) -> str:
+    """Say why slowing does not help: the margin at rest."""
+    return f"{margin:.2f} at standstill ({subject})"
+
+
+def errors_take_it(subject: str) -> str:
+    """Say why slowing does not help: what is not known takes up the margin."""
+    return f"the error of the rates takes up the margin ({subject})"

@@ -15,11 +15,8 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.local_fit import running_max
 
-FINEST: Final = 0.001  # [s] grid over which the shift is looked for
-MOST: Final = 1 << 17  # grid points over the longer of both
+MOST: Final = 1 << 17  # grid points over the longer of both: what memory bears
 LATEST: Final = 0.25  # [s] by which a controller may be late
-ROUNDS: Final = 12
-SETTLED: Final = 1e-7  # [s]
 LEAST_MOVE: Final = 1e-3  # [rad or m] root mean square of a channel from which it counts by itself
 ALSO: Final = 4.0  # sum of squares over the least one up to which another place counts as another run
 
@@ -65,17 +62,12 @@ def align(
     Returns:
         None where the recording does not cover the stretch.
     """
-    runs = 1
-    if offset is None:
-        found = _coarse(t, y, recorded_t, recorded_y, span)
-        if found is None:
-            return None
-        offset, runs = found
-        fitted, astray = _refined(t, y, recorded_t, recorded_y, span, offset)
-        offset = fitted
-    else:
-        # a controller is late, by whatever clock
-        fitted, astray = _refined(t, y, recorded_t, recorded_y, span, offset)
+    found = _coarse(t, y, recorded_t, recorded_y, span) if offset is None else (offset, 1)
+    if found is None:
+        return None
+    start, runs = found
+    fitted, astray = _refined(t, y, recorded_t, recorded_y, span, start)
+    offset = fitted if offset is None else offset  # a known one stays: a controller is late, by whatever clock
     if not (_covers(recorded_t - offset, span) and _covers(recorded_t - fitted, span)):
         return None
     inside = within(recorded_t - fitted, span)
@@ -106,7 +98,7 @@ def _coarse(
     t: FloatArray, y: FloatArray, recorded_t: FloatArray, recorded_y: FloatArray, span: tuple[float, float]
 ) -> tuple[float, int] | None:
     long = float(recorded_t[-1] - recorded_t[0])
-    step = max(FINEST, float(min(np.median(np.diff(t)), np.median(np.diff(recorded_t)))), long / MOST)
+    step = max(0.001, float(min(np.median(np.diff(t)), np.median(np.diff(recorded_t)))), long / MOST)
     points = int((span[1] - span[0]) / step) + 1
     grid = int(long / step) + 1
     if points > grid:
@@ -135,7 +127,7 @@ def _refined(
 ) -> tuple[float, bool]:
     """The shift at which both agree best, and whether that is too far from the given one, which then stays."""
     speed, start = np.gradient(y, t, axis=0), offset
-    for _ in range(ROUNDS):
+    for _ in range(12):
         inside = within(recorded_t - offset, span)
         shifted = recorded_t[inside] - offset
         v = at(shifted, t, speed)
@@ -146,6 +138,6 @@ def _refined(
         if abs(offset + change - start) > LATEST:
             return start, True
         offset += change
-        if abs(change) < SETTLED:
+        if abs(change) < 1e-7:  # [s]
             break
     return offset, False

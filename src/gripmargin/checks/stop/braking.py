@@ -1,4 +1,4 @@
-"""How hard the robot brakes along its path, from what the job says of it.
+"""How hard the robot brakes, along its path and axis by axis, from what the job says of it.
 
 The robot is taken to brake as hard from any speed as from the one that its figures are for: a program that runs slower
 then stops sooner. So a time T from full speed gives the program's time a deceleration of 1/(T v), where v is the share
@@ -7,17 +7,62 @@ of the full speed at which the program runs.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
+from gripmargin.checks.stop import words
+from gripmargin.checks.use import quotient
 from gripmargin.kernels.stopping import between_published, mean_rates
+from gripmargin.motion.chain import Chain
 from gripmargin.motion.tool_motion import ToolMotion
+from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell import Stop, StopFigure
 
-TURNING = 1e-3  # share by which the fastest point must outrun the tool origin for the two to be told apart
+TURNING: Final = 1e-3  # share by which the fastest point must outrun the tool origin for the two to be told apart
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Arm:
+    """An arm whose axes may brake each on its own, at some places of its program.
+
+    Attributes:
+        robot: The arm.
+        rates: Braking rate of each axis [rad/s^2 or m/s^2], shape (joints,).
+        q: Joint positions [rad or m], shape (m, joints).
+        qd: Joint speeds [rad/s or m/s], shape (m, joints).
+    """
+
+    robot: Chain
+    rates: FloatArray
+    q: FloatArray
+    qd: FloatArray
+
+    @classmethod
+    def of(cls, case: Case, stop: Stop, slower: float, softer: float) -> Arm | None:
+        """Return that of a job at all samples; None where the job gives no rates or the program no joints.
+
+        Args:
+            case: The job.
+            stop: How its robot stops.
+            slower: Factor on the speed of the program.
+            softer: Factor on all stopping times.
+        """
+        robot, trajectory, rates = case.job.robot, case.job.trajectory, case.motion.joint_rates
+        if stop.axis_deceleration is None or not isinstance(trajectory, JointTrajectory):
+            return None
+        if robot is None or rates is None:
+            return None
+        return cls(robot=robot, rates=stop.axis_deceleration / softer, q=trajectory.q, qd=slower * rates[0])
+
+    def at(self, samples: NDArray[np.intp]) -> Arm:
+        """Return the arm at some of the places."""
+        return replace(self, q=self.q[samples], qd=self.qd[samples])
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -35,27 +80,25 @@ class PathRates:
     notes: tuple[str, ...]
 
     @classmethod
-    def of(cls, case: Case, slower: float, softer: float, *, stiffest: float) -> PathRates:
+    def of(cls, case: Case, stop: Stop, slower: float, softer: float, *, stiffest: float) -> PathRates:
         """Work them out.
 
         Args:
-            case: The job; it says how the robot stops along its path.
+            case: The job.
+            stop: How its robot stops along its path.
             slower: Factor on the speed of the program.
             softer: Factor on all stopping times.
             stiffest: Highest natural frequency of the part on the pads [rad/s]: a stop over within less than its
                 inverse is one at once, and rates are cut there.
         """
-        stop = case.job.stop
-        assert stop is not None  # noqa: S101 - the caller has looked
         if stop.deceleration is not None:
-            hard, mild, notes = _from_deceleration(case, stop.deceleration)
+            hard, mild, notes = _by_deceleration(case, stop.deceleration)
         else:
-            hard, notes = _from_times(case, stop, slower)
+            hard, notes = _by_times(case, stop, slower)
             mild = hard
         most = 2.0 * stiffest
-        with np.errstate(invalid="ignore"):
-            found = [np.minimum(rate / (slower * softer), most) for rate in (hard, mild)]
-        return cls(hard=found[0], mild=found[1], notes=notes)
+        hard, mild = (np.minimum(rate / (slower * softer), most) for rate in (hard, mild))
+        return cls(hard=hard, mild=mild, notes=tuple(notes))
 
 
 def fastest_point(case: Case, motion: ToolMotion) -> FloatArray:
@@ -69,104 +112,122 @@ def fastest_point(case: Case, motion: ToolMotion) -> FloatArray:
     return np.linalg.norm(motion.velocity, axis=1) + reach * np.linalg.norm(motion.angular_velocity, axis=1)
 
 
-def _from_deceleration(case: Case, deceleration: float) -> tuple[FloatArray, FloatArray, tuple[str, ...]]:
+def _by_deceleration(case: Case, deceleration: float) -> tuple[FloatArray, FloatArray, Sequence[str]]:
+    """Rates by a deceleration of the tool origin, or of the fastest point, and notes."""
     at = case.motion.at
     origin, fastest = np.linalg.norm(at.velocity, axis=1), fastest_point(case, at)
-    with np.errstate(divide="ignore"):
-        hard, mild = (np.divide(deceleration, v) for v in (origin, fastest))
-    notes: tuple[str, ...] = ("Stops: the deceleration along the path is that of the tool origin, from any speed.",)
-    if (fastest[case.airborne] > (1.0 + TURNING) * origin[case.airborne]).any():
-        notes += (
-            "Stops: where the tool turns, the deceleration may be meant for its fastest point; a stop that would be on "
-            "target only then is undecided.",
-        )
-    return hard, mild, notes
+    turns = (fastest[case.airborne] > (1.0 + TURNING) * origin[case.airborne]).any()
+    notes = (words.OF_THE_ORIGIN, words.FASTEST_POINT) if turns else (words.OF_THE_ORIGIN,)
+    return quotient(deceleration, origin), quotient(deceleration, fastest), notes
 
 
-def _from_times(case: Case, stop: Stop, slower: float) -> tuple[FloatArray, tuple[str, ...]]:
-    """Rates before ``slower`` is divided out: the time deceleration of the unslowed program at full braking."""
-    limits = case.job.joint_limits
+def _by_times(case: Case, stop: Stop, slower: float) -> tuple[FloatArray, Sequence[str]]:
+    """Rates before ``slower`` is divided out: the time deceleration of the unslowed program at full braking; notes."""
+    limits, rates = case.job.joint_limits, case.motion.joint_rates
     full = None if limits is None else limits.speed
-    rates = case.motion.joint_rates
-    with np.errstate(divide="ignore"):
-        if full is None or rates is None:
-            shortest = min([figure.time for figure in stop.measured] or [stop.time or np.inf])
-            speed = fastest_point(case, case.motion.at)
-            share = speed / max(float(speed.max()), 1e-300)
-            why = "robot.speed is not given" if full is None else "the program gives no joint speeds"
-            notes = [
-                f"Stops: full speed is the highest of this program, for {why}; a robot that is faster brakes harder."
-            ]
-            if stop.measured:
-                notes.append(
-                    f"Stops: the shortest of the measured times ({shortest:g} s) counts at all speeds and loads."
-                )
-            return np.divide(1.0 / (shortest - stop.ramp / 2.0), share), tuple(notes)
-        share = np.minimum(np.abs(rates[0]) / full, 1.0 / slower)
-        if stop.time is not None:
-            own = np.full(share.shape, 1.0 / (stop.time - stop.ramp / 2.0))
-            notes = ["Stops: from less than full speed (robot.speed) the robot brakes as hard as from full speed."]
-        else:
-            own, notes = _published(stop, slower * share, full)
-        return np.divide(1.0, (share / own).max(axis=1)), tuple(notes)
+    if full is None:
+        return _from_the_fastest(case, stop, words.NO_RATED_SPEED)
+    if rates is None:
+        return _from_the_fastest(case, stop, words.NO_JOINT_SPEEDS)
+    share = np.minimum(np.abs(rates[0]) / full, 1.0 / slower)
+    if stop.time is None:
+        own, notes = _measured(stop, slower * share, full)
+    else:
+        own = np.full(share.shape, 1.0 / (stop.time - stop.ramp / 2.0))
+        notes = [words.AS_HARD_AS_FROM_FULL_SPEED]
+    return quotient(1.0, (share / own).max(axis=1)), notes
 
 
-def _published(stop: Stop, share: FloatArray, full: FloatArray) -> tuple[FloatArray, list[str]]:
-    """Deceleration of each axis, in its full speeds per second, by published stops, shape (n, joints)."""
-    tables = {axis: _table([f for f in stop.measured if f.axis == axis]) for axis in {f.axis for f in stop.measured}}
+def _from_the_fastest(case: Case, stop: Stop, missing: str) -> tuple[FloatArray, Sequence[str]]:
+    """Rates with the highest speed of the program as the full one, for want of another, and notes."""
+    shortest = min([figure.time for figure in stop.measured] or [stop.time or np.inf])
+    speed = fastest_point(case, case.motion.at)
+    share = speed / max(float(speed.max()), 1e-300)
+    notes = [words.fastest_of_the_program(missing)]
+    if stop.measured:
+        notes.append(words.shortest_measured(shortest))
+    return quotient(1.0 / (shortest - stop.ramp / 2.0), share), notes
+
+
+def _measured(stop: Stop, share: FloatArray, full: FloatArray) -> tuple[FloatArray, Sequence[str]]:
+    """Deceleration of each axis by measured stops, in its full speeds per second, shape (n, joints), and notes.
+
+    Args:
+        stop: With the measured stops, of all axes alike or axis by axis.
+        share: Speeds from which the axes stop, over their full speeds, shape (n, joints).
+        full: These full speeds [rad/s or m/s], shape (joints,).
+    """
+    tables = {axis: _Table.of([f for f in stop.measured if f.axis == axis]) for axis in {f.axis for f in stop.measured}}
     fastest = share.max(axis=1)
 
-    def decelerations(axis: int | None, speed: FloatArray, of: float) -> FloatArray:
-        axes, times, distances = tables[axis]
-        speed = np.clip(speed, axes[0][0], axes[0][-1])
-        loads = axes[1] if stop.load is None else [stop.load]
-        found = [
-            mean_rates(
-                speed,
-                between_published(axes, times, speed, float(load)),
-                None if distances is None else between_published(axes, distances, speed, float(load)),
-                of,
-                stop.ramp,
-            )
-            for load in loads
-        ]
-        return np.asarray(np.max(found, axis=0))
+    def of_axis(axis: int, speed: FloatArray) -> FloatArray:
+        return tables[axis].deceleration(stop, speed, float(full[axis - 1]))
 
-    out = np.empty(share.shape)
-    without = []
-    for j in range(share.shape[1]):
-        if j + 1 in tables:
-            out[:, j] = decelerations(j + 1, share[:, j], float(full[j]))
-        elif None in tables:
-            out[:, j] = decelerations(None, fastest, 1.0)
-        else:
-            without.append(j)
-    known = [j for j in range(share.shape[1]) if j not in without]
-    for j in without:
-        out[:, j] = np.max([decelerations(k + 1, fastest, float(full[k])) for k in known], axis=0)
-    notes = [
-        "Stops: below the lowest measured speed the robot brakes as hard as from there, above the highest it stops as "
-        "soon; the mean deceleration by the time counts, or that by the distance where it is larger."
-    ]
-    if stop.load is None and len({f.load for f in stop.measured}) > 1:
-        notes.append("Stops: stop.load is not given; of the measured loads the one that stops soonest counts.")
-    lightest = min(f.load for f in stop.measured)
-    if stop.load is not None and stop.load < lightest:
-        notes.append(
-            f"Stops: the robot carries less than the lightest measured load ({lightest:g}); the trend of the two "
-            "lightest is followed, and where there is one load alone its stops may be softer than the real ones."
-        )
+    if None in tables:
+        others = tables[None].deceleration(stop, fastest, 1.0)
+    else:  # as the hardest that was measured
+        others = np.max([of_axis(axis, fastest) for axis in tables if axis is not None], axis=0)
+    axes = range(1, len(full) + 1)
+    rates = [of_axis(axis, share[:, axis - 1]) if axis in tables else others for axis in axes]
+    notes = [words.MEASURED_SPEEDS, *_of_loads(stop)]
+    without = [axis for axis in axes if axis not in tables and None not in tables]
     if without:
-        axes = ", ".join(str(j + 1) for j in without)
-        notes.append(f"Stops: axes {axes} have no measured stops; they brake as hard as the hardest that has.")
-    return out, notes
+        notes.append(words.not_measured(without))
+    return np.stack(rates, axis=1), notes
 
 
-def _table(figures: list[StopFigure]) -> tuple[tuple[FloatArray, FloatArray], FloatArray, FloatArray | None]:
-    speeds, loads = (np.unique([getattr(f, key) for f in figures]) for key in ("speed", "load"))
-    at = {(f.speed, f.load): f for f in figures}
-    grid = [[at[s, k] for k in loads.tolist()] for s in speeds.tolist()]
-    times = np.array([[f.time for f in row] for row in grid])
-    if figures[0].distance is None:
-        return (speeds, loads), times, None
-    return (speeds, loads), times, np.array([[f.distance or 0.0 for f in row] for row in grid])
+def _of_loads(stop: Stop) -> Sequence[str]:
+    """What is taken for granted where stops were measured with other loads than the robot carries."""
+    loads = {figure.load for figure in stop.measured}
+    if stop.load is None:
+        return [words.UNKNOWN_LOAD] if len(loads) > 1 else []
+    return [words.lighter_than_measured(min(loads))] if stop.load < min(loads) else []
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Table:
+    """Measured stops of one axis, or of all of them alike.
+
+    Attributes:
+        speeds: From which the robot stopped, over the full speed, rising, shape (s,).
+        loads: That it carried, over the payload, rising, shape (k,).
+        times: To rest [s], shape (s, k).
+        distances: To rest [rad or m], shape (s, k); None where they were not measured.
+    """
+
+    speeds: FloatArray
+    loads: FloatArray
+    times: FloatArray
+    distances: FloatArray | None
+
+    @classmethod
+    def of(cls, figures: Sequence[StopFigure]) -> _Table:
+        """Arrange stops, one for each speed with each load."""
+        speeds, loads = (np.unique([getattr(f, key) for f in figures]) for key in ("speed", "load"))
+        at = {(f.speed, f.load): f for f in figures}
+        grid = [[at[s, k] for k in loads.tolist()] for s in speeds.tolist()]
+        known = figures[0].distance is not None  # of one stop: of all
+        return cls(
+            speeds=speeds,
+            loads=loads,
+            times=np.array([[f.time for f in row] for row in grid]),
+            distances=np.array([[f.distance or 0.0 for f in row] for row in grid]) if known else None,
+        )
+
+    def deceleration(self, stop: Stop, speed: FloatArray, full: float) -> FloatArray:
+        """Return the hardest braking by its load, or by any measured load where that is not known, shape (n,).
+
+        Args:
+            stop: The load, and the ramp of the deceleration.
+            speed: From which the robot stops, over the full speed, shape (n,).
+            full: Full speed [rad/s or m/s]; counts with distances alone.
+        """
+        axes, speed = (self.speeds, self.loads), np.clip(speed, self.speeds[0], self.speeds[-1])
+
+        def with_load(load: float) -> FloatArray:
+            time = between_published(axes, self.times, speed, load)
+            distance = None if self.distances is None else between_published(axes, self.distances, speed, load)
+            return mean_rates(speed, time, distance, full, stop.ramp)
+
+        loads = self.loads.tolist() if stop.load is None else [stop.load]
+        return np.asarray(np.max([with_load(load) for load in loads], axis=0))

@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.checks import words
+from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
+from gripmargin.checks.stop import words
+from gripmargin.checks.stop.figures import Fall, Flight
 from gripmargin.kernels.stopping import free_fall
 
-UPRIGHT = 1e-6  # share of gravity that may lie across the world's z axis
-NOT_UPRIGHT = "gravity does not point along -z of the world"
+UPRIGHT: Final = 1e-6  # share of gravity that may lie across the world's z axis
 
 
-def fall(case: Case, loose: NDArray[np.intp], sure: NDArray[np.intp]) -> dict[str, Any]:
+def fall(case: Case, floor: float | None, loose: NDArray[np.intp], sure: NDArray[np.intp]) -> Fall:
     """Return speed, energy and place of landing of the part where it would come off with the most energy.
 
     Args:
         case: The job.
+        floor: Height of the floor in the world [m]; None where it is not known.
         loose: Samples at which a stop may throw the part off, shape (m,), m > 0.
         sure: Those of them at which it surely does.
     """
@@ -29,56 +31,35 @@ def fall(case: Case, loose: NDArray[np.intp], sure: NDArray[np.intp]) -> dict[st
     moving = 0.5 * part.mass * (velocity**2).sum(axis=1)
     turning = 0.5 * np.einsum("ni,ij,nj->n", omega, part.inertia, omega)
     k = int(np.argmax(moving + turning))
-    sample = int(loose[k])
+    sample, energy = int(loose[k]), float(moving[k] + turning[k])
     rotation = motion.rotation[sample]
     at, thrown = motion.position[sample] + rotation @ part.com, rotation @ velocity[k]
-    out: dict[str, Any] = {
-        "surely": bool(np.isin(sample, sure)),
-        "t": float(case.job.trajectory.t[sample]),
-        "sample": sample,
-        "speed": float(np.linalg.norm(thrown)),
-        "energy": float(moving[k] + turning[k]),
-        "height": None,
-        "range": None,
-        "landing": None,
-        "impact_speed": None,
-        "impact_energy": None,
-        "reason": None,
-    }
-    stop, gravity = case.job.stop, case.job.gravity
-    if stop is None or stop.floor is None:
-        return out | {"reason": "stop.floor is not given"}
-    size = float(np.linalg.norm(gravity))
-    if size == 0.0 or -float(gravity[2]) < (1.0 - UPRIGHT) * size:
-        return out | {"reason": NOT_UPRIGHT}
-    height = float(at[2] - stop.floor)
-    if height < 0:
-        return out | {"height": height, "reason": "the part is below stop.floor"}
-    way, _, impact = free_fall(thrown, height, size)
-    return out | {
-        "height": height,
-        "range": float(np.hypot(*way)),
-        "landing": [float(x) for x in at[:2] + way],
-        "impact_speed": impact,
-        "impact_energy": float(out["energy"] + part.mass * size * height),
-    }
-
-
-def fall_lines(found: dict[str, Any] | None) -> list[str]:
-    """Return it in sentences; none where no part comes off."""
-    if found is None:
-        return []
-    may = "would" if found["surely"] else "may"
-    text = (
-        f"a stop at {found['t']:.3f} s {may} throw the part off: at {found['speed']:.2f} m/s, "
-        f"{found['energy']:.2f} J; keep people out of its way"
+    return Fall(
+        surely=bool(np.isin(sample, sure)),
+        t=float(case.job.trajectory.t[sample]),
+        sample=sample,
+        speed=float(np.linalg.norm(thrown)),
+        energy=energy,
+        flight=_flight(case, floor, at, thrown, energy),
     )
-    if found["range"] is None:
-        return [text, f"where it would land is not known: {found['reason']}"]
-    x, y = (words.plain(1e3 * c, 0) for c in found["landing"])
-    return [
-        text,
-        f"without air and without anything in its way its centre of mass would land {found['range']:.2f} m away, at "
-        f"x {x}, y {y} mm of the world, at {found['impact_speed']:.1f} m/s ({found['impact_energy']:.1f} J); it may "
-        "bounce, slide or break further",
-    ]
+
+
+def _flight(case: Case, floor: float | None, at: FloatArray, thrown: FloatArray, energy: float) -> Flight:
+    """The way of a part from its centre of mass [m], thrown with a velocity [m/s], world axes, and an energy [J]."""
+    gravity = float(np.linalg.norm(case.job.gravity))
+    if floor is None:
+        return Flight(reason=words.NO_FLOOR)
+    if gravity == 0.0 or -float(case.job.gravity[2]) < (1.0 - UPRIGHT) * gravity:
+        return Flight(reason=words.NOT_UPRIGHT)
+    height = float(at[2] - floor)
+    if height < 0:
+        return Flight(height=height, reason=words.BELOW_FLOOR)
+    way, _, impact = free_fall(thrown, height, gravity)
+    x, y = (float(c) for c in at[:2] + way)
+    return Flight(
+        height=height,
+        range=float(np.hypot(*way)),
+        landing=(x, y),
+        impact_speed=impact,
+        impact_energy=float(energy + case.job.part.mass * gravity * height),
+    )

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.stopping import peak_with_swing
+from gripmargin.kernels.face import Face
+from gripmargin.kernels.utilisation import peak_with_swing
 from gripmargin.motion.tool_motion import ToolMotion
 
 Indices = NDArray[np.intp]
@@ -56,13 +57,13 @@ class Instant:
     Attributes:
         kind: "path" or "axes".
         load: Quasi-static load then, shape (6, m).
-        swing: Amplitude of each mode around it by the change of load that came last, shape (6, m).
-        further: What earlier changes may add to it, shape (6, m).
+        swing: Amplitude of each mode around it by the change of load that came last, shape (k, m).
+        further: What earlier changes may add to it, shape (k, m).
         lag: Half of what damping takes off the overshoot of that change, with its sign: before a mode follows, it is
-            farther from the new load on the side of the old one, shape (6, m).
-        carried: The load that each mode carries, shape (6, 6).
-        means: Mean loads over times that end then or last from then on, by how much the mean of what each mode
-            carries may differ from it, each of shape (6, m), and how long those times are, shape (m,).
+            farther from the new load on the side of the old one, shape (k, m).
+        carried: The load that each mode carries, shape (6, k).
+        means: Mean loads over times that end then or last from then on, shape (6, m), by how much the mean of what
+            each mode carries may differ from it, shape (k, m), and how long those times are, shape (m,).
         near: Program sample whose errors count, shape (m,).
         after: Time since the stop began [s], shape (m,).
         motion: The tool's motion then.
@@ -79,7 +80,7 @@ class Instant:
     after: FloatArray
     motion: Callable[[], ToolMotion]
 
-    def surely(self, maps: FloatArray, gain: FloatArray, ring: Ring) -> FloatArray:
+    def surely(self, face: Face, gain: FloatArray, ring: Ring) -> FloatArray:
         """Return the utilisation that the part reaches whatever the timing of its swing, shape (m,).
 
         Utilisation is convex: over some time its largest value is no less than that of the mean load (Jensen), and a
@@ -89,23 +90,21 @@ class Instant:
         gains = np.hstack([gain, ring.gain])
         for mean, spread, span in self.means:
             spreads = np.vstack([spread, averaged(ring.after(0.0 * self.after), ring.turning[:, None], span)])
-            np.maximum(out, peak_with_swing(maps, gains, mean, -spreads, 0.0 * spreads)[1], out=out)
+            np.maximum(out, peak_with_swing(face, gains, mean, -spreads, 0.0 * spreads)[1], out=out)
         return out
 
-    def peak(
-        self, maps: FloatArray, gain: FloatArray, ring: Ring
-    ) -> tuple[FloatArray, FloatArray, Indices, FloatArray]:
-        """Return what the instant asks of the pads, as `gripmargin.kernels.stopping.peak_with_swing`.
+    def peak(self, face: Face, gain: FloatArray, ring: Ring) -> tuple[FloatArray, FloatArray, Indices, FloatArray]:
+        """Return what the instant asks of the pads, as `gripmargin.kernels.utilisation.peak_with_swing`.
 
         A damped mode goes from the old load to beyond the new one, by its overshoot; modes of other frequencies are
         elsewhere on their ways. The largest utilisation is that of a box of all their places.
         """
         gains, still = np.hstack([gain, ring.gain]), ring.after(self.after)
         swing, further = np.vstack([self.swing, 0.0 * still]), np.vstack([self.further, still])
-        alone, value, point, most = peak_with_swing(maps, gains, self.load, swing, further)
+        alone, value, point, most = peak_with_swing(face, gains, self.load, swing, further)
         if self.lag.any():
             half = np.vstack([self.swing + np.abs(self.lag), 0.0 * still])
-            most = peak_with_swing(maps, gains, self.load - self.carried @ self.lag, half, further)[3]
+            most = peak_with_swing(face, gains, self.load - self.carried @ self.lag, half, further)[3]
         return alone, value, point, most
 
 
@@ -117,25 +116,32 @@ class Braked:
         samples: Where the stops began, shape (m,).
         after: Time since then [s], shape (m,).
         coasting: Load without any braking, shape (6, m).
-        pulls: What each axis that brakes pulls at each mode, shape (joints, 6, m).
-        carried: The load that each mode carries, shape (6, 6).
+        loads: What each axis adds when it brakes, shape (joints, 6, m).
+        pulls: The same as each mode takes it, shape (joints, k, m).
+        carried: The load that each mode carries, shape (6, k).
         motion: The tool's motion with some axes braking.
     """
 
     samples: Indices
     after: FloatArray
     coasting: FloatArray
+    loads: FloatArray
     pulls: FloatArray
     carried: FloatArray
     motion: Callable[[NDArray[np.bool_]], ToolMotion]
 
     def pull(self, braking: NDArray[np.bool_]) -> FloatArray:
-        """Return the pull at each mode by the axes that brake, for each axis and mode; shape (6, m)."""
+        """Return the pull at each mode by the axes that brake, for each axis and mode; shape (k, m)."""
         return np.asarray(np.where(braking, self.pulls, 0.0).sum(axis=0))
 
     def load(self, braking: NDArray[np.bool_]) -> FloatArray:
-        """Return the load with some axes braking, shape (6, m)."""
-        return np.asarray(self.coasting + self.carried @ self.pull(braking))
+        """Return the load with some axes braking, shape (6, m).
+
+        Where an axis brakes for some modes alone, what no mode takes for lack of mass follows with these.
+        """
+        some = braking.any(axis=1, keepdims=True)
+        whole = np.where(some, self.loads, 0.0).sum(axis=0)
+        return np.asarray(self.coasting + whole - self.carried @ self.pull(some & ~braking))
 
     def instant(
         self,
@@ -162,12 +168,12 @@ class Braked:
 
 
 def drift(load: FloatArray, time: FloatArray, damped: FloatArray) -> FloatArray:
-    """The swing by a load that changes on its way, at places even in time, at most, shape (6, m).
+    """The swing by a load that changes on its way, at places even in time, at most, shape (k, m).
 
     Args:
-        load: As each mode takes it, shape (places, 6, m).
+        load: As each mode takes it, shape (places, k, m).
         time: From the first to the last [s], shape (m,).
-        damped: Angular frequencies of the modes [rad/s], shape (6, 1).
+        damped: Angular frequencies of the modes [rad/s], shape (k, 1).
     """
     change = np.diff(load, axis=0)
     travel = np.abs(change).sum(axis=0)
@@ -178,21 +184,3 @@ def drift(load: FloatArray, time: FloatArray, damped: FloatArray) -> FloatArray:
 def averaged(ring: FloatArray, turning: FloatArray, span: FloatArray) -> FloatArray:
     """The largest mean of a swing of some amplitude and angular frequency over a time, of the amplitude's shape."""
     return np.asarray(ring * np.minimum(1.0, 2.0 / np.maximum(turning * span, 2e-300)))
-
-
-def retimed(motion: ToolMotion, speed: float | FloatArray, rate: float | FloatArray) -> ToolMotion:
-    """Return the motion on the same path at a share of its speed while the program's time slows down.
-
-    Args:
-        motion: At full speed.
-        speed: Speed factor s, broadcast against the samples.
-        rate: Deceleration of the program's time over s [1/s].
-    """
-    from gripmargin.kernels.recursion import AL, A, V, W  # noqa: PLC0415
-
-    state = motion.state.copy()
-    state[:, A] = speed**2 * state[:, A] - rate * state[:, V]
-    state[:, AL] = speed**2 * state[:, AL] - rate * state[:, W]
-    state[:, V] *= speed
-    state[:, W] *= speed
-    return ToolMotion(motion.t, state)

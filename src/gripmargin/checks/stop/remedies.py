@@ -1,178 +1,149 @@
-"""What to change, by how much, so that the part stays on in a stop; each change is tried on the model."""
+"""What to change, by how much, so that the part stays on in a stop.
+
+Changes are sought at the samples that use the pads most, and then put to the check.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import replace
-from functools import cached_property, partial
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.base.arrays import FloatArray
-from gripmargin.base.errors import InputError
-from gripmargin.checks.case import Case, work_out
-from gripmargin.checks.hold.remedies import LARGEST_PADS, least_factor, stronger_pads
+from gripmargin.checks import changes
+from gripmargin.checks.advice import Change, Trials, ordered
+from gripmargin.checks.hold.remedies import enlarged, size_for, strengthened
+from gripmargin.checks.margin import Shortfall
+from gripmargin.checks.slowing import Motion, slowing
+from gripmargin.checks.stop import words
+from gripmargin.checks.stop.kinds import OffPath, OnPath, kinds_of
 from gripmargin.checks.stop.stops import Stopping
-from gripmargin.checks.stop.use import stop_use
-from gripmargin.checks.swing.ringing import Stretch, stretches_of
-from gripmargin.checks.use import Use
-from gripmargin.results.findings import Remedy
-from gripmargin.workcell import Gripper
+from gripmargin.checks.stop.use import StopUse, stop_use, use_of_stops
+from gripmargin.checks.stop.worst import Seen
+from gripmargin.checks.swing.ringing import Stretch
+from gripmargin.checks.use import Use, inverse
+from gripmargin.kernels.search import furthest
+from gripmargin.results.findings import Remedy, on_target
 
-SLOWEST = 0.2  # share of the speed below which slowing is no remedy for a stop
-SOFTEST = 10.0  # factor on stopping times beyond which a softer stop is no remedy
-TRIED = 200  # samples, the worst ones, on which a change is tried before it is tried on all
-HALVINGS = 9
-ROUNDS = 3  # attempts, each with the samples that fell short in the one before
+SLOWEST: Final = 0.2  # share of the speed below which slowing is no remedy for a stop
+SOFTEST: Final = 10.0  # factor on stopping times beyond which a softer stop is no remedy
+TRIED: Final = 24  # samples, the worst ones, at which a change is sought before the check tries it on all
+BEFORE: Final = 200  # samples before them whose swing is looked at with a few
+HALVINGS: Final = 9
+SEARCHED: Final = 3  # motions, the worst ones, for which a speed is sought
+ROUNDS: Final = 3  # attempts at a softer stop, each with the samples that fell short in the one before
 
 
-class Changes:
-    """The changes that a stop which falls short may ask for.
+def advice(
+    stops: StopUse, found: Sequence[Shortfall], target: float, trials: Trials
+) -> Mapping[int, tuple[Remedy, ...]]:
+    """Return what to change for each stretch that falls short, by its `k`.
 
     Args:
-        stopping: The stops.
-        kinds: Those that are judged.
-        use: The worse of them at every sample.
+        stops: The stops of a job.
+        found: The stretches.
         target: Margin wanted.
-        stretches: The part's swing while the program runs.
+        trials: Of the check.
     """
+    case, use = stops.stopping.case, stops.whole
+    known = {short.k for short in found if np.isfinite(use.high[short.piece]).all()}
+    slow = slowing(
+        case,
+        trials,
+        [short for short in found if short.k in known],
+        lambda motion, _: _speed_needed(stops, motion, target),
+        lambda motion, _: Remedy(
+            action="none", text=words.slowing_alone(motion.subject), figures={"move": motion.move}
+        ),
+        searched=SEARCHED,
+    )
+    whole = _for_whole(stops, target, trials) if known else ()
+    out = {}
+    for short in found:
+        data = _better_data(stops, short.sample) if short.k in known else case.motion.better_data(short.sample)
+        first = [] if short.fails else [Remedy(action="better data", text=data)]
+        out[short.k] = (*first, *(ordered([slow.get(short.k), *whole]) if short.k in known else ()))
+    return out
 
-    def __init__(
-        self, stopping: Stopping, kinds: Sequence[str], use: Use, target: float, stretches: Sequence[Stretch]
-    ) -> None:
-        self.case = stopping.case
-        self.kinds = kinds
-        self.use = use
-        self.target = target
-        self.turns = stopping.turns
-        self.stretches = stretches
 
-    def for_piece(self, piece: NDArray[np.intp], sample: int, fails: bool) -> list[Remedy]:
-        """Return what would be enough for a stretch of the carry.
+def _for_whole(stops: StopUse, target: float, trials: Trials) -> tuple[Remedy, ...]:
+    """Changes for the whole carry."""
+    high = float(stops.whole.high.max())
+    if not math.isfinite(high):
+        return ()
+    job = stops.stopping.case.job
+    worst = Seen.at(stops, int(np.argmax(stops.whole.high)))
+    found = (
+        trials.tried(_softer(stops, target, trials)),
+        trials.tried(strengthened(job, high, target)),
+        trials.tried(enlarged(job, size_for(job, worst.load[:, None], high, target))),
+    )
+    return tuple(remedy for remedy in found if remedy is not None)
 
-        Args:
-            piece: The samples that fall short, indices into the use.
-            sample: The worst of them, index into the program.
-            fails: Whether it fails; else it is undecided.
-        """
-        out = [] if fails else [Remedy(action="better data", text=self._better_data(piece, sample))]
-        if not np.isfinite(self.use.high[piece]).all():
-            return out  # no change settles what happens where nothing is known
-        return [*out, *self._slow(sample, piece), *self.overall]
 
-    @cached_property
-    def overall(self) -> list[Remedy]:
-        """Changes that are enough for the whole carry."""
-        high = float(self.use.high.max())
-        if not math.isfinite(high):
-            return []
-        found = (self._softer(), self._larger(), stronger_pads(high, self.target))
-        return [remedy for remedy in found if remedy is not None]
+def _better_data(stops: StopUse, sample: int) -> str:
+    out = []
+    if stops.stopping.turns[sample]:
+        out.append(words.TIME_OR_MEASURED)
+    if any(patch.pad.material.damping_ratio is None for patch in stops.stopping.case.whole.patches):
+        out.append(words.MEASURE_DAMPING)
+    return "; ".join(out or [words.TRY_THE_STOP])
 
-    def _better_data(self, piece: NDArray[np.intp], sample: int) -> str:
-        if not np.isfinite(self.use.high[piece]).all():
-            return self.case.motion.better_data(sample)
-        out = []
-        if self.turns[sample]:
-            out.append("give stop.time or stop.measured, which say how the turning of the tool stops")
-        if any(patch.pad.material.damping_ratio is None for patch in self.case.backing.patches):
-            out.append("measure the damping_ratio of the pads")
-        return (
-            "; ".join(out) or "try the stop on the machine, guarded and low over a soft surface, and record the swing"
+
+def _speed_needed(stops: StopUse, motion: Motion, target: float) -> float | None:
+    """The share of its speed at which the worst samples of a motion are on target; None where none was found."""
+    few = _first(stops.whole, np.isin(stops.whole.samples, motion.samples))
+    time = _least(lambda time: _enough(stops, few, target, slower=1.0 / time), 1.0 / SLOWEST)
+    return None if time is None else math.floor(100.0 / time + 1e-9) / 100.0
+
+
+def _around(stretch: Stretch, few: NDArray[np.intp]) -> Stretch:
+    """The piece of a stretch that ends with the last of a few samples."""
+    inside = np.flatnonzero(np.isin(stretch.samples, few))
+    return stretch.piece(max(int(inside[0]) - BEFORE, 0), int(inside[-1]))
+
+
+def _softer(stops: StopUse, target: float, trials: Trials) -> Iterator[Change]:
+    """Factors on the stopping time, from the one that is enough at the worst samples on."""
+    # a stop that takes longer reaches further: the worst places need not stay so
+    spread = stops.whole.samples[:: max(stops.whole.samples.size // TRIED, 1)]
+    few = np.union1d(_first(stops.whole, np.ones(stops.whole.samples.size, dtype=bool)), spread)
+    kinds = [type(kind) for kind in stops.by_kind]
+    stop, job = stops.stopping.stop, stops.stopping.case.job
+    for _ in range(ROUNDS):
+        least = _least(lambda softer, few=few: _enough(stops, few, target, softer=softer), SOFTEST)  # type: ignore[misc]
+        if least is None:
+            return
+        factor = math.ceil(100.0 * least - 1e-9) / 100.0
+        text = words.softer(stop, factor, path=OnPath in kinds, axes=OffPath in kinds)
+        yield Change(
+            remedy=Remedy(action="stop softer", text=text, figures={"factor": factor}),
+            job=lambda factor=factor: changes.softer_stop(job, factor),  # type: ignore[misc]
         )
-
-    def _excess(self, samples: NDArray[np.intp], case: Case, slower: float = 1.0, softer: float = 1.0) -> FloatArray:
-        """Utilisation that may occur over what the target allows, for stops that begin at some samples."""
-        stopping = Stopping(case, slower=slower, softer=softer)
-        found = self.stretches if case is self.case else stretches_of(case)
-        return np.asarray(
-            np.max(
-                [self.target * stop_use(stopping, samples, kind=kind, stretches=found).high for kind in self.kinds],
-                axis=0,
-            )
-        )
-
-    def _slow(self, sample: int, piece: NDArray[np.intp]) -> list[Remedy]:
-        move = self.case.job.trajectory.move_at(sample)
-        if move is None:
-            members, subject = piece, f"the stretch around {self.case.job.trajectory.t[sample]:.3f} s"
-        else:
-            labels = self.case.job.trajectory.moves or ()
-            members = np.array([i for i, s in enumerate(self.use.samples) if labels[s] == move], dtype=np.intp)
-            subject = f"move '{move}'"
-        longest = 1.0 / SLOWEST
-        factor = self._least(
-            members, longest, lambda samples, time: self._excess(samples, self.case, slower=1.0 / time)
-        )
-        if factor is None:
-            text = f"slowing {subject} alone does not help: the robot brakes as hard from a lower speed"
-            return [Remedy(action="none", text=text, figures={"move": move})]
-        speed = math.floor(100.0 / factor + 1e-9) / 100.0
-        text = f"slow {subject} to {speed:.2f} of its speed (its time times {1 / speed:.2f})"
-        return [Remedy(action="slow", text=text, figures={"move": move, "factor": speed})]
-
-    def _softer(self) -> Remedy | None:
-        everywhere = np.arange(self.use.samples.size)
-        factor = self._least(everywhere, SOFTEST, lambda samples, f: self._excess(samples, self.case, softer=f))
-        if factor is None:
-            return None
-        stop = self.case.job.stop
-        assert stop is not None  # noqa: S101 - there would be no stops
-        ways = []
-        if "path" in self.kinds:
-            if stop.time is not None:
-                ways.append(f"stop in {math.ceil(1e3 * stop.time * factor):d} ms instead of {1e3 * stop.time:.0f} ms")
-            elif stop.deceleration is not None:
-                ways.append(f"brake along the path at {math.floor(100 * stop.deceleration / factor) / 100:.2f} m/s^2")
-            else:
-                ways.append(f"stop along the path in {factor:.2f} times the measured times")
-        if "axes" in self.kinds:
-            ways.append(f"brake the axes at {math.floor(100 / factor) / 100:.2f} of their rates")
-        text = " and ".join(ways) + ", where the robot and the risk assessment allow a longer way to rest"
-        return Remedy(action="stop softer", text=text, figures={"factor": factor})
-
-    def _larger(self) -> Remedy | None:
-        def excess(samples: NDArray[np.intp], factor: float) -> FloatArray:
-            job, never = self.case.job, np.full(samples.size, np.inf)
-            pads = tuple(pad.enlarged(factor) for pad in job.gripper.pads)
-            larger = Gripper(pads=pads, cycles_since_cleaning=job.gripper.cycles_since_cleaning)
-            try:
-                changed = work_out(replace(job, gripper=larger), motion=self.case.motion)
-            except InputError:
-                return never
-            before, after = self.case.backing.patches, changed.backing.patches
-            if any(new.share < min(old.share, 0.999) - 1e-6 for old, new in zip(before, after, strict=True)):
-                return never
-            return self._excess(samples, changed) if (changed.airborne == self.case.airborne).all() else never
-
-        factor = self._least(np.arange(self.use.samples.size), LARGEST_PADS, excess)
-        if factor is None:
-            return None
-        text = f"make every pad {factor:.2f} times as long and as wide, where there is room"
-        return Remedy(action="larger pads", text=text, figures={"factor": factor})
-
-    def _least(
-        self, members: NDArray[np.intp], most: float, excess: Callable[[NDArray[np.intp], float], FloatArray]
-    ) -> float | None:
-        """The least factor, rounded up to 1 %, that is enough at some of the carry; None where none was found.
-
-        It is sought at the samples that are used most, and tried at all; those that then fall short join them.
-        """
-        everywhere = self.use.samples[members]
-        few = everywhere[np.sort(np.argsort(-self.use.high[members], kind="stable")[:TRIED])]
-        for _ in range(ROUNDS):
-            if not _enough(excess, few, most):
-                return None
-            found = least_factor(partial(_enough, excess, few), 1.0, most, halvings=HALVINGS)
-            factor = min(math.ceil(100.0 * found - 1e-9) / 100.0, most)
-            left = excess(everywhere, factor)
-            if (left <= 1.0).all():
-                return factor
-            few = np.union1d(few, everywhere[np.argsort(-left, kind="stable")[:TRIED]])
-        return None
+        few = np.union1d(few, _still_short(trials))
 
 
-def _enough(excess: Callable[[NDArray[np.intp], float], FloatArray], samples: NDArray[np.intp], factor: float) -> bool:
-    return bool((excess(samples, factor) <= 1.0).all())
+def _still_short(trials: Trials) -> NDArray[np.intp]:
+    """The samples that use the pads most in what was tried last."""
+    tried = None if trials.last is None else trials.last.shared(use_of_stops)
+    return np.zeros(0, dtype=np.intp) if tried is None else _first(tried.whole, np.ones(tried.whole.samples.size, bool))
+
+
+def _enough(stops: StopUse, few: NDArray[np.intp], target: float, *, slower: float = 1.0, softer: float = 1.0) -> bool:
+    """Whether stops that begin at a few samples are on target, with the program slower or the stops softer."""
+    stopping = Stopping(stops.stopping.case, stops.stopping.stop, slower=slower, softer=softer)
+    return on_target(inverse([stop_use(kind, few, stops.stretches).most for kind in kinds_of(stopping)]), target)
+
+
+def _least(enough: Callable[[float], bool], most: float) -> float | None:
+    """The least factor above 1 that is enough; None where the largest one is not."""
+    return furthest(enough, most, 1.0, halvings=HALVINGS) if enough(most) else None
+
+
+def _first(use: Use, inside: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """The samples among some carried ones, marked, that use the pads most, indices into the program."""
+    among = np.flatnonzero(inside)
+    order = np.argsort(-use.high[among], kind="stable")[:TRIED]
+    return use.samples[np.sort(among[order])]

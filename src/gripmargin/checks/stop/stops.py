@@ -20,11 +20,14 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.stop.braking import TURNING, PathRates
-from gripmargin.checks.stop.instants import Braked, Indices, Instant, Means, averaged, drift, retimed
+from gripmargin.checks.stop.braking import TURNING, Arm, PathRates
+from gripmargin.checks.stop.instants import Braked, Indices, Instant, Means, averaged, drift
+from gripmargin.checks.swing.vibration import Modes, modes_of
 from gripmargin.contact.loads import load_per_acceleration, part_load
+from gripmargin.kernels.face import Face
 from gripmargin.kernels.jacobian import tool_jacobian
-from gripmargin.kernels.stopping import braked_axes, mass_matrix, mean_of_step, modes, overshoot, pulse_area
+from gripmargin.kernels.stopping import braked_axes, mean_of_step, overshoot, pulse_area
+from gripmargin.kernels.utilisation import traction_size
 from gripmargin.motion.tool_motion import ToolMotion, joint_motion
 from gripmargin.workcell import Stop
 
@@ -42,7 +45,7 @@ CLOSE: Final = 0.004  # [s] starts closer than this share what happens after the
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class _Pulse:
-    """Swings by a pulse of deceleration along the path, each of shape (6, m).
+    """Swings by a pulse of deceleration along the path, each of shape (k, m).
 
     Attributes:
         rate: Deceleration of the program's time [1/s], shape (m,).
@@ -71,17 +74,16 @@ class _Pulse:
     fade: FloatArray
 
     def static(self, braking: FloatArray) -> FloatArray:
-        """Return what of a braking load the long modes follow, shape (6, m)."""
-        if self.long.all():
-            return np.asarray(self.rate * braking)
-        return np.asarray(self.carried @ np.where(self.long, self.rate * (self.shapes.T @ braking), 0.0))
+        """Return what of a braking load is followed, by all but the modes for which it is short, shape (6, m)."""
+        short = np.where(self.long, 0.0, self.rate * (self.shapes.T @ braking))
+        return np.asarray(self.rate * braking - self.carried @ short)
 
     def end(self, braking: FloatArray) -> FloatArray:
-        """Return the swing by its end, where the braking load vanishes, shape (6, m)."""
+        """Return the swing by its end, where the braking load vanishes, shape (k, m)."""
         return self.impulse + np.where(self.long, self.again * self.rate * np.abs(self.shapes.T @ braking), 0.0)
 
     def end_lag(self, braking: FloatArray) -> FloatArray:
-        """Return half of what damping takes off that swing, with the sign of the change of load, shape (6, m)."""
+        """Return half of what damping takes off that swing, with the sign of the change of load, shape (k, m)."""
         return np.where(self.long, (1.0 - self.again) / 2.0 * self.rate * (self.shapes.T @ braking), 0.0)
 
 
@@ -100,35 +102,32 @@ class Stopping:
     """The stops of a job.
 
     Attributes:
-        case: The job; it says how the robot stops.
+        case: The job.
+        stop: How its robot stops.
         slower: Factor on the speed of the program.
         softer: Factor on all stopping times.
+        side: Which of the backings that the pads may have, from the stiffest to the softest.
     """
 
     case: Case
+    stop: Stop
     slower: float = 1.0
     softer: float = 1.0
-
-    @property
-    def stop(self) -> Stop:
-        """How the robot stops."""
-        assert self.case.job.stop is not None  # noqa: S101 - the caller has looked
-        return self.case.job.stop
+    side: int = -1
 
     @cached_property
     def damping(self) -> float:
         """Least damping ratio of the pads' backings; one that does not say has none."""
-        return min(patch.pad.material.damping_ratio or 0.0 for patch in self.case.backing.patches)
+        return min(patch.pad.material.damping_ratio or 0.0 for patch in self.case.whole.patches)
 
     @cached_property
-    def modes(self) -> tuple[FloatArray, FloatArray]:
-        """Natural frequencies [rad/s] and shapes of the part on the pads; see `gripmargin.kernels.stopping.modes`."""
-        part, backing = self.case.job.part, self.case.backing
-        return modes(backing.stiffness, mass_matrix(part.mass, part.com, part.inertia))
+    def modes(self) -> Modes:
+        """Natural vibrations of the part on the pads, k of them."""
+        return modes_of(self.case.grip.backings[self.side], self.case.job.part, self.case.job.air_density)
 
-    def gain(self, maps: FloatArray) -> FloatArray:
-        """Return the normalised traction that a unit of each mode gives at each point, shape (points, 6)."""
-        return np.asarray(np.linalg.norm(maps @ (self.case.backing.stiffness @ self.modes[1]), axis=0))
+    def gain(self, face: Face) -> FloatArray:
+        """Return the normalised traction that a unit of each mode gives at each point, shape (points, k)."""
+        return traction_size(face, self.modes.loads)
 
     @cached_property
     def parts(self) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -144,8 +143,8 @@ class Stopping:
 
     @cached_property
     def jumps(self) -> tuple[FloatArray, FloatArray]:
-        """Ways of the load up and down and its changes of slope, mode by mode, added up over the samples, (6, n)."""
-        load = self.modes[1].T @ self.before
+        """Ways of the load up and down and its changes of slope, mode by mode, added up over the samples, (k, n)."""
+        load = self.modes.shapes.T @ self.before
         ways = np.abs(np.diff(load, prepend=load[:, :1]))
         slope = np.diff(load, append=load[:, -1:]) / np.diff(self.case.job.trajectory.t, append=np.inf)
         bends = np.abs(np.diff(slope, prepend=slope[:, :1]))
@@ -154,7 +153,7 @@ class Stopping:
     @cached_property
     def rates(self) -> PathRates:
         """Time decelerations of stops along the path."""
-        return PathRates.of(self.case, self.slower, self.softer, stiffest=float(self.modes[0].max()))
+        return PathRates.of(self.case, self.stop, self.slower, self.softer, stiffest=float(self.modes.frequency.max()))
 
     @cached_property
     def followed(self) -> FloatArray:
@@ -192,10 +191,10 @@ class Stopping:
                 _At(samples, 0.0, 0.0 * rate, 1.0 / rate), c, swings, ((c, none, FOREVER + 0.0 * rate),)
             )
             return
-        shapes, ringing = self.modes[1], self.modes[0][:, None] * np.sqrt(1.0 - self.damping**2)
-        start, place, slope = rate * (shapes.T @ a), shapes.T @ (c + b - static(a)), np.zeros((6, samples.size))
-        corners, travel, last = np.zeros_like(slope), np.zeros_like(slope), 1.0
-        whole, total, full = 1.0 / rate, none, c + b - rate * a
+        shapes, ringing = self.modes.shapes, self.modes.frequency[:, None] * np.sqrt(1.0 - self.damping**2)
+        start, place = rate * (shapes.T @ a), shapes.T @ (c + b - static(a))
+        slope, corners, travel, last = none, none, none, 1.0
+        whole, total, full = 1.0 / rate, np.zeros_like(c), c + b - rate * a
         ways, bends = self.jumps
         sudden, behind = none, samples
         for s in self.followed:
@@ -234,18 +233,18 @@ class Stopping:
         Args:
             mean: Of the load, shape (6, m).
             span: Start and end of the time, since the stop began [s], shape (m,) each.
-            steps: By how much the load steps, mode by mode, shape (6, m), and when [s], shape (m,). Without a ramp; the
+            steps: By how much the load steps, mode by mode, shape (k, m), and when [s], shape (m,). Without a ramp; the
                 first becomes a ramp where there is one.
-            further: Amplitude of other swings, shape (6, m).
+            further: Amplitude of other swings, shape (k, m).
         """
-        omega = self.modes[0][:, None]
+        omega = self.modes.frequency[:, None]
         turning = omega * np.sqrt(1.0 - self.damping**2)
         if self.stop.ramp > 0:
             (size, _), steps = steps[0], steps[1:]
             further = further + omega / turning * np.abs(size)
         for size, at in steps:
             missing = size * mean_of_step(omega, self.damping, span[0] - at, span[1] - at)
-            mean = mean - self.case.backing.stiffness @ (self.modes[1] @ missing)
+            mean = mean - self.modes.loads @ missing
         time = span[1] - span[0]
         return mean, averaged(further, turning, time), time
 
@@ -255,7 +254,7 @@ class Stopping:
         A stop that is short against a mode is over before that mode has followed; it then swings by the stop's impulse.
         """
         means: Means = ((load, 0.0 * further, FOREVER + since),)
-        slowest = float(self.modes[0].min())
+        slowest = float(self.modes.frequency.min())
         if slowest * float(since.min(initial=np.inf)) > 2.0 * np.pi:
             return means
         span = 2.0 * np.pi / slowest / SPANS
@@ -282,7 +281,7 @@ class Stopping:
         A mode for which the pulse is long follows the load and swings around it; one for which it is short sees its
         impulse alone.
         """
-        omega, shapes, ramp = self.modes[0][:, None], self.modes[1], self.stop.ramp
+        omega, shapes, ramp = self.modes.frequency[:, None], self.modes.shapes, self.stop.ramp
         damped = omega * np.sqrt(1.0 - self.damping**2)
         pull = shapes.T @ braking
         size = np.abs(pull)
@@ -295,7 +294,7 @@ class Stopping:
             rate=rate,
             long=long,
             shapes=shapes,
-            carried=self.case.backing.stiffness @ shapes,
+            carried=self.modes.loads,
             again=overshoot(omega, self.damping, 0.0),
             impulse=impulse,
             first=np.where(long, over * rate * size, 0.0) + impulse,
@@ -313,9 +312,7 @@ class Stopping:
         means: Means,
     ) -> Instant:
         def motion() -> ToolMotion:
-            tool = self.case.motion.at
-            there = ToolMotion(tool.t[at.near], tool.state[:, :, at.near])
-            return retimed(there, at.s * self.slower, at.rate * self.slower)
+            return self.case.motion.at.take(at.near).retimed(at.s * self.slower, at.rate * self.slower)
 
         swing, further, lag = swings
         return Instant(
@@ -324,37 +321,32 @@ class Stopping:
             swing=swing,
             further=further,
             lag=lag,
-            carried=self.case.backing.stiffness @ self.modes[1],
+            carried=self.modes.loads,
             means=means,
             near=at.near,
             after=at.after,
             motion=motion,
         )
 
-    def by_axes(
-        self, samples: Indices, q: FloatArray, qd: FloatArray, before: FloatArray, *, later: bool = True
-    ) -> Iterator[Instant]:
+    def by_axes(self, samples: Indices, arm: Arm, before: FloatArray, *, later: bool = True) -> Iterator[Instant]:
         """Yield the instants of stops in which every axis brakes on its own.
 
         Args:
             samples: Program samples at or near which they begin, shape (m,).
-            q: Joint positions there, shape (m, joints).
-            qd: Joint speeds there, shape (m, joints).
+            arm: The arm there.
             before: Load just before, shape (6, m).
             later: Whether to go on after the brakes have closed.
         """
-        assert self.stop.axis_deceleration is not None  # noqa: S101 - the caller has looked
-        rates = self.stop.axis_deceleration / self.softer
-        omega, shapes = self.modes[0][:, None], self.modes[1]
+        qd, rates = arm.qd, arm.rates
+        omega, shapes = self.modes.frequency[:, None], self.modes.shapes
         damped = omega * np.sqrt(1.0 - self.damping**2)
         stop = np.abs(qd) / rates
         long = omega * stop.T[:, None] >= 2.0  # for each axis and mode whether its braking is no mere impulse
         again = overshoot(omega, self.damping, 0.0)
 
-        assert self.case.job.robot is not None  # noqa: S101 - likewise
-        turning = np.array(self.case.job.robot.revolute)
-        now, none = np.zeros(samples.size), np.zeros((6, samples.size))
-        place = self._braked(samples, q, qd, rates, now)
+        turning = np.array(arm.robot.revolute)
+        now, none = np.zeros(samples.size), np.zeros((len(omega), samples.size))
+        place = self._braked(samples, arm, now)
         load, start = place.load(long), shapes.T @ (place.coasting - before) + place.pull(long)
         blows = omega**2 / damped * pulse_area(np.where(long, 0.0, place.pulls), stop.T)
         over, ringing = overshoot(omega, self.damping, self.stop.ramp), omega / damped
@@ -375,7 +367,7 @@ class Stopping:
             passed, braking = when - now, long & (stop >= when[:, None]).T[:, None]
             speed = np.maximum(np.abs(qd) - rates * now[:, None], 0.0)[:, turning]
             count = int(np.clip(np.ceil((speed.sum(axis=1) * passed).max(initial=0.0) / TURN), 1, MOST_TURNS))
-            way = [self._braked(samples, q, qd, rates, now + passed * (i / count)) for i in range(1, count + 1)]
+            way = [self._braked(samples, arm, now + passed * (i / count)) for i in range(1, count + 1)]
             loads = [load, *(there.load(braking) for there in way)]
             drifting = drift(np.stack([shapes.T @ x for x in loads]), passed, damped)
             drifts = drifts + drifting
@@ -396,22 +388,22 @@ class Stopping:
             yield place.instant(load, again * np.abs(gone), swing, lag, braking & ~ended, means)
             swing, now = swing + ringing * np.abs(gone), when
 
-    def _braked(self, samples: Indices, q: FloatArray, qd: FloatArray, rates: FloatArray, after: FloatArray) -> Braked:
+    def _braked(self, samples: Indices, arm: Arm, after: FloatArray) -> Braked:
         """Work out the arm some time after its brakes have closed."""
-        case, robot = self.case, self.case.job.robot
-        assert robot is not None  # noqa: S101 - the caller has looked
-        place, speed, _ = braked_axes(q, qd, rates, after)
+        case, robot = self.case, arm.robot
+        place, speed, _ = braked_axes(arm.q, arm.qd, arm.rates, after)
         t = case.motion.at.t[samples]
         coasting = joint_motion(robot, t, place, speed, np.zeros_like(place))
         columns = tool_jacobian(robot.links, robot.revolute, place)
-        per_axis = (load_per_acceleration(case.job.part, case.job.air_density).T @ self.modes[1]).T
-        slowing = -rates * np.sign(qd)
+        slowing = -arm.rates * np.sign(arm.qd)
+        loads = (load_per_acceleration(case.job.part, case.job.air_density) @ columns) * slowing.T[:, None]
         return Braked(
             samples=samples,
             after=after,
             coasting=part_load(case.job.part, coasting, case.job.gravity, case.job.air_density),
-            pulls=(per_axis @ columns) * slowing.T[:, None],
-            carried=case.backing.stiffness @ self.modes[1],
+            loads=loads,
+            pulls=self.modes.shapes.T @ loads,
+            carried=self.modes.loads,
             motion=lambda braking: joint_motion(robot, t, place, speed, slowing * braking.any(axis=1).T),
         )
 

@@ -1,71 +1,146 @@
-"""What to change so that the part swings less: slower, smoother, on a stiffer backing; each tried on the model."""
+"""What to change so that the part swings less: slower, smoother, on a stiffer backing.
+
+Changes are sought on the pieces of the carry that use the pads most, and then put to the check.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.checks import changes
+from gripmargin.checks.advice import Change, Trials, ordered
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.remedies import stronger_pads
-from gripmargin.checks.hold.use import COVERAGE
-from gripmargin.checks.swing.ringing import Stretch, asked, peak_of_stretches, stretches_of
-from gripmargin.checks.swing.vibration import Drive, Start
-from gripmargin.checks.use import Use
-from gripmargin.results.findings import Remedy
+from gripmargin.checks.hold.remedies import strengthened
+from gripmargin.checks.margin import Shortfall
+from gripmargin.checks.slowing import Motion, slowing
+from gripmargin.checks.swing import words
+from gripmargin.checks.swing.drive import Drive
+from gripmargin.checks.swing.response import Start
+from gripmargin.checks.swing.ringing import Stretch
+from gripmargin.checks.swing.use import CarrySwing, use_over
+from gripmargin.checks.swing.vibration import Modes
+from gripmargin.checks.use import inverse
+from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.results.findings import Remedy, on_target
+from gripmargin.workcell.scaling import scaled
 
-STEP = 0.05  # of the speed factors tried
 SLOWEST = 0.2  # speed factor below which slowing is no remedy for a swing
-MOST_PERIODS = 4  # of the strongest swing over which an acceleration may be made to rise
+PERIODS = (1, 2, 3, 4)  # of the strongest swing over which accelerations rise that are tried
 STIFFER = (1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0)  # factors on the stiffness of the backing that are tried
 USUAL_DAMPING = (0.02, 0.05, 0.1)  # ratios that are tried where none is given (no source)
+SEARCHED = 3  # pieces, the worst ones, on which changes are sought
+RESERVE = 1.005  # by what a factor that is sought on a piece has to be better, for what the piece does not show
+BEFORE = 100  # samples before a motion that are looked at with it, for the swing that they leave
+PIECE = 300  # samples of a piece at most, up to the one that uses the pads most
 
 
-def for_move(
-    case: Case, stretches: Sequence[Stretch], use: Use, piece: NDArray[np.intp], target: float
-) -> tuple[Remedy, ...]:
-    """Return the speed factor for the move of a piece, or for the whole carry, at which it reaches its target."""
-    sample = int(use.samples[piece[np.argmax(use.high[piece])]])
-    if case.motion.doubts_at(sample):
-        return (Remedy(action="better data", text=case.motion.better_data(sample)),)
-    trajectory = case.job.trajectory
-    stretch = next(s for s in stretches if s.samples[0] <= sample <= s.samples[-1])
-    move = trajectory.move_at(sample)
-    watched = np.isin(stretch.samples, use.samples[piece])
-    if move is not None:
-        labels = np.array(trajectory.moves or ())
-        watched = labels[stretch.samples] == move
-        factor = _slowest_needed(stretch, use, watched, watched, target)
-        if factor is not None:
-            text = f"slow move '{move}' to {factor:.2f} of its speed (its time times {1 / factor:.2f})"
-            return (Remedy(action="slow", text=text, figures={"move": move, "factor": factor}),)
-    factor = _slowest_needed(stretch, use, np.ones_like(watched), watched, target)
-    if factor is not None:
-        text = f"slow all moves of the carry to {factor:.2f} of their speed (their time times {1 / factor:.2f})"
-        return (Remedy(action="slow", text=text, figures={"move": None, "factor": factor}),)
-    where = f"move '{move}'" if move is not None else f"the stretch around {trajectory.t[sample]:.3f} s"
-    return (Remedy(action="none", text=f"no speed is slow enough ({where})", figures={"move": move}),)
+def advice(
+    case: Case, carry: CarrySwing, found: Sequence[Shortfall], trials: Trials, *, undecided: bool
+) -> Mapping[int, tuple[Remedy, ...]]:
+    """Return what to change for each stretch that falls short, by its `k`.
+
+    Args:
+        case: The job.
+        carry: The swing over the carry.
+        found: The stretches.
+        trials: Of the check.
+        undecided: Whether the carry as a whole is.
+    """
+    known = [short for short in found if not case.motion.doubts_at(short.sample)]
+    slow = slowing(
+        case,
+        trials,
+        known,
+        lambda motion, short: _speed_needed(carry, motion, short),
+        lambda motion, short: Remedy(
+            action="none", text=words.never_slow_enough(motion.subject), figures={"move": motion.move}
+        ),
+        searched=SEARCHED,
+    )
+    slow_helps = bool(slow) and all(remedy.shown for remedy in slow.values())
+    whole = _for_whole(case, carry, found, trials, undecided=undecided, slow_helps=slow_helps) if known else ()
+    out = {}
+    for short in found:
+        if short in known:
+            out[short.k] = ordered([slow.get(short.k), *whole])
+        else:
+            out[short.k] = (Remedy(action="better data", text=case.motion.better_data(short.sample)),)
+    return out
 
 
-def _slowest_needed(
-    stretch: Stretch, use: Use, slowed: NDArray[np.bool_], watched: NDArray[np.bool_], target: float
-) -> float | None:
-    """The largest speed factor, to 1 %, at which all watched samples reach the target; None where none does."""
+def _speed_needed(carry: CarrySwing, motion: Motion, short: Shortfall) -> float | None:
+    """The largest speed factor, to 1 %, at which a motion by itself reaches the target; None where none does.
+
+    Slower is not always better, for a move may hit the period of a swing: factors are tried one by one.
+    """
+    stretch = carry.stretch_at(short.sample)
+    inside = np.flatnonzero(np.isin(stretch.samples, motion.samples))
+    at = int(short.sample - stretch.samples[0])
+    inside = inside[np.abs(inside - at) <= PIECE]
+    piece = stretch.piece(max(int(inside[0]) - BEFORE, 0), int(inside[-1]))
+    watched = np.isin(piece.samples, motion.samples)
+    return _factor([(piece, watched)], carry, short.target)
+
+
+def _all_slower(case: Case, carry: CarrySwing, pieces: Sequence[Stretch], target: float) -> Iterator[Change]:
+    """Factors on the speed of the whole program, from the one that is enough on the worst pieces on."""
+    found = _factor([(piece, np.ones(piece.samples.size, dtype=bool)) for piece in pieces], carry, target)
+    t = case.job.trajectory.t
+    figures = {"move": None, "from": float(t[0]), "to": float(t[-1]), "others": 0}
+    for factor in [] if found is None else [found, round(found - 0.01, 2), round(0.9 * found, 2)]:
+        yield Change(
+            remedy=Remedy(action="slow", text=words.slow_all(factor), figures={**figures, "factor": factor}),
+            job=lambda factor=factor: scaled(case.job, np.full(t.size - 1, factor)),  # type: ignore[misc]
+        )
+
+
+def _factor(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwing, target: float) -> float | None:
+    """The largest speed factor, to 1 %, at which some samples of pieces, slowed, are all on target."""
+    hidden = RESERVE * _hidden(pieces, carry)
 
     def holds(factor: float) -> bool:
-        part = asked(slowed_down(stretch, slowed, factor), use.maps)
-        return bool(((part.high + COVERAGE * part.noise)[watched] <= 1.0 / target).all())
+        return all(
+            on_target(
+                inverse(hidden * use_over(slowed_down(piece, slowed, factor), carry.use.grip.face).most[slowed]), target
+            )
+            for piece, slowed in pieces
+        )
 
-    # Slower is not always better, for a move may hit the period of a swing: factors are tried one by one.
-    factor = next((f for f in np.arange(1.0 - STEP, SLOWEST - 1e-9, -STEP) if holds(float(f))), None)
+    first = min(_guess(pieces, carry, target) + 0.1, 0.95)
+    factor = next((f for f in np.arange(first, SLOWEST - 1e-9, -0.05) if holds(float(f))), None)
     if factor is None:
         return None
-    finer = [f for f in np.arange(factor + STEP - 0.01, factor + 1e-9, -0.01) if f < 1.0]
+    finer = [f for f in np.arange(factor + 0.04, factor + 1e-9, -0.01) if f < 1.0]
     found = next((f for f in finer if holds(float(f))), factor)
     return math.floor(100.0 * found + 0.5) / 100.0
+
+
+def _hidden(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwing) -> float:
+    """By what factor the whole carry uses the pads more than its pieces do by themselves; at least 1."""
+    factor = 1.0
+    for piece, slowed in pieces:
+        whole = float(carry.use.high[np.isin(carry.use.samples, piece.samples[slowed])].max())
+        factor = max(factor, whole / max(float(use_over(piece, carry.use.grip.face).most[slowed].max()), 1e-12))
+    return factor if math.isfinite(factor) else 1.0
+
+
+def _guess(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwing, target: float) -> float:
+    """A speed factor from the use, of which what gravity does not do goes with its square; 1 where it tells nothing."""
+    factor = 1.0
+    for piece, slowed in pieces:
+        rows = np.flatnonzero(slowed[piece.owner])
+        standing = piece.swing.modes.loads @ piece.still[:, rows] + piece.rest[:, rows]
+        still = float(peak_utilisation(carry.use.grip.face, standing)[0].max())
+        most = float(use_over(piece, carry.use.grip.face).most[slowed].max())
+        spare = 1.0 / target - still
+        if spare > 0 and most > still:
+            factor = min(factor, math.sqrt(spare / (most - still)))
+    return factor
 
 
 def slowed_down(stretch: Stretch, slowed: NDArray[np.bool_], factor: float) -> Stretch:
@@ -87,35 +162,55 @@ def slowed_down(stretch: Stretch, slowed: NDArray[np.bool_], factor: float) -> S
     )
 
 
-def for_whole(case: Case, stretches: Sequence[Stretch], use: Use, target: float) -> tuple[Remedy, ...]:
-    """Return the changes that are enough for the whole carry."""
-    high = float(use.high.max())
+def _for_whole(
+    case: Case, carry: CarrySwing, found: Sequence[Shortfall], trials: Trials, *, undecided: bool, slow_helps: bool
+) -> tuple[Remedy, ...]:
+    """The changes for the whole carry."""
+    high = float(carry.use.high.max())
     if not math.isfinite(high):
         return ()
-    found = [
-        _smoother(stretches, use, target),
-        _damping(case, use, target),
-        _finer(case, stretches) if not use.low.max() > 1.0 / target else None,
-        _stiffer(case, stretches, use, target),
-        stronger_pads(high, target),
+    target = found[0].target
+    worst = sorted(found, key=lambda short: -float(short.use.high[short.piece].max()))[:SEARCHED]
+    pieces = [_piece(carry, short) for short in worst]
+    # what makes the part swing less helps no further than to where it hangs still
+    swings = all(on_target(inverse(carry.still.high[short.k]), target) for short in worst)
+    remedies = [
+        None if slow_helps else trials.tried(_all_slower(case, carry, pieces, target)),
+        _smoother(carry, pieces, target) if swings else None,
+        trials.tried(_damping(case, carry, pieces, target)) if swings else None,
+        _finer(case, carry) if undecided else None,
+        trials.tried(_stiffer(case, carry, pieces, target)) if swings else None,
+        trials.tried(strengthened(case.job, high, target)),
     ]
-    return tuple(remedy for remedy in found if remedy is not None)
+    return tuple(remedy for remedy in remedies if remedy is not None)
 
 
-def _smoother(stretches: Sequence[Stretch], use: Use, target: float) -> Remedy | None:
+def _piece(carry: CarrySwing, short: Shortfall) -> Stretch:
+    stretch = carry.stretch_at(short.sample)
+    last = int(short.sample - stretch.samples[0])
+    return stretch.piece(max(last - PIECE, 0), min(last + 1, stretch.samples.size - 1))
+
+
+def _enough(pieces: Sequence[Stretch], carry: CarrySwing, target: float) -> bool:
+    """Whether pieces of the carry would be on target if the part swung otherwise."""
+    return all(on_target(inverse(use_over(each, carry.use.grip.face).most), target) for each in pieces)
+
+
+def _on_modes(pieces: Sequence[Stretch], modes: Modes) -> list[Stretch]:
+    """Pieces with other natural vibrations of the same shapes."""
+    return [piece.on(modes) for piece in pieces]
+
+
+def _smoother(carry: CarrySwing, pieces: Sequence[Stretch], target: float) -> Remedy | None:
     """The rise of the accelerations, in periods of the strongest swing, that is enough."""
-    modes = stretches[0].swing.modes
-    gain = np.sqrt(((use.maps @ modes.loads) ** 2).sum(axis=0)).max(axis=0)
-    strongest = int(np.argmax(gain * np.max([s.swing.amplitude.max(axis=1) for s in stretches], axis=0)))
-    period = 1.0 / float(modes.hertz[strongest])
-    for periods in range(1, MOST_PERIODS + 1):
+    modes, amplitudes = carry.modes, [piece.swing.amplitude.max(axis=1) for piece in pieces]
+    strongest = int(np.argmax(modes.gain(carry.use.grip.face) * np.max(amplitudes, axis=0)))
+    hertz = float(modes.hertz[strongest])
+    period = 1.0 / hertz
+    for periods in PERIODS:
         rise = periods * period
-        if peak_of_stretches([_smoothed(s, rise) for s in stretches], use.maps) <= 1.0 / target:
-            text = (
-                f"let every acceleration rise and fall over {1e3 * rise:.0f} ms or more ({periods} "
-                f"period{'s' if periods > 1 else ''} of {modes.names[strongest]}, {modes.hertz[strongest]:.3g} Hz): a "
-                f"time law with bounded jerk; each move takes {1e3 * rise:.0f} ms longer"
-            )
+        if _enough([_smoothed(piece, rise) for piece in pieces], carry, target):
+            text = words.smoother(rise, periods, modes.names[strongest], hertz)
             return Remedy(action="smooth", text=text, figures={"rise": rise, "periods": periods})
     return None
 
@@ -147,34 +242,34 @@ def _smoothed(stretch: Stretch, rise: float) -> Stretch:
     return stretch.driven(smooth)
 
 
-def _stiffer(case: Case, stretches: Sequence[Stretch], use: Use, target: float) -> Remedy | None:
-    """The factor on the stiffness of the backing that is enough."""
-    modes = stretches[0].swing.modes
-    for factor in STIFFER:
-        tried = stretches_of(case, modes.stiffer(factor))
-        if peak_of_stretches(tried, use.maps) <= 1.0 / target:
-            text = f"put the pads on a backing {factor:g} times as stiff (thinner or harder), where strength stays"
-            return Remedy(action="stiffen", text=text, figures={"factor": factor})
-    return None
+def _stiffer(case: Case, carry: CarrySwing, pieces: Sequence[Stretch], target: float) -> Iterator[Change]:
+    """Factors on the stiffness of the backing, from the one that is enough on the worst pieces on."""
+    enough = (f for f in STIFFER if _enough(_on_modes(pieces, carry.modes.stiffer(f)), carry, target))
+    least = next(enough, math.inf)
+    for factor in [f for f in STIFFER if f >= least][:SEARCHED]:
+        yield Change(
+            remedy=Remedy(action="stiffen", text=words.stiffer(factor), figures={"factor": factor}),
+            job=lambda factor=factor: changes.stiffer(case.job, factor),  # type: ignore[misc]
+        )
 
 
-def _damping(case: Case, use: Use, target: float) -> Remedy | None:
-    """The damping ratio that would be enough, where the job gives none."""
-    if any(patch.pad.material.damping_ratio is not None for patch in case.backing.patches):
-        return None
-    modes = stretches_of(case)[0].swing.modes
+def _damping(case: Case, carry: CarrySwing, pieces: Sequence[Stretch], target: float) -> Iterator[Change]:
+    """The damping ratios that would be enough, where the job gives none."""
+    if any(patch.pad.material.damping_ratio is not None for patch in case.whole.patches):
+        return
     for ratio in USUAL_DAMPING:
-        if peak_of_stretches(stretches_of(case, modes.damped(ratio)), use.maps) <= 1.0 / target:
-            text = f"measure how the pads damp a swing and give damping_ratio: {ratio:g} or more is enough"
-            return Remedy(action="better data", text=text, figures={"damping_ratio": ratio})
-    return None
+        if _enough(_on_modes(pieces, carry.modes.damped(ratio)), carry, target):
+            yield Change(
+                remedy=Remedy(
+                    action="better data", text=words.measured_damping(ratio), figures={"damping_ratio": ratio}
+                ),
+                job=lambda ratio=ratio: changes.with_material(case.job, damping_ratio=ratio),  # type: ignore[misc]
+            )
 
 
-def _finer(case: Case, stretches: Sequence[Stretch]) -> Remedy:
+def _finer(case: Case, carry: CarrySwing) -> Remedy:
     """Samples that tell how far the part swings."""
-    fastest = float(stretches[0].swing.modes.hertz.max())
+    fastest = float(carry.modes.hertz.max())
     step = 0.1 / fastest
-    text = f"sample the program every {1e3 * step:.2g} ms or finer (ten times the fastest swing, {fastest:.3g} Hz)"
-    if case.motion.error is not None:
-        text += ", with joint speeds and accelerations"
+    text = words.finer_samples(step, fastest, rates=case.motion.error is not None)
     return Remedy(action="better data", text=text, figures={"step": step})

@@ -1,6 +1,6 @@
 """Has the part stopped swinging when it is placed?
 
-What is left of the swing (`gripmargin.checks.swing.vibration`) at the instant in which the part comes down in its nest
+What is left of the swing (`gripmargin.checks.swing.response`) at the instant in which the part comes down in its nest
 moves the part against the tool by so much, at the corner of its outline that moves farthest. It is compared with the
 placing tolerance of the nest, `nest.tolerance`.
 """
@@ -9,29 +9,42 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.checks import words
+from gripmargin.checks.advice import Change, Trials
 from gripmargin.checks.case import Case
+from gripmargin.checks.changes import paused
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold.use import COVERAGE
+from gripmargin.checks.swing import words
+from gripmargin.checks.swing.figures import PlacingCause, SettleDetails, WorstPlacing
+from gripmargin.checks.swing.response import Start, swing
 from gripmargin.checks.swing.ringing import Stretch, stretches_of
-from gripmargin.checks.swing.vibration import Start, swing
-from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, Remedy, Verdict, judge
+from gripmargin.results.findings import (
+    CheckResult,
+    Finding,
+    NotChecked,
+    Outcome,
+    Remedy,
+    Verdict,
+    finite,
+    judge,
+    on_target,
+    undecided,
+)
 from gripmargin.workcell.job import Job
 
 AT_REST = 0.01  # share of the carry's largest speed below which the tool counts as standing still
 BRAKED = 0.005  # share of the carry's largest moving load that counts as none
 LANDING = 0.05  # [s] shorter than this, the rest before the placing is the end of the way down
-HALVINGS = 60
+ONWARD = (1.0, 1.05, 1.2)  # times a wait that was found, until the check passes
 LONGEST = 60.0  # [s] beyond which waiting is no remedy
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class _Placing:
+class Placing:
     """The swing at the instant of placing, and how it dies down.
 
     Attributes:
@@ -42,7 +55,7 @@ class _Placing:
         high: Largest value it may have [m].
         own: Amplitude that the motion since that stop has started alone, for each corner and mode [m], shape
             (corners, modes).
-        at_stop: Amplitude where the tool came to rest, likewise.
+        at_stop: Amplitude where the tool came to rest, for each corner and mode [m], shape (corners, modes).
         rates: At which each mode dies down [1/s], shape (modes,).
     """
 
@@ -56,87 +69,68 @@ class _Placing:
     rates: FloatArray
 
 
-def check_settle(case: Case) -> Outcome:
+def run(case: Case) -> Outcome:
     """Judge the swing at every placing.
 
     Args:
         case: The job.
     """
-    stretches = case.shared(stretches_of)
-    nest = case.job.nest
+    nest, target = case.job.nest, case.job.targets.settle
     if nest is None or nest.tolerance is None:
         reason = "the job has no [nest]" if nest is None else "nest.tolerance is not given"
         return Outcome(not_checked=(NotChecked(check="settle", reason=reason),))
     release = case.job.phase_map.covers("release")
+    stretches = case.shared(stretches_of)
     placed = [s for s in stretches if release[min(int(s.samples[-1]) + 1, release.size - 1)]]
     if not placed:
-        return Outcome(results=(_no_placing(case),))
+        reason, remedy = words.NO_PLACING, words.NAME_THE_RELEASE
+        return Outcome(results=(undecided("settle", target, reason, remedy=remedy, measure="ratio"),))
     found = [_placing(case, stretch) for stretch in placed]
-    worst = max(found, key=lambda placing: placing.high if math.isfinite(placing.high) else math.inf)
-    target, tolerance = case.job.targets.settle, nest.tolerance
-    low, high = _over(tolerance, worst.high), _over(tolerance, worst.low)
-    verdict = judge(low, high, target)
-    details = _details(case, worst, tolerance / target)
-    value = _over(tolerance, worst.amplitude)
-    result = CheckResult(
-        check="settle",
-        verdict=verdict,
-        value=_finite(value),
-        low=_finite(low),
-        high=_finite(high),
-        target=target,
-        at=case.place(worst.sample),
-        details=details,
-        text="placing tolerance over what is left of the swing when the part is placed",
-        lines=_lines(details),
-        measure="ratio",
+    short = [placing for placing in found if not on_target(_ratio(nest.tolerance, placing.high), target)]
+    return Outcome(
+        results=(result_of(case, found, nest.tolerance, target),),
+        findings=tuple(_finding(case, placing, nest.tolerance, target) for placing in short),
     )
-    short = [placing for placing in found if not _over(tolerance, placing.high) >= target]
-    findings = tuple(_finding(case, placing, tolerance, target) for placing in short)
-    return Outcome(results=(result,), findings=findings)
 
 
-def _over(tolerance: float, amplitude: float) -> float:
+def _ratio(tolerance: float, amplitude: float) -> float:
     return tolerance / amplitude if amplitude > 0 else math.inf if amplitude == 0 else math.nan
 
 
-def _finite(value: float) -> float | None:
-    return value if math.isfinite(value) else None
-
-
-def _no_placing(case: Case) -> CheckResult:
-    text = "nest.tolerance is given, but no release phase follows the carry: nothing is placed"
+def result_of(case: Case, found: list[Placing], tolerance: float, target: float) -> CheckResult:
+    """The result of all placings: the worst of them."""
+    lows, values, highs = (np.array([getattr(p, name) for p in found]) for name in ("low", "amplitude", "high"))
+    worst, surest = found[int(np.argmax(values))], found[int(np.argmax(highs))]
+    low, high = _ratio(tolerance, float(highs.max())), _ratio(tolerance, float(lows.max()))
     return CheckResult(
         check="settle",
-        verdict=Verdict.UNDECIDED,
-        value=None,
-        low=None,
-        high=None,
-        target=case.job.targets.settle,
-        at=None,
-        text=text,
-        lines=(f"{text}; name the release in program.phases",),
+        verdict=judge(low, high, target),
+        value=finite(_ratio(tolerance, worst.amplitude)),
+        low=finite(low),
+        high=finite(high),
+        target=target,
+        at=case.place(worst.sample),
+        low_at=case.place(surest.sample),
+        details=_details(case, worst, tolerance, tolerance / target),
         measure="ratio",
     )
 
 
-def _placing(case: Case, stretch: Stretch) -> _Placing:
+def _placing(case: Case, stretch: Stretch) -> Placing:
     found = stretch.swing
-    sample = int(stretch.samples[-1])
-    corners = _corners(case)
-    lever = np.stack([found.modes.shapes[:3] + np.cross(found.modes.shapes[3:].T, corner).T for corner in corners])
+    shapes = found.modes.shapes
+    lever = np.stack([shapes[:3] + np.cross(shapes[3:].T, corner).T for corner in _corners(case)])
     reach = np.linalg.norm(lever, axis=1)  # of each corner in each mode, for a response of 1 [m]
-    amplitude = reach * found.amplitude[:, -1]
+    size = float((reach * found.amplitude[:, -1]).sum(axis=1).max())
     spread = float((reach * (found.unsure[:, -1] + COVERAGE * found.sigma[:, -1])).sum(axis=1).max())
-    size = float(amplitude.sum(axis=1).max())
-    if case.motion.doubtful.size and np.isin(stretch.samples, case.motion.doubtful).any():
+    if np.isin(stretch.samples, case.motion.doubtful).any():
         spread = math.inf
     stop = _last_stop(case, stretch)
-    at = int(np.argmax(stretch.owner == stop)) if stop is not None else 0
+    at = int(np.searchsorted(stretch.owner, stop)) if stop is not None else 0
     still = Start(sample=0, load=found.modes.loads @ found.drive.base[:, at], rate=np.zeros(6))
     since = swing(found.modes, found.drive.since(at), still)
-    return _Placing(
-        sample=sample,
+    return Placing(
+        sample=int(stretch.samples[-1]),
         stop=None if stop is None else float(case.job.trajectory.t[stretch.samples[stop]]),
         amplitude=size,
         low=max(size - spread, 0.0),
@@ -161,26 +155,24 @@ def _last_stop(case: Case, stretch: Stretch) -> int | None:
     speed = np.linalg.norm(motion.velocity[stretch.samples], axis=1)
     turning = np.linalg.norm(motion.angular_velocity[stretch.samples], axis=1)
     moves = (speed > AT_REST * speed.max()) | (turning > AT_REST * turning.max())
-    edges = np.flatnonzero(np.diff(np.concatenate([[True], moves, [True]]).astype(np.int8)))
-    rests = edges.reshape(-1, 2)[
-        edges.reshape(-1, 2)[:, 0] > 0
-    ]  # (first, end) of each; the part's first rest is no stop
+    rests = np.flatnonzero(np.diff(np.concatenate([[True], moves, [True]]).astype(np.int8))).reshape(-1, 2)
+    rests = rests[rests[:, 0] > 0]  # first and end of each; the rest in which the carry begins is no stop
     if rests.size == 0:
         return None
     t = case.job.trajectory.t[stretch.samples]
     first, end = rests[-1]
-    landing = end == moves.size and t[-1] - t[first] < LANDING
-    if landing and len(rests) > 1:
+    if end == moves.size and t[-1] - t[first] < LANDING and len(rests) > 1:
         first, end = rests[-2]
     # Slow is not yet still: braking ends where the load is that of gravity alone, as nearly as it gets.
-    drive = stretch.swing.drive
     at = np.searchsorted(stretch.owner, np.arange(moves.size))
-    moving = np.linalg.norm(drive.base - stretch.still, axis=0)[at]
+    moving = np.linalg.norm(stretch.swing.drive.base - stretch.still, axis=0)[at]
     rest = moving[first:end]
     return int(first + np.argmax(rest <= rest.min() + BRAKED * moving.max()))
 
 
-def _time_to(amplitudes: FloatArray, rates: FloatArray, tolerance: float, lasting: FloatArray | float = 0.0) -> float:
+def settling_time(
+    amplitudes: FloatArray, rates: FloatArray, tolerance: float, lasting: FloatArray | float = 0.0
+) -> float:
     """Return the time until swings have died down to a tolerance at every corner [s]; inf where they never do.
 
     Args:
@@ -189,104 +181,70 @@ def _time_to(amplitudes: FloatArray, rates: FloatArray, tolerance: float, lastin
         tolerance: [m].
         lasting: What is left however long it takes, for each corner [m], shape (corners,).
     """
+    from scipy.optimize import brentq  # noqa: PLC0415 - 0.3 s that only jobs with a placing tolerance pay
 
-    def left(time: float) -> float:
-        return float(((amplitudes * np.exp(-rates * time)).sum(axis=1) + lasting).max())
+    def over(time: float) -> float:
+        return float(((amplitudes * np.exp(-rates * time)).sum(axis=1) + lasting).max()) - tolerance
 
-    if left(0.0) <= tolerance:
+    if over(0.0) <= 0.0:
         return 0.0
-    if not left(LONGEST) <= tolerance:
-        return math.inf
-    low, high = 0.0, LONGEST
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2.0
-        low, high = (low, middle) if left(middle) <= tolerance else (middle, high)
-    return high
+    return float(brentq(over, 0.0, LONGEST)) if over(LONGEST) <= 0.0 else math.inf
 
 
-def _details(case: Case, placing: _Placing, allowed: float) -> dict[str, Any]:
-    t = float(case.job.trajectory.t[placing.sample])
-    settling = _time_to(placing.at_stop, placing.rates, allowed) if placing.stop is not None else None
-    return {
-        "amplitude": placing.amplitude,
-        "amplitude_high": _finite(placing.high),
-        "tolerance": case.job.nest.tolerance if case.job.nest else None,
-        "last_stop": placing.stop,
-        "settling_time": None if settling is None else _finite(settling),
-        "time_available": None if placing.stop is None else t - placing.stop,
-        "settles": settling is not None and math.isfinite(settling),
-    }
-
-
-def _lines(details: dict[str, Any]) -> tuple[str, ...]:
-    lines = [
-        f"when it is placed the part swings by {1e3 * details['amplitude']:.3f} mm to either side at its farthest "
-        f"corner, allowed {1e3 * details['tolerance']:.3f} mm"
-    ]
-    if details["last_stop"] is None:
-        lines.append("the tool does not come to rest before the placing")
-    elif details["settles"]:
-        lines.append(
-            f"from the last stop at {details['last_stop']:.3f} s the swing dies down to the tolerance in "
-            f"{1e3 * details['settling_time']:.0f} ms; {1e3 * details['time_available']:.0f} ms are left until then"
-        )
-    else:
-        lines.append(
-            f"after the last stop at {details['last_stop']:.3f} s the swing never dies down to the tolerance: the pads "
-            "are taken as undamped"
-        )
-    return tuple(lines)
-
-
-def _finding(case: Case, placing: _Placing, tolerance: float, target: float) -> Finding:
-    t = case.job.trajectory.t
-    allowed = tolerance / target
-    fails = _over(tolerance, placing.low) < target
-    place = case.place(placing.sample)
-    move = words.in_move(place.move).removeprefix(" in ")
-    start = float(t[placing.sample]) if placing.stop is None else placing.stop
-    return Finding(
-        check="settle",
-        verdict=Verdict.FAIL if fails else Verdict.UNDECIDED,
-        start=start,
-        end=place.t,
-        spans=((start, place.t),),
-        worst={
-            "t": place.t,
-            "sample": place.sample,
-            "move": place.move,
-            "amplitude": placing.amplitude,
-            "tolerance": tolerance,
-        },
-        because={"cause": "the part still swings on its backing after the last motion"},
-        remedies=(_remedy(case, placing, allowed),),
-        text=f"{f'{move}, ' if move else ''}{place.t:.3f} s: the part still swings by {1e3 * placing.amplitude:.3f} mm "
-        f"when it is placed, allowed {1e3 * allowed:.3f} mm",
+def _details(case: Case, placing: Placing, tolerance: float, allowed: float) -> SettleDetails:
+    settling = None if placing.stop is None else finite(settling_time(placing.at_stop, placing.rates, allowed))
+    return SettleDetails(
+        amplitude=placing.amplitude,
+        amplitude_high=finite(placing.high),
+        tolerance=tolerance,
+        last_stop=placing.stop,
+        settling_time=settling,
+        time_available=None if placing.stop is None else case.place(placing.sample).t - placing.stop,
+        settles=settling is not None,
     )
 
 
-def _remedy(case: Case, placing: _Placing, allowed: float) -> Remedy:
+def _finding(case: Case, placing: Placing, tolerance: float, target: float) -> Finding:
+    place, allowed = case.place(placing.sample), tolerance / target
+    low, high = _ratio(tolerance, placing.high), _ratio(tolerance, placing.low)
+    start = place.t if placing.stop is None else placing.stop
+    return Finding(
+        check="settle",
+        verdict=Verdict.FAIL if judge(low, high, target) is Verdict.FAIL else Verdict.UNDECIDED,
+        start=start,
+        end=place.t,
+        spans=((start, place.t),),
+        worst=WorstPlacing(at=place, amplitude=placing.amplitude, tolerance=tolerance, allowed=allowed),
+        because=PlacingCause(cause=words.STILL_SWINGS),
+        remedies=() if case.trial else (_remedy(case, placing, tolerance, target),),
+        share=(finite(low) or 0.0) / target,
+    )
+
+
+def _remedy(case: Case, placing: Placing, tolerance: float, target: float) -> Remedy:
     """How long to wait before the part is set down, or why that does not help."""
     if not math.isfinite(placing.high):
-        return Remedy(action="better data", text=case.motion.better_data(int(case.motion.doubtful[0])))
+        unknown = int([*case.motion.doubtful, placing.sample][0])
+        return Remedy(action="better data", text=case.motion.better_data(unknown))
     own = placing.own.sum(axis=1) + placing.high - placing.amplitude
-    if placing.stop is None or float(own.max()) > allowed:
-        text = (
-            f"the last move alone leaves a swing of up to {1e3 * float(own.max()):.3f} mm: run it slower, or with "
-            "bounded jerk"
-        )
-        return Remedy(action="slow", text=text, figures={"move": case.place(placing.sample).move, "factor": None})
-    needed = _time_to(placing.at_stop, placing.rates, allowed, own)
+    last = float(own.max())
+    if placing.stop is None or not on_target(_ratio(tolerance, last), target):
+        figures = {"move": case.place(placing.sample).move, "factor": None}
+        return Remedy(action="slow", text=words.slow_last_move(last), figures=figures)
+    needed = settling_time(placing.at_stop, placing.rates, tolerance / target, own)
     if not math.isfinite(needed):
-        text = (
-            "measure how the pads damp a swing and give damping_ratio, for undamped no wait is long enough; or bound "
-            "the jerk of the moves before"
+        return Remedy(action="better data", text=words.DAMPING_OR_JERK)
+    spent = case.place(placing.sample).t - placing.stop
+    wait = max(math.ceil(1e3 * (needed - spent)), 1)  # [ms]
+    stop = int(np.searchsorted(case.job.trajectory.t, placing.stop))
+    tried = Trials(case, lambda changed: run(changed).results, "settle").tried(
+        Change(
+            remedy=Remedy(action="wait", text=words.wait_longer(longer), figures={"wait": longer / 1e3}),
+            job=lambda longer=longer: paused(case.job, stop, longer / 1e3),  # type: ignore[misc]
         )
-        return Remedy(action="better data", text=text)
-    spent = float(case.job.trajectory.t[placing.sample]) - placing.stop
-    wait = max(math.ceil(1e3 * (needed - spent)), 1)
-    text = f"wait {wait} ms longer at the last stop before the part is set down"
-    return Remedy(action="wait", text=text, figures={"wait": wait / 1e3})
+        for longer in (math.ceil(wait * onward) for onward in ONWARD)
+    )
+    return tried or Remedy(action="better data", text=words.DAMPING_OR_JERK)
 
 
 def _asked(job: Job) -> float | None:
@@ -296,8 +254,8 @@ def _asked(job: Job) -> float | None:
 SETTLE = Check(
     name="settle",
     question="Has the part stopped swinging when it is placed?",
-    judged=(Judged(name="settle", target=_asked),),
-    run=check_settle,
-    result_words=lambda *_: ("", ()),
-    finding_words=lambda *_: ("", ()),
+    judged=(Judged(name="settle", target=_asked, details=SettleDetails),),
+    run=run,
+    result_words=words.settle_result,
+    finding_words=words.settle_finding,
 )

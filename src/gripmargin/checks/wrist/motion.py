@@ -17,12 +17,11 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import CHUNK, COVERAGE, SURE
-from gripmargin.kernels.wrench import load_wrench
-from gripmargin.motion.consistency import RESOLVED
-from gripmargin.motion.program import EIGHTHS
-from gripmargin.motion.tool_motion import ToolMotion
-
-FORCE: Final = np.eye(3, 6)[:, :, None]
+from gripmargin.checks.wrist.bodies import Bodies, Body
+from gripmargin.contact.loads import rigid_load
+from gripmargin.kernels.wrench import mass_matrix
+from gripmargin.motion.between import EIGHTHS
+from gripmargin.motion.trajectory import RESOLVED
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -62,11 +61,12 @@ class Rows:
         return np.asarray(np.linalg.norm((rows * load).sum(axis=1), axis=0) + off)
 
 
+FORCE: Final = Rows(rows=np.eye(3, 6)[:, :, None])
+
 Bounds = tuple[FloatArray, FloatArray, FloatArray]  # best estimate, least, most, each of shape (n,)
-Inertial = tuple[float, FloatArray, FloatArray]  # mass, centre of mass, inertia about it
 
 
-def moving(case: Case, body: Inertial, rows: Rows) -> Bounds:
+def moving(case: Case, body: Body, rows: Rows) -> Bounds:
     """Return what a body asks at every sample, with the errors of the rates and what lies between the samples.
 
     As in `gripmargin.checks.hold.use`: two standard deviations and the bias of estimated rates; between samples with
@@ -78,7 +78,7 @@ def moving(case: Case, body: Inertial, rows: Rows) -> Bounds:
         rows: What is wanted of its load.
     """
     every = np.arange(case.airborne.size)
-    value = rows.of(_load(case, case.motion.at, body), every)
+    value = rows.of(rigid_load(body.inertial, case.motion.at, case.job.gravity), every)
     noise, bias = _errors(case, body, rows)
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / every.size)
     least = np.maximum(value - sure * noise - bias, 0.0) if rows.exact else np.zeros(every.size)
@@ -93,49 +93,38 @@ def moving(case: Case, body: Inertial, rows: Rows) -> Bounds:
     return value, least, most
 
 
-def split(case: Case, body: Inertial, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+def split(case: Case, bodies: Bodies, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
     """Return the load at samples that gravity gives, and the rest, which the motion gives, each of shape (6, m)."""
-    mass, com, inertia = body
-    still = np.zeros((3, samples.size))
-    weight = load_wrench(mass, com, inertia, case.motion.at.in_tool(case.job.gravity)[:, samples], still, still, still)
-    return weight, _load(case, case.motion.at, body)[:, samples] - weight
+    there, motion, gravity = case.airborne[samples], case.motion.at.take(samples), case.job.gravity
+
+    def of(body: Body) -> tuple[FloatArray, FloatArray]:
+        weight = mass_matrix(*body.inertial)[:, :3] @ motion.in_tool(gravity)
+        return weight, rigid_load(body.inertial, motion, gravity) - weight
+
+    loaded, alone = of(bodies.loaded), of(bodies.alone)
+    return np.where(there, loaded[0], alone[0]), np.where(there, loaded[1], alone[1])
 
 
-def _load(case: Case, motion: ToolMotion, body: Inertial) -> FloatArray:
-    mass, com, inertia = body
-    return load_wrench(
-        mass,
-        com,
-        inertia,
-        motion.in_tool(case.job.gravity),
-        motion.acceleration.T,
-        motion.angular_velocity.T,
-        motion.angular_acceleration.T,
-    )
-
-
-def _between(case: Case, body: Inertial) -> Iterator[tuple[FloatArray, NDArray[np.intp], float]]:
+def _between(case: Case, body: Body) -> Iterator[tuple[FloatArray, NDArray[np.intp], float]]:
     """Loads between samples with given rates, with the earlier sample of each interval and the share of it."""
-    motion = case.motion
+    motion, gravity = case.motion, case.job.gravity
     if motion.between_mean is None or motion.between_peak is None:
         return
     steps = np.diff(case.job.trajectory.t)
     every, wide = np.arange(steps.size), np.flatnonzero(steps > RESOLVED)
     for tool in (motion.between_mean, motion.between_peak):
-        yield _load(case, tool, body), every, 0.5
+        yield rigid_load(body.inertial, tool, gravity), every, 0.5
     for tool, share in zip(motion.sparse, EIGHTHS, strict=False):  # none where the samples are dense
-        yield _load(case, tool, body)[:, wide], wide, share
+        yield rigid_load(body.inertial, tool, gravity)[:, wide], wide, share
 
 
-def _errors(case: Case, body: Inertial, rows: Rows) -> tuple[FloatArray, FloatArray]:
+def _errors(case: Case, body: Body, rows: Rows) -> tuple[FloatArray, FloatArray]:
     """One standard deviation of the noise, and a bound of the bias, shape (n,)."""
     n, error = case.airborne.size, case.motion.error
     out = np.zeros((2, n))
     if error is None:
         return out[0], out[1]
-    mass, com, inertia = body
-    unit, zero = np.eye(6), np.zeros((3, 6))
-    per_rate = load_wrench(mass, com, inertia, zero, unit[:3], zero, unit[3:])
+    per_rate = -mass_matrix(*body.inertial)
     for first in range(0, n, CHUNK):
         part = np.arange(first, min(first + CHUNK, n))
         for row, by_bias in enumerate((False, True)):

@@ -168,7 +168,7 @@ class TimeChart:
             tag("title", safe(self.title), id=f"{self.key}-t")
             + tag("desc", safe(self.about), id=f"{self.key}-d")
             + "".join(self._band(*band) for band in self.bands)
-            + (self._danger() if self.danger is not None else "")
+            + self._danger()
             + grid
             + f'<svg viewBox="0 0 {WIDE:g} {HIGH:g}" preserveAspectRatio="none" width="100%" height="100%">'
             + f"{curves}</svg>"
@@ -216,7 +216,8 @@ class TimeChart:
         )
 
     def _danger(self) -> str:
-        assert self.danger is not None  # noqa: S101 - the caller has looked
+        if self.danger is None:
+            return ""
         top = 100 * float(self.scale.share(self.danger))
         return tag("rect", "", class_="danger", x="0", width="100%", y=f"{top:.2f}%", height=f"{100 - top:.2f}%")
 

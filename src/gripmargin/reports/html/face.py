@@ -63,8 +63,10 @@ def data(view: View) -> dict[str, Any] | None:
                 "S": pad.pull_off_stress,
                 "T": pad.shear_strength,
                 "cells": rounded(np.array([cell.centre for cell in cells])),
+                "bond": rounded(np.array([cell.bond for cell in cells]), 4),
                 "ok": [int(cell.counted) for cell in cells],
                 "edge": rounded(pad.edge, 6),
+                "holds": rounded(pad.edge_bond, 6),
                 "spot": rounded(tile.corners, 4),
             }
         )
@@ -102,8 +104,10 @@ def _figure(view: View, scene: Scene, tile: Tile, i: int, load: FloatArray) -> s
     pad = tile.pad
     centres = np.array([cell.centre for cell in tile.cells])
     traction = scene.tractions(pad, centres, load)
-    use = pad.utilisation(traction)
-    pull = traction[2] / pad.pull_off_stress if pad.pull_off_stress > 0 else np.full(len(centres), np.nan)
+    bond = np.array([cell.bond for cell in tile.cells])
+    use = pad.utilisation(traction, bond)
+    with np.errstate(divide="ignore"):
+        pull = np.where(bond > 0, traction[2] / (pad.pull_off_stress * bond), np.nan)
     edge = scene.edge_use(load)
     name = pad.patch.pad.name
     maps = (
@@ -274,7 +278,7 @@ def _legend(scene: Scene) -> str:
     items += ramp("b", "0", "100 %", "bond ")
     if any(not pad.counted.all() for pad in scene.pads):
         box = '<svg width="12" height="12" aria-hidden="true"><rect width="12" height="12" class="u-none"/></svg>'
-        items += tag("li", box + "too weak to be counted on")
+        items += tag("li", box + "not counted on")
     for kind, shape, text in (("use", RING, "most used place"), ("pull", HEAD, "would peel from here")):
         drawn = f'<g class="spot {kind}">{shape}</g>'
         items += tag("li", f'<svg width="16" height="16" viewBox="-8 -9 16 16" aria-hidden="true">{drawn}</svg>' + text)
@@ -308,4 +312,4 @@ def _pads_table(scene: Scene) -> str:
         "pull-off stress [N/cm²]",
         "shear strength [N/cm²]",
     ]
-    return table(head, rows, caption="Pads, with the strength that margins count on", class_="numbers second")
+    return table(head, rows, caption="Pads, with their strength where the bond is full", class_="numbers second")

@@ -199,8 +199,7 @@ def _readout(view: View) -> str:
 
 def figures_at(view: View) -> dict[str, str]:
     """Return the figures at the sample that the page opens at, as the script says them at others."""
-    samples, i = view.report.samples, view.worst
-    assert i is not None  # noqa: S101 - there is a sample
+    samples, i = view.report.samples, view.worst or 0
 
     def three(values: Any, factor: float, digits: int, *, known: bool = True) -> str:
         if not known:

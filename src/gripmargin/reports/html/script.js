@@ -32,11 +32,11 @@
         const way = cross(turn, p).map((v, c) => v + shift[c]);
         return [0, 1, 2].map(c => pad.k[c] * dot(pad.axes.slice(3 * c, 3 * c + 3), way));
       };
-      const used = (pad, q) => Math.hypot(q[0] / pad.T, q[1] / pad.T, Math.max(q[2], 0) / pad.S);
+      const used = (pad, q, holds) => Math.hypot(q[0] / pad.T, q[1] / pad.T, Math.max(q[2], 0) / pad.S) / holds;
       let most = null, peel = null;
       face.pads.forEach((pad, i) => {
-        for (let e = 0; e < pad.edge.length / 3 && pad.S > 0; e++) {
-          const p = pad.edge.slice(3 * e, 3 * e + 3), q = traction(pad, p), u = used(pad, q), n = Math.max(q[2], 0) / pad.S;
+        for (let e = 0; e < pad.edge.length / 3 && pad.holds[e] > 0; e++) {
+          const p = pad.edge.slice(3 * e, 3 * e + 3), q = traction(pad, p), u = used(pad, q, pad.holds[e]), n = Math.max(q[2], 0) / (pad.S * pad.holds[e]);
           if (!most || u > most.v) most = {v: u, pad: i, e, p};
           if (!peel || n > peel.v) peel = {v: n, pad: i, e, p};
         }
@@ -45,9 +45,9 @@
         const pad = face.pads[g.dataset.pad];
         [...g.children].forEach((cell, c) => {
           let name = 'u-none';
-          if (pad.ok[c] && pad.S > 0) {
+          if (pad.ok[c] && pad.bond[c] > 0) {
             const q = traction(pad, pad.cells.slice(3 * c, 3 * c + 3));
-            const v = g.dataset.map === 'use' ? used(pad, q) : q[2] / pad.S;
+            const v = g.dataset.map === 'use' ? used(pad, q, pad.bond[c]) : q[2] / (pad.S * pad.bond[c]);
             name = v >= 0 ? 'u' + Math.min(Math.floor(10 * v), 10) : 'k' + (1 + Math.min(Math.floor(-3 * v), 2));
           }
           if (cell.getAttribute('class') !== name) cell.setAttribute('class', name);

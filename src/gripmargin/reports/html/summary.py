@@ -64,6 +64,8 @@ def head(view: View) -> str:
             key=lambda c: (c.value / c.target) if c.value is not None and math.isfinite(c.value) else math.inf,
         )
         lines.append(tag("p", safe(f"Nearest to its target is {_name(nearest.check)}: {_sentence(nearest)}.")))
+        if deciding.doubts:
+            lines.append(tag("p", tag("b", "Why ") + safe("; ".join(deciding.doubts)) + "."))
     made = ", ".join(_name(check.check) for check in report.checks)
     left = ", ".join(_name(item.check) for item in report.not_checked)
     scope = tag("span", tag("b", "Checked ") + safe(made)) + (
@@ -133,10 +135,10 @@ def checks(view: View) -> str:
         tag(
             "div",
             tag("dt", safe(_name(check.check)))
-            + "".join(tag("dd", safe(line)) for line in (check.text, *check.lines) if line),
+            + "".join(tag("dd", safe(line)) for line in (check.text, *check.lines, *check.doubts) if line),
         )
         for check in view.report.checks
-        if check.text or check.lines
+        if check.text or check.lines or check.doubts
     )
     return table(columns, rows, caption="Checks with their worst figures", class_="checks") + tag(
         "dl", more, class_="more"
@@ -202,7 +204,7 @@ def _without(report: Report) -> str:
         f"{_name(check.check)}: {line}"
         for check in report.checks
         if check.verdict is not Verdict.PASS
-        for line in check.lines or (check.text,)
+        for line in check.doubts or check.lines or (check.text,)
     ]
     return bullets(open_)
 
@@ -221,7 +223,8 @@ def _card(view: View, i: int, finding: Finding) -> str:
         for key, name in (("causes", "by cause"), ("ways", "acts as"))
         if isinstance(finding.because.get(key), Mapping)
     )
-    useful = [remedy.text for remedy in finding.remedies if remedy.action != "none"]
+    useful = [remedy.change for remedy in finding.remedies if remedy.shown]
+    hints = [remedy.change for remedy in finding.remedies if not remedy.shown and remedy.action != "none"]
     useless = [
         f"slowing alone: {remedy.text}" if "standing_margin" in remedy.figures else remedy.text
         for remedy in finding.remedies
@@ -229,9 +232,10 @@ def _card(view: View, i: int, finding: Finding) -> str:
     ]
     change = ""
     if useful:
-        change = tag(
-            "h5", "What to change" + (tag("span", "each is enough by itself", class_="unit") if len(useful) > 1 else "")
-        ) + bullets(useful)
+        each = "each is enough by itself" if len(useful) > 1 else "then it passes"
+        change = tag("h5", "What to change" + tag("span", each, class_="unit")) + bullets(useful)
+    if hints:
+        change += tag("h5", "What would help") + bullets(hints)
     if useless:
         change += tag("h5", "What does not help") + bullets(useless)
     return tag(

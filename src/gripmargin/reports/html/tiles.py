@@ -56,7 +56,7 @@ def shown(scene: Scene, load: FloatArray) -> dict[int, PadState]:
     """Return the pads that are drawn, by their index: the ones that a load, shape (6,), uses most."""
 
     def most(pad: PadState) -> float:
-        use = pad.utilisation(scene.tractions(pad, pad.edge, load)) if len(pad.edge) else np.zeros(0)
+        use = pad.utilisation(scene.tractions(pad, pad.edge, load), pad.edge_bond) if len(pad.edge) else np.zeros(0)
         return float(np.nan_to_num(use).max(initial=0.0))
 
     by_use = sorted(range(len(scene.pads)), key=lambda i: -most(scene.pads[i]))

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.checks import registry
 from gripmargin.reports.html.charts import Label, Level, Line, Mark, TimeChart, ribbon, runs
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import NONE, margin, number, safe, table, tag
@@ -27,7 +28,7 @@ CAUSE_STYLE = {
     "air drag": "g",
     "added air mass": "h",
 }
-CURVES = {"hold": "hold_margin", "swing": "swing_margin", "stop": "stop_margin"}
+STYLES = {"swing": "s2", "stop": "s3"}  # of the curves beside the first
 
 
 def timeline(view: View) -> str:
@@ -137,11 +138,9 @@ def _margins(view: View) -> TimeChart:
             lines.append(Line(name=name, t=samples.t, y=_drawn(used(np.asarray(values))), style=style))
     levels = [Level(y=1.0, text="1: the limit", style="limit")]
     targets: dict[float, list[str]] = {}
-    for check in ("hold", "swing", "stop"):
+    for check in registry.series():
         target = view.target(check)
-        if target is not None and (
-            check == "hold" or any(line.style == {"swing": "s2", "stop": "s3"}[check] for line in lines)
-        ):
+        if target is not None and (check == "hold" or any(line.style == STYLES.get(check) for line in lines)):
             targets.setdefault(float(target), []).append(check)
     levels += [
         Level(y=1.0 / v, text=f"target {v:g}" + (f" ({', '.join(names)})" if len(targets) > 1 else ""))
@@ -149,7 +148,7 @@ def _margins(view: View) -> TimeChart:
     ]
     marks = []
     for i, finding in enumerate(view.numbered, start=1):
-        sample, curve = sample_of(view.report, finding), _curve(view, finding.check)
+        sample, curve = sample_of(view.report, finding), curve_of(view, finding.check)
         at = 0.0 if sample is None else float(_drawn(used(np.append(curve[sample], np.inf)))[0])
         at = at if np.isfinite(at) else 0.0
         marks.append(
@@ -164,7 +163,7 @@ def _margins(view: View) -> TimeChart:
     note = "Heights are those of the load: halfway between ∞ and 1 half of what the pads hold is used up."
     if unbounded.any():
         note += " Where the least margin is unknown or nothing, its line runs along the bottom."
-    least = _least(view)
+    least = least_margins(view)
     about = "Grip margin over time, unbounded at the top, the limit 1 near the bottom. " + (
         f"Least: {', '.join(label.text for label in least)}." if least else "No load on the pads."
     )
@@ -189,16 +188,16 @@ def _margins(view: View) -> TimeChart:
     )
 
 
-def _curve(view: View, check: str) -> FloatArray:
+def curve_of(view: View, check: str) -> FloatArray:
     """The margin over time that a check judges; that of hold for checks without a curve of their own."""
-    values = np.asarray(getattr(view.report.samples, CURVES.get(check, "hold_margin")))
+    values = np.asarray(getattr(view.report.samples, registry.series().get(check, "hold_margin")))
     return view.report.samples.hold_margin if np.isnan(values).all() else values
 
 
-def _least(view: View) -> list[Label]:
+def least_margins(view: View) -> list[Label]:
     """Each curve's name with its least margin, for where it is lowest."""
     labels = []
-    for check, key in CURVES.items():
+    for check, key in registry.series().items():
         values = np.asarray(getattr(view.report.samples, key))
         if np.isfinite(values).any():
             k = int(np.nanargmin(values))

@@ -1,0 +1,98 @@
+"""What to change where a check falls short: a change is called enough only if the check passes the changed job.
+
+A search on a piece of the motion, or on a few samples, only says what to try. `Trials` then puts the job with that
+change, at the figure that will be printed, to the check itself, over the whole program.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+
+from gripmargin.base.errors import InputError
+from gripmargin.checks.case import Case, work_out
+from gripmargin.results.findings import CheckResult, Remedy, Verdict
+from gripmargin.workcell.job import Job
+
+Results = Callable[[Case], Iterable[CheckResult]]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Change:
+    """One change at one size.
+
+    Attributes:
+        remedy: What it is called.
+        job: The job with it; None where no job can say it: it stays a hint.
+        reached: What it is called with the figure that the check then comes to; None: the same.
+    """
+
+    remedy: Remedy
+    job: Callable[[], Job] | None = None
+    reached: Callable[[float], Remedy] | None = None
+
+
+@dataclass(eq=False)
+class Trials:
+    """Changes of one job, put to one check.
+
+    Attributes:
+        case: The job.
+        results: The results of the check, for a case.
+        name: Of the result that has to pass.
+        too: Further results that the change may not spoil.
+        most: How many changed jobs are put to the check; further changes are hints.
+        keep: Hands what a changed case has in common with the job's own to it, for the check to use again.
+        last: What was tried last, worked out: a search that missed the worst place finds it there.
+    """
+
+    case: Case
+    results: Results
+    name: str
+    too: Results = field(default=lambda _: ())
+    most: int = 8
+    keep: Callable[[Case, Case], None] = field(default=lambda case, tried: None)
+    last: Case | None = field(init=False, default=None)
+
+    def passes(self, job: Callable[[], Job]) -> CheckResult | None:
+        """Return the result of a changed job where it is a pass; None where not, or where the job makes no sense."""
+        if self.most <= 0:
+            return None
+        try:
+            changed = job()
+            self.most -= 1
+            motion = self.case.motion if changed.trajectory is self.case.job.trajectory else None
+            self.last = tried = work_out(changed, motion=motion, trial=True)
+            if tried.carried.size == 0:
+                return None
+            self.keep(self.case, tried)
+            found = {result.check: result for result in self.results(tried)}.get(self.name)
+            if found is None or found.verdict is not Verdict.PASS:
+                return None
+            return found if all(result.verdict is Verdict.PASS for result in self.too(tried)) else None
+        except InputError:
+            return None
+
+    def tried(self, changes: Iterable[Change]) -> Remedy | None:
+        """Return the first of several sizes of one change, the least first, with which the check passes.
+
+        Where it passes with none of them the first is a hint; None where there is no size at all, or where the job is
+        on trial itself.
+        """
+        if self.case.trial:
+            return None
+        hint: Remedy | None = None
+        for change in changes:
+            hint = hint or change.remedy
+            found = None if change.job is None else self.passes(change.job)
+            if found is not None:
+                named = change.remedy
+                if change.reached is not None and found.low is not None:
+                    named = change.reached(found.low)
+                return replace(named, shown=True)
+        return hint
+
+
+def ordered(remedies: Iterable[Remedy | None]) -> tuple[Remedy, ...]:
+    """Return remedies with those that were shown first, without those that are none."""
+    return tuple(sorted((x for x in remedies if x is not None), key=lambda remedy: not remedy.shown))

@@ -1,0 +1,58 @@
+"""The moment the part leaves its tray: weight and break-away force on the bond, at rest."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from gripmargin.checks.advice import Trials
+from gripmargin.checks.case import Case
+from gripmargin.checks.handover import words
+from gripmargin.checks.handover.figures import Cause, LiftOffDetails, WorstLiftOff
+from gripmargin.checks.hold.explain import load_figures, spot_on_pad
+from gripmargin.checks.hold.remedies import strengthened
+from gripmargin.contact.collapse import Collapse
+from gripmargin.contact.pickup import Pickup
+from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, exact, finite
+
+
+def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, tuple[Finding, ...]]:
+    """Return the result, and what falls short."""
+    sample, target = int(pickup.samples[-1]), case.job.targets.hold
+    away = pickup.pick.break_away
+    pull = pickup.relative.rotation[-1].T @ np.array([0.0, 0.0, -away])  # the tray keeps the part down
+    load = case.standing[:, sample] + np.concatenate([pull, np.cross(case.job.part.com, pull)])
+    used, point, _, _ = peak_utilisation(case.grip.face, load[:, None])
+    margin = math.inf if used[0] <= 0 else 1.0 / float(used[0])
+    margin = min(margin, pickup.highest_pull / pickup.restraint) if pickup.restraint > 0 else margin
+    place, on_pads = case.place(sample), load_figures(load)
+    result = exact("lift_off", margin, target, place, LiftOffDetails(break_away=away, load=on_pads))
+    if result.verdict is not Verdict.PASS and not case.grip.even:
+        lost = Collapse(case.grip.bonded).lost_at(load[:, None], target) is not None
+        result = replace(result, verdict=Verdict.FAIL if lost else Verdict.UNDECIDED, high=target if lost else None)
+    if result.verdict is Verdict.PASS:
+        return result, ()
+    figure = finite(margin)
+    stronger = trials.tried(strengthened(case.job, float(used[0]), target))
+    return result, (
+        Finding(
+            check="lift_off",
+            verdict=result.verdict,
+            start=place.t,
+            end=place.t,
+            spans=((place.t, place.t),),
+            worst=WorstLiftOff(
+                at=place,
+                margin=figure,
+                margin_low=figure,
+                spot=spot_on_pad(*case.grip.place(int(point[0]))),
+                load=on_pads,
+            ),
+            because=Cause(cause=words.LIFT_OFF_CAUSE),
+            remedies=(stronger or Remedy(action="none", text=words.NO_BOND),),
+            share=(figure or 0.0) / target,
+        ),
+    )

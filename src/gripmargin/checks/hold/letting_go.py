@@ -1,0 +1,49 @@
+"""Whether an uneven bond that falls short of what is surely carried does let the part go.
+
+What margins count on is a lower bound there (`gripmargin.contact.grip`). Below a target it proves nothing yet; the
+loads are then followed at the target, cell by cell (`gripmargin.contact.collapse`): the part is lost, and the check
+fails, or it is not, and nobody knows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.case import Case
+from gripmargin.checks.margin import pieces_of
+from gripmargin.checks.use import Use, inverse
+from gripmargin.contact.collapse import Collapse, least_lost
+from gripmargin.results.findings import short_of
+
+
+def settled(case: Case, use: Use, load: FloatArray, target: float) -> Use:
+    """Return a use with the least value that it surely has; that of an even bond is known and stays.
+
+    Args:
+        case: The job.
+        use: How far the pads are used.
+        load: At its samples, shape (6, m).
+        target: Margin wanted.
+    """
+    if use.grip.even:
+        return use
+    if case.trial:
+        return replace(use, low=np.zeros(use.samples.size))  # only whether it passes counts
+    low, unsure = np.zeros(use.samples.size), use.high - use.value
+    short = short_of(inverse(use.high), target)
+    first = 0
+    for piece in pieces_of(case, use, short):
+        k = int(piece[np.argmax(use.value[piece])])
+        if Collapse(use.grip.bonded).lost_at(load[:, [k]], target) is None:
+            followed = np.arange(first, int(piece[-1]) + 1)
+            lost = Collapse(use.grip.bonded).lost_at(load[:, followed], target)
+            if lost is None:
+                continue
+            k = int(followed[lost])
+        factor = least_lost(use.grip.bonded, load[:, k], float(inverse(use.value[k])), target)
+        low[k] = max(1.0 / factor - (unsure[k] if np.isfinite(unsure[k]) else np.inf), 0.0)
+        first = int(piece[-1]) + 1  # a part that is lost is followed no further; the next stretch is a new one
+    return replace(use, low=low)

@@ -1,0 +1,177 @@
+"""The recorded motion of a robot, judged on the pads and with the bond of its program, and compared move by move."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.advice import Trials
+from gripmargin.checks.case import Case
+from gripmargin.checks.hold.check import findings_over
+from gripmargin.checks.hold.letting_go import settled
+from gripmargin.checks.hold.use import pad_use
+from gripmargin.checks.margin import margin_figure, margin_result
+from gripmargin.checks.recorded import words
+from gripmargin.checks.recorded.alignment import LATEST, at, within
+from gripmargin.checks.recorded.figures import MotionComparison, MoveComparison, RecordedDetails
+from gripmargin.checks.recorded.lateness import lags_of, pieces_late
+from gripmargin.checks.recorded.placing import Placed, carried_moves
+from gripmargin.contact.loads import part_load, standing_load
+from gripmargin.motion.chain import Chain
+from gripmargin.motion.program import ProgramMotion
+from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.results.findings import CheckResult
+
+FEWEST: Final = 20  # recorded samples in the carry
+AROUND: Final = 1.0  # [s] recorded samples before and after the carry that help to find rates
+
+
+def compared(case: Case, recording: Trajectory, placed: Placed) -> MotionComparison | str:
+    """Judge a recording, and compare it with its program.
+
+    Args:
+        case: The job.
+        recording: What the robot did.
+        placed: Both in time.
+
+    Returns:
+        The comparison, without sentences; or why there is none, in a sentence.
+    """
+    lags, pieces = lags_of(case, placed), pieces_late(case, placed)
+    latest = float(pieces[np.abs(pieces).argmax()])
+    if not abs(latest) < LATEST:
+        return words.parts_late(latest, LATEST)
+    late = max(abs(lag) for lag in (*lags.values(), *pieces))
+    hangs = _hangs(case, placed.t, late)
+    keep = _with_neighbours(placed.t, hangs)
+    if hangs.sum() < FEWEST:
+        return words.too_few(int(hangs.sum()))
+    real = _recorded_case(case, _cut(recording, placed, keep), hangs[keep])
+    target = case.job.targets.hold
+    use = real.shared(pad_use)[0]
+    use = settled(real, use, real.load[:, use.samples], target)
+    moves = _moves(case, real, lags, placed, keep)
+    details = RecordedDetails(
+        offset=placed.alignment.offset,
+        misfit=placed.alignment.misfit,
+        rates=real.motion.notes,
+        moves=moves,
+        source=recording.source,
+        joint_unit=_joint_unit(case.job.robot),
+    )
+    return MotionComparison(
+        result=margin_result(real, "recorded", use, target, details),
+        findings=tuple(findings_over(real, use, target, _trials(case, recording, placed), moves=False)),
+        moves=moves,
+        offset=placed.alignment.offset,
+    )
+
+
+def _trials(case: Case, recording: Trajectory, placed: Placed) -> Trials:
+    """Changes of the pads, with the recording as it is: at another speed the robot would do something else."""
+
+    def results(changed: Case) -> Iterator[CheckResult]:
+        found = compared(changed, recording, placed)
+        if not isinstance(found, str):
+            yield found.result
+
+    return Trials(case, results, "recorded")
+
+
+def _joint_unit(robot: Chain | None) -> str:
+    return "rad" if robot is None or all(robot.revolute) else "rad or m" if any(robot.revolute) else "m"
+
+
+def _hangs(case: Case, t: FloatArray, late: float) -> NDArray[np.bool_]:
+    """In which recorded samples the part hangs on the pads: as in the program, and as much longer as moves are late."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], case.airborne, [False]]).astype(np.int8))).reshape(-1, 2)
+    program_t, out = case.job.trajectory.t, np.zeros(t.size, dtype=bool)
+    for first, end in edges:
+        out |= within(t, (float(program_t[first]) - late, float(program_t[end - 1]) + late))
+    return out
+
+
+def _with_neighbours(t: FloatArray, hangs: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    carried = t[hangs]
+    return within(t, (float(carried[0]) - AROUND, float(carried[-1]) + AROUND)) if carried.size else hangs
+
+
+def _cut(recording: Trajectory, placed: Placed, keep: NDArray[np.bool_]) -> Trajectory:
+    """Some samples of a recording, by the program's clock and with its moves."""
+    t = placed.t[keep]
+    moves = None if placed.labels is None else tuple(placed.labels[i] for i in np.flatnonzero(keep))
+    if isinstance(recording, JointTrajectory):
+        qd, qdd = (None if rate is None else rate[keep] for rate in (recording.qd, recording.qdd))
+        return replace(recording, t=t, q=recording.q[keep], qd=qd, qdd=qdd, moves=moves)
+    return replace(recording, t=t, position=recording.position[keep], rotation=recording.rotation[keep], moves=moves)
+
+
+def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) -> Case:
+    """The case with the recorded motion in place of the program's, on the same pads with the same bond."""
+    job = replace(
+        case.job, trajectory=recording, recording=None, recording_offset=None, phases=(), pick=None, nest=None
+    )
+    motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
+    return replace(
+        case,
+        job=job,
+        motion=motion,
+        load=part_load(job.part, motion.at, job.gravity, job.air_density),
+        standing=standing_load(job.part, motion.at, job.gravity),
+        airborne=hangs,
+    )
+
+
+def _moves(
+    case: Case, real: Case, lags: dict[str | None, float], placed: Placed, keep: NDArray[np.bool_]
+) -> tuple[MoveComparison, ...]:
+    """Compare move by move; a move without samples in either is left out."""
+    planned, use = case.shared(pad_use)[0], real.shared(pad_use)[0]
+    joint, tool = _deviations(case, real, lags, placed, keep)
+    out = []
+    for name in carried_moves(case):
+        ours = _in_move(case.job.trajectory, planned.samples, name)
+        theirs = _in_move(real.job.trajectory, use.samples, name)
+        if ours.size == 0 or theirs.size == 0:
+            continue
+        worst = int(theirs[np.argmax(use.value[theirs])])
+        asked, found = float(planned.value[ours].max()), float(use.value[worst])
+        samples = use.samples[theirs]
+        out.append(
+            MoveComparison(
+                move=name,
+                programmed=margin_figure(asked),
+                recorded=margin_figure(found),
+                recorded_low=margin_figure(float(use.high[theirs].max())),
+                recorded_high=margin_figure(float(use.low[theirs].max())),
+                ratio=found / asked if asked > 0 and np.isfinite(asked) else None,
+                t=float(real.job.trajectory.t[use.samples[worst]]),
+                lag=lags.get(name, 0.0),
+                joint_deviation=float(joint[samples].max()) if placed.joints else None,
+                tool_deviation=float(tool[samples].max()),
+            )
+        )
+    return tuple(out)
+
+
+def _in_move(trajectory: Trajectory, samples: NDArray[np.intp], name: str | None) -> NDArray[np.intp]:
+    """Which of some samples belong to a move, indices into them; all of them where moves have no labels."""
+    if trajectory.moves is None:
+        return np.arange(samples.size)
+    return np.flatnonzero(np.array(trajectory.moves)[samples] == name)
+
+
+def _deviations(
+    case: Case, real: Case, lags: dict[str | None, float], placed: Placed, keep: NDArray[np.bool_]
+) -> tuple[FloatArray, FloatArray]:
+    """How far places and tool are from their programmed ways at the recorded samples, each move as late as it was."""
+    program, recording = case.job.trajectory, real.job.trajectory
+    labels: tuple[str | None, ...] = recording.moves or (None,) * recording.samples
+    t = recording.t - np.array([lags.get(label, 0.0) for label in labels])
+    places = np.abs(placed.recorded[keep] - at(t, program.t, placed.programmed)).max(axis=1)
+    return places, np.linalg.norm(real.motion.at.position - at(t, program.t, case.motion.at.position), axis=1)

@@ -1,0 +1,187 @@
+"""Which moves have to be slower, and by how much, for a check to pass: sought move by move, shown for all at once."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks import words
+from gripmargin.checks.advice import Trials
+from gripmargin.checks.case import Case
+from gripmargin.checks.margin import Shortfall
+from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.results.findings import Remedy
+from gripmargin.workcell.job import Job
+from gripmargin.workcell.scaling import scaled
+
+AT_REST = 1e-3  # share of the largest speed below which the tool counts as at rest
+STEPS_BACK = (1.0, 0.97, 0.9)  # of the factors found, until the check passes
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Motion:
+    """What is slowed as one: a move, all runs of its label, or from one rest to the next where moves have no labels.
+
+    Attributes:
+        move: Its label; None where there are no labels.
+        start: First time [s].
+        end: Last time [s].
+        intervals: Which intervals between samples belong to it, shape (n - 1,).
+        samples: Its samples, indices into the program, shape (m,).
+    """
+
+    move: str | None
+    start: float
+    end: float
+    intervals: NDArray[np.bool_]
+    samples: NDArray[np.intp]
+
+    @property
+    def known(self) -> object:
+        """What tells it from others."""
+        return self.start if self.move is None else self.move
+
+    @property
+    def subject(self) -> str:
+        """What it is called."""
+        return words.motion(self.move, self.start, self.end)
+
+    @property
+    def figures(self) -> dict[str, object]:
+        """Which it is."""
+        return {"move": self.move} if self.move is not None else {"move": None, "from": self.start, "to": self.end}
+
+
+def motion_at(case: Case, sample: int) -> Motion:
+    """Return what has to be slowed as one for a sample, an index into the program."""
+    trajectory, speed = case.job.trajectory, case.shared(_speed)
+    n, move = trajectory.samples, trajectory.move_at(sample)
+    if trajectory.moves is not None:
+        inside = case.shared(_labels) == move
+        # on the border between two moves an interval belongs to the one that moves there
+        owner = np.where(speed[:-1] > speed[1:], inside[:-1], inside[1:])
+        samples = np.flatnonzero(inside)
+    else:
+        still = np.flatnonzero(speed <= AT_REST * speed.max(initial=0.0))
+        first, last = int(still[still < sample].max(initial=0)), int(still[still > sample].min(initial=n - 1))
+        samples = np.arange(first, last + 1)
+        owner = np.zeros(n - 1, dtype=bool)
+        owner[first:last] = True
+    if isinstance(trajectory, JointTrajectory) and trajectory.qd is not None:
+        # what is at rest beside it may be longer: its first and last rates are then its own
+        rest = speed <= AT_REST * speed.max(initial=0.0)
+        beside = np.zeros_like(owner)
+        beside[1:] |= owner[:-1]
+        beside[:-1] |= owner[1:]
+        owner = owner | (beside & rest[:-1] & rest[1:])
+    t = trajectory.t
+    return Motion(
+        move=move, start=float(t[samples[0]]), end=float(t[samples[-1]]), intervals=np.asarray(owner), samples=samples
+    )
+
+
+def _labels(case: Case) -> NDArray[np.str_]:
+    return np.array(case.job.trajectory.moves)
+
+
+def _speed(case: Case) -> FloatArray:
+    """How fast the tool goes or turns at each sample, each against the largest of the program, shape (n,)."""
+    tool = case.motion.at
+    sizes = [np.linalg.norm(rows, axis=1) for rows in (tool.velocity, tool.angular_velocity)]
+    return np.asarray(np.max([size / max(float(size.max()), 1e-9) for size in sizes], axis=0))
+
+
+def slowed(job: Job, factors: Sequence[tuple[Motion, float]]) -> Job:
+    """Return a job with some of its motion at shares of its speed."""
+    speed = np.ones(job.trajectory.samples - 1)
+    for motion, factor in factors:
+        speed[motion.intervals] = np.minimum(speed[motion.intervals], factor)
+    return scaled(job, speed)
+
+
+def slowing(
+    case: Case,
+    trials: Trials,
+    found: Sequence[Shortfall],
+    needed: Callable[[Motion, Shortfall], float | None],
+    why_not: Callable[[Motion, Shortfall], Remedy],
+    *,
+    searched: int | None = None,
+    possible: bool = True,
+) -> Mapping[int, Remedy]:
+    """Return for each stretch that falls short how much slower it has to be, or why that does not help.
+
+    Args:
+        case: The job whose samples they are.
+        trials: Of the check.
+        found: The stretches.
+        needed: The factor on the speed of a motion that one of them lies in, by a search of the check's own.
+        why_not: What to say where there is none.
+        searched: For how many motions, the worst ones, a factor is sought; the others are slowed like the slowest of
+            them. None: for all.
+        possible: Whether the job with the slower program can be tried.
+
+    Returns:
+        By the stretch's `k`; nothing for one whose motion was not looked at.
+    """
+    motions = {short.k: motion_at(case, short.sample) for short in found}
+    worst = sorted(found, key=lambda short: (not short.fails, -float(short.use.high[short.piece].max())))
+    factors: dict[object, tuple[Motion, float]] = {}
+    useless: dict[object, Remedy] = {}
+    for short in worst:
+        motion = motions[short.k]
+        tried = len(factors) + len(useless)
+        if motion.known in useless or (motion.known in factors and searched is not None):
+            continue
+        if searched is not None and tried >= searched:
+            if useless:
+                break  # slowing is no help by itself: what the others would need does not matter
+            factor: float | None = min(least for _, least in factors.values())
+        else:
+            factor = needed(motion, short)
+        if factor is None:
+            useless[motion.known] = why_not(motion, short)
+            factors.pop(motion.known, None)
+        else:
+            factors[motion.known] = motion, min(factor, factors.get(motion.known, (motion, factor))[1])
+    together = list(factors.values())
+    back = _shown(trials, together) if possible and factors and not useless else None
+    said = {motion.known: remedy for (motion, _), remedy in zip(together, _remedies(together, back), strict=True)}
+    said |= useless
+    return {short.k: said[motions[short.k].known] for short in found if motions[short.k].known in said}
+
+
+def slower_together(trials: Trials, factors: Sequence[tuple[Motion, float]]) -> list[Remedy]:
+    """Return the remedy of each of some motions that have to be slower, by factors found: shown for all at once."""
+    return _remedies(factors, _shown(trials, factors)) if factors else []
+
+
+def _shown(trials: Trials, factors: Sequence[tuple[Motion, float]]) -> float | None:
+    """By what share further than found all have to be slower, so that the check passes; None where it does not."""
+    job = trials.case.job
+
+    def passes(back: float) -> bool:
+        each = [(motion, _rounded(back * factor)) for motion, factor in factors]
+        return trials.passes(lambda: slowed(job, each)) is not None
+
+    return next((back for back in STEPS_BACK if passes(back)), None)
+
+
+def _remedies(factors: Sequence[tuple[Motion, float]], back: float | None) -> list[Remedy]:
+    others = len(factors) - 1
+    found = [_remedy(motion, _rounded(factor * (back or 1.0)), others) for motion, factor in factors]
+    return [replace(remedy, shown=back is not None) for remedy in found]
+
+
+def _rounded(factor: float) -> float:
+    return math.floor(100.0 * factor + 1e-9) / 100.0
+
+
+def _remedy(motion: Motion, factor: float, others: int) -> Remedy:
+    figures = {**motion.figures, "factor": factor, "others": others}
+    return Remedy(action="slow", text=words.slow(motion.subject, factor), figures=figures)

@@ -1,0 +1,269 @@
+"""What drives the part's swing: its load history, mode by mode, with what samples and noise leave open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.swing.vibration import Modes
+
+STEP_MISSED = 0.61  # half of 1 - min(sin x / x): the most by which a ramp may understate what a step does
+FOLLOWED = 2.5  # [rad] that a mode turns from sample to sample beyond which a spline misses as much as a ramp does
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Doubt:
+    """Independent errors of a load history that comes from estimated rates.
+
+    Attributes:
+        columns: What one unit of each cause adds to the load, shape (causes, 6, n).
+        sigma: One standard deviation of each cause, shape (n, causes).
+        bias: Bound of its systematic error, shape (n, causes).
+        window: Time over which it was smoothed [s], shape (n, causes).
+        unsmoothed: What its integral and itself have to be changed by to follow the positions without smoothing,
+            shape (2, n, causes), or None: not known.
+        speed_sigma: One standard deviation of the noise of its integral, the speed, shape (n, causes).
+        speed_bias: Bound of the systematic error of that speed, shape (n, causes).
+        spin: What one unit of an error of speed adds to the cause at most, shape (n, 1).
+        noise: Noise of the positions that it is the second derivative of, shape (causes,).
+    """
+
+    columns: FloatArray
+    sigma: FloatArray
+    bias: FloatArray
+    window: FloatArray
+    unsmoothed: FloatArray | None
+    speed_sigma: FloatArray
+    speed_bias: FloatArray
+    spin: FloatArray
+    noise: FloatArray
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Drive:
+    """What drives the swing over a stretch in the air, mode by mode; arrays without a shape have shape (modes, n).
+
+    Attributes:
+        t: Times [s], shape (n,).
+        load: Load as each mode takes it, straight between the samples.
+        base: The load about which it swings: the same, or smoothed where the load is full of noise.
+        kinks: By how much the load may start more or less swing at each sample than straight lines do.
+        bias: Bound of the systematic error of the load itself.
+        growth: Variance that noise adds to the swing from sample to sample.
+        sigma: One standard deviation of the noise of the load itself.
+        kick: What the start's rate is changed by, for a load whose own speed is not the smoothed one, shape (modes,).
+    """
+
+    t: FloatArray
+    load: FloatArray
+    base: FloatArray
+    kinks: FloatArray
+    bias: FloatArray
+    growth: FloatArray
+    sigma: FloatArray
+    kick: FloatArray
+
+    def scaled(self, t: FloatArray, factor: FloatArray, still: FloatArray) -> Drive:
+        """Return the drive with moves at other speeds.
+
+        Args:
+            t: New times [s], shape (n,).
+            factor: Square of the speed factor at each sample, shape (n,).
+            still: What of the load does not depend on speed, shape (modes, n).
+        """
+        return Drive(
+            t=t,
+            load=still + factor * (self.load - still),
+            base=still + factor * (self.base - still),
+            kinks=factor * self.kinks,
+            bias=factor * self.bias,
+            growth=factor**2 * self.growth,
+            sigma=factor * self.sigma,
+            kick=np.sqrt(factor[0]) * self.kick,
+        )
+
+    def since(self, first: int, end: int | None = None) -> Drive:
+        """Return the drive from an instant on, up to one before another."""
+        part = slice(first, end)
+        rows = {name: getattr(self, name)[:, part] for name in ("load", "base", "kinks", "bias", "growth", "sigma")}
+        return Drive(t=self.t[part], kick=np.zeros_like(self.kick), **rows)
+
+    def rows_of(self, other: Drive, taken: NDArray[np.bool_]) -> Drive:
+        """Return the drive with the modes marked, shape (modes,), taken from another."""
+        pick = {
+            name: np.where(taken[:, None], getattr(other, name), getattr(self, name))
+            for name in ("load", "base", "kinks", "bias", "growth", "sigma")
+        }
+        return Drive(t=self.t, kick=np.where(taken, other.kick, self.kick), **pick)
+
+
+def given_drive(modes: Modes, t: FloatArray, wrench: FloatArray, excess: FloatArray | None = None) -> Drive:
+    """Return the drive of a load that is known at the samples.
+
+    Between two samples the load may step where the straight line through them makes it rise: a step of H at an unknown
+    place in an interval h starts a swing of H, the straight line one of H sin(w h / 2) / (w h / 2). The second
+    differences of the load bound what is missed, for a kink as well as for a step.
+
+    Args:
+        modes: The natural vibrations.
+        t: Times [s], shape (n,).
+        wrench: Load, shape (6, n).
+        excess: By how much the mean load of each interval exceeds the mean of both its ends, shape (6, n - 1): a
+            pulse between two samples.
+    """
+    load = modes.shapes.T @ wrench
+    turn = modes.frequency[:, None] * spacing(t)
+    kinks = np.minimum(turn / 4.0, STEP_MISSED) * _bends(t, load)
+    kinks += _pulses(modes, t, excess)
+    zero = np.zeros_like(load)
+    none = np.zeros(modes.frequency.size)
+    return Drive(t=t, load=load, base=load, kinks=kinks, bias=zero, growth=zero, sigma=zero, kick=none)
+
+
+def estimated_drives(
+    modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt, first: int = 0, excess: FloatArray | None = None
+) -> tuple[Drive, Drive | None]:
+    """Return the drive of a load twice: with rates given or estimated by smoothing, and as the positions have it.
+
+    Smoothing turns a step of the load into a ramp, and hides swing that the step starts: of a step of height H the
+    bound of its bias shows H / 2 on either side, so twice the bound's ups and downs cover it. Unsmoothed, the load is
+    that of the cubic spline through the positions. An oscillator that is slower than the samples follows the positions
+    themselves and takes noise as w^2 times that of the positions; one that is faster cannot be followed.
+
+    Args:
+        modes: The natural vibrations.
+        t: Times [s], shape (n,).
+        wrench: Load, shape (6, n).
+        doubt: Its errors.
+        first: Sample from which on the part swings.
+        excess: As in `given_drive`.
+
+    Returns:
+        Smoothed, and unsmoothed or None where that is not known.
+    """
+    estimate = _Estimate(modes=modes, t=t, load=modes.shapes.T @ wrench, doubt=doubt, excess=excess)
+    unsmoothed = None if doubt.unsmoothed is None else estimate.unsmoothed(doubt.unsmoothed, first)
+    return estimate.smoothed(), unsmoothed
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Estimate:
+    """A load by estimated rates, as each mode takes it, shape (modes, n), with its errors."""
+
+    modes: Modes
+    t: FloatArray
+    load: FloatArray
+    doubt: Doubt
+    excess: FloatArray | None
+
+    @cached_property
+    def per_cause(self) -> FloatArray:
+        """What one unit of each cause adds to the load of each mode, shape (modes, causes, n)."""
+        return np.asarray(np.einsum("im,cin->mcn", self.modes.shapes, self.doubt.columns))
+
+    @cached_property
+    def bias(self) -> FloatArray:
+        """Bound of the systematic error, shape (modes, n)."""
+        return np.asarray(np.einsum("mcn,nc->mn", np.abs(self.per_cause), self.doubt.bias))
+
+    @cached_property
+    def bends(self) -> FloatArray:
+        """Steps of the load that the samples leave room for, shape (modes, n)."""
+        return _bends(self.t, self.load) + 2.0 * np.abs(np.diff(self.bias, axis=1, prepend=0.0))
+
+    def smoothed(self) -> Drive:
+        modes, doubt, step = self.modes, self.doubt, spacing(self.t)
+        window = np.maximum(doubt.window, step[:, None])
+        growth = [
+            (column.T**2 * doubt.sigma**2 * _noise_share(w * window, window / step[:, None]) * window).sum(axis=1)
+            * (w**2 / 2.0 * step)
+            for w, column in zip(modes.frequency, self.per_cause, strict=True)
+        ]
+        ramps = np.minimum(modes.frequency[:, None] * window.max(axis=1) / 4.0, STEP_MISSED)
+        return Drive(
+            t=self.t,
+            load=self.load,
+            base=self.load,
+            kinks=ramps * self.bends + _pulses(modes, self.t, self.excess),
+            bias=self.bias,
+            growth=np.stack(growth),
+            sigma=np.sqrt(np.einsum("mcn,nc->mn", self.per_cause**2, doubt.sigma**2)),
+            kick=np.zeros(modes.frequency.size),
+        )
+
+    def unsmoothed(self, change: FloatArray, first: int) -> Drive:
+        modes, doubt, step, w = self.modes, self.doubt, spacing(self.t), self.modes.frequency[:, None]
+        noise2 = np.einsum("mcn,c->mn", self.per_cause**2, doubt.noise**2)
+        speed_bias = np.einsum("mcn,nc->mn", np.abs(self.per_cause), doubt.speed_bias)
+        speed_noise2 = np.einsum("mcn,nc->mn", self.per_cause**2, doubt.speed_sigma**2)
+        bends = self.bends.copy()
+        if self.excess is not None:
+            # A rise and a fall to twice the mean, between samples.
+            bends[:, 1:] += 4.0 * np.abs(modes.shapes.T @ self.excess)
+        kinks, growth = spline_missed(w * step) * bends, noise2 * w**6 * step**2 / 2.0
+        # The part starts at the smoothed speed; the positions as they are have another one there.
+        kinks[:, first] += modes.frequency * speed_bias[:, first]
+        growth[:, first] += modes.frequency**2 * speed_noise2[:, first]
+        spin = doubt.spin[:, 0]
+        return Drive(
+            t=self.t,
+            load=self.load + np.einsum("mcn,nc->mn", self.per_cause, change[1]),
+            base=self.load,
+            kinks=kinks,
+            bias=spin * speed_bias,
+            growth=growth,
+            sigma=np.sqrt(noise2 * w**4 + spin**2 * speed_noise2),
+            kick=modes.frequency**2 * np.einsum("mc,c->m", self.per_cause[:, :, first], change[0, first]),
+        )
+
+
+def _pulses(modes: Modes, t: FloatArray, excess: FloatArray | None) -> FloatArray:
+    """What a pulse of the given mean in an interval may start, at its later sample, shape (modes, n)."""
+    out = np.zeros((modes.frequency.size, t.size))
+    if excess is not None:
+        out[:, 1:] = np.minimum(modes.frequency[:, None] * np.diff(t), 4.0) * np.abs(modes.shapes.T @ excess)
+    return out
+
+
+def spacing(t: FloatArray) -> FloatArray:
+    """The wider of the intervals next to each sample [s], shape (n,)."""
+    h = np.diff(t)
+    return np.maximum(np.append(h, h[-1:]), np.concatenate([h[:1], h])) if h.size else np.full(t.size, 1e-9)
+
+
+def _bends(t: FloatArray, load: FloatArray) -> FloatArray:
+    """Size of the second differences of a load at its samples, zero at both ends, its shape."""
+    out = np.zeros_like(load)
+    h = np.diff(t)
+    if h.size > 1:
+        out[:, 1:-1] = np.abs(np.diff(np.diff(load) / h)) * np.maximum(h[:-1], h[1:])
+    return out
+
+
+def spline_missed(turn: FloatArray) -> FloatArray:
+    """Share of a step of acceleration that the spline through the positions may add to the swing or leave out.
+
+    A mode that turns by x between samples sees the spline's own fading, sinc(x/2)^4 / ((2 + cos x) / 3), and the
+    image of a step at 2 pi - x, whose positions are (x / (2 pi - x))^3 times as large (Unser, IEEE Signal Process. Mag.
+    16(6), 1999, from memory).
+    """
+    x = np.clip(turn, 1e-6, FOLLOWED)
+    fading = 1.0 - (np.sin(x / 2.0) / (x / 2.0)) ** 4 * 3.0 / (2.0 + np.cos(x))
+    image = (x / (2.0 * np.pi - x)) ** 3
+    missed = np.maximum(fading, 0.0) * np.maximum(1.0, 1.0 / x) + 1.2 * image
+    return np.where(turn <= FOLLOWED, missed, 1e3)  # a large number where nothing is followed
+
+
+def _noise_share(turn: FloatArray, points: FloatArray) -> FloatArray:
+    """Spectrum of the noise of a local fit, over its variance and its window, at a turn of the mode over the window.
+
+    An upper bound of the spectra of local polynomials of degree 3 over 7 points and more, and of degree 4 over 5, all
+    of which rise with the fourth power and fall beyond a turn of 7.
+    """
+    rise = np.minimum((turn / 4.0) ** 4, 1.0)
+    fall = np.where(points > 4.5, np.minimum((7.0 / np.maximum(turn, 1e-9)) ** 1.5, 1.0), 1.0)
+    return np.asarray(0.75 * rise * fall)

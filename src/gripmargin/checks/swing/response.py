@@ -1,0 +1,118 @@
+"""The swing that a load history starts: the response of each mode, with its errors.
+
+A response is the load as the pads feel it, mode by mode: for a load that changes slowly both are the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.swing.drive import FOLLOWED, Drive, spacing
+from gripmargin.checks.swing.vibration import Modes
+from gripmargin.kernels.oscillator import ComplexArray, fading_sum, free_vibration, response, slopes
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Start:
+    """How a stretch in the air begins.
+
+    Attributes:
+        sample: From which sample of the stretch on the part swings; up to there the pads just carry the load.
+        load: What the pads carry then, shape (6,).
+        rate: Speed of the part against the gripper then, at the tool origin (translation, rotation), shape (6,).
+    """
+
+    sample: int
+    load: FloatArray
+    rate: FloatArray
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Swing:
+    """The response of each mode over a stretch in the air.
+
+    Attributes:
+        modes: The natural vibrations.
+        drive: What drives them.
+        first: Sample from which on the part swings.
+        vibration: Free vibration after each sample, as `gripmargin.kernels.oscillator` has it, shape (modes, n).
+        unsure: Bound of the systematic error of the response, shape (modes, n).
+        sigma: One standard deviation of its noise, shape (modes, n).
+    """
+
+    modes: Modes
+    drive: Drive
+    first: int
+    vibration: ComplexArray
+    unsure: FloatArray
+    sigma: FloatArray
+
+    @cached_property
+    def amplitude(self) -> FloatArray:
+        """Amplitude of the swing about the load after each sample, as a response, shape (modes, n)."""
+        return self._about(slopes(self.drive.t, self.drive.load - self.drive.base))
+
+    @cached_property
+    def about_rest(self) -> FloatArray:
+        """Amplitude of the residual vibration if the load stayed as it is after each sample, shape (modes, n)."""
+        return self._about(slopes(self.drive.t, self.drive.load))
+
+    def _about(self, slope: FloatArray) -> FloatArray:
+        """Amplitude about the base load, or where that stays what it is, by the slope of the load against it."""
+        drive = self.drive
+        w, z, turn = (x[:, None] for x in (self.modes.frequency, self.modes.damping, self.modes.damped_frequency))
+        off = drive.load - drive.base
+        size = np.abs(self.vibration + (slope + (z * w + 1j * turn) * (off - 2.0 * z / w * slope)) / turn)
+        size[:, : self.first] = 0.0
+        return np.asarray(size)
+
+    def response(self, share: float = 0.0) -> FloatArray:
+        """Return the response at a share of the way from each sample to the next, shape (modes, n)."""
+        drive, modes, first = self.drive, self.modes, self.first
+        out = response(drive.t, drive.load, modes.frequency, modes.damping, self.vibration, share)
+        rise = np.diff(drive.base[:, : first + 1])
+        out[:, :first] = drive.base[:, :first] + share * rise
+        return out
+
+
+def swing(modes: Modes, drive: Drive, start: Start) -> Swing:
+    """Return the swing that a drive starts.
+
+    Args:
+        modes: The natural vibrations.
+        drive: The load history.
+        start: How the stretch begins.
+    """
+    first = start.sample
+    t, load = drive.t[first:], drive.load[:, first:]
+    begin = modes.shapes.T @ start.load, modes.loads.T @ start.rate + drive.kick
+    vibration = np.zeros(drive.load.shape, dtype=np.complex128)
+    vibration[:, first:] = free_vibration(t, load, modes.frequency, modes.damping, begin)
+    unsure, variance = drive.bias.copy(), drive.sigma**2
+    for i, rate in enumerate(modes.damping * modes.frequency):
+        unsure[i, first:] += fading_sum(t, drive.kinks[i, first:], complex(-rate)).real
+        variance[i, first:] += fading_sum(t, drive.growth[i, first:], complex(-2.0 * rate)).real
+    return Swing(modes=modes, drive=drive, first=first, vibration=vibration, unsure=unsure, sigma=np.sqrt(variance))
+
+
+def better(modes: Modes, drives: tuple[Drive, Drive | None], start: Start, coverage: float) -> Swing:
+    """Return the swing with, for each mode, the drive whose errors are smaller at their largest.
+
+    Args:
+        modes: The natural vibrations.
+        drives: As `estimated_drives` returns them.
+        start: How the stretch begins.
+        coverage: Standard deviations of noise that count.
+    """
+    smoothed, unsmoothed = drives
+    first = swing(modes, smoothed, start)
+    if unsmoothed is None:
+        return first
+    followed = modes.frequency * spacing(smoothed.t).max() <= FOLLOWED
+    other = swing(modes, smoothed.rows_of(unsmoothed, followed), start)
+    less = (other.unsure + coverage * other.sigma).max(axis=1) < (first.unsure + coverage * first.sigma).max(axis=1)
+    return swing(modes, smoothed.rows_of(unsmoothed, followed & less), start)

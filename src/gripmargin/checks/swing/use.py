@@ -1,0 +1,205 @@
+"""How far the pads are used with the part swinging on them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.case import Case
+from gripmargin.checks.hold.letting_go import settled
+from gripmargin.checks.hold.use import COVERAGE, SURE, pad_use
+from gripmargin.checks.swing.figures import Ringing
+from gripmargin.checks.swing.response import Swing
+from gripmargin.checks.swing.ringing import Stretch, next_too, stretches_of, stretches_on_stiffest
+from gripmargin.checks.swing.vibration import Modes
+from gripmargin.checks.use import Asked, Use
+from gripmargin.kernels.face import Face
+from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.workcell.job import Job
+
+FINE = 0.5  # [rad] by which the fastest mode that is followed turns from one instant looked at to the next
+COARSE = 1.0  # [rad] the same beyond which a mode counts with its whole amplitude instead
+MOST_STEPS = 8  # instants looked at from one sample to the next
+MOST_INSTANTS = 400_000  # instants looked at in a stretch
+TYPICAL = 0.9  # share of the intervals that are no wider than what counts as usual
+
+
+@dataclass(frozen=True, eq=False)
+class StretchUse:
+    """Utilisation over a stretch, at its samples, each shape (m,).
+
+    Attributes:
+        value: Largest from each sample to the next, best estimate.
+        low: Least value it may have, but for noise.
+        high: Largest value it may have, but for noise.
+        noise: One standard deviation.
+        point: Edge point where it is largest.
+        load: What the pads carry there, shape (6, m).
+    """
+
+    value: FloatArray
+    low: FloatArray
+    high: FloatArray
+    noise: FloatArray
+    point: NDArray[np.intp]
+    load: FloatArray
+
+    @property
+    def most(self) -> FloatArray:
+        """Largest value it may have, noise included, shape (m,)."""
+        return self.high + COVERAGE * self.noise
+
+
+def use_over(stretch: Stretch, face: Face) -> StretchUse:
+    """Return how far the pads are used from each sample of a stretch to the next.
+
+    Modes that are slow enough are followed from instant to instant. Between two instants the load stays within an arc's
+    height of the straight line through both, and utilisation is convex. Faster modes count with their whole amplitude:
+    utilisation is a seminorm, so it grows by no more than that of the amplitude alone.
+
+    Args:
+        stretch: With its swing.
+        face: The places that count.
+    """
+    found = stretch.swing
+    h, frequency = np.append(np.diff(found.drive.t), 0.0), found.modes.frequency[:, None]
+    followed, steps = resolution(found)
+    gain = found.modes.gain(face)[:, None]
+    value, point, load = _peaks(stretch, face, followed, steps)
+    swings = gain * found.amplitude
+    arc = 1.0 - np.cos(np.minimum(frequency * h / (2.0 * steps), np.pi))
+    fast = swings[~followed].sum(axis=0)
+    missed = (swings * arc)[followed].sum(axis=0)
+    unsure, noise = ((gain * x).sum(axis=0) for x in (next_too(found.unsure), next_too(found.sigma)))
+    firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
+    best = _largest(value, firsts)
+    return StretchUse(
+        value=np.maximum.reduceat(value + fast, firsts),
+        low=np.maximum.reduceat(value - unsure, firsts),
+        high=np.maximum.reduceat(value + fast + missed + unsure, firsts),
+        noise=np.maximum.reduceat(noise, firsts),
+        point=point[best],
+        load=load[:, best],
+    )
+
+
+def resolution(found: Swing) -> tuple[NDArray[np.bool_], int]:
+    """Return which modes are followed, shape (modes,), and at how many instants from one sample to the next."""
+    t = found.drive.t
+    usual = float(np.quantile(np.diff(t), TYPICAL)) if t.size > 1 else 0.0
+    turn = found.modes.frequency * usual
+    slow = turn <= COARSE * MOST_STEPS
+    steps = int(np.ceil(turn[slow].max(initial=0.0) / FINE))
+    steps = int(np.clip(steps, 1, min(MOST_STEPS, max(1, MOST_INSTANTS // t.size))))
+    return turn <= COARSE * steps, steps
+
+
+def _peaks(
+    stretch: Stretch, face: Face, followed: NDArray[np.bool_], steps: int
+) -> tuple[FloatArray, NDArray[np.intp], FloatArray]:
+    """The largest utilisation from each instant to the next by the modes that are followed, its point and its load."""
+    found = stretch.swing
+    base = found.drive.base
+    rise = np.diff(base, append=base[:, -1:])
+    n = found.drive.t.size
+    value, point, load = np.full(n, -1.0), np.zeros(n, dtype=np.intp), np.zeros((6, n))
+    for share in np.arange(steps) / steps:
+        felt = np.where(followed[:, None], found.response(share), base + share * rise)
+        wrench = found.modes.loads @ felt + stretch.rest
+        u, at, _, _ = peak_utilisation(face, wrench)
+        more = ~(u <= value)
+        value, point = np.where(more, u, value), np.where(more, at, point)
+        load = np.where(more, wrench, load)
+    return value, point, load
+
+
+def _largest(values: FloatArray, firsts: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Index of the largest value of each group that begins at the given places."""
+    ends = np.append(firsts[1:], values.size)
+    if (ends - firsts == 1).all():
+        return firsts
+    width = int((ends - firsts).max())
+    index = np.minimum(firsts[:, None] + np.arange(width), ends[:, None] - 1)
+    return np.asarray(index[np.arange(firsts.size), np.argmax(values[index], axis=1)])
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class CarrySwing:
+    """The part's swing over the whole carry, and how far it uses the pads.
+
+    Attributes:
+        stretches: Every stretch in the air.
+        still: Use of the pads without any swing.
+        use: Use of the pads with the part swinging.
+        load: What they carry then, shape (6, m).
+    """
+
+    stretches: list[Stretch]
+    still: Use
+    use: Use
+    load: FloatArray
+
+    @property
+    def modes(self) -> Modes:
+        """The natural vibrations."""
+        return self.stretches[0].swing.modes
+
+    def stretch_at(self, sample: int) -> Stretch:
+        """Return the stretch that a carried sample, an index into the program, belongs to."""
+        return next(stretch for stretch in self.stretches if stretch.samples[0] <= sample <= stretch.samples[-1])
+
+    def ringing(self, sample: int) -> tuple[Ringing, ...]:
+        """Return how much utilisation the swing of each mode is worth at a carried sample, an index into the program.
+
+        Args:
+            sample: Which.
+        """
+        stretch = self.stretch_at(sample)
+        at = int(np.searchsorted(stretch.owner, sample - stretch.samples[0]))
+        worth = self.modes.gain(self.use.grip.face) * stretch.swing.amplitude[:, at]
+        return tuple(
+            Ringing(shape=name, frequency=float(hertz), use=float(use))
+            for name, hertz, use in zip(self.modes.names, self.modes.hertz, worth, strict=True)
+        )
+
+
+def swing_use(case: Case) -> CarrySwing:
+    """Return the swing over the whole carry.
+
+    What may hide between given samples is taken from the use without any swing.
+
+    Args:
+        case: The job; it carries the part in at least one sample.
+    """
+    stretches, still = case.shared(stretches_of), case.shared(pad_use)[0]
+    parts = [use_over(stretch, still.grip.face) for stretch in stretches]
+    value, low, high, noise = (
+        np.concatenate([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise")
+    )
+    if len(case.grip.backings) > 1:  # cells outside the core may stiffen the pads, or may not
+        found = [use_over(stretch, still.grip.face) for stretch in case.shared(stretches_on_stiffest)]
+        other, most = (np.concatenate([getattr(part, name) for part in found]) for name in ("value", "high"))
+        high = np.maximum(high, most) + np.abs(value - other)
+    sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
+    hidden = still.high - still.value if case.motion.error is None else 0.0
+    low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + hidden
+    high[np.isinf(still.high) | ~np.isfinite(value)] = np.inf
+    point = np.concatenate([part.point for part in parts])
+    load = np.concatenate([part.load for part in parts], axis=1)
+    use = replace(still, value=value, low=low, high=high, point=point)
+    return CarrySwing(stretches=stretches, still=still, use=settled(case, use, load, swing_target(case.job)), load=load)
+
+
+def swing_target(job: Job) -> float:
+    """Return the margin wanted with the part swinging: that of hold where there is none of its own."""
+    return job.targets.hold if job.targets.swing is None else job.targets.swing
+
+
+def asked_of_the_pads(case: Case) -> Iterator[Asked]:
+    """Yield what the target of the swing asks of the pads."""
+    yield Asked(name="swing", target=swing_target(case.job), use=case.shared(swing_use).use)

@@ -1,0 +1,149 @@
+"""One run of `gripmargin check`: judgements in, texts out."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Iterable, Sequence
+from contextlib import closing
+from dataclasses import replace
+
+from gripmargin.base.errors import FaultError, GripmarginError
+from gripmargin.cli.arguments import BAD_INPUT, INTERNAL, PASSED, SHORT, UNDECIDED
+from gripmargin.cli.outputs import STDOUT, write_all
+from gripmargin.cli.progress import Progress
+from gripmargin.files.report_file import Baseline
+from gripmargin.reports.as_junit import junit_xml
+from gripmargin.reports.as_lines import judgement_tree, report_line
+from gripmargin.reports.as_text import report_text
+from gripmargin.reports.in_short import summary_text
+from gripmargin.results.report import Judgement, Report
+from gripmargin.run.baseline import Comparison, compare, comparison_text
+from gripmargin.run.many import judgements
+
+
+class Judging:
+    """Judges jobs, says each in its turn, and writes at the end what goes to files.
+
+    Args:
+        places: Where to write what, by argument.
+        samples: Whether JSON and lines have the figures at every sample.
+        brief: Whether the text is the sum alone.
+    """
+
+    def __init__(self, places: dict[str, str], *, samples: bool, brief: bool) -> None:
+        self._places = places
+        self._samples = samples
+        self._brief = brief
+        self._printed = STDOUT not in places.values()  # whether the text is what standard output gets
+        self._done: list[Judgement] = []
+        self._trees: list[str] = []
+        self._lines: list[str] = []
+
+    def judge(self, named: Sequence[str | Judgement], workers: int | None) -> None:
+        """Judge every job, and say each in its turn.
+
+        Args:
+            named: Job files, and what stands for jobs that have none.
+            workers: How many processes; None: one a core.
+        """
+        names = [name for name in named if isinstance(name, str)]
+        samples = self._samples or "--html" in self._places
+        with Progress(len(names), "jobs") as progress:
+            made = judgements(names, workers=workers, samples=samples, ended=lambda _: progress.step())
+            with closing(made):
+                for name in named:
+                    judgement = next(made) if isinstance(name, str) else name
+                    with progress.aside():
+                        self._say(judgement)
+
+    def _say(self, judgement: Judgement) -> None:
+        report = judgement.report
+        if judgement.error is not None:
+            complain(judgement.error)
+        if report is not None and self._printed and not self._brief:
+            _print(report_text(report) + "\n")
+        if "--json" in self._places:
+            tree = judgement_tree(judgement, samples=self._samples)
+            self._trees.append(json.dumps(tree, allow_nan=False, indent=1, ensure_ascii=False))
+        if "--lines" in self._places:
+            line = report_line(judgement, samples=self._samples)
+            if self._places["--lines"] == STDOUT:
+                _print(line)
+            else:
+                self._lines.append(line)
+        if report is not None and "--html" not in self._places:
+            judgement = replace(judgement, report=report.without_samples())
+        self._done.append(judgement)
+
+    def finish(self, baseline: Baseline | None, worse: float) -> int:
+        """Write what goes to files, compare with the baseline, and return the exit status."""
+        comparison, fault = None, None
+        if baseline is not None:
+            try:
+                comparison = compare(self._done, baseline, worse=worse)
+            except GripmarginError as error:  # what was judged is reported all the same
+                complain(fault := error)
+        write_all(self._texts(comparison))
+        if self._printed and (self._brief or len(self._done) > 1):
+            _print(summary_text(self._done))
+        if comparison is not None:
+            print(comparison_text(comparison), end="", file=sys.stdout if self._printed else sys.stderr, flush=True)
+        lost = comparison is not None and not comparison.passed
+        return _status(self._done, worse=lost, broken=fault is not None)
+
+    def _texts(self, comparison: Comparison | None) -> dict[str, str]:
+        """What is written in the end, by its place."""
+        texts: dict[str, str] = {}
+        if "--json" in self._places:
+            texts[self._places["--json"]] = _listed(self._trees)
+        if self._places.get("--lines", STDOUT) != STDOUT:
+            texts[self._places["--lines"]] = "".join(self._lines)
+        if "--junit" in self._places:
+            sentences = None if comparison is None else comparison.by_job()
+            texts[self._places["--junit"]] = junit_xml(self._done, worse=sentences)
+        if "--html" in self._places:
+            from gripmargin.reports.html import reports_html  # noqa: PLC0415 - only where a page is wanted
+
+            texts[self._places["--html"]] = reports_html(_drawn(self._done))
+        return texts
+
+
+def complain(error: GripmarginError) -> None:
+    """Say on standard error what is wrong, and where it arose if that is asked for."""
+    print("\n".join(f"gripmargin: {line}" for line in str(error).splitlines()), file=sys.stderr)
+    if isinstance(error, FaultError) and error.trace and os.environ.get("GRIPMARGIN_TRACEBACK"):
+        print(error.trace, file=sys.stderr)
+
+
+def _print(text: str) -> None:
+    sys.stdout.write(text)
+    sys.stdout.flush()
+
+
+def _drawn(done: Iterable[Judgement]) -> list[Report | tuple[str, GripmarginError]]:
+    drawn: list[Report | tuple[str, GripmarginError]] = []
+    for judgement in done:
+        if judgement.report is not None:
+            drawn.append(judgement.report)
+        elif judgement.error is not None:
+            drawn.append((judgement.job_file, judgement.error))
+    return drawn
+
+
+def _listed(trees: Sequence[str]) -> str:
+    """One report as it is, several as a list; a broken job has its place in it."""
+    return (trees[0] if len(trees) == 1 else "[\n" + ",\n".join(trees) + "\n]") + "\n"
+
+
+def _status(done: Iterable[Judgement], *, worse: bool, broken: bool) -> int:
+    """The worst of all: what falls short, a fault of ours, what is broken, what is undecided."""
+    verdicts = {None if judgement.report is None else str(judgement.report.verdict) for judgement in done}
+    if "fail" in verdicts or worse:
+        return SHORT
+    if any(isinstance(judgement.error, FaultError) for judgement in done):
+        return INTERNAL
+    if broken or None in verdicts or not verdicts:
+        return BAD_INPUT
+    return PASSED if verdicts == {"pass"} else UNDECIDED

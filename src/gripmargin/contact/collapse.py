@@ -1,0 +1,165 @@
+"""What happens to an uneven bond, cell by cell: the most used one lets go, the others carry its load, and so on.
+
+A cell that has let go stays so; pressed, it still pushes. Loads are followed in the order of the program at a factor,
+for what let go before matters to what is carried later. The answer is whether the part is lost: not a bound, but what
+the pads would do if they were just as described.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.contact.backing import displacement_rows
+from gripmargin.contact.grip import Bonded, half_width
+from gripmargin.kernels.face import Face, squared
+from gripmargin.kernels.utilisation import peak_utilisation
+
+BoolArray = NDArray[np.bool_]
+
+TOGETHER = 1e-3  # cells used within this share of the most used one let go at once: those of one symmetry
+HALVINGS = 5  # of the search for the least factor at which the part is lost
+NONE = 1e-10  # stiffness against some motion, over that against another, that is rounding
+SETTLINGS = 40  # times the pressed cells are looked for anew
+FEW, MANY = 8, 2048  # loads looked at together, at least and at most: time alone, no result depends on it
+
+
+class Collapse:
+    """The pads under one load after the other.
+
+    Attributes:
+        bonded: The pads.
+        alive: Which cells hold, all pads one after the other, shape (cells,).
+    """
+
+    def __init__(self, bonded: Bonded) -> None:
+        """Take pads as the press left them."""
+        self.bonded = bonded
+        patches = bonded.whole.patches
+        rows = [displacement_rows(patch.points, patch.rotation) for patch in patches]
+        stiff = [np.repeat(patch.stiffness_per_area()[:, None], patch.areas.size, axis=1) for patch in patches]
+        self._rows, self._k = np.concatenate(rows, axis=1), np.concatenate(stiff, axis=1)
+        self._areas = np.concatenate([patch.areas for patch in patches])
+        left = zip(bonded.left, bonded.full, strict=True)
+        self._holds = np.concatenate([share * np.array([[t], [t], [s]]) for share, (s, t) in left], axis=1)
+        locked = bonded.offset
+        traction = [np.zeros((patch.areas.size, 3)) for patch in patches] if locked is None else locked.traction
+        self._start = np.concatenate(list(traction)).T
+        self._released = locked.released(bonded.whole) if locked is not None and self._start.any() else None
+        self.alive: BoolArray = self._holds[2] > 0
+        self._pressed = np.zeros_like(self.alive)
+        length = max(float(np.abs(patch.points).max()) for patch in patches)
+        self._scale = np.array([1.0, 1.0, 1.0, *(1.0 / length,) * 3])
+        flat = self._rows * (self._k * self._areas)[:, :, None]
+        self._normal = np.einsum("mi,mj->mij", self._rows[2], flat[2])
+        self._whole = np.einsum("cmi,cmj->mij", self._rows, flat)
+        self._bonded = self._whole[self.alive].sum(axis=0)
+        self._held = self._carried_by(self.alive)
+
+    def lost_at(self, load: FloatArray, factor: float) -> int | None:
+        """Return at which of some loads the part is lost, when each comes so many times as large; None at none.
+
+        Args:
+            load: At the tool origin, in the order of time, shape (6, n).
+            factor: On the load.
+        """
+        first, step = 0, FEW
+        while first < load.shape[1]:
+            block = factor * load[:, first : first + step]
+            try:
+                safe = self._surely_below(block)
+            except np.linalg.LinAlgError:
+                safe = np.zeros(block.shape[1], dtype=bool)
+            if safe.all():
+                first, step = first + step, min(2 * step, MANY)
+                continue
+            at = int(np.argmin(safe))
+            self.carry(block[:, at])
+            if not self.alive.any():
+                return first + at
+            first, step = first + at + 1, FEW
+        return None
+
+    def carry(self, wrench: FloatArray) -> None:
+        """Let go what a load tears off."""
+        while self.alive.any():
+            try:
+                use = self._use(wrench)
+            except np.linalg.LinAlgError:  # what is left holds on a line or a point
+                self.alive = np.zeros_like(self.alive)
+                return
+            most = float(use.max())
+            if most <= 1.0:
+                return
+            gone = use >= max(1.0, (1.0 - TOGETHER) * most)
+            self.alive = self.alive & ~gone
+            self._bonded = self._bonded - self._whole[gone].sum(axis=0)
+            self._held = self._held - self._carried_by(gone)
+
+    def _use(self, wrench: FloatArray) -> FloatArray:
+        """Utilisation of the cells that hold, 0 for the others, with the others pressed or clear of the face."""
+        pressed = self._pressed & ~self.alive
+        for _ in range(SETTLINGS):
+            traction = self._start + self._k * (self._rows @ self._motion(wrench, pressed))
+            now = ~self.alive & (traction[2] < 0.0)
+            if (now == pressed).all():
+                break
+            pressed = now
+        self._pressed = pressed
+        with np.errstate(divide="ignore", invalid="ignore"):
+            over = traction / self._holds
+        return np.where(self.alive, np.sqrt(squared(over[0] ** 2 + over[1] ** 2, over[2])), 0.0)
+
+    def _motion(self, wrench: FloatArray, pressed: BoolArray) -> FloatArray:
+        """Rigid motion under a load with some cells holding and some others pressed."""
+        stiffness, held = self._bonded, self._held
+        if pressed.any():
+            stiffness = stiffness + self._normal[pressed].sum(axis=0)
+            held = held + (self._areas * self._start[2])[pressed] @ self._rows[2, pressed]
+        return self._inverse(stiffness) @ (wrench - held)
+
+    def _carried_by(self, cells: BoolArray) -> FloatArray:
+        """What the offsets of some cells amount to at the tool origin, shape (6,)."""
+        return np.einsum("cmi,cm->i", self._rows[:, cells], (self._areas * self._start)[:, cells])
+
+    def _surely_below(self, loads: FloatArray) -> BoolArray:
+        """At which loads surely nothing lets go, in whatever state the cells are that have let go, shape (n,)."""
+        soft, stiff = (self._inverse(k) for k in (self._whole[self.alive].sum(axis=0), self._whole.sum(axis=0)))
+        rows = self._rows[:, self.alive] * (self._k[:, self.alive] / self._holds[:, self.alive])[:, :, None]
+        values, vectors = np.linalg.eigh((soft - stiff) / np.outer(self._scale, self._scale))
+        root = np.sqrt(np.maximum(values, 0.0))[:, None] * (vectors.T * self._scale)
+        face = Face(
+            rows @ ((soft + stiff) / 2.0),
+            slack=half_width(rows, root)[:, None],
+            spread=root[None],
+            start=self._start[:, self.alive] / self._holds[:, self.alive] if self._released is not None else None,
+        )
+        if self._released is not None:
+            face = self._released.passed_on(face, ~self.alive)
+        return np.asarray(peak_utilisation(face, loads)[0] <= 1.0 - 1e-9)
+
+    def _inverse(self, stiffness: FloatArray) -> FloatArray:
+        scale = np.outer(self._scale, self._scale)
+        size = np.linalg.eigvalsh(stiffness * scale)
+        if size[0] < NONE * size[-1]:
+            raise np.linalg.LinAlgError("cells on a line or at a point hold not every load")
+        return np.asarray(np.linalg.inv(stiffness * scale) * scale)
+
+
+def least_lost(bonded: Bonded, load: FloatArray, low: float, high: float) -> float:
+    """Return the least factor found at which a load alone tears the part off; at most the highest that is tried.
+
+    Args:
+        bonded: The pads.
+        load: At the tool origin, shape (6,).
+        low: Factor from which to look.
+        high: Factor up to which to look.
+    """
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        if Collapse(bonded).lost_at(load[:, None], middle) is None:
+            low = middle
+        else:
+            high = middle
+    return high

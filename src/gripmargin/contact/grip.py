@@ -1,0 +1,413 @@
+"""What margins count on: the places of the pads that hold, whatever the others do.
+
+An even bond lets go first where it is used most, on the edge of a pad, and that first peel is all it can carry. On an
+uneven one a hardly pressed rim lets go long before, mostly without harm. Its cells are brittle: what they carried goes
+to the others, and what they could have held does not count any more. So margins count on a *core*: cells that each stay
+below what they hold in whatever state the cells outside are, bonded, broken, or broken and pressed.
+
+Whatever that state, the stiffness K lies between that of the core alone and that of all cells, and its inverse between
+X = K(all)^-1 and X + D. So a traction ``H K^-1 w`` differs from ``H (X + D/2) w`` by no more than ``1/2 sqrt(lmax(H D
+H')) sqrt(w' D w)`` (Cauchy and Schwarz in the norm of D; order of Loewner), which is one product for all loads, needs
+no order of events, and is convex in the load. Which cells are the core is free to choose: any gives a lower bound.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import ConvexHull, QhullError
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.contact.backing import Backing, displacement_rows
+from gripmargin.contact.cells import Patch
+from gripmargin.contact.locked import Locked, locked_in
+from gripmargin.kernels.face import NOTHING, Face, utilisation
+from gripmargin.kernels.utilisation import peak_utilisation
+
+Strength = tuple[float, float]
+BoolArray = NDArray[np.bool_]
+
+EVEN = 1e-6  # differences of the bond within a pad below which it is even
+SUDDEN = 1.05  # on the load of a core: cells that let go all at once swing the part (`tests/contact/test_collapse.py`)
+DROPPED = 0.03  # share of the area that each smaller core leaves out
+LEAST = 0.2  # share of the bonded area that a core has at least
+LEVELS = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)  # quantiles of the bond that bound a core
+WORST, DIRECTIONS = 24, 48  # loads on which cores are compared: the worst ones, and the extremes in directions
+PATHS, STEPS, KEPT = 4, 100, 6  # loads followed as they grow, into how many steps, and how many cores of each are tried
+FEWEST = 3  # cells that carry any load
+FINALISTS, ROUNDS = 3, 3
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Bonded:
+    """The pads on the part as the press left them.
+
+    Attributes:
+        whole: All of the pads on the part.
+        full: For each its pull-off stress and shear strength with a full bond [Pa].
+        held: For each the share of it that each cell holds, shape (m,); None: all of it.
+        locked: Traction that each cell has without any load.
+    """
+
+    whole: Backing
+    full: tuple[Strength, ...]
+    held: tuple[FloatArray, ...] | None = None
+    locked: Locked | None = None
+
+    def without(self, lost: int) -> Bonded:
+        """Return the pads with one of several gone; what it pulled at the others is gone with it."""
+        keep = [i for i in range(len(self.whole.patches)) if i != lost]
+        whole = Backing(tuple(self.whole.patches[i] for i in keep))
+        held = None if self.held is None else tuple(self.held[i] for i in keep)
+        locked = None
+        if self.locked is not None:
+            own = [self.locked.traction[i] for i in keep]
+            locked = locked_in(whole, own, held, self.locked.flatness)
+        return Bonded(whole=whole, full=tuple(self.full[i] for i in keep), held=held, locked=locked)
+
+    @property
+    def shares(self) -> tuple[FloatArray, ...]:
+        """For each pad the share of its full strength that each cell holds, shape (m,)."""
+        return self.held or tuple(np.ones(patch.areas.size) for patch in self.whole.patches)
+
+    @cached_property
+    def left(self) -> tuple[FloatArray, ...]:
+        """The same less what a bowed face and small offsets use up, shape (m,)."""
+        if self.locked is None:
+            return self.shares
+        used = self.locked.used_up(self.full, self.shares)
+        return tuple(np.maximum(share - less, 0.0) for share, less in zip(self.shares, used, strict=True))
+
+    @property
+    def offset(self) -> Locked | None:
+        """Traction that the cells have without any load, where it is too large to count as used up."""
+        return self.locked if self.locked is not None and self.locked.uneven(self.full, self.shares) else None
+
+    @property
+    def strengths(self) -> list[tuple[FloatArray, FloatArray]]:
+        """For each pad the pull-off stress and shear strength of each cell [Pa]."""
+        return [(pull * share, shear * share) for (pull, shear), share in zip(self.full, self.shares, strict=True)]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Grip:
+    """The places that margins count on.
+
+    Attributes:
+        bonded: The pads.
+        face: The places, as arrays.
+        points: Where they are, tool frame [m], shape (points, 3).
+        owner: Pad of each, shape (points,).
+        pull: Pull-off stress of each [Pa], shape (points,).
+        shear: Shear strength of each [Pa], shape (points,).
+        compliance: From load to displacement at the tool origin, in the middle of what may be, shape (6, 6).
+        kept: For each pad whether a cell belongs to the core, shape (m,).
+        even: Whether the first place that lets go takes the others with it, or nothing holds at all.
+    """
+
+    bonded: Bonded
+    face: Face
+    points: FloatArray
+    owner: NDArray[np.intp]
+    pull: FloatArray
+    shear: FloatArray
+    compliance: FloatArray
+    kept: tuple[BoolArray, ...]
+    even: bool = False
+
+    @property
+    def whole(self) -> Backing:
+        """All of the pads."""
+        return self.bonded.whole
+
+    @cached_property
+    def share(self) -> float:
+        """Share of the contact area in the core [-]."""
+        kept = sum(float(p.areas[k].sum()) for p, k in zip(self.whole.patches, self.kept, strict=True))
+        return kept / sum(patch.area for patch in self.whole.patches)
+
+    @cached_property
+    def backings(self) -> tuple[Backing, ...]:
+        """The stiffest and the softest that the pads can be: all of them, and the core alone where it is smaller."""
+        core = tuple(patch.only(kept) for patch, kept in zip(self.whole.patches, self.kept, strict=True) if kept.any())
+        same = all(kept.all() for kept in self.kept)
+        return (self.whole,) if same or not core else (self.whole, Backing(core))
+
+    def place(self, point: int) -> tuple[Patch, FloatArray]:
+        """Return the pad's contact that a place belongs to, and where it is [m], shape (3,)."""
+        return self.patch(point), self.points[point]
+
+    def patch(self, point: int) -> Patch:
+        """Return the pad's contact that a place belongs to."""
+        return self.whole.patches[int(self.owner[point])]
+
+    def traction(self, point: int, load: FloatArray) -> FloatArray:
+        """Return the traction at a place by a load, pad axes, tension positive [Pa], shape (3,)."""
+        return self.traction_on(self.patch(point), self.points[point], load)
+
+    def traction_on(self, patch: Patch, point: FloatArray, load: FloatArray) -> FloatArray:
+        """Return the traction at a point of a pad by a load, as `traction`."""
+        rows = displacement_rows(point[None], patch.rotation)[:, 0]
+        return np.asarray(patch.stiffness_per_area() * (rows @ (self.compliance @ load)))
+
+
+def grip_of(bonded: Bonded, load: FloatArray) -> Grip:
+    """Return the places with the largest margin over some loads.
+
+    Args:
+        bonded: The pads.
+        load: At the tool origin, shape (6, n).
+    """
+    even = _even(bonded)
+    if even is not None:
+        return even
+    return _Cores(bonded, load[:, np.isfinite(load).all(axis=0)]).best()
+
+
+def first_break(bonded: Bonded) -> Grip:
+    """Return all bonded cells as places: where the least margin over them is, the first of them lets go."""
+    return _even(bonded) or _Cores(bonded, np.zeros((6, 0))).everything()
+
+
+def _even(bonded: Bonded) -> Grip | None:
+    """The edges of pads that each hold the same everywhere: utilisation is convex in position; None for others."""
+    shares = bonded.left
+    if bonded.offset is not None or any(np.ptp(share) > EVEN or share.max() <= 0 for share in shares):
+        return None
+    levels = [float(share.min()) for share in shares]
+    strengths = [(pull * level, shear * level) for (pull, shear), level in zip(bonded.full, levels, strict=True)]
+    maps, owner = bonded.whole.edge_maps(strengths)
+    pull = np.array([strengths[i][0] for i in owner])
+    return Grip(
+        bonded=bonded,
+        face=Face(maps),
+        points=bonded.whole.edge_points(),
+        owner=owner,
+        pull=pull,
+        shear=np.array([strengths[i][1] for i in owner]),
+        compliance=bonded.whole.compliance,
+        kept=tuple(np.ones(share.size, dtype=bool) for share in shares),
+        even=True,
+    )
+
+
+class _Cores:
+    """The choices of a core. A cell's place is the corner of its triangle next to it; it holds what the cell holds."""
+
+    def __init__(self, bonded: Bonded, load: FloatArray) -> None:
+        self.bonded, self.load = bonded, load
+        patches = bonded.whole.patches
+        self.pad = np.repeat(np.arange(len(patches)), [patch.areas.size for patch in patches])
+        self.area = np.concatenate([patch.areas for patch in patches])
+        self.points = np.concatenate([patch.corners for patch in patches])
+        self.level = np.concatenate(bonded.left)
+        full = np.array(bonded.full)[self.pad]
+        self.pull, self.shear = (full * self.level[:, None]).T
+        with np.errstate(divide="ignore"):
+            over = np.stack([1.0 / self.shear, 1.0 / self.shear, 1.0 / self.pull])[:, :, None]
+        rows, stiff = [], []
+        for patch in patches:
+            k = patch.stiffness_per_area()[:, None, None]
+            rows.append(displacement_rows(patch.corners, patch.rotation) * k)
+            own = displacement_rows(patch.points, patch.rotation)
+            stiff.append(np.einsum("cmi,cmj,m->mij", own, own * k, patch.areas))
+        with np.errstate(invalid="ignore"):
+            self.rows = np.concatenate(rows, axis=1) * over
+        self.stiffness = np.concatenate(stiff)
+        self.length = max(float(np.abs(patch.points).max()) for patch in patches)
+        offset = bonded.offset
+        self.start = None if offset is None else offset.at_corners(self.pull, self.shear)
+        self.out = None if offset is None else offset.released(bonded.whole)
+
+    def everything(self) -> Grip:
+        """The grip that counts on every cell with a bond."""
+        return self.grip(self.level > 0)
+
+    def best(self) -> Grip:
+        """The grip with the largest margin over the loads."""
+        bonded = self.level > 0
+        if bonded.sum() < FEWEST:
+            return self.nothing()
+        screen = self._screen(self.grip(bonded))
+        for _ in range(ROUNDS):
+            found: dict[bytes, tuple[float, BoolArray]] = {}
+            for core in self._candidates(bonded, screen):
+                if core.sum() >= FEWEST:
+                    found.setdefault(core.tobytes(), (self._peak(core, screen), core))
+            ranked = sorted(found.values(), key=lambda pair: pair[0])[:FINALISTS]
+            grips = [self.grip(core) for core in (*(core for _, core in ranked), bonded)]
+            peaks = [peak_utilisation(grip.face, self.load)[0] for grip in grips]
+            best = int(np.argmin([float(peak.max(initial=0.0)) for peak in peaks]))
+            worst = np.argsort(peaks[best])[-WORST:]
+            over_screen = float(peak_utilisation(grips[best].face, screen)[0].max(initial=0.0))
+            if not np.isfinite(peaks[best]).all():
+                return self.nothing()
+            if float(peaks[best].max(initial=0.0)) <= over_screen * (1.0 + 1e-3):
+                break
+            screen = np.hstack([screen, self.load[:, worst]])
+        return grips[best]
+
+    def nothing(self) -> Grip:
+        """The grip of pads without any bond: whatever pulls at their edges is too much."""
+        whole = self.bonded.whole
+        maps, owner = whole.edge_maps(self.bonded.full)
+        none = np.zeros(owner.size)
+        return Grip(
+            bonded=self.bonded,
+            face=Face(maps / NOTHING),
+            points=whole.edge_points(),
+            owner=owner,
+            pull=none,
+            shear=none,
+            compliance=whole.compliance,
+            kept=tuple(np.zeros(patch.areas.size, dtype=bool) for patch in whole.patches),
+            even=True,
+        )
+
+    def _screen(self, first: Grip) -> FloatArray:
+        """The loads on which cores are compared."""
+        load = self.load
+        if load.shape[1] <= WORST + DIRECTIONS:
+            return load
+        use = peak_utilisation(first.face, load)[0]
+        directions = np.random.default_rng(0).normal(size=(DIRECTIONS, 6))
+        scaled = load / np.maximum(np.abs(load).max(axis=1, keepdims=True), 1e-300)
+        chosen = np.concatenate([np.argsort(use)[-WORST:], (directions @ scaled).argmax(axis=1)])
+        return np.asarray(load[:, np.unique(chosen)])
+
+    def _candidates(self, bonded: BoolArray, screen: FloatArray) -> Iterator[BoolArray]:
+        """Cores to try: all cells, those above levels of the bond, and what is left when the most used let go."""
+        yield bonded
+        use = peak_utilisation(self._face(bonded, alone=True)[0], screen)[0]
+        for k in np.argsort(-use)[:PATHS]:
+            yield from self._path(bonded, screen[:, k])
+        for level in np.unique(np.quantile(self.level[bonded], LEVELS, method="lower")):
+            yield self.level >= level
+            yield self.level > level
+        core, least, step = bonded, LEAST * float(self.area[bonded].sum()), DROPPED * float(self.area[bonded].sum())
+        while float(self.area[core].sum()) > least and core.sum() >= FEWEST:
+            inside = np.flatnonzero(core)
+            face, _ = self._face(core, alone=True)
+            use = utilisation(face, screen)[0].max(axis=1)
+            order = np.argsort(-use, kind="stable")
+            gone = int(np.searchsorted(np.cumsum(self.area[inside][order]), step)) + 1
+            core = core.copy()
+            core[inside[order[:gone]]] = False
+            yield core
+
+    def _path(self, bonded: BoolArray, load: FloatArray) -> Iterator[BoolArray]:
+        """The cores that are left when the most used cells let go under a growing load, those that carry most."""
+        core, found, least = bonded, [], LEAST * float(self.area[bonded].sum())
+        while float(self.area[core].sum()) > least and core.sum() >= FEWEST:
+            face, _ = self._face(core, alone=True)
+            use = utilisation(face, load[:, None])[0][:, 0]
+            found.append((float(use.max()), core))
+            gone = np.argsort(-use, kind="stable")[: max(1, core.sum() // STEPS)]
+            core = core.copy()
+            core[np.flatnonzero(found[-1][1])[gone]] = False
+        for _, each in sorted(found, key=lambda pair: pair[0])[:KEPT]:
+            yield each
+
+    def _peak(self, core: BoolArray, screen: FloatArray) -> float:
+        return float(peak_utilisation(self._face(core)[0], screen)[0].max(initial=0.0))
+
+    def _face(self, core: BoolArray, *, alone: bool = False) -> tuple[Face, FloatArray]:
+        """The corners of a core as places, and the compliance; alone: as if there were no other cells."""
+        soft = self._inverse(self.stiffness[core].sum(axis=0))
+        start = None if self.start is None else self.start[:, core]
+        if alone:
+            return Face(self.rows[:, core] @ soft, start=start), soft
+        stiff = self.bonded.whole.compliance
+        more = soft - stiff
+        slack, spread, middle = None, None, stiff
+        if not core.all():
+            more = (more + more.T) / 2.0
+            middle = stiff + more / 2.0
+            root = self._root(more)
+            slack = half_width(self.rows[:, core], root)[:, None]
+            spread = root[None]
+        face = Face(self.rows[:, core] @ middle, slack=slack, spread=spread, start=start)
+        return (face if core.all() else face.asked(SUDDEN)), middle
+
+    def grip(self, core: BoolArray) -> Grip:
+        """The grip that counts on a core."""
+        face, compliance = self._face(core)
+        inside = np.flatnonzero(core)
+        if face.start is None:
+            few = self._corners_that_matter(inside)
+            face, inside = _only(face, few), inside[few]
+        elif not core.all() and self.out is not None:
+            face = self.out.passed_on(face, ~core)
+        return Grip(
+            bonded=self.bonded,
+            face=face,
+            points=self.points[inside],
+            owner=self.pad[inside],
+            pull=self.pull[inside],
+            shear=self.shear[inside],
+            compliance=compliance,
+            kept=tuple(core[self.pad == i] for i in range(len(self.bonded.whole.patches))),
+        )
+
+    def _corners_that_matter(self, inside: NDArray[np.intp]) -> NDArray[np.intp]:
+        """Which places, indices into those given, can be used most: utilisation is convex in (1, x, y) / share."""
+        kept = []
+        owner = self.pad[inside]
+        for i, patch in enumerate(self.bonded.whole.patches):
+            own = np.flatnonzero(owner == i)
+            if own.size == 0:
+                continue
+            flat = (self.points[inside[own]] - patch.pad.pose_in_tool[:3, 3]) @ patch.rotation[:, :2]
+            place = np.column_stack([np.full(own.size, self.length), flat]) / self.level[inside[own], None]
+            kept.append(own[_hull(place)])
+        return np.concatenate(kept)
+
+    def _inverse(self, stiffness: FloatArray) -> FloatArray:
+        scale = np.array([1.0, 1.0, 1.0, *(1.0 / self.length,) * 3])
+        try:
+            return np.asarray(np.linalg.inv(stiffness * np.outer(scale, scale)) * np.outer(scale, scale))
+        except np.linalg.LinAlgError:  # cells on a line hold no moment about it
+            return np.diag(scale**2 / EVEN / np.abs(stiffness).max())
+
+    def _root(self, square: FloatArray) -> FloatArray:
+        """L with L' L = a positive semi-definite matrix, shape (6, 6)."""
+        scale = np.array([1.0, 1.0, 1.0, *(self.length,) * 3])
+        values, vectors = np.linalg.eigh(square * np.outer(scale, scale))
+        return np.asarray(np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T / scale)
+
+
+def half_width(rows: FloatArray, root: FloatArray) -> FloatArray:
+    """Return half the root of the largest eigenvalue of ``H L' L H'`` for rows H of each point, shape (points,).
+
+    Args:
+        rows: Shape (3, points, 6).
+        root: L, shape (6, 6).
+    """
+    wide = rows @ root.T
+    return np.asarray(0.5 * np.sqrt(np.maximum(np.linalg.eigvalsh(np.einsum("cpi,dpi->pcd", wide, wide))[:, -1], 0.0)))
+
+
+def _only(face: Face, chosen: NDArray[np.intp]) -> Face:
+    """Some of the points of a face."""
+    slack = None if face.slack is None else face.slack[chosen]
+    return Face(maps=face.maps[:, chosen], slack=slack, spread=face.spread)
+
+
+def _hull(points: FloatArray) -> NDArray[np.intp]:
+    """Which points are corners of their convex hull, in space, in a plane, or on a line."""
+    centred = points - points.mean(axis=0)
+    axes, size = np.linalg.svd(centred, full_matrices=False)[2], np.abs(centred).max()
+    flat = centred @ axes.T
+    flat = flat[:, np.abs(flat).max(axis=0) > 1e-9 * size]
+    if len(points) <= flat.shape[1] + 1:
+        return np.arange(len(points))
+    if flat.shape[1] == 1:
+        return np.unique([flat[:, 0].argmin(), flat[:, 0].argmax()])
+    try:
+        return np.asarray(ConvexHull(flat).vertices, dtype=np.intp)
+    except QhullError:
+        return np.arange(len(points))

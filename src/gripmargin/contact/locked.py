@@ -1,0 +1,232 @@
+"""Traction that the press locks into the pads: what their cells carry while nothing pulls at the part.
+
+A pad that bonds before the tool has come to rest is sheared by the rest of the way; pads that do not lie in one plane,
+and a face that is not plane, leave some of the backing stretched and some pressed. In the tray the tray takes up what
+does not balance; a part that hangs free moves until it does. What is left of the traction t at a cell of stiffness k
+is ``t0 = t - k B x``, B its row and x the rigid motion with the sum of all ``B' A t0`` zero: the least squares fit by
+a rigid motion, weighted with the stiffness. It is an offset to what a load does, not a factor on it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import linprog
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.contact.backing import Backing, displacement_rows
+from gripmargin.kernels.face import Face, squared
+
+Strengths = Sequence[tuple[float, float]]
+
+SMALL = 0.03  # share of what a pad holds below which its offset counts as used up, whatever its direction
+SPARSE = 7  # of the cells one is looked at, besides the edges, for how far apart a face's planes are
+BOWS = np.deg2rad(np.arange(0.0, 180.0, 15.0))  # directions in which the face is taken to be bowed
+
+
+@dataclass(frozen=True, eq=False)
+class Locked:
+    """The offset of every cell, in balance.
+
+    Attributes:
+        traction: For each pad, pad axes, tension positive [Pa], shape (m, 3).
+        flatness: How far apart two planes are that the face lies between [m].
+        bowed: Largest tension that a face within that flatness gives anywhere on each pad [Pa], shape (pads,).
+    """
+
+    traction: tuple[FloatArray, ...]
+    flatness: float
+    bowed: FloatArray
+
+    def uneven(self, full: Strengths, shares: Sequence[FloatArray]) -> bool:
+        """Whether the offset of some pad is more than a `SMALL` share of what its best cell holds.
+
+        Args:
+            full: For each pad its pull-off stress and shear strength with a full bond [Pa].
+            shares: For each pad the share of it that each cell holds, shape (m,).
+        """
+        least = np.array([SMALL * float(share.max()) for share in shares])
+        return bool((self._largest(full) > least).any())
+
+    def used_up(self, full: Strengths, shares: Sequence[FloatArray]) -> FloatArray:
+        """Return what a bowed face and small offsets take of each pad's cells, as a share of a full bond, (pads,).
+
+        A place then holds that much less of its share: it is the same as an offset against every load.
+        """
+        pull = np.array([own for own, _ in full])
+        small = np.zeros(len(full)) if self.uneven(full, shares) else self._largest(full)
+        return np.asarray(small + self.bowed / pull)
+
+    def at_corners(self, pull: FloatArray, shear: FloatArray) -> FloatArray:
+        """Return the offset at the corners of all triangles over what these hold, shape (3, p).
+
+        Args:
+            pull: Pull-off stress of the corners [Pa], shape (p,).
+            shear: Shear strength of the corners [Pa], shape (p,).
+        """
+        unmix = 2.0 * np.eye(3) - 1.0 / 3.0
+        each = [np.einsum("ij,tjc->tic", unmix, t.reshape(-1, 3, 3)).reshape(-1, 3) for t in self.traction]
+        corners = np.concatenate(each)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.nan_to_num(corners.T / np.stack([shear, shear, pull]), nan=0.0)
+
+    def released(self, whole: Backing) -> Released:
+        """Return what goes to the others when cells let go."""
+        loads = np.zeros((2, sum(t.shape[0] for t in self.traction), 6))
+        first = 0
+        for patch, traction in zip(whole.patches, self.traction, strict=True):
+            rows = displacement_rows(patch.points, patch.rotation) * patch.areas[:, None]
+            each = np.einsum("cmi,mc->cmi", rows, traction)
+            loads[0, first : first + len(traction)] = each.sum(axis=0)
+            loads[1, first : first + len(traction)] = each[:2].sum(axis=0)
+            first += len(traction)
+        return Released(loads)
+
+    def _largest(self, full: Strengths) -> FloatArray:
+        """Largest offset of each pad over its full strength, shape (pads,)."""
+        out = np.zeros(len(self.traction))
+        for i, (traction, (pull, shear)) in enumerate(zip(self.traction, full, strict=True)):
+            t1, t2, s = (traction / np.array([shear, shear, pull])).T
+            out[i] = np.sqrt(squared(t1 * t1 + t2 * t2, s)).max(initial=0.0)
+        return out
+
+
+@dataclass(frozen=True, eq=False)
+class Released:
+    """What the others carry for cells that let go.
+
+    Attributes:
+        loads: Load that each cell passes on at the tool origin, shape (2, cells, 6): as it lets go of the face, and as
+            it only slides on it, pressed.
+    """
+
+    loads: FloatArray
+
+    def passed_on(self, face: Face, outside: NDArray[np.bool_]) -> Face:
+        """Return a face with the most that any set of cells passes on to its places: pull as an offset, shear as spent.
+
+        Args:
+            face: The places, with their offsets.
+            outside: Which cells may let go, shape (cells,).
+        """
+        pull, shear = self.worst(face, outside)
+        start = np.zeros((3, face.points)) if face.start is None else face.start
+        return replace(face, start=start + np.outer([0.0, 0.0, 1.0], pull), spent=shear)
+
+    def worst(self, face: Face, outside: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
+        """Return the most that any set of cells passes on to places, over what these hold.
+
+        Args:
+            face: The places.
+            outside: Which cells may let go, shape (cells,).
+
+        Returns:
+            Pull, and size of the shear with what `Face.slack` allows for, each of shape (points,).
+        """
+        loads = self.loads[:, outside]
+        some = np.abs(loads).max(axis=(0, 2)) > 0
+        loads = loads[:, some]
+        if loads.shape[1] == 0:
+            return np.zeros(face.points), np.zeros(face.points)
+        passed = face.maps @ loads.transpose(0, 2, 1)[:, None]  # (2, 3, points, cells)
+        up, down = (np.maximum(sign * passed, 0.0).max(axis=0).sum(axis=2) for sign in (1.0, -1.0))
+        shear = np.hypot(*np.maximum(up, down)[:2])
+        if face.slack is not None and face.spread is not None:
+            size = np.abs(face.spread[:, None] @ loads.transpose(0, 2, 1)).max(axis=1).sum(axis=2)  # (groups, 6)
+            shear = shear + face.slack @ np.linalg.norm(size, axis=1)
+        return up[2], np.asarray(shear)
+
+
+def locked_in(
+    whole: Backing, traction: Sequence[FloatArray], held: Sequence[FloatArray] | None, flatness: float = 0.0
+) -> Locked:
+    """Return the offset of the cells once the part hangs free.
+
+    Args:
+        whole: The pads.
+        traction: Of each cell at the end of the press, pad axes, tension positive [Pa], shape (m, 3) a pad.
+        held: For each pad the share of the full strength that each cell holds, shape (m,); None: all of it.
+        flatness: How far apart two planes are that the face lies between [m].
+    """
+    bonded = [np.ones(len(t), dtype=bool) for t in traction] if held is None else [share > 0 for share in held]
+    kept = [np.where(own[:, None], t, 0.0) for own, t in zip(bonded, traction, strict=True)]
+    return Locked(
+        traction=tuple(balanced(whole, kept, bonded)),
+        flatness=flatness,
+        bowed=_bowed(whole, flatness) if flatness > 0 else np.zeros(len(whole.patches)),
+    )
+
+
+def balanced(whole: Backing, traction: Sequence[FloatArray], bonded: Sequence[NDArray[np.bool_]]) -> list[FloatArray]:
+    """Return tractions without the rigid motion that brings them into balance, shape (m, 3) a pad; 0 without a bond."""
+    stiffness, load, rows = np.zeros((6, 6)), np.zeros(6), []
+    for patch, own, t in zip(whole.patches, bonded, traction, strict=True):
+        b = displacement_rows(patch.points, patch.rotation)
+        areas = patch.areas * own
+        rows.append(b * patch.stiffness_per_area()[:, None, None])
+        stiffness += np.einsum("cmi,cmj,m->ij", b, rows[-1], areas)
+        load += np.einsum("cmi,mc,m->i", b, t, areas)
+    length = max(float(np.abs(patch.points).max()) for patch in whole.patches)
+    scale = np.array([1.0, 1.0, 1.0, *(1.0 / length,) * 3])
+    if not any(own.any() for own in bonded):
+        return [np.zeros_like(t) for t in traction]
+    motion = scale * np.linalg.lstsq(stiffness * np.outer(scale, scale), scale * load, rcond=1e-12)[0]
+    size = max(float(np.abs(t).max()) for t in traction)
+    out = []
+    for own, t, k in zip(bonded, traction, rows, strict=True):
+        left = np.where(own[:, None], t - (k @ motion).T, 0.0)
+        out.append(np.where(np.abs(left) > 1e-9 * size, left, 0.0))
+    return out
+
+
+def _bowed(whole: Backing, flatness: float) -> FloatArray:
+    """The largest tension on each pad by a bowed face, or by pads whose places on it differ in height."""
+    out = np.zeros(len(whole.patches))
+    everywhere = [np.ones(patch.areas.size, dtype=bool) for patch in whole.patches]
+    stiff = [patch.pad.material.normal_stiffness for patch in whole.patches]
+
+    def tensions(gaps: Sequence[FloatArray]) -> list[FloatArray]:
+        pulled = [np.column_stack([np.zeros((g.size, 2)), k * g]) for g, k in zip(gaps, stiff, strict=True)]
+        unmix = 2.0 * np.eye(3) - 1.0 / 3.0
+        return [(t[:, 2].reshape(-1, 3) @ unmix.T).ravel() for t in balanced(whole, pulled, everywhere)]
+
+    for gaps in _bows(whole, flatness):
+        found = tensions(gaps)
+        out = np.maximum(out, [np.abs(t).max() for t in found])
+    steps = [
+        tensions([np.full(p.areas.size, flatness if i == j else 0.0) for j, p in enumerate(whole.patches)])
+        for i in range(len(whole.patches))
+    ]
+    # each place may lie low or not: what pulls most is all those together that pull
+    for j in range(len(whole.patches)):
+        out[j] = max(out[j], float(np.maximum([step[j] for step in steps], 0.0).sum(axis=0).max()))
+    return out
+
+
+def _bows(whole: Backing, flatness: float) -> Iterator[list[FloatArray]]:
+    """Gaps of bows and saddles of a flatness over all pads, at their cells."""
+    centre = whole.centre[:2]
+    edge = np.concatenate([whole.edge_points(), *(patch.points[::SPARSE] for patch in whole.patches)])[:, :2] - centre
+    size = float(np.abs(edge).max())
+    cells = [(patch.points[:, :2] - centre) / size for patch in whole.patches]
+
+    def shape(xy: FloatArray, kind: int, angle: float) -> FloatArray:
+        x, y = xy[:, 0] * np.cos(angle) + xy[:, 1] * np.sin(angle), xy[:, 1] * np.cos(angle) - xy[:, 0] * np.sin(angle)
+        return np.asarray((x * x + y * y, x * x, x * y)[kind])
+
+    for kind, angles in ((0, BOWS[:1]), (1, BOWS), (2, BOWS[: BOWS.size // 2])):
+        for angle in angles:
+            zone = _zone(edge / size, shape(edge / size, kind, angle))
+            if zone > 0:
+                yield [flatness / zone * shape(xy, kind, angle) for xy in cells]
+
+
+def _zone(points: FloatArray, height: FloatArray) -> float:
+    """Distance of the two nearest planes that heights over points lie between (ISO 1101, minimum zone)."""
+    rows = np.column_stack([points, np.ones(len(points))])
+    a = np.block([[rows, -np.ones((len(points), 1))], [-rows, -np.ones((len(points), 1))]])
+    found = linprog([0.0, 0.0, 0.0, 1.0], A_ub=a, b_ub=np.concatenate([height, -height]), bounds=[(None, None)] * 4)
+    return 0.0 if found.x is None else 2.0 * float(found.x[3])

@@ -1,0 +1,146 @@
+"""A program of joint values: its rates, and what they mean for the tool.
+
+In: a joint trajectory and the robot.
+Out: `ProgramRates`, given by the file or estimated, and the tool's motion by them.
+Error: none of given rates, that of `gripmargin.motion.rates` of estimated ones; doubts where nothing bounds the motion.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.adaptive_fit import FEWEST
+from gripmargin.kernels.bursts import burst_bias
+from gripmargin.kernels.cubic_spline import spline_rates
+from gripmargin.kernels.jacobian import tool_jacobian
+from gripmargin.kernels.local_fit import even_step
+from gripmargin.kernels.sample_noise import channel_noise
+from gripmargin.motion.chain import Chain
+from gripmargin.motion.consistency import check_rates, contradictions, distrust
+from gripmargin.motion.holes import gaps, in_holes
+from gripmargin.motion.rates import ProgramRates, Rates, estimate_rates
+from gripmargin.motion.stamps import SampleTimes, Stamps, sample_times
+from gripmargin.motion.tool_motion import ToolMotion, check_columns, joint_motion
+from gripmargin.motion.trajectory import JointTrajectory, given_rates
+
+LINEAR_SPACING = 0.010  # [s] points of a linear program closer than this are taken for samples of a smooth motion
+
+
+@dataclass(frozen=True, eq=False)
+class Joints:
+    """The coordinates of a joint program.
+
+    Attributes:
+        trajectory: The samples.
+        chain: The robot.
+    """
+
+    trajectory: JointTrajectory
+    chain: Chain
+
+    def __post_init__(self) -> None:
+        check_columns(self.trajectory.q, self.chain)
+
+    def rates(self, stamps: Stamps | None) -> ProgramRates:
+        """Return speeds and accelerations of the joints."""
+        if self.trajectory.qdd is not None:
+            return _given(self.trajectory)
+        if self.trajectory.interpolation == "linear":
+            return _estimated(self.trajectory, SampleTimes(self.trajectory.t), self._turning)
+        times = sample_times(self.trajectory.t, self.trajectory.q, stamps)
+        return _estimated(self.trajectory, times, self._turning)
+
+    def tool(self, t: FloatArray, rates: Rates) -> ToolMotion:
+        """Return the tool's motion at the samples."""
+        return joint_motion(self.chain, t, self.trajectory.q, rates.first, rates.second)
+
+    def spin(self, rates: Rates) -> FloatArray:
+        """Return the acceleration that an error of speed makes by the Coriolis terms at most, shape (n, 1)."""
+        return np.asarray(2.0 * np.abs(rates.first[:, self._turning]).sum(axis=1, keepdims=True))
+
+    def directions(self, samples: NDArray[np.intp]) -> FloatArray:
+        """Return what one unit of each joint's acceleration gives the tool, shape (joints, 6, m)."""
+        return tool_jacobian(self.chain.links, self.chain.revolute, self.trajectory.q[samples])
+
+    @property
+    def _turning(self) -> NDArray[np.bool_]:
+        return np.array(self.chain.revolute)
+
+
+def _given(trajectory: JointTrajectory) -> ProgramRates:
+    """Speeds and accelerations of the file, with what the positions alone say beside them."""
+    t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
+    check_rates(trajectory)
+    none = np.zeros_like(q)
+    rates = Rates(qd, qdd, none, none, none, none, noise=none[0], window=none)
+    if t.size >= FEWEST:
+        rates = replace(rates, noise=channel_noise(t, np.ascontiguousarray(q.T)), spline=spline_rates(t, q))
+    note = "Joint speeds and accelerations as given; they follow from the positions."
+    if trajectory.interpolation in ("cubic", "quintic"):
+        note = (
+            f"Joint values between the points of the message: {trajectory.interpolation}, as a joint trajectory "
+            "controller drives them."
+        )
+    doubts = *contradictions(trajectory), *gaps(t, q, none[0])
+    return ProgramRates(t=t, rates=rates, known=True, doubts=doubts, notes=(note,))
+
+
+def _estimated(trajectory: JointTrajectory, times: SampleTimes, turning: NDArray[np.bool_]) -> ProgramRates:
+    """Rates estimated from positions, or accelerations from the speeds of the file where these may be used."""
+    t, q = times.t, trajectory.q
+    trajectory = replace(trajectory, t=t)
+    rates = in_holes(t, q, estimate_rates(t, q, scatter=times.scatter))
+    doubts = gaps(t, q, rates.noise)
+    if trajectory.interpolation == "linear":
+        doubts += _corners(trajectory)
+    missed, distrusted = check_rates(trajectory), distrust(trajectory, rates)
+    if trajectory.qd is None or distrusted is not None:
+        how = "Joint speeds and accelerations estimated from positions: " + rates.in_words(turning)
+    else:
+        speeds = in_holes(t, trajectory.qd, estimate_rates(t, trajectory.qd, order=1))
+        how = "Joint speeds as given; accelerations estimated from them: " + speeds.in_words(turning)
+        rates = _from_speeds(t, q, trajectory.qd, speeds, rates, missed, times.scatter)
+    notes = tuple(note for note in (times.note, distrusted, how) if note)
+    return ProgramRates(t=t, rates=rates, doubts=tuple(doubts), notes=notes)
+
+
+def _from_speeds(
+    t: FloatArray, q: FloatArray, qd: FloatArray, speeds: Rates, places: Rates, missed: FloatArray, scatter: float
+) -> Rates:
+    """Given speeds with the accelerations estimated from them, beside what the positions say.
+
+    Speeds sampled past a quick move may not show it; the positions on either side do.
+    """
+    hidden = burst_bias(t, np.ascontiguousarray(q.T), even=even_step(t) is not None, scatter=scatter).T
+    return Rates(
+        first=qd,
+        second=speeds.first,
+        sigma_first=np.zeros_like(qd),
+        sigma_second=speeds.sigma_first,
+        bias_first=missed * np.abs(qd),
+        bias_second=speeds.bias_first + missed * np.abs(speeds.first) + hidden,
+        noise=places.noise,
+        window=speeds.window,
+        spline=places.spline,
+    )
+
+
+def _corners(trajectory: JointTrajectory) -> list[tuple[int, int, str]]:
+    """Points of a linear program that are too far apart to stand for a smooth motion."""
+    step = np.diff(trajectory.t)
+    wide = np.flatnonzero(step > LINEAR_SPACING)
+    moves = (np.diff(trajectory.q, axis=0) != 0).any(axis=1)
+    return [
+        (
+            int(i),
+            int(i) + 1,
+            f"points {1e3 * step[i]:.0f} ms apart without speeds: the controller joins them by straight lines of joint "
+            "space, and the accelerations at the points have no bound",
+        )
+        for i in wide
+        if moves[max(i - 1, 0) : i + 2].any()
+    ]

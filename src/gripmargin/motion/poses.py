@@ -1,0 +1,62 @@
+"""A program of poses of the tool frame: its rates, and what they mean for the tool.
+
+In: a trajectory of poses.
+Out: `ProgramRates` of position (world axes) and orientation (tool axes), side by side, and the tool's motion by them.
+Error: that of `gripmargin.motion.rates`; doubts where samples are missing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.motion.holes import gaps, in_holes, in_turn_holes
+from gripmargin.motion.rates import ProgramRates, Rates, estimate_rates, estimate_rotation_rates
+from gripmargin.motion.stamps import Stamps, sample_times
+from gripmargin.motion.tool_motion import ToolMotion, pose_motion
+from gripmargin.motion.trajectory import PoseTrajectory
+
+
+@dataclass(frozen=True, eq=False)
+class Poses:
+    """The coordinates of a program of poses: three of the position, three of the orientation."""
+
+    trajectory: PoseTrajectory
+
+    def rates(self, stamps: Stamps | None) -> ProgramRates:
+        """Return velocities and accelerations of the tool frame."""
+        position, rotation = self.trajectory.position, self.trajectory.rotation
+        places = np.hstack([position, rotation.reshape(self.trajectory.samples, 9)])
+        times = sample_times(self.trajectory.t, places, stamps)
+        t = times.t
+        line = in_holes(t, position, estimate_rates(t, position, scatter=times.scatter))
+        turn = in_turn_holes(t, rotation, estimate_rotation_rates(t, rotation, scatter=times.scatter))
+        noise = np.concatenate([line.noise, np.full(9, turn.noise.max())])
+        how = "Speeds and accelerations estimated from poses: " + line.in_words(np.zeros(3, dtype=bool))
+        orientation = f"Orientation: noise {turn.noise.max():.2g} rad, differentiated on the rotation group."
+        return ProgramRates(
+            t=t,
+            rates=line.beside(turn),
+            doubts=tuple(gaps(t, places, noise)),
+            notes=tuple(note for note in (times.note, how, orientation) if note),
+        )
+
+    def tool(self, t: FloatArray, rates: Rates) -> ToolMotion:
+        """Return the tool's motion at the samples."""
+        (velocity, omega), (acceleration, alpha) = (np.hsplit(rows, 2) for rows in (rates.first, rates.second))
+        return pose_motion(t, self.trajectory.position, self.trajectory.rotation, velocity, acceleration, omega, alpha)
+
+    def spin(self, rates: Rates) -> FloatArray:
+        """Return the acceleration that an error of speed makes by turning axes at most, shape (n, 6)."""
+        turning = 2.0 * np.linalg.norm(rates.first[:, 3:], axis=1, keepdims=True)
+        return np.hstack([np.zeros((len(turning), 3)), np.repeat(turning, 3, axis=1)])
+
+    def directions(self, samples: NDArray[np.intp]) -> FloatArray:
+        """Return what one unit of acceleration in each coordinate gives the tool, shape (6, 6, m)."""
+        out = np.zeros((6, 6, samples.size))
+        out[:3, :3] = self.trajectory.rotation[samples].transpose(1, 2, 0)
+        out[3:, 3:] = np.eye(3)[:, :, None]
+        return out

@@ -1,0 +1,87 @@
+"""Arrays with rules of their own: outlines of pads, parts and supports, inertias of bodies, measured curves."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from gripmargin.base.arrays import FloatArray, frozen, sealed
+from gripmargin.base.errors import InputError
+
+
+def polygon(corners: ArrayLike, where: str) -> FloatArray:
+    """Return a simple polygon counter-clockwise, read-only, shape (k, 2) [m].
+
+    Raises:
+        InputError: Fewer than three corners, no area, or edges that cross.
+    """
+    import shapely  # noqa: PLC0415 - 0.2 s that only jobs with pads pay
+
+    points = frozen(corners, (None, 2), where)
+    if len(points) > 1 and np.array_equal(points[0], points[-1]):
+        points = points[:-1]
+    if len(points) < 3:
+        raise InputError(where, f"{len(points)} corners", "at least 3")
+    shape = shapely.Polygon(points)
+    if not shape.is_valid:
+        raise InputError(where, "edges that cross or touch", "a simple polygon", "list the corners in order around it")
+    extent = float(np.ptp(points, axis=0).max())
+    if shape.area <= 1e-9 * extent**2:
+        raise InputError(where, "corners on one line", "a polygon with an area")
+    return sealed(np.array(points if shape.exterior.is_ccw else points[::-1]))
+
+
+def centroid(corners: FloatArray) -> FloatArray:
+    """Return the centroid of a simple polygon of shape (k, 2) [m], shape (2,)."""
+    x, y = corners.T
+    nx, ny = np.roll(corners, -1, axis=0).T
+    cross = x * ny - nx * y
+    return np.array([((x + nx) * cross).sum(), ((y + ny) * cross).sum()]) / (3.0 * cross.sum())
+
+
+def inertia_matrix(value: ArrayLike, where: str) -> FloatArray:
+    """Return the inertia of a body about its centre of mass [kg m^2], shape (3, 3), or raise an InputError.
+
+    Args:
+        value: Shape (3, 3), or (6,): xx yy zz xy xz yz.
+        where: What to call it.
+
+    Raises:
+        InputError: An inertia that no body can have.
+    """
+    given = np.asarray(value, dtype=np.float64)
+    if given.shape == (6,):
+        xx, yy, zz, xy, xz, yz = given
+        given = np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]])
+    inertia = frozen(given, (3, 3), where)
+    scale = float(np.abs(inertia).max())
+    if not np.allclose(inertia, inertia.T, rtol=0, atol=1e-9 * scale):
+        raise InputError(where, "a matrix that is not symmetric", "a symmetric one")
+    a, b, c = np.linalg.eigvalsh(inertia)
+    if a < -1e-9 * scale or scale == 0.0:
+        raise InputError(where, f"principal moments {a:.3g}, {b:.3g}, {c:.3g}", "moments above 0")
+    if a + b < c * (1 - 1e-6):
+        raise InputError(
+            where,
+            f"principal moments {a:.3g}, {b:.3g}, {c:.3g}: the largest exceeds the sum of the others",
+            "moments that a body can have (each at most the sum of the other two)",
+            "check the order xx yy zz xy xz yz, the units and the signs",
+        )
+    return inertia
+
+
+def curve(values: ArrayLike, where: str) -> FloatArray:
+    """Return a measured share (0 to 1) over a pressure [Pa] that rises, rows of both, shape (k, 2).
+
+    Raises:
+        InputError: Fewer than two points, pressures that do not rise from 0 or more, shares out of bounds.
+    """
+    points = frozen(values, (None, 2), where)
+    if len(points) < 2:
+        raise InputError(where, f"{len(points)} points", "at least 2")
+    pressure, share = points.T
+    if pressure[0] < 0 or not (np.diff(pressure) > 0).all():
+        raise InputError(where, "pressures that do not rise from 0 or more", "pressures in rising order")
+    if not ((share >= 0) & (share <= 1)).all():
+        raise InputError(where, f"shares from {share.min():g} to {share.max():g}", "shares from 0 to 1")
+    return points

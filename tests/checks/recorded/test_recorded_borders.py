@@ -1,0 +1,126 @@
+"""From where on a recording is another motion, another joint, late, or too short: just inside and just outside."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+import gripmargin as gm
+from gripmargin.checks.recorded.alignment import align
+from gripmargin.checks.recorded.lateness import least_lag, pieces_late
+
+LIFTS = ((0.5, 1.0), (2.5, 1.0))  # start, duration [s]
+CARRY = 4.0  # [s]
+DOWN = np.diag([1.0, -1.0, -1.0])
+
+
+def way(t, lifts=LIFTS):
+    """A share of a way there and back, at minimum jerk."""
+    up = [10 * s**3 - 15 * s**4 + 6 * s**5 for start, time in lifts for s in [np.clip((t - start) / time, 0, 1)]]
+    return up[0] - up[1]
+
+
+MIDDLE = way(np.arange(0.0, CARRY, 0.004)).mean()
+
+
+def joints(t, ways=(0.0, 0.0, 0.2, 0.0), shares=(1.0, 1.0, 1.0, 1.0)):
+    """Joint values; of each way only a share is gone, about its middle."""
+    return (MIDDLE + (way(t) - MIDDLE)[:, None] * np.array(shares)) * np.array(ways)
+
+
+@pytest.fixture(scope="module")
+def job(gantry, one_pad, plate):
+    t = np.arange(0.0, CARRY, 0.004)
+    return gm.Job(
+        name="lifts",
+        gripper=one_pad,
+        part=plate(com=(0.0, 0.0, 0.0)),
+        trajectory=gm.JointTrajectory(t=t, q=joints(t)),
+        robot=gantry,
+    )
+
+
+def clock(step=0.002, start=-0.5, end=CARRY + 0.5):
+    return np.arange(start, end, step)
+
+
+def said(job, t, q):
+    return gm.compare_motion(job, gm.JointTrajectory(t=t, q=q)).result.text
+
+
+@pytest.mark.parametrize(("share", "same"), [(1.08, True), (1.15, False)])
+def test_a_tenth_of_the_way_apart_is_another_motion(job, share, same):
+    t = clock()
+    assert ("does not follow the program" in said(job, t, joints(t, shares=(1.0, 1.0, share, 1.0)))) != same
+
+
+@pytest.mark.parametrize(("share", "same"), [(0.5, True), (0.1, False)])
+def test_a_joint_with_a_small_part_in_the_way_may_miss_half_of_its_own(job, share, same):
+    ways, t = (0.02, 0.0, 0.2, 0.0), clock()
+    program = replace(job, trajectory=replace(job.trajectory, q=joints(job.trajectory.t, ways)))
+    text = said(program, t, joints(t, ways, (share, 1.0, 1.0, 1.0)))
+    assert ("joint 1 does not follow" in text) != same
+
+
+@pytest.mark.parametrize(("size", "counts"), [(0.7e-3, False), (1.4e-3, True)])
+def test_a_joint_that_moves_by_less_than_a_millimetre_proves_nothing(job, size, counts):
+    """By the root mean square about its mean."""
+    t = clock()
+    small = size / way(job.trajectory.t).std()
+    program = replace(job, trajectory=replace(job.trajectory, q=joints(job.trajectory.t, (small, 0.0, 0.2, 0.0))))
+    assert ("joint 1 does not follow" in said(program, t, joints(t, (-small, 0.0, 0.2, 0.0)))) == counts
+
+
+@pytest.mark.parametrize(("angle", "same"), [(0.1, True), (0.2, False)])
+def test_a_missing_turn_of_the_tool_counts_at_an_arm_of_a_tenth_of_a_metre(job, angle, same):
+    """Of two axes that turn by 0.141 rad the ends move by sqrt(2) 0.0141 m: a tenth of a way of 0.2 m."""
+    t = job.trajectory.t
+    turned = [gm.pose(rpy=(0, 0, angle * share))[:3, :3] @ DOWN for share in (*way(t), MIDDLE)]
+    position = np.column_stack([0 * t, 0 * t, 0.2 * way(t)])
+    program = replace(job, trajectory=gm.PoseTrajectory(t=t, position=position, rotation=np.array(turned[:-1])))
+    log = gm.PoseTrajectory(t=t, position=position, rotation=np.broadcast_to(turned[-1], (t.size, 3, 3)))
+    assert ("does not follow the program" in gm.compare_motion(program, log).result.text) != same
+
+
+@pytest.mark.parametrize(("samples", "enough"), [(15, False), (30, True)])
+def test_twenty_samples_in_the_carry(job, samples, enough):
+    t = clock(CARRY / samples, start=-1.001)
+    assert ("samples in the carry" in said(job, t, joints(t))) != enough
+
+
+def test_samples_are_counted_from_one_second_before_the_carry(job):
+    t = clock(start=-3.0)
+    at = gm.compare_motion(job, gm.JointTrajectory(t=t, q=joints(t))).result.at
+    assert at.sample == pytest.approx((at.t + 1.0) / 0.002, abs=3)
+
+
+@pytest.mark.parametrize(("second", "runs"), [(1.09, 2), (1.125, 1)])
+def test_another_run_fits_about_as_well(second, runs):
+    """The first of two runs is 5 % of the way off: the other counts with up to twice that, and 3 % more."""
+    t = np.arange(0.0, CARRY, 0.004)
+    y = way(t)[:, None]
+    middle = y.mean(axis=0)
+    log = np.concatenate([middle + 1.05 * (y - middle), middle + second * (y - middle)])
+    found = align(t, y, 0.004 * np.arange(len(log)), log, (0.0, float(t[-1])))
+    assert found.runs == runs
+
+
+@pytest.mark.parametrize(("errors", "told"), [(2.0, False), (4.5, True)])
+def test_a_lag_stands_out_from_three_standard_errors_on(errors, told):
+    speed, noise = np.ones((400, 1)), np.tile([[0.1], [-0.1]], (200, 1))
+    error = 0.1 / np.sqrt(400)  # of a mean
+    assert least_lag(speed, noise - errors * error * speed) == pytest.approx(errors * error if told else 0.0)
+
+
+@pytest.mark.parametrize(("share", "counts"), [(0.007, False), (0.014, True)])
+def test_what_a_late_piece_misses_counts_from_a_hundredth_of_the_way_on(share, counts):
+    """The carry goes out at a steady speed; its last sixteenth is late by a share of the whole way's spread."""
+    t = np.linspace(0.0, 1.0, 1601)
+    spread = float(t.std())
+    late = np.where(t > 15 / 16, share * spread, 0.0)
+    case = SimpleNamespace(carried=np.arange(t.size), job=SimpleNamespace(trajectory=SimpleNamespace(t=t)))
+    placed = SimpleNamespace(t=t, programmed=t[:, None], recorded=(t - late)[:, None])
+    found = pieces_late(case, placed)
+    assert found[-1] == pytest.approx(share * spread if counts else 0.0, rel=0.05)
+    assert not found[:-1].any()

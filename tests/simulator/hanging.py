@@ -1,0 +1,145 @@
+"""The part in the air: six displacements of a rigid body on springs of which the weakest break, one after the other."""
+
+import numpy as np
+
+from simulator.cells import NOTHING
+
+BLOCK = 64  # samples looked at together
+FEWEST = 3  # cells that can hold a body at all
+GONE = 0.1  # m: the part is elsewhere
+
+
+class Hanging:
+    """A part on its pads from where they took it over.
+
+    The part's displacement is small: a shift of its point at the tool origin, and a turn, in the tool frame.
+    """
+
+    def __init__(self, cells, bond, stretch, gap):
+        """Take over.
+
+        Args:
+            cells: The faces.
+            bond: What holds how much: a `held.Bond`.
+            stretch: Of each cell in pad axes; of one that holds nothing its gap [m], shape (3, n).
+            gap: Of each cell along its pad's axis, below 0 where it is pressed, shape (n,).
+        """
+        self.whole, self.host, self.stiffness = bond.bonded & bond.bonded[cells.host], cells.host, cells.stiffness
+        self.strength = cells.tension * bond.share, cells.shear * bond.share
+        self.weight = cells.stiffness * cells.area
+        self.start = np.where(self.whole, stretch, 0.0)
+        self.start[2] = np.where(self.whole, stretch[2], gap)
+        axes = np.moveaxis(cells.axes, 1, -1)
+        self.maps = np.concatenate([axes, np.cross(cells.at.T, axes)], axis=-1)  # (3, n, 6)
+        self.flat = self.maps.reshape(-1, 6)
+
+    def use(self, stretch, whole):
+        """Utilisation of what is whole, 0 elsewhere, from the stretch (3, n) or (3, n, samples)."""
+        extra = (...,) + (None,) * (stretch.ndim - 2)
+        pull, slide = (whole / np.maximum(limit, NOTHING) for limit in self.strength)
+        x, y, z = stretch
+        tension = np.maximum(z, 0.0) * (self.stiffness[2] * pull)[extra]
+        return np.sqrt(tension**2 + (x**2 + y**2) * ((self.stiffness[0] * slide) ** 2)[extra])
+
+    def system(self, whole, closed):
+        """Stiffness (6, 6) and the load that holds the starting stretch, with what is whole or pressed together."""
+        weight = self.weight * whole
+        weight[2] += self.weight[2] * closed
+        weighted = self.flat.T * weight.ravel()
+        return weighted @ self.flat, weighted @ self.start.ravel()
+
+    def settle(self, load, whole, moved):
+        """Break cells under a load (6,) until the rest holds it; returns what is whole, the part, or None: lost.
+
+        Args:
+            load: At the tool origin, tool axes, shape (6,).
+            whole: What is whole at first, shape (n,).
+            moved: Where the part was before, shape (6,).
+        """
+        whole = whole.copy()
+        while whole[self.host].sum() >= FEWEST:
+            moved = self.balance(load, whole, moved)
+            if moved is None:
+                return None
+            use = self.use(self.start + self.maps @ moved, whole)
+            worst = use.argmax()
+            if use[worst] <= 1.0:
+                return whole, moved
+            whole[self.host == self.host[worst]] = False
+        return None
+
+    def balance(self, load, whole, moved):
+        """Displacement in equilibrium, shape (6,), or None: the least energy of what is whole and what is pressed."""
+        for _ in range(50):
+            stretch = self.start + self.maps @ moved
+            closed = ~whole & (stretch[2] < 0.0)
+            stiffness, held = self.system(whole, closed)
+            try:
+                step = np.linalg.solve(stiffness, load - held) - moved
+            except np.linalg.LinAlgError:
+                return None
+            reached = self.start + self.maps @ (moved + step)
+            if (closed == (~whole & (reached[2] < 0.0))).all():  # then this is the least energy
+                return moved + step if np.abs(reached - self.start).max() < GONE else None
+            share, slope = 1.0, (stiffness @ moved + held - load) @ step
+            if -slope <= 1e-12 * abs(load @ moved) + 1e-18:
+                return moved
+            energy = self._energy(stretch, whole) - load @ moved
+            while self._energy(self.start + self.maps @ (moved + share * step), whole) - load @ (
+                moved + share * step
+            ) > energy + 0.3 * share * slope + 1e-15 * abs(energy):
+                share /= 2.0
+            moved = moved + share * step
+            if np.abs(self.maps @ moved).max() > GONE:
+                return None
+        return None
+
+    def _energy(self, stretch, whole):
+        held = np.where(whole, stretch, np.array([[0.0], [0.0], [1.0]]) * np.minimum(stretch, 0.0))
+        return (self.weight * held**2).sum() / 2
+
+    def carry(self, loads):
+        """Carry loads (samples, 6) one after the other; returns what is whole and where the part is, or None: lost.
+
+        Returns:
+            Whole cells (n,) and the part's displacement (6,) at the last sample.
+        """
+        whole, k, moved = self.whole, 0, np.zeros(6)
+        while k < len(loads):
+            found = self.settle(loads[k], whole, moved)
+            if found is None:
+                return None
+            whole, moved = found
+            # As long as the same cells hold, the next samples are a matter of one matrix.
+            closed = ~whole & ((self.start + self.maps @ moved)[2] < 0.0)
+            stiffness, held = self.system(whole, closed)
+            block = loads[k + 1 : k + 1 + BLOCK]
+            places = np.linalg.solve(stiffness, (block - held).T)
+            stretch = self.start[..., None] + self.maps @ places
+            amiss = (self.use(stretch, whole) > 1.0).any(axis=0)
+            amiss |= (((stretch[2] < 0.0) & ~whole[:, None]) != closed[:, None]).any(axis=0)
+            good = int(amiss.argmax()) if amiss.any() else len(block)
+            moved = places[:, good - 1] if good else moved
+            k += 1 + good
+        return whole, moved
+
+
+def most(survives, low=0.02, high=64.0, within=2e-3):
+    """Largest factor that is survived, by bisection of its logarithm; 0 where none is, inf where all are."""
+    if not survives(low):
+        return 0.0
+    if survives(high):
+        return np.inf
+    while high > low * (1.0 + within):
+        middle = np.sqrt(low * high)
+        low, high = (middle, high) if survives(middle) else (low, middle)
+    return low
+
+
+def first_break(hanging, loads):
+    """Largest factor on all loads (samples, 6) at which no cell is used up yet."""
+    whole, closed = hanging.whole, ~hanging.whole & (hanging.start[2] < 0.0)
+    stiffness, held = hanging.system(whole, closed)
+    rest = hanging.start + hanging.maps @ np.linalg.solve(stiffness, -held)
+    grown = hanging.maps @ np.linalg.solve(stiffness, loads.T)
+    return most(lambda factor: (hanging.use(rest[..., None] + factor * grown, whole) <= 1.0).all())
