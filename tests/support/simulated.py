@@ -99,7 +99,7 @@ def _any_job(random, kind, *, sudden, step, dampings):
 
 def vibrations(case):
     """Natural frequencies of the part on its pads [rad/s], rising, and shapes x with x' K x = 1."""
-    part, k = case.job.part, case.backing.stiffness
+    part, k = case.job.part, case.whole.stiffness
     x, y, z = part.com
     cross = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
     mass = np.block(
@@ -164,7 +164,7 @@ def off_path(moves, begin, rates, ramp):
 
 def seen_at_centre(case):
     """What displacements at the centre of the pads are at the tool origin, shape (6, 6)."""
-    x, y, z = case.backing.centre
+    x, y, z = case.whole.centre
     out = np.eye(6)
     out[:3, 3:] = [[0, -z, y], [z, 0, -x], [-y, x, 0]]
     return out
@@ -174,9 +174,9 @@ def model_of(case):
     """The arm with the part on its springs, in MuJoCo; a motor at each joint, in units of acceleration."""
     import mujoco
 
-    job, chain, part, centre = case.job, case.job.robot, case.job.part, case.backing.centre
+    job, chain, part, centre = case.job, case.job.robot, case.job.part, case.whole.centre
     omega, shapes = vibrations(case)
-    zeta = case.backing.patches[0].pad.material.damping_ratio or 0.0
+    zeta = case.whole.patches[0].pad.material.damping_ratio or 0.0
 
     def numbers(values):
         return " ".join(f"{float(v):.17g}" for v in np.ravel(values))
@@ -202,7 +202,7 @@ def model_of(case):
         f"<fixed stiffness='1' springlength='0' damping='{2 * zeta / w:.17g}'>"
         + "".join(f"<joint joint='s{i}' coef='{x:.17g}'/>" for i, x in enumerate(column))
         + "</fixed>"
-        for w, column in zip(omega, (seen_at_centre(case).T @ case.backing.stiffness @ shapes).T, strict=True)
+        for w, column in zip(omega, (seen_at_centre(case).T @ case.whole.stiffness @ shapes).T, strict=True)
     )
     return mujoco.MjModel.from_xml_string(
         f"<mujoco><compiler angle='radian'/><option gravity='{numbers(job.gravity)}' integrator='RK4'"
@@ -235,7 +235,7 @@ def largest_use(case, moves, stopped, *, rings=12.0, shortest=0.3):
         control = np.diff(stopped.speed(times), axis=0) / model.opt.timestep
         if start is None:
             data.qpos[:joints], data.qvel[:joints] = moves.at(np.zeros(1))[0][0], stopped.speed(times[:1])[0]
-            data.qpos[joints:] = np.linalg.solve(case.backing.stiffness @ seen_at_centre(case), case.load[:, 0])
+            data.qpos[joints:] = np.linalg.solve(case.whole.stiffness @ seen_at_centre(case), case.load[:, 0])
         else:
             data.qpos[:], data.qvel[:] = start
         initial = np.empty(mujoco.mj_stateSize(model, mujoco.mjtState.mjSTATE_FULLPHYSICS))
@@ -246,7 +246,7 @@ def largest_use(case, moves, stopped, *, rings=12.0, shortest=0.3):
         start = place[-1].copy(), speed[-1].copy()
         if first > 0.0:
             sway = np.vstack([initial[1 + joints : 1 + model.nq], place[:, joints:]]).T
-            t1, t2, s = case.backing.edge_maps(case.strengths)[0] @ (case.backing.stiffness @ seen_at_centre(case) @ sway)
+            t1, t2, s = case.grip.face.maps @ (case.whole.stiffness @ seen_at_centre(case) @ sway)
             found = float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max())
             angle = float(np.abs(sway[3:]).max())
     return found, angle

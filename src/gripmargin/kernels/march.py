@@ -6,26 +6,27 @@ and changes where the slope of the load does (Duhamel's integral in steps: Chopr
 from memory): a step costs one complex product and has no error but that of the load's straight pieces.
 
 Between two nodes the responses stay within an arc of the chord, and utilisation is convex. An oscillator too fast for
-the step counts with its load and its whole amplitude instead, for utilisation is a seminorm.
+the step counts with its load and its whole amplitude instead: utilisation is a seminorm.
 
 Shapes: k oscillators, n steps, m starts; starts are the last axis.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import pairwise, product
-from typing import TypeVar
+from typing import Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.face import Face
 from gripmargin.kernels.oscillator import ComplexArray
+from gripmargin.kernels.utilisation import largest_utilisation
 
 Array = TypeVar("Array", FloatArray, ComplexArray)
 
-BLOCK = 16_384  # normalised tractions of one component at a time: they stay in the cache
 BESIDE = 0.03  # share of all amplitudes below which the sign of one is not tried
 
 
@@ -35,49 +36,46 @@ class Oscillators:
 
     Attributes:
         frequency: Undamped angular frequency w [rad/s], shape (k,).
-        damping: Share z of critical damping, 0 up to 1, shape (k,).
-        maps: Responses to normalised traction, shape (3, points, k).
-        swings: Which swing, shape (k,); those without mass follow their load at once.
+        damping: Share z of critical damping, 0 up to below 1, shape (k,).
+        face: The judged points, for responses in place of loads.
+        gain: Utilisation that a unit of each swing gives, at most; 0 of what does not swing, shape (k,).
         followed: Which of them are followed from node to node, shape (k,).
     """
 
     frequency: FloatArray
     damping: FloatArray
-    maps: FloatArray
-    swings: NDArray[np.bool_]
+    face: Face
+    gain: FloatArray
     followed: NDArray[np.bool_]
 
     @property
     def pole(self) -> ComplexArray:
-        """How a free vibration turns and fades [1/s], shape (k,)."""
-        return np.asarray(self.frequency * (-self.damping + 1j * np.sqrt(1.0 - self.damping**2)))
+        """How a free vibration turns and fades [1/s], shape (k, 1)."""
+        return np.asarray(self.frequency * (-self.damping + 1j * np.sqrt(1.0 - self.damping**2)))[:, None]
 
     @property
-    def gain(self) -> FloatArray:
-        """Size of the normalised traction that a unit of each swing gives, at most, shape (k,)."""
-        return np.asarray(np.where(self.swings, np.linalg.norm(self.maps, axis=0).max(axis=0), 0.0))
+    def lag(self) -> FloatArray:
+        """Time by which a response is behind a load that rises for ever [s], shape (k, 1)."""
+        return np.asarray(2.0 * self.damping / self.frequency)[:, None]
 
-    def phase(self, load: FloatArray, slope: FloatArray) -> ComplexArray:
-        """Return the phase under a load that has gone straight on for ever, of its shape (k, ...)."""
-        across = (...,) + (None,) * (load.ndim - 1)
-        back, turn = np.conj(self.pole)[across], self.pole.imag[across]
-        lag = (2.0 * self.damping / self.frequency)[across] * slope
-        return np.asarray((slope - back * (load - lag)) / turn)
+    def phase(self, load: FloatArray, slope: FloatArray | float = 0.0) -> ComplexArray:
+        """Return the phase under a load, shape (k, m), that has gone straight on for ever."""
+        return np.asarray((slope - np.conj(self.pole) * (load - self.lag * slope)) / self.pole.imag)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Doubt:
-    """What is not known of the load of a leg.
+    """What is not known of the load over some steps.
 
     Attributes:
-        kicks: By how much more or less swing it may start on the leg, shape (k, m).
+        kicks: By how much more or less swing it may start, shape (k, m).
         offset: Bound of the utilisation by what the load itself is off, shape (n + 1, m).
-        growth: Variance that noise adds to each response on the leg, shape (k, m).
+        growth: Variance that noise adds to each response, shape (k, m).
         sigma: One standard deviation of the utilisation by noise of the load itself, shape (n + 1, m).
         rough: What of the load noise shakes, shape (n + 1, k, m): its second differences count as noise; None: nothing.
     """
 
-    kicks: FloatArray
+    kicks: FloatArray | float = 0.0
     offset: FloatArray | float = 0.0
     growth: FloatArray | float = 0.0
     sigma: FloatArray | float = 0.0
@@ -92,7 +90,7 @@ class State:
         phase: Of each oscillator, shape (k, m).
         doubt: Bound of the amplitude by which its response may differ, shape (k, m).
         variance: Of the noise of its response, shape (k, m).
-        slope: Of the load before, where it goes on from there; None: it may jump, or its slope change for certain.
+        slope: Of the load before, where it goes on from there; None: it may jump.
         swing: Amplitude of each about the load before, shape (k, m).
     """
 
@@ -103,14 +101,14 @@ class State:
     swing: FloatArray | float = 0.0
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
+@dataclass(frozen=True, eq=False)
 class Peak:
     """The most that responses have asked of the pads over some time, each of shape (m,) but for the last.
 
     Attributes:
-        use: Largest utilisation at a node.
+        use: Largest utilisation.
         least: Largest utilisation that is sure.
-        most: Largest utilisation that may have occurred, between nodes too.
+        most: Largest utilisation that may have occurred.
         when: Time of the first since the begin [s].
         response: At that time, shape (k, m).
     """
@@ -121,8 +119,8 @@ class Peak:
     when: FloatArray
     response: FloatArray
 
-    def then(self, later: Peak, after: FloatArray) -> Peak:
-        """Return the peak of both, the later one begun some time after [s], shape (m,)."""
+    def then(self, later: Peak, after: FloatArray | float = 0.0) -> Peak:
+        """Return the peak of both, the later one begun some time after [s]."""
         more = ~(later.use <= self.use)
         return Peak(
             use=np.maximum(self.use, later.use),
@@ -132,76 +130,88 @@ class Peak:
             response=np.where(more, later.response, self.response),
         )
 
+    def take(self, chosen: NDArray[np.intp]) -> Self:
+        """Return that of some starts."""
+        return type(self)(**{field.name: getattr(self, field.name)[..., chosen] for field in fields(self)})
+
+    def put(self, chosen: NDArray[np.intp], found: Peak) -> None:
+        """Set that of some starts, in place."""
+        for field in fields(self):
+            getattr(self, field.name)[..., chosen] = getattr(found, field.name)
+
 
 def march(
     oscillators: Oscillators,
     state: State,
     step: FloatArray,
     load: FloatArray,
-    doubt: Doubt | None = None,
+    doubt: Doubt = Doubt(),
     *,
     sure: float = 0.0,
     coverage: float = 0.0,
 ) -> tuple[State, Peak]:
-    """Return where starts are at the end of a leg, and the most that the leg has asked of the pads.
+    """Return where starts are after some steps, and the most that they have asked of the pads on the way.
 
     Args:
         oscillators: The oscillators.
         state: At the begin.
         step: From node to node [s], shape (m,).
         load: At the nodes, straight between them but for what their second differences show, shape (n + 1, k, m).
-        doubt: What is not known of it; None: nothing.
+        doubt: What is not known of it.
         sure: Standard deviations of noise that are taken off what is sure.
         coverage: Standard deviations of noise that count in what may be.
     """
-    doubt = doubt or Doubt(kicks=np.zeros(load.shape[1:]))
     frequency, damping = oscillators.frequency[:, None], oscillators.damping[:, None]
+    gain, pole, followed = oscillators.gain, oscillators.pole, oscillators.followed[:, None]
     slope = np.diff(load, axis=0) / step
     bend = np.diff(slope, axis=0)
-    turn = np.exp(oscillators.pole[:, None] * step)
-    unit = oscillators.phase(0.0 * frequency, 1.0 + 0.0 * frequency)
+    turn = np.exp(pole * step)
+    unit = oscillators.phase(0.0 * frequency, 1.0)
     free = _summed(turn, state.phase - oscillators.phase(load[0], slope[0]), -unit * bend)
     last = turn * free[-1]
-
-    lag, followed = 2.0 * damping / frequency, np.where(oscillators.followed, 1.0, 0.0)[:, None]
     response = np.empty_like(load)
-    np.subtract(load[:-1], lag * slope, out=response[:-1])
+    np.subtract(load[:-1], oscillators.lag * slope, out=response[:-1])
     response[:-1] += followed * free.imag
-    response[-1] = load[-1] - lag * slope[-1] + followed * last.imag
-    use = utilisation(oscillators.maps, response)
+    response[-1] = load[-1] - oscillators.lag * slope[-1] + followed * last.imag
+    use = _used(oscillators.face, response)
 
     chord = missed(frequency * step) * step
-    fading, gain = np.exp(-damping * frequency * step), oscillators.gain
-    before = 0.0 * slope[0] if state.slope is None else slope[0] - state.slope
-    noise, spread = state.variance + doubt.growth, np.asarray(doubt.sigma)
+    fading = np.exp(-damping * frequency * step)
+    before = 0.0 if state.slope is None else slope[0] - state.slope
+    variance, spread = state.variance + doubt.growth, np.asarray(doubt.sigma)
     if doubt.rough is not None:
         rough = np.diff(doubt.rough, axis=0) / step
-        bend, before = bend - np.diff(rough, axis=0), 0.0 * before
-        noise, spread = _noise(fading**2, noise, chord * np.diff(rough, axis=0), gain, spread)
-    elif noise.any():
-        noise, spread = _noise(fading**2, noise, 0.0 * bend, gain, spread)
+        bend, before = bend - np.diff(rough, axis=0), 0.0
+    if variance.any() or doubt.rough is not None:
+        kinks = 0.0 * bend if doubt.rough is None else (chord * np.diff(rough, axis=0)) ** 2
+        every = _summed(fading**2, variance, kinks)
+        noise = np.einsum("k,nkm->nm", gain, np.sqrt(every))
+        variance, spread = fading**2 * every[-1], np.hypot(np.concatenate([noise, noise[-1:]]), spread)
     if state.slope is None and len(bend):
         before = bend[0]  # the first step is as curved as the next
-    bend = np.abs(bend)
-    bend *= chord
-    unsure = _summed(fading, state.doubt + doubt.kicks + chord * np.abs(before), bend)
+    unsure = _summed(fading, state.doubt + doubt.kicks + chord * np.abs(before), chord * np.abs(bend))
     error = np.einsum("k,nkm->nm", gain, unsure)
     error = np.concatenate([error, error[-1:]]) + doubt.offset  # it fades to the end
 
-    arc = np.where(followed > 0.0, between(frequency * step), 1.0)
+    arc = np.where(followed, between(frequency * step), 1.0)
     arcs = np.einsum("km,nkm->nm", gain[:, None] * arc, np.abs(free))
     top = use + error + coverage * spread
+    most = (np.maximum(top[:-1], top[1:]) + arcs).max(axis=0)
+
     at = use.argmax(axis=0)
-    peak = Peak(
-        use=np.take_along_axis(use, at[None], axis=0)[0],
-        least=(use - error - sure * spread).max(axis=0),
-        most=(np.maximum(top[:-1], top[1:]) + arcs).max(axis=0),
-        when=at * step,
-        response=np.take_along_axis(response, at[None, None], axis=0)[0],
-    )
+    beside = np.clip([at - 1, at, at + 1], 0, len(use) - 1)
+    vertex = _vertex(*np.take_along_axis(use, beside, axis=0))
+    node = np.clip(np.where(vertex < 0.0, at - 1, at), 0, len(slope) - 1)
+    later = np.clip(at - node + vertex, 0.0, 1.0) * step
+    start, rise, swung = (np.take_along_axis(x, node[None, None], axis=0)[0] for x in (load, slope, free))
+    there = start + (later - oscillators.lag) * rise + followed * (swung * np.exp(pole * later)).imag
+    value = np.fmax(largest_utilisation(oscillators.face, there), use.max(axis=0))
+    off = np.take_along_axis(error + sure * spread, at[None], axis=0)[0]
+    least = np.maximum((use - error - sure * spread).max(axis=0), value - off)
+    peak = Peak(use=value, least=least, most=np.maximum(most, value), when=node * step + later, response=there)
     phase = last + oscillators.phase(load[-1], slope[-1])
     doubt_left = fading * unsure[-1]
-    return State(phase=phase, doubt=doubt_left, variance=noise, slope=slope[-1], swing=np.abs(last)), peak
+    return State(phase=phase, doubt=doubt_left, variance=variance, slope=slope[-1], swing=np.abs(last)), peak
 
 
 def missed(turn: FloatArray | float) -> FloatArray:
@@ -225,39 +235,6 @@ def between(turn: FloatArray) -> FloatArray:
     return 1.0 - np.cos(np.minimum(turn / 2.0, np.pi))
 
 
-def utilisation(maps: FloatArray, response: FloatArray) -> FloatArray:
-    """Return the largest utilisation over the points.
-
-    Args:
-        maps: Responses to normalised traction, shape (3, points, k).
-        response: Shape (n, k, m).
-
-    Returns:
-        Shape (n, m).
-    """
-    nodes, _, starts = response.shape
-    out = np.empty((nodes, starts))
-    step = max(1, BLOCK // (maps.shape[1] * starts))
-    for first in range(0, nodes, step):
-        part = slice(first, first + step)
-        flat = response[part].transpose(1, 0, 2).reshape(maps.shape[2], -1)
-        t1, t2, pull = maps @ flat
-        np.maximum(pull, 0.0, out=pull)
-        pull *= pull
-        t1 *= t1
-        t2 *= t2
-        pull += t1
-        pull += t2
-        np.sqrt(pull.max(axis=0).reshape(-1, starts), out=out[part])
-    return out
-
-
-def most_used(oscillators: Oscillators, response: FloatArray) -> NDArray[np.intp]:
-    """Return the point that responses, shape (k, m), use most, shape (m,)."""
-    t1, t2, pull = oscillators.maps @ response
-    return np.asarray((t1**2 + t2**2 + np.maximum(pull, 0.0) ** 2).argmax(axis=0))
-
-
 def in_phase(oscillators: Oscillators, load: FloatArray, amplitude: FloatArray, enough: FloatArray) -> FloatArray:
     """Return the utilisation if all oscillators reached their amplitudes about a constant load at once, shape (m,).
 
@@ -272,7 +249,7 @@ def in_phase(oscillators: Oscillators, load: FloatArray, amplitude: FloatArray, 
         enough: Utilisation below which it need not be exact, shape (m,).
     """
     size = oscillators.gain[:, None] * amplitude
-    out = utilisation(oscillators.maps, load[None])[0] + size.sum(axis=0)
+    out = largest_utilisation(oscillators.face, load) + size.sum(axis=0)
     near = np.flatnonzero(out > enough)
     if near.size == 0:
         return out
@@ -281,17 +258,20 @@ def in_phase(oscillators: Oscillators, load: FloatArray, amplitude: FloatArray, 
     boxes = np.repeat(load[None, :, near], len(signs), axis=0)
     boxes[:, large] += signs[:, :, None] * amplitude[large][:, near]
     beside = np.delete(size[:, near], large, axis=0).sum(axis=0)
-    out[near] = np.minimum(out[near], utilisation(oscillators.maps, boxes).max(axis=0) + beside)
+    out[near] = np.minimum(out[near], _used(oscillators.face, boxes).max(axis=0) + beside)
     return out
 
 
-def _noise(
-    left: FloatArray, variance: FloatArray, kicks: FloatArray, gain: FloatArray, sigma: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Variance of the noise of responses at the end of a leg, and one sigma of the utilisation at its nodes."""
-    every = _summed(left, variance, kicks**2)
-    spread = np.einsum("k,nkm->nm", gain, np.sqrt(every))
-    return left * every[-1], np.hypot(np.concatenate([spread, spread[-1:]]), sigma)
+def _used(face: Face, response: FloatArray) -> FloatArray:
+    """The largest utilisation by responses of shape (n, k, m), shape (n, m)."""
+    nodes, many, starts = response.shape
+    return largest_utilisation(face, response.transpose(1, 0, 2).reshape(many, -1)).reshape(nodes, starts)
+
+
+def _vertex(before: FloatArray, at: FloatArray, after: FloatArray) -> FloatArray:
+    """Where the parabola through three even places, the middle one the largest, has its top: -1/2 to 1/2."""
+    curve = 2.0 * at - before - after
+    return np.clip(np.divide(after - before, 2.0 * curve, out=np.zeros_like(at), where=curve > 0.0), -0.5, 0.5)
 
 
 def _summed(left: Array, start: Array, gained: Array) -> Array:

@@ -1,10 +1,12 @@
 """Does the part stay on when the robot stops: by hand, by properties, and attempts to get a false pass."""
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import ClassVar
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 
 import gripmargin as gm
 from gripmargin.results.samples import Samples
@@ -80,27 +82,39 @@ class TestByHand:
 
     area, held = 0.05**2, 50e3
 
-    def from_top_speed(self, deceleration, overshoot):
-        """Utilisation of a stop that runs on into the program's own braking: a = a_own s^2 - d v_own / v on its way."""
-        top = 15 / 8 * 0.6 / 0.8
-        places = max(4, int(np.ceil(top / deceleration / 2 / 0.03)))
-        s = np.append(np.sqrt(1.0 - np.arange(places + 1) / places), 0.0)
-        x = np.clip(0.5 + top / deceleration * (1 - s**2) / 2 / 0.8, 0, 1)
-        speed = 30 * x**2 * (1 - x) ** 2 * 0.6 / 0.8
-        own = 60 * x * (1 - x) * (1 - 2 * x) * 0.6 / 0.8**2
-        braking = np.abs(own * s**2 - deceleration * speed / top)
-        pull, per = 1.2 * G / self.area / self.held, 1.2 / self.area / self.held
-        return float((np.hypot(pull, per * braking) + overshoot * per * deceleration).max())
+    def from_top_speed(self, deceleration, damping, film):
+        """Utilisation of a stop that runs on into the program's own braking: a = a_own s^2 - d v_own / v on its way.
+
+        The part slides on the pad as one mass on one spring, by a general ODE solver; the pull stays.
+        """
+        top, omega = 15 / 8 * 0.6 / 0.8, np.sqrt(film.shear_stiffness * self.area / 1.2)
+
+        def braking(t):
+            s = min(1.0, 1.0 - deceleration / top * t)
+            x = np.clip(0.5 + (t - deceleration / top * max(t, 0) ** 2 / 2) / 0.8, 0, 1)
+            own = 60 * x * (1 - x) * (1 - 2 * x) * 0.6 / 0.8**2
+            speed = 30 * x**2 * (1 - x) ** 2 * 0.6 / 0.8
+            return own * s**2 - deceleration * speed / top * (t >= 0) if s > 0 else 0.0
+
+        def slope(t, y):
+            return [y[1], omega**2 * (braking(t) - y[0]) - 2 * damping * omega * y[1]]
+
+        start, most = [0.0, 0.0], 0.0
+        for span in pairwise((-0.4, 0.0, top / deceleration, top / deceleration + 4 * np.pi / omega)):
+            found = solve_ivp(slope, span, start, rtol=1e-9, atol=1e-9, max_step=0.1 / omega)
+            start, most = found.y[:, -1], max(most, np.abs(found.y[0]).max() * (span[1] > 0))
+        return float(np.hypot(1.2 * G, 1.2 * most) / self.area / self.held)
 
     @pytest.mark.parametrize("deceleration", [1.5, 4.0, 9.0])
     def test_level_stop_from_top_speed(self, level, deceleration):
         report = gm.check_job(level(gm.Stop(deceleration=deceleration)))
         assert stop_of(report).details["stop"] == "path"
         k = int(np.argmin(np.abs(report.samples.t - 0.4)))  # halfway: top speed, no acceleration of the program
-        use = self.from_top_speed(deceleration, 1.0)
+        use = self.from_top_speed(deceleration, 0.0, level(None).gripper.pads[0].material)
         assert 1.0 / report.samples.stop_margin[k] == pytest.approx(use, rel=2e-3)
         pull, per = 1.2 * G / self.area / self.held, 1.2 / self.area / self.held
-        assert use >= np.hypot(pull, 2.0 * per * deceleration)  # one mode without damping answers a step with twice
+        # one mode without damping answers a step with twice
+        assert use >= np.hypot(pull, 2.0 * per * deceleration)
         twist = np.sqrt(3.3e7 * 0.05**4 / 6 / 4e-3) / 2 / np.pi  # k_t times the polar second moment, over the inertia
         assert stop_of(report).details["lowest_frequency"] == pytest.approx(twist, rel=1e-6)
 
@@ -111,8 +125,7 @@ class TestByHand:
         damped = replace(pad, material=replace(pad.material, damping_ratio=damping))
         report = gm.check_job(replace(job, gripper=gm.Gripper(pads=(damped,))))
         k = int(np.argmin(np.abs(report.samples.t - 0.4)))
-        overshoot = np.exp(-damping * np.pi / np.sqrt(1 - damping**2))
-        use = self.from_top_speed(9.0, overshoot)
+        use = self.from_top_speed(9.0, damping, pad.material)
         assert 1.0 / report.samples.stop_margin[k] == pytest.approx(use, rel=2e-3)
 
     def test_time_from_full_speed_gives_the_same_deceleration_at_any_speed(self, level):
@@ -156,13 +169,16 @@ class TestAir:
         return gm.check_job(replace(job, part=panel, trajectory=trajectory, air_density=air_density))
 
     def test_the_pull_swings_with_the_air_that_goes_along(self, level, one_pad):
-        """A rise over t overshoots by 2 / (omega t), omega^2 = k A / (m + m_a); a stop on the way down pulls."""
+        """A rise over t overshoots by |sin(omega t / 2)| / (omega t / 2), omega^2 = k A / (m + m_a) (closed form).
+
+        A stop on the way down pulls.
+        """
         ramp = 0.02
         report = self.panel(level, ramp, self.density)
         area, material = 0.05**2, one_pad.pads[0].material
         omega = np.sqrt(material.normal_stiffness * area / (self.mass + self.added))
         k = int(np.argmin(np.abs(report.samples.t - 0.4)))
-        pull = self.mass * G + (self.mass + self.added) * 6.0 * (1 + 2 / (omega * ramp))
+        pull = self.mass * G + (self.mass + self.added) * 6.0 * (1 + abs(np.sin(omega * ramp / 2)) / (omega * ramp / 2))
         assert 1.0 / report.samples.stop_margin[k] == pytest.approx(pull / area / material.pull_off_stress, rel=2e-3)
 
     def test_the_lowest_frequency_is_that_of_panel_and_air(self, level, one_pad):
@@ -274,10 +290,10 @@ class TestProperties:
         assert (np.diff(values) < 0).all()
 
     def test_a_ramp_softens_the_swing(self, fast):
+        """In the median: at some samples the swings of begin and end meet in phase with the one and not the other."""
         given = {"deceleration": 3.0}
         sudden, soft = (gm.check_job(fast(gm.Stop(ramp=r, **given))).samples.stop_margin for r in (0.0, 0.05))
-        assert (soft >= sudden * (1 - 1e-12))[~np.isnan(soft)].all()
-        assert (soft > 1.02 * sudden).any()
+        assert np.nanmedian(soft / sudden) > 1.02
 
     @pytest.mark.parametrize("strength", [0.5, 2.0])
     def test_the_margin_is_proportional_to_the_strength(self, fast, strength):
@@ -546,16 +562,18 @@ def test_published_stops_that_make_no_sense_are_refused(given):
 def test_the_theory_states_the_figures_of_the_code():
     from pathlib import Path
 
-    from gripmargin.checks.stop import remedies as stop_remedies
-    from gripmargin.checks.stop import stops
+    from gripmargin.checks.stop import follow, remedies, use, ways
 
     text = " ".join((Path(__file__).parents[3] / "docs" / "theory.md").read_text(encoding="utf-8").split())
     for phrase in (
-        f"{1e3 * stops.STEP:g} ms of program time apart",
-        f"at {stops.PLACES[0]} places at least and {stops.PLACES[1]} at most",
-        f"worked out every {1e3 * stops.CLOSE:g} ms",
-        f"first at the {stop_remedies.TRIED} samples that are used most",
-        f"up to {stop_remedies.SOFTEST:g} times",
-        f"not below {stop_remedies.SLOWEST:g} of its speed",
+        f"turns by at most {follow.COARSE.turn:g} rad a step",
+        f"{follow.FINE.turn:g} rad a step",
+        f"{follow.COARSE.soon:g} periods of the slowest vibration",
+        f"in {ways.LATE} steps",
+        f"no more than {ways.TURN:g} rad",
+        f"{use.DISPLACED:g} times",
+        f"first at the {remedies.TRIED} samples that are used most",
+        f"up to {remedies.SOFTEST:g} times",
+        f"not below {remedies.SLOWEST:g} of its speed",
     ):
         assert phrase in text

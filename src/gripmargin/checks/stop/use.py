@@ -2,25 +2,130 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, reduce
 from statistics import NormalDist
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.use import COVERAGE, SURE, crests, rate_errors
-from gripmargin.checks.stop.instants import Ring
-from gripmargin.checks.stop.kinds import Kind, OffPath, asks_for_axes, kinds_of, places_between
-from gripmargin.checks.stop.peaks import Pads
-from gripmargin.checks.stop.stops import Stopping
-from gripmargin.checks.swing.ringing import Stretch, next_too, stretches_of
+from gripmargin.checks.hold.use import SURE
+from gripmargin.checks.stop.braking import TURNING, PathRates
+from gripmargin.checks.stop.course import Course, Indices
+from gripmargin.checks.stop.follow import followed
+from gripmargin.checks.stop.ways import AlongPath, OffPath, Stops
+from gripmargin.checks.swing.ringing import stretches_of, stretches_on_stiffest
+from gripmargin.checks.swing.vibration import Modes, modes_of
 from gripmargin.checks.use import Asked, Use
-from gripmargin.kernels.face import Face
-from gripmargin.kernels.utilisation import traction_size
+from gripmargin.contact.backing import Backing
+from gripmargin.kernels.march import Peak
+from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.motion.between import EIGHTHS, interpolated
+from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.workcell import Stop
+
+PATH: Final = "path"
+AXES: Final = "axes"
+DISPLACED: Final = 2.0  # how often large displacements count; random stops in a physics engine need 1.9
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Stopping:
+    """The stops of a job.
+
+    Attributes:
+        case: The job.
+        stop: How its robot stops.
+        slower: Factor on the speed of the program.
+        softer: Factor on all stopping times.
+        swinging: Whether the part swings while the program runs; else it hangs still when a stop begins.
+    """
+
+    case: Case
+    stop: Stop
+    slower: float = 1.0
+    softer: float = 1.0
+    swinging: bool = True
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """Those that can be judged of the kinds of stop that the job asks for: "path", "axes"."""
+        kinds = (PATH,) if self.stop.on_path and self.stop.category != 0 else ()
+        known = self.case.job.robot is not None and self.case.motion.joint_rates is not None
+        return (*kinds, AXES) if self.asks_for_axes and known else kinds
+
+    @property
+    def asks_for_axes(self) -> bool:
+        """Whether stops in which every axis brakes on its own are to be judged."""
+        return self.stop.axis_deceleration is not None and self.stop.category in (None, 0)
+
+    @cached_property
+    def modes(self) -> Modes:
+        """Natural vibrations of the part on the softest that the pads can be."""
+        return self._modes(self.case.grip.backings[-1])
+
+    @cached_property
+    def rates(self) -> PathRates:
+        """Time decelerations of stops along the path."""
+        stiffest = float(self.modes.frequency.max())
+        return PathRates.of(self.case, self.stop, self.slower, self.softer, stiffest=stiffest)
+
+    @cached_property
+    def turns(self) -> NDArray[np.bool_]:
+        """At which samples the tool turns so that a deceleration along the path may mean more than one thing."""
+        if self.stop.deceleration is None:
+            return np.zeros(self.case.load.shape[1], dtype=np.bool_)
+        return np.asarray(self.rates.mild < (1.0 - TURNING) * self.rates.hard)
+
+    @cached_property
+    def courses(self) -> tuple[tuple[Backing, Course], ...]:
+        """The program on the backings that the pads may have, the softest first."""
+        case, (*stiffer, softest) = self.case, self.case.grip.backings
+        out = []
+        for backing, work in ((softest, stretches_of), *((other, stretches_on_stiffest) for other in stiffer)):
+            stretches = case.shared(work) if self.swinging else ()
+            out.append((backing, Course.of(case, self._modes(backing), self.slower, stretches)))
+        return tuple(out)
+
+    def other(self, *, slower: float, softer: float) -> Stopping:
+        """Return the stops of the program at another speed, or in other times."""
+        out = replace(self, slower=slower, softer=softer)
+        if slower == self.slower:
+            vars(out)["courses"] = self.courses  # as `cached_property` keeps it
+        return out
+
+    def _modes(self, backing: Backing) -> Modes:
+        return modes_of(backing, self.case.job.part, self.case.job.air_density)
+
+    def begun(self, kind: str, course: Course, t: FloatArray, gap: FloatArray) -> list[Stops]:
+        """Return stops that begin at some times, once for each thing that the figures of the job may mean."""
+        if kind == AXES:
+            return [self._off_path(course, t, gap)]
+        lasts = [1.0 / self.rates.hard, *([1.0 / self.rates.mild] if self.turns.any() else [])]
+        samples = course.t[:: course.per]
+        return [
+            AlongPath(course=course, t=t, gap=gap, lasts=np.interp(course.t, samples, x), ramp=self.stop.ramp)
+            for x in lasts
+        ]
+
+    def _off_path(self, course: Course, t: FloatArray, gap: FloatArray) -> OffPath:
+        job, rates, stop = self.case.job, self.case.motion.joint_rates, self.stop
+        trajectory = job.trajectory
+        if not isinstance(trajectory, JointTrajectory) or job.robot is None or rates is None:
+            raise TypeError("stops off the path need joints")
+        joints = np.empty((2, course.t.size, trajectory.q.shape[1]))
+        joints[:, :: course.per] = trajectory.q, rates[0]
+        for k, share in enumerate(EIGHTHS[: course.per - 1], start=1):
+            joints[:, k :: course.per] = interpolated(trajectory, share)[:2]
+        joints[1] *= self.slower
+        braking = np.asarray(stop.axis_deceleration) / self.softer
+        return OffPath(
+            course=course, t=t, gap=gap, job=job, robot=job.robot, rates=braking, ramp=stop.ramp, joints=joints
+        )
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -29,13 +134,11 @@ class StopUse:
 
     Attributes:
         stopping: The stops.
-        stretches: The part's swing while the program runs.
         by_kind: How far the stops of each kind use the pads.
     """
 
     stopping: Stopping
-    stretches: Sequence[Stretch]
-    by_kind: Mapping[Kind, Use]
+    by_kind: Mapping[str, Use]
 
     @cached_property
     def whole(self) -> Use:
@@ -45,17 +148,16 @@ class StopUse:
     @property
     def axes_unknown(self) -> bool:
         """Whether stops off the path are asked for and the program tells no joints."""
-        return asks_for_axes(self.stopping.stop) and not any(isinstance(kind, OffPath) for kind in self.by_kind)
+        return self.stopping.asks_for_axes and AXES not in self.by_kind
 
 
 def use_of_stops(case: Case) -> StopUse | None:
     """Return how far the stops of a job use the pads; None where it has none that can be judged."""
-    kinds = [] if case.job.stop is None else kinds_of(Stopping(case, case.job.stop))
-    if not kinds:
+    if case.job.stop is None:
         return None
-    stretches = case.shared(stretches_of)
-    by_kind = {kind: stop_use(kind, case.carried, stretches) for kind in kinds}
-    return StopUse(stopping=kinds[0].stopping, stretches=stretches, by_kind=by_kind)
+    stopping = Stopping(case=case, stop=case.job.stop)
+    by_kind = {kind: stop_use(stopping, kind, case.carried) for kind in stopping.kinds}
+    return StopUse(stopping=stopping, by_kind=by_kind) if by_kind else None
 
 
 def asked_of_the_pads(case: Case) -> Iterator[Asked]:
@@ -65,93 +167,59 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
         yield Asked(name="stop", target=case.job.targets.stop, use=stops.whole)
 
 
-def stop_use(kind: Kind, samples: NDArray[np.intp], stretches: Sequence[Stretch] = ()) -> Use:
+def stop_use(stopping: Stopping, kind: str, samples: Indices) -> Use:
     """Return how far stops of one kind use the pads.
 
     Args:
-        kind: Of the stops.
-        samples: Where they begin, indices into the program, rising, shape (m,).
-        stretches: The part's swing while the program runs; without any it hangs still when a stop begins.
-    """
-    stopping, case = kind.stopping, kind.stopping.case
-    face = case.grip.face
-    noise, bias = _errors(kind, face)
-    pads = Pads(face, stopping.gain(face), noise, bias, ring_of(stopping, face, stretches))
-    worst = kind.worst(pads, samples)
-    sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
-    low = np.maximum(worst.sure - sure * worst.noise - worst.bias, 0.0)
-    high = worst.most + COVERAGE * worst.noise + worst.bias
-    if case.motion.error is None:
-        top = crests(case.job.trajectory.t[samples], samples, worst.value) - worst.value
-        high = np.maximum(high, worst.most + np.maximum(top, 0.0))
-        high = np.maximum(high, _between(kind, pads, samples))
-    if stopping.side < 0:
-        for side in range(len(case.grip.backings) - 1):  # cells outside the core may stiffen the pads, or may not
-            other = stop_use(replace(kind, stopping=replace(stopping, side=side)), samples, stretches)
-            high = np.maximum(high, other.high) + np.abs(worst.value - other.value)
-    if not case.grip.even:
-        low = np.zeros_like(low)  # what margins count on is a lower bound there
-    doubts = np.concatenate([[0], np.cumsum(np.isin(np.arange(case.load.shape[1]), case.motion.doubtful))])
-    high[(doubts[worst.last + 1] > doubts[samples]) | ~np.isfinite(worst.most)] = np.inf
-    return Use(samples=samples, value=worst.value, low=low, high=high, point=worst.point, grip=case.grip)
-
-
-def ring_of(stopping: Stopping, face: Face, stretches: Sequence[Stretch]) -> Ring:
-    """Return the swing of the part at every sample of the program, up to the next.
-
-    Args:
         stopping: The stops.
-        face: The places that count.
-        stretches: The part's swing while the program runs.
+        kind: "path" or "axes".
+        samples: Where they begin, indices into the program, rising, shape (m,).
     """
-    n, slower = stopping.case.load.shape[1], stopping.slower
-    if not stretches:
-        return Ring.none(face.points, n)
-    modes = stretches[0].swing.modes
-    amplitude = np.zeros((modes.frequency.size, n))
-    for stretch in stretches:
-        found = stretch.swing if slower == 1.0 else _slowed(stretch, slower).swing
-        size = next_too(found.about_rest + found.unsure + COVERAGE * found.sigma)
-        firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
-        amplitude[:, stretch.samples] = np.maximum.reduceat(size, firsts, axis=1)
-    return Ring(
-        gain=traction_size(face, modes.loads),
-        amplitude=amplitude,
-        turning=modes.frequency * np.sqrt(1.0 - modes.damping**2),
-        fading=modes.frequency * modes.damping,
+    (use, *others) = (_on(stopping, kind, samples, *side) for side in stopping.courses)
+    high, low = use.high, use.low if stopping.case.grip.even else 0.0 * use.low  # a margin is a lower bound there
+    for other in others:  # cells outside the core may stiffen the pads, or may not
+        high = np.maximum(high, other.high) + np.abs(use.value - other.value)
+    return replace(use, low=low, high=high)
+
+
+def _on(stopping: Stopping, kind: str, samples: Indices, backing: Backing, course: Course) -> Use:
+    """The use on one of the backings that the pads may have."""
+    case, motion = stopping.case, stopping.case.motion
+    every = course.per * samples[:, None] + np.arange(course.per)
+    ahead = np.append(case.airborne[1:], False)[samples]  # what lies between counts
+    places = every[(np.arange(course.per) == 0) | ahead[:, None]]
+    first, t, end = np.searchsorted(places, course.per * samples), course.t[places], course.t.size - 1
+    before, after = np.maximum(places - 1, 0), np.minimum(places + 1, end)
+    inside = case.airborne[[before // course.per, -(-after // course.per)]]
+    gap = np.where(inside, [t - course.t[before], course.t[after] - t], 0.0)
+    stops = stopping.begun(kind, course, t, gap)
+    sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
+    peak = reduce(_worse, [followed(some, sure) for some in stops])
+
+    group = np.searchsorted(first, np.arange(t.size), side="right")
+    at = np.lexsort((peak.use, group))[np.append(first[1:], t.size) - 1]  # the largest of each group
+    value, response = peak.use[at], peak.response[:, at]
+    low, high = (np.maximum.reduceat(x, first) for x in (peak.least, peak.most))
+    # what the model of small displacements leaves out, over the whole: the angle by which the part turns on its pads,
+    # and that by which the tool turns while the slowest mode turns by 1
+    sway = np.linalg.norm((backing.compliance @ course.carry @ response)[3:], axis=0)
+    spin = stopping.slower * np.linalg.norm(motion.at.angular_velocity[samples], axis=1)
+    displaced = DISPLACED * value * (sway + spin / course.oscillators.frequency.min())
+    high += displaced
+    begun, reached = course.t[:: course.per], np.maximum.reduceat(np.max([x.reached for x in stops], axis=0), first)
+    last = np.minimum(np.searchsorted(begun, reached), begun.size - 1)
+    doubts = np.searchsorted(motion.doubtful, np.arange(begun.size + 1))
+    high[(doubts[last + 1] > doubts[samples]) | ~np.isfinite(high)] = np.inf
+    return Use(
+        samples=samples,
+        value=value,
+        low=np.maximum(low - displaced, 0.0),
+        high=high,
+        point=peak_utilisation(course.oscillators.face, response)[1],
+        grip=case.grip,
     )
 
 
-def _slowed(stretch: Stretch, slower: float) -> Stretch:
-    drive = stretch.swing.drive
-    return stretch.driven(drive.scaled(drive.t / slower, np.full(drive.t.size, slower**2), stretch.still))
-
-
-def _errors(kind: Kind, face: Face) -> tuple[FloatArray, FloatArray]:
-    """What errors of estimated rates can add: one sigma of noise and a bound of the bias, at all samples."""
-    case, slower = kind.stopping.case, kind.stopping.slower
-    error, n = case.motion.error, case.load.shape[1]
-    noise, bias = np.zeros(n), np.zeros(n)
-    if error is None:
-        return noise, bias
-    square, per_speed = slower**2, kind.per_speed() * slower
-    both = replace(
-        error,
-        sigma=np.hypot(square * error.sigma, per_speed * error.speed_sigma),
-        bias=square * error.bias + per_speed * error.speed_bias,
-    )
-    motion = replace(case.motion, error=both)
-    stretch = np.arange(case.carried[0], case.carried[-1] + 1)
-    noise[stretch], bias[stretch] = rate_errors(replace(case, motion=motion), face, stretch)
-    return noise, bias
-
-
-def _between(kind: Kind, pads: Pads, samples: NDArray[np.intp]) -> FloatArray:
-    """The utilisation by stops that begin between neighbouring samples, credited to both, shape (m,)."""
-    out = np.zeros(samples.size)
-    for places in places_between(kind.stopping, samples):
-        use = kind.between(pads, places)
-        use = np.where(np.isfinite(use), use, np.inf)  # no number: no bound
-        for end in (places.first, places.first + 1):
-            np.maximum.at(out, end, use)
-    return out
+def _worse(one: Peak, other: Peak) -> Peak:
+    """The worse of what a stop may be, where it is not known which; sure is what both reach."""
+    return replace(one.then(other), least=np.minimum(one.least, other.least))

@@ -10,23 +10,20 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.stop.kinds import kinds_of
-from gripmargin.checks.stop.stops import Stopping
-from gripmargin.checks.stop.use import stop_use
-from gripmargin.checks.swing.ringing import stretches_of
+from gripmargin.checks.stop.use import Stopping, stop_use
 from gripmargin.contact.loads import part_load
 from gripmargin.kernels.wrench import mass_matrix
 from gripmargin.motion.tool_motion import joint_motion
 
 GRAVITY = np.array([0.0, 0.0, -9.80665])
-STEPS = 6_000  # of the simulation, at most
+STEPS = 20_000  # of the simulation, at most
 KINDS = ("time", "deceleration", "axes")
 
 
-def simulated(case, times, loads, start=None):
+def simulated(case, times, loads, start=None, before=None):
     """The largest utilisation of the pads over time, and the state at the end.
 
-    All six degrees of freedom of the part in state space; it starts at rest unless a state is given.
+    All six degrees of freedom of the part in state space; it starts at rest under a load before, or in a state.
     """
     k, part = case.whole.stiffness, case.job.part
     mass = mass_matrix(part.mass, part.com, part.inertia)
@@ -40,7 +37,7 @@ def simulated(case, times, loads, start=None):
         np.hstack([k, zero]),
         zero,
     )
-    start = np.concatenate([np.linalg.solve(k, loads[0]), np.zeros(6)]) if start is None else start
+    start = np.concatenate([np.linalg.solve(k, before), np.zeros(6)]) if start is None else start
     _, carried, states = lsim(system, loads, times, X0=start)
     t1, t2, s = case.grip.face.maps @ carried.T
     return float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max()), states[-1]
@@ -134,10 +131,10 @@ def random_job(random, kind, *, sudden=False):
 
 
 def times_to(end, stopping):
-    """Until the slowest mode has swung one and a half times after the stop, and for 0.3 s at least."""
+    """Until the slowest mode has swung twice after the stop, and for 0.3 s at least."""
     omega = stopping.modes.frequency
-    whole = end + max(3 * np.pi / omega.min(), 0.3)
-    return np.linspace(0.0, whole, int(np.clip(whole * omega.max() * 8, 500, STEPS)))
+    whole = end + max(4 * np.pi / omega.min(), 0.3)
+    return np.linspace(0.0, whole, int(np.clip(whole * omega.max() * 32, 2_000, STEPS)))
 
 
 def along_path(moves, stopping, sample):
@@ -173,22 +170,20 @@ def tried(seed, kind, *, sudden=False):
     random = np.random.default_rng([seed, KINDS.index(kind)])
     moves, job = random_job(random, kind, sudden=sudden)
     case = work_out(job)
-    stopping, sample = Stopping(case, job.stop), int(random.integers(120, 1000))
+    stopping, sample = Stopping(case=case, stop=job.stop, swinging=sudden), int(random.integers(120, 1000))
     motion = (by_axes if kind == "axes" else along_path)(moves, stopping, sample)
     if motion is None:
         return None
     t, *joints = motion
     loads = part_load(job.part, joint_motion(job.robot, t, *joints), GRAVITY).T
-    loads[0], state = case.load[:, sample], None
-    stretches = stretches_of(case) if sudden else ()
+    state, hanging = None, case.load[:, sample]
     if sudden:
         before = np.linspace(0, sample * 0.001, STEPS)
-        _, state = simulated(
-            case, before, part_load(job.part, joint_motion(job.robot, before, *moves.at(before)), GRAVITY).T
-        )
-    found, _ = simulated(case, t, loads, state)
-    (only,) = kinds_of(stopping)
-    use = stop_use(only, np.array([sample]), stretches)
+        driven = part_load(job.part, joint_motion(job.robot, before, *moves.at(before)), GRAVITY).T
+        _, state = simulated(case, before, driven, before=driven[0])
+    found, _ = simulated(case, t, loads, state, hanging)
+    (only,) = stopping.kinds
+    use = stop_use(stopping, only, np.array([sample]))
     return Tried(kind, float(use.low[0]), float(use.value[0]), float(use.high[0]), found)
 
 
@@ -199,7 +194,9 @@ FOUND = {"time": (5, 20, 36, 51), "deceleration": (94, 127, 146), "axes": (11, 3
 @pytest.fixture(scope="module")
 def stops():
     seeds = {kind: sorted({*range(12), *FOUND[kind]}) for kind in KINDS}
-    return [found for kind in KINDS for seed in seeds[kind] if (found := tried(seed, kind)) is not None]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("gripmargin.checks.stop.use.DISPLACED", 0.0)  # the simulation is of small displacements
+        return [found for kind in KINDS for seed in seeds[kind] if (found := tried(seed, kind)) is not None]
 
 
 def test_a_pass_is_safe(stops):
@@ -216,13 +213,15 @@ def test_a_failure_is_sure(stops):
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_bounds_are_of_use(stops, kind):
     most, least = (
-        np.median([getattr(stop, bound) / stop.found for stop in stops if stop.kind == kind])
+        np.array([getattr(stop, bound) / stop.found for stop in stops if stop.kind == kind])
         for bound in ("most", "least")
     )
-    assert most < 2.0
-    assert least > 0.5
+    assert np.median(most) < 1.02
+    assert np.quantile(most, 0.9) < 1.2  # without damping all vibrations may meet in phase some time later
+    assert np.median(least) > 0.99
 
 
+@pytest.mark.usefixtures("small")
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_part_that_already_swings(kind):
     """Sudden accelerations start a swing that is still there when the stop begins; it counts both ways."""
