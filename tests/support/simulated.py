@@ -5,7 +5,9 @@ vibration, so that they have the full stiffness and damping of the pads; the dyn
 displacement.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.linalg import eigh
@@ -66,15 +68,12 @@ def _any_job(random, kind, *, sudden, step, dampings):
         shear_stiffness=stiffness * random.uniform(0.2, 0.6),
         damping_ratio=float(random.choice(dampings)),
     )
-    pads = tuple(
-        gm.Pad.rectangle(
-            f"pad {i}",
-            film,
-            random.uniform(0.01, 0.05, 2),
-            gm.pose(random.uniform(-0.08, 0.08, 3) * [1, 1, 0], random.uniform(-0.2, 0.2, 3)),
-        )
-        for i in range(random.integers(1, 4))
-    )
+    gripper = None
+    for i in range(random.integers(1, 4)):
+        at = gm.pose(random.uniform(-0.08, 0.08, 3) * [1, 1, 0], random.uniform(-0.2, 0.2, 3))
+        pad = gm.Pad.rectangle(f"pad {i}", film, random.uniform(0.01, 0.05, 2), at)
+        with suppress(gm.InputError):  # a pad that overlaps another is left out
+            gripper = gm.Gripper(pads=(*(gripper.pads if gripper else ()), pad))
     cloud = random.normal(size=(3, 12)) * random.uniform(0.01, 0.1, (3, 1))
     mass = 10 ** random.uniform(-1, 0.5)
     second = cloud @ cloud.T * (mass / 12)
@@ -90,8 +89,14 @@ def _any_job(random, kind, *, sudden, step, dampings):
     return moves, gm.Job(
         name="random",
         trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd),
-        gripper=gm.Gripper(pads=pads),
-        part=gm.Part(mass=mass, com=random.uniform(-0.06, 0.06, 3), inertia=np.trace(second) * np.eye(3) - second),
+        gripper=gripper,
+        part=gm.Part(
+            face="plane",
+            rigid=True,
+            mass=mass,
+            com=random.uniform(-0.06, 0.06, 3),
+            inertia=np.trace(second) * np.eye(3) - second,
+        ),
         robot=gm.Chain(links=np.stack(links), revolute=tuple(bool(x) for x in random.random(joints) < 0.8)),
         stop=stop,
     )
@@ -192,11 +197,12 @@ def model_of(case):
     still = f"<inertial pos='0 0 0' mass='{STILL}' diaginertia='1e-7 1e-7 1e-7'/>"
     for i, turns in enumerate(chain.revolute):
         kind = "hinge" if turns else "slide"
-        head += f"<body {placed(chain.links[i])}><joint name='j{i}' type='{kind}' axis='0 0 1' armature='{HEAVY}'/>{still}"
+        joint = f"<joint name='j{i}' type='{kind}' axis='0 0 1' armature='{HEAVY}'/>"
+        head += f"<body {placed(chain.links[i])}>{joint}{still}"
         tail += "</body>"
         motors += f"<motor joint='j{i}' gear='{HEAVY}'/>"
     springs = "".join(
-        f"<joint name='s{i}' type='{'slide' if i < 3 else 'hinge'}' axis='{numbers(np.eye(3)[i % 3])}'/>" for i in range(6)
+        f"<joint name='s{i}' type='{('slide', 'hinge')[i // 3]}' axis='{numbers(np.eye(3)[i % 3])}'/>" for i in range(6)
     )
     tendons = "".join(
         f"<fixed stiffness='1' springlength='0' damping='{2 * zeta / w:.17g}'>"
@@ -228,7 +234,7 @@ def largest_use(case, moves, stopped, *, rings=12.0, shortest=0.3):
     tail = max(rings * 2 * np.pi / omega[0], shortest)
     borders = [0.0, stopped.begin, stopped.begin + tail + (stopped.rest - stopped.begin)]
     start, found, angle = None, 0.0, 0.0
-    for first, last in zip(borders, borders[1:], strict=False):
+    for first, last in pairwise(borders):
         count = int(np.ceil((last - first) / step))
         model.opt.timestep = (last - first) / count
         times = first + np.arange(count + 1) * model.opt.timestep

@@ -200,11 +200,7 @@ def _on(stopping: Stopping, kind: str, samples: Indices, backing: Backing, cours
     at = np.lexsort((peak.use, group))[np.append(first[1:], t.size) - 1]  # the largest of each group
     value, response = peak.use[at], peak.response[:, at]
     low, high = (np.maximum.reduceat(x, first) for x in (peak.least, peak.most))
-    # what the model of small displacements leaves out, over the whole: the angle by which the part turns on its pads,
-    # and that by which the tool turns while the slowest mode turns by 1
-    sway = np.linalg.norm((backing.compliance @ course.carry @ response)[3:], axis=0)
-    spin = stopping.slower * np.linalg.norm(motion.at.angular_velocity[samples], axis=1)
-    displaced = DISPLACED * value * (sway + spin / course.oscillators.frequency.min())
+    displaced = DISPLACED * _displaced(stopping, backing, course, samples, response) * value
     high += displaced
     begun, reached = course.t[:: course.per], np.maximum.reduceat(np.max([x.reached for x in stops], axis=0), first)
     last = np.minimum(np.searchsorted(begun, reached), begun.size - 1)
@@ -218,6 +214,24 @@ def _on(stopping: Stopping, kind: str, samples: Indices, backing: Backing, cours
         point=peak_utilisation(course.oscillators.face, response)[1],
         grip=case.grip,
     )
+
+
+def _displaced(
+    stopping: Stopping, backing: Backing, course: Course, samples: Indices, response: FloatArray
+) -> FloatArray:
+    """What the model of small displacements leaves out, over the whole, shape (samples,).
+
+    It is of the order of the angle by which the part turns on its pads, and of that by which the tool turns while the
+    slowest mode turns by 1: when the stop begins, and for the swing that is left from faster times also then.
+    """
+    at, slowest = stopping.case.motion.at, float(course.oscillators.frequency.min())
+    sway = np.linalg.norm((backing.compliance @ course.carry @ response)[3:], axis=0)
+    spin = np.maximum(stopping.slower * np.linalg.norm(at.angular_velocity, axis=1), 1e-300) / slowest
+    fading = float(course.oscillators.damping.min()) * slowest * course.t[:: course.per]
+    spun = np.exp(np.maximum.accumulate(np.log(spin) + fading) - fading)[samples]
+    gain, begun = course.oscillators.gain[:, None], np.abs(course.vibration[:, samples * course.per])
+    left = (gain * begun).sum(axis=0) / np.maximum((gain * np.abs(response)).sum(axis=0), 1e-300)
+    return np.asarray(sway + spin[samples] + np.minimum(left, 1.0) * spun)
 
 
 def _worse(one: Peak, other: Peak) -> Peak:
