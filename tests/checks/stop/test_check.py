@@ -569,7 +569,7 @@ def test_the_theory_states_the_figures_of_the_code():
         f"turns by at most {follow.COARSE.turn:g} rad a step",
         f"{follow.FINE.turn:g} rad a step",
         f"{follow.COARSE.soon:g} periods of the slowest vibration",
-        f"in {ways.LATE} steps",
+        f"in {follow.COARSE.late} steps",
         f"no more than {ways.TURN:g} rad",
         f"{use.DISPLACED:g} times",
         f"first at the {remedies.TRIED} samples that are used most",

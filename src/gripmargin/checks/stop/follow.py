@@ -19,7 +19,7 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.stop.course import Indices
-from gripmargin.checks.stop.ways import FEWEST, Stops
+from gripmargin.checks.stop.ways import FEWEST, SHORTEST, Stops
 from gripmargin.kernels.march import Doubt, Oscillators, Peak, State, between, in_phase, march
 
 AT_ONCE: Final = 8_192  # nodes of all stops that are worked on at a time: they stay in the cache
@@ -40,6 +40,7 @@ class Pace:
         share: Of all swings in phase; a faster mode below it is not followed.
         steps: Most of them to rest; modes that are too fast for it are not followed.
         soon: Periods of the slowest mode over which the swing is followed after a jump of the load.
+        late: Steps of what is left of a way then.
         rounds: Periods of the slowest mode over which the part is followed at rest.
     """
 
@@ -47,11 +48,12 @@ class Pace:
     share: float
     steps: float
     soon: float
+    late: int
     rounds: int
 
 
-COARSE: Final = Pace(turn=0.8, share=0.03, steps=600.0, soon=2.0, rounds=2)
-FINE: Final = Pace(turn=0.35, share=0.003, steps=12_000.0, soon=np.inf, rounds=12)
+COARSE: Final = Pace(turn=0.8, share=0.03, steps=600.0, soon=2.0, late=40, rounds=2)
+FINE: Final = Pace(turn=0.35, share=0.003, steps=12_000.0, soon=8.0, late=400, rounds=12)
 
 
 def followed(stops: Stops, sure: float) -> Peak:
@@ -70,8 +72,11 @@ def followed(stops: Stops, sure: float) -> Peak:
         if left.size == 0:
             break
         chosen = left[np.argsort(-peak.most[left], kind="stable")[:FIRST]]
+        coarse = peak.most[chosen].max()
         peak.put(chosen, _closely(_some(stops, chosen), sure))
         finely[chosen] = True
+        if peak.most[chosen].max() * ENOUGH > coarse:
+            break  # a closer look tells no more
     return peak
 
 
@@ -119,14 +124,15 @@ def _follow(stops: Stops, pace: Pace, sure: float) -> Peak:
     oscillators = _choose(stops, state, pace)
     alone, frequency = replace(oscillators, followed=np.zeros(6, dtype=np.bool_)), oscillators.frequency
     soon = pace.soon * 2.0 * np.pi / float(frequency.min()) if oscillators.damping.all() else np.inf
-    for leg in stops.legs(pace.turn / float(frequency[oscillators.followed].max()), soon):
+    for leg in stops.legs(pace.turn / float(frequency[oscillators.followed].max()), soon, pace.late):
         if leg.border is not None:
             state = _jumped(oscillators, state, shift[leg.border])
         for first, last in _spans(leg.steps, stops.t.size):
             load, doubt = leg.load(np.arange(first, last + 1))
             moving = alone if leg.late else oscillators
             state, found = march(moving, state, leg.step, load, doubt, sure=sure, coverage=COVERAGE)
-            peaks.append(replace(found, when=leg.begin + first * leg.step + found.when))
+            most = np.where(leg.late & (leg.step <= SHORTEST), 0.0, found.most)  # some stops are over before
+            peaks.append(replace(found, most=most, when=leg.begin + first * leg.step + found.when))
     state = _jumped(oscillators, state, shift[-1])
     return _ring(oscillators, state, stops, reduce(Peak.then, peaks), pace, sure)
 

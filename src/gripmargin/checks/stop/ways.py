@@ -27,7 +27,6 @@ from gripmargin.motion.tool_motion import ToolMotion, joint_motion
 from gripmargin.workcell.job import Job
 
 FEWEST: Final = 4  # steps of a leg
-LATE: Final = 40  # steps of a way whose load alone is followed
 SHORTEST: Final = 1e-9  # [s] stands for a leg that some stops do not have
 PIECES: Final = 16  # in which the speed of a way counts as that of the begin or of the end
 TURN: Final = 0.3  # [rad] by which an arm turns at most over one cubic of its load
@@ -86,12 +85,13 @@ class Stops(Protocol):
     def at(self, t: FloatArray, gap: FloatArray) -> Self:
         """Return stops that begin at other times."""
 
-    def legs(self, step: float, soon: float) -> Iterator[Leg]:
+    def legs(self, step: float, soon: float, late: int) -> Iterator[Leg]:
         """Yield the legs.
 
         Args:
             step: Longest step [s].
-            soon: Time after a jump of the load from which on steps are as long as the load alone asks for [s].
+            soon: Time after a jump of the load from which on steps may be longer [s].
+            late: How many there are then.
         """
 
     def motion(self, after: FloatArray) -> ToolMotion:
@@ -141,16 +141,16 @@ class AlongPath:
         """Time of the program at rest."""
         return self._way(self.borders[-1])[2]
 
-    def legs(self, step: float, soon: float) -> Iterator[Leg]:
+    def legs(self, step: float, soon: float, late: int) -> Iterator[Leg]:
         """Yield the legs: while the brakes close, and what is left."""
         for i, (begin, end) in enumerate(pairwise(self.borders)):
-            middle = np.minimum(begin + soon, end) if (end - begin).max(initial=0.0) > soon + LATE * step else end
-            for first, last, late in ((begin, middle, False), (middle, end, True)):
+            middle = np.minimum(begin + soon, end) if (end - begin).max(initial=0.0) > soon + late * step else end
+            for first, last, slow in ((begin, middle, False), (middle, end, True)):
                 long = float((last - first).max(initial=0.0))
                 if long > 0.0:
-                    count = LATE if late else max(FEWEST, math.ceil(long / step))
+                    count = late if slow else max(FEWEST, math.ceil(long / step))
                     length = np.maximum(last - first, SHORTEST) / count
-                    yield Leg(first, length, count, None if late else i, late, partial(self._load, first, length))
+                    yield Leg(first, length, count, None if slow else i, slow, partial(self._load, first, length))
 
     def motion(self, after: FloatArray) -> ToolMotion:
         """Return the tool's motion some time after they began, at the instants next to it."""
@@ -247,7 +247,7 @@ class OffPath:
         """Time of the program: where they begin."""
         return self.t
 
-    def legs(self, step: float, soon: float) -> Iterator[Leg]:
+    def legs(self, step: float, soon: float, late: int) -> Iterator[Leg]:
         """Yield the legs: while the brakes close, and from one axis that comes to rest to the next."""
         turning = np.array(self.robot.revolute)
         for border, (begin, end) in enumerate(pairwise(self.borders)):
@@ -261,10 +261,10 @@ class OffPath:
             length = np.maximum(end - begin, SHORTEST) / pieces
             loads = self._loads(begin + np.arange(3 * pieces + 1)[:, None] * (length / 3.0), moving)
             for i in range(pieces):
-                late = i * float(length.min()) > soon
-                count = FEWEST if late else max(FEWEST, math.ceil(long / pieces / step))
+                slow = i * float(length.min()) > soon
+                count = max(FEWEST, late // 10 if slow else 0, 0 if slow else math.ceil(long / pieces / step))
                 load = partial(self._cubic, loads[3 * i : 3 * i + 4], count, length)
-                yield Leg(begin + i * length, length / count, count, None if i else border, late, load)
+                yield Leg(begin + i * length, length / count, count, None if i else border, slow, load)
 
     def motion(self, after: FloatArray) -> ToolMotion:
         """Return the tool's motion some time after they began."""
