@@ -30,6 +30,7 @@ from gripmargin.workcell import Stop
 
 PATH: Final = "path"
 AXES: Final = "axes"
+CLOSE: Final = 0.004  # [s] of stops that begin closer to each other some are followed
 DISPLACED: Final = 2.0  # how often large displacements count; random stops in a physics engine need 1.9
 
 
@@ -185,24 +186,34 @@ def stop_use(stopping: Stopping, kind: str, samples: Indices) -> Use:
 def _on(stopping: Stopping, kind: str, samples: Indices, backing: Backing, course: Course) -> Use:
     """The use on one of the backings that the pads may have."""
     case, motion = stopping.case, stopping.case.motion
-    every = course.per * samples[:, None] + np.arange(course.per)
-    ahead = np.append(case.airborne[1:], False)[samples]  # what lies between counts
-    places = every[(np.arange(course.per) == 0) | ahead[:, None]]
-    first, t, end = np.searchsorted(places, course.per * samples), course.t[places], course.t.size - 1
-    before, after = np.maximum(places - 1, 0), np.minimum(places + 1, end)
-    inside = case.airborne[[before // course.per, -(-after // course.per)]]
-    gap = np.where(inside, [t - course.t[before], course.t[after] - t], 0.0)
-    stops = stopping.begun(kind, course, t, gap)
+    per, n = course.per, case.airborne.size
+    stride = 1 if per > 1 else max(1, int(CLOSE / float(np.median(np.diff(course.t))) + 1e-6))
+    run = np.diff(samples, prepend=-2) == 1
+    chosen = np.flatnonzero((np.arange(samples.size) % stride == 0) | ~run | ~np.append(run[1:], False))
+    kept = samples[chosen]
+    ground = np.concatenate([[-1], np.flatnonzero(~case.airborne), [n]])  # what lies between counts, but on the ground
+    border = np.searchsorted(ground, kept)
+    every = per * kept[:, None] + np.arange(per)
+    places = every[(np.arange(per) == 0) | (kept + 1 < ground[border])[:, None]]
+    first = np.searchsorted(places, per * kept)
+    group = np.searchsorted(first, np.arange(places.size), side="right") - 1
+    before = np.maximum(places - stride, per * (ground[border - 1] + 1)[group])
+    after = np.minimum(places + stride, per * (ground[border] - 1)[group])
+    t = course.t[places]
+    stops = stopping.begun(kind, course, t, np.stack([t - course.t[before], course.t[after] - t]))
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
     peak = reduce(_worse, [followed(some, sure) for some in stops])
-
-    group = np.searchsorted(first, np.arange(t.size), side="right")
-    at = np.lexsort((peak.use, group))[np.append(first[1:], t.size) - 1]  # the largest of each group
-    value, response = peak.use[at], peak.response[:, at]
+    # of each sample the worst place, and of one between two that are followed the worse of both
+    at = np.lexsort((peak.use, group))[np.append(first[1:], t.size) - 1]
     low, high = (np.maximum.reduceat(x, first) for x in (peak.least, peak.most))
+    reached = np.maximum.reduceat(np.max([x.reached for x in stops], axis=0), first)
+    sides = np.searchsorted(chosen, np.arange(samples.size) + np.array([[1], [0]])) + np.array([[-1], [0]])
+    low, high, reached = low[sides].min(axis=0), high[sides].max(axis=0), reached[sides].max(axis=0)
+    at = at[np.where(peak.use[at[sides[1]]] > peak.use[at[sides[0]]], sides[1], sides[0])]
+    value, response = peak.use[at], peak.response[:, at]
     displaced = DISPLACED * _displaced(stopping, backing, course, samples, response) * value
     high += displaced
-    begun, reached = course.t[:: course.per], np.maximum.reduceat(np.max([x.reached for x in stops], axis=0), first)
+    begun = course.t[::per]
     last = np.minimum(np.searchsorted(begun, reached), begun.size - 1)
     doubts = np.searchsorted(motion.doubtful, np.arange(begun.size + 1))
     high[(doubts[last + 1] > doubts[samples]) | ~np.isfinite(high)] = np.inf
