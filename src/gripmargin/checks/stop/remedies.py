@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -30,6 +31,7 @@ SOFTEST: Final = 10.0  # factor on stopping times beyond which a softer stop is 
 TRIED: Final = 24  # samples, the worst ones, at which a change is sought before the check tries it on all
 HALVINGS: Final = 9
 SEARCHED: Final = 3  # motions, the worst ones, for which a speed is sought
+NEXT: Final = 1.25  # factor up to which more is sought in the next attempt
 ROUNDS: Final = 3  # attempts at a softer stop, each with the samples that fell short in the one before
 
 
@@ -102,15 +104,16 @@ def _softer(stops: StopUse, target: float) -> Iterator[Change]:
     # a stop that takes longer reaches further: the worst places need not stay so
     samples, stop, job = stops.whole.samples, stops.stopping.stop, stops.stopping.case.job
     few = np.union1d(_first(samples, stops.whole.high), samples[:: max(samples.size // TRIED, 1)])
+    factor, most, halvings = 1.0, SOFTEST, HALVINGS
     for _ in range(ROUNDS):
-        least = _least(lambda softer, few=few: on_target(_margin(stops, few, softer=softer)[0], target), SOFTEST)  # type: ignore[misc]
+        least = _least(partial(_enough, stops, few, target), most, factor, halvings)
         if least is None:
             return
         factor = math.ceil(100.0 * least - 1e-9) / 100.0
         margin, high = _margin(stops, samples, softer=factor)
         if on_target(margin, target):
             break
-        few = np.union1d(few, _first(samples, high))
+        few, most, halvings = np.union1d(few, _first(samples, high)), min(NEXT * factor, SOFTEST), 5
     text = words.softer(stop, factor, path=PATH in stops.by_kind, axes=AXES in stops.by_kind)
     yield Change(
         remedy=Remedy(action="stop softer", text=text, figures={"factor": factor}),
@@ -127,9 +130,14 @@ def _margin(
     return float(inverse(high.max())), high
 
 
-def _least(enough: Callable[[float], bool], most: float) -> float | None:
-    """The least factor above 1 that is enough; None where the largest one is not."""
-    return furthest(enough, most, 1.0, halvings=HALVINGS) if enough(most) else None
+def _enough(stops: StopUse, few: NDArray[np.intp], target: float, softer: float) -> bool:
+    """Whether stops that begin at a few samples are on target if they take so many times longer."""
+    return on_target(_margin(stops, few, softer=softer)[0], target)
+
+
+def _least(enough: Callable[[float], bool], most: float, least: float = 1.0, halvings: int = HALVINGS) -> float | None:
+    """The least factor that is enough, above one that is not; None where the largest one is not."""
+    return furthest(enough, most, least, halvings=halvings) if enough(most) else None
 
 
 def _first(samples: NDArray[np.intp], use: FloatArray) -> NDArray[np.intp]:
