@@ -137,6 +137,16 @@ class TestByHand:
         both = [r.samples.stop_margin[50:350] for r in (report, by_rate)]
         assert both[0] == pytest.approx(both[1], rel=2e-3)
 
+    def test_a_reaction_time_counts_both_ways(self, level):
+        """Of 250 ms the first 100 may pass before the robot brakes: then it stops within 150 ms from a later place."""
+        both, at_once, later = (
+            gm.check_job(level(stop)).samples.stop_margin
+            for stop in (gm.Stop(time=0.25, reaction=0.1), gm.Stop(time=0.25), gm.Stop(time=0.15))
+        )
+        due = np.minimum(at_once[:400], later[50:450])
+        assert both[:400] == pytest.approx(due, rel=0.02)  # of stops within 4 ms some are followed
+        assert (due[100:300] < 0.9 * at_once[100:300]).any()
+
     def test_margin_without_swing_is_a_stop_on_a_rigid_backing(self, level):
         result = stop_of(gm.check_job(level(gm.Stop(deceleration=3.0))))
         pull = 1.2 * G / self.area / self.held
@@ -540,6 +550,7 @@ class TestAdvice:
         ({"time": 0.3, "floor": np.nan}, "stop.floor"),
         ({"time": 0.3, "ramp": -0.1}, "stop.ramp"),
         ({"time": 0.3, "ramp": 0.3}, "stop.ramp"),
+        ({"time": 0.3, "ramp": 0.1, "reaction": 0.2}, "stop.reaction"),
         ({"time": 0.3, "load": 0.5}, "stop.load"),
         ({"category": 1, "axis_deceleration": [1.0]}, "stop.category"),
         ({"time": 0.3, "measured": (gm.StopFigure(speed=1.0, time=0.3),)}, "stop.measured"),

@@ -26,10 +26,11 @@ from gripmargin.kernels.march import Peak
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.between import EIGHTHS, interpolated
 from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.workcell import Stop
+from gripmargin.workcell import Stop, StopFigure
 
 PATH: Final = "path"
 AXES: Final = "axes"
+LEAST: Final = 1e-3  # share of a published way that is left for braking at least
 CLOSE: Final = 0.004  # [s] of stops that begin closer to each other some are followed
 DISPLACED: Final = 2.0  # how often large displacements count; random stops in a physics engine need 1.9
 
@@ -71,9 +72,12 @@ class Stopping:
 
     @cached_property
     def rates(self) -> PathRates:
-        """Time decelerations of stops along the path."""
+        """Time decelerations of stops along the path, from when the robot is told to stop."""
+        return self._rates(self.stop)
+
+    def _rates(self, stop: Stop) -> PathRates:
         stiffest = float(self.modes.frequency.max())
-        return PathRates.of(self.case, self.stop, self.slower, self.softer, stiffest=stiffest)
+        return PathRates.of(self.case, stop, self.slower, self.softer, stiffest=stiffest)
 
     @cached_property
     def turns(self) -> NDArray[np.bool_]:
@@ -106,12 +110,32 @@ class Stopping:
         """Return stops that begin at some times, once for each thing that the figures of the job may mean."""
         if kind == AXES:
             return [self._off_path(course, t, gap)]
-        lasts = [1.0 / self.rates.hard, *([1.0 / self.rates.mild] if self.turns.any() else [])]
-        samples = course.t[:: course.per]
+        late, samples = self.stop.reaction, course.t[:: course.per]
+        readings = [(0.0, self.rates), *([(late, self._rates(self._braking_alone))] if late else [])]
         return [
-            AlongPath(course=course, t=t, gap=gap, lasts=np.interp(course.t, samples, x), ramp=self.stop.ramp)
-            for x in lasts
+            AlongPath(
+                course=course, t=t + after, gap=gap, lasts=np.interp(course.t, samples, 1.0 / rate), ramp=self.stop.ramp
+            )
+            for after, rates in readings
+            for rate in ((rates.hard, rates.mild) if self.turns.any() else (rates.hard,))
         ]
+
+    @property
+    def _braking_alone(self) -> Stop:
+        """The stops without the reaction time, which is part of the published times and ways."""
+        stop, limits = self.stop, self.case.job.joint_limits
+        full = None if limits is None else limits.speed
+
+        def left(figure: StopFigure) -> float | None:
+            if figure.distance is None or full is None or figure.axis is None:
+                return figure.distance
+            way = figure.speed * float(full[figure.axis - 1]) * stop.reaction
+            return max(figure.distance - way, LEAST * figure.distance)
+
+        measured = tuple(replace(f, time=f.time - stop.reaction, distance=left(f)) for f in stop.measured)
+        return replace(
+            stop, time=None if stop.time is None else stop.time - stop.reaction, measured=measured, reaction=0.0
+        )
 
     def _off_path(self, course: Course, t: FloatArray, gap: FloatArray) -> OffPath:
         job, rates, stop = self.case.job, self.case.motion.joint_rates, self.stop

@@ -64,6 +64,7 @@ class Seen:
         t = course.t[sample * course.per : sample * course.per + 1]
         followed_too = [(some, followed(some, 0.0)) for some in stopping.begun(kind, course, t, np.zeros((2, 1)))]
         some, peak = max(followed_too, key=lambda found: float(found[1].use[0]))
+        late = float(some.t[0] - t[0])
         motion, face = some.motion(peak.when), case.grip.face
         load = part_load(case.job.part, motion, case.job.gravity, case.job.air_density)
         use, point, *_ = peak_utilisation(face, course.carry @ peak.response)
@@ -77,8 +78,8 @@ class Seen:
                 motion=replace(case.motion, at=motion, doubts=()),
             ),
             kind=kind,
-            after=float(peak.when[0]),
-            rest=float(some.borders[-1, 0]),
+            after=late + float(peak.when[0]),
+            rest=late + float(some.borders[-1, 0]),
             point=int(point[0]),
             swing=max(0.0, 1.0 - static / float(use[0])) if use[0] > 0 else 0.0,
         )
