@@ -583,6 +583,7 @@ def test_the_theory_states_the_figures_of_the_code():
         f"in {follow.COARSE.late} steps",
         f"no more than {ways.TURN:g} rad",
         f"{use.DISPLACED:g} times",
+        f"within {1e3 * use.CLOSE:g} ms of each other some are followed",
         f"first at the {remedies.TRIED} samples that are used most",
         f"up to {remedies.SOFTEST:g} times",
         f"not below {remedies.SLOWEST:g} of its speed",
