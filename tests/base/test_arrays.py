@@ -70,8 +70,8 @@ def pads():
     arrow = [[0, 0], [0.02, 0], [0.02, 0.01], [0.01, 0.004], [0, 0.01]]
     return (
         gm.Pad.rectangle("a", film(), [0.02, 0.03], at),
-        gm.Pad.disc("b", film(), 0.02),
-        gm.Pad.polygon("c", film(), arrow[::-1]),
+        gm.Pad.disc("b", film(), 0.02, gm.pose((0.05, 0, 0))),
+        gm.Pad.polygon("c", film(), arrow[::-1], gm.pose((-0.05, 0, 0))),
     )
 
 

@@ -94,7 +94,7 @@ class Carried:
             robot=gm.chain_from_axes([np.eye(4)] * 3, np.eye(3), [False] * 3, gm.pose(rpy=(np.pi, 0, 0))),
             trajectory=gm.JointTrajectory(t=np.array(t), q=q, moves=labels, **given),
             gripper=gm.Gripper(pads=pads),
-            part=gm.Part(mass=self.mass, com=self.com, inertia=[1e-3, 1.5e-3, 2e-3, 0, 0, 0]),
+            part=gm.Part(face="plane", rigid=True, mass=self.mass, com=self.com, inertia=[1e-3, 1.5e-3, 2e-3, 0, 0, 0]),
             stop=None if self.stop is None else gm.Stop(time=self.stop * softer),
             **({"targets": self.targets} | changes),
         )

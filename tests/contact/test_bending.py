@@ -4,9 +4,10 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from scipy.linalg import eigh
 
 import gripmargin as gm
-from gripmargin.contact.bending import are_level, edge_stress_factor, is_uniform_plate, overhang
+from gripmargin.contact.bending import are_level, edge_stress_factor, frequency_factor, is_uniform_plate, overhang
 from gripmargin.contact.cells import cut_pads
 
 STIFFNESS = 1.2e8
@@ -67,8 +68,8 @@ class Hermite:
         return [np.polyval(np.polyder(np.array(c, dtype=float), derived), s) / h**derived for c in cubics]
 
 
-def worst_ratio(part, pads, cells, side):
-    """Stress at the pads' corners over that of a rigid plate, for the loads that pull and tilt, by finite elements."""
+def finite_elements(part, pads, cells, side):
+    """Beams along both sides and the stiffness of a plate with its backing."""
     half = part.outline.max(axis=0)
     grids = []
     for axis in (0, 1):
@@ -88,12 +89,19 @@ def worst_ratio(part, pads, cells, side):
     for pad in pads:
         spans = [(pad.pose_in_tool[a, 3] - side / 2, pad.pose_in_tool[a, 3] + side / 2) for a in (0, 1)]
         matrix += STIFFNESS * np.kron(x.integral(0, 0, spans[0]), y.integral(0, 0, spans[1]))
+    return x, y, matrix
+
+
+def worst_ratio(part, pads, cells, side):
+    """Stress at the pads' corners over that of a rigid plate, for the loads that pull and tilt, by finite elements."""
+    half = part.outline.max(axis=0)
+    x, y, matrix = finite_elements(part, pads, cells, side)
     fx, fy = x.integral(0, None), y.integral(0, None)
     loads = np.stack([np.kron(fx[:, i], fy[:, j]) for i, j in ((0, 0), (1, 0), (0, 1))], axis=1)
     deflection = np.linalg.solve(matrix, loads)
     corners = [pad.pose_in_tool[:2, 3] + side / 2 * np.array(c) for pad in pads for c in corners_at(1, 1)]
     index = [
-        [int(np.argmin(np.abs(grid.nodes - c))) for grid, c in zip(grids, corner, strict=True)] for corner in corners
+        [int(np.argmin(np.abs(grid.nodes - c))) for grid, c in zip((x, y), corner, strict=True)] for corner in corners
     ]
     bent = STIFFNESS * np.array([deflection[2 * i * 2 * len(y.nodes) + 2 * j] for i, j in index])
     size, count = 2 * half, len(pads)
@@ -218,3 +226,26 @@ def test_pads_in_the_plane(pose, level):
 def test_overhang_is_that_of_the_furthest_corner():
     patches = cut_pads(squares(0.05, (0, 0)), plate((0.6, 0.6), 0.0005, ALUMINIUM))
     assert overhang(patches, np.array([[-0.3, -0.3], [0.3, -0.3], [0.3, 0.3]])) == pytest.approx(0.275 * np.sqrt(2))
+
+
+@pytest.mark.parametrize(
+    ("size", "thickness", "side", "centres"),
+    [((0.2, 0.2), 0.004, 0.05, [(0, 0)]), ((0.2, 0.15), 0.003, 0.04, corners_at(0.05, 0.035))],
+)
+def test_a_plate_swings_as_slowly_as_one_of_finite_elements(size, thickness, side, centres):
+    part, pads = plate(size, thickness, GLASS), squares(side, *centres)
+    x, y, matrix = finite_elements(part, pads, 0.0125, side)
+    mass = part.mass / np.prod(size) * np.kron(x.integral(0, 0), y.integral(0, 0))
+    slowest = np.sqrt(eigh(matrix, mass, eigvals_only=True, subset_by_index=[0, 2]))
+    area, count = side**2, len(pads)
+    second = [sum(side**4 / 12 + area * pad.pose_in_tool[a, 3] ** 2 for pad in pads) for a in (0, 1)]
+    turned = [part.mass * size[a] ** 2 / 12 for a in (0, 1)]
+    rigid = np.sqrt(STIFFNESS * np.sort([count * area / part.mass, second[0] / turned[0], second[1] / turned[1]]))
+    found = frequency_factor(cut_pads(pads, part), part)
+    assert found == pytest.approx((slowest / rigid).min(), rel=5e-3)
+    assert found < 0.98
+
+
+def test_a_stiff_plate_swings_as_a_rigid_one():
+    part, pads = plate((0.2, 0.2), 0.004, (2500.0, 7e14, 0.22)), squares(0.05, (0, 0))
+    assert frequency_factor(cut_pads(pads, part), part) == pytest.approx(1.0, abs=1e-4)

@@ -142,7 +142,7 @@ def test_air_slows_the_swing_of_a_light_panel(worked_out, film):
     trajectory = gm.PoseTrajectory(
         t=t, position=np.zeros((50, 3)), rotation=np.broadcast_to(np.diag([1.0, -1.0, -1.0]), (50, 3, 3))
     )
-    backing = worked_out(trajectory=trajectory, gripper=pad, part=panel).backing
+    backing = worked_out(trajectory=trajectory, gripper=pad, part=panel).whole
     hertz = [modes_of(backing, panel, density) for density in (0.0, 1.225)]
     dry, wet = (modes.hertz[modes.names.index("pull")] for modes in hertz)
     assert wet / dry == pytest.approx(np.sqrt(0.4 / (0.4 + added_mass(panel, 1.225))), rel=1e-9)

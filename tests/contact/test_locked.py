@@ -127,6 +127,18 @@ class TestFlatness:
         taken = 5 / 6 * K * self.H / S
         assert margins[1] / margins[0] == pytest.approx(1 - taken, rel=0.01)
 
+    def test_what_is_not_known_of_a_face_fails_nothing(self):
+        """A face that may be bowed so much that nothing holds may as well be plane."""
+        whole = backing(SQUARE)
+        pads = Bonded(whole=whole, full=((S, T),), locked=locked_in(whole, at_rest(whole), None, 2 * S / K))
+        load = np.array([0, 0, 10.0, 0, 0, 0])[:, None]
+        grip = grip_of(pads, load)
+        assert peak_utilisation(grip.face, load)[0][0] > 1.0
+        assert not grip.even
+        plane = grip_of(pads.on_a_plane(), load)
+        assert plane.even
+        assert 1 / peak_utilisation(plane.face, load)[0][0] == pytest.approx(S * 0.04**2 / 10, rel=1e-9)
+
 
 class TestReleased:
     def test_cells_that_let_go_pass_on_what_they_carried(self):

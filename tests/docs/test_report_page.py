@@ -160,7 +160,7 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "no law": (picked(full_preload=None), {"better data"}),
         "straight": (job(release="torsion", moves=straight), {"travel", "hold down"}),
         "stays": (job(moves=straight | {"leave": (0.4, {"z": 0.0})}), {"release"}),
-        "loose nest": (replace(job(moves={"let go": (0.3, {"turn": 20.0, "x": 0.203})}), nest=loose), {"release"}),
+        "loose nest": (replace(job(moves={"let go": (0.3, {"turn": 20.0, "x": 0.203})}), nest=loose), {"nest"}),
         "loose nest, not held down": (
             replace(
                 job(moves={"let go": (0.3, {"turn": 20.0, "x": 0.203})}),

@@ -24,11 +24,12 @@ def main():
     parser.add_argument("--count", type=int, default=COUNT, help="about how many are chosen")
     parser.add_argument("--only", nargs="+", metavar="KEY", help="these alone")
     parser.add_argument("--first", type=int, help="the first so many of a fixed random order")
-    parser.add_argument("--in", dest="module", default="", help="those of modules whose path holds this text")
+    parser.add_argument("--in", dest="modules", nargs="+", default=[""], help="of modules named so, or in such rooms")
     parser.add_argument("--workers", type=int, default=1, help="copies of the tree that are tried side by side")
     asked = parser.parse_args()
     several = sorted(chosen(count=asked.count), key=lambda mutant: mutant.key)
-    several = [m for m in several if asked.module in m.module and (not asked.only or m.key in asked.only)]
+    several = [m for m in several if any(name in m.module for name in asked.modules)]
+    several = [m for m in several if not asked.only or m.key in asked.only]
     several = several[: asked.first]
     if asked.list:
         _say(*(_line(mutant) for mutant in several), *told(several), f"{len(several)} changes")
@@ -37,7 +38,7 @@ def main():
         trees = SimpleQueue()
         for k in range(asked.workers):
             trees.put(_copied(Path(folder) / str(k)))
-        limits = _limits(trees, {mutant.module for mutant in several})
+        limits = {}
         with ThreadPoolExecutor(asked.workers) as pool:
             survivors = []
             for mutant, felt in zip(several, pool.map(lambda m: _tried(m, trees, limits), several), strict=True):
@@ -63,16 +64,14 @@ def _copied(tree):
     return tree
 
 
-def _limits(trees, modules):
-    """Time that each stage of tests may take, by its paths; what fails without a change cannot feel one."""
-    tree, limits = trees.get(), {}
-    for paths in sorted({tuple(stage) for module in modules for stage in nearest(module)}):
+def _limit(tree, paths, limits):
+    """Time that a stage of tests may take; what fails without a change cannot feel one."""
+    if paths not in limits:
         begin = time.monotonic()
         if _fails(tree, paths, None):
             raise SystemExit(f"these tests fail without a change: {' '.join(paths)}")
         limits[paths] = PATIENCE * (time.monotonic() - begin)
-    trees.put(tree)
-    return limits
+    return limits[paths]
 
 
 def _tried(mutant, trees, limits):
@@ -80,11 +79,13 @@ def _tried(mutant, trees, limits):
     tree = trees.get()
     path = tree / PACKAGE / mutant.module
     source = path.read_bytes()
-    path.write_bytes(mutant.applied(source))
     try:
         for stage in map(tuple, nearest(mutant.module)):
-            if _fails(tree, stage, limits[stage]):
+            limit = _limit(tree, stage, limits)
+            path.write_bytes(mutant.applied(source))
+            if _fails(tree, stage, limit):
                 return Path(stage[0]).stem
+            path.write_bytes(source)
         return ""
     finally:
         path.write_bytes(source)

@@ -381,8 +381,8 @@ def test_use_of_the_page_is_the_inverse_of_the_margin(demo):
 
 def test_tractions_of_the_page_carry_the_load(demo):
     """Equilibrium: the tractions over all cells that count add up to the load."""
-    report = demo["window-askew"]
-    k = report.findings[-1].worst["sample"]
+    report = demo["lid-no-data"]
+    k = int(np.nanargmin(report.samples.hold_margin))
     load = np.concatenate([report.samples.force[k], report.samples.moment[k]])
     total = np.zeros(6)
     for pad in report.scene.pads:
@@ -391,7 +391,6 @@ def test_tractions_of_the_page_carry_the_load(demo):
         force = (patch.rotation @ (traction * patch.areas[pad.counted])).T
         total[:3] += force.sum(axis=0)
         total[3:] += np.cross(patch.points[pad.counted], force).sum(axis=0)
-    assert 0 < report.scene.pads[0].counted.sum() < report.scene.pads[0].counted.size
     np.testing.assert_allclose(total, load, rtol=1e-9, atol=1e-12)
 
 

@@ -100,7 +100,10 @@ def test_script_colours_the_cells_as_python_does(tab, page, view, report):
 
         cells = tile_of(pad, (pad,), along_z=True).cells
         traction = report.scene.tractions(pad, np.array([cell.centre for cell in cells]), load)
-        values = pad.utilisation(traction) if kind == "use" else traction[2] / pad.pull_off_stress
+        bond = np.array([cell.bond for cell in cells])
+        with np.errstate(divide="ignore", invalid="ignore"):
+            pulled = traction[2] / (pad.pull_off_stress * bond)
+        values = pad.utilisation(traction, bond) if kind == "use" else pulled
         name = use_class if kind == "use" else pull_class
         due = [name(float(v), cell.counted) for v, cell in zip(values, cells, strict=True)]
         # the script has centres with five figures: a cell on the border of two classes may take the next one

@@ -171,7 +171,14 @@ def draw(seed, kind=None):
     elif random.random() < 0.7:
         com = com + np.append(random.uniform(-0.25, 0.25, 2) * reach, 0.0)
     part = gm.Part(
-        mass=1.0, com=com, inertia=inertia, outline=outline, thickness=height, surface_factor=random.uniform(0.7, 1.0)
+        mass=1.0,
+        com=com,
+        inertia=inertia,
+        outline=outline,
+        thickness=height,
+        surface_factor=random.uniform(0.7, 1.0),
+        face="plane",
+        rigid=True,
     )
     pick = gm.Pick(face=gm.pose(xyz=[0.3, 0.1, 0.05], rpy=[0, 0, random.uniform(-3, 3)]))
     nest = gm.Nest(

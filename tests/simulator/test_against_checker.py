@@ -1,6 +1,6 @@
 """The checker against the simulator, on random jobs: no pass where the simulated part is lost, tipped or crushed.
 
-GRIPMARGIN_ATTACKS says how many jobs (200 in a pipeline, else 50); ``python -m simulator`` prints the table, and with
+GRIPMARGIN_ATTACKS says how many jobs (150 in a pipeline, else 30); ``python -m simulator`` prints the table, and with
 ``--seed`` replays a job.
 """
 
@@ -13,7 +13,7 @@ import pytest
 from simulator.against import CHECKS, compare
 from simulator.jobs import KINDS
 
-COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "200" if os.environ.get("CI") else "50"))
+COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "150" if os.environ.get("CI") else "30"))
 
 
 @dataclass(frozen=True)
@@ -31,29 +31,10 @@ class Wrong:
         return KINDS[self.seed % len(KINDS)]
 
 
-NESTS, UNEVEN = "hold-down acts at the mean of the corners", "what cells of an uneven bond carry is bounded too low"
-LOCKED = "stress that the press locked in does not count"
-GAP, BEFORE = "between phases nobody looks at the contact", "what the tray did before the press does not count"
+AGAIN = "how cells of a slid pad that broke bond again is not known; of a press the weaker way counts, and fails"
 WRONG = (  # each turns when the checker sees it
-    Wrong(21, "job", "error", "two pads of unlike bond below their target: zip() argument 2 is longer"),
-    Wrong(52, "release", "pass", LOCKED + ": the pad that lets go last pushes the part aside"),
-    Wrong(74, "hold", "pass", LOCKED + ": a bowed face"),
-    Wrong(74, "lift_off", "pass", LOCKED + ": a bowed face"),
-    Wrong(125, "lift_off", "pass", LOCKED + ": a slide in the tray"),
-    Wrong(136, "pressure", "pass", "outside of press and release nobody looks at pressure"),
-    Wrong(148, "pressure", "pass", GAP),
-    Wrong(149, "release", "pass", "cells that are pressed again in a release bond by the rise alone"),
-    Wrong(36, "preload", "fail", BEFORE),
-    Wrong(67, "release", "fail", NESTS),
-    Wrong(196, "release", "fail", "what the pads let go before the release phase does not count"),
-    Wrong(41, "hold", "fail", UNEVEN),
-    Wrong(41, "lift_off", "fail", UNEVEN),
-    Wrong(13, "hold", "fail", UNEVEN),
-    Wrong(83, "lift_off", "fail", UNEVEN),
-    Wrong(142, "hold", "fail", UNEVEN),
-    Wrong(142, "lift_off", "fail", UNEVEN),
-    Wrong(122, "preload", "fail", "cells of a slid pad bond again by the rise from where they broke"),
-    Wrong(179, "lift_off", "fail", "first break counts as loss, though the rest carries on"),
+    Wrong(22, "preload", "fail", AGAIN),
+    Wrong(122, "preload", "fail", AGAIN),
 )
 
 

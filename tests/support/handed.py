@@ -133,6 +133,8 @@ def plate_job(
             )
         ),
         part=gm.Part(
+            face="plane",
+            rigid=True,
             mass=mass,
             com=[0, 0, 0.004],
             inertia=mass * np.array([1e-3, 3e-3, 4e-3, 0, 0, 0]),

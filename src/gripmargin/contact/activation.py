@@ -86,6 +86,8 @@ class PadFace(Value):
         shear_strength: Of a full bond on this part [Pa].
         law: Activation by pressure.
         gap: How far the part's surface lies below the face plane at each cell [m], shape (m,).
+        offset: Traction of each cell that is bonded at the first pose, pad axes, tension positive [Pa], shape (m, 3).
+        gathers: Whether a broken cell that is pressed on counts the rise since it first broke, not since it last did.
     """
 
     patch: Patch
@@ -93,6 +95,8 @@ class PadFace(Value):
     shear_strength: float
     law: ActivationLaw
     gap: FloatArray
+    offset: FloatArray | None = None
+    gathers: bool = False
 
     def __post_init__(self) -> None:
         where = f"pad '{self.patch.pad.name}'"
@@ -103,6 +107,14 @@ class PadFace(Value):
             object.__setattr__(self, key, value)
         gap = np.broadcast_to(self.gap, self.patch.areas.shape)
         object.__setattr__(self, "gap", frozen(gap, self.patch.areas.shape, f"{where} gap"))
+        offset = np.zeros((self.patch.areas.size, 3)) if self.offset is None else self.offset
+        object.__setattr__(self, "offset", frozen(offset, (self.patch.areas.size, 3), f"{where} offset"))
+
+    @property
+    def stretched(self) -> FloatArray:
+        """Elongation of the cells by `offset`, tool axes [m], shape (m, 3)."""
+        traction = np.zeros((self.patch.areas.size, 3)) if self.offset is None else self.offset
+        return np.asarray((traction / self.patch.stiffness_per_area()) @ self.patch.rotation.T)
 
     @property
     def reach(self) -> float:

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
+from scipy.linalg import eigh
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
@@ -96,17 +97,12 @@ def _deflections(
     With all polynomials and with the lower ones alone; once for each Poisson's ratio that the part may have. Shear acts
     on the face, half the thickness off the middle plane, and bends the plate too.
     """
-    plate = shapely.Polygon(outline).simplify(COARSE * float(np.ptp(outline, axis=0).max()))
-    corners = shapely.get_coordinates(shapely.get_parts(shapely.constrained_delaunay_triangles(plate)))
-    points, areas = triangle_rule(corners.reshape(-1, 4, 2)[:, :3], DEGREE)
-    form = Polynomials(np.array(plate.bounds), DEGREE)
-    foundation = np.zeros((form.degrees.size, form.degrees.size))
-    load = _inertia(form, points, part.mass / plate.area * areas, thickness)
+    form, points, masses, areas = _shapes(part, outline)
+    foundation = _foundation(form, backing)
+    load = _inertia(form, points, masses, thickness)
     wrenches = mass_matrix(part.mass, *uniform_plate(part.mass, outline, thickness))
     for patch in backing.patches:
         at, weights = patch.points[:, :2], patch.areas[:, None]
-        here = form.at(at)
-        foundation += patch.pad.material.normal_stiffness * here.T @ (weights * here)
         shear = np.einsum("ij,jpk->ipk", patch.rotation, backing.traction_maps(patch, patch.points) @ wrenches)[:2]
         for slope, along in zip((form.at(at, 1, 0), form.at(at, 0, 1)), shear, strict=True):
             load -= thickness / 2.0 * slope.T @ (weights * along)
@@ -118,6 +114,51 @@ def _deflections(
         for few in (form.degrees <= DEGREE, form.degrees <= LOWER):
             found.append(edge[:, few] @ np.linalg.solve(stiffness[np.ix_(few, few)], load[few]))
         yield np.stack(found)
+
+
+def frequency_factor(patches: Sequence[Patch], part: Part) -> float:
+    """Return by which factor bending lowers the frequency of a part's slowest pull or rocking on its pads.
+
+    The three slowest vibrations of plate and backing (Rayleigh and Ritz, from memory) over those of a rigid plate.
+
+    Args:
+        patches: Of pads in the tool's xy plane (`are_level`).
+        part: A uniform plate (`is_uniform_plate`) with its modulus.
+
+    Returns:
+        At most 1, for a rigid part [-].
+    """
+    if part.outline is None or part.thickness is None or part.youngs_modulus is None:
+        return 0.0
+    form, points, masses, areas = _shapes(part, part.outline)
+    shapes, turning = form.at(points), part.thickness**2 / 12.0
+    mass = shapes.T @ (masses[:, None] * shapes)
+    for slope in (form.at(points, 1, 0), form.at(points, 0, 1)):
+        mass += turning * slope.T @ (masses[:, None] * slope)
+    foundation = _foundation(form, Backing(tuple(patches)))
+    few = form.degrees <= 1
+    rigid = eigh(foundation[np.ix_(few, few)], mass[np.ix_(few, few)], eigvals_only=True)
+    ratio = 0.0 if part.poissons_ratio is None else part.poissons_ratio
+    bending = form.bending(points, areas, part.youngs_modulus * part.thickness**3 / 12.0 / (1.0 - ratio**2), ratio)
+    plate = eigh(foundation + bending, mass, eigvals_only=True, subset_by_index=[0, 2])
+    return float(np.sqrt(np.clip(plate / rigid, 0.0, 1.0)).min())
+
+
+def _shapes(part: Part, outline: FloatArray) -> tuple[Polynomials, FloatArray, FloatArray, FloatArray]:
+    """The polynomials over a plate, points of a quadrature over it [m], and their masses [kg] and areas [m^2]."""
+    plate = shapely.Polygon(outline).simplify(COARSE * float(np.ptp(outline, axis=0).max()))
+    corners = shapely.get_coordinates(shapely.get_parts(shapely.constrained_delaunay_triangles(plate)))
+    points, areas = triangle_rule(corners.reshape(-1, 4, 2)[:, :3], DEGREE)
+    return Polynomials(np.array(plate.bounds), DEGREE), points, part.mass / plate.area * areas, areas
+
+
+def _foundation(form: Polynomials, backing: Backing) -> FloatArray:
+    """What the pads' backing resists, for each pair of polynomials [N/m]."""
+    out = np.zeros((form.degrees.size, form.degrees.size))
+    for patch in backing.patches:
+        here = form.at(patch.points[:, :2])
+        out += patch.pad.material.normal_stiffness * here.T @ (patch.areas[:, None] * here)
+    return out
 
 
 def _inertia(form: Polynomials, points: FloatArray, masses: FloatArray, thickness: float) -> FloatArray:

@@ -125,6 +125,7 @@ class _Step:
         now.touched_at[i] = now.anchor[i] = at
         now.stretch[i] = 0.0
         now.base[i], now.peak[i], now.floor[i], now.overloaded[i] = 0.0, 0.0, 0.0, False
+        now.bottom[i] = np.nan
         now.since[i], now.contact_time[i], now.slid[i] = time, (1.0 - share) * self.duration, 0.0
         now.first_touch[i] = np.where(np.isnan(now.first_touch[i]), time, now.first_touch[i])
 
@@ -136,7 +137,9 @@ class _Step:
         if falling.any():
             now.base[falling] = pressure[falling] + cells.steady[falling]
             now.peak[falling], now.since[falling] = 0.0, time
+            now.bottom[falling] = np.minimum(now.bottom[falling], now.base[falling])
         rise = pressure - now.base
+        rise = np.where(cells.gathers & (rise > 0) & (now.bottom < now.base), pressure - now.bottom, rise)
         buckling = (pressure > cells.overload) & ~now.overloaded
         if (rise > now.peak).any() or buckling.any() or touching.any():
             np.maximum(now.peak, rise, out=now.peak)
@@ -177,6 +180,7 @@ class _Step:
         self._account(i, some, share, pressure, stretch[i])
         now.state[i] = np.where(self.after[i] > 0, CellState.TOUCHING, CellState.FREE)
         now.base[i] = np.maximum(np.minimum(pressure, self.after[i]), 0.0) + some.steady
+        now.bottom[i] = np.fmin(now.bottom[i], now.base[i])
         now.peak[i], now.floor[i], now.since[i] = 0.0, 0.0, self.knots.t[self.k + 1]
         now.broken[i] = self.start + share * self.duration
         now.breaks[i] += 1

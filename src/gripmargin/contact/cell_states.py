@@ -55,6 +55,7 @@ class CellTable:
     area: FloatArray
     gap: FloatArray
     steady: FloatArray
+    gathers: BoolArray
     normal_stiffness: FloatArray
     shear_stiffness: FloatArray
     pull: FloatArray
@@ -84,6 +85,7 @@ class CellTable:
             normal=np.repeat([face.patch.rotation[:, 2] for face in faces], size, axis=0),
             area=np.concatenate([face.patch.areas for face in faces]),
             gap=np.concatenate([face.gap for face in faces]) + SKIN,
+            gathers=np.repeat([face.gathers for face in faces], size),
             steady=level * each([m.normal_stiffness for m in materials]),
             normal_stiffness=each([m.normal_stiffness for m in materials]),
             shear_stiffness=each([m.shear_stiffness for m in materials]),
@@ -123,6 +125,7 @@ class CellStates:
         stretch: From root to anchor at the last knot, tool axes [m], shape (c, 3).
         floor: Activation that it brought along [-].
         base: Pressure from which pressing on counts [Pa]: 0, or that of a broken cell and what counts as no rise.
+        bottom: The base when it first broke since it touched [Pa], NaN before.
         peak: Highest pressure above the base since then [Pa].
         since: When pressing on began [s].
         overloaded: Whether its fibres have buckled.
@@ -140,6 +143,7 @@ class CellStates:
     stretch: FloatArray
     floor: FloatArray
     base: FloatArray
+    bottom: FloatArray
     peak: FloatArray
     since: FloatArray
     overloaded: BoolArray
@@ -159,7 +163,7 @@ class CellStates:
             made[key] = np.zeros((cells, 3))
         made["state"], made["breaks"] = np.zeros(cells, np.int64), np.zeros(cells, np.int64)
         made["overloaded"] = np.zeros(cells, np.bool_)
-        made["first_touch"], made["broken"] = np.full(cells, np.nan), np.full(cells, np.nan)
+        made |= {key: np.full(cells, np.nan) for key in ("first_touch", "broken", "bottom")}
         return cls(**made)
 
     def take(self, index: IntArray) -> CellStates:

@@ -57,7 +57,8 @@ def finer(face: PadFace) -> PadFace:
     points = (MIX @ CHILDREN @ corners[:, 0]).reshape(-1, 3)
     areas = np.repeat(patch.areas / 4.0, 4)
     fine = Patch(pad=patch.pad, points=points, areas=areas, edge=patch.edge, share=patch.share)
-    return replace(face, patch=fine, gap=finer_share(face.gap))
+    offset = None if face.offset is None else np.stack([finer_share(each) for each in face.offset.T], axis=1)
+    return replace(face, patch=fine, gap=finer_share(face.gap), offset=offset)
 
 
 def finer_share(share: FloatArray) -> FloatArray:

@@ -14,7 +14,7 @@ no order of events, and is convex in the load. Which cells are the core is free 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -69,6 +69,17 @@ class Bonded:
             locked = locked_in(whole, own, held, self.locked.flatness)
         return Bonded(whole=whole, full=tuple(self.full[i] for i in keep), held=held, locked=locked)
 
+    def on_a_plane(self) -> Bonded:
+        """Return the pads as they are if the face has no bow: the most that they may hold."""
+        if self.locked is None:
+            return self
+        return replace(self, locked=replace(self.locked, bowed=np.zeros_like(self.locked.bowed)))
+
+    @property
+    def bowed(self) -> bool:
+        """Whether the face may be bowed, in a way that nobody knows."""
+        return self.locked is not None and bool(self.locked.bowed.any())
+
     @property
     def shares(self) -> tuple[FloatArray, ...]:
         """For each pad the share of its full strength that each cell holds, shape (m,)."""
@@ -106,7 +117,8 @@ class Grip:
         shear: Shear strength of each [Pa], shape (points,).
         compliance: From load to displacement at the tool origin, in the middle of what may be, shape (6, 6).
         kept: For each pad whether a cell belongs to the core, shape (m,).
-        even: Whether the first place that lets go takes the others with it, or nothing holds at all.
+        asked: Factor on the load for what a sudden break adds [-].
+        even: Whether the first place that lets go takes the others with it for certain, or nothing holds at all.
     """
 
     bonded: Bonded
@@ -117,6 +129,7 @@ class Grip:
     shear: FloatArray
     compliance: FloatArray
     kept: tuple[BoolArray, ...]
+    asked: float = 1.0
     even: bool = False
 
     @property
@@ -168,6 +181,23 @@ def grip_of(bonded: Bonded, load: FloatArray) -> Grip:
     return _Cores(bonded, load[:, np.isfinite(load).all(axis=0)]).best()
 
 
+def without(grip: Grip, lost: int, load: FloatArray) -> Grip:
+    """Return the places that count with one of several pads gone: those of the core that are left, or all bonded ones.
+
+    Args:
+        grip: With all pads.
+        lost: Index of the pad that is gone.
+        load: At the tool origin, shape (6, n).
+    """
+    left = grip.bonded.without(lost)
+    even = _even(left)
+    if even is not None:
+        return even
+    cores = _Cores(left, load)
+    core = np.concatenate([kept for i, kept in enumerate(grip.kept) if i != lost])
+    return cores.better(core, cores.level > 0)
+
+
 def first_break(bonded: Bonded) -> Grip:
     """Return all bonded cells as places: where the least margin over them is, the first of them lets go."""
     return _even(bonded) or _Cores(bonded, np.zeros((6, 0))).everything()
@@ -191,7 +221,7 @@ def _even(bonded: Bonded) -> Grip | None:
         shear=np.array([strengths[i][1] for i in owner]),
         compliance=bonded.whole.compliance,
         kept=tuple(np.ones(share.size, dtype=bool) for share in shares),
-        even=True,
+        even=not bonded.bowed,
     )
 
 
@@ -225,7 +255,7 @@ class _Cores:
 
     def everything(self) -> Grip:
         """The grip that counts on every cell with a bond."""
-        return self.grip(self.level > 0)
+        return self.grip(self.level > 0) if (self.level > 0).sum() >= FEWEST else self.nothing()
 
     def best(self) -> Grip:
         """The grip with the largest margin over the loads."""
@@ -251,6 +281,13 @@ class _Cores:
             screen = np.hstack([screen, self.load[:, worst]])
         return grips[best]
 
+    def better(self, *choices: BoolArray) -> Grip:
+        """The better one of some cores."""
+        grips = [self.grip(core) for core in choices if core.sum() >= FEWEST] or [self.nothing()]
+        peaks = [float(peak_utilisation(grip.face, self.load)[0].max(initial=0.0)) for grip in grips]
+        best = int(np.argmin(peaks))
+        return grips[best] if np.isfinite(peaks[best]) else self.nothing()
+
     def nothing(self) -> Grip:
         """The grip of pads without any bond: whatever pulls at their edges is too much."""
         whole = self.bonded.whole
@@ -265,7 +302,7 @@ class _Cores:
             shear=none,
             compliance=whole.compliance,
             kept=tuple(np.zeros(patch.areas.size, dtype=bool) for patch in whole.patches),
-            even=True,
+            even=not self.bonded.bowed,
         )
 
     def _screen(self, first: Grip) -> FloatArray:
@@ -350,6 +387,7 @@ class _Cores:
             pull=self.pull[inside],
             shear=self.shear[inside],
             compliance=compliance,
+            asked=1.0 if core.all() else SUDDEN,
             kept=tuple(core[self.pad == i] for i in range(len(self.bonded.whole.patches))),
         )
 

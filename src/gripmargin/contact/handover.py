@@ -15,9 +15,11 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import ActivationLaw, PadFace, pad_faces
+from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.finer import finer, finer_share
 from gripmargin.contact.handover_phases import look_at_facing, one_stretch, relative_to, wrong_order
+from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.restraint import WAYS, Restraint, restraint
@@ -80,11 +82,13 @@ class Release(Putdown):
         history: What the pads did.
         taken_along: Whether the pads take the part up again before it is to be let go: it was put down too early, or in
             two goes.
+        at_best: The least ratio of restraint to demand if broken cells bond again as leaves the part more easily.
     """
 
     bond: tuple[FloatArray, ...]
     history: ContactHistory
     taken_along: bool = False
+    at_best: float = 0.0
 
     def least(self, job: Job) -> float:
         """Return the least ratio of restraint to demand that is known, 0 where the pads hold the part in the end."""
@@ -162,28 +166,26 @@ def on_finer_cells(job: Job, release: Release) -> Release:
 def _let_go(job: Job, down: Putdown, start: tuple[FloatArray, ...]) -> Release:
     """The release simulated: of two ways in which cells that break and are pressed on again may bond, the worse.
 
-    How a broken cell bonds again is only known from a measured curve. Else it bonds by the straight rise to its full
-    preload, or fully at once.
+    How a broken cell bonds again is not known: by the rise of its pressure as at first, or fully at once.
     """
     fully = [_bonds_fully(face) for face in down.faces]
     out = Release(**vars(down), bond=start, history=simulate(fully, down.relative, start))
     again = bool((np.diff(out.history.bonded, axis=0) > 0).any())
-    if again and any(face.law.source == "full preload" for face in down.faces):
+    if again and any(face.law.source != "none" for face in down.faces):
         other = replace(out, history=simulate(down.faces, down.relative, start))
-        return min(out, other, key=lambda release: release.least(job))
+        worse, better = sorted((out, other), key=lambda release: release.least(job))
+        return replace(worse, at_best=better.least(job))
     return out
 
 
 def _bonds_fully(face: PadFace) -> PadFace:
-    """A pad that any rise of pressure bonds fully, where no curve says how much it does.
+    """A pad that any rise of pressure bonds fully: a curve of first presses says nothing of a second one.
 
-    Up to a rise that no arm can be told from holding its height it bonds by the law that there is.
+    Up to a rise in all that no arm can be told from holding its height it bonds by the law that there is.
     """
-    if face.law.source == "measured curve":
-        return face
     least = REPEATS * face.patch.pad.material.normal_stiffness
     pressure, share = np.array([0.0, least, 1.001 * least]), np.array([0.0, float(face.law(np.array(least))), 1.0])
-    return replace(face, law=ActivationLaw(pressure, share, face.law.source))
+    return replace(face, law=ActivationLaw(pressure, share, face.law.source), gathers=True)
 
 
 def _taken_up(job: Job, release: Release) -> int | None:
@@ -294,6 +296,9 @@ def _stretches(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: P
     if job.nest is None:
         return
     faces = pad_faces(patches, job.part, replace(job.gripper, cycles_since_cleaning=0.0))
+    if pickup is not None:
+        locked = locked_in(Backing(tuple(patches)), [pad.traction for pad in pickup.hard.pads], pickup.bond)
+        faces = tuple(replace(face, offset=own) for face, own in zip(faces, locked.traction, strict=True))
     carry = np.flatnonzero(job.phase_map.covers("carry"))
     lets_go = np.flatnonzero(job.phase_map.covers("release"))
     begin = 0 if pickup is None else _after_the_tray(faces, job, motion, pickup)

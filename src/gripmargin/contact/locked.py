@@ -24,7 +24,7 @@ Strengths = Sequence[tuple[float, float]]
 
 SMALL = 0.03  # share of what a pad holds below which its offset counts as used up, whatever its direction
 SPARSE = 7  # of the cells one is looked at, besides the edges, for how far apart a face's planes are
-BOWS = np.deg2rad(np.arange(0.0, 180.0, 15.0))  # directions in which the face is taken to be bowed
+BOWS = np.deg2rad(np.arange(0.0, 180.0, 22.5))  # directions in which the face is taken to be bowed
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,7 +141,12 @@ class Released:
 
 
 def locked_in(
-    whole: Backing, traction: Sequence[FloatArray], held: Sequence[FloatArray] | None, flatness: float = 0.0
+    whole: Backing,
+    traction: Sequence[FloatArray],
+    held: Sequence[FloatArray] | None,
+    flatness: float = 0.0,
+    *,
+    sideways: bool = True,
 ) -> Locked:
     """Return the offset of the cells once the part hangs free.
 
@@ -150,18 +155,28 @@ def locked_in(
         traction: Of each cell at the end of the press, pad axes, tension positive [Pa], shape (m, 3) a pad.
         held: For each pad the share of the full strength that each cell holds, shape (m,); None: all of it.
         flatness: How far apart two planes are that the face lies between [m].
+        sideways: Whether the part may slide and turn until it is in balance; else it only lifts and tilts.
     """
     bonded = [np.ones(len(t), dtype=bool) for t in traction] if held is None else [share > 0 for share in held]
     kept = [np.where(own[:, None], t, 0.0) for own, t in zip(bonded, traction, strict=True)]
     return Locked(
-        traction=tuple(balanced(whole, kept, bonded)),
+        traction=tuple(balanced(whole, kept, bonded, sideways=sideways)),
         flatness=flatness,
         bowed=_bowed(whole, flatness) if flatness > 0 else np.zeros(len(whole.patches)),
     )
 
 
-def balanced(whole: Backing, traction: Sequence[FloatArray], bonded: Sequence[NDArray[np.bool_]]) -> list[FloatArray]:
-    """Return tractions without the rigid motion that brings them into balance, shape (m, 3) a pad; 0 without a bond."""
+def balanced(
+    whole: Backing, traction: Sequence[FloatArray], bonded: Sequence[NDArray[np.bool_]], *, sideways: bool = True
+) -> list[FloatArray]:
+    """Return tractions without the rigid motion that brings them into balance, shape (m, 3) a pad; 0 without a bond.
+
+    Args:
+        whole: The pads.
+        traction: Of each cell, pad axes [Pa], shape (m, 3) a pad.
+        bonded: Which cells count, shape (m,) a pad.
+        sideways: Whether motions along the tool's x and y and about its z are among those.
+    """
     stiffness, load, rows = np.zeros((6, 6)), np.zeros(6), []
     for patch, own, t in zip(whole.patches, bonded, traction, strict=True):
         b = displacement_rows(patch.points, patch.rotation)
@@ -173,7 +188,10 @@ def balanced(whole: Backing, traction: Sequence[FloatArray], bonded: Sequence[ND
     scale = np.array([1.0, 1.0, 1.0, *(1.0 / length,) * 3])
     if not any(own.any() for own in bonded):
         return [np.zeros_like(t) for t in traction]
-    motion = scale * np.linalg.lstsq(stiffness * np.outer(scale, scale), scale * load, rcond=1e-12)[0]
+    free = np.arange(6) if sideways else np.array([2, 3, 4])
+    motion, own = np.zeros(6), scale[free]
+    stiff = stiffness[np.ix_(free, free)] * np.outer(own, own)
+    motion[free] = own * np.linalg.lstsq(stiff, own * load[free], rcond=1e-12)[0]
     size = max(float(np.abs(t).max()) for t in traction)
     out = []
     for own, t, k in zip(bonded, traction, rows, strict=True):

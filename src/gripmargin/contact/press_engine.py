@@ -174,6 +174,9 @@ class PressEngine:
         bonded = share > 0
         now.first_touch[bonded] = self.t
         now.state[bonded] = CellState.BONDED
+        stretched = np.concatenate([face.stretched for face in self.faces])
+        now.stretch[bonded] += stretched[bonded]
+        now.anchor[bonded] += stretched[bonded] @ self.rotation.T
         if bonded.any() and (self._used2()[bonded] > now.capacity(cells)[bonded] ** 2).all():
             height = np.average(-pressure / cells.normal_stiffness, weights=cells.area)
             raise InputError(

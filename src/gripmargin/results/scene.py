@@ -11,7 +11,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.loads import AIR_CAUSES, rigid_by_cause
-from gripmargin.kernels.face import Face, squared
+from gripmargin.kernels.face import Face, squared, utilisation
 from gripmargin.kernels.utilisation import peak_utilisation, shares
 from gripmargin.results.samples import Samples
 from gripmargin.workcell import Part
@@ -123,6 +123,10 @@ class Scene:
         airborne: Whether the part hangs on the pads, sample by sample, shape (n,).
         pads: In the order of the job.
         compliance: Of the pads that count, from the load at the tool origin to the displacement there, shape (6, 6).
+        face: The places that may be used most, as arrays.
+        points: Where they are, tool frame [m], shape (points, 3).
+        owner: Index of the pad of each, shape (points,).
+        asked: Factor on the load that `face` has beyond `compliance` [-].
         handovers: Preload and releases that were simulated, in order of time.
         flatness: Of the part's face in its tray [m].
         air: Loads of the air at every sample, drag and added mass [N, N m], shape (2, 6, n); None without a drag area.
@@ -134,6 +138,10 @@ class Scene:
     airborne: NDArray[np.bool_]
     pads: tuple[PadState, ...]
     compliance: FloatArray
+    face: Face
+    points: FloatArray
+    owner: IntArray
+    asked: float = 1.0
     handovers: tuple[HandoverRecord, ...] = field(default=())
     flatness: float = 0.0
     air: FloatArray | None = None
@@ -185,27 +193,17 @@ class Scene:
 
     def edge_use(self, load: FloatArray) -> EdgeUse | None:
         """Return where the edge of the pads is used most by a load, shape (6,); None where no cell counts."""
-        found: list[tuple[float, int, FloatArray]] = []
-        peel: list[tuple[float, int, FloatArray]] = []
-        for i, pad in enumerate(self.pads):
-            if not (pad.edge_bond > 0).any():
-                continue
-            traction = self.tractions(pad, pad.edge, load)
-            use = pad.utilisation(traction, pad.edge_bond)
-            tension = np.maximum(traction[2], 0.0) / (pad.pull_off_stress * pad.edge_bond)
-            k, j = int(np.argmax(use)), int(np.argmax(tension))
-            found.append((float(use[k]), i, pad.edge[k]))
-            peel.append((float(tension[j]), i, pad.edge[j]))
-        if not found:
+        if not any((pad.edge_bond > 0).any() for pad in self.pads):
             return None
-        worst, peeling = max(found, key=lambda f: f[0]), max(peel, key=lambda f: f[0])
+        use, tension = (figures[:, 0] for figures in utilisation(self.face, load[:, None]))
+        worst, peeling = int(np.argmax(use)), int(np.argmax(tension))
         return EdgeUse(
-            pad=worst[1],
-            point=worst[2],
-            use=worst[0],
-            peel_pad=peeling[1],
-            peel_point=peeling[2] if peeling[0] > 0 else None,
-            peel=peeling[0],
+            pad=int(self.owner[worst]),
+            point=self.points[worst],
+            use=float(use[worst]),
+            peel_pad=int(self.owner[peeling]),
+            peel_point=self.points[peeling] if tension[peeling] > 0 else None,
+            peel=float(tension[peeling]),
         )
 
     def use_by_cause(self, parts: dict[str, FloatArray]) -> dict[str, FloatArray]:
@@ -220,16 +218,9 @@ class Scene:
         Returns:
             For each cause shape (m,) [-]; empty where no cell counts.
         """
-        maps = []
-        for pad in self.pads:
-            if (pad.edge_bond > 0).any():
-                full = np.array([pad.shear_strength, pad.shear_strength, pad.pull_off_stress])
-                held = full[:, None, None] * pad.edge_bond[:, None]
-                maps.append(self.tractions(pad, pad.edge, np.eye(6)) / held)
-        if not maps:
+        if not any((pad.edge_bond > 0).any() for pad in self.pads):
             return {}
-        edges = np.concatenate(maps, axis=1)  # (3, points, 6)
         total = np.sum(list(parts.values()), axis=0)
-        use, point, _, _ = peak_utilisation(Face(edges), total.T)
-        share = shares(edges[:, point], total.T, np.stack([load.T for load in parts.values()]))
+        use, point, _, _ = peak_utilisation(self.face, total.T)
+        share = shares(self.face.maps[:, point], total.T, np.stack([load.T for load in parts.values()]))
         return dict(zip(parts, use * share, strict=True))

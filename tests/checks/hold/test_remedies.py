@@ -46,7 +46,14 @@ def test_pads_grow_as_far_as_there_is_room(slide, even_film, apart, outline, roo
             robot=slide(),
             trajectory=gm.JointTrajectory(t=[0.0, 0.5, 1.0], **dict.fromkeys(("q", "qd", "qdd"), np.zeros((3, 1)))),
             gripper=gm.Gripper(pads=pads),
-            part=gm.Part(mass=mass, com=[0, 0, 0], inertia=mass * np.array([1e-3, 1e-3, 2e-3, 0, 0, 0]), outline=plate),
+            part=gm.Part(
+                face="plane",
+                rigid=True,
+                mass=mass,
+                com=[0, 0, 0],
+                inertia=mass * np.array([1e-3, 1e-3, 2e-3, 0, 0, 0]),
+                outline=plate,
+            ),
             targets=gm.Targets(hold=4.0, swing=0.1),
         )
         report = gm.check_job(job)

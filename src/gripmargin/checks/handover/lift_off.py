@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.handover import words
@@ -14,6 +15,8 @@ from gripmargin.checks.handover.figures import Cause, LiftOffDetails, WorstLiftO
 from gripmargin.checks.hold.explain import load_figures, spot_on_pad
 from gripmargin.checks.hold.remedies import strengthened
 from gripmargin.contact.collapse import Collapse
+from gripmargin.contact.grip import Grip, grip_of
+from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, exact, finite
@@ -25,13 +28,14 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
     away = pickup.pick.break_away
     pull = pickup.relative.rotation[-1].T @ np.array([0.0, 0.0, -away])  # the tray keeps the part down
     load = case.standing[:, sample] + np.concatenate([pull, np.cross(case.job.part.com, pull)])
-    used, point, _, _ = peak_utilisation(case.grip.face, load[:, None])
+    grip = _grip(case, pickup, load)
+    used, point, _, _ = peak_utilisation(grip.face, load[:, None])
     margin = math.inf if used[0] <= 0 else 1.0 / float(used[0])
     margin = min(margin, pickup.highest_pull / pickup.restraint) if pickup.restraint > 0 else margin
     place, on_pads = case.place(sample), load_figures(load)
     result = exact("lift_off", margin, target, place, LiftOffDetails(break_away=away, load=on_pads))
-    if result.verdict is not Verdict.PASS and not case.grip.even:
-        lost = Collapse(case.grip.bonded).lost_at(load[:, None], target) is not None
+    if result.verdict is not Verdict.PASS and not grip.even:
+        lost = Collapse(grip.bonded.on_a_plane()).lost_at(load[:, None], target) is not None
         result = replace(result, verdict=Verdict.FAIL if lost else Verdict.UNDECIDED, high=target if lost else None)
     if result.verdict is Verdict.PASS:
         return result, ()
@@ -48,7 +52,7 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
                 at=place,
                 margin=figure,
                 margin_low=figure,
-                spot=spot_on_pad(*case.grip.place(int(point[0]))),
+                spot=spot_on_pad(*grip.place(int(point[0]))),
                 load=on_pads,
             ),
             because=Cause(cause=words.LIFT_OFF_CAUSE),
@@ -56,3 +60,12 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
             share=(figure or 0.0) / target,
         ),
     )
+
+
+def _grip(case: Case, pickup: Pickup, load: FloatArray) -> Grip:
+    """The places that count as the part leaves its tray: that may hold it sideways until then, or may not."""
+    free, bonded = case.grip, case.grip.bonded
+    traction = [pad.traction for pad in pickup.hard.pads]
+    held = replace(bonded, locked=locked_in(bonded.whole, traction, bonded.held, pickup.pick.flatness, sideways=False))
+    kept = grip_of(held, load[:, None])
+    return max(free, kept, key=lambda grip: float(peak_utilisation(grip.face, load[:, None])[0][0]))

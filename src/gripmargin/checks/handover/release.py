@@ -63,8 +63,9 @@ def _judge(case: Case, putdown: Putdown) -> tuple[CheckResult, Finding | None]:
     sample = int(putdown.samples[putdown.history.sample[found.worst]])
     result = exact("release", found.value, target, case.place(sample), details, measure="ratio")
     cells = mesh_range(case, found)
-    verdict = judge(cells.low, cells.high, target)
-    result = replace(result, value=finite(cells.value), low=finite(cells.low), high=finite(cells.high), verdict=verdict)
+    high = max(cells.high, putdown.at_best)
+    verdict = judge(cells.low, high, target)
+    result = replace(result, value=finite(cells.value), low=finite(cells.low), high=finite(high), verdict=verdict)
     open_because = _open_because(found, result)
     if open_because is not None:
         result = replace(result, verdict=Verdict.UNDECIDED)
@@ -79,6 +80,8 @@ def _open_because(found: LetGo, result: CheckResult) -> tuple[str, str] | None:
         return words.NO_OVERLOAD, words.MEASURE_OVERLOAD
     if result.verdict is Verdict.FAIL:
         return None
+    if result.verdict is Verdict.UNDECIDED and found.release.at_best > found.value:
+        return words.BOND_AGAIN, words.LIFT_FIRST
     if result.verdict is Verdict.UNDECIDED:
         return words.CELLS_TOO_COARSE, words.MORE_THAN_ENOUGH
     if found.unknown:

@@ -238,6 +238,8 @@ MEASURE_OVERLOAD: Final = (
     "measure the overload of the pad (overload_pressure, overload_residual), or release by another way"
 )
 UNFINISHED: Final = "the release phase ends before the tool has left the part"
+BOND_AGAIN: Final = "how cells that break and are pressed on again bond is not known: as at first, or fully"
+LIFT_FIRST: Final = "let go without pressing the pads on any further, or leave the part more restraint"
 CELLS_TOO_COARSE: Final = "the target lies within what the size of the cells leaves open of the ratio"
 MORE_THAN_ENOUGH: Final = "move a little further before the tool leaves, or hold the part down a little harder"
 GO_ON: Final = "let the release phase go on until the tool has left the part"

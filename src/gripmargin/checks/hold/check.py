@@ -135,7 +135,7 @@ def _details(case: Case, whole: Use, tension: Use) -> HoldDetails:
             )
             for patch, use in zip(case.whole.patches, case.shared(uses_without), strict=False)  # none for one pad
         ),
-        first_break=None if case.grip.even else _first_break(case),
+        first_break=None if case.grip.share == 1.0 else _first_break(case),
     )
 
 

@@ -32,18 +32,18 @@ def settled(case: Case, use: Use, load: FloatArray, target: float) -> Use:
         return use
     if case.trial:
         return replace(use, low=np.zeros(use.samples.size))  # only whether it passes counts
-    low, unsure = np.zeros(use.samples.size), use.high - use.value
+    low, unsure, bonded = np.zeros(use.samples.size), use.high - use.value, use.grip.bonded.on_a_plane()
     short = short_of(inverse(use.high), target)
     first = 0
     for piece in pieces_of(case, use, short):
         k = int(piece[np.argmax(use.value[piece])])
-        if Collapse(use.grip.bonded).lost_at(load[:, [k]], target) is None:
+        if Collapse(bonded).lost_at(load[:, [k]], target) is None:
             followed = np.arange(first, int(piece[-1]) + 1)
-            lost = Collapse(use.grip.bonded).lost_at(load[:, followed], target)
+            lost = Collapse(bonded).lost_at(load[:, followed], target)
             if lost is None:
                 continue
             k = int(followed[lost])
-        factor = least_lost(use.grip.bonded, load[:, k], float(inverse(use.value[k])), target)
+        factor = least_lost(bonded, load[:, k], float(inverse(use.value[k])), target)
         low[k] = max(1.0 / factor - (unsure[k] if np.isfinite(unsure[k]) else np.inf), 0.0)
         first = int(piece[-1]) + 1  # a part that is lost is followed no further; the next stretch is a new one
     return replace(use, low=low)

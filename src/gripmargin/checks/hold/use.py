@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Asked, Use
-from gripmargin.contact.grip import Grip, grip_of
+from gripmargin.contact.grip import Grip, without
 from gripmargin.contact.loads import part_load
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import peak_utilisation, utilisation_error
@@ -39,7 +39,7 @@ def use_without(case: Case, lost: int) -> Use:
         case: The job; it has two pads or more.
         lost: Index of the pad that is gone.
     """
-    return _use(case, grip_of(case.grip.bonded.without(lost), case.load[:, case.carried]))[0]
+    return _use(case, without(case.grip, lost, case.load[:, case.carried]))[0]
 
 
 def uses_without(case: Case) -> tuple[Use, ...]:

@@ -18,10 +18,9 @@ from gripmargin.checks.stop.braking import TURNING, PathRates
 from gripmargin.checks.stop.course import Course, Indices
 from gripmargin.checks.stop.follow import followed
 from gripmargin.checks.stop.ways import AlongPath, OffPath, Stops
-from gripmargin.checks.swing.ringing import stretches_of, stretches_on_stiffest
-from gripmargin.checks.swing.vibration import Modes, modes_of
+from gripmargin.checks.swing.ringing import mode_sets, other_stretches, stretches_of
+from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
-from gripmargin.contact.backing import Backing
 from gripmargin.kernels.march import Peak
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.between import EIGHTHS, interpolated
@@ -68,7 +67,7 @@ class Stopping:
     @cached_property
     def modes(self) -> Modes:
         """Natural vibrations of the part on the softest that the pads can be."""
-        return self._modes(self.case.grip.backings[-1])
+        return self.case.shared(mode_sets)[-1]
 
     @cached_property
     def rates(self) -> PathRates:
@@ -87,14 +86,16 @@ class Stopping:
         return np.asarray(self.rates.mild < (1.0 - TURNING) * self.rates.hard)
 
     @cached_property
-    def courses(self) -> tuple[tuple[Backing, Course], ...]:
-        """The program on the backings that the pads may have, the softest first."""
-        case, (*stiffer, softest) = self.case, self.case.grip.backings
-        out = []
-        for backing, work in ((softest, stretches_of), *((other, stretches_on_stiffest) for other in stiffer)):
-            stretches = case.shared(work) if self.swinging else ()
-            out.append((backing, Course.of(case, self._modes(backing), self.slower, stretches)))
-        return tuple(out)
+    def courses(self) -> tuple[tuple[Modes, Course], ...]:
+        """The program with the vibrations that the part may have, the main ones first."""
+        case, (*others, main) = self.case, self.case.shared(mode_sets)
+        swings = (
+            [case.shared(stretches_of), *case.shared(other_stretches)] if self.swinging else [()] * (1 + len(others))
+        )
+        return tuple(
+            (modes, Course.of(case, modes, self.slower, stretches if self.swinging else ()))
+            for modes, stretches in zip((main, *others), swings, strict=True)
+        )
 
     def other(self, *, slower: float, softer: float) -> Stopping:
         """Return the stops of the program at another speed, or in other times."""
@@ -102,9 +103,6 @@ class Stopping:
         if slower == self.slower:
             vars(out)["courses"] = self.courses  # as `cached_property` keeps it
         return out
-
-    def _modes(self, backing: Backing) -> Modes:
-        return modes_of(backing, self.case.job.part, self.case.job.air_density)
 
     def begun(self, kind: str, course: Course, t: FloatArray, gap: FloatArray) -> list[Stops]:
         """Return stops that begin at some times, once for each thing that the figures of the job may mean."""
@@ -202,13 +200,13 @@ def stop_use(stopping: Stopping, kind: str, samples: Indices) -> Use:
     """
     (use, *others) = (_on(stopping, kind, samples, *side) for side in stopping.courses)
     high, low = use.high, use.low if stopping.case.grip.even else 0.0 * use.low  # a margin is a lower bound there
-    for other in others:  # cells outside the core may stiffen the pads, or may not
-        high = np.maximum(high, other.high) + np.abs(use.value - other.value)
+    for other in others:
+        high = np.maximum(high, other.high) + abs(float(use.value.max() - other.value.max()))
     return replace(use, low=low, high=high)
 
 
-def _on(stopping: Stopping, kind: str, samples: Indices, backing: Backing, course: Course) -> Use:
-    """The use on one of the backings that the pads may have."""
+def _on(stopping: Stopping, kind: str, samples: Indices, modes: Modes, course: Course) -> Use:
+    """The use with one of the vibrations that the part may have."""
     case, motion = stopping.case, stopping.case.motion
     per, n = course.per, case.airborne.size
     stride = 1 if per > 1 else max(1, int(CLOSE / float(np.median(np.diff(course.t))) + 1e-6))
@@ -235,7 +233,7 @@ def _on(stopping: Stopping, kind: str, samples: Indices, backing: Backing, cours
     low, high, reached = low[sides].min(axis=0), high[sides].max(axis=0), reached[sides].max(axis=0)
     at = at[np.where(peak.use[at[sides[1]]] > peak.use[at[sides[0]]], sides[1], sides[0])]
     value, response = peak.use[at], peak.response[:, at]
-    displaced = DISPLACED * _displaced(stopping, backing, course, samples, response) * value
+    displaced = DISPLACED * _displaced(stopping, modes, course, samples, response) * value
     high += displaced
     begun = course.t[::per]
     last = np.minimum(np.searchsorted(begun, reached), begun.size - 1)
@@ -251,16 +249,14 @@ def _on(stopping: Stopping, kind: str, samples: Indices, backing: Backing, cours
     )
 
 
-def _displaced(
-    stopping: Stopping, backing: Backing, course: Course, samples: Indices, response: FloatArray
-) -> FloatArray:
+def _displaced(stopping: Stopping, modes: Modes, course: Course, samples: Indices, response: FloatArray) -> FloatArray:
     """What the model of small displacements leaves out, over the whole, shape (samples,).
 
     It is of the order of the angle by which the part turns on its pads, and of that by which the tool turns while the
     slowest mode turns by 1: when the stop begins, and for the swing that is left from faster times also then.
     """
     at, slowest = stopping.case.motion.at, float(course.oscillators.frequency.min())
-    sway = np.linalg.norm((backing.compliance @ course.carry @ response)[3:], axis=0)
+    sway = np.linalg.norm((modes.shapes @ response[: modes.frequency.size])[3:], axis=0)
     spin = np.maximum(stopping.slower * np.linalg.norm(at.angular_velocity, axis=1), 1e-300) / slowest
     fading = float(course.oscillators.damping.min()) * slowest * course.t[:: course.per]
     spun = np.exp(np.maximum.accumulate(np.log(spin) + fading) - fading)[samples]

@@ -14,9 +14,11 @@ from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing.drive import Doubt, Drive, estimated_drives, given_drive
 from gripmargin.checks.swing.response import Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of
-from gripmargin.contact.backing import Backing
+from gripmargin.contact.bending import are_level, frequency_factor, is_uniform_plate
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.motion.rate_error import RateError
+
+UNBENT = 0.999  # factor on a frequency above which a part counts as rigid: swings are not known better
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -78,16 +80,29 @@ def stretches_of(case: Case) -> list[Stretch]:
     Args:
         case: The job; it carries the part in at least one sample.
     """
-    return _on_backing(case, case.grip.backings[-1])
+    return _on_modes(case, case.shared(mode_sets)[-1])
 
 
-def stretches_on_stiffest(case: Case) -> list[Stretch]:
-    """Return the same with all cells carrying, those too that margins do not count on."""
-    return _on_backing(case, case.whole)
+def other_stretches(case: Case) -> list[list[Stretch]]:
+    """Return the same with the other vibrations that the part may have."""
+    return [_on_modes(case, modes) for modes in case.shared(mode_sets)[:-1]]
 
 
-def _on_backing(case: Case, backing: Backing) -> list[Stretch]:
-    modes = modes_of(backing, case.job.part, case.job.air_density)
+def mode_sets(case: Case) -> tuple[Modes, ...]:
+    """Return the vibrations that the part may have; the last are those of the cells that margins count on, alone.
+
+    Cells outside the core may stiffen the pads, or may not. A part that bends swings more slowly than a rigid one.
+    """
+    part, air, backings = case.job.part, case.job.air_density, case.grip.backings
+    main = modes_of(backings[-1], part, air)
+    slower = 1.0
+    if not part.rigid and is_uniform_plate(part) and are_level(case.whole.patches):
+        slower = frequency_factor(case.whole.patches, part)
+    bent = (main.stiffer(slower**2),) if 0.0 < slower < UNBENT else ()
+    return (*(modes_of(backing, part, air) for backing in backings[:-1]), *bent, main)
+
+
+def _on_modes(case: Case, modes: Modes) -> list[Stretch]:
     runs = np.split(case.carried, np.flatnonzero(np.diff(case.carried) > 1) + 1)
     return [_stretch(case, modes, run, first=i == 0) for i, run in enumerate(runs) if run.size]
 
@@ -112,7 +127,8 @@ def keep_swing(case: Case, changed: Case) -> None:
     )
     if same:
         changed.take_over(stretches_of, case)
-        changed.take_over(stretches_on_stiffest, case)
+        changed.take_over(other_stretches, case)
+        changed.take_over(mode_sets, case)
 
 
 def _damping(case: Case) -> list[float | None]:

@@ -15,7 +15,7 @@ from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import COVERAGE, SURE, pad_use
 from gripmargin.checks.swing.figures import Ringing
 from gripmargin.checks.swing.response import Swing
-from gripmargin.checks.swing.ringing import Stretch, next_too, stretches_of, stretches_on_stiffest
+from gripmargin.checks.swing.ringing import Stretch, next_too, other_stretches, stretches_of
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
 from gripmargin.kernels.face import Face
@@ -181,10 +181,10 @@ def swing_use(case: Case) -> CarrySwing:
     value, low, high, noise = (
         np.concatenate([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise")
     )
-    if len(case.grip.backings) > 1:  # cells outside the core may stiffen the pads, or may not
-        found = [use_over(stretch, still.grip.face) for stretch in case.shared(stretches_on_stiffest)]
+    for others in case.shared(other_stretches):
+        found = [use_over(stretch, still.grip.face) for stretch in others]
         other, most = (np.concatenate([getattr(part, name) for part in found]) for name in ("value", "high"))
-        high = np.maximum(high, most) + np.abs(value - other)
+        high = np.maximum(high, most) + abs(float(value.max() - other.max()))
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
     hidden = still.high - still.value if case.motion.error is None else 0.0
     low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + hidden

@@ -67,10 +67,17 @@ def data(view: View) -> dict[str, Any] | None:
                 "ok": [int(cell.counted) for cell in cells],
                 "edge": rounded(pad.edge, 6),
                 "holds": rounded(pad.edge_bond, 6),
+                "slack": rounded(_slack(scene, i, len(pad.edge)), 6),
                 "spot": rounded(tile.corners, 4),
             }
         )
-    return {"C": rounded(scene.compliance, 9), "pads": pads}
+    spread = scene.face.spread if scene.face.spread is not None else np.zeros((1, 6, 6))
+    return {"C": rounded(scene.compliance, 9), "L": rounded(spread[0], 9), "asked": scene.asked, "pads": pads}
+
+
+def _slack(scene: Scene, pad: int, points: int) -> FloatArray:
+    """What the use of the places of a pad allows for, for a load of size 1."""
+    return np.zeros(points) if scene.face.slack is None else scene.face.slack[scene.owner == pad, 0]
 
 
 def _load(view: View, sample: int) -> FloatArray:

@@ -33,10 +33,12 @@
         return [0, 1, 2].map(c => pad.k[c] * dot(pad.axes.slice(3 * c, 3 * c + 3), way));
       };
       const used = (pad, q, holds) => Math.hypot(q[0] / pad.T, q[1] / pad.T, Math.max(q[2], 0) / pad.S) / holds;
+      const apart = Math.hypot(...Array(6).fill(0).map((_, r) => load.reduce((s, w, c) => s + face.L[6 * r + c] * w, 0)));
       let most = null, peel = null;
       face.pads.forEach((pad, i) => {
         for (let e = 0; e < pad.edge.length / 3 && pad.holds[e] > 0; e++) {
-          const p = pad.edge.slice(3 * e, 3 * e + 3), q = traction(pad, p), u = used(pad, q, pad.holds[e]), n = Math.max(q[2], 0) / (pad.S * pad.holds[e]);
+          const p = pad.edge.slice(3 * e, 3 * e + 3), q = traction(pad, p), more = pad.slack[e] * apart;
+          const u = face.asked * used(pad, q, pad.holds[e]) + more, n = face.asked * Math.max(q[2], 0) / (pad.S * pad.holds[e]) + more;
           if (!most || u > most.v) most = {v: u, pad: i, e, p};
           if (!peel || n > peel.v) peel = {v: n, pad: i, e, p};
         }
