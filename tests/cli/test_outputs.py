@@ -263,6 +263,18 @@ def test_jobs_that_cannot_be_told_apart_are_reported_all_the_same(folder, write,
     assert len((folder / "x.jsonl").read_text().splitlines()) == 2
 
 
+def _running(group):
+    """Processes of a group that have not ended; one that has may wait for whoever takes it over to notice."""
+    found = []
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            state, _, of = path.read_text().rpartition(")")[2].split()[:3]
+        except OSError:
+            continue  # it is gone by now
+        found += [path.parent.name] if int(of) == group and state != "Z" else []
+    return found
+
+
 def test_an_interrupt_ends_cleanly(folder, write, watched):
     """As Ctrl-C does it: to the whole group of processes. No report is half written, no process stays."""
     for name in ("slow1", "slow2", "slow3", "slow4"):
@@ -283,5 +295,4 @@ def test_an_interrupt_ends_cleanly(folder, write, watched):
     assert err.decode().replace("a library that prints\n", "") == "gripmargin: interrupted\n"
     assert out == b""
     assert not (folder / "x.json").exists()
-    with pytest.raises(ProcessLookupError):  # all of the group are gone
-        os.killpg(program.pid, 0)
+    assert _running(program.pid) == []

@@ -6,9 +6,10 @@ import shapely
 
 import gripmargin as gm
 from gripmargin.contact.backing import Backing
+from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import Patch, cut_pads, quadrature
 from gripmargin.contact.collapse import Collapse, least_lost
-from gripmargin.contact.grip import SUDDEN, Bonded, grip_of
+from gripmargin.contact.grip import SUDDEN, grip_of
 from gripmargin.contact.locked import locked_in
 from gripmargin.kernels.utilisation import peak_utilisation
 
@@ -33,6 +34,14 @@ def lost(pads, load):
 
 def test_an_even_pad_pulled_straight_goes_all_at_once():
     assert lost(bonded(), [0, 0, 10.0, 0, 0, 0]) == pytest.approx(S * SIDE**2 / 10, rel=2e-3)
+
+
+@pytest.mark.parametrize("bad", [np.nan, np.inf])
+def test_a_load_that_is_no_number_comes_to_an_end(bad):
+    with np.errstate(invalid="ignore"):
+        Collapse(bonded()).lost_at(np.array([[0, 0, bad, 0, 0, 0.0]]).T, 1.0)
+    with np.errstate(invalid="ignore"):
+        assert Collapse(bonded()).lost_at(np.array([[0, 0, np.nan, 0, 0, 0.0]]).T, 1.0) is None
 
 
 def test_sheared_too():

@@ -8,9 +8,10 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.contact.backing import Backing
+from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.collapse import least_lost
-from gripmargin.contact.grip import SUDDEN, Bonded, first_break, grip_of
+from gripmargin.contact.grip import SUDDEN, first_break, grip_of
 from gripmargin.kernels.utilisation import peak_utilisation
 
 S, T, SIDE = 60e3, 50e3, 0.04
@@ -160,7 +161,7 @@ def test_no_state_of_the_other_cells_uses_a_core_cell_beyond_the_bound(seed):
     assert (found <= bound * (1 + 1e-9)).all()
 
 
-def test_the_bound_is_reached_within_a_tenth_by_the_worst_state():
+def test_the_bound_is_no_more_than_1_3_times_what_the_worst_state_asks():
     """A core that is half of a pad; the other half is bonded, or clear: the stiffest and the softest state."""
     whole = backing()
     held = np.where(whole.patches[0].points[:, 0] > 0, 1.0, 0.05)

@@ -5,8 +5,9 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.contact.backing import Backing
+from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import cut_pads
-from gripmargin.contact.grip import Bonded, grip_of
+from gripmargin.contact.grip import grip_of
 from gripmargin.contact.locked import locked_in
 from gripmargin.kernels.utilisation import peak_utilisation
 
@@ -91,6 +92,19 @@ class TestBalance:
 
 
 CORNERS = [(-1, -1), (-1, 1), (1, -1), (1, 1)]
+
+
+@pytest.mark.parametrize(("share", "uneven"), [(0.02, False), (0.04, True)])
+def test_offsets_of_less_than_three_percent_count_as_used_up(share, uneven):
+    """Two pads sheared against each other, and pulled: used up they cost that share, as an offset hardly anything."""
+    two = [gm.Pad.rectangle(n, FILM, [0.03, 0.03], gm.pose((x, 0, 0))) for n, x in (("a", -0.06), ("b", 0.06))]
+    whole = backing(*two)
+    traction = at_rest(whole)
+    traction[0] = traction[0] + np.array([2 * share * T, 0, 0])
+    pads = Bonded(whole=whole, full=((S, T),) * 2, locked=locked_in(whole, traction, None))
+    load = np.array([0, 0, 10.0, 0, 0, 0])[:, None]
+    left = 1 / peak_utilisation(grip_of(pads, load).face, load)[0][0] * 10.0 / (S * 2 * 0.03**2)
+    assert left == pytest.approx(np.sqrt(1 - share**2) if uneven else 1 - share, rel=1e-4)
 
 
 class TestFlatness:

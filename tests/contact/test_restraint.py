@@ -85,6 +85,13 @@ def test_what_counts_as_negligible_is_a_fiftieth_of_the_weight(share, known):
         assert (told.ratio(way)[0] == np.inf) == known
 
 
+@pytest.mark.parametrize(("share", "known"), [(0.019, True), (0.021, False)])
+def test_a_moment_counts_at_the_longer_half_of_the_support(share, known):
+    long = [[-0.05, -0.005], [0.05, -0.005], [0.05, 0.005], [-0.05, 0.005]]
+    told = found([0, 0, 0], [0, 0, share * G * 0.05], support=long)
+    assert (told.ratio("turn")[0] == np.inf) == known
+
+
 def test_lift_against_weight_and_hold_down():
     assert found([0, 0, 4.0], [0, 0, 0], hold_down=3.0).ratio("lift")[0] == pytest.approx((G + 3.0) / 4.0)
     assert found([0, 0, -4.0], [0, 0, 0]).ratio("lift")[0] == np.inf

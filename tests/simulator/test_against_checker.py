@@ -1,6 +1,6 @@
 """The checker against the simulator, on random jobs: no pass where the simulated part is lost, tipped or crushed.
 
-GRIPMARGIN_ATTACKS says how many jobs (150 in a pipeline, else 30); ``python -m simulator`` prints the table, and with
+GRIPMARGIN_ATTACKS says how many jobs (30); ``python -m simulator`` prints the table, and with
 ``--seed`` replays a job.
 """
 
@@ -13,7 +13,7 @@ import pytest
 from simulator.against import CHECKS, compare
 from simulator.jobs import KINDS
 
-COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "150" if os.environ.get("CI") else "30"))
+COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "30"))
 
 
 @dataclass(frozen=True)

@@ -50,7 +50,7 @@ EXPECTED = {
     "window-as-run": Expected("fail", (2.55, 2.65), "transfer", frozenset({"recorded"})),
     "window-short-twist": Expected("fail", (2.55, 2.65), "transfer", frozenset({"release"})),
     "window-askew": Expected(
-        "fail", (0.85, 1.05), "transfer", frozenset({"preload", "lift_off", "hold", "swing"}), "gravity", "peel"
+        "fail", (1.0, 1.2), "transfer", frozenset({"preload", "lift_off", "hold", "swing"}), "gravity", "pull"
     ),
     "window-shallow": Expected(
         "fail", (1.60, 1.75), "transfer", frozenset({"preload", "hold", "swing"}), "gravity", "pull"

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
+from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import cut_pads
-from gripmargin.contact.grip import Bonded, Grip, grip_of
+from gripmargin.contact.grip import Grip, grip_of
 from gripmargin.contact.handover import Putdown, in_the_air, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
 from gripmargin.contact.locked import locked_in

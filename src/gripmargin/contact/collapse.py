@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
-from gripmargin.contact.grip import Bonded, half_width
+from gripmargin.contact.bonded import Bonded
+from gripmargin.contact.grip import half_width
 from gripmargin.kernels.face import Face, squared
 from gripmargin.kernels.utilisation import peak_utilisation
 
@@ -90,7 +91,7 @@ class Collapse:
                 self.alive = np.zeros_like(self.alive)
                 return
             most = float(use.max())
-            if most <= 1.0:
+            if not most > 1.0:  # a load that is no number tears nothing off for certain
                 return
             gone = use >= max(1.0, (1.0 - TOGETHER) * most)
             self.alive = self.alive & ~gone

@@ -74,7 +74,9 @@ def tune(
         ...         trajectory=lift,
         ...         robot=slide,
         ...         gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
-        ...         part=gm.Part(mass=1.5, com=[0, 0, 0.002], inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0]),
+        ...         part=gm.Part(
+        ...             mass=1.5, com=[0, 0, 0.002], inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0], face="plane", rigid=True
+        ...         ),
         ...     )
         ... )
         >>> tuning.passed, tuning.override.factor, tuning.override.limit.by

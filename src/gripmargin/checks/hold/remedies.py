@@ -187,7 +187,7 @@ def _why_not(case: Case, use: Use, target: float, motion: Motion) -> Remedy:
 
 def _shifted(case: Case) -> Iterator[Change]:
     """The shift of all pads that brings their centre under the centre of mass."""
-    dx, dy = (float(d) for d in np.round((case.job.part.com - case.whole.centre)[:2], 3))
+    dx, dy = (float(d) + 0.0 for d in np.round((case.job.part.com - case.whole.centre)[:2], 3))
     if math.hypot(dx, dy) < WORTH_SHIFTING or not _room_for(case, dx, dy):
         return
 

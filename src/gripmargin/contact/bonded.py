@@ -1,0 +1,76 @@
+"""The pads on the part as the press left them: strength, bond, and the traction that cells have without any load."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.contact.backing import Backing
+from gripmargin.contact.locked import Locked, locked_in
+
+Strength = tuple[float, float]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Bonded:
+    """The pads on the part as the press left them.
+
+    Attributes:
+        whole: All of the pads on the part.
+        full: For each its pull-off stress and shear strength with a full bond [Pa].
+        held: For each the share of it that each cell holds, shape (m,); None: all of it.
+        locked: Traction that each cell has without any load.
+    """
+
+    whole: Backing
+    full: tuple[Strength, ...]
+    held: tuple[FloatArray, ...] | None = None
+    locked: Locked | None = None
+
+    def without(self, lost: int) -> Bonded:
+        """Return the pads with one of several gone; what it pulled at the others is gone with it."""
+        keep = [i for i in range(len(self.whole.patches)) if i != lost]
+        whole = Backing(tuple(self.whole.patches[i] for i in keep))
+        held = None if self.held is None else tuple(self.held[i] for i in keep)
+        locked = None
+        if self.locked is not None:
+            own = [self.locked.traction[i] for i in keep]
+            locked = locked_in(whole, own, held, self.locked.flatness)
+        return Bonded(whole=whole, full=tuple(self.full[i] for i in keep), held=held, locked=locked)
+
+    def on_a_plane(self) -> Bonded:
+        """Return the pads as they are if the face has no bow: the most that they may hold."""
+        if self.locked is None:
+            return self
+        return replace(self, locked=replace(self.locked, bowed=np.zeros_like(self.locked.bowed)))
+
+    @property
+    def bowed(self) -> bool:
+        """Whether the face may be bowed, in a way that nobody knows."""
+        return self.locked is not None and bool(self.locked.bowed.any())
+
+    @property
+    def shares(self) -> tuple[FloatArray, ...]:
+        """For each pad the share of its full strength that each cell holds, shape (m,)."""
+        return self.held or tuple(np.ones(patch.areas.size) for patch in self.whole.patches)
+
+    @cached_property
+    def left(self) -> tuple[FloatArray, ...]:
+        """The same less what a bowed face and small offsets use up, shape (m,)."""
+        if self.locked is None:
+            return self.shares
+        used = self.locked.used_up(self.full, self.shares)
+        return tuple(np.maximum(share - less, 0.0) for share, less in zip(self.shares, used, strict=True))
+
+    @property
+    def offset(self) -> Locked | None:
+        """Traction that the cells have without any load, where it is too large to count as used up."""
+        return self.locked if self.locked is not None and self.locked.uneven(self.full, self.shares) else None
+
+    @property
+    def strengths(self) -> list[tuple[FloatArray, FloatArray]]:
+        """For each pad the pull-off stress and shear strength of each cell [Pa]."""
+        return [(pull * share, shear * share) for (pull, shear), share in zip(self.full, self.shares, strict=True)]
