@@ -13,6 +13,7 @@ Shapes: k oscillators, n steps, m starts; starts are the last axis.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from itertools import pairwise, product
 from typing import Self, TypeVar
@@ -103,10 +104,11 @@ class State:
 
 @dataclass(frozen=True, eq=False)
 class Peak:
-    """The most that responses have asked of the pads over some time, each of shape (m,) but for the last.
+    """The most that responses have asked of the pads over some time; all but the last have shape (m,).
 
     Attributes:
         use: Largest utilisation.
+        top: The same with what may lie between the nodes.
         least: Largest utilisation that is sure.
         most: Largest utilisation that may have occurred.
         when: Time of the first since the begin [s].
@@ -114,6 +116,7 @@ class Peak:
     """
 
     use: FloatArray
+    top: FloatArray
     least: FloatArray
     most: FloatArray
     when: FloatArray
@@ -124,11 +127,17 @@ class Peak:
         more = ~(later.use <= self.use)
         return Peak(
             use=np.maximum(self.use, later.use),
+            top=np.maximum(self.top, later.top),
             least=np.maximum(self.least, later.least),
             most=np.maximum(self.most, later.most),
             when=np.where(more, after + later.when, self.when),
             response=np.where(more, later.response, self.response),
         )
+
+    @classmethod
+    def joined(cls, parts: Sequence[Peak]) -> Self:
+        """Return that of starts one after the other."""
+        return cls(*(np.concatenate([getattr(x, field.name) for x in parts], axis=-1) for field in fields(cls)))
 
     def take(self, chosen: NDArray[np.intp]) -> Self:
         """Return that of some starts."""
@@ -195,8 +204,8 @@ def march(
 
     arc = np.where(followed, between(frequency * step), 1.0)
     arcs = np.einsum("km,nkm->nm", gain[:, None] * arc, np.abs(free))
-    top = use + error + coverage * spread
-    most = (np.maximum(top[:-1], top[1:]) + arcs).max(axis=0)
+    over = use + error + coverage * spread
+    top, most = ((np.maximum(x[:-1], x[1:]) + arcs).max(axis=0) for x in (use, over))
 
     at = use.argmax(axis=0)
     beside = np.clip([at - 1, at, at + 1], 0, len(use) - 1)
@@ -208,7 +217,8 @@ def march(
     value = np.fmax(largest_utilisation(oscillators.face, there), use.max(axis=0))
     off = np.take_along_axis(error + sure * spread, at[None], axis=0)[0]
     least = np.maximum((use - error - sure * spread).max(axis=0), value - off)
-    peak = Peak(use=value, least=least, most=np.maximum(most, value), when=node * step + later, response=there)
+    most = np.maximum(most, value)
+    peak = Peak(use=value, top=top, least=least, most=most, when=node * step + later, response=there)
     phase = last + oscillators.phase(load[-1], slope[-1])
     doubt_left = fading * unsure[-1]
     return State(phase=phase, doubt=doubt_left, variance=variance, slope=slope[-1], swing=np.abs(last)), peak

@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
@@ -39,7 +40,8 @@ class Course:
         slower: Factor on the speed of the program.
         t: Times as it runs [s], shape (n,).
         tool: The tool's motion at full speed, n samples.
-        loads: Of each mode by gravity, by the program's motion, and by a unit of time deceleration, shape (3, k, n).
+        table: Loads of each mode by gravity, then by the program's motion, then by a unit of time deceleration,
+            shape (3 n, k).
         kicks: Swing that the load between the instants may start as the program runs, added up, and by steps however
             slowly they pass, shape (2, k, n).
         spline: Which modes' load is that of a spline through the positions, shape (k, 1).
@@ -61,7 +63,7 @@ class Course:
     slower: float
     t: FloatArray
     tool: ToolMotion
-    loads: FloatArray
+    table: FloatArray
     kicks: FloatArray
     spline: NDArray[np.bool_]
     offset: FloatArray
@@ -129,7 +131,7 @@ class Course:
             slower=slower,
             t=t,
             tool=tool,
-            loads=loads,
+            table=np.ascontiguousarray(loads.swapaxes(1, 2)).reshape(-1, 6),
             kicks=np.cumsum(kicks, axis=2),
             spline=np.asarray(spline),
             offset=next_too(offset),
@@ -147,13 +149,21 @@ class Course:
         near = np.clip(np.searchsorted(self.t, t, side="right") - 1, 0, self.t.size - 2)
         return near, np.clip((t - self.t[near]) / (self.t[near + 1] - self.t[near]), 0.0, 1.0)
 
-    def between(self, near: Indices, share: FloatArray) -> FloatArray:
-        """Return the loads at places, as `place` has them, shape (3, k, ...)."""
-        out, there = self.loads[:, :, near], self.loads[:, :, near + 1]
-        there -= out
-        there *= share
-        out += there
-        return out
+    def between(self, near: Indices, share: FloatArray, square: FloatArray, rate: FloatArray) -> FloatArray:
+        """Return the load of each mode at places, as `place` has them, shape (..., k, m).
+
+        Args:
+            near: Shape (..., m).
+            share: Likewise.
+            square: Square of the speed factor, likewise.
+            rate: At which the program's time speeds up [1/s], likewise.
+        """
+        size = self.t.size
+        factors, first = (np.ones_like(share), square, rate), np.arange(3) * size
+        weights = np.stack([x * y for x in factors for y in (1.0 - share, share)], axis=-1)
+        places = near[..., None] + (first[:, None] + np.arange(2)).ravel()
+        picked = csr_array((weights.ravel(), places.ravel(), np.arange(0, places.size + 1, 6)), (near.size, 3 * size))
+        return np.ascontiguousarray((picked @ self.table).reshape(*near.shape, -1).swapaxes(-1, -2))
 
     def state(self, t: FloatArray, gap: FloatArray) -> State:
         """Return the swing of the part when stops begin.

@@ -26,9 +26,9 @@ AT_ONCE: Final = 8_192  # nodes of all stops that are worked on at a time: they 
 UNDAMPED: Final = 2  # periods that are followed where nothing fades
 FIRST: Final = 16  # stops that are followed finely before it is asked whether others have to be
 NEAR: Final = 0.8  # [rad] by which a mode turns at most from one of those to the next
-CLOSEST: Final = 8  # parts of an interval that are looked at, at most
+CLOSEST: Final = 4  # parts of an interval that are looked at, at most
 ENOUGH: Final = 1.01  # most over largest that is good enough
-MOST: Final = 0.25  # share of all stops that may be, beyond those
+MOST: Final = 0.1  # share of all stops that may be, beyond those
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -52,22 +52,27 @@ class Pace:
     rounds: int
 
 
+ROUGH: Final = Pace(turn=1.5, share=0.1, steps=600.0, soon=1.0, late=20, rounds=1)
 COARSE: Final = Pace(turn=0.8, share=0.03, steps=600.0, soon=2.0, late=40, rounds=2)
 FINE: Final = Pace(turn=0.35, share=0.003, steps=12_000.0, soon=8.0, late=400, rounds=12)
 
 
-def followed(stops: Stops, sure: float) -> Peak:
-    """Return the most that stops ask of the pads.
+def followed(stops: Stops, sure: float, level: float = 0.0) -> Peak:
+    """Return the most that stops ask of the pads; of those that are followed coarsely what it is at most.
 
     Args:
         stops: They begin one after the other.
         sure: Standard deviations of noise that are taken off what is sure.
+        level: Where it is above 0, only whether one asks for more.
     """
-    if stops.t.size <= FIRST:
+    if not level and stops.t.size <= FIRST:
         return _closely(stops, sure)
-    peak, finely = _side_by_side(stops, COARSE, sure), np.zeros(stops.t.size, dtype=np.bool_)
+    peak, finely = _side_by_side(stops, ROUGH if level else COARSE, sure), np.zeros(stops.t.size, dtype=np.bool_)
+    left = np.flatnonzero(peak.most > (level or np.inf))
+    if left.size:
+        peak.put(left, _side_by_side(_some(stops, left), COARSE, sure))
     while finely.sum() <= MOST * finely.size:
-        enough = max(np.max(peak.most, where=finely, initial=-1.0), ENOUGH * peak.use.max())
+        enough = level or ENOUGH * max(np.max(peak.most, where=finely, initial=-1.0), peak.use.max())
         left = np.flatnonzero(~finely & (peak.most > enough))
         if left.size == 0:
             break
@@ -75,9 +80,11 @@ def followed(stops: Stops, sure: float) -> Peak:
         coarse = peak.most[chosen].max()
         peak.put(chosen, _closely(_some(stops, chosen), sure))
         finely[chosen] = True
-        if peak.most[chosen].max() * ENOUGH > coarse:
-            break  # a closer look tells no more
-    return peak
+        if peak.most[chosen].max() > (level or coarse / ENOUGH):
+            break  # one is enough; a closer look tells no more
+    worst = np.max(peak.use, where=finely, initial=-1.0)
+    use = np.where(finely, peak.use, np.maximum(peak.use, np.minimum(peak.top, worst)))
+    return replace(peak, use=use)
 
 
 def _some(stops: Stops, chosen: Indices) -> Stops:
@@ -103,11 +110,7 @@ def _side_by_side(stops: Stops, pace: Pace, sure: float) -> Peak:
     order = np.argsort(stops.borders[-1], kind="stable")
     blocks = [order[i : i + stops.together] for i in range(0, order.size, stops.together)]
     found = [_follow(_some(stops, block), pace, sure) for block in blocks]
-    use, least, most, when = np.empty((4, order.size))
-    peak = Peak(use, least, most, when, np.empty((len(stops.course.carry.T), order.size)))
-    for block, there in zip(blocks, found, strict=True):
-        peak.put(block, there)
-    return peak
+    return Peak.joined(found).take(np.argsort(order))
 
 
 def _shift(stops: Stops) -> FloatArray:
@@ -123,7 +126,9 @@ def _follow(stops: Stops, pace: Pace, sure: float) -> Peak:
     state, shift, peaks = stops.course.state(stops.t, stops.gap.max(axis=0)), _shift(stops), []
     oscillators = _choose(stops, state, pace)
     alone, frequency = replace(oscillators, followed=np.zeros(6, dtype=np.bool_)), oscillators.frequency
-    soon = pace.soon * 2.0 * np.pi / float(frequency.min()) if oscillators.damping.all() else np.inf
+    soon = pace.soon * 2.0 * np.pi / float(frequency.min())
+    if pace is FINE and not oscillators.damping.all():
+        soon = np.inf
     for leg in stops.legs(pace.turn / float(frequency[oscillators.followed].max()), soon, pace.late):
         if leg.border is not None:
             state = _jumped(oscillators, state, shift[leg.border])

@@ -20,7 +20,7 @@ from gripmargin.checks.hold.remedies import enlarged, size_for, strengthened
 from gripmargin.checks.margin import Shortfall
 from gripmargin.checks.slowing import Motion, slowing
 from gripmargin.checks.stop import words
-from gripmargin.checks.stop.use import AXES, PATH, StopUse, stop_use
+from gripmargin.checks.stop.use import AXES, PATH, StopUse, stop_use, use_of_stops
 from gripmargin.checks.stop.worst import Seen
 from gripmargin.checks.use import inverse
 from gripmargin.kernels.search import furthest
@@ -29,9 +29,8 @@ from gripmargin.results.findings import Remedy, on_target
 SLOWEST: Final = 0.2  # share of the speed below which slowing is no remedy for a stop
 SOFTEST: Final = 10.0  # factor on stopping times beyond which a softer stop is no remedy
 TRIED: Final = 24  # samples, the worst ones, at which a change is sought before the check tries it on all
-HALVINGS: Final = 9
+HALVINGS: Final = 7
 SEARCHED: Final = 3  # motions, the worst ones, for which a speed is sought
-NEXT: Final = 1.25  # factor up to which more is sought in the next attempt
 ROUNDS: Final = 3  # attempts at a softer stop, each with the samples that fell short in the one before
 
 
@@ -75,7 +74,7 @@ def _for_whole(stops: StopUse, target: float, trials: Trials) -> tuple[Remedy, .
     job = stops.stopping.case.job
     worst = Seen.at(stops, int(np.argmax(stops.whole.high)))
     found = (
-        trials.tried(_softer(stops, target)),
+        trials.tried(_softer(stops, target, trials)),
         trials.tried(strengthened(job, high, target)),
         trials.tried(enlarged(job, size_for(job, worst.load[:, None], high, target))),
     )
@@ -95,49 +94,49 @@ def _speed_needed(stops: StopUse, motion: Motion, target: float) -> float | None
     """The share of its speed at which the worst samples of a motion are on target; None where none was found."""
     inside = np.isin(stops.whole.samples, motion.samples)
     few = _first(stops.whole.samples[inside], stops.whole.high[inside])
-    time = _least(lambda time: on_target(_margin(stops, few, slower=1.0 / time)[0], target), 1.0 / SLOWEST)
+    time = _least(lambda time: _enough(stops, few, target, slower=1.0 / time), 1.0 / SLOWEST)
     return None if time is None else math.floor(100.0 / time + 1e-9) / 100.0
 
 
-def _softer(stops: StopUse, target: float) -> Iterator[Change]:
-    """The factor on the stopping time that is enough, sought at the worst samples and at those short with it."""
+def _softer(stops: StopUse, target: float, trials: Trials) -> Iterator[Change]:
+    """Factors on the stopping time that are enough at the worst samples, and at those short with the one before."""
     # a stop that takes longer reaches further: the worst places need not stay so
-    samples, stop, job = stops.whole.samples, stops.stopping.stop, stops.stopping.case.job
-    few = np.union1d(_first(samples, stops.whole.high), samples[:: max(samples.size // TRIED, 1)])
-    factor, most, halvings = 1.0, SOFTEST, HALVINGS
+    use, stop, job = stops.whole, stops.stopping.stop, stops.stopping.case.job
+    few = np.union1d(_first(use.samples, use.high), use.samples[:: max(use.samples.size // TRIED, 1)])
     for _ in range(ROUNDS):
-        least = _least(partial(_enough, stops, few, target), most, factor, halvings)
+        least = _least(partial(_enough, stops, few, target), SOFTEST)
         if least is None:
             return
         factor = math.ceil(100.0 * least - 1e-9) / 100.0
-        margin, high = _margin(stops, samples, softer=factor)
-        if on_target(margin, target):
-            break
-        few, most, halvings = np.union1d(few, _first(samples, high)), min(NEXT * factor, SOFTEST), 5
-    text = words.softer(stop, factor, path=PATH in stops.by_kind, axes=AXES in stops.by_kind)
-    yield Change(
-        remedy=Remedy(action="stop softer", text=text, figures={"factor": factor}),
-        job=lambda: changes.softer_stop(job, factor),
-    )
+        text = words.softer(stop, factor, path=PATH in stops.by_kind, axes=AXES in stops.by_kind)
+        yield Change(
+            remedy=Remedy(action="stop softer", text=text, figures={"factor": factor}),
+            job=partial(changes.softer_stop, job, factor),
+        )
+        tried = None if trials.last is None else trials.last.shared(use_of_stops)
+        if tried is None:
+            return
+        few = np.union1d(few, _first(tried.whole.samples, tried.whole.high))
 
 
-def _margin(
-    stops: StopUse, samples: NDArray[np.intp], *, slower: float = 1.0, softer: float = 1.0
-) -> tuple[float, FloatArray]:
-    """The least margin of stops that begin at some samples, and how far each uses the pads at most."""
+def _enough(
+    stops: StopUse, few: NDArray[np.intp], target: float, softer: float = 1.0, *, slower: float = 1.0
+) -> bool:
+    """Whether stops that begin at a few samples are on target, with the stops softer or the program slower."""
     stopping = stops.stopping.other(slower=slower, softer=softer)
-    high = np.max([stop_use(stopping, kind, samples).high for kind in stops.by_kind], axis=0)
-    return float(inverse(high.max())), high
+    most = np.array([stop_use(stopping, kind, few, 1.0 / target).most for kind in stops.by_kind])
+    return on_target(inverse(most), target)
 
 
-def _enough(stops: StopUse, few: NDArray[np.intp], target: float, softer: float) -> bool:
-    """Whether stops that begin at a few samples are on target if they take so many times longer."""
-    return on_target(_margin(stops, few, softer=softer)[0], target)
-
-
-def _least(enough: Callable[[float], bool], most: float, least: float = 1.0, halvings: int = HALVINGS) -> float | None:
-    """The least factor that is enough, above one that is not; None where the largest one is not."""
-    return furthest(enough, most, least, halvings=halvings) if enough(most) else None
+def _least(enough: Callable[[float], bool], most: float) -> float | None:
+    """The least factor above 1 that is enough, found by doubling and halving; None where the largest one is not."""
+    least = 1.0
+    while least < most:
+        factor = min(2.0 * least, most)
+        if enough(factor):
+            return furthest(enough, factor, least, halvings=HALVINGS)
+        least = factor
+    return None
 
 
 def _first(samples: NDArray[np.intp], use: FloatArray) -> NDArray[np.intp]:

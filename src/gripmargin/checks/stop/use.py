@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
+from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import SURE
 from gripmargin.checks.stop.braking import TURNING, PathRates
 from gripmargin.checks.stop.course import Course, Indices
@@ -178,8 +179,8 @@ def use_of_stops(case: Case) -> StopUse | None:
     """Return how far the stops of a job use the pads; None where it has none that can be judged."""
     if case.job.stop is None:
         return None
-    stopping = Stopping(case=case, stop=case.job.stop)
-    by_kind = {kind: stop_use(stopping, kind, case.carried) for kind in stopping.kinds}
+    stopping, level = Stopping(case=case, stop=case.job.stop), 1.0 / case.job.targets.stop if case.trial else 0.0
+    by_kind = {kind: stop_use(stopping, kind, case.carried, level) for kind in stopping.kinds}
     return StopUse(stopping=stopping, by_kind=by_kind) if by_kind else None
 
 
@@ -190,23 +191,27 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
         yield Asked(name="stop", target=case.job.targets.stop, use=stops.whole)
 
 
-def stop_use(stopping: Stopping, kind: str, samples: Indices) -> Use:
+def stop_use(stopping: Stopping, kind: str, samples: Indices, level: float = 0.0) -> Use:
     """Return how far stops of one kind use the pads.
 
     Args:
         stopping: The stops.
         kind: "path" or "axes".
         samples: Where they begin, indices into the program, rising, shape (m,).
+        level: Where it is above 0, only whether one may use them further; nothing is sure then.
     """
-    (use, *others) = (_on(stopping, kind, samples, *side) for side in stopping.courses)
-    high, low = use.high, use.low if stopping.case.grip.even else 0.0 * use.low  # a margin is a lower bound there
-    for other in others:
+    ((use, load), *others) = (_on(stopping, kind, samples, level, *side) for side in stopping.courses)
+    high = use.high
+    for other, _ in others:
         high = np.maximum(high, other.high) + abs(float(use.value.max() - other.value.max()))
-    return replace(use, low=low, high=high)
+    case, use = stopping.case, replace(use, high=high)
+    return use if level else settled(case, use, load, case.job.targets.stop, apart=True)
 
 
-def _on(stopping: Stopping, kind: str, samples: Indices, modes: Modes, course: Course) -> Use:
-    """The use with one of the vibrations that the part may have."""
+def _on(
+    stopping: Stopping, kind: str, samples: Indices, level: float, modes: Modes, course: Course
+) -> tuple[Use, FloatArray]:
+    """The use with one of the vibrations that the part may have, and what the pads carry then, shape (6, m)."""
     case, motion = stopping.case, stopping.case.motion
     per, n = course.per, case.airborne.size
     stride = 1 if per > 1 else max(1, int(CLOSE / float(np.median(np.diff(course.t))) + 1e-6))
@@ -224,22 +229,23 @@ def _on(stopping: Stopping, kind: str, samples: Indices, modes: Modes, course: C
     t = course.t[places]
     stops = stopping.begun(kind, course, t, np.stack([t - course.t[before], course.t[after] - t]))
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
-    peak = reduce(_worse, [followed(some, sure) for some in stops])
+    peak = reduce(_worse, [followed(some, sure, level) for some in stops])
     # of each sample the worst place, and of one between two that are followed the worse of both
     at = np.lexsort((peak.use, group))[np.append(first[1:], t.size) - 1]
     low, high = (np.maximum.reduceat(x, first) for x in (peak.least, peak.most))
     reached = np.maximum.reduceat(np.max([x.reached for x in stops], axis=0), first)
     sides = np.searchsorted(chosen, np.arange(samples.size) + np.array([[1], [0]])) + np.array([[-1], [0]])
-    low, high, reached = low[sides].min(axis=0), high[sides].max(axis=0), reached[sides].max(axis=0)
+    within = sides[0] < sides[1]  # not followed itself: nothing is sure there
+    low, high, reached = np.where(within, 0.0, low[sides[0]]), high[sides].max(axis=0), reached[sides].max(axis=0)
     at = at[np.where(peak.use[at[sides[1]]] > peak.use[at[sides[0]]], sides[1], sides[0])]
-    value, response = peak.use[at], peak.response[:, at]
+    value, response = np.where(within, np.nextafter(peak.use[at], 0.0), peak.use[at]), peak.response[:, at]
     displaced = DISPLACED * _displaced(stopping, modes, course, samples, response) * value
     high += displaced
     begun = course.t[::per]
     last = np.minimum(np.searchsorted(begun, reached), begun.size - 1)
     doubts = np.searchsorted(motion.doubtful, np.arange(begun.size + 1))
     high[(doubts[last + 1] > doubts[samples]) | ~np.isfinite(high)] = np.inf
-    return Use(
+    use = Use(
         samples=samples,
         value=value,
         low=np.maximum(low - displaced, 0.0),
@@ -247,6 +253,7 @@ def _on(stopping: Stopping, kind: str, samples: Indices, modes: Modes, course: C
         point=peak_utilisation(course.oscillators.face, response)[1],
         grip=case.grip,
     )
+    return use, course.carry @ response
 
 
 def _displaced(stopping: Stopping, modes: Modes, course: Course, samples: Indices, response: FloatArray) -> FloatArray:

@@ -27,6 +27,7 @@ from gripmargin.motion.tool_motion import ToolMotion, joint_motion
 from gripmargin.workcell.job import Job
 
 FEWEST: Final = 4  # steps of a leg
+FEWER: Final = 10  # longest steps of a leg from which on longer ones are worth it
 SHORTEST: Final = 1e-9  # [s] stands for a leg that some stops do not have
 PIECES: Final = 16  # in which the speed of a way counts as that of the begin or of the end
 TURN: Final = 0.3  # [rad] by which an arm turns at most over one cubic of its load
@@ -134,7 +135,7 @@ class AlongPath:
         """Load of each mode just after they begin, and at rest."""
         none = np.zeros(self.t.size)
         first = self._load(none, none, np.zeros(1, dtype=np.intp))[0][0]
-        return first, self.course.between(*self.course.place(self.reached))[0]
+        return first, self.course.between(*self.course.place(self.reached), none, none)
 
     @property
     def reached(self) -> FloatArray:
@@ -169,11 +170,8 @@ class AlongPath:
         course = self.course
         rate, speed, t = self._way(begin + nodes[:, None] * step)
         near, share = course.place(t)
-        gravity, moving, braking = course.between(near, share)
         square = speed**2
-        moving *= square
-        braking *= rate
-        load = np.ascontiguousarray((gravity + moving - braking).swapaxes(0, 1))
+        load = course.between(near, share, square, -rate)
         ahead = near + (nodes[:, None] + begin > 0.0)  # what is ahead counts as soon as it is the next
         ahead[-1] = near[-1] + 1
         some = np.unique(np.linspace(0, nodes.size - 1, PIECES + 1).astype(np.intp))
@@ -260,11 +258,18 @@ class OffPath:
             pieces = max(1, math.ceil(float((speed.sum(axis=1) * (end - begin)).max(initial=0.0)) / TURN))
             length = np.maximum(end - begin, SHORTEST) / pieces
             loads = self._loads(begin + np.arange(3 * pieces + 1)[:, None] * (length / 3.0), moving)
+            fast = min(1.0, soon / float(length.mean() * pieces))
             for i in range(pieces):
-                slow = i * float(length.min()) > soon
-                count = max(FEWEST, late // 10 if slow else 0, 0 if slow else math.ceil(long / pieces / step))
-                load = partial(self._cubic, loads[3 * i : 3 * i + 4], count, length)
-                yield Leg(begin + i * length, length / count, count, None if i else border, slow, load)
+                cut = float(np.clip(fast * pieces - i, 0.0, 1.0))
+                if (1.0 - cut) * long < FEWER * pieces * step:
+                    cut = 1.0
+                for first, last, slow in ((0.0, cut, False), (cut, 1.0, True)):
+                    if last > first:
+                        way = last - first
+                        count = FEWEST if slow else max(FEWEST, math.ceil(way * long / pieces / step))
+                        load = partial(self._cubic, loads[3 * i : 3 * i + 4], (first, way / count), length)
+                        start, jumps = begin + (i + first) * length, i == 0 and first == 0.0
+                        yield Leg(start, way / count * length, count, border if jumps else None, slow, load)
 
     def motion(self, after: FloatArray) -> ToolMotion:
         """Return the tool's motion some time after they began."""
@@ -289,11 +294,13 @@ class OffPath:
         qd, qdd = np.where(moving, speed + slowing * loss, 0.0), np.where(moving, slowing * brake, 0.0)
         return joint_motion(self.robot, after.ravel(), *(x.reshape(-1, q.shape[2]) for x in (q, qd, qdd)))
 
-    def _cubic(self, loads: FloatArray, count: int, length: FloatArray, nodes: Indices) -> tuple[FloatArray, Doubt]:
+    def _cubic(
+        self, loads: FloatArray, at: tuple[float, float], length: FloatArray, nodes: Indices
+    ) -> tuple[FloatArray, Doubt]:
         """Loads at nodes on the cubic through four that are evenly spaced; third differences bound what it misses."""
-        x = 3.0 * nodes[:, None] / count - np.arange(4.0)
+        x = 3.0 * (at[0] + at[1] * nodes[:, None]) - np.arange(4.0)
         others = [x[:, [j for j in range(4) if j != i]].prod(axis=1) for i in range(4)]  # Lagrange
         weights = np.stack(others, axis=1) / [-6.0, 2.0, -2.0, 6.0]
         turn = self.course.oscillators.frequency[:, None] * length / 3.0
-        kicks = missed(turn) * np.abs(np.diff(loads, 3, axis=0)[0]) if nodes[0] == 0 else 0.0
+        kicks = missed(turn) * np.abs(np.diff(loads, 3, axis=0)[0]) if nodes[0] == at[0] == 0 else 0.0
         return np.tensordot(weights, loads, 1), Doubt(kicks=kicks)
