@@ -79,7 +79,21 @@ def test_what_is_not_followed_counts_with_its_whole_amplitude():
     state = State(phase=np.array([[0.5], [0.0], [0.2j]]), doubt=0.0 * load[0], variance=0.0 * load[0])
     _, peak = march(some, state, np.array([1e-4]), load)
     assert peak.use[0] == 0.0
-    assert peak.most[0] == pytest.approx(0.5 * some.gain[0] + 0.2 * some.gain[2])
+    assert peak.top[0] == peak.most[0] == pytest.approx(0.5 * some.gain[0] + 0.2 * some.gain[2])
+
+
+def test_what_is_not_followed_may_carry_less_than_its_load():
+    """A pulse that is over before an oscillator follows: little of it arrives (closed form: its impulse)."""
+    load = np.concatenate([np.ones((5, 3, 1)), np.zeros((1, 3, 1))])
+    step = np.array([2e-4])
+    peaks = []
+    for followed in (True, False):
+        some = oscillators(followed=followed)
+        state = State(phase=0.0 * some.phase(load[0]), doubt=0.0 * load[0], variance=0.0 * load[0])
+        peaks.append(march(some, state, step, load)[1])
+    exact, static = peaks
+    assert exact.use[0] < 0.1 * static.use[0]
+    assert static.least[0] <= exact.use[0] <= static.most[0]
 
 
 @pytest.mark.parametrize("turn", [0.1, 0.5, 2.0, 5.0, 20.0])

@@ -202,8 +202,10 @@ def march(
     error = np.einsum("k,nkm->nm", gain, unsure)
     error = np.concatenate([error, error[-1:]]) + doubt.offset  # it fades to the end
 
-    arc = np.where(followed, between(frequency * step), 1.0)
-    arcs = np.einsum("km,nkm->nm", gain[:, None] * arc, np.abs(free))
+    arc, size = np.where(followed, between(frequency * step), 1.0), np.abs(free)
+    arcs = np.einsum("km,nkm->nm", gain[:, None] * arc, size)
+    hidden = np.einsum("k,nkm->nm", gain * ~oscillators.followed, size)  # a response may be less than its load, too
+    less = error + sure * spread + np.concatenate([hidden, hidden[-1:]])
     over = use + error + coverage * spread
     top, most = ((np.maximum(x[:-1], x[1:]) + arcs).max(axis=0) for x in (use, over))
 
@@ -215,13 +217,12 @@ def march(
     start, rise, swung = (np.take_along_axis(x, node[None, None], axis=0)[0] for x in (load, slope, free))
     there = start + (later - oscillators.lag) * rise + followed * (swung * np.exp(pole * later)).imag
     value = np.fmax(largest_utilisation(oscillators.face, there), use.max(axis=0))
-    off = np.take_along_axis(error + sure * spread, at[None], axis=0)[0]
-    least = np.maximum((use - error - sure * spread).max(axis=0), value - off)
+    off = np.take_along_axis(less, at[None], axis=0)[0]
+    least = np.maximum((use - less).max(axis=0), value - off)
     most = np.maximum(most, value)
     peak = Peak(use=value, top=top, least=least, most=most, when=node * step + later, response=there)
-    phase = last + oscillators.phase(load[-1], slope[-1])
-    doubt_left = fading * unsure[-1]
-    return State(phase=phase, doubt=doubt_left, variance=variance, slope=slope[-1], swing=np.abs(last)), peak
+    phase, left = last + oscillators.phase(load[-1], slope[-1]), fading * unsure[-1]
+    return State(phase=phase, doubt=left, variance=variance, slope=slope[-1], swing=np.abs(last)), peak
 
 
 def missed(turn: FloatArray | float) -> FloatArray:

@@ -579,6 +579,8 @@ def test_the_theory_states_the_figures_of_the_code():
     for phrase in (
         f"turns by at most {follow.COARSE.turn:g} rad a step",
         f"{follow.FINE.turn:g} rad a step",
+        f"at {follow.ROUGH.turn:g} rad a step first",
+        f"off the path in {ways.FEWEST} to the next axis",
         f"{follow.COARSE.soon:g} periods of the slowest vibration",
         f"in {follow.COARSE.late} steps",
         f"no more than {ways.TURN:g} rad",

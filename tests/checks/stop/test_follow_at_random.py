@@ -166,11 +166,9 @@ def by_axes(moves, stopping, sample):
     return t, q + qd * within - sign * rates * within**2 / 2, qd - sign * rates * within, -sign * rates * moving
 
 
-def tried(seed, kind, *, sudden=False):
-    random = np.random.default_rng([seed, KINDS.index(kind)])
-    moves, job = random_job(random, kind, sudden=sudden)
-    case = work_out(job)
-    stopping, sample = Stopping(case=case, stop=job.stop, swinging=sudden), int(random.integers(120, 1000))
+def truth(moves, stopping, kind, sample, *, sudden=False):
+    """The largest utilisation of the stop that begins at a sample; None for one that is over within its ramp."""
+    case, job = stopping.case, stopping.case.job
     motion = (by_axes if kind == "axes" else along_path)(moves, stopping, sample)
     if motion is None:
         return None
@@ -181,7 +179,17 @@ def tried(seed, kind, *, sudden=False):
         before = np.linspace(0, sample * 0.001, STEPS)
         driven = part_load(job.part, joint_motion(job.robot, before, *moves.at(before)), GRAVITY).T
         _, state = simulated(case, before, driven, before=driven[0])
-    found, _ = simulated(case, t, loads, state, hanging)
+    return simulated(case, t, loads, state, hanging)[0]
+
+
+def tried(seed, kind, *, sudden=False):
+    random = np.random.default_rng([seed, KINDS.index(kind)])
+    moves, job = random_job(random, kind, sudden=sudden)
+    case = work_out(job)
+    stopping, sample = Stopping(case=case, stop=job.stop, swinging=sudden), int(random.integers(120, 1000))
+    found = truth(moves, stopping, kind, sample, sudden=sudden)
+    if found is None:
+        return None
     (only,) = stopping.kinds
     use = stop_use(stopping, only, np.array([sample]))
     return Tried(kind, float(use.low[0]), float(use.value[0]), float(use.high[0]), found)
@@ -229,3 +237,30 @@ def test_a_part_that_already_swings(kind):
     assert len(stops) >= 4
     for stop in stops:
         assert 0.998 * stop.least < stop.found < 1.002 * stop.most
+
+
+@pytest.mark.usefixtures("small")
+@pytest.mark.parametrize(("seed", "samples"), [(2, (223, 620)), (4, (464,)), (5, (685,)), (11, (188, 790))])
+def test_no_sample_of_a_whole_carry_is_shown_too_good(seed, samples):
+    """Most of its stops are followed coarsely, and some of them for their neighbours too."""
+    moves, job = random_job(np.random.default_rng([seed, KINDS.index("axes")]), "axes", sudden=False)
+    case = work_out(job)
+    stopping = Stopping(case=case, stop=job.stop, swinging=False)
+    use = stop_use(stopping, "axes", case.carried)
+    for k in np.searchsorted(use.samples, samples):
+        found = truth(moves, stopping, "axes", int(use.samples[k]))
+        assert 0.998 * use.low[k] < found < 1.002 * use.value[k] < 1.15 * found
+        assert use.value[k] <= use.high[k]
+
+
+@pytest.mark.usefixtures("small")
+@pytest.mark.parametrize("kind", KINDS)
+def test_whether_any_stop_asks_for_more_than_a_level(kind):
+    """It is asked with fewer steps, and answered the same; `on target` needs no more."""
+    case = work_out(random_job(np.random.default_rng([6, KINDS.index(kind)]), kind, sudden=False)[1])
+    stopping = Stopping(case=case, stop=case.job.stop)
+    (only,) = stopping.kinds
+    most = stop_use(stopping, only, case.carried).most
+    for factor in (0.7, 0.98, 1.02, 1.5):
+        level = factor * most
+        assert (stop_use(stopping, only, case.carried, level).most > level) == (factor < 1.0)

@@ -88,7 +88,7 @@ def followed(stops: Stops, sure: float, level: float = 0.0) -> Peak:
 
 
 def _some(stops: Stops, chosen: Indices) -> Stops:
-    return stops.at(stops.t[chosen], stops.gap[:, chosen])
+    return replace(stops, t=stops.t[chosen], gap=stops.gap[:, chosen])
 
 
 def _closely(stops: Stops, sure: float) -> Peak:
@@ -100,7 +100,7 @@ def _closely(stops: Stops, sure: float) -> Peak:
     share = np.arange(1 - parts, parts)[:, None] / parts
     t = stops.t + np.where(share < 0.0, stops.gap[0], stops.gap[1]) * share
     gap = np.repeat(stops.gap[:, None] / parts, len(t), axis=1)
-    found = _side_by_side(stops.at(t.ravel(), gap.reshape(2, -1)), FINE, sure)
+    found = _side_by_side(replace(stops, t=t.ravel(), gap=gap.reshape(2, -1)), FINE, sure)
     peak = found.take(np.arange(stops.t.size) + (parts - 1) * stops.t.size)
     return replace(peak, most=found.most.reshape(t.shape).max(axis=0))
 
@@ -115,9 +115,7 @@ def _side_by_side(stops: Stops, pace: Pace, sure: float) -> Peak:
 
 def _shift(stops: Stops) -> FloatArray:
     """By how much the load of the stops next to these jumps earlier or later [s], at each border."""
-    sides = (
-        stops.at(stops.t + sign * gap, stops.gap).borders for sign, gap in zip((-1.0, 1.0), stops.gap, strict=True)
-    )
+    sides = (replace(stops, t=stops.t + sign * gap).borders for sign, gap in zip((-1.0, 1.0), stops.gap, strict=True))
     return np.max([np.abs(side - stops.borders) for side in sides], axis=0)
 
 

@@ -119,9 +119,7 @@ def _softer(stops: StopUse, target: float, trials: Trials) -> Iterator[Change]:
         few = np.union1d(few, _first(tried.whole.samples, tried.whole.high))
 
 
-def _enough(
-    stops: StopUse, few: NDArray[np.intp], target: float, softer: float = 1.0, *, slower: float = 1.0
-) -> bool:
+def _enough(stops: StopUse, few: NDArray[np.intp], target: float, softer: float = 1.0, *, slower: float = 1.0) -> bool:
     """Whether stops that begin at a few samples are on target, with the stops softer or the program slower."""
     stopping = stops.stopping.other(slower=slower, softer=softer)
     most = np.array([stop_use(stopping, kind, few, 1.0 / target).most for kind in stops.by_kind])

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, partial
 from itertools import pairwise
-from typing import ClassVar, Final, NamedTuple, Protocol, Self
+from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,56 +54,15 @@ class Leg(NamedTuple):
     load: Callable[[Indices], tuple[FloatArray, Doubt]]
 
 
-class Stops(Protocol):
-    """Stops of one kind, which begin at m times."""
-
-    together: ClassVar[int]  # that are best followed side by side
-
-    @property
-    def course(self) -> Course:
-        """The program."""
-
-    @property
-    def t(self) -> FloatArray:
-        """When they begin [s], shape (m,)."""
-
-    @property
-    def gap(self) -> FloatArray:
-        """Time to the stops before and after them that count as well [s], shape (2, m)."""
-
-    @property
-    def borders(self) -> FloatArray:
-        """Times since they began at which the load may jump; the last is that of rest [s], shape (legs + 1, m)."""
-
-    @property
-    def ends(self) -> tuple[FloatArray, FloatArray]:
-        """Load of each mode just after they begin, and at rest, shape (k, m) each."""
-
-    @property
-    def reached(self) -> FloatArray:
-        """Time of the program at rest [s], shape (m,)."""
-
-    def at(self, t: FloatArray, gap: FloatArray) -> Self:
-        """Return stops that begin at other times."""
-
-    def legs(self, step: float, soon: float, late: int) -> Iterator[Leg]:
-        """Yield the legs.
-
-        Args:
-            step: Longest step [s].
-            soon: Time after a jump of the load from which on steps may be longer [s].
-            late: How many there are then.
-        """
-
-    def motion(self, after: FloatArray) -> ToolMotion:
-        """Return the tool's motion some time after they began [s], shape (m,)."""
-
-
 @dataclass(frozen=True, eq=False, kw_only=True)
 class AlongPath:
-    """Stops along the path; see `Stops`.
+    """Stops along the path, which begin at m times.
 
     Attributes:
+        together: How many are best followed side by side.
+        course: The program.
+        t: When they begin [s], shape (m,).
+        gap: Time to the stops before and after them that count as well [s], shape (2, m).
         lasts: Over which the program's time would come to rest without a ramp, at each instant of it [s], shape (n,).
         ramp: Time over which the deceleration builds up [s].
     """
@@ -115,10 +74,6 @@ class AlongPath:
     lasts: FloatArray
     ramp: float
 
-    def at(self, t: FloatArray, gap: FloatArray) -> Self:
-        """Return stops that begin at other times."""
-        return replace(self, t=t, gap=gap)
-
     @cached_property
     def rate(self) -> FloatArray:
         """Deceleration of the program's time [1/s], shape (m,)."""
@@ -126,24 +81,30 @@ class AlongPath:
 
     @cached_property
     def borders(self) -> FloatArray:
-        """Begin, end of the ramp, and rest."""
+        """Times since they began at which the load may jump, shape (3, m): begin, end of the ramp, and rest [s]."""
         rest = braking_time(1.0 / self.rate, self.ramp)
         return np.stack([0.0 * rest, np.minimum(self.ramp, rest), rest])
 
     @property
     def ends(self) -> tuple[FloatArray, FloatArray]:
-        """Load of each mode just after they begin, and at rest."""
+        """Load of each mode just after they begin, and at rest, shape (k, m) each."""
         none = np.zeros(self.t.size)
         first = self._load(none, none, np.zeros(1, dtype=np.intp))[0][0]
         return first, self.course.between(*self.course.place(self.reached), none, none)
 
     @property
     def reached(self) -> FloatArray:
-        """Time of the program at rest."""
+        """Time of the program at rest [s], shape (m,)."""
         return self._way(self.borders[-1])[2]
 
     def legs(self, step: float, soon: float, late: int) -> Iterator[Leg]:
-        """Yield the legs: while the brakes close, and what is left."""
+        """Yield the legs: while the brakes close, and what is left.
+
+        Args:
+            step: Longest step [s].
+            soon: Time after a jump of the load from which on steps may be longer [s].
+            late: How many there are then.
+        """
         for i, (begin, end) in enumerate(pairwise(self.borders)):
             middle = np.minimum(begin + soon, end) if (end - begin).max(initial=0.0) > soon + late * step else end
             for first, last, slow in ((begin, middle, False), (middle, end, True)):
@@ -191,7 +152,7 @@ class AlongPath:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class OffPath:
-    """Stops in which every axis brakes on its own; see `Stops`.
+    """Stops in which every axis brakes on its own; what is not said here is as in `AlongPath`.
 
     Attributes:
         job: The job.
@@ -210,10 +171,6 @@ class OffPath:
     rates: FloatArray
     ramp: float
     joints: FloatArray
-
-    def at(self, t: FloatArray, gap: FloatArray) -> Self:
-        """Return stops that begin at other times."""
-        return replace(self, t=t, gap=gap)
 
     @cached_property
     def start(self) -> FloatArray:
@@ -304,3 +261,6 @@ class OffPath:
         turn = self.course.oscillators.frequency[:, None] * length / 3.0
         kicks = missed(turn) * np.abs(np.diff(loads, 3, axis=0)[0]) if nodes[0] == at[0] == 0 else 0.0
         return np.tensordot(weights, loads, 1), Doubt(kicks=kicks)
+
+
+Stops = AlongPath | OffPath
