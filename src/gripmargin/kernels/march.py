@@ -108,7 +108,6 @@ class Peak:
 
     Attributes:
         use: Largest utilisation.
-        top: The same with what may lie between the nodes.
         least: Largest utilisation that is sure.
         most: Largest utilisation that may have occurred.
         when: Time of the first since the begin [s].
@@ -116,7 +115,6 @@ class Peak:
     """
 
     use: FloatArray
-    top: FloatArray
     least: FloatArray
     most: FloatArray
     when: FloatArray
@@ -127,7 +125,6 @@ class Peak:
         more = ~(later.use <= self.use)
         return Peak(
             use=np.maximum(self.use, later.use),
-            top=np.maximum(self.top, later.top),
             least=np.maximum(self.least, later.least),
             most=np.maximum(self.most, later.most),
             when=np.where(more, after + later.when, self.when),
@@ -206,8 +203,8 @@ def march(
     arcs = np.einsum("km,nkm->nm", gain[:, None] * arc, size)
     hidden = np.einsum("k,nkm->nm", gain * ~oscillators.followed, size)  # a response may be less than its load, too
     less = error + sure * spread + np.concatenate([hidden, hidden[-1:]])
-    over = use + error + coverage * spread
-    top, most = ((np.maximum(x[:-1], x[1:]) + arcs).max(axis=0) for x in (use, over))
+    top = use + error + coverage * spread
+    most = (np.maximum(top[:-1], top[1:]) + arcs).max(axis=0)
 
     at = use.argmax(axis=0)
     beside = np.clip([at - 1, at, at + 1], 0, len(use) - 1)
@@ -219,8 +216,7 @@ def march(
     value = np.fmax(largest_utilisation(oscillators.face, there), use.max(axis=0))
     off = np.take_along_axis(less, at[None], axis=0)[0]
     least = np.maximum((use - less).max(axis=0), value - off)
-    most = np.maximum(most, value)
-    peak = Peak(use=value, top=top, least=least, most=most, when=node * step + later, response=there)
+    peak = Peak(use=value, least=least, most=np.maximum(most, value), when=node * step + later, response=there)
     phase, left = last + oscillators.phase(load[-1], slope[-1]), fading * unsure[-1]
     return State(phase=phase, doubt=left, variance=variance, slope=slope[-1], swing=np.abs(last)), peak
 

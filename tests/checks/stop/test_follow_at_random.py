@@ -1,7 +1,7 @@
 """Random stops of random arms, simulated in time: the pads are never asked for more than the check allows for."""
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -249,18 +249,22 @@ def test_no_sample_of_a_whole_carry_is_shown_too_good(seed, samples):
     use = stop_use(stopping, "axes", case.carried)
     for k in np.searchsorted(use.samples, samples):
         found = truth(moves, stopping, "axes", int(use.samples[k]))
-        assert 0.998 * use.low[k] < found < 1.002 * use.value[k] < 1.15 * found
+        assert 0.998 * use.low[k] < found < 1.002 * use.value[k] < 1.2 * found
         assert use.value[k] <= use.high[k]
 
 
 @pytest.mark.usefixtures("small")
 @pytest.mark.parametrize("kind", KINDS)
-def test_whether_any_stop_asks_for_more_than_a_level(kind):
-    """It is asked with fewer steps, and answered the same; `on target` needs no more."""
-    case = work_out(random_job(np.random.default_rng([6, KINDS.index(kind)]), kind, sudden=False)[1])
-    stopping = Stopping(case=case, stop=case.job.stop)
-    (only,) = stopping.kinds
-    most = stop_use(stopping, only, case.carried).most
+def test_whether_all_stops_are_on_target(kind):
+    """It is asked with fewer steps, and answered the same."""
+    job = random_job(np.random.default_rng([6, KINDS.index(kind)]), kind, sudden=False)[1]
+
+    def most(target, *, quick):
+        case = work_out(replace(job, targets=gm.Targets(stop=target)))
+        stopping = Stopping(case=case, stop=job.stop)
+        return stop_use(stopping, stopping.kinds[0], case.carried, quick=quick).most
+
+    whole = most(0.01, quick=False)
     for factor in (0.7, 0.98, 1.02, 1.5):
-        level = factor * most
-        assert (stop_use(stopping, only, case.carried, level).most > level) == (factor < 1.0)
+        level = factor * whole
+        assert (most(1.0 / level, quick=True) <= level) == (factor > 1.0)

@@ -57,22 +57,24 @@ COARSE: Final = Pace(turn=0.8, share=0.03, steps=600.0, soon=2.0, late=40, round
 FINE: Final = Pace(turn=0.35, share=0.003, steps=12_000.0, soon=8.0, late=400, rounds=12)
 
 
-def followed(stops: Stops, sure: float, level: float = 0.0) -> Peak:
+def followed(stops: Stops, sure: float, level: float = 0.0, *, quick: bool = False) -> Peak:
     """Return the most that stops ask of the pads; of those that are followed coarsely what it is at most.
 
     Args:
         stops: They begin one after the other.
         sure: Standard deviations of noise that are taken off what is sure.
-        level: Where it is above 0, only whether one asks for more.
+        level: What they may ask for.
+        quick: Whether nothing else counts than whether one asks for more.
     """
-    if not level and stops.t.size <= FIRST:
+    if not quick and stops.t.size <= FIRST:
         return _closely(stops, sure)
-    peak, finely = _side_by_side(stops, ROUGH if level else COARSE, sure), np.zeros(stops.t.size, dtype=np.bool_)
-    left = np.flatnonzero(peak.most > (level or np.inf))
+    peak, finely = _side_by_side(stops, ROUGH if quick else COARSE, sure), np.zeros(stops.t.size, dtype=np.bool_)
+    left = np.flatnonzero(quick & (peak.most > level))
     if left.size:
         peak.put(left, _side_by_side(_some(stops, left), COARSE, sure))
     while finely.sum() <= MOST * finely.size:
-        enough = level or ENOUGH * max(np.max(peak.most, where=finely, initial=-1.0), peak.use.max())
+        worst = max(np.max(peak.most, where=finely, initial=-1.0), peak.use.max())
+        enough = level if quick or worst <= level <= ENOUGH * worst else ENOUGH * worst
         left = np.flatnonzero(~finely & (peak.most > enough))
         if left.size == 0:
             break
@@ -80,11 +82,10 @@ def followed(stops: Stops, sure: float, level: float = 0.0) -> Peak:
         coarse = peak.most[chosen].max()
         peak.put(chosen, _closely(_some(stops, chosen), sure))
         finely[chosen] = True
-        if peak.most[chosen].max() > (level or coarse / ENOUGH):
+        most = peak.most[chosen].max()
+        if most > level if quick else most * ENOUGH > coarse and not most <= level <= coarse:
             break  # one is enough; a closer look tells no more
-    worst = np.max(peak.use, where=finely, initial=-1.0)
-    use = np.where(finely, peak.use, np.maximum(peak.use, np.minimum(peak.top, worst)))
-    return replace(peak, use=use)
+    return replace(peak, use=np.where(finely, peak.use, np.minimum(np.maximum(peak.most, peak.use), peak.use.max())))
 
 
 def _some(stops: Stops, chosen: Indices) -> Stops:

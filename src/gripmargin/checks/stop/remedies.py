@@ -20,7 +20,7 @@ from gripmargin.checks.hold.remedies import enlarged, size_for, strengthened
 from gripmargin.checks.margin import Shortfall
 from gripmargin.checks.slowing import Motion, slowing
 from gripmargin.checks.stop import words
-from gripmargin.checks.stop.use import AXES, PATH, StopUse, stop_use, use_of_stops
+from gripmargin.checks.stop.use import AXES, PATH, StopUse, stop_use
 from gripmargin.checks.stop.worst import Seen
 from gripmargin.checks.use import inverse
 from gripmargin.kernels.search import furthest
@@ -74,7 +74,7 @@ def _for_whole(stops: StopUse, target: float, trials: Trials) -> tuple[Remedy, .
     job = stops.stopping.case.job
     worst = Seen.at(stops, int(np.argmax(stops.whole.high)))
     found = (
-        trials.tried(_softer(stops, target, trials)),
+        trials.tried(_softer(stops, target)),
         trials.tried(strengthened(job, high, target)),
         trials.tried(enlarged(job, size_for(job, worst.load[:, None], high, target))),
     )
@@ -94,41 +94,44 @@ def _speed_needed(stops: StopUse, motion: Motion, target: float) -> float | None
     """The share of its speed at which the worst samples of a motion are on target; None where none was found."""
     inside = np.isin(stops.whole.samples, motion.samples)
     few = _first(stops.whole.samples[inside], stops.whole.high[inside])
-    time = _least(lambda time: _enough(stops, few, target, slower=1.0 / time), 1.0 / SLOWEST)
+    time = _least(lambda time: on_target(inverse(_high(stops, few, slower=1.0 / time)), target), 1.0 / SLOWEST)
     return None if time is None else math.floor(100.0 / time + 1e-9) / 100.0
 
 
-def _softer(stops: StopUse, target: float, trials: Trials) -> Iterator[Change]:
-    """Factors on the stopping time that are enough at the worst samples, and at those short with the one before."""
+def _softer(stops: StopUse, target: float) -> Iterator[Change]:
+    """The factor on the stopping time that is enough, sought at the worst samples and at those short with it."""
     # a stop that takes longer reaches further: the worst places need not stay so
-    use, stop, job = stops.whole, stops.stopping.stop, stops.stopping.case.job
-    few = np.union1d(_first(use.samples, use.high), use.samples[:: max(use.samples.size // TRIED, 1)])
+    samples, stop, job = stops.whole.samples, stops.stopping.stop, stops.stopping.case.job
+    few, factor = np.union1d(_first(samples, stops.whole.high), samples[:: max(samples.size // TRIED, 1)]), 1.0
     for _ in range(ROUNDS):
-        least = _least(partial(_enough, stops, few, target), SOFTEST)
+        least = _least(partial(_enough, stops, few, target), SOFTEST, factor)
         if least is None:
             return
         factor = math.ceil(100.0 * least - 1e-9) / 100.0
-        text = words.softer(stop, factor, path=PATH in stops.by_kind, axes=AXES in stops.by_kind)
-        yield Change(
-            remedy=Remedy(action="stop softer", text=text, figures={"factor": factor}),
-            job=partial(changes.softer_stop, job, factor),
-        )
-        tried = None if trials.last is None else trials.last.shared(use_of_stops)
-        if tried is None:
-            return
-        few = np.union1d(few, _first(tried.whole.samples, tried.whole.high))
+        high = _high(stops, samples, softer=factor)
+        if on_target(inverse(high), target):
+            break
+        few = np.union1d(few, _first(samples, high))
+    text = words.softer(stop, factor, path=PATH in stops.by_kind, axes=AXES in stops.by_kind)
+    yield Change(
+        remedy=Remedy(action="stop softer", text=text, figures={"factor": factor}),
+        job=lambda: changes.softer_stop(job, factor),
+    )
 
 
-def _enough(stops: StopUse, few: NDArray[np.intp], target: float, softer: float = 1.0, *, slower: float = 1.0) -> bool:
-    """Whether stops that begin at a few samples are on target, with the stops softer or the program slower."""
+def _high(stops: StopUse, samples: NDArray[np.intp], *, softer: float = 1.0, slower: float = 1.0) -> FloatArray:
+    """How far stops that begin at some samples use the pads at most, as closely as their target asks."""
     stopping = stops.stopping.other(slower=slower, softer=softer)
-    most = np.array([stop_use(stopping, kind, few, 1.0 / target).most for kind in stops.by_kind])
-    return on_target(inverse(most), target)
+    return np.max([stop_use(stopping, kind, samples, quick=True).high for kind in stops.by_kind], axis=0)
 
 
-def _least(enough: Callable[[float], bool], most: float) -> float | None:
-    """The least factor above 1 that is enough, found by doubling and halving; None where the largest one is not."""
-    least = 1.0
+def _enough(stops: StopUse, few: NDArray[np.intp], target: float, softer: float) -> bool:
+    """Whether stops that begin at a few samples are on target if they take so many times longer."""
+    return on_target(inverse(_high(stops, few, softer=softer)), target)
+
+
+def _least(enough: Callable[[float], bool], most: float, least: float = 1.0) -> float | None:
+    """The least factor that is enough, above one that is not; None where the largest one is not."""
     while least < most:
         factor = min(2.0 * least, most)
         if enough(factor):

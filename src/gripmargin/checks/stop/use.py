@@ -179,8 +179,8 @@ def use_of_stops(case: Case) -> StopUse | None:
     """Return how far the stops of a job use the pads; None where it has none that can be judged."""
     if case.job.stop is None:
         return None
-    stopping, level = Stopping(case=case, stop=case.job.stop), 1.0 / case.job.targets.stop if case.trial else 0.0
-    by_kind = {kind: stop_use(stopping, kind, case.carried, level) for kind in stopping.kinds}
+    stopping = Stopping(case=case, stop=case.job.stop)
+    by_kind = {kind: stop_use(stopping, kind, case.carried, quick=case.trial) for kind in stopping.kinds}
     return StopUse(stopping=stopping, by_kind=by_kind) if by_kind else None
 
 
@@ -191,25 +191,25 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
         yield Asked(name="stop", target=case.job.targets.stop, use=stops.whole)
 
 
-def stop_use(stopping: Stopping, kind: str, samples: Indices, level: float = 0.0) -> Use:
+def stop_use(stopping: Stopping, kind: str, samples: Indices, *, quick: bool = False) -> Use:
     """Return how far stops of one kind use the pads.
 
     Args:
         stopping: The stops.
         kind: "path" or "axes".
         samples: Where they begin, indices into the program, rising, shape (m,).
-        level: Where it is above 0, only whether one may use them further; nothing is sure then.
+        quick: Whether nothing else counts than whether all are on target.
     """
-    ((use, load), *others) = (_on(stopping, kind, samples, level, *side) for side in stopping.courses)
+    ((use, load), *others) = (_on(stopping, kind, samples, quick, *side) for side in stopping.courses)
     high = use.high
     for other, _ in others:
         high = np.maximum(high, other.high) + abs(float(use.value.max() - other.value.max()))
     case, use = stopping.case, replace(use, high=high)
-    return use if level else settled(case, use, load, case.job.targets.stop, apart=True)
+    return use if quick else settled(case, use, load, case.job.targets.stop, apart=True)
 
 
 def _on(
-    stopping: Stopping, kind: str, samples: Indices, level: float, modes: Modes, course: Course
+    stopping: Stopping, kind: str, samples: Indices, quick: bool, modes: Modes, course: Course
 ) -> tuple[Use, FloatArray]:
     """The use with one of the vibrations that the part may have, and what the pads carry then, shape (6, m)."""
     case, motion = stopping.case, stopping.case.motion
@@ -229,7 +229,7 @@ def _on(
     t = course.t[places]
     stops = stopping.begun(kind, course, t, np.stack([t - course.t[before], course.t[after] - t]))
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
-    peak = reduce(_worse, [followed(some, sure, level) for some in stops])
+    peak = reduce(_worse, [followed(some, sure, 1.0 / case.job.targets.stop, quick=quick) for some in stops])
     # of each sample the worst place, and of one between two that are followed the worse of both
     at = np.lexsort((peak.use, group))[np.append(first[1:], t.size) - 1]
     low, high = (np.maximum.reduceat(x, first) for x in (peak.least, peak.most))
