@@ -604,3 +604,26 @@ def test_the_theory_states_the_figures_of_the_code():
         f"not below {remedies.SLOWEST:g} of its speed",
     ):
         assert phrase in text
+
+
+def test_a_stop_by_which_an_uneven_bond_lets_the_part_go_is_a_fail(level):
+    """A pad that holds less on one side: the first cell that breaks proves nothing, a part that is lost does."""
+    from gripmargin.checks.stop.check import results
+    from gripmargin.contact.bonded import Bonded
+    from gripmargin.contact.grip import grip_of
+
+    def found(target):
+        case = work_out(level(gm.Stop(deceleration=4.0), targets=gm.Targets(stop=target)))
+        (patch,) = case.whole.patches
+        film, held = patch.pad.material, np.clip(0.7 + patch.points[:, 0] / 0.1, 0.0, 1.0)
+        bonded = Bonded(whole=case.whole, full=((film.pull_off_stress, film.shear_strength),), held=(held,))
+        case = replace(case, grip=grip_of(bonded, case.load[:, case.carried]))
+        assert not case.grip.even
+        return next(iter(results(case)))
+
+    easy = found(0.01)
+    assert easy.verdict is gm.Verdict.PASS
+    assert found(1.02 * easy.value).verdict is gm.Verdict.UNDECIDED
+    lost = found(3.0 * easy.value)
+    assert lost.verdict is gm.Verdict.FAIL
+    assert easy.value < lost.high < 3.0 * easy.value
