@@ -85,7 +85,9 @@ def followed(stops: Stops, sure: float, level: float = 0.0, *, quick: bool = Fal
         most = peak.most[chosen].max()
         if most > level if quick else most * ENOUGH > coarse and not most <= level <= coarse:
             break  # one is enough; a closer look tells no more
-    return replace(peak, use=np.where(finely, peak.use, np.minimum(np.maximum(peak.most, peak.use), peak.use.max())))
+    worst = peak.use.max()
+    others = np.minimum(np.maximum(peak.most, peak.use), np.nextafter(worst, 0.0))  # the place is that of the worst
+    return replace(peak, use=np.where(finely | (peak.use == worst), peak.use, others))
 
 
 def _some(stops: Stops, chosen: Indices) -> Stops:
