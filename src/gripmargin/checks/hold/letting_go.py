@@ -19,7 +19,7 @@ from gripmargin.contact.collapse import Collapse, least_lost
 from gripmargin.results.findings import short_of
 
 
-def settled(case: Case, use: Use, load: FloatArray, target: float) -> Use:
+def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: bool = False) -> Use:
     """Return a use with the least value that it surely has; that of an even bond is known and stays.
 
     Args:
@@ -27,6 +27,7 @@ def settled(case: Case, use: Use, load: FloatArray, target: float) -> Use:
         use: How far the pads are used.
         load: At its samples, shape (6, m).
         target: Margin wanted.
+        apart: Whether each load stands for itself; else they come one after the other.
     """
     if use.grip.even:
         return use
@@ -38,6 +39,8 @@ def settled(case: Case, use: Use, load: FloatArray, target: float) -> Use:
     for piece in pieces_of(case, use, short):
         k = int(piece[np.argmax(use.value[piece])])
         if Collapse(bonded).lost_at(load[:, [k]], target) is None:
+            if apart:
+                continue
             followed = np.arange(first, int(piece[-1]) + 1)
             lost = Collapse(bonded).lost_at(load[:, followed], target)
             if lost is None:
