@@ -22,6 +22,8 @@ from gripmargin.base.arrays import FloatArray
 
 MARKED: Final = 1e-6  # [s] samples closer than this mark a step: nothing is carried over it
 ALIKE: Final = 0.25  # share by which the defects of neighbours differ at most where one smooth law goes through both
+SURE: Final = 0.05  # share of a defect that the laws next to it may be off by for it to be explained by them
+LONG: Final = 0.1  # share of an interval over which a slope is known well
 SMALL: Final = 1e-4  # share of a channel's largest acceleration that is not looked into, but counted
 EXACT: Final = 1e-9  # share of the largest acceleration that floating point may cost
 PASSES: Final = 3  # over intervals next to which the law has just been found
@@ -101,9 +103,11 @@ class _Search:
         self.marked = np.broadcast_to(h < MARKED, e.shape)
         self.slack = self._unlike()
         self.known = (e == 0.0) & (o == 0.0) | self.marked
-        smooth = self.slack <= ALIKE * self._around(np.abs(e)) + SMALL * self.most + 2.0 * self.rounded
-        self.slack = np.where(self.known, 0.0, 2.0 * self.slack)
+        hidden = np.minimum(60.0 * self.rounded_odd, ALIKE * self._around(np.abs(e)))  # in what rounding left of the odd
+        smooth = self.slack <= ALIKE * np.abs(e) + SMALL * self.most + 2.0 * self.rounded + hidden
+        self.slack = np.where(self.known, self._hidden(), 2.0 * self.slack)
         self.known |= smooth
+        self.confirmed = self.known.copy()
         self.stepped = bool((self.marked & (np.abs(chord) > ALIKE * self.most)).any())
 
     def _unlike(self) -> FloatArray:
@@ -121,6 +125,15 @@ class _Search:
         out[1:] = np.minimum(out[1:], np.where(cut, np.inf, back))
         return out
 
+    def _hidden(self) -> FloatArray:
+        """What a kink between the slopes of the neighbours may exceed the chord by, and rounding hides."""
+        change, out = np.diff(np.where(self.marked, 0.0, (self.a1 - self.a0) / self.h), axis=0), 0.0 * self.even
+        turn = np.maximum(np.abs(change) * np.minimum(self.h[1:], self.h[:-1]) - 8.0 * self.digit, 0.0)
+        before, after = turn[:-1], turn[1:]
+        apex = before * after / np.where(before + after > 0.0, before + after, 1.0)
+        out[1:-1] = np.minimum(4.0 * self.rounded[1:-1], apex)
+        return np.where(self.marked, 0.0, out)
+
     @staticmethod
     def _around(size: FloatArray) -> FloatArray:
         """The largest of each value and the three on either side."""
@@ -136,14 +149,21 @@ class _Search:
         An acceleration that keeps to a jerk J and has no excess in the mean rises above its chord by J h / 4 at most:
         a rise and two falls of one slope; a mean excess adds itself.
         """
-        slope = np.abs(self.pieces[:, 1:]) * np.array([1.0, 2.0, 3.0])[:, None, None]
-        steep = np.where(self.known & ~self.marked, slope.sum(axis=1).max(axis=0) / self.h, 0.0).max(axis=0)
+        slope = (np.abs(self.pieces[:, 1:]) * np.array([1.0, 2.0, 3.0])[:, None, None]).sum(axis=1)
+        long = np.diff(self.breaks, axis=0, prepend=0.0, append=1.0) > LONG
+        steep = np.where(long & self.known & ~self.marked, slope / self.h, 0.0).max(axis=(0, 1))
         even, odd = np.abs(self.even), np.abs(self.odd)
         change = np.maximum(steep * self.h, np.maximum(4.0 * even, 32.0 * odd))  # at least that of a triangle or two
         most = np.minimum(change / 2.0, change / 4.0 + even) + 6.0 * odd
         if self.stepped:  # where accelerations jump none but the largest of the program is known to bound one
-            most = np.maximum(most, self.most - np.minimum(np.abs(self.a0), np.abs(self.a1)))
+            most = np.maximum(self.most, 2.0 * np.abs(self.mean)) - np.minimum(np.abs(self.a0), np.abs(self.a1))
+            self.pieces = np.where(self.known, self.pieces, self._straight)
         return np.where(self.known, self.slack, most)
+
+    @property
+    def _straight(self) -> FloatArray:
+        """The straight line of acceleration, shape (4, intervals, channels)."""
+        return np.stack([self.a0, self.a1 - self.a0, 0.0 * self.a0, 0.0 * self.a0])
 
     def improve(self) -> bool:
         """Find the law of intervals with a neighbour whose law is known; return whether any was found."""
@@ -153,7 +173,7 @@ class _Search:
             if at[0].size and not (sought is _two_kinks and self.stepped):  # nothing confirms these
                 found = sought(self._open(at))
                 self.stepped |= bool(found.jumps(self.most[at[1]]).any())
-                self._take(at, found)
+                self._take(at, found, confirmed=sought is not _two_kinks)
         return bool((self.known & ~start).any() and not self.known.all())
 
     def _open(self, at: tuple[NDArray[np.intp], ...]) -> _Open:
@@ -167,8 +187,8 @@ class _Search:
             further = np.maximum(1.0, r) ** 3
             rounded = np.where(curved, 6.0 * self.rounded[k, j] + 60.0 * self.rounded_odd[k, j], 0.0)
             unsure.append(self.digit[j] * (1.0 + 2.0 * r) + 4.0 * further * (self.slack[k, j] + rounded))
-            worth = ALIKE * np.maximum(np.abs(self.even[i, j]), np.abs(self.odd[i, j]))
-            sure.append(self.known[k, j] & ~self.marked[k, j] & (k != i) & (unsure[-1] <= worth))
+            worth = SURE * np.maximum(np.abs(self.even[i, j]), np.abs(self.odd[i, j]))
+            sure.append(self.confirmed[k, j] & ~self.marked[k, j] & (k != i) & (unsure[-1] <= worth))
         sides = np.where(sure[0], unsure[0], 0.0) + np.where(sure[1], unsure[1], 0.0) + EXACT * self.most[j]
         return _Open(
             left=_moved(self.pieces[2][:, before, j], 1.0, ratios[0]),
@@ -181,13 +201,13 @@ class _Search:
             sides=sides,
         )
 
-    def _take(self, at: tuple[NDArray[np.intp], ...], found: _Found) -> None:
+    def _take(self, at: tuple[NDArray[np.intp], ...], found: _Found, *, confirmed: bool) -> None:
         ok = found.ok
         i, j = at[0][ok], at[1][ok]
         self.breaks[:, i, j] = found.breaks[:, ok]
         self.pieces[:, :, i, j] = found.pieces[:, :, ok]
         self.slack[i, j] = found.slack[ok]
-        self.known[i, j] = True
+        self.known[i, j], self.confirmed[i, j] = True, confirmed
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import groupby
-from typing import Any, Literal, Self, get_args
+from typing import Any, Literal, NamedTuple, Self, get_args
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray, Value, frozen, sealed
 from gripmargin.base.errors import InputError
@@ -72,6 +72,19 @@ class _Samples(Value):
         return found
 
 
+class Filling(NamedTuple):
+    """Samples put in between those of a program; see `gripmargin.motion.between`.
+
+    Attributes:
+        given: Which samples are the program's own, rising, shape (m,).
+        missed: By how much joint accelerations may exceed the straight lines through the samples next to each, shape
+            (n, joints); None: nowhere.
+    """
+
+    given: NDArray[np.intp]
+    missed: FloatArray | None
+
+
 @dataclass(frozen=True, eq=False)
 class JointTrajectory(_Samples):
     """Joint values over time.
@@ -88,6 +101,7 @@ class JointTrajectory(_Samples):
         interpolation: What the robot does between the samples: "samples" says they are dense enough not to
             matter; "linear" says they are all a controller gets and it moves in straight lines of joint space;
             "cubic" and "quintic" say the samples were taken from such a controller's moves.
+        filling: Where samples were put in between those given.
 
     Raises:
         InputError: Shapes that do not agree, NaN, times that repeat or go back.
@@ -98,6 +112,7 @@ class JointTrajectory(_Samples):
     qdd: FloatArray | None = None
     names: tuple[str, ...] = ()
     interpolation: Interpolation = "samples"
+    filling: Filling | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         n = self._check_times()
