@@ -103,7 +103,8 @@ class _Search:
         self.marked = np.broadcast_to(h < MARKED, e.shape)
         self.slack = self._unlike()
         self.known = (e == 0.0) & (o == 0.0) | self.marked
-        hidden = np.minimum(60.0 * self.rounded_odd, ALIKE * self._around(np.abs(e)))  # in what rounding left of the odd
+        # rounding may hide how the even part changes
+        hidden = np.minimum(60.0 * self.rounded_odd, ALIKE * self._around(np.abs(e)))
         smooth = self.slack <= ALIKE * np.abs(e) + SMALL * self.most + 2.0 * self.rounded + hidden
         self.slack = np.where(self.known, self._hidden(), 2.0 * self.slack)
         self.known |= smooth
@@ -272,9 +273,9 @@ class _Found(NamedTuple):
         """The same with time running backwards."""
         pieces = np.stack([_moved(piece, 1.0, -1.0) for piece in self.pieces[::-1]])
         pieces = np.where(self.breaks[1] >= 1.0, np.stack([pieces[1], pieces[2], pieces[2]]), pieces)
-        first, second = self.breaks
-        one = second >= 1.0
-        return self._replace(breaks=np.stack([np.where(one, 1.0 - first, 1.0 - second), np.where(one, 1.0, 1.0 - first)]), pieces=pieces)
+        (first, second), one = self.breaks, self.breaks[1] >= 1.0
+        breaks = np.stack([np.where(one, 1.0 - first, 1.0 - second), np.where(one, 1.0, 1.0 - first)])
+        return self._replace(breaks=breaks, pieces=pieces)
 
 
 Sought = Callable[[FloatArray], FloatArray]  # the share of a change, shape (k, m), to the law after it
@@ -366,13 +367,13 @@ def _two_kinks(open_: _Open) -> _Found:
     Polytechnique 1(22), 1795).
     """
     a0, a1 = open_.ends
-    l, r = open_.left[1], open_.right[1]
+    before, after = open_.left[1], open_.right[1]
     straight = (open_.left[2:] == 0.0).all(axis=0) & (open_.right[2:] == 0.0).all(axis=0)
     m0, m1, m2, m3 = (
-        r - l,
-        a1 - a0 - l,
-        2.0 * (open_.mean - a0) - l,
-        6.0 * (open_.moment - a0 / 2.0) - l,
+        after - before,
+        a1 - a0 - before,
+        2.0 * (open_.mean - a0) - before,
+        6.0 * (open_.moment - a0 / 2.0) - before,
     )
     with np.errstate(divide="ignore", invalid="ignore"):
         det = m1 * m1 - m0 * m2

@@ -96,7 +96,7 @@ def _half_digit(columns: FloatArray) -> FloatArray:
 
 
 def _step(values: FloatArray) -> float:
-    """The step that values are rounded to: a decimal of the unit or of a degree, that of an encoder, of single floats."""
+    """The step that values are rounded to: a decimal of unit or degree, of an encoder, of single floats; 0: none."""
     most = float(np.abs(values).max())
     if np.unique(values[:: max(1, values.size // 1000)]).size <= ENOUGH:
         return 0.0

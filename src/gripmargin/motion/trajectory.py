@@ -161,6 +161,16 @@ class JointTrajectory(_Samples):
             source="toolbox trajectory",
         )
 
+    @property
+    def own(self) -> tuple[Self, NDArray[np.intp]]:
+        """The trajectory without samples that were put in, and which of its samples these are."""
+        if self.filling is None:
+            return self, np.arange(self.samples)
+        given = self.filling.given
+        columns = {name: None if (x := getattr(self, name)) is None else x[given] for name in ("q", "qd", "qdd")}
+        moves = None if self.moves is None else tuple(self.moves[i] for i in given)
+        return replace(self, t=self.t[given], moves=moves, filling=None, **columns), given
+
     def in_order_of(self, names: Sequence[str]) -> Self:
         """Return the trajectory with its columns in the order of the given joint names.
 

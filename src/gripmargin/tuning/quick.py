@@ -132,6 +132,5 @@ def _motion(job: Job, base: ProgramMotion, k: FloatArray) -> ProgramMotion:
         base,
         at=joint_motion(job.robot, trajectory.t, trajectory.q, k * qd, k**2 * qdd),
         error=error,
-        path=error,
         joint_rates=(k * qd, k**2 * qdd),
     )

@@ -13,39 +13,10 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.stop.braking import Arm
 from gripmargin.checks.stop.instants import Instant
 from gripmargin.checks.stop.peaks import Pads, Worst
-from gripmargin.checks.stop.stops import CLOSE, Stopping, per_time_deceleration
-from gripmargin.contact.loads import part_load, standing_load
-from gripmargin.motion.between import EIGHTHS, interpolated
-from gripmargin.motion.tool_motion import ToolMotion
-from gripmargin.motion.trajectory import RESOLVED, JointTrajectory
+from gripmargin.checks.stop.stops import CLOSE, Stopping
 from gripmargin.workcell import Stop
 
 SPEEDS_COUNT = 3.0  # how often an error of a speed counts in a braking load: once as such, twice by its swing
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Places:
-    """Places between samples at which stops may begin.
-
-    Attributes:
-        first: The sample before, an index into the carried samples, shape (m,).
-        at: The same as an index into the program, shape (m,).
-        tool: The motion there.
-        standing: Load by gravity there, shape (6, m).
-        moving: What the program's motion adds, shape (6, m).
-        q: Joint positions there, shape (m, joints).
-        qd: Joint speeds there, shape (m, joints).
-        sparse: Whether these samples are too far apart to follow the motion.
-    """
-
-    first: NDArray[np.intp]
-    at: NDArray[np.intp]
-    tool: ToolMotion
-    standing: FloatArray
-    moving: FloatArray
-    q: FloatArray
-    qd: FloatArray
-    sparse: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,19 +42,6 @@ class OnPath:
     def per_speed(self) -> FloatArray:
         """Return how often an error of a speed counts in the load, over the speed factor, shape (n, 1) [1/s]."""
         return np.minimum(SPEEDS_COUNT * self.stopping.rates.hard, float(self.stopping.modes.frequency.max()))[:, None]
-
-    def between(self, pads: Pads, places: Places) -> FloatArray:
-        """Return the largest utilisation by stops that begin between samples, shape (m,)."""
-        hard, stopping = self.stopping.rates.hard, self.stopping
-        braking = stopping.slower * per_time_deceleration(stopping.case, places.tool)
-        rate = 2.0 / (1.0 / hard[places.at] + 1.0 / hard[places.at + 1])
-        start = stopping.path_start(places.standing, places.moving, braking, rate)
-        ring = pads.swing_at(places.at)
-        use = start.peak(pads.face, pads.gain, ring)[3]
-        if places.sparse:  # and the end of the stop at that place
-            rest = replace(start, load=start.load - places.moving)
-            use = np.maximum(use, rest.peak(pads.face, pads.gain, ring)[3])
-        return use
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,11 +83,6 @@ class OffPath:
         """Return how often an error of a speed counts: axes brake at their own rates, whatever their speed."""
         return np.zeros((self.stopping.case.load.shape[1], 1))
 
-    def between(self, pads: Pads, places: Places) -> FloatArray:
-        """Return the largest utilisation by stops that begin between samples, shape (m,)."""
-        arm, before = replace(self.arm, q=places.q, qd=places.qd), places.standing + places.moving
-        return Worst.over(pads, places.at, self.stopping.by_axes(places.at, arm, before, later=places.sparse)).most
-
 
 Kind = OnPath | OffPath
 
@@ -145,49 +98,3 @@ def kinds_of(stopping: Stopping) -> list[Kind]:
 def asks_for_axes(stop: Stop) -> bool:
     """Whether stops in which every axis brakes on its own are to be judged."""
     return stop.axis_deceleration is not None and stop.category in (None, 0)
-
-
-def places_between(stopping: Stopping, samples: NDArray[np.intp]) -> Iterator[Places]:
-    """Yield halfway between neighbours with the highest acceleration there, and the eighths of wide intervals.
-
-    None where the rates are estimated: their error covers what lies between.
-
-    Args:
-        stopping: The stops of the job.
-        samples: The carried ones, shape (m,).
-    """
-    case, motion, trajectory = stopping.case, stopping.case.motion, stopping.case.job.trajectory
-    first = np.flatnonzero(np.diff(samples) == 1)
-    if motion.between_peak is None or motion.joint_rates is None or first.size == 0:
-        return
-    if not isinstance(trajectory, JointTrajectory):
-        return
-    q, qd = trajectory.q, stopping.slower * motion.joint_rates[0]
-    at = samples[first]
-    halfway, speed = 0.5 * (q[at] + q[at + 1]), 0.5 * (qd[at] + qd[at + 1])
-    yield _places(stopping, first, at, motion.between_peak.take(at), (halfway, speed), sparse=False)
-    wide = first[np.diff(case.job.trajectory.t)[at] > RESOLVED]
-    if wide.size and motion.sparse:
-        at = samples[wide]
-        tools = [tool.take(at) for tool in motion.sparse]
-        joints = [interpolated(trajectory, share)[:2] for share in EIGHTHS]
-        tool = ToolMotion(np.concatenate([x.t for x in tools]), np.concatenate([x.state for x in tools], axis=2))
-        q, qd = (np.concatenate([x[k][at] for x in joints]) for k in (0, 1))
-        first, at = np.tile(wide, len(tools)), np.tile(at, len(tools))
-        yield _places(stopping, first, at, tool, (q, stopping.slower * qd), sparse=True)
-
-
-def _places(
-    stopping: Stopping,
-    first: NDArray[np.intp],
-    at: NDArray[np.intp],
-    tool: ToolMotion,
-    joints: tuple[FloatArray, FloatArray],
-    *,
-    sparse: bool,
-) -> Places:
-    job = stopping.case.job
-    standing = standing_load(job.part, tool, job.gravity)
-    moving = stopping.slower**2 * (part_load(job.part, tool, job.gravity, job.air_density) - standing)
-    q, qd = joints
-    return Places(first=first, at=at, tool=tool, standing=standing, moving=moving, q=q, qd=qd, sparse=sparse)

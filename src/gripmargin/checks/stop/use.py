@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.use import COVERAGE, SURE, crests, rate_errors
+from gripmargin.checks.hold.use import COVERAGE, SURE, rate_errors, tops_between
 from gripmargin.checks.stop.instants import Ring
-from gripmargin.checks.stop.kinds import Kind, OffPath, asks_for_axes, kinds_of, places_between
+from gripmargin.checks.stop.kinds import Kind, OffPath, asks_for_axes, kinds_of
 from gripmargin.checks.stop.peaks import Pads
 from gripmargin.checks.stop.stops import Stopping
 from gripmargin.checks.swing.ringing import Stretch, mode_sets, next_too, stretches_of
@@ -81,10 +81,8 @@ def stop_use(kind: Kind, samples: NDArray[np.intp], stretches: Sequence[Stretch]
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
     low = np.maximum(worst.sure - sure * worst.noise - worst.bias, 0.0)
     high = worst.most + COVERAGE * worst.noise + worst.bias
-    if case.motion.error is None:
-        top = crests(case.job.trajectory.t[samples], samples, worst.value) - worst.value
-        high = np.maximum(high, worst.most + np.maximum(top, 0.0))
-        high = np.maximum(high, _between(kind, pads, samples))
+    if case.motion.given:
+        high += tops_between(case, samples, worst.value) - worst.value
     if stopping.side < 0:
         for side in range(len(case.shared(mode_sets)) - 1):
             other = stop_use(replace(kind, stopping=replace(stopping, side=side)), samples, stretches)
@@ -144,14 +142,3 @@ def _errors(kind: Kind, face: Face) -> tuple[FloatArray, FloatArray]:
     stretch = np.arange(case.carried[0], case.carried[-1] + 1)
     noise[stretch], bias[stretch] = rate_errors(replace(case, motion=motion), face, stretch)
     return noise, bias
-
-
-def _between(kind: Kind, pads: Pads, samples: NDArray[np.intp]) -> FloatArray:
-    """The utilisation by stops that begin between neighbouring samples, credited to both, shape (m,)."""
-    out = np.zeros(samples.size)
-    for places in places_between(kind.stopping, samples):
-        use = kind.between(pads, places)
-        use = np.where(np.isfinite(use), use, np.inf)  # no number: no bound
-        for end in (places.first, places.first + 1):
-            np.maximum.at(out, end, use)
-    return out
