@@ -11,8 +11,9 @@ from gripmargin.kernels.time_law import MARKED
 def sag(t: FloatArray, values: FloatArray, *, upward: bool = False) -> FloatArray:
     """Return how far a curve is from its chord halfway between samples, shape (..., n - 1).
 
-    An eighth of the second difference (remainder of linear interpolation, closed form), of both samples the smaller
-    one: at a kink it is large and says nothing of the curve beside it. Nothing is carried over the samples of a step.
+    An eighth of the second difference (remainder of linear interpolation, closed form): of both samples the larger, but
+    at most twice the smaller, for at a kink it is large and says nothing of the curve beside it. Nothing is carried
+    over the samples of a step.
 
     Args:
         t: Times [s], shape (n,).
@@ -25,17 +26,19 @@ def sag(t: FloatArray, values: FloatArray, *, upward: bool = False) -> FloatArra
         bend[..., 1:-1] = -np.diff(np.diff(values) / h) * 2.0 / (h[:-1] + h[1:])
         bend = np.maximum(bend, 0.0) if upward else np.abs(bend)
         bend[..., 1:-1][..., np.minimum(h[:-1], h[1:]) < MARKED] = np.inf
-    least = np.minimum(bend[..., :-1], bend[..., 1:])
-    return np.asarray(np.where(np.isfinite(least) & (h >= MARKED), least, 0.0) * h**2 / 8.0)
+    one, other = bend[..., :-1], bend[..., 1:]
+    least = np.minimum(one, other)
+    bend = np.minimum(np.maximum(one, other), np.where(np.isinf(one) | np.isinf(other), least, 2.0 * least))
+    return np.asarray(np.where(np.isfinite(least) & (h >= MARKED), bend, 0.0) * h**2 / 8.0)
 
 
-def tops(t: FloatArray, values: FloatArray) -> FloatArray:
-    """Return the highest that the curve may be between neighbouring samples, shape (n - 1,): the top of a parabola.
+def above(t: FloatArray, values: FloatArray) -> FloatArray:
+    """Return by how much the top of a parabola exceeds the higher of neighbouring samples, shape (n - 1,).
 
     Args:
         t: Times [s], shape (n,).
         values: At the samples, shape (n,).
     """
-    above, rise = sag(t, values, upward=True), np.abs(np.diff(values))
-    over = np.where(4.0 * above > rise, (4.0 * above - rise) ** 2 / (16.0 * np.where(above > 0.0, above, 1.0)), 0.0)
-    return np.asarray(np.maximum(values[:-1], values[1:]) + over)
+    bulge, rise = sag(t, values, upward=True), np.abs(np.diff(values))
+    top = (4.0 * bulge - rise) ** 2 / (16.0 * np.where(bulge > 0.0, bulge, 1.0))
+    return np.where(4.0 * bulge > rise, top, 0.0)

@@ -22,6 +22,7 @@ FINE: Final = 0.005  # [s] between samples where those given are too far apart t
 SIDE: Final = 5e-9  # [s] from a step to the samples that mark it
 COARSEST: Final = 2e-3  # share of a column's largest value that a last digit is worth at most
 ENOUGH: Final = 20  # values that show how a column is rounded, or what its noise is
+JUMP: Final = 1e-3  # share of a joint's largest acceleration that counts as a step
 TURNS: Final = 1e-6  # share of a joint's largest acceleration by which a turning point has to stand out
 
 Indices = NDArray[np.intp]
@@ -41,13 +42,15 @@ def filled(trajectory: JointTrajectory) -> JointTrajectory:
     q, qd, qdd = evaluated(given, law, interval, share)
     times = np.concatenate([t, t[interval] + share * np.diff(t)[interval]])
     order = np.argsort(times, kind="stable")
-    owner = np.concatenate([np.arange(t.size), interval])[order]
-    own = np.flatnonzero(order < t.size)
+    owner, own = np.concatenate([np.arange(t.size), interval])[order], np.flatnonzero(order < t.size)
     slack = np.where(law.slack > SMALL * np.abs(given.qdd).max(axis=0), law.slack, 0.0)
-    missed = np.pad(slack, ((0, 1), (0, 0)))[owner]
-    missed[own[1:]] = np.maximum(missed[own[1:]], slack)
-    columns = (np.concatenate(pair)[order] for pair in ((given.q, q), (given.qd, qd), (given.qdd, qdd)))
-    q, qd, qdd = columns
+    ends = np.pad(slack, ((0, 1), (0, 0)))
+    ends[1:] = np.maximum(ends[1:], slack)
+    # what bounds a loose law bounds it above the straight line
+    straight = given.qdd[interval] + share[:, None] * np.diff(given.qdd, axis=0)[interval]
+    inside = np.where(law.loose[interval], np.maximum(slack[interval] - np.abs(qdd - straight), 0.0), slack[interval])
+    pairs = (given.q, q), (given.qd, qd), (given.qdd, qdd), (ends, inside)
+    q, qd, qdd, missed = (np.concatenate(pair)[order] for pair in pairs)
     return replace(
         trajectory,
         t=times[order],
@@ -132,22 +135,24 @@ def _instants(trajectory: JointTrajectory, law: Law) -> tuple[Indices, FloatArra
     parts = np.where(moving & (h > RESOLVED), np.ceil(h / FINE - 1e-6), 1).astype(np.intp)
     wide = np.repeat(np.arange(h.size), parts - 1)
     index = np.arange(wide.size) - np.repeat(np.cumsum(parts - 1) - (parts - 1), parts - 1)
-    single = [(wide, t[wide] + (index + 1) / parts[wide] * h[wide])]
+    single = [t[wide] + (index + 1) / parts[wide] * h[wide]]
     steps = []
     edges = np.concatenate([np.zeros((1, *law.slack.shape)), law.breaks, np.ones((1, *law.slack.shape))])
     for k, piece in enumerate(law.pieces):
         low, high = edges[k], edges[k + 1]
         for x in _turning(piece, low, high, TURNS * most):
-            i = np.nonzero(np.isfinite(x))
-            single.append((i[0], t[i[0]] + x[i] * h[i[0]]))
-        if k < 2:
-            i = np.nonzero((high > low) & (high < 1.0))
-            x = high[i]
-            jump = np.abs(_value(piece[:, *i], x) - _value(law.pieces[k + 1][:, *i], x)) > 1e-3 * most[i[1]]
-            place = t[i[0]] + x * h[i[0]]
-            steps.append(place[jump])
-            single.append((i[0][~jump], place[~jump]))
-    return _merged(t, np.concatenate([times for _, times in single]), np.concatenate(steps))
+            i, j = np.nonzero(np.isfinite(x))
+            single.append(t[i] + x[i, j] * h[i])
+        # what follows a piece: the next one, or the sample
+        last = (high > low) & (high == 1.0)
+        after = np.where(last, qdd[1:], _value(law.pieces[min(k + 1, 2)], high))
+        jumps = (high > low) & (np.abs(_value(piece, high) - after) > JUMP * most)
+        begins = (high > low) & (low == 0.0) & (np.abs(_value(piece, low) - qdd[:-1]) > JUMP * most)
+        for place, (i, j) in ((high, np.nonzero(jumps)), (low, np.nonzero(begins))):
+            steps.append(t[i] + place[i, j] * h[i])
+        i, j = np.nonzero((high > low) & (high < 1.0) & ~jumps)
+        single.append(t[i] + high[i, j] * h[i])
+    return _merged(t, np.concatenate(single), np.concatenate(steps))
 
 
 def _merged(t: FloatArray, single: FloatArray, steps: FloatArray) -> tuple[Indices, FloatArray]:
@@ -157,8 +162,7 @@ def _merged(t: FloatArray, single: FloatArray, steps: FloatArray) -> tuple[Indic
     apart = np.diff(steps, prepend=-np.inf) > MARKED / 2.0
     first, last = steps[apart] - side, steps[np.append(apart[1:], True)[: steps.size]] + side
     sides = np.concatenate([first, last])
-    near = np.searchsorted(t, np.concatenate([first + side, last - side]), side="right") - 1
-    near = np.clip(near, 0, t.size - 2)
+    near = np.clip(np.searchsorted(t, sides, side="right") - 1, 0, t.size - 2)
     inside = (sides > t[near] + side / 2.0) & (sides < t[near + 1] - side / 2.0)
     sides, near = sides[inside], near[inside]
     taken = np.sort(np.concatenate([t, sides]))

@@ -112,7 +112,7 @@ def _compare(
         if missed[j] <= tolerance:
             continue
         misses = float(((change - integral)[:, j] ** 2).sum())
-        if coarse and moved - both * ratio > (1.0 - SCALED) * misses:
+        if coarse and said > 0 and moved > 0 and moved - both * ratio > (1.0 - SCALED) * misses:
             continue
         found, remedy = f"{word} that account for the change only after a factor of {ratio:.4g}", _hint(ratio)
         if said == 0:

@@ -130,6 +130,10 @@ class JointTrajectory(_Samples):
                 object.__setattr__(self, name, frozen(rates, q.shape, f"{self.source} {name}"))
         if self.qdd is not None and self.qd is None:
             raise InputError(self.source, "joint accelerations without joint speeds", "both or neither")
+        if self.filling is not None and self.filling.given[-1] != n - 1:
+            raise InputError(
+                f"{self.source} filling", "samples put in of another program", "those of this one", "give none"
+            )
         names = tuple(self.names)
         if names and len(names) != q.shape[1]:
             raise InputError(f"{self.source} names", f"{len(names)} names", f"{q.shape[1]}, one a column")
@@ -167,9 +171,9 @@ class JointTrajectory(_Samples):
         if self.filling is None:
             return self, np.arange(self.samples)
         given = self.filling.given
-        columns = {name: None if (x := getattr(self, name)) is None else x[given] for name in ("q", "qd", "qdd")}
+        qd, qdd = (None if rate is None else rate[given] for rate in (self.qd, self.qdd))
         moves = None if self.moves is None else tuple(self.moves[i] for i in given)
-        return replace(self, t=self.t[given], moves=moves, filling=None, **columns), given
+        return replace(self, t=self.t[given], q=self.q[given], qd=qd, qdd=qdd, moves=moves, filling=None), given
 
     def in_order_of(self, names: Sequence[str]) -> Self:
         """Return the trajectory with its columns in the order of the given joint names.

@@ -13,7 +13,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Asked, Use
 from gripmargin.contact.grip import Grip, without
-from gripmargin.kernels.chord import tops
+from gripmargin.kernels.chord import above
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import peak_utilisation, utilisation_error
 
@@ -74,7 +74,7 @@ def _use(case: Case, grip: Grip) -> tuple[Use, Use]:
         low = np.maximum(value - sure * noise - bias, 0.0)
         high = value + COVERAGE * noise + bias
         if case.motion.given:
-            high += tops_between(case, samples, value) - value
+            high += above_between(case, samples, value)
         high[unknown | ~np.isfinite(value)] = np.inf
         out.append(Use(samples=samples, value=value, low=low, high=high, point=point, grip=grip))
     return out[0], out[1]
@@ -92,18 +92,16 @@ def rate_errors(case: Case, face: Face, samples: NDArray[np.intp]) -> tuple[Floa
     return noise, bias
 
 
-def tops_between(case: Case, samples: NDArray[np.intp], value: FloatArray) -> FloatArray:
-    """Return the most that a figure may be at each sample and halfway to its neighbours, shape (m,).
+def above_between(case: Case, samples: NDArray[np.intp], value: FloatArray) -> FloatArray:
+    """Return by how much a figure may exceed its higher neighbour on the way between samples, at both, shape (m,).
 
     Args:
         case: The job.
         samples: Rising indices into the program, shape (m,).
         value: The figure at them, shape (m,).
     """
-    out = value.copy()
-    if value.size < 2:
-        return out
-    top = np.where(np.diff(samples) == 1, tops(case.job.trajectory.t[samples], value), 0.0)
-    out[:-1] = np.maximum(out[:-1], top)
-    out[1:] = np.maximum(out[1:], top)
+    out = np.zeros(value.size)
+    if value.size > 1:
+        out[:-1] = np.where(np.diff(samples) == 1, above(case.job.trajectory.t[samples], value), 0.0)
+        out[1:] = np.maximum(out[:-1], out[1:])
     return out

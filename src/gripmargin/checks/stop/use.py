@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.use import COVERAGE, SURE, rate_errors, tops_between
+from gripmargin.checks.hold.use import COVERAGE, SURE, above_between, rate_errors
 from gripmargin.checks.stop.instants import Ring
 from gripmargin.checks.stop.kinds import Kind, OffPath, asks_for_axes, kinds_of
 from gripmargin.checks.stop.peaks import Pads
@@ -82,7 +82,7 @@ def stop_use(kind: Kind, samples: NDArray[np.intp], stretches: Sequence[Stretch]
     low = np.maximum(worst.sure - sure * worst.noise - worst.bias, 0.0)
     high = worst.most + COVERAGE * worst.noise + worst.bias
     if case.motion.given:
-        high += tops_between(case, samples, worst.value) - worst.value
+        high += above_between(case, samples, worst.value)
     if stopping.side < 0:
         for side in range(len(case.shared(mode_sets)) - 1):
             other = stop_use(replace(kind, stopping=replace(stopping, side=side)), samples, stretches)

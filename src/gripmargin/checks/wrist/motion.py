@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.use import CHUNK, COVERAGE, SURE, tops_between
+from gripmargin.checks.hold.use import CHUNK, COVERAGE, SURE, above_between
 from gripmargin.checks.wrist.bodies import Bodies, Body
 from gripmargin.contact.loads import rigid_load
 from gripmargin.kernels.wrench import mass_matrix
@@ -61,7 +61,7 @@ def moving(case: Case, body: Body, rows: Rows) -> Bounds:
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / every.size)
     least = np.maximum(value - sure * noise - bias, 0.0) if rows.exact else np.zeros(every.size)
     most = value + COVERAGE * noise + bias
-    most += tops_between(case, every, value) - value
+    most += above_between(case, every, value)
     most[case.motion.doubtful] = np.inf
     most[~np.isfinite(value)] = np.inf
     return value, least, most
