@@ -27,6 +27,7 @@ LONG: Final = 0.1  # share of an interval over which a slope is known well
 SMALL: Final = 1e-4  # share of a channel's largest acceleration that is not looked into, but counted
 EXACT: Final = 1e-9  # share of the largest acceleration that floating point may cost
 PASSES: Final = 3  # over intervals next to which the law has just been found
+CHANCE: Final = 0.02  # share of what rounding may make a defect, below which it shows no rounding
 STARTS: Final = np.linspace(0.0, 1.0, 9)  # shares at which a change is sought
 STEPS: Final = 32  # of Gauss and Newton; they halve the error at a kink, where the equations have a double root
 
@@ -87,15 +88,24 @@ class _Search:
         self.mean = np.diff(qd, axis=0) / h
         self.moment = (np.diff(q, axis=0) - h * qd[:-1]) / h**2
         self.most = np.abs(qdd).max(axis=0)
-        double = 8.0 * np.finfo(np.float64).eps
-        place, speed, self.digit = digits + double * np.stack([np.abs(x).max(axis=0) for x in (q, qd, qdd)])
+        place, speed, self.digit = digits
+        # of floating point, over the square of the step
+        double = 16.0 * np.finfo(np.float64).eps
+        exact = double * (np.abs(q).max(axis=0) + h * np.abs(qd).max(axis=0) + h**2 * self.most)
         speed, place = speed + late * np.abs(qdd[:-1]), place + late * np.abs(qd[:-1])
         self.rounded = 2.0 * speed / h + self.digit
         self.rounded_moment = 2.0 * place / h**2 + speed / h + self.digit / 2.0
         even = self.mean - (self.a0 + self.a1) / 2.0
         odd = even / 2.0 - (self.moment - self.a0 / 3.0 - self.a1 / 6.0)
-        # both defects, where rounding does not explain them
         self.rounded_odd = self.rounded / 2.0 + self.rounded_moment
+        # values may lie on a grid by chance: then most defects are far smaller than rounding makes them
+        moving = (self.a0 != 0.0) | (self.a1 != 0.0)
+        shares = [np.abs(even) / _above_zero(self.rounded), np.abs(odd) / _above_zero(self.rounded_odd)]
+        shown = (np.max(shares, axis=0) > CHANCE) & moving
+        real = shown.sum(axis=0) > moving.sum(axis=0) / 4.0
+        self.rounded, self.rounded_odd = (
+            np.where(real, x, 0.0) + exact / h**2 for x in (self.rounded, self.rounded_odd)
+        )
         self.even, self.odd = _beyond(even, self.rounded), _beyond(odd, self.rounded_odd)
         chord, e, o = self.a1 - self.a0, self.even, self.odd
         cubic = np.stack([self.a0, chord + 6.0 * e - 60.0 * o, 180.0 * o - 6.0 * e, -120.0 * o])
@@ -411,6 +421,10 @@ def _integrals(c: FloatArray, x: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Integrals from 0 to x of a cubic, and of it times (1 - x)."""
     plain = x * (c[0] + x * (c[1] / 2.0 + x * (c[2] / 3.0 + x * c[3] / 4.0)))
     return plain, plain - x**2 * (c[0] / 2.0 + x * (c[1] / 3.0 + x * (c[2] / 4.0 + x * c[3] / 5.0)))
+
+
+def _above_zero(values: FloatArray) -> FloatArray:
+    return np.where(values > 0.0, values, 1.0)
 
 
 def _beyond(values: FloatArray, known: FloatArray) -> FloatArray:
