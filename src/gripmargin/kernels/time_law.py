@@ -75,6 +75,7 @@ def law_between(given: Samples, *, polynomial: bool = False) -> Law:
     for _ in range(0 if polynomial else PASSES):
         if not found.improve():
             break
+    found.known |= found.likely
     return Law(found.breaks, found.pieces, found.bounded(), ~found.known)
 
 
@@ -113,9 +114,11 @@ class _Search:
         self.marked = np.broadcast_to(h < MARKED, e.shape)
         self.slack = self._unlike()
         self.known = (e == 0.0) & (o == 0.0) | self.marked
+        alike = SMALL * self.most + 2.0 * self.rounded
+        smooth = self.slack <= alike
         # rounding may hide how the even part changes
         hidden = np.minimum(60.0 * self.rounded_odd, ALIKE * self._around(np.abs(e)))
-        smooth = self.slack <= ALIKE * np.abs(e) + SMALL * self.most + 2.0 * self.rounded + hidden
+        self.likely = self.slack <= ALIKE * np.abs(e) + alike + hidden
         self.slack = np.where(self.known, self._hidden(), 2.0 * self.slack)
         self.known |= smooth
         self.confirmed = self.known.copy()
@@ -180,7 +183,8 @@ class _Search:
         """Find the law of intervals with a neighbour whose law is known; return whether any was found."""
         start = self.known.copy()
         for sought in (_kink, _step, _kink_before, _kink_after, _step_before, _step_after, _two_kinks):
-            at = np.nonzero(~self.known)
+            beside = np.pad(self.confirmed, ((1, 1), (0, 0)))
+            at = np.nonzero(~self.known & (beside[:-2] | beside[2:]))
             if at[0].size and not (sought is _two_kinks and self.stepped):  # nothing confirms these
                 found = sought(self._open(at))
                 self.stepped |= bool(found.jumps(self.most[at[1]]).any())
