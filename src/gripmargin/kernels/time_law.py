@@ -88,7 +88,8 @@ class _Search:
         self.a0, self.a1 = qdd[:-1], qdd[1:]
         self.mean = np.diff(qd, axis=0) / h
         self.moment = (np.diff(q, axis=0) - h * qd[:-1]) / h**2
-        self.most = np.abs(qdd).max(axis=0)
+        used = np.where(h < MARKED, 0.0, np.abs(self.mean))
+        self.most = np.maximum(np.maximum(np.abs(qdd).max(axis=0), used.max(axis=0)), np.finfo(np.float64).tiny)
         place, speed, self.digit = digits
         # of floating point, over the square of the step
         double = 16.0 * np.finfo(np.float64).eps

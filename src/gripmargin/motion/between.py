@@ -99,19 +99,17 @@ def _half_digit(columns: FloatArray) -> FloatArray:
     A joint that hardly moves shows too few values: it is written as the others are.
     """
     values = [np.ascontiguousarray(column) for column in columns.T]
-    few = [np.unique(row[:: max(1, row.size // 1000)]).size <= ENOUGH for row in values]
-    steps = [0.0 if scarce else _step(row) for row, scarce in zip(values, few, strict=True)]
+    steps = [_step(row) for row in values]
     most = max(steps)
-    like = [
-        most if scarce and most and _whole(row / most) else step
-        for row, scarce, step in zip(values, few, steps, strict=True)
-    ]
+    like = [step or (most if most and _whole(row / most) else 0.0) for row, step in zip(values, steps, strict=True)]
     return np.array(like) / 2.0
 
 
 def _step(values: FloatArray) -> float:
     """The step that values are rounded to: a decimal of unit or degree, of an encoder, of single floats; 0: none."""
     most = float(np.abs(values).max())
+    if np.unique(values[:: max(1, values.size // 1000)]).size <= ENOUGH:
+        return 0.0
     for step in (unit * 10.0**-k for k in range(1, 10) for unit in (1.0, np.pi / 180.0)):
         if step <= COARSEST * most and all(_whole(part / step) for part in (values[:ENOUGH], values)):
             return step
