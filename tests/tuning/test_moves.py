@@ -100,8 +100,9 @@ def test_moves_that_blend_are_one(two_moves, exact_moves):
 
 def test_without_labels_rests_are_found(two_moves, exact_moves):
     job = two_moves(exact_moves, gap=0.5, labels=None)
-    found = stretches(work_out(job), by_label=True)
-    t = job.trajectory.t
+    case = work_out(job)
+    found = stretches(case, by_label=True)
+    t = case.job.trajectory.t
     ends = [(t[s.first], t[s.last]) for s in found]
     assert np.allclose(ends, [(0.0, 2.0), (2.0, 2.5), (2.5, 3.5)], atol=0.03)
     assert [s.kept for s in found] == ["", "stands still", ""]
@@ -121,7 +122,7 @@ def test_phases_by_time_move_with_the_program(two_moves, exact_moves):
     job = two_moves(exact_moves, phases=phases)
     found = gm.tune(job).moves
     assert found.job.phases[0].end == pytest.approx(2.0 / found.rows[0].factor)
-    assert np.array_equal(found.job.phase_map.covers("carry"), job.phase_map.covers("carry"))
+    assert np.array_equal(found.job.phase_map.covers("carry"), work_out(job).job.phase_map.covers("carry"))
 
 
 def test_positions_alone_are_enough(two_moves, exact_moves):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, TypeVar
 
@@ -20,8 +20,9 @@ from gripmargin.contact.handover import Putdown, in_the_air, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
 from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup, pick_up
+from gripmargin.motion.between import filled
 from gripmargin.motion.program import ProgramMotion
-from gripmargin.motion.trajectory import RESOLVED
+from gripmargin.motion.trajectory import RESOLVED, JointTrajectory, Trajectory
 from gripmargin.results.findings import Place
 from gripmargin.workcell.job import Job
 
@@ -33,8 +34,8 @@ class Case:
     """A job with its motion, loads and pads worked out.
 
     Attributes:
-        job: What was asked.
-        motion: Tool motion at the samples, between them, and its errors.
+        job: What was asked, with samples put in between those of a program that gives its rates.
+        motion: Tool motion at the samples and its errors.
         load: On the gripper at the tool origin, tool axes, shape (6, n).
         standing: What gravity alone gives of it, shape (6, n).
         pickup: The preload, simulated; None where the job does not tell enough.
@@ -83,7 +84,7 @@ class Case:
     @property
     def hangs_in_carry_alone(self) -> bool:
         """Whether the part hangs on the pads in carry phases only."""
-        carry = _with_borders(self.job.phase_map.covers("carry"), self.job.trajectory.t)
+        carry = _with_borders(self.job.phase_map.covers("carry"), self.job.trajectory)
         return bool((self.airborne == carry).all())
 
     def place(self, sample: int) -> Place:
@@ -122,7 +123,7 @@ class Case:
         Args:
             samples: Indices, shape (m,).
         """
-        error = self.motion.path
+        error = self.motion.error
         if error is None:
             return np.zeros((1, 6, samples.size))
         per_acceleration = load_per_acceleration(self.job.part, self.job.air_density)
@@ -140,6 +141,8 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     Raises:
         InputError: Something in the job does not fit together.
     """
+    if isinstance(job.trajectory, JointTrajectory) and (dense := filled(job.trajectory)) is not job.trajectory:
+        job = replace(job, trajectory=dense)
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
     motion = motion or ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
@@ -164,14 +167,17 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
 
 def _handed_over(job: Job, motion: ProgramMotion, whole: Backing) -> tuple[Pickup | None, NDArray[np.bool_]]:
     """The preload, simulated, and in which samples the part hangs on the pads."""
-    carry = _with_borders(job.phase_map.covers("carry"), job.trajectory.t)
+    carry = _with_borders(job.phase_map.covers("carry"), job.trajectory)
     pickup = pick_up(job, motion.at, whole.patches)
     return pickup, carry | in_the_air(job, motion.at, whole.patches, pickup)
 
 
-def _with_borders(carry: NDArray[np.bool_], t: FloatArray) -> NDArray[np.bool_]:
+def _with_borders(carry: NDArray[np.bool_], trajectory: Trajectory) -> NDArray[np.bool_]:
     """The carry with the samples next to it where they are far away: somewhere on the way to them it begins or ends."""
-    out, wide = carry.copy(), np.diff(t) > RESOLVED
-    out[:-1] |= carry[1:] & wide
-    out[1:] |= carry[:-1] & wide
-    return out
+    filling = trajectory.filling if isinstance(trajectory, JointTrajectory) else None
+    own = np.arange(carry.size) if filling is None else filling.given
+    out, wide = carry[own], np.diff(trajectory.t[own]) > RESOLVED
+    out[:-1] |= carry[own[1:]] & wide
+    out[1:] |= carry[own[:-1]] & wide
+    every = np.arange(carry.size)
+    return out[np.searchsorted(own, every, side="right") - 1] & out[np.searchsorted(own, every)]

@@ -15,7 +15,7 @@ from gripmargin.checks.use import Asked, quotient
 from gripmargin.contact.loads import part_load
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.rate_error import RateError
-from gripmargin.motion.trajectory import RESOLVED, JointTrajectory
+from gripmargin.motion.trajectory import Filling, JointTrajectory
 from gripmargin.workcell.scaling import at_samples, scaled
 
 RESERVE = 1.0 + 1e-9  # margin over target that a search aims at; the last digits may differ in the check
@@ -97,11 +97,7 @@ class QuickCheck:
     def _at(self, factors: FloatArray) -> Case:
         base = self._case
         job = scaled(base.job, factors)
-        wide = float(np.diff(job.trajectory.t).max()) > RESOLVED
-        if wide == (float(np.diff(base.job.trajectory.t).max()) > RESOLVED):
-            motion = _faster(base.motion, factors)
-        else:  # what lies between is followed in another way
-            motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
+        motion = _faster(base.motion, factors)
         return replace(
             base,
             job=job,
@@ -128,7 +124,11 @@ def _thinned(case: Case, borders: Iterable[int], spacing: float) -> tuple[Case, 
         return case, np.arange(old.samples)
     at = np.flatnonzero(kept)
     moves = None if old.moves is None else tuple(old.moves[i] for i in at)
-    fewer = replace(old, t=old.t[at], q=old.q[at], qd=old.qd[at], qdd=old.qdd[at], moves=moves)
+    missed = None if old.filling is None else old.filling.missed
+    filling = Filling(
+        given=np.arange(at.size), missed=None if missed is None else np.maximum.reduceat(missed, at, axis=0)
+    )
+    fewer = replace(old, t=old.t[at], q=old.q[at], qd=old.qd[at], qdd=old.qdd[at], moves=moves, filling=filling)
     rows = {name: getattr(case, name)[..., at] for name in ("load", "standing", "airborne")}
     motion = ProgramMotion.of(fewer, job.robot, stamps=job.stamps)
     return replace(case, job=replace(job, trajectory=fewer), motion=motion, **rows), at
@@ -180,17 +180,11 @@ def _faster(base: ProgramMotion, factors: FloatArray) -> ProgramMotion:
     """The motion of a scaled program: what is known of its rates, and their errors, scale with it."""
     k = at_samples(factors)
     t = base.at.t[0] + np.concatenate([[0.0], np.cumsum(np.diff(base.at.t) / factors)])
-    error, path = (None if e is None else _errors(e, k[:, None]) for e in (base.error, base.path))
     rates = base.joint_rates
-    between = [None if m is None else m.retimed(factors, 0.0) for m in (base.between_mean, base.between_peak)]
     return replace(
         base,
         at=replace(base.at.retimed(k, 0.0), t=t),
-        between_mean=between[0],
-        between_peak=between[1],
-        sparse=tuple(m.retimed(factors, 0.0) for m in base.sparse),
-        error=error,
-        path=path if base.error is not base.path else error,
+        error=None if base.error is None else _errors(base.error, k[:, None]),
         joint_rates=None if rates is None else (k[:, None] * rates[0], k[:, None] ** 2 * rates[1]),
     )
 

@@ -113,7 +113,7 @@ def _unsure(stops: StopUse, short: Shortfall) -> list[str]:
         return [ahead[0][2]] if ahead else [words.NO_LOAD]
     reasons = [words.ORIGIN_OR_FASTEST] if stopping.turns[short.sample] else []
     reasons.append(words.TIMING if stopping.modes.damping.min() > 0 else words.TIMING + words.NO_DAMPING)
-    return reasons if motion.error is None else [*reasons, motion.error_sentence(short.sample)]
+    return reasons if motion.given else [*reasons, motion.error_sentence(short.sample)]
 
 
 def _assumed(stops: StopUse) -> tuple[str, ...]:

@@ -19,7 +19,7 @@ from gripmargin.checks.swing.vibration import Modes
 from gripmargin.contact.loads import load_per_acceleration, part_load, standing_load
 from gripmargin.kernels.march import Oscillators, State, between, missed
 from gripmargin.kernels.oscillator import ComplexArray, slopes
-from gripmargin.kernels.utilisation import traction_size, utilisation_error
+from gripmargin.kernels.utilisation import traction_size
 from gripmargin.motion.tool_motion import ToolMotion
 
 Indices = NDArray[np.intp]
@@ -30,13 +30,12 @@ AT_ONCE: Final = 1e9  # [rad/s] frequency of what has no mass to swing
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Course:
-    """The program over its time, at n instants: the samples, and more where those are far apart; k modes.
+    """The program over its time, at its n samples; k modes.
 
     Attributes:
         oscillators: The modes; what no mode takes, for lack of mass, comes last.
         take: Load wrench to the load of each mode, shape (k, 6).
         carry: What the pads carry for a unit of each response, shape (6, k).
-        per: Instants a sample.
         slower: Factor on the speed of the program.
         t: Times as it runs [s], shape (n,).
         tool: The tool's motion at full speed, n samples.
@@ -59,7 +58,6 @@ class Course:
     oscillators: Oscillators
     take: FloatArray
     carry: FloatArray
-    per: int
     slower: float
     t: FloatArray
     tool: ToolMotion
@@ -85,7 +83,7 @@ class Course:
             slower: Factor on the speed of the program.
             stretches: The part's swing while the program runs, in these modes; without any it hangs still.
         """
-        count, part, per = modes.frequency.size, case.job.part, 1 + len(case.motion.sparse)
+        count, part = modes.frequency.size, case.job.part
         left, size, right = np.linalg.svd(np.eye(6) - modes.loads @ modes.shapes.T)
         stiff, swings = np.arange(6) < 6 - count, np.arange(6) < count
         carry, take = np.hstack([modes.loads, (left * size)[:, stiff]]), np.vstack([modes.shapes.T, right[stiff]])
@@ -98,7 +96,7 @@ class Course:
             gain=np.where(swings, traction_size(face, np.eye(6)).max(axis=0), 0.0),
             followed=swings,
         )
-        tool = _instants(case)
+        tool = case.motion.at
         t, still = tool.t / slower, standing_load(part, tool, case.job.gravity)
         moving = slower**2 * (part_load(part, tool, case.job.gravity, case.job.air_density) - still)
         loads = np.stack([take @ x for x in (still, moving, slower * per_time_deceleration(case, tool))])
@@ -108,7 +106,7 @@ class Course:
         offset, sigma = _errors(case, slower, t.size)
         for stretch in stretches:
             found = _at_speed(stretch, slower).swing
-            drive, first, some = found.drive, int(stretch.samples[0]) * per, slice(count)
+            drive, first, some = found.drive, int(stretch.samples[0]), slice(count)
             here = slice(first, first + drive.t.size)
             loads[1, some, here] = drive.load - loads[0, some, here]
             rough[some, here], growth[some, here] = drive.load - drive.base, drive.growth
@@ -127,7 +125,6 @@ class Course:
             oscillators=oscillators,
             take=take,
             carry=carry,
-            per=per,
             slower=slower,
             t=t,
             tool=tool,
@@ -226,17 +223,6 @@ def _at_speed(stretch: Stretch, slower: float) -> Stretch:
     return stretch.driven(drive.scaled(drive.t / slower, np.full(drive.t.size, slower**2), stretch.still))
 
 
-def _instants(case: Case) -> ToolMotion:
-    """The tool's motion at the samples, and at the eighths between them where some of them are far apart."""
-    motion, t = case.motion, case.job.trajectory.t
-    count = 1 + len(motion.sparse)
-    state = np.empty((3, 8, count * (t.size - 1) + 1))
-    state[:, :, ::count] = motion.at.state
-    for k, tool in enumerate(motion.sparse, start=1):
-        state[:, :, k::count] = tool.state
-    return ToolMotion(np.interp(np.arange(state.shape[2]) / count, np.arange(t.size), t), state)
-
-
 def _errors(case: Case, slower: float, size: int) -> tuple[FloatArray, FloatArray]:
     """Bound and one sigma of the utilisation by errors of accelerations, and of speeds; shape (2, size) each."""
     offset, sigma = np.zeros((2, 2, size))
@@ -245,9 +231,5 @@ def _errors(case: Case, slower: float, size: int) -> tuple[FloatArray, FloatArra
         speeds = replace(motion.error, sigma=motion.error.speed_sigma, bias=motion.error.speed_bias)
         for i, error in enumerate((motion.error, speeds)):
             sigma[i], offset[i] = rate_errors(replace(case, motion=replace(motion, error=error)), face, every)
-    elif motion.between_mean is not None and not motion.sparse:  # a rise and a fall reach twice their mean
-        mean = part_load(case.job.part, motion.between_mean, case.job.gravity, case.job.air_density)
-        excess, one = mean - (case.load[:, :-1] + case.load[:, 1:]) / 2.0, np.ones((size - 1, 1))
-        offset[0, :-1] = utilisation_error(face, 2.0 * excess[None], 0.0 * one, one)[1]
     power = np.array([[slower**2], [slower]])
     return power * offset, power * sigma

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.letting_go import settled
-from gripmargin.checks.hold.use import SURE
+from gripmargin.checks.hold.use import SURE, above_between
 from gripmargin.checks.stop.braking import TURNING, PathRates
 from gripmargin.checks.stop.course import Course, Indices
 from gripmargin.checks.stop.follow import followed
@@ -24,7 +24,6 @@ from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
 from gripmargin.kernels.march import Peak
 from gripmargin.kernels.utilisation import peak_utilisation
-from gripmargin.motion.between import EIGHTHS, interpolated
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell import Stop, StopFigure
 
@@ -109,12 +108,10 @@ class Stopping:
         """Return stops that begin at some times, once for each thing that the figures of the job may mean."""
         if kind == AXES:
             return [self._off_path(course, t, gap)]
-        late, samples = self.stop.reaction, course.t[:: course.per]
+        late = self.stop.reaction
         readings = [(0.0, self.rates), *([(late, self._rates(self._braking_alone))] if late else [])]
         return [
-            AlongPath(
-                course=course, t=t + after, gap=gap, lasts=np.interp(course.t, samples, 1.0 / rate), ramp=self.stop.ramp
-            )
+            AlongPath(course=course, t=t + after, gap=gap, lasts=1.0 / rate, ramp=self.stop.ramp)
             for after, rates in readings
             for rate in ((rates.hard, rates.mild) if self.turns.any() else (rates.hard,))
         ]
@@ -141,11 +138,7 @@ class Stopping:
         trajectory = job.trajectory
         if not isinstance(trajectory, JointTrajectory) or job.robot is None or rates is None:
             raise TypeError("stops off the path need joints")
-        joints = np.empty((2, course.t.size, trajectory.q.shape[1]))
-        joints[:, :: course.per] = trajectory.q, rates[0]
-        for k, share in enumerate(EIGHTHS[: course.per - 1], start=1):
-            joints[:, k :: course.per] = interpolated(trajectory, share)[:2]
-        joints[1] *= self.slower
+        joints = np.stack([trajectory.q, self.slower * rates[0]])
         braking = np.asarray(stop.axis_deceleration) / self.softer
         return OffPath(
             course=course, t=t, gap=gap, job=job, robot=job.robot, rates=braking, ramp=stop.ramp, joints=joints
@@ -213,37 +206,32 @@ def _on(
 ) -> tuple[Use, FloatArray]:
     """The use with one of the vibrations that the part may have, and what the pads carry then, shape (6, m)."""
     case, motion = stopping.case, stopping.case.motion
-    per, n = course.per, case.airborne.size
-    stride = 1 if per > 1 else max(1, int(CLOSE / float(np.median(np.diff(course.t))) + 1e-6))
+    stride = max(1, int(CLOSE / float(np.median(np.diff(course.t))) + 1e-6))
     run = np.diff(samples, prepend=-2) == 1
     chosen = np.flatnonzero((np.arange(samples.size) % stride == 0) | ~run | ~np.append(run[1:], False))
     kept = samples[chosen]
-    ground = np.concatenate([[-1], np.flatnonzero(~case.airborne), [n]])  # what lies between counts, but on the ground
+    # what lies between counts, but on the ground
+    ground = np.concatenate([[-1], np.flatnonzero(~case.airborne), [case.airborne.size]])
     border = np.searchsorted(ground, kept)
-    every = per * kept[:, None] + np.arange(per)
-    places = every[(np.arange(per) == 0) | (kept + 1 < ground[border])[:, None]]
-    first = np.searchsorted(places, per * kept)
-    group = np.searchsorted(first, np.arange(places.size), side="right") - 1
-    before = np.maximum(places - stride, per * (ground[border - 1] + 1)[group])
-    after = np.minimum(places + stride, per * (ground[border] - 1)[group])
-    t = course.t[places]
+    before = np.maximum(kept - stride, ground[border - 1] + 1)
+    after = np.minimum(kept + stride, ground[border] - 1)
+    t = course.t[kept]
     stops = stopping.begun(kind, course, t, np.stack([t - course.t[before], course.t[after] - t]))
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
     peak = reduce(_worse, [followed(some, sure, 1.0 / case.job.targets.stop, quick=quick) for some in stops])
-    # of each sample the worst place, and of one between two that are followed the worse of both
-    at = np.lexsort((peak.use, group))[np.append(first[1:], t.size) - 1]
-    low, high = (np.maximum.reduceat(x, first) for x in (peak.least, peak.most))
-    reached = np.maximum.reduceat(np.max([x.reached for x in stops], axis=0), first)
+    reached = np.max([x.reached for x in stops], axis=0)
+    # of a sample between two that are followed the worse of both
     sides = np.searchsorted(chosen, np.arange(samples.size) + np.array([[1], [0]])) + np.array([[-1], [0]])
     within = sides[0] < sides[1]  # not followed itself: nothing is sure there
-    low, high, reached = np.where(within, 0.0, low[sides[0]]), high[sides].max(axis=0), reached[sides].max(axis=0)
-    at = at[np.where(peak.use[at[sides[1]]] > peak.use[at[sides[0]]], sides[1], sides[0])]
+    low, high = np.where(within, 0.0, peak.least[sides[0]]), peak.most[sides].max(axis=0)
+    reached, at = reached[sides].max(axis=0), np.where(peak.use[sides[1]] > peak.use[sides[0]], sides[1], sides[0])
     value, response = np.where(within, np.nextafter(peak.use[at], 0.0), peak.use[at]), peak.response[:, at]
     displaced = DISPLACED * _displaced(stopping, modes, course, samples, response) * value
     high += displaced
-    begun = course.t[::per]
-    last = np.minimum(np.searchsorted(begun, reached), begun.size - 1)
-    doubts = np.searchsorted(motion.doubtful, np.arange(begun.size + 1))
+    if motion.given:
+        high += above_between(case, samples, value)
+    last = np.minimum(np.searchsorted(course.t, reached), course.t.size - 1)
+    doubts = np.searchsorted(motion.doubtful, np.arange(course.t.size + 1))
     high[(doubts[last + 1] > doubts[samples]) | ~np.isfinite(high)] = np.inf
     use = Use(
         samples=samples,
@@ -265,9 +253,9 @@ def _displaced(stopping: Stopping, modes: Modes, course: Course, samples: Indice
     at, slowest = stopping.case.motion.at, float(course.oscillators.frequency.min())
     sway = np.linalg.norm((modes.shapes @ response[: modes.frequency.size])[3:], axis=0)
     spin = np.maximum(stopping.slower * np.linalg.norm(at.angular_velocity, axis=1), 1e-300) / slowest
-    fading = float(course.oscillators.damping.min()) * slowest * course.t[:: course.per]
+    fading = float(course.oscillators.damping.min()) * slowest * course.t
     spun = np.exp(np.maximum.accumulate(np.log(spin) + fading) - fading)[samples]
-    gain, begun = course.oscillators.gain[:, None], np.abs(course.vibration[:, samples * course.per])
+    gain, begun = course.oscillators.gain[:, None], np.abs(course.vibration[:, samples])
     left = (gain * begun).sum(axis=0) / np.maximum((gain * np.abs(response)).sum(axis=0), 1e-300)
     return np.asarray(sway + spin[samples] + np.minimum(left, 1.0) * spun)
 

@@ -61,7 +61,7 @@ class Seen:
         stopping, sample = stops.stopping, int(stops.whole.samples[k])
         case, (_, course) = stopping.case, stopping.courses[0]
         kind = max(stops.by_kind, key=lambda kind: float(np.nan_to_num(stops.by_kind[kind].value[k], nan=np.inf)))
-        t = course.t[sample * course.per : sample * course.per + 1]
+        t = course.t[sample : sample + 1]
         followed_too = [(some, followed(some, 0.0)) for some in stopping.begun(kind, course, t, np.zeros((2, 1)))]
         some, peak = max(followed_too, key=lambda found: float(found[1].use[0]))
         late = float(some.t[0] - t[0])
