@@ -50,7 +50,7 @@ class TestSwing:
         case = swing(
             Stop(time=time), normal_stiffness=stiffness, shear_stiffness=0.3 * stiffness, damping_ratio=damping
         )
-        sample = round(start / 0.001)
+        sample = int(np.argmin(np.abs(case.job.trajectory.t - start)))
         stopping = Stopping(case=case, stop=case.job.stop, swinging=False)
         use = stop_use(stopping, "path", np.array([sample]))
         rate = float(stopping.rates.hard[sample])
@@ -77,7 +77,7 @@ class TestSwing:
             shear_stiffness=0.3 * stiffness,
             damping_ratio=damping,
         )
-        sample = round(start / 0.001)
+        sample = int(np.argmin(np.abs(case.job.trajectory.t - start)))
         stopping = Stopping(case=case, stop=case.job.stop, swinging=False)
         use = stop_use(stopping, "axes", np.array([sample]))
         q0, qd0 = case.job.trajectory.q[sample], case.motion.joint_rates[0][sample]

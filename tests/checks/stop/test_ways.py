@@ -42,7 +42,7 @@ class TestAlongThePath:
         case = swing(Stop(time=time))
         reference = pinocchio_arm(arm, swing.part)
         data = reference.model.createData()
-        stop = one_stop(case, "path", round(start / 0.001))
+        stop = one_stop(case, "path", int(np.argmin(np.abs(case.job.trajectory.t - start))))
         rate = float(stop.rate[0])
         found = list(loads(stop))
         assert len(found) > 10
