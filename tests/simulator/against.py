@@ -1,12 +1,16 @@
 """Simulator and checker side by side: where does the checker pass what fails, and fail what holds?"""
 
 from collections import Counter, defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
 
 import gripmargin as gm
+from gripmargin.checks import registry
+from gripmargin.checks.case import work_out
+from gripmargin.checks.hold.check import HOLD, results
+from gripmargin.results.findings import Outcome, overall
 from simulator.hanging import most
 from simulator.jobs import KINDS, draw
 
@@ -66,15 +70,15 @@ def judged_twice(attack):
     """What both sides find in a job; a disagreement counts if it stays on cells and steps of half the size."""
     compared = Compared(attack.seed, attack.kind)
     try:
-        report = gm.check_job(attack.job)
+        checks = answers(attack.job)
     except gm.GripmarginError as refused:
         compared.verdict, compared.error = "refused", str(refused)
         return compared
     except Exception as crash:
         compared.error = f"{type(crash).__name__}: {crash}"
         return compared
-    compared.verdict, finer = str(report.verdict), None
-    for check in report.checks:
+    compared.verdict, finer = str(overall(check.verdict for check in checks)), None
+    for check in checks:
         if check.check not in CHECKS or (check.check == "release" and not attack.whole.arrives):
             continue  # what was lost before is not let go
         said = check.check, str(check.verdict), check.value, check.target
@@ -85,6 +89,26 @@ def judged_twice(attack):
             side = Side(*said, *found(said[0], said[3], attack.whole, finer, alike))
         compared.sides.append(side)
     return compared
+
+
+def answers(job):
+    """What the checker says of a job: its results, without the advice that takes most of its time."""
+    case = work_out(job)
+    trial = replace(case, trial=True)  # a change on trial is judged, and nobody reads more of it
+    return [
+        result
+        for check in registry.CHECKS
+        for result in _alone(check).answer(trial if check is not HOLD else case).results
+    ]
+
+
+def _alone(check):
+    """A check without its findings: on trial one does not say whether an uneven bond that may hold is lost."""
+    if check is not HOLD:
+        return check
+    return replace(
+        HOLD, run=lambda case: Outcome(results=tuple(replace(each, text="as judged") for each in results(case)))
+    )
 
 
 def found(check, target, whole, finer=(), alike=()):
