@@ -149,7 +149,9 @@ class PressEngine:
         now.state[instant] = CellState.BONDED
         rows = Rows.blank(np.array([self.t]), len(self.faces))
         holds = now.state == CellState.BONDED
-        trace = replace(_uneventful(1), bonded=holds[None], anchor=now.anchor[None].copy(), held=now.held(cells)[None])
+        which = np.nonzero(holds)[0]
+        spells = np.zeros_like(which), which, now.anchor[which]
+        trace = replace(_uneventful(1), bonded=holds[None], spells=spells, held=now.held(cells)[None])
         add_followed(rows, self.faces, cells, knots, trace)
         self._add_pressure(knots, rows)
         return rows
@@ -157,7 +159,7 @@ class PressEngine:
     def _touch(self, knots: Knots) -> None:
         """Set what cells know that are pressed at the first knot."""
         cells, now = self.cells, self.states
-        pressure, root = knots.pressure[0], knots.roots(cells)[0]
+        pressure, root = knots.pressure[0], knots.place(0, cells.root)
         now.peak_pressure[:] = now.peak[:] = np.maximum(pressure, 0.0)
         now.overloaded[:] = pressure > cells.overload
         now.since[:] = self.t
@@ -306,7 +308,7 @@ def _uneventful(steps: int) -> Trace:
     """A trace of no cells."""
     return Trace(
         bonded=np.zeros((steps, 0), np.bool_),
-        anchor=np.zeros((steps, 0, 3)),
+        spells=(np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros((0, 3))),
         held=np.zeros((steps, 0)),
         lost=np.zeros(steps),
         kink=np.zeros(steps),
