@@ -51,7 +51,10 @@ def follow(cells: CellTable, now: CellStates, knots: Knots) -> Trace:
             spells.append((np.full(new.size, k), new, now.anchor[new]))
         before = bonded
         np.multiply(share, bonded, out=trace.held[k])
-    return replace(trace, spells=tuple(np.concatenate(each) for each in zip(*spells, strict=True))) if spells else trace
+    if not spells:
+        return trace
+    steps, which, anchors = zip(*spells, strict=True)
+    return replace(trace, spells=(np.concatenate(steps), np.concatenate(which), np.concatenate(anchors)))
 
 
 def _no_spells() -> tuple[IntArray, IntArray, FloatArray]:

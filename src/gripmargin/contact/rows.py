@@ -139,7 +139,7 @@ def add_followed(rows: Rows, faces: Sequence[PadFace], cells: CellTable, knots: 
         knots: The stretch, with the pressure of these cells.
         trace: What happened to them.
     """
-    step, cell, anchor = trace.spells
+    _, cell, anchor = trace.spells
     once = np.bincount(cell, minlength=cells.area.size) < 2
     one = once[cell]
     for pad, (face, part) in enumerate(zip(faces, cells.by_pad(), strict=True)):

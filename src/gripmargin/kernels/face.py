@@ -131,7 +131,7 @@ def utilisation(face: Face, wrench: FloatArray) -> tuple[FloatArray, FloatArray]
             u = (np.sqrt(squared(t1 * t1 + t2 * t2, s)) + slack) / left
         else:
             shear = a1 * a1 + a2 * a2 - left * left, a1 * t1 + a2 * t2 + left * slack, t1 * t1 + t2 * t2 - slack * slack
-            u = _least(shear[0] + a3 * a3, shear[1] + a3 * s, shear[2] + s * s)
+            u = np.asarray(_least(shear[0] + a3 * a3, shear[1] + a3 * s, shear[2] + s * s))
             i, k = np.nonzero(~(a3 * u + s > 0.0))
             u[i, k] = _least(shear[0][i, 0], shear[1][i, k], shear[2][i, k])
     some = np.isfinite(t1 + t2 + s)  # a point that holds nothing is used beyond bounds, a load that is none stays one
