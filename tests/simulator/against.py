@@ -139,6 +139,18 @@ def found(check, target, whole, finer=(), alike=()):
     return figures[-1], None if short == reached else bool(reached), doubt
 
 
+def asked(job):
+    """What each check has to reach."""
+    hold = job.targets.hold
+    return {
+        "preload": job.targets.preload,
+        "lift_off": hold,
+        "hold": hold,
+        "release": job.targets.release,
+        "pressure": 1.0,
+    }
+
+
 def _survives(check, whole, factor):
     return whole.lifts(factor) if check == "lift_off" else whole.carries(factor)
 
@@ -155,7 +167,7 @@ def figure(whole, check, target=1.0):
     if check == "preload":
         return whole.activation
     if check == "pressure":
-        return whole.job.part.max_pressure / whole.pressure
+        return whole.job.part.max_pressure / whole.pressure if whole.pressure > 0.0 else np.inf
     if check == "release":
         return min(whole.ratios()[-1].values())
     return most(partial(_survives, check, whole), target / 4.0, target * 4.0)
@@ -167,12 +179,11 @@ def converged(seeds, kind=None):
     for seed in seeds:
         attack = draw(seed, kind)
         finer = attack.finer()
-        targets = attack.job.targets
-        goals = {"preload": targets.preload, "lift_off": targets.hold, "hold": targets.hold, "release": targets.release}
+        goals = asked(attack.job)
         for check in CHECKS:
             if check == "release" and not (attack.whole.arrives and finer.arrives):
                 continue
-            a, b = (figure(each, check, goals.get(check, 1.0)) for each in (attack.whole, finer))
+            a, b = (figure(each, check, goals[check]) for each in (attack.whole, finer))
             off[check].append((0.0 if a == b else abs(b / a - 1.0) if a else np.inf, seed))
     yield f"{'check':10}{'median':>9}{'90 %':>9}{'largest':>9}  change on cells and steps of half the size"
     for check, changes in off.items():

@@ -10,7 +10,8 @@ import gripmargin as gm
 from simulator.cells import cut
 from simulator.hanging import Hanging, first_break, most
 from simulator.held import Bond, Held, seen
-from simulator.jobs import GANTRY, Moves, draw
+from simulator.jobs import draw
+from simulator.programs import GANTRY, Moves
 from simulator.whole import Whole, loads, statics
 
 G = 9.80665
