@@ -70,12 +70,14 @@ class Moves:
             omega += speed * axis
         return qdd[:, :3], omega, alpha
 
-    def trajectory(self):
-        """The program with exact rates."""
+    def trajectory(self, decimals=None):
+        """The program with exact rates; or by its places alone, rounded to some decimals, as robots put it out."""
         t = self.samples
         q, qd, qdd = self.at(t)
         k = np.clip(np.searchsorted(self.borders, t - 1e-9) - 1, 0, len(self.names) - 1)
-        return gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd, moves=tuple(self.names[i] for i in k))
+        rates = {"qd": qd, "qdd": qdd} if decimals is None else {}
+        q = q if decimals is None else np.round(q, decimals)
+        return gm.JointTrajectory(t=t, q=q, **rates, moves=tuple(self.names[i] for i in k))
 
 
 def _about(axis, angle):
@@ -223,9 +225,12 @@ def write_down(random, kind, material, reach, lean, pick, nest, brief):  # noqa:
     if kind == "labels" and random.random() < 0.3:
         program.to("return", 0.3, z=2.5 * down)
         program.to("return", 0.3, z=0.03)
+    listed = list(phase.items())
+    if kind == "places" and random.random() < 0.5:  # two carries, and between them what no phase covers
+        listed[1:2] = [("carry", ["lift"]), ("carry", ["lower"])]
     phases = [
         gm.Phase(kind=name, moves=tuple(moves), release=declared if name == "release" else None)
-        for name, moves in phase.items()
+        for name, moves in listed
     ]
     return program.motion(start), tuple(phases)
 
