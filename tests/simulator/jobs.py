@@ -15,7 +15,7 @@ from simulator.whole import Whole, loads
 G = 9.80665
 KINDS = (
     *("even", "rim", "slid", "planes", "bow", "drag", "labels", "outline", "sparse", "mixed"),
-    *("over", "row", "heights", "askew", "goes", "places"),
+    *("over", "row", "heights", "askew", "goes", "places", "ramps"),
 )
 HOLD, RELEASE = 2.0, 1.5  # targets
 
@@ -90,7 +90,7 @@ def draw(seed, kind=None):
         name=f"{kind} {seed}",
         gripper=gripper,
         part=part,
-        trajectory=motion.trajectory(6 if kind == "places" else None),
+        trajectory=motion.trajectory(6 if kind == "places" or (kind == "ramps" and seed % 2) else None),
         robot=GANTRY,
         phases=phases,
         pick=pick,

@@ -12,7 +12,7 @@ UNEVEN = ("rim", "slid", "planes", "bow", "drag", "heights", "askew")
 
 @dataclass(frozen=True)
 class Moves:
-    """A gantry that moves from rest to rest, each time along a polynomial of degree five.
+    """A gantry that moves from rest to rest, each time along a polynomial of degree five, or by ramps of its speed.
 
     Six axes: x, y, z of the tool origin [m], then turns about z, y, x [rad]; at zero the tool looks down.
 
@@ -22,6 +22,7 @@ class Moves:
         spans: Duration of each [s], shape (k,).
         ends: Where each ends, shape (k, 6).
         step: Between the samples of the program [s].
+        ramp: Share of a move in which its speed rises evenly, and in which it falls; None: the polynomial.
     """
 
     start: np.ndarray
@@ -29,6 +30,7 @@ class Moves:
     spans: np.ndarray
     ends: np.ndarray
     step: float = STEP
+    ramp: float | None = None
 
     @property
     def borders(self):
@@ -46,11 +48,11 @@ class Moves:
         s = ((t - self.borders[k]) / self.spans[k])[:, None]
         begin = np.vstack([self.start, self.ends[:-1]])[k]
         way, span = self.ends[k] - begin, self.spans[k][:, None]
-        return (
-            begin + (10 * s**3 - 15 * s**4 + 6 * s**5) * way,
-            30 * s**2 * (1 - s) ** 2 * way / span,
-            60 * s * (1 - s) * (1 - 2 * s) * way / span**2,
-        )
+        if self.ramp is None:
+            law = 10 * s**3 - 15 * s**4 + 6 * s**5, 30 * s**2 * (1 - s) ** 2, 60 * s * (1 - s) * (1 - 2 * s)
+        else:
+            law = _ramps(s, self.ramp)
+        return begin + law[0] * way, law[1] * way / span, law[2] * way / span**2
 
     def poses(self, t):
         """Rotation (n, 3, 3) and position (n, 3) of the tool frame in the world."""
@@ -78,6 +80,15 @@ class Moves:
         rates = {"qd": qd, "qdd": qdd} if decimals is None else {}
         q = q if decimals is None else np.round(q, decimals)
         return gm.JointTrajectory(t=t, q=q, **rates, moves=tuple(self.names[i] for i in k))
+
+
+def _ramps(s, ramp):
+    """Way, speed and acceleration of a move of length and duration 1 whose speed is a trapezoid."""
+    near, most = np.minimum(s, 1.0 - s), 1.0 / (ramp * (1.0 - ramp))
+    begun = np.where(near < ramp, most * near**2 / 2, most * ramp * (near - ramp / 2))
+    early = s <= 0.5
+    pushed = np.where((near < ramp) & (near > 0.0), most, 0.0)
+    return np.where(early, begun, 1.0 - begun), most * np.minimum(near, ramp), np.where(early, pushed, -pushed)
 
 
 def _about(axis, angle):
@@ -118,10 +129,10 @@ class _Program:
             self.place[k] = value + (self.face[k] if k < 3 else 0.0)
         self.moves.append((name, max(1, round(time / self.step)) * self.step, self.place))
 
-    def motion(self, start):
+    def motion(self, start, ramp=None):
         """What was written down, as a motion."""
         names, spans, ends = zip(*self.moves, strict=True)
-        return Moves(start, names, np.array(spans), np.array(ends), self.step)
+        return Moves(start, names, np.array(spans), np.array(ends), self.step, ramp)
 
 
 def full_depth(material):
@@ -232,7 +243,7 @@ def write_down(random, kind, material, reach, lean, pick, nest, brief):  # noqa:
         gm.Phase(kind=name, moves=tuple(moves), release=declared if name == "release" else None)
         for name, moves in listed
     ]
-    return program.motion(start), tuple(phases)
+    return program.motion(start, random.uniform(0.12, 0.45) if kind == "ramps" else None), tuple(phases)
 
 
 def _turned_over(random, program, yaw):
