@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
-from gripmargin.contact.bonded import Bonded
+from gripmargin.contact.bonded import Bonded, Strength
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.grip import Grip, grip_of
 from gripmargin.contact.handover import Putdown, in_the_air, put_down
@@ -75,6 +75,12 @@ class Case:
     def putdowns(self) -> tuple[Putdown, ...]:
         """The releases, simulated; empty where the job has no nest face or no release phase."""
         return put_down(self.job, self.motion.at, self.whole.patches, self.pickup)
+
+    @cached_property
+    def at_best(self) -> Bonded | None:
+        """The pads if cells that broke in the press and were pressed on again hold fully; None where there are none."""
+        best = None if self.pickup is None else self.pickup.at_best
+        return None if best is None else _taken(self.whole, self.grip.bonded.full, best)
 
     @property
     def carried(self) -> NDArray[np.intp]:
@@ -148,11 +154,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     motion = motion or ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
     load = part_load(job.part, motion.at, job.gravity, job.air_density)
     pickup, airborne = _handed_over(job, motion, whole)
-    bonded = Bonded(whole=whole, full=full)
-    if pickup is not None:
-        traction = [pad.traction for pad in pickup.hard.pads]
-        locked = locked_in(whole, traction, pickup.bond, pickup.pick.flatness)
-        bonded = Bonded(whole=whole, full=full, held=pickup.bond, locked=locked)
+    bonded = Bonded(whole=whole, full=full) if pickup is None else _taken(whole, full, pickup)
     return Case(
         job=job,
         motion=motion,
@@ -163,6 +165,12 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
         airborne=airborne,
         trial=trial,
     )
+
+
+def _taken(whole: Backing, full: tuple[Strength, ...], pickup: Pickup) -> Bonded:
+    """The pads as a press left them."""
+    locked = locked_in(whole, [pad.traction for pad in pickup.hard.pads], pickup.bond, pickup.pick.flatness)
+    return Bonded(whole=whole, full=full, held=pickup.bond, locked=locked)
 
 
 def _handed_over(job: Job, motion: ProgramMotion, whole: Backing) -> tuple[Pickup | None, NDArray[np.bool_]]:

@@ -131,8 +131,9 @@ class Released:
         loads = loads[:, some]
         if loads.shape[1] == 0:
             return np.zeros(face.points), np.zeros(face.points)
-        passed = face.maps @ loads.transpose(0, 2, 1)[:, None]  # (2, 3, points, cells)
-        up, down = (np.maximum(sign * passed, 0.0).max(axis=0).sum(axis=2) for sign in (1.0, -1.0))
+        one, other = face.maps @ loads.transpose(0, 2, 1)[:, None]  # as it lets go, as it slides: (3, points, cells)
+        up = np.maximum(np.maximum(one, other), 0.0).sum(axis=2)
+        down = -np.minimum(np.minimum(one, other), 0.0).sum(axis=2)
         shear = np.hypot(*np.maximum(up, down)[:2])
         if face.slack is not None and face.spread is not None:
             size = np.abs(face.spread[:, None] @ loads.transpose(0, 2, 1)).max(axis=1).sum(axis=2)  # (groups, 6)
