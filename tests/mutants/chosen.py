@@ -12,14 +12,16 @@ PACKAGE = Path("src/gripmargin")
 ROOMS = ("contact", "kernels", "checks/hold", "checks/handover", "checks/swing", "checks/stop")
 SPOKEN = ("remedies", "words", "figures", "explain", "__init__")  # advice and sentences
 COUNT = 280
-# Tests that look at the physics from further away, tried where those of the module itself feel nothing.
+# Tests of a room, then those that look at it from further away, tried where its own feel nothing.
+OWN = {room: (f"tests/{room}",) for room in ROOMS} | {"kernels": ("tests/kernels", "tests/motion")}
+FALSE_PASS = ("tests/checks/test_checks_false_pass.py", "tests/checks/test_checks_false_pass_borders.py")
 BESIDE = {
-    "contact": ("tests/contact", "tests/checks/test_false_pass.py", "tests/checks/hold"),
-    "kernels": ("tests/kernels", "tests/contact"),
-    "checks/hold": ("tests/checks/hold", "tests/checks/test_false_pass.py"),
-    "checks/handover": ("tests/checks/handover", "tests/checks/test_false_pass.py", "tests/contact"),
-    "checks/swing": ("tests/checks/swing", "tests/kernels"),
-    "checks/stop": ("tests/checks/stop", "tests/kernels/test_stopping.py"),
+    "contact": ("tests/checks/hold", "tests/checks/handover", *FALSE_PASS),
+    "kernels": ("tests/contact", "tests/checks/hold", "tests/checks/swing", "tests/checks/wrist"),
+    "checks/hold": FALSE_PASS,
+    "checks/handover": FALSE_PASS,
+    "checks/swing": ("tests/checks/test_premises.py",),
+    "checks/stop": ("tests/kernels/test_stopping.py",),
 }
 
 # Key of a change that no test can feel, and why.
@@ -56,13 +58,21 @@ def _order(mutant):
 
 
 def nearest(module, root=ROOT):
-    """Stages of tests for a module: its own by name, then those beside it; each a list of paths under the root."""
-    stem = Path(module).stem
-    room = next(room for room in ROOMS if module.startswith(room + "/"))
-    names = {f"test_{stem}.py", f"test_{stem}s.py", f"test_{stem.removesuffix('s')}.py"}
-    own = sorted(str(path.relative_to(root)) for path in (root / "tests").rglob("test_*.py") if path.name in names)
-    beside = [path for path in BESIDE[room] if (root / path).exists() and path not in own]
-    return [stage for stage in (own, beside) if stage]
+    """Stages of test files for a module: of its room, then beside it; paths under the root."""
+    stages = [[root / path for path in of_room[room_of(module)]] for of_room in (OWN, BESIDE)]
+    return [
+        [
+            str(p.relative_to(root))
+            for path in stage
+            for p in ([path] if path.is_file() else sorted(path.glob("test_*.py")))
+        ]
+        for stage in stages
+    ]
+
+
+def room_of(module):
+    """The room that a module stands in."""
+    return next(room for room in ROOMS if module.startswith(room + "/"))
 
 
 def told(several):

@@ -1,10 +1,12 @@
 """The list of changes itself: long enough, each one a change, the same after the code has moved."""
 
 import ast
+import json
 from collections import Counter
 
 from mutants.changes import mutants
-from mutants.chosen import EQUIVALENT, ROOMS, chosen, modules, nearest
+from mutants.chosen import BESIDE, EQUIVALENT, OWN, ROOMS, ROOT, chosen, modules, nearest
+from mutants.trials import Record, in_order
 
 TEXT = b'''"""What it is for."""
 
@@ -53,7 +55,38 @@ def test_a_change_keeps_its_name_when_the_code_moves():
 def test_every_change_has_a_name_of_its_own_and_tests():
     several = chosen()
     assert max(Counter((mutant.module, mutant.key) for mutant in several).values()) == 1
-    assert all(nearest(mutant.module) for mutant in several)
+    assert all(nearest(mutant.module)[0] for mutant in several)
+
+
+def test_every_place_where_tests_are_looked_for_is_there():
+    assert [
+        path for of_room in (OWN, BESIDE) for paths in of_room.values() for path in paths if not (ROOT / path).exists()
+    ] == []
+
+
+def test_the_fastest_tests_come_first_as_long_as_there_is_time():
+    seconds = {
+        "a.py::slow": 50.0,
+        "b.py::quick": 0.001,
+        "a.py::quick": 0.01,
+        "b.py::other": 0.002,
+        "a.py::slower": 59.0,
+    }
+    assert in_order(seconds, enough=60.0) == ["a.py::quick", "b.py::quick", "b.py::other", "a.py::slow"]
+
+
+def test_a_change_is_tried_by_the_tests_that_run_its_line_else_its_function(tmp_path):
+    module = "kernels/modes.py"
+    several = {mutant.place: mutant for mutant in mutants(module, modules()[module])}
+    change = several["natural_modes"]
+    source = modules()[module]
+    line = source.decode().splitlines()[source[: change.span[0]].count(b"\n")].strip()
+    found = {}
+    for name, lines in {"line": {line: ["a"], "other": ["b"]}, "function": {"other": ["b"]}, "none": {}}.items():
+        file = {"seconds": {"a": 1.0, "b": 2.0}, "lines": {module: {"natural_modes": lines, "another": {"far": ["c"]}}}}
+        (tmp_path / name).write_text(json.dumps({"file": file}))
+        found[name] = Record(tmp_path / name).tests_of(change, ["file"])
+    assert found == {"line": {"a": 1.0}, "function": {"b": 2.0}, "none": {}}
 
 
 def test_what_is_said_to_change_nothing_is_still_there():
