@@ -186,8 +186,8 @@ def _pytest(plugin, files):
 
 
 def _failing(mutant, order):
-    path = ROOT / PACKAGE / mutant.module
-    sys.meta_path.insert(0, _Changed(path, mutant.applied(path.read_bytes())))
+    changed = mutant.applied(modules()[mutant.module])
+    sys.meta_path.insert(0, _Changed(ROOT / PACKAGE / mutant.module, changed))
     plugin = _Plugin(order)
     _pytest(plugin, dict.fromkeys(test.split("::")[0] for test in order))
     return next(iter(plugin.failed), "")
