@@ -46,7 +46,7 @@ def _felt(mutant, record):
     begin, told = time.monotonic(), ""
     for stage in nearest(mutant.module):
         tests = record.tests_of(mutant, stage)
-        order = in_order(tests)
+        order = in_order(tests, mutant.module)
         by = order and tried(mutant, order, sum(tests[test] for test in order))
         told += f" {len(order)} of {len(tests)}"
         if by:

@@ -65,14 +65,9 @@ def test_every_place_where_tests_are_looked_for_is_there():
 
 
 def test_the_fastest_tests_come_first_as_long_as_there_is_time():
-    seconds = {
-        "a.py::slow": 50.0,
-        "b.py::quick": 0.001,
-        "a.py::quick": 0.01,
-        "b.py::other": 0.002,
-        "a.py::slower": 59.0,
-    }
-    assert in_order(seconds, enough=60.0) == ["a.py::quick", "b.py::quick", "b.py::other", "a.py::slow"]
+    names = "test_a.py::slow", "test_b.py::quick", "test_a.py::quick", "test_b.py::other", "test_a.py::slower"
+    seconds = dict(zip((f"t/{name}" for name in names), (50.0, 0.001, 0.01, 0.002, 59.0), strict=True))
+    assert in_order(seconds, "t/a.py", enough=60.0) == [f"t/{names[k]}" for k in (2, 1, 3, 0)]
 
 
 def test_a_change_is_tried_by_the_tests_that_run_its_line_else_its_function(tmp_path):

@@ -8,32 +8,20 @@ import importlib.util
 import json
 import multiprocessing
 import os
-import signal
 import sys
 import time
-from collections import defaultdict
 from importlib.machinery import SourceFileLoader
 from itertools import accumulate
+from pathlib import Path
 
 from mutants.chosen import PACKAGE, ROOT, modules
 
-LIBRARIES = (
-    *("numpy", "scipy.interpolate", "scipy.linalg", "scipy.ndimage", "scipy.optimize", "scipy.signal", "scipy.sparse"),
-    *(
-        "scipy.spatial.transform",
-        "shapely",
-        "pint",
-        "pydantic",
-        "yaml",
-        "hypothesis.strategies",
-        "hypothesis.extra.numpy",
-    ),
-    *("pytest", "coverage", "_pytest.assertion.rewrite", "_pytest.doctest", "roboticstoolbox", "rtbdata", "xacrodoc"),
-)
-PATIENCE = 4.0  # times as long as without a change, and so many seconds more: then it hangs, and a test feels it
-START = 20.0
-ENOUGH = 60.0  # of tests for a change: slower ones are left out
-HALF_DAY = 43200.0
+LIBRARIES = """numpy scipy.interpolate scipy.linalg scipy.ndimage scipy.optimize scipy.signal scipy.sparse
+    scipy.spatial.transform shapely pint pydantic yaml roboticstoolbox rtbdata xacrodoc hypothesis.strategies
+    hypothesis.extra.numpy pytest _pytest.assertion.rewrite _pytest.doctest coverage"""
+PATIENCE = 3.0  # times the processor's time without a change, and so much more: then it hangs, and a test feels it
+START = 10.0  # [s]
+ENOUGH = 40.0  # [s] of tests for a change and stage: slower ones are left out
 
 
 def prepared():
@@ -41,7 +29,7 @@ def prepared():
     if "fork" not in multiprocessing.get_all_start_methods():
         return "mutants: each change is tried in a forked process, which this system does not have; use Linux"
     os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}
-    for name in LIBRARIES:
+    for name in LIBRARIES.split():
         try:
             importlib.import_module(name)
         except ModuleNotFoundError as missing:
@@ -63,19 +51,18 @@ class Record:
         self._of_file = json.loads(path.read_text()) if path.exists() else {}
 
     def look_at(self, files):
-        """Run the test files that are new or have changed; yields each with the seconds that it took."""
+        """Run the test files that are new or have changed; yields each with the seconds that its tests take."""
         for file in files:
             digest = hashlib.sha256((ROOT / file).read_bytes()).hexdigest()
             if self._of_file.get(file, {}).get("digest") == digest:
                 continue
-            begin = time.monotonic()
-            found = _forked(_recorded, HALF_DAY, file)
+            found = _forked(_recorded, None, file)
             if found is None or found["failed"]:
                 raise SystemExit(f"mutants: fails without a change: {file} {(found or {}).get('failed', '')}")
             self._of_file[file] = found | {"digest": digest}
             self._path.parent.mkdir(parents=True, exist_ok=True)
             self._path.write_text(json.dumps(self._of_file))
-            yield file, time.monotonic() - begin
+            yield file, sum(found["seconds"].values())
 
     def tests_of(self, mutant, files):
         """Tests of these files that run what is changed, with their seconds: those of its lines, else of its function.
@@ -97,9 +84,15 @@ class Record:
         return found
 
 
-def in_order(tests, enough=ENOUGH):
-    """Tests from the fastest, those of a file together where they take about as long, until they take enough time."""
-    order = sorted(tests, key=lambda test: (_about(tests[test]), test.split("::")[0], tests[test]))
+def in_order(tests, module, enough=ENOUGH):
+    """Tests from the fastest until they take enough time; of those that take about as long the module's own first."""
+    own = f"/test_{Path(module).stem}"
+
+    def rank(test):
+        about = next((k for k in range(8) if tests[test] < 0.02 * 4**k), 8)
+        return about, own not in test, test.split("::")[0], tests[test]
+
+    order = sorted(tests, key=rank)
     until = accumulate(tests[test] for test in order)
     return [test for test, seconds in zip(order, until, strict=True) if seconds < enough]
 
@@ -110,34 +103,31 @@ def tried(mutant, order, seconds):
     return "no end in time" if failed is None else failed
 
 
-def _about(seconds):
-    """How long a test takes, to a factor of four, so that those of a file stay together."""
-    return next((k for k in range(8) if seconds < 0.02 * 4**k), 8)
-
-
 def _on_import(source, place):
     """Whether a place is no function: its expressions are worked out once, when the module is imported."""
     return place not in {name for name in _places(source).values() if name}
 
 
 def _forked(work, seconds, *given):
-    """What the work gives in a process of its own, or None where it has not ended in time or has ended the process."""
+    """What the work gives in a process of its own, or None where it takes more of the processor or ends the process."""
     fork = multiprocessing.get_context("fork")
     here, there = fork.Pipe(duplex=False)
-    process = fork.Process(target=_alone, args=(there, work, given))
+    process = fork.Process(target=_alone, args=(there, seconds, work, given))
     process.start()
     there.close()
     try:
-        return here.recv() if here.poll(seconds) else None
+        return here.recv()
     except EOFError:
         return None
     finally:
-        os.killpg(process.pid, signal.SIGKILL) if process.is_alive() else None
         process.join()
 
 
-def _alone(there, work, given):
-    os.setsid()
+def _alone(there, seconds, work, given):
+    if seconds is not None:
+        import resource
+
+        resource.setrlimit(resource.RLIMIT_CPU, (int(seconds) + 1,) * 2)
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, 1)
     os.dup2(nowhere, 2)
@@ -152,7 +142,7 @@ class _Plugin:
         self.order = order and {test: k for k, test in enumerate(order)}
         self.begin = begin or (lambda test: None)
         self.failed = []
-        self.seconds = defaultdict(float)
+        self.seconds = {}
 
     def pytest_collection_modifyitems(self, items):
         if self.order:
@@ -160,9 +150,12 @@ class _Plugin:
 
     def pytest_runtest_logstart(self, nodeid):
         self.begin(nodeid)
+        self.seconds[nodeid] = -time.process_time()
+
+    def pytest_runtest_logfinish(self, nodeid):
+        self.seconds[nodeid] += time.process_time()
 
     def pytest_runtest_logreport(self, report):
-        self.seconds[report.nodeid] += report.duration
         if report.failed:
             self.failed.append(report.nodeid)
 
