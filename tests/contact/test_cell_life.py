@@ -1,5 +1,7 @@
 """The life of a cell: touch, press, dwell, bond, break, bond again, buckle."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -116,6 +118,15 @@ class TestBreakingAndBondingAgain:
         face = pad_face(full_preload=5e4)
         history = simulate([face], move([0, 1, 2], z=[-1e-4, -1e-4, -3e-4], x=[0, 4e-3, 4e-3]), full(face))
         np.testing.assert_allclose(history.pads[0].held, 0.4, rtol=1e-2)
+
+    @pytest.mark.parametrize(("gathers", "held"), [(False, 0.2), (True, 0.6)])
+    def test_broken_again_it_bonds_by_the_last_rise_or_by_all(self, pad_face, move, full, gathers, held):
+        """Rises of 20 and 10 kPa, each after a drag that breaks it; 50 kPa would be full."""
+        face = replace(pad_face(full_preload=5e4), gathers=gathers)
+        z, x = [-1e-4, -1e-4, -3e-4, -3e-4, -4e-4], [0, 4e-3, 4e-3, 8e-3, 8e-3]
+        history = simulate([face], move(np.arange(5), z=z, x=x), full(face))
+        assert (history.pads[0].breaks > 1).all()
+        np.testing.assert_allclose(history.pads[0].held, held, rtol=1e-2)
 
     def test_dragged_steeply_it_does_not_bond(self, pad_face, move):
         face = pad_face(full_preload=5e4)

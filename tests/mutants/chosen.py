@@ -12,16 +12,12 @@ PACKAGE = Path("src/gripmargin")
 ROOMS = ("contact", "kernels", "checks/hold", "checks/handover", "checks/swing", "checks/stop")
 SPOKEN = ("remedies", "words", "figures", "explain", "__init__")  # advice and sentences
 COUNT = 280
-# Tests of a room, then those that look at it from further away, tried where its own feel nothing.
-OWN = {room: (f"tests/{room}",) for room in ROOMS} | {"kernels": ("tests/kernels", "tests/motion")}
+# The tests nearest to a room.
 FALSE_PASS = ("tests/checks/test_checks_false_pass.py", "tests/checks/test_checks_false_pass_borders.py")
-BESIDE = {
-    "contact": ("tests/checks/hold", "tests/checks/handover", *FALSE_PASS),
-    "kernels": ("tests/contact", "tests/checks/hold", "tests/checks/swing", "tests/checks/wrist"),
-    "checks/hold": FALSE_PASS,
-    "checks/handover": FALSE_PASS,
-    "checks/swing": ("tests/checks/test_premises.py",),
-    "checks/stop": ("tests/kernels/test_stopping.py",),
+NEAR = {room: (f"tests/{room}",) for room in ROOMS} | {
+    "kernels": ("tests/kernels", "tests/motion"),
+    "checks/hold": ("tests/checks/hold", *FALSE_PASS),
+    "checks/handover": ("tests/checks/handover", *FALSE_PASS),
 }
 
 # Key of a change that no test can feel, and why.
@@ -58,16 +54,10 @@ def _order(mutant):
 
 
 def nearest(module, root=ROOT):
-    """Stages of test files for a module: of its room, then beside it; paths under the root."""
-    stages = [[root / path for path in of_room[room_of(module)]] for of_room in (OWN, BESIDE)]
-    return [
-        [
-            str(p.relative_to(root))
-            for path in stage
-            for p in ([path] if path.is_file() else sorted(path.glob("test_*.py")))
-        ]
-        for stage in stages
-    ]
+    """The test files nearest to a module, as paths under the root."""
+    near = [root / path for path in NEAR[room_of(module)]]
+    files = [file for path in near for file in ([path] if path.is_file() else sorted(path.glob("test_*.py")))]
+    return [file.relative_to(root).as_posix() for file in files]
 
 
 def room_of(module):

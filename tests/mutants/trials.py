@@ -21,7 +21,7 @@ LIBRARIES = """numpy scipy.interpolate scipy.linalg scipy.ndimage scipy.optimize
     hypothesis.extra.numpy pytest _pytest.assertion.rewrite _pytest.doctest coverage"""
 PATIENCE = 3.0  # times the processor's time without a change, and so much more: then it hangs, and a test feels it
 START = 10.0  # [s]
-ENOUGH = 40.0  # [s] of tests for a change and stage: slower ones are left out
+ENOUGH = 40.0  # [s] of tests for a change: slower ones are left out
 
 
 def prepared():
