@@ -5,7 +5,7 @@ import json
 from collections import Counter
 
 from mutants.changes import mutants
-from mutants.chosen import BESIDE, EQUIVALENT, OWN, ROOMS, ROOT, chosen, modules, nearest
+from mutants.chosen import EQUIVALENT, NEAR, ROOMS, ROOT, chosen, modules, nearest
 from mutants.trials import Record, in_order
 
 TEXT = b'''"""What it is for."""
@@ -55,13 +55,11 @@ def test_a_change_keeps_its_name_when_the_code_moves():
 def test_every_change_has_a_name_of_its_own_and_tests():
     several = chosen()
     assert max(Counter((mutant.module, mutant.key) for mutant in several).values()) == 1
-    assert all(nearest(mutant.module)[0] for mutant in several)
+    assert all(nearest(mutant.module) for mutant in several)
 
 
 def test_every_place_where_tests_are_looked_for_is_there():
-    assert [
-        path for of_room in (OWN, BESIDE) for paths in of_room.values() for path in paths if not (ROOT / path).exists()
-    ] == []
+    assert [path for paths in NEAR.values() for path in paths if not (ROOT / path).exists()] == []
 
 
 def test_the_fastest_tests_come_first_as_long_as_there_is_time():
