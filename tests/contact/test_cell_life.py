@@ -69,6 +69,14 @@ class TestDwell:
         history = simulate([face], move([0, 0.02, 0.02 + rest, 0.03 + rest], z=[1e-3, -2e-4, -2e-4, 1e-3]))
         assert bool(history.held_total.max() > 0) is bonds
 
+    @pytest.mark.parametrize(("end", "bonds"), [(0.9, False), (1.0, True)])
+    def test_the_least_time_counts_anew_from_a_break(self, pad_face, move, full, end, bonds):
+        """Dragged by 4 mm/s while it is pressed on, it breaks after T / k_t = 1.8 mm, at 0.45 s."""
+        face = pad_face(full_preload=5e4, min_dwell=0.5)
+        history = simulate([face], move([0, end], z=[-1e-4, -1e-4 * (1 + end)], x=[0, 4e-3 * end]), full(face))
+        np.testing.assert_allclose(history.pads[0].broken, T / KT / 4e-3, rtol=1e-3)
+        assert history.pads[0].held.any() == bonds
+
     def test_rest_in_many_samples_counts_like_rest_in_one(self, pad_face, move):
         face = pad_face(full_preload=1e4, min_dwell=0.5)
         few = move([0, 0.02, 0.62], z=[1e-3, -2e-4, -2e-4])
@@ -113,6 +121,15 @@ class TestBreakingAndBondingAgain:
         assert (history.pads[0].state == CellState.TOUCHING).all()
         np.testing.assert_allclose(history.force[-1], [0, 0, -1e4 * AREA], atol=1e-2)
         np.testing.assert_allclose(history.pads[0].slid, 8e-3, rtol=1e-3)
+        assert history.fracture[-1] / AREA == pytest.approx(T**2 / (2 * KT), rel=1e-4)  # what presses stays stored
+
+    def test_spinning_while_it_is_dragged_off_it_pulls_straight_back(self, pad_face, move, full):
+        """A speck of a pad, for which the spin alone is no way: all of it breaks at the shear strength."""
+        face = pad_face(size=(1e-6, 1e-6), across=2)
+        t = np.linspace(0.0, 1.0, 302)
+        history = simulate([face], move(t, x=2e-3 * t, turn=np.outer(t, [0, 0, 30.0])), full(face))
+        used = history.force / (T * face.patch.area)
+        np.testing.assert_allclose(used[used[:, 0] > 0.5][-1], [1.0, 0.0, 0.0], atol=1e-3)
 
     def test_broken_under_pressure_it_bonds_by_the_rise(self, pad_face, move, full):
         face = pad_face(full_preload=5e4)
