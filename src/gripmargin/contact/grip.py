@@ -336,7 +336,7 @@ class _Cores:
             own = np.flatnonzero(owner == i)
             if own.size == 0:
                 continue
-            flat = (self.points[inside[own]] - patch.pad.pose_in_tool[:3, 3]) @ patch.rotation[:, :2]
+            flat = self.points[inside[own]] @ patch.rotation[:, :2]
             place = np.column_stack([np.full(own.size, self.length), flat]) / self.level[inside[own], None]
             kept.append(own[_hull(place)])
         return np.concatenate(kept)
