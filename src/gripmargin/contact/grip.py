@@ -378,8 +378,8 @@ def _hull(points: FloatArray) -> NDArray[np.intp]:
     axes, size = np.linalg.svd(centred, full_matrices=False)[2], np.abs(centred).max()
     flat = centred @ axes.T
     flat = flat[:, np.abs(flat).max(axis=0) > 1e-9 * size]
-    if len(points) <= flat.shape[1] + 1:
-        return np.arange(len(points))
+    if len(points) == 1:
+        return np.arange(1)
     if flat.shape[1] == 1:
         return np.unique([flat[:, 0].argmin(), flat[:, 0].argmax()])
     try:
