@@ -114,7 +114,7 @@ def test_shear_locked_in_by_the_press():
 
 
 def test_what_is_locked_in_goes_with_the_pad_that_lets_go():
-    """Of two pads sheared against each other the one that hardly holds goes at once: the other is free of shear then."""
+    """Of two pads sheared against each other one hardly holds and goes at once: the other is free of shear then."""
     pads = [gm.Pad.rectangle(n, FILM, [0.03, 0.03], gm.pose((x, 0, 0))) for n, x in (("a", -0.06), ("b", 0.06))]
     whole = Backing(cut_pads(tuple(pads), PART))
     cells = whole.patches[0].areas.size
