@@ -157,6 +157,13 @@ class TestNest:
         assert (found.verdict, found.at.move) == ("pass", "wait")
         assert found.value == pytest.approx(1e2 / (T * AREA), rel=2e-2)
 
+    def test_put_back_where_it_was_taken(self):
+        """What holds it down there does so once it is back, not while it is taken."""
+        job = job_with({"across": [(0.4, {"z": 0.01})]})
+        found = result(replace(job, nest=replace(job.nest, face=np.eye(4))), RELEASE)
+        assert found.at.move == "leave"
+        assert found.value == pytest.approx((0.3 * G + 60.0) / (S * AREA), rel=1e-3)
+
     def test_pressed_once_more_after_it_was_let_go(self):
         job = job_with({"again": [(0.5, {"z": -5e-4}), (0.5, {"z": 0.05})]})
         assert result(job, PRESSURE).value == pytest.approx(30 / 50, rel=1e-3)
