@@ -46,7 +46,7 @@ class TestEven:
         # 10 N at 10 mm on 40 x 40 mm: N/A (1 + 6 e/b) = 2.5 N/A (strength of materials)
         found, grip = margin(bonded(), [0, 0, 10, 0, -0.1, 0])
         assert found == pytest.approx(S / (2.5 * 10 / SIDE**2), rel=1e-9)
-        assert (grip.share, grip.even, len(grip.backings)) == (1.0, True, 1)
+        assert (grip.share, grip.even, grip.asked, len(grip.backings)) == (1.0, True, 1.0, 1)
 
     def test_a_weak_bond_that_is_the_same_everywhere_is_even(self):
         whole = backing()

@@ -54,6 +54,7 @@ class Grip:
         shear: Shear strength of each [Pa], shape (points,).
         compliance: From load to displacement at the tool origin, in the middle of what may be, shape (6, 6).
         kept: For each pad whether a cell belongs to the core, shape (m,).
+        asked: Factor on the load for what a sudden break adds [-].
         even: Whether the first place that lets go takes the others with it for certain, or nothing holds at all.
     """
 
@@ -65,6 +66,7 @@ class Grip:
     shear: FloatArray
     compliance: FloatArray
     kept: tuple[BoolArray, ...]
+    asked: float = 1.0
     even: bool = False
 
     @property
@@ -322,6 +324,7 @@ class _Cores:
             pull=self.pull[inside],
             shear=self.shear[inside],
             compliance=compliance,
+            asked=1.0 if core.all() else SUDDEN,
             kept=tuple(core[self.pad == i] for i in range(len(self.bonded.whole.patches))),
         )
 

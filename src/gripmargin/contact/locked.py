@@ -240,11 +240,12 @@ def _of_a_quadric(whole: Backing, tensions: Callable[[Sequence[FloatArray]], lis
 
     bent = [tensions(gaps) for gaps in zip(*(terms(patch.points)[:3] for patch in whole.patches), strict=True)]
     rows = terms(seen).T
-    between = {"A_ub": np.vstack([rows, -rows]), "b_ub": np.full(2 * len(rows), 0.5), "bounds": (None, None)}
+    rows, within = np.vstack([rows, -rows]), np.full(2 * len(rows), 0.5)
     out = np.zeros(len(whole.patches))
     for j, patch in enumerate(whole.patches):
         for place in np.unique((ENDS @ (patch.corners @ patch.rotation[:, :2]).T).argmax(axis=1)):
             pull = np.array([each[j][place] for each in bent])
-            found = linprog(np.append(-pull / max(float(np.abs(pull).max()), 1e-300), np.zeros(3)), **between)
+            cost = np.append(-pull / max(float(np.abs(pull).max()), 1e-300), np.zeros(3))
+            found = linprog(cost, A_ub=rows, b_ub=within, bounds=(None, None))
             out[j] = max(out[j], np.inf if found.x is None else float(pull @ found.x[:3]))
     return out
