@@ -61,6 +61,14 @@ class TestActivation:
         np.testing.assert_allclose(history.pads[0].first_touch, 0.75, atol=1e-6)
         np.testing.assert_allclose(history.pads[0].contact_time, 0.25, atol=1e-6)
 
+    def test_a_bonded_cell_counts_its_time_under_pressure_alone(self, pad_face, move):
+        """Pressed from 1.8 s on, moved a little from 4 to 5 between rests, from 6 raised into tension, at 6.5 s."""
+        t = [0, 1, 1 + 1.4 / 1.25, 3, 3.5, 4, 5, 5.5, 6, 7]  # a rest of two intervals is skipped
+        z, x = [1e-3, 1e-3, -4e-4, *[-1e-4] * 6, 1e-4], [0, 0, 0, 0, 0, 0, *[1e-5] * 4]
+        history = simulate([pad_face()], move(t, z=z, x=x))
+        step = S / KN / 32 / 2e-4  # s; the last one counts only if it ends under pressure
+        assert (np.abs(history.pads[0].contact_time - (6.5 - 1.8 - step / 2)) <= step / 2).all()
+
 
 class TestDwell:
     @pytest.mark.parametrize(("rest", "bonds"), [(0.4, False), (0.6, True)])
@@ -137,6 +145,13 @@ class TestBreakingAndBondingAgain:
         history = simulate([face], move([0, 1, 2], z=[-1e-4, -1e-4, -3e-4], x=[0, 4e-3, 4e-3]), full(face))
         np.testing.assert_allclose(history.pads[0].held, 0.4, rtol=1e-2)
 
+    @pytest.mark.parametrize(("noise", "again"), [(1e-6, False), (2e-5, True)])
+    def test_a_height_that_wavers_by_more_than_a_seat_is_a_rise(self, pad_face, move, full, noise, again):
+        """A fiftieth of what breaks it, 18 um, is the most that counts as one height."""
+        face, t = pad_face(full_preload=5e4, across=3), np.linspace(0, 1, 101)
+        z = -1e-4 + noise * np.random.default_rng(1).normal(size=t.size)
+        assert (simulate([face], move(t, z=z, x=4e-3 * t), full(face)).pads[0].breaks > 1).all() == again
+
     @pytest.mark.parametrize(("gathers", "held"), [(False, 0.2), (True, 0.6)])
     def test_broken_again_it_bonds_by_the_last_rise_or_by_all(self, pad_face, move, full, gathers, held):
         """Rises of 20 and 10 kPa, each after a drag that breaks it; 50 kPa would be full."""
@@ -159,6 +174,7 @@ class TestBreakingAndBondingAgain:
         history = simulate([face], move([0, 1], z=[0, z], x=[0, x]), full(face))
         u = np.hypot(KN * z / S, KT * x / T)
         np.testing.assert_allclose(history.pads[0].broken, 1 / u, rtol=1e-5)
+        assert history.elastic.max() == pytest.approx(history.fracture[-1], rel=1e-6)
         spent = history.fracture[-1] / AREA
         assert spent == pytest.approx((KN * z**2 + KT * x**2) / u**2 / 2, rel=1e-5)
 
@@ -224,6 +240,10 @@ class TestOverload:
         face = pad_face(law=law)
         history = simulate([face], move([0, 1], z=[1e-3, -3.5e-4]))
         np.testing.assert_allclose(history.pads[0].held, 0.65, rtol=1e-3)
+        # sheared to half of its strength, and only after a rest pressed to where it holds 0.3
+        x = 0.5 * T / KT
+        motion = move(np.arange(6), z=[1e-3, -2e-4, -2e-4, -2e-4, -2e-4, -5e-4], x=[0, 0, x, x, x, x])
+        assert (simulate([face], motion).pads[0].breaks == 1).all()
 
 
 class TestShortcuts:

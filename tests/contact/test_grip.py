@@ -181,6 +181,9 @@ def test_the_bound_is_no_more_than_1_3_times_what_the_worst_state_asks():
     load = np.array([0, 0, 10.0, 0, -0.1, 0])
     grip = grip_of(pads, load[:, None])
     assert 0.4 < grip.share < 0.6
+    assert [backing.compliance.trace() for backing in grip.backings] == sorted(
+        [whole.compliance.trace(), Backing((whole.patches[0].only(grip.kept[0]),)).compliance.trace()]
+    )
     found = worst_of_states(pads, grip, load, np.random.default_rng(0), 300)
     assert peak_utilisation(grip.face, load[:, None])[0][0] <= 1.3 * found
 

@@ -67,7 +67,7 @@ class TestBalance:
     def test_a_straight_or_tilted_press_locks_nothing_in(self):
         whole = backing(SQUARE, gm.Pad.disc("disc", FILM, 0.02, gm.pose((0.06, 0.01, 0))))
         offset = locked_in(whole, pulled(whole, lambda p: -1e-4 + 0.003 * p[:, 0] - 0.002 * p[:, 1]), None)
-        assert max(np.abs(t).max() for t in offset.traction) < 1e-6
+        assert not any(t.any() for t in offset.traction)  # not what rounding leaves either
 
     def test_what_is_left_balances(self):
         whole = backing(SQUARE, gm.Pad.disc("disc", FILM, 0.02, gm.pose((0.06, 0.01, 0))))
