@@ -130,6 +130,18 @@ class TestNest:
         assert result(job_with({"lower": lower}, nest={"slip": slip}), RELEASE).verdict == verdict
         assert result(job_with({"lower": lower}), RELEASE).verdict == "fail"
 
+    def test_a_part_that_may_slip_may_not_be_lifted(self):
+        """Straight up: the whole pull-off force against weight and hold-down."""
+        job = job_with(nest={"slip": 2e-3, "hold_down": 20.0})
+        (found,) = RELEASE.answer(work_out(job, trial=True)).results
+        assert found.value == pytest.approx((0.3 * G + 20.0) / (S * AREA), rel=1e-3)
+
+    def test_of_what_the_nest_does_not_state_the_most_is_told(self):
+        job = job_with({"wait": [(0.5, {"x": 0.504})]}, nest={"lateral_force": None})
+        found = result(job, RELEASE)
+        assert found.verdict == "undecided"
+        assert found.details.course.ways["slide"].demand == pytest.approx(T * AREA, rel=2e-2)
+
     def test_it_comes_down_while_it_moves_sideways(self):
         """The last 0.1 mm down go with 0.2 mm sideways: the pads are sheared by k_t A times that."""
         moves = {"lower": [(0.5, {"z": 0.0}), (0.2, {"z": -1e-4, "x": 0.5002})]}
