@@ -16,6 +16,7 @@ from gripmargin.checks.handover.pressure import PRESSURE
 from gripmargin.checks.handover.release import RELEASE
 from gripmargin.contact.restraint import WAYS
 from gripmargin.files.job_file import read_job
+from support.handed import Handed, plate_job
 
 FOLDER = Path(__file__).parents[3] / "trajectories"
 CHECKS = (PRELOAD, RELEASE, PRESSURE)
@@ -94,6 +95,16 @@ def test_a_part_that_is_set_down_askew():
     said = "the part is askew by 10.00 deg when it is set down: the pads are torn off at one side"
     assert (result.lines, finding.text) == ((said,), said)
     assert (result.verdict, finding.remedies[0].action) == ("fail", "seat")
+
+
+def test_a_tilted_press_is_weakest_at_its_corners():
+    """30 mm pads pressed 0.2 mm deep and 10 mrad askew: 0.05 mm at two corners, of 0.1 mm that bond fully."""
+    job = Handed(job=plate_job(pads=1)).made(tilt=0.01)
+    found = PRELOAD.run(work_out(job, trial=True)).results[0].details
+    assert found.lowest_activation == pytest.approx((2e-4 - 0.015 * np.sin(0.01)) * 1e8 / 1e4, rel=1e-6)
+    assert found.highest_peak_pressure == pytest.approx((2e-4 + 0.015 * np.sin(0.01)) * 1e8, rel=0.02)  # of a cell
+    assert (found.tilt, found.overtravel) == pytest.approx((0.01, 2e-4))
+    assert np.cos(found.tilt_azimuth) == pytest.approx(0.0, abs=1e-9)
 
 
 def test_margin_as_the_part_leaves_its_tray():
