@@ -99,12 +99,15 @@ def test_a_part_that_is_set_down_askew():
 
 def test_a_tilted_press_is_weakest_at_its_corners():
     """30 mm pads pressed 0.2 mm deep and 10 mrad askew: 0.05 mm at two corners, of 0.1 mm that bond fully."""
-    job = Handed(job=plate_job(pads=1)).made(tilt=0.01)
-    found = PRELOAD.run(work_out(job, trial=True)).results[0].details
+    case = work_out(Handed(job=plate_job(pads=1)).made(tilt=0.01), trial=True)
+    found = PRELOAD.run(case).results[0].details
     assert found.lowest_activation == pytest.approx((2e-4 - 0.015 * np.sin(0.01)) * 1e8 / 1e4, rel=1e-6)
     assert found.highest_peak_pressure == pytest.approx((2e-4 + 0.015 * np.sin(0.01)) * 1e8, rel=0.02)  # of a cell
     assert (found.tilt, found.overtravel) == pytest.approx((0.01, 2e-4))
     assert np.cos(found.tilt_azimuth) == pytest.approx(0.0, abs=1e-9)
+    for beside, verdict in ((0.8e-9, "pass"), (1.5e-9, "fail")):  # what counts as rounding
+        wanted = replace(case.job.targets, preload=found.lowest_activation + beside)
+        assert PRELOAD.run(replace(case, job=replace(case.job, targets=wanted))).results[0].verdict == verdict
 
 
 def test_margin_as_the_part_leaves_its_tray():
