@@ -280,6 +280,13 @@ class TestBondingAgain:
         assert result(job, RELEASE).details.course.ways["lift"].demand == pytest.approx(S * AREA, rel=0.02)
 
 
+def test_without_a_limit_a_press_far_beyond_the_usual_is_told_with_its_share():
+    """2 mm deep: 200 kPa, where 10 bond fully."""
+    found = result(job_with({"touch": [(0.5, {"z": -2e-3})]}, part={"max_pressure": None}), PRESSURE)
+    assert found.verdict == "undecided"
+    assert any("20 times" in line for line in found.lines)
+
+
 def test_a_release_is_judged_on_clean_pads():
     job = job_with(material={"fouling_per_cycle": 0.05}, cycles=10.0)
     assert result(job, RELEASE).value == pytest.approx((0.3 * G + 60.0) / (S * AREA), rel=1e-3)
