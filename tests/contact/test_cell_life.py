@@ -86,6 +86,11 @@ class TestDwell:
         assert history.imbalance < 1e-9  # forces are linear within a step: nothing is missed
         assert history.pads[0].held.any() == bonds
 
+    def test_a_touch_too_short_to_bond_gives_the_work_back(self, pad_face, move):
+        history = simulate([pad_face(min_dwell=5.0)], move([0, 1, 2], z=[1e-3, -2e-4, 1e-3]))
+        assert history.elastic.max() == pytest.approx(KN * 2e-4**2 / 2 * AREA, rel=1e-3)
+        assert np.abs(history.work - history.elastic).max() < 1e-9 * history.elastic.max()
+
     def test_rest_in_many_samples_counts_like_rest_in_one(self, pad_face, move):
         face = pad_face(full_preload=1e4, min_dwell=0.5)
         few = move([0, 0.02, 0.62], z=[1e-3, -2e-4, -2e-4])
