@@ -1,5 +1,7 @@
 """Pads taken off a part that is held, and pressed on it: the mechanics that must come out, against closed forms."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -265,6 +267,12 @@ class TestEnergy:
             assert history.elastic[-1] == pytest.approx(0, abs=1e-9)
             assert history.work[-1] == pytest.approx(history.fracture[-1], rel=1e-4)
             assert history.imbalance < 1e-4
+
+    @pytest.mark.parametrize("missing", ["work", "elastic"])
+    def test_an_account_without_one_side_is_out_by_all_of_it(self, pad_face, move, full, missing):
+        history = simulate([pad_face()], move(LINE, z=[0, 5e-4]), full(pad_face()))
+        assert history.imbalance < 1e-9
+        assert replace(history, **{missing: 0 * history.work}).imbalance == pytest.approx(1.0)
 
     def test_press_hold_and_pull(self, pad_face, move):
         face = pad_face(full_preload=3e4, min_dwell=0.5)

@@ -83,6 +83,13 @@ class TestError:
         rss, total = utilisation_error(Face(maps), column / 2.0, *2 * (np.full((1, 1), 2.0),))
         assert rss[0] == total[0] == pytest.approx(5.0)  # 3 by shear and 4 by tension
 
+    def test_two_causes_count_where_they_do_most(self):
+        """3 and 4 at one point, 1 and 2 at another: the root of the squares is 5, the sum 7."""
+        maps = np.zeros((3, 2, 6))
+        maps[0, :, :2] = [[3.0, 4.0], [1.0, 2.0]]
+        rss, total = utilisation_error(Face(maps), np.eye(6)[:2, :, None], *2 * (np.ones((1, 2)),))
+        assert (rss[0], total[0]) == pytest.approx((5.0, 7.0))
+
 
 class TestLargestScale:
     @given(seed=st.integers(0, 2**32 - 1), size=st.floats(-2, 2))

@@ -341,7 +341,7 @@ class _Cores:
             own = np.flatnonzero(owner == i)
             if own.size == 0:
                 continue
-            flat = (self.points[inside[own]] - patch.pad.pose_in_tool[:3, 3]) @ patch.rotation[:, :2]
+            flat = self.points[inside[own]] @ patch.rotation[:, :2]
             place = np.column_stack([np.full(own.size, self.length), flat]) / self.level[inside[own], None]
             kept.append(own[_hull(place)])
         return np.concatenate(kept)
@@ -377,8 +377,8 @@ def _hull(points: FloatArray) -> NDArray[np.intp]:
     axes, size = np.linalg.svd(centred, full_matrices=False)[2], np.abs(centred).max()
     flat = centred @ axes.T
     flat = flat[:, np.abs(flat).max(axis=0) > 1e-9 * size]
-    if len(points) <= flat.shape[1] + 1:
-        return np.arange(len(points))
+    if len(points) == 1:
+        return np.arange(1)
     if flat.shape[1] == 1:
         return np.unique([flat[:, 0].argmin(), flat[:, 0].argmax()])
     try:

@@ -187,8 +187,7 @@ def _until_it_leaves(
 
 def _last_pressed(history: ContactHistory) -> int | None:
     """The last sample at which pads press on the part as a whole; None where they never do."""
-    row = history.row_of_sample
-    pressed = np.flatnonzero((history.pressure[row].max(axis=1) > 0) & (history.force[row, 2] <= 0))
+    pressed = np.flatnonzero(history.force[history.row_of_sample, 2] < 0)
     return int(pressed[-1]) if pressed.size else None
 
 

@@ -16,9 +16,9 @@ def thrust(gantry, one_pad, worked_out):
     The part has next to no extent, so utilisation is m |a| / (A T), as the first law of shear has it.
     """
 
-    def make(t, q, qd, qdd):
+    def make(t, q, qd=None, qdd=None):
         still = np.zeros((len(t), 3))
-        columns = {"q": q, "qd": qd, "qdd": qdd}
+        columns = {name: rows for name, rows in (("q", q), ("qd", qd), ("qdd", qdd)) if rows is not None}
         case = worked_out(
             trajectory=gm.JointTrajectory(t=t, **{k: np.column_stack([v, still]) for k, v in columns.items()}),
             robot=gantry,
@@ -91,6 +91,18 @@ class TestBetweenSamples:
         use = pad_use(case)[0]
         assert case.job.trajectory.t[use.samples].tolist() == [0.3]
         assert use.low == use.value == use.high
+
+
+@pytest.mark.parametrize("kink", [8.0, 2.0])
+def test_where_estimated_rates_are_wrong_the_true_use_lies_between(thrust, kink):
+    """Positions alone of a move that turns from speeding up to slowing down at once: estimates miss the step."""
+    t = np.arange(0, 1.0, 0.01)
+    late = np.maximum(t - 0.5, 0.0)
+    use = thrust(t, 0.5 * 8.0 * t**2 - 0.5 * kink * late**2)
+    true = used(np.where(t < 0.5, 8.0, 8.0 - kink))
+
+    assert (use.low <= true[use.samples] + 1e-9).all()
+    assert (use.high >= true[use.samples] - 1e-9).all()
 
 
 class TestPadLost:
