@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gripmargin.kernels.local_fit import even_step
-from gripmargin.kernels.sample_noise import differences, grid, noise_levels, run_lengths
+from gripmargin.kernels.digits import grid
+from gripmargin.kernels.sample_noise import differences, noise_levels, run_lengths
 
 
 def even(rate, seconds):

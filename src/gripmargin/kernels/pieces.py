@@ -27,7 +27,8 @@ Flags = NDArray[np.bool_]
 Numbers = NDArray[np.intp]
 
 FEWEST: Final = 20  # samples of which pieces can be made out
-_SIZES: Final = (5, 6, 7, 9, 11, 13, 17, 21, 27, 33, 41, 53, 65, 85, 107, 129)  # points of a window
+# points of a window, 2 degree + 1 at least: five of a move there and back are on a cubic by symmetry alone
+_SIZES: Final = (5, 6, 7, 9, 11, 13, 17, 21, 27, 33, 41, 53, 65, 85, 107, 129)
 _DOUBLE: Final = 2.0  # error of a hypothesis over that of its values: it may reach a little beyond its piece
 _CONSTANT: Final = 0.6  # length of the longest window of degree 2 over that of degree 3 from which degree 2 holds
 _INNER: Final = 0.5  # length of a window that holds a sample well inside, over the longest, from which such ones count
@@ -110,7 +111,7 @@ def _hypotheses(y: FloatArray, error: FloatArray, degree: int) -> list[tuple[int
     n = y.shape[1]
     windows: list[Flags] = []  # by their first sample
     sizes: list[int] = []
-    for size in _SIZES:
+    for size in (size for size in _SIZES if size >= 2 * degree + 1):
         if size > n or (windows and not windows[-1].any()):
             break
         whole = np.zeros(y.shape, dtype=bool)

@@ -8,6 +8,7 @@ Error: noise and smoothing, and what quick moves hide between samples (`gripmarg
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -18,7 +19,10 @@ from gripmargin.base.errors import InputError
 from gripmargin.kernels.adaptive_fit import FEWEST, adaptive_fit
 from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.cubic_spline import spline_rates
+from gripmargin.kernels.digits import value_error
 from gripmargin.kernels.local_fit import even_step
+from gripmargin.kernels.pieces import FEWEST as FEWEST_OF_PIECES
+from gripmargin.kernels.pieces import piece_bounds
 
 LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
 METHOD: Final = (
@@ -100,7 +104,7 @@ class ProgramRates:
     notes: tuple[str, ...] = ()
 
 
-def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float = 0.0, bursts: bool = True) -> Rates:
+def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float = 0.0, bursts: bool = True, pieces: bool = True) -> Rates:
     """Estimate the derivatives of samples.
 
     Args:
@@ -109,6 +113,7 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
         order: 2 for first and second derivative of positions, 1 for the first derivative of speeds.
         scatter: By which the times may be off [s], one standard deviation.
         bursts: Whether quick moves that samples cannot follow are looked for.
+        pieces: Whether polynomial pieces are, which needs times and values whose errors have a bound.
 
     Raises:
         InputError: Fewer than 5 samples, times that do not increase, NaN, or numbers too large to differentiate.
@@ -131,8 +136,43 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
         return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
     if bursts:
         second[2] += burst_bias(times, columns, even=even_step(times) is not None, scatter=scatter).T
+    if pieces and scatter == 0.0:
+        _narrow(times, columns, second, window)
     spline = spline_rates(times, samples)
     return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline)
+
+
+def _narrow(t: FloatArray, y: FloatArray, second: FloatArray, window: FloatArray) -> None:
+    """Put in the bounds of polynomial pieces where they are closer, in place.
+
+    Args:
+        t: Times [s], shape (n,).
+        y: Samples, shape (channels, n).
+        second: Second derivative, noise and bias, shape (3, n, channels).
+        window: Time over which was smoothed [s], shape (channels, n).
+    """
+    error = value_error(y)
+    moves = np.ptp(y, axis=1) > 2.01 * error
+    second[:, :, ~moves] = 0.0
+    for run in _even_runs(t):
+        step = float(t[run][-1] - t[run][0]) / (run.stop - run.start - 1)
+        off = np.abs(t[run] - t[run][0] - step * np.arange(run.stop - run.start)).max() + 2.0 * np.spacing(np.abs(t[-1]))
+        speed = np.abs(np.diff(y[moves, run], axis=1)).max(axis=1) / step
+        low, high, followed = piece_bounds(y[moves, run] - y[moves, run.start, None], error[moves] + off * speed)
+        low, high = (np.where(followed, bound, 0.0) / step**2 for bound in (low, high))
+        before = second[:, run, moves]
+        closer = followed.T & ((high - low).T / 2.0 < 2.0 * before[1] + before[2])
+        found = np.stack([low + high, np.zeros_like(low), high - low]) / 2.0
+        second[:, run, moves] = np.where(closer, found.transpose(0, 2, 1), before)
+        window[moves, run] = np.where(closer.T, step, window[moves, run])
+
+
+def _even_runs(t: FloatArray) -> list[slice]:
+    """Stretches of samples at even times."""
+    step = np.diff(t)
+    odd = np.flatnonzero(np.abs(step - np.median(step)) > 1e-6 * np.median(step))
+    edges = np.concatenate([[-1], odd, [step.size]])
+    return [slice(a + 1, b + 1) for a, b in pairwise(edges.tolist()) if b - a >= FEWEST_OF_PIECES]
 
 
 def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float = 0.0, bursts: bool = True) -> Rates:
@@ -179,4 +219,4 @@ def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float
     inner = (gap[1:] * slope[:-1] + gap[:-1] * slope[1:]) / (gap[1:] + gap[:-1])
     rise = np.concatenate([slope[:1], inner, slope[-1:]])
     integral = np.cumsum(vector - h**3 / 12.0 * np.cross(speed, rise), axis=0)
-    return estimate_rates(times, np.vstack([np.zeros(3), integral]), scatter=scatter, bursts=bursts)
+    return estimate_rates(times, np.vstack([np.zeros(3), integral]), scatter=scatter, bursts=bursts, pieces=False)
