@@ -506,7 +506,7 @@ def test_long_programs_in_chunks_give_the_same_as_in_one(monkeypatch, spread):
 
 
 @settings(max_examples=15, derandomize=True, deadline=None)
-@given(seed=st.integers(0, 2**32 - 1), power=st.integers(-20, 20), slower=st.integers(-6, 6))
+@given(seed=st.integers(0, 2**32 - 1), power=st.integers(0, 20), slower=st.integers(-6, 6))
 def test_units_of_length_and_time_only_scale_the_answer(seed, power, slower):
     rng = np.random.default_rng(seed)
     t = np.cumsum(rng.uniform(0.5, 1.5, 300)) * 0.004

@@ -53,15 +53,21 @@ def piece_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArr
     low, high = -_with_hidden(-np.where(known, low, -np.inf), error), _with_hidden(np.where(known, high, np.inf), error)
     lost = running_max(~known, 1)
     for apart in _CHECKED:
-        if 2 * apart >= y.shape[1]:
-            break
-        bend = (y[:, 2 * apart :] - 2.0 * y[:, apart:-apart] + y[:, : -2 * apart]) / apart**2
-        room = 4.0 * error[:, None] / apart**2
-        inner = slice(apart, -apart)
-        outside = bend > running_max(high, apart)[:, inner] + room
-        outside |= bend < -running_max(-low, apart)[:, inner] - room
-        lost |= running_max(np.pad(outside, ((0, 0), (apart, apart))), apart)
+        bend, room = _bends(y, apart), 4.0 * error[:, None] / apart**2
+        outside = (bend > running_max(high, apart) + room) | (bend < -running_max(-low, apart) - room)
+        lost |= running_max(outside, apart)
+    # A phase of less than two samples is told by the second difference about its sample alone.
+    bend, room = _bends(y, 1), 4.0 * error[:, None]
+    most, least = running_max(high, 1), -running_max(-low, 1)
+    high = np.where(bend > high + room, np.minimum(bend, most), high)
+    low = np.where(bend < low - room, np.maximum(bend, least), low)
     return low, high, ~lost
+
+
+def _bends(y: FloatArray, apart: int) -> FloatArray:
+    """Second differences over so many intervals either side of each sample, those at the ends as their neighbours."""
+    inner = (y[:, 2 * apart :] - 2.0 * y[:, apart:-apart] + y[:, : -2 * apart]) / apart**2
+    return np.pad(inner, ((0, 0), (apart, apart)), mode="edge")
 
 
 def _with_hidden(high: FloatArray, error: FloatArray) -> FloatArray:
@@ -83,7 +89,8 @@ def _with_hidden(high: FloatArray, error: FloatArray) -> FloatArray:
 def _of_degree(y: FloatArray, error: FloatArray, degree: int) -> FloatArray:
     """Least and largest second derivative by hypotheses of a degree, and points of the longest, shape (3, channels, n)."""
     n = y.shape[1]
-    # with a sample more on either side, for what is carried on beyond the ends; all of them, those well inside
+    # with a sample more on either side: the top of two lines that cross between samples is on both of them carried on;
+    # by all hypotheses, and by those that hold the sample well inside
     hull = np.stack([np.full((2, len(y), n + 2), fill) for fill in (np.inf, -np.inf, 0.0)])
     low, high, longest = hull.reshape(3, 2, -1)
     for size, channel, first in _hypotheses(y, error, degree):
@@ -92,7 +99,7 @@ def _of_degree(y: FloatArray, error: FloatArray, degree: int) -> FloatArray:
         half = _DOUBLE * error[channel, None] * np.abs(weights).sum(axis=0)
         place = (channel * (n + 2) + first)[:, None] + np.arange(size + 2)
         held = slice(1, -1)
-        for kind, part in ((0, slice(None)), (1, inner)):
+        for kind, part in ((0, held if degree == 2 else slice(None)), (1, inner)):
             np.minimum.at(low[kind], place[:, part], (value - half)[:, part])
             np.maximum.at(high[kind], place[:, part], (value + half)[:, part])
         longest[0, place[:, held]] = np.maximum(longest[0, place[:, held]], size)

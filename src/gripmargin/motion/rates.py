@@ -20,10 +20,13 @@ from gripmargin.kernels.adaptive_fit import FEWEST, adaptive_fit
 from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.cubic_spline import spline_rates
 from gripmargin.kernels.digits import value_error
-from gripmargin.kernels.local_fit import even_step
+from gripmargin.kernels.local_fit import even_step, running_max
 from gripmargin.kernels.pieces import FEWEST as FEWEST_OF_PIECES
 from gripmargin.kernels.pieces import piece_bounds
 
+JITTER: Final = 5e-6  # [rad or m] that positions may stray from a motion unseen in a file of 0.01 mm or 5e-4 deg
+ROUNDED: Final = 1.2  # noise over the bound of an error that rounding explains: 1 / sqrt(3) of it, twice over
+NOISE_BAND: Final = 4.5  # standard deviations within which noise stays
 LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
 METHOD: Final = (
     "Local polynomial least squares (Savitzky & Golay, Anal. Chem. 36(8), 1964); window at each sample by "
@@ -47,6 +50,8 @@ class Rates(Value):
         window: Time from the first to the last sample used [s], shape (n, channels).
         spline: First and second derivative of the cubic spline through all samples, shape (2, n, channels), or
             None: not smoothed at all, so all noise is in it; an oscillator slower than the samples smooths it itself.
+        quick: How far the samples move within less time than they can follow [unit], 0 elsewhere, shape (n, channels),
+            or None: not looked for.
     """
 
     first: FloatArray
@@ -58,6 +63,7 @@ class Rates(Value):
     noise: FloatArray
     window: FloatArray
     spline: FloatArray | None = None
+    quick: FloatArray | None = None
 
     def __post_init__(self) -> None:
         n, channels = np.shape(self.first)
@@ -69,6 +75,8 @@ class Rates(Value):
         object.__setattr__(self, "window", frozen(self.window, (n, channels), "rates window"))
         if self.spline is not None:
             object.__setattr__(self, "spline", frozen(self.spline, (2, n, channels), "rates spline"))
+        if self.quick is not None:
+            object.__setattr__(self, "quick", frozen(self.quick, (n, channels), "rates quick"))
 
     def beside(self, other: Rates) -> Rates:
         """Return these channels and those of other samples taken at the same times, side by side."""
@@ -129,42 +137,55 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
     if not (np.diff(times) > 0).all():
         raise InputError("t", "times that repeat or go back", "times that increase")
     columns = np.ascontiguousarray(samples.T)
-    found, window, noise = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,))
+    found, window, noise, sure = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,))
     first, second = (np.ascontiguousarray(np.swapaxes(rows, 1, 2)) for rows in (found[-1], found[0]))
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
         return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
+    quick = np.zeros_like(columns)
     if bursts:
-        second[2] += burst_bias(times, columns, even=even_step(times) is not None, scatter=scatter).T
+        bias = burst_bias(times, columns, even=even_step(times) is not None, scatter=scatter)
+        second[2] += bias.T
+        quick[:, 1:-1] = np.abs(np.diff(columns, 2))
+        quick = np.where(bias > 0.0, running_max(quick, 1), 0.0)
     if pieces and scatter == 0.0:
-        _narrow(times, columns, second, window)
+        error = value_error(columns)
+        _narrow(times, columns, np.where(sure <= ROUNDED * error, error, 0.0), second, window, np.ones(columns.shape, dtype=bool))
+        jitter = sure <= JITTER / NOISE_BAND
+        _narrow(times, columns, np.where(jitter, np.maximum(error, JITTER), 0.0), second, window, running_max(quick > 0, 2))
     spline = spline_rates(times, samples)
-    return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline)
+    return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T)
 
 
-def _narrow(t: FloatArray, y: FloatArray, second: FloatArray, window: FloatArray) -> None:
+def _narrow(
+    t: FloatArray, y: FloatArray, error: FloatArray, second: FloatArray, window: FloatArray, here: NDArray[np.bool_]
+) -> None:
     """Put in the bounds of polynomial pieces where they are closer, in place.
 
     Args:
         t: Times [s], shape (n,).
         y: Samples, shape (channels, n).
+        error: Bound of the error of each value, shape (channels,); 0 where there is none.
         second: Second derivative, noise and bias, shape (3, n, channels).
         window: Time over which was smoothed [s], shape (channels, n).
+        here: Where they count, shape (channels, n).
     """
-    error = value_error(y)
-    moves = np.ptp(y, axis=1) > 2.01 * error
-    second[:, :, ~moves] = 0.0
+    still = np.ptp(y, axis=1) <= 2.01 * error
+    second[:, :, still] *= ~here[still].T
+    bounded = np.flatnonzero((error > 0.0) & (np.ptp(y, axis=1) > 0.0) & here.any(axis=1))
+    y, error = y[bounded], error[bounded]
     for run in _even_runs(t):
-        step = float(t[run][-1] - t[run][0]) / (run.stop - run.start - 1)
-        off = np.abs(t[run] - t[run][0] - step * np.arange(run.stop - run.start)).max() + 2.0 * np.spacing(np.abs(t[-1]))
-        speed = np.abs(np.diff(y[moves, run], axis=1)).max(axis=1) / step
-        low, high, followed = piece_bounds(y[moves, run] - y[moves, run.start, None], error[moves] + off * speed)
-        low, high = (np.where(followed, bound, 0.0) / step**2 for bound in (low, high))
-        before = second[:, run, moves]
-        closer = followed.T & ((high - low).T / 2.0 < 2.0 * before[1] + before[2])
-        found = np.stack([low + high, np.zeros_like(low), high - low]) / 2.0
-        second[:, run, moves] = np.where(closer, found.transpose(0, 2, 1), before)
-        window[moves, run] = np.where(closer.T, step, window[moves, run])
+        even = t[run][0] + np.arange(run.stop - run.start) * (t[run][-1] - t[run][0]) / (run.stop - run.start - 1)
+        step = float(even[1] - even[0])
+        speed = np.abs(np.diff(y[:, run], axis=1)).max(axis=1) / step
+        late = np.abs(t[run] - even).max() + 2.0 * np.spacing(np.abs(t).max())
+        low, high, followed = piece_bounds(y[:, run] - y[:, run.start, None], error + late * speed)
+        followed &= here[bounded, run]
+        low, high = (np.where(followed, bound, 0.0).T / step**2 for bound in (low, high))
+        before = second[:, run, bounded]
+        closer = followed.T & ((high - low) / 2.0 < 2.0 * before[1] + before[2])
+        second[:, run, bounded] = np.where(closer, np.stack([low + high, np.zeros_like(low), high - low]) / 2.0, before)
+        window[bounded, run] = np.where(followed, step, window[bounded, run])
 
 
 def _even_runs(t: FloatArray) -> list[slice]:
