@@ -29,9 +29,8 @@ Numbers = NDArray[np.intp]
 FEWEST: Final = 20  # samples of which pieces can be made out
 # points of a window, 2 degree + 1 at least: five of a move there and back are on a cubic by symmetry alone
 _SIZES: Final = (5, 6, 7, 9, 11, 13, 17, 21, 27, 33, 41, 53, 65, 85, 107, 129)
-_DOUBLE: Final = 2.0  # error of a hypothesis over that of its values: it may reach a little beyond its piece
+_BEYOND: Final = 2.0  # error of a hypothesis over that of its values: it may reach a little beyond its piece
 _CONSTANT: Final = 0.6  # length of the longest window of degree 2 over that of degree 3 from which degree 2 holds
-_INNER: Final = 0.5  # length of a window that holds a sample well inside, over the longest, from which such ones count
 _REACHES: Final = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32)  # samples over which a change may hide in the error
 _CHECKED: Final = (1, 2, 3, 4, 6, 8)  # intervals of second differences that must agree
 
@@ -96,7 +95,7 @@ def _of_degree(y: FloatArray, error: FloatArray, degree: int) -> FloatArray:
     for size, channel, first in _hypotheses(y, error, degree):
         weights, inner = _weights(size, degree)
         value = y[channel[:, None], first[:, None] + np.arange(size)] @ weights
-        half = _DOUBLE * error[channel, None] * np.abs(weights).sum(axis=0)
+        half = _BEYOND * error[channel, None] * np.abs(weights).sum(axis=0)
         place = (channel * (n + 2) + first)[:, None] + np.arange(size + 2)
         held = slice(1, -1)
         for kind, part in ((0, held if degree == 2 else slice(None)), (1, inner)):
@@ -105,7 +104,7 @@ def _of_degree(y: FloatArray, error: FloatArray, degree: int) -> FloatArray:
         longest[0, place[:, held]] = np.maximum(longest[0, place[:, held]], size)
         longest[1, place[:, inner]] = np.maximum(longest[1, place[:, inner]], size)
     everything, inside = hull[:, 0, :, 1:-1], hull[:, 1, :, 1:-1]
-    best = np.where(inside[2] >= _INNER * everything[2], inside, everything)
+    best = np.where(inside[2] > 0, inside, everything)
     return np.stack([best[0], best[1], everything[2]])
 
 

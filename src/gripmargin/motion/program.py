@@ -85,7 +85,7 @@ class ProgramMotion:
         program = _coordinates(trajectory, robot)
         found = program.rates(stamps)
         rates = found.rates
-        path = None if rates.spline is None else RateError.of(rates, program.spin(rates), program.directions)
+        path = None if rates.spline is None else RateError.of(rates, program.spin(rates), program.directions, program.names)
         motion = cls(
             at=program.tool(found.t, rates),
             error=None if found.known else path,
@@ -129,7 +129,7 @@ class ProgramMotion:
         return (
             f"the accelerations are estimated, and {reason}: error {linear:.2g} m/s^2 and "
             f"{angular:.2g} rad/s^2 (1 sigma) by noise, up to {smooth:.2g} m/s^2 and {turning:.2g} rad/s^2 by "
-            "sampling and smoothing"
+            f"sampling and smoothing; most of it from {self.error.most_of_it(sample)}"
         )
 
     def error_over(self, samples: NDArray[np.intp]) -> str | None:

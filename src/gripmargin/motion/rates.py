@@ -7,6 +7,7 @@ Error: noise and smoothing, and what quick moves hide between samples (`gripmarg
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from itertools import pairwise
 from typing import Any, Final
@@ -31,7 +32,9 @@ LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense
 METHOD: Final = (
     "Local polynomial least squares (Savitzky & Golay, Anal. Chem. 36(8), 1964); window at each sample by "
     "intersection of confidence intervals (Goldenshluger & Nemirovski, Math. Methods Stat. 6(2), 1997; Katkovnik, "
-    "IEEE Trans. Signal Process. 47(9), 1999), then half as wide; noise from high differences of the samples"
+    "IEEE Trans. Signal Process. 47(9), 1999), then half as wide; noise from high differences of the samples. Where "
+    "values have a hard bound, the pieces of constant or straight acceleration that they leave room for, by combinations "
+    "of least 1-norm (Rivlin, Chebyshev Polynomials, Wiley 1990)"
 )
 
 
@@ -47,7 +50,7 @@ class Rates(Value):
         bias_first: Estimated bound of what smoothing and sampling do to the first derivative, its shape.
         bias_second: Estimated bound of what smoothing and sampling do to the second derivative, its shape.
         noise: Noise found in the samples [unit], one standard deviation, shape (channels,).
-        window: Time from the first to the last sample used [s], shape (n, channels).
+        window: Time over which a step of the second derivative is smoothed [s], shape (n, channels).
         spline: First and second derivative of the cubic spline through all samples, shape (2, n, channels), or
             None: not smoothed at all, so all noise is in it; an oscillator slower than the samples smooths it itself.
         quick: How far the samples move within less time than they can follow [unit], 0 elsewhere, shape (n, channels),
@@ -90,7 +93,26 @@ class Rates(Value):
         unit = "rad" if turning.all() else "m" if not turning.any() else "rad or m"
         low, high = 1e3 * self.window.min(), 1e3 * self.window.max()
         span = f"{low:.3g} ms" if high <= 1.01 * low else f"{low:.3g} to {high:.3g} ms"
-        return f"local polynomials over {span}; noise found {self.noise.max():.2g} {unit}."
+        return f"local polynomials that smooth steps over {span}; noise found {self.noise.max():.2g} {unit}."
+
+    def jitter_in_words(self, t: FloatArray, names: Sequence[tuple[str, str]]) -> tuple[str, ...]:
+        """Say where quick changes are so small that they are taken for jitter of the positions.
+
+        Args:
+            t: Times [s], shape (n,).
+            names: Of the channels, each with its unit.
+        """
+        quick = np.zeros_like(self.first) if self.quick is None else np.where(self.quick <= 4.0 * JITTER, self.quick, 0.0)
+        sample, channel = np.unravel_index(int(np.argmax(quick)), quick.shape)
+        if not quick[sample, channel] > 0.0:
+            return ()
+        name, unit = names[channel]
+        said = (
+            f"Jitter: {name} moves by {quick[sample, channel]:.2g} {unit} within one or two samples at {t[sample]:.3f} s; "
+            f"what strays from a motion by less than {JITTER:.2g} {unit} for less than three samples is not taken for "
+            "acceleration."
+        )
+        return (said,)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -147,12 +169,15 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
         bias = burst_bias(times, columns, even=even_step(times) is not None, scatter=scatter)
         second[2] += bias.T
         quick[:, 1:-1] = np.abs(np.diff(columns, 2))
-        quick = np.where(bias > 0.0, running_max(quick, 1), 0.0)
-    if pieces and scatter == 0.0:
+        quick = np.where(bias > 0.0, running_max(quick, 3), 0.0)
+    if pieces:
         error = value_error(columns)
-        _narrow(times, columns, np.where(sure <= ROUNDED * error, error, 0.0), second, window, np.ones(columns.shape, dtype=bool))
-        jitter = sure <= JITTER / NOISE_BAND
-        _narrow(times, columns, np.where(jitter, np.maximum(error, JITTER), 0.0), second, window, running_max(quick > 0, 2))
+        second[:, :, np.ptp(columns, axis=1) <= 2.01 * error] = 0.0  # within one digit: at rest
+        if scatter == 0.0:
+            rounded, shaken = sure <= ROUNDED * error, sure <= JITTER / NOISE_BAND
+            _narrow(times, columns, np.where(rounded, error, 0.0), second, window, np.ones(columns.shape, dtype=bool))
+            band = np.where(shaken, np.maximum(error, JITTER), 0.0)
+            _narrow(times, columns, band, second, window, running_max(quick > 0.0, 2))
     spline = spline_rates(times, samples)
     return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T)
 
@@ -170,8 +195,6 @@ def _narrow(
         window: Time over which was smoothed [s], shape (channels, n).
         here: Where they count, shape (channels, n).
     """
-    still = np.ptp(y, axis=1) <= 2.01 * error
-    second[:, :, still] *= ~here[still].T
     bounded = np.flatnonzero((error > 0.0) & (np.ptp(y, axis=1) > 0.0) & here.any(axis=1))
     y, error = y[bounded], error[bounded]
     for run in _even_runs(t):
