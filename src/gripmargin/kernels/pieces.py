@@ -31,8 +31,8 @@ FEWEST: Final = 20  # samples of which pieces can be made out
 _SIZES: Final = (5, 6, 7, 9, 11, 13, 17, 21, 27, 33, 41, 53, 65, 85, 107, 129)
 _BEYOND: Final = 2.0  # error of a hypothesis over that of its values: it may reach a little beyond its piece
 _CONSTANT: Final = 0.6  # length of the longest window of degree 2 over that of degree 3 from which degree 2 holds
-_REACHES: Final = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32)  # samples over which a change may hide in the error
-_CHECKED: Final = (1, 2, 3, 4, 6, 8)  # intervals of second differences that must agree
+_REACHES: Final = (1, 2, 3, 4, 6, 8, 12, 16)  # samples over which a change may hide in the error
+_CHECKED: Final = (1, 2, 3, 4)  # intervals of second differences that must agree
 
 
 def piece_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArray, Flags]:
