@@ -40,7 +40,7 @@ def adaptive_fit(
     Returns:
         For each order its value, one standard deviation of its noise and a bound of what smoothing and sampling do to
         it, shape (orders, 3, channels, n); the time over which was smoothed [s], shape (channels, n); the noise of each
-        channel, and what of it is no motion, shape (channels,) each.
+        channel, shape (channels,), and what of it is no motion, by block, shape (channels, blocks).
     """
     n, step = t.size, even_step(t)
     level, reliable = noise_levels(t, y, step)
@@ -65,7 +65,7 @@ def adaptive_fit(
         here = slice(a - low, a - low + _CHUNK)
         derivatives, widths = chunk.fit(orders, level[:, block])
         found[..., a : a + _CHUNK], window[:, a : a + _CHUNK] = derivatives[..., here], widths[:, here]
-    return found, window, np.asarray(mean_level), np.sqrt(np.mean(reliable**2, axis=-1))
+    return found, window, np.asarray(mean_level), reliable
 
 
 @dataclass(frozen=True)

@@ -55,6 +55,7 @@ class Rates(Value):
             None: not smoothed at all, so all noise is in it; an oscillator slower than the samples smooths it itself.
         quick: How far the samples move within less time than they can follow [unit], 0 elsewhere, shape (n, channels),
             or None: not looked for.
+        jitter: The same of what is taken for jitter of the positions, not for motion.
     """
 
     first: FloatArray
@@ -67,6 +68,7 @@ class Rates(Value):
     window: FloatArray
     spline: FloatArray | None = None
     quick: FloatArray | None = None
+    jitter: FloatArray | None = None
 
     def __post_init__(self) -> None:
         n, channels = np.shape(self.first)
@@ -76,10 +78,10 @@ class Rates(Value):
                 object.__setattr__(self, field, frozen(getattr(self, field), (rows, channels), f"rates {field}"))
         object.__setattr__(self, "noise", frozen(self.noise, (channels,), "rates noise"))
         object.__setattr__(self, "window", frozen(self.window, (n, channels), "rates window"))
-        if self.spline is not None:
-            object.__setattr__(self, "spline", frozen(self.spline, (2, n, channels), "rates spline"))
-        if self.quick is not None:
-            object.__setattr__(self, "quick", frozen(self.quick, (n, channels), "rates quick"))
+        shapes = {"spline": (2, n, channels), "quick": (n, channels), "jitter": (n, channels)}
+        for field, shape in shapes.items():
+            if getattr(self, field) is not None:
+                object.__setattr__(self, field, frozen(getattr(self, field), shape, f"rates {field}"))
 
     def beside(self, other: Rates) -> Rates:
         """Return these channels and those of other samples taken at the same times, side by side."""
@@ -96,19 +98,18 @@ class Rates(Value):
         return f"local polynomials that smooth steps over {span}; noise found {self.noise.max():.2g} {unit}."
 
     def jitter_in_words(self, t: FloatArray, names: Sequence[tuple[str, str]]) -> tuple[str, ...]:
-        """Say where quick changes are so small that they are taken for jitter of the positions.
+        """Say where the largest jitter of the positions is; nothing where there is none.
 
         Args:
             t: Times [s], shape (n,).
             names: Of the channels, each with its unit.
         """
-        quick = np.zeros_like(self.first) if self.quick is None else np.where(self.quick <= 4.0 * JITTER, self.quick, 0.0)
-        sample, channel = np.unravel_index(int(np.argmax(quick)), quick.shape)
-        if not quick[sample, channel] > 0.0:
+        if self.jitter is None or not self.jitter.any():
             return ()
+        sample, channel = np.unravel_index(int(np.argmax(self.jitter)), self.jitter.shape)
         name, unit = names[channel]
         said = (
-            f"Jitter: {name} moves by {quick[sample, channel]:.2g} {unit} within one or two samples at {t[sample]:.3f} s; "
+            f"Jitter: {name} moves by {self.jitter[sample, channel]:.2g} {unit} within one or two samples at {t[sample]:.3f} s; "
             f"what strays from a motion by less than {JITTER:.2g} {unit} for less than three samples is not taken for "
             "acceleration."
         )
@@ -164,7 +165,7 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
         return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
-    quick = np.zeros_like(columns)
+    quick, jitter = np.zeros_like(columns), np.zeros_like(columns)
     if bursts:
         bias = burst_bias(times, columns, even=even_step(times) is not None, scatter=scatter)
         second[2] += bias.T
@@ -174,18 +175,20 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
         error = value_error(columns)
         second[:, :, np.ptp(columns, axis=1) <= 2.01 * error] = 0.0  # within one digit: at rest
         if scatter == 0.0:
-            rounded, shaken = sure <= ROUNDED * error, sure <= JITTER / NOISE_BAND
+            rounded = np.sqrt(np.mean(sure**2, axis=1)) <= ROUNDED * error
+            shaken = np.median(sure, axis=1) <= JITTER / NOISE_BAND
             _narrow(times, columns, np.where(rounded, error, 0.0), second, window, np.ones(columns.shape, dtype=bool))
             band = np.where(shaken, np.maximum(error, JITTER), 0.0)
-            _narrow(times, columns, band, second, window, running_max(quick > 0.0, 2))
+            jitter = _narrow(times, columns, band, second, window, running_max(quick > 0.0, 2))
+            quick, jitter = np.where(jitter, 0.0, quick), np.where(jitter, quick, 0.0)
     spline = spline_rates(times, samples)
-    return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T)
+    return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T, jitter.T)
 
 
 def _narrow(
     t: FloatArray, y: FloatArray, error: FloatArray, second: FloatArray, window: FloatArray, here: NDArray[np.bool_]
-) -> None:
-    """Put in the bounds of polynomial pieces where they are closer, in place.
+) -> NDArray[np.bool_]:
+    """Put in the bounds of polynomial pieces where they are closer, in place; return where, shape (channels, n).
 
     Args:
         t: Times [s], shape (n,).
@@ -195,6 +198,7 @@ def _narrow(
         window: Time over which was smoothed [s], shape (channels, n).
         here: Where they count, shape (channels, n).
     """
+    taken = np.zeros(y.shape, dtype=bool)
     bounded = np.flatnonzero((error > 0.0) & (np.ptp(y, axis=1) > 0.0) & here.any(axis=1))
     y, error = y[bounded], error[bounded]
     for run in _even_runs(t):
@@ -209,6 +213,8 @@ def _narrow(
         closer = followed.T & ((high - low) / 2.0 < 2.0 * before[1] + before[2])
         second[:, run, bounded] = np.where(closer, np.stack([low + high, np.zeros_like(low), high - low]) / 2.0, before)
         window[bounded, run] = np.where(followed, step, window[bounded, run])
+        taken[bounded, run] = closer.T
+    return taken
 
 
 def _even_runs(t: FloatArray) -> list[slice]:
