@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from support.laws import LAWS, MinimumJerk
 
 import gripmargin as gm
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.rates import estimate_rates
+from support.laws import LAWS, MinimumJerk
 
 MILLIDEGREE = np.radians(1e-3)
 
@@ -27,8 +27,8 @@ def width(kind, step, digit=MILLIDEGREE, programs=4):
     return np.mean(found)
 
 
-# Shares of the peak [2, 4, 8, 20 ms]: half the height of a step on either side of it, as a fit across it has them, would be
-# 27, 30, 41, 82 % for trapezoids.
+# Shares of the peak at 2, 4, 8, 20 ms. With half the height of each step on either side of it, as a fit across it has
+# it, they are 27, 30, 41, 82 % for trapezoids.
 WIDTHS = [
     ("trapezoid", (0.07, 0.06, 0.06, 0.25)),
     ("bang-bang", (0.06, 0.05, 0.05, 0.13)),
@@ -90,8 +90,8 @@ class TestJitter:
         # a move of 3 urad within half of 4 ms: 5.77 d/T^2 is 4.3 rad/s^2 (Flash & Hogan, 1985)
         assert most <= without + 0.5
         assert [note for note in made.notes if note.startswith("Jitter")] == [
-            "Jitter: joint 2 moves by 3e-06 rad within one or two samples at 1.228 s; what strays from a motion by less "
-            "than 5e-06 rad for less than three samples is not taken for acceleration."
+            "Jitter: joint 2 moves by 3e-06 rad within one or two samples at 1.228 s; what strays from a motion by "
+            "less than 5e-06 rad for less than three samples is not taken for acceleration."
         ]
         assert not [note for note in plain.notes if note.startswith("Jitter")]
 
@@ -104,4 +104,6 @@ class TestJitter:
 
     def test_what_is_more_says_joint_place_and_size(self):
         made = ProgramMotion.of(self.program(3e-5), arm())
-        assert made.error_sentence(310).endswith("from joint 2, which moves by 3e-05 rad there within one or two samples")
+        assert made.error_sentence(310).endswith(
+            "from joint 2, which moves by 3e-05 rad there within one or two samples"
+        )

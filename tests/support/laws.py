@@ -1,4 +1,4 @@
-"""Laws of motion with exact positions and accelerations, in which the acceleration has steps; and what a file makes of it."""
+"""Laws of motion with exact positions and accelerations, in which the acceleration has steps."""
 
 import numpy as np
 
@@ -8,11 +8,13 @@ class Pieces:
 
     def __init__(self, pieces):
         """Take (lasts, jerk, jump) of each piece."""
-        lasts, self.jerks, jumps = (np.append(column, last) for column, last in zip(zip(*pieces), (1e9, 0, 0), strict=True))
+        lasts, self.jerks, jumps = (
+            np.append(column, last) for column, last in zip(zip(*pieces, strict=True), (1e9, 0, 0), strict=True)
+        )
         self.starts = np.concatenate([[0.0], np.cumsum(lasts[:-1])])
         state, self.state = np.zeros(3), []
         for last, jerk, jump in zip(lasts, self.jerks, jumps, strict=True):
-            self.state.append(state + [0, 0, jump])
+            self.state.append(state + np.array([0, 0, jump]))
             state = self._later(self.state[-1], jerk, last)
         self.state = np.array(self.state)
         self.state[-1, 1:] = 0.0

@@ -3,6 +3,8 @@
 The centre of mass lies in the pads' plane, and they hold as much along as across: u = m sqrt(g^2 + a^2) / (S A).
 """
 
+from functools import partial
+
 import numpy as np
 
 import gripmargin as gm
@@ -21,8 +23,10 @@ def true_margin(law, t, scale=1.0):
 
 
 def judged(t, x, target, check=hold):
-    """Result of a check, by its figures alone, of a program of positions along a slide, [s] and [m], shape (n,) each."""
-    film = gm.PadMaterial(pull_off_stress=STRENGTH, shear_strength=STRENGTH, normal_stiffness=1e8, shear_stiffness=3.3e7)
+    """Result of a check, by its figures alone, of positions along a slide, [s] and [m], shape (n,) each."""
+    film = gm.PadMaterial(
+        pull_off_stress=STRENGTH, shear_strength=STRENGTH, normal_stiffness=1e8, shear_stiffness=3.3e7
+    )
     job = gm.Job(
         name="slide",
         trajectory=gm.JointTrajectory(t=t, q=np.reshape(x, (t.size, -1))),
@@ -34,11 +38,21 @@ def judged(t, x, target, check=hold):
     return next(iter(check.results(work_out(job))))
 
 
+def _thrice(law, t):
+    return 3.0 * law(t)
+
+
 def program(kind, seed, step, *, seconds=3.0):
     """A law scaled so that its accelerations matter beside gravity, with times that fall on its steps by chance."""
     rng = np.random.default_rng([seed, round(step * 1e6)])
     plain, scale, late = LAWS[kind](rng, seconds, step), rng.uniform(2.0, 5.0), rng.uniform(0.0, step)
     return lambda t: scale * plain(np.asarray(t) + late)
+
+
+def decided(kind, seed, factor, *, step=0.004, digit=1e-6, check=hold):
+    """Verdict on a program whose true margin is so many times the target."""
+    law, t = program(kind, seed, step), np.arange(round(3.0 / step)) * step
+    return judged(t, np.rint(law(t)[0] / digit) * digit, true_margin(law, t) / factor, check).verdict
 
 
 def attack(seed):
@@ -53,7 +67,7 @@ def attack(seed):
     taken = t.copy()  # when the samples are taken
     if how == "half sample":
         plain = LAWS["blends"](rng, 3.0, step, samples=(0.5, 1.0))
-        law = lambda x: 3.0 * plain(x)  # noqa: E731
+        law = partial(_thrice, plain)
     if how == "cut":
         a = rng.integers(0, t.size - 60)
         t = taken = t[a : a + int(rng.integers(40, t.size - a))]

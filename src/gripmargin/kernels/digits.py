@@ -1,7 +1,7 @@
 """What samples are rounded to: the last digit of a file, or the counts of an encoder.
 
-Where all values of a channel are multiples of one step, each is within half a step of the truth, whatever statistics say.
-Samples lie along the last axis, channels along the first.
+Where all values of a channel are multiples of one step, each is within half a step of the truth, whatever statistics
+say. Samples lie along the last axis, channels along the first.
 """
 
 from __future__ import annotations
@@ -31,9 +31,9 @@ def grid(y: FloatArray) -> FloatArray:
 def rounded_to(y: FloatArray) -> FloatArray:
     """The step that each channel is surely rounded to, shape (channels,); 0 where its values do not say so.
 
-    A move over two samples makes all changes multiples of the smallest, and at a constant speed or acceleration they are
-    multiples of one another: only many uneven third differences show rounding. A channel that hardly moves is rounded as
-    another one.
+    A move over two samples makes all changes multiples of the smallest, and at a constant speed or acceleration they
+    are multiples of one another: only many uneven third differences show rounding. A channel that hardly moves is
+    rounded as another one.
     """
     change = np.abs(np.diff(y, axis=-1))
     uneven = np.abs(np.diff(y, 3, axis=-1))

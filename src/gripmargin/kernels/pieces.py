@@ -2,19 +2,19 @@
 
 Every value is known to within a hard bound, such as half a digit. A window of samples may be one piece where no
 combination of its values that vanishes for polynomials of degree 2 (constant second derivative) or 3 (a straight line)
-exceeds what that bound allows. The longest such windows are the hypotheses of what the curve is made of: at a sample its
-second derivative lies between the least and the largest that they leave room for. A step between two pieces costs next
-to nothing where both are long.
+exceeds what that bound allows. The longest such windows are the hypotheses of what the curve is made of: at a sample
+its second derivative lies between the least and the largest that they leave room for. A step between two pieces costs
+next to nothing where both are long.
 
 Combinations with places at the extrema of Chebyshev polynomials are the sharpest for their 1-norm (Rivlin, Chebyshev
-Polynomials, Wiley 1990, from memory). Times are in sample intervals; samples lie along the last axis, channels along the
-first. The constants are set by simulation, on the safe side.
+Polynomials, Wiley 1990, from memory). Times are in sample intervals; samples lie along the last axis, channels along
+the first. The constants are set by simulation, on the safe side.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from typing import Final
 
 import numpy as np
@@ -44,9 +44,12 @@ def piece_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArr
 
     Returns:
         Least and largest second derivative about each sample [unit/interval^2], infinite where no window holds it, and
-        whether it is followed: not where second differences lie outside, so that a short phase hides; shape (channels, n).
+        whether it is followed: not where second differences lie outside, so that a short phase hides. Shape
+        (channels, n) each.
     """
     constant, line = (_of_degree(y, error, degree) for degree in (2, 3))
+    low: FloatArray
+    high: FloatArray
     low, high, longest = np.where(constant[2] >= _CONSTANT * line[2], constant, line)
     known = longest > 0
     low, high = -_with_hidden(-np.where(known, low, -np.inf), error), _with_hidden(np.where(known, high, np.inf), error)
@@ -86,7 +89,11 @@ def _with_hidden(high: FloatArray, error: FloatArray) -> FloatArray:
 
 
 def _of_degree(y: FloatArray, error: FloatArray, degree: int) -> FloatArray:
-    """Least and largest second derivative by hypotheses of a degree, and points of the longest, shape (3, channels, n)."""
+    """Least and largest second derivative by hypotheses of a degree, and points of the longest.
+
+    Returns:
+        Shape (3, channels, n).
+    """
     n = y.shape[1]
     # with a sample more on either side: the top of two lines that cross between samples is on both of them carried on;
     # by all hypotheses, and by those that hold the sample well inside
@@ -129,7 +136,7 @@ def _hypotheses(y: FloatArray, error: FloatArray, degree: int) -> list[tuple[int
     reach = [_Reach.of(y.shape)]
     for size, whole in zip(sizes[::-1], windows[::-1], strict=True):
         reach.insert(0, reach[0].with_windows(whole, size))
-    found = []
+    found: list[tuple[int, Numbers, Numbers]] = []
     for k, (size, whole) in enumerate(zip(sizes, windows, strict=True)):
         longest = whole
         if k + 1 < len(sizes):
@@ -137,7 +144,8 @@ def _hypotheses(y: FloatArray, error: FloatArray, degree: int) -> list[tuple[int
         twice = next((j for j, other in enumerate(sizes) if other >= 2 * size - 1), len(sizes))
         longest = longest[:, : n - size + 1]
         apart = reach[twice].first[:, size - 1 :] - reach[twice].last[:, : n - size + 1]
-        found.append((size, *np.nonzero(longest & (apart > 1))))
+        channel, start = np.nonzero(longest & (apart > 1))
+        found.append((size, channel, start))
     return found
 
 
@@ -185,7 +193,7 @@ def _within(flags: Flags, before: int, after: int) -> Flags:
     return np.asarray(count[:, np.minimum(i + after + 1, i.size)] > count[:, np.maximum(i - before, 0)])
 
 
-@lru_cache(maxsize=None)
+@cache
 def _vanishing(size: int, degree: int) -> tuple[tuple[tuple[int, ...], FloatArray], ...]:
     """Places of a window and weights of 1-norm 1 with which polynomials of a degree vanish.
 
@@ -206,7 +214,7 @@ def _vanishing(size: int, degree: int) -> tuple[tuple[tuple[int, ...], FloatArra
     return tuple(found.items())
 
 
-@lru_cache(maxsize=None)
+@cache
 def _weights(size: int, degree: int) -> tuple[FloatArray, slice]:
     """Weights of a window's second derivative at each place, one beyond both ends included; places well inside.
 

@@ -47,7 +47,10 @@ class Poses:
     @property
     def names(self) -> tuple[tuple[str, str], ...]:
         """Names and units of the coordinates."""
-        return (*((f"the tool's {axis}", "m") for axis in "xyz"), *((f"the turn about the tool's {a}", "rad") for a in "xyz"))
+        return (
+            *((f"the tool's {axis}", "m") for axis in "xyz"),
+            *((f"the turn about the tool's {a}", "rad") for a in "xyz"),
+        )
 
     def tool(self, t: FloatArray, rates: Rates) -> ToolMotion:
         """Return the tool's motion at the samples."""

@@ -85,7 +85,11 @@ class ProgramMotion:
         program = _coordinates(trajectory, robot)
         found = program.rates(stamps)
         rates = found.rates
-        path = None if rates.spline is None else RateError.of(rates, program.spin(rates), program.directions, program.names)
+        path = (
+            None
+            if rates.spline is None
+            else RateError.of(rates, program.spin(rates), program.directions, program.names)
+        )
         motion = cls(
             at=program.tool(found.t, rates),
             error=None if found.known else path,

@@ -100,7 +100,7 @@ class RateError:
         )
 
     def most_of_it(self, sample: int) -> str:
-        """Say which cause has the largest error at a sample, and what it did there if it was too quick; "" if unnamed."""
+        """Say which cause has the largest error at a sample, and how far it moved if that was too quick."""
         if not self.names:
             return ""
         at = np.array([sample])

@@ -33,8 +33,8 @@ METHOD: Final = (
     "Local polynomial least squares (Savitzky & Golay, Anal. Chem. 36(8), 1964); window at each sample by "
     "intersection of confidence intervals (Goldenshluger & Nemirovski, Math. Methods Stat. 6(2), 1997; Katkovnik, "
     "IEEE Trans. Signal Process. 47(9), 1999), then half as wide; noise from high differences of the samples. Where "
-    "values have a hard bound, the pieces of constant or straight acceleration that they leave room for, by combinations "
-    "of least 1-norm (Rivlin, Chebyshev Polynomials, Wiley 1990)"
+    "values have a hard bound, the pieces of constant or straight acceleration that they leave room for, by "
+    "combinations of least 1-norm (Rivlin, Chebyshev Polynomials, Wiley 1990)"
 )
 
 
@@ -106,12 +106,12 @@ class Rates(Value):
         """
         if self.jitter is None or not self.jitter.any():
             return ()
-        sample, channel = np.unravel_index(int(np.argmax(self.jitter)), self.jitter.shape)
+        sample, channel = divmod(int(np.argmax(self.jitter)), self.jitter.shape[1])
         name, unit = names[channel]
         said = (
-            f"Jitter: {name} moves by {self.jitter[sample, channel]:.2g} {unit} within one or two samples at {t[sample]:.3f} s; "
-            f"what strays from a motion by less than {JITTER:.2g} {unit} for less than three samples is not taken for "
-            "acceleration."
+            f"Jitter: {name} moves by {self.jitter[sample, channel]:.2g} {unit} within one or two samples "
+            f"at {t[sample]:.3f} s; what strays from a motion by less than {JITTER:.2g} {unit} for less than three samples "
+            "is not taken for acceleration."
         )
         return (said,)
 
@@ -135,7 +135,9 @@ class ProgramRates:
     notes: tuple[str, ...] = ()
 
 
-def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float = 0.0, bursts: bool = True, pieces: bool = True) -> Rates:
+def estimate_rates(
+    t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float = 0.0, bursts: bool = True, pieces: bool = True
+) -> Rates:
     """Estimate the derivatives of samples.
 
     Args:
@@ -179,10 +181,12 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
             shaken = np.median(sure, axis=1) <= JITTER / NOISE_BAND
             _narrow(times, columns, np.where(rounded, error, 0.0), second, window, np.ones(columns.shape, dtype=bool))
             band = np.where(shaken, np.maximum(error, JITTER), 0.0)
-            jitter = _narrow(times, columns, band, second, window, running_max(quick > 0.0, 2))
-            quick, jitter = np.where(jitter, 0.0, quick), np.where(jitter, quick, 0.0)
+            small = _narrow(times, columns, band, second, window, running_max(quick > 0.0, 2))
+            quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
     spline = spline_rates(times, samples)
-    return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T, jitter.T)
+    return Rates(
+        first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T, jitter.T
+    )
 
 
 def _narrow(
