@@ -35,7 +35,7 @@ _REACHES: Final = (1, 2, 3, 4, 6, 8, 12, 16)  # samples over which a change may 
 _CHECKED: Final = (1, 2, 3, 4)  # intervals of second differences that must agree
 
 
-def piece_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArray, Flags]:
+def piece_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArray, Flags, FloatArray]:
     """Bound the second derivative.
 
     Args:
@@ -44,26 +44,38 @@ def piece_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArr
 
     Returns:
         Least and largest second derivative about each sample [unit/interval^2], infinite where no window holds it, and
-        whether it is followed: not where second differences lie outside, so that a short phase hides. Shape
-        (channels, n) each.
+        whether it is followed: not where second differences lie outside, so that a short phase hides; and the points of
+        the longest window that holds it. Shape (channels, n) each.
     """
     constant, line = (_of_degree(y, error, degree) for degree in (2, 3))
-    low: FloatArray
-    high: FloatArray
-    low, high, longest = np.where(constant[2] >= _CONSTANT * line[2], constant, line)
-    known = longest > 0
-    low, high = -_with_hidden(-np.where(known, low, -np.inf), error), _with_hidden(np.where(known, high, np.inf), error)
+    best: FloatArray = np.where(constant[2] >= _CONSTANT * line[2], constant, line)
+    known = best[2] > 0
+    low, high = _on_one_side(np.where(known, best[0], -np.inf), np.where(known, best[1], np.inf))
+    low, high = -_with_hidden(-low, error), _with_hidden(high, error)
     lost = running_max(~known, 1)
     for apart in _CHECKED:
         bend, room = _bends(y, apart), 4.0 * error[:, None] / apart**2
         outside = (bend > running_max(high, apart) + room) | (bend < -running_max(-low, apart) - room)
         lost |= running_max(outside, apart)
-    # A phase of less than two samples is told by the second difference about its sample alone.
-    bend, room = _bends(y, 1), 4.0 * error[:, None]
-    most, least = running_max(high, 1), -running_max(-low, 1)
-    high = np.where(bend > high + room, np.minimum(bend, most), high)
-    low = np.where(bend < low - room, np.maximum(bend, least), low)
-    return low, high, ~lost
+    return low, high, ~lost, best[2]
+
+
+def _on_one_side(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Bounds in which a sample at a step, which is on both pieces, counts to the one before.
+
+    Both are bounded at its neighbours: what they do is no higher at a place between.
+    """
+    wide = high - low
+    before, after = (np.s_[:, :-2], np.s_[:, 2:])
+    both = wide[before] + wide[after]
+    at_step = (both < wide[:, 1:-1]) & (np.isfinite(wide[:, 1:-1]))
+    at_step &= low[:, 1:-1] >= np.minimum(low[before], low[after]) - both
+    at_step &= high[:, 1:-1] <= np.maximum(high[before], high[after]) + both
+    low, high = low.copy(), high.copy()
+    low[:, 1:-1], high[:, 1:-1] = (
+        np.where(at_step, bound[before], bound[:, 1:-1]) for bound in (low.copy(), high.copy())
+    )
+    return low, high
 
 
 def _bends(y: FloatArray, apart: int) -> FloatArray:

@@ -24,9 +24,12 @@ from gripmargin.kernels.digits import value_error
 from gripmargin.kernels.local_fit import even_step, running_max
 from gripmargin.kernels.pieces import FEWEST as FEWEST_OF_PIECES
 from gripmargin.kernels.pieces import piece_bounds
+from gripmargin.kernels.sample_noise import BLOCK
 
 JITTER: Final = 5e-6  # [rad or m] that positions may stray from a motion unseen in a file of 0.01 mm or 5e-4 deg
 ROUNDED: Final = 1.2  # noise over the bound of an error that rounding explains: 1 / sqrt(3) of it, twice over
+PROVEN: Final = 17  # points of a window that stay within a bound by chance in one of 60 where noise is 1.2 of it
+NEVER: Final = 10**6  # points that no window has
 NOISE_BAND: Final = 4.5  # standard deviations within which noise stays
 LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
 METHOD: Final = (
@@ -108,10 +111,10 @@ class Rates(Value):
             return ()
         sample, channel = divmod(int(np.argmax(self.jitter)), self.jitter.shape[1])
         name, unit = names[channel]
+        way = f"{self.jitter[sample, channel]:.2g} {unit} within one or two samples at {t[sample]:.3f} s"
         said = (
-            f"Jitter: {name} moves by {self.jitter[sample, channel]:.2g} {unit} within one or two samples "
-            f"at {t[sample]:.3f} s; what strays from a motion by less than {JITTER:.2g} {unit} for less than three samples "
-            "is not taken for acceleration."
+            f"Jitter: {name} moves by {way}; what strays from a motion by less than {JITTER:.2g} {unit} for less than "
+            "three samples is not taken for acceleration."
         )
         return (said,)
 
@@ -177,11 +180,11 @@ def estimate_rates(
         error = value_error(columns)
         second[:, :, np.ptp(columns, axis=1) <= 2.01 * error] = 0.0  # within one digit: at rest
         if scatter == 0.0:
-            rounded = np.sqrt(np.mean(sure**2, axis=1)) <= ROUNDED * error
+            noisy = (sure > ROUNDED * error[:, None])[:, np.arange(times.size) // BLOCK]
+            _narrow(times, columns, error, second, window, proof=np.where(noisy, PROVEN, 0))
             shaken = np.median(sure, axis=1) <= JITTER / NOISE_BAND
-            _narrow(times, columns, np.where(rounded, error, 0.0), second, window, np.ones(columns.shape, dtype=bool))
-            band = np.where(shaken, np.maximum(error, JITTER), 0.0)
-            small = _narrow(times, columns, band, second, window, running_max(quick > 0.0, 2))
+            beside = shaken[:, None] & running_max(quick > 0.0, 2)
+            small = _narrow(times, columns, np.maximum(error, JITTER), second, window, proof=np.where(beside, 0, NEVER))
             quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
     spline = spline_rates(times, samples)
     return Rates(
@@ -190,28 +193,28 @@ def estimate_rates(
 
 
 def _narrow(
-    t: FloatArray, y: FloatArray, error: FloatArray, second: FloatArray, window: FloatArray, here: NDArray[np.bool_]
+    t: FloatArray, y: FloatArray, error: FloatArray, second: FloatArray, window: FloatArray, *, proof: NDArray[np.intp]
 ) -> NDArray[np.bool_]:
     """Put in the bounds of polynomial pieces where they are closer, in place; return where, shape (channels, n).
 
     Args:
         t: Times [s], shape (n,).
         y: Samples, shape (channels, n).
-        error: Bound of the error of each value, shape (channels,); 0 where there is none.
+        error: Bound of the error of each value, shape (channels,).
         second: Second derivative, noise and bias, shape (3, n, channels).
         window: Time over which was smoothed [s], shape (channels, n).
-        here: Where they count, shape (channels, n).
+        proof: Points of a window that show the bound to hold, shape (channels, n).
     """
     taken = np.zeros(y.shape, dtype=bool)
-    bounded = np.flatnonzero((error > 0.0) & (np.ptp(y, axis=1) > 0.0) & here.any(axis=1))
+    bounded = np.flatnonzero((np.ptp(y, axis=1) > 0.0) & (proof < NEVER).any(axis=1))
     y, error = y[bounded], error[bounded]
     for run in _even_runs(t):
         even = t[run][0] + np.arange(run.stop - run.start) * (t[run][-1] - t[run][0]) / (run.stop - run.start - 1)
         step = float(even[1] - even[0])
         speed = np.abs(np.diff(y[:, run], axis=1)).max(axis=1) / step
         late = np.abs(t[run] - even).max() + 2.0 * np.spacing(np.abs(t).max())
-        low, high, followed = piece_bounds(y[:, run] - y[:, run.start, None], error + late * speed)
-        followed &= here[bounded, run]
+        low, high, followed, points = piece_bounds(y[:, run] - y[:, run.start, None], error + late * speed)
+        followed &= points >= proof[bounded, run]
         low, high = (np.where(followed, bound, 0.0).T / step**2 for bound in (low, high))
         before = second[:, run, bounded]
         closer = followed.T & ((high - low) / 2.0 < 2.0 * before[1] + before[2])
