@@ -24,6 +24,11 @@ def beside(high):
     return np.max([padded[k : k + high.size - 1] for k in range(4)], axis=0)
 
 
+def around(high):
+    """The largest of a sample and its neighbours."""
+    return np.max([np.append(high[1:], high[-1]), high, np.append(high[0], high[:-1])], axis=0)
+
+
 def missed(law, step, digit, late, seconds=2.5):
     """(intervals in which a followed law lies outside, whether its peak does, mean width over peak, share followed)."""
     t = late + np.arange(round(seconds / step)) * step
@@ -63,7 +68,7 @@ def test_what_is_followed_is_never_higher(kind, few, widest, least):
     assert followed.mean() >= least
 
 
-@pytest.mark.parametrize(("straight", "programs", "few"), [(False, 50, 2e-3), (True, 100, 3e-4)])
+@pytest.mark.parametrize(("straight", "programs", "few"), [(False, 50, 1.6e-3), (True, 100, 3e-4)])
 def test_pieces_at_the_edge_of_what_digits_show(straight, programs, few):
     """Pieces of 8 to 60 samples whose changes are 1 to 300 times what an error of 1 hides."""
     outside, followed = [], []
@@ -79,7 +84,7 @@ def test_pieces_at_the_edge_of_what_digits_show(straight, programs, few):
         law, t = Pieces(pieces), rng.uniform(0, 1) + np.arange(400.0)
         q, _, truth = law(t)
         low, high, known = bounded(2 * np.rint(q / 2), 1.0)
-        outside.append(((truth > high) | (truth < low))[known].mean())
+        outside.append(((truth > around(high)) | (truth < -around(-low)))[known].mean())
         followed.append(known.mean())
     assert np.mean(followed) >= 0.999
     assert np.mean(outside) <= few
@@ -114,15 +119,14 @@ def test_a_step_between_long_pieces_costs_nothing():
         assert (np.abs(high - 1.0)[after] < 0.3).all()
 
 
-def test_the_error_falls_with_the_interval_where_digits_do_not_limit_it():
-    widths = []
-    for step in (0.016, 0.008, 0.004, 0.002):
-        law = LAWS["trapezoid"](np.random.default_rng(1), 2.5, step)
-        t = 0.001 + np.arange(round(2.5 / step)) * step
-        low, high, followed = bounded(np.rint(law(t)[0] / 1e-11) * 1e-11, 0.5e-11)
-        widths.append(np.where(followed, high - low, 8.0 * step**2).mean() / step**2)  # a peak of 4 to both sides
-    assert (np.diff(widths) < 0).all()
-    assert widths[-1] < 0.3 * widths[0]
+@pytest.mark.parametrize("step", [0.016, 0.008, 0.004, 0.002])
+def test_steps_cost_nothing_where_digits_do_not_limit_it(step):
+    """Half the height of a step at two samples would be 8, 4, 2, 1 % of the peak in the mean."""
+    law = LAWS["trapezoid"](np.random.default_rng(1), 2.5, step)
+    t = 0.001 + np.arange(round(2.5 / step)) * step
+    low, high, followed = bounded(np.rint(law(t)[0] / 1e-11) * 1e-11, 0.5e-11)
+    assert followed.mean() > 0.97
+    assert (high - low)[followed].mean() / step**2 < 1e-6
 
 
 @pytest.mark.parametrize("apart", [1, 2, 4])
