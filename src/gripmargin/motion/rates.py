@@ -43,7 +43,7 @@ METHOD: Final = (
 
 @dataclass(frozen=True, eq=False)
 class Rates(Value):
-    """Derivatives of samples and their errors; an error is within 2 sigma + bias for at least 95 % of samples.
+    """Derivatives of samples and their errors: at least 95 % are within 2 sigma + bias of a sample or one beside it.
 
     Attributes:
         first: First derivative [unit/s], shape (n, channels).
@@ -208,7 +208,7 @@ def _narrow(
     taken = np.zeros(y.shape, dtype=bool)
     bounded = np.flatnonzero((np.ptp(y, axis=1) > 0.0) & (proof < NEVER).any(axis=1))
     y, error = y[bounded], error[bounded]
-    for run in _even_runs(t):
+    for run in _even_runs(t) if bounded.size else ():
         even = t[run][0] + np.arange(run.stop - run.start) * (t[run][-1] - t[run][0]) / (run.stop - run.start - 1)
         step = float(even[1] - even[0])
         speed = np.abs(np.diff(y[:, run], axis=1)).max(axis=1) / step
