@@ -47,7 +47,7 @@ def missed(law, step, digit, late, seconds=2.5):
 FOLLOWED = [
     ("trapezoid", 0, 0.04, 0.97),
     ("bang-bang", 0, 0.04, 0.97),
-    ("S-curve", 0, 0.07, 0.95),
+    ("S-curve", 2, 0.07, 0.95),
     ("minimum jerk", 0, 0.04, 0.85),
     ("blends", 5, 0.045, 0.85),
 ]

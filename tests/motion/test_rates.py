@@ -114,7 +114,7 @@ def simulate(kind, rate, disturb, *, seeds, order=2, seconds=8.0, spread=0.0):
 
 
 def beside(a, estimate, error):
-    """Whether values lie within the errors at their sample and its neighbours: one at a kink counts to one side of it."""
+    """Whether values lie within the errors at their sample or beside it: one at a kink counts to one side of it."""
     padded = np.pad(np.stack([error - estimate, estimate + error]), ((0, 0), (1, 1), (0, 0)), mode="edge")
     least, most = np.max([padded[:, k : k + len(a)] for k in range(3)], axis=0)
     return (a >= -least) & (a <= most)

@@ -50,7 +50,7 @@ def piece_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArr
     constant, line = (_of_degree(y, error, degree) for degree in (2, 3))
     best: FloatArray = np.where(constant[2] >= _CONSTANT * line[2], constant, line)
     known = best[2] > 0
-    low, high = _on_one_side(np.where(known, best[0], -np.inf), np.where(known, best[1], np.inf))
+    low, high = _on_one_side(np.where(known, best[0], -np.inf), np.where(known, best[1], np.inf), error)
     low, high = -_with_hidden(-low, error), _with_hidden(high, error)
     lost = running_max(~known, 1)
     for apart in _CHECKED:
@@ -60,7 +60,7 @@ def piece_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArr
     return low, high, ~lost, best[2]
 
 
-def _on_one_side(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _on_one_side(low: FloatArray, high: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Bounds in which a sample at a step, which is on both pieces, counts to the one before.
 
     Both are bounded at its neighbours: what they do is no higher at a place between.
@@ -68,9 +68,10 @@ def _on_one_side(low: FloatArray, high: FloatArray) -> tuple[FloatArray, FloatAr
     wide = high - low
     before, after = (np.s_[:, :-2], np.s_[:, 2:])
     both = wide[before] + wide[after]
+    room = 8.0 * error[:, None]
     at_step = (both < wide[:, 1:-1]) & (np.isfinite(wide[:, 1:-1]))
-    at_step &= low[:, 1:-1] >= np.minimum(low[before], low[after]) - both
-    at_step &= high[:, 1:-1] <= np.maximum(high[before], high[after]) + both
+    at_step &= low[:, 1:-1] >= np.minimum(low[before], low[after]) - room
+    at_step &= high[:, 1:-1] <= np.maximum(high[before], high[after]) + room
     low, high = low.copy(), high.copy()
     low[:, 1:-1], high[:, 1:-1] = (
         np.where(at_step, bound[before], bound[:, 1:-1]) for bound in (low.copy(), high.copy())
