@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gripmargin.kernels.local_fit import even_step
-from gripmargin.kernels.sample_noise import differences, grid, noise_levels, run_lengths
+from gripmargin.kernels.sample_noise import differences, noise_levels, run_lengths
 
 
 def even(rate, seconds):
@@ -183,10 +183,3 @@ class TestNoiseOrMotion:
         y = np.where(np.arange(8192) < 1024, 40.0 * np.sin(1.6 * np.arange(8192)), 0.0) + noise
         assert not relied_on(y)[:64].any()
         assert relied_on(y)[64:].all()
-
-
-@pytest.mark.parametrize(("off", "found"), [(0.007, 1.0), (0.015, 0.0)])
-def test_a_grid_is_found_where_changes_are_whole_multiples_of_the_least(off, found):
-    y = np.cumsum(np.random.default_rng(2).integers(1, 5, 200)).astype(float)
-    y[100:] += off
-    assert grid(y[None])[0] == pytest.approx(found, abs=1e-9)

@@ -25,7 +25,9 @@ _BACK: Final = 2  # windows back from the widest that agrees; two windows are a 
 _CHUNK: Final = 8160  # samples worked on at a time; a multiple of all numbers of samples that share a window
 
 
-def adaptive_fit(t: FloatArray, y: FloatArray, orders: tuple[int, ...]) -> tuple[FloatArray, FloatArray, FloatArray]:
+def adaptive_fit(
+    t: FloatArray, y: FloatArray, orders: tuple[int, ...]
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Return derivatives of samples with their errors.
 
     The work is done in chunks so that memory does not grow with the number of windows times samples.
@@ -37,8 +39,8 @@ def adaptive_fit(t: FloatArray, y: FloatArray, orders: tuple[int, ...]) -> tuple
 
     Returns:
         For each order its value, one standard deviation of its noise and a bound of what smoothing and sampling do to
-        it, shape (orders, 3, channels, n); the time over which was smoothed [s], shape (channels, n); and the noise of
-        each channel, shape (channels,).
+        it, shape (orders, 3, channels, n); the time over which was smoothed [s], shape (channels, n); the noise of each
+        channel, shape (channels,), and what of it is no motion, by block, shape (channels, blocks).
     """
     n, step = t.size, even_step(t)
     level, reliable = noise_levels(t, y, step)
@@ -63,7 +65,7 @@ def adaptive_fit(t: FloatArray, y: FloatArray, orders: tuple[int, ...]) -> tuple
         here = slice(a - low, a - low + _CHUNK)
         derivatives, widths = chunk.fit(orders, level[:, block])
         found[..., a : a + _CHUNK], window[:, a : a + _CHUNK] = derivatives[..., here], widths[:, here]
-    return found, window, np.asarray(mean_level)
+    return found, window, np.asarray(mean_level), reliable
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.digits import rounded_to
 from gripmargin.kernels.local_fit import running_max
-from gripmargin.kernels.sample_noise import BLOCK, MEDIAN_TO_SIGMA, ORDERS, differences, grid, noise_levels
+from gripmargin.kernels.sample_noise import BLOCK, MEDIAN_TO_SIGMA, ORDERS, differences, noise_levels
 
 
 def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0) -> FloatArray:
@@ -38,7 +39,7 @@ def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0
     h = np.diff(t)
     middle = (h[:-1] + h[1:]) / 2
     bend = np.diff(np.diff(y, axis=1) / h, axis=1) / middle  # [unit/s^2]
-    known = (2.01 * _rounding(y) + 4.0 * np.spacing(np.abs(y).max(axis=1)))[:, None]
+    known = (2.01 * rounded_to(y) + 4.0 * np.spacing(np.abs(y).max(axis=1)))[:, None]
     noise = _noise(t, y, even=even, scatter=scatter)
     size = np.abs(bend) * middle * np.minimum(h[:-1], h[1:])
     noisy = 24.5 * noise  # ten times that of a second difference
@@ -70,22 +71,6 @@ def _peak(bend: FloatArray) -> float:
     """
     size = np.abs(bend)
     return float(24.0 * size.sum() if bend.min() < 0 < bend.max() else 4.0 * size.max())
-
-
-def _rounding(y: FloatArray) -> FloatArray:
-    """Step that a channel is rounded to, 0 where too few of its values say so, shape (channels,).
-
-    A move over two samples also makes all changes multiples of the smallest.
-    """
-    step = grid(y)
-    change = np.abs(np.diff(y, axis=1))
-    # At a constant speed all changes are multiples of one another; rounding makes them uneven.
-    often = (np.abs(np.diff(y, 2, axis=1)) > 0.5 * step[:, None]).sum(axis=1) >= 20
-    wide = change.max(axis=1) >= 5.0 * step
-    sure = (often | wide) & (step > 0)
-    # A channel that hardly moves says too little by itself: it is rounded as another one is.
-    alike = (np.abs(step[:, None] / np.where(sure, step, np.inf) - 1.0) < 1e-3).any(axis=1)
-    return np.where(sure | alike, step, 0.0)
 
 
 def _noise(t: FloatArray, y: FloatArray, *, even: bool, scatter: float) -> FloatArray:

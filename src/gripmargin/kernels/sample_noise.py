@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.digits import grid
 from gripmargin.kernels.local_fit import even_step, running_max
 
 BLOCK: Final = 32  # samples that share one noise level
@@ -178,18 +179,6 @@ def _stretch_medians(blocks: FloatArray) -> FloatArray:
 def _stretch_rms(size: FloatArray, blocks: int) -> FloatArray:
     parts = [size[:, min(a * BLOCK, size.shape[1] - 1) : b * BLOCK] for a, b in _stretches(blocks)]
     return np.stack([np.sqrt(np.mean(part * part, axis=-1)) for part in parts], axis=-1)
-
-
-def grid(y: FloatArray) -> FloatArray:
-    """The step of the grid that a channel's samples are rounded to, shape (channels,); 0 where there is none.
-
-    Found where the smallest change occurs and all others are whole multiples of it.
-    """
-    change = np.abs(np.diff(y, axis=-1))
-    least = np.min(change, axis=-1, initial=np.inf, where=change > 0)
-    multiple = change / least[:, None]
-    off = np.abs(multiple - np.rint(multiple)).max(axis=-1)
-    return np.where((off < 0.01) & np.isfinite(least), least, 0.0)
 
 
 def _every_second(t: FloatArray, y: FloatArray, order: int, *, even: bool, blocks: int) -> FloatArray:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.sample_noise import grid
+from gripmargin.kernels.digits import grid
 from gripmargin.kernels.time_law import MARKED, SMALL, Law, Samples, evaluated, law_between
 from gripmargin.motion.trajectory import RESOLVED, Filling, JointTrajectory, given_rates
 

@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.kernels.sample_noise import channel_noise, grid
+from gripmargin.kernels.digits import grid
+from gripmargin.kernels.sample_noise import channel_noise
 from gripmargin.motion.rates import Rates
 from gripmargin.motion.trajectory import JointTrajectory, given_rates
 

@@ -48,9 +48,9 @@ class Joints:
         if self.trajectory.qdd is not None:
             return _given(self.trajectory)
         if self.trajectory.interpolation == "linear":
-            return _estimated(self.trajectory, SampleTimes(self.trajectory.t), self._turning)
+            return _estimated(self, SampleTimes(self.trajectory.t))
         times = sample_times(self.trajectory.t, self.trajectory.q, stamps)
-        return _estimated(self.trajectory, times, self._turning)
+        return _estimated(self, times)
 
     def tool(self, t: FloatArray, rates: Rates) -> ToolMotion:
         """Return the tool's motion at the samples."""
@@ -58,14 +58,20 @@ class Joints:
 
     def spin(self, rates: Rates) -> FloatArray:
         """Return the acceleration that an error of speed makes by the Coriolis terms at most, shape (n, 1)."""
-        return np.asarray(2.0 * np.abs(rates.first[:, self._turning]).sum(axis=1, keepdims=True))
+        return np.asarray(2.0 * np.abs(rates.first[:, self.turning]).sum(axis=1, keepdims=True))
 
     def directions(self, samples: NDArray[np.intp]) -> FloatArray:
         """Return what one unit of each joint's acceleration gives the tool, shape (joints, 6, m)."""
         return tool_jacobian(self.chain.links, self.chain.revolute, self.trajectory.q[samples])
 
     @property
-    def _turning(self) -> NDArray[np.bool_]:
+    def names(self) -> tuple[tuple[str, str], ...]:
+        """Names and units of the coordinates."""
+        return tuple((f"joint {k + 1}", "rad" if turns else "m") for k, turns in enumerate(self.chain.revolute))
+
+    @property
+    def turning(self) -> NDArray[np.bool_]:
+        """Which joints turn."""
         return np.array(self.chain.revolute)
 
 
@@ -91,10 +97,10 @@ def _given(trajectory: JointTrajectory) -> ProgramRates:
     return ProgramRates(t=t, rates=rates, known=True, doubts=doubts, notes=tuple(notes))
 
 
-def _estimated(trajectory: JointTrajectory, times: SampleTimes, turning: NDArray[np.bool_]) -> ProgramRates:
+def _estimated(joints: Joints, times: SampleTimes) -> ProgramRates:
     """Rates estimated from positions, or accelerations from the speeds of the file where these may be used."""
-    t, q = times.t, trajectory.q
-    trajectory = replace(trajectory, t=t)
+    t, q, turning = times.t, joints.trajectory.q, joints.turning
+    trajectory = replace(joints.trajectory, t=t)
     rates = in_holes(t, q, estimate_rates(t, q, scatter=times.scatter))
     doubts = gaps(t, q, rates.noise)
     if trajectory.interpolation == "linear":
@@ -106,7 +112,7 @@ def _estimated(trajectory: JointTrajectory, times: SampleTimes, turning: NDArray
         speeds = in_holes(t, trajectory.qd, estimate_rates(t, trajectory.qd, order=1))
         how = "Joint speeds as given; accelerations estimated from them: " + speeds.in_words(turning)
         rates = _from_speeds(t, q, trajectory.qd, speeds, rates, missed, times.scatter)
-    notes = tuple(note for note in (times.note, distrusted, how) if note)
+    notes = tuple(note for note in (times.note, distrusted, how, *rates.jitter_in_words(t, joints.names)) if note)
     return ProgramRates(t=t, rates=rates, doubts=tuple(doubts), notes=notes)
 
 
@@ -128,6 +134,7 @@ def _from_speeds(
         noise=places.noise,
         window=speeds.window,
         spline=places.spline,
+        quick=places.quick,
     )
 
 

@@ -41,7 +41,15 @@ class Poses:
             t=t,
             rates=line.beside(turn),
             doubts=tuple(gaps(t, places, noise)),
-            notes=tuple(note for note in (times.note, how, orientation) if note),
+            notes=tuple(note for note in (times.note, how, orientation, *line.jitter_in_words(t, self.names)) if note),
+        )
+
+    @property
+    def names(self) -> tuple[tuple[str, str], ...]:
+        """Names and units of the coordinates."""
+        return (
+            *((f"the tool's {axis}", "m") for axis in "xyz"),
+            *((f"the turn about the tool's {a}", "rad") for a in "xyz"),
         )
 
     def tool(self, t: FloatArray, rates: Rates) -> ToolMotion:

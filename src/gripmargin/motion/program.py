@@ -76,7 +76,7 @@ class ProgramMotion:
         return cls(
             at=program.tool(found.t, rates),
             given=found.known,
-            error=None if exact else RateError.of(rates, program.spin(rates), program.directions),
+            error=None if exact else RateError.of(rates, program.spin(rates), program.directions, program.names),
             joint_rates=(rates.first, rates.second) if isinstance(program, Joints) else None,
             doubts=found.doubts,
             notes=found.notes,
@@ -106,7 +106,7 @@ class ProgramMotion:
         return (
             f"the accelerations are estimated, and {reason}: error {linear:.2g} m/s^2 and "
             f"{angular:.2g} rad/s^2 (1 sigma) by noise, up to {smooth:.2g} m/s^2 and {turning:.2g} rad/s^2 by "
-            "sampling and smoothing"
+            f"sampling and smoothing; most of it from {self.error.most_of_it(sample)}"
         )
 
     def error_over(self, samples: NDArray[np.intp]) -> str | None:

@@ -35,6 +35,8 @@ class RateError:
         speed_bias: Bound of the systematic error of that speed, shape (n, causes).
         spin: Acceleration that one unit of an error of speed makes at most, shape (n, 1).
         noise: Noise of the positions that go with the causes [rad or m], shape (causes,).
+        names: Of the causes, each with its unit.
+        quick: How far each moves within less time than samples can follow, 0 elsewhere, shape (n, causes), or None.
     """
 
     sigma: FloatArray
@@ -46,15 +48,20 @@ class RateError:
     speed_bias: FloatArray
     spin: FloatArray
     noise: FloatArray
+    names: tuple[tuple[str, str], ...] = ()
+    quick: FloatArray | None = None
 
     @classmethod
-    def of(cls, rates: Rates, spin: FloatArray, directions: Directions) -> RateError:
+    def of(
+        cls, rates: Rates, spin: FloatArray, directions: Directions, names: tuple[tuple[str, str], ...] = ()
+    ) -> RateError:
         """Work out the errors of rates.
 
         Args:
             rates: Of the program's coordinates.
             spin: Acceleration that one unit of an error of each speed makes at most, shape (n, causes).
             directions: As the attribute.
+            names: As the attribute.
         """
         used = np.stack([rates.first, rates.second])
         return cls(
@@ -67,6 +74,8 @@ class RateError:
             speed_bias=rates.bias_first,
             spin=spin.max(axis=1, keepdims=True),
             noise=rates.noise,
+            names=names,
+            quick=rates.quick,
         )
 
     def columns(self, samples: NDArray[np.intp], *, bias: bool) -> FloatArray:
@@ -89,3 +98,14 @@ class RateError:
                 [np.abs(bias[:, part]).sum(axis=(0, 1)) for part in parts],
             ]
         )
+
+    def most_of_it(self, sample: int) -> str:
+        """Say which cause has the largest error at a sample, and how far it moved if that was too quick."""
+        if not self.names:
+            return ""
+        at = np.array([sample])
+        both = 2.0 * self.columns(at, bias=False), self.columns(at, bias=True)
+        worst = int(np.argmax(sum(np.linalg.norm(part[..., 0], axis=1) for part in both)))
+        name, unit = self.names[worst]
+        way = 0.0 if self.quick is None else float(self.quick[sample, worst])
+        return f"{name}, which moves by {way:.2g} {unit} there within one or two samples" if way > 0.0 else name

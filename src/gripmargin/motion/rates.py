@@ -7,7 +7,9 @@ Error: noise and smoothing, and what quick moves hide between samples (`gripmarg
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -18,19 +20,30 @@ from gripmargin.base.errors import InputError
 from gripmargin.kernels.adaptive_fit import FEWEST, adaptive_fit
 from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.cubic_spline import spline_rates
-from gripmargin.kernels.local_fit import even_step
+from gripmargin.kernels.digits import value_error
+from gripmargin.kernels.local_fit import even_step, running_max
+from gripmargin.kernels.pieces import FEWEST as FEWEST_OF_PIECES
+from gripmargin.kernels.pieces import piece_bounds
+from gripmargin.kernels.sample_noise import BLOCK
 
+JITTER: Final = 5e-6  # [rad or m] that positions may stray from a motion unseen in a file of 0.01 mm or 5e-4 deg
+ROUNDED: Final = 1.2  # noise over the bound of an error that rounding explains: 1 / sqrt(3) of it, twice over
+PROVEN: Final = 17  # points of a window that stay within a bound by chance in one of 60 where noise is 1.2 of it
+NEVER: Final = 10**6  # points that no window has
+NOISE_BAND: Final = 4.5  # standard deviations within which noise stays
 LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
 METHOD: Final = (
     "Local polynomial least squares (Savitzky & Golay, Anal. Chem. 36(8), 1964); window at each sample by "
     "intersection of confidence intervals (Goldenshluger & Nemirovski, Math. Methods Stat. 6(2), 1997; Katkovnik, "
-    "IEEE Trans. Signal Process. 47(9), 1999), then half as wide; noise from high differences of the samples"
+    "IEEE Trans. Signal Process. 47(9), 1999), then half as wide; noise from high differences of the samples. Where "
+    "values have a hard bound, the pieces of constant or straight acceleration that they leave room for, by "
+    "combinations of least 1-norm (Rivlin, Chebyshev Polynomials, Wiley 1990)"
 )
 
 
 @dataclass(frozen=True, eq=False)
 class Rates(Value):
-    """Derivatives of samples and their errors; an error is within 2 sigma + bias for at least 95 % of samples.
+    """Derivatives of samples and their errors: at least 95 % are within 2 sigma + bias of a sample or one beside it.
 
     Attributes:
         first: First derivative [unit/s], shape (n, channels).
@@ -40,9 +53,12 @@ class Rates(Value):
         bias_first: Estimated bound of what smoothing and sampling do to the first derivative, its shape.
         bias_second: Estimated bound of what smoothing and sampling do to the second derivative, its shape.
         noise: Noise found in the samples [unit], one standard deviation, shape (channels,).
-        window: Time from the first to the last sample used [s], shape (n, channels).
+        window: Time over which a step of the second derivative is smoothed [s], shape (n, channels).
         spline: First and second derivative of the cubic spline through all samples, shape (2, n, channels), or
             None: not smoothed at all, so all noise is in it; an oscillator slower than the samples smooths it itself.
+        quick: How far the samples move within less time than they can follow [unit], 0 elsewhere, shape (n, channels),
+            or None: not looked for.
+        jitter: The same of what is taken for jitter of the positions, not for motion.
     """
 
     first: FloatArray
@@ -54,6 +70,8 @@ class Rates(Value):
     noise: FloatArray
     window: FloatArray
     spline: FloatArray | None = None
+    quick: FloatArray | None = None
+    jitter: FloatArray | None = None
 
     def __post_init__(self) -> None:
         n, channels = np.shape(self.first)
@@ -63,8 +81,10 @@ class Rates(Value):
                 object.__setattr__(self, field, frozen(getattr(self, field), (rows, channels), f"rates {field}"))
         object.__setattr__(self, "noise", frozen(self.noise, (channels,), "rates noise"))
         object.__setattr__(self, "window", frozen(self.window, (n, channels), "rates window"))
-        if self.spline is not None:
-            object.__setattr__(self, "spline", frozen(self.spline, (2, n, channels), "rates spline"))
+        shapes = {"spline": (2, n, channels), "quick": (n, channels), "jitter": (n, channels)}
+        for field, shape in shapes.items():
+            if getattr(self, field) is not None:
+                object.__setattr__(self, field, frozen(getattr(self, field), shape, f"rates {field}"))
 
     def beside(self, other: Rates) -> Rates:
         """Return these channels and those of other samples taken at the same times, side by side."""
@@ -78,7 +98,25 @@ class Rates(Value):
         unit = "rad" if turning.all() else "m" if not turning.any() else "rad or m"
         low, high = 1e3 * self.window.min(), 1e3 * self.window.max()
         span = f"{low:.3g} ms" if high <= 1.01 * low else f"{low:.3g} to {high:.3g} ms"
-        return f"local polynomials over {span}; noise found {self.noise.max():.2g} {unit}."
+        return f"local polynomials that smooth steps over {span}; noise found {self.noise.max():.2g} {unit}."
+
+    def jitter_in_words(self, t: FloatArray, names: Sequence[tuple[str, str]]) -> tuple[str, ...]:
+        """Say where the largest jitter of the positions is; nothing where there is none.
+
+        Args:
+            t: Times [s], shape (n,).
+            names: Of the channels, each with its unit.
+        """
+        if self.jitter is None or not self.jitter.any():
+            return ()
+        sample, channel = divmod(int(np.argmax(self.jitter)), self.jitter.shape[1])
+        name, unit = names[channel]
+        way = f"{self.jitter[sample, channel]:.2g} {unit} within one or two samples at {t[sample]:.3f} s"
+        said = (
+            f"Jitter: {name} moves by {way}; what strays from a motion by less than {JITTER:.2g} {unit} for less than "
+            "three samples is not taken for acceleration."
+        )
+        return (said,)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -100,7 +138,9 @@ class ProgramRates:
     notes: tuple[str, ...] = ()
 
 
-def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float = 0.0, bursts: bool = True) -> Rates:
+def estimate_rates(
+    t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float = 0.0, bursts: bool = True, pieces: bool = True
+) -> Rates:
     """Estimate the derivatives of samples.
 
     Args:
@@ -109,6 +149,7 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
         order: 2 for first and second derivative of positions, 1 for the first derivative of speeds.
         scatter: By which the times may be off [s], one standard deviation.
         bursts: Whether quick moves that samples cannot follow are looked for.
+        pieces: Whether polynomial pieces are, which needs times and values whose errors have a bound.
 
     Raises:
         InputError: Fewer than 5 samples, times that do not increase, NaN, or numbers too large to differentiate.
@@ -124,15 +165,71 @@ def estimate_rates(t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float
     if not (np.diff(times) > 0).all():
         raise InputError("t", "times that repeat or go back", "times that increase")
     columns = np.ascontiguousarray(samples.T)
-    found, window, noise = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,))
+    found, window, noise, sure = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,))
     first, second = (np.ascontiguousarray(np.swapaxes(rows, 1, 2)) for rows in (found[-1], found[0]))
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
         return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
+    quick, jitter = np.zeros_like(columns), np.zeros_like(columns)
     if bursts:
-        second[2] += burst_bias(times, columns, even=even_step(times) is not None, scatter=scatter).T
+        bias = burst_bias(times, columns, even=even_step(times) is not None, scatter=scatter)
+        second[2] += bias.T
+        quick[:, 1:-1] = np.abs(np.diff(columns, 2))
+        quick = np.where(bias > 0.0, running_max(quick, 3), 0.0)
+    if pieces:
+        error = value_error(columns)
+        second[:, :, np.ptp(columns, axis=1) <= 2.01 * error] = 0.0  # within one digit: at rest
+        if scatter == 0.0:
+            noisy = (sure > ROUNDED * error[:, None])[:, np.arange(times.size) // BLOCK]
+            _narrow(times, columns, error, second, window, proof=np.where(noisy, PROVEN, 0))
+            shaken = np.median(sure, axis=1) <= JITTER / NOISE_BAND
+            beside = shaken[:, None] & running_max(quick > 0.0, 2)
+            small = _narrow(times, columns, np.maximum(error, JITTER), second, window, proof=np.where(beside, 0, NEVER))
+            quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
     spline = spline_rates(times, samples)
-    return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline)
+    return Rates(
+        first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T, jitter.T
+    )
+
+
+def _narrow(
+    t: FloatArray, y: FloatArray, error: FloatArray, second: FloatArray, window: FloatArray, *, proof: NDArray[np.intp]
+) -> NDArray[np.bool_]:
+    """Put in the bounds of polynomial pieces where they are closer, in place; return where, shape (channels, n).
+
+    Args:
+        t: Times [s], shape (n,).
+        y: Samples, shape (channels, n).
+        error: Bound of the error of each value, shape (channels,).
+        second: Second derivative, noise and bias, shape (3, n, channels).
+        window: Time over which was smoothed [s], shape (channels, n).
+        proof: Points of a window that show the bound to hold, shape (channels, n).
+    """
+    taken = np.zeros(y.shape, dtype=bool)
+    bounded = np.flatnonzero((np.ptp(y, axis=1) > 0.0) & (proof < NEVER).any(axis=1))
+    y, error = y[bounded], error[bounded]
+    for run in _even_runs(t) if bounded.size else ():
+        even = t[run][0] + np.arange(run.stop - run.start) * (t[run][-1] - t[run][0]) / (run.stop - run.start - 1)
+        step = float(even[1] - even[0])
+        speed = np.abs(np.diff(y[:, run], axis=1)).max(axis=1) / step
+        late = np.abs(t[run] - even).max() + 2.0 * np.spacing(np.abs(t).max())
+        low, high, followed, points = piece_bounds(y[:, run] - y[:, run.start, None], error + late * speed)
+        followed &= points >= proof[bounded, run]
+        low, high = (np.where(followed, bound, 0.0).T / step**2 for bound in (low, high))
+        before = second[:, run, bounded]
+        closer = followed.T & ((high - low) / 2.0 < 2.0 * before[1] + before[2])
+        second[:, run, bounded] = np.where(closer, np.stack([low + high, np.zeros_like(low), high - low]) / 2.0, before)
+        window[bounded, run] = np.where(followed, step, window[bounded, run])
+        taken[bounded, run] = closer.T
+    return taken
+
+
+def _even_runs(t: FloatArray) -> list[slice]:
+    """Stretches of samples at even times."""
+    step = np.diff(t)
+    odd = np.flatnonzero(np.abs(step - np.median(step)) > 1e-6 * np.median(step))
+    edges = np.concatenate([[-1], odd, [step.size]])
+    return [slice(a + 1, b + 1) for a, b in pairwise(edges.tolist()) if b - a >= FEWEST_OF_PIECES]
 
 
 def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float = 0.0, bursts: bool = True) -> Rates:
@@ -179,4 +276,4 @@ def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float
     inner = (gap[1:] * slope[:-1] + gap[:-1] * slope[1:]) / (gap[1:] + gap[:-1])
     rise = np.concatenate([slope[:1], inner, slope[-1:]])
     integral = np.cumsum(vector - h**3 / 12.0 * np.cross(speed, rise), axis=0)
-    return estimate_rates(times, np.vstack([np.zeros(3), integral]), scatter=scatter, bursts=bursts)
+    return estimate_rates(times, np.vstack([np.zeros(3), integral]), scatter=scatter, bursts=bursts, pieces=False)

@@ -18,8 +18,9 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray, Value, sealed
 from gripmargin.base.errors import InputError
+from gripmargin.kernels.digits import grid
 from gripmargin.kernels.local_fit import even_step
-from gripmargin.kernels.sample_noise import MEDIAN_TO_SIGMA, ROUNDING_SIGMA, grid
+from gripmargin.kernels.sample_noise import MEDIAN_TO_SIGMA, ROUNDING_SIGMA
 from gripmargin.kernels.sampler import nominal_times, number_samples, share_of_motion
 
 Stamps = Literal["as given", "periodic"]

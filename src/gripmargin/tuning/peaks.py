@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.sample_noise import grid
+from gripmargin.kernels.digits import grid
 from gripmargin.motion.consistency import in_motion, rounding
 
 MARKED = 1e-6  # [s] samples closer than this mark a step

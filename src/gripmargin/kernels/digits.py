@@ -1,0 +1,78 @@
+"""What samples are rounded to: the last digit of a file, or the counts of an encoder.
+
+Where all values of a channel are multiples of one step, each is within half a step of the truth, whatever statistics
+say. Samples lie along the last axis, channels along the first.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from gripmargin.base.arrays import FloatArray
+
+_UNITS: Final = (1.0, np.pi / 180.0)  # radians or metres, degrees
+_PLACES: Final = range(1, 10)  # decimal places that files are written with
+_OFTEN: Final = 20  # uneven third differences that show a step to be one of rounding
+_ALIKE: Final = 1e-3  # part of a step by which a channel may miss that of another
+
+
+def grid(y: FloatArray) -> FloatArray:
+    """The step of the grid that a channel's samples are rounded to, shape (channels,); 0 where there is none.
+
+    Found where the smallest change occurs and all others are whole multiples of it.
+    """
+    change = np.abs(np.diff(y, axis=-1))
+    least = np.min(change, axis=-1, initial=np.inf, where=change > 0)
+    return np.where((_off(change, least) < 0.01) & np.isfinite(least), least, 0.0)
+
+
+def rounded_to(y: FloatArray) -> FloatArray:
+    """The step that each channel is surely rounded to, shape (channels,); 0 where its values do not say so.
+
+    A move over two samples makes all changes multiples of the smallest, and at a constant speed or acceleration they
+    are multiples of one another: only many uneven third differences show rounding. A channel that hardly moves is
+    rounded as another one.
+    """
+    change = np.abs(np.diff(y, axis=-1))
+    uneven = np.abs(np.diff(y, 3, axis=-1))
+    step = np.zeros(len(y))
+    for found in (grid(y), _decimal(y)):
+        often = (uneven > 0.5 * found[:, None]).sum(axis=-1) >= _OFTEN
+        step = np.where((step == 0) & often, found, step)
+    for sure in np.unique(step[step > 0])[::-1]:
+        step = np.where((step == 0) & (change.max(axis=-1) > 0) & (_off(change, sure) < _ALIKE), sure, step)
+    return step
+
+
+def value_error(y: FloatArray) -> FloatArray:
+    """The bound of the error of each value: half a step where it is rounded, else that of binary numbers.
+
+    Args:
+        y: Samples, shape (channels, n).
+
+    Returns:
+        Shape (channels,).
+    """
+    return np.asarray(0.5 * rounded_to(y) + 4.0 * np.spacing(np.abs(y).max(axis=-1)))
+
+
+def _decimal(y: FloatArray) -> FloatArray:
+    """The coarsest decimal step that all values are multiples of, shape (channels,); 0 where there is none."""
+    found = np.zeros(len(y))
+    size = np.abs(y).max(axis=-1)
+    for unit in _UNITS:
+        for places in _PLACES:
+            step = unit * 10.0**-places
+            binary = 4.0 * np.spacing(size) / step
+            off = np.abs(y / step - np.rint(y / step)).max(axis=-1)
+            fits = (found == 0) & (off <= binary) & (binary < 0.01)
+            found = np.where(fits, step, found)
+    return found
+
+
+def _off(change: FloatArray, step: float | FloatArray) -> FloatArray:
+    """By which part of a step changes miss its whole multiples at most, shape (channels,)."""
+    multiple = change / np.reshape(step, (-1, 1))
+    return np.asarray(np.abs(multiple - np.rint(multiple)).max(axis=-1))
