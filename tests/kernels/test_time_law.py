@@ -125,6 +125,11 @@ class TestRules:
         assert not law.loose.any()
         assert np.sum(law.breaks[0] < 1.0) == 2
 
+    def test_steps_in_neighbouring_intervals(self):
+        *_, law = one([0.0412, 0.004, 0.06], [[3.0], [-2.0], [4.0]], 0.004)
+        assert not law.loose.any()
+        assert law.breaks[0, 10:12, 0].tolist() == pytest.approx([0.3, 0.3])
+
     def test_a_smooth_law_of_degree_five(self):
         found, t, given, law = one([0.5], [[0.0, 240.0, -1440.0, 1920.0]], 0.02)
         assert not law.loose.any()

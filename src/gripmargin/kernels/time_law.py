@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.cubics import integrals, moved, value
 
 MARKED: Final = 1e-6  # [s] samples closer than this mark a step: nothing is carried over it
 ALIKE: Final = 0.25  # share by which the defects of neighbours differ at most where one smooth law goes through both
@@ -207,8 +208,8 @@ class _Search:
             sure.append(self.confirmed[k, j] & ~self.marked[k, j] & (k != i) & (unsure[-1] <= worth))
         sides = np.where(sure[0], unsure[0], 0.0) + np.where(sure[1], unsure[1], 0.0) + EXACT * self.most[j]
         return _Open(
-            left=_moved(self.pieces[2][:, before, j], 1.0, ratios[0]),
-            right=_moved(self.pieces[0][:, after, j], -ratios[1], ratios[1]),
+            left=moved(self.pieces[2][:, before, j], 1.0, ratios[0]),
+            right=moved(self.pieces[0][:, after, j], -ratios[1], ratios[1]),
             sure=(sure[0], sure[1]),
             ends=(self.a0[i, j], self.a1[i, j]),
             mean=self.mean[i, j],
@@ -255,8 +256,8 @@ class _Open:
         """The same with time running backwards."""
         tail = self.mean - self.moment
         return _Open(
-            left=_moved(self.right, 1.0, -1.0),
-            right=_moved(self.left, 1.0, -1.0),
+            left=moved(self.right, 1.0, -1.0),
+            right=moved(self.left, 1.0, -1.0),
             sure=self.sure[::-1],
             ends=self.ends[::-1],
             mean=self.mean,
@@ -268,7 +269,7 @@ class _Open:
     def missed(self, left: FloatArray, right: FloatArray, s: FloatArray) -> FloatArray:
         """By how much the left law until s and the right one after it miss mean and moment, over what they may."""
         one = np.ones_like(s)
-        (l0, l1), (r0, r1), (w0, w1) = _integrals(left, s), _integrals(right, s), _integrals(right, one)
+        (l0, l1), (r0, r1), (w0, w1) = integrals(left, s), integrals(right, s), integrals(right, one)
         return np.stack([l0 + w0 - r0 - self.mean, l1 + w1 - r1 - self.moment]) / self.within[:, None]
 
 
@@ -280,13 +281,13 @@ class _Found(NamedTuple):
 
     def jumps(self, most: FloatArray) -> Bools:
         """Where the acceleration jumps by a good part of a given one."""
-        first, second = (_value(piece, self.breaks[0]) for piece in self.pieces[:2])
+        first, second = (value(piece, self.breaks[0]) for piece in self.pieces[:2])
         return np.asarray(self.ok & (np.abs(first - second) > ALIKE * most))
 
     @property
     def reversed(self) -> _Found:
         """The same with time running backwards."""
-        pieces = np.stack([_moved(piece, 1.0, -1.0) for piece in self.pieces[::-1]])
+        pieces = np.stack([moved(piece, 1.0, -1.0) for piece in self.pieces[::-1]])
         pieces = np.where(self.breaks[1] >= 1.0, np.stack([pieces[1], pieces[2], pieces[2]]), pieces)
         (first, second), one = self.breaks, self.breaks[1] >= 1.0
         breaks = np.stack([np.where(one, 1.0 - first, 1.0 - second), np.where(one, 1.0, 1.0 - first)])
@@ -314,11 +315,11 @@ def _one(open_: _Open, after: Sought, allowed: Bools, slack: FloatArray, root: S
     s = np.broadcast_to(STARTS[:, None], (STARTS.size, open_.mean.size)).copy()
     s[:, ~allowed] = 0.0
     for _ in range(STEPS):
-        value = missed(s) if root is None else root(s)
+        gap = missed(s) if root is None else root(s)
         ahead = np.where(s < 0.5, 1e-6, -1e-6)
-        slope = ((missed(s + ahead) if root is None else root(s + ahead)) - value) / ahead
+        slope = ((missed(s + ahead) if root is None else root(s + ahead)) - gap) / ahead
         down = (slope**2).sum(axis=0)
-        s = np.clip(s - (slope * value).sum(axis=0) / np.where(down > 0.0, down, np.inf), 0.0, 1.0)
+        s = np.clip(s - (slope * gap).sum(axis=0) / np.where(down > 0.0, down, np.inf), 0.0, 1.0)
     off = np.abs(missed(s)).max(axis=0)
     best, every = np.argmin(off, axis=0), np.arange(open_.mean.size)
     share = s[best, every]
@@ -335,7 +336,7 @@ def _kink(open_: _Open) -> _Found:
     """The law of the left until it meets that of the right."""
     apart = (open_.left - open_.right)[:, None]
     both = open_.sure[0] & open_.sure[1]
-    return _one(open_, lambda s: open_.right[:, None] + 0.0 * s, both, open_.sides, lambda s: _value(apart, s)[None])
+    return _one(open_, lambda s: open_.right[:, None] + 0.0 * s, both, open_.sides, lambda s: value(apart, s)[None])
 
 
 def _step(open_: _Open) -> _Found:
@@ -348,7 +349,7 @@ def _kink_before(open_: _Open) -> _Found:
     """The law of the left, and from somewhere on a straight line to the sample."""
 
     def after(s: FloatArray) -> FloatArray:
-        end, from_ = open_.ends[1], _value(open_.left[:, None], s)
+        end, from_ = open_.ends[1], value(open_.left[:, None], s)
         rest = np.maximum(1.0 - s, 1e-9)
         slope = (end - from_) / rest
         return np.stack([end - slope, slope, 0.0 * s, 0.0 * s])
@@ -397,35 +398,11 @@ def _two_kinks(open_: _Open) -> _Found:
         first, second = 1.0 - (total / 2.0 + spread), 1.0 - (total / 2.0 - spread)
         ok = straight & open_.sure[0] & open_.sure[1] & (first >= -1e-6) & (second <= 1.0 + 1e-6) & (second > first)
         first, second = np.clip(np.where(ok, first, 0.0), 0.0, 1.0), np.clip(np.where(ok, second, 1.0), 0.0, 1.0)
-        low, high = _value(open_.left, first), _value(open_.right, second)
+        low, high = value(open_.left, first), value(open_.right, second)
         slope = (high - low) / np.maximum(second - first, 1e-12)
     middle = np.stack([low - slope * first, slope, 0.0 * slope, 0.0 * slope])
     slack = open_.sides + 2.0 * open_.within.sum(axis=0)
     return _Found(ok, np.stack([first, second]), np.stack([open_.left, middle, open_.right]), slack)
-
-
-def _moved(c: FloatArray, start: float | FloatArray, scale: float | FloatArray) -> FloatArray:
-    """Coefficients of a cubic as a function of x where it is taken at start + scale x."""
-    c0, c1, c2, c3 = c
-    a, b = start, scale
-    return np.stack(
-        [
-            c0 + a * (c1 + a * (c2 + a * c3)),
-            b * (c1 + a * (2.0 * c2 + 3.0 * a * c3)),
-            b**2 * (c2 + 3.0 * a * c3),
-            b**3 * c3,
-        ]
-    )
-
-
-def _value(c: FloatArray, x: FloatArray) -> FloatArray:
-    return np.asarray(c[0] + x * (c[1] + x * (c[2] + x * c[3])))
-
-
-def _integrals(c: FloatArray, x: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Integrals from 0 to x of a cubic, and of it times (1 - x)."""
-    plain = x * (c[0] + x * (c[1] / 2.0 + x * (c[2] / 3.0 + x * c[3] / 4.0)))
-    return plain, plain - x**2 * (c[0] / 2.0 + x * (c[1] / 3.0 + x * (c[2] / 4.0 + x * c[3] / 5.0)))
 
 
 def _above_zero(values: FloatArray) -> FloatArray:
@@ -454,11 +431,11 @@ def evaluated(
     edges = (0.0 * first, np.minimum(first, x), np.minimum(second, x), x)
     for k in range(3):
         c, low, high = law.pieces[k][:, interval], edges[k], edges[k + 1]
-        (p0, p1), (m0, m1) = _integrals(c, high), _integrals(c, low)
+        (p0, p1), (m0, m1) = integrals(c, high), integrals(c, low)
         area = p0 - m0
         speed += area
         travel += (x - 1.0) * area + (p1 - m1)  # integral of (x - y) a(y)
         inside = (low < x) | (k == 0)
-        acceleration = np.where(inside, _value(c, x), acceleration)
+        acceleration = np.where(inside, value(c, x), acceleration)
     q, qd = given.q[interval], given.qd[interval]
     return q + h * qd * x + h**2 * travel, qd + h * speed, acceleration

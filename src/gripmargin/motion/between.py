@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.cubics import value
 from gripmargin.kernels.digits import grid
 from gripmargin.kernels.time_law import MARKED, SMALL, Law, Samples, evaluated, law_between
 from gripmargin.motion.trajectory import RESOLVED, Filling, JointTrajectory, given_rates
@@ -152,9 +153,9 @@ def _instants(trajectory: JointTrajectory, law: Law) -> tuple[Indices, FloatArra
             single.append(t[i] + x[i, j] * h[i])
         # what follows a piece: the next one, or the sample
         last = (high > low) & (high == 1.0)
-        after = np.where(last, qdd[1:], _value(law.pieces[min(k + 1, 2)], high))
-        jumps = (high > low) & (np.abs(_value(piece, high) - after) > JUMP * most)
-        begins = (high > low) & (low == 0.0) & (np.abs(_value(piece, low) - qdd[:-1]) > JUMP * most)
+        after = np.where(last, qdd[1:], value(law.pieces[min(k + 1, 2)], high))
+        jumps = (high > low) & (np.abs(value(piece, high) - after) > JUMP * most)
+        begins = (high > low) & (low == 0.0) & (np.abs(value(piece, low) - qdd[:-1]) > JUMP * most)
         for place, (i, j) in ((high, np.nonzero(jumps)), (low, np.nonzero(begins))):
             steps.append(t[i] + place[i, j] * h[i])
         i, j = np.nonzero((high > low) & (high < 1.0) & ~jumps)
@@ -193,10 +194,6 @@ def _turning(piece: FloatArray, low: FloatArray, high: FloatArray, worth: FloatA
         out = []
         for x in found:
             inside = (x > low) & (x < high)
-            rise = np.minimum(*(np.abs(_value(piece, x) - _value(piece, end)) for end in (low, high)))
+            rise = np.minimum(*(np.abs(value(piece, x) - value(piece, end)) for end in (low, high)))
             out.append(np.where(inside & (rise > worth), x, np.nan))
     return out
-
-
-def _value(c: FloatArray, x: FloatArray) -> FloatArray:
-    return np.asarray(c[0] + x * (c[1] + x * (c[2] + x * c[3])))
