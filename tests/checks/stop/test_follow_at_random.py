@@ -152,13 +152,13 @@ def along_path(moves, stopping, sample):
     at_ramp = 1 - rate * ramp / 2
     way = way + at_ramp * late - rate * late**2 / 2
     s = np.where(t < ends, s, 0.0)[:, None]
-    q, qd, qdd = moves.at(sample * 0.001 + way)
+    q, qd, qdd = moves.at(stopping.case.job.trajectory.t[sample] + way)
     return t, q, qd * s, qdd * s**2 - qd * slowing[:, None]
 
 
 def by_axes(moves, stopping, sample):
     rates = stopping.stop.axis_deceleration
-    q, qd, _ = (x[0] for x in moves.at(np.array([sample * 0.001])))
+    q, qd, _ = (x[0] for x in moves.at(stopping.case.job.trajectory.t[[sample]]))
     ends = np.abs(qd) / rates
     t = times_to(ends.max(), stopping)
     within, sign = np.minimum(t[:, None], ends), np.sign(qd)
@@ -176,7 +176,7 @@ def truth(moves, stopping, kind, sample, *, sudden=False):
     loads = part_load(job.part, joint_motion(job.robot, t, *joints), GRAVITY).T
     state, hanging = None, case.load[:, sample]
     if sudden:
-        before = np.linspace(0, sample * 0.001, STEPS)
+        before = np.linspace(0, job.trajectory.t[sample], STEPS)
         driven = part_load(job.part, joint_motion(job.robot, before, *moves.at(before)), GRAVITY).T
         _, state = simulated(case, before, driven, before=driven[0])
     return simulated(case, t, loads, state, hanging)[0]
@@ -186,7 +186,8 @@ def tried(seed, kind, *, sudden=False):
     random = np.random.default_rng([seed, KINDS.index(kind)])
     moves, job = random_job(random, kind, sudden=sudden)
     case = work_out(job)
-    stopping, sample = Stopping(case=case, stop=job.stop, swinging=sudden), int(random.integers(120, 1000))
+    stopping, begins = Stopping(case=case, stop=job.stop, swinging=sudden), 0.001 * random.integers(120, 1000)
+    sample = int(np.argmin(np.abs(case.job.trajectory.t - begins)))
     found = truth(moves, stopping, kind, sample, sudden=sudden)
     if found is None:
         return None
@@ -247,7 +248,8 @@ def test_no_sample_of_a_whole_carry_is_shown_too_good(seed, samples):
     case = work_out(job)
     stopping = Stopping(case=case, stop=job.stop, swinging=False)
     use = stop_use(stopping, "axes", case.carried)
-    for k in np.searchsorted(use.samples, samples):
+    times = stopping.case.job.trajectory.t[use.samples]
+    for k in np.searchsorted(times, 0.001 * np.array(samples) - 1e-9):
         found = truth(moves, stopping, "axes", int(use.samples[k]))
         assert 0.998 * use.low[k] < found < 1.002 * use.value[k] < 1.2 * found
         assert use.value[k] <= use.high[k]

@@ -14,8 +14,9 @@ def tried(seed, kind):
     """What a stop came to in the engine, and over it the least, the value, and the most that the check says."""
     random = np.random.default_rng([seed, simulated.KINDS.index(kind)])
     moves, job = simulated.random_job(random, kind, sudden=False)
-    case, sample = work_out(job), int(random.integers(100, 900))
-    stopping, begin = Stopping(case=case, stop=job.stop), sample * 0.001
+    case = work_out(job)
+    sample = int(np.argmin(np.abs(case.job.trajectory.t - 0.001 * random.integers(100, 900))))
+    stopping, begin = Stopping(case=case, stop=job.stop), float(case.job.trajectory.t[sample])
     if kind == "axes":
         stopped = simulated.off_path(moves, begin, job.stop.axis_deceleration, job.stop.ramp)
     else:
