@@ -27,6 +27,7 @@ class Alignment:
 
     Attributes:
         offset: Time of the recording's clock less that of the program [s].
+        lag: By which the recording is late beyond that as a whole [s]; 0 where the offset was found and not given.
         misfit: Root mean square of what is left between both, over that of the program about its mean.
         runs: Places of the recording that fit about as well: how often it holds the program.
         astray: Whether both would agree better at a shift further away than a controller may be late.
@@ -34,6 +35,7 @@ class Alignment:
     """
 
     offset: float
+    lag: float
     misfit: float
     runs: int
     astray: bool
@@ -76,7 +78,7 @@ def align(
     left = ((recorded_y[inside] - here) ** 2).mean(axis=0)
     misfit = float(np.sqrt(left.sum() / moves.sum())) if moves.sum() > 0 else np.inf
     apart = np.sqrt(np.where(moves > LEAST_MOVE**2, left, np.nan) / np.maximum(moves, LEAST_MOVE**2))
-    return Alignment(offset, misfit, runs, astray, apart)
+    return Alignment(offset, fitted - offset, misfit, runs, astray, apart)
 
 
 def _covers(t: FloatArray, span: tuple[float, float]) -> bool:
