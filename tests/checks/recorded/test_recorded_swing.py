@@ -66,7 +66,9 @@ def of_program(t, moves, lag=0.0):
 def rung(t, a, hertz, damping):
     """What an arm on a spring does beside its drive: y'' + 2 z w y' + w^2 y = -a; y and y''."""
     w = 2 * np.pi * hertz
-    system = StateSpace([[0, 1], [-w * w, -2 * damping * w]], [[0], [-1]], [[1, 0], [-w * w, -2 * damping * w]], [[0], [-1]])
+    system = StateSpace(
+        [[0, 1], [-w * w, -2 * damping * w]], [[0], [-1]], [[1, 0], [-w * w, -2 * damping * w]], [[0], [-1]]
+    )
     y, y2 = np.zeros((2, *a.shape))
     for i, column in enumerate(a.T):
         out = lsim(system, column, t - t[0])[1]
@@ -101,7 +103,11 @@ def made(random, slowest=12.0, fastest=45.0):
     return {
         "gripper": gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [size, size]),)),
         "part": gm.Part(
-            face="plane", rigid=True, mass=mass, com=[0.004, -0.003, 0.012], inertia=[moment, moment, 2 * moment, 0, 0, 0]
+            face="plane",
+            rigid=True,
+            mass=mass,
+            com=[0.004, -0.003, 0.012],
+            inertia=[moment, moment, 2 * moment, 0, 0, 0],
         ),
     }
 
@@ -117,7 +123,9 @@ def state_space(case):
     k, part = case.whole.stiffness, case.job.part
     x, y, z = part.com
     cross = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
-    mass = np.block([[part.mass * np.eye(3), -part.mass * cross], [part.mass * cross, part.inertia - part.mass * cross @ cross]])
+    mass = np.block(
+        [[part.mass * np.eye(3), -part.mass * cross], [part.mass * cross, part.inertia - part.mass * cross @ cross]]
+    )
     squares, vectors = np.linalg.eig(np.linalg.solve(mass, k))
     omega = np.sqrt(squares.real)
     zeta = case.whole.patches[0].pad.material.damping_ratio
@@ -161,7 +169,9 @@ def simulate(seed, kind):
     step = 0.004
     t = np.arange(0, end, step)
     columns = np.column_stack([of_program(t, moves)[0], 0 * t])
-    job = gm.Job(name="run", robot=robot, trajectory=gm.JointTrajectory(t=t, q=columns), targets=gm.Targets(hold=TARGET), **base)
+    job = gm.Job(
+        name="run", robot=robot, trajectory=gm.JointTrajectory(t=t, q=columns), targets=gm.Targets(hold=TARGET), **base
+    )
     case = work_out(job)
     _, hertz = state_space(case)
     fine = np.arange(-0.5, end + 0.5, DENSE)
@@ -211,7 +221,9 @@ def main(cases):
             some = [o for o in found if o.rate == r]
             if some:
                 und = np.mean([o.verdict == "undecided" for o in some])
-                print(f"   {r} Hz: undecided {und:.2f}, low/true median {np.median([o.low / o.true for o in some]):.3f}")  # noqa: T201
+                print(
+                    f"   {r} Hz: undecided {und:.2f}, low/true median {np.median([o.low / o.true for o in some]):.3f}"
+                )  # noqa: T201
 
 
 if __name__ == "__main__":

@@ -124,9 +124,7 @@ def _cut(recording: Trajectory, placed: Placed, keep: NDArray[np.bool_]) -> Traj
 
 def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) -> Case:
     """The case with the recorded motion in place of the program's, on the same pads with the same bond."""
-    job = replace(
-        case.job, trajectory=recording, recording=None, recording_offset=None, phases=(), nest=None
-    )
+    job = replace(case.job, trajectory=recording, recording=None, recording_offset=None, phases=(), nest=None)
     motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
     return replace(
         case,

@@ -80,6 +80,9 @@ def details_of(carry: CarrySwing) -> SwingDetails:
         amplification=float(carry.use.value[worst]) / quasi_static if quasi_static > 0 else None,
         quasi_static_margin=margin_figure(quasi_static),
         ringing=carry.ringing(int(carry.use.samples[worst])),
+        sway_angle=max(float(sway.angle.max()) for sway in carry.sways),
+        sway=max(float(sway.way.max()) for sway in carry.sways),
+        too_far=not all(sway.known.all() for sway in carry.sways),
     )
 
 
@@ -94,7 +97,10 @@ def _finding(case: Case, check: str, carry: CarrySwing, short: Shortfall, remedi
         stresses=explain.stresses_at(case, use.grip, point, sample, swing=swing),
         load=explain.load_figures(load),
     )
-    doubts = None if short.fails else case.motion.doubts_at(sample) or [words.LOAD_BETWEEN_SAMPLES]
+    doubts = None
+    if not short.fails:
+        why = words.LOAD_BETWEEN_SAMPLES if carry.in_reach(sample) else words.TOO_FAR
+        doubts = case.motion.doubts_at(sample) or [why]
     because = SwingCauses(
         shares=explain.shares(case, use.grip, point, sample, swing=swing, undecided=doubts),
         ringing=carry.ringing(sample),

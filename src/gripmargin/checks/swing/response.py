@@ -70,6 +70,17 @@ class Swing:
         size[:, : self.first] = 0.0
         return np.asarray(size)
 
+    @cached_property
+    def rates(self) -> tuple[FloatArray, FloatArray]:
+        """Rate and second derivative of the response just after each sample, shape (modes, n) each."""
+        drive, modes = self.drive, self.modes
+        pole = modes.damping * -modes.frequency + 1j * modes.damped_frequency
+        rate = slopes(drive.t, drive.load) + (pole[:, None] * self.vibration).imag
+        w, z = modes.frequency[:, None], modes.damping[:, None]
+        bend = w * w * (drive.load - self.response()) - 2.0 * z * w * rate
+        rate[:, : self.first], bend[:, : self.first] = 0.0, 0.0
+        return rate, bend
+
     def response(self, share: float = 0.0) -> FloatArray:
         """Return the response at a share of the way from each sample to the next, shape (modes, n)."""
         drive, modes, first = self.drive, self.modes, self.first
@@ -89,7 +100,7 @@ def swing(modes: Modes, drive: Drive, start: Start) -> Swing:
     """
     first = start.sample
     t, load = drive.t[first:], drive.load[:, first:]
-    begin = modes.shapes.T @ start.load, modes.loads.T @ start.rate + drive.kick
+    begin = begun(modes, drive, start)
     vibration = np.zeros(drive.load.shape, dtype=np.complex128)
     vibration[:, first:] = free_vibration(t, load, modes.frequency, modes.damping, begin)
     unsure, variance = drive.bias.copy(), drive.sigma**2
@@ -97,6 +108,11 @@ def swing(modes: Modes, drive: Drive, start: Start) -> Swing:
         unsure[i, first:] += fading_sum(t, drive.kinks[i, first:], complex(-rate)).real
         variance[i, first:] += fading_sum(t, drive.growth[i, first:], complex(-2.0 * rate)).real
     return Swing(modes=modes, drive=drive, first=first, vibration=vibration, unsure=unsure, sigma=np.sqrt(variance))
+
+
+def begun(modes: Modes, drive: Drive, start: Start) -> tuple[FloatArray, FloatArray]:
+    """Return the response and its rate with which a swing begins, shape (modes,) each."""
+    return modes.shapes.T @ start.load, modes.loads.T @ start.rate + drive.kick
 
 
 def better(modes: Modes, drives: tuple[Drive, Drive | None], start: Start, coverage: float) -> Swing:

@@ -16,6 +16,7 @@ from gripmargin.checks.hold.use import COVERAGE, SURE, pad_use
 from gripmargin.checks.swing.figures import Ringing
 from gripmargin.checks.swing.response import Swing
 from gripmargin.checks.swing.ringing import Stretch, next_too, other_stretches, stretches_of
+from gripmargin.checks.swing.sway import Sway, sway_of
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
 from gripmargin.kernels.face import Face
@@ -55,7 +56,7 @@ class StretchUse:
         return self.high + COVERAGE * self.noise
 
 
-def use_over(stretch: Stretch, face: Face) -> StretchUse:
+def use_over(stretch: Stretch, face: Face, sway: Sway | None = None) -> StretchUse:
     """Return how far the pads are used from each sample of a stretch to the next.
 
     Modes that are slow enough are followed from instant to instant. Between two instants the load stays within an arc's
@@ -65,6 +66,7 @@ def use_over(stretch: Stretch, face: Face) -> StretchUse:
     Args:
         stretch: With its swing.
         face: The places that count.
+        sway: What the part's swing out of its place changes; None: it is left out.
     """
     found = stretch.swing
     h, frequency = np.append(np.diff(found.drive.t), 0.0), found.modes.frequency[:, None]
@@ -77,11 +79,18 @@ def use_over(stretch: Stretch, face: Face) -> StretchUse:
     missed = (swings * arc)[followed].sum(axis=0)
     unsure, noise = ((gain * x).sum(axis=0) for x in (next_too(found.unsure), next_too(found.sigma)))
     firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
+    least, most = value - unsure, value + fast + missed + unsure
+    if sway is not None:
+        most = most + sway.more
+        if sway.followed is not None:
+            least, most = sway.followed.least - unsure, sway.followed.most + fast + missed + unsure
+            value, point, load = sway.followed.value, sway.followed.point, sway.followed.load
+        least, most = np.where(sway.known, least, 0.0), np.where(sway.known, most, np.inf)
     best = _largest(value, firsts)
     return StretchUse(
         value=np.maximum.reduceat(value + fast, firsts),
-        low=np.maximum.reduceat(value - unsure, firsts),
-        high=np.maximum.reduceat(value + fast + missed + unsure, firsts),
+        low=np.maximum.reduceat(least, firsts),
+        high=np.maximum.reduceat(most, firsts),
         noise=np.maximum.reduceat(noise, firsts),
         point=point[best],
         load=load[:, best],
@@ -134,12 +143,14 @@ class CarrySwing:
 
     Attributes:
         stretches: Every stretch in the air.
+        sways: How far the part swings out of its place in each.
         still: Use of the pads without any swing.
         use: Use of the pads with the part swinging.
         load: What they carry then, shape (6, m).
     """
 
     stretches: list[Stretch]
+    sways: list[Sway]
     still: Use
     use: Use
     load: FloatArray
@@ -152,6 +163,12 @@ class CarrySwing:
     def stretch_at(self, sample: int) -> Stretch:
         """Return the stretch that a carried sample, an index into the program, belongs to."""
         return next(stretch for stretch in self.stretches if stretch.samples[0] <= sample <= stretch.samples[-1])
+
+    def in_reach(self, sample: int) -> bool:
+        """Return whether the part has swung nowhere too far to be judged up to a sample, an index into the program."""
+        stretch = self.stretch_at(sample)
+        sway = next(sway for each, sway in zip(self.stretches, self.sways, strict=True) if each is stretch)
+        return bool(sway.known[stretch.owner <= sample - stretch.samples[0]].all())
 
     def ringing(self, sample: int) -> tuple[Ringing, ...]:
         """Return how much utilisation the swing of each mode is worth at a carried sample, an index into the program.
@@ -177,12 +194,14 @@ def swing_use(case: Case) -> CarrySwing:
         case: The job; it carries the part in at least one sample.
     """
     stretches, still = case.shared(stretches_of), case.shared(pad_use)[0]
-    parts = [use_over(stretch, still.grip.face) for stretch in stretches]
+    face = still.grip.face
+    sways = [sway_of(case, stretch, face, *resolution(stretch.swing)) for stretch in stretches]
+    parts = [use_over(stretch, face, sway) for stretch, sway in zip(stretches, sways, strict=True)]
     value, low, high, noise = (
         np.concatenate([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise")
     )
     for others in case.shared(other_stretches):
-        found = [use_over(stretch, still.grip.face) for stretch in others]
+        found = [use_over(stretch, face) for stretch in others]
         other, most = (np.concatenate([getattr(part, name) for part in found]) for name in ("value", "high"))
         high = np.maximum(high, most) + abs(float(value.max() - other.max()))
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
@@ -192,7 +211,13 @@ def swing_use(case: Case) -> CarrySwing:
     point = np.concatenate([part.point for part in parts])
     load = np.concatenate([part.load for part in parts], axis=1)
     use = replace(still, value=value, low=low, high=high, point=point)
-    return CarrySwing(stretches=stretches, still=still, use=settled(case, use, load, swing_target(case.job)), load=load)
+    return CarrySwing(
+        stretches=stretches,
+        sways=sways,
+        still=still,
+        use=settled(case, use, load, swing_target(case.job)),
+        load=load,
+    )
 
 
 def swing_target(job: Job) -> float:
