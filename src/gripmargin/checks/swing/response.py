@@ -54,21 +54,29 @@ class Swing:
     @cached_property
     def amplitude(self) -> FloatArray:
         """Amplitude of the swing about the load after each sample, as a response, shape (modes, n)."""
+        return np.abs(self.about_base)
+
+    @cached_property
+    def about_base(self) -> ComplexArray:
+        """The swing about the load after each sample as a complex number that turns and fades, shape (modes, n).
+
+        Its imaginary part is the response less the load, its size the amplitude.
+        """
         return self._about(slopes(self.drive.t, self.drive.load - self.drive.base))
 
     @cached_property
     def about_rest(self) -> FloatArray:
         """Amplitude of the residual vibration if the load stayed as it is after each sample, shape (modes, n)."""
-        return self._about(slopes(self.drive.t, self.drive.load))
+        return np.abs(self._about(slopes(self.drive.t, self.drive.load)))
 
-    def _about(self, slope: FloatArray) -> FloatArray:
-        """Amplitude about the base load, or where that stays what it is, by the slope of the load against it."""
+    def _about(self, slope: FloatArray) -> ComplexArray:
+        """The swing about the base load, or where that stays what it is, by the slope of the load against it."""
         drive = self.drive
         w, z, turn = (x[:, None] for x in (self.modes.frequency, self.modes.damping, self.modes.damped_frequency))
         off = drive.load - drive.base
-        size = np.abs(self.vibration + (slope + (z * w + 1j * turn) * (off - 2.0 * z / w * slope)) / turn)
-        size[:, : self.first] = 0.0
-        return np.asarray(size)
+        out = self.vibration + (slope + (z * w + 1j * turn) * (off - 2.0 * z / w * slope)) / turn
+        out[:, : self.first] = 0.0
+        return out
 
     @cached_property
     def rates(self) -> tuple[FloatArray, FloatArray]:
