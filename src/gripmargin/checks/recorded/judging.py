@@ -133,6 +133,7 @@ def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) 
         load=part_load(job.part, motion.at, job.gravity, job.air_density),
         standing=standing_load(job.part, motion.at, job.gravity),
         airborne=hangs,
+        recorded=True,
     )
 
 

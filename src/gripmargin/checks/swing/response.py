@@ -123,7 +123,9 @@ def begun(modes: Modes, drive: Drive, start: Start) -> tuple[FloatArray, FloatAr
     return modes.shapes.T @ start.load, modes.loads.T @ start.rate + drive.kick
 
 
-def better(modes: Modes, drives: tuple[Drive, Drive | None], start: Start, coverage: float) -> Swing:
+def better(
+    modes: Modes, drives: tuple[Drive, Drive | None], start: Start, coverage: float, *, shaken: bool = False
+) -> Swing:
     """Return the swing with, for each mode, the drive whose errors are smaller at their largest.
 
     Args:
@@ -131,6 +133,8 @@ def better(modes: Modes, drives: tuple[Drive, Drive | None], start: Start, cover
         drives: As `estimated_drives` returns them.
         start: How the stretch begins.
         coverage: Standard deviations of noise that count.
+        shaken: Whether the motion may shake at the rate of a mode, which smoothing would take for noise: the positions
+            are followed as far as they can be.
     """
     smoothed, unsmoothed = drives
     first = swing(modes, smoothed, start)
@@ -138,5 +142,7 @@ def better(modes: Modes, drives: tuple[Drive, Drive | None], start: Start, cover
         return first
     followed = modes.frequency * spacing(smoothed.t).max() <= FOLLOWED
     other = swing(modes, smoothed.rows_of(unsmoothed, followed), start)
+    if shaken:
+        return other
     less = (other.unsure + coverage * other.sigma).max(axis=1) < (first.unsure + coverage * first.sigma).max(axis=1)
     return swing(modes, smoothed.rows_of(unsmoothed, followed & less), start)

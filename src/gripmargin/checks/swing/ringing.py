@@ -151,12 +151,14 @@ def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) ->
     if motion.path is None or count > 1:
         drives: tuple[Drive, Drive | None] = given_drive(modes, t, wrench, excess), None
     else:
-        drives = estimated_drives(modes, t, wrench, _doubt(case, motion.path, run), start.sample, excess)
+        drives = estimated_drives(
+            modes, t, wrench, _doubt(case, motion.path, run), start.sample, excess, shaken=case.recorded
+        )
     return Stretch(
         samples=run,
         owner=np.arange(size) // count,
         start=start,
-        swing=better(modes, drives, start, COVERAGE),
+        swing=better(modes, drives, start, COVERAGE, shaken=case.recorded),
         still=modes.shapes.T @ standing,
         rest=wrench - modes.loads @ (modes.shapes.T @ wrench),
     )
