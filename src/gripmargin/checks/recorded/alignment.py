@@ -102,9 +102,7 @@ def _held(t: FloatArray, y: FloatArray, still: float) -> tuple[FloatArray, Float
     return np.concatenate([before, t, after]), np.concatenate(rows)
 
 
-def _rests_outside(
-    recorded: FloatArray, span: tuple[float, float], t: FloatArray, y: FloatArray, still: float
-) -> bool:
+def _rests_outside(recorded: FloatArray, span: tuple[float, float], t: FloatArray, y: FloatArray, still: float) -> bool:
     """Whether the program rests in what of a stretch lies before and after the recorded times."""
     slack = 2.0 * float(np.median(np.diff(recorded)))
     ends = (span[0], float(recorded[0]) - slack), (float(recorded[-1]) + slack, span[1])

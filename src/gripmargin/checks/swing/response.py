@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.swing.drive import FOLLOWED, Drive, spacing
@@ -89,12 +90,18 @@ class Swing:
         rate[:, : self.first], bend[:, : self.first] = 0.0, 0.0
         return rate, bend
 
-    def response(self, share: float = 0.0) -> FloatArray:
-        """Return the response at a share of the way from each sample to the next, shape (modes, n)."""
-        drive, modes, first = self.drive, self.modes, self.first
-        out = response(drive.t, drive.load, modes.frequency, modes.damping, self.vibration, share)
-        rise = np.diff(drive.base[:, : first + 1])
-        out[:, :first] = drive.base[:, :first] + share * rise
+    def response(self, share: float = 0.0, at: NDArray[np.intp] | None = None) -> FloatArray:
+        """Return the response at a share of the way from samples to the next ones, shape (modes, m).
+
+        Args:
+            share: 0 to below 1.
+            at: Which samples, rising, shape (m,); None: all.
+        """
+        drive, modes = self.drive, self.modes
+        at = np.arange(drive.t.size) if at is None else at
+        out = response(drive.t, drive.load, modes.frequency, modes.damping, self.vibration, share, at)
+        still = at[at < self.first]
+        out[:, : still.size] = (1.0 - share) * drive.base[:, still] + share * drive.base[:, still + 1]
         return out
 
 

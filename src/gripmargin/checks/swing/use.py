@@ -26,7 +26,7 @@ from gripmargin.workcell.job import Job
 FINE = 0.5  # [rad] by which the fastest mode that is followed turns from one instant looked at to the next
 COARSE = 1.0  # [rad] the same beyond which a mode counts with its whole amplitude instead
 MOST_STEPS = 8  # instants looked at from one sample to the next
-MOST_INSTANTS = 400_000  # instants looked at in a stretch
+NEAR = 0.5  # of the largest use: what stays below is not looked at between samples
 TYPICAL = 0.9  # share of the intervals that are no wider than what counts as usual
 
 
@@ -72,18 +72,26 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None) -> StretchU
     h, frequency = np.append(np.diff(found.drive.t), 0.0), found.modes.frequency[:, None]
     followed, steps = resolution(found)
     gain = found.modes.gain(face)[:, None]
-    value, point, load = _peaks(stretch, face, followed, steps)
     swings = gain * found.amplitude
-    arc = 1.0 - np.cos(np.minimum(frequency * h / (2.0 * steps), np.pi))
     fast = swings[~followed].sum(axis=0)
-    missed = (swings * arc)[followed].sum(axis=0)
+
+    def missed(parts: int) -> FloatArray:
+        """By how much the use may be larger between instants that divide each interval into so many parts."""
+        arc = 1.0 - np.cos(np.minimum(frequency * h / (2.0 * parts), np.pi))
+        return np.asarray((swings * arc)[followed].sum(axis=0))
+
+    value, point, load = _at_samples(stretch, face, followed)
+    left = missed(1)
+    near = np.flatnonzero(~(next_too(value) + fast + left < NEAR * (value + fast).max()))
+    _look_between(stretch, face, followed, steps, near, (value, point, load))
+    left[near] = missed(steps)[near]
     unsure, noise = ((gain * x).sum(axis=0) for x in (next_too(found.unsure), next_too(found.sigma)))
     firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
-    least, most = value - unsure, value + fast + missed + unsure
+    least, most = value - unsure, value + fast + left + unsure
     if sway is not None:
         most = most + sway.more
         if sway.followed is not None:
-            least, most = sway.followed.least - unsure, sway.followed.most + fast + missed + unsure
+            least, most = sway.followed.least - unsure, sway.followed.most + fast + left + unsure
             value, point, load = sway.followed.value, sway.followed.point, sway.followed.load
         least, most = np.where(sway.known, least, 0.0), np.where(sway.known, most, np.inf)
     best = _largest(value, firsts)
@@ -103,28 +111,37 @@ def resolution(found: Swing) -> tuple[NDArray[np.bool_], int]:
     usual = float(np.quantile(np.diff(t), TYPICAL)) if t.size > 1 else 0.0
     turn = found.modes.frequency * usual
     slow = turn <= COARSE * MOST_STEPS
-    steps = int(np.ceil(turn[slow].max(initial=0.0) / FINE))
-    steps = int(np.clip(steps, 1, min(MOST_STEPS, max(1, MOST_INSTANTS // t.size))))
+    steps = int(np.clip(np.ceil(turn[slow].max(initial=0.0) / FINE), 1, MOST_STEPS))
     return turn <= COARSE * steps, steps
 
 
-def _peaks(
-    stretch: Stretch, face: Face, followed: NDArray[np.bool_], steps: int
-) -> tuple[FloatArray, NDArray[np.intp], FloatArray]:
-    """The largest utilisation from each instant to the next by the modes that are followed, its point and its load."""
+Peaks = tuple[FloatArray, NDArray[np.intp], FloatArray]
+
+
+def _at_samples(stretch: Stretch, face: Face, followed: NDArray[np.bool_]) -> Peaks:
+    """The largest utilisation at each instant by the modes that are followed, its point and its load."""
     found = stretch.swing
-    base = found.drive.base
-    rise = np.diff(base, append=base[:, -1:])
-    n = found.drive.t.size
-    value, point, load = np.full(n, -1.0), np.zeros(n, dtype=np.intp), np.zeros((6, n))
-    for share in np.arange(steps) / steps:
-        felt = np.where(followed[:, None], found.response(share), base + share * rise)
-        wrench = found.modes.loads @ felt + stretch.rest
+    felt = np.where(followed[:, None], found.response(), found.drive.base)
+    load = found.modes.loads @ felt + stretch.rest
+    u, at, _, _ = peak_utilisation(face, load)
+    return u, at, load
+
+
+def _look_between(
+    stretch: Stretch, face: Face, followed: NDArray[np.bool_], steps: int, near: NDArray[np.intp], peaks: Peaks
+) -> None:
+    """Put in place of some peaks, shape (m,), what is larger up to the next instant."""
+    found, (value, point, load) = stretch.swing, peaks
+    base, rest = found.drive.base, stretch.rest
+    after = np.minimum(near + 1, base.shape[1] - 1)
+    for share in np.arange(1, steps) / steps:
+        straight = base[:, near] + share * (base[:, after] - base[:, near])
+        felt = np.where(followed[:, None], found.response(float(share), near), straight)
+        wrench = found.modes.loads @ felt + rest[:, near]
         u, at, _, _ = peak_utilisation(face, wrench)
-        more = ~(u <= value)
-        value, point = np.where(more, u, value), np.where(more, at, point)
-        load = np.where(more, wrench, load)
-    return value, point, load
+        more = ~(u <= value[near])
+        where = near[more]
+        value[where], point[where], load[:, where] = u[more], at[more], wrench[:, more]
 
 
 def _largest(values: FloatArray, firsts: NDArray[np.intp]) -> NDArray[np.intp]:
