@@ -92,7 +92,7 @@ def test_what_is_added_is_right_up_to_the_square_of_the_turn(in_turns):
 
 
 def test_springs_in_a_rotation_vector_and_in_turns_differ_by_half_the_products():
-    """Their moments do the same power in any coordinates: axes e1, R1 e2, R1 R2 e3 of the turns (Craig, from memory)."""
+    """Moments do the same power in any coordinates: axes e1, R1 e2, R1 R2 e3 of the turns (Craig, from memory)."""
     turn, tau = np.array([0.02, -0.03, 0.025]), np.array([3.0, -2.0, 5.0])
     way = np.concatenate([np.zeros(3), turn])[:, None], np.zeros((6, 1)), np.zeros((6, 1))
     carried = np.concatenate([np.zeros(3), tau])[:, None]

@@ -84,7 +84,7 @@ def displaced_load(
 
 
 def _apart(one: FloatArray, other: FloatArray) -> FloatArray:
-    """Half of what three turns, one after the other, differ from the rotation vector of all (Baker, Campbell, Hausdorff).
+    """Half of what three turns, one after the other, differ from their rotation vector (Baker, Campbell, Hausdorff).
 
     Bilinear and symmetric, shape (3, n).
     """

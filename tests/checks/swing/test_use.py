@@ -38,7 +38,7 @@ def test_a_long_program_is_looked_at_as_finely_as_a_short_one(steps):
 
 
 def test_the_margin_of_a_motion_does_not_depend_on_the_rest_after_it(gantry):
-    """A swing of a pull that turns by 3.9 rad from sample to sample, with 60,000 samples of rest behind it and with few."""
+    """A pull that turns by 3.9 rad from sample to sample, with 60,000 samples of rest behind it and with few."""
     step, mass, size = 0.004, 0.5, 0.04
     film = gm.PadMaterial(
         pull_off_stress=5e4,

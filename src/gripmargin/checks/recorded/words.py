@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from gripmargin.checks import words
 from gripmargin.checks.check import Said, SaidOfFinding
 from gripmargin.checks.hold import words as hold_words
-from gripmargin.checks.hold.figures import Shares, WorstHold
 from gripmargin.checks.recorded.figures import MoveComparison, RecordedDetails, worst_of
 from gripmargin.checks.swing import words as swing_words
-from gripmargin.checks.swing.figures import SwingCauses, SwingDetails, WorstSwing
+from gripmargin.checks.swing.figures import SwingDetails, WorstSwing
 from gripmargin.results.findings import CheckResult, Finding
 
 RECORDED = "grip margin over the carry of the recorded motion; times are the program's, samples the recording's"
@@ -30,11 +30,10 @@ def result(found: CheckResult, details: RecordedDetails | SwingDetails) -> Said:
     return RECORDED, tuple(_lines(details))
 
 
-def finding(found: Finding, worst: WorstHold | WorstSwing, because: Shares | SwingCauses) -> SaidOfFinding:
-    """Say where the recorded motion falls short."""
-    if isinstance(worst, WorstSwing) and isinstance(because, SwingCauses):
-        return swing_words.swing_finding(found, worst, because)
-    return hold_words.finding(found, worst, because)
+def finding(found: Finding, worst: Any, because: Any) -> SaidOfFinding:
+    """Say where the recorded motion falls short, with the part swinging or hanging still."""
+    say = swing_words.swing_finding if isinstance(worst, WorstSwing) else hold_words.finding
+    return say(found, worst, because)
 
 
 def _lines(details: RecordedDetails) -> Iterator[str]:

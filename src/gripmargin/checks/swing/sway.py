@@ -149,8 +149,14 @@ def _turn_unsure(found: Swing) -> FloatArray:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class _Frame:
-    """What the part swings in: at each instant gravity less the acceleration of the tool origin, the tool's angular
-    velocity and acceleration, tool axes, shape (3, 3, n)."""
+    """What the part swings in.
+
+    Attributes:
+        case: The job.
+        stretch: With its linear swing.
+        motion: At each instant gravity less the acceleration of the tool origin [m/s^2], the tool's angular velocity
+            [rad/s] and acceleration [rad/s^2], tool axes, shape (3, 3, n).
+    """
 
     case: Case
     stretch: Stretch
