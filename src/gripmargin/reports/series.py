@@ -13,7 +13,7 @@ from gripmargin.results.report import Report
 
 IntArray = NDArray[np.intp]
 
-OF_A_RECORDING = "recorded", "recorded_swing"  # results whose samples are those of a recording
+OF_A_RECORDING = "recorded", "swing_as_run"  # results whose samples are those of a recording
 
 
 def used(margin: FloatArray) -> FloatArray:

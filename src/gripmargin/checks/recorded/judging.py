@@ -30,7 +30,7 @@ from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.results.findings import CheckResult, Verdict
 
 FEWEST: Final = 20  # recorded samples in the carry
-SWINGING: Final = "recorded_swing"  # name of the result
+SWINGING: Final = "swing_as_run"  # name of the result
 AROUND: Final = 1.0  # [s] recorded samples before and after the carry that help to find rates
 
 
