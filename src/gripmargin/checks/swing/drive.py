@@ -151,7 +151,7 @@ def estimated_drives(
         doubt: Its errors.
         first: Sample from which on the part swings.
         excess: As in `given_drive`.
-        shaken: Whether the motion may shake at the rate of a mode that is too fast to be followed.
+        shaken: Whether the motion may shake at the rate of a mode.
 
     Returns:
         Smoothed, and unsmoothed or None where that is not known.
@@ -160,8 +160,7 @@ def estimated_drives(
     unsmoothed = None if doubt.unsmoothed is None else estimate.unsmoothed(doubt.unsmoothed, first)
     smoothed = estimate.smoothed()
     if shaken and doubt.unsmoothed is not None:
-        size, grown = estimate.shaking(doubt.unsmoothed[1])
-        smoothed = replace(smoothed, bias=smoothed.bias + size, growth=smoothed.growth + grown)
+        smoothed = replace(smoothed, bias=smoothed.bias + estimate.shaking(doubt.unsmoothed[1]))
     return smoothed, unsmoothed
 
 
@@ -210,10 +209,10 @@ class _Estimate:
             kick=np.zeros(modes.frequency.size),
         )
 
-    def shaking(self, left: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """The swing that a shaking at the rate of a mode starts, where the samples are too far apart to follow it.
+    def shaking(self, left: FloatArray) -> FloatArray:
+        """The swing that a shaking at the rate of a mode starts and smoothing takes for noise.
 
-        Samples show it as a slower one; what the smoothing has left of the spline's acceleration is then that of the
+        Samples that are too far apart to follow it show it as a slower one; what the smoothing has left of the spline's acceleration is then that of the
         mode's own rate times a factor, for the spline turns y into -6 (1 - cos x) / (2 + cos x) y / h^2 (difference
         equation of the cubic spline; de Boor, A Practical Guide to Splines, ch. 4, from memory). It counts where it
         stands out from what noise does.
@@ -222,22 +221,21 @@ class _Estimate:
             left: What the acceleration of each cause is changed by without smoothing, shape (n, causes).
 
         Returns:
-            What it comes to, and the variance that noise adds to that from sample to sample, shape (modes, n) each; 0
-            for modes that can be followed, and for those that are too fast to be seen.
+            Shape (modes, n); 0 where it does not stand out, and for modes that are too fast to be seen.
         """
-        out, growth = np.zeros_like(self.load), np.zeros_like(self.load)
+        out = np.zeros_like(self.load)
         usual = float(np.median(spacing(self.t)))
         for i, (w, z) in enumerate(zip(self.modes.frequency, self.modes.damping, strict=True)):
             x = w * usual
-            if not FOLLOWED < x < UNSEEN:
+            if x >= UNSEEN:
                 continue
             factor = x * x * (2.0 + np.cos(x)) / (6.0 * (1.0 - np.cos(x)))
             pushed = w * usual * factor * np.einsum("cn,nc->n", self.per_cause[i], left)
             size = np.abs(fading_sum(self.t, pushed, complex(-z * w, w * np.sqrt(1.0 - z * z))))
-            growth[i] = np.einsum("cn,c->n", self.per_cause[i] ** 2, self.doubt.noise**2) * w**6 * usual**2 / 2.0
-            noise = np.sqrt(fading_sum(self.t, growth[i], complex(-2.0 * z * w)).real)
+            grown = np.einsum("cn,c->n", self.per_cause[i] ** 2, self.doubt.noise**2) * w**6 * usual**2 / 2.0
+            noise = np.sqrt(fading_sum(self.t, grown, complex(-2.0 * z * w)).real)
             out[i] = np.where(size > STANDS_OUT * noise, size, 0.0)
-        return out, growth
+        return out
 
     def unsmoothed(self, change: FloatArray, first: int) -> Drive:
         modes, doubt, step, w = self.modes, self.doubt, spacing(self.t), self.modes.frequency[:, None]

@@ -130,9 +130,7 @@ def begun(modes: Modes, drive: Drive, start: Start) -> tuple[FloatArray, FloatAr
     return modes.shapes.T @ start.load, modes.loads.T @ start.rate + drive.kick
 
 
-def better(
-    modes: Modes, drives: tuple[Drive, Drive | None], start: Start, coverage: float, *, shaken: bool = False
-) -> Swing:
+def better(modes: Modes, drives: tuple[Drive, Drive | None], start: Start, coverage: float) -> Swing:
     """Return the swing with, for each mode, the drive whose errors are smaller at their largest.
 
     Args:
@@ -140,8 +138,6 @@ def better(
         drives: As `estimated_drives` returns them.
         start: How the stretch begins.
         coverage: Standard deviations of noise that count.
-        shaken: Whether the motion may shake at the rate of a mode, which smoothing would take for noise: the positions
-            are followed as far as they can be.
     """
     smoothed, unsmoothed = drives
     first = swing(modes, smoothed, start)
@@ -149,7 +145,5 @@ def better(
         return first
     followed = modes.frequency * spacing(smoothed.t).max() <= FOLLOWED
     other = swing(modes, smoothed.rows_of(unsmoothed, followed), start)
-    if shaken:
-        return other
     less = (other.unsure + coverage * other.sigma).max(axis=1) < (first.unsure + coverage * first.sigma).max(axis=1)
     return swing(modes, smoothed.rows_of(unsmoothed, followed & less), start)

@@ -158,7 +158,7 @@ def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) ->
         samples=run,
         owner=np.arange(size) // count,
         start=start,
-        swing=better(modes, drives, start, COVERAGE, shaken=case.recorded),
+        swing=better(modes, drives, start, COVERAGE),
         still=modes.shapes.T @ standing,
         rest=wrench - modes.loads @ (modes.shapes.T @ wrench),
     )
