@@ -212,10 +212,10 @@ class _Estimate:
     def shaking(self, left: FloatArray) -> FloatArray:
         """The swing that a shaking at the rate of a mode starts and smoothing takes for noise.
 
-        Samples that are too far apart to follow it show it as a slower one; what the smoothing has left of the spline's acceleration is then that of the
-        mode's own rate times a factor, for the spline turns y into -6 (1 - cos x) / (2 + cos x) y / h^2 (difference
-        equation of the cubic spline; de Boor, A Practical Guide to Splines, ch. 4, from memory). It counts where it
-        stands out from what noise does.
+        Samples that are too far apart to follow it show it as a slower one; what the smoothing has left of the spline's
+        acceleration is then that of the mode's own rate times a factor, for the spline turns y into
+        -6 (1 - cos x) / (2 + cos x) y / h^2 (difference equation of the cubic spline; de Boor, A Practical Guide to
+        Splines, ch. 4, from memory). It counts where it stands out from what noise does.
 
         Args:
             left: What the acceleration of each cause is changed by without smoothing, shape (n, causes).

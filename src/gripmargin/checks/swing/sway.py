@@ -84,7 +84,7 @@ def sway_of(case: Case, stretch: Stretch, face: Face, followed: NDArray[np.bool_
     response = np.where(slow, found.response(), found.drive.base)
     rate, bend = (np.where(slow, x, 0.0) for x in found.rates)
     frame = _Frame(case=case, stretch=stretch, motion=_motion(case, stretch, found.drive.t))
-    added = (frame.extra(slice(None), response, rate, bend, in_turns=law) for law in LAWS)
+    added = (frame.added(slice(None), response, rate, bend, in_turns=law) for law in LAWS)
     more = SUDDEN * float(np.max([gain @ np.abs(load) for load in added]))
     if more > FOLLOWED * float((gain @ np.abs(response)).max()) or np.isnan(more):
         return _followed(case, stretch, face, followed, steps)
@@ -112,7 +112,7 @@ def _followed(case: Case, stretch: Stretch, face: Face, followed: NDArray[np.boo
             modes.frequency,
             modes.damping,
             begin,
-            partial(frame.extra, in_turns=law),
+            partial(frame.added, in_turns=law),
             followed,
             hangs=not stretch.start.rate.any(),
             strength=float(np.nan_to_num(frame.moved(before)[0].max(), nan=1.0)),
@@ -162,7 +162,7 @@ class _Frame:
     stretch: Stretch
     motion: FloatArray
 
-    def extra(
+    def added(
         self, part: slice, response: FloatArray, rate: FloatArray, bend: FloatArray, *, in_turns: bool
     ) -> FloatArray:
         """What responses, their rates and second derivatives add to the load, shape (modes, m) each."""

@@ -3,7 +3,7 @@
 A gantry runs moves of minimum jerk. What it really does lags, overshoots and rings as an oscillator does that its own
 accelerations drive, or shakes at a rate near a natural frequency of the part. The truth is Newton's equations of the
 part on its pads in state space, solved by scipy (lsim) at 0.25 ms from the motion in closed form.
-`python tests/checks/recorded/test_swing_as_run.py 300` runs more of them and prints what they come to.
+`python tests/checks/recorded/test_recorded_swing.py 300` runs more of them and prints what they come to.
 """
 
 from __future__ import annotations
