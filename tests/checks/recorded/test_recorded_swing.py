@@ -154,7 +154,7 @@ class Outcome:
     low: float
     high: float
     verdict: str
-    text: str
+    swing: str
 
 
 def simulate(seed, kind):
@@ -190,7 +190,7 @@ def simulate(seed, kind):
     if kind != "clean" and random.random() < 0.3:
         taken = taken[random.random(taken.size) > 0.01]
     late = random.uniform(0, 3e-4) * random.integers(2) * random.normal(size=taken.size)
-    count = 10 ** random.uniform(-6, -4.5)
+    count = 10 ** random.uniform(-6, -5 if kind == "clean" else -4.5)
     seen = count * np.round(Motion(fine, q, a).at(taken) / count)
     stamps = np.maximum.accumulate(taken + late) + 1e-7 * np.arange(taken.size)
     recording = gm.JointTrajectory(t=stamps + 40.0, q=np.column_stack([seen, 0 * taken]))
@@ -198,7 +198,7 @@ def simulate(seed, kind):
     found = gm.compare_motion(strong, recording, offset=40.0)
     swing = found.swing or found.result
     low, high = (0.0 if x is None else x for x in (swing.low, swing.high))
-    return Outcome(kind, rate, mode, true, low, high, str(found.verdict), found.result.text)
+    return Outcome(kind, rate, mode, true, low, high, str(found.verdict), str(swing.verdict))
 
 
 def below(found):
@@ -217,21 +217,21 @@ def test_a_part_that_an_arm_shakes_off_is_not_passed(kind):
 def test_clean_recordings_are_decided_at_one_and_a_half_times_the_target():
     found = [simulate(seed, "clean") for seed in range(8)]
     assert below(found) == ([], [])
-    assert sum(o.verdict == "pass" for o in found) >= 5
+    assert sum(o.swing == "pass" for o in found) >= 6
 
 
 def main(cases):
     """Run many cases and print what they come to."""
     for kind in ("clean", "ringing", "shaken"):
         found = [simulate(seed, kind) for seed in range(cases)]
-        verdicts = {v: sum(o.verdict == v for o in found) for v in ("pass", "fail", "undecided")}
+        verdicts = {v: sum(o.swing == v for o in found) for v in ("pass", "fail", "undecided")}
         false, outside = below(found)
         print(f"{kind}: {verdicts}, {len(false)} false passes, {len(outside)} low above the truth")  # noqa: T201
         for o in (*false, *outside):
             print(f"    {o}")  # noqa: T201
         for rate in (100, 125, 250, 500):
             some = [o for o in found if o.rate == rate]
-            unknown = np.mean([o.verdict == "undecided" for o in some]) if some else np.nan
+            unknown = np.mean([o.swing == "undecided" for o in some]) if some else np.nan
             print(f"    {rate} Hz: {len(some)}, undecided {unknown:.2f}")  # noqa: T201
 
 
