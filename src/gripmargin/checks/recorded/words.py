@@ -18,8 +18,8 @@ RECORDED_SWING = "the same with the part swinging on its backing"
 ASSUMED = (
     "The recorded motion is judged with the bond that the programmed press leaves.",
     "The recorded motion is what the recording shows: links and gears that yield behind the encoders are not in it.",
-    "Shaking that does not stand out from a recording's noise, or is faster than three quarters of its rate, is taken as "
-    "none.",
+    "Shaking that does not stand out from a recording's noise, or is faster than three quarters of its rate, is "
+    "taken as none.",
 )
 JOINTS_BESIDE_POSES = "the recording gives joint values and the program poses of the tool"
 
