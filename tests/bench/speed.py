@@ -14,9 +14,7 @@ import pinocchio as pin
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.hold.use import pad_use
-from gripmargin.checks.stop.kinds import kinds_of
-from gripmargin.checks.stop.stops import Stopping
-from gripmargin.checks.stop.use import stop_use
+from gripmargin.checks.stop.use import Stopping, stop_use
 from gripmargin.checks.swing.ringing import stretches_of
 from gripmargin.checks.swing.use import swing_use
 from gripmargin.contact.loads import part_load
@@ -101,11 +99,12 @@ def main() -> None:
 
     stop = gm.Stop(time=0.3)
     stopped = work_out(replace(case.job, stop=stop))
-    stretches = stretches_of(case)
+    stopped.shared(stretches_of)
 
     def stops() -> None:
-        for kind in kinds_of(Stopping(stopped, stop)):
-            stop_use(kind, stopped.carried, stretches)
+        stopping = Stopping(case=stopped, stop=stop)
+        for kind in stopping.kinds:
+            stop_use(stopping, kind, stopped.carried)
 
     tasks = {
         "tool motion and load, common arm": (SAMPLES, lambda: load(common)),

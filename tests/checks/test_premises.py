@@ -154,6 +154,16 @@ def test_what_is_not_said_is_not_known(given, doubts):
     assert hold.verdict is (gm.Verdict.UNDECIDED if doubts else gm.Verdict.PASS)
 
 
+def test_a_part_called_rigid_that_bends_by_its_own_figures():
+    """The sheet of `test_a_thin_sheet_on_a_small_pad_is_undecided`; a word does not outweigh its figures."""
+    thin = {"youngs_modulus": 70e9, "poissons_ratio": 0.33, "rigid": True}
+    hold = result(judged(sheet(0.6, 0.6, 0.0005, 2700.0, **thin), square(0.05)))
+    assert hold.verdict is gm.Verdict.UNDECIDED
+    assert hold.doubts[0].startswith("part.rigid = true, yet by its thickness and modulus the part bends: it reaches ")
+    assert "leave out part.youngs_modulus if ribs or a frame stiffen it" in hold.doubts[0]
+    assert result(judged(sheet(0.6, 0.6, 0.0005, 2700.0, rigid=True), square(0.05))).doubts == ()
+
+
 def test_a_part_that_says_it_may_bend_is_worked_out():
     said = {"rigid": False, "youngs_modulus": 70e9}
     assert judged(sheet(0.1, 0.1, 0.02, 2500.0, **said), square(0.05)).passed

@@ -213,6 +213,7 @@ class TestUniformPlate:
     ("pose", "level"),
     [
         (gm.pose((0.01, 0, 0), (0, 0, 0.3)), True),
+        (gm.pose((0, 0, 1e-6)), True),  # the last of three decimals of a millimetre
         (gm.pose((0, 0, 1e-4)), False),
         (gm.pose(rpy=(0.01, 0, 0)), False),
         (gm.pose(rpy=(np.pi, 0, 0)), False),

@@ -1,5 +1,7 @@
 """The life of a cell: touch, press, dwell, bond, break, bond again, buckle."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -59,6 +61,14 @@ class TestActivation:
         np.testing.assert_allclose(history.pads[0].first_touch, 0.75, atol=1e-6)
         np.testing.assert_allclose(history.pads[0].contact_time, 0.25, atol=1e-6)
 
+    def test_a_bonded_cell_counts_its_time_under_pressure_alone(self, pad_face, move):
+        """Pressed from 1.8 s on, moved a little from 4 to 5 between rests, from 6 raised into tension, at 6.5 s."""
+        t = [0, 1, 1 + 1.4 / 1.25, 3, 3.5, 4, 5, 5.5, 6, 7]  # a rest of two intervals is skipped
+        z, x = [1e-3, 1e-3, -4e-4, *[-1e-4] * 6, 1e-4], [0, 0, 0, 0, 0, 0, *[1e-5] * 4]
+        history = simulate([pad_face()], move(t, z=z, x=x))
+        step = S / KN / 32 / 2e-4  # s; the last one counts only if it ends under pressure
+        assert (np.abs(history.pads[0].contact_time - (6.5 - 1.8 - step / 2)) <= step / 2).all()
+
 
 class TestDwell:
     @pytest.mark.parametrize(("rest", "bonds"), [(0.4, False), (0.6, True)])
@@ -66,6 +76,20 @@ class TestDwell:
         face = pad_face(full_preload=1e4, min_dwell=0.5)
         history = simulate([face], move([0, 0.02, 0.02 + rest, 0.03 + rest], z=[1e-3, -2e-4, -2e-4, 1e-3]))
         assert bool(history.held_total.max() > 0) is bonds
+
+    @pytest.mark.parametrize(("end", "bonds"), [(0.9, False), (1.0, True)])
+    def test_the_least_time_counts_anew_from_a_break(self, pad_face, move, full, end, bonds):
+        """Dragged by 4 mm/s while it is pressed on, it breaks after T / k_t = 1.8 mm, at 0.45 s."""
+        face = pad_face(full_preload=5e4, min_dwell=0.5)
+        history = simulate([face], move([0, end], z=[-1e-4, -1e-4 * (1 + end)], x=[0, 4e-3 * end]), full(face))
+        np.testing.assert_allclose(history.pads[0].broken, T / KT / 4e-3, rtol=1e-3)
+        assert history.imbalance < 1e-9  # forces are linear within a step: nothing is missed
+        assert history.pads[0].held.any() == bonds
+
+    def test_a_touch_too_short_to_bond_gives_the_work_back(self, pad_face, move):
+        history = simulate([pad_face(min_dwell=5.0)], move([0, 1, 2], z=[1e-3, -2e-4, 1e-3]))
+        assert history.elastic.max() == pytest.approx(KN * 2e-4**2 / 2 * AREA, rel=1e-3)
+        assert np.abs(history.work - history.elastic).max() < 1e-9 * history.elastic.max()
 
     def test_rest_in_many_samples_counts_like_rest_in_one(self, pad_face, move):
         face = pad_face(full_preload=1e4, min_dwell=0.5)
@@ -111,11 +135,36 @@ class TestBreakingAndBondingAgain:
         assert (history.pads[0].state == CellState.TOUCHING).all()
         np.testing.assert_allclose(history.force[-1], [0, 0, -1e4 * AREA], atol=1e-2)
         np.testing.assert_allclose(history.pads[0].slid, 8e-3, rtol=1e-3)
+        assert history.fracture[-1] / AREA == pytest.approx(T**2 / (2 * KT), rel=1e-4)  # what presses stays stored
+
+    def test_spinning_while_it_is_dragged_off_it_pulls_straight_back(self, pad_face, move, full):
+        """A speck of a pad, for which the spin alone is no way: all of it breaks at the shear strength."""
+        face = pad_face(size=(1e-6, 1e-6), across=2)
+        t = np.linspace(0.0, 1.0, 302)
+        history = simulate([face], move(t, x=2e-3 * t, turn=np.outer(t, [0, 0, 30.0])), full(face))
+        used = history.force / (T * face.patch.area)
+        np.testing.assert_allclose(used[used[:, 0] > 0.5][-1], [1.0, 0.0, 0.0], atol=1e-3)
 
     def test_broken_under_pressure_it_bonds_by_the_rise(self, pad_face, move, full):
         face = pad_face(full_preload=5e4)
         history = simulate([face], move([0, 1, 2], z=[-1e-4, -1e-4, -3e-4], x=[0, 4e-3, 4e-3]), full(face))
         np.testing.assert_allclose(history.pads[0].held, 0.4, rtol=1e-2)
+
+    @pytest.mark.parametrize(("noise", "again"), [(1e-6, False), (2e-5, True)])
+    def test_a_height_that_wavers_by_more_than_a_seat_is_a_rise(self, pad_face, move, full, noise, again):
+        """A fiftieth of what breaks it, 18 um, is the most that counts as one height."""
+        face, t = pad_face(full_preload=5e4, across=3), np.linspace(0, 1, 101)
+        z = -1e-4 + noise * np.random.default_rng(1).normal(size=t.size)
+        assert (simulate([face], move(t, z=z, x=4e-3 * t), full(face)).pads[0].breaks > 1).all() == again
+
+    @pytest.mark.parametrize(("gathers", "held"), [(False, 0.2), (True, 0.6)])
+    def test_broken_again_it_bonds_by_the_last_rise_or_by_all(self, pad_face, move, full, gathers, held):
+        """Rises of 20 and 10 kPa, each after a drag that breaks it; 50 kPa would be full."""
+        face = replace(pad_face(full_preload=5e4), gathers=gathers)
+        z, x = [-1e-4, -1e-4, -3e-4, -3e-4, -4e-4], [0, 4e-3, 4e-3, 8e-3, 8e-3]
+        history = simulate([face], move(np.arange(5), z=z, x=x), full(face))
+        assert (history.pads[0].breaks > 1).all()
+        np.testing.assert_allclose(history.pads[0].held, held, rtol=1e-2)
 
     def test_dragged_steeply_it_does_not_bond(self, pad_face, move):
         face = pad_face(full_preload=5e4)
@@ -130,6 +179,7 @@ class TestBreakingAndBondingAgain:
         history = simulate([face], move([0, 1], z=[0, z], x=[0, x]), full(face))
         u = np.hypot(KN * z / S, KT * x / T)
         np.testing.assert_allclose(history.pads[0].broken, 1 / u, rtol=1e-5)
+        assert history.elastic.max() == pytest.approx(history.fracture[-1], rel=1e-6)
         spent = history.fracture[-1] / AREA
         assert spent == pytest.approx((KN * z**2 + KT * x**2) / u**2 / 2, rel=1e-5)
 
@@ -195,6 +245,10 @@ class TestOverload:
         face = pad_face(law=law)
         history = simulate([face], move([0, 1], z=[1e-3, -3.5e-4]))
         np.testing.assert_allclose(history.pads[0].held, 0.65, rtol=1e-3)
+        # sheared to half of its strength, and only after a rest pressed to where it holds 0.3
+        x = 0.5 * T / KT
+        motion = move(np.arange(6), z=[1e-3, -2e-4, -2e-4, -2e-4, -2e-4, -5e-4], x=[0, 0, x, x, x, x])
+        assert (simulate([face], motion).pads[0].breaks == 1).all()
 
 
 class TestShortcuts:

@@ -113,6 +113,28 @@ def test_shear_locked_in_by_the_press():
     assert lost(both, load) == pytest.approx(by_hand, rel=0.01)
 
 
+def test_what_is_locked_in_goes_with_the_pad_that_lets_go():
+    """Of two pads sheared against each other one hardly holds and goes at once: the other is free of shear then."""
+    pads = [gm.Pad.rectangle(n, FILM, [0.03, 0.03], gm.pose((x, 0, 0))) for n, x in (("a", -0.06), ("b", 0.06))]
+    whole = Backing(cut_pads(tuple(pads), PART))
+    cells = whole.patches[0].areas.size
+    pulled = [np.tile([40e3, 0, 0], (cells, 1)), np.zeros((cells, 3))]
+    held = (np.full(cells, 0.2), np.ones(cells))
+    both = Bonded(whole=whole, full=((S, T),) * 2, held=held, locked=locked_in(whole, pulled, None))
+    assert lost(both, [0, 0, 10.0, 0, -10.0 * 0.06, 0]) == pytest.approx(S * 0.03**2 / 10, rel=2e-3)
+
+
+def test_the_size_of_the_pads_is_none_of_its_business():
+    """Lengths over by some factor, stresses the same: forces by its square, moments by its cube."""
+    load, size = np.array([6.0, 0, 10.0, 0.03, -0.05, 0.02]), 1e-6
+    side = size * SIDE
+    pad = bonded(gm.Pad.rectangle("pad", FILM, [side, side], gm.pose((0.5 * side, 0, 0))))
+    scaled = load * np.array([size**2] * 3 + [size**3] * 3)
+    alone = bonded(gm.Pad.rectangle("pad", FILM, [SIDE, SIDE], gm.pose((0.5 * SIDE, 0, 0))))
+    assert lost(pad, scaled) == pytest.approx(lost(alone, load), rel=1e-6)
+    assert pad.whole.imbalance(scaled) < 1e-9
+
+
 def march(pads, load, mass=1.0, damping=0.02, periods=3):
     """The factor at which a slowly growing load tears the part off when every break swings it, step by step."""
     whole = pads.whole

@@ -11,7 +11,7 @@ from gripmargin.contact.backing import Backing
 from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.collapse import least_lost
-from gripmargin.contact.grip import SUDDEN, first_break, grip_of
+from gripmargin.contact.grip import SUDDEN, first_break, grip_of, without
 from gripmargin.kernels.utilisation import peak_utilisation
 
 S, T, SIDE = 60e3, 50e3, 0.04
@@ -46,7 +46,7 @@ class TestEven:
         # 10 N at 10 mm on 40 x 40 mm: N/A (1 + 6 e/b) = 2.5 N/A (strength of materials)
         found, grip = margin(bonded(), [0, 0, 10, 0, -0.1, 0])
         assert found == pytest.approx(S / (2.5 * 10 / SIDE**2), rel=1e-9)
-        assert (grip.share, grip.even, len(grip.backings)) == (1.0, True, 1)
+        assert (grip.share, grip.even, grip.asked, len(grip.backings)) == (1.0, True, 1.0, 1)
 
     def test_a_weak_bond_that_is_the_same_everywhere_is_even(self):
         whole = backing()
@@ -102,6 +102,18 @@ class TestNothingHolds:
         alone = margin(bonded(), [0, 0, 10, 0, 0, 0])[0]
         assert set(grip.owner) == {0}
         assert 0.4 * alone < found <= alone  # the other may push where the part rocks
+
+
+def test_with_a_pad_gone_the_rim_of_the_other_may_let_go_too():
+    """The other one holds as if it had been alone, which its rim, all of it counted, would not."""
+    pads = [gm.Pad.rectangle(n, FILM, [SIDE, SIDE], gm.pose((x, 0, 0))) for n, x in (("a", -0.05), ("b", 0.05))]
+    two, load = backing(*pads), np.array([0, 0, 10.0, 0, -10.0 * 0.05, 0])
+    rim = np.abs((two.patches[1].points - two.patches[1].centre)[:, :2]).max(axis=1) > SIDE / 3
+    held = [np.ones(rim.size), np.where(rim, 0.01, 1.0)]
+    both = margin(bonded(held, two), [0, 0, 10.0, 0, 0, 0])[1]
+    found = 1 / peak_utilisation(without(both, 0, load[:, None]).face, load[:, None])[0][0]
+    assert found == pytest.approx(margin(bonded(held[1:], backing(pads[1])), load)[0], rel=0.03)
+    assert found > 20 * 0.01 * S * SIDE**2 / 10
 
 
 def carry(seed):
@@ -169,6 +181,9 @@ def test_the_bound_is_no_more_than_1_3_times_what_the_worst_state_asks():
     load = np.array([0, 0, 10.0, 0, -0.1, 0])
     grip = grip_of(pads, load[:, None])
     assert 0.4 < grip.share < 0.6
+    assert [backing.compliance.trace() for backing in grip.backings] == sorted(
+        [whole.compliance.trace(), Backing((whole.patches[0].only(grip.kept[0]),)).compliance.trace()]
+    )
     found = worst_of_states(pads, grip, load, np.random.default_rng(0), 300)
     assert peak_utilisation(grip.face, load[:, None])[0][0] <= 1.3 * found
 

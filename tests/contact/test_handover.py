@@ -130,6 +130,18 @@ class TestNest:
         assert result(job_with({"lower": lower}, nest={"slip": slip}), RELEASE).verdict == verdict
         assert result(job_with({"lower": lower}), RELEASE).verdict == "fail"
 
+    def test_a_part_that_may_slip_may_not_be_lifted(self):
+        """Straight up: the whole pull-off force against weight and hold-down."""
+        job = job_with(nest={"slip": 2e-3, "hold_down": 20.0})
+        (found,) = RELEASE.answer(work_out(job, trial=True)).results
+        assert found.value == pytest.approx((0.3 * G + 20.0) / (S * AREA), rel=1e-3)
+
+    def test_of_what_the_nest_does_not_state_the_most_is_told(self):
+        job = job_with({"wait": [(0.5, {"x": 0.504})]}, nest={"lateral_force": None})
+        found = result(job, RELEASE)
+        assert found.verdict == "undecided"
+        assert found.details.course.ways["slide"].demand == pytest.approx(T * AREA, rel=2e-2)
+
     def test_it_comes_down_while_it_moves_sideways(self):
         """The last 0.1 mm down go with 0.2 mm sideways: the pads are sheared by k_t A times that."""
         moves = {"lower": [(0.5, {"z": 0.0}), (0.2, {"z": -1e-4, "x": 0.5002})]}
@@ -150,13 +162,19 @@ class TestNest:
         assert result(job, PRESSURE).value == pytest.approx(0.75, rel=1e-3)
 
     def test_put_down_in_two_goes(self):
-        """The pads take it up again on purpose: that lifts it, and counts as no failure; a slide would."""
+        """The pads take it up again on purpose: that lifts it, and counts as no failure; then they slide off."""
         lower = [(0.5, {"z": -1e-4}), (0.3, {"z": 0.01}), (0.3, {"z": -1e-4})]
-        assert result(job_with({"lower": lower}), RELEASE).verdict == "pass"
-        lower.insert(1, (0.3, {"x": 0.504}))
-        lower.insert(3, (0.3, {"x": 0.5}))
-        found = result(job_with({"lower": lower}), RELEASE)
-        assert (found.verdict, found.at.move) == ("fail", "lower")
+        nest = {"hold_down": 0.0, "lateral_force": 1e2, "moment": 1e2}  # the pads' 24 N lift its 3 N
+        found = result(job_with({"lower": lower, "wait": [(0.3, {"x": 0.504})]}, nest=nest), RELEASE)
+        assert (found.verdict, found.at.move) == ("pass", "wait")
+        assert found.value == pytest.approx(1e2 / (T * AREA), rel=2e-2)
+
+    def test_put_back_where_it_was_taken(self):
+        """What holds it down there does so once it is back, not while it is taken."""
+        job = job_with({"across": [(0.4, {"z": 0.01})]})
+        found = result(replace(job, nest=replace(job.nest, face=np.eye(4))), RELEASE)
+        assert found.at.move == "leave"
+        assert found.value == pytest.approx((0.3 * G + 60.0) / (S * AREA), rel=1e-3)
 
     def test_pressed_once_more_after_it_was_let_go(self):
         job = job_with({"again": [(0.5, {"z": -5e-4}), (0.5, {"z": 0.05})]})
@@ -260,6 +278,13 @@ class TestBondingAgain:
         wait = [*self.SLIDE, (0.3, {"z": -1.5e-4})]
         job = job_with({"wait": wait}, material=curve, nest={"lateral_force": 1e3})
         assert result(job, RELEASE).details.course.ways["lift"].demand == pytest.approx(S * AREA, rel=0.02)
+
+
+def test_without_a_limit_a_press_far_beyond_the_usual_is_told_with_its_share():
+    """2 mm deep: 200 kPa, where 10 bond fully."""
+    found = result(job_with({"touch": [(0.5, {"z": -2e-3})]}, part={"max_pressure": None}), PRESSURE)
+    assert found.verdict == "undecided"
+    assert any("20 times" in line for line in found.lines)
 
 
 def test_a_release_is_judged_on_clean_pads():

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from gripmargin.contact.relative import steps, unsteadiness
+from gripmargin.base.errors import InputError
+from gripmargin.contact.relative import RelativeMotion, steps, unsteadiness
 
 OUTLINE = np.array([[x, y, 0.0] for x in (-0.02, 0.02) for y in (-0.01, 0.01)])
 
@@ -25,6 +26,13 @@ def test_out_of_reach_there_is_nothing_to_follow(move):
 @pytest.mark.parametrize(("creep", "followed"), [(0.8e-9, 0), (1.5e-9, 1)])
 def test_of_a_rest_the_last_interval_alone_is_followed(move, creep, followed):
     assert count(move(np.arange(4), x=creep * 1e-5 * np.arange(4))) == [followed, followed, 1]
+
+
+def test_a_matrix_that_is_no_rotation_is_refused(move):
+    motion = move([0, 1])
+    stretched = motion.rotation * np.array([1.0, 1.0, 1.001])
+    with pytest.raises(InputError, match="rotations"):
+        RelativeMotion(t=motion.t, rotation=stretched, position=motion.position)
 
 
 def test_unsteadiness_is_that_of_noise_where_the_tool_keeps_its_height():

@@ -39,6 +39,12 @@ class TestSeating:
         assert seating([pad_face()], move(np.arange(7), x=x, z=z), declared).sample == 3
         assert seating([pad_face()], move(np.arange(7), x=x, z=z)).sample == 3
 
+    @pytest.mark.parametrize(("lean", "flat"), [(0.02, True), (0.025, False)])
+    def test_a_part_askew_in_its_place(self, pad_face, move, lean, flat):
+        """Its middle is down; the edge 40 mm from there rises by 0.9 mm, which breaks a full bond, at 0.0225."""
+        found = seating([pad_face()], move([0, 1], z=[0.1, 0.0], turn=[0, lean, 0]))
+        assert (found.tilt, found.flat) == (pytest.approx(lean), flat)
+
     @pytest.mark.parametrize(("away", "sample"), [(0.04, 1), (0.06, 4)])
     def test_what_comes_down_within_the_part_is_in_its_place(self, pad_face, move, away, sample):
         """A part that reaches 50 mm from the middle of its pads."""

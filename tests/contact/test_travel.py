@@ -68,8 +68,9 @@ class TestPeel:
         assert found.required == pytest.approx(S / (KN * 0.1 * LENGTH), rel=0.05)
         assert found.achieved == pytest.approx(0.01)
 
-    def test_without_a_tilt_it_is_about_the_shorter_edge(self, pad_face, move, full):
-        face = pad_face(across=40)
+    @pytest.mark.parametrize("size", [(LENGTH, WIDTH), (WIDTH, LENGTH)])
+    def test_without_a_tilt_it_is_about_the_shorter_edge(self, pad_face, move, full, size):
+        face = pad_face(across=40, size=size)
         found = required_travel([face], "peel", move(LINE), full(face), share_left(0.1))
         assert found.required == pytest.approx(S / (KN * 0.1 * LENGTH), rel=0.05)
         assert found.achieved == pytest.approx(0)

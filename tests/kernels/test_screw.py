@@ -27,6 +27,6 @@ def test_along_is_the_exponential_and_between_its_inverse(seed, angle):
     for share in (0.0, 0.3, 1.0):
         turned, moved = along(rotation, position, twist[None], np.array([share]))
         exact = expm(share * as_matrix(twist))
-        np.testing.assert_allclose(turned[0], exact[:3, :3] @ rotation[0], atol=1e-12)
-        np.testing.assert_allclose(moved[0], exact[:3, :3] @ position[0] + exact[:3, 3], atol=1e-12)
-    np.testing.assert_allclose(twist_between(rotation, position, turned, moved)[0], twist, atol=1e-9)
+        np.testing.assert_allclose(turned[0], exact[:3, :3] @ rotation[0], rtol=0, atol=1e-12)
+        np.testing.assert_allclose(moved[0], exact[:3, :3] @ position[0] + exact[:3, 3], rtol=0, atol=1e-12)
+    np.testing.assert_allclose(twist_between(rotation, position, turned, moved)[0], twist, rtol=0, atol=1e-9)

@@ -7,93 +7,34 @@ from scipy.interpolate import RegularGridInterpolator
 
 from gripmargin.kernels.stopping import (
     between_published,
-    braked_axes,
+    braked,
+    braking_time,
     free_fall,
     mean_rates,
-    overshoot,
-    pulse_area,
-    step_overshoot,
 )
 
 
-def spring_load(omega, damping, load, end):
-    """The load that the spring of one mode passes on over time, by a general ODE solver; unit stiffness."""
-
-    def slope(t, x):
-        return [x[1], omega**2 * (load(t) - x[0]) - 2.0 * damping * omega * x[1]]
-
-    t = np.linspace(0.0, end, 4000)
-    found = solve_ivp(slope, (0.0, end), [load(-1.0), 0.0], t_eval=t, rtol=1e-9, atol=1e-11, max_step=end / 400)
-    return t, found.y[0]
-
-
-class TestOneMode:
-    # Sudden load 2.0, damped step 1 + exp(-zeta pi / sqrt(1 - zeta^2)): several texts on vibration.
-    @pytest.mark.parametrize("damping", [0.0, 0.02, 0.1, 0.3, 0.7])
-    def test_step(self, damping):
-        omega = 80.0
-        _, x = spring_load(omega, damping, lambda t: float(t >= 0), 10 / omega)
-        assert x.max() - 1.0 == pytest.approx(step_overshoot(damping), rel=2e-3)
-        if damping == 0.0:
-            assert 1.0 + step_overshoot(0.0) == 2.0
-
-    # Linear rise: 1 + |sin(pi x)| / (pi x), x = rise over period: 1.636620 at 0.5, at most 1.217234 from 1 on.
-    def test_linear_rise_lies_above_the_closed_form_and_is_tight(self):
-        x = np.linspace(0.05, 6.0, 2000)
-        omega = 2.0 * np.pi * x
-        bound = overshoot(omega, 0.0, 1.0)
-        exact = np.abs(np.sin(np.pi * x)) / (np.pi * x)
-        assert (bound >= exact - 1e-12).all()
-        peaks = np.abs(np.sin(np.pi * x)) > 0.9999
-        assert bound[peaks & (x > 1)] == pytest.approx(exact[peaks & (x > 1)], rel=1e-3)
-        assert overshoot(np.array([np.pi]), 0.0, 1.0)[0] == pytest.approx(1.636620 - 1.0, abs=1e-6)
-        assert overshoot(omega, 0.0, 0.0) == pytest.approx(1.0)
-
-    @pytest.mark.parametrize("damping", [0.0, 0.05, 0.3])
-    @pytest.mark.parametrize("rise", [0.2, 0.7, 1.3, 2.6])
-    def test_no_damped_rise_exceeds_the_bound(self, damping, rise):
-        omega = 2.0 * np.pi
-        _, x = spring_load(omega, damping, lambda t: float(np.clip(t / rise, 0.0, 1.0)), 5.0)
-        assert x.max() - 1.0 <= overshoot(np.array([omega]), damping, rise)[0] + 1e-6
-
-    # Rectangular pulse: at most 2 sin(omega t / 2) after it where it is short (Chopra, ch. 4, from memory).
-    @pytest.mark.parametrize("damping", [0.0, 0.05, 0.4])
-    @pytest.mark.parametrize("length", [0.01, 0.1, 0.3])
-    def test_short_pulse_is_below_its_impulse(self, damping, length):
-        omega = 2.0 * np.pi
-        _, x = spring_load(omega, damping, lambda t: float(0 <= t < length), 3.0)
-        bound = omega * length / np.sqrt(1.0 - damping**2)
-        assert np.abs(x).max() <= bound * (1 + 1e-4)
-        if damping == 0.0:
-            assert np.abs(x).max() == pytest.approx(2.0 * np.sin(omega * length / 2.0), rel=5e-3)
-
-
-def test_braked_axes_against_an_ode_solver():
-    q, qd, rates = np.array([[0.1, 0.2, -0.3]]), np.array([[1.2, -0.8, 0.0]]), np.array([4.0, 10.0, 5.0])
-    t = np.linspace(0.0, 0.5, 21)
-
-    def slope(_, x):
-        return np.concatenate([x[3:], -rates * np.sign(np.where(np.abs(x[3:]) < 1e-9, 0.0, x[3:]))])
-
-    for end in t[1:]:
-        # up to the moment where an axis rests, then it holds
-        stops = np.sort(np.abs(qd[0]) / rates)
-        state, now = np.concatenate([q[0], qd[0]]), 0.0
-        for until in [*stops[(stops > 0) & (stops < end)], end]:
-            state = solve_ivp(slope, (now, until), state, rtol=1e-10, atol=1e-12).y[:, -1]
-            state[3:][np.abs(state[3:]) < 1e-7] = 0.0
-            now = until
-        place, speed, moves = braked_axes(q, qd, rates, np.array([end]))
-        assert place[0] == pytest.approx(state[:3], abs=1e-8)
-        assert speed[0] == pytest.approx(state[3:], abs=1e-6)
-        assert moves[0].tolist() == (np.abs(qd[0]) / rates > end).tolist()
-
-
-def test_pulse_area_of_opposite_pulses():
-    pulls = np.array([[[3.0]], [[-2.0]], [[0.5]]])
-    ends = np.array([[0.2], [0.1], [0.4]])
-    by_hand = 1.5 * 0.1 + 3.5 * 0.1 + 0.5 * 0.2
-    assert pulse_area(pulls, ends) == pytest.approx(np.array([[by_hand]]))
+@pytest.mark.parametrize("ramp", [0.0, 0.03, 0.2])
+def test_brakes_that_build_up_against_an_ode_solver(ramp):
+    """From 2.5 rad/s at 8 rad/s^2: speed and way in units of the rate."""
+    rate, speed = 8.0, 2.5
+    after = np.linspace(0.0, 0.4, 9)
+    found = solve_ivp(
+        lambda t, _: [min(t / ramp, 1.0) if ramp else 1.0, _[0]],
+        (0.0, 0.4),
+        [0.0, 0.0],
+        t_eval=after,
+        rtol=1e-10,
+        atol=1e-12,
+        max_step=0.005,
+    )
+    brake, loss, way = braked(after, ramp)
+    assert loss == pytest.approx(found.y[0], abs=1e-6)
+    assert way == pytest.approx(found.y[1], abs=1e-6)
+    assert brake[-1] == 1.0
+    assert brake[0] == (0.0 if ramp else 1.0)
+    end = braking_time(np.array([speed / rate, 0.01]), ramp)
+    assert braked(end, ramp)[1] == pytest.approx([speed / rate, 0.01])
 
 
 class TestPublished:

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from gripmargin.kernels.face import Face, squared
 from gripmargin.kernels.utilisation import (
     largest_scale,
+    largest_utilisation,
     peak_utilisation,
-    peak_with_swing,
     shares,
     utilisation_error,
 )
@@ -83,6 +83,13 @@ class TestError:
         rss, total = utilisation_error(Face(maps), column / 2.0, *2 * (np.full((1, 1), 2.0),))
         assert rss[0] == total[0] == pytest.approx(5.0)  # 3 by shear and 4 by tension
 
+    def test_two_causes_count_where_they_do_most(self):
+        """3 and 4 at one point, 1 and 2 at another: the root of the squares is 5, the sum 7."""
+        maps = np.zeros((3, 2, 6))
+        maps[0, :, :2] = [[3.0, 4.0], [1.0, 2.0]]
+        rss, total = utilisation_error(Face(maps), np.eye(6)[:2, :, None], *2 * (np.ones((1, 2)),))
+        assert (rss[0], total[0]) == pytest.approx((5.0, 7.0))
+
 
 class TestLargestScale:
     @given(seed=st.integers(0, 2**32 - 1), size=st.floats(-2, 2))
@@ -147,31 +154,19 @@ def bisected(maps, still, moving, limit):
     return low
 
 
-def test_peak_with_swing_is_the_worst_of_any_phases():
-    random = np.random.default_rng(2)
-    maps, shapes = random.normal(size=(3, 7, 6)), random.normal(size=(6, 6))
-    gain = np.linalg.norm(maps @ shapes, axis=0)
-    load, swing, further = random.normal(size=(6, 40)), *np.abs(random.normal(size=(2, 6, 40)))
-    still, value, point, most = peak_with_swing(Face(maps), gain, load, swing, further)
-    assert ((most >= value) & (value >= still)).all()
-    reached = np.zeros(40)
-    for _ in range(3000):
-        moved = load + shapes @ (random.uniform(-1, 1, (6, 40)) * (swing + further))
-        t1, t2, s = maps @ moved
-        reached = np.maximum(reached, np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max(axis=0))
-    assert (reached <= most).all()
-    t1, t2, s = maps @ load
-    assert still == pytest.approx(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max(axis=0))
-    assert point.shape == (40,)
-
-
 def test_no_number_gives_no_number():
-    maps, gain = np.ones((3, 2, 6)), np.ones((2, 6))
-    load, still = np.zeros((6, 3)), np.zeros((6, 3))
+    maps, load = np.ones((3, 2, 6)), np.zeros((6, 3))
     load[2, 1] = np.nan
-    alone, value, _, most = peak_with_swing(Face(maps), gain, load, still, still)
-    assert np.isnan([alone[1], value[1], most[1]]).all()
-    assert value[0] == 0.0
+    assert largest_utilisation(Face(maps), load) == pytest.approx([0.0, np.nan, 0.0], nan_ok=True)
+
+
+@pytest.mark.parametrize("points", [4, 5_000])
+def test_the_largest_utilisation_is_that_of_the_peak(points):
+    random = np.random.default_rng(2)
+    face, load = Face(random.normal(size=(3, points, 6))), random.normal(size=(6, 40))
+    assert largest_utilisation(face, load) == pytest.approx(peak_utilisation(face, load)[0])
+    offset = Face(face.maps, spent=np.full(points, 0.5))  # half of it is used up
+    assert largest_utilisation(offset, load) == pytest.approx(2.0 * peak_utilisation(face, load)[0])
 
 
 def test_the_squared_utilisation_is_that_of_the_tension_alone_where_nothing_shears():

@@ -1,59 +1,124 @@
-"""Between samples with given rates: what the speeds say beyond the accelerations, and polynomials of degree five."""
+"""Samples put in between those of programs that are known at every time (`support.laws`)."""
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from gripmargin.motion.between import interpolated, unexplained_acceleration
+from gripmargin.kernels.time_law import MARKED
+from gripmargin.motion.between import filled, missed_by_samples
+from gripmargin.motion.interpolate import as_controller_moves
 from gripmargin.motion.trajectory import JointTrajectory
+from support.laws import LAWS, program, samples_of
 
 
-@pytest.fixture(scope="module")
-def smooth(exact_moves):
-    return exact_moves(2, (0.1, 0.6, [0.8, -0.3]), (0.8, 0.4, [-0.5, 0.2]))
+def sampled(found, t, digits=None, **more):
+    q, qd, qdd = (c if digits is None else c.round(digits) for c in found.at(t))
+    return JointTrajectory(t=t, q=q, qd=qd, qdd=qdd, **more)
 
 
-def sampled(exact, rate=250.0, *, qd=lambda v: v):
-    t = np.arange(0, 1.5, 1 / rate)
-    q, speeds, qdd = exact.at(t)
-    return JointTrajectory(t=t, q=q, qd=qd(speeds), qdd=qdd)
+def bound(trajectory, t):
+    """The most that accelerations can be at some times: the higher of both samples beside each, and what is missed."""
+    most = np.abs(trajectory.qdd) + missed_by_samples(trajectory)
+    i = np.clip(np.searchsorted(trajectory.t, t, side="right") - 1, 0, trajectory.samples - 2)
+    return np.maximum(most[i], most[i + 1])
 
 
-class TestUnexplained:
-    def test_a_constant_acceleration_leaves_none(self):
+@pytest.mark.parametrize("law", LAWS)
+@pytest.mark.parametrize("step", [0.004, 0.01, 0.03])
+def test_no_acceleration_is_missed_at_any_time(law, step):
+    """With kinks, steps and turning points as samples all lies on straight lines, but for a thousandth."""
+    for seed in range(3):
+        found = program(law, seed)
+        t = samples_of(found, seed, step)
+        dense = filled(sampled(found, t))
+        at = found.dense(t[0], t[-1])
+        true = np.abs(found.at(at)[2])
+        far = np.abs(at[:, None] - found.changes).min(axis=1) > 1e-8
+        most = bound(dense, at)
+        known = step < 0.02
+        assert (
+            true[far] <= most[far] + 1e-3 * true.max() if known else true.max(axis=0) <= most.max(axis=0) * 1.0001
+        ).all()
+        if known:
+            assert (most.max(axis=0) <= true.max(axis=0) + 2e-3 * true.max()).all()
+
+
+@pytest.mark.parametrize("law", LAWS)
+@pytest.mark.parametrize("digits", [4, 5, 6])
+def test_rounded_digits_leave_it_at_that(law, digits):
+    """Files of 4 to 6 decimals: little is loose, nothing is missed, what is put in is about as much."""
+    found = program(law, 5, joints=6)
+    t = np.round(samples_of(found, 5, 0.004), 6)
+    dense = filled(sampled(found, t, digits))
+    true = np.abs(found.at(found.dense(t[0], t[-1]))[2]).max(axis=0)
+    most = (np.abs(dense.qdd) + missed_by_samples(dense)).max(axis=0)
+    assert (most >= true - 1e-4 * true.max()).all()
+    assert ((most - true) / true.max()).max() < {4: 0.05, 5: 0.02, 6: 0.01}[digits]
+    assert dense.samples < 1.5 * t.size
+
+
+class TestFilled:
+    def test_a_step_becomes_two_samples(self):
+        t = np.arange(0.0, 0.2, 0.004)
+        late = np.maximum(t - 0.0813, 0.0)
+        columns = (np.column_stack([c, 2 * c]) for c in (2.5 * late**2, 5.0 * late, 5.0 * (late > 0)))
+        dense = filled(JointTrajectory(t, q=(c := list(columns))[0], qd=c[1], qdd=c[2]))
+        (i,) = np.flatnonzero(np.diff(dense.t) < MARKED)
+        assert dense.t[i] == pytest.approx(0.0813, abs=2e-8)
+        np.testing.assert_allclose(dense.qdd[i : i + 2], [[0.0, 0.0], [5.0, 10.0]], atol=1e-6)
+        assert dense.samples == t.size + 2
+
+    def test_a_step_at_a_sample_becomes_one_more(self):
+        t = np.arange(0.0, 0.2, 0.004)
+        late = np.maximum(t - t[25], 0.0)
+        columns = [c[:, None] for c in (2.5 * late**2, 5.0 * late, np.where(t >= t[25], 5.0, 0.0))]
+        dense = filled(JointTrajectory(t=t, q=columns[0], qd=columns[1], qdd=columns[2]))
+        assert np.abs(np.diff(dense.qdd[:, 0]) / np.diff(dense.t)).max() > 5.0 / MARKED
+
+    def test_what_is_put_in_is_known_and_leaves_out_again(self):
+        found = program("s_curve", 1)
+        t = samples_of(found, 1, 0.02)
+        given = sampled(found, t, moves=tuple(f"{i // 10}" for i in range(t.size)))
+        dense = filled(given)
+        assert filled(dense) is dense
+        own, at = dense.own
+        assert own == given
+        np.testing.assert_array_equal(dense.t[at], t)
+        moves = (dense.qd[:-1] != 0).any(axis=1)
+        assert np.diff(dense.t)[moves].max() <= 0.005 + 1e-9
+        for name, due in zip(("q", "qd"), found.at(dense.t), strict=False):
+            np.testing.assert_allclose(getattr(dense, name), due, atol=1e-6)
+        assert all(
+            dense.moves[i] == given.moves[np.searchsorted(t, dense.t[i], "right") - 1] for i in range(dense.samples)
+        )
+
+    def test_a_straight_program_stays_as_it_is(self):
         t = np.linspace(0, 1, 101)[:, None]
-        excess, certain = unexplained_acceleration(JointTrajectory(t=t[:, 0], q=t**2, qd=2 * t, qdd=0 * t + 2))
-        np.testing.assert_allclose(excess, 0, atol=1e-12)
-        assert excess.shape == (100, 1)
-        assert certain.shape == (100,)
+        given = JointTrajectory(t=t[:, 0], q=t**2, qd=2 * t, qdd=0 * t + 2)
+        assert filled(given).samples == 101
 
-    def test_a_jump_of_speed_is_all_of_it(self, smooth):
-        def jump(v):
-            return v + 0.3 * (np.arange(len(v)) >= 120)[:, None] * [1, 0]
+    @pytest.mark.parametrize("rates", ["qd", "qdd"])
+    def test_messages_are_what_the_controller_makes_of_them(self, rates):
+        """Cubic or quintic between points: both are known, nothing may be missed."""
+        found = program("trapezoid", 2)
+        given = sampled(found, np.arange(0.0, found.changes[-1], 0.02))
+        message = given if rates == "qdd" else replace(given, qdd=None)
+        dense = filled(as_controller_moves(message))
+        assert dense.filling.missed is None
 
-        excess, certain = unexplained_acceleration(sampled(smooth, qd=jump))
-        assert excess[119, 0] == pytest.approx(0.3 * 250, rel=0.02)
-        assert certain[119]
-
-    def test_rounded_speeds_are_explained(self, smooth):
-        excess, certain = unexplained_acceleration(sampled(smooth, 1000, qd=lambda v: v.round(3)))
-        assert np.abs(excess).max() < 0.1  # a digit over a step is 1 rad/s2
-        assert certain.mean() < 0.01
+    def test_stamps_since_1970(self):
+        found = program("trapezoid", 2)
+        t = samples_of(found, 2, 0.004)
+        late = sampled(found, t)
+        dense = filled(replace(late, t=t + 1.7e9))
+        assert (np.diff(dense.t) > 0).all()
 
 
-class TestInterpolated:
-    @given(
-        coefficients=st.lists(st.floats(-3, 3), min_size=6, max_size=6),
-        share=st.floats(0, 1),
-        steps=st.lists(st.floats(0.01, 0.3), min_size=3, max_size=3),
-    )
-    @settings(derandomize=True, deadline=None, max_examples=60)
-    def test_is_exact_for_polynomials_of_degree_five(self, coefficients, share, steps):
-        curve = np.polynomial.Polynomial(coefficients)
-        t = np.concatenate([[0.0], np.cumsum(steps)])
-        q, qd, qdd = (curve.deriv(k)(t)[:, None] for k in range(3))
-        inside = t[:-1] + share * np.diff(t)
-        found = interpolated(JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), share)
-        for k, tolerance in enumerate((1e-9, 1e-8, 1e-6)):
-            np.testing.assert_allclose(found[k][:, 0], curve.deriv(k)(inside), atol=tolerance)
+def test_a_recording_that_is_not_filled_counts_what_lies_between_at_its_samples():
+    found = program("s_curve", 4)
+    t = samples_of(found, 4, 0.004)
+    given = sampled(found, t)
+    at = found.dense(t[0], t[-1])
+    true = np.abs(found.at(at)[2])
+    assert (true <= bound(given, at) + 1e-4 * true.max()).all()

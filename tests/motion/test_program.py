@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.motion.between import filled
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.tool_motion import joint_motion
 
@@ -29,33 +30,35 @@ def poses(arm, exact, rate, duration=1.4):
 class TestGivenRates:
     def test_are_used_as_they_are(self, arm, transfer):
         t, q, qd, qdd = columns(transfer, 250)
-        made = ProgramMotion.of(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), arm)
-        assert made.at == joint_motion(arm, t, q, qd, qdd)
+        made = ProgramMotion.of(filled(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)), arm)
+        at = np.searchsorted(made.at.t, t)
+        assert made.at.take(at) == joint_motion(arm, t, q, qd, qdd)
+        assert made.given
         assert made.error is None
         assert made.doubts == ()
         assert made.acceleration_error(100) == (0.0, 0.0)
 
-    def test_what_lies_between_is_the_true_motion_there(self, arm, transfer):
-        """On a polynomial of degree five positions are exact, and speeds, from speeds alone, to the fourth order."""
+    def test_samples_put_in_are_the_true_motion_there(self, arm, transfer):
         t, q, qd, qdd = columns(transfer, 50)
-        made = ProgramMotion.of(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), arm)
-        middle = (t[:-1] + t[1:]) / 2
-        true = joint_motion(arm, middle, *transfer.at(middle))
-        inside = (middle > 0.25) & (middle < 1.05)
-        np.testing.assert_allclose(made.between_mean.position[inside], true.position[inside], atol=1e-12)
-        np.testing.assert_allclose(made.between_mean.velocity[inside], true.velocity[inside], atol=1e-5)
+        made = ProgramMotion.of(filled(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)), arm)
+        true = joint_motion(arm, made.at.t, *transfer.at(made.at.t))
+        assert made.at.samples > 2 * t.size
+        np.testing.assert_allclose(made.at.position, true.position, atol=1e-6)
+        np.testing.assert_allclose(made.at.acceleration, true.acceleration, atol=1e-3)
+        assert "samples were put in" in " ".join(made.notes)
 
-    def test_means_are_those_of_the_interval(self, gantry, exact_moves):
-        """A slide's mean acceleration is the change of its speed over the step."""
-        exact = exact_moves(4, (0.1, 0.5, [0.4, 0, 0, 0]))
-        t, q, qd, qdd = columns(exact, 50, 0.8)
-        made = ProgramMotion.of(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), gantry)
-        np.testing.assert_allclose(made.between_mean.acceleration[:, 0], np.diff(qd[:, 0]) / np.diff(t), atol=1e-9)
-        assert len(made.sparse) == 7
-
-    def test_dense_samples_need_no_interpolation(self, arm, transfer):
+    def test_what_nothing_confirms_is_an_error_of_the_accelerations(self, arm, transfer):
+        """A burst of speed between two samples; the others are known."""
         t, q, qd, qdd = columns(transfer, 250)
-        assert ProgramMotion.of(gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd), arm).sparse == ()
+        late = np.maximum(t - t[200] - 0.002, 0.0)[:, None] * np.array([1, 0, 0, 0, 0, 0])
+        made = ProgramMotion.of(
+            filled(gm.JointTrajectory(t=t, q=q + 0.03 * late, qd=qd + 0.03 * (late > 0), qdd=qdd)), arm
+        )
+        assert made.given
+        assert made.doubts == ()
+        assert 0 < (made.error.bias > 0).any(axis=1).sum() < 10
+        assert made.error.bias.max() == pytest.approx(15.0, rel=0.05)
+        assert "too far apart" in made.error_sentence(200)
 
 
 def accelerations(motion):

@@ -1,10 +1,12 @@
 """The list of changes itself: long enough, each one a change, the same after the code has moved."""
 
 import ast
+import json
 from collections import Counter
 
 from mutants.changes import mutants
-from mutants.chosen import EQUIVALENT, ROOMS, chosen, modules, nearest
+from mutants.chosen import EQUIVALENT, NEAR, ROOMS, ROOT, chosen, modules, nearest
+from mutants.trials import Record, in_order
 
 TEXT = b'''"""What it is for."""
 
@@ -54,6 +56,30 @@ def test_every_change_has_a_name_of_its_own_and_tests():
     several = chosen()
     assert max(Counter((mutant.module, mutant.key) for mutant in several).values()) == 1
     assert all(nearest(mutant.module) for mutant in several)
+
+
+def test_every_place_where_tests_are_looked_for_is_there():
+    assert [path for paths in NEAR.values() for path in paths if not (ROOT / path).exists()] == []
+
+
+def test_the_fastest_tests_come_first_as_long_as_there_is_time():
+    names = "test_a.py::slow", "test_b.py::quick", "test_a.py::quick", "test_b.py::other", "test_a.py::slower"
+    seconds = dict(zip((f"t/{name}" for name in names), (50.0, 0.001, 0.01, 0.002, 59.0), strict=True))
+    assert in_order(seconds, "t/a.py", enough=60.0) == [f"t/{names[k]}" for k in (2, 1, 3, 0)]
+
+
+def test_a_change_is_tried_by_the_tests_that_run_its_line_else_its_function(tmp_path):
+    module = "kernels/modes.py"
+    several = {mutant.place: mutant for mutant in mutants(module, modules()[module])}
+    change = several["natural_modes"]
+    source = modules()[module]
+    line = source.decode().splitlines()[source[: change.span[0]].count(b"\n")].strip()
+    found = {}
+    for name, lines in {"line": {line: ["a"], "other": ["b"]}, "function": {"other": ["b"]}, "none": {}}.items():
+        file = {"seconds": {"a": 1.0, "b": 2.0}, "lines": {module: {"natural_modes": lines, "another": {"far": ["c"]}}}}
+        (tmp_path / name).write_text(json.dumps({"file": file}))
+        found[name] = Record(tmp_path / name).tests_of(change, ["file"])
+    assert found == {"line": {"a": 1.0}, "function": {"b": 2.0}, "none": {}}
 
 
 def test_what_is_said_to_change_nothing_is_still_there():

@@ -87,3 +87,28 @@ def test_what_is_no_load_is_refused(gripper, part, load):
         gm.MarginMeter(gripper, part).read(*load)
     with pytest.raises(gm.InputError):
         gm.MarginMeter(gripper, part).margins([load[0]], [load[1]])
+
+
+def test_a_plate_that_bends_counts_its_edges(film):
+    """The least margin of the whole check with the same plate, at rest: a pull alone, so that both see one load."""
+    outline = [[-0.1, -0.1], [0.1, -0.1], [0.1, 0.1], [-0.1, 0.1]]
+    pads = tuple(
+        gm.Pad.rectangle(f"{x} {y}", film, [0.04, 0.04], gm.pose(xyz=[x, y, 0.0]))
+        for x in (-0.07, 0.07)
+        for y in (-0.07, 0.07)
+    )
+    com, inertia = gm.uniform_plate(0.4, outline, 0.004)
+    given = {"mass": 0.4, "com": com, "inertia": inertia, "outline": outline, "thickness": 0.004, "face": "plane"}
+    plate = gm.Part(**given, youngs_modulus=70e9, poissons_ratio=0.22)
+    gripper = gm.Gripper(pads=pads)
+    t = np.linspace(0.0, 0.2, 21)
+    still = gm.PoseTrajectory(
+        t=t, position=np.zeros((21, 3)), rotation=np.broadcast_to(np.diag([1.0, -1.0, -1.0]), (21, 3, 3))
+    )
+    report = gm.check(trajectory=still, gripper=gripper, part=plate)
+    hold = next(check for check in report.checks if check.check == "hold")
+    meter = gm.MarginMeter(gripper, plate)
+    assert meter.margins(report.samples.force, report.samples.moment).min() == pytest.approx(hold.low, rel=1e-9)
+    assert hold.low < 0.95 * hold.value
+    stated = gm.MarginMeter(gripper, gm.Part(**given, youngs_modulus=70e9, rigid=True))
+    assert stated.margins(report.samples.force, report.samples.moment).min() == pytest.approx(hold.value, rel=1e-9)

@@ -108,8 +108,10 @@ class Held:
             share = cells.share(peak, np.where(self.fully & loose, 1.0, had), bond.floor)
         use = np.where(bond.bonded, cells.use(stretch, share), 0.0)
         breaks = use >= 1.0
+        # What springs back as it breaks is not pressed on: it counts from the pressure of its backing alone.
+        alone = np.maximum(-cells.stiffness[2] * gap, 0.0)
         floor = np.where(
-            breaks, np.maximum(pressure, TOUCH), np.where(loose, np.minimum(bond.floor, pressure), bond.floor)
+            breaks, np.maximum(alone, TOUCH), np.where(loose, np.minimum(bond.floor, pressure), bond.floor)
         )
         floor = np.where(loose & (pressure > 0.0), np.maximum(floor, TOUCH), floor)
         pressed = np.clip(-gap / np.maximum(self.before - gap, 1e-15), 0.0, 1.0)  # share of the step

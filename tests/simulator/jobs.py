@@ -1,6 +1,6 @@
-"""Random jobs: pads, a part, and a program that presses, carries, puts down and lets go, well or badly."""
+"""Random jobs: pads, a part, a tray and a nest, and a program by `simulator.programs`."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -9,101 +9,15 @@ import gripmargin as gm
 from simulator.cells import cut
 from simulator.hanging import Hanging, first_break, most
 from simulator.held import Bond, flat
+from simulator.programs import GANTRY, UNEVEN, Moves, full_depth, write_down
 from simulator.whole import Whole, loads
 
-STEP = 0.01  # s, of the program
 G = 9.80665
-KINDS = ("even", "rim", "slid", "planes", "bow", "drag", "labels", "outline", "sparse", "mixed")
-HOLD, RELEASE = 2.0, 1.5  # targets
-UNEVEN = ("rim", "slid", "planes", "bow", "drag")
-
-
-@dataclass(frozen=True)
-class Moves:
-    """A gantry that moves from rest to rest, each time along a polynomial of degree five.
-
-    Six axes: x, y, z of the tool origin [m], then turns about z, y, x [rad]; at zero the tool looks down.
-
-    Attributes:
-        start: Where it is at first, shape (6,).
-        names: Of the moves.
-        spans: Duration of each [s], shape (k,).
-        ends: Where each ends, shape (k, 6).
-        step: Between the samples of the program [s].
-    """
-
-    start: np.ndarray
-    names: tuple
-    spans: np.ndarray
-    ends: np.ndarray
-    step: float = STEP
-
-    @property
-    def borders(self):
-        """Times at which moves begin and end, shape (k + 1,)."""
-        return np.concatenate([[0.0], np.cumsum(self.spans)])
-
-    @property
-    def samples(self):
-        """Times of the program's samples, shape (n,)."""
-        return np.arange(round(self.borders[-1] / self.step) + 1) * self.step
-
-    def at(self, t):
-        """Positions, speeds, accelerations of the axes, each (n, 6)."""
-        k = np.clip(np.searchsorted(self.borders, t, side="left") - 1, 0, len(self.spans) - 1)
-        s = ((t - self.borders[k]) / self.spans[k])[:, None]
-        begin = np.vstack([self.start, self.ends[:-1]])[k]
-        way, span = self.ends[k] - begin, self.spans[k][:, None]
-        return (
-            begin + (10 * s**3 - 15 * s**4 + 6 * s**5) * way,
-            30 * s**2 * (1 - s) ** 2 * way / span,
-            60 * s * (1 - s) * (1 - 2 * s) * way / span**2,
-        )
-
-    def poses(self, t):
-        """Rotation (n, 3, 3) and position (n, 3) of the tool frame in the world."""
-        q, _, _ = self.at(t)
-        first, second = _about(2, q[:, 3]), _about(1, q[:, 4])
-        return first @ second @ _about(0, q[:, 5]) @ np.diag([1.0, -1.0, -1.0]), q[:, :3]
-
-    def rates(self, t):
-        """Acceleration of the tool origin, angular velocity and angular acceleration, world axes, each (n, 3)."""
-        q, qd, qdd = self.at(t)
-        first = _about(2, q[:, 3])
-        second = first @ _about(1, q[:, 4])
-        axes = np.broadcast_to([0.0, 0.0, 1.0], (len(t), 3)), first[:, :, 1], second[:, :, 0]
-        omega, alpha = np.zeros((2, len(t), 3))
-        for axis, speed, rate in zip(axes, qd.T[3:, :, None], qdd.T[3:, :, None], strict=True):
-            alpha += rate * axis + np.cross(omega, speed * axis)
-            omega += speed * axis
-        return qdd[:, :3], omega, alpha
-
-    def trajectory(self):
-        """The program with exact rates."""
-        t = self.samples
-        q, qd, qdd = self.at(t)
-        k = np.clip(np.searchsorted(self.borders, t - 1e-9) - 1, 0, len(self.names) - 1)
-        return gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd, moves=tuple(self.names[i] for i in k))
-
-
-def _about(axis, angle):
-    turn = np.zeros((len(angle), 3, 3))
-    i, j = (axis + 1) % 3, (axis + 2) % 3
-    turn[:, axis, axis] = 1.0
-    turn[:, i, i] = turn[:, j, j] = np.cos(angle)
-    turn[:, j, i] = np.sin(angle)
-    turn[:, i, j] = -turn[:, j, i]
-    return turn
-
-
-GANTRY = gm.chain_from_axes(
-    [np.eye(4)] * 6,
-    [(1, 0, 0), (0, 1, 0), (0, 0, 1), (0, 0, 1), (0, 1, 0), (1, 0, 0)],
-    [False, False, False, True, True, True],
-    gm.pose(rpy=(np.pi, 0.0, 0.0)),
-    names=["x", "y", "z", "c", "b", "a"],
-    source="gantry",
+KINDS = (
+    *("even", "rim", "slid", "planes", "bow", "drag", "labels", "outline", "sparse", "mixed"),
+    *("over", "row", "heights", "askew", "goes", "places", "ramps"),
 )
+HOLD, RELEASE = 2.0, 1.5  # targets
 
 
 @dataclass
@@ -129,35 +43,11 @@ class Attack:
         return [Whole(self.job, self.motion, gap) for gap in gaps]
 
 
-@dataclass
-class _Program:
-    """Moves being written down, by height above the face and turns from level."""
-
-    random: np.random.Generator
-    face: np.ndarray
-    place: np.ndarray
-    step: float = STEP
-    moves: list = field(default_factory=list)
-
-    def to(self, name, time, **where):
-        """Move on; ``x``, ``y``, ``z`` from the face [m], ``c``, ``b``, ``a`` turns [rad]; others stay."""
-        self.place = self.place.copy()
-        for axis, value in where.items():
-            k = "xyzcba".index(axis)
-            self.place[k] = value + (self.face[k] if k < 3 else 0.0)
-        self.moves.append((name, max(1, round(time / self.step)) * self.step, self.place))
-
-    def motion(self, start):
-        """What was written down, as a motion."""
-        names, spans, ends = zip(*self.moves, strict=True)
-        return Moves(start, names, np.array(spans), np.array(ends), self.step)
-
-
 def draw(seed, kind=None):
     """A random job; its kind says what is out of the ordinary."""
     random = np.random.default_rng(seed)
     kind = kind or KINDS[seed % len(KINDS)]
-    materials = [_material(random, kind) for _ in range(1 + (random.random() < 0.2))]
+    materials = [_material(random, kind) for _ in range(1 + (random.random() < 0.2 or kind == "heights"))]
     cycles = int(random.choice([0, 0, 5, 20]))
     pads, reach = _pads(random, kind, materials)
     outline = _outline(random, kind, reach)
@@ -168,6 +58,8 @@ def draw(seed, kind=None):
     lean /= np.linalg.norm(lean)
     if kind == "rim":  # often the weaker side is the one away from the load
         com = com + np.append(random.uniform(-0.1, 0.3) * reach * lean, 0.0)
+    elif kind == "row":  # far off along it
+        com = com + np.array([random.uniform(-0.8, 0.8), random.uniform(-0.1, 0.1), 0.0]) * reach
     elif random.random() < 0.7:
         com = com + np.append(random.uniform(-0.25, 0.25, 2) * reach, 0.0)
     part = gm.Part(
@@ -193,12 +85,12 @@ def draw(seed, kind=None):
         depth = random.uniform(0.2, 1.0) * min(m.pull_off_stress / m.normal_stiffness for m in materials)
         gap, pick = _bow(reach, depth, *bowed), replace(pick, flatness=depth)
     brief = all(material.min_dwell for material in materials)  # a knock does not bond
-    motion, phases = _program(random, kind, materials[0], reach, lean, pick, nest, brief)
+    motion, phases = write_down(random, kind, materials[0], reach, lean, pick, nest, brief)
     job = gm.Job(
         name=f"{kind} {seed}",
         gripper=gripper,
         part=part,
-        trajectory=motion.trajectory(),
+        trajectory=motion.trajectory(6 if kind == "places" or (kind == "ramps" and seed % 2) else None),
         robot=GANTRY,
         phases=phases,
         pick=pick,
@@ -237,17 +129,20 @@ def _material(random, kind):
 
 def _pads(random, kind, materials):
     """Pads of three shapes on a grid of places, and how far they reach from the tool's axis."""
-    few = {"slid": [2, 3, 4, 6], "planes": [2, 3, 4, 6], "rim": [1, 1, 1, 2, 4]}
+    few = {"slid": [2, 3, 4, 6], "planes": [2, 3, 4, 6], "rim": [1, 1, 1, 2, 4], "row": [3, 4, 5, 6]}
+    few |= {"heights": [2, 3, 4, 6]}
     count = int(random.choice(few.get(kind, [1, 1, 2, 3, 4, 6])))
     size, apart = random.uniform(10e-3, 30e-3), random.uniform(45e-3, 60e-3)
-    columns = min(count, 1 + (count > 1) + (count == 6))
+    columns = min(count, 1 + (count > 1) + (count == 6)) if kind != "row" else count
     pads = []
     for k in range(count):
         place = (np.array([k % columns, k // columns]) - [(columns - 1) / 2, (-(-count // columns) - 1) / 2]) * apart
         place = place + random.uniform(-4e-3, 4e-3, 2)
         out = random.uniform(-1, 1, 3) * [40e-6, 1e-3, 1e-3] if kind == "planes" else np.zeros(3)
         if kind == "rim" and k == 1 and random.random() < 0.6:  # it barely touches
-            out[0] = -_deep(materials[0]) * random.uniform(0.3, 1.1)
+            out[0] = -full_depth(materials[0]) * random.uniform(0.3, 1.1)
+        if kind == "heights" and k > 0:  # one after the other comes down
+            out[0] = -full_depth(materials[0]) * random.uniform(0.0, 1.0)
         at = gm.pose(xyz=[*place, out[0]], rpy=[out[1], out[2], random.uniform(-1, 1)])
         material, shape = materials[k % len(materials)], random.integers(3)
         if shape == 0:
@@ -266,6 +161,8 @@ def _outline(random, kind, reach):
     """Of the part: a rectangle that all pads lie on, or nearly; sharp, with some corners cut, or rounded."""
     half = reach * random.uniform(1.05, 1.6, 2) if random.random() < 0.8 else reach * random.uniform(0.75, 1.3, 2)
     half *= 1.7 if kind == "outline" else 1.0
+    if kind == "row":  # long and thin
+        half[1] = random.uniform(18e-3, 30e-3)
     shift = random.uniform(-0.3, 0.3, 2) * (half - reach).clip(0.0) * (3.0 if kind == "outline" else 1.0)
     signs = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
     corners = []
@@ -288,130 +185,6 @@ def _bow(reach, depth, turn, kind):
         return depth * (1.0 - along if kind == 1 else along)
 
     return gap
-
-
-def _deep(material):
-    """How deep a press makes a full bond [m]."""
-    return (material.full_preload or material.preload_curve[-1][0]) / material.normal_stiffness
-
-
-def _program(random, kind, material, reach, lean, pick, nest, brief):  # noqa: PLR0912, PLR0915 - a list of what may happen
-    """Moves and phases."""
-    deep = _deep(material)
-    brittle = material.pull_off_stress / material.normal_stiffness
-    yaw = random.uniform(-0.5, 0.5)
-    first = pick.face[:3, 3]
-    program = _Program(
-        random,
-        first,
-        np.array([first[0], first[1], first[2] + 0.03, yaw, 0, 0]),
-        random.choice([0.02, 0.04, 0.05]) if kind == "sparse" else STEP,
-    )
-    start = program.place
-    depth = -deep * (random.uniform(0.5, 1.5) if kind in UNEVEN else random.uniform(1.05, 2.5))
-    tilt = np.zeros(2)
-    phase = {"preload": ["touch", "press"], "carry": ["lift", "across", "lower"], "release": ["let go", "leave"]}
-    bow = pick.flatness
-    if kind == "rim":
-        depth = -deep * random.choice([random.uniform(0.3, 0.95), random.uniform(0.95, 1.2)])
-        tilt = lean[::-1] * deep * random.choice([0.2, 1.0]) * random.uniform(0.2, 1.0) / reach
-    if kind == "labels" and random.random() < 0.3:  # a hard knock in a stretch that nobody looks at
-        program.to("approach", 0.3, z=2.5 * depth)
-        program.to("approach", 0.2, z=2e-3 if brief else -0.2 * deep)
-    depth -= bow
-    angle, way = random.uniform(0, 2 * np.pi), material.shear_strength / material.shear_stiffness
-    along = np.array([np.cos(angle), np.sin(angle)])
-    if kind == "slid":  # some pads bond, the tool slides and levels, the others bond
-        tilt = random.uniform(1.5, 6.0) * deep / reach * random.choice([-1, 1])
-        program.to("touch", 0.4, z=0.5 * abs(tilt) * reach - 0.7 * deep, a=tilt * random.uniform(-1, 1), b=tilt)
-        x, y = along * way * random.uniform(0.1, 0.9)
-        program.to("touch", 0.3, x=x, y=y)
-        program.to("press", 0.3, z=depth, a=0, b=0)
-    elif kind == "drag":  # it bonds, slides in the tray, is pressed on
-        program.to("touch", 0.5, z=depth * random.uniform(0.3, 1.0))
-        x, y = along * way * random.choice([random.uniform(0.05, 0.9), random.uniform(1.0, 4.0)])
-        program.to("press", 0.3, x=x, y=y, z=depth * random.uniform(0.5, 1.2))
-        if random.random() < 0.5:
-            program.to("press", 0.3, z=depth * random.uniform(0.9, 1.5))
-    else:
-        program.to("touch", 0.5, z=depth, a=tilt[0], b=tilt[1])
-    program.to("press", random.choice([0.02, 0.3], p=[0.1, 0.9]))
-    if kind == "labels" and random.random() < 0.3:
-        phase["carry"].insert(0, "deeper")
-        program.to("deeper", 0.2, z=depth * random.uniform(1.5, 3.0))
-    if kind == "labels" and random.random() < 0.3 and "deeper" not in phase["carry"]:
-        phase["preload"], phase["carry"] = ["touch", "press", "lift"], [*phase["carry"][:-3], "across", "lower"]
-    if kind == "labels" and random.random() < 0.3:
-        phase["preload"].remove("touch")
-    if kind == "sparse" and random.random() < 0.3:
-        phase["carry"].insert(0, "dip")  # its only sample is where the next move begins
-        program.to("dip", program.step, z=depth * random.uniform(1.3, 2.5))
-    program.to("lift", random.uniform(0.4, 0.8), z=0.12, a=0, b=0)
-    program.face = nest.face[:3, 3]
-    for k in range(random.integers(1, 3)):
-        share = random.uniform(0.3, 0.7) if k == 0 else 1.0
-        turn = random.uniform(-0.6, 0.6, 3) * (random.random() < 0.6)
-        program.place = program.place.copy()
-        above = program.face + np.array([0.0, 0.0, 0.08])
-        target = program.place[:3] + (above - program.place[:3]) * share
-        program.to(
-            "across",
-            random.uniform(0.35, 0.8),
-            x=target[0] - program.face[0],
-            y=target[1] - program.face[1],
-            z=target[2] - program.face[2],
-            c=yaw + turn[0],
-            b=turn[1],
-            a=turn[2],
-        )
-    program.to("across", random.uniform(0.35, 0.8), x=0, y=0, z=0.04, b=0, a=0, c=yaw)
-    down = -random.uniform(0.2, 1.5) * deep - bow
-    if kind == "labels" and random.random() < 0.5:
-        program.to("lower", 0.6, z=down * random.uniform(1.5, 4.0))
-        if random.random() < 0.5:
-            way = random.uniform(0.5, 6.0) * brittle
-            program.to("lower", 0.3, x=way)
-        program.to("lower", 0.2, z=down)
-    else:
-        program.to("lower", 0.6, z=down)
-    declared = _let_go(random, kind, program, material, reach, down)
-    if kind == "labels" and random.random() < 0.3:
-        phase["carry"], phase["release"] = [*phase["carry"], "let go"], ["leave"]
-    if kind == "labels" and random.random() < 0.3:
-        program.to("return", 0.3, z=2.5 * down)
-        program.to("return", 0.3, z=0.03)
-    phases = [
-        gm.Phase(kind=name, moves=tuple(moves), release=declared if name == "release" else None)
-        for name, moves in phase.items()
-    ]
-    return program.motion(start), tuple(phases)
-
-
-def _let_go(random, kind, program, material, reach, down):
-    """Write down a release: straight, twisted, slid, tilted, overloaded or mixed; too short or long enough."""
-    kind = "mixed" if kind == "mixed" else random.choice(["straight", "torsion", "shear", "peel", "overload"])
-    stretch = material.shear_strength / material.shear_stiffness
-    long = random.uniform(0.3, 4.0)
-    where = {}
-    if kind in ("torsion", "mixed"):
-        where["c"] = program.place[3] + np.clip(3 * long * stretch / reach, 0.0, 1.0) * random.choice([-1, 1])
-    if kind in ("shear", "mixed"):
-        angle, way = random.uniform(0, 2 * np.pi), long * 1.5 * stretch
-        where["x"] = program.place[0] - program.face[0] + way * np.cos(angle)
-        where["y"] = program.place[1] - program.face[1] + way * np.sin(angle)
-    if kind in ("peel", "mixed"):
-        lean = np.clip(long * material.pull_off_stress / material.normal_stiffness / reach, 0.0, 0.1)
-        where["a"], where["b"] = lean * random.choice([-1, 1]), lean * random.uniform(-1, 1)
-        where["z"] = down + random.uniform(0.0, 1.0) * lean * reach
-    if kind == "overload":
-        where["z"] = -1.3 * (material.overload_pressure or 40e3) / material.normal_stiffness
-    if kind != "straight":
-        program.to("let go", 0.4, **where)
-        program.to("let go", 0.1)
-    else:
-        program.to("let go", 0.2)
-    program.to("leave", 0.4, z=0.03)
-    return None if kind in ("straight", "mixed") else str(kind)
 
 
 def _scaled(random, attack):

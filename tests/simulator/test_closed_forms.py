@@ -10,7 +10,8 @@ import gripmargin as gm
 from simulator.cells import cut
 from simulator.hanging import Hanging, first_break, most
 from simulator.held import Bond, Held, seen
-from simulator.jobs import GANTRY, Moves, draw
+from simulator.jobs import draw
+from simulator.programs import GANTRY, Moves
 from simulator.whole import Whole, loads, statics
 
 G = 9.80665
@@ -200,6 +201,14 @@ def test_in_a_release_what_is_pressed_on_again_bonds_fully():
     assert not held.bond.bonded.any()
     found = moved(held, (6e-3, 0, -4e-5, 0), (6e-3, 0, -4.1e-5, 0), (6e-3, 0, 1e-3, 0))
     assert max(reaction.wrench[0, 2] for reaction in found) == pytest.approx(60e3 * np.pi * 0.02**2, rel=0.02)
+
+
+@pytest.mark.parametrize("tilt", [-2e-3, 2e-3])
+def test_a_tilted_pad_that_springs_back_is_not_pressed_on(tilt):
+    held = Held(cut(*of(gm.Pad.disc("p", FILM, 0.02, gm.pose(rpy=[0.0, tilt, 0.0])))), fully=True)
+    held.bond_fully(DOWN, np.array([0.0, 0.0, -2e-4]))
+    moved(held, (0, 0, -2e-4, 0), (6e-3, 0, -2e-4, 0))  # at one height, several times what breaks it
+    assert not held.bond.bonded.any()
 
 
 def test_what_a_pad_presses_and_drags_acts_where_it_holds():

@@ -59,6 +59,8 @@ def holds(kind: Kind) -> str:
             return f"corners, each {count} {several(each)}"
         case Row(Pair(first, second)):
             return f"list of pairs: {holds(first)}, {holds(second)}"
+        case Row(Choice(), None):
+            return "list of codes"
         case Row(each, count):
             return f"{count or 'list of'} {several(each)}"
     raise NotImplementedError(kind)

@@ -111,6 +111,9 @@ def test_the_askew_window_holds_less_on_the_side_that_stood_off(reports):
     worst = min((f.worst for f in reports["window-askew"].findings if f.check == "hold"), key=lambda w: w["margin"])
     assert worst["point"][0] > 0.003
     assert abs(worst["azimuth"]) < math.radians(75)
+    shear, tension = worst["shear_stress"] / worst["shear_strength"], worst["normal_stress"] / worst["pull_off_stress"]
+    assert worst["set_aside"] > 0.02
+    assert math.hypot(shear, max(tension, 0.0)) + worst["set_aside"] == pytest.approx(1 / worst["margin"], rel=1e-6)
     assert any("Margins count on" in sentence for sentence in reports["window-askew"].assumed)
 
 

@@ -1,11 +1,16 @@
 """A better grasp: closed forms, and the advice tried."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 import gripmargin as gm
 from gripmargin.base.poses import pose
 from gripmargin.checks.case import work_out
+from gripmargin.checks.changes import resized, shifted_pads
+from gripmargin.results.findings import Verdict
+from gripmargin.tuning import grasp
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.grasp import better_grasp
 
@@ -70,3 +75,45 @@ def test_tilt_turns_a_shear_into_a_press(smooth, slide, even_film, flat_part):
     use = np.hypot(np.cos(found.tilt), np.sin(found.tilt) * 2.5 / 6.0)
     assert np.degrees(found.tilt) == pytest.approx(30.0)
     assert found.ratio_tilted == pytest.approx(found.ratio_now / use, rel=1e-3)
+
+
+def test_what_is_advised_passes_the_check(smooth, slide, even_film):
+    """The part swings: the area that the margins alone ask for falls short, the one that is named does not."""
+    part = gm.Part(
+        face="plane", rigid=True, mass=1.0, com=[0.012, 0.0, 0.02], inertia=[3e-3, 7e-3, 1e-2, 0, 0, 0], outline=PLATE
+    )
+    pad = gm.Pad.rectangle("pad", even_film(6e4, shear_stiffness=2e6), [0.05, 0.05])
+    job = replace(
+        lifted(smooth, slide, (pad,), part), trajectory=smooth(length=0.3, duration=0.35), targets=gm.Targets(hold=1.5)
+    )
+    case = work_out(job)
+    demands = Demands.of(case)
+    found = better_grasp(case, demands)
+    assert found.area_factor is not None
+    assert "swing does not pass" in found.text[-1]
+    assert gm.check_job(resized(job, np.sqrt(found.area_factor))).passed
+    by_margins = found.area_factor * 0.8
+    assert not gm.check_job(resized(job, np.sqrt(by_margins))).passed
+    moved = gm.check_job(shifted_pads(job, *found.shift))
+    assert moved.passed == ("still short" not in found.text[1])
+    assert found.shift != (0.0, 0.0)
+
+
+def test_a_shift_that_another_check_forbids_is_not_advised(smooth, slide, even_film, monkeypatch):
+    """The margins ask for it; the whole check has the last word."""
+    part = gm.Part(
+        face="plane", rigid=True, mass=1.0, com=[0.03, -0.02, 0.003], inertia=[3e-3, 7e-3, 1e-2, 0, 0, 0], outline=PLATE
+    )
+    job = lifted(smooth, slide, (gm.Pad.rectangle("pad", even_film(6e4), [0.05, 0.05]),), part)
+    case = work_out(job)
+    real = grasp.judged
+
+    def strict(changed, **more):
+        found = real(changed, **more)
+        if changed.part is job.part:
+            return found
+        worse = tuple(replace(r, check="release", verdict=Verdict.FAIL) for r in found.report.checks[:1])
+        return replace(found, report=replace(found.report, checks=worse))
+
+    monkeypatch.setattr(grasp, "judged", strict)
+    assert better_grasp(case, Demands.of(case)).shift == (0.0, 0.0)

@@ -7,6 +7,7 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.tuning import moves, quick
 from gripmargin.tuning.rests import stretches
 
 
@@ -60,6 +61,37 @@ def test_a_move_that_rings_on_into_the_next_is_slowed_for_both(two_moves, exact_
     assert not gm.check_job(replace(still.job, targets=job.targets)).passed
 
 
+def test_where_no_speed_was_seen_to_be_enough_that_of_the_whole_program_is_tried(two_moves, exact_moves, monkeypatch):
+    """A part that rings on need not ring less at a speed a little lower: a search may miss all that pass."""
+    job = replace(two_moves(exact_moves), targets=gm.Targets(hold=26.0))
+    monkeypatch.setattr(moves, "RESERVE", np.inf)
+    monkeypatch.setattr(moves, "largest", lambda *_: None)
+    tuning = gm.tune(job)
+    assert 0.5 < tuning.override.factor < 1.0
+    assert tuning.moves.passed
+    assert [row.factor for row in tuning.moves.rows] == pytest.approx([tuning.override.factor] * 2, rel=0.11)
+    assert gm.check_job(tuning.moves.job).passed
+
+
+def test_a_search_that_saw_too_little_is_made_good(two_moves, exact_moves, monkeypatch):
+    """What was found falls short by up to four per cent of the target; the checker has the last word."""
+    job = replace(two_moves(exact_moves), targets=gm.Targets(hold=6.0))
+    monkeypatch.setattr(moves, "RESERVE", 0.96)
+    monkeypatch.setattr(quick, "RESERVE", 0.96)
+    found = gm.tune(job).moves
+    assert found.passed
+    assert min(check.low / check.target for check in found.report.checks) < 1.05
+
+
+@pytest.mark.parametrize("most", [1, 10**9])
+def test_many_moves_are_given_back_speed_some_at_a_time(two_moves, exact_moves, monkeypatch, most):
+    job = two_moves(exact_moves)
+    monkeypatch.setattr(moves, "MOST", most)
+    found = gm.tune(job).moves
+    assert found.passed
+    assert found.cycle_then <= 1.01 * gm.tune(job).override.cycle_then
+
+
 def test_moves_that_blend_are_one(two_moves, exact_moves):
     job = two_moves(exact_moves, gap=-0.3)
     rows = gm.tune(job).moves.rows
@@ -68,8 +100,9 @@ def test_moves_that_blend_are_one(two_moves, exact_moves):
 
 def test_without_labels_rests_are_found(two_moves, exact_moves):
     job = two_moves(exact_moves, gap=0.5, labels=None)
-    found = stretches(work_out(job), by_label=True)
-    t = job.trajectory.t
+    case = work_out(job)
+    found = stretches(case, by_label=True)
+    t = case.job.trajectory.t
     ends = [(t[s.first], t[s.last]) for s in found]
     assert np.allclose(ends, [(0.0, 2.0), (2.0, 2.5), (2.5, 3.5)], atol=0.03)
     assert [s.kept for s in found] == ["", "stands still", ""]
@@ -89,7 +122,7 @@ def test_phases_by_time_move_with_the_program(two_moves, exact_moves):
     job = two_moves(exact_moves, phases=phases)
     found = gm.tune(job).moves
     assert found.job.phases[0].end == pytest.approx(2.0 / found.rows[0].factor)
-    assert np.array_equal(found.job.phase_map.covers("carry"), job.phase_map.covers("carry"))
+    assert np.array_equal(found.job.phase_map.covers("carry"), work_out(job).job.phase_map.covers("carry"))
 
 
 def test_positions_alone_are_enough(two_moves, exact_moves):

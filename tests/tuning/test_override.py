@@ -82,6 +82,16 @@ def test_joint_limits_bind_with_their_own_power(slide, smooth, even_film, flat_p
     assert found.limit.joint == 1
 
 
+@pytest.mark.parametrize("step", [0.001, 0.004, 0.008, 0.02])
+def test_a_jerk_limit_is_kept_at_any_rate(slide, smooth, even_film, flat_part, step):
+    # 60 L/T^3 at both ends of the polynomial (Flash & Hogan 1985); differences of samples show less of it
+    limits = JointLimits(jerk=[60 / 8 * 1.5**3])
+    job = replace(shear_job(slide, smooth, even_film, flat_part, joint_limits=limits), trajectory=smooth(step=step))
+    factor, limit = closed_form(work_out(job), Demands.of(work_out(job)))
+    assert limit.by == "joint jerk"
+    assert factor == pytest.approx(1.5, rel=1e-5)
+
+
 def test_stricter_targets_are_slower(random_path_job):
     factors = [gm.tune(random_path_job(4, hold=hold)).override.factor for hold in (1.5, 2.5)]
     assert factors[0] > 1.1 * factors[1]

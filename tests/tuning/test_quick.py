@@ -7,6 +7,7 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.motion.interpolate import quintic_between
 from gripmargin.tuning.override import at_speed
 from gripmargin.tuning.quick import QuickCheck, largest
 
@@ -21,7 +22,7 @@ def test_a_look_says_what_the_check_says(random_path_job, factor, positions_only
     )
     if positions_only:
         job = replace(job, trajectory=replace(job.trajectory, qd=None, qdd=None))
-    look = QuickCheck(work_out(job)).nearest(np.full(job.trajectory.samples - 1, factor))
+    look = QuickCheck(work_out(job)).look(np.full(job.trajectory.samples - 1, factor)).nearest()
     checked = {c.check: (c.low or 0.0) / c.target for c in gm.check_job(at_speed(job, factor)).checks}
     assert {"hold", "peel", "one_pad_lost", "swing", "stop"} <= set(checked)
     assert look.ratio == pytest.approx(min(checked.values()), rel=1e-6)
@@ -73,3 +74,18 @@ def test_nothing_is_made_up_where_nothing_is_on_target():
     assert largest(lambda k: 0.5, 10.0, 0.05) is None
     assert largest(lambda k: float("nan"), 10.0, 0.05) is None
     assert largest(lambda k: 2.0, 10.0, 0.05) == 10.0
+
+
+def test_a_look_at_fewer_samples_sees_as_much(random_path_job):
+    """Given rates say what lies between: every fourth of 1 kHz is enough, and no less strict."""
+    job = random_path_job(2)
+    t = np.arange(0.0, job.trajectory.t[-1], 1e-3)
+    q, qd, qdd = quintic_between(job.trajectory.t, job.trajectory.q, job.trajectory.qd, job.trajectory.qdd, t)
+    case = work_out(replace(job, trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)))
+    factors = np.full(t.size - 1, 1.3)
+    every, fewer = QuickCheck(case, spacing=0.0005).look(factors), QuickCheck(case, (7, 1001)).look(factors)
+    assert every.samples.size == t.size
+    assert fewer.samples.size < 0.26 * t.size
+    assert {7, 1001, t.size - 1} <= set(fewer.samples.tolist())
+    assert 0.98 < fewer.nearest().ratio / every.nearest().ratio < 1.0005
+    assert fewer.nearest(7, 1001).ratio >= fewer.nearest().ratio

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, TypeVar
 
@@ -13,15 +13,16 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
-from gripmargin.contact.bonded import Bonded
+from gripmargin.contact.bonded import Bonded, Strength
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.grip import Grip, grip_of
 from gripmargin.contact.handover import Putdown, in_the_air, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
 from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup, pick_up
+from gripmargin.motion.between import filled
 from gripmargin.motion.program import ProgramMotion
-from gripmargin.motion.trajectory import RESOLVED
+from gripmargin.motion.trajectory import RESOLVED, JointTrajectory, Trajectory
 from gripmargin.results.findings import Place
 from gripmargin.workcell.job import Job
 
@@ -33,8 +34,8 @@ class Case:
     """A job with its motion, loads and pads worked out.
 
     Attributes:
-        job: What was asked.
-        motion: Tool motion at the samples, between them, and its errors.
+        job: What was asked, with samples put in between those of a program that gives its rates.
+        motion: Tool motion at the samples and its errors.
         load: On the gripper at the tool origin, tool axes, shape (6, n).
         standing: What gravity alone gives of it, shape (6, n).
         pickup: The preload, simulated; None where the job does not tell enough.
@@ -77,6 +78,12 @@ class Case:
         """The releases, simulated; empty where the job has no nest face or no release phase."""
         return put_down(self.job, self.motion.at, self.whole.patches, self.pickup)
 
+    @cached_property
+    def at_best(self) -> Bonded | None:
+        """The pads if cells that broke in the press and were pressed on again hold fully; None where there are none."""
+        best = None if self.pickup is None else self.pickup.at_best
+        return None if best is None else _taken(self.whole, self.grip.bonded.full, best)
+
     @property
     def carried(self) -> NDArray[np.intp]:
         """Indices of the samples in which the part is carried."""
@@ -85,7 +92,7 @@ class Case:
     @property
     def hangs_in_carry_alone(self) -> bool:
         """Whether the part hangs on the pads in carry phases only."""
-        carry = _with_borders(self.job.phase_map.covers("carry"), self.job.trajectory.t)
+        carry = _with_borders(self.job.phase_map.covers("carry"), self.job.trajectory)
         return bool((self.airborne == carry).all())
 
     def place(self, sample: int) -> Place:
@@ -124,7 +131,7 @@ class Case:
         Args:
             samples: Indices, shape (m,).
         """
-        error = self.motion.path
+        error = self.motion.error
         if error is None:
             return np.zeros((1, 6, samples.size))
         per_acceleration = load_per_acceleration(self.job.part, self.job.air_density)
@@ -142,16 +149,14 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     Raises:
         InputError: Something in the job does not fit together.
     """
+    if isinstance(job.trajectory, JointTrajectory) and (dense := filled(job.trajectory)) is not job.trajectory:
+        job = replace(job, trajectory=dense)
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
     motion = motion or ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
     load = part_load(job.part, motion.at, job.gravity, job.air_density)
     pickup, airborne = _handed_over(job, motion, whole)
-    bonded = Bonded(whole=whole, full=full)
-    if pickup is not None:
-        traction = [pad.traction for pad in pickup.hard.pads]
-        locked = locked_in(whole, traction, pickup.bond, pickup.pick.flatness)
-        bonded = Bonded(whole=whole, full=full, held=pickup.bond, locked=locked)
+    bonded = Bonded(whole=whole, full=full) if pickup is None else _taken(whole, full, pickup)
     return Case(
         job=job,
         motion=motion,
@@ -164,16 +169,25 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     )
 
 
+def _taken(whole: Backing, full: tuple[Strength, ...], pickup: Pickup) -> Bonded:
+    """The pads as a press left them."""
+    locked = locked_in(whole, [pad.traction for pad in pickup.hard.pads], pickup.bond, pickup.pick.flatness)
+    return Bonded(whole=whole, full=full, held=pickup.bond, locked=locked)
+
+
 def _handed_over(job: Job, motion: ProgramMotion, whole: Backing) -> tuple[Pickup | None, NDArray[np.bool_]]:
     """The preload, simulated, and in which samples the part hangs on the pads."""
-    carry = _with_borders(job.phase_map.covers("carry"), job.trajectory.t)
+    carry = _with_borders(job.phase_map.covers("carry"), job.trajectory)
     pickup = pick_up(job, motion.at, whole.patches)
     return pickup, carry | in_the_air(job, motion.at, whole.patches, pickup)
 
 
-def _with_borders(carry: NDArray[np.bool_], t: FloatArray) -> NDArray[np.bool_]:
+def _with_borders(carry: NDArray[np.bool_], trajectory: Trajectory) -> NDArray[np.bool_]:
     """The carry with the samples next to it where they are far away: somewhere on the way to them it begins or ends."""
-    out, wide = carry.copy(), np.diff(t) > RESOLVED
-    out[:-1] |= carry[1:] & wide
-    out[1:] |= carry[:-1] & wide
-    return out
+    filling = trajectory.filling if isinstance(trajectory, JointTrajectory) else None
+    own = np.arange(carry.size) if filling is None else filling.given
+    out, wide = carry[own], np.diff(trajectory.t[own]) > RESOLVED
+    out[:-1] |= carry[own[1:]] & wide
+    out[1:] |= carry[own[:-1]] & wide
+    every = np.arange(carry.size)
+    return out[np.searchsorted(own, every, side="right") - 1] & out[np.searchsorted(own, every)]

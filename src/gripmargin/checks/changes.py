@@ -177,7 +177,7 @@ def paused(job: Job, sample: int, time: float) -> Job:
     )
     if isinstance(trajectory, JointTrajectory):
         qd, qdd = (None if rate is None else rate[rows] for rate in (trajectory.qd, trajectory.qdd))
-        longer = replace(trajectory, t=times, q=trajectory.q[rows], qd=qd, qdd=qdd, moves=moves)
+        longer = replace(trajectory, t=times, q=trajectory.q[rows], qd=qd, qdd=qdd, moves=moves, filling=None)
         return replace(job, trajectory=longer, phases=phases)
     longer_poses = replace(
         trajectory, t=times, position=trajectory.position[rows], rotation=trajectory.rotation[rows], moves=moves

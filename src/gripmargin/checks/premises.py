@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
 from gripmargin.contact.bending import are_level, edge_stress_factor, is_uniform_plate, overhang
 from gripmargin.contact.cells import Patch
@@ -26,11 +27,11 @@ class Standing:
     """What is known of a premise.
 
     Attributes:
-        doubt: Why it is not known to hold and what would show it, in a sentence; empty: it holds.
+        doubts: Why it is not known to hold and what would show it, a sentence each; none: it holds.
         factor: By which it may raise the use of the pads where it holds nearly [-].
     """
 
-    doubt: str = ""
+    doubts: tuple[str, ...] = ()
     factor: float = 1.0
 
 
@@ -43,8 +44,8 @@ def plane_face(case: Case) -> Standing:
     if face == "plane":
         return Standing()
     if face == "curved":
-        return Standing(doubt="the part's face is curved; only plane faces are judged")
-    return Standing(doubt='whether the part\'s face is plane is not known: state part.face = "plane" if it is')
+        return Standing(doubts=("the part's face is curved; only plane faces are judged",))
+    return Standing(doubts=('whether the part\'s face is plane is not known: state part.face = "plane" if it is',))
 
 
 def stiff_part(case: Case) -> Standing:
@@ -56,41 +57,42 @@ def stiff_without_a_pad(case: Case) -> Standing:
     """Whether the part counts as rigid with any one of its pads gone."""
     every = range(len(case.whole.patches))
     found = [_stiffness(case, [i for i in every if i != lost], " with a pad gone") for lost in every[1:] and every]
-    doubts = [standing.doubt for standing in found if standing.doubt]
-    return Standing(doubt=doubts[0] if doubts else "", factor=max((each.factor for each in found), default=1.0))
+    doubts = [doubt for standing in found for doubt in standing.doubts]
+    return Standing(doubts=tuple(doubts[:1]), factor=max((each.factor for each in found), default=1.0))
 
 
 def _stiffness(case: Case, kept: Sequence[int], when: str) -> Standing:
-    part = case.job.part
-    if part.rigid:
-        return Standing()
-    state = "state part.rigid = true if its bending can be neglected"
-    if part.outline is None or part.thickness is None or part.youngs_modulus is None:
-        proof = "give part.outline, part.thickness and part.youngs_modulus of a plate"
-        return Standing(doubt=f"whether the part bends is not known: {state}, or {proof}")
-    patches = [case.whole.patches[i] for i in kept]
-    if not is_uniform_plate(part) or not are_level(patches):
-        why = (
-            "its mass is not that of a uniform plate"
-            if are_level(patches)
-            else "the pads are not in the tool's xy plane"
-        )
-        return Standing(doubt=f"whether the part bends is not known, for {why}: {state}")
-    factor = edge_stress_factor(patches, [case.grip.bonded.full[i] for i in kept], part)
+    part, patches = case.job.part, [case.whole.patches[i] for i in kept]
+    known = part.outline is not None and part.thickness is not None and part.youngs_modulus is not None
+    is_plate = known and is_uniform_plate(part) and are_level(patches)
+    factor = edge_stress_factor(patches, [case.grip.bonded.full[i] for i in kept], part) if is_plate else np.inf
     if factor <= STIFF:
-        return Standing(factor=factor if factor > SLIGHT else 1.0)
-    reach = 1e3 * overhang(patches, part.outline)
-    return Standing(
-        doubt=f"the part bends{when}: it reaches {reach:.0f} mm beyond its pads and may load their edges "
-        f"{factor:.1f} times as much as a rigid part, more than the {STIFF:g} times that is judged; a stiffer part, a "
-        "softer backing or more pads beneath it would help"
-    )
+        return Standing(factor=factor if factor > SLIGHT and not part.rigid else 1.0)
+    if part.rigid and not is_plate:
+        return Standing()
+    if is_plate and part.outline is not None:
+        reach = 1e3 * overhang(patches, part.outline)
+        said = "part.rigid = true, yet by its thickness and modulus " if part.rigid else ""
+        helps = "leave out part.youngs_modulus if ribs or a frame stiffen it; " if part.rigid else ""
+        return Standing(
+            doubts=(
+                f"{said}the part bends{when}: it reaches {reach:.0f} mm beyond its pads and may load their edges "
+                f"{factor:.1f} times as much as a rigid part, more than the {STIFF:g} times that is judged; {helps}"
+                "a stiffer part, a softer backing or more pads beneath it would help",
+            )
+        )
+    state = "state part.rigid = true if its bending can be neglected"
+    if not known:
+        proof = "give part.outline, part.thickness and part.youngs_modulus of a plate"
+        return Standing(doubts=(f"whether the part bends is not known: {state}, or {proof}",))
+    why = "its mass is not that of a uniform plate" if are_level(patches) else "the pads are not in the tool's xy plane"
+    return Standing(doubts=(f"whether the part bends is not known, for {why}: {state}",))
 
 
 def measured_contact(case: Case) -> Standing:
     """Whether every contact is as wide as what its material's data was measured for."""
     said = [_narrow(patch) for patch in case.whole.patches]
-    return Standing(doubt="; ".join(filter(None, said)))
+    return Standing(doubts=tuple(filter(None, said)))
 
 
 def _narrow(patch: Patch) -> str:
@@ -114,6 +116,11 @@ def _width(patch: Patch) -> float:
     return float(np.linalg.norm(np.diff(corners[:3], axis=0), axis=1).min())
 
 
+def meant(case: Case) -> Standing:
+    """Whether the job can be meant as it stands."""
+    return Standing(doubts=tuple(plausible.unaccepted(case)))
+
+
 ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)
 
 
@@ -129,14 +136,17 @@ def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> 
     """
     if result.verdict is Verdict.FAIL:
         return result
-    doubts = tuple(doubt for premise in premises if (doubt := case.shared(premise).doubt))
-    factor = raised(case, premises)
+    doubts = tuple(doubt for premise in (meant, *premises) for doubt in case.shared(premise).doubts)
+    factor, low = raised(case, premises), result.low
     verdict: Verdict = Verdict.UNDECIDED if doubts else result.verdict
-    if result.measure != "margin" or result.low is None or factor == 1.0:
-        return replace(result, verdict=verdict, doubts=doubts)
-    low = result.low / factor
-    if verdict is Verdict.PASS:
-        verdict = judge(low, low if result.high is None else result.high, result.target)
-        if verdict is not Verdict.PASS:
-            doubts = (f"bending of the part may load the pads' edges {factor:.2f} times as much as a rigid part does",)
-    return replace(result, verdict=verdict, low=low, doubts=doubts)
+    if result.measure == "margin" and low is not None and factor != 1.0:
+        low = low / factor
+        if verdict is Verdict.PASS:
+            verdict = judge(low, low if result.high is None else result.high, result.target)
+            if verdict is not Verdict.PASS:
+                doubts = (
+                    f"bending of the part may load the pads' edges {factor:.2f} times as much as a rigid part does",
+                )
+    held = replace(result, verdict=verdict, low=low, doubts=doubts)
+    too_low = plausible.passes_too_low(held) if "target" not in case.job.accept else ()
+    return replace(held, verdict=Verdict.UNDECIDED, doubts=too_low) if too_low else held

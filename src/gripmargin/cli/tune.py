@@ -52,11 +52,12 @@ def run(options: argparse.Namespace) -> int:
     places = checked_places({"--json": options.json, "--retime": options.retime}, [options.job])
     tuning = _tuned(options, rate)
     texts: dict[str, str | bytes] = {}
-    if "--retime" in places and tuning.retimed is not None and tuning.retimed.passed:
-        from gripmargin.files.trajectory_writer import trajectory_bytes  # noqa: PLC0415 - only where one is written
+    if "--retime" in places:
+        from gripmargin.tuning.read_back import written  # noqa: PLC0415 - only where a program is written
 
-        job, name = tuning.retimed.job, places["--retime"]
-        texts[name] = trajectory_bytes(job.trajectory, Path(name).suffix, robot=job.robot)
+        tuning, program = written(tuning, Path(places["--retime"]).suffix)
+        if program is not None:
+            texts[places["--retime"]] = program
     if "--json" in places:
         from gripmargin.reports.tuning_as_json import tuning_json  # noqa: PLC0415 - only where JSON is wanted
 

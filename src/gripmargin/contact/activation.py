@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -15,6 +15,8 @@ from gripmargin.contact.cells import Patch
 from gripmargin.workcell import Gripper, PadMaterial, Part
 
 LawSource = Literal["measured curve", "full preload", "none"]
+
+REPEATS = 2e-5  # [m]; arms come back to a pose to 0.02 to 0.1 mm (data sheets by ISO 9283; from memory)
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,3 +152,13 @@ def pad_faces(patches: Sequence[Patch], part: Part, gripper: Gripper, gap: float
             PadFace(patch=patch, pull_off_stress=pull, shear_strength=shear, law=law, gap=np.asarray(float(gap)))
         )
     return tuple(faces)
+
+
+def bonds_fully(face: PadFace) -> PadFace:
+    """Return a pad that any rise of pressure bonds fully: a curve of first presses says nothing of a second one.
+
+    Up to a rise in all that no arm can be told from holding its height it bonds by the law that there is.
+    """
+    least = REPEATS * face.patch.pad.material.normal_stiffness
+    pressure, share = np.array([0.0, least, 1.001 * least]), np.array([0.0, float(face.law(np.array(least))), 1.0])
+    return replace(face, law=ActivationLaw(pressure, share, face.law.source), gathers=True)

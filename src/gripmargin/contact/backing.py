@@ -36,11 +36,7 @@ class Backing(Value):
         for patch in self.patches:
             total += self.patch_stiffness(patch)
         object.__setattr__(self, "stiffness", sealed(total))
-        # Lengths of the order of the pads' distance from the origin keep the inverse well scaled.
-        reach = max(float(np.abs(p.points).max()) for p in self.patches)
-        scale = np.array([1.0, 1.0, 1.0, *(1.0 / reach,) * 3])
-        inverse = np.linalg.inv(total * np.outer(scale, scale)) * np.outer(scale, scale)
-        object.__setattr__(self, "compliance", sealed(inverse))
+        object.__setattr__(self, "compliance", sealed(np.linalg.inv(total)))
 
     def patch_stiffness(self, patch: Patch) -> FloatArray:
         """Return what one patch adds to the stiffness at the tool origin, shape (6, 6)."""

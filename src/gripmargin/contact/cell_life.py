@@ -15,7 +15,7 @@ The motion is given, so cells do not know of each other. Rules:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,11 +26,10 @@ from gripmargin.kernels.springs import bonded_force, crossing, elongation, utili
 
 def follow(cells: CellTable, now: CellStates, knots: Knots) -> Trace:
     """Take cells through a stretch of the motion, step by step; ``now`` is changed in place."""
-    roots = knots.roots(cells)
     count, size = len(knots.twist), len(cells.area)
     trace = Trace(
         bonded=np.zeros((count, size), np.bool_),
-        anchor=np.empty((count, size, 3)),
+        spells=_no_spells(),
         held=np.empty((count, size)),
         lost=np.zeros(count),
         kink=np.zeros(count),
@@ -38,18 +37,28 @@ def follow(cells: CellTable, now: CellStates, knots: Knots) -> Trace:
         unbroken=np.zeros((count, 6)),
     )
     pressed: BoolArray = np.any(knots.pressure > 0, axis=1)
-    share = now.capacity(cells)
+    share, before, spells = now.capacity(cells), np.zeros(size, np.bool_), []
     for k in range(count):
-        step = _Step(cells, now, knots, roots, trace, k)
+        step = _Step(cells, now, knots, trace, k)
         if pressed[k] or pressed[k + 1]:
             fresh = step.touch_and_leave()
             share = step.press_and_bond(fresh, share)
         if step.stretch_and_break(share):
             share = now.capacity(cells)
         bonded = trace.bonded[k] = now.state == CellState.BONDED
-        trace.anchor[k] = now.anchor
+        new = np.nonzero(bonded > before)[0]
+        if new.size:
+            spells.append((np.full(new.size, k), new, now.anchor[new]))
+        before = bonded
         np.multiply(share, bonded, out=trace.held[k])
-    return trace
+    if not spells:
+        return trace
+    steps, which, anchors = zip(*spells, strict=True)
+    return replace(trace, spells=(np.concatenate(steps), np.concatenate(which), np.concatenate(anchors)))
+
+
+def _no_spells() -> tuple[IntArray, IntArray, FloatArray]:
+    return np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros((0, 3))
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +69,6 @@ class _Step:
         cells: Constants.
         now: States.
         knots: The stretch.
-        roots: Of the cells at the knots, face frame [m], shape (s + 1, c, 3).
         trace: What happened.
         k: Index of the step.
     """
@@ -68,7 +76,6 @@ class _Step:
     cells: CellTable
     now: CellStates
     knots: Knots
-    roots: FloatArray
     trace: Trace
     k: int
 
@@ -104,21 +111,23 @@ class _Step:
         if new.any():
             self._touch(np.nonzero(new)[0])
         if pressed.any():
-            way = self.roots[self.k + 1, :, :2] - now.touched_at[:, :2]
-            now.slid = np.where(pressed, np.maximum(now.slid, np.hypot(way[:, 0], way[:, 1])), now.slid)
+            i = slice(None) if pressed.all() else np.nonzero(pressed)[0]
+            way = self.knots.place(self.k + 1, self.cells.root[i])[:, :2] - now.touched_at[i, :2]
+            now.slid[i] = np.maximum(now.slid[i], np.sqrt(np.einsum("ci,ci->c", way, way)))
         return new
 
     def _leave(self, i: IntArray) -> None:
         share = self.before[i] / (self.before[i] - self.after[i])
-        power = self._contact_power(i, self.before[i], self.roots[self.k, i], self.k)
+        power = self._contact_power(i, self.before[i], self._roots(i, self.k), self.k)
         self.trace.kink[self.k] -= 0.5 * (power * (1.0 - share)).sum()
         self.now.state[i] = CellState.FREE
 
     def _touch(self, i: IntArray) -> None:
-        now, before, after, here = self.now, self.before[i], self.after[i], self.roots[self.k, i]
+        now, before, after = self.now, self.before[i], self.after[i]
+        here, there = self._roots(i, self.k), self._roots(i, self.k + 1)
         share = np.clip(-before / (after - before), 0.0, 1.0)
-        at = here + share[:, None] * (self.roots[self.k + 1, i] - here)
-        power = self._contact_power(i, after, self.roots[self.k + 1, i], self.k + 1)
+        at = here + share[:, None] * (there - here)
+        power = self._contact_power(i, after, there, self.k + 1)
         self.trace.kink[self.k] -= 0.5 * (power * share).sum()
         time = self.start + share * self.duration
         now.state[i] = CellState.TOUCHING
@@ -141,7 +150,7 @@ class _Step:
         rise = pressure - now.base
         rise = np.where(cells.gathers & (rise > 0) & (now.bottom < now.base), pressure - now.bottom, rise)
         buckling = (pressure > cells.overload) & ~now.overloaded
-        if (rise > now.peak).any() or buckling.any() or touching.any():
+        if (rise > now.peak).any() or buckling.any() or falling.any() or fresh.any():
             np.maximum(now.peak, rise, out=now.peak)
             now.overloaded |= buckling
             share = now.capacity(cells)
@@ -150,7 +159,7 @@ class _Step:
             now.state[ready] = CellState.BONDED
             # Without a least dwell a fresh touch holds from the first moment, at the place of that touch.
             late = np.nonzero(ready & ((cells.dwell > 0) | ~fresh))[0]
-            at = self.knots.resting(self.k + 1, self.roots[self.k + 1, late], pressure[late], cells.pad[late])
+            at = self.knots.resting(self.k + 1, self._roots(late, self.k + 1), pressure[late], cells.pad[late])
             now.anchor[late] = at
             now.stretch[late] = self._elongation(at, cells.root[late])
         return share
@@ -158,18 +167,18 @@ class _Step:
     def stretch_and_break(self, share: FloatArray) -> bool:
         """Return whether any cell broke."""
         c, now = self.cells, self.now
-        bonded = now.state == CellState.BONDED
-        if not bonded.any():
+        i = np.nonzero(now.state == CellState.BONDED)[0]
+        if i.size == 0:
             return False
-        stretch = self._elongation(now.anchor, c.root)
-        stretch[~bonded] = 0.0
-        used2 = utilisation2(stretch, c.normal, c.normal_stiffness, c.shear_stiffness, c.pull, c.shear)
-        breaking = bonded & (used2 > share * share)
-        broke = bool(breaking.any())
-        if broke:
-            self._break(np.nonzero(breaking)[0], stretch, share)
+        own = self._elongation(now.anchor[i], c.root[i])
+        used2 = utilisation2(own, c.normal[i], c.normal_stiffness[i], c.shear_stiffness[i], c.pull[i], c.shear[i])
+        stretch = np.zeros_like(now.stretch)
+        stretch[i] = own
+        breaking = i[used2 > share[i] * share[i]]
+        if breaking.size:
+            self._break(breaking, stretch, share)
         now.stretch = stretch
-        return broke
+        return breaking.size > 0
 
     def _break(self, i: IntArray, stretch: FloatArray, held: FloatArray) -> None:
         """Break cells where in the step their utilisation reaches what they hold."""
@@ -205,7 +214,7 @@ class _Step:
         trace.lost[k] += (stored - kept).sum()
         trace.first_break[k] = share.min()
 
-        after, root = self.after[i], self.roots[k + 1, i]
+        after, root = self.after[i], self._roots(i, k + 1)
         velocity = knots.twist[k, :3] + np.cross(knots.twist[k, 3:], anchor)
         power0, power1 = (force0 * velocity).sum(axis=1), (force1 * velocity).sum(axis=1)
         power_at = power0 + share * (power1 - power0)
@@ -218,6 +227,10 @@ class _Step:
         contact[:, 2] = -some.area * pushed
         trace.unbroken[k, :3] = force1.sum(axis=0) - contact.sum(axis=0)
         trace.unbroken[k, 3:] = np.cross(anchor, force1).sum(axis=0) - np.cross(at, contact).sum(axis=0)
+
+    def _roots(self, i: IntArray, knot: int) -> FloatArray:
+        """Where cells have their roots at a knot, face frame [m], shape (i, 3)."""
+        return self.knots.place(knot, self.cells.root[i])
 
     def _elongation(self, anchor: FloatArray, root: FloatArray) -> FloatArray:
         """From roots to anchors at the end of the step, tool axes [m], shape (c, 3)."""

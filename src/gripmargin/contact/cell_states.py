@@ -207,9 +207,9 @@ class Knots:
     lean: FloatArray
     contact_stiffness: FloatArray
 
-    def roots(self, cells: CellTable) -> FloatArray:
-        """Return where the roots are, face frame [m], shape (s + 1, c, 3)."""
-        return cells.root @ self.rotation.transpose(0, 2, 1) + self.position[:, None]
+    def place(self, knot: int, root: FloatArray) -> FloatArray:
+        """Return where roots of the tool frame are at a knot, face frame [m], shape (c, 3)."""
+        return np.asarray(root @ self.rotation[knot].T + self.position[knot])
 
     def resting(self, knot: int, root: FloatArray, pressure: FloatArray, pad: IntArray) -> FloatArray:
         """Return where freely sliding cells meet the face at a knot, face frame [m], shape (c, 3)."""
@@ -223,7 +223,8 @@ class Trace:
 
     Attributes:
         bonded: After each step, shape (s, c).
-        anchor: Shape (s, c, 3).
+        spells: Each time that a cell is bonded from a step on: the step, the cell, and where its anchor then stays [m],
+            shape (m,), (m,) and (m, 3); by steps.
         held: Share of the full strength, shape (s, c).
         lost: Elastic energy that breaking gave away in each step [J], shape (s,).
         kink: What the trapezoidal rule misses of the tool's work in each step where a cell's force has a kink
@@ -233,7 +234,7 @@ class Trace:
     """
 
     bonded: BoolArray
-    anchor: FloatArray
+    spells: tuple[IntArray, IntArray, FloatArray]
     held: FloatArray
     lost: FloatArray
     kink: FloatArray

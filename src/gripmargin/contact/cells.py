@@ -144,10 +144,11 @@ def quadrature(face: BaseGeometry, across: int = CELLS_ACROSS) -> tuple[FloatArr
     step = max(x1 - x0, y1 - y0) / across
     xs = np.linspace(x0, x1, max(1, round((x1 - x0) / step)) + 1)
     ys = np.linspace(y0, y1, max(1, round((y1 - y0) / step)) + 1)
-    left, low = (a.ravel() for a in np.meshgrid(xs[:-1], ys[:-1]))
-    right, high = (a.ravel() for a in np.meshgrid(xs[1:], ys[1:]))
+    sides = [a.ravel() for a in (*np.meshgrid(xs[:-1], ys[:-1]), *np.meshgrid(xs[1:], ys[1:]))]
     shapely.prepare(face)
-    pieces = shapely.intersection(shapely.box(left, low, right, high), face)
+    pieces = shapely.box(*sides, ccw=False)  # as the intersection turns them, so that diagonals run alike
+    cut = ~shapely.contains_properly(face, pieces)
+    pieces[cut] = shapely.intersection(shapely.box(*(side[cut] for side in sides)), face)
     pieces = pieces[shapely.area(pieces) > 0]
     triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(pieces))
     corners = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]

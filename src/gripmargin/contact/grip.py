@@ -256,7 +256,7 @@ class _Cores:
     def _candidates(self, bonded: BoolArray, screen: FloatArray) -> Iterator[BoolArray]:
         """Cores to try: all cells, those above levels of the bond, and what is left when the most used let go."""
         yield bonded
-        use = peak_utilisation(self._face(bonded, alone=True)[0], screen)[0]
+        use = self._alone(bonded, screen).max(axis=0)
         for k in np.argsort(-use)[:PATHS]:
             yield from self._path(bonded, screen[:, k])
         for level in np.unique(np.quantile(self.level[bonded], LEVELS, method="lower")):
@@ -265,8 +265,7 @@ class _Cores:
         core, least, step = bonded, LEAST * float(self.area[bonded].sum()), DROPPED * float(self.area[bonded].sum())
         while float(self.area[core].sum()) > least and core.sum() >= FEWEST:
             inside = np.flatnonzero(core)
-            face, _ = self._face(core, alone=True)
-            use = utilisation(face, screen)[0].max(axis=1)
+            use = self._alone(core, screen).max(axis=1)
             order = np.argsort(-use, kind="stable")
             gone = int(np.searchsorted(np.cumsum(self.area[inside][order]), step)) + 1
             core = core.copy()
@@ -277,8 +276,7 @@ class _Cores:
         """The cores that are left when the most used cells let go under a growing load, those that carry most."""
         core, found, least = bonded, [], LEAST * float(self.area[bonded].sum())
         while float(self.area[core].sum()) > least and core.sum() >= FEWEST:
-            face, _ = self._face(core, alone=True)
-            use = utilisation(face, load[:, None])[0][:, 0]
+            use = self._alone(core, load[:, None])[:, 0]
             found.append((float(use.max()), core))
             gone = np.argsort(-use, kind="stable")[: max(1, core.sum() // STEPS)]
             core = core.copy()
@@ -289,12 +287,19 @@ class _Cores:
     def _peak(self, core: BoolArray, screen: FloatArray) -> float:
         return float(peak_utilisation(self._face(core)[0], screen)[0].max(initial=0.0))
 
-    def _face(self, core: BoolArray, *, alone: bool = False) -> tuple[Face, FloatArray]:
-        """The corners of a core as places, and the compliance; alone: as if there were no other cells."""
-        soft = self._inverse(self.stiffness[core].sum(axis=0))
+    def _alone(self, core: BoolArray, load: FloatArray) -> FloatArray:
+        """Utilisation of the corners of a core by loads (6, k) as if there were no other cells, shape (corners, k)."""
         start = None if self.start is None else self.start[:, core]
-        if alone:
-            return Face(self.rows[:, core] @ soft, start=start), soft
+        return utilisation(Face(self.rows[:, core], start=start), self._soft(core) @ load)[0]
+
+    def _soft(self, core: BoolArray) -> FloatArray:
+        """The compliance of a core alone, shape (6, 6)."""
+        return self._inverse(self.stiffness[core].sum(axis=0))
+
+    def _face(self, core: BoolArray) -> tuple[Face, FloatArray]:
+        """The corners of a core as places, and the compliance in the middle of what may be."""
+        soft = self._soft(core)
+        start = None if self.start is None else self.start[:, core]
         stiff = self.bonded.whole.compliance
         more = soft - stiff
         slack, spread, middle = None, None, stiff
@@ -313,7 +318,7 @@ class _Cores:
         inside = np.flatnonzero(core)
         if face.start is None:
             few = self._corners_that_matter(inside)
-            face, inside = _only(face, few), inside[few]
+            face, inside = face.only(few), inside[few]
         elif not core.all() and self.out is not None:
             face = self.out.passed_on(face, ~core)
         return Grip(
@@ -336,7 +341,7 @@ class _Cores:
             own = np.flatnonzero(owner == i)
             if own.size == 0:
                 continue
-            flat = (self.points[inside[own]] - patch.pad.pose_in_tool[:3, 3]) @ patch.rotation[:, :2]
+            flat = self.points[inside[own]] @ patch.rotation[:, :2]
             place = np.column_stack([np.full(own.size, self.length), flat]) / self.level[inside[own], None]
             kept.append(own[_hull(place)])
         return np.concatenate(kept)
@@ -366,20 +371,14 @@ def half_width(rows: FloatArray, root: FloatArray) -> FloatArray:
     return np.asarray(0.5 * np.sqrt(np.maximum(np.linalg.eigvalsh(np.einsum("cpi,dpi->pcd", wide, wide))[:, -1], 0.0)))
 
 
-def _only(face: Face, chosen: NDArray[np.intp]) -> Face:
-    """Some of the points of a face."""
-    slack = None if face.slack is None else face.slack[chosen]
-    return Face(maps=face.maps[:, chosen], slack=slack, spread=face.spread)
-
-
 def _hull(points: FloatArray) -> NDArray[np.intp]:
     """Which points are corners of their convex hull, in space, in a plane, or on a line."""
     centred = points - points.mean(axis=0)
     axes, size = np.linalg.svd(centred, full_matrices=False)[2], np.abs(centred).max()
     flat = centred @ axes.T
     flat = flat[:, np.abs(flat).max(axis=0) > 1e-9 * size]
-    if len(points) <= flat.shape[1] + 1:
-        return np.arange(len(points))
+    if len(points) == 1:
+        return np.arange(1)
     if flat.shape[1] == 1:
         return np.unique([flat[:, 0].argmin(), flat[:, 0].argmax()])
     try:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.contact.activation import ActivationLaw, PadFace, pad_faces
+from gripmargin.contact.activation import PadFace, bonds_fully, pad_faces
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.finer import finer, finer_share
@@ -38,8 +38,6 @@ from gripmargin.contact.simulation import ContactHistory, simulate
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.workcell import Nest, ReleaseKind
 from gripmargin.workcell.job import Job
-
-REPEATS = 2e-5  # [m]; arms come back to a pose to 0.02 to 0.1 mm (data sheets by ISO 9283; from memory)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -168,7 +166,7 @@ def _let_go(job: Job, down: Putdown, start: tuple[FloatArray, ...]) -> Release:
 
     How a broken cell bonds again is not known: by the rise of its pressure as at first, or fully at once.
     """
-    fully = [_bonds_fully(face) for face in down.faces]
+    fully = [bonds_fully(face) for face in down.faces]
     out = Release(**vars(down), bond=start, history=simulate(fully, down.relative, start))
     again = bool((np.diff(out.history.bonded, axis=0) > 0).any())
     if again and any(face.law.source != "none" for face in down.faces):
@@ -176,16 +174,6 @@ def _let_go(job: Job, down: Putdown, start: tuple[FloatArray, ...]) -> Release:
         worse, better = sorted((out, other), key=lambda release: release.least(job))
         return replace(worse, at_best=better.least(job))
     return out
-
-
-def _bonds_fully(face: PadFace) -> PadFace:
-    """A pad that any rise of pressure bonds fully: a curve of first presses says nothing of a second one.
-
-    Up to a rise in all that no arm can be told from holding its height it bonds by the law that there is.
-    """
-    least = REPEATS * face.patch.pad.material.normal_stiffness
-    pressure, share = np.array([0.0, least, 1.001 * least]), np.array([0.0, float(face.law(np.array(least))), 1.0])
-    return replace(face, law=ActivationLaw(pressure, share, face.law.source), gathers=True)
 
 
 def _taken_up(job: Job, release: Release) -> int | None:

@@ -122,8 +122,8 @@ class _Face:
         self._pull, self._shear, self._areas = (np.concatenate(a) for a in (pull, shear, areas))
         reach = max(float(np.abs(p.points).max()) for p in backing.patches)
         force = float((np.maximum(self._pull, self._shear) * self._areas).sum())
-        self.scale = force * np.array([1.0, 1.0, 1.0, reach, reach, reach])
         self._length = np.array([1.0, 1.0, 1.0, reach, reach, reach])
+        self.scale = force * self._length
         self._normals = np.concatenate(normals) / self._length
 
     def motion_of(self, displacement: FloatArray) -> FloatArray:

@@ -9,10 +9,11 @@ a rigid motion, weighted with the stiffness. It is an offset to what a load does
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 
@@ -23,8 +24,8 @@ from gripmargin.kernels.face import Face, squared
 Strengths = Sequence[tuple[float, float]]
 
 SMALL = 0.03  # share of what a pad holds below which its offset counts as used up, whatever its direction
-SPARSE = 7  # of the cells one is looked at, besides the edges, for how far apart a face's planes are
-BOWS = np.deg2rad(np.arange(0.0, 180.0, 22.5))  # directions in which the face is taken to be bowed
+GRID = 17  # places across all pads at which a face has to lie between its planes, besides the pads' edges
+ENDS = np.stack([(np.cos(a), np.sin(a)) for a in np.deg2rad(np.arange(0.0, 360.0, 22.5))])  # of a pad
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,8 +132,9 @@ class Released:
         loads = loads[:, some]
         if loads.shape[1] == 0:
             return np.zeros(face.points), np.zeros(face.points)
-        passed = face.maps @ loads.transpose(0, 2, 1)[:, None]  # (2, 3, points, cells)
-        up, down = (np.maximum(sign * passed, 0.0).max(axis=0).sum(axis=2) for sign in (1.0, -1.0))
+        one, other = face.maps @ loads.transpose(0, 2, 1)[:, None]  # as it lets go, as it slides: (3, points, cells)
+        up = np.maximum(np.maximum(one, other), 0.0).sum(axis=2)
+        down = -np.minimum(np.minimum(one, other), 0.0).sum(axis=2)
         shear = np.hypot(*np.maximum(up, down)[:2])
         if face.slack is not None and face.spread is not None:
             size = np.abs(face.spread[:, None] @ loads.transpose(0, 2, 1)).max(axis=1).sum(axis=2)  # (groups, 6)
@@ -202,18 +204,15 @@ def balanced(
 
 def _bowed(whole: Backing, flatness: float) -> FloatArray:
     """The largest tension on each pad by a bowed face, or by pads whose places on it differ in height."""
-    out = np.zeros(len(whole.patches))
     everywhere = [np.ones(patch.areas.size, dtype=bool) for patch in whole.patches]
     stiff = [patch.pad.material.normal_stiffness for patch in whole.patches]
+    unmix = 2.0 * np.eye(3) - 1.0 / 3.0
 
     def tensions(gaps: Sequence[FloatArray]) -> list[FloatArray]:
         pulled = [np.column_stack([np.zeros((g.size, 2)), k * g]) for g, k in zip(gaps, stiff, strict=True)]
-        unmix = 2.0 * np.eye(3) - 1.0 / 3.0
         return [(t[:, 2].reshape(-1, 3) @ unmix.T).ravel() for t in balanced(whole, pulled, everywhere)]
 
-    for gaps in _bows(whole, flatness):
-        found = tensions(gaps)
-        out = np.maximum(out, [np.abs(t).max() for t in found])
+    out = _of_a_quadric(whole, tensions) * flatness
     steps = [
         tensions([np.full(p.areas.size, flatness if i == j else 0.0) for j, p in enumerate(whole.patches)])
         for i in range(len(whole.patches))
@@ -224,27 +223,30 @@ def _bowed(whole: Backing, flatness: float) -> FloatArray:
     return out
 
 
-def _bows(whole: Backing, flatness: float) -> Iterator[list[FloatArray]]:
-    """Gaps of bows and saddles of a flatness over all pads, at their cells."""
-    centre = whole.centre[:2]
-    edge = np.concatenate([whole.edge_points(), *(patch.points[::SPARSE] for patch in whole.patches)])[:, :2] - centre
-    size = float(np.abs(edge).max())
-    cells = [(patch.points[:, :2] - centre) / size for patch in whole.patches]
+def _of_a_quadric(whole: Backing, tensions: Callable[[Sequence[FloatArray]], list[FloatArray]]) -> FloatArray:
+    """The largest tension on each pad by any quadric between two planes a metre apart, (pads,).
 
-    def shape(xy: FloatArray, kind: int, angle: float) -> FloatArray:
-        x, y = xy[:, 0] * np.cos(angle) + xy[:, 1] * np.sin(angle), xy[:, 1] * np.cos(angle) - xy[:, 0] * np.sin(angle)
-        return np.asarray((x * x + y * y, x * x, x * y)[kind])
+    The planes enclose it over the pads and between them. Tension is linear in the quadric, and the quadrics between two
+    planes are a convex set: a linear program for each place. Those at the ends of a pad are looked at.
+    """
+    edge = whole.edge_points()[:, :2]
+    across = np.linspace(edge.min(axis=0), edge.max(axis=0), GRID)
+    seen = np.stack(np.meshgrid(*across.T), axis=-1).reshape(-1, 2)
+    seen = np.vstack([edge, seen[shapely.contains_xy(shapely.MultiPoint(edge).convex_hull, *seen.T)]])
+    centre, size = edge.mean(axis=0), float(np.ptp(edge, axis=0).max())
 
-    for kind, angles in ((0, BOWS[:1]), (1, BOWS), (2, BOWS[: BOWS.size // 2])):
-        for angle in angles:
-            zone = _zone(edge / size, shape(edge / size, kind, angle))
-            if zone > 0:
-                yield [flatness / zone * shape(xy, kind, angle) for xy in cells]
+    def terms(points: FloatArray) -> FloatArray:
+        x, y = ((points[:, :2] - centre) / size).T
+        return np.stack([x * x, x * y, y * y, x, y, np.ones_like(x)])
 
-
-def _zone(points: FloatArray, height: FloatArray) -> float:
-    """Distance of the two nearest planes that heights over points lie between (ISO 1101, minimum zone)."""
-    rows = np.column_stack([points, np.ones(len(points))])
-    a = np.block([[rows, -np.ones((len(points), 1))], [-rows, -np.ones((len(points), 1))]])
-    found = linprog([0.0, 0.0, 0.0, 1.0], A_ub=a, b_ub=np.concatenate([height, -height]), bounds=[(None, None)] * 4)
-    return 0.0 if found.x is None else 2.0 * float(found.x[3])
+    bent = [tensions(gaps) for gaps in zip(*(terms(patch.points)[:3] for patch in whole.patches), strict=True)]
+    rows = terms(seen).T
+    rows, within = np.vstack([rows, -rows]), np.full(2 * len(rows), 0.5)
+    out = np.zeros(len(whole.patches))
+    for j, patch in enumerate(whole.patches):
+        for place in np.unique((ENDS @ (patch.corners @ patch.rotation[:, :2]).T).argmax(axis=1)):
+            pull = np.array([each[j][place] for each in bent])
+            cost = np.append(-pull / max(float(np.abs(pull).max()), 1e-300), np.zeros(3))
+            found = linprog(cost, A_ub=rows, b_ub=within, bounds=(None, None))
+            out[j] = max(out[j], np.inf if found.x is None else float(pull @ found.x[:3]))
+    return out

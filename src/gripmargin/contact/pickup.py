@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.contact.activation import PadFace, pad_faces
+from gripmargin.contact.activation import PadFace, bonds_fully, pad_faces
+from gripmargin.contact.cell_states import CellState
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.handover_phases import look_at_facing, one_stretch, relative_to, wrong_order
 from gripmargin.contact.relative import RelativeMotion
@@ -66,7 +68,23 @@ class Pickup:
         """The largest share that each cell may hold; None where no measured curve says so: all of it."""
         if any(face.law.source != "measured curve" for face in self.faces):
             return None
-        return tuple(np.maximum(a, b) for a, b in zip(self.history.bond, self.hard.bond, strict=True))
+        ends = [end for each in (self, self.at_best) if each is not None for end in (each.history.bond, each.hard.bond)]
+        return tuple(np.maximum.reduce(each) for each in zip(*ends, strict=True))
+
+    @cached_property
+    def at_best(self) -> Pickup | None:
+        """The same if cells that broke and were pressed on again hold fully; None where there are none."""
+        pads = (*self.pressed.pads, *self.pressed_hard.pads)
+        if not any(((pad.breaks > 0) & (pad.state != CellState.FREE)).any() for pad in pads):
+            return None
+        faces = tuple(bonds_fully(face) for face in self.faces)
+        history = hard = simulate(faces, self.relative)
+        pressed = pressed_hard = _pressed(faces, self.relative, history)
+        if self.pick.flatness > 0:
+            flush = tuple(replace(face, gap=np.zeros_like(face.gap)) for face in faces)
+            hard = simulate(flush, self.relative)
+            pressed_hard = _pressed(flush, self.relative, hard)
+        return replace(self, history=history, hard=hard, pressed=pressed, pressed_hard=pressed_hard)
 
 
 def pick_up(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> Pickup | None:
@@ -169,8 +187,7 @@ def _until_it_leaves(
 
 def _last_pressed(history: ContactHistory) -> int | None:
     """The last sample at which pads press on the part as a whole; None where they never do."""
-    row = history.row_of_sample
-    pressed = np.flatnonzero((history.pressure[row].max(axis=1) > 0) & (history.force[row, 2] <= 0))
+    pressed = np.flatnonzero(history.force[history.row_of_sample, 2] < 0)
     return int(pressed[-1]) if pressed.size else None
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.activation import PadFace
-from gripmargin.contact.cell_states import CellStates, CellTable, IntArray, Knots, Trace
+from gripmargin.contact.cell_states import BoolArray, CellStates, CellTable, IntArray, Knots, Trace
 from gripmargin.kernels.springs import bonded_force, bonded_reaction, elongation, second_moments
 
 
@@ -119,18 +119,7 @@ def add_steady(rows: Rows, faces: Sequence[PadFace], cells: CellTable, now: Cell
             continue
         anchor, root, area = now.anchor[part], cells.root[part], cells.area[part]
         centre = anchor.mean(axis=0), root.mean(axis=0)
-        material = face.patch.pad.material
-        wrench, energy = bonded_reaction(
-            second_moments(anchor - centre[0], root - centre[1], area),
-            centre,
-            knots.rotation[1:],
-            knots.position[1:],
-            face.patch.rotation[:, 2],
-            material.normal_stiffness,
-            material.shear_stiffness,
-        )
-        rows.wrench[:] += wrench
-        rows.elastic[:] += energy
+        _add_reaction(rows, face, second_moments(anchor - centre[0], root - centre[1], area), centre, knots)
         rows.bonded[:, pad] += area.sum() / face.patch.area
 
 
@@ -150,23 +139,102 @@ def add_followed(rows: Rows, faces: Sequence[PadFace], cells: CellTable, knots: 
         knots: The stretch, with the pressure of these cells.
         trace: What happened to them.
     """
-    pressure = np.maximum(knots.pressure[1:], 0.0)
-    stretch = elongation(knots.rotation[1:], knots.position[1:], trace.anchor, cells.root)
-    force, stored = bonded_force(
-        stretch, knots.rotation[1:], cells.normal, cells.normal_stiffness, cells.shear_stiffness, cells.area
-    )
-    depth = pressure / knots.contact_stiffness[1:, cells.pad]
-    at = knots.roots(cells)[1:] + depth[:, :, None] * knots.lean[1:, cells.pad]
-    force[~trace.bonded] = 0.0
-    force[:, :, 2] -= np.where(trace.bonded, 0.0, cells.area * pressure)
-    at[trace.bonded] = trace.anchor[trace.bonded]
-    x, y, z = (at[:, :, i] for i in range(3))
-    fx, fy, fz = (force[:, :, i] for i in range(3))
-    rows.wrench[:, :3] += force.sum(axis=1)
-    rows.wrench[:, 3] += (y * fz - z * fy).sum(axis=1)
-    rows.wrench[:, 4] += (z * fx - x * fz).sum(axis=1)
-    rows.wrench[:, 5] += (x * fy - y * fx).sum(axis=1)
-    rows.elastic[:] += np.where(trace.bonded, stored, 0.5 * cells.area * pressure * depth).sum(axis=1)
-    for pad, part in enumerate(cells.by_pad()):
-        rows.bonded[:, pad] += trace.bonded[:, part] @ cells.area[part] / faces[pad].patch.area
+    _, cell, anchor = trace.spells
+    once = np.bincount(cell, minlength=cells.area.size) < 2
+    one = once[cell]
+    for pad, (face, part) in enumerate(zip(faces, cells.by_pad(), strict=True)):
+        if part.start == part.stop:
+            continue
+        bonded = trace.bonded[:, part]
+        rows.bonded[:, pad] += bonded @ cells.area[part] / face.patch.area
+        _add_pressed(rows, cells, np.where(bonded, 0.0, np.maximum(knots.pressure[1:, part], 0.0)), knots, part)
+        own = one & (cell >= part.start) & (cell < part.stop)
+        if own.any():
+            i = cell[own]
+            _add_bonded(rows, face, (anchor[own], cells.root[i], cells.area[i]), trace.bonded[:, i], knots)
+    if not one.all():  # cells that bond again: few, each by itself
+        _add_each(rows, cells.take(np.nonzero(~once)[0]), knots, trace.bonded[:, ~once], _again(trace, once))
     add_held(rows, faces, cells, trace.held)
+
+
+def _add_pressed(rows: Rows, cells: CellTable, pressure: FloatArray, knots: Knots, part: slice) -> None:
+    """Add what the cells of one pad press that slide freely along the face, by their pressure [Pa], shape (s, c)."""
+    root, area, pad = cells.root[part], cells.area[part], cells.pad[part.start]
+    force, at = pressure @ area, pressure @ (area[:, None] * root)
+    energy = pressure**2 @ area / knots.contact_stiffness[1:, pad]  # pressure, area and depth
+    place = np.einsum("sij,sj->si", knots.rotation[1:], at)
+    place += force[:, None] * knots.position[1:] + energy[:, None] * knots.lean[1:, pad]
+    rows.wrench[:, 2] -= force
+    rows.wrench[:, 3] -= place[:, 1]
+    rows.wrench[:, 4] += place[:, 0]
+    rows.elastic[:] += 0.5 * energy
+
+
+def _add_bonded(
+    rows: Rows,
+    face: PadFace,
+    springs: tuple[FloatArray, FloatArray, FloatArray],
+    bonded: BoolArray,
+    knots: Knots,
+) -> None:
+    """Add what cells of one pad do that are bonded in one place in some of the steps.
+
+    Args:
+        rows: To add to.
+        face: The pad.
+        springs: Anchors [m], roots [m] and areas [m^2] of the cells.
+        bonded: In which steps, shape (s, c).
+        knots: The stretch.
+    """
+    anchor, root, area = springs
+    new = np.append(True, (bonded[1:] != bonded[:-1]).any(axis=1))
+    centre = anchor.mean(axis=0), root.mean(axis=0)
+    moments = second_moments(anchor - centre[0], root - centre[1], bonded[new] * area)
+    _add_reaction(rows, face, moments[np.cumsum(new) - 1], centre, knots)
+
+
+def _add_reaction(
+    rows: Rows, face: PadFace, moments: FloatArray, centre: tuple[FloatArray, FloatArray], knots: Knots
+) -> None:
+    material = face.patch.pad.material
+    wrench, energy = bonded_reaction(
+        moments,
+        centre,
+        knots.rotation[1:],
+        knots.position[1:],
+        face.patch.rotation[:, 2],
+        material.normal_stiffness,
+        material.shear_stiffness,
+    )
+    rows.wrench[:] += wrench
+    rows.elastic[:] += energy
+
+
+def _again(trace: Trace, once: BoolArray) -> FloatArray:
+    """Anchors of the cells that bond more than once, step by step, where they are bonded, shape (s, c, 3)."""
+    step, cell, anchor = trace.spells
+    chosen = ~once[cell]
+    column = np.cumsum(~once) - 1
+    out = np.full((len(trace.bonded), int((~once).sum()), 3), np.nan)
+    for k, i, at in zip(step[chosen], column[cell[chosen]], anchor[chosen], strict=True):
+        out[k:, i] = at
+    return out
+
+
+def _add_each(rows: Rows, cells: CellTable, knots: Knots, bonded: BoolArray, anchor: FloatArray) -> None:
+    """Add what bonded cells do, each by itself, by their anchors [m], shape (s, c, 3)."""
+    k, i = np.nonzero(bonded)
+    at, rotation = anchor[k, i], knots.rotation[k + 1]
+    stretch = elongation(rotation, knots.position[k + 1], at[:, None], cells.root[i, None])
+    force, energy = bonded_force(
+        stretch,
+        rotation,
+        cells.normal[i, None],
+        cells.normal_stiffness[i, None],
+        cells.shear_stiffness[i, None],
+        cells.area[i, None],
+    )
+    each = np.column_stack([force[:, 0], np.cross(at, force[:, 0]), energy[:, 0]])
+    summed = np.stack([np.bincount(k, column, minlength=rows.t.size) for column in each.T], axis=1)
+    rows.wrench[:] += summed[:, :6]
+    rows.elastic[:] += summed[:, 6]

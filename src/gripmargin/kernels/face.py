@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 
@@ -71,6 +72,16 @@ class Face:
         """Return the face that must carry so many times the load: its utilisation is that factor times as large."""
         slack = None if self.slack is None else self.slack * factor
         return replace(self, maps=self.maps * factor, slack=slack)
+
+    def only(self, points: Sequence[int] | NDArray[np.intp]) -> Face:
+        """Return the face of some of the points, given as indices."""
+        return replace(
+            self,
+            maps=self.maps[:, points],
+            slack=None if self.slack is None else self.slack[points],
+            start=None if self.start is None else self.start[:, points],
+            spent=None if self.spent is None else self.spent[points],
+        )
 
     def pulled_alone(self) -> Face:
         """Return the face that only tension uses."""
@@ -131,13 +142,19 @@ def utilisation(face: Face, wrench: FloatArray) -> tuple[FloatArray, FloatArray]
             u = (np.sqrt(squared(t1 * t1 + t2 * t2, s)) + slack) / left
         else:
             shear = a1 * a1 + a2 * a2 - left * left, a1 * t1 + a2 * t2 + left * slack, t1 * t1 + t2 * t2 - slack * slack
-            both = _least(shear[0] + a3 * a3, shear[1] + a3 * s, shear[2] + s * s)
-            u = np.where(a3 * both + s > 0.0, both, _least(*shear))
+            u = np.asarray(_least(shear[0] + a3 * a3, shear[1] + a3 * s, shear[2] + s * s))
+            i, k = np.nonzero(~(a3 * u + s > 0.0))
+            u[i, k] = _least(shear[0][i, 0], shear[1][i, k], shear[2][i, k])
     some = np.isfinite(t1 + t2 + s)  # a point that holds nothing is used beyond bounds, a load that is none stays one
     return np.where(np.isnan(u) & some, np.inf, u), np.where(np.isnan(peel) & some, np.inf, peel)
 
 
 def _least(square: FloatArray, half: FloatArray, rest: FloatArray) -> FloatArray:
     """The u from which on ``square u^2 + 2 half u + rest`` is below 0; inf where it never is."""
-    root = (half + np.sqrt(np.maximum(half * half - square * rest, 0.0))) / -square
+    root = half * half
+    root -= square * rest
+    np.maximum(root, 0.0, out=root)
+    np.sqrt(root, out=root)
+    root += half
+    root /= -square
     return np.where(square < 0.0, root, np.inf)

@@ -7,7 +7,7 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 
 
-def natural_modes(stiffness: FloatArray, mass: FloatArray, length: float) -> tuple[FloatArray, FloatArray]:
+def natural_modes(stiffness: FloatArray, mass: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return natural frequencies and shapes: ``M x'' + K x = 0``.
 
     A motion whose period squared is below 1e-12 of the longest one's has no mass to swing but rounding, and is left
@@ -16,15 +16,13 @@ def natural_modes(stiffness: FloatArray, mass: FloatArray, length: float) -> tup
     Args:
         stiffness: K against (translation [m], rotation [rad]), positive definite, shape (6, 6).
         mass: M, positive semi-definite, shape (6, 6).
-        length: Of the order of the springs' distance from the origin [m]; for rounding alone.
 
     Returns:
         Circular frequencies [rad/s], rising, shape (modes,), and shapes as columns x with x' K x = 1, shape (6, modes):
         a load w is carried by mode x as K x (x' w).
     """
-    scale = np.array([1.0, 1.0, 1.0, *(1.0 / length,) * 3])
-    root = np.linalg.cholesky(stiffness * np.outer(scale, scale))
-    inner = np.linalg.solve(root, np.linalg.solve(root, mass * np.outer(scale, scale)).T)
+    root = np.linalg.cholesky(stiffness)
+    inner = np.linalg.solve(root, np.linalg.solve(root, mass).T)
     squares, vectors = np.linalg.eigh((inner + inner.T) / 2.0)  # 1/w^2
     kept = np.flatnonzero(squares > 1e-12 * squares[-1])[::-1]
-    return 1.0 / np.sqrt(squares[kept]), scale[:, None] * np.linalg.solve(root.T, vectors[:, kept])
+    return 1.0 / np.sqrt(squares[kept]), np.linalg.solve(root.T, vectors[:, kept])

@@ -85,10 +85,7 @@ def _rotate(
         return x, y
     for i, row in enumerate(rotation):
         (j, factor), *rest = row
-        if factor == 1.0:
-            y[i] = x[j]
-        else:
-            np.multiply(x[j], factor, out=y[i])
+        np.multiply(x[j], factor, out=y[i])
         for j, factor in rest:
             np.multiply(x[j], factor, out=tmp[0])
             y[i] += tmp[0]

@@ -40,7 +40,7 @@ def number_samples(t: FloatArray) -> tuple[NDArray[np.int64], float]:
         off = x[part] - phase - period * found[part]
         phase += float(np.median(off[-BLOCK // 2 :]))
         number = int(found[part.stop - 1]) + 1
-    return found - found[0], period
+    return found, period
 
 
 def _period(x: FloatArray) -> float:
@@ -141,7 +141,7 @@ def share_of_motion(nominal: FloatArray, off: FloatArray, y: FloatArray, noise: 
         return 0.0, np.inf
     speed = _speeds(nominal, y)
     seen = differences(nominal, y, order, even=False)
-    due = differences(nominal, speed * (off - off.mean()), order, even=False)
+    due = differences(nominal, speed * off, order, even=False)
     share = 0.0
     error = np.inf
     for _ in range(3):

@@ -72,8 +72,8 @@ def utilisation2(
         pull: Pull-off stress S [Pa], shape (c,).
         shear: Shear strength T [Pa], shape (c,).
     """
-    opening = (stretch * normal).sum(axis=-1)
-    across2 = np.maximum((stretch * stretch).sum(axis=-1) - opening * opening, 0.0)
+    opening = np.einsum("...i,...i->...", stretch, normal)
+    across2 = np.maximum(np.einsum("...i,...i->...", stretch, stretch) - opening * opening, 0.0)
     return squared(across2 * (shear_stiffness / shear) ** 2, opening * (normal_stiffness / pull))
 
 
@@ -121,10 +121,10 @@ def bonded_force(
         shear_stiffness: [Pa/m], shape (c,).
         areas: [m^2], shape (c,).
     """
-    opening = (stretch * normal).sum(axis=-1)
+    opening = np.einsum("...i,...i->...", stretch, normal)
     extra = (normal_stiffness - shear_stiffness) * opening
     pull = shear_stiffness[:, None] * stretch + extra[..., None] * normal
-    energy = 0.5 * areas * (pull * stretch).sum(axis=-1)
+    energy = 0.5 * areas * np.einsum("...i,...i->...", pull, stretch)
     return -(areas[:, None] * pull) @ np.swapaxes(rotation, -1, -2), energy
 
 
@@ -134,13 +134,17 @@ def second_moments(anchor: FloatArray, root: FloatArray, areas: FloatArray) -> F
     Args:
         anchor: Face frame, from any point [m], shape (c, 3).
         root: Tool frame, from any point [m], shape (c, 3).
-        areas: [m^2], shape (c,).
+        areas: [m^2], shape (..., c).
 
     Returns:
-        Shape (7, 7).
+        Shape (..., 7, 7).
     """
     columns = np.concatenate([anchor, root, np.ones((len(root), 1))], axis=1)
-    return (columns * areas[:, None]).T @ columns
+    i, j = np.triu_indices(7)
+    each = areas @ (columns[:, i] * columns[:, j])
+    out = np.empty((*areas.shape[:-1], 7, 7))
+    out[..., i, j] = out[..., j, i] = each
+    return out
 
 
 def bonded_reaction(
@@ -155,7 +159,7 @@ def bonded_reaction(
     """Return the reaction of a fixed set of bonded cells of one pad, at a cost that does not grow with the cells.
 
     Args:
-        moments: As `second_moments` returns them.
+        moments: As `second_moments` returns them, shape (7, 7), or of each pose, shape (s, 7, 7).
         centre: The points in the face and in the tool frame from which anchors and roots were counted [m].
         rotation: Shape (s, 3, 3).
         position: [m], shape (s, 3).

@@ -1,99 +1,30 @@
-"""Arithmetic of stops: braking axes, published stopping data, and a part that swings when the robot brakes.
-
-The part swings on its backing in up to six modes. Each answers a change of load with a free vibration of no more than a
-bound that holds whenever within its period the change comes:
-
-- a step starts an amplitude of its own size and overshoots by exp(-zeta pi / sqrt(1 - zeta^2)) of it;
-- a rise in a straight line over a time t overshoots by at most 2 / (omega_d t) of it, for its transient is that of
-  two corners of slope 1/t, each of amplitude 1 / omega_d;
-- a pulse that is over within a time t moves a mode by at most omega t / sqrt(1 - zeta^2) of its size, its impulse.
-
-Source: response of one degree of freedom to a step, a ramp and a pulse (Chopra, Dynamics of Structures, ch. 4, from
-memory); the bounds are closed forms. Rings of several modes, or of several changes, are added as if in phase.
-"""
+"""Arithmetic of stops: brakes that build up, published stopping data, and the way of a part that comes off."""
 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 
 
-def step_overshoot(damping: float) -> float:
-    """Return by which share of a step a damped mode swings beyond it: 1 without damping."""
-    return float(np.exp(-damping * np.pi / np.sqrt(1.0 - damping**2)))
-
-
-def overshoot(omega: FloatArray, damping: float, rise: float | FloatArray) -> FloatArray:
-    """Return by which share of a change of load each mode swings beyond it, at most.
+def braked(after: FloatArray, ramp: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return what brakes with a rate of 1 have done: deceleration, loss of speed, and loss of way.
 
     Args:
-        omega: Natural frequencies [rad/s], shape (k,).
-        damping: Share of critical damping, below 1.
-        rise: Time over which the load changes in a straight line [s], 0 for a step; broadcast against ``omega``.
+        after: Time since they began to close [s].
+        ramp: Time over which the deceleration builds up [s].
     """
-    slowness = omega * np.sqrt(1.0 - damping**2) * np.asarray(rise)
-    return np.minimum(step_overshoot(damping), 2.0 / np.maximum(slowness, 2e-300))
+    rising = np.minimum(after, ramp)
+    full = after - rising
+    if ramp == 0.0:
+        return np.ones_like(after), full, full**2 / 2.0
+    speed = rising**2 / (2.0 * ramp)
+    return rising / ramp, speed + full, rising**3 / (6.0 * ramp) + speed * full + full**2 / 2.0
 
 
-def mean_of_step(omega: FloatArray, damping: float, start: FloatArray, end: FloatArray) -> FloatArray:
-    """Return the share of a step that a mode at rest has not followed yet, in the mean over some time.
-
-    After the step that share is ``exp(-zeta omega t) (cos omega_d t + zeta/sqrt(1 - zeta^2) sin omega_d t)`` (Chopra,
-    ch. 4, from memory), whose mean is a closed form.
-
-    Args:
-        omega: Natural frequencies [rad/s], broadcast against the times.
-        damping: Share of critical damping, below 1.
-        start: Begin of the time since the step [s], 0 or more.
-        end: Its end; where it is the begin, the share is that of the instant.
-    """
-    root = np.sqrt(1.0 - damping**2)
-    pole = omega * (-damping + 1j * root)
-    size = 1.0 - 1j * damping / root
-    span = end - start
-    begun = size * np.exp(pole * np.maximum(start, 0.0))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        mean = begun * np.expm1(pole * span) / (pole * span)
-    return np.asarray(np.where(np.abs(pole * span) < 1e-9, begun.real, mean.real))
-
-
-def braked_axes(
-    q: FloatArray, qd: FloatArray, rates: FloatArray, after: FloatArray
-) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    """Return where axes are that brake on their own, each at a constant rate until it rests.
-
-    Args:
-        q: Positions when the brakes close, shape (n, joints).
-        qd: Speeds then, shape (n, joints).
-        rates: Braking rate of each axis, above 0, shape (joints,).
-        after: Time since the brakes closed [s], shape (n,).
-
-    Returns:
-        Positions, speeds, and whether each axis still moves, each of shape (n, joints).
-    """
-    stop = np.abs(qd) / rates
-    t = np.minimum(after[:, None], stop)
-    sign = np.sign(qd)
-    return q + qd * t - 0.5 * sign * rates * t**2, qd - sign * rates * t, stop > after[:, None]
-
-
-def pulse_area(pulls: FloatArray, ends: FloatArray) -> FloatArray:
-    """Return the time integral of the size of a sum of pulses that begin together and end one after the other.
-
-    Args:
-        pulls: Size and sign of each pulse, shape (pulses, k, n).
-        ends: How long each lasts [s], shape (pulses, n).
-
-    Returns:
-        Shape (k, n).
-    """
-    order = np.argsort(ends, axis=0)
-    sizes = np.take_along_axis(pulls, order[:, None], axis=0)
-    steps = np.diff(np.take_along_axis(ends, order, axis=0), axis=0, prepend=0.0)
-    left = np.cumsum(sizes[::-1], axis=0)[::-1]  # of those that have not ended
-    return np.asarray((np.abs(left) * steps[:, None]).sum(axis=0))
+def braking_time(speed: FloatArray, ramp: float) -> FloatArray:
+    """Return the time in which brakes with a rate of 1 take a speed away [s]; see `braked`."""
+    return np.where(speed >= ramp / 2.0, speed + ramp / 2.0, np.sqrt(2.0 * ramp * speed))
 
 
 def mean_rates(

@@ -45,47 +45,22 @@ def peak_utilisation(face: Face, wrench: FloatArray) -> tuple[FloatArray, IntArr
     return u, at_u, peel, at_peel
 
 
-def peak_with_swing(
-    face: Face, gain: FloatArray, wrench: FloatArray, swing: FloatArray, further: FloatArray
-) -> tuple[FloatArray, FloatArray, IntArray, FloatArray]:
-    """Return the largest utilisation under a load and the swing of the part's modes around it, and at which point.
-
-    Utilisation is a seminorm of the load's tension and shear, so a swing adds at most the size of its normalised
-    traction, whatever its sign and phase (triangle inequality).
+def largest_utilisation(face: Face, wrench: FloatArray) -> FloatArray:
+    """Return the largest utilisation of every sample, shape (samples,); NaN where a load is no number.
 
     Args:
         face: The judged points.
-        gain: Size of the normalised traction that a unit of each mode gives, shape (points, k).
         wrench: Load, shape (6, samples).
-        swing: Amplitude of each mode, 0 or more, shape (k, samples).
-        further: Amplitude that may add to it, 0 or more, shape (k, samples).
-
-    Returns:
-        Utilisation by the load alone [-], with the swing, its point, and with the further amplitude as well, each of
-        shape (samples,); NaN where a load is no number.
     """
-    samples = wrench.shape[1]
-    alone, u, at, most = np.empty(samples), np.empty(samples), np.empty(samples, dtype=np.intp), np.empty(samples)
-    for part in _blocks(samples, face.points):
-        use = _used(face, wrench[:, part])
-        alone[part] = use.max(axis=0)
-        use += gain @ swing[:, part]
-        at[part] = use.argmax(axis=0)
-        u[part] = np.take_along_axis(use, at[None, part], axis=0)[0]
-        use += gain @ further[:, part]
-        most[part] = use.max(axis=0)
-    return alone, u, at, most
-
-
-def _used(face: Face, wrench: FloatArray) -> FloatArray:
-    """Utilisation of every point, shape (points, samples)."""
-    if not face.plain:
-        return utilisation(face, wrench)[0]
-    t1, t2, s = face.maps @ wrench
-    np.maximum(s, 0.0, out=s)
-    use = _square_length(t1, t2, s)
-    np.sqrt(use, out=use)
-    return use
+    out = np.empty(wrench.shape[1])
+    for part in _blocks(out.size, face.points):
+        if not face.plain:
+            out[part] = utilisation(face, wrench[:, part])[0].max(axis=0)
+            continue
+        t1, t2, s = face.maps @ wrench[:, part]
+        np.maximum(s, 0.0, out=s)
+        np.sqrt(_square_length(t1, t2, s).max(axis=0), out=out[part])
+    return out
 
 
 def traction_size(face: Face, loads: FloatArray) -> FloatArray:

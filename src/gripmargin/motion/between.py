@@ -1,102 +1,202 @@
-"""What lies between samples whose rates the program gives.
+"""What lies between samples whose rates the program gives: samples put in where the acceleration changes.
 
 In: a joint trajectory with speeds and accelerations.
-Out: the tool's motion halfway between samples, and inside intervals that are too wide to follow the acceleration.
-Error: what rounding of the rates explains is left out.
+Out: the same with samples between which every acceleration is all but straight, and what it may exceed that by.
+Error: where nothing confirms the law, the largest jerk of the joint bounds it (`gripmargin.kernels.time_law`).
 """
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from dataclasses import replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.motion.chain import Chain
-from gripmargin.motion.consistency import in_motion, rounding
-from gripmargin.motion.tool_motion import ToolMotion, joint_motion
-from gripmargin.motion.trajectory import RESOLVED, JointTrajectory, given_rates
+from gripmargin.kernels.sample_noise import grid
+from gripmargin.kernels.time_law import MARKED, SMALL, Law, Samples, evaluated, law_between
+from gripmargin.motion.trajectory import RESOLVED, Filling, JointTrajectory, given_rates
 
-EIGHTHS: Final = tuple(k / 8 for k in range(1, 8))
+FINE: Final = 0.005  # [s] between samples where those given are too far apart to follow the arm's turning
+SIDE: Final = 5e-9  # [s] from a step to the samples that mark it
+COARSEST: Final = 2e-3  # share of a column's largest value that a last digit is worth at most
+ENOUGH: Final = 20  # values that show how a column is rounded, or what its noise is
+JUMP: Final = 1e-3  # share of a joint's largest acceleration that counts as a step
+TURNS: Final = 1e-6  # share of a joint's largest acceleration by which a turning point has to stand out
 
-
-class Between(NamedTuple):
-    """The tool's motion between neighbouring samples; see `gripmargin.motion.program.ProgramMotion`."""
-
-    mean: ToolMotion
-    peak: ToolMotion
-    certain: NDArray[np.bool_]
-    sparse: tuple[ToolMotion, ...]
+Indices = NDArray[np.intp]
 
 
-def between_samples(trajectory: JointTrajectory, chain: Chain) -> Between:
-    """Work out the tool's motion between samples.
+def filled(trajectory: JointTrajectory) -> JointTrajectory:
+    """Put samples in where accelerations change between those given: at kinks and turning points one, at steps two.
 
     Args:
-        trajectory: With speeds and accelerations.
-        chain: The robot.
+        trajectory: With speeds and accelerations; without them, or filled already, it is returned as it is.
     """
-    t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
-    h = np.diff(t)[:, None]
-    ends, (excess, certain) = (qdd[:-1] + qdd[1:]) / 2, unexplained_acceleration(trajectory)
-    middle_q = (q[:-1] + q[1:]) / 2 + h * (qd[:-1] - qd[1:]) * (5 / 32) + h**2 * (qdd[:-1] + qdd[1:]) / 64
-    middle_qd = (qd[:-1] + qd[1:]) / 2 + h * (qdd[:-1] - qdd[1:]) / 8
-    middle_t = (t[:-1] + t[1:]) / 2
-    shares = EIGHTHS if h.max() > RESOLVED else ()
-    return Between(
-        mean=joint_motion(chain, middle_t, middle_q, middle_qd, ends + excess),
-        peak=joint_motion(chain, middle_t, middle_q, middle_qd, ends + 2.0 * excess),
-        certain=certain,
-        sparse=tuple(joint_motion(chain, middle_t, *interpolated(trajectory, share)) for share in shares),
+    if trajectory.qdd is None or trajectory.filling is not None:
+        return trajectory
+    given, law = _law(trajectory)
+    interval, share = _instants(trajectory, law)
+    t = given.t
+    q, qd, qdd = evaluated(given, law, interval, share)
+    times = np.concatenate([t, t[interval] + share * np.diff(t)[interval]])
+    order = np.argsort(times, kind="stable")
+    owner, own = np.concatenate([np.arange(t.size), interval])[order], np.flatnonzero(order < t.size)
+    slack = np.where(law.slack > SMALL * np.abs(given.qdd).max(axis=0), law.slack, 0.0)
+    ends = np.pad(slack, ((0, 1), (0, 0)))
+    ends[1:] = np.maximum(ends[1:], slack)
+    # what bounds a loose law bounds it above the straight line
+    straight = given.qdd[interval] + share[:, None] * np.diff(given.qdd, axis=0)[interval]
+    inside = np.where(law.loose[interval], np.maximum(slack[interval] - np.abs(qdd - straight), 0.0), slack[interval])
+    pairs = (given.q, q), (given.qd, qd), (given.qdd, qdd), (ends, inside)
+    q, qd, qdd, missed = (np.concatenate(pair)[order] for pair in pairs)
+    return replace(
+        trajectory,
+        t=times[order],
+        q=q,
+        qd=qd,
+        qdd=qdd,
+        moves=None if trajectory.moves is None else tuple(trajectory.moves[i] for i in owner),
+        filling=Filling(given=own, missed=missed if missed.any() else None),
     )
 
 
-def unexplained_acceleration(trajectory: JointTrajectory) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Return by how much the mean acceleration of each interval exceeds the mean of both samples' accelerations.
-
-    What rounding of the rates can explain is left out.
+def missed_by_samples(trajectory: JointTrajectory) -> FloatArray:
+    """Return by how much accelerations may exceed the straight lines through the samples next to each.
 
     Args:
         trajectory: With speeds and accelerations.
 
     Returns:
-        The excess, shape (n - 1, joints) [rad/s^2 or m/s^2], and whether nothing that is usual in the program
-        explains it, shape (n - 1,).
+        Shape (n, joints).
     """
-    qd, qdd = given_rates(trajectory)
-    h = np.diff(trajectory.t)[:, None]
-    excess = np.diff(qd, axis=0) / h - (qdd[:-1] + qdd[1:]) / 2
-    moving = in_motion(qd)
-    known = np.where(h <= RESOLVED, rounding(h * excess, moving) / h, 0.0)
-    usual = rounding(h * excess, moving, share=0.95) / h
-    return _beyond(excess, known), np.asarray((np.abs(excess) > usual).any(axis=1))
+    if trajectory.filling is not None:
+        missed = trajectory.filling.missed
+        return np.zeros_like(trajectory.q) if missed is None else missed
+    given, law = _law(trajectory)
+    x = np.linspace(0.0, 1.0, 9)[:, None, None]
+    within = (x > law.breaks[:, None]).sum(axis=0)
+    curves = [c[0] + x * (c[1] + x * (c[2] + x * c[3])) for c in law.pieces]
+    line = given.qdd[:-1] + x * np.diff(given.qdd, axis=0)
+    beyond = np.abs(np.choose(within, curves) - line).max(axis=0) + law.slack
+    out = np.zeros_like(given.q)
+    out[:-1] = beyond
+    out[1:] = np.maximum(out[1:], beyond)
+    return out
 
 
-def interpolated(trajectory: JointTrajectory, share: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return positions, speeds and accelerations inside every interval, on the polynomial of degree five.
+def _law(trajectory: JointTrajectory) -> tuple[Samples, Law]:
+    t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
+    digits = np.stack([_half_digit(column) for column in (q, qd, qdd)])
+    given = Samples(t, q, qd, qdd, digits, _late(t))
+    return given, law_between(given, polynomial=trajectory.interpolation in ("cubic", "quintic"))
 
-    Args:
-        trajectory: With speeds and accelerations.
-        share: Of the interval, 0 to 1.
 
-    Returns:
-        Each of shape (n - 1, joints).
+def _half_digit(columns: FloatArray) -> FloatArray:
+    """Half of the step that all values of a column are multiples of, shape (joints,); 0 where there is none.
+
+    A joint that hardly moves shows too few values: it is written as the others are.
     """
-    q, (qd, qdd) = trajectory.q, given_rates(trajectory)
-    s, h = share, np.diff(trajectory.t)[:, None]
-    a, step = qdd[:-1], np.diff(qdd, axis=0)
-    # On top of a straight line the acceleration has s (1 - s) (even + odd (2 s - 1)): the even part makes up
-    # for the change of speed, the odd part for the travel.
-    even = 6.0 * (np.diff(qd, axis=0) / h - (qdd[:-1] + qdd[1:]) / 2)
-    moment = np.diff(q, axis=0) - h * (qd[:-1] + qd[1:]) / 2 + h**2 * step / 12
-    odd = -60.0 * _beyond(moment, rounding(moment, in_motion(qd))) / h**2
-    acceleration = a + step * s + s * (1 - s) * (even + odd * (2 * s - 1))
-    speed = a * s + step * s**2 / 2 + even * (s**2 / 2 - s**3 / 3) + odd * (s**3 - s**2 / 2 - s**4 / 2)
-    travel = a * s**2 / 2 + step * s**3 / 6 + even * (s**3 / 6 - s**4 / 12) + odd * (s**4 / 4 - s**3 / 6 - s**5 / 10)
-    return q[:-1] + h * qd[:-1] * s + h**2 * travel, qd[:-1] + h * speed, acceleration
+    values = [np.ascontiguousarray(column) for column in columns.T]
+    steps = [_step(row) for row in values]
+    most = max(steps)
+    like = [step or (most if most and _whole(row / most) else 0.0) for row, step in zip(values, steps, strict=True)]
+    return np.array(like) / 2.0
 
 
-def _beyond(values: FloatArray, known: FloatArray) -> FloatArray:
-    """Return what of some values, of either sign, is beyond a size that is explained."""
-    return np.asarray(np.sign(values) * np.maximum(np.abs(values) - known, 0.0))
+def _step(values: FloatArray) -> float:
+    """The step that values are rounded to: a decimal of unit or degree, of an encoder, of single floats; 0: none."""
+    most = float(np.abs(values).max())
+    if np.unique(values[:: max(1, values.size // 1000)]).size <= ENOUGH:
+        return 0.0
+    for step in (unit * 10.0**-k for k in range(1, 10) for unit in (1.0, np.pi / 180.0)):
+        if step <= COARSEST * most and all(_whole(part / step) for part in (values[:ENOUGH], values)):
+            return step
+    encoder = float(grid(values[None])[0])
+    if 0.0 < encoder <= COARSEST * most:
+        return encoder
+    return most * 2.0**-24 if np.array_equal(values, values.astype(np.float32)) else 0.0
+
+
+def _whole(counts: FloatArray) -> bool:
+    return bool(np.abs(counts - np.rint(counts)).max() < 1e-3)
+
+
+def _late(t: FloatArray) -> float:
+    """By how much a stamp may be rounded [s]: half of a decimal that steps of even samples differ by; else 0."""
+    step = np.diff(t)
+    off = np.abs(step - np.median(step))
+    for unit in (1e-3, 1e-4, 1e-5, 1e-6, 1e-7):
+        if _whole(t / unit):
+            return unit / 2.0 if 0.01 * unit < off.max() < 1.01 * unit else 0.0
+    return 0.0
+
+
+def _instants(trajectory: JointTrajectory, law: Law) -> tuple[Indices, FloatArray]:
+    """Where to put samples in: intervals, and shares of them."""
+    t, qd, qdd = trajectory.t, *given_rates(trajectory)
+    h = np.diff(t)
+    most = np.abs(qdd).max(axis=0)
+    moving = np.any((qd[:-1] != 0.0) | (qd[1:] != 0.0) | (law.pieces != 0.0).any(axis=(0, 1)), axis=1)
+    parts = np.where(moving & (h > RESOLVED), np.ceil(h / FINE - 1e-6), 1).astype(np.intp)
+    wide = np.repeat(np.arange(h.size), parts - 1)
+    index = np.arange(wide.size) - np.repeat(np.cumsum(parts - 1) - (parts - 1), parts - 1)
+    single = [t[wide] + (index + 1) / parts[wide] * h[wide]]
+    steps = []
+    edges = np.concatenate([np.zeros((1, *law.slack.shape)), law.breaks, np.ones((1, *law.slack.shape))])
+    for k, piece in enumerate(law.pieces):
+        low, high = edges[k], edges[k + 1]
+        for x in _turning(piece, low, high, TURNS * most):
+            i, j = np.nonzero(np.isfinite(x))
+            single.append(t[i] + x[i, j] * h[i])
+        # what follows a piece: the next one, or the sample
+        last = (high > low) & (high == 1.0)
+        after = np.where(last, qdd[1:], _value(law.pieces[min(k + 1, 2)], high))
+        jumps = (high > low) & (np.abs(_value(piece, high) - after) > JUMP * most)
+        begins = (high > low) & (low == 0.0) & (np.abs(_value(piece, low) - qdd[:-1]) > JUMP * most)
+        for place, (i, j) in ((high, np.nonzero(jumps)), (low, np.nonzero(begins))):
+            steps.append(t[i] + place[i, j] * h[i])
+        i, j = np.nonzero((high > low) & (high < 1.0) & ~jumps)
+        single.append(t[i] + high[i, j] * h[i])
+    return _merged(t, np.concatenate(single), np.concatenate(steps))
+
+
+def _merged(t: FloatArray, single: FloatArray, steps: FloatArray) -> tuple[Indices, FloatArray]:
+    """Instants by interval and share: both sides of every step, and single ones that nothing else is close to."""
+    side = max(SIDE, 4.0 * float(np.spacing(np.abs(t).max())))
+    steps = np.sort(steps)
+    apart = np.diff(steps, prepend=-np.inf) > MARKED / 2.0
+    first, last = steps[apart] - side, steps[np.append(apart[1:], True)[: steps.size]] + side
+    sides = np.concatenate([first, last])
+    near = np.clip(np.searchsorted(t, sides, side="right") - 1, 0, t.size - 2)
+    inside = (sides > t[near] + side / 2.0) & (sides < t[near + 1] - side / 2.0)
+    sides, near = sides[inside], near[inside]
+    taken = np.sort(np.concatenate([t, sides]))
+    single = np.unique(single)
+    single = single[np.diff(single, prepend=-np.inf) > MARKED]
+    after = np.searchsorted(taken, single)
+    room = np.minimum(single - taken[np.maximum(after - 1, 0)], taken[np.minimum(after, taken.size - 1)] - single)
+    single = single[(room > MARKED) & (after > 0) & (after < taken.size)]
+    interval = np.concatenate([near, np.searchsorted(t, single, side="right") - 1]).astype(np.intp)
+    times = np.concatenate([sides, single])
+    return interval, (times - t[interval]) / np.diff(t)[interval]
+
+
+def _turning(piece: FloatArray, low: FloatArray, high: FloatArray, worth: FloatArray) -> list[FloatArray]:
+    """Shares of the intervals at which a cubic turns between two shares, NaN where it does not, shape as these."""
+    _, c1, c2, c3 = piece
+    with np.errstate(divide="ignore", invalid="ignore"):
+        root = np.sqrt(c2 * c2 - 3.0 * c1 * c3)
+        both = -c2 - np.where(c2 < 0.0, -root, root)  # without cancellation
+        found = [both / (3.0 * c3), c1 / both]
+        out = []
+        for x in found:
+            inside = (x > low) & (x < high)
+            rise = np.minimum(*(np.abs(_value(piece, x) - _value(piece, end)) for end in (low, high)))
+            out.append(np.where(inside & (rise > worth), x, np.nan))
+    return out
+
+
+def _value(c: FloatArray, x: FloatArray) -> FloatArray:
+    return np.asarray(c[0] + x * (c[1] + x * (c[2] + x * c[3])))

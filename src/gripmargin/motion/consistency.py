@@ -26,7 +26,8 @@ SPEED_TOLERANCE: Final = 0.02  # share by which speeds, integrated with their ac
 BARE_SPEED_TOLERANCE: Final = 0.05  # the same without accelerations: the trapezoidal rule misses more
 ACCELERATION_TOLERANCE: Final = 0.25  # share for accelerations, whose peaks samples resolve less well
 NO_MOTION: Final = 2e-5  # [rad or m] jump below which positions are not known
-WORTH: Final = 0.02  # share of a joint's largest acceleration that a hidden motion must imply to count
+HIGHEST: Final = 2.0  # times the largest acceleration given for a joint that one between its samples may have
+SCALED: Final = 0.75  # share of the misses that a factor explains where it is a column's unit that is wrong
 ENOUGH: Final = 20  # intervals that show how values are rounded, or what their noise is
 
 
@@ -51,9 +52,10 @@ def check_rates(trajectory: JointTrajectory) -> FloatArray:
     hidden = 5e-4  # [rad or m] travel below which rounding hides what a column of rates says
     if qdd is None:
         return _compare_bare(speeds, travel, from_speeds, hidden)
-    missed = _compare(speeds, travel, from_speeds + h**2 * (qdd[:-1] - qdd[1:]) / 12, SPEED_TOLERANCE, hidden)
-    accelerations = trajectory.source, "qdd", "accelerations"
-    _compare(accelerations, np.diff(qd, axis=0), h * (qdd[:-1] + qdd[1:]) / 2, ACCELERATION_TOLERANCE, 2e-3)
+    exact = from_speeds + h**2 * (qdd[:-1] - qdd[1:]) / 12
+    missed = _compare(speeds, travel, exact, SPEED_TOLERANCE, hidden, coarse=True)
+    accelerations, change = (trajectory.source, "qdd", "accelerations"), np.diff(qd, axis=0)
+    _compare(accelerations, change, h * (qdd[:-1] + qdd[1:]) / 2, ACCELERATION_TOLERANCE, 2e-3, coarse=True)
     return missed
 
 
@@ -75,9 +77,18 @@ def _compare_bare(
 
 
 def _compare(
-    column: tuple[str, str, str], change: FloatArray, integral: FloatArray, tolerance: float, negligible: float
+    column: tuple[str, str, str],
+    change: FloatArray,
+    integral: FloatArray,
+    tolerance: float,
+    negligible: float,
+    *,
+    coarse: bool = False,
 ) -> FloatArray:
     """Refuse a column whose integral misses the change by more than a share; return the shares missed.
+
+    Samples that are too far apart to show every change miss it here and there: what is refused then is a factor that
+    explains most of it.
 
     Args:
         column: Where it comes from, its name, and what it holds.
@@ -85,6 +96,7 @@ def _compare(
         integral: Of the column, its shape.
         tolerance: Largest share.
         negligible: Change below which nothing is said.
+        coarse: Whether accelerations may change between the samples.
     """
     source, name, word = column
     missed = np.zeros(change.shape[1])
@@ -98,6 +110,9 @@ def _compare(
         agreement = both / np.sqrt(moved * said) if moved > 0 and said > 0 else 0.0
         missed[j] = abs(ratio - 1)
         if missed[j] <= tolerance:
+            continue
+        misses = float(((change - integral)[:, j] ** 2).sum())
+        if coarse and said > 0 and moved > 0 and moved - both * ratio > (1.0 - SCALED) * misses:
             continue
         found, remedy = f"{word} that account for the change only after a factor of {ratio:.4g}", _hint(ratio)
         if said == 0:
@@ -169,8 +184,8 @@ def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], .
 
     A joint that goes out and back between two samples, or jumps, shows in the first moment of its acceleration
     about the middle of the interval, which positions and speeds give. Accelerations between those of both
-    samples, whatever their order, give at most an eighth of their difference; what lies beyond that and beyond
-    rounding is a contradiction.
+    samples, whatever their order, give at most an eighth of their difference, and others, out and back, a quarter of
+    themselves; what lies beyond that and beyond rounding is a contradiction.
 
     Args:
         trajectory: With speeds and accelerations.
@@ -181,8 +196,7 @@ def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], .
     explained = h**2 * np.abs(np.diff(qdd, axis=0)) / 8
     smooth = moment - h**2 * (qdd[:-1] - qdd[1:]) / 12
     beyond = np.abs(moment) - explained - rounding(smooth, in_motion(qd)) - NO_MOTION
-    # A swing to both sides by an acceleration a has the moment a h^2 / 4.
-    worth = WORTH * np.abs(qdd).max(axis=0) * h**2 / 4.0
+    worth = HIGHEST * np.abs(qdd).max(axis=0) * h**2 / 4.0
     for joint in np.flatnonzero((beyond > worth).any(axis=0)):
         beyond[:, joint] -= _last_digit(q[:, joint])
     return tuple(

@@ -12,6 +12,7 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
+from gripmargin.kernels.time_law import MARKED
 from gripmargin.motion.trajectory import MAX_SAMPLES, JointTrajectory
 
 CONTROLLER_PERIOD = 0.002  # [s]; resolves 25 Hz motion to 0.1 rad of phase
@@ -54,7 +55,7 @@ def as_controller_moves(message: JointTrajectory, *, period: float = CONTROLLER_
     counts = np.maximum(np.ceil(spans - 1e-9).astype(np.int64), 1) + 1
     segment = np.repeat(np.arange(step.size), counts)
     index = np.arange(segment.size) - np.repeat(np.cumsum(counts) - counts, counts)
-    inside = np.maximum(1e-6, 8 * np.spacing(np.abs(message.t).max()) / step)
+    inside = np.maximum(np.minimum(1e-6, 0.4 * MARKED / step), 8 * np.spacing(np.abs(message.t).max()) / step)
     if inside.max() > 0.25:
         raise InputError(message.source, "points closer than floating point can part", "points further apart in time")
     low, high = inside.copy(), 1.0 - inside

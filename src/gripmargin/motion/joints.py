@@ -13,12 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.adaptive_fit import FEWEST
 from gripmargin.kernels.bursts import burst_bias
-from gripmargin.kernels.cubic_spline import spline_rates
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.kernels.local_fit import even_step
-from gripmargin.kernels.sample_noise import channel_noise
+from gripmargin.motion.between import missed_by_samples
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.consistency import check_rates, contradictions, distrust
 from gripmargin.motion.holes import gaps, in_holes
@@ -72,21 +70,25 @@ class Joints:
 
 
 def _given(trajectory: JointTrajectory) -> ProgramRates:
-    """Speeds and accelerations of the file, with what the positions alone say beside them."""
+    """Speeds and accelerations of the file."""
     t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
-    check_rates(trajectory)
-    none = np.zeros_like(q)
-    rates = Rates(qd, qdd, none, none, none, none, noise=none[0], window=none)
-    if t.size >= FEWEST:
-        rates = replace(rates, noise=channel_noise(t, np.ascontiguousarray(q.T)), spline=spline_rates(t, q))
+    own, samples = trajectory.own
+    check_rates(own)
+    none, missed = np.zeros_like(q), missed_by_samples(trajectory)
+    rates = Rates(qd, qdd, none, none, none, missed, noise=none[0], window=none)
     note = "Joint speeds and accelerations as given; they follow from the positions."
     if trajectory.interpolation in ("cubic", "quintic"):
         note = (
             f"Joint values between the points of the message: {trajectory.interpolation}, as a joint trajectory "
             "controller drives them."
         )
-    doubts = *contradictions(trajectory), *gaps(t, q, none[0])
-    return ProgramRates(t=t, rates=rates, known=True, doubts=doubts, notes=(note,))
+    notes = [note]
+    if own.samples < trajectory.samples:
+        put = trajectory.samples - own.samples
+        notes.append(f"{put} samples were put in where accelerations change between those given.")
+    doubts = *contradictions(own), *gaps(own.t, own.q, none[0])
+    doubts = tuple((int(samples[first]), int(samples[last]), reason) for first, last, reason in doubts)
+    return ProgramRates(t=t, rates=rates, known=True, doubts=doubts, notes=tuple(notes))
 
 
 def _estimated(trajectory: JointTrajectory, times: SampleTimes, turning: NDArray[np.bool_]) -> ProgramRates:

@@ -1,4 +1,4 @@
-"""A trajectory to the tool's motion at and between its samples, with what is known of it: the whole way, step by step.
+"""A trajectory to the tool's motion at its samples, with what is known of it: the whole way, step by step.
 
 1. What is given: `trajectory` and `chain`.
 2. When samples were taken: `stamps`.
@@ -6,19 +6,19 @@
 4. Rates, given or estimated, with their errors: `rates`; where samples are missing, what may have happened: `holes`.
    `joints` and `poses` do these steps for their kind of program.
 5. The tool's motion at the samples: `tool_motion`; what errors of the rates do to it: `rate_error`.
-6. The tool's motion between samples: `between`.
+
+Where the file gives all rates, `between` has put samples in before.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.motion.between import between_samples
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.joints import Joints
 from gripmargin.motion.poses import Poses
@@ -35,31 +35,18 @@ class ProgramMotion:
 
     Attributes:
         at: At the samples.
-        between_mean: Halfway between samples with the mean acceleration of the interval, n - 1 samples, or
-            None where the rates are estimated (their error covers what lies between).
-        between_peak: The same with the highest acceleration of a rise and a fall in straight lines that has
-            that mean (a parabola would be lower).
-        certain: Whether that mean differs from the samples by more than the rounding of the rates can explain, for
-            each interval.
-        sparse: Where samples are further apart than `RESOLVED`: at each eighth of every interval, on the
-            polynomial of degree five through both samples and their rates.
-        error: Errors of estimated rates; None where the file gives them.
+        given: Whether the file gives the rates.
+        error: Errors of estimated rates, or what given accelerations may be exceeded by between samples; None: nothing.
         joint_rates: Joint speeds and accelerations that were used, each of shape (n, joints); None for poses.
-        path: What the positions alone say beside rates that the file gives, as `error` has it; the same as `error`
-            where rates are estimated.
         doubts: (first sample, last sample, reason) of stretches that cannot be judged.
         notes: How the rates came about, in sentences.
         references: Published sources of the methods used.
     """
 
     at: ToolMotion
-    between_mean: ToolMotion | None = None
-    between_peak: ToolMotion | None = None
-    certain: NDArray[np.bool_] | None = None
-    sparse: tuple[ToolMotion, ...] = ()
+    given: bool = False
     error: RateError | None = None
     joint_rates: tuple[FloatArray, FloatArray] | None = None
-    path: RateError | None = None
     doubts: tuple[tuple[int, int, str], ...] = ()
     notes: tuple[str, ...] = ()
     references: tuple[str, ...] = ()
@@ -85,25 +72,15 @@ class ProgramMotion:
         program = _coordinates(trajectory, robot)
         found = program.rates(stamps)
         rates = found.rates
-        path = None if rates.spline is None else RateError.of(rates, program.spin(rates), program.directions)
-        motion = cls(
+        exact = found.known and not rates.bias_second.any()
+        return cls(
             at=program.tool(found.t, rates),
-            error=None if found.known else path,
-            path=path,
+            given=found.known,
+            error=None if exact else RateError.of(rates, program.spin(rates), program.directions),
             joint_rates=(rates.first, rates.second) if isinstance(program, Joints) else None,
             doubts=found.doubts,
             notes=found.notes,
             references=() if found.known else (METHOD,),
-        )
-        if not (found.known and isinstance(program, Joints)):
-            return motion
-        between = between_samples(program.trajectory, program.chain)
-        return replace(
-            motion,
-            between_mean=between.mean,
-            between_peak=between.peak,
-            certain=between.certain,
-            sparse=between.sparse,
         )
 
     def doubts_at(self, sample: int) -> list[str]:
@@ -119,8 +96,8 @@ class ProgramMotion:
 
     def error_sentence(self, sample: int) -> str:
         """Return how well the acceleration is known at a sample, in words."""
-        if self.error is None:
-            return "the loads between the samples are higher than at them: the samples are too far apart"
+        if self.error is None or self.given:
+            return "the samples are too far apart to tell how high the accelerations between them are"
         (linear, angular), (smooth, turning) = self.error.sizes(np.array([sample]))[:, :, 0]
         if smooth + turning > 2.0 * (linear + angular):
             reason = "the samples are too sparse, or too noisy, to follow how fast the acceleration changes"
@@ -134,7 +111,7 @@ class ProgramMotion:
 
     def error_over(self, samples: NDArray[np.intp]) -> str | None:
         """Return the largest errors of the tool's accelerations over some samples, in words; None where none."""
-        if self.error is None:
+        if self.error is None or self.given:
             return None
         (line, turn), (line_bias, turn_bias) = self.error.sizes(samples).max(axis=2)
         return (
@@ -146,7 +123,7 @@ class ProgramMotion:
         """Return what data would decide a sample."""
         if self.doubts_at(sample):
             return "give samples (or points with speeds and accelerations) over this stretch"
-        if self.error is None:
+        if self.given:
             return "sample the program more densely here"
         return "give joint speeds and accelerations with the positions, or positions with less noise or more digits"
 

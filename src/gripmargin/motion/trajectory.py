@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import groupby
-from typing import Any, Literal, Self, get_args
+from typing import Any, Literal, NamedTuple, Self, get_args
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray, Value, frozen, sealed
 from gripmargin.base.errors import InputError
@@ -72,6 +72,19 @@ class _Samples(Value):
         return found
 
 
+class Filling(NamedTuple):
+    """Samples put in between those of a program; see `gripmargin.motion.between`.
+
+    Attributes:
+        given: Which samples are the program's own, rising, shape (m,).
+        missed: By how much joint accelerations may exceed the straight lines through the samples next to each, shape
+            (n, joints); None: nowhere.
+    """
+
+    given: NDArray[np.intp]
+    missed: FloatArray | None
+
+
 @dataclass(frozen=True, eq=False)
 class JointTrajectory(_Samples):
     """Joint values over time.
@@ -88,6 +101,7 @@ class JointTrajectory(_Samples):
         interpolation: What the robot does between the samples: "samples" says they are dense enough not to
             matter; "linear" says they are all a controller gets and it moves in straight lines of joint space;
             "cubic" and "quintic" say the samples were taken from such a controller's moves.
+        filling: Where samples were put in between those given.
 
     Raises:
         InputError: Shapes that do not agree, NaN, times that repeat or go back.
@@ -98,6 +112,7 @@ class JointTrajectory(_Samples):
     qdd: FloatArray | None = None
     names: tuple[str, ...] = ()
     interpolation: Interpolation = "samples"
+    filling: Filling | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         n = self._check_times()
@@ -115,6 +130,10 @@ class JointTrajectory(_Samples):
                 object.__setattr__(self, name, frozen(rates, q.shape, f"{self.source} {name}"))
         if self.qdd is not None and self.qd is None:
             raise InputError(self.source, "joint accelerations without joint speeds", "both or neither")
+        if self.filling is not None and self.filling.given[-1] != n - 1:
+            raise InputError(
+                f"{self.source} filling", "samples put in of another program", "those of this one", "give none"
+            )
         names = tuple(self.names)
         if names and len(names) != q.shape[1]:
             raise InputError(f"{self.source} names", f"{len(names)} names", f"{q.shape[1]}, one a column")
@@ -145,6 +164,16 @@ class JointTrajectory(_Samples):
             moves=labels,
             source="toolbox trajectory",
         )
+
+    @property
+    def own(self) -> tuple[Self, NDArray[np.intp]]:
+        """The trajectory without samples that were put in, and which of its samples these are."""
+        if self.filling is None:
+            return self, np.arange(self.samples)
+        given = self.filling.given
+        qd, qdd = (None if rate is None else rate[given] for rate in (self.qd, self.qdd))
+        moves = None if self.moves is None else tuple(self.moves[i] for i in given)
+        return replace(self, t=self.t[given], q=self.q[given], qd=qd, qdd=qdd, moves=moves, filling=None), given
 
     def in_order_of(self, names: Sequence[str]) -> Self:
         """Return the trajectory with its columns in the order of the given joint names.

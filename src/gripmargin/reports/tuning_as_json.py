@@ -68,6 +68,7 @@ def _retimed(found: Retimed) -> dict[str, Any]:
         "ramp": list(found.ramp),
         "reached": plain(found.reached),
         "rounds": found.rounds,
+        "positions": None if found.positions is None else str(found.positions.verdict),
         "report": report_tree(found.report),
     }
 

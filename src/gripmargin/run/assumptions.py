@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from gripmargin.checks import registry
+from gripmargin.checks import plausible, registry
 from gripmargin.checks.case import Case
 from gripmargin.contact.cells import is_cut_by_outline
 from gripmargin.workcell import STANDARD_AIR_DENSITY, STANDARD_GRAVITY
@@ -23,6 +23,8 @@ def assumed(case: Case) -> list[str]:
     """Return what was not given and was taken for granted, and the targets in force."""
     job = case.job
     out = list(job.assumed)
+    odd = case.shared(plausible.found)
+    out += [f"Accepted as meant ({code}): {odd[code]}." for code in job.accept if code in odd]
     out += _bond(case)
     out.append(f"Targets in force: {_targets(job)}. No standard covers dry-adhesive pads; targets are the user's.")
     out += _gaps(job)

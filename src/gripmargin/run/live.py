@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from gripmargin.base.arrays import FloatArray, frozen
 from gripmargin.contact.backing import Backing
+from gripmargin.contact.bending import are_level, edge_stress_factor, is_uniform_plate
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.cells import cut_pads
 from gripmargin.kernels.face import Face
@@ -36,8 +37,9 @@ class Reading:
 class MarginMeter:
     """Pads on a part, ready to judge one load after the other.
 
-    The margin is that of first peel on an elastic backing, quasi-static, on wholly bonded pads; see `check` for
-    whole programs, which also judges the press, the release, stops and the part's swing.
+    The margin is that of first peel on an elastic backing, quasi-static, on wholly bonded pads; a uniform plate with a
+    modulus, not called rigid, has what bending may add at the pads' edges in it. See `check` for whole programs, which
+    also judges the press, the release, stops and the part's swing.
     """
 
     def __init__(self, gripper: Gripper, part: Part) -> None:
@@ -53,7 +55,9 @@ class MarginMeter:
         self._backing = Backing(cut_pads(gripper.pads, part))
         strengths = [holding_strength(patch.pad, part, gripper) for patch in self._backing.patches]
         maps, self._owner = self._backing.edge_maps(strengths)
-        self._face = Face(maps)
+        patches = self._backing.patches
+        bends = not part.rigid and part.youngs_modulus is not None and is_uniform_plate(part) and are_level(patches)
+        self._face = Face(maps).asked(edge_stress_factor(patches, strengths, part) if bends else 1.0)
         self._points = self._backing.edge_points()
 
     def margins(self, force: ArrayLike, moment: ArrayLike) -> FloatArray:

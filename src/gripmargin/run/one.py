@@ -50,6 +50,7 @@ def check(
     flange: Flange | None = None,
     stop: Stop | None = None,
     joint_limits: JointLimits | None = None,
+    accept: Sequence[str] = (),
     gravity: ArrayLike = (0.0, 0.0, -STANDARD_GRAVITY),
     air_density: float = STANDARD_AIR_DENSITY,
     name: str = "program",
@@ -68,6 +69,7 @@ def check(
         flange: What the robot may carry at its flange; with it the load of gripper and part is checked against it.
         stop: How the robot stops; with it stops are checked.
         joint_limits: Of the robot; its speeds say what full speed is when it stops.
+        accept: What looks wrong and is meant, by the codes that a report names.
         gravity: In the world frame [m/s^2], shape (3,).
         air_density: Of the air [kg/m^3]; counts for a part with a drag area.
         name: What the report calls the job.
@@ -118,6 +120,7 @@ def check(
             flange=flange,
             stop=stop,
             joint_limits=joint_limits,
+            accept=tuple(accept),
             gravity=np.asarray(gravity, dtype=np.float64),
             air_density=air_density,
         )
@@ -135,13 +138,17 @@ def check_file(path: str | Path) -> Report:
     return check_job(read_job(Path(path)))
 
 
-def check_job(job: Job) -> Report:
+def check_job(job: Job, *, trial: bool = False) -> Report:
     """Check a job.
+
+    Args:
+        job: What is asked.
+        trial: Whether only the results count: what to change where a check falls short is then not looked for.
 
     Raises:
         InputError: Something does not fit together, or the program has no carry to check.
     """
-    case = work_out(job)
+    case = work_out(job, trial=trial)
     if case.carried.size == 0:
         raise InputError(
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"

@@ -16,13 +16,17 @@ from gripmargin.base.errors import InputError
 from gripmargin.base.poses import pose
 from gripmargin.checks import registry
 from gripmargin.checks.case import Case, work_out
-from gripmargin.checks.changes import resized
-from gripmargin.contact.loads import part_load
+from gripmargin.checks.changes import resized, shifted_pads
+from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.kernels.search import furthest
 from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.motion.program import ProgramMotion
+from gripmargin.motion.trajectory import PoseTrajectory
 from gripmargin.results.findings import Verdict
 from gripmargin.results.tuned import Grasp
 from gripmargin.tuning.demands import Demands
+from gripmargin.tuning.verify import judged
+from gripmargin.workcell.job import Job
 
 STEEPEST = math.radians(30.0)  # largest tilt of the tool that is looked at
 TILTS = 15  # tilts up to it
@@ -31,6 +35,7 @@ GRID = 9  # places along each side of the region from which the search starts
 CLEARLY = 1.01  # gain from which a change is worth its words
 LARGEST, SMALLEST = 3.0, 0.25  # factors on length and width of the pads that are tried
 ONWARD = (1.0, 1.02, 1.05, 1.1, 1.2, 1.35, 1.5, 1.75, 2.0, 3.0, 4.0)  # times an area, until the checks pass
+TRIED = 6  # of the best tilts, until the checks pass
 KEPT = 200  # worst samples at each of some places that stand for all in the search
 
 Region = tuple[float, float, float, float]
@@ -39,19 +44,19 @@ Region = tuple[float, float, float, float]
 def better_grasp(case: Case, demands: Demands, region: Region | None = None) -> Grasp:
     """Nearest for the shift of the pads, the tilt of the tool and the size of the pads that suit a program.
 
-    The shift is looked for within the part's outline, or the region given, and worked out anew with the whole part;
-    the tilt is advice: it holds for the same path of the centre of mass.
+    The shift is looked for within the part's outline, or the region given; the tilt is advice: it holds for the same
+    path of the centre of mass. Each change has passed every check that passes without it, as it is named.
 
     Args:
         case: The job.
         demands: What the targets ask.
         region: Bounds of the shift of the pads along the tool's x and y: least x, largest x, least y, largest y [m].
     """
-    now = float(demands.ratios([1.0])[0])
+    now, short = float(demands.ratios([1.0])[0]), _short_of(case.job)
     place = _Places.of(case, demands, region)
-    shift, shifted = _best_shift(case, place, now)
-    tilt, axis, tilted = _best_tilt(case, demands, now)
-    area, blamed = _area_needed(case)
+    shift, shifted, left = _best_shift(case, place, now, short)
+    tilt, axis, tilted, left_tilted = _best_tilt(case, demands, now, short)
+    area, blamed = _area_needed(case, short)
     bounds = place.bounds
     return Grasp(
         ratio_now=now,
@@ -62,7 +67,7 @@ def better_grasp(case: Case, demands: Demands, region: Region | None = None) -> 
         tilt_axis=axis,
         ratio_tilted=tilted,
         area_factor=area,
-        text=_text(now, shift, shifted, bounds, (tilt, axis, tilted), area, blamed),
+        text=_text(now, (shift, shifted, left), bounds, (tilt, axis, tilted, left_tilted), area, blamed),
     )
 
 
@@ -134,7 +139,9 @@ def _corners(pose_in_tool: FloatArray, outline: FloatArray) -> FloatArray:
     return np.asarray(outline @ pose_in_tool[:2, :2].T + pose_in_tool[:2, 3])
 
 
-def _best_shift(case: Case, place: _Places, now: float) -> tuple[tuple[float, float], float]:
+def _best_shift(
+    case: Case, place: _Places, now: float, short: frozenset[str]
+) -> tuple[tuple[float, float], float, frozenset[str]]:
     """The best place found from a grid and by the simplex of Nelder and Mead, rounded to whole millimetres."""
     x0, x1, y0, y1 = place.bounds
     shapely.prepare(place.region)
@@ -151,17 +158,16 @@ def _best_shift(case: Case, place: _Places, now: float) -> tuple[tuple[float, fl
         cost, best, method="Nelder-Mead", options={"initial_simplex": simplex, "xatol": 2e-4, "fatol": 1e-4}
     )
     dx, dy = (float(d) + 0.0 for d in np.round(found.x, 3))
-    ratio = _ratio_at(case, dx, dy)
-    return ((dx, dy), ratio) if ratio > CLEARLY * now else ((0.0, 0.0), now)
-
-
-def _ratio_at(case: Case, dx: float, dy: float) -> float:
-    """The least margin over its target with the pads shifted, from the whole job; 0 where they do not fit."""
+    job = shifted_pads(case.job, dx, dy)
     try:
-        changed = work_out(replace(case.job, part=case.job.part.placed(pose(xyz=[-dx, -dy, 0.0]))), motion=case.motion)
+        ratio = _ratio_of(case, work_out(job, motion=case.motion, trial=True))
     except InputError:
-        return 0.0
-    return _ratio_of(case, changed)
+        ratio = 0.0
+    if ratio > CLEARLY * now:
+        left = _short_of(job)
+        if left <= short:
+            return (dx, dy), ratio, left
+    return (0.0, 0.0), now, short
 
 
 def _ratio_of(case: Case, changed: Case) -> float:
@@ -173,12 +179,14 @@ def _ratio_of(case: Case, changed: Case) -> float:
     return float(Demands.of(changed).ratios([1.0])[0])
 
 
-def _best_tilt(case: Case, demands: Demands, now: float) -> tuple[float, tuple[float, float, float], float]:
+def _best_tilt(
+    case: Case, demands: Demands, now: float, short: frozenset[str]
+) -> tuple[float, tuple[float, float, float], float, frozenset[str]]:
     """The tilt of the tool over the whole carry with the largest margin, for the same path of the centre of mass."""
     com = case.job.part.com
     load = demands.still + demands.moving
     force, about_com = load[:3], load[3:] - np.cross(com, load[:3], axis=0)
-    best = (0.0, (1.0, 0.0, 0.0), now)
+    found: list[tuple[float, float, FloatArray]] = []
     for azimuth in 2.0 * np.pi * np.arange(AZIMUTHS) / AZIMUTHS:
         axis = np.array([np.cos(azimuth), np.sin(azimuth), 0.0])
         for tilt in STEEPEST * np.arange(1, TILTS + 1) / TILTS:
@@ -186,14 +194,37 @@ def _best_tilt(case: Case, demands: Demands, now: float) -> tuple[float, tuple[f
             pushed = turned @ force
             moment = turned @ about_com + np.cross(com, pushed, axis=0)
             use = peak_utilisation(demands.face, np.concatenate([pushed, moment]))[0] + demands.error
-            ratio = float(1.0 / use.max())
-            if ratio > max(best[2], CLEARLY * now):
-                x, y = (float(a) + 0.0 for a in np.round(axis[:2], 6))
-                best = (float(tilt), (x, y, 0.0), ratio)
-    return best
+            found.append((float(1.0 / use.max()), float(tilt), axis))
+    for ratio, tilt, axis in sorted(found, key=lambda each: -each[0])[:TRIED]:
+        if ratio <= CLEARLY * now:
+            break
+        left = _short_in_the_air(_tilted(case, tilt * axis))
+        if left <= short:
+            x, y = (float(a) + 0.0 for a in np.round(axis[:2], 6))
+            return tilt, (x, y, 0.0), ratio, left
+    return 0.0, (1.0, 0.0, 0.0), now, short
 
 
-def _area_needed(case: Case) -> tuple[float | None, str]:
+def _tilted(case: Case, turn: FloatArray) -> Case:
+    """The carry with the tool turned about the centre of mass, on the bond that the press has left."""
+    about, job = case.job.part.com, case.job
+    turned = np.eye(4)
+    turned[:3, :3] = Rotation.from_rotvec(turn).as_matrix()
+    turned[:3, 3] = about - turned[:3, :3] @ about
+    trajectory, robot = job.trajectory, job.robot
+    if isinstance(trajectory, PoseTrajectory):
+        position = trajectory.position + trajectory.rotation @ turned[:3, 3]
+        trajectory = replace(trajectory, position=position, rotation=trajectory.rotation @ turned[:3, :3])
+    elif robot is not None:
+        robot = robot.mounted(tool=turned)
+    job = replace(job, trajectory=trajectory, robot=robot)
+    motion = ProgramMotion.of(trajectory, robot, stamps=job.stamps)
+    load = part_load(job.part, motion.at, job.gravity, job.air_density)
+    standing = standing_load(job.part, motion.at, job.gravity)
+    return replace(case, job=job, motion=motion, load=load, standing=standing, trial=True)
+
+
+def _area_needed(case: Case, short: frozenset[str]) -> tuple[float | None, str]:
     """The least factor on the area of every pad with which the checks of the carry pass; None where none is enough.
 
     And the check that asks for more than the margins do by themselves; empty where none does.
@@ -210,54 +241,60 @@ def _area_needed(case: Case) -> tuple[float | None, str]:
     if high is None:
         return None, ""
     least, blamed = furthest(enough, high, SMALLEST, halvings=10), ""
+    stays = {name for name in short if not registry.check_of(name).of_the_carry}
     for onward in ONWARD:
         area = math.ceil(100.0 * onward * least**2 - 1e-9) / 100.0
-        short = _short_with(case, math.sqrt(area)) if area <= LARGEST**2 else blamed or "none"
-        if short == "":
+        if area > LARGEST**2:
+            break
+        spoilt = sorted(_resized_short(case.job, math.sqrt(area)) - stays)
+        if not spoilt:
             return area, blamed
-        if area <= LARGEST**2:
-            blamed = short
-    return None, blamed
+        blamed = spoilt[0]
+    return None, blamed or "none"
 
 
-def _short_with(case: Case, factor: float) -> str:
-    """The first result of the carry that does not pass with larger or smaller pads; empty where all do."""
+def _resized_short(job: Job, factor: float) -> frozenset[str]:
     try:
-        changed = work_out(resized(case.job, factor), motion=case.motion, trial=True)
+        return _short_of(resized(job, factor))
     except InputError:
-        return "room"
-    for check in registry.CHECKS:
-        if check.of_the_carry and check.needs(changed.job) is None:
-            for result in check.run(changed).results:
-                if result.verdict is not Verdict.PASS:
-                    return result.check
-    return ""
+        return frozenset({"room"})
+
+
+def _short_of(job: Job) -> frozenset[str]:
+    """What of the whole check a job does not pass."""
+    return frozenset(result.check for result in judged(job, trial=True).report.checks if result.verdict != Verdict.PASS)
+
+
+def _short_in_the_air(case: Case) -> frozenset[str]:
+    """What of the checks of the carry a case does not pass."""
+    outcomes = (check.answer(case) for check in registry.CHECKS if check.of_the_carry)
+    return frozenset(r.check for outcome in outcomes for r in outcome.results if r.verdict != Verdict.PASS)
 
 
 def _text(
     now: float,
-    shift: tuple[float, float],
-    shifted: float,
+    shift: tuple[tuple[float, float], float, frozenset[str]],
     bounds: Region,
-    tilt: tuple[float, tuple[float, float, float], float],
+    tilt: tuple[float, tuple[float, float, float], float, frozenset[str]],
     area: float | None,
     blamed: str,
 ) -> tuple[str, ...]:
     x0, x1, y0, y1 = (1e3 * b for b in bounds)
     within = f"within x {x0:+.0f} to {x1:+.0f}, y {y0:+.0f} to {y1:+.0f} mm"
     out = [f"as it is: least margin over the carry {now:.2f} times its target"]
-    if shift == (0.0, 0.0):
+    (dx, dy), shifted, left = shift
+    if (dx, dy) == (0.0, 0.0):
         out.append(f"no shift of the pads {within} is worth its while")
     else:
-        dx, dy = (1e3 * d for d in shift)
-        out.append(f"pads shifted on the part by x {dx:+.0f}, y {dy:+.0f} mm (tool frame; {within}): {shifted:.2f}")
-    angle, axis, tilted = tilt
+        by = f"x {1e3 * dx:+.0f}, y {1e3 * dy:+.0f} mm"
+        out.append(f"pads shifted on the part by {by} (tool frame; {within}): {shifted:.2f}{_still(left)}")
+    angle, axis, tilted, left = tilt
     if angle == 0.0:
         out.append(f"no tilt of the tool up to {math.degrees(STEEPEST):.0f} deg is worth its while")
     else:
         out.append(
             f"where it is free, the tool tilted over the whole carry by {math.degrees(angle):.0f} deg about its axis "
-            f"({axis[0]:+.2f}, {axis[1]:+.2f}, 0): about {tilted:.2f}"
+            f"({axis[0]:+.2f}, {axis[1]:+.2f}, 0): about {tilted:.2f}{_still(left)}"
         )
     more = f" (with less {blamed} does not pass)" if blamed else ""
     if area is None:
@@ -267,3 +304,7 @@ def _text(
     else:
         out.append(f"for the targets at the present speed the pads need {area:.2f} times their area{more}")
     return tuple(out)
+
+
+def _still(short: frozenset[str]) -> str:
+    return f"; {' and '.join(sorted(short))} still short" if short else ""

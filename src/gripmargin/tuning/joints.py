@@ -10,29 +10,30 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
+from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.tuned import Limit
+from gripmargin.tuning.peaks import Intervals
 
 STILL_RATE = 1e-9  # rates below this do not limit anything
 
 
 def joint_speeds(case: Case) -> tuple[FloatArray, NDArray[np.intp]]:
-    """Return the largest speed factor of each sample under the joint limits, and what limits it.
+    """Return the largest speed factor of each interval between samples under the joint limits, and what limits it.
 
     Args:
         case: The job.
 
     Returns:
-        Factors, shape (n,), inf where nothing limits; and for each sample 3 * joint + order, where order is 0 for
-        speed, 1 for acceleration, 2 for jerk.
+        Factors, shape (n - 1,), inf where nothing limits; and for each interval 3 * joint + order, where order is 0
+        for speed, 1 for acceleration, 2 for jerk.
     """
-    n = case.job.trajectory.samples
+    n = case.job.trajectory.samples - 1
     rates = list(_rates(case))
     if not rates:
         return np.full(n, np.inf), np.zeros(n, dtype=np.intp)
     joints = rates[0][1].shape[1]
     allowed = np.full((n, 3 * joints), np.inf)
-    for order, rate, limit in rates:
-        size = np.abs(rate)
+    for order, size, limit in rates:
         moving = size > STILL_RATE
         share = np.divide(np.broadcast_to(limit, size.shape), size, out=np.full_like(size, np.inf), where=moving)
         allowed[:, order::3] = share ** (1.0 / (order + 1))
@@ -40,23 +41,26 @@ def joint_speeds(case: Case) -> tuple[FloatArray, NDArray[np.intp]]:
     return allowed[np.arange(n), at], at
 
 
-def joint_limit(case: Case, sample: int, which: int) -> Limit:
-    """Return the limit that `joint_speeds` found at a sample."""
+def joint_limit(case: Case, interval: int, which: int) -> Limit:
+    """Return the limit that `joint_speeds` found in an interval."""
     by = ("joint speed", "joint acceleration", "joint jerk")[which % 3]
     joint = which // 3 + 1
-    place = case.place(sample)
+    place = case.place(interval)
     text = f"{by} of joint {joint} at {place.t:.3f} s{words.in_move(place.move)}"
-    return Limit(by=by, t=place.t, sample=sample, move=place.move, joint=joint, text=text)
+    return Limit(by=by, t=place.t, sample=interval, move=place.move, joint=joint, text=text)
 
 
 def _rates(case: Case) -> Iterator[tuple[int, FloatArray, FloatArray]]:
-    """Order, rates of the program, limits: where both are known."""
-    limits, rates = case.job.joint_limits, case.motion.joint_rates
-    if limits is None or rates is None:
+    """Order, largest rates of the program in each interval, limits: where both are known."""
+    limits, rates, trajectory = case.job.joint_limits, case.motion.joint_rates, case.job.trajectory
+    if limits is None or rates is None or not isinstance(trajectory, JointTrajectory):
         return
-    if limits.speed is not None:
-        yield 0, rates[0], limits.speed
-    if limits.acceleration is not None:
-        yield 1, rates[1], limits.acceleration
-    if limits.jerk is not None:
-        yield 2, np.gradient(rates[1], case.job.trajectory.t, axis=0), limits.jerk
+    given = trajectory.qdd is not None
+    found = Intervals.of(trajectory.t, trajectory.q, *rates, given=given)
+    for order, size, limit in (
+        (0, found.speed, limits.speed),
+        (1, found.acceleration, limits.acceleration),
+        (2, found.jerk, limits.jerk),
+    ):
+        if limit is not None:
+            yield order, size(), limit

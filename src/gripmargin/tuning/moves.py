@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
@@ -18,11 +19,15 @@ from gripmargin.tuning.rests import Stretch, stretches
 from gripmargin.tuning.verify import Judged, Shortfall, judged
 from gripmargin.workcell.scaling import scaled
 
-ROUNDS = 12  # programs checked while backing off
-HALVINGS = 6  # speeds of one move looked at
+ROUNDS = 7  # programs checked while backing off
+HALVINGS = 6  # speeds of each move looked at
+MOST = 300_000  # samples looked at while moves are given back speed, about
+ABOVE = 1.03  # times the factor on the whole program, where moves alone may be faster alike
+STEP = 1e-3  # share by which moves are slowed at least, the first time; twice as much each time
+EASIER = (1.0, 0.98, 0.95, 0.9)  # times the factor on the whole program, as factors on all moves
 
 
-def per_move(case: Case, demands: Demands) -> Moves:
+def per_move(case: Case, demands: Demands, whole: float | None) -> Moves:
     """Return the largest factor for each carried move between rests with which the whole program passes.
 
     Moves that blend into each other are one, for there is no rest between them at which to change speed. Moves
@@ -31,17 +36,30 @@ def per_move(case: Case, demands: Demands) -> Moves:
     Args:
         case: The job; gravity alone is within its targets.
         demands: What the targets ask.
+        whole: The factor with which the whole program passes; None: there is none.
     """
     found = stretches(case, by_label=True)
-    limits = [None if stretch.kept else fastest(case, demands, stretch) for stretch in found]
+    joints = joint_speeds(case)
+    limits = [None if stretch.kept else fastest(case, demands, stretch, joints) for stretch in found]
     factors = [1.0 if limit is None else max(rounded_down(min(limit[0], FASTEST)), SLOWEST) for limit in limits]
-    limits, hopeful = _together(case, found, factors, limits)
+    closed = list(factors)
+    limits, hopeful = _together(case, found, factors, limits, whole)
     result = judged(scaled(case.job, _by_interval(case, found, factors)))
-    for _ in range(ROUNDS if hopeful else 0):
-        if result.passed or not result.of_the_carry or not _backed_off(demands, found, factors, result):
+    for turn in range(ROUNDS if hopeful else 0):
+        if result.passed or not result.of_the_carry:
             break
-        result = judged(scaled(case.job, _by_interval(case, found, factors)))
         limits = [_checked(case, limit, stretch, result) for limit, stretch in zip(limits, found, strict=True)]
+        if not _backed_off(demands, found, factors, result, 1.0 - STEP * 2**turn):
+            break
+        result = judged(scaled(case.job, _by_interval(case, found, factors)), trial=True)
+    for easier in EASIER:
+        if whole is None or result.passed:
+            break
+        most = rounded_down(easier * whole)
+        alike = [k if stretch.kept else min(k, most) for k, stretch in zip(closed, found, strict=True)]
+        tried = judged(scaled(case.job, _by_interval(case, found, alike)), trial=True)
+        if tried.passed:
+            factors, result = alike, tried
     t, then = case.job.trajectory.t, result.job.trajectory.t
     return Moves(
         rows=tuple(
@@ -60,75 +78,86 @@ def per_move(case: Case, demands: Demands) -> Moves:
         cycle_then=float(then[-1] - then[0]),
         passed=result.passed,
         job=result.job,
-        report=result.report,
+        report=result.full,
     )
 
 
 def _together(
-    case: Case, found: Sequence[Stretch], factors: list[float], limits: list[tuple[float, Limit] | None]
+    case: Case,
+    found: Sequence[Stretch],
+    factors: list[float],
+    limits: list[tuple[float, Limit] | None],
+    whole: float | None,
 ) -> tuple[list[tuple[float, Limit] | None], bool]:
     """Slow moves until the part, swinging and stopped, stays on target as well: a move rings on into the next.
 
-    First all moves give way together, then each is given back what it can have.
+    First all moves give way together, then each is given back what it can have; where there are many moves and samples,
+    some at a time.
 
     Args:
         case: The job.
         found: The stretches of the program.
         factors: Of each, changed in place.
         limits: What each of the stretches is limited by so far.
+        whole: The factor with which the whole program passes; None: there is none.
 
     Returns:
         What each is limited by then, and whether the program is on target.
     """
-    quick, closed = QuickCheck(case), list(factors)
+    quick, closed, out = QuickCheck(case, (s.first for s in found)), list(factors), list(limits)
     tuned = [i for i, limit in enumerate(limits) if limit is not None]
-    seen = quick.nearest(_by_interval(case, found, factors))
-    if seen.ratio >= RESERVE or not tuned:
-        return limits, True
-
-    def nearest(tried: Sequence[float]) -> Nearest:
-        nonlocal seen
-        result = quick.nearest(_by_interval(case, found, tried))
-        if result.ratio < RESERVE:
-            seen = result
-        return result
 
     def alike(most: float) -> list[float]:
         return [min(k, most) if i in tuned else k for i, k in enumerate(closed)]
 
-    most = largest(lambda k: nearest(alike(k)).ratio, max(closed[i] for i in tuned), SLOWEST)
+    def nearest(tried: Sequence[float]) -> Nearest:
+        return quick.look(_by_interval(case, found, tried)).nearest()
+
+    if not tuned or nearest(closed).ratio >= RESERVE:
+        return limits, True
+    most = whole
+    if whole is None or not nearest(alike(whole)).ratio >= RESERVE > nearest(alike(ABOVE * whole)).ratio:
+        most = largest(lambda k: nearest(alike(k)).ratio, max(closed[i] for i in tuned), SLOWEST)
+    factors[:] = alike(1.0 if most is None else rounded_down(most))
     if most is None:
-        factors[:] = alike(1.0)
         return limits, False
-    factors[:] = alike(rounded_down(most))
-    out = list(limits)
-    for i in sorted(tuned, key=lambda i: closed[i] - factors[i], reverse=True):
-        if closed[i] <= PRECISION * factors[i]:
-            continue
-        seen = quick.nearest(_by_interval(case, found, factors))
-        low, high = factors[i], closed[i]
+    slowed = sorted(
+        (i for i in tuned if closed[i] > PRECISION * factors[i]), key=lambda i: closed[i] - factors[i], reverse=True
+    )
+    at_a_time = max(1, -(-len(slowed) * HALVINGS * quick.samples // MOST))
+    for first in range(0, len(slowed), at_a_time):
+        together, before = slowed[first : first + at_a_time], list(factors)
+        low, high, share = 0.0, 1.0, 1.0
         for _ in range(HALVINGS):
-            tried = [*factors[:i], rounded_down(high), *factors[i + 1 :]]
-            if nearest(tried).ratio >= RESERVE:
-                low = high
-                if high == closed[i]:
+            tried = [rounded_down(k * (closed[i] / k) ** share) if i in together else k for i, k in enumerate(before)]
+            near = nearest(tried)
+            if near.ratio >= RESERVE:
+                low, factors[:] = share, tried
+                if share == 1.0:
                     break
             else:
-                blocked = high
-            high = (low * blocked) ** 0.5
-        factors[i] = rounded_down(low)
-        if low < closed[i]:
-            out[i] = closed[i], nearest_limit(case, seen)
-    return out, True
+                high, limit = share, nearest_limit(case, near)
+                out = [(closed[i], limit) if i in together else old for i, old in enumerate(out)]
+            share = (low + high) / 2.0
+    return [limits[i] if factors[i] >= closed[i] else old for i, old in enumerate(out)], True
 
 
-def fastest(case: Case, demands: Demands, stretch: Stretch) -> tuple[float, Limit]:
-    """Return the largest factor that pads and joints allow over a stretch, and what limits it."""
+def fastest(
+    case: Case, demands: Demands, stretch: Stretch, by_interval: tuple[FloatArray, NDArray[np.intp]]
+) -> tuple[float, Limit]:
+    """Return the largest factor that pads and joints allow over a stretch, and what limits it.
+
+    Args:
+        case: The job.
+        demands: What the targets ask.
+        stretch: Its samples.
+        by_interval: What the joints allow, as `joint_speeds` returns it.
+    """
     inside = np.flatnonzero((demands.samples >= stretch.first) & (demands.samples <= stretch.last))
     by_pads = np.nan_to_num(_only(demands, inside).speeds(), nan=0.0, posinf=np.inf)
     pads = float(by_pads.min(initial=np.inf))
-    by_joints, which = joint_speeds(case)
-    over = by_joints[stretch.first : stretch.last + 1]
+    by_joints, which = by_interval
+    over = by_joints[stretch.first : stretch.last]
     joints = float(over.min())
     if min(pads, joints) >= FASTEST:
         return FASTEST, Limit(by="range", text=f"nothing up to {FASTEST:g} times the speed")
@@ -155,14 +184,15 @@ def _by_interval(case: Case, found: Sequence[Stretch], factors: Sequence[float])
     return out
 
 
-def _backed_off(demands: Demands, found: Sequence[Stretch], factors: list[float], result: Judged) -> bool:
-    """Slow the stretches in which the program falls short; say whether there was anything to slow."""
+def _backed_off(demands: Demands, found: Sequence[Stretch], factors: list[float], result: Judged, least: float) -> bool:
+    """Slow the stretches in which the program falls short, by a least share; say whether there was anything to slow."""
     standing = demands.standing_ratio()[0]
     tuned = [i for i, stretch in enumerate(found) if not stretch.kept]
-    step: dict[int, float] = {}
+    ratios = result.ratios
+    short = {i: float(ratios[found[i].first : found[i].last + 1].min()) for i in tuned}
     for shortfall in result.of_the_carry:
-        for i in _blamed(found, tuned, shortfall):
-            step[i] = min(step.get(i, 1.0), back_off(shortfall.ratio, standing))
+        short |= {i: min(short[i], shortfall.ratio) for i in _blamed(found, tuned, shortfall)}
+    step = {i: min(least, back_off(ratio, standing)) for i, ratio in short.items() if ratio < 1.0}
     changed = False
     for i, factor in step.items():
         slower = max(rounded_down(factors[i] * factor), SLOWEST)

@@ -40,7 +40,7 @@ def override(case: Case, demands: Demands) -> Override:
     start, limit = _swinging(case, rounded_down(min(closed, FASTEST)), limit)
     k = rounded_down(min(closed, 1.0)) if start is None else start
     while len(tried) < (ROUNDS if start is not None else 1) and k >= SLOWEST:
-        found = judged(at_speed(case.job, k))
+        found = judged(at_speed(case.job, k), trial=bool(tried))
         tried.append((k, found))
         if found.passed:
             best = (k, found) if k >= 1.0 else _as_programmed(case, tried, (k, found))
@@ -62,7 +62,7 @@ def override(case: Case, demands: Demands) -> Override:
         cycle_now=duration,
         cycle_then=None if job is None else float(job.trajectory.t[-1] - job.trajectory.t[0]),
         job=job,
-        report=best[1].report if best else tried[-1][1].report if tried else None,
+        report=best[1].full if best else tried[-1][1].full if tried else None,
     )
 
 
@@ -126,7 +126,7 @@ def _swinging(case: Case, closed: float, limit: Limit) -> tuple[float | None, Li
     tried: dict[float, Nearest] = {}
 
     def ratio(k: float) -> float:
-        tried[k] = quick.nearest(k * intervals)
+        tried[k] = quick.look(k * intervals).nearest()
         return tried[k].ratio
 
     found = largest(ratio, closed, SLOWEST)
@@ -168,7 +168,7 @@ def _refined(case: Case, tried: list[tuple[float, Judged]], best: tuple[float, J
     short = min((k for k, found in tried if not found.passed), default=None)
     while short is not None and len(tried) < ROUNDS and best[0] < 0.99 * short:
         k = rounded_down((best[0] + short) / 2)
-        found = judged(at_speed(case.job, k))
+        found = judged(at_speed(case.job, k), trial=True)
         tried.append((k, found))
         if found.passed:
             best = (k, found)

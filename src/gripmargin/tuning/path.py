@@ -74,6 +74,12 @@ class Path:
         q, first, second = self.along(s)
         return q, first * sd[:, None], first * sdd[:, None] + second * sd[:, None] ** 2
 
+    def joint_jerk(self, s: FloatArray, sd: FloatArray, sdd: FloatArray, sddd: FloatArray) -> FloatArray:
+        """Return the jerk of the joints at path parameters with their rates, shape (n, joints)."""
+        _, first, second = self.along(s)
+        third = self.spline(np.clip(s, 0.0, self.length), 3)
+        return first * sddd[:, None] + 3.0 * second * (sd * sdd)[:, None] + third * sd[:, None] ** 3
+
 
 def load_along(program: JointProgram, path: Path, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the load as C + A sdd + B sd^2 at path parameters.

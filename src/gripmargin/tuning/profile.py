@@ -15,6 +15,7 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 
+BESIDE = 1e-9  # [s] from a step of the third derivative to the instant at which it counts on that side
 REFERENCE = (
     "Fastest time law on a path: TOPP-RA, Pham & Pham, IEEE Trans. Robot. 34(3), 2018; rows of the pads by chords of "
     "their admissible set."
@@ -152,6 +153,21 @@ class Law:
         """Return path parameter, its speed and its acceleration at times from the start, each of shape of ``t``."""
         (area0, s0, v0), (area1, s1, v1) = self._plain(t - self.ramp), self._plain(t)
         return (area1 - area0) / self.ramp, (s1 - s0) / self.ramp, (v1 - v0) / self.ramp
+
+    def jerk(self, t: FloatArray) -> FloatArray:
+        """Return the third derivative of the path parameter at times from the start, shape of ``t``."""
+        return (self._acceleration(t) - self._acceleration(t - self.ramp)) / self.ramp
+
+    @property
+    def changes(self) -> FloatArray:
+        """Times at which the third derivative steps, from both sides."""
+        knots = np.concatenate([self._t, self._t + self.ramp])
+        return np.sort(np.concatenate([knots - BESIDE, knots + BESIDE]))
+
+    def _acceleration(self, t: FloatArray) -> FloatArray:
+        knots = self._t
+        i = np.clip(np.searchsorted(knots, t, side="right") - 1, 0, self._slope.size - 1)
+        return np.where((t > 0.0) & (t < knots[-1]), self._slope[i], 0.0)
 
     def _plain(self, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Integral of the parameter, parameter and speed of the law before averaging, at rest before and after."""

@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import registry
 from gripmargin.checks.case import Case
-from gripmargin.checks.use import Asked
+from gripmargin.checks.use import Asked, quotient
 from gripmargin.contact.loads import part_load
 from gripmargin.motion.program import ProgramMotion
-from gripmargin.motion.tool_motion import joint_motion
-from gripmargin.motion.trajectory import JointTrajectory
-from gripmargin.workcell.job import Job
+from gripmargin.motion.rate_error import RateError
+from gripmargin.motion.trajectory import Filling, JointTrajectory
 from gripmargin.workcell.scaling import at_samples, scaled
 
 RESERVE = 1.0 + 1e-9  # margin over target that a search aims at; the last digits may differ in the check
 PRECISION = 1.005  # ratio of two factors that are one
 TRIES = 9  # programs tried in one search
+SPACING = 0.004  # [s] between the samples that are looked at where more are given
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,33 +39,99 @@ class Nearest:
     sample: int
 
 
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Look:
+    """How far from target a program is, sample by sample.
+
+    Attributes:
+        samples: Those of the program that were looked at, indices, shape (m,).
+        ratio: Least margin over its target of the check that is nearest, shape (m,); 0 where it is unknown.
+        check: Which of ``names`` that is, shape (m,).
+        names: Of the checks.
+    """
+
+    samples: NDArray[np.intp]
+    ratio: FloatArray
+    check: NDArray[np.intp]
+    names: tuple[str, ...]
+
+    def nearest(self, first: int = 0, end: int | None = None) -> Nearest:
+        """Return the worst of the program's samples from one on, up to one before another."""
+        low, high = np.searchsorted(self.samples, [first, self.samples[-1] + 1 if end is None else end])
+        at = low + int(np.argmin(self.ratio[low:high]))
+        return Nearest(ratio=float(self.ratio[at]), check=self.names[self.check[at]], sample=int(self.samples[at]))
+
+
 class QuickCheck:
     """Looks at a job's program at other speeds, on the bond that its press has left as programmed."""
 
-    def __init__(self, case: Case) -> None:
-        """Take the job as it is programmed, worked out."""
-        self._case = case
+    def __init__(self, case: Case, borders: Iterable[int] = (), *, spacing: float = SPACING) -> None:
+        """Take the job as it is programmed, worked out.
 
-    def nearest(self, factors: FloatArray) -> Nearest:
+        Args:
+            case: The job.
+            borders: Samples at which the factor on the speed may change.
+            spacing: Between the samples that are looked at, where more are given [s].
+        """
+        self._case, self._samples = _thinned(case, borders, spacing)
+
+    @property
+    def samples(self) -> int:
+        """How many samples are looked at."""
+        return self._samples.size
+
+    def look(self, factors: FloatArray) -> Look:
         """Return how far from target the program is.
 
         Args:
             factors: On the speed of each interval between samples, shape (n - 1,).
         """
-        case = self._at(factors)
-        asked = (each for check in registry.CHECKS for each in check.asked(case))
-        return min((_nearest(each) for each in asked), key=lambda near: near.ratio)
+        case = self._at(factors[self._samples[:-1]])
+        asked = [each for check in registry.CHECKS for each in check.asked(case)]
+        ratios = np.full((len(asked), self._samples.size), np.inf)
+        for row, each in zip(ratios, asked, strict=True):
+            row[each.use.samples] = _ratios(each)
+        names = tuple(each.name for each in asked)
+        return Look(samples=self._samples, ratio=ratios.min(axis=0), check=np.argmin(ratios, axis=0), names=names)
 
     def _at(self, factors: FloatArray) -> Case:
         base = self._case
         job = scaled(base.job, factors)
-        motion = _motion(job, base.motion, at_samples(factors))
+        motion = _faster(base.motion, factors)
         return replace(
             base,
             job=job,
             motion=motion,
             load=part_load(job.part, motion.at, job.gravity, job.air_density),
         )
+
+
+def _thinned(case: Case, borders: Iterable[int], spacing: float) -> tuple[Case, NDArray[np.intp]]:
+    """The job by as many samples as are enough, on the bond that it has, and which they are.
+
+    Where the program gives its rates what lies between follows from fewer samples than all.
+    """
+    old, job = case.job.trajectory, case.job
+    if not isinstance(old, JointTrajectory) or old.qdd is None or old.qd is None:
+        return case, np.arange(old.samples)
+    kept = np.diff(np.floor((old.t - old.t[0]) / spacing + 1e-6), prepend=-1.0) > 0
+    step, kinds = np.diff(old.t), job.phase_map.kinds()
+    for apart in (step < 0.5 * np.median(step), np.diff(case.airborne), kinds[1:] != kinds[:-1]):
+        kept[:-1] |= apart
+        kept[1:] |= apart
+    kept[[-1, *borders]] = True
+    if kept.all():
+        return case, np.arange(old.samples)
+    at = np.flatnonzero(kept)
+    moves = None if old.moves is None else tuple(old.moves[i] for i in at)
+    missed = None if old.filling is None else old.filling.missed
+    filling = Filling(
+        given=np.arange(at.size), missed=None if missed is None else np.maximum.reduceat(missed, at, axis=0)
+    )
+    fewer = replace(old, t=old.t[at], q=old.q[at], qd=old.qd[at], qdd=old.qdd[at], moves=moves, filling=filling)
+    rows = {name: getattr(case, name)[..., at] for name in ("load", "standing", "airborne")}
+    motion = ProgramMotion.of(fewer, job.robot, stamps=job.stamps)
+    return replace(case, job=replace(job, trajectory=fewer), motion=motion, **rows), at
 
 
 def largest(ratio: Callable[[float], float], high: float, lowest: float) -> float | None:
@@ -104,21 +171,26 @@ def largest(ratio: Callable[[float], float], high: float, lowest: float) -> floa
     return low
 
 
-def _nearest(asked: Asked) -> Nearest:
-    high = np.where(np.isnan(asked.use.high), np.inf, asked.use.high)
-    worst = int(np.argmax(high))
-    most = asked.target * float(high[worst])
-    return Nearest(ratio=1.0 / most if most > 0 else np.inf, check=asked.name, sample=int(asked.use.samples[worst]))
+def _ratios(asked: Asked) -> FloatArray:
+    high = asked.target * asked.use.high
+    return np.where(np.isnan(high), 0.0, quotient(1.0, high))
 
 
-def _motion(job: Job, base: ProgramMotion, k: FloatArray) -> ProgramMotion:
-    """The motion of a scaled program; estimated rates and their errors scale with it."""
-    trajectory, error = job.trajectory, base.error
-    if not isinstance(trajectory, JointTrajectory) or job.robot is None or error is None or base.joint_rates is None:
-        return ProgramMotion.of(trajectory, job.robot, stamps=job.stamps)
-    k = k[:, None]
-    qd, qdd = base.joint_rates
-    error = replace(
+def _faster(base: ProgramMotion, factors: FloatArray) -> ProgramMotion:
+    """The motion of a scaled program: what is known of its rates, and their errors, scale with it."""
+    k = at_samples(factors)
+    t = base.at.t[0] + np.concatenate([[0.0], np.cumsum(np.diff(base.at.t) / factors)])
+    rates = base.joint_rates
+    return replace(
+        base,
+        at=replace(base.at.retimed(k, 0.0), t=t),
+        error=None if base.error is None else _errors(base.error, k[:, None]),
+        joint_rates=None if rates is None else (k[:, None] * rates[0], k[:, None] ** 2 * rates[1]),
+    )
+
+
+def _errors(error: RateError, k: FloatArray) -> RateError:
+    return replace(
         error,
         sigma=k**2 * error.sigma,
         bias=k**2 * error.bias,
@@ -127,11 +199,4 @@ def _motion(job: Job, base: ProgramMotion, k: FloatArray) -> ProgramMotion:
         speed_sigma=k * error.speed_sigma,
         speed_bias=k * error.speed_bias,
         spin=k * error.spin,
-    )
-    return replace(
-        base,
-        at=joint_motion(job.robot, trajectory.t, trajectory.q, k * qd, k**2 * qdd),
-        error=error,
-        path=error,
-        joint_rates=(k * qd, k**2 * qdd),
     )

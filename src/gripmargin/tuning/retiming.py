@@ -4,33 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import BSpline
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.checks import registry
 from gripmargin.checks.case import Case
 from gripmargin.checks.swing.vibration import modes_of
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.kernels.local_fit import running_max
-from gripmargin.kernels.sample_noise import channel_noise
 from gripmargin.kernels.utilisation import peak_utilisation
-from gripmargin.motion.interpolate import quintic_between
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.results.findings import Verdict
 from gripmargin.results.tuned import Limit, Move, Moves, Override, Retimed
 from gripmargin.tuning.demands import Demands
-from gripmargin.tuning.fit import NOISES, fitted
 from gripmargin.tuning.joint_program import JointProgram
+from gripmargin.tuning.joints import joint_speeds
+from gripmargin.tuning.kept import Kept
 from gripmargin.tuning.override import back_off
-from gripmargin.tuning.path import FEWEST, Path
+from gripmargin.tuning.path import Path
 from gripmargin.tuning.profile import REFERENCE
+from gripmargin.tuning.quick import Look, QuickCheck
 from gripmargin.tuning.rests import Stretch, stretches
 from gripmargin.tuning.track import GRID, Track
-from gripmargin.tuning.verify import Judged, judged
+from gripmargin.tuning.verify import Judged, Shortfall, judged
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.scaling import moved_phases
 
@@ -41,8 +41,8 @@ LONGEST_RAMP = 0.25  # [s]
 QUICK = 8  # times a law is slowed a little before it is checked
 ROUNDS = 5  # programs checked while the law is brought to pass
 SLOWDOWNS = 5  # and after that, as a whole
-EXACT = 2e-7  # [rad or m] distance from exact samples of moves that keep their time law
 CLOSE = 0.985  # margin over target from which a law is only slowed a little
+KEPT = 1.0 - 1e-9  # factor on the speed from which joint limits count as kept
 RESERVE = 1.002  # margin over target that is left for samples at other instants than those checked
 SLACK = 1.01  # margin over target from which a law is tried a little faster
 NEAR = 0.97  # use from which something counts as limiting
@@ -63,30 +63,41 @@ def retimed(
     """
     plan = _Plan.of(JointProgram.of(case), demands, max(rate, FINEST))
     rounds, best = 0, None
-    fallback = min((carried for carried, *_ in _others(plan, whole, moves)), default=np.inf)
+    others = _others(whole, moves)
+    fallback = min((option.cycle for option in others), default=np.inf)
     watch("a new time law")
     if plan.tracks and all(track.find() for track in plan.tracks.values()):
         for turn in range(ROUNDS + SLOWDOWNS):
             watch(f"a new time law, checked {rounds} times")
-            if not plan.kept_within(demands) or plan.carried() >= fallback:
+            plan.rate = fine = max(rate, FINEST)
+            now = plan.kept_within(demands)
+            if now is None or plan.cycle >= fallback:
                 break
-            found, made = _checked(plan, rate)
-            rounds += made
-            if found.passed and found.reached >= RESERVE:
-                best = found
-                break
-            if found.passed:
-                for track in plan.tracks.values():
-                    track.slowed *= back_off(found.reached / RESERVE, demands.standing_ratio()[0])
-                continue
-            if not found.of_the_carry or not _spared(plan, found, demands, whole_law=turn >= ROUNDS):
+            seen = QuickCheck(now, spacing=0.5 / plan.rate).look(np.ones(now.job.trajectory.samples - 1))
+            short = _shortfalls(seen)
+            if not short:
+                found, made = _checked(plan, rate)
+                rounds += made
+                if found.passed and found.reached >= RESERVE:
+                    best = found
+                    break
+                if found.passed:
+                    for track in plan.tracks.values():
+                        track.slowed *= back_off(found.reached / RESERVE, demands.standing_ratio()[0])
+                    continue
+                as_fine = fine / plan.rate
+                short = tuple(
+                    s if s.sample is None else replace(s, sample=int(as_fine * s.sample)) for s in found.of_the_carry
+                )
+                plan.rate = fine
+            if not short or not _spared(plan, seen, short, demands, whole_law=turn >= ROUNDS):
                 break
     if best is not None and best.reached > SLACK:
         watch("a new time law, a little faster")
         best, made = _quickened(plan, best, demands, rate)
         rounds += made
     plan.rate = rate
-    return _fastest(case, plan, best, whole, moves, rounds)
+    return _fastest(plan, best, others, moves, rounds)
 
 
 def _checked(plan: _Plan, rate: float) -> tuple[Judged, int]:
@@ -102,7 +113,7 @@ def _checked(plan: _Plan, rate: float) -> tuple[Judged, int]:
 def _quickened(plan: _Plan, best: Judged, demands: Demands, rate: float) -> tuple[Judged, int]:
     """Give back what the laws were eased by too much, if the program still passes and is faster."""
     kept = {i: (track.asked, track.slowed, track.law, track.pace) for i, track in plan.tracks.items()}
-    before, eased = plan.carried(), False
+    before, eased = plan.cycle, False
     for track in plan.tracks.values():
         if track.slowed < 1.0 or track.asked.max() > 1.0:
             eased = True
@@ -110,7 +121,7 @@ def _quickened(plan: _Plan, best: Judged, demands: Demands, rate: float) -> tupl
             track.asked = np.maximum(track.asked / best.reached, 1.0)
             track.find()
     made = 0
-    if eased and plan.kept_within(demands) and plan.carried() < before:
+    if eased and plan.kept_within(demands) is not None and plan.cycle < before:
         found, made = _checked(plan, rate)
         if found.passed and found.reached >= RESERVE:
             return found, made
@@ -137,7 +148,7 @@ class _Plan:
     rate: float
     parts: list[Stretch]
     tracks: dict[int, Track]
-    curves: dict[int, BSpline] = field(default_factory=dict)
+    kept: dict[int, Kept] = field(default_factory=dict)
     nearest: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
 
     @classmethod
@@ -166,14 +177,18 @@ class _Plan:
     def starts(self) -> FloatArray:
         return np.concatenate([[0.0], np.cumsum(self.durations())])
 
-    def carried(self) -> float:
-        """Time of the stretches that are not kept [s]."""
-        return sum(d for d, part in zip(self.durations(), self.parts, strict=True) if not part.kept)
+    @property
+    def cycle(self) -> float:
+        """Time of the whole program [s]."""
+        return sum(self.durations())
 
-    def kept_within(self, demands: Demands) -> bool:
-        """Slow the laws until the pads are within their targets, gaps between the samples included.
+    def kept_within(self, demands: Demands) -> Case | None:
+        """Slow the laws until pads and joints are within their limits, gaps between the samples included.
 
-        This is the quasi-static share of the check, without the simulation of the handovers.
+        Of the pads this is the quasi-static share of the check, without the simulation of the handovers.
+
+        Returns:
+            The program then, worked out on the bond that it has; None where it does not get there.
         """
         standing = demands.standing_ratio()[0]
         for _ in range(QUICK):
@@ -192,12 +207,14 @@ class _Plan:
             use = peak_utilisation(now.face, now.still + now.moving)[0] + now.error
             over = self.part_of(self.instants())[now.samples]
             worst = {i: float(use[over == i].max(initial=0.0)) for i in self.tracks}
-            if all(RESERVE * u <= 1.0 for u in worst.values()):
-                return True
+            joints, where = joint_speeds(changed)[0], self.part_of(self.instants()[:-1])
+            room = {i: float(joints[where == i].min(initial=1.0)) for i in self.tracks}
+            if all(RESERVE * u <= 1.0 for u in worst.values()) and all(k >= KEPT for k in room.values()):
+                return changed
             for i, u in worst.items():
-                if not RESERVE * u <= 1.0:
-                    self.tracks[i].slowed *= back_off(1.0 / (RESERVE * u), standing)
-        return False
+                slower = back_off(1.0 / (RESERVE * u), standing) if not RESERVE * u <= 1.0 else 1.0
+                self.tracks[i].slowed *= min(slower, room[i])
+        return None
 
     def instants(self) -> FloatArray:
         """Times from the start, evenly spaced at the rate or a hair closer."""
@@ -241,22 +258,15 @@ class _Plan:
         return replace(job, trajectory=trajectory, phases=phases)
 
     def _as_before(self, index: int, times: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """A piece that keeps its time law, between its samples; neighbours that do so are one curve."""
+        """A piece that keeps its time law; neighbours that do so are one."""
         first, last = index, index
         while first > 0 and first - 1 not in self.tracks:
             first -= 1
         while last + 1 < len(self.parts) and last + 1 not in self.tracks:
             last += 1
-        old = self.program.laws.trajectory
-        span = slice(self.parts[first].first, self.parts[last].last + 1)
-        t, q = old.t[span], old.q[span]
-        if old.qdd is not None or t.size < FEWEST:
-            return quintic_between(t, q, self.program.qd[span], self.program.qdd[span], times)
-        if first not in self.curves:
-            noise = float(channel_noise(t, np.ascontiguousarray(q.T)).max())
-            self.curves[first] = fitted(t, q, EXACT + NOISES * noise).spline
-        spline = self.curves[first]
-        return spline(times), spline(times, 1), spline(times, 2)
+        if first not in self.kept:
+            self.kept[first] = Kept(self.program, self.parts[first].first, self.parts[last].last)
+        return self.kept[first].at(times)
 
 
 def _rising(s: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -265,29 +275,36 @@ def _rising(s: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
     return s[kept], t[kept]
 
 
-def _spared(plan: _Plan, found: Judged, demands: Demands, *, whole_law: bool) -> bool:
-    """Ask more of the law where the checker found too little; say whether there is anything to ask."""
-    t = plan.instants()
+def _shortfalls(seen: Look) -> tuple[Shortfall, ...]:
+    """The worst that a look has seen, where it is short of its target."""
+    near = seen.nearest()
+    if near.ratio >= 1.0:
+        return ()
+    return (Shortfall(check=near.check, verdict=Verdict.FAIL, ratio=near.ratio, sample=near.sample, text=near.check),)
+
+
+def _spared(plan: _Plan, seen: Look, short: tuple[Shortfall, ...], demands: Demands, *, whole_law: bool) -> bool:
+    """Ask more of the law where too little was found; say whether there is anything to ask."""
+    t = plan.instants()[seen.samples]
     where, starts = plan.part_of(t), plan.starts()
     standing = demands.standing_ratio()[0]
     touched, renewed = False, set[int]()
-    ratios = _ratios(found)
     for i, track in plan.tracks.items():
         inside = np.flatnonzero(where == i)
         if inside.size == 0:
             continue
-        short = ratios[inside] < 1.0
-        blamed = [s for s in found.of_the_carry if s.sample is None or _blames(plan, where, s.sample, i)]
-        ratio = min([float(ratios[inside].min()), *(s.ratio for s in blamed)])
+        ratios = seen.ratio[inside]
+        blamed = [s for s in short if s.sample is None or _blames(plan, s.sample, i)]
+        ratio = min([float(ratios.min()), *(s.ratio for s in blamed)])
         if ratio < 1.0:
-            track.eased_for = found.of_the_carry[0].check
+            track.eased_for = short[0].check
         if ratio < 1.0 and (whole_law or ratio > CLOSE):
             track.slowed *= back_off(ratio, standing)
             touched = True
-        elif short.any():
+        elif (ratios < 1.0).any():
             s = track.at(t[inside] - starts[i])[0]
-            need = np.where(short, 1.0 / np.maximum(ratios[inside], 0.5), 1.0)
-            reach = max(int(np.ceil(track.ramp * plan.rate)), 1)
+            need = np.where(ratios < 1.0, 1.0 / np.maximum(ratios, 0.5), 1.0)
+            reach = max(int(np.ceil(track.ramp / float(np.median(np.diff(t))))), 1)
             spread = _smoothed(running_max(need, 2 * reach), reach)
             track.ask_more(np.interp(track.s, *_rising(s, spread)))
             renewed.add(i)
@@ -303,75 +320,51 @@ def _smoothed(values: FloatArray, reach: int) -> FloatArray:
     return np.convolve(padded, np.full(2 * reach + 1, 1.0 / (2 * reach + 1)), mode="valid")
 
 
-def _blames(plan: _Plan, where: np.ndarray, sample: int, index: int) -> bool:
+def _blames(plan: _Plan, sample: int, index: int) -> bool:
     """Whether a worst sample lies in a stretch, or in kept ones that follow it."""
-    at = int(where[sample])
+    at = int(plan.part_of(plan.instants()[[sample]])[0])
     before = [i for i in plan.tracks if i <= at]
     return index == (before[-1] if before else next(iter(plan.tracks)))
 
 
-def _ratios(found: Judged) -> FloatArray:
-    """The least margin over its target at every sample, of the checks that tell; inf where none does."""
-    samples = found.report.samples
-    out = np.full(samples.t.size, np.inf)
-    targets = {result.check: result.target for result in found.report.checks}
-    for check, name in registry.series().items():
-        if check in targets:
-            out = np.fmin(out, getattr(samples, f"{name}_low", getattr(samples, name)) / targets[check])
-    return out
+class _Option(NamedTuple):
+    """A program that passes: its time as a whole [s], how it was found, what the checker says of it, its stretches."""
+
+    cycle: float
+    by: str
+    found: Judged
+    rows: tuple[Move, ...] = ()
 
 
-def _fastest(case: Case, plan: _Plan, best: Judged | None, whole: Override, moves: Moves, rounds: int) -> Retimed:
-    """The new law, or the speeds by move or as a whole where those are faster or no law passes."""
-    options = _others(plan, whole, moves)
-    if best is not None:
-        options.append((plan.carried(), "retiming", best))
-    duration = float(case.job.trajectory.t[-1] - case.job.trajectory.t[0])
-    if not options:
-        return Retimed(
-            rows=(),
-            cycle_now=duration,
-            cycle_then=duration,
-            passed=False,
-            job=moves.job,
-            report=moves.report,
-            rate=plan.rate,
-            deviation=0.0,
-            ramp=(),
-            reached=0.0,
-            by="retiming",
-            rounds=rounds,
-        )
-    _, by, found = min(options, key=lambda option: option[0])
-    job = found.job
-    own = by == "retiming"
+def _fastest(plan: _Plan, best: Judged | None, others: list[_Option], moves: Moves, rounds: int) -> Retimed:
+    """The program that takes least time as a whole: by the new law, or by the speeds by move or as a whole."""
+    options = others if best is None else [*others, _Option(plan.cycle, "retiming", best, _rows(plan))]
+    none = _Option(moves.cycle_now, "retiming", Judged(job=moves.job, report=moves.report))
+    chosen = min(options, key=lambda option: option.cycle, default=none)
+    own, found = best is not None and chosen.found is best, chosen.found
     return Retimed(
-        rows=_rows(plan) if own else moves.rows if by == "moves" else (),
-        cycle_now=duration,
-        cycle_then=float(job.trajectory.t[-1] - job.trajectory.t[0]),
-        passed=True,
-        job=job,
-        report=found.report,
+        rows=chosen.rows,
+        cycle_now=moves.cycle_now,
+        cycle_then=chosen.cycle,
+        passed=bool(options),
+        job=found.job,
+        report=found.full if own else found.report,
         rate=plan.rate,
         deviation=max((t.path.deviation for t in plan.tracks.values()), default=0.0) if own else 0.0,
         ramp=tuple(t.ramp for t in plan.tracks.values()) if own else (),
-        reached=found.reached,
-        by=by,
+        reached=found.reached if options else 0.0,
+        by=chosen.by,
         rounds=rounds,
     )
 
 
-def _others(plan: _Plan, whole: Override, moves: Moves) -> list[tuple[float, str, Judged]]:
-    """The programs by other means that pass: time of the carry [s], means, program."""
+def _others(whole: Override, moves: Moves) -> list[_Option]:
+    """The programs by other means that pass."""
     out = []
-    t = plan.program.laws.trajectory.t
-    kept = sum(float(t[part.last] - t[part.first]) for part in plan.parts if part.kept)
     if moves.passed:
-        out.append((moves.cycle_then - kept, "moves", Judged(job=moves.job, report=moves.report)))
-    if whole.job is not None and whole.report is not None:
-        new = whole.job.trajectory.t
-        carried = sum(float(new[p.last] - new[p.first]) for p in plan.parts if not p.kept)
-        out.append((carried, "override", Judged(job=whole.job, report=whole.report)))
+        out.append(_Option(moves.cycle_then, "moves", Judged(job=moves.job, report=moves.report), moves.rows))
+    if whole.cycle_then is not None and whole.job is not None and whole.report is not None:
+        out.append(_Option(whole.cycle_then, "override", Judged(job=whole.job, report=whole.report)))
     return out
 
 

@@ -138,9 +138,11 @@ class Track:
         t = np.linspace(0.0, law.duration, max(int(np.ceil(law.duration / STEP)), 2) + 1)
         s, sd, sdd = law.at(t)
         load, still, shares = self._loads(t, s, sd, sdd)
+        shares += self._jerk_shares(law, t)
         asked = np.interp(s, self.s, self.asked)
         square = largest_scale(self.demands.face, still * asked, (load - still) * asked, 1.0)
-        joints = max(float(share.max()) ** (1.0 / (i + 1)) for i, share in enumerate(shares))
+        most = [float(share.max()) for share in shares] + [float(j.max()) for j in self._jerk_shares(law, law.changes)]
+        joints = max(share ** (1.0 / min(i + 1, 3)) for i, share in enumerate(most))
         pads = float(np.sqrt(np.nan_to_num(square, nan=0.0, posinf=np.inf).min()))
         pace = BETWEEN * min(pads, 1.0 / joints)
         return peak_utilisation(self.demands.face, load * asked)[0], np.max(shares, axis=0), s, pace
@@ -149,25 +151,28 @@ class Track:
         """Return use of the pads and of the joints over their limits, over the time of the law as it is given out."""
         t = np.linspace(0.0, self.duration, max(int(np.ceil(self.duration / STEP)), 2) + 1)
         load, _, shares = self._loads(t, *self.at(t))
+        pace = self.pace * self.slowed
+        shares += [pace**3 * share for share in self._jerk_shares(self._found, t * pace)]
         return peak_utilisation(self.demands.face, load)[0], np.max(shares, axis=0)
 
     def _loads(
         self, t: FloatArray, s: FloatArray, sd: FloatArray, sdd: FloatArray
     ) -> tuple[FloatArray, FloatArray, list[FloatArray]]:
-        """Load, that of gravity alone, and shares of the joint limits."""
+        """Load, that of gravity alone, and speed and acceleration over their limits, the joint that comes closest."""
         q, qd, qdd = self.path.joint_rates(s, sd, sdd)
         job = self.program.case.job
         motion = joint_motion(self.program.laws.robot, t, q, qd, qdd)
         load = part_load(job.part, motion, job.gravity, job.air_density)
-        return load, standing_load(job.part, motion, job.gravity), self._joint_shares(t, qd, qdd)
-
-    def _joint_shares(self, t: FloatArray, qd: FloatArray, qdd: FloatArray) -> list[FloatArray]:
-        """Speed, acceleration and jerk over their limits, the joint that comes closest, each of shape (n,)."""
         limits = self.program.laws
         shares = [(np.abs(qd) / limits.speed).max(axis=1), (np.abs(qdd) / limits.acceleration).max(axis=1)]
-        if limits.jerk is not None:
-            shares.append((np.abs(np.gradient(qdd, t, axis=0)) / limits.jerk).max(axis=1))
-        return shares
+        return load, standing_load(job.part, motion, job.gravity), shares
+
+    def _jerk_shares(self, law: Law, t: FloatArray) -> list[FloatArray]:
+        """Jerk over its limit at times, the joint that comes closest, shape of ``t``; none where there is no limit."""
+        limit = self.program.laws.jerk
+        if limit is None:
+            return []
+        return [(np.abs(self.path.joint_jerk(*law.at(t), law.jerk(t))) / limit).max(axis=1)]
 
     def _adapted(self, spared: FloatArray, use: FloatArray, s: FloatArray) -> FloatArray:
         """More of what was too little, wherever the averaging reaches; less of what was more than enough."""

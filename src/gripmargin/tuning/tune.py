@@ -108,13 +108,19 @@ def tune(
     watch("one factor for the whole program")
     whole = override(case, demands)
     watch("a factor for each move")
-    moves = per_move(case, demands)
+    moves = per_move(case, demands, whole.factor)
     retimed = None
     references: tuple[str, ...] = REFERENCES
     if retime:
         from gripmargin.tuning import retiming  # noqa: PLC0415 - brings in a library of half a second
 
         retimed = retiming.retimed(case, demands, whole, moves, rate=rate, watch=watch)
+        if retimed.passed:
+            from gripmargin.tuning.read_back import as_positions  # noqa: PLC0415 - brings in readers of files
+
+            watch("as positions alone")
+            alone = as_positions(retimed.job)
+            retimed = replace(retimed, positions=None if alone is None else alone.report)
         references += retiming.REFERENCES
     return Tuning(
         job=job.name,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import cached_property
-from typing import get_args
+from typing import Any, get_args
 
 import numpy as np
 
@@ -26,13 +26,32 @@ from gripmargin.workcell import (
     Targets,
 )
 from gripmargin.workcell.fields import Declared, Fault, key, put
-from gripmargin.workcell.kinds import LABELS, Choice, Number, OfJoint, Row, Several, Text
+from gripmargin.workcell.kinds import LABELS, Choice, Number, OfJoint, Row, Several, Text, checked
 from gripmargin.workcell.phases import PhaseMap, phase_problems
 
 WRIST_AXES = 3  # that meet in a point
 STAMPS = get_args(Stamps)
+ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausible` has a rule for each
+    "density",
+    "inertia",
+    "centre_of_mass",
+    "pad_material",
+    "surface_factor",
+    "pad_places",
+    "pick_place",
+    "nest_place",
+    "phase_order",
+    "spacing",
+    "joint_travel",
+    "target",
+)
 MAX_GRAVITY = 30.0  # [m/s^2]; three times the earth's is a slip of the unit
 MAX_AIR_DENSITY = 10.0  # [kg/m^3]; eight times that at sea level is a slip of the unit
+
+
+def _accepted(value: Any, where: str) -> tuple[str, ...]:
+    codes = (value,) if isinstance(value, str) else tuple(value)
+    return tuple(checked(Choice(ACCEPTABLE), code, f"{where}[{i}]") for i, code in enumerate(codes))
 
 
 class JointLimits(Declared, called="robot"):
@@ -64,6 +83,7 @@ class Job(Declared, called="job"):
         targets: Margins to reach.
         gravity: In the world frame.
         air_density: Of the air around a part with `drag_area`.
+        accept: What looks wrong and is meant, by the codes that the report names; it is said in every report.
         pick: Where the part is taken from.
         nest: Where it is left.
         stop: How the robot stops.
@@ -98,6 +118,7 @@ class Job(Declared, called="job"):
         default=STANDARD_AIR_DENSITY,
         absent=f"{STANDARD_AIR_DENSITY} kg/m³",
     )
+    accept: tuple[str, ...] = key(Row(Choice(ACCEPTABLE), check=_accepted), "all", default=())
     pick: Pick | None = key(default=None)
     nest: Nest | None = key(default=None)
     stop: Stop | None = key(default=None)

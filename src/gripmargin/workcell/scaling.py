@@ -63,4 +63,7 @@ def _scaled(trajectory: Trajectory, times: FloatArray, factors: FloatArray) -> T
         return replace(trajectory, t=times)
     k = at_samples(factors)[:, None]
     qdd = None if trajectory.qdd is None else k**2 * trajectory.qdd
-    return replace(trajectory, t=times, qd=k * trajectory.qd, qdd=qdd)
+    filling = trajectory.filling
+    if filling is not None and filling.missed is not None:
+        filling = filling._replace(missed=k**2 * filling.missed)
+    return replace(trajectory, t=times, qd=k * trajectory.qd, qdd=qdd, filling=filling)

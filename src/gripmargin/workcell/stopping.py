@@ -45,6 +45,7 @@ class Stop(Declared, called="stop"):
         measured: Published or measured stops along the path, instead of a time or a deceleration.
         load: Share of the rated payload that is carried, with `measured`.
         ramp: Over which the deceleration builds up; softens the beginning of a stop.
+        reaction: Part of the stopping times in which the robot may go on before it brakes.
         floor: Height of the floor in the world: where a part that comes off may land.
     """
 
@@ -57,6 +58,7 @@ class Stop(Declared, called="stop"):
     measured: tuple[StopFigure, ...] = key(Several(StopFigure, least=1), "stop", default=())
     load: float | None = key(not_negative(), "stop", default=None, absent="the worst of the measured loads")
     ramp: float = key(not_negative("time"), "stop", default=0.0)
+    reaction: float = key(not_negative("time"), "stop", default=0.0)
     floor: float | None = key(Number("length", what="a height"), "stop", default=None)
 
     def faults(self) -> Iterator[Fault]:
@@ -78,6 +80,9 @@ class Stop(Declared, called="stop"):
         shortest = min((figure.time for figure in self.measured), default=self.time or math.inf)
         if self.ramp >= shortest:
             yield "ramp", f"{self.ramp:g} s", f"less than the shortest stopping time, {shortest:g} s"
+        elif self.ramp + self.reaction >= shortest:
+            expected = f"less than the shortest stopping time, {shortest:g} s, and the ramp leave"
+            yield "reaction", f"{self.reaction:g} s", expected
         for axis in dict.fromkeys(figure.axis for figure in self.measured):
             yield from _grid_faults({i: figure for i, figure in enumerate(self.measured) if figure.axis == axis}, axis)
 

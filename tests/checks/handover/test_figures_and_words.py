@@ -9,13 +9,15 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.checks.handover import words
 from gripmargin.checks.handover.letting_go import worst_way
 from gripmargin.checks.handover.preload import PRELOAD
-from gripmargin.checks.handover.pressing import details_of, pressing
+from gripmargin.checks.handover.pressing import cause_of, details_of, pressing
 from gripmargin.checks.handover.pressure import PRESSURE
 from gripmargin.checks.handover.release import RELEASE
 from gripmargin.contact.restraint import WAYS
 from gripmargin.files.job_file import read_job
+from support.handed import Handed, plate_job
 
 FOLDER = Path(__file__).parents[3] / "trajectories"
 CHECKS = (PRELOAD, RELEASE, PRESSURE)
@@ -31,9 +33,9 @@ def case_of(name):
     return work_out(job_of(name))
 
 
-def never_down(*, up=0.0, tilt=0.0):
+def never_down(*, up=0.0, tilt=0.0, name="lid-straight-pull"):
     """The lid let go above its nest, or with the nest askew."""
-    job = job_of("lid-straight-pull")
+    job = job_of(name)
     face = job.nest.face @ gm.pose((0.0, 0.0, -up), rpy=(tilt, 0.0, 0.0))
     return work_out(replace(job, nest=replace(job.nest, face=face)))
 
@@ -89,11 +91,31 @@ def test_a_part_that_is_never_down():
 
 
 def test_a_part_that_is_set_down_askew():
-    outcome = RELEASE.answer(never_down(tilt=np.deg2rad(10.0)))
+    outcome = RELEASE.answer(never_down(tilt=np.deg2rad(10.0), name="lid"))
     (result,), (finding,) = outcome.results, outcome.findings
     said = "the part is askew by 10.00 deg when it is set down: the pads are torn off at one side"
     assert (result.lines, finding.text) == ((said,), said)
-    assert (result.verdict, finding.remedies[0].action) == ("fail", "seat")
+    assert (result.verdict, finding.remedies[0].action, finding.remedies[0].shown) == ("fail", "seat", True)
+
+
+def test_a_tilted_press_is_weakest_at_its_corners():
+    """Two 30 mm pads in a row, pressed 0.2 mm deep and 3 mrad askew along it; 0.1 mm bonds fully."""
+    job = Handed(job=plate_job()).made(tilt=0.003)
+    pads = tuple(
+        replace(pad, pose_in_tool=gm.pose((0, y, 0))) for pad, y in zip(job.gripper.pads, (-0.03, 0.03), strict=True)
+    )
+    case = work_out(replace(job, gripper=replace(job.gripper, pads=pads)), trial=True)
+    found, lean = PRELOAD.run(case).results[0].details, 0.045 * np.sin(0.003)
+    assert found.lowest_activation == pytest.approx((2e-4 - lean) * 1e8 / 1e4, rel=1e-6)
+    assert found.highest_peak_pressure == pytest.approx((2e-4 + lean) * 1e8, rel=0.02)  # of a cell
+    assert (found.tilt, found.overtravel) == pytest.approx((0.003, 2e-4))
+    assert np.cos(found.tilt_azimuth) == pytest.approx(0.0, abs=1e-9)
+    # rest, and the ends of quintics of 20.2 mm in 0.6 s and 1.2 mm in 0.3 s: 1 - s = 10 x^3
+    ends = (0.6 * np.cbrt((2e-4 - lean) / 10 / 20.2e-3), 0.3 * np.cbrt((2e-4 - lean) / 10 / 1.2e-3))
+    assert found.shortest_time_under_pressure == pytest.approx(0.2 + sum(ends), rel=0.05)
+    for beside, verdict in ((0.8e-9, "pass"), (1.5e-9, "fail")):  # what counts as rounding
+        wanted = replace(case.job.targets, preload=found.lowest_activation + beside)
+        assert PRELOAD.run(replace(case, job=replace(case.job, targets=wanted))).results[0].verdict == verdict
 
 
 def test_margin_as_the_part_leaves_its_tray():
@@ -137,6 +159,14 @@ class TestTunedNumbers:
         pressed = pressing(case, case.pickup)
         assert details_of(pressed, 1.0 + 0.8e-9).activated_share == 1.0
         assert details_of(pressed, 1.0 + 1.5e-9).activated_share == 0.0
+
+    def test_pressures_that_tell_of_a_tilt(self):
+        """Of a tool that is askew by more than counts as parallel: 5 % between the highest and the lowest."""
+        case = case_of("lid-light-press")
+        pressed = replace(pressing(case, case.pickup), tilt=0.01)
+        for more, light in ((1.04, True), (1.06, False)):
+            details = replace(details_of(pressed, 1.0), lowest_peak_pressure=1e4, highest_peak_pressure=more * 1e4)
+            assert (cause_of(pressed, details) == words.TOO_LIGHT) == light
 
     def test_ways_that_are_alike(self):
         """A lift that also tips is called a lift."""

@@ -16,9 +16,9 @@ def thrust(gantry, one_pad, worked_out):
     The part has next to no extent, so utilisation is m |a| / (A T), as the first law of shear has it.
     """
 
-    def make(t, q, qd, qdd):
+    def make(t, q, qd=None, qdd=None):
         still = np.zeros((len(t), 3))
-        columns = {"q": q, "qd": qd, "qdd": qdd}
+        columns = {name: rows for name, rows in (("q", q), ("qd", qd), ("qdd", qdd)) if rows is not None}
         case = worked_out(
             trajectory=gm.JointTrajectory(t=t, **{k: np.column_stack([v, still]) for k, v in columns.items()}),
             robot=gantry,
@@ -53,7 +53,8 @@ class TestBetweenSamples:
         t = np.arange(0, np.pi / omega, 1 / rate) + phase / rate  # one crest, or the best sampled of many would do
         use = thrust(t, *swing(t, omega, 8.0))
         assert use.high.max() >= used(8.0) * (1 - 1e-3)
-        assert use.value.max() <= used(8.0) * (1 + 1e-9)
+        assert use.low.max() <= used(8.0) * (1 + 1e-6)
+        assert use.value.max() <= used(8.0) * 1.001  # a polynomial of degree five for a sine
         assert (use.low <= use.high).all()
 
     @pytest.mark.parametrize("rate", [50, 100, 250])
@@ -68,9 +69,8 @@ class TestBetweenSamples:
         late = np.maximum(t - t[100] - 0.002, 0.0)
         q, qd, qdd = swing(t - t[100] - 0.002, 2 * np.pi, 1.0)
         use = thrust(t, q + 0.03 * late, qd + 0.03 * (late > 0), qdd)
-        assert use.value.max() == pytest.approx(used(1.0), rel=1e-3)
-        assert use.low.max() == pytest.approx(used(7.5), rel=1e-3)
-        assert use.high.max() == pytest.approx(used(15.0), rel=1e-3)
+        assert use.low.max() == pytest.approx(used(7.5), rel=0.03)
+        assert use.high.max() == pytest.approx(used(15.0), rel=0.03)
 
     def test_a_step_of_acceleration_is_not_overstated(self, thrust):
         t = np.arange(0, 1.0, 0.004)
@@ -89,8 +89,20 @@ class TestBetweenSamples:
             phases=(gm.Phase(kind="carry", start=0.295, end=0.305),),
         )
         use = pad_use(case)[0]
-        assert use.samples.tolist() == [30]
+        assert case.job.trajectory.t[use.samples].tolist() == [0.3]
         assert use.low == use.value == use.high
+
+
+@pytest.mark.parametrize("kink", [8.0, 2.0])
+def test_where_estimated_rates_are_wrong_the_true_use_lies_between(thrust, kink):
+    """Positions alone of a move that turns from speeding up to slowing down at once: estimates miss the step."""
+    t = np.arange(0, 1.0, 0.01)
+    late = np.maximum(t - 0.5, 0.0)
+    use = thrust(t, 0.5 * 8.0 * t**2 - 0.5 * kink * late**2)
+    true = used(np.where(t < 0.5, 8.0, 8.0 - kink))
+
+    assert (use.low <= true[use.samples] + 1e-9).all()
+    assert (use.high >= true[use.samples] - 1e-9).all()
 
 
 class TestPadLost:

@@ -1,12 +1,16 @@
 """Does the part stay on when the robot stops: by hand, by properties, and attempts to get a false pass."""
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import ClassVar
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 
 import gripmargin as gm
+from gripmargin.checks.case import work_out
+from gripmargin.checks.stop.use import Stopping, stop_use
 from gripmargin.results.samples import Samples
 
 G = 9.80665
@@ -17,6 +21,12 @@ DOWN = np.diag([1.0, -1.0, -1.0])
 def stop_of(report):
     (result,) = [check for check in report.checks if check.check == "stop"]
     return result
+
+
+def use_at(job, k):
+    """The largest utilisation of the stop that begins at a sample, followed by itself."""
+    stopping = Stopping(case=work_out(job), stop=job.stop)
+    return float(stop_use(stopping, stopping.kinds[0], np.array([k])).value[0])
 
 
 def minimum_jerk(s):
@@ -80,27 +90,41 @@ class TestByHand:
 
     area, held = 0.05**2, 50e3
 
-    def from_top_speed(self, deceleration, overshoot):
-        """Utilisation of a stop that runs on into the program's own braking: a = a_own s^2 - d v_own / v on its way."""
-        top = 15 / 8 * 0.6 / 0.8
-        places = max(4, int(np.ceil(top / deceleration / 2 / 0.03)))
-        s = np.append(np.sqrt(1.0 - np.arange(places + 1) / places), 0.0)
-        x = np.clip(0.5 + top / deceleration * (1 - s**2) / 2 / 0.8, 0, 1)
-        speed = 30 * x**2 * (1 - x) ** 2 * 0.6 / 0.8
-        own = 60 * x * (1 - x) * (1 - 2 * x) * 0.6 / 0.8**2
-        braking = np.abs(own * s**2 - deceleration * speed / top)
-        pull, per = 1.2 * G / self.area / self.held, 1.2 / self.area / self.held
-        return float((np.hypot(pull, per * braking) + overshoot * per * deceleration).max())
+    def from_top_speed(self, deceleration, damping, film):
+        """Utilisation of a stop that runs on into the program's own braking: a = a_own s^2 - d v_own / v on its way.
+
+        The part slides on the pad as one mass on one spring, by a general ODE solver; the pull stays.
+        """
+        top, omega = 15 / 8 * 0.6 / 0.8, np.sqrt(film.shear_stiffness * self.area / 1.2)
+
+        def braking(t):
+            s = min(1.0, 1.0 - deceleration / top * t)
+            x = np.clip(0.5 + (t - deceleration / top * max(t, 0) ** 2 / 2) / 0.8, 0, 1)
+            own = 60 * x * (1 - x) * (1 - 2 * x) * 0.6 / 0.8**2
+            speed = 30 * x**2 * (1 - x) ** 2 * 0.6 / 0.8
+            return own * s**2 - deceleration * speed / top * (t >= 0) if s > 0 else 0.0
+
+        def slope(t, y):
+            return [y[1], omega**2 * (braking(t) - y[0]) - 2 * damping * omega * y[1]]
+
+        start, most = [0.0, 0.0], 0.0
+        for span in pairwise((-0.4, 0.0, top / deceleration, top / deceleration + 4 * np.pi / omega)):
+            found = solve_ivp(slope, span, start, rtol=1e-9, atol=1e-9, max_step=0.1 / omega)
+            start, most = found.y[:, -1], max(most, np.abs(found.y[0]).max() * (span[1] > 0))
+        return float(np.hypot(1.2 * G, 1.2 * most) / self.area / self.held)
 
     @pytest.mark.parametrize("deceleration", [1.5, 4.0, 9.0])
     def test_level_stop_from_top_speed(self, level, deceleration):
-        report = gm.check_job(level(gm.Stop(deceleration=deceleration)))
+        job = level(gm.Stop(deceleration=deceleration))
+        report = gm.check_job(job)
         assert stop_of(report).details["stop"] == "path"
         k = int(np.argmin(np.abs(report.samples.t - 0.4)))  # halfway: top speed, no acceleration of the program
-        use = self.from_top_speed(deceleration, 1.0)
-        assert 1.0 / report.samples.stop_margin[k] == pytest.approx(use, rel=2e-3)
+        use = self.from_top_speed(deceleration, 0.0, level(None).gripper.pads[0].material)
+        assert use_at(job, k) == pytest.approx(use, rel=2e-3)
+        assert 0.998 * use <= 1.0 / report.samples.stop_margin[k] <= 1.2 * use
         pull, per = 1.2 * G / self.area / self.held, 1.2 / self.area / self.held
-        assert use >= np.hypot(pull, 2.0 * per * deceleration)  # one mode without damping answers a step with twice
+        # one mode without damping answers a step with twice
+        assert use >= np.hypot(pull, 2.0 * per * deceleration)
         twist = np.sqrt(3.3e7 * 0.05**4 / 6 / 4e-3) / 2 / np.pi  # k_t times the polar second moment, over the inertia
         assert stop_of(report).details["lowest_frequency"] == pytest.approx(twist, rel=1e-6)
 
@@ -109,11 +133,9 @@ class TestByHand:
         job = level(gm.Stop(deceleration=9.0))
         (pad,) = job.gripper.pads
         damped = replace(pad, material=replace(pad.material, damping_ratio=damping))
-        report = gm.check_job(replace(job, gripper=gm.Gripper(pads=(damped,))))
-        k = int(np.argmin(np.abs(report.samples.t - 0.4)))
-        overshoot = np.exp(-damping * np.pi / np.sqrt(1 - damping**2))
-        use = self.from_top_speed(9.0, overshoot)
-        assert 1.0 / report.samples.stop_margin[k] == pytest.approx(use, rel=2e-3)
+        k = int(np.argmin(np.abs(job.trajectory.t - 0.4)))
+        use = self.from_top_speed(9.0, damping, pad.material)
+        assert use_at(replace(job, gripper=gm.Gripper(pads=(damped,))), k) == pytest.approx(use, rel=2e-3)
 
     def test_time_from_full_speed_gives_the_same_deceleration_at_any_speed(self, level):
         """From the top speed v within T: v / T; the deceleration is kept at lower speeds."""
@@ -123,6 +145,23 @@ class TestByHand:
         by_rate = gm.check_job(level(gm.Stop(deceleration=top / time)))
         both = [r.samples.stop_margin[50:350] for r in (report, by_rate)]
         assert both[0] == pytest.approx(both[1], rel=2e-3)
+
+    def test_a_reaction_time_counts_both_ways(self, level):
+        """Of 250 ms the first 100 may pass before the robot brakes: then it stops within 150 ms from a later place."""
+        earlier = []
+        for k in (200, 280, 360):
+            both, at_once, later = (
+                use_at(level(stop), start)
+                for stop, start in (
+                    (gm.Stop(time=0.25, reaction=0.1), k),
+                    (gm.Stop(time=0.25), k),
+                    (gm.Stop(time=0.15), k + 50),
+                )
+            )
+            assert both == pytest.approx(max(at_once, later), rel=2e-3)
+            earlier.append(at_once / later)
+        assert min(earlier) < 0.9
+        assert max(earlier) > 1.0
 
     def test_margin_without_swing_is_a_stop_on_a_rigid_backing(self, level):
         result = stop_of(gm.check_job(level(gm.Stop(deceleration=3.0))))
@@ -156,20 +195,21 @@ class TestAir:
         return gm.check_job(replace(job, part=panel, trajectory=trajectory, air_density=air_density))
 
     def test_the_pull_swings_with_the_air_that_goes_along(self, level, one_pad):
-        """A rise over t overshoots by 2 / (omega t), omega^2 = k A / (m + m_a); a stop on the way down pulls."""
+        """A rise over t overshoots by |sin(omega t / 2)| / (omega t / 2), omega^2 = k A / (m + m_a) (closed form).
+
+        A stop on the way down pulls.
+        """
         ramp = 0.02
         report = self.panel(level, ramp, self.density)
         area, material = 0.05**2, one_pad.pads[0].material
         omega = np.sqrt(material.normal_stiffness * area / (self.mass + self.added))
         k = int(np.argmin(np.abs(report.samples.t - 0.4)))
-        pull = self.mass * G + (self.mass + self.added) * 6.0 * (1 + 2 / (omega * ramp))
+        pull = self.mass * G + (self.mass + self.added) * 6.0 * (1 + abs(np.sin(omega * ramp / 2)) / (omega * ramp / 2))
         assert 1.0 / report.samples.stop_margin[k] == pytest.approx(pull / area / material.pull_off_stress, rel=2e-3)
 
     def test_the_lowest_frequency_is_that_of_panel_and_air(self, level, one_pad):
         """Of K x = w^2 (M + m_a n n') x, by scipy; the margin falls with the air, and not by its load alone."""
         from scipy.linalg import eigh
-
-        from gripmargin.checks.case import work_out
 
         still, wet = (self.panel(level, 0.02, density) for density in (0.0, self.density))
         wide = gm.Pad.rectangle("wide", replace(one_pad.pads[0].material, shear_stiffness=1e9), [0.4, 0.4])
@@ -274,10 +314,10 @@ class TestProperties:
         assert (np.diff(values) < 0).all()
 
     def test_a_ramp_softens_the_swing(self, fast):
+        """In the median: at some samples the swings of begin and end meet in phase with the one and not the other."""
         given = {"deceleration": 3.0}
         sudden, soft = (gm.check_job(fast(gm.Stop(ramp=r, **given))).samples.stop_margin for r in (0.0, 0.05))
-        assert (soft >= sudden * (1 - 1e-12))[~np.isnan(soft)].all()
-        assert (soft > 1.02 * sudden).any()
+        assert np.nanmedian(soft / sudden) > 1.02
 
     @pytest.mark.parametrize("strength", [0.5, 2.0])
     def test_the_margin_is_proportional_to_the_strength(self, fast, strength):
@@ -451,7 +491,6 @@ class TestNoFalsePass:
         assert stop_of(gm.check_job(job)).verdict is not gm.Verdict.PASS
 
     def test_loads_that_are_no_numbers(self, fast):
-        from gripmargin.checks.case import work_out
         from gripmargin.checks.stop.check import STOP
 
         case = work_out(fast(gm.Stop(time=0.3), targets=gm.Targets(stop=0.01)))
@@ -524,6 +563,7 @@ class TestAdvice:
         ({"time": 0.3, "floor": np.nan}, "stop.floor"),
         ({"time": 0.3, "ramp": -0.1}, "stop.ramp"),
         ({"time": 0.3, "ramp": 0.3}, "stop.ramp"),
+        ({"time": 0.3, "ramp": 0.1, "reaction": 0.2}, "stop.reaction"),
         ({"time": 0.3, "load": 0.5}, "stop.load"),
         ({"category": 1, "axis_deceleration": [1.0]}, "stop.category"),
         ({"time": 0.3, "measured": (gm.StopFigure(speed=1.0, time=0.3),)}, "stop.measured"),
@@ -546,16 +586,44 @@ def test_published_stops_that_make_no_sense_are_refused(given):
 def test_the_theory_states_the_figures_of_the_code():
     from pathlib import Path
 
-    from gripmargin.checks.stop import remedies as stop_remedies
-    from gripmargin.checks.stop import stops
+    from gripmargin.checks.stop import follow, remedies, use, ways
 
     text = " ".join((Path(__file__).parents[3] / "docs" / "theory.md").read_text(encoding="utf-8").split())
     for phrase in (
-        f"{1e3 * stops.STEP:g} ms of program time apart",
-        f"at {stops.PLACES[0]} places at least and {stops.PLACES[1]} at most",
-        f"worked out every {1e3 * stops.CLOSE:g} ms",
-        f"first at the {stop_remedies.TRIED} samples that are used most",
-        f"up to {stop_remedies.SOFTEST:g} times",
-        f"not below {stop_remedies.SLOWEST:g} of its speed",
+        f"turns by at most {follow.COARSE.turn:g} rad a step",
+        f"{follow.FINE.turn:g} rad a step",
+        f"at {follow.ROUGH.turn:g} rad a step first",
+        f"off the path in {ways.FEWEST} to the next axis",
+        f"{follow.COARSE.soon:g} periods of the slowest vibration",
+        f"in {follow.COARSE.late} steps",
+        f"no more than {ways.TURN:g} rad",
+        f"{use.DISPLACED:g} times",
+        f"within {1e3 * use.CLOSE:g} ms of each other some are followed",
+        f"first at the {remedies.TRIED} samples that are used most",
+        f"up to {remedies.SOFTEST:g} times",
+        f"not below {remedies.SLOWEST:g} of its speed",
     ):
         assert phrase in text
+
+
+def test_a_stop_by_which_an_uneven_bond_lets_the_part_go_is_a_fail(level):
+    """A pad that holds less on one side: the first cell that breaks proves nothing, a part that is lost does."""
+    from gripmargin.checks.stop.check import results
+    from gripmargin.contact.bonded import Bonded
+    from gripmargin.contact.grip import grip_of
+
+    def found(target):
+        case = work_out(level(gm.Stop(deceleration=4.0), targets=gm.Targets(stop=target)))
+        (patch,) = case.whole.patches
+        film, held = patch.pad.material, np.clip(0.7 + patch.points[:, 0] / 0.1, 0.0, 1.0)
+        bonded = Bonded(whole=case.whole, full=((film.pull_off_stress, film.shear_strength),), held=(held,))
+        case = replace(case, grip=grip_of(bonded, case.load[:, case.carried]))
+        assert not case.grip.even
+        return next(iter(results(case)))
+
+    easy = found(0.01)
+    assert easy.verdict is gm.Verdict.PASS
+    assert found(1.02 * easy.value).verdict is gm.Verdict.UNDECIDED
+    lost = found(3.0 * easy.value)
+    assert lost.verdict is gm.Verdict.FAIL
+    assert easy.value < lost.high < 3.0 * easy.value

@@ -130,7 +130,7 @@ def test_what_is_taken_for_granted_of_the_kinds_that_are_judged():
     assert "the ramp softens" in ramp
     assert swing.endswith("without damping (damping_ratio is not given for every pad).")
     (only,) = words.assumed(gm.Stop(time=0.3), path=False, axes=False, damped=True)
-    assert only.endswith("all its modes swing in phase.")
+    assert only.endswith("as in `swing`.")
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.interpolate import PPoly
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
@@ -230,17 +231,12 @@ class TestLastStop:
 
     def last_stop(self, gantry, *ends, step=5e-4):
         pieces = [*self.FAST, *ends, (0.1, 0.0, 0.0)]
-        a = np.concatenate(
-            [
-                first + (last - first) * (np.arange(n) + 0.5) / n
-                for n, first, last in ((round(duration / step), *accelerations) for duration, *accelerations in pieces)
-            ]
-        )
-        t = np.arange(a.size) * step
-        v = step * (np.cumsum(a) - a)
+        lasts, first, last = np.array(pieces).T
+        law = PPoly(np.stack([(last - first) / lasts, first]), np.concatenate([[0.0], np.cumsum(lasts)]))
+        t = (np.arange(round(float(lasts.sum()) / step)) + 0.5) * step  # jumps lie between samples
         columns = np.zeros((3, t.size, 4))
-        columns[:, :, 2] = step * (np.cumsum(v) - v), v, a
-        end = float(t[-1]) - 0.1 + step / 2
+        columns[:, :, 2] = law.antiderivative(2)(t), law.antiderivative()(t), law(t)
+        end = float(t[-1]) - 0.1
         known = job(gantry)
         report = gm.check_job(
             replace(

@@ -34,8 +34,8 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
     margin = min(margin, pickup.highest_pull / pickup.restraint) if pickup.restraint > 0 else margin
     place, on_pads = case.place(sample), load_figures(load)
     result = exact("lift_off", margin, target, place, LiftOffDetails(break_away=away, load=on_pads))
-    if result.verdict is not Verdict.PASS and not grip.even:
-        lost = Collapse(grip.bonded.on_a_plane()).lost_at(load[:, None], target) is not None
+    if result.verdict is not Verdict.PASS and (not grip.even or case.at_best is not None):
+        lost = Collapse((case.at_best or grip.bonded).on_a_plane()).lost_at(load[:, None], target) is not None
         result = replace(result, verdict=Verdict.FAIL if lost else Verdict.UNDECIDED, high=target if lost else None)
     if result.verdict is Verdict.PASS:
         return result, ()

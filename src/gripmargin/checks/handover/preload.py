@@ -12,7 +12,7 @@ from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, LiftOffDetails, PreloadDetails, WorstPreload
 from gripmargin.checks.handover.lift_off import lift_off
 from gripmargin.checks.handover.preload_remedies import remedies
-from gripmargin.checks.handover.pressing import ROUNDING, Pressing, cause_of, details_of, pressing
+from gripmargin.checks.handover.pressing import ROUNDING, Pressing, cause_of, details_of, least_at_best, pressing
 from gripmargin.checks.hold.explain import spot_on_pad
 from gripmargin.results.findings import (
     CheckResult,
@@ -44,9 +44,12 @@ def run(case: Case) -> Outcome:
     details = details_of(pressed, target)
     lowest = details.lowest_activation
     found = exact("preload", lowest, target, case.place(pressed.sample), details, measure="lowest activation")
-    verdict = judge(lowest + ROUNDING, lowest + ROUNDING, target)
+    verdict, high = judge(lowest + ROUNDING, lowest + ROUNDING, target), lowest
+    if verdict is Verdict.FAIL and pickup.at_best is not None:
+        high = max(least_at_best(pickup), lowest)
+        verdict = judge(lowest + ROUNDING, high + ROUNDING, target)
     unknown = [face.patch.pad.material.name for face in pickup.faces if face.law.source == "none"]
-    result = replace(found, verdict=Verdict.UNDECIDED if verdict is Verdict.PASS and unknown else verdict)
+    result = replace(found, high=high, verdict=Verdict.UNDECIDED if verdict is Verdict.PASS and unknown else verdict)
     lifted, dropped = lift_off(case, pickup, Trials(case, _results, "lift_off"))
     findings = [] if result.verdict is Verdict.PASS else [_finding(case, pressed, details, result, unknown)]
     return Outcome(
@@ -65,8 +68,9 @@ def _finding(
 ) -> Finding:
     weakest, pickup = pressed.weakest, pressed.pickup
     if result.verdict is Verdict.UNDECIDED:
-        because = Cause.open(words.no_law(unknown))
-        change: Sequence[Remedy] = [Remedy(action="better data", text=words.MEASURE_ADHESION)]
+        because = Cause.open(words.no_law(unknown) if unknown else words.BOND_AGAIN)
+        text = words.MEASURE_ADHESION if unknown else words.STAY_PUT
+        change: Sequence[Remedy] = [Remedy(action="better data", text=text)]
     else:
         because = Cause(cause=cause_of(pressed, details))
         change = remedies(case, pressed, result.target, Trials(case, _results, "preload"))

@@ -29,6 +29,7 @@ class WeakPlace:
         point: In the tool frame [m], shape (3,).
         share: Activation [-].
         pressure: Peak pressure [Pa].
+        edge: Whether it is a corner of the pad.
     """
 
     pad: int
@@ -36,6 +37,7 @@ class WeakPlace:
     point: FloatArray
     share: float
     pressure: float
+    edge: bool = False
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -95,6 +97,17 @@ def pressing(case: Case, pickup: Pickup) -> Pressing:
     )
 
 
+def least_at_best(pickup: Pickup) -> float:
+    """Return the lowest activation [-] if cells that broke and were pressed on again hold fully."""
+    best = pickup.at_best or pickup
+    return min(place.share for place in _weak_places(best) if not _pressed_again(pickup, place))
+
+
+def _pressed_again(pickup: Pickup, place: WeakPlace) -> bool:
+    """Whether a place on the edge lies beside a cell that broke: its highest pressure does not say what it holds."""
+    return place.edge and bool(pickup.pressed.pads[place.pad].breaks[place.cell] > 0)
+
+
 def _weak_places(pickup: Pickup) -> Iterator[WeakPlace]:
     """The weakest cell and the weakest corner of each pad.
 
@@ -110,7 +123,8 @@ def _weak_places(pickup: Pickup) -> Iterator[WeakPlace]:
         share = np.where(peak > 0, face.law(peak), 0.0)
         k = int(np.argmin(share))
         cell = int(np.argmin(np.linalg.norm(points - edge[k], axis=1)))
-        yield WeakPlace(pad=i, cell=cell, point=edge[k], share=float(share[k]), pressure=float(peak[k]))
+        place = WeakPlace(pad=i, cell=cell, point=edge[k], share=float(share[k]), pressure=float(peak[k]), edge=True)
+        yield place
 
 
 def details_of(pressed: Pressing, target: float) -> PreloadDetails:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import inf
 
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
@@ -38,7 +39,7 @@ def run(case: Case) -> Outcome:
         return Outcome(results=(undecided("release", job.targets.release, reason, remedy=remedy),))
     judged = [_judge(case, putdown) for putdown in putdowns]
     severity = (Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS)
-    worst = min((result for result, _ in judged), key=lambda r: (severity.index(r.verdict), r.value or 0.0))
+    worst = min((r for r, _ in judged), key=lambda r: (severity.index(r.verdict), inf if r.value is None else r.value))
     return Outcome(
         results=(worst,),
         findings=tuple(finding for _, finding in judged if finding is not None),

@@ -239,6 +239,7 @@ MEASURE_OVERLOAD: Final = (
 )
 UNFINISHED: Final = "the release phase ends before the tool has left the part"
 BOND_AGAIN: Final = "how cells that break and are pressed on again bond is not known: as at first, or fully"
+STAY_PUT: Final = "come down level and without sliding, or lift the tool off once before it is pressed on"
 LIFT_FIRST: Final = "let go without pressing the pads on any further, or leave the part more restraint"
 CELLS_TOO_COARSE: Final = "the target lies within what the size of the cells leaves open of the ratio"
 MORE_THAN_ENOUGH: Final = "move a little further before the tool leaves, or hold the part down a little harder"

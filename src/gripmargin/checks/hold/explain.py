@@ -12,6 +12,8 @@ from gripmargin.contact.grip import Grip
 from gripmargin.contact.limit import limit_factor
 from gripmargin.contact.loads import load_by_cause
 from gripmargin.kernels import utilisation
+from gripmargin.kernels.face import Face
+from gripmargin.kernels.face import utilisation as use_of
 
 WAYS = ("pull", "peel", "shear", "twist")
 
@@ -40,19 +42,28 @@ def stresses_at(case: Case, grip: Grip, point: int, sample: int, *, swing: Float
     patch = grip.patch(point)
     load = case.load[:, sample] if swing is None else case.load[:, sample] + swing
     t1, t2, normal = grip.traction(point, load)
+    pull, shear = float(grip.pull[point]), float(grip.shear[point])
     mean = float(grip.traction_on(patch, patch.centre, load)[2])
     on_pad = case.whole.pad_wrench(patch, load)
     return Stresses(
         normal_stress=float(normal),
         shear_stress=float(np.hypot(t1, t2)),
-        pull_off_stress=float(grip.pull[point]),
-        shear_strength=float(grip.shear[point]),
+        pull_off_stress=pull,
+        shear_strength=shear,
         mean_normal_stress=mean,
         edge_amplification=float(normal / mean) if mean > 0 else None,
         peel_moment=float(np.hypot(on_pad[3], on_pad[4])),
         pad_force=tuple(on_pad[:3].tolist()),
         pad_moment=tuple(on_pad[3:].tolist()),
+        set_aside=None if grip.face.plain else _set_aside(grip, point, load),
     )
+
+
+def _set_aside(grip: Grip, point: int, load: FloatArray) -> float:
+    """The use of a place less what its tractions make of it [-]."""
+    here = grip.face.only([point])
+    whole, alone = (use_of(face, load[:, None])[0][0, 0] for face in (here, Face(here.maps / grip.asked)))
+    return float(whole - alone)
 
 
 def shares(

@@ -37,6 +37,8 @@ class Stresses(Record):
         peel_moment: About the centre of the pad's contact [N m].
         pad_force: On the pad, its axes [N].
         pad_moment: About the centre of its contact, its axes [N m].
+        set_aside: Share of what the place holds that is kept beside the load, for cells that may let go and for what
+            the press locked in [-]; None where neither is to be feared.
     """
 
     normal_stress: float
@@ -48,6 +50,7 @@ class Stresses(Record):
     peel_moment: float
     pad_force: tuple[float, ...]
     pad_moment: tuple[float, ...]
+    set_aside: float | None = if_known()
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

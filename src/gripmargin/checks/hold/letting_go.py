@@ -2,7 +2,8 @@
 
 What margins count on is a lower bound there (`gripmargin.contact.grip`). Below a target it proves nothing yet; the
 loads are then followed at the target, cell by cell (`gripmargin.contact.collapse`): the part is lost, and the check
-fails, or it is not, and nobody knows.
+fails, or it is not, and nobody knows. How cells of a press that broke and were pressed on again bond is not known: the
+part is lost where it is lost on the strongest such bond.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from gripmargin.contact.collapse import Collapse, least_lost
 from gripmargin.results.findings import short_of
 
 
-def settled(case: Case, use: Use, load: FloatArray, target: float) -> Use:
+def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: bool = False) -> Use:
     """Return a use with the least value that it surely has; that of an even bond is known and stays.
 
     Args:
@@ -27,17 +28,23 @@ def settled(case: Case, use: Use, load: FloatArray, target: float) -> Use:
         use: How far the pads are used.
         load: At its samples, shape (6, m).
         target: Margin wanted.
+        apart: Whether each load stands for itself; else they come one after the other.
     """
-    if use.grip.even:
-        return use
-    if case.trial:
-        return replace(use, low=np.zeros(use.samples.size))  # only whether it passes counts
-    low, unsure, bonded = np.zeros(use.samples.size), use.high - use.value, use.grip.bonded.on_a_plane()
     short = short_of(inverse(use.high), target)
+    if use.grip.even and (case.trial or not short.any() or case.at_best is None):
+        return use
+    low, unsure = np.zeros(use.samples.size), use.high - use.value
+    if case.trial or not short.any():  # only whether it passes counts
+        return replace(use, low=low)
+    if case.at_best is not None and use.grip.bonded is not case.grip.bonded:  # with a pad gone
+        return replace(use, low=low)
+    bonded = (case.at_best or use.grip.bonded).on_a_plane()
     first = 0
     for piece in pieces_of(case, use, short):
         k = int(piece[np.argmax(use.value[piece])])
         if Collapse(bonded).lost_at(load[:, [k]], target) is None:
+            if apart:
+                continue
             followed = np.arange(first, int(piece[-1]) + 1)
             lost = Collapse(bonded).lost_at(load[:, followed], target)
             if lost is None:

@@ -102,7 +102,7 @@ def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float)
     """
     still = case.standing[:, members]
     moving = case.load[:, members] - still
-    if case.motion.error is None:
+    if case.motion.given:
         square = largest_scale(use.grip.face, still, moving, 1.0 / target)
         if np.isnan(square).any():
             return None

@@ -61,10 +61,16 @@ def finding(found: Finding, worst: WorstHold, because: Shares) -> SaidOfFinding:
 
 def edge(spot: Spot, stresses: Stresses, *, without: str = "") -> str:
     """Say where on the pads' edge a load tells, and what it does there."""
+    aside = (
+        ""
+        if stresses.set_aside is None
+        else f"; {100 * stresses.set_aside:.0f} % of what it holds is set aside for places that may let go and for "
+        "what the press locked in"
+    )
     return (
         f"pad '{spot.pad}', edge at {words.spot(spot.point, spot.azimuth)}: {without}tension "
         f"{words.stress(max(stresses.normal_stress, 0.0))} of {words.stress(stresses.pull_off_stress)}, shear "
-        f"{words.stress(stresses.shear_stress)} of {words.stress(stresses.shear_strength)}"
+        f"{words.stress(stresses.shear_stress)} of {words.stress(stresses.shear_strength)}{aside}"
     )
 
 

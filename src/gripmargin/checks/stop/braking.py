@@ -8,61 +8,20 @@ of the full speed at which the program runs.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.stop import words
 from gripmargin.checks.use import quotient
 from gripmargin.kernels.stopping import between_published, mean_rates
-from gripmargin.motion.chain import Chain
 from gripmargin.motion.tool_motion import ToolMotion
-from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell import Stop, StopFigure
 
 TURNING: Final = 1e-3  # share by which the fastest point must outrun the tool origin for the two to be told apart
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Arm:
-    """An arm whose axes may brake each on its own, at some places of its program.
-
-    Attributes:
-        robot: The arm.
-        rates: Braking rate of each axis [rad/s^2 or m/s^2], shape (joints,).
-        q: Joint positions [rad or m], shape (m, joints).
-        qd: Joint speeds [rad/s or m/s], shape (m, joints).
-    """
-
-    robot: Chain
-    rates: FloatArray
-    q: FloatArray
-    qd: FloatArray
-
-    @classmethod
-    def of(cls, case: Case, stop: Stop, slower: float, softer: float) -> Arm | None:
-        """Return that of a job at all samples; None where the job gives no rates or the program no joints.
-
-        Args:
-            case: The job.
-            stop: How its robot stops.
-            slower: Factor on the speed of the program.
-            softer: Factor on all stopping times.
-        """
-        robot, trajectory, rates = case.job.robot, case.job.trajectory, case.motion.joint_rates
-        if stop.axis_deceleration is None or not isinstance(trajectory, JointTrajectory):
-            return None
-        if robot is None or rates is None:
-            return None
-        return cls(robot=robot, rates=stop.axis_deceleration / softer, q=trajectory.q, qd=slower * rates[0])
-
-    def at(self, samples: NDArray[np.intp]) -> Arm:
-        """Return the arm at some of the places."""
-        return replace(self, q=self.q[samples], qd=self.qd[samples])
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

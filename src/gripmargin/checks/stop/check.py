@@ -1,7 +1,7 @@
 """Would the part stay on the pads if the robot stopped, at any carried sample?
 
-The margin is that of `hold`, for the load while the robot brakes and just after, with the swing of the part on its
-backing at its worst phase: a stop without a ramp is a step, at its beginning and at its end.
+The margin is that of `hold`, for what the pads carry while the robot brakes and after: the part swings on its backing,
+and a stop without a ramp is a step, at its beginning and at its end.
 """
 
 from __future__ import annotations
@@ -20,16 +20,15 @@ from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, sh
 from gripmargin.checks.stop import words
 from gripmargin.checks.stop.fall import fall
 from gripmargin.checks.stop.figures import Fall, StopDetails, StopShares, WorstStop
-from gripmargin.checks.stop.kinds import OffPath, OnPath
 from gripmargin.checks.stop.remedies import advice
-from gripmargin.checks.stop.use import StopUse, asked_of_the_pads, use_of_stops
+from gripmargin.checks.stop.use import AXES, PATH, StopUse, asked_of_the_pads, use_of_stops
 from gripmargin.checks.stop.worst import Seen
 from gripmargin.checks.swing.ringing import keep_swing
 from gripmargin.checks.use import inverse
 from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, short_of, undecided
 from gripmargin.results.record import NoFigures
 
-MOST_TRIALS = 2  # changed jobs that are put to the check: each costs about what the check itself does
+MOST_TRIALS = 3  # changed jobs that are put to the check: each costs up to what the check itself does
 
 
 def run(case: Case) -> Outcome:
@@ -68,13 +67,13 @@ def results(case: Case) -> Iterator[CheckResult]:
 
 
 def _details(stops: StopUse, worst: Seen) -> StopDetails:
-    margins = {kind.name: margin_figure(float(use.value.max())) for kind, use in stops.by_kind.items()}
+    margins = {kind: margin_figure(float(use.value.max())) for kind, use in stops.by_kind.items()}
     return StopDetails(
         instant=worst.figures,
-        path=margins.get(OnPath.name),
-        axes=margins.get(OffPath.name),
+        path=margins.get(PATH),
+        axes=margins.get(AXES),
         lowest_frequency=float(stops.stopping.modes.frequency.min() / (2.0 * np.pi)),
-        damping_ratio=stops.stopping.damping,
+        damping_ratio=float(stops.stopping.modes.damping.min()),
         fall=_fall(stops),
         axes_unknown=stops.axes_unknown,
     )
@@ -99,11 +98,10 @@ def _finding(stops: StopUse, short: Shortfall, remedies: Sequence[Remedy]) -> Fi
         load=explain.load_figures(seen.load),
         instant=seen.figures,
     )
-    swing = float(stops.stopping.gain(use.grip.face)[seen.point] @ seen.instant.swing[:, 0])
     doubts = None if short.fails else _unsure(stops, short)
     because = StopShares(
         shares=explain.shares(seen.alone, use.grip, seen.point, 0, undecided=doubts),
-        swing=swing / seen.use if seen.use > 0 else 0.0,
+        swing=seen.swing,
     )
     return short.finding(case, "stop", worst, because, remedies)
 
@@ -114,15 +112,14 @@ def _unsure(stops: StopUse, short: Shortfall) -> list[str]:
         ahead = sorted(doubt for doubt in motion.doubts if doubt[1] >= short.sample)
         return [ahead[0][2]] if ahead else [words.NO_LOAD]
     reasons = [words.ORIGIN_OR_FASTEST] if stopping.turns[short.sample] else []
-    reasons.append(words.TIMING if stopping.damping > 0 else words.TIMING + words.NO_DAMPING)
-    return reasons if motion.error is None else [*reasons, motion.error_sentence(short.sample)]
+    reasons.append(words.TIMING if stopping.modes.damping.min() > 0 else words.TIMING + words.NO_DAMPING)
+    return reasons if motion.given else [*reasons, motion.error_sentence(short.sample)]
 
 
 def _assumed(stops: StopUse) -> tuple[str, ...]:
-    stopping, names = stops.stopping, {kind.name for kind in stops.by_kind}
-    path, axes = OnPath.name in names, OffPath.name in names
+    stopping, path, axes = stops.stopping, PATH in stops.by_kind, AXES in stops.by_kind
     notes = stopping.rates.notes if path else ()
-    return *notes, *words.assumed(stopping.stop, path=path, axes=axes, damped=stopping.damping > 0)
+    return *notes, *words.assumed(stopping.stop, path=path, axes=axes, damped=stopping.modes.damping.min() > 0)
 
 
 STOP = Check(

@@ -7,31 +7,29 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import changes
 from gripmargin.checks.advice import Change, Trials, ordered
 from gripmargin.checks.hold.remedies import enlarged, size_for, strengthened
 from gripmargin.checks.margin import Shortfall
 from gripmargin.checks.slowing import Motion, slowing
 from gripmargin.checks.stop import words
-from gripmargin.checks.stop.kinds import OffPath, OnPath, kinds_of
-from gripmargin.checks.stop.stops import Stopping
-from gripmargin.checks.stop.use import StopUse, stop_use, use_of_stops
+from gripmargin.checks.stop.use import AXES, PATH, StopUse, stop_use
 from gripmargin.checks.stop.worst import Seen
-from gripmargin.checks.swing.ringing import Stretch
-from gripmargin.checks.use import Use, inverse
+from gripmargin.checks.use import inverse
 from gripmargin.kernels.search import furthest
 from gripmargin.results.findings import Remedy, on_target
 
 SLOWEST: Final = 0.2  # share of the speed below which slowing is no remedy for a stop
 SOFTEST: Final = 10.0  # factor on stopping times beyond which a softer stop is no remedy
 TRIED: Final = 24  # samples, the worst ones, at which a change is sought before the check tries it on all
-BEFORE: Final = 200  # samples before them whose swing is looked at with a few
-HALVINGS: Final = 9
+HALVINGS: Final = 7
 SEARCHED: Final = 3  # motions, the worst ones, for which a speed is sought
 ROUNDS: Final = 3  # attempts at a softer stop, each with the samples that fell short in the one before
 
@@ -76,7 +74,7 @@ def _for_whole(stops: StopUse, target: float, trials: Trials) -> tuple[Remedy, .
     job = stops.stopping.case.job
     worst = Seen.at(stops, int(np.argmax(stops.whole.high)))
     found = (
-        trials.tried(_softer(stops, target, trials)),
+        trials.tried(_softer(stops, target)),
         trials.tried(strengthened(job, high, target)),
         trials.tried(enlarged(job, size_for(job, worst.load[:, None], high, target))),
     )
@@ -94,56 +92,54 @@ def _better_data(stops: StopUse, sample: int) -> str:
 
 def _speed_needed(stops: StopUse, motion: Motion, target: float) -> float | None:
     """The share of its speed at which the worst samples of a motion are on target; None where none was found."""
-    few = _first(stops.whole, np.isin(stops.whole.samples, motion.samples))
-    time = _least(lambda time: _enough(stops, few, target, slower=1.0 / time), 1.0 / SLOWEST)
+    inside = np.isin(stops.whole.samples, motion.samples)
+    few = _first(stops.whole.samples[inside], stops.whole.high[inside])
+    time = _least(lambda time: on_target(inverse(_high(stops, few, slower=1.0 / time)), target), 1.0 / SLOWEST)
     return None if time is None else math.floor(100.0 / time + 1e-9) / 100.0
 
 
-def _around(stretch: Stretch, few: NDArray[np.intp]) -> Stretch:
-    """The piece of a stretch that ends with the last of a few samples."""
-    inside = np.flatnonzero(np.isin(stretch.samples, few))
-    return stretch.piece(max(int(inside[0]) - BEFORE, 0), int(inside[-1]))
-
-
-def _softer(stops: StopUse, target: float, trials: Trials) -> Iterator[Change]:
-    """Factors on the stopping time, from the one that is enough at the worst samples on."""
+def _softer(stops: StopUse, target: float) -> Iterator[Change]:
+    """The factor on the stopping time that is enough, sought at the worst samples and at those short with it."""
     # a stop that takes longer reaches further: the worst places need not stay so
-    spread = stops.whole.samples[:: max(stops.whole.samples.size // TRIED, 1)]
-    few = np.union1d(_first(stops.whole, np.ones(stops.whole.samples.size, dtype=bool)), spread)
-    kinds = [type(kind) for kind in stops.by_kind]
-    stop, job = stops.stopping.stop, stops.stopping.case.job
+    samples, stop, job = stops.whole.samples, stops.stopping.stop, stops.stopping.case.job
+    few, factor = np.union1d(_first(samples, stops.whole.high), samples[:: max(samples.size // TRIED, 1)]), 1.0
     for _ in range(ROUNDS):
-        least = _least(lambda softer, few=few: _enough(stops, few, target, softer=softer), SOFTEST)  # type: ignore[misc]
+        least = _least(partial(_enough, stops, few, target), SOFTEST, factor)
         if least is None:
             return
         factor = math.ceil(100.0 * least - 1e-9) / 100.0
-        text = words.softer(stop, factor, path=OnPath in kinds, axes=OffPath in kinds)
-        yield Change(
-            remedy=Remedy(action="stop softer", text=text, figures={"factor": factor}),
-            job=lambda factor=factor: changes.softer_stop(job, factor),  # type: ignore[misc]
-        )
-        few = np.union1d(few, _still_short(trials))
+        high = _high(stops, samples, softer=factor)
+        if on_target(inverse(high), target):
+            break
+        few = np.union1d(few, _first(samples, high))
+    text = words.softer(stop, factor, path=PATH in stops.by_kind, axes=AXES in stops.by_kind)
+    yield Change(
+        remedy=Remedy(action="stop softer", text=text, figures={"factor": factor}),
+        job=lambda: changes.softer_stop(job, factor),
+    )
 
 
-def _still_short(trials: Trials) -> NDArray[np.intp]:
-    """The samples that use the pads most in what was tried last."""
-    tried = None if trials.last is None else trials.last.shared(use_of_stops)
-    return np.zeros(0, dtype=np.intp) if tried is None else _first(tried.whole, np.ones(tried.whole.samples.size, bool))
+def _high(stops: StopUse, samples: NDArray[np.intp], *, softer: float = 1.0, slower: float = 1.0) -> FloatArray:
+    """How far stops that begin at some samples use the pads at most, as closely as their target asks."""
+    stopping = stops.stopping.other(slower=slower, softer=softer)
+    return np.max([stop_use(stopping, kind, samples, quick=True).high for kind in stops.by_kind], axis=0)
 
 
-def _enough(stops: StopUse, few: NDArray[np.intp], target: float, *, slower: float = 1.0, softer: float = 1.0) -> bool:
-    """Whether stops that begin at a few samples are on target, with the program slower or the stops softer."""
-    stopping = Stopping(stops.stopping.case, stops.stopping.stop, slower=slower, softer=softer)
-    return on_target(inverse([stop_use(kind, few, stops.stretches).most for kind in kinds_of(stopping)]), target)
+def _enough(stops: StopUse, few: NDArray[np.intp], target: float, softer: float) -> bool:
+    """Whether stops that begin at a few samples are on target if they take so many times longer."""
+    return on_target(inverse(_high(stops, few, softer=softer)), target)
 
 
-def _least(enough: Callable[[float], bool], most: float) -> float | None:
-    """The least factor above 1 that is enough; None where the largest one is not."""
-    return furthest(enough, most, 1.0, halvings=HALVINGS) if enough(most) else None
+def _least(enough: Callable[[float], bool], most: float, least: float = 1.0) -> float | None:
+    """The least factor that is enough, above one that is not; None where the largest one is not."""
+    while least < most:
+        factor = min(2.0 * least, most)
+        if enough(factor):
+            return furthest(enough, factor, least, halvings=HALVINGS)
+        least = factor
+    return None
 
 
-def _first(use: Use, inside: NDArray[np.bool_]) -> NDArray[np.intp]:
-    """The samples among some carried ones, marked, that use the pads most, indices into the program."""
-    among = np.flatnonzero(inside)
-    order = np.argsort(-use.high[among], kind="stable")[:TRIED]
-    return use.samples[np.sort(among[order])]
+def _first(samples: NDArray[np.intp], use: FloatArray) -> NDArray[np.intp]:
+    """Those of some samples that use the pads most."""
+    return samples[np.sort(np.argsort(-use, kind="stable")[:TRIED])]

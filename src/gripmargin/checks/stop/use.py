@@ -2,25 +2,147 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, reduce
 from statistics import NormalDist
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.use import COVERAGE, SURE, crests, rate_errors
-from gripmargin.checks.stop.instants import Ring
-from gripmargin.checks.stop.kinds import Kind, OffPath, asks_for_axes, kinds_of, places_between
-from gripmargin.checks.stop.peaks import Pads
-from gripmargin.checks.stop.stops import Stopping
-from gripmargin.checks.swing.ringing import Stretch, mode_sets, next_too, stretches_of
+from gripmargin.checks.hold.letting_go import settled
+from gripmargin.checks.hold.use import SURE, above_between
+from gripmargin.checks.stop.braking import TURNING, PathRates
+from gripmargin.checks.stop.course import Course, Indices
+from gripmargin.checks.stop.follow import followed
+from gripmargin.checks.stop.ways import AlongPath, OffPath, Stops
+from gripmargin.checks.swing.ringing import mode_sets, other_stretches, stretches_of
+from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
-from gripmargin.kernels.face import Face
-from gripmargin.kernels.utilisation import traction_size
+from gripmargin.kernels.march import Peak
+from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.workcell import Stop, StopFigure
+
+PATH: Final = "path"
+AXES: Final = "axes"
+LEAST: Final = 1e-3  # share of a published way that is left for braking at least
+CLOSE: Final = 0.004  # [s] of stops that begin closer to each other some are followed
+DISPLACED: Final = 2.0  # how often large displacements count; random stops in a physics engine need 1.9
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Stopping:
+    """The stops of a job.
+
+    Attributes:
+        case: The job.
+        stop: How its robot stops.
+        slower: Factor on the speed of the program.
+        softer: Factor on all stopping times.
+        swinging: Whether the part swings while the program runs; else it hangs still when a stop begins.
+    """
+
+    case: Case
+    stop: Stop
+    slower: float = 1.0
+    softer: float = 1.0
+    swinging: bool = True
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """Those that can be judged of the kinds of stop that the job asks for: "path", "axes"."""
+        kinds = (PATH,) if self.stop.on_path and self.stop.category != 0 else ()
+        known = self.case.job.robot is not None and self.case.motion.joint_rates is not None
+        return (*kinds, AXES) if self.asks_for_axes and known else kinds
+
+    @property
+    def asks_for_axes(self) -> bool:
+        """Whether stops in which every axis brakes on its own are to be judged."""
+        return self.stop.axis_deceleration is not None and self.stop.category in (None, 0)
+
+    @cached_property
+    def modes(self) -> Modes:
+        """Natural vibrations of the part on the softest that the pads can be."""
+        return self.case.shared(mode_sets)[-1]
+
+    @cached_property
+    def rates(self) -> PathRates:
+        """Time decelerations of stops along the path, from when the robot is told to stop."""
+        return self._rates(self.stop)
+
+    def _rates(self, stop: Stop) -> PathRates:
+        stiffest = float(self.modes.frequency.max())
+        return PathRates.of(self.case, stop, self.slower, self.softer, stiffest=stiffest)
+
+    @cached_property
+    def turns(self) -> NDArray[np.bool_]:
+        """At which samples the tool turns so that a deceleration along the path may mean more than one thing."""
+        if self.stop.deceleration is None:
+            return np.zeros(self.case.load.shape[1], dtype=np.bool_)
+        return np.asarray(self.rates.mild < (1.0 - TURNING) * self.rates.hard)
+
+    @cached_property
+    def courses(self) -> tuple[tuple[Modes, Course], ...]:
+        """The program with the vibrations that the part may have, the main ones first."""
+        case, (*others, main) = self.case, self.case.shared(mode_sets)
+        swings = (
+            [case.shared(stretches_of), *case.shared(other_stretches)] if self.swinging else [()] * (1 + len(others))
+        )
+        return tuple(
+            (modes, Course.of(case, modes, self.slower, stretches if self.swinging else ()))
+            for modes, stretches in zip((main, *others), swings, strict=True)
+        )
+
+    def other(self, *, slower: float, softer: float) -> Stopping:
+        """Return the stops of the program at another speed, or in other times."""
+        out = replace(self, slower=slower, softer=softer)
+        if slower == self.slower:
+            vars(out)["courses"] = self.courses  # as `cached_property` keeps it
+        return out
+
+    def begun(self, kind: str, course: Course, t: FloatArray, gap: FloatArray) -> list[Stops]:
+        """Return stops that begin at some times, once for each thing that the figures of the job may mean."""
+        if kind == AXES:
+            return [self._off_path(course, t, gap)]
+        late = self.stop.reaction
+        readings = [(0.0, self.rates), *([(late, self._rates(self._braking_alone))] if late else [])]
+        return [
+            AlongPath(course=course, t=t + after, gap=gap, lasts=1.0 / rate, ramp=self.stop.ramp)
+            for after, rates in readings
+            for rate in ((rates.hard, rates.mild) if self.turns.any() else (rates.hard,))
+        ]
+
+    @property
+    def _braking_alone(self) -> Stop:
+        """The stops without the reaction time, which is part of the published times and ways."""
+        stop, limits = self.stop, self.case.job.joint_limits
+        full = None if limits is None else limits.speed
+
+        def left(figure: StopFigure) -> float | None:
+            if figure.distance is None or full is None or figure.axis is None:
+                return figure.distance
+            way = figure.speed * float(full[figure.axis - 1]) * stop.reaction
+            return max(figure.distance - way, LEAST * figure.distance)
+
+        measured = tuple(replace(f, time=f.time - stop.reaction, distance=left(f)) for f in stop.measured)
+        return replace(
+            stop, time=None if stop.time is None else stop.time - stop.reaction, measured=measured, reaction=0.0
+        )
+
+    def _off_path(self, course: Course, t: FloatArray, gap: FloatArray) -> OffPath:
+        job, rates, stop = self.case.job, self.case.motion.joint_rates, self.stop
+        trajectory = job.trajectory
+        if not isinstance(trajectory, JointTrajectory) or job.robot is None or rates is None:
+            raise TypeError("stops off the path need joints")
+        joints = np.stack([trajectory.q, self.slower * rates[0]])
+        braking = np.asarray(stop.axis_deceleration) / self.softer
+        return OffPath(
+            course=course, t=t, gap=gap, job=job, robot=job.robot, rates=braking, ramp=stop.ramp, joints=joints
+        )
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -29,13 +151,11 @@ class StopUse:
 
     Attributes:
         stopping: The stops.
-        stretches: The part's swing while the program runs.
         by_kind: How far the stops of each kind use the pads.
     """
 
     stopping: Stopping
-    stretches: Sequence[Stretch]
-    by_kind: Mapping[Kind, Use]
+    by_kind: Mapping[str, Use]
 
     @cached_property
     def whole(self) -> Use:
@@ -45,17 +165,16 @@ class StopUse:
     @property
     def axes_unknown(self) -> bool:
         """Whether stops off the path are asked for and the program tells no joints."""
-        return asks_for_axes(self.stopping.stop) and not any(isinstance(kind, OffPath) for kind in self.by_kind)
+        return self.stopping.asks_for_axes and AXES not in self.by_kind
 
 
 def use_of_stops(case: Case) -> StopUse | None:
     """Return how far the stops of a job use the pads; None where it has none that can be judged."""
-    kinds = [] if case.job.stop is None else kinds_of(Stopping(case, case.job.stop))
-    if not kinds:
+    if case.job.stop is None:
         return None
-    stretches = case.shared(stretches_of)
-    by_kind = {kind: stop_use(kind, case.carried, stretches) for kind in kinds}
-    return StopUse(stopping=kinds[0].stopping, stretches=stretches, by_kind=by_kind)
+    stopping = Stopping(case=case, stop=case.job.stop)
+    by_kind = {kind: stop_use(stopping, kind, case.carried, quick=case.trial) for kind in stopping.kinds}
+    return StopUse(stopping=stopping, by_kind=by_kind) if by_kind else None
 
 
 def asked_of_the_pads(case: Case) -> Iterator[Asked]:
@@ -65,93 +184,82 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
         yield Asked(name="stop", target=case.job.targets.stop, use=stops.whole)
 
 
-def stop_use(kind: Kind, samples: NDArray[np.intp], stretches: Sequence[Stretch] = ()) -> Use:
+def stop_use(stopping: Stopping, kind: str, samples: Indices, *, quick: bool = False) -> Use:
     """Return how far stops of one kind use the pads.
 
     Args:
-        kind: Of the stops.
-        samples: Where they begin, indices into the program, rising, shape (m,).
-        stretches: The part's swing while the program runs; without any it hangs still when a stop begins.
-    """
-    stopping, case = kind.stopping, kind.stopping.case
-    face = case.grip.face
-    noise, bias = _errors(kind, face)
-    pads = Pads(face, stopping.gain(face), noise, bias, ring_of(stopping, face, stretches))
-    worst = kind.worst(pads, samples)
-    sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
-    low = np.maximum(worst.sure - sure * worst.noise - worst.bias, 0.0)
-    high = worst.most + COVERAGE * worst.noise + worst.bias
-    if case.motion.error is None:
-        top = crests(case.job.trajectory.t[samples], samples, worst.value) - worst.value
-        high = np.maximum(high, worst.most + np.maximum(top, 0.0))
-        high = np.maximum(high, _between(kind, pads, samples))
-    if stopping.side < 0:
-        for side in range(len(case.shared(mode_sets)) - 1):
-            other = stop_use(replace(kind, stopping=replace(stopping, side=side)), samples, stretches)
-            high = np.maximum(high, other.high) + abs(float(worst.value.max() - other.value.max()))
-    if not case.grip.even:
-        low = np.zeros_like(low)  # what margins count on is a lower bound there
-    doubts = np.concatenate([[0], np.cumsum(np.isin(np.arange(case.load.shape[1]), case.motion.doubtful))])
-    high[(doubts[worst.last + 1] > doubts[samples]) | ~np.isfinite(worst.most)] = np.inf
-    return Use(samples=samples, value=worst.value, low=low, high=high, point=worst.point, grip=case.grip)
-
-
-def ring_of(stopping: Stopping, face: Face, stretches: Sequence[Stretch]) -> Ring:
-    """Return the swing of the part at every sample of the program, up to the next.
-
-    Args:
         stopping: The stops.
-        face: The places that count.
-        stretches: The part's swing while the program runs.
+        kind: "path" or "axes".
+        samples: Where they begin, indices into the program, rising, shape (m,).
+        quick: Whether nothing else counts than whether all are on target.
     """
-    n, slower = stopping.case.load.shape[1], stopping.slower
-    if not stretches:
-        return Ring.none(face.points, n)
-    modes = stretches[0].swing.modes
-    amplitude = np.zeros((modes.frequency.size, n))
-    for stretch in stretches:
-        found = stretch.swing if slower == 1.0 else _slowed(stretch, slower).swing
-        size = next_too(found.about_rest + found.unsure + COVERAGE * found.sigma)
-        firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
-        amplitude[:, stretch.samples] = np.maximum.reduceat(size, firsts, axis=1)
-    return Ring(
-        gain=traction_size(face, modes.loads),
-        amplitude=amplitude,
-        turning=modes.frequency * np.sqrt(1.0 - modes.damping**2),
-        fading=modes.frequency * modes.damping,
+    ((use, load), *others) = (_on(stopping, kind, samples, quick, *side) for side in stopping.courses)
+    high = use.high
+    for other, _ in others:
+        high = np.maximum(high, other.high) + abs(float(use.value.max() - other.value.max()))
+    case, use = stopping.case, replace(use, high=high)
+    return use if quick else settled(case, use, load, case.job.targets.stop, apart=True)
+
+
+def _on(
+    stopping: Stopping, kind: str, samples: Indices, quick: bool, modes: Modes, course: Course
+) -> tuple[Use, FloatArray]:
+    """The use with one of the vibrations that the part may have, and what the pads carry then, shape (6, m)."""
+    case, motion = stopping.case, stopping.case.motion
+    stride = max(1, int(CLOSE / float(np.median(np.diff(course.t))) + 1e-6))
+    run = np.diff(samples, prepend=-2) == 1
+    chosen = np.flatnonzero((np.arange(samples.size) % stride == 0) | ~run | ~np.append(run[1:], False))
+    kept = samples[chosen]
+    # what lies between counts, but on the ground
+    ground = np.concatenate([[-1], np.flatnonzero(~case.airborne), [case.airborne.size]])
+    border = np.searchsorted(ground, kept)
+    before = np.maximum(kept - stride, ground[border - 1] + 1)
+    after = np.minimum(kept + stride, ground[border] - 1)
+    t = course.t[kept]
+    stops = stopping.begun(kind, course, t, np.stack([t - course.t[before], course.t[after] - t]))
+    sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
+    peak = reduce(_worse, [followed(some, sure, 1.0 / case.job.targets.stop, quick=quick) for some in stops])
+    reached = np.max([x.reached for x in stops], axis=0)
+    # of a sample between two that are followed the worse of both
+    sides = np.searchsorted(chosen, np.arange(samples.size) + np.array([[1], [0]])) + np.array([[-1], [0]])
+    within = sides[0] < sides[1]  # not followed itself: nothing is sure there
+    low, high = np.where(within, 0.0, peak.least[sides[0]]), peak.most[sides].max(axis=0)
+    reached, at = reached[sides].max(axis=0), np.where(peak.use[sides[1]] > peak.use[sides[0]], sides[1], sides[0])
+    value, response = np.where(within, np.nextafter(peak.use[at], 0.0), peak.use[at]), peak.response[:, at]
+    displaced = DISPLACED * _displaced(stopping, modes, course, samples, response) * value
+    high += displaced
+    if motion.given:
+        high += above_between(case, samples, value)
+    last = np.minimum(np.searchsorted(course.t, reached), course.t.size - 1)
+    doubts = np.searchsorted(motion.doubtful, np.arange(course.t.size + 1))
+    high[(doubts[last + 1] > doubts[samples]) | ~np.isfinite(high)] = np.inf
+    use = Use(
+        samples=samples,
+        value=value,
+        low=np.maximum(low - displaced, 0.0),
+        high=high,
+        point=peak_utilisation(course.oscillators.face, response)[1],
+        grip=case.grip,
     )
+    return use, course.carry @ response
 
 
-def _slowed(stretch: Stretch, slower: float) -> Stretch:
-    drive = stretch.swing.drive
-    return stretch.driven(drive.scaled(drive.t / slower, np.full(drive.t.size, slower**2), stretch.still))
+def _displaced(stopping: Stopping, modes: Modes, course: Course, samples: Indices, response: FloatArray) -> FloatArray:
+    """What the model of small displacements leaves out, over the whole, shape (samples,).
+
+    It is of the order of the angle by which the part turns on its pads, and of that by which the tool turns while the
+    slowest mode turns by 1: when the stop begins, and for the swing that is left from faster times also then.
+    """
+    at, slowest = stopping.case.motion.at, float(course.oscillators.frequency.min())
+    sway = np.linalg.norm((modes.shapes @ response[: modes.frequency.size])[3:], axis=0)
+    spin = np.maximum(stopping.slower * np.linalg.norm(at.angular_velocity, axis=1), 1e-300) / slowest
+    fading = float(course.oscillators.damping.min()) * slowest * course.t
+    spun = np.exp(np.maximum.accumulate(np.log(spin) + fading) - fading)[samples]
+    gain, begun = course.oscillators.gain[:, None], np.abs(course.vibration[:, samples])
+    left = (gain * begun).sum(axis=0) / np.maximum((gain * np.abs(response)).sum(axis=0), 1e-300)
+    return np.asarray(sway + spin[samples] + np.minimum(left, 1.0) * spun)
 
 
-def _errors(kind: Kind, face: Face) -> tuple[FloatArray, FloatArray]:
-    """What errors of estimated rates can add: one sigma of noise and a bound of the bias, at all samples."""
-    case, slower = kind.stopping.case, kind.stopping.slower
-    error, n = case.motion.error, case.load.shape[1]
-    noise, bias = np.zeros(n), np.zeros(n)
-    if error is None:
-        return noise, bias
-    square, per_speed = slower**2, kind.per_speed() * slower
-    both = replace(
-        error,
-        sigma=np.hypot(square * error.sigma, per_speed * error.speed_sigma),
-        bias=square * error.bias + per_speed * error.speed_bias,
-    )
-    motion = replace(case.motion, error=both)
-    stretch = np.arange(case.carried[0], case.carried[-1] + 1)
-    noise[stretch], bias[stretch] = rate_errors(replace(case, motion=motion), face, stretch)
-    return noise, bias
-
-
-def _between(kind: Kind, pads: Pads, samples: NDArray[np.intp]) -> FloatArray:
-    """The utilisation by stops that begin between neighbouring samples, credited to both, shape (m,)."""
-    out = np.zeros(samples.size)
-    for places in places_between(kind.stopping, samples):
-        use = kind.between(pads, places)
-        use = np.where(np.isfinite(use), use, np.inf)  # no number: no bound
-        for end in (places.first, places.first + 1):
-            np.maximum.at(out, end, use)
-    return out
+def _worse(one: Peak, other: Peak) -> Peak:
+    """The worse of what a stop may be, where it is not known which; sure is what both reach."""
+    return replace(one.then(other), least=np.minimum(one.least, other.least))

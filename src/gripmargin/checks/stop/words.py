@@ -153,14 +153,18 @@ def assumed(stop: Stop, *, path: bool, axes: bool, damped: bool) -> Iterator[str
             "Stops: off the path every axis brakes at its own constant rate and then holds; brakes that close late or "
             "one after the other, and arms that sag, are not counted."
         )
+    if path and stop.reaction > 0:
+        yield (
+            f"Stops: the robot may go on for {_milliseconds(stop.reaction)} of its stopping time before it brakes, or "
+            "brake at once over all of it; both count."
+        )
     left_out = stop.on_path if stop.category == 0 else stop.axis_deceleration is not None
     if stop.category is not None and left_out:
         yield (f"Stops: of category {stop.category} alone, as the job says; the other figures of [stop] are not used.")
     if stop.ramp > 0:
         yield "Stops: the ramp softens their beginning; their end is taken as sudden."
-    yield (
-        "Stops: the part may swing when a stop begins, as in `swing`; all its modes swing in phase"
-        + ("." if damped else ", without damping (damping_ratio is not given for every pad).")
+    yield "Stops: the part may swing when a stop begins, as in `swing`" + (
+        "." if damped else "; all its modes meet in phase, without damping (damping_ratio is not given for every pad)."
     )
 
 

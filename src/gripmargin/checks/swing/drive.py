@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.swing.vibration import Modes
+from gripmargin.kernels.chord import sag
 from gripmargin.kernels.oscillator import fading_sum
 
 STEP_MISSED = 0.61  # half of 1 - min(sin x / x): the most by which a ramp may understate what a step does
@@ -104,38 +105,30 @@ class Drive:
         return Drive(t=self.t, kick=np.where(taken, other.kick, self.kick), **pick)
 
 
-def given_drive(modes: Modes, t: FloatArray, wrench: FloatArray, excess: FloatArray | None = None) -> Drive:
-    """Return the drive of a load that is known at the samples.
+def given_drive(modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt | None = None) -> Drive:
+    """Return the drive of a load that is known at the samples, and straight between them but for its curvature.
 
-    Between two samples the load may step where the straight line through them makes it rise: a step of H at an unknown
-    place in an interval h starts a swing of H, the straight line one of H sin(w h / 2) / (w h / 2). The second
-    differences of the load bound what is missed, for a kink as well as for a step.
+    A pulse of mean m over an interval h starts a swing of w h m at most, and of 4 m however long it is.
 
     Args:
         modes: The natural vibrations.
         t: Times [s], shape (n,).
         wrench: Load, shape (6, n).
-        excess: By how much the mean load of each interval exceeds the mean of both its ends, shape (6, n - 1): a
-            pulse between two samples.
+        doubt: What accelerations may exceed the straight lines by; None: nothing.
     """
     load = modes.shapes.T @ wrench
-    turn = modes.frequency[:, None] * spacing(t)
-    kinks = np.minimum(turn / 4.0, STEP_MISSED) * _bends(t, load)
-    kinks += _pulses(modes, t, excess)
-    zero = np.zeros_like(load)
-    none = np.zeros(modes.frequency.size)
-    return Drive(t=t, load=load, base=load, kinks=kinks, bias=zero, growth=zero, sigma=zero, kick=none)
+    zero, none = np.zeros_like(load), np.zeros(modes.frequency.size)
+    bias = zero
+    if doubt is not None:
+        bias = np.einsum("im,cin,nc->mn", np.abs(modes.shapes), np.abs(doubt.columns), doubt.bias)
+    pulse = sag(t, load) * (2.0 / 3.0) + np.minimum(bias[:, :-1], bias[:, 1:])
+    kinks = zero.copy()
+    kinks[:, 1:] = np.minimum(modes.frequency[:, None] * np.diff(t), 4.0) * pulse
+    return Drive(t=t, load=load, base=load, kinks=kinks, bias=bias, growth=zero, sigma=zero, kick=none)
 
 
 def estimated_drives(
-    modes: Modes,
-    t: FloatArray,
-    wrench: FloatArray,
-    doubt: Doubt,
-    first: int = 0,
-    excess: FloatArray | None = None,
-    *,
-    shaken: bool = False,
+    modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt, first: int = 0, *, shaken: bool = False
 ) -> tuple[Drive, Drive | None]:
     """Return the drive of a load twice: with rates given or estimated by smoothing, and as the positions have it.
 
@@ -150,13 +143,12 @@ def estimated_drives(
         wrench: Load, shape (6, n).
         doubt: Its errors.
         first: Sample from which on the part swings.
-        excess: As in `given_drive`.
         shaken: Whether the motion may shake at the rate of a mode.
 
     Returns:
         Smoothed, and unsmoothed or None where that is not known.
     """
-    estimate = _Estimate(modes=modes, t=t, load=modes.shapes.T @ wrench, doubt=doubt, excess=excess)
+    estimate = _Estimate(modes=modes, t=t, load=modes.shapes.T @ wrench, doubt=doubt)
     unsmoothed = None if doubt.unsmoothed is None else estimate.unsmoothed(doubt.unsmoothed, first)
     smoothed = estimate.smoothed()
     if shaken and doubt.unsmoothed is not None:
@@ -172,7 +164,6 @@ class _Estimate:
     t: FloatArray
     load: FloatArray
     doubt: Doubt
-    excess: FloatArray | None
 
     @cached_property
     def per_cause(self) -> FloatArray:
@@ -202,7 +193,7 @@ class _Estimate:
             t=self.t,
             load=self.load,
             base=self.load,
-            kinks=ramps * self.bends + _pulses(modes, self.t, self.excess),
+            kinks=ramps * self.bends,
             bias=self.bias,
             growth=np.stack(growth),
             sigma=np.sqrt(np.einsum("mcn,nc->mn", self.per_cause**2, doubt.sigma**2)),
@@ -242,11 +233,7 @@ class _Estimate:
         noise2 = np.einsum("mcn,c->mn", self.per_cause**2, doubt.noise**2)
         speed_bias = np.einsum("mcn,nc->mn", np.abs(self.per_cause), doubt.speed_bias)
         speed_noise2 = np.einsum("mcn,nc->mn", self.per_cause**2, doubt.speed_sigma**2)
-        bends = self.bends.copy()
-        if self.excess is not None:
-            # A rise and a fall to twice the mean, between samples.
-            bends[:, 1:] += 4.0 * np.abs(modes.shapes.T @ self.excess)
-        kinks, growth = spline_missed(w * step) * bends, noise2 * w**6 * step**2 / 2.0
+        kinks, growth = spline_missed(w * step) * self.bends, noise2 * w**6 * step**2 / 2.0
         # The part starts at the smoothed speed; the positions as they are have another one there.
         kinks[:, first] += modes.frequency * speed_bias[:, first]
         growth[:, first] += modes.frequency**2 * speed_noise2[:, first]
@@ -261,14 +248,6 @@ class _Estimate:
             sigma=np.sqrt(noise2 * w**4 + spin**2 * speed_noise2),
             kick=modes.frequency**2 * np.einsum("mc,c->m", self.per_cause[:, :, first], change[0, first]),
         )
-
-
-def _pulses(modes: Modes, t: FloatArray, excess: FloatArray | None) -> FloatArray:
-    """What a pulse of the given mean in an interval may start, at its later sample, shape (modes, n)."""
-    out = np.zeros((modes.frequency.size, t.size))
-    if excess is not None:
-        out[:, 1:] = np.minimum(modes.frequency[:, None] * np.diff(t), 4.0) * np.abs(modes.shapes.T @ excess)
-    return out
 
 
 def spacing(t: FloatArray) -> FloatArray:

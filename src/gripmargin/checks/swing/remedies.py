@@ -273,5 +273,5 @@ def _finer(case: Case, carry: CarrySwing) -> Remedy:
     """Samples that tell how far the part swings."""
     fastest = float(carry.modes.hertz.max())
     step = 0.1 / fastest
-    text = words.finer_samples(step, fastest, rates=case.motion.error is not None)
+    text = words.finer_samples(step, fastest, rates=not case.motion.given)
     return Remedy(action="better data", text=text, figures={"step": step})

@@ -15,7 +15,6 @@ from gripmargin.checks.swing.drive import Doubt, Drive, estimated_drives, given_
 from gripmargin.checks.swing.response import Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of
 from gripmargin.contact.bending import are_level, frequency_factor, is_uniform_plate
-from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.motion.rate_error import RateError
 
 UNBENT = 0.999  # factor on a frequency above which a part counts as rigid: swings are not known better
@@ -136,27 +135,16 @@ def _damping(case: Case) -> list[float | None]:
 
 
 def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) -> Stretch:
-    job, motion, inside = case.job, case.motion, run[:-1]
-    count = 1 + len(motion.sparse)  # instants from one sample to the next
-    size = count * inside.size + 1
-    t, wrench, standing = np.empty(size), np.empty((6, size)), np.empty((6, size))
-    t[::count] = job.trajectory.t[run]
-    wrench[:, ::count], standing[:, ::count] = case.load[:, run], case.standing[:, run]
-    for k, tool in enumerate(motion.sparse, start=1):
-        t[k::count] = job.trajectory.t[inside] + np.diff(job.trajectory.t)[inside] * (k / count)
-        wrench[:, k::count] = part_load(job.part, tool, job.gravity, job.air_density)[:, inside]
-        standing[:, k::count] = standing_load(job.part, tool, job.gravity)[:, inside]
-    start = _start(case, run, wrench, standing, count) if first else _at_rest(wrench[:, 0])
-    excess = _excess(case, run) if count == 1 else None
-    if motion.path is None or count > 1:
-        drives: tuple[Drive, Drive | None] = given_drive(modes, t, wrench, excess), None
+    motion, t, wrench, standing = case.motion, case.job.trajectory.t[run], case.load[:, run], case.standing[:, run]
+    start = _start(case, run, wrench, standing) if first else _at_rest(wrench[:, 0])
+    doubt = None if motion.error is None else _doubt(case, motion.error, run)
+    if doubt is None or motion.given:
+        drives: tuple[Drive, Drive | None] = given_drive(modes, t, wrench, doubt), None
     else:
-        drives = estimated_drives(
-            modes, t, wrench, _doubt(case, motion.path, run), start.sample, excess, shaken=case.recorded
-        )
+        drives = estimated_drives(modes, t, wrench, doubt, start.sample, shaken=case.recorded)
     return Stretch(
         samples=run,
-        owner=np.arange(size) // count,
+        owner=np.arange(run.size),
         start=start,
         swing=better(modes, drives, start, COVERAGE),
         still=modes.shapes.T @ standing,
@@ -178,19 +166,11 @@ def _doubt(case: Case, path: RateError, run: NDArray[np.intp]) -> Doubt:
     )
 
 
-def _excess(case: Case, run: NDArray[np.intp]) -> FloatArray | None:
-    """By how much the mean load between samples exceeds the mean of theirs, shape (6, m - 1)."""
-    if case.motion.between_mean is None:
-        return None
-    mean = part_load(case.job.part, case.motion.between_mean, case.job.gravity, case.job.air_density)[:, run[:-1]]
-    return np.asarray(mean - (case.load[:, run[:-1]] + case.load[:, run[1:]]) / 2.0)
-
-
 def _at_rest(load: FloatArray) -> Start:
     return Start(sample=0, load=load, rate=np.zeros(6))
 
 
-def _start(case: Case, run: NDArray[np.intp], wrench: FloatArray, standing: FloatArray, count: int) -> Start:
+def _start(case: Case, run: NDArray[np.intp], wrench: FloatArray, standing: FloatArray) -> Start:
     """How the first stretch begins: at rest on the pads, or torn off a tray.
 
     Where the tray is known, the part rests in it until the pads pull with its weight and the break-away force: the
@@ -205,7 +185,7 @@ def _start(case: Case, run: NDArray[np.intp], wrench: FloatArray, standing: Floa
         return _at_rest(wrench[:, 0] + held)
     tool, sample = case.motion.at, int(run[left])
     rate = -np.concatenate([tool.velocity[sample], tool.angular_velocity[sample]])
-    return Start(sample=left * count, load=standing[:, left * count] + held, rate=rate)
+    return Start(sample=left, load=standing[:, left] + held, rate=rate)
 
 
 def _leaves(case: Case, run: NDArray[np.intp]) -> int | None:

@@ -222,7 +222,7 @@ def swing_use(case: Case) -> CarrySwing:
         other, most = (np.concatenate([getattr(part, name) for part in found]) for name in ("value", "high"))
         high = np.maximum(high, most) + abs(float(value.max() - other.max()))
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
-    hidden = still.high - still.value if case.motion.error is None else 0.0
+    hidden = still.high - still.value if case.motion.given else 0.0
     low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + hidden
     high[np.isinf(still.high) | ~np.isfinite(value)] = np.inf
     point = np.concatenate([part.point for part in parts])

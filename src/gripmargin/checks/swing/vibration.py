@@ -85,8 +85,7 @@ def modes_of(backing: Backing, part: Part, air_density: float = STANDARD_AIR_DEN
         part: The part; with a drag area the air that it takes along counts.
         air_density: [kg/m^3].
     """
-    reach = max(float(np.abs(p.points).max()) for p in backing.patches)
-    frequency, shapes = natural_modes(backing.stiffness, -load_per_acceleration(part, air_density), reach)
+    frequency, shapes = natural_modes(backing.stiffness, -load_per_acceleration(part, air_density))
     energy = [np.einsum("im,ij,jm->m", shapes, backing.patch_stiffness(p), shapes) for p in backing.patches]
     ratios = np.array([p.pad.material.damping_ratio or 0.0 for p in backing.patches])
     return Modes(

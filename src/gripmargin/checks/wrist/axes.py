@@ -58,11 +58,6 @@ class JointAxis:
         stray, besides, swing = (rows[0] for rows in wrist.travel_between(self.revolute, self.q))
         return stray, besides, swing
 
-    def between(self, share: float) -> FloatArray:
-        """The Jacobian at a share of every interval, the joints moving straight, shape (1, 6, n - 1)."""
-        q = self.q[:-1] + share * np.diff(self.q, axis=0)
-        return tool_jacobian(self.links, self.revolute, q)[:1]
-
     def reach(self, point: FloatArray) -> float:
         """How far a point of the tool can ever be from the axis [m]."""
         return float(wrist.reaches(self.links, self.revolute, self.q, point)[0])
@@ -85,8 +80,7 @@ class JointAxis:
 
     def rows(self) -> Rows:
         """The moment of a load about the axis."""
-        turn, slide = (rows[0] for rows in wrist.bends(self.revolute, self.q))
-        return Rows(rows=self.jacobian, between=self.between, turn=turn, slide=slide, arm=self.reach(np.zeros(3)))
+        return Rows(rows=self.jacobian)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -6,7 +6,6 @@ moment about whatever axis through a point lies least favourably. So it is conve
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Final
@@ -16,12 +15,10 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.hold.use import CHUNK, COVERAGE, SURE
+from gripmargin.checks.hold.use import CHUNK, COVERAGE, SURE, above_between
 from gripmargin.checks.wrist.bodies import Bodies, Body
 from gripmargin.contact.loads import rigid_load
 from gripmargin.kernels.wrench import mass_matrix
-from gripmargin.motion.between import EIGHTHS
-from gripmargin.motion.trajectory import RESOLVED
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -31,34 +28,15 @@ class Rows:
     Attributes:
         rows: From the load at the tool origin, tool axes, shape (r, 6, n), or (r, 6, 1) where they are constant.
         exact: Whether that is what is asked, or the most that it can be.
-        between: Rows at a share of every interval between samples, joints moving straight, shape (r, 6, n - 1); None
-            where they are constant.
-        turn: How far the rows there may be turned, for the joints do not move straight [rad], shape (n,).
-        slide: And how far their arm may be off [m], shape (n,).
-        arm: Longest arm of the force [m].
     """
 
     rows: FloatArray
     exact: bool = True
-    between: Callable[[float], FloatArray] | None = None
-    turn: FloatArray | None = None
-    slide: FloatArray | None = None
-    arm: float = 0.0
 
     def of(self, load: FloatArray, samples: NDArray[np.intp]) -> FloatArray:
         """Return the figure for loads at samples, shape (m,)."""
         rows = self.rows if self.rows.shape[2] == 1 else self.rows[:, :, samples]
         return np.asarray(np.linalg.norm((rows * load).sum(axis=1), axis=0))
-
-    def inside(self, load: FloatArray, first: NDArray[np.intp], share: float) -> FloatArray:
-        """Return the most that the figure can be at a share of the intervals that begin at samples, shape (m,)."""
-        if self.between is None or self.turn is None or self.slide is None:
-            return self.of(load, first)
-        rows = self.between(share)[:, :, first]
-        force, moment = np.linalg.norm(load[:3], axis=0), np.linalg.norm(load[3:], axis=0)
-        turn, slide = (np.maximum(values[first], values[first + 1]) for values in (self.turn, self.slide))
-        off = turn * (moment + 2.0 * self.arm * force) + slide * force
-        return np.asarray(np.linalg.norm((rows * load).sum(axis=1), axis=0) + off)
 
 
 FORCE: Final = Rows(rows=np.eye(3, 6)[:, :, None])
@@ -69,8 +47,8 @@ Bounds = tuple[FloatArray, FloatArray, FloatArray]  # best estimate, least, most
 def moving(case: Case, body: Body, rows: Rows) -> Bounds:
     """Return what a body asks at every sample, with the errors of the rates and what lies between the samples.
 
-    As in `gripmargin.checks.hold.use`: two standard deviations and the bias of estimated rates; between samples with
-    given rates the mean acceleration of the interval and its likely peak; the tops of parabolas through samples.
+    As in `gripmargin.checks.hold.use`: two standard deviations and the bias of the rates, and the tops of curves
+    between samples.
 
     Args:
         case: The job.
@@ -83,11 +61,7 @@ def moving(case: Case, body: Body, rows: Rows) -> Bounds:
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / every.size)
     least = np.maximum(value - sure * noise - bias, 0.0) if rows.exact else np.zeros(every.size)
     most = value + COVERAGE * noise + bias
-    for load, first, share in _between(case, body):
-        found = rows.inside(load, first, share)
-        for end in (first, first + 1):
-            most[end] = np.maximum(most[end], found)
-    most = np.maximum(most, value + COVERAGE * noise + bias + _tops(case.job.trajectory.t, value))
+    most += above_between(case, every, value)
     most[case.motion.doubtful] = np.inf
     most[~np.isfinite(value)] = np.inf
     return value, least, most
@@ -105,19 +79,6 @@ def split(case: Case, bodies: Bodies, samples: NDArray[np.intp]) -> tuple[FloatA
     return np.where(there, loaded[0], alone[0]), np.where(there, loaded[1], alone[1])
 
 
-def _between(case: Case, body: Body) -> Iterator[tuple[FloatArray, NDArray[np.intp], float]]:
-    """Loads between samples with given rates, with the earlier sample of each interval and the share of it."""
-    motion, gravity = case.motion, case.job.gravity
-    if motion.between_mean is None or motion.between_peak is None:
-        return
-    steps = np.diff(case.job.trajectory.t)
-    every, wide = np.arange(steps.size), np.flatnonzero(steps > RESOLVED)
-    for tool in (motion.between_mean, motion.between_peak):
-        yield rigid_load(body.inertial, tool, gravity), every, 0.5
-    for tool, share in zip(motion.sparse, EIGHTHS, strict=False):  # none where the samples are dense
-        yield rigid_load(body.inertial, tool, gravity)[:, wide], wide, share
-
-
 def _errors(case: Case, body: Body, rows: Rows) -> tuple[FloatArray, FloatArray]:
     """One standard deviation of the noise, and a bound of the bias, shape (n,)."""
     n, error = case.airborne.size, case.motion.error
@@ -132,17 +93,3 @@ def _errors(case: Case, body: Body, rows: Rows) -> tuple[FloatArray, FloatArray]
             sizes = np.stack([rows.of(column, part) for column in columns])
             out[row, part] = sizes.sum(axis=0) if by_bias else np.linalg.norm(sizes, axis=0)
     return out[0], out[1]
-
-
-def _tops(t: FloatArray, value: FloatArray) -> FloatArray:
-    """By how much the top of a parabola through a sample and its neighbours may exceed the sample, at most.
-
-    The vertex of a parabola whose middle point is highest lies within half the longer step of that point (closed
-    form).
-    """
-    out = np.zeros(value.size)
-    if value.size > 2:
-        before, after = np.diff(t)[:-1], np.diff(t)[1:]
-        bend = np.abs(np.diff(value)[1:] / after - np.diff(value)[:-1] / before) * 2.0 / (before + after)
-        out[1:-1] = bend * np.maximum(before, after) ** 2 / 8
-    return out

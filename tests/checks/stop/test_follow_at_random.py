@@ -1,7 +1,7 @@
 """Random stops of random arms, simulated in time: the pads are never asked for more than the check allows for."""
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -10,23 +10,20 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.stop.kinds import kinds_of
-from gripmargin.checks.stop.stops import Stopping
-from gripmargin.checks.stop.use import stop_use
-from gripmargin.checks.swing.ringing import stretches_of
+from gripmargin.checks.stop.use import Stopping, stop_use
 from gripmargin.contact.loads import part_load
 from gripmargin.kernels.wrench import mass_matrix
 from gripmargin.motion.tool_motion import joint_motion
 
 GRAVITY = np.array([0.0, 0.0, -9.80665])
-STEPS = 6_000  # of the simulation, at most
+STEPS = 20_000  # of the simulation, at most
 KINDS = ("time", "deceleration", "axes")
 
 
-def simulated(case, times, loads, start=None):
+def simulated(case, times, loads, start=None, before=None):
     """The largest utilisation of the pads over time, and the state at the end.
 
-    All six degrees of freedom of the part in state space; it starts at rest unless a state is given.
+    All six degrees of freedom of the part in state space; it starts at rest under a load before, or in a state.
     """
     k, part = case.whole.stiffness, case.job.part
     mass = mass_matrix(part.mass, part.com, part.inertia)
@@ -40,7 +37,7 @@ def simulated(case, times, loads, start=None):
         np.hstack([k, zero]),
         zero,
     )
-    start = np.concatenate([np.linalg.solve(k, loads[0]), np.zeros(6)]) if start is None else start
+    start = np.concatenate([np.linalg.solve(k, before), np.zeros(6)]) if start is None else start
     _, carried, states = lsim(system, loads, times, X0=start)
     t1, t2, s = case.grip.face.maps @ carried.T
     return float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max()), states[-1]
@@ -134,10 +131,10 @@ def random_job(random, kind, *, sudden=False):
 
 
 def times_to(end, stopping):
-    """Until the slowest mode has swung one and a half times after the stop, and for 0.3 s at least."""
+    """Until the slowest mode has swung twice after the stop, and for 0.3 s at least."""
     omega = stopping.modes.frequency
-    whole = end + max(3 * np.pi / omega.min(), 0.3)
-    return np.linspace(0.0, whole, int(np.clip(whole * omega.max() * 8, 500, STEPS)))
+    whole = end + max(4 * np.pi / omega.min(), 0.3)
+    return np.linspace(0.0, whole, int(np.clip(whole * omega.max() * 32, 2_000, STEPS)))
 
 
 def along_path(moves, stopping, sample):
@@ -169,26 +166,32 @@ def by_axes(moves, stopping, sample):
     return t, q + qd * within - sign * rates * within**2 / 2, qd - sign * rates * within, -sign * rates * moving
 
 
-def tried(seed, kind, *, sudden=False):
-    random = np.random.default_rng([seed, KINDS.index(kind)])
-    moves, job = random_job(random, kind, sudden=sudden)
-    case = work_out(job)
-    stopping, sample = Stopping(case, job.stop), int(random.integers(120, 1000))
+def truth(moves, stopping, kind, sample, *, sudden=False):
+    """The largest utilisation of the stop that begins at a sample; None for one that is over within its ramp."""
+    case, job = stopping.case, stopping.case.job
     motion = (by_axes if kind == "axes" else along_path)(moves, stopping, sample)
     if motion is None:
         return None
     t, *joints = motion
     loads = part_load(job.part, joint_motion(job.robot, t, *joints), GRAVITY).T
-    loads[0], state = case.load[:, sample], None
-    stretches = stretches_of(case) if sudden else ()
+    state, hanging = None, case.load[:, sample]
     if sudden:
         before = np.linspace(0, sample * 0.001, STEPS)
-        _, state = simulated(
-            case, before, part_load(job.part, joint_motion(job.robot, before, *moves.at(before)), GRAVITY).T
-        )
-    found, _ = simulated(case, t, loads, state)
-    (only,) = kinds_of(stopping)
-    use = stop_use(only, np.array([sample]), stretches)
+        driven = part_load(job.part, joint_motion(job.robot, before, *moves.at(before)), GRAVITY).T
+        _, state = simulated(case, before, driven, before=driven[0])
+    return simulated(case, t, loads, state, hanging)[0]
+
+
+def tried(seed, kind, *, sudden=False):
+    random = np.random.default_rng([seed, KINDS.index(kind)])
+    moves, job = random_job(random, kind, sudden=sudden)
+    case = work_out(job)
+    stopping, sample = Stopping(case=case, stop=job.stop, swinging=sudden), int(random.integers(120, 1000))
+    found = truth(moves, stopping, kind, sample, sudden=sudden)
+    if found is None:
+        return None
+    (only,) = stopping.kinds
+    use = stop_use(stopping, only, np.array([sample]))
     return Tried(kind, float(use.low[0]), float(use.value[0]), float(use.high[0]), found)
 
 
@@ -199,7 +202,9 @@ FOUND = {"time": (5, 20, 36, 51), "deceleration": (94, 127, 146), "axes": (11, 3
 @pytest.fixture(scope="module")
 def stops():
     seeds = {kind: sorted({*range(12), *FOUND[kind]}) for kind in KINDS}
-    return [found for kind in KINDS for seed in seeds[kind] if (found := tried(seed, kind)) is not None]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("gripmargin.checks.stop.use.DISPLACED", 0.0)  # the simulation is of small displacements
+        return [found for kind in KINDS for seed in seeds[kind] if (found := tried(seed, kind)) is not None]
 
 
 def test_a_pass_is_safe(stops):
@@ -216,13 +221,15 @@ def test_a_failure_is_sure(stops):
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_bounds_are_of_use(stops, kind):
     most, least = (
-        np.median([getattr(stop, bound) / stop.found for stop in stops if stop.kind == kind])
+        np.array([getattr(stop, bound) / stop.found for stop in stops if stop.kind == kind])
         for bound in ("most", "least")
     )
-    assert most < 2.0
-    assert least > 0.5
+    assert np.median(most) < 1.02
+    assert np.quantile(most, 0.9) < 1.2  # without damping all vibrations may meet in phase some time later
+    assert np.median(least) > 0.99
 
 
+@pytest.mark.usefixtures("small")
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_part_that_already_swings(kind):
     """Sudden accelerations start a swing that is still there when the stop begins; it counts both ways."""
@@ -230,3 +237,34 @@ def test_a_part_that_already_swings(kind):
     assert len(stops) >= 4
     for stop in stops:
         assert 0.998 * stop.least < stop.found < 1.002 * stop.most
+
+
+@pytest.mark.usefixtures("small")
+@pytest.mark.parametrize(("seed", "samples"), [(2, (223, 620)), (4, (464,)), (5, (685,)), (11, (188, 790))])
+def test_no_sample_of_a_whole_carry_is_shown_too_good(seed, samples):
+    """Most of its stops are followed coarsely, and some of them for their neighbours too."""
+    moves, job = random_job(np.random.default_rng([seed, KINDS.index("axes")]), "axes", sudden=False)
+    case = work_out(job)
+    stopping = Stopping(case=case, stop=job.stop, swinging=False)
+    use = stop_use(stopping, "axes", case.carried)
+    for k in np.searchsorted(use.samples, samples):
+        found = truth(moves, stopping, "axes", int(use.samples[k]))
+        assert 0.998 * use.low[k] < found < 1.002 * use.value[k] < 1.2 * found
+        assert use.value[k] <= use.high[k]
+
+
+@pytest.mark.usefixtures("small")
+@pytest.mark.parametrize("kind", KINDS)
+def test_whether_all_stops_are_on_target(kind):
+    """It is asked with fewer steps, and answered the same."""
+    job = random_job(np.random.default_rng([6, KINDS.index(kind)]), kind, sudden=False)[1]
+
+    def most(target, *, quick):
+        case = work_out(replace(job, targets=gm.Targets(stop=target)))
+        stopping = Stopping(case=case, stop=job.stop)
+        return stop_use(stopping, stopping.kinds[0], case.carried, quick=quick).most
+
+    whole = most(0.01, quick=False)
+    for factor in (0.7, 0.98, 1.02, 1.5):
+        level = factor * whole
+        assert (most(1.0 / level, quick=True) <= level) == (factor > 1.0)

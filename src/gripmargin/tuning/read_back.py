@@ -1,0 +1,76 @@
+"""What is written is read back and checked, and so is what a controller gets that takes positions alone."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.files.trajectory_file import read_trajectory
+from gripmargin.files.trajectory_writer import trajectory_bytes
+from gripmargin.motion.interpolate import quintic_between
+from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.results.tuned import Tuning
+from gripmargin.tuning.verify import Judged, judged
+from gripmargin.workcell.job import Job
+
+PERIOD = 0.004  # [s] of a controller that takes positions alone
+DIGITS = np.deg2rad(1e-4), 1e-6  # [rad, m] to which it takes those of joints that turn, and that slide
+
+
+def written(tuning: Tuning, ending: str) -> tuple[Tuning, bytes | None]:
+    """Return the retimed program as a file, and the outcome: where the file, read back, does not pass there is none.
+
+    Args:
+        tuning: With a retimed program.
+        ending: Of the file, such as ".csv".
+
+    Raises:
+        InputError: The format cannot say the program.
+    """
+    retimed = tuning.retimed
+    if retimed is None or not retimed.passed:
+        return tuning, None
+    job = retimed.job
+    data = trajectory_bytes(job.trajectory, ending, robot=job.robot)
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / f"program{ending}"
+        file.write_bytes(data)
+        read = read_trajectory(file, robot=job.robot)
+    found = judged(replace(job, trajectory=_labelled(read, job.trajectory)), trial=True)
+    if found.passed:
+        return tuning, data
+    short = "; ".join(s.text for s in found.shortfalls)
+    blocked = (*tuning.blocked, f"the file, read back, does not pass and is not written: {short}")
+    return replace(tuning, verdict=found.report.verdict, blocked=blocked), None
+
+
+def as_positions(job: Job) -> Judged | None:
+    """Return what the checker says of a joint program as positions alone, even and rounded; None for poses."""
+    old, robot = job.trajectory, job.robot
+    if not isinstance(old, JointTrajectory) or robot is None:
+        return None
+    t = old.t[0] + PERIOD * np.arange(int(np.ceil((old.t[-1] - old.t[0]) / PERIOD - 1e-6)) + 1)
+    digits = np.where(robot.revolute, *DIGITS)
+    q = np.round(_positions(old, np.minimum(t, old.t[-1])) / digits) * digits
+    sampled = JointTrajectory(t=t, q=q, names=old.names, source=f"{old.source}, as positions")
+    return judged(replace(job, trajectory=_labelled(sampled, old)), trial=True)
+
+
+def _positions(old: JointTrajectory, t: FloatArray) -> FloatArray:
+    if old.qd is None or old.qdd is None:
+        return np.asarray(CubicSpline(old.t, old.q)(t))
+    return quintic_between(old.t, old.q, old.qd, old.qdd, t)[0]
+
+
+def _labelled(read: Trajectory, old: Trajectory) -> Trajectory:
+    """A trajectory with the labels of another at the same times, where it has none of its own."""
+    if old.moves is None or read.moves is not None:
+        return read
+    at: NDArray[np.intp] = np.searchsorted(old.t, read.t + 1e-9, side="right") - 1
+    return replace(read, moves=tuple(old.moves[i] for i in np.clip(at, 0, old.samples - 1)))

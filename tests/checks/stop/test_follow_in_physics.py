@@ -1,0 +1,35 @@
+"""Random stops in a physics engine: large displacements and all, none uses the pads more than the check allows."""
+
+import numpy as np
+import pytest
+
+from gripmargin.checks.case import work_out
+from gripmargin.checks.stop.use import Stopping, stop_use
+from support import simulated
+
+SEEDS = range(10)
+
+
+def tried(seed, kind):
+    """What a stop came to in the engine, and over it the least, the value, and the most that the check says."""
+    random = np.random.default_rng([seed, simulated.KINDS.index(kind)])
+    moves, job = simulated.random_job(random, kind, sudden=False)
+    case, sample = work_out(job), int(random.integers(100, 900))
+    stopping, begin = Stopping(case=case, stop=job.stop), sample * 0.001
+    if kind == "axes":
+        stopped = simulated.off_path(moves, begin, job.stop.axis_deceleration, job.stop.ramp)
+    else:
+        stopped = simulated.along_path(moves, begin, float(stopping.rates.hard[sample]), job.stop.ramp)
+    found, _ = simulated.largest_use(case, moves, stopped)
+    use = stop_use(stopping, stopping.kinds[0], np.array([sample]))
+    return np.array([use.low[0], use.value[0], use.high[0]]) / found
+
+
+@pytest.mark.parametrize("kind", simulated.KINDS)
+def test_stops_of_parts_that_swing_at_20_hz_or_more(kind):
+    low, value, high = np.array([tried(seed, kind) for seed in SEEDS]).T
+    assert (low <= 1.002).all()
+    assert (high >= 0.998).all()
+    assert np.median(value) == pytest.approx(1.0, abs=2e-3)
+    assert np.median(high) < 1.05
+    assert np.quantile(high, 0.9) < 1.15

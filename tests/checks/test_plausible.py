@@ -1,0 +1,180 @@
+"""Everyday slips in a job that passes: none of them passes, each is named, and each can be accepted."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import gripmargin as gm
+from gripmargin.checks import plausible
+from gripmargin.checks.case import work_out
+from gripmargin.files.job_file import read_job
+from gripmargin.workcell.job import ACCEPTABLE
+
+DEMO = Path(__file__).parents[2] / "trajectories" / "window.toml"
+
+
+@pytest.fixture(scope="module")
+def window():
+    """A pick and place that passes."""
+    return read_job(DEMO)
+
+
+@pytest.fixture(scope="module")
+def good(window):
+    """The same part and pads, lifted by a slide of 50 samples."""
+    t = np.linspace(0.0, 0.4, 51)
+    s = t / 0.4
+    law = 10 * s**3 - 15 * s**4 + 6 * s**5, 30 * s**2 * (1 - s) ** 2 / 0.4, 60 * s * (1 - s) * (1 - 2 * s) / 0.4**2
+    q, qd, qdd = (0.1 * row[:, None] for row in law)
+    slide = gm.chain_from_axes(
+        [np.eye(4)], [(0, 0, 1)], [False], gm.pose(rpy=(np.pi, 0, 0)), names=["rise"], lower=[-0.1], upper=[0.5]
+    )
+    material = window.gripper.pads[0].material
+    pads = tuple(
+        gm.Pad.disc(name, material, 0.02, gm.pose((x, 0, 0))) for name, x in (("left", -0.02), ("right", 0.02))
+    )
+    return gm.Job(
+        name="lift",
+        trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd),
+        robot=slide,
+        gripper=gm.Gripper(pads=pads),
+        part=window.part,
+    )
+
+
+def moved(face, x=0.0, y=0.0):
+    """The face further along itself [m]."""
+    out = face.copy()
+    out[:3, 3] += x * face[:3, 0] + y * face[:3, 1]
+    return out
+
+
+def film(job, **figures):
+    """The job with other figures of its pads' material."""
+    pads = tuple(replace(pad, material=replace(pad.material, **figures)) for pad in job.gripper.pads)
+    return replace(job, gripper=replace(job.gripper, pads=pads))
+
+
+def lowered_pad(job, by):
+    first, *others = job.gripper.pads
+    pose = first.pose_in_tool.copy()
+    pose[2, 3] += by
+    return replace(job, gripper=replace(job.gripper, pads=(replace(first, pose_in_tool=pose), *others)))
+
+
+def turned_pad(job, angle):
+    first, *others = job.gripper.pads
+    pose = first.pose_in_tool @ gm.pose(rpy=(angle, 0, 0))
+    return replace(job, gripper=replace(job.gripper, pads=(replace(first, pose_in_tool=pose), *others)))
+
+
+def program(job, **rows):
+    return replace(job, trajectory=replace(job.trajectory, **rows))
+
+
+def phases(job, *spans):
+    return replace(job, phases=tuple(gm.Phase(kind=kind, start=start, end=end) for kind, start, end in spans))
+
+
+SLIPS = {
+    "grams for kilograms": ("density", lambda job: replace(job, part=replace(job.part, mass=1e-3 * job.part.mass))),
+    "tons for kilograms": ("density", lambda job: replace(job, part=replace(job.part, mass=1e3 * job.part.mass))),
+    "g mm^2 for kg mm^2": (
+        "inertia",
+        lambda job: replace(job, part=replace(job.part, inertia=1e-6 * job.part.inertia)),
+    ),
+    "kg mm^2 for kg m^2": ("inertia", lambda job: replace(job, part=replace(job.part, inertia=1e6 * job.part.inertia))),
+    "a part behind the pads": (
+        "centre_of_mass",
+        lambda job: replace(job, part=replace(job.part, com=job.part.com * [1, 1, -1])),
+    ),
+    "a centre of mass beside the part": (
+        "centre_of_mass",
+        lambda job: replace(job, part=replace(job.part, com=[0.4, 0.0, 0.002])),
+    ),
+    "8 N/mm^2": ("pad_material", lambda job: film(job, pull_off_stress=8e6)),
+    "8 kN/m^2 of shear as 8 N/m^2": ("pad_material", lambda job: film(job, shear_strength=8.0)),
+    "N/mm^3 as N/m^3": ("pad_material", lambda job: film(job, normal_stiffness=0.1)),
+    "a damping in per cent": ("pad_material", lambda job: film(job, damping_ratio=0.9)),
+    "60 per cent as 60": ("surface_factor", lambda job: replace(job, part=replace(job.part, surface_factor=60.0))),
+    "a pad 1 m below the others": ("pad_places", lambda job: lowered_pad(job, 1.0)),
+    "a pad that looks aside": ("pad_places", lambda job: turned_pad(job, np.pi / 4)),
+    "ms as s": ("spacing", lambda job: program(job, t=1e3 * job.trajectory.t, qd=None, qdd=None)),
+    "mm as m": ("joint_travel", lambda job: program(job, q=100 * job.trajectory.q, qd=None, qdd=None)),
+    "a carry of three samples": ("phase_order", lambda job: phases(job, ("carry", 0.1, 0.12), ("free", 0.12, 0.4))),
+    "a release before the carry": ("phase_order", lambda job: phases(job, ("release", 0, 0.2), ("carry", 0.2, 0.4))),
+}
+
+
+PLACES = {
+    "a pick 300 mm aside": ("pick_place", "pick", (0.3, 0.0)),
+    "a nest 600 mm off": ("nest_place", "nest", (0.0, 0.6)),
+    "a nest in another cell": ("nest_place", "nest", (5.0, 0.0)),
+}
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_a_slip_is_named_and_nothing_passes(good, slip):
+    code, change = SLIPS[slip]
+    report = gm.check_job(change(good))
+    assert [check.check for check in report.checks if check.verdict is gm.Verdict.PASS] == []
+    doubts = [doubt for check in report.checks for doubt in check.doubts]
+    assert any(doubt.endswith(f'; if it is meant, job.accept = ["{code}"]') for doubt in doubts) or not doubts
+    assert code in plausible.found(work_out(change(good)))
+
+
+def test_a_good_job_has_none(good):
+    assert plausible.found(work_out(good)) == {}
+    assert gm.check_job(good).passed
+
+
+@pytest.mark.parametrize("slip", PLACES)
+def test_a_place_that_is_not_where_the_tool_comes(window, slip):
+    code, name, (x, y) = PLACES[slip]
+    place = getattr(window, name)
+    case = work_out(replace(window, **{name: replace(place, face=moved(place.face, x, y))}))
+    found = plausible.found(case)
+    assert list(found) == [code]
+    assert f"the origin of {name}.face lies" in found[code]
+
+
+def test_a_corner_of_the_part_is_a_point_of_its_face(window):
+    corner = window.part.outline[0]
+    faces = {
+        name: replace(place, face=moved(place.face, *corner))
+        for name, place in (("pick", window.pick), ("nest", window.nest))
+    }
+    assert plausible.found(work_out(replace(window, **faces))) == {}
+
+
+def test_what_is_accepted_passes_and_is_said(good):
+    odd = replace(good, part=replace(good.part, mass=1e-3 * good.part.mass, inertia=1e-3 * good.part.inertia))
+    assert not gm.check_job(odd).passed
+    report = gm.check_job(replace(odd, accept=("density",)))
+    assert report.passed
+    (said,) = (sentence for sentence in report.assumed if "Accepted as meant (density)" in sentence)
+    assert "lighter than any foam" in said
+
+
+def test_a_target_below_one_lets_nothing_pass_that_falls(good):
+    """A margin of 0.68 against a target of 0.2: the part falls."""
+    used = next(check for check in gm.check_job(good).checks if check.check == "hold")
+    weak = film(good, pull_off_stress=1e3, shear_strength=1e3)
+    low = replace(weak, targets=gm.Targets(hold=0.01, swing=0.01))
+    hold = next(check for check in gm.check_job(low).checks if check.check == "hold")
+    assert used.value > 1 > hold.value > 0.01
+    assert hold.verdict is gm.Verdict.UNDECIDED
+    assert hold.doubts[0].endswith('below 1 the part is lost; if it is meant, job.accept = ["target"]')
+    assert gm.check_job(replace(low, accept=("target",))).passed
+    assert gm.check_job(replace(good, targets=gm.Targets(hold=0.01, swing=0.01))).passed
+
+
+def test_every_code_has_a_rule():
+    assert {*plausible.RULES, "target"} == set(ACCEPTABLE)
+
+
+def test_a_code_that_is_none(good):
+    with pytest.raises(gm.InputError, match=r"job.accept\[0\]: found 'densty', expected density or inertia or"):
+        replace(good, accept=("densty",))

@@ -1,0 +1,184 @@
+"""The law between two samples against programs that are known at every time (`support.laws`)."""
+
+import numpy as np
+import pytest
+from scipy.interpolate import PPoly
+
+from gripmargin.kernels.time_law import MARKED, Samples, evaluated, law_between
+from support.laws import LAWS, Program, program, samples_of
+
+
+def law_of(t, columns, digits=None, **more):
+    joints = columns[0].shape[1]
+    given = Samples(t, *columns, np.zeros((3, joints)) if digits is None else np.full((3, joints), digits))
+    return given, law_between(given, **more)
+
+
+def one(lasts, laws, step, start=0.0):
+    """A program of one joint from polynomials of its acceleration, sampled; and its law."""
+    breaks = np.concatenate([[0.0], np.cumsum(lasts)])
+    c = np.zeros((4, len(laws)))
+    for k, piece in enumerate(laws):
+        c[3 - np.arange(len(piece)), k] = piece
+    found = Program([PPoly(c, breaks)])
+    t = np.arange(start, breaks[-1], step)
+    return found, t, *law_of(t, found.at(t))
+
+
+def highest(given, law):
+    """The most that the acceleration of each channel can be, by the law at many places and at its changes."""
+    n = given.t.size - 1
+    interval, share = np.repeat(np.arange(n), 41), np.tile(np.linspace(0, 1, 41), n)
+    a = np.abs(evaluated(given, law, interval, share)[2]).reshape(n, 41, -1).max(axis=1)
+    for k, place in enumerate(law.breaks):
+        for c in law.pieces[k : k + 2]:
+            change = np.abs(c[0] + place * (c[1] + place * (c[2] + place * c[3])))
+            a = np.maximum(a, np.where(place < 1.0, change, 0.0))
+    ends = np.maximum(np.abs(given.qdd[:-1]), np.abs(given.qdd[1:]))
+    return (np.maximum(a, ends) + law.slack).max(axis=0)
+
+
+@pytest.mark.parametrize("law", LAWS)
+@pytest.mark.parametrize("step", [0.001, 0.004, 0.01, 0.02, 0.05])
+def test_the_highest_acceleration_is_never_missed(law, step):
+    """At 4 ms it is known within 1 %, however the samples fall."""
+    wide = []
+    for seed in range(2 if step < 0.002 else 4):
+        found = program(law, seed)
+        t = samples_of(found, seed, step)
+        given, between = law_of(t, found.at(t))
+        true = np.abs(found.at(found.dense(t[0], t[-1]))[2]).max(axis=0)
+        most = highest(given, between)
+        assert (most >= true * (1 - 3e-4)).all()  # a curve may turn between the places
+        wide.append((most / true).max())
+    if step <= 0.01 and law != "trapezoid":
+        assert max(wide) < 1.01
+    assert np.median(wide) < (1.01 if step <= 0.02 else 2.0)
+
+
+@pytest.mark.parametrize("law", LAWS)
+@pytest.mark.parametrize("digits", [4, 6])
+def test_rounded_digits_cost_width_and_hide_nothing(law, digits):
+    step, off = 0.004, []
+    for seed in range(4):
+        found = program(law, seed)
+        t = np.round(samples_of(found, seed, step), 6)
+        given, between = law_of(t, [c.round(digits) for c in found.at(t)], 0.5 * 10.0**-digits)
+        true = np.abs(found.at(found.dense(t[0], t[-1]))[2]).max(axis=0)
+        most = highest(given, between)
+        assert (most >= true - 3e-4 * true.max()).all()
+        off.append(((most - true) / true.max()).max())
+        assert between.loose.mean() < 0.03
+    assert np.median(off) < (0.005 if digits == 6 else 0.06)
+
+
+@pytest.mark.parametrize("law", LAWS)
+def test_what_it_evaluates_to_is_the_program(law):
+    found = program(law, 3)
+    t = samples_of(found, 3, 0.004)
+    given, between = law_of(t, found.at(t))
+    known = np.flatnonzero(~between.loose.any(axis=1))
+    for share in (0.0, 0.3, 0.9, 1.0):
+        at = t[known] + share * np.diff(t)[known]
+        for got, due, off in zip(
+            evaluated(given, between, known, np.full(known.size, share)), found.at(at), (1e-9, 1e-8, 1e-3), strict=True
+        ):
+            apart = np.abs(at[:, None] - found.changes).min(axis=1) > 1e-9
+            np.testing.assert_allclose(got[apart], due[apart], atol=off)
+
+
+class TestRules:
+    """One interval that only one rule explains: what is found there is exact, and the rule before it would not do."""
+
+    def test_one_kink_between_straight_laws(self):
+        """Rise and fall of 500 m/s^3 meet 1.2 ms after a sample."""
+        *_, law = one([0.0412, 0.06], [[0.0, 500.0], [20.6, -500.0]], 0.004)
+        assert law.breaks[0, 10, 0] == pytest.approx(0.3)
+        assert not law.loose.any()
+        assert law.slack.max() < 1e-6
+
+    def test_one_step(self):
+        *_, law = one([0.0412, 0.06], [[3.0], [-2.0]], 0.004)
+        assert law.breaks[0, 10, 0] == pytest.approx(0.3)
+        assert law.pieces[:2, 0, 10, 0].tolist() == pytest.approx([3.0, -2.0])
+
+    def test_a_step_into_a_polynomial_of_degree_five(self):
+        *_, law = one([0.0412, 0.06], [[1.0], [5.0, 100.0, -4e3, 2e4]], 0.004)
+        assert law.breaks[0, 10, 0] == pytest.approx(0.3, abs=1e-4)
+
+    def test_two_kinks(self):
+        """A rise, a steady acceleration of 1.6 ms, and a fall between two samples."""
+        *_, law = one([0.0412, 0.0016, 0.06], [[0.0, 500.0], [20.6], [20.6, -500.0]], 0.004)
+        assert law.breaks[:, 10, 0].tolist() == pytest.approx([0.3, 0.7])
+
+    def test_two_kinks_are_not_believed_where_accelerations_jump(self):
+        *_, law = one([0.02, 0.0212, 0.0016, 0.03], [[0.0], [5.0], [0.0], [-5.0]], 0.004)
+        assert law.loose[10, 0]
+
+    @pytest.mark.parametrize("forwards", [True, False])
+    def test_a_kink_next_to_one_known_law(self, forwards):
+        """Kinks in neighbouring intervals: each is confirmed from the side that is known."""
+        lasts, laws = [0.0412, 0.0036, 0.06], [[0.0, 500.0], [20.6, 100.0], [20.96, -500.0]]
+        if not forwards:
+            lasts, laws = lasts[::-1], [[-9.04, 500.0], [20.96, -100.0], [20.6, -500.0]]
+        *_, law = one(lasts, laws, 0.004, 0.0 if forwards else 0.0012)
+        assert not law.loose.any()
+        assert np.sum(law.breaks[0] < 1.0) == 2
+
+    def test_a_smooth_law_of_degree_five(self):
+        found, t, given, law = one([0.5], [[0.0, 240.0, -1440.0, 1920.0]], 0.02)
+        assert not law.loose.any()
+        middle = np.arange(t.size - 1)
+        np.testing.assert_allclose(
+            evaluated(given, law, middle, np.full(middle.size, 0.5))[2], found.at(t[:-1] + 0.01)[2], atol=1e-6
+        )
+
+    def test_a_loose_peak_is_bounded_as_a_triangle(self):
+        """A rise and a fall between two samples, all still around: as high as twice its mean, and no higher."""
+        t = np.arange(0.0, 0.2, 0.004)
+        late = np.maximum(t - t[20] - 0.002, 0.0)
+        columns = 0.03 * late, 0.03 * (late > 0), 0 * t
+        _, law = law_of(t, [c[:, None] for c in columns])
+        assert np.flatnonzero(law.loose).tolist() == [20]
+        assert law.slack.max() == pytest.approx(15.0, rel=0.01)
+
+    def test_a_loose_peak_keeps_to_the_largest_jerk(self):
+        """Zero mean and zero moment: an acceleration of jerk J leaves its chord by J h / 4."""
+        found = program("s_curve", 0)
+        t = samples_of(found, 0, 0.05)
+        _, law = law_of(t, found.at(t))
+        jerk = max(np.abs(a.derivative()(found.dense(t[0], t[-1]))).max() for a in found.accelerations)
+        inside = law.loose & (law.slack > 0)
+        assert (law.slack[inside] <= 0.05 * jerk).all()
+
+
+def test_nothing_is_carried_over_a_marked_step():
+    t = np.concatenate([np.arange(0, 0.1, 0.004), [0.1 - 4e-9, 0.1 + 4e-9], np.arange(0.104, 0.2, 0.004)])
+    late = np.maximum(t - 0.1, 0.0)
+    columns = 2.5 * late**2, 5.0 * late, 5.0 * (late > 0)
+    _, law = law_of(t, [c[:, None] for c in columns])
+    assert np.diff(t).min() < MARKED
+    assert not law.loose.any()
+    assert law.slack.max() < 1e-6
+    assert (law.breaks == 1.0).all()
+
+
+def test_a_grid_by_chance_is_no_rounding():
+    """Speeds of a steady 4 m/s^2 every millisecond are whole multiples of 4 mm/s: exact, not rounded to 1 mm/s."""
+    t = np.arange(0.0, 0.4, 0.001)
+    late = np.maximum(t - 0.1, 0.0)
+    columns = 2.0 * late**2, 4.0 * late, np.where(t >= 0.1, 4.0, 0.0)
+    law = law_between(Samples(t, *(c[:, None] for c in columns), np.array([[5e-7], [5e-4], [0.0]])))
+    assert not law.loose.any()
+    assert law.slack.max() < 1e-6
+
+
+def test_a_polynomial_that_is_known_has_no_slack():
+    random = np.random.default_rng(0)
+    t = np.cumsum(random.uniform(0.05, 0.3, 8))
+    columns = [random.normal(size=(8, 2)) for _ in range(3)]
+    given, law = law_of(t, columns, polynomial=True)
+    assert law.slack.max() == 0.0
+    end = evaluated(given, law, np.arange(7), np.ones(7))
+    for got, due in zip(end, columns, strict=True):
+        np.testing.assert_allclose(got, due[1:], atol=1e-9)

@@ -1,0 +1,258 @@
+"""Random stops of random arms in MuJoCo: an arm whose drives nothing holds up, and the part on six springs at its tool.
+
+The springs are fixed tendons over three slides and three hinges at the centre of the pads, one for each natural
+vibration, so that they have the full stiffness and damping of the pads; the dynamics of the part are MuJoCo's, at any
+displacement.
+"""
+
+from contextlib import suppress
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from scipy.linalg import eigh
+from scipy.spatial.transform import Rotation
+
+import gripmargin as gm
+from gripmargin.checks.case import work_out
+
+HEAVY = 1e9  # armature of the drives [kg m^2 or kg]: no load of the part moves them
+STILL = 1e-4  # mass that MuJoCo wants in every moving body [kg]
+FINE = 0.15  # [rad] by which the fastest vibration turns in a step
+KINDS = ("time", "deceleration", "axes")
+
+
+class Moves:
+    """Two moves that may overlap, of minimum jerk or with sudden accelerations."""
+
+    def __init__(self, random, joints, *, sudden):
+        self.sudden = sudden
+        self.way = random.uniform(-1, 1, (2, joints))
+        self.time, self.start = random.uniform(0.3, 0.9, 2), (0.05, random.uniform(0.1, 0.5))
+
+    def at(self, t):
+        q, qd, qdd = np.zeros((3, np.size(t), self.way.shape[1]))
+        for way, time, start in zip(self.way, self.time, self.start, strict=True):
+            s = np.clip((np.asarray(t) - start) / time, 0, 1)[:, None]
+            if self.sudden:
+                first = s < 0.5
+                q += np.where(first, 2 * s**2, 1 - 2 * (1 - s) ** 2) * way
+                qd += np.where(first, 4 * s, 4 * (1 - s)) * way / time
+                qdd += np.where((s > 0) & (s < 1), np.where(first, 4.0, -4.0), 0.0) * way / time**2
+                continue
+            q += (10 * s**3 - 15 * s**4 + 6 * s**5) * way
+            qd += 30 * s**2 * (1 - s) ** 2 * way / time
+            qdd += 60 * s * (1 - s) * (1 - 2 * s) * way / time**2
+        return q, qd, qdd
+
+
+def random_job(random, kind, *, sudden, step=0.001, dampings=(0.01, 0.03, 0.1, 0.3)):
+    """A job whose slowest vibration is at 20 Hz or more, and its moves."""
+    while True:
+        moves, job = _any_job(random, kind, sudden=sudden, step=step, dampings=dampings)
+        omega, _ = vibrations(work_out(job))
+        if omega[0] >= 2 * np.pi * 20 and omega[-1] < 2 * np.pi * 2e3:
+            return moves, job
+
+
+def _any_job(random, kind, *, sudden, step, dampings):
+    joints = int(random.integers(2, 7))
+    links = [
+        gm.pose(random.uniform(-0.4, 0.4, 3), turn) for turn in Rotation.random(joints + 1, rng=random).as_euler("xyz")
+    ]
+    stiffness = 10 ** random.uniform(7, 9)
+    film = gm.PadMaterial(
+        pull_off_stress=5e4,
+        shear_strength=4e4,
+        normal_stiffness=stiffness,
+        shear_stiffness=stiffness * random.uniform(0.2, 0.6),
+        damping_ratio=float(random.choice(dampings)),
+    )
+    gripper = None
+    for i in range(random.integers(1, 4)):
+        at = gm.pose(random.uniform(-0.08, 0.08, 3) * [1, 1, 0], random.uniform(-0.2, 0.2, 3))
+        pad = gm.Pad.rectangle(f"pad {i}", film, random.uniform(0.01, 0.05, 2), at)
+        with suppress(gm.InputError):  # a pad that overlaps another is left out
+            gripper = gm.Gripper(pads=(*(gripper.pads if gripper else ()), pad))
+    cloud = random.normal(size=(3, 12)) * random.uniform(0.01, 0.1, (3, 1))
+    mass = 10 ** random.uniform(-1, 0.5)
+    second = cloud @ cloud.T * (mass / 12)
+    long = 10 ** random.uniform(-1.2, -0.2)
+    ramp = min(float(random.choice([0, 0, 0.03])), long / 2)
+    stop = {
+        "time": gm.Stop(time=long, ramp=ramp),
+        "deceleration": gm.Stop(deceleration=10 ** random.uniform(0.5, 1.3), ramp=ramp),
+        "axes": gm.Stop(axis_deceleration=10 ** random.uniform(0.5, 1.7, joints)),
+    }[kind]
+    moves, t = Moves(random, joints, sudden=sudden), np.arange(0, 1.4 + step / 2, step)
+    q, qd, qdd = moves.at(t)
+    return moves, gm.Job(
+        name="random",
+        trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd),
+        gripper=gripper,
+        part=gm.Part(
+            face="plane",
+            rigid=True,
+            mass=mass,
+            com=random.uniform(-0.06, 0.06, 3),
+            inertia=np.trace(second) * np.eye(3) - second,
+        ),
+        robot=gm.Chain(links=np.stack(links), revolute=tuple(bool(x) for x in random.random(joints) < 0.8)),
+        stop=stop,
+    )
+
+
+def vibrations(case):
+    """Natural frequencies of the part on its pads [rad/s], rising, and shapes x with x' K x = 1."""
+    part, k = case.job.part, case.whole.stiffness
+    x, y, z = part.com
+    cross = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
+    mass = np.block(
+        [
+            [part.mass * np.eye(3), -part.mass * cross],
+            [part.mass * cross, part.inertia - part.mass * cross @ cross],
+        ]
+    )
+    softness, shapes = eigh(mass, k)
+    return 1 / np.sqrt(softness[::-1]), shapes[:, ::-1]
+
+
+@dataclass(frozen=True)
+class Stopped:
+    """Joint speeds over time of a program that is stopped: at which times the drives change their minds, and how.
+
+    Attributes:
+        begin: When the stop begins [s].
+        rest: When the arm rests [s].
+        speed: Times to joint speeds.
+    """
+
+    begin: float
+    rest: float
+    speed: object
+
+
+def braking(after, ramp):
+    """Loss of speed and of way by brakes with a rate of 1 that build up over a ramp; integrals of min(x / ramp, 1)."""
+    up = np.minimum(after, ramp)
+    full = after - up
+    speed = up**2 / (2 * ramp) if ramp else 0 * up
+    return speed + full, (up**3 / (6 * ramp) if ramp else 0.0) + speed * full + full**2 / 2
+
+
+def lasts(speed, ramp):
+    return np.where(speed >= ramp / 2, speed + ramp / 2, np.sqrt(2 * ramp * speed))
+
+
+def along_path(moves, begin, rate, ramp):
+    end = float(lasts(np.array(1 / rate), ramp))
+
+    def speed(t):
+        after = np.clip(t - begin, 0.0, end)
+        loss, way = braking(after, ramp)
+        return moves.at(np.minimum(t, begin) + after - rate * way)[1] * (1 - rate * loss)[:, None]
+
+    return Stopped(begin, begin + end, speed)
+
+
+def off_path(moves, begin, rates, ramp):
+    _, at, _ = (x[0] for x in moves.at(np.array([begin])))
+    ends = lasts(np.abs(at) / rates, ramp)
+
+    def speed(t):
+        after = np.clip(np.asarray(t)[:, None] - begin, 0.0, ends)
+        braked = np.where(after < ends, at - np.sign(at) * rates * braking(after, ramp)[0], 0.0)
+        return np.where(np.asarray(t)[:, None] <= begin, moves.at(t)[1], braked)
+
+    return Stopped(begin, begin + ends.max(), speed)
+
+
+def seen_at_centre(case):
+    """What displacements at the centre of the pads are at the tool origin, shape (6, 6)."""
+    x, y, z = case.whole.centre
+    out = np.eye(6)
+    out[:3, 3:] = [[0, -z, y], [z, 0, -x], [-y, x, 0]]
+    return out
+
+
+def model_of(case):
+    """The arm with the part on its springs, in MuJoCo; a motor at each joint, in units of acceleration."""
+    import mujoco
+
+    job, chain, part, centre = case.job, case.job.robot, case.job.part, case.whole.centre
+    omega, shapes = vibrations(case)
+    zeta = case.whole.patches[0].pad.material.damping_ratio or 0.0
+
+    def numbers(values):
+        return " ".join(f"{float(v):.17g}" for v in np.ravel(values))
+
+    def placed(matrix):
+        x, y, z, w = Rotation.from_matrix(matrix[:3, :3]).as_quat()
+        return f'pos="{numbers(matrix[:3, 3])}" quat="{numbers([w, x, y, z])}"'
+
+    moments, axes = np.linalg.eigh(part.inertia)
+    principal = np.eye(4)
+    principal[:3, :3], principal[:3, 3] = axes * np.sign(np.linalg.det(axes)), part.com - centre
+    head, tail, motors = "", "", ""
+    still = f"<inertial pos='0 0 0' mass='{STILL}' diaginertia='1e-7 1e-7 1e-7'/>"
+    for i, turns in enumerate(chain.revolute):
+        kind = "hinge" if turns else "slide"
+        joint = f"<joint name='j{i}' type='{kind}' axis='0 0 1' armature='{HEAVY}'/>"
+        head += f"<body {placed(chain.links[i])}>{joint}{still}"
+        tail += "</body>"
+        motors += f"<motor joint='j{i}' gear='{HEAVY}'/>"
+    springs = "".join(
+        f"<joint name='s{i}' type='{('slide', 'hinge')[i // 3]}' axis='{numbers(np.eye(3)[i % 3])}'/>" for i in range(6)
+    )
+    tendons = "".join(
+        f"<fixed stiffness='1' springlength='0' damping='{2 * zeta / w:.17g}'>"
+        + "".join(f"<joint joint='s{i}' coef='{x:.17g}'/>" for i, x in enumerate(column))
+        + "</fixed>"
+        for w, column in zip(omega, (seen_at_centre(case).T @ case.whole.stiffness @ shapes).T, strict=True)
+    )
+    return mujoco.MjModel.from_xml_string(
+        f"<mujoco><compiler angle='radian'/><option gravity='{numbers(job.gravity)}' integrator='RK4'"
+        f" timestep='{FINE / omega[-1]:.17g}'><flag contact='disable' constraint='disable'/></option>"
+        f"<worldbody>{head}<body {placed(chain.links[-1] @ gm.pose(centre))}>{springs}"
+        f'<inertial {placed(principal)} mass="{part.mass:.17g}" diaginertia="{numbers(moments)}"/></body>'
+        f"{tail}</worldbody><tendon>{tendons}</tendon><actuator>{motors}</actuator></mujoco>"
+    )
+
+
+def largest_use(case, moves, stopped, *, rings=12.0, shortest=0.3):
+    """The largest utilisation of the pads from the begin of a stop on, and the largest angle by which the part turns.
+
+    It is followed for so many periods of the slowest vibration after the arm rests.
+    """
+    import mujoco
+    from mujoco import rollout
+
+    model = model_of(case)
+    data = mujoco.MjData(model)
+    omega, _ = vibrations(case)
+    joints, step = case.job.robot.joints, model.opt.timestep
+    tail = max(rings * 2 * np.pi / omega[0], shortest)
+    borders = [0.0, stopped.begin, stopped.begin + tail + (stopped.rest - stopped.begin)]
+    start, found, angle = None, 0.0, 0.0
+    for first, last in pairwise(borders):
+        count = int(np.ceil((last - first) / step))
+        model.opt.timestep = (last - first) / count
+        times = first + np.arange(count + 1) * model.opt.timestep
+        control = np.diff(stopped.speed(times), axis=0) / model.opt.timestep
+        if start is None:
+            data.qpos[:joints], data.qvel[:joints] = moves.at(np.zeros(1))[0][0], stopped.speed(times[:1])[0]
+            data.qpos[joints:] = np.linalg.solve(case.whole.stiffness @ seen_at_centre(case), case.load[:, 0])
+        else:
+            data.qpos[:], data.qvel[:] = start
+        initial = np.empty(mujoco.mj_stateSize(model, mujoco.mjtState.mjSTATE_FULLPHYSICS))
+        mujoco.mj_getState(model, data, initial, mujoco.mjtState.mjSTATE_FULLPHYSICS)
+        states, _ = rollout.rollout(model, data, initial[None], control[None])
+        states = states[0]
+        place, speed = states[:, 1 : 1 + model.nq], states[:, 1 + model.nq : 1 + model.nq + model.nv]
+        start = place[-1].copy(), speed[-1].copy()
+        if first > 0.0:
+            sway = np.vstack([initial[1 + joints : 1 + model.nq], place[:, joints:]]).T
+            t1, t2, s = case.grip.face.maps @ (case.whole.stiffness @ seen_at_centre(case) @ sway)
+            found = float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max())
+            angle = float(np.abs(sway[3:]).max())
+    return found, angle
