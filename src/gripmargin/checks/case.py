@@ -42,6 +42,7 @@ class Case:
         grip: The places that margins count on.
         airborne: Whether the part hangs on the pads, sample by sample, shape (n,); between samples that are far apart
             from one end on.
+        recorded: Whether the motion is what was recorded of a robot, which may shake as no program asks it to.
         trial: Whether it is a change on trial (`gripmargin.checks.advice`): nobody reads its findings.
     """
 
@@ -52,6 +53,7 @@ class Case:
     pickup: Pickup | None
     grip: Grip
     airborne: NDArray[np.bool_]
+    recorded: bool = False
     trial: bool = False
     _known: dict[Callable[[Any], Any], Any] = field(init=False, repr=False, default_factory=dict)
 

@@ -87,6 +87,7 @@ def response(
     damping: FloatArray,
     vibration: ComplexArray,
     share: float = 0.0,
+    at: NDArray[np.intp] | slice = slice(None),
 ) -> FloatArray:
     """Return the response at a share of the way from each sample to the next.
 
@@ -97,14 +98,16 @@ def response(
         damping: Shape (modes,).
         vibration: As `free_vibration` returns it, shape (modes, n).
         share: 0 to below 1; the last sample counts as itself.
+        at: Which samples, m of them.
 
     Returns:
-        Shape (modes, n).
+        Shape (modes, m).
     """
-    slope = slopes(t, load)
+    slope, step = slopes(t, load)[:, at], np.append(np.diff(t), 0.0)[at]
+    load, vibration = load[:, at], vibration[:, at]
     lag = 2.0 * (damping / frequency)[:, None] * slope
     if share == 0.0:
         return np.asarray(load - lag + vibration.imag)
-    later = share * np.append(np.diff(t), 0.0)
+    later = share * step
     poles = frequency * (-damping + 1j * np.sqrt(1.0 - damping**2))
     return np.asarray(load + slope * later - lag + (vibration * np.exp(poles[:, None] * later)).imag)

@@ -13,6 +13,8 @@ from gripmargin.results.report import Report
 
 IntArray = NDArray[np.intp]
 
+OF_A_RECORDING = "recorded", "swing_as_run"  # results whose samples are those of a recording
+
 
 def used(margin: FloatArray) -> FloatArray:
     """Return the share of the pads' hold that a margin stands for: its inverse, 0 without load, any shape."""
@@ -83,7 +85,7 @@ def sample_of(report: Report, finding: Finding) -> int | None:
     n, sample = report.samples.t.size, finding.worst.get("sample")
     if not isinstance(sample, int) or n == 0:
         return None
-    if finding.check == "recorded":
+    if finding.check in OF_A_RECORDING:
         return _nearest(report.samples.t, float(finding.worst.get("t", finding.start)))
     return sample if 0 <= sample < n else None
 
@@ -92,7 +94,7 @@ def check_sample(report: Report, check: CheckResult) -> int | None:
     """Return the sample of the program at which a check is worst, likewise."""
     if check.at is None or report.samples.t.size == 0:
         return None
-    if check.check == "recorded":
+    if check.check in OF_A_RECORDING:
         return _nearest(report.samples.t, check.at.t)
     return check.at.sample if 0 <= check.at.sample < report.samples.t.size else None
 

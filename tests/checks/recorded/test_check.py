@@ -120,7 +120,7 @@ def test_a_program_that_passes_fails_by_what_the_robot_did(job):
     assert gm.check_job(heavy).passed
     report = gm.check_job(replace(heavy, recording=recording(height(t)[0] + wobble(t, 0.003, 9.0)[0], t)))
     assert report.verdict == "fail"
-    assert {check.check for check in report.checks if check.verdict != "pass"} == {"recorded"}
+    assert {check.check for check in report.checks if check.verdict != "pass"} == {"recorded", "swing_as_run"}
     (finding,) = [f for f in report.findings if f.check == "recorded"]
     assert finding.worst["move"] == "up"
     assert 0.4 < finding.start < finding.end < 1.0

@@ -120,7 +120,37 @@ def test_what_a_late_piece_misses_counts_from_a_hundredth_of_the_way_on(share, c
     spread = float(t.std())
     late = np.where(t > 15 / 16, share * spread, 0.0)
     case = SimpleNamespace(carried=np.arange(t.size), job=SimpleNamespace(trajectory=SimpleNamespace(t=t)))
-    placed = SimpleNamespace(t=t, programmed=t[:, None], recorded=(t - late)[:, None])
+    on_time = SimpleNamespace(lag=0.0)
+    placed = SimpleNamespace(alignment=on_time, t=t, programmed=t[:, None], recorded=(t - late)[:, None])
     found = pieces_late(case, placed)
     assert found[-1] == pytest.approx(share * spread if counts else 0.0, rel=0.05)
     assert not found[:-1].any()
+
+
+class TestOneLog:
+    """Program and recording of one log begin and end together; the robot is late by a servo's lag."""
+
+    def judged(self, job, lag, *, ends=CARRY, moves=LIFTS):
+        t = np.arange(0.0, ends, 0.004)
+        q = way(t - lag, moves)[:, None] * np.array([0.0, 0.0, 0.2, 0.0])
+        return gm.compare_motion(job, gm.JointTrajectory(t=t, q=np.round(q, 6)))
+
+    @pytest.mark.parametrize("lag", [0.02, 0.06, 0.1])
+    def test_a_lag_is_no_hole_where_both_rest(self, job, lag):
+        found = self.judged(job, lag)
+        assert (found.verdict, found.offset) == ("pass", pytest.approx(lag, abs=1e-3))
+
+    def test_a_recording_that_ends_while_the_robot_moves_is_too_short(self, job):
+        """The last lift ends at 3.5 s, the carry is cut there; the robot is 0.1 s behind."""
+        cut = replace(job, phases=(gm.Phase(kind="carry", start=0.0, end=3.5),))
+        assert "not the whole carry" in self.judged(cut, 0.1, ends=3.5).result.text
+        assert self.judged(cut, 0.1, ends=3.7).verdict == "pass"
+
+    def test_a_move_of_the_program_after_the_recording_is_not_covered(self, job):
+        """The robot rests from 3.5 s on and is recorded up to 3.85 s; the program moves once more at 3.8 s."""
+        late = (*LIFTS, (3.8, 0.15))
+        t = job.trajectory.t
+        up = [10 * s**3 - 15 * s**4 + 6 * s**5 for start, time in late for s in [np.clip((t - start) / time, 0, 1)]]
+        q = (up[0] - up[1] + 0.05 * up[2])[:, None] * np.array([0.0, 0.0, 0.2, 0.0])
+        moved = replace(job, trajectory=replace(job.trajectory, q=q))
+        assert "not the whole carry" in self.judged(moved, 0.0, ends=3.79).result.text

@@ -336,7 +336,7 @@ def test_the_interval_holds_the_true_margin(arm, data):
         part = gm.Part(
             face="plane", rigid=True, mass=mass, com=[0.01, -0.01, 0.03], inertia=[moment, moment, 2 * moment, 0, 0, 0]
         )
-        normal = mass * (2 * np.pi * 10 ** random.uniform(0.9, 2.2)) ** 2 / size**2
+        normal = mass * (2 * np.pi * 10 ** random.uniform(1.2, 2.2)) ** 2 / size**2
         pads = gripper(soft(random.choice([0.0, 0.02, 0.1]), normal), size)
         job = partial(gm.Job, name="known", gripper=pads, part=part, robot=arm)
         _, truth, _ = interval(job(trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)))

@@ -8,7 +8,8 @@ from scipy.interpolate import PPoly
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.swing.settle import Placing, result_of, settling_time
+from gripmargin.checks.swing.settle import Placing, farthest, result_of, settling_time
+from gripmargin.checks.swing.settle import run as settle_check
 
 DOWN = np.diag([1.0, -1.0, -1.0])
 STIFFNESS, SIZE, MASS = 2e7, 0.04, 0.5
@@ -20,15 +21,16 @@ def result(report, name="settle"):
     return next(check for check in report.checks if check.check == name)
 
 
-def job(gantry, damping=0.05, tolerance=0.01e-3, wait=0.2, *, step=0.001, release=True):
-    """A part is lifted at a steady acceleration, braked and left to hang; the program then lets it go."""
+def job(gantry, damping=0.05, tolerance=0.01e-3, wait=0.2, *, step=0.001, release=True, axes=(2,)):
+    """A part is moved at a steady acceleration, braked and left to hang; the program then lets it go."""
     t = np.arange(0.0, 0.6 + wait, step)
     a = STEP * (((t >= 0.2) & (t < 0.29)).astype(float) - ((t >= 0.29) & (t < 0.38)))
     up, down = np.clip(t - 0.2, 0, 0.09), np.clip(t - 0.29, 0, 0.09)
     v = STEP * (up - down)
     z = STEP * (up**2 / 2 + 0.09 * down - down**2 / 2)
     columns = np.zeros((3, t.size, 4))
-    columns[:, :, 2] = z, v, a
+    for axis in axes:
+        columns[:, :, axis] = z, v, a
     material = gm.PadMaterial(
         pull_off_stress=5e4,
         shear_strength=5e4,
@@ -48,7 +50,7 @@ def job(gantry, damping=0.05, tolerance=0.01e-3, wait=0.2, *, step=0.001, releas
         part=gm.Part(face="plane", rigid=True, mass=MASS, com=[0, 0, 0], inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0]),
         phases=tuple(phases),
         nest=gm.Nest(
-            face=gm.pose((0, 0, z[-1]), (0, 0, 0)),
+            face=gm.pose(columns[0, -1, :3], (0, 0, 0)),
             tolerance=tolerance,
             hold_down=100.0,
             lateral_force=100.0,
@@ -57,14 +59,48 @@ def job(gantry, damping=0.05, tolerance=0.01e-3, wait=0.2, *, step=0.001, releas
     )
 
 
-def ring(damping, wait):
+def ring(damping, wait, w=W):
     """Amplitude that three steps of a, -2a and a leave a time after the last [m] (superposition of free vibrations)."""
-    turn = W * np.sqrt(1 - damping**2)
+    turn = w * np.sqrt(1 - damping**2)
     total = sum(
-        height * np.exp((-damping * W + 1j * turn) * since)
+        height * np.exp((-damping * w + 1j * turn) * since)
         for height, since in ((1.0, wait + 0.18), (-2.0, wait + 0.09), (1.0, wait))
     )
-    return STEP / W**2 / np.sqrt(1 - damping**2) * abs(total)
+    return STEP / w**2 / np.sqrt(1 - damping**2) * abs(total)
+
+
+@pytest.mark.parametrize("share", [0.8, 1.25])
+def test_swings_square_to_each_other_add_as_the_sides_of_a_triangle(gantry, share):
+    """A diagonal stop: two equal slides, whose ways are square to each other."""
+    due = np.sqrt(2) * ring(0.05, 0.2, W / np.sqrt(3))
+    (settle,) = settle_check(work_out(job(gantry, 0.05, share * due, axes=(0, 1)))).results
+    assert settle.details["amplitude"] == pytest.approx(due, rel=0.05)
+    assert settle.verdict == ("pass" if share > 1 else "fail")
+
+
+def test_a_farthest_corner_is_where_the_modes_have_the_signs_that_bring_it_there():
+    random = np.random.default_rng(1)
+    ways = random.normal(size=(3, 3, 4))
+    phases = np.cos(random.uniform(0, 2 * np.pi, (4, 200_000)))
+    seen = np.linalg.norm(np.einsum("cam,mp->cap", ways, phases), axis=1).max(axis=1)
+    assert (seen <= farthest(ways) + 1e-12).all()
+    assert (seen > 0.95 * farthest(ways)).all()
+
+
+def test_a_plate_that_bends_settles_as_the_slower_one_does(gantry):
+    """Its pull is at a lower frequency, so it swings further than a rigid one."""
+    from gripmargin.checks.swing.ringing import mode_sets
+
+    moments = MASS / 12 * 0.3**2 * np.array([1, 1, 2])
+    glass = {"outline": [[-0.15, -0.15], [0.15, -0.15], [0.15, 0.15], [-0.15, 0.15]], "thickness": 0.003}
+    sheet = gm.Part(face="plane", mass=MASS, com=[0, 0, 0.0015], inertia=[*moments, 0, 0, 0], **glass)
+    bends = replace(sheet, youngs_modulus=70e9, poissons_ratio=0.22)
+    found = {}
+    for name, part in (("rigid", replace(sheet, rigid=True)), ("bends", bends)):
+        case = work_out(replace(job(gantry, 0.05), part=part))
+        found[name] = settle_check(case).results[0].details["amplitude_high"], len(mode_sets(case))
+    assert (found["rigid"][1], found["bends"][1]) == (1, 2)
+    assert found["bends"][0] > 1.02 * found["rigid"][0]
 
 
 @pytest.mark.parametrize("damping", [0.02, 0.05, 0.2])
@@ -154,8 +190,8 @@ def test_a_program_that_is_not_known_is_undecided(gantry):
 
 def test_each_figure_of_several_placings_has_its_own_place(gantry):
     """One placing surely falls short, another is not known at all: that is a failure."""
-    none = np.zeros((1, 1))
-    more = {"stop": None, "own": none, "at_stop": none, "rates": np.zeros(1)}
+    none = np.zeros((1, 3, 1))
+    more = {"stop": None, "spread": 0.0, "own": none, "at_stop": none, "rates": np.zeros(1)}
     short = Placing(sample=100, amplitude=3e-5, low=2.9e-5, high=3.1e-5, **more)
     unknown = Placing(sample=200, amplitude=1e-5, low=0.0, high=np.inf, **more)
     case = work_out(job(gantry))
@@ -175,16 +211,16 @@ def test_a_tolerance_that_there_is_not(tolerance):
 
 
 def test_time_to_die_down():
-    amplitudes, rates = np.array([[1.0, 0.0], [0.0, 0.5]]), np.array([2.0, 1.0])
+    amplitudes, rates = np.array([[[1.0, 0.0]], [[0.0, 0.5]]]), np.array([2.0, 1.0])
     assert settling_time(amplitudes, rates, 0.1) == pytest.approx(np.log(5.0))
     assert settling_time(amplitudes, rates, 2.0) == 0.0
     assert settling_time(amplitudes, np.zeros(2), 0.1) == np.inf
-    assert settling_time(np.array([[np.nan]]), np.ones(1), 0.1) == np.inf
+    assert settling_time(np.array([[[np.nan]]]), np.ones(1), 0.1) == np.inf
 
 
 def test_a_wait_of_more_than_a_minute_is_none():
     for time, due in ((40.0, 40.0), (90.0, np.inf)):
-        assert settling_time(np.array([[1.0]]), np.array([1.0 / time]), np.exp(-1.0)) == pytest.approx(due)
+        assert settling_time(np.array([[[1.0]]]), np.array([1.0 / time]), np.exp(-1.0)) == pytest.approx(due)
 
 
 class TestLastStop:

@@ -5,7 +5,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from gripmargin.checks.swing.use import resolution
+import gripmargin as gm
+from gripmargin.checks.case import work_out
+from gripmargin.checks.swing.use import resolution, swing_use
 
 
 def looked_at(*turns, steps=(1.0,), n=1001):
@@ -30,10 +32,40 @@ def test_modes_are_followed_as_far_as_eight_instants_a_sample_do(turns, followed
     assert looked_at(*turns) == (followed, count)
 
 
-def test_long_stretches_are_looked_at_less_finely():
-    """400 000 instants at most."""
-    assert looked_at(2.0, n=130_000) == ([True], 3)
-    assert looked_at(3.5, n=130_000) == ([False], 3)
+@pytest.mark.parametrize("steps", [0.5, 2.0, 3.9])
+def test_a_long_program_is_looked_at_as_finely_as_a_short_one(steps):
+    assert looked_at(steps, n=1_000) == looked_at(steps, n=130_000)
+
+
+def test_the_margin_of_a_motion_does_not_depend_on_the_rest_after_it(gantry):
+    """A pull that turns by 3.9 rad from sample to sample, with 60,000 samples of rest behind it and with few."""
+    step, mass, size = 0.004, 0.5, 0.04
+    film = gm.PadMaterial(
+        pull_off_stress=5e4,
+        shear_strength=5e4,
+        normal_stiffness=mass * (3.9 / step) ** 2 / size**2,
+        shear_stiffness=mass * (3.9 / step) ** 2 / size**2 / 3,
+        damping_ratio=0.01,
+    )
+    margins = []
+    for n in (200, 60_200):
+        t = np.arange(n) * step
+        s = np.clip((t - 0.1) / 0.3, 0, 1)
+        columns = np.zeros((3, n, 4))
+        columns[0, :, 2] = 0.1 * (10 * s**3 - 15 * s**4 + 6 * s**5)
+        columns[1, :, 2] = 0.1 * 30 * s**2 * (1 - s) ** 2 / 0.3
+        columns[2, :, 2] = 0.1 * 60 * s * (1 - s) * (1 - 2 * s) / 0.09
+        q, qd, qdd = columns
+        job = gm.Job(
+            name="lift",
+            robot=gantry,
+            trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd),
+            gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [size, size]),)),
+            part=gm.Part(face="plane", rigid=True, mass=mass, com=[0, 0, 0], inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0]),
+        )
+        use = swing_use(work_out(job)).use
+        margins.append((use.value.max(), use.high.max(), use.low.max()))
+    np.testing.assert_allclose(*margins, rtol=1e-12)
 
 
 def test_the_usual_interval_is_one_that_nine_in_ten_do_not_exceed():

@@ -1,5 +1,7 @@
 """What the swing checks know, by the keys of the JSON, and how it is said."""
 
+import numpy as np
+
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import PlacingCause, Ringing, SettleDetails, SwingDetails, WorstPlacing
 from gripmargin.results.findings import CheckResult, Place
@@ -11,6 +13,7 @@ def result(check, value=1.0):
 
 def swing_details(**more):
     figures = {"frequencies": (12.0, 30.0), "shapes": ("twist", "pull"), "damping": (0.0, 0.0), "ringing": ()}
+    figures |= {"sway_angle": np.deg2rad(0.4), "sway": 2e-4, "too_far": False}
     return SwingDetails(**figures | {"amplification": None, "quasi_static_margin": None} | more)
 
 
@@ -21,7 +24,8 @@ def settle_details(**more):
 
 def test_keys_of_the_json():
     assert set(swing_details()) == {
-        *("frequencies", "shapes", "damping", "amplification", "quasi_static_margin", "ringing")
+        *("frequencies", "shapes", "damping", "amplification", "quasi_static_margin", "ringing"),
+        *("sway_angle", "sway"),
     }
     assert set(Ringing(shape="pull", frequency=30.0, use=0.1)) == {"shape", "frequency", "use"}
     assert set(settle_details()) == {
@@ -32,13 +36,16 @@ def test_keys_of_the_json():
 
 
 def test_the_swing_in_words():
-    text, (line,) = words.swing_result(result("swing", None), swing_details())
+    text, (line, sways) = words.swing_result(result("swing", None), swing_details())
     assert text.endswith("no load on the pads, so the margin has no value")
     assert line == "the part swings on its pads at 12 Hz twist, 30 Hz pull; undamped"
+    assert sways == "it turns by up to 0.4 deg against the tool and moves by 0.2 mm"
     more = swing_details(damping=(0.02, 0.1), amplification=1.5, quasi_static_margin=3.0)
-    _, (modes, use) = words.swing_result(result("swing"), more)
+    _, (modes, use, _) = words.swing_result(result("swing"), more)
     assert modes.endswith("damping ratio 0.02 to 0.1")
     assert "1.50 times as far as without swing (margin 3.00 there)" in use
+    far = swing_details(sway_angle=np.deg2rad(12.0), too_far=True)
+    assert words.swing_result(result("swing"), far)[1][1].endswith(f"moves by 0.2 mm; {words.TOO_FAR}")
 
 
 def test_the_placing_in_words():

@@ -18,6 +18,8 @@ from gripmargin.kernels.local_fit import running_max
 MOST: Final = 1 << 17  # grid points over the longer of both: what memory bears
 LATEST: Final = 0.25  # [s] by which a controller may be late
 LEAST_MOVE: Final = 1e-3  # [rad or m] root mean square of a channel from which it counts by itself
+RESTS: Final = 0.05  # [s] at the end of a recording over which the robot has to stand still for it to be at rest
+STILL: Final = 1e-3  # share of the program's spread by which what stands still may move
 ALSO: Final = 4.0  # sum of squares over the least one up to which another place counts as another run
 
 
@@ -27,6 +29,7 @@ class Alignment:
 
     Attributes:
         offset: Time of the recording's clock less that of the program [s].
+        lag: By which the recording is late beyond that as a whole [s]; 0 where the offset was found and not given.
         misfit: Root mean square of what is left between both, over that of the program about its mean.
         runs: Places of the recording that fit about as well: how often it holds the program.
         astray: Whether both would agree better at a shift further away than a controller may be late.
@@ -34,6 +37,7 @@ class Alignment:
     """
 
     offset: float
+    lag: float
     misfit: float
     runs: int
     astray: bool
@@ -60,28 +64,53 @@ def align(
         offset: Where it is known.
 
     Returns:
-        None where the recording does not cover the stretch.
+        None where the recording does not cover the stretch. What is missing at an end where both rest is covered, as
+        far as a controller may be late.
     """
-    found = _coarse(t, y, recorded_t, recorded_y, span) if offset is None else (offset, 1)
+    still = STILL * float(np.sqrt(y[within(t, span)].var(axis=0).sum()))
+    held_t, held_y = _held(recorded_t, recorded_y, still)
+    found = _coarse(t, y, held_t, held_y, span) if offset is None else (offset, 1)
     if found is None:
         return None
     start, runs = found
-    fitted, astray = _refined(t, y, recorded_t, recorded_y, span, start)
+    fitted, astray = _refined(t, y, held_t, held_y, span, start)
     offset = fitted if offset is None else offset  # a known one stays: a controller is late, by whatever clock
-    if not (_covers(recorded_t - offset, span) and _covers(recorded_t - fitted, span)):
-        return None
+    for shift in (offset, fitted):
+        if not (_covers(held_t - shift, span) and _rests_outside(recorded_t - shift, span, t, y, still)):
+            return None
     inside = within(recorded_t - fitted, span)
     here = at(recorded_t[inside] - fitted, t, y)
     moves = ((here - here.mean(axis=0)) ** 2).mean(axis=0)
     left = ((recorded_y[inside] - here) ** 2).mean(axis=0)
     misfit = float(np.sqrt(left.sum() / moves.sum())) if moves.sum() > 0 else np.inf
     apart = np.sqrt(np.where(moves > LEAST_MOVE**2, left, np.nan) / np.maximum(moves, LEAST_MOVE**2))
-    return Alignment(offset, misfit, runs, astray, apart)
+    return Alignment(offset, fitted - offset, misfit, runs, astray, apart)
 
 
 def _covers(t: FloatArray, span: tuple[float, float]) -> bool:
     slack = 2.0 * float(np.median(np.diff(t)))
     return bool(t[0] <= span[0] + slack and t[-1] >= span[1] - slack and within(t, span).any())
+
+
+def _held(t: FloatArray, y: FloatArray, still: float) -> tuple[FloatArray, FloatArray]:
+    """A recording that goes on at rest before and after it, at each end where it rests."""
+    step = float(np.median(np.diff(t)))
+    more = step * np.arange(1, int(LATEST / step) + 1)
+    before = t[0] - more[::-1] if _moved(y[t <= t[0] + RESTS]) <= still else t[:0]
+    after = t[-1] + more if _moved(y[t >= t[-1] - RESTS]) <= still else t[:0]
+    rows = np.repeat(y[:1], before.size, axis=0), y, np.repeat(y[-1:], after.size, axis=0)
+    return np.concatenate([before, t, after]), np.concatenate(rows)
+
+
+def _rests_outside(recorded: FloatArray, span: tuple[float, float], t: FloatArray, y: FloatArray, still: float) -> bool:
+    """Whether the program rests in what of a stretch lies before and after the recorded times."""
+    slack = 2.0 * float(np.median(np.diff(recorded)))
+    ends = (span[0], float(recorded[0]) - slack), (float(recorded[-1]) + slack, span[1])
+    return all(_moved(at(np.array(end), t, y)) + _moved(y[within(t, end)]) <= still for end in ends if end[0] < end[1])
+
+
+def _moved(y: FloatArray) -> float:
+    return float(np.ptp(y, axis=0).max()) if len(y) else 0.0
 
 
 def within(t: FloatArray, span: tuple[float, float]) -> NDArray[np.bool_]:

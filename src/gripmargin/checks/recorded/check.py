@@ -11,11 +11,12 @@ from dataclasses import replace
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.check import Check, Judged
-from gripmargin.checks.hold import words as hold_words
 from gripmargin.checks.recorded import words
 from gripmargin.checks.recorded.figures import MotionComparison, RecordedDetails
-from gripmargin.checks.recorded.judging import compared
+from gripmargin.checks.recorded.judging import SWINGING, compared
 from gripmargin.checks.recorded.placing import placed
+from gripmargin.checks.swing.figures import SwingDetails
+from gripmargin.checks.swing.use import swing_target
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import Outcome, undecided
 from gripmargin.workcell.job import Job
@@ -39,8 +40,9 @@ def compare_motion(job: Job, recording: Trajectory | None = None, *, offset: flo
     if case.carried.size == 0:
         raise InputError(f"job '{job.name}'", "no carried sample", "a phase of kind carry with samples")
     found = _compare(case, seen)
-    said = RECORDED.worded(Outcome(results=(found.result,), findings=found.findings))
-    return replace(found, result=said.results[0], findings=said.findings)
+    said = RECORDED.worded(Outcome(results=found.results, findings=found.findings))
+    result, *swing = said.results
+    return replace(found, result=result, swing=swing[0] if swing else None, findings=said.findings)
 
 
 def run(case: Case) -> Outcome:
@@ -50,7 +52,7 @@ def run(case: Case) -> Outcome:
         case: The job worked out, with a recording.
     """
     found = _compare(case, _recording_of(case.job))
-    return Outcome(results=(found.result,), findings=found.findings, assumed=words.ASSUMED if found.moves else ())
+    return Outcome(results=found.results, findings=found.findings, assumed=words.ASSUMED if found.moves else ())
 
 
 def _recording_of(job: Job) -> Trajectory:
@@ -76,9 +78,14 @@ RECORDED = Check(
             target=lambda job: job.targets.hold if job.recording else None,
             details=RecordedDetails,
         ),
+        Judged(
+            name=SWINGING,
+            target=lambda job: swing_target(job) if job.recording else None,
+            details=SwingDetails,
+        ),
     ),
     run=run,
     result_words=words.result,
-    finding_words=hold_words.finding,
+    finding_words=words.finding,
     needs=lambda job: None if job.recording else "the job has no recording of what the robot did",
 )

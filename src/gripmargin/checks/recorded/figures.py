@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from gripmargin.results.findings import CheckResult, Finding, Verdict
+from gripmargin.results.findings import CheckResult, Finding, Verdict, overall
 from gripmargin.results.record import Record, aside
 
 
@@ -71,21 +71,28 @@ class MotionComparison:
     """A recorded motion beside the programmed one.
 
     Attributes:
-        result: Of the check: verdict, margin, its bounds, and sentences.
+        result: With the part at rest on the pads: verdict, margin, its bounds, and sentences.
+        swing: The same with the part swinging on them; None where the recording could not be placed.
         findings: Stretches of the recorded motion that fall short or cannot be decided.
         moves: Move by move, in the order of the program; none where the recording could not be placed.
         offset: Time of the recording's clock less that of the program [s], or None.
     """
 
     result: CheckResult
+    swing: CheckResult | None = None
     findings: tuple[Finding, ...] = ()
     moves: tuple[MoveComparison, ...] = ()
     offset: float | None = None
 
     @property
+    def results(self) -> tuple[CheckResult, ...]:
+        """All there are."""
+        return (self.result,) if self.swing is None else (self.result, self.swing)
+
+    @property
     def verdict(self) -> Verdict:
-        """Of the check."""
-        return self.result.verdict
+        """Of the check: the worst of its results."""
+        return overall(result.verdict for result in self.results)
 
     @property
     def worst(self) -> MoveComparison | None:

@@ -21,13 +21,16 @@ from gripmargin.checks.recorded.alignment import LATEST, at, within
 from gripmargin.checks.recorded.figures import MotionComparison, MoveComparison, RecordedDetails
 from gripmargin.checks.recorded.lateness import lags_of, pieces_late
 from gripmargin.checks.recorded.placing import Placed, carried_moves
+from gripmargin.checks.swing import check as swing
+from gripmargin.checks.swing.use import swing_target, swing_use
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
-from gripmargin.results.findings import CheckResult
+from gripmargin.results.findings import CheckResult, Verdict
 
 FEWEST: Final = 20  # recorded samples in the carry
+SWINGING: Final = "swing_as_run"  # name of the result
 AROUND: Final = 1.0  # [s] recorded samples before and after the carry that help to find rates
 
 
@@ -64,23 +67,31 @@ def compared(case: Case, recording: Trajectory, placed: Placed) -> MotionCompari
         source=recording.source,
         joint_unit=_joint_unit(case.job.robot),
     )
+    carry, wanted = real.shared(swing_use), swing_target(case.job)
+    swinging = margin_result(real, SWINGING, carry.use, wanted, swing.details_of(carry))
+    undecided = swinging.verdict is not Verdict.FAIL
+    hanging, rocking = (_trials(case, recording, placed, name) for name in ("recorded", SWINGING))
     return MotionComparison(
         result=margin_result(real, "recorded", use, target, details),
-        findings=tuple(findings_over(real, use, target, _trials(case, recording, placed), moves=False)),
+        swing=swinging,
+        findings=(
+            *findings_over(real, use, target, hanging, moves=False),
+            *swing.findings_over(real, carry, wanted, rocking, undecided=undecided, moves=False),
+        ),
         moves=moves,
         offset=placed.alignment.offset,
     )
 
 
-def _trials(case: Case, recording: Trajectory, placed: Placed) -> Trials:
+def _trials(case: Case, recording: Trajectory, placed: Placed, name: str) -> Trials:
     """Changes of the pads, with the recording as it is: at another speed the robot would do something else."""
 
     def results(changed: Case) -> Iterator[CheckResult]:
         found = compared(changed, recording, placed)
         if not isinstance(found, str):
-            yield found.result
+            yield from found.results
 
-    return Trials(case, results, "recorded")
+    return Trials(case, results, name)
 
 
 def _joint_unit(robot: Chain | None) -> str:
@@ -113,9 +124,7 @@ def _cut(recording: Trajectory, placed: Placed, keep: NDArray[np.bool_]) -> Traj
 
 def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) -> Case:
     """The case with the recorded motion in place of the program's, on the same pads with the same bond."""
-    job = replace(
-        case.job, trajectory=recording, recording=None, recording_offset=None, phases=(), pick=None, nest=None
-    )
+    job = replace(case.job, trajectory=recording, recording=None, recording_offset=None, phases=(), nest=None)
     motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
     return replace(
         case,
@@ -124,6 +133,7 @@ def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) 
         load=part_load(job.part, motion.at, job.gravity, job.air_density),
         standing=standing_load(job.part, motion.at, job.gravity),
         airborne=hangs,
+        recorded=True,
     )
 
 

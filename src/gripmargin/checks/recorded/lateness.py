@@ -31,7 +31,7 @@ def lags_of(case: Case, placed: Placed) -> dict[str | None, float]:
     out: dict[str | None, float] = {}
     for move in carried_moves(case):
         here = inside if labels is None else inside & (labels == move)
-        lag = least_lag(speed[here], left[here])
+        lag = placed.alignment.lag + least_lag(speed[here], left[here])
         out[move] = lag if abs(lag) < LATEST else 0.0
     return out
 
@@ -39,7 +39,7 @@ def lags_of(case: Case, placed: Placed) -> dict[str | None, float]:
 def pieces_late(case: Case, placed: Placed) -> FloatArray:
     """Return by how much the carry of the recording is late, piece by piece [s], shape (pieces,).
 
-    A piece in which that makes a small difference counts as on time.
+    A piece in which that makes a small difference counts as late as the whole.
 
     Args:
         case: The job.
@@ -48,21 +48,24 @@ def pieces_late(case: Case, placed: Placed) -> FloatArray:
     carried = case.job.trajectory.t[case.carried]
     size = float(np.sqrt(placed.programmed[case.carried].var(axis=0).sum()))
     speed, left = _speed_and_rest(case, placed)
-    out = np.zeros(PIECES)
+    out = np.full(PIECES, placed.alignment.lag)
     for i, (start, end) in enumerate(itertools.pairwise(np.linspace(carried[0], carried[-1], PIECES + 1).tolist())):
         here = within(placed.t, (start, end))
         if not here.any():
             continue
         lag = least_lag(speed[here], left[here])
         usual = float(np.sqrt((speed[here] ** 2).sum(axis=1).mean()))
-        out[i] = lag if abs(lag) * usual > SEEN * size else 0.0
+        out[i] += lag if abs(lag) * usual > SEEN * size else 0.0
     return out
 
 
 def _speed_and_rest(case: Case, placed: Placed) -> tuple[FloatArray, FloatArray]:
-    """The program's speed at the recorded samples, and by how much these are elsewhere, shape (m, channels) each."""
-    t, places = case.job.trajectory.t, placed.programmed
-    return at(placed.t, t, np.gradient(places, t, axis=0)), placed.recorded - at(placed.t, t, places)
+    """The program's speed at the recorded samples, and by how much these are elsewhere, shape (m, channels) each.
+
+    The program counts as late as the whole recording: at the ends of a move it stands still where the robot does not.
+    """
+    t, places, when = case.job.trajectory.t, placed.programmed, placed.t - placed.alignment.lag
+    return at(when, t, np.gradient(places, t, axis=0)), placed.recorded - at(when, t, places)
 
 
 def least_lag(speed: FloatArray, left: FloatArray) -> float:

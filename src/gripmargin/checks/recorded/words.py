@@ -3,23 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from gripmargin.checks import words
-from gripmargin.checks.check import Said
+from gripmargin.checks.check import Said, SaidOfFinding
+from gripmargin.checks.hold import words as hold_words
 from gripmargin.checks.recorded.figures import MoveComparison, RecordedDetails, worst_of
-from gripmargin.results.findings import CheckResult
+from gripmargin.checks.swing import words as swing_words
+from gripmargin.checks.swing.figures import SwingDetails, WorstSwing
+from gripmargin.results.findings import CheckResult, Finding
 
 RECORDED = "grip margin over the carry of the recorded motion; times are the program's, samples the recording's"
+RECORDED_SWING = "the same with the part swinging on its backing"
 ASSUMED = (
     "The recorded motion is judged with the bond that the programmed press leaves.",
-    "The recorded motion is judged without the part's swing on its pads.",
+    "The recorded motion is what the recording shows: links and gears that yield behind the encoders are not in it.",
+    "Shaking that does not stand out from a recording's noise, or is faster than three quarters of its rate, is "
+    "taken as none.",
 )
 JOINTS_BESIDE_POSES = "the recording gives joint values and the program poses of the tool"
 
 
-def result(_: CheckResult, details: RecordedDetails) -> Said:
+def result(found: CheckResult, details: RecordedDetails | SwingDetails) -> Said:
     """Say what the recorded motion comes to."""
+    if isinstance(details, SwingDetails):
+        return RECORDED_SWING, swing_words.swing_result(found, details)[1]
     return RECORDED, tuple(_lines(details))
+
+
+def finding(found: Finding, worst: Any, because: Any) -> SaidOfFinding:
+    """Say where the recorded motion falls short, with the part swinging or hanging still."""
+    say = swing_words.swing_finding if isinstance(worst, WorstSwing) else hold_words.finding
+    return say(found, worst, because)
 
 
 def _lines(details: RecordedDetails) -> Iterator[str]:

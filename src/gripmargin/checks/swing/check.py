@@ -35,19 +35,12 @@ def run(case: Case) -> Outcome:
     """
     carry, target = case.shared(swing_use), swing_target(case.job)
     (result,) = results(case)
-    found = [] if case.trial else shortfalls(case, carry.use, target)
     undecided = result.verdict is not Verdict.FAIL
-    remedies = (
-        advice(
-            case, carry, found, Trials(case, results, "swing", most=MOST_TRIALS, keep=keep_swing), undecided=undecided
-        )
-        if found
-        else {}
-    )
+    trials = Trials(case, results, "swing", most=MOST_TRIALS, keep=keep_swing)
     margin, margin_low = carry.use.over_time(case.load.shape[1])
     return Outcome(
-        results=(replace(result, details=_details(carry)),),
-        findings=tuple(_finding(case, carry, short, remedies[short.k]) for short in found),
+        results=(replace(result, details=details_of(carry)),),
+        findings=tuple(findings_over(case, carry, target, trials, undecided=undecided)),
         assumed=_assumed(case),
         series={"swing_margin": margin, "swing_margin_low": margin_low},
     )
@@ -58,7 +51,26 @@ def results(case: Case) -> Iterator[CheckResult]:
     yield margin_result(case, "swing", case.shared(swing_use).use, swing_target(case.job), NoFigures())
 
 
-def _details(carry: CarrySwing) -> SwingDetails:
+def findings_over(
+    case: Case, carry: CarrySwing, target: float, trials: Trials, *, undecided: bool, moves: bool = True
+) -> list[Finding]:
+    """Return the stretches of a carry that fall short with the part swinging, or cannot be decided.
+
+    Args:
+        case: The job; it may carry the motion of a recording.
+        carry: The swing over the carry.
+        target: Margin wanted.
+        trials: Of the check they belong to.
+        undecided: Whether the carry as a whole is.
+        moves: Whether the program can be tried at another speed.
+    """
+    found = [] if case.trial else shortfalls(case, carry.use, target)
+    remedies = advice(case, carry, found, trials, undecided=undecided, moves=moves) if found else {}
+    return [_finding(case, trials.name, carry, short, remedies[short.k]) for short in found]
+
+
+def details_of(carry: CarrySwing) -> SwingDetails:
+    """Return what is known of the swing over a carry beyond its margin."""
     worst = int(np.argmax(carry.use.value))
     quasi_static = float(carry.still.value[worst])
     return SwingDetails(
@@ -68,10 +80,13 @@ def _details(carry: CarrySwing) -> SwingDetails:
         amplification=float(carry.use.value[worst]) / quasi_static if quasi_static > 0 else None,
         quasi_static_margin=margin_figure(quasi_static),
         ringing=carry.ringing(int(carry.use.samples[worst])),
+        sway_angle=max(float(sway.angle.max()) for sway in carry.sways),
+        sway=max(float(sway.way.max()) for sway in carry.sways),
+        too_far=not all(sway.known.all() for sway in carry.sways),
     )
 
 
-def _finding(case: Case, carry: CarrySwing, short: Shortfall, remedies: Sequence[Remedy]) -> Finding:
+def _finding(case: Case, check: str, carry: CarrySwing, short: Shortfall, remedies: Sequence[Remedy]) -> Finding:
     use, sample, point = short.use, short.sample, short.point
     load = carry.load[:, short.k]
     swing = load - case.load[:, sample]
@@ -82,12 +97,15 @@ def _finding(case: Case, carry: CarrySwing, short: Shortfall, remedies: Sequence
         stresses=explain.stresses_at(case, use.grip, point, sample, swing=swing),
         load=explain.load_figures(load),
     )
-    doubts = None if short.fails else case.motion.doubts_at(sample) or [words.LOAD_BETWEEN_SAMPLES]
+    doubts = None
+    if not short.fails:
+        why = words.LOAD_BETWEEN_SAMPLES if carry.in_reach(sample) else words.TOO_FAR
+        doubts = case.motion.doubts_at(sample) or [why]
     because = SwingCauses(
         shares=explain.shares(case, use.grip, point, sample, swing=swing, undecided=doubts),
         ringing=carry.ringing(sample),
     )
-    return short.finding(case, "swing", worst, because, remedies)
+    return short.finding(case, check, worst, because, remedies)
 
 
 def _assumed(case: Case) -> tuple[str, ...]:

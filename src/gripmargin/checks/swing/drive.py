@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -11,8 +11,11 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.kernels.chord import sag
+from gripmargin.kernels.oscillator import fading_sum
 
 STEP_MISSED = 0.61  # half of 1 - min(sin x / x): the most by which a ramp may understate what a step does
+STANDS_OUT = 4.0  # standard deviations of noise beyond which it is no noise: 3 in 10,000 (Rayleigh's distribution)
+UNSEEN = 4.8  # [rad] from sample to sample beyond which a shaking looks like a slow motion: it shows as 2 pi less
 FOLLOWED = 2.5  # [rad] that a mode turns from sample to sample beyond which a spline misses as much as a ramp does
 
 
@@ -125,7 +128,7 @@ def given_drive(modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt | 
 
 
 def estimated_drives(
-    modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt, first: int = 0
+    modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt, first: int = 0, *, shaken: bool = False
 ) -> tuple[Drive, Drive | None]:
     """Return the drive of a load twice: with rates given or estimated by smoothing, and as the positions have it.
 
@@ -140,13 +143,17 @@ def estimated_drives(
         wrench: Load, shape (6, n).
         doubt: Its errors.
         first: Sample from which on the part swings.
+        shaken: Whether the motion may shake at the rate of a mode.
 
     Returns:
         Smoothed, and unsmoothed or None where that is not known.
     """
     estimate = _Estimate(modes=modes, t=t, load=modes.shapes.T @ wrench, doubt=doubt)
     unsmoothed = None if doubt.unsmoothed is None else estimate.unsmoothed(doubt.unsmoothed, first)
-    return estimate.smoothed(), unsmoothed
+    smoothed = estimate.smoothed()
+    if shaken and doubt.unsmoothed is not None:
+        smoothed = replace(smoothed, bias=smoothed.bias + estimate.shaking(doubt.unsmoothed[1]))
+    return smoothed, unsmoothed
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -192,6 +199,34 @@ class _Estimate:
             sigma=np.sqrt(np.einsum("mcn,nc->mn", self.per_cause**2, doubt.sigma**2)),
             kick=np.zeros(modes.frequency.size),
         )
+
+    def shaking(self, left: FloatArray) -> FloatArray:
+        """The swing that a shaking at the rate of a mode starts and smoothing takes for noise.
+
+        Samples that are too far apart to follow it show it as a slower one; what the smoothing has left of the spline's
+        acceleration is then that of the mode's own rate times a factor, for the spline turns y into
+        -6 (1 - cos x) / (2 + cos x) y / h^2 (difference equation of the cubic spline; de Boor, A Practical Guide to
+        Splines, ch. 4, from memory). It counts where it stands out from what noise does.
+
+        Args:
+            left: What the acceleration of each cause is changed by without smoothing, shape (n, causes).
+
+        Returns:
+            Shape (modes, n); 0 where it does not stand out, and for modes that are too fast to be seen.
+        """
+        out = np.zeros_like(self.load)
+        usual = float(np.median(spacing(self.t)))
+        for i, (w, z) in enumerate(zip(self.modes.frequency, self.modes.damping, strict=True)):
+            x = w * usual
+            if x >= UNSEEN:
+                continue
+            factor = x * x * (2.0 + np.cos(x)) / (6.0 * (1.0 - np.cos(x)))
+            pushed = w * usual * factor * np.einsum("cn,nc->n", self.per_cause[i], left)
+            size = np.abs(fading_sum(self.t, pushed, complex(-z * w, w * np.sqrt(1.0 - z * z))))
+            grown = np.einsum("cn,c->n", self.per_cause[i] ** 2, self.doubt.noise**2) * w**6 * usual**2 / 2.0
+            noise = np.sqrt(fading_sum(self.t, grown, complex(-2.0 * z * w)).real)
+            out[i] = np.where(size > STANDS_OUT * noise, size, 0.0)
+        return out
 
     def unsmoothed(self, change: FloatArray, first: int) -> Drive:
         modes, doubt, step, w = self.modes, self.doubt, spacing(self.t), self.modes.frequency[:, None]

@@ -36,6 +36,9 @@ class SwingDetails(Record):
         amplification: Use of the pads with swing over that without, at the worst sample; None without a load there.
         quasi_static_margin: Margin without swing there [-]; None without a load.
         ringing: The swing there, mode by mode.
+        sway_angle: Largest turn of the part against the tool over the carry [rad].
+        sway: Largest way of its centre of mass against the tool [m].
+        too_far: Whether it swings too far somewhere to be judged.
     """
 
     frequencies: tuple[float, ...]
@@ -44,6 +47,9 @@ class SwingDetails(Record):
     amplification: float | None
     quasi_static_margin: float | None
     ringing: tuple[Ringing, ...]
+    sway_angle: float
+    sway: float
+    too_far: bool = aside()
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

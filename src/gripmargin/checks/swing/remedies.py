@@ -40,7 +40,7 @@ PIECE = 300  # samples of a piece at most, up to the one that uses the pads most
 
 
 def advice(
-    case: Case, carry: CarrySwing, found: Sequence[Shortfall], trials: Trials, *, undecided: bool
+    case: Case, carry: CarrySwing, found: Sequence[Shortfall], trials: Trials, *, undecided: bool, moves: bool = True
 ) -> Mapping[int, tuple[Remedy, ...]]:
     """Return what to change for each stretch that falls short, by its `k`.
 
@@ -50,6 +50,7 @@ def advice(
         found: The stretches.
         trials: Of the check.
         undecided: Whether the carry as a whole is.
+        moves: Whether the program can be tried at another speed.
     """
     known = [short for short in found if not case.motion.doubts_at(short.sample)]
     slow = slowing(
@@ -61,8 +62,9 @@ def advice(
             action="none", text=words.never_slow_enough(motion.subject), figures={"move": motion.move}
         ),
         searched=SEARCHED,
+        possible=moves,
     )
-    slow_helps = bool(slow) and all(remedy.shown for remedy in slow.values())
+    slow_helps = not moves or (bool(slow) and all(remedy.shown for remedy in slow.values()))
     whole = _for_whole(case, carry, found, trials, undecided=undecided, slow_helps=slow_helps) if known else ()
     out = {}
     for short in found:
@@ -175,12 +177,12 @@ def _for_whole(
     # what makes the part swing less helps no further than to where it hangs still
     swings = all(on_target(inverse(carry.still.high[short.k]), target) for short in worst)
     remedies = [
-        None if slow_helps else trials.tried(_all_slower(case, carry, pieces, target)),
+        None if slow_helps else trials.tried(_all_slower(trials.case, carry, pieces, target)),
         _smoother(carry, pieces, target) if swings else None,
-        trials.tried(_damping(case, carry, pieces, target)) if swings else None,
+        trials.tried(_damping(trials.case, carry, pieces, target)) if swings else None,
         _finer(case, carry) if undecided else None,
-        trials.tried(_stiffer(case, carry, pieces, target)) if swings else None,
-        trials.tried(strengthened(case.job, high, target)),
+        trials.tried(_stiffer(trials.case, carry, pieces, target)) if swings else None,
+        trials.tried(strengthened(trials.case.job, high, target)),
     ]
     return tuple(remedy for remedy in remedies if remedy is not None)
 

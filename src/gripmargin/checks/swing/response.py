@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.swing.drive import FOLLOWED, Drive, spacing
@@ -54,28 +55,53 @@ class Swing:
     @cached_property
     def amplitude(self) -> FloatArray:
         """Amplitude of the swing about the load after each sample, as a response, shape (modes, n)."""
+        return np.abs(self.about_base)
+
+    @cached_property
+    def about_base(self) -> ComplexArray:
+        """The swing about the load after each sample as a complex number that turns and fades, shape (modes, n).
+
+        Its imaginary part is the response less the load, its size the amplitude.
+        """
         return self._about(slopes(self.drive.t, self.drive.load - self.drive.base))
 
     @cached_property
     def about_rest(self) -> FloatArray:
         """Amplitude of the residual vibration if the load stayed as it is after each sample, shape (modes, n)."""
-        return self._about(slopes(self.drive.t, self.drive.load))
+        return np.abs(self._about(slopes(self.drive.t, self.drive.load)))
 
-    def _about(self, slope: FloatArray) -> FloatArray:
-        """Amplitude about the base load, or where that stays what it is, by the slope of the load against it."""
+    def _about(self, slope: FloatArray) -> ComplexArray:
+        """The swing about the base load, or where that stays what it is, by the slope of the load against it."""
         drive = self.drive
         w, z, turn = (x[:, None] for x in (self.modes.frequency, self.modes.damping, self.modes.damped_frequency))
         off = drive.load - drive.base
-        size = np.abs(self.vibration + (slope + (z * w + 1j * turn) * (off - 2.0 * z / w * slope)) / turn)
-        size[:, : self.first] = 0.0
-        return np.asarray(size)
+        out = self.vibration + (slope + (z * w + 1j * turn) * (off - 2.0 * z / w * slope)) / turn
+        out[:, : self.first] = 0.0
+        return out
 
-    def response(self, share: float = 0.0) -> FloatArray:
-        """Return the response at a share of the way from each sample to the next, shape (modes, n)."""
-        drive, modes, first = self.drive, self.modes, self.first
-        out = response(drive.t, drive.load, modes.frequency, modes.damping, self.vibration, share)
-        rise = np.diff(drive.base[:, : first + 1])
-        out[:, :first] = drive.base[:, :first] + share * rise
+    @cached_property
+    def rates(self) -> tuple[FloatArray, FloatArray]:
+        """Rate and second derivative of the response just after each sample, shape (modes, n) each."""
+        drive, modes = self.drive, self.modes
+        pole = modes.damping * -modes.frequency + 1j * modes.damped_frequency
+        rate = slopes(drive.t, drive.load) + (pole[:, None] * self.vibration).imag
+        w, z = modes.frequency[:, None], modes.damping[:, None]
+        bend = w * w * (drive.load - self.response()) - 2.0 * z * w * rate
+        rate[:, : self.first], bend[:, : self.first] = 0.0, 0.0
+        return rate, bend
+
+    def response(self, share: float = 0.0, at: NDArray[np.intp] | None = None) -> FloatArray:
+        """Return the response at a share of the way from samples to the next ones, shape (modes, m).
+
+        Args:
+            share: 0 to below 1.
+            at: Which samples, rising, shape (m,); None: all.
+        """
+        drive, modes = self.drive, self.modes
+        at = np.arange(drive.t.size) if at is None else at
+        out = response(drive.t, drive.load, modes.frequency, modes.damping, self.vibration, share, at)
+        still = at[at < self.first]
+        out[:, : still.size] = (1.0 - share) * drive.base[:, still] + share * drive.base[:, still + 1]
         return out
 
 
@@ -89,7 +115,7 @@ def swing(modes: Modes, drive: Drive, start: Start) -> Swing:
     """
     first = start.sample
     t, load = drive.t[first:], drive.load[:, first:]
-    begin = modes.shapes.T @ start.load, modes.loads.T @ start.rate + drive.kick
+    begin = begun(modes, drive, start)
     vibration = np.zeros(drive.load.shape, dtype=np.complex128)
     vibration[:, first:] = free_vibration(t, load, modes.frequency, modes.damping, begin)
     unsure, variance = drive.bias.copy(), drive.sigma**2
@@ -97,6 +123,11 @@ def swing(modes: Modes, drive: Drive, start: Start) -> Swing:
         unsure[i, first:] += fading_sum(t, drive.kinks[i, first:], complex(-rate)).real
         variance[i, first:] += fading_sum(t, drive.growth[i, first:], complex(-2.0 * rate)).real
     return Swing(modes=modes, drive=drive, first=first, vibration=vibration, unsure=unsure, sigma=np.sqrt(variance))
+
+
+def begun(modes: Modes, drive: Drive, start: Start) -> tuple[FloatArray, FloatArray]:
+    """Return the response and its rate with which a swing begins, shape (modes,) each."""
+    return modes.shapes.T @ start.load, modes.loads.T @ start.rate + drive.kick
 
 
 def better(modes: Modes, drives: tuple[Drive, Drive | None], start: Start, coverage: float) -> Swing:

@@ -141,7 +141,7 @@ def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) ->
     if doubt is None or motion.given:
         drives: tuple[Drive, Drive | None] = given_drive(modes, t, wrench, doubt), None
     else:
-        drives = estimated_drives(modes, t, wrench, doubt, start.sample)
+        drives = estimated_drives(modes, t, wrench, doubt, start.sample, shaken=case.recorded)
     return Stretch(
         samples=run,
         owner=np.arange(run.size),

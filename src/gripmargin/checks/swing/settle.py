@@ -2,13 +2,17 @@
 
 What is left of the swing (`gripmargin.checks.swing.response`) at the instant in which the part comes down in its nest
 moves the part against the tool by so much, at the corner of its outline that moves farthest. It is compared with the
-placing tolerance of the nest, `nest.tolerance`.
+placing tolerance of the nest, `nest.tolerance`. The modes move a corner in directions of their own: their sum is one of
+vectors. Within the next period of the slowest of them it reaches some way for certain; at most they meet at some time
+with the signs that bring the corner farthest.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 
@@ -21,7 +25,8 @@ from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import PlacingCause, SettleDetails, WorstPlacing
 from gripmargin.checks.swing.response import Start, swing
-from gripmargin.checks.swing.ringing import Stretch, stretches_of
+from gripmargin.checks.swing.ringing import Stretch, other_stretches, stretches_of
+from gripmargin.kernels.oscillator import ComplexArray
 from gripmargin.results.findings import (
     CheckResult,
     Finding,
@@ -40,6 +45,7 @@ AT_REST = 0.01  # share of the carry's largest speed below which the tool counts
 BRAKED = 0.005  # share of the carry's largest moving load that counts as none
 LANDING = 0.05  # [s] shorter than this, the rest before the placing is the end of the way down
 ONWARD = (1.0, 1.05, 1.2)  # times a wait that was found, until the check passes
+FINE = 32  # instants within a period of the fastest mode: a peak between them is higher by less than 0.5 %
 LONGEST = 60.0  # [s] beyond which waiting is no remedy
 
 
@@ -50,12 +56,13 @@ class Placing:
     Attributes:
         sample: Index into the program.
         stop: When the tool last came to rest before it [s], or None: it is never at rest.
-        amplitude: Of the part against the tool, at its farthest corner [m].
+        amplitude: Largest way of the part against the tool within the next period, at its farthest corner [m].
         low: Least value it may have [m].
-        high: Largest value it may have [m].
-        own: Amplitude that the motion since that stop has started alone, for each corner and mode [m], shape
-            (corners, modes).
-        at_stop: Amplitude where the tool came to rest, for each corner and mode [m], shape (corners, modes).
+        high: Largest value it may have, however its modes meet [m].
+        spread: By which the modes may swing more than known, all in phase [m].
+        own: Amplitude that the motion since that stop has started alone, for each corner, axis and mode [m], shape
+            (corners, 3, modes).
+        at_stop: Amplitude where the tool came to rest, likewise.
         rates: At which each mode dies down [1/s], shape (modes,).
     """
 
@@ -64,6 +71,7 @@ class Placing:
     amplitude: float
     low: float
     high: float
+    spread: float
     own: FloatArray
     at_stop: FloatArray
     rates: FloatArray
@@ -80,12 +88,12 @@ def run(case: Case) -> Outcome:
         reason = "the job has no [nest]" if nest is None else "nest.tolerance is not given"
         return Outcome(not_checked=(NotChecked(check="settle", reason=reason),))
     release = case.job.phase_map.covers("release")
-    stretches = case.shared(stretches_of)
-    placed = [s for s in stretches if release[min(int(s.samples[-1]) + 1, release.size - 1)]]
+    kinds = zip(case.shared(stretches_of), *case.shared(other_stretches), strict=True)
+    placed = [kind for kind in kinds if release[min(int(kind[0].samples[-1]) + 1, release.size - 1)]]
     if not placed:
         reason, remedy = words.NO_PLACING, words.NAME_THE_RELEASE
         return Outcome(results=(undecided("settle", target, reason, remedy=remedy, measure="ratio"),))
-    found = [_placing(case, stretch) for stretch in placed]
+    found = [_worst_of([_placing(case, stretch) for stretch in kind]) for kind in placed]
     short = [placing for placing in found if not on_target(_ratio(nest.tolerance, placing.high), target)]
     return Outcome(
         results=(result_of(case, found, nest.tolerance, target),),
@@ -117,28 +125,55 @@ def result_of(case: Case, found: list[Placing], tolerance: float, target: float)
 
 
 def _placing(case: Case, stretch: Stretch) -> Placing:
-    found = stretch.swing
-    shapes = found.modes.shapes
-    lever = np.stack([shapes[:3] + np.cross(shapes[3:].T, corner).T for corner in _corners(case)])
-    reach = np.linalg.norm(lever, axis=1)  # of each corner in each mode, for a response of 1 [m]
-    size = float((reach * found.amplitude[:, -1]).sum(axis=1).max())
-    spread = float((reach * (found.unsure[:, -1] + COVERAGE * found.sigma[:, -1])).sum(axis=1).max())
+    found, modes = stretch.swing, stretch.swing.modes
+    # of each corner along each axis in each mode, for a response of 1 [m]
+    lever = np.stack([modes.shapes[:3] + np.cross(modes.shapes[3:].T, corner).T for corner in _corners(case)])
+    more = found.unsure[:, -1] + COVERAGE * found.sigma[:, -1]
+    spread = float((np.linalg.norm(lever, axis=1) * more).sum(axis=1).max())
     if np.isin(stretch.samples, case.motion.doubtful).any():
         spread = math.inf
+    reached = _within_a_period(lever, found.about_base[:, -1], modes.damped_frequency)
     stop = _last_stop(case, stretch)
     at = int(np.searchsorted(stretch.owner, stop)) if stop is not None else 0
-    still = Start(sample=0, load=found.modes.loads @ found.drive.base[:, at], rate=np.zeros(6))
-    since = swing(found.modes, found.drive.since(at), still)
+    still = Start(sample=0, load=modes.loads @ found.drive.base[:, at], rate=np.zeros(6))
+    since = swing(modes, found.drive.since(at), still)
     return Placing(
         sample=int(stretch.samples[-1]),
         stop=None if stop is None else float(case.job.trajectory.t[stretch.samples[stop]]),
-        amplitude=size,
-        low=max(size - spread, 0.0),
-        high=size + spread,
-        own=reach * since.amplitude[:, -1],
-        at_stop=reach * found.amplitude[:, at],
-        rates=found.modes.damping * found.modes.frequency,
+        amplitude=reached,
+        low=max(reached - spread, 0.0),
+        high=float(farthest(lever * found.amplitude[:, -1]).max()) + spread,
+        spread=spread,
+        own=lever * since.amplitude[:, -1],
+        at_stop=lever * found.amplitude[:, at],
+        rates=modes.damping * modes.frequency,
     )
+
+
+def _worst_of(kinds: Sequence[Placing]) -> Placing:
+    """One placing of what the part may do by the vibrations that it may have; the first are the likely ones."""
+    worst = max(kinds, key=lambda placing: placing.high)
+    return replace(worst, amplitude=kinds[0].amplitude, low=min(placing.low for placing in kinds))
+
+
+def _within_a_period(lever: FloatArray, swings: ComplexArray, frequency: FloatArray) -> float:
+    """How far the farthest corner gets within a period of the slowest mode, without what fades meanwhile [m]."""
+    steps = FINE * np.ceil(frequency.max() / frequency.min())
+    turn = np.outer(frequency, np.arange(steps) / steps * 2.0 * np.pi / frequency.min())
+    ways = lever @ (swings[:, None] * np.exp(1j * turn)).imag
+    return float(np.linalg.norm(ways, axis=1).max())
+
+
+def farthest(ways: FloatArray) -> FloatArray:
+    """Return how far modes bring each corner with the signs with which they do most, shape (corners,).
+
+    A length is convex, so it is largest where each mode is at one of its ends.
+
+    Args:
+        ways: Of each corner along each axis in each mode [m], shape (corners, axes, modes).
+    """
+    signs = np.array(list(product((1.0, -1.0), repeat=ways.shape[2])))
+    return np.asarray(np.linalg.norm(ways @ signs.T, axis=1).max(axis=1))
 
 
 def _corners(case: Case) -> FloatArray:
@@ -176,7 +211,7 @@ def settling_time(
     """Return the time until swings have died down to a tolerance at every corner [s]; inf where they never do.
 
     Args:
-        amplitudes: For each corner and mode [m], shape (corners, modes).
+        amplitudes: For each corner, axis and mode [m], shape (corners, axes, modes).
         rates: At which each mode dies down [1/s], shape (modes,).
         tolerance: [m].
         lasting: What is left however long it takes, for each corner [m], shape (corners,).
@@ -184,7 +219,7 @@ def settling_time(
     from scipy.optimize import brentq  # noqa: PLC0415 - 0.3 s that only jobs with a placing tolerance pay
 
     def over(time: float) -> float:
-        return float(((amplitudes * np.exp(-rates * time)).sum(axis=1) + lasting).max()) - tolerance
+        return float((farthest(amplitudes * np.exp(-rates * time)) + lasting).max()) - tolerance
 
     if over(0.0) <= 0.0:
         return 0.0
@@ -226,7 +261,7 @@ def _remedy(case: Case, placing: Placing, tolerance: float, target: float) -> Re
     if not math.isfinite(placing.high):
         unknown = int([*case.motion.doubtful, placing.sample][0])
         return Remedy(action="better data", text=case.motion.better_data(unknown))
-    own = placing.own.sum(axis=1) + placing.high - placing.amplitude
+    own = farthest(placing.own) + placing.spread
     last = float(own.max())
     if placing.stop is None or not on_target(_ratio(tolerance, last), target):
         figures = {"move": case.place(placing.sample).move, "factor": None}

@@ -16,6 +16,7 @@ from gripmargin.checks.hold.use import COVERAGE, SURE, pad_use
 from gripmargin.checks.swing.figures import Ringing
 from gripmargin.checks.swing.response import Swing
 from gripmargin.checks.swing.ringing import Stretch, next_too, other_stretches, stretches_of
+from gripmargin.checks.swing.sway import Sway, sway_of
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
 from gripmargin.kernels.face import Face
@@ -25,7 +26,7 @@ from gripmargin.workcell.job import Job
 FINE = 0.5  # [rad] by which the fastest mode that is followed turns from one instant looked at to the next
 COARSE = 1.0  # [rad] the same beyond which a mode counts with its whole amplitude instead
 MOST_STEPS = 8  # instants looked at from one sample to the next
-MOST_INSTANTS = 400_000  # instants looked at in a stretch
+NEAR = 0.5  # of the largest use: what stays below is not looked at between samples
 TYPICAL = 0.9  # share of the intervals that are no wider than what counts as usual
 
 
@@ -55,7 +56,7 @@ class StretchUse:
         return self.high + COVERAGE * self.noise
 
 
-def use_over(stretch: Stretch, face: Face) -> StretchUse:
+def use_over(stretch: Stretch, face: Face, sway: Sway | None = None) -> StretchUse:
     """Return how far the pads are used from each sample of a stretch to the next.
 
     Modes that are slow enough are followed from instant to instant. Between two instants the load stays within an arc's
@@ -65,23 +66,39 @@ def use_over(stretch: Stretch, face: Face) -> StretchUse:
     Args:
         stretch: With its swing.
         face: The places that count.
+        sway: What the part's swing out of its place changes; None: it is left out.
     """
     found = stretch.swing
     h, frequency = np.append(np.diff(found.drive.t), 0.0), found.modes.frequency[:, None]
     followed, steps = resolution(found)
     gain = found.modes.gain(face)[:, None]
-    value, point, load = _peaks(stretch, face, followed, steps)
     swings = gain * found.amplitude
-    arc = 1.0 - np.cos(np.minimum(frequency * h / (2.0 * steps), np.pi))
     fast = swings[~followed].sum(axis=0)
-    missed = (swings * arc)[followed].sum(axis=0)
+
+    def missed(parts: int) -> FloatArray:
+        """By how much the use may be larger between instants that divide each interval into so many parts."""
+        arc = 1.0 - np.cos(np.minimum(frequency * h / (2.0 * parts), np.pi))
+        return np.asarray((swings * arc)[followed].sum(axis=0))
+
+    value, point, load = _at_samples(stretch, face, followed)
+    left = missed(1)
+    near = np.flatnonzero(~(next_too(value) + fast + left < NEAR * (value + fast).max()))
+    _look_between(stretch, face, followed, steps, near, (value, point, load))
+    left[near] = missed(steps)[near]
     unsure, noise = ((gain * x).sum(axis=0) for x in (next_too(found.unsure), next_too(found.sigma)))
     firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
+    least, most = value - unsure, value + fast + left + unsure
+    if sway is not None:
+        most = most + sway.more
+        if sway.followed is not None:
+            least, most = sway.followed.least - unsure, sway.followed.most + fast + left + unsure
+            value, point, load = sway.followed.value, sway.followed.point, sway.followed.load
+        least, most = np.where(sway.known, least, 0.0), np.where(sway.known, most, np.inf)
     best = _largest(value, firsts)
     return StretchUse(
         value=np.maximum.reduceat(value + fast, firsts),
-        low=np.maximum.reduceat(value - unsure, firsts),
-        high=np.maximum.reduceat(value + fast + missed + unsure, firsts),
+        low=np.maximum.reduceat(least, firsts),
+        high=np.maximum.reduceat(most, firsts),
         noise=np.maximum.reduceat(noise, firsts),
         point=point[best],
         load=load[:, best],
@@ -94,28 +111,37 @@ def resolution(found: Swing) -> tuple[NDArray[np.bool_], int]:
     usual = float(np.quantile(np.diff(t), TYPICAL)) if t.size > 1 else 0.0
     turn = found.modes.frequency * usual
     slow = turn <= COARSE * MOST_STEPS
-    steps = int(np.ceil(turn[slow].max(initial=0.0) / FINE))
-    steps = int(np.clip(steps, 1, min(MOST_STEPS, max(1, MOST_INSTANTS // t.size))))
+    steps = int(np.clip(np.ceil(turn[slow].max(initial=0.0) / FINE), 1, MOST_STEPS))
     return turn <= COARSE * steps, steps
 
 
-def _peaks(
-    stretch: Stretch, face: Face, followed: NDArray[np.bool_], steps: int
-) -> tuple[FloatArray, NDArray[np.intp], FloatArray]:
-    """The largest utilisation from each instant to the next by the modes that are followed, its point and its load."""
+Peaks = tuple[FloatArray, NDArray[np.intp], FloatArray]
+
+
+def _at_samples(stretch: Stretch, face: Face, followed: NDArray[np.bool_]) -> Peaks:
+    """The largest utilisation at each instant by the modes that are followed, its point and its load."""
     found = stretch.swing
-    base = found.drive.base
-    rise = np.diff(base, append=base[:, -1:])
-    n = found.drive.t.size
-    value, point, load = np.full(n, -1.0), np.zeros(n, dtype=np.intp), np.zeros((6, n))
-    for share in np.arange(steps) / steps:
-        felt = np.where(followed[:, None], found.response(share), base + share * rise)
-        wrench = found.modes.loads @ felt + stretch.rest
+    felt = np.where(followed[:, None], found.response(), found.drive.base)
+    load = found.modes.loads @ felt + stretch.rest
+    u, at, _, _ = peak_utilisation(face, load)
+    return u, at, load
+
+
+def _look_between(
+    stretch: Stretch, face: Face, followed: NDArray[np.bool_], steps: int, near: NDArray[np.intp], peaks: Peaks
+) -> None:
+    """Put in place of some peaks, shape (m,), what is larger up to the next instant."""
+    found, (value, point, load) = stretch.swing, peaks
+    base, rest = found.drive.base, stretch.rest
+    after = np.minimum(near + 1, base.shape[1] - 1)
+    for share in np.arange(1, steps) / steps:
+        straight = base[:, near] + share * (base[:, after] - base[:, near])
+        felt = np.where(followed[:, None], found.response(float(share), near), straight)
+        wrench = found.modes.loads @ felt + rest[:, near]
         u, at, _, _ = peak_utilisation(face, wrench)
-        more = ~(u <= value)
-        value, point = np.where(more, u, value), np.where(more, at, point)
-        load = np.where(more, wrench, load)
-    return value, point, load
+        more = ~(u <= value[near])
+        where = near[more]
+        value[where], point[where], load[:, where] = u[more], at[more], wrench[:, more]
 
 
 def _largest(values: FloatArray, firsts: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -134,12 +160,14 @@ class CarrySwing:
 
     Attributes:
         stretches: Every stretch in the air.
+        sways: How far the part swings out of its place in each.
         still: Use of the pads without any swing.
         use: Use of the pads with the part swinging.
         load: What they carry then, shape (6, m).
     """
 
     stretches: list[Stretch]
+    sways: list[Sway]
     still: Use
     use: Use
     load: FloatArray
@@ -152,6 +180,12 @@ class CarrySwing:
     def stretch_at(self, sample: int) -> Stretch:
         """Return the stretch that a carried sample, an index into the program, belongs to."""
         return next(stretch for stretch in self.stretches if stretch.samples[0] <= sample <= stretch.samples[-1])
+
+    def in_reach(self, sample: int) -> bool:
+        """Return whether the part has swung nowhere too far to be judged up to a sample, an index into the program."""
+        stretch = self.stretch_at(sample)
+        sway = next(sway for each, sway in zip(self.stretches, self.sways, strict=True) if each is stretch)
+        return bool(sway.known[stretch.owner <= sample - stretch.samples[0]].all())
 
     def ringing(self, sample: int) -> tuple[Ringing, ...]:
         """Return how much utilisation the swing of each mode is worth at a carried sample, an index into the program.
@@ -177,12 +211,14 @@ def swing_use(case: Case) -> CarrySwing:
         case: The job; it carries the part in at least one sample.
     """
     stretches, still = case.shared(stretches_of), case.shared(pad_use)[0]
-    parts = [use_over(stretch, still.grip.face) for stretch in stretches]
+    face = still.grip.face
+    sways = [sway_of(case, stretch, face, *resolution(stretch.swing)) for stretch in stretches]
+    parts = [use_over(stretch, face, sway) for stretch, sway in zip(stretches, sways, strict=True)]
     value, low, high, noise = (
         np.concatenate([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise")
     )
     for others in case.shared(other_stretches):
-        found = [use_over(stretch, still.grip.face) for stretch in others]
+        found = [use_over(stretch, face) for stretch in others]
         other, most = (np.concatenate([getattr(part, name) for part in found]) for name in ("value", "high"))
         high = np.maximum(high, most) + abs(float(value.max() - other.max()))
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
@@ -192,7 +228,13 @@ def swing_use(case: Case) -> CarrySwing:
     point = np.concatenate([part.point for part in parts])
     load = np.concatenate([part.load for part in parts], axis=1)
     use = replace(still, value=value, low=low, high=high, point=point)
-    return CarrySwing(stretches=stretches, still=still, use=settled(case, use, load, swing_target(case.job)), load=load)
+    return CarrySwing(
+        stretches=stretches,
+        sways=sways,
+        still=still,
+        use=settled(case, use, load, swing_target(case.job)),
+        load=load,
+    )
 
 
 def swing_target(job: Job) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 from gripmargin.checks import words
@@ -25,6 +26,7 @@ LOAD_BETWEEN_SAMPLES = (
     "the samples do not tell how suddenly the load changes between them, or the positions are too noisy, to know how "
     "far the part swings"
 )
+TOO_FAR = "the part swings so far that its springs are known no more (10 degrees): neither pass nor fail can be shown"
 STILL_SWINGS = "the part still swings on its backing after the last motion"
 NO_PLACING = "nest.tolerance is given, but no release phase follows the carry: nothing is placed"
 NAME_THE_RELEASE = "name the release in program.phases"
@@ -48,6 +50,9 @@ def swing_result(found: CheckResult, details: SwingDetails) -> Said:
             f"at the worst sample the pads are used {details.amplification:.2f} times as far as without swing (margin "
             f"{words.figure(details.quasi_static_margin)} there)"
         )
+    angle, way = math.degrees(details.sway_angle), 1e3 * details.sway
+    far = f"it turns by up to {angle:.2g} deg against the tool and moves by {way:.2g} mm"
+    lines.append(f"{far}; {TOO_FAR}" if details.too_far else far)
     return text, tuple(lines)
 
 
