@@ -66,6 +66,11 @@ def compare(seed, kind=None):
     return attack, judged_twice(attack)
 
 
+def judged(seed, kind=None):
+    """What both sides find in a job of a seed: in a module of its own, for processes started anew."""
+    return compare(seed, kind)[1]
+
+
 def judged_twice(attack):
     """What both sides find in a job; a disagreement counts if it stays on cells and steps of half the size."""
     compared = Compared(attack.seed, attack.kind)
