@@ -40,7 +40,8 @@ def missed(law, step, digit, late, seconds=2.5):
     outside &= followed[1:] & followed[:-1]
     at_peak = np.maximum(-least, largest) > 0.999 * peak
     width = ((high - low)[followed] / 2 / step**2).mean() / peak
-    return outside.sum(), (outside & at_peak).any(), width, followed.mean()
+    reached = np.maximum(beside(high), beside(-low)) / step**2 >= 0.999 * peak
+    return outside.sum(), (at_peak & ~reached & followed[1:] & followed[:-1]).any(), width, followed.mean()
 
 
 # Law, intervals that may lie outside of some 60,000, largest mean width, least share that is followed.
