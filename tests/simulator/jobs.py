@@ -6,6 +6,7 @@ from functools import partial
 import numpy as np
 
 import gripmargin as gm
+from gripmargin.workcell.job import ACCEPTABLE
 from simulator.cells import cut
 from simulator.hanging import Hanging, first_break, most
 from simulator.held import Bond, flat
@@ -88,6 +89,7 @@ def draw(seed, kind=None):
     motion, phases = write_down(random, kind, materials[0], reach, lean, pick, nest, brief)
     job = gm.Job(
         name=f"{kind} {seed}",
+        accept=ACCEPTABLE,  # loads are scaled by the mass
         gripper=gripper,
         part=part,
         trajectory=motion.trajectory(6 if kind == "places" or (kind == "ramps" and seed % 2) else None),
