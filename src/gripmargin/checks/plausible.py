@@ -238,7 +238,12 @@ def found(case: Case) -> dict[str, str]:
 
 def passes_too_low(result: CheckResult) -> tuple[str, ...]:
     """Return what is wrong with a pass by a figure below 1, in a sentence; or nothing."""
-    if result.verdict is not Verdict.PASS or result.measure == "share" or result.low is None or result.low >= SAFE:
+    if (
+        result.verdict is not Verdict.PASS
+        or result.measure not in ("margin", "ratio")
+        or result.low is None
+        or result.low >= SAFE
+    ):
         return ()
     return (
         f"the {result.measure} may be as low as {result.low:.2f}, and only a target of {result.target:g} lets it pass: "

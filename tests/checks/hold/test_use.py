@@ -99,10 +99,10 @@ def test_where_estimated_rates_are_wrong_the_true_use_lies_between(thrust, kink)
     t = np.arange(0, 1.0, 0.01)
     late = np.maximum(t - 0.5, 0.0)
     use = thrust(t, 0.5 * 8.0 * t**2 - 0.5 * kink * late**2)
-    true = used(np.where(t < 0.5, 8.0, 8.0 - kink))
-
-    assert (use.low <= true[use.samples] + 1e-9).all()
-    assert (use.high >= true[use.samples] - 1e-9).all()
+    before, after = (used(np.where(side, 8.0, 8.0 - kink)) for side in (t < 0.495, t < 0.505))
+    # the sample at the step counts to one side of it
+    assert (use.low <= np.maximum(before, after)[use.samples] + 1e-9).all()
+    assert (use.high >= np.minimum(before, after)[use.samples] - 1e-9).all()
 
 
 class TestPadLost:
