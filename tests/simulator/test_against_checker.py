@@ -13,8 +13,8 @@ from simulator.against import CHECKS, answers, asked, compare, found
 from simulator.jobs import KINDS, draw
 
 COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "300"))
-# What fails although the simulated part holds, seed and check. The first break of an even bond counts as the loss of the
-# part; at the corner of a pad, or of one of several pads, the simulated one holds up to some 12 % more.
+# What fails although the simulated part holds, seed and check. The first break of an even bond counts as the loss of
+# the part; at the corner of a pad, or of one of several pads, the simulated one holds up to some 12 % more.
 FALSE_FAILS = {(179, "lift_off"), (270, "lift_off"), (281, "hold"), (313, "hold")}
 
 
