@@ -26,6 +26,7 @@ ALIKE: Final = 0.25  # share by which the defects of neighbours differ at most w
 SURE: Final = 0.05  # share of a defect that the laws next to it may be off by for it to be explained by them
 LONG: Final = 0.1  # share of an interval over which a slope is known well
 SMALL: Final = 1e-4  # share of a channel's largest acceleration that is not looked into, but counted
+NOTHING: Final = 1e-100  # [m/s^2] that even a channel of zeros may miss
 EXACT: Final = 1e-9  # share of the largest acceleration that floating point may cost
 PASSES: Final = 3  # over intervals next to which the law has just been found
 CHANCE: Final = 0.02  # share of what rounding may make a defect, below which it shows no rounding
@@ -214,7 +215,7 @@ class _Search:
             ends=(self.a0[i, j], self.a1[i, j]),
             mean=self.mean[i, j],
             moment=self.moment[i, j],
-            within=np.stack([self.rounded[i, j] + sides, self.rounded_moment[i, j] + sides]),
+            within=np.stack([self.rounded[i, j] + sides, self.rounded_moment[i, j] + sides]) + NOTHING,
             sides=sides,
         )
 

@@ -527,7 +527,7 @@ class TestAdvice:
         factor = self.advised(job, "stop softer")
         assert stop_of(gm.check_job(replace(job, stop=gm.Stop(time=0.05 * factor)))).verdict is gm.Verdict.PASS
         assert (
-            stop_of(gm.check_job(replace(job, stop=gm.Stop(time=0.05 * 0.95 * factor)))).verdict is not gm.Verdict.PASS
+            stop_of(gm.check_job(replace(job, stop=gm.Stop(time=0.05 * 0.9 * factor)))).verdict is not gm.Verdict.PASS
         )
 
     def test_softer_axes_are_enough(self, fast):
