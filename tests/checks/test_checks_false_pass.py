@@ -41,6 +41,7 @@ class Program:
             part=self.part,
             robot=self.robot,
             targets=gm.Targets(hold=factor * self.margin, swing=0.05),
+            accept=("target",),
             **more,
         )
 

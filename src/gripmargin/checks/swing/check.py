@@ -21,7 +21,7 @@ from gripmargin.checks.swing.figures import SwingCauses, SwingDetails, WorstSwin
 from gripmargin.checks.swing.remedies import advice
 from gripmargin.checks.swing.ringing import keep_swing
 from gripmargin.checks.swing.use import CarrySwing, asked_of_the_pads, swing_target, swing_use
-from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, Verdict
+from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, Verdict, finite
 from gripmargin.results.record import NoFigures
 
 MOST_TRIALS = 5  # changed jobs that are put to the check: each costs up to what the check itself does
@@ -80,8 +80,8 @@ def details_of(carry: CarrySwing) -> SwingDetails:
         amplification=float(carry.use.value[worst]) / quasi_static if quasi_static > 0 else None,
         quasi_static_margin=margin_figure(quasi_static),
         ringing=carry.ringing(int(carry.use.samples[worst])),
-        sway_angle=max(float(sway.angle.max()) for sway in carry.sways),
-        sway=max(float(sway.way.max()) for sway in carry.sways),
+        sway_angle=finite(float(np.max([sway.angle.max() for sway in carry.sways]))),
+        sway=finite(float(np.max([sway.way.max() for sway in carry.sways]))),
         too_far=not all(sway.known.all() for sway in carry.sways),
     )
 

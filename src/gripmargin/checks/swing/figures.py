@@ -36,8 +36,8 @@ class SwingDetails(Record):
         amplification: Use of the pads with swing over that without, at the worst sample; None without a load there.
         quasi_static_margin: Margin without swing there [-]; None without a load.
         ringing: The swing there, mode by mode.
-        sway_angle: Largest turn of the part against the tool over the carry [rad].
-        sway: Largest way of its centre of mass against the tool [m].
+        sway_angle: Largest turn of the part against the tool over the carry [rad]; None where it is beyond numbers.
+        sway: Largest way of its centre of mass against the tool [m], likewise.
         too_far: Whether it swings too far somewhere to be judged.
     """
 
@@ -47,8 +47,8 @@ class SwingDetails(Record):
     amplification: float | None
     quasi_static_margin: float | None
     ringing: tuple[Ringing, ...]
-    sway_angle: float
-    sway: float
+    sway_angle: float | None
+    sway: float | None
     too_far: bool = aside()
 
 

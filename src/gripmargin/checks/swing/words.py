@@ -50,8 +50,10 @@ def swing_result(found: CheckResult, details: SwingDetails) -> Said:
             f"at the worst sample the pads are used {details.amplification:.2f} times as far as without swing (margin "
             f"{words.figure(details.quasi_static_margin)} there)"
         )
-    angle, way = math.degrees(details.sway_angle), 1e3 * details.sway
-    far = f"it turns by up to {angle:.2g} deg against the tool and moves by {way:.2g} mm"
+    far = "it swings beyond all numbers"
+    if details.sway_angle is not None and details.sway is not None:
+        angle, way = math.degrees(details.sway_angle), 1e3 * details.sway
+        far = f"it turns by up to {angle:.2g} deg against the tool and moves by {way:.2g} mm"
     lines.append(f"{far}; {TOO_FAR}" if details.too_far else far)
     return text, tuple(lines)
 
