@@ -92,7 +92,9 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None) -> StretchU
         most = most + sway.more
         if sway.followed is not None:
             least, most = sway.followed.least - unsure, sway.followed.most + fast + left + unsure
-            value, point, load = sway.followed.value, sway.followed.point, sway.followed.load
+            there = np.isfinite(sway.followed.value)  # beyond numbers the part is taken to stay in its place
+            value = np.where(there, sway.followed.value, value)
+            point, load = np.where(there, sway.followed.point, point), np.where(there, sway.followed.load, load)
         least, most = np.where(sway.known, least, 0.0), np.where(sway.known, most, np.inf)
     best = _largest(value, firsts)
     return StretchUse(
