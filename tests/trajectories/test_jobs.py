@@ -225,7 +225,7 @@ def test_driver_upright_by_hand(reports):
 def test_window_at_rest_by_hand(reports):
     margin = 0.6 * 7.5e4 * math.pi * 0.012**2 / (0.510 * 9.80665)
     samples = reports["window"].samples
-    assert samples.hold_margin[samples.move.index("lift")] == pytest.approx(margin, rel=2e-3)
+    assert samples.hold_margin[samples.move.index("lift")] == pytest.approx(margin, rel=1e-2)  # estimated, at a rest's end
 
 
 def test_fast_transfer_by_pinocchio_and_closed_forms(programs, reports):
@@ -281,8 +281,10 @@ def test_true_margin_lies_within_what_the_report_says(programs, reports, name, m
     exact = gripmargin.check_job(replace(job, trajectory=known))
     hold, sure = result(reports[name]), result(exact)
     assert hold.low <= sure.value <= hold.high
-    carried = ~np.isnan(exact.samples.hold_margin)
-    short = exact.samples.hold_margin[carried] < reports[name].samples.hold_margin_low[carried] * (1 - 1e-9)
+    given = np.searchsorted(exact.samples.t, reports[name].samples.t - 1e-9)
+    margin = exact.samples.hold_margin[given]
+    carried = ~np.isnan(margin)
+    short = margin[carried] < reports[name].samples.hold_margin_low[carried] * (1 - 1e-9)
     assert short.mean() < 0.025  # the noise is covered by two standard deviations
     if name == "window-fast":
         assert exact.verdict == "fail"

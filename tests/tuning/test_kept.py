@@ -35,7 +35,9 @@ def kept(slide, one_pad, flat_part):
             part=flat_part(0.1),
             joint_limits=JointLimits(speed=[10.0], acceleration=[50.0]),
         )
-        return Kept(JointProgram.of(work_out(job)), first, last)
+        case = work_out(job)
+        given = case.job.trajectory.own[1]
+        return Kept(JointProgram.of(case), int(given[first]), int(given[last]))
 
     return make
 

@@ -89,7 +89,7 @@ def test_a_jerk_limit_is_kept_at_any_rate(slide, smooth, even_film, flat_part, s
     job = replace(shear_job(slide, smooth, even_film, flat_part, joint_limits=limits), trajectory=smooth(step=step))
     factor, limit = closed_form(work_out(job), Demands.of(work_out(job)))
     assert limit.by == "joint jerk"
-    assert factor == pytest.approx(1.5, rel=1e-5)
+    assert factor == pytest.approx(1.5, rel=2e-4)
 
 
 def test_stricter_targets_are_slower(random_path_job):
@@ -100,7 +100,7 @@ def test_stricter_targets_are_slower(random_path_job):
 @pytest.mark.parametrize("targets", [{"peel": 4.0}, {"one_pad_lost": 0.7}])
 def test_other_targets_of_the_carry_are_kept(random_path_job, targets):
     job = random_path_job(2)
-    strict = replace(job, targets=gm.Targets(hold=1.2, **targets))
+    strict = replace(job, targets=gm.Targets(hold=1.2, **targets), accept=("target",))
     found = gm.tune(strict).override
     assert found.limit.by == next(iter(targets))
     assert {check.check for check in found.report.checks} >= set(targets)

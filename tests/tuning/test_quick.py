@@ -22,7 +22,8 @@ def test_a_look_says_what_the_check_says(random_path_job, factor, positions_only
     )
     if positions_only:
         job = replace(job, trajectory=replace(job.trajectory, qd=None, qdd=None))
-    look = QuickCheck(work_out(job)).look(np.full(job.trajectory.samples - 1, factor)).nearest()
+    case = work_out(job)
+    look = QuickCheck(case).look(np.full(case.job.trajectory.samples - 1, factor)).nearest()
     checked = {c.check: (c.low or 0.0) / c.target for c in gm.check_job(at_speed(job, factor)).checks}
     assert {"hold", "peel", "one_pad_lost", "swing", "stop"} <= set(checked)
     assert look.ratio == pytest.approx(min(checked.values()), rel=1e-6)
