@@ -221,16 +221,6 @@ class TestPressing:
         high, less = simulate([face], moves), simulate([low], moves)
         assert high.pressure[-1, 0] - less.pressure[-1, 0] == pytest.approx(5e-5 * KN, rel=1e-6)
 
-    @pytest.mark.parametrize("way", [-4e-4, 4e-4])
-    def test_a_pad_that_leans_presses_by_its_shear_too(self, pad_face, move, full, way):
-        """Slid by d on a face against which it leans by theta, it presses by (k_n - k_t) d sin cos less, or more."""
-        face, theta = pad_face(size=(2e-3, 2e-3)), 0.05
-        history = simulate([face], move(LINE, x=[0, way], z=[-5e-4, -5e-4], turn=[[0, theta, 0]] * 2), full(face))
-        pressure = history.pressure[history.row_of_sample, 0]
-        change = -(KN - KT) * way * np.sin(theta) * np.cos(theta)  # its normal points to -x, into the part
-        assert np.diff(pressure) == pytest.approx([change], rel=1e-3)
-        assert history.bonded[-1] == pytest.approx([1.0])
-
     def test_where_the_pressure_is_highest(self, pad_face, move):
         face = pad_face()
         history = simulate([face], move(LINE, z=[1e-3, -2e-4], turn=[2e-3, 3e-3, 0]))

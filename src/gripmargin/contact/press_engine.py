@@ -19,9 +19,8 @@ from gripmargin.contact.cell_life import follow
 from gripmargin.contact.cell_states import SKIN, BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace
 from gripmargin.contact.relative import outline_of
 from gripmargin.contact.rows import Rows, add_followed, add_held, add_steady
-from gripmargin.kernels.springs import bonded_force, elongation, free_contact, utilisation2
+from gripmargin.kernels.springs import elongation, free_contact, utilisation2
 
-UPRIGHT = 1e-6  # lean of a pad from which its shear counts in the pressure on the part
 MOST_AT_ONCE = 200_000  # cells times knots followed together: memory alone, no result depends on it
 
 
@@ -88,8 +87,8 @@ class PressEngine:
             ]
             return Rows.join(parts)
         rows = Rows.blank(t, len(self.faces))
-        trace, busy = self._move(knots, np.nonzero(calm)[0], restless, rows)
-        self._add_pressure(knots, rows, trace, busy)
+        trace = self._move(knots, np.nonzero(calm)[0], restless, rows)
+        self._add_pressure(knots, rows)
         rows.add_work(self.last, trace, twist)
         out = rows.with_peaks(self.last, trace, twist)
         self.t, self.rotation, self.position = float(t[-1]), rotation[-1], position[-1]
@@ -154,7 +153,7 @@ class PressEngine:
         spells = np.zeros_like(which), which, now.anchor[which]
         trace = replace(_uneventful(1), bonded=holds[None], spells=spells, held=now.held(cells)[None])
         add_followed(rows, self.faces, cells, knots, trace)
-        self._add_pressure(knots, rows, trace, np.arange(cells.area.size))
+        self._add_pressure(knots, rows)
         return rows
 
     def _touch(self, knots: Knots) -> None:
@@ -217,10 +216,10 @@ class PressEngine:
         calm |= (now.state == CellState.FREE) & (depth + risen <= 0)
         return calm
 
-    def _move(self, knots: Knots, calm: IntArray, restless: IntArray, rows: Rows) -> tuple[Trace, IntArray]:
-        """Take all cells over a stretch, add their reaction to the rows, and return what happened to which of them."""
+    def _move(self, knots: Knots, calm: IntArray, restless: IntArray, rows: Rows) -> Trace:
+        """Take all cells over a stretch and add their reaction to the rows."""
         cells, now = self.cells, self.states
-        trace, busy = _uneventful(rows.t.size), np.zeros(0, np.int64)
+        trace = _uneventful(rows.t.size)
         steady = calm[now.state[calm] == CellState.BONDED]
         depth = -(cells.root[steady] @ self.rotation[2] + self.position[2] + cells.gap[steady])
         now.contact_time[steady] += np.where(depth > 0, knots.t[-1] - knots.t[0], 0.0)
@@ -248,7 +247,7 @@ class PressEngine:
         for which, share in held:
             if which.size:
                 add_held(rows, self.faces, cells.take(which), share)
-        return trace, busy
+        return trace
 
     def _quiet(self, knots: Knots, restless: IntArray) -> BoolArray:
         """Whether the state of a cell does not change over a stretch, by its pressure at every knot."""
@@ -278,32 +277,12 @@ class PressEngine:
         now.slid[i] = np.where(pressure[-1] > 0, np.maximum(states.slid, way), states.slid)
         return share
 
-    def _add_pressure(self, knots: Knots, rows: Rows, trace: Trace, busy: IntArray) -> None:
+    def _add_pressure(self, knots: Knots, rows: Rows) -> None:
         for pad, extreme in enumerate(self._extremes):
-            cells = extreme + self.slices[pad].start
-            pressure = self._pressed(knots, cells).pressure[1:]
-            lean = knots.lean[1:, pad]
-            if np.hypot(lean[:, 0], lean[:, 1]).max() > UPRIGHT:
-                pressure = self._sheared(knots, cells, pressure, trace, busy)
+            pressure = self._pressed(knots, extreme + self.slices[pad].start).pressure[1:]
             worst = pressure.argmax(axis=1)
             rows.pressure_cell[:, pad] = extreme[worst]
             rows.pressure[:, pad] = np.maximum(np.take_along_axis(pressure, worst[:, None], axis=1)[:, 0], 0.0)
-
-    def _sheared(self, knots: Knots, i: IntArray, pressure: FloatArray, trace: Trace, busy: IntArray) -> FloatArray:
-        """Pressure of cells of a pad that leans: what is bonded also presses by its shear, shape (s, i)."""
-        c, now, steps = self.cells, self.states, len(pressure)
-        bonded, anchor = np.tile(now.state[i] == CellState.BONDED, (steps, 1)), np.tile(now.anchor[i], (steps, 1, 1))
-        column = np.full(c.area.size, -1)
-        column[i] = np.arange(i.size)
-        own = column[busy]
-        bonded[:, own[own >= 0]] = trace.bonded[:, own >= 0]
-        for k, cell, at in zip(*trace.spells, strict=True):
-            if own[cell] >= 0:
-                anchor[k:, own[cell]] = at
-        stretch = elongation(knots.rotation[1:], knots.position[1:], anchor, c.root[i])
-        springs = c.normal[i], c.normal_stiffness[i], c.shear_stiffness[i], np.ones(i.size)
-        force, _ = bonded_force(stretch, knots.rotation[1:], *springs)
-        return np.where(bonded, -force[:, :, 2], pressure)
 
 
 def _extreme_cells(face: PadFace) -> IntArray:

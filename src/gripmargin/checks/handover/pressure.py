@@ -110,12 +110,8 @@ def _peak(
     row, pad = (int(i) for i in np.unravel_index(int(np.argmax(history.pressure)), history.pressure.shape))
     highest = float(history.pressure[row, pad])
     sample, point = int(history.sample[row]), faces[pad].patch.points[history.pressure_cell[row, pad]]
-    at_samples = history.row_of_sample
     for i, face in enumerate(faces):
-        stiffness, n = face.patch.pad.material.normal_stiffness, np.arange(at_samples.size)
-        by_depth = -relative.height(face.patch.points)[n, history.pressure_cell[at_samples, i]] * stiffness
-        sheared = np.maximum(history.pressure[at_samples, i] - np.maximum(by_depth, 0.0), 0.0)  # of a pad that leans
-        at_corners = -relative.height(face.patch.edge) * stiffness + sheared[:, None]
+        at_corners = -relative.height(face.patch.edge) * face.patch.pad.material.normal_stiffness
         if at_corners.max() > highest:
             sample, corner = (int(k) for k in np.unravel_index(int(np.argmax(at_corners)), at_corners.shape))
             highest, pad, point = float(at_corners[sample, corner]), i, face.patch.edge[corner]
