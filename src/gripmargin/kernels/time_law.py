@@ -175,7 +175,8 @@ class _Search:
         if self.stepped:  # where accelerations jump none but the largest of the program is known to bound one
             most = np.maximum(self.most, 2.0 * np.abs(self.mean)) - np.minimum(np.abs(self.a0), np.abs(self.a1))
             self.pieces = np.where(self.known, self.pieces, self._straight)
-        return np.where(self.known, self.slack, most)
+        # one change or two within an interval make its polynomial unlike its neighbours' by that much at least
+        return np.where(self.known, self.slack, np.minimum(most, 2.0 * self.slack))
 
     @property
     def _straight(self) -> FloatArray:
