@@ -14,6 +14,7 @@ CHOICES = ("Interpolation", "Stamps")  # names of a few words to choose from, wh
 WITHIN = (
     r"gripmargin\.(results.scene|files)\..*",
     "Plots",
+    r"(gripmargin\.motion\.trajectory\.)?Filling",
     "Trajectory",
     "Figure",
     "Path",

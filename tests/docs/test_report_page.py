@@ -181,7 +181,7 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "as run": (as_run(carried(hurry=0.3, hold=5.0)), {"slow"}),
         "shaken": (carried(hurry=0.25, hold=1.2, swing=2.9), {"slow", "smooth", "strengthen"}),
         "set down swinging": (set_down(damping_ratio=0.03), {"wait"}),
-        "swings for ever": (set_down(), {"slow"}),
+        "swings for ever": (set_down(), {"better data"}),
     }
 
 

@@ -62,5 +62,6 @@ def test_smooth_moves_are_followed(kept, smooth):
     given = smooth(step=0.02)
     found = kept(given.t, given.q, given.qd, given.qdd, 0, given.samples - 1)
     exact = smooth(step=0.0013)
-    for own, true in zip(found.at(exact.t), (exact.q, exact.qd, exact.qdd), strict=True):
-        assert np.allclose(own, true, atol=1e-9)
+    rounding = 1e-9, 1e-6, 1e-3  # of polynomials through samples that were put in close together
+    for own, true, size in zip(found.at(exact.t), (exact.q, exact.qd, exact.qdd), rounding, strict=True):
+        assert np.allclose(own, true, atol=size)

@@ -91,7 +91,7 @@ class MotionComparison:
 
     @property
     def verdict(self) -> Verdict:
-        """Of the check: the worst of its results."""
+        """The worst of its results."""
         return overall(result.verdict for result in self.results)
 
     @property
