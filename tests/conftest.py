@@ -17,6 +17,14 @@ pytest_plugins = ["support.jobs", "support.slides"]
 REFERENCE = Path(__file__).parent / "reference"
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Neighbouring tests share fixtures and few tests take long: workers that are done take over from others."""
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log)
+
+
 @pytest.fixture(scope="session")
 def published():
     """Published figures by file and name; each has a value, a tolerance and where it comes from."""
