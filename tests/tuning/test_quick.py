@@ -32,7 +32,7 @@ def test_a_look_says_what_the_check_says(random_path_job, factor, positions_only
 
 def test_stops_limit_the_speed_and_are_named(random_path_job):
     """At a deceleration that stays, a faster program is stopped with the same force, from a larger load of its own."""
-    job = replace(random_path_job(2), targets=gm.Targets(hold=1.0, swing=0.1, stop=1.0), stop=gm.Stop(deceleration=1.0))
+    job = replace(random_path_job(2), targets=gm.Targets(hold=1.0, swing=0.1, stop=1.0), stop=gm.Stop(deceleration=6.0))
     found = gm.tune(job).override
     assert found.limit.by == "stop"
     assert found.report.passed
