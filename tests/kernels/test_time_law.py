@@ -187,3 +187,23 @@ def test_a_polynomial_that_is_known_has_no_slack():
     end = evaluated(given, law, np.arange(7), np.ones(7))
     for got, due in zip(end, columns, strict=True):
         np.testing.assert_allclose(got, due[1:], atol=1e-9)
+
+
+@pytest.mark.parametrize("middle", [0.5, 0.3])
+@pytest.mark.parametrize("share", [0.1, 0.2, 0.5])
+@pytest.mark.parametrize("step", [0.004, 0.02])
+def test_a_triangle_within_an_interval_stays_within_the_bound(step, share, middle):
+    """Three changes of jerk between two samples, of the slope that the program has elsewhere: its height is J w / 2."""
+    jerk, at, width = 400.0, 0.5 + middle * step, share * step
+    breaks = [0.0, 0.1, 0.12, 0.3, 0.32, at - width / 2, at, at + width / 2, 0.9]
+    slopes = np.array([0.0, jerk, 0.0, -jerk, 0.0, jerk, -jerk, 0.0])
+    starts = np.concatenate([[0.0], np.cumsum(slopes * np.diff(breaks))[:-1]])
+    law = PPoly(np.stack([slopes, starts]), breaks)
+    speed = law.antiderivative()
+    t = np.arange(0.0, 0.9, step)
+    rows = [row(t)[:, None] for row in (speed.antiderivative(), speed, law)]
+    given = Samples(t, *rows, np.zeros((3, 1)))
+    found, inside = law_between(given), int(np.searchsorted(t, at)) - 1
+    x = np.linspace(0.0, 1.0, 201)
+    most = evaluated(given, found, np.full(x.size, inside), x)[2].max() + found.slack[inside, 0]
+    assert most >= jerk * width / 2

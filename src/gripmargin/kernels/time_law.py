@@ -172,11 +172,13 @@ class _Search:
         even, odd = np.abs(self.even), np.abs(self.odd)
         change = np.maximum(steep * self.h, np.maximum(4.0 * even, 32.0 * odd))  # at least that of a triangle or two
         most = np.minimum(change / 2.0, change / 4.0 + even) + 6.0 * odd
+        # a triangle of slope J whose mean is that by which the polynomial is unlike its neighbours, and two changes
+        unlike = self.slack / 2.0
+        most = np.minimum(most, np.sqrt(change * unlike) + 4.0 * unlike)
         if self.stepped:  # where accelerations jump none but the largest of the program is known to bound one
             most = np.maximum(self.most, 2.0 * np.abs(self.mean)) - np.minimum(np.abs(self.a0), np.abs(self.a1))
             self.pieces = np.where(self.known, self.pieces, self._straight)
-        # one change or two within an interval make its polynomial unlike its neighbours' by that much at least
-        return np.where(self.known, self.slack, np.minimum(most, 2.0 * self.slack))
+        return np.where(self.known, self.slack, most)
 
     @property
     def _straight(self) -> FloatArray:
