@@ -1,7 +1,7 @@
 """Whether a job can be meant as it stands: figures of no part, pad or robot, places where nothing lies.
 
 Each rule is a function of the case that says in a sentence what looks wrong. Nothing passes on such a job until it is
-mended, or the rule's code stands in `job.accept`.
+mended, or the rule's code stands in `job.accept`. Bounds without a source are set far beyond what parts and pads have.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ WEAKEST, STRONGEST = (
 )  # [Pa]: arrays of carbon nanotubes held 1 MPa in shear (Qu et al., Science 322:238, 2008)
 SOFTEST, STIFFEST = 1e6, 1e13  # [Pa/m]: 10 kPa over 10 mm; 1 GPa over 0.1 mm (no source)
 MOST_DAMPING = 0.5  # of critical: a loss factor of 1, of the most lossy elastomers (from memory)
-MOST_SURFACE = 1.2  # times the reference surface
+MOST_SURFACE = 1.2  # times the reference surface (no source)
 APART = 5e-3  # [m] by which pads on a plane face may be out of a plane: far more than backings give
 ASLANT = 0.99  # cosine between the normals of pads on a plane face
 SPARSE = 0.2  # [s] between samples of a tool that moves
