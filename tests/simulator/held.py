@@ -57,7 +57,7 @@ class Reaction:
     Attributes:
         wrench: Force [N] and moment about the part frame's origin [N m] on the part, in that frame: just before its
             cells break, where any do, and after, shape (1 or 2, 6).
-        pressure: Highest contact pressure, Pa.
+        pressure: Highest on the part, along its normal, Pa.
         bonded: Area that holds after it, m^2.
         energy: Set free by breaking cells in this step, J.
         stored: In the backing after it, J.
@@ -100,6 +100,8 @@ class Held:
         cells, bond = self.cells, self.bond
         stretch, foot, gap = self.stretch(turn, shift)
         pressure = np.maximum(-cells.stiffness[2] * stretch[2], 0.0)
+        on_part = (turn[2] @ (cells.axes * (cells.stiffness * stretch)[:, None]).sum(axis=0)) * bond.bonded
+        on_part = np.where(bond.bonded, on_part, pressure / -(turn[2] @ cells.axes[2]))
         loose = ~bond.bonded & (bond.floor > 0.0)
         peak = np.where(loose, pressure, np.maximum(bond.peak, pressure))
         share = bond.share
@@ -132,7 +134,7 @@ class Held:
             pressed = np.minimum(stretch, 0.0) * np.array([[0.0], [0.0], [1.0]])
             wrench, stored = self._on_part(turn, np.where(breaks, pressed, stretch), anchor, holds)
             wrenches, energy = [*wrenches, wrench], before - stored
-        return Reaction(np.array(wrenches), pressure.max(), (cells.area * bonded).sum(), energy, stored)
+        return Reaction(np.array(wrenches), on_part.max(), (cells.area * bonded).sum(), energy, stored)
 
     def bond_fully(self, turn, shift):
         """Let every cell hold with its full strength, unstrained along the face, where the tool is."""

@@ -286,7 +286,8 @@ def _stretches(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: P
     faces = pad_faces(patches, job.part, replace(job.gripper, cycles_since_cleaning=0.0))
     if pickup is not None:
         locked = locked_in(Backing(tuple(patches)), [pad.traction for pad in pickup.hard.pads], pickup.bond)
-        faces = tuple(replace(face, offset=own) for face, own in zip(faces, locked.traction, strict=True))
+        along = [own * (1.0, 1.0, 0.0) for own in locked.traction]  # across the face they press as they then lie on it
+        faces = tuple(replace(face, offset=own) for face, own in zip(faces, along, strict=True))
     carry = np.flatnonzero(job.phase_map.covers("carry"))
     lets_go = np.flatnonzero(job.phase_map.covers("release"))
     begin = 0 if pickup is None else _after_the_tray(faces, job, motion, pickup)

@@ -20,6 +20,7 @@ from gripmargin.checks.hold.explain import spot_on_pad
 from gripmargin.checks.premises import measured_contact, plane_face
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.handover import Release
+from gripmargin.contact.leaning import pressure_of_corners
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.simulation import ContactHistory
 from gripmargin.results.findings import (
@@ -29,6 +30,7 @@ from gripmargin.results.findings import (
     Remedy,
     Verdict,
     exact,
+    finite,
     judge,
     undecided,
 )
@@ -42,7 +44,8 @@ class Peak:
     """Where one handover presses hardest.
 
     Attributes:
-        pressure: [Pa].
+        pressure: The most that there may be [Pa].
+        surely: The most that there is whatever holds [Pa].
         sample: Of the program.
         pad: Index of the pad.
         point: Where on it, tool frame [m], shape (3,).
@@ -53,6 +56,7 @@ class Peak:
     """
 
     pressure: float
+    surely: float
     sample: int
     pad: int
     point: FloatArray
@@ -66,9 +70,10 @@ class Peak:
         """Of the pad in its backing there [m]."""
         return self.pressure / self.stiffness
 
-    def ratio(self, allowed: float) -> float:
-        """Return a pressure that is allowed over this one [-]."""
-        return allowed / self.pressure if self.pressure > 0 else math.inf
+    def ratio(self, allowed: float) -> tuple[float, float]:
+        """Return a pressure that is allowed over this one, at least and at most [-]."""
+        low, high = (allowed / each if each > 0 else math.inf for each in (self.pressure, self.surely))
+        return low, high
 
 
 def run(case: Case) -> Outcome:
@@ -81,7 +86,9 @@ def run(case: Case) -> Outcome:
     details = PressureDetails(highest_pressure=worst.pressure, max_pressure=allowed, during=worst.during)
     place = case.place(worst.sample)
     if allowed is not None:
-        result = exact("pressure", worst.ratio(allowed), target, place, details, measure="ratio")
+        low, high = worst.ratio(allowed)[0], min(peak.ratio(allowed)[1] for peak in peaks)
+        result = exact("pressure", low, target, place, details, measure="ratio")
+        result = replace(result, high=finite(high), verdict=judge(low, high, target))
         return Outcome(results=(result,), findings=tuple(_findings(case, peaks, allowed, target)))
     # Without a limit for the part, a pressure far beyond what the pads need cannot be passed over in silence.
     if worst.pressure > BEYOND * worst.usual:
@@ -108,16 +115,18 @@ def _peak(
 ) -> Peak:
     """The highest pressure of all cells at all instants, and of all corners at the samples."""
     row, pad = (int(i) for i in np.unravel_index(int(np.argmax(history.pressure)), history.pressure.shape))
-    highest = float(history.pressure[row, pad])
+    highest = surely = float(history.pressure[row, pad])
     sample, point = int(history.sample[row]), faces[pad].patch.points[history.pressure_cell[row, pad]]
     for i, face in enumerate(faces):
-        at_corners = -relative.height(face.patch.edge) * face.patch.pad.material.normal_stiffness
-        if at_corners.max() > highest:
-            sample, corner = (int(k) for k in np.unravel_index(int(np.argmax(at_corners)), at_corners.shape))
-            highest, pad, point = float(at_corners[sample, corner]), i, face.patch.edge[corner]
+        by_depth, most = pressure_of_corners(face, relative)
+        surely = max(surely, float(by_depth.max()))
+        if most.max() > highest:
+            sample, corner = (int(k) for k in np.unravel_index(int(np.argmax(most)), most.shape))
+            highest, pad, point = float(most[sample, corner]), i, face.patch.edge[corner]
     material, law = faces[pad].patch.pad.material, faces[pad].law
     return Peak(
         pressure=highest,
+        surely=surely,
         sample=int(samples[sample]),
         pad=pad,
         point=point,
@@ -130,14 +139,15 @@ def _peak(
 
 def _findings(case: Case, peaks: list[Peak], allowed: float, target: float) -> Iterator[Finding]:
     t = case.job.trajectory.t
-    short = [peak for peak in peaks if judge(peak.ratio(allowed), peak.ratio(allowed), target) is not Verdict.PASS]
+    short = [peak for peak in peaks if judge(*peak.ratio(allowed), target) is not Verdict.PASS]
     remedies = _remedies(case, short, allowed / target)
     for peak, remedy in zip(short, remedies, strict=True):
-        ratio = peak.ratio(allowed)
+        verdict = judge(*peak.ratio(allowed), target)
+        open_ = verdict is Verdict.UNDECIDED
         start, end = float(t[peak.samples[0]]), float(t[peak.samples[-1]])
         yield Finding(
             check="pressure",
-            verdict=judge(ratio, ratio, target),
+            verdict=verdict,
             start=start,
             end=end,
             spans=((start, end),),
@@ -148,9 +158,9 @@ def _findings(case: Case, peaks: list[Peak], allowed: float, target: float) -> I
                 allowed=allowed / target,
                 spot=spot_on_pad(case.whole.patches[peak.pad], peak.point),
             ),
-            because=Cause(cause=words.pressed_in(peak.depth)),
+            because=Cause.open(words.LEANS) if open_ else Cause(cause=words.pressed_in(peak.depth)),
             remedies=(remedy,) if remedy is not None else (),
-            share=ratio / target,
+            share=peak.ratio(allowed)[0] / target,
         )
 
 

@@ -160,6 +160,7 @@ def _and_dwell(longer: float) -> str:
 PRESSURE: Final = "pressure that the part may take over the highest contact pressure"
 NO_LIMIT: Final = f"{PRESSURE}; part.max_pressure is not given"
 NO_HANDOVER: Final = "no preload or release was simulated"
+LEANS: Final = "a pad that leans and slides presses harder while it holds, and which of its cells hold is not known"
 
 
 def pressure_result(_: CheckResult, details: PressureDetails) -> Said:
