@@ -103,6 +103,14 @@ SLIPS = {
     "a pad that looks aside": ("pad_places", lambda job: turned_pad(job, np.pi / 4)),
     "ms as s": ("spacing", lambda job: program(job, t=1e3 * job.trajectory.t, qd=None, qdd=None)),
     "mm as m": ("joint_travel", lambda job: program(job, q=100 * job.trajectory.q, qd=None, qdd=None)),
+    "twice the speed": ("joint_speed", lambda job: replace(job, joint_limits=gm.JointLimits(speed=[0.22]))),
+    "picks of a year": (
+        "fouling",
+        lambda job: replace(
+            film(job, fouling_per_cycle=0.01),
+            gripper=replace(film(job, fouling_per_cycle=0.01).gripper, cycles_since_cleaning=70),
+        ),
+    ),
     "a carry of three samples": ("phase_order", lambda job: phases(job, ("carry", 0.1, 0.12), ("free", 0.12, 0.4))),
     "a release before the carry": ("phase_order", lambda job: phases(job, ("release", 0, 0.2), ("carry", 0.2, 0.4))),
 }
@@ -140,13 +148,24 @@ def test_a_place_that_is_not_where_the_tool_comes(window, slip):
     assert f"the origin of {name}.face lies" in found[code]
 
 
-def test_a_corner_of_the_part_is_a_point_of_its_face(window):
-    corner = window.part.outline[0]
-    faces = {
-        name: replace(place, face=moved(place.face, *corner))
-        for name, place in (("pick", window.pick), ("nest", window.nest))
-    }
-    assert plausible.found(work_out(replace(window, **faces))) == {}
+@pytest.mark.parametrize("name", ["pick", "nest"])
+@pytest.mark.parametrize(("tolerance", "off"), [(6e-3, []), (4e-3, ["place"])])
+def test_a_place_beside_its_tolerance(window, name, tolerance, off):
+    """3 mm along and 4 mm across are 5 mm."""
+    place = getattr(window, name)
+    aside = replace(place, face=moved(place.face, 3e-3, 4e-3), tolerance=tolerance)
+    found = plausible.found(work_out(replace(window, **{name: aside})))
+    assert list(found) == [f"{name}_{each}" for each in off]
+    assert all(f"the tool comes down 5 mm beside the origin of {name}.face" in said for said in found.values())
+
+
+@pytest.mark.parametrize(("share", "beside"), [(0.999, []), (1.05, ["pick_place", "nest_place"])])
+def test_a_corner_of_the_part_is_a_point_of_its_face(window, share, beside):
+    case, corner = work_out(window), [*(share * window.part.outline[0]), 0.0]
+    ways = {"pick": case.pickup.relative.rotation[-1] @ corner, "nest": case.putdowns[0].relative.rotation[0] @ corner}
+    faces = {name: getattr(window, name) for name in ways}
+    faces = {name: replace(place, face=moved(place.face, *ways[name][:2])) for name, place in faces.items()}
+    assert list(plausible.found(work_out(replace(window, **faces)))) == beside
 
 
 def test_what_is_accepted_passes_and_is_said(good):

@@ -22,7 +22,8 @@ LIGHTEST, HEAVIEST = 10.0, 23e3  # [kg/m^3]: the lightest packaging foams; osmiu
 THINNEST = 2e-3  # [kg/m^2]: a plastic film of 1.5 um (from memory)
 GYRATION: Final = (0.02, 20.0)  # times the size of the gripped face: a lump in its middle; a long rod by its end
 ANY_GYRATION: Final = (2e-4, 3.0)  # [m]: a grain; a plate of 10 m
-BEYOND = 0.25  # share of the face's size by which its data may reach beyond it
+BEYOND = 0.25  # share of the gripped face's size by which a part may have its centre of mass beside it
+ROUNDING = 1e-6  # [m] of places in files
 WEAKEST, STRONGEST = (
     100.0,
     1e6,
@@ -35,6 +36,9 @@ ASLANT = 0.99  # cosine between the normals of pads on a plane face
 SPARSE = 0.2  # [s] between samples of a tool that moves
 MOVING = 1e-3  # share of the highest speed below which it does not
 FEWEST = 5  # samples of a carry
+SHORT = 5e-4  # [s] between samples, from which digits make no speed
+TOO_FAST = 1.02  # times a speed that is given, beyond what rounded values make of it
+LEAST_LEFT = 0.5  # of what clean pads hold (common practice: pads are cleaned long before; no source)
 FAR_SLIDE, FAR_TURN = 50.0, 8.0 * np.pi  # [m], [rad] of a joint without limits of its own
 
 SAFE = 1.0  # figure below which what holds is less than what is asked
@@ -85,8 +89,8 @@ def centre_of_mass(case: Case) -> str:
             f"the part's centre of mass lies {1e3 * (depth - part.com[2]):.3g} mm behind the pads, on the robot's "
             "side: part.com is in the tool frame, +z into the part"
         )
-    out = _outside(part.com[:2], _face(case), _size(case))
-    if out > 0.0:
+    out = _outside(part.com[:2], _face(case))
+    if out > BEYOND * _size(case):
         return (
             f"the part's centre of mass lies {1e3 * out:.0f} mm outside its face: check part.com, and whether part.com "
             "and part.outline are in the tool frame"
@@ -153,14 +157,14 @@ def pick_place(case: Case) -> str:
     if case.pickup is None or case.job.pick is None:
         return ""
     pressed = case.pickup.relative.height(case.whole.centre[None])[:, 0].argmin()
-    relative = case.pickup.relative
-    return _beside(case, "pick.face", relative.rotation[pressed], relative.position[pressed])
+    relative, tolerance = case.pickup.relative, case.job.pick.tolerance
+    return _beside(case, "pick", tolerance, relative.rotation[pressed], relative.position[pressed])
 
 
 def nest_place(case: Case) -> str:
-    """The origin of `nest.face` on the part when it is set down."""
+    """The origin of `nest.face` on the part that is down and about to be let go."""
     for putdown in case.putdowns:
-        found = _beside(case, "nest.face", putdown.relative.rotation[0], putdown.relative.position[0])
+        found = _beside(case, "nest", putdown.nest.tolerance, putdown.move.rotation[0], putdown.move.position[0])
         if found:
             return found
     return ""
@@ -215,6 +219,37 @@ def joint_travel(case: Case) -> str:
     return ""
 
 
+def joint_speed(case: Case) -> str:
+    """The way from sample to sample within the joint speeds that the job gives."""
+    trajectory, robot, limits = case.job.trajectory, case.job.robot, case.job.joint_limits
+    if not isinstance(trajectory, JointTrajectory) or robot is None or limits is None or limits.speed is None:
+        return ""
+    far = np.diff(trajectory.t) > SHORT
+    speeds = np.abs(np.diff(trajectory.q, axis=0)[far] / np.diff(trajectory.t)[far, None])
+    over = speeds.max(axis=0, initial=0.0) / limits.speed
+    i = int(over.argmax())
+    if over[i] <= TOO_FAST:
+        return ""
+    size, unit = (np.degrees(1.0), "deg/s") if robot.revolute[i] else (1e3, "mm/s")
+    return (
+        f"{robot.names[i] or f'joint {i + 1}'} reaches {size * over[i] * limits.speed[i]:.4g} {unit}, and robot.speed "
+        f"is {size * limits.speed[i]:.4g} {unit}: are times, joints and speeds in the units that they are said to be?"
+    )
+
+
+def fouling(case: Case) -> str:
+    """Pads that keep more than half of what they held when clean."""
+    picks = case.job.gripper.cycles_since_cleaning
+    for material in dict.fromkeys(patch.pad.material for patch in case.whole.patches):
+        left = (1.0 - material.fouling_per_cycle) ** picks
+        if left < LEAST_LEFT:
+            return (
+                f"'{material.name}' keeps {100.0 * left:.2g} % of its strength after {picks:g} picks: a loss by pick "
+                "that was measured says nothing so far on; check fouling_per_cycle and cycles_since_cleaning"
+            )
+    return ""
+
+
 RULES: Final[Mapping[str, Rule]] = {
     "density": density,
     "inertia": inertia,
@@ -227,6 +262,8 @@ RULES: Final[Mapping[str, Rule]] = {
     "phase_order": phase_order,
     "spacing": spacing,
     "joint_travel": joint_travel,
+    "joint_speed": joint_speed,
+    "fouling": fouling,
 }
 
 
@@ -274,30 +311,40 @@ def _size(case: Case) -> float:
     return float(np.linalg.norm(np.ptp(_face(case), axis=0)))
 
 
-def _outside(point: FloatArray, corners: FloatArray, size: float) -> float:
-    """How far a point lies outside the hull of some corners [m]; 0 within, or beside it by a little of its size."""
+def _outside(point: FloatArray, corners: FloatArray) -> float:
+    """How far a point lies outside the hull of some corners [m]; 0 within."""
     out = float(shapely.MultiPoint(corners).convex_hull.distance(shapely.Point(point)))
-    return out if out > BEYOND * size else 0.0
+    return out if out > ROUNDING else 0.0
 
 
-def _beside(case: Case, key: str, rotation: FloatArray, position: FloatArray) -> str:
-    """Whether the origin of a face lies on the part that is pressed against it.
+def _beside(case: Case, key: str, tolerance: float | None, rotation: FloatArray, position: FloatArray) -> str:
+    """Whether the tool comes down at the origin of a face, or where no tolerance is given with it on the part.
 
     Args:
         case: The job.
-        key: Of the face.
+        key: Table of the face.
+        tolerance: [m], or None.
         rotation: Of the tool in the frame of the face, shape (3, 3).
         position: Of the tool origin in it [m], shape (3,).
     """
+    if tolerance is not None:
+        x, y = 1e3 * position[:2]
+        off = float(np.hypot(x, y))
+        if off <= 1e3 * tolerance:
+            return ""
+        return (
+            f"the tool comes down {off:.3g} mm beside the origin of {key}.face (x {x:+.3g}, y {y:+.3g} mm along it), "
+            f"and {key}.tolerance is {1e3 * tolerance:.3g} mm: check {key}.face.xyz, robot.base and robot.tool"
+        )
     origin = -rotation.T @ position
     if case.job.part.outline is None:  # the part may reach far beyond its pads
         out = float(np.linalg.norm(origin[:2] - case.whole.centre[:2])) - 3.0 * max(_size(case), _gyration(case))
     else:
-        out = _outside(origin[:2], _face(case), _size(case))
+        out = _outside(origin[:2], _face(case))
     if out <= 0.0:
         return ""
     return (
-        f"the origin of {key} lies {1e3 * out:.0f} mm beside the part where the tool comes down (x "
-        f"{1e3 * origin[0]:.0f}, y {1e3 * origin[1]:.0f} mm in the tool frame): check {key}.xyz, robot.base and "
+        f"the origin of {key}.face lies {1e3 * out:.0f} mm beside the part where the tool comes down (x "
+        f"{1e3 * origin[0]:.0f}, y {1e3 * origin[1]:.0f} mm in the tool frame): check {key}.face.xyz, robot.base and "
         "robot.tool"
     )

@@ -43,6 +43,8 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "phase_order",
     "spacing",
     "joint_travel",
+    "joint_speed",
+    "fouling",
     "target",
 )
 MAX_GRAVITY = 30.0  # [m/s^2]; three times the earth's is a slip of the unit

@@ -16,12 +16,14 @@ class Pick(Declared, called="pick"):
         break_away: Force that holds the part in its tray while it leaves.
         dwell: Time that the tool rests on the part, where the program does not show it; only the rest that the program
             shows counts.
+        tolerance: How far from the origin of `face`, along it, the tool frame may come down on the part.
     """
 
     face: FloatArray = key(Pose(is_face=True), "all")
     flatness: float = key(not_negative("length"), "preload, lift_off, hold, pressure", default=0.0)
     break_away: float = key(not_negative("force"), "preload, lift_off, hold", default=0.0)
     dwell: float | None = key(not_negative("time"), "not yet", default=None)
+    tolerance: float | None = key(positive("length"), "all", default=None, absent="anywhere on the part")
 
 
 class Nest(Declared, called="nest"):
@@ -38,8 +40,9 @@ class Nest(Declared, called="nest"):
         slip: How far the pads may drag the part along its face while it lies there: up to there its nest need not
             withstand them sideways and in torsion.
         support: Outline the part stands on, seen along the face normal, in the xy plane of `face`.
-        tolerance: How far the part may still swing to either side when it is placed, at the corner of its outline that
-            moves farthest.
+        tolerance: How far the part may be placed off its place: the way along the face from the origin of `face` to
+            where the tool frame comes down, and how far the part still swings then to either side, at the corner of its
+            outline that moves farthest.
     """
 
     face: FloatArray = key(Pose(is_face=True), "all")
@@ -48,4 +51,4 @@ class Nest(Declared, called="nest"):
     moment: float | None = key(not_negative("moment"), "release", default=None, absent="not known")
     slip: float = key(not_negative("length"), "release", default=0.0)
     support: FloatArray | None = key(OUTLINE, "release", default=None, absent="the part's outline")
-    tolerance: float | None = key(positive("length"), "settle", default=None, absent="not checked")
+    tolerance: float | None = key(positive("length"), "all", default=None, absent="not checked")

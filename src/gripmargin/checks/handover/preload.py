@@ -55,7 +55,9 @@ def run(case: Case) -> Outcome:
     return Outcome(
         results=(result, lifted),
         findings=(*findings, *dropped),
-        assumed=words.preload_assumed(pickup.relative.position[pressed.row, :2].tolist(), pickup.pick.flatness),
+        assumed=words.preload_assumed(
+            None if pickup.pick.tolerance else pickup.relative.position[pressed.row, :2].tolist(), pickup.pick.flatness
+        ),
     )
 
 

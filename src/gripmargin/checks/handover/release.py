@@ -45,7 +45,7 @@ def run(case: Case) -> Outcome:
         findings=tuple(finding for _, finding in judged if finding is not None),
         assumed=words.release_assumed(
             full_bond=case.pickup is None or case.pickup.strongest is None,
-            places=[putdown.relative.position[0, :2].tolist() for putdown in putdowns],
+            places=[down.relative.position[0, :2].tolist() for down in putdowns if not down.nest.tolerance],
             on_outline=putdowns[0].nest.support is None and job.part.outline is not None,
         ),
     )

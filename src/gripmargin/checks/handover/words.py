@@ -85,19 +85,22 @@ def preload_finding(_: Finding, worst: WorstPreload | WorstLiftOff, because: Cau
     return f"{move}pressed deepest at {t:.3f} s: {lowest}; {because.cause}", (("where", where),)
 
 
-def preload_assumed(place: Sequence[float], flatness: float) -> tuple[str, ...]:
+def preload_assumed(place: Sequence[float] | None, flatness: float) -> tuple[str, ...]:
     """Say what a preload takes for granted.
 
     Args:
-        place: Where the tool frame comes down on the face [m].
+        place: Where the tool frame comes down on the face [m]; None where that was judged.
         flatness: Of the face [m].
     """
-    x, y = (1e3 * c + 0.0 for c in place)
     plane = f" to {1e6 * flatness:.0f} um" if flatness else ""
+    still = f"While the tray holds the part, it does not move, and its face is plane{plane}."
+    if place is None:
+        return (still,)
+    x, y = (1e3 * c + 0.0 for c in place)
     return (
         f"The part's place along its tray is not judged: the tool frame comes down at x {x:+.1f}, y {y:+.1f} mm of "
         "pick.face.",
-        f"While the tray holds the part, it does not move, and its face is plane{plane}.",
+        still,
     )
 
 
@@ -324,7 +327,7 @@ def release_assumed(*, full_bond: bool, places: Sequence[Sequence[float]], on_ou
 
     Args:
         full_bond: Whether a full bond was assumed.
-        places: Where the tool frame comes down on the face of the nest in each release [m].
+        places: Where the tool frame comes down on the face of the nest in each release [m], unless that was judged.
         on_outline: Whether the part was taken to stand on its outline.
     """
     out = [

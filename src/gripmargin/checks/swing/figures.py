@@ -91,7 +91,7 @@ class SettleDetails(Record):
     Attributes:
         amplitude: Of the part against the tool when it is placed, at its farthest corner [m].
         amplitude_high: Largest value it may have [m]; None where it is not known.
-        tolerance: Of the nest [m].
+        tolerance: What the place along the face leaves of that of the nest [m].
         last_stop: When the tool last came to rest before the placing [s]; None: never.
         settling_time: From then until the swing has died down to the tolerance [s]; None where it never does.
         time_available: From then until the placing [s].
@@ -114,7 +114,7 @@ class WorstPlacing(Record):
     Attributes:
         at: The last sample before it.
         amplitude: Of the part against the tool, at its farthest corner [m].
-        tolerance: Of the nest [m].
+        tolerance: What the place along the face leaves of that of the nest [m].
         allowed: Largest amplitude with which the target is met [m].
     """
 

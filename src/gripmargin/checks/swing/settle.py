@@ -1,10 +1,10 @@
 """Has the part stopped swinging when it is placed?
 
 What is left of the swing (`gripmargin.checks.swing.response`) at the instant in which the part comes down in its nest
-moves the part against the tool by so much, at the corner of its outline that moves farthest. It is compared with the
-placing tolerance of the nest, `nest.tolerance`. The modes move a corner in directions of their own: their sum is one of
-vectors. Within the next period of the slowest of them it reaches some way for certain; at most they meet at some time
-with the signs that bring the corner farthest.
+moves the part against the tool by so much, at the corner of its outline that moves farthest. It is compared with what
+the place of the tool along the face leaves of the placing tolerance, `nest.tolerance`. The modes move a corner in
+directions of their own: their sum is one of vectors. Within the next period of the slowest of them it reaches some way
+for certain; at most they meet at some time with the signs that bring the corner farthest.
 """
 
 from __future__ import annotations
@@ -94,10 +94,12 @@ def run(case: Case) -> Outcome:
         reason, remedy = words.NO_PLACING, words.NAME_THE_RELEASE
         return Outcome(results=(undecided("settle", target, reason, remedy=remedy, measure="ratio"),))
     found = [_worst_of([_placing(case, stretch) for stretch in kind]) for kind in placed]
-    short = [placing for placing in found if not on_target(_ratio(nest.tolerance, placing.high), target)]
+    off = max((float(np.linalg.norm(down.move.position[0, :2])) for down in case.putdowns), default=0.0)
+    tolerance = max(nest.tolerance - off, 0.0)
+    short = [placing for placing in found if not on_target(_ratio(tolerance, placing.high), target)]
     return Outcome(
-        results=(result_of(case, found, nest.tolerance, target),),
-        findings=tuple(_finding(case, placing, nest.tolerance, target) for placing in short),
+        results=(result_of(case, found, tolerance, target),),
+        findings=tuple(_finding(case, placing, tolerance, target) for placing in short),
     )
 
 
