@@ -288,11 +288,11 @@ def passes_too_low(result: CheckResult) -> tuple[str, ...]:
     )
 
 
-def unaccepted(case: Case) -> Iterator[str]:
-    """Yield what looks wrong and is not accepted, in sentences for a person."""
+def unaccepted(case: Case) -> Iterator[tuple[str, str]]:
+    """Yield what looks wrong and is not accepted: its code, and a sentence for a person."""
     for code, sentence in case.shared(found).items():
         if code not in case.job.accept:
-            yield f'{sentence}; if it is meant, job.accept = ["{code}"]'
+            yield code, f'{sentence}; if it is meant, job.accept = ["{code}"]'
 
 
 def _gyration(case: Case) -> float:

@@ -118,7 +118,7 @@ def _width(patch: Patch) -> float:
 
 def meant(case: Case) -> Standing:
     """Whether the job can be meant as it stands."""
-    return Standing(doubts=tuple(plausible.unaccepted(case)))
+    return Standing(doubts=tuple(sentence for _, sentence in plausible.unaccepted(case)))
 
 
 ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)

@@ -65,6 +65,7 @@ def _suite(name: str, report: Report, compared: Sequence[str] | None) -> ET.Elem
     if compared is not None:
         _compared(suite, compared)
     said = [f"{report.verdict.upper()}  {report.job}"]
+    said += [f"cause: {cause.text}" for cause in report.causes]
     said += [f"not checked: {item.check}: {item.reason}" for item in report.not_checked]
     said += finding_lines(report.findings)
     said.append(f"{len(report.findings)} findings in {len(report.checks)} checks")

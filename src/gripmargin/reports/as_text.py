@@ -19,14 +19,17 @@ def report_text(report: Report) -> str:
     lines = [*textwrap.wrap(title, WIDTH, subsequent_indent=" " * 6), *_scope(report), ""]
     for check in report.checks:
         lines += _check_lines(check)
-    short = [finding for finding in report.findings if finding.verdict == "fail"]
-    unsure = [finding for finding in report.findings if finding.verdict != "fail"]
+    if report.causes:
+        lines += ["", "The cause", *_causes(report)]
+    own = [finding for finding in report.findings if finding.check not in report.explained]
+    short = [finding for finding in own if finding.verdict == "fail"]
+    unsure = [finding for finding in own if finding.verdict != "fail"]
     for title, findings in (("What falls short", short), ("What cannot be decided", unsure)):
         said = _doubts(report) if findings is unsure else []
         if findings or said:
             lines += ["", title, *said, *_findings(findings)]
-    if report.findings:
-        lines += ["", "What to change", *_changes(worst_first(report.findings))]
+    if own:
+        lines += ["", "What to change", *_changes(worst_first(own))]
     for title, items in (
         ("Not checked", [f"{item.check}: {item.reason}" for item in report.not_checked]),
         ("Assumed", report.assumed),
@@ -64,11 +67,23 @@ def _check_lines(check: CheckResult) -> list[str]:
     return lines
 
 
+def _causes(report: Report) -> list[str]:
+    """What lies behind several findings, each with what follows from it."""
+    lines = []
+    for cause in report.causes:
+        count = sum(finding.check in cause.explains for finding in report.findings)
+        stop = "" if cause.text.endswith("?") else "."
+        follows = f"{stop} From it follow {', '.join(cause.explains)}: {count} findings, in the JSON report"
+        lines += _wrapped("  - ", cause.text + (follows if cause.explains else ""))
+    return lines
+
+
 def _doubts(report: Report) -> list[str]:
-    """What checks take for granted and is not known to hold, each once, with the checks that do."""
+    """What checks take for granted and is not known to hold, each once, with the checks that do; not the causes."""
     names: dict[str, list[str]] = {}
+    said = {cause.text for cause in report.causes}
     for check in report.checks:
-        for doubt in check.doubts:
+        for doubt in (each for each in check.doubts if each not in said):
             names.setdefault(doubt, []).append(check.check)
     return _bullets(f"{doubt} ({', '.join(checks)})" for doubt, checks in names.items())
 

@@ -42,9 +42,10 @@ def finding_lines(findings: tuple[Finding, ...]) -> list[str]:
 
 
 def shortfall(report: Report) -> list[str]:
-    """Return what is not a pass in a report: its checks, then its findings with what to change."""
-    lines = [result_line(check) for check in report.checks if check.verdict is not Verdict.PASS]
-    return lines + finding_lines(report.findings)
+    """Return what is not a pass in a report: what lies behind it, its checks, its findings with what to change."""
+    lines = [f"cause: {cause.text}" for cause in report.causes]
+    lines += [result_line(check) for check in report.checks if check.verdict is not Verdict.PASS]
+    return lines + finding_lines(tuple(f for f in report.findings if f.check not in report.explained))
 
 
 def summary_text(judgements: Sequence[Judgement]) -> str:
@@ -61,7 +62,8 @@ def summary_text(judgements: Sequence[Judgement]) -> str:
             said = str(judgement.error).splitlines()[0]
         else:
             found = [check for check in judgement.report.checks if check.verdict == verdict]
-            said = result_line(found[0]) if found else "nothing was checked"
+            said = "".join(f"{cause.text}; " for cause in judgement.report.causes[:1])
+            said += result_line(found[0]) if found else "nothing was checked"
             said += f", and {len(found) - 1} more" if len(found) > 1 else ""
             said = f"{judgement.job_file}: {said}"
         said = "".join(c if c.isprintable() else " " for c in said)

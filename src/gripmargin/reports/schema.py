@@ -14,7 +14,7 @@ import numpy as np
 from gripmargin.base.docstrings import attributes
 from gripmargin.checks import registry
 from gripmargin.reports.as_json import ERROR_SCHEMA
-from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy
+from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy, RootCause
 from gripmargin.results.report import SCHEMA, Report
 from gripmargin.results.samples import Samples
 from gripmargin.workcell import PhaseKind
@@ -22,7 +22,7 @@ from gripmargin.workcell import PhaseKind
 SCHEMA_NAME: Final = "report-1.schema.json"
 
 Tree = dict[str, Any]
-TABLES: Final = (CheckResult, Finding, NotChecked, Place, Remedy, Samples)
+TABLES: Final = (CheckResult, Finding, NotChecked, Place, Remedy, RootCause, Samples)
 KEYS: Final = {"start": "from", "end": "to"}  # fields that the JSON names otherwise
 UNWRITTEN: Final[Mapping[type, tuple[str, ...]]] = {
     Finding: ("lines",),

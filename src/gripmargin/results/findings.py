@@ -221,6 +221,21 @@ class Outcome:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RootCause:
+    """What lies behind several results, or makes all of them doubtful.
+
+    Attributes:
+        code: By which it is known.
+        text: What it is and what to look at, in a sentence.
+        explains: Names of the results that follow from it; none: they may stand, but are doubtful.
+    """
+
+    code: str
+    text: str
+    explains: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
 class NotChecked:
     """A check that was not made, and why.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from gripmargin.base.errors import GripmarginError, InputError
-from gripmargin.results.findings import CheckResult, Finding, NotChecked, Verdict
+from gripmargin.results.findings import CheckResult, Finding, NotChecked, RootCause, Verdict
 from gripmargin.results.samples import Samples
 from gripmargin.results.scene import Scene
 
@@ -34,6 +34,7 @@ class Report:
         notes: What helps to see that the input was understood: frames at the start, sampling, errors of rates.
         references: Published sources of the methods that ran.
         samples: Figures at every sample.
+        causes: What lies behind several results, or makes all of them doubtful.
         scene: What drawings need beyond that; not part of the JSON.
         plotter: Makes the figures of `plot`; not part of the JSON.
     """
@@ -47,6 +48,7 @@ class Report:
     notes: tuple[str, ...]
     references: tuple[str, ...]
     samples: Samples
+    causes: tuple[RootCause, ...] = ()
     scene: Scene | None = field(default=None, repr=False, compare=False)
     plotter: Callable[[Report], Any] | None = field(default=None, repr=False, compare=False)
 
@@ -65,6 +67,11 @@ class Report:
         if self.plotter is None:
             raise InputError(f"report of job '{self.job}'", "no plotter", "a report made by a check")
         return self.plotter(self)
+
+    @property
+    def explained(self) -> frozenset[str]:
+        """Names of the results that follow from a cause."""
+        return frozenset(name for cause in self.causes for name in cause.explains)
 
     def without_samples(self) -> Report:
         """Return the report without figures at every sample and what drawings need: small enough to keep many."""

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from gripmargin.base.errors import InputError
 from gripmargin.checks import registry
 from gripmargin.checks.case import Case, work_out
+from gripmargin.checks.causes import causes
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import NotChecked, Outcome, overall
@@ -160,6 +161,7 @@ def check_job(job: Job, *, trial: bool = False) -> Report:
         verdict=overall(result.verdict for result in results),
         checks=results,
         findings=tuple(sorted((f for outcome in outcomes for f in outcome.findings), key=lambda f: f.start)),
+        causes=causes(case, results),
         not_checked=(*(item for outcome in outcomes for item in outcome.not_checked), *_beyond(job)),
         assumed=(*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
         notes=tuple(as_read(case)),

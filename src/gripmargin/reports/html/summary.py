@@ -45,6 +45,7 @@ def head(view: View) -> str:
     verdict = str(report.verdict)
     lines = [tag("p", safe(SAYING[verdict]), class_="saying")]
     deciding = next((check for check in report.checks if check.verdict is report.verdict), None)
+    lines += [tag("p", tag("b", "Cause ") + safe(cause.text) + ".") for cause in report.causes]
     if view.numbered:
         worst = view.numbered[0]
         check = next((c for c in report.checks if c.check == worst.check), None)

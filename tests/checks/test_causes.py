@@ -1,0 +1,101 @@
+"""Jobs whose many findings have one cause: it is said first, and what follows from it is not told one by one."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+import gripmargin as gm
+from gripmargin.files.job_file import read_job
+from gripmargin.reports.as_text import report_text
+
+DEMO = Path(__file__).parents[2] / "trajectories" / "window.toml"
+
+
+@pytest.fixture(scope="module")
+def window():
+    """A pick and place of a plate of 5 mm that passes."""
+    job = read_job(DEMO)
+    return replace(job, part=replace(job.part, thickness=5e-3))
+
+
+def lowered(job, **ways):
+    """The job with places lower by some ways [m]."""
+    places = {}
+    for name, way in ways.items():
+        place = getattr(job, name)
+        face = place.face.copy()
+        face[:3, 3] -= way * face[:3, 2]
+        places[name] = replace(place, face=face)
+    return replace(job, **places)
+
+
+def pads(job, **figures):
+    """The job with other figures of its pads' material."""
+    changed = tuple(replace(pad, material=replace(pad.material, **figures)) for pad in job.gripper.pads)
+    return replace(job, gripper=replace(job.gripper, pads=changed))
+
+
+JOBS = {
+    "no tool": (
+        lambda job: lowered(job, pick=0.12, nest=0.12),
+        "above_the_face",
+        "119.8 mm above pick.face and nest.face: is robot.tool missing",
+        {"preload", "lift_off", "hold", "swing", "release"},
+    ),
+    "the underside": (
+        lambda job: lowered(job, pick=5e-3, nest=5.2e-3),
+        "above_the_face",
+        "pick.face and nest.face",
+        {"preload", "lift_off", "hold", "swing", "release"},
+    ),
+    "two heights": (
+        lambda job: lowered(job, pick=0.12, nest=0.3),
+        "above_the_face",
+        "119.8 mm and 299.8 mm above pick.face and nest.face: check pick.face and nest.face",
+        {"preload", "lift_off", "hold", "swing", "release"},
+    ),
+    "no dwell": (
+        lambda job: pads(job, min_dwell=30.0),
+        "no_bond",
+        "the press in the tray leaves no bond",
+        {"lift_off", "hold", "swing"},
+    ),
+}
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_one_cause_is_said_first_and_what_follows_is_folded(window, name):
+    change, code, said, follows = JOBS[name]
+    report = gm.check_job(change(window), trial=True)
+    (cause,) = report.causes
+    assert cause.code == code
+    assert said in cause.text
+    assert follows <= {*cause.explains}
+    assert {check.check for check in report.checks if check.verdict == "pass"}.isdisjoint(cause.explains)
+    text = report_text(report)
+    told = text[text.index("The cause") : text.index("Not checked")]
+    assert "From it follow" in " ".join(told.split())
+    assert all(f"  {check:<8} " not in told for check in follows)
+
+
+def test_a_nest_at_the_underside_explains_one_result_and_is_left_to_it(window):
+    report = gm.check_job(lowered(window, nest=5.2e-3), trial=True)
+    assert report.causes == ()
+    assert [finding.check for finding in report.findings] == ["release"]
+
+
+def test_what_nobody_means_is_said_before_what_fails(window):
+    heavy = replace(window, part=replace(window.part, mass=510.0, inertia=1e3 * window.part.inertia))
+    report = gm.check_job(heavy, trial=True)
+    assert report.verdict == "fail"
+    assert [cause.code for cause in report.causes] == ["density"]
+    text = report_text(report)
+    assert 0 < text.index("heavier than any metal") < text.index("What falls short")
+    assert text.count("heavier than any metal") == 1
+
+
+def test_a_program_that_only_falls_short_has_none(window):
+    report = gm.check_job(replace(window, targets=replace(window.targets, hold=30.0)), trial=True)
+    assert report.verdict == "fail"
+    assert report.causes == ()
