@@ -20,6 +20,7 @@ from gripmargin.contact.loads import AIR_CAUSES, CAUSES
 from gripmargin.contact.restraint import WAYS
 from gripmargin.reports.as_json import error_json, report_json
 from gripmargin.workcell import Stop
+from gripmargin.results.findings import RootCause
 
 PAGE = Path(__file__).parents[2] / "docs" / "report.md"
 PERIOD = 0.01  # s
@@ -223,6 +224,7 @@ LISTS = {
     "checks",
     "findings",
     "not_checked",
+    "causes",
     "findings[].remedies",
     "checks[].details.one_pad_lost",
     "checks[].details.moves",
@@ -256,7 +258,10 @@ def described() -> set[str]:
 
 def test_every_key_of_real_reports_is_described_and_no_other(reports: dict[str, gm.Report]) -> None:
     seen = keys(json.loads(report_json(reports["none"], samples=True))) | keys_of_an_error()
-    for report in reports.values():
+    caused = replace(
+        reports["none"], causes=(RootCause(code="no_bond", text="the press leaves none", explains=("hold",)),)
+    )
+    for report in (*reports.values(), caused):
         seen |= keys(json.loads(report_json(report)))
     assert seen == described()
 
