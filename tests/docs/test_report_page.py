@@ -19,8 +19,8 @@ import gripmargin as gm
 from gripmargin.contact.loads import AIR_CAUSES, CAUSES
 from gripmargin.contact.restraint import WAYS
 from gripmargin.reports.as_json import error_json, report_json
-from gripmargin.workcell import Stop
 from gripmargin.results.findings import RootCause
+from gripmargin.workcell import Stop
 
 PAGE = Path(__file__).parents[2] / "docs" / "report.md"
 PERIOD = 0.01  # s

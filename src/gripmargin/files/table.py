@@ -62,10 +62,11 @@ def build_trajectory(
     if len(values) < 2:
         raise InputError(where, f"{len(values)} sample", "at least 2")
     data = {column.name: values[:, i] * column.factor for i, column in enumerate(columns)}
-    notes: tuple[str, ...] = ()
+    labels = "" if moves is None else ", move"
+    notes: tuple[str, ...] = (f"Columns: {', '.join(printable(column.header.strip()) for column in columns)}{labels}.",)
     if abs(data["t"][0]) >= FAR_AWAY:
         data["t"], note = _from_first(data["t"], by_name["t"], stamps)
-        notes = (note,)
+        notes = (*notes, note)
     check_times(data["t"], locate)
     if jointed:
         joints = _joints(by_name, data, locate, robot)

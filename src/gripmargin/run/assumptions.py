@@ -7,6 +7,7 @@ import numpy as np
 from gripmargin.checks import plausible, registry
 from gripmargin.checks.case import Case
 from gripmargin.contact.cells import is_cut_by_outline
+from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell import STANDARD_AIR_DENSITY, STANDARD_GRAVITY
 from gripmargin.workcell.job import Job
 
@@ -16,6 +17,7 @@ AIR = (
     "Lamb, Hydrodynamics (from memory).",
 )
 NOT_EARTH = 0.05  # [m/s^2] more than gravity differs from place to place on the earth
+SHOWN = 4  # kinds of pads in a line
 MUCH_LARGER = 4.0  # pad area over coupon area from which strength is said to be extrapolated
 
 
@@ -115,6 +117,9 @@ def as_read(case: Case) -> list[str]:
     hangs = "hangs from" if down > 0 else "rests on" if down < 0 else "neither hangs from nor rests on"
     steps = np.diff(case.job.trajectory.t)
     return [
+        *_robot_as_read(case),
+        _part_as_read(case),
+        *_pads_as_read(case),
         f"At the first carried sample ({case.job.trajectory.t[first]:.3f} s) the tool frame is at x {x:.1f}, "
         f"y {y:.1f}, z {z:.1f} mm in the world, its z axis (out of the pads) points ({nx:+.2f}, {ny:+.2f}, {nz:+.2f}); "
         f"the part {hangs} the pads.",
@@ -123,4 +128,44 @@ def as_read(case: Case) -> list[str]:
         *case.job.trajectory.notes,
         *case.motion.notes,
         *([errors] if (errors := case.motion.error_over(case.carried)) is not None else []),
+    ]
+
+
+def _robot_as_read(case: Case) -> list[str]:
+    """The robot, its end and how far the program takes each joint."""
+    trajectory, robot = case.job.trajectory, case.job.robot
+    if not isinstance(trajectory, JointTrajectory) or robot is None:
+        return ["Robot: none; the program gives poses of the tool frame in the world."]
+    ways = []
+    for i, (turns, q) in enumerate(zip(robot.revolute, trajectory.q.T, strict=True)):
+        size, unit = (np.degrees(1.0), "deg") if turns else (1e3, "mm")
+        name = robot.names[i] or f"joint {i + 1}"
+        ways.append(f"{name} {size * q.min():.0f} to {size * q.max():.0f} {unit}")
+    return [f"Robot: {robot.source}; {', '.join(ways)}."]
+
+
+def _part_as_read(case: Case) -> str:
+    """Mass, size and centre of mass of the part."""
+    part = case.job.part
+    x, y, z = 1e3 * part.com + 0.0
+    size = ""
+    if part.outline is not None:
+        a, b = 1e3 * np.ptp(part.outline, axis=0)
+        thick = "" if part.thickness is None else f" x {1e3 * part.thickness:.3g}"
+        size = f"{a:.4g} x {b:.4g}{thick} mm, "
+    return f"Part: {part.mass:.4g} kg, {size}centre of mass at x {x:.1f}, y {y:.1f}, z {z:.1f} mm of the tool frame."
+
+
+def _pads_as_read(case: Case) -> list[str]:
+    """Each pad's place, contact and material; of many alike the first."""
+    out: dict[tuple[str, float], list[str]] = {}
+    for patch in case.whole.patches:
+        out.setdefault((patch.pad.material.name, round(1e4 * patch.area, 2)), []).append(patch.pad.name)
+    alike = [
+        f"{names[0]!r}{f' and {len(names) - 1} more' if len(names) > 1 else ''} of '{material}', {area:.4g} cm^2"
+        f"{' each' if len(names) > 1 else ''}"
+        for (material, area), names in out.items()
+    ]
+    return [
+        f"Pads: {'; '.join(alike[:SHOWN])}{f' and {len(alike) - SHOWN} other kinds' if len(alike) > SHOWN else ''}."
     ]
