@@ -125,7 +125,11 @@ def test_same_input_same_bytes_whatever_the_workers_and_the_hash_seed(folder):
     [
         (["--json", "-", "--lines", "-"], "--lines: found another report for standard output, expected a place of"),
         (["--junit", "x", "--json", "./x"], "--junit: found 'x', as --json has, expected a place of its own"),
-        (["--json", "good.toml"], "--json: found 'good.toml', which is read, expected a file that this run does not"),
+        (
+            ["--json", "good.toml"],
+            "--json: found 'good.toml', which is read by the job good.toml, expected a file that",
+        ),
+        (["--json", "X.json", "--junit", "./x.JSON"], "--junit: found './x.JSON', as --json has, expected a place of"),
         (["--baseline", "good.json", "--json", "good.json"], "--json: found 'good.json', which is read"),
         (["--lines", "/no/such/folder/x"], "/no/such/folder/x: found No such file or directory, expected a place"),
         (["--junit", "line"], "line: found a directory, expected a place where a file can be written"),
@@ -148,6 +152,34 @@ def test_bad_usage_is_found_before_anything_is_judged(folder, run, monkeypatch, 
     assert (status, out) == (2, "")
     assert f"gripmargin: {says}" in err or says in err
     assert {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()} == before
+
+
+@pytest.mark.parametrize("spelling", ["good.csv", "line/../good.csv", "symbolic", "hard", "bag/part.mcap", "arm.urdf"])
+def test_no_file_that_a_job_reads_is_overwritten(folder, run, monkeypatch, spelling):
+    """Whatever it is called, whether the job can be read or not."""
+    monkeypatch.setattr("gripmargin.run.one.check_file", lambda path: pytest.fail("judged"))
+    (folder / "symbolic").symlink_to("good.csv")
+    (folder / "hard").hardlink_to(folder / "good.csv")
+    (folder / "bag").mkdir()
+    for name in ("bag/part.mcap", "arm.urdf"):
+        (folder / name).write_text("kept")
+    text = (folder / "good.toml").read_text().replace('good.csv"', 'good.csv"\nrecording = "bag"')
+    (folder / "good.toml").write_text(text + '[robot]\nurdf = "arm.urdf"\nwrong = 1\n')
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    for output in ("--json", "--lines", "--junit", "--html"):
+        status, out, err = run("heavy.toml", "good.toml", output, spelling)
+        assert (status, out) == (2, "")
+        assert err == (
+            f"gripmargin: {output}: found '{spelling}', which is read by the job good.toml, expected a file that this "
+            "run does not read; choose another name\n"
+        )
+    assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
+
+
+def test_two_hard_links_of_one_file_are_one_output(folder, run):
+    (folder / "a.json").write_text("")
+    (folder / "b.json").hardlink_to(folder / "a.json")
+    assert "--lines: found 'b.json', as --json has" in run("good.toml", "--json", "a.json", "--lines", "b.json")[2]
 
 
 def test_where_one_output_cannot_be_written_none_is(folder, run, monkeypatch):

@@ -74,7 +74,8 @@ def run(options: argparse.Namespace) -> int:
     read = [name for name in named if isinstance(name, str)]
     places = checked_places(
         {"--json": options.json, "--lines": options.lines, "--junit": options.junit, "--html": options.html},
-        [*read, *([options.baseline] if options.baseline else [])],
+        read,
+        [options.baseline] if options.baseline else [],
     )
     from gripmargin.cli.judging import Judging  # noqa: PLC0415 - what is wrong with an argument need not wait for it
     from gripmargin.files.report_file import read_baseline  # noqa: PLC0415 - likewise

@@ -8,37 +8,75 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from gripmargin.base.errors import InputError
+from gripmargin.files.source import printable
 from gripmargin.files.whole import put, stage
 
 STDOUT = "-"
 
 
-def checked_places(places: Mapping[str, str | None], inputs: Iterable[str]) -> dict[str, str]:
+def checked_places(places: Mapping[str, str | None], jobs: Iterable[str], others: Iterable[str] = ()) -> dict[str, str]:
     """Return where to write what, by the name of its argument; places that are not wanted are left out.
 
     Whether they can be written is found out here, before anything is judged.
 
     Args:
         places: File names by argument; '-' is standard output, None is not wanted.
-        inputs: Files that are read and must stay as they are.
+        jobs: Job files: they, and the files that they read, must stay as they are.
+        others: Other files that are read.
 
     Raises:
         GripmarginError: Two go to the same place, one would overwrite an input, or a place cannot be written.
     """
     wanted = {name: place for name, place in places.items() if place is not None}
-    read = {os.path.realpath(name) for name in inputs}
-    taken: dict[str, str] = {}
+    taken: dict[object, str] = {}
+    there: dict[tuple[int, int], str] = {}
     for name, place in wanted.items():
-        real = place if place == STDOUT else os.path.realpath(place)
-        if real in taken:
-            found = "another report for standard output" if place == STDOUT else f"'{place}', as {taken[real]} has"
-            raise InputError(name, found, f"a place of its own beside {taken[real]}")
-        if real in read:
-            raise InputError(name, f"'{place}', which is read", "a file that this run does not read")
-        taken[real] = name
+        same = {_identity(place), _spelled(place)} - {None}
+        first = next((taken[each] for each in same if each in taken), None)
+        if first is not None:
+            found = "another report for standard output" if place == STDOUT else f"'{place}', as {first} has"
+            raise InputError(name, found, f"a place of its own beside {first}")
+        taken |= dict.fromkeys(same, name)
+        identity = _identity(place)
+        if identity is not None:
+            there[identity] = name
+    if there:
+        _refuse_inputs(there, wanted, jobs, others)
+    for place in wanted.values():
         if place != STDOUT:
             stage(Path(place), b"").unlink(missing_ok=True)
     return wanted
+
+
+def _identity(name: str | Path) -> tuple[int, int] | None:
+    """What tells whether two names are those of one file: links, folders and upper case do not. None: no such file."""
+    try:
+        status = Path(name).stat() if name != STDOUT else None
+    except (OSError, ValueError):
+        return None
+    return None if status is None else (status.st_dev, status.st_ino)
+
+
+def _spelled(place: str) -> str:
+    """The same of a file that is not there yet: its full name, in one case for file systems that know but one."""
+    return place if place == STDOUT else os.path.realpath(place).casefold()
+
+
+def _refuse_inputs(
+    there: Mapping[tuple[int, int], str], wanted: Mapping[str, str], jobs: Iterable[str], others: Iterable[str]
+) -> None:
+    """Refuse outputs, by what they are, that would overwrite a file that is read."""
+    from gripmargin.files.job_tree import files_read  # noqa: PLC0415 - only where an output is there already
+
+    read = [(other, "") for other in others]
+    read += [(str(file), job) for job in jobs for file in files_read(Path(job))]
+    for file, job in read:
+        name = there.get(_identity(file) or (-1, -1))
+        if name is not None:
+            found = f"'{printable(wanted[name], 200)}', which is read" + (
+                f" by the job {printable(job, 200)}" if job else ""
+            )
+            raise InputError(name, found, "a file that this run does not read", "choose another name")
 
 
 def write_all(texts: Mapping[str, str | bytes]) -> None:

@@ -225,6 +225,7 @@ positive, not_negative = partial(Number, above=0), partial(Number, least=0)
 ANYTHING = Kind()
 POINT = Row(Number("length"), 3)
 LABELS = Row(Text(), check=_labels)
+PATH = Text("a path")  # of a file that a job reads
 OUTLINE = Row(Row(Number("length"), 2), least=3, check=polygon, note="[m], shape (k, 2)")
 INERTIA = Row(Number("moment of inertia"), 6, check=inertia_matrix, note="[kg*m^2], shape (3, 3) or (6,)")
 CURVE = Row(
