@@ -18,7 +18,7 @@ from typing import NoReturn
 from gripmargin.base.errors import GripmarginError
 from gripmargin.cli import check, tune
 from gripmargin.cli.arguments import BAD_INPUT, EXITS, INTERNAL, PASSED, SHORT, UNDECIDED, Parser
-from gripmargin.run.workers import ONE_THREAD
+from gripmargin.run.workers import ONE_THREAD, quiet
 
 __all__ = ["BAD_INPUT", "INTERNAL", "PASSED", "SHORT", "UNDECIDED", "command", "main"]
 
@@ -63,6 +63,7 @@ def command() -> NoReturn:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a letter the terminal lacks is no error of ours
+    quiet()
     for variable in ONE_THREAD:
         os.environ.setdefault(variable, "1")  # as in the worker processes; the arrays are too small for more
     sys.exit(main())

@@ -17,6 +17,7 @@ import signal
 import subprocess
 import sys
 import threading
+import warnings
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import IO, Any, Final, cast
@@ -136,8 +137,15 @@ def _death(process: subprocess.Popen[bytes]) -> str:
     return f"a worker process ended by signal {-status}"
 
 
+def quiet() -> None:
+    """Keep warnings of libraries from a user, who cannot act on them, unless they are asked for."""
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")
+
+
 def serve() -> None:
     """Work off tasks from standard input until it ends; the whole of a worker process."""
+    quiet()
     tasks, replies = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
     with open(os.devnull, "rb") as nothing:  # noqa: PTH123 - a descriptor is wanted
         os.dup2(nothing.fileno(), 0)
