@@ -1,5 +1,6 @@
 """The command over many jobs: patterns, outputs, exit statuses, interruption."""
 
+import io
 import json
 import os
 import signal
@@ -323,8 +324,109 @@ def test_an_interrupt_ends_cleanly(folder, write, watched):
         time.sleep(0.02)
     os.killpg(program.pid, signal.SIGINT)
     out, err = program.communicate(timeout=30)
-    assert program.returncode == 4
+    assert program.returncode == 130
     assert err.decode().replace("a library that prints\n", "") == "gripmargin: interrupted\n"
     assert out == b""
     assert not (folder / "x.json").exists()
     assert _running(program.pid) == []
+
+
+def test_what_was_judged_before_an_interrupt_is_reported(folder, run, monkeypatch):
+    """Files are whole, and have a place for each job; where nothing was judged they stay as they were."""
+    from gripmargin.run import one as checker
+
+    real = checker.check_file
+
+    def until(name):
+        def check(path):
+            if path == name:
+                raise KeyboardInterrupt
+            return real(path)
+
+        return check
+
+    outputs = ["--json", "x.json", "--lines", "x.jsonl", "--junit", "x.xml", "--html", "x.html"]
+    monkeypatch.setattr(checker, "check_file", until("heavy.toml"))
+    status, out, err = run("good.toml", "heavy.toml", "line/a/good.toml", *ALONE, *outputs)
+    assert (status, err) == (130, "gripmargin: interrupted\n")
+    assert "IN ALL  3 jobs: 1 pass, 2 could not be checked\n" in out
+    trees = json.loads((folder / "x.json").read_text())
+    assert [json.loads(line) for line in (folder / "x.jsonl").read_text().splitlines()] == trees
+    assert names(trees) == ["good", "heavy.toml", "line/a/good.toml"]
+    assert trees[1]["errors"][0]["found"] == "an interrupt before it was judged"
+    before = (folder / "x.json").read_bytes()
+    monkeypatch.setattr(checker, "check_file", until("good.toml"))
+    assert run("good.toml", "heavy.toml", *ALONE, *outputs)[:2] == (130, "")
+    assert (folder / "x.json").read_bytes() == before
+
+
+def test_a_signal_to_end_leaves_nothing_half_written(folder):
+    """When both files are written beside their places, and none is in its place."""
+    code = (
+        "from gripmargin.cli import outputs\n"
+        "real = outputs.put\n"
+        "def ended(*given):\n"
+        "    os.kill(os.getpid(), signal.SIGTERM)\n"
+        "    return real(*given)\n"
+        "outputs.put = ended"
+    )
+    start = f"import os, signal\nimport gripmargin.cli as cli\n{code}\ncli.command()"
+    arguments = ["check", "none.toml", "--json", "x.json", "--junit", "x.xml"]
+    done = subprocess.run([sys.executable, "-c", start, *arguments], cwd=folder, capture_output=True, check=False)
+    assert done.returncode == 128 + signal.SIGTERM
+    assert [path.name for path in folder.iterdir() if path.name.startswith((".", "x"))] == []
+
+
+@pytest.mark.parametrize(("umask", "mode"), [(0o077, 0o600), (0o002, 0o664)])
+def test_new_files_are_readable_to_whom_the_umask_says(folder, run, umask, mode):
+    (folder / "old.xml").write_text("")
+    (folder / "old.xml").chmod(0o640)
+    before = os.umask(umask)
+    try:
+        assert run("good.toml", "--json", "x.json", "--junit", "old.xml")[0] == 0
+    finally:
+        os.umask(before)
+    assert (folder / "x.json").stat().st_mode & 0o777 == mode
+    assert (folder / "old.xml").stat().st_mode & 0o777 == 0o640  # as the one it replaces
+
+
+def test_files_are_written_although_standard_output_is_closed(folder):
+    """Nor does a file take its place."""
+    done = subprocess.run(
+        [sys.executable, "-m", "gripmargin", "check", "none.toml", "--json", "x.json"],
+        cwd=folder,
+        stderr=subprocess.PIPE,
+        preexec_fn=lambda: os.close(1),
+        check=False,
+    )
+    assert (done.returncode, done.stderr) == (2, b"gripmargin: none.toml: found no such file, expected a file\n")
+    assert json.loads((folder / "x.json").read_text())["job_file"] == "none.toml"
+
+
+class Gone(io.StringIO):
+    """A pipe whose reader has left."""
+
+    def write(self, text):
+        raise BrokenPipeError
+
+
+@pytest.mark.parametrize(("outputs", "status"), [(["--json", "x.json"], 1), (["--json", "-"], 4), ([], 4)])
+def test_files_are_written_although_nobody_reads_the_text(folder, run, monkeypatch, outputs, status):
+    monkeypatch.setattr(sys, "stdout", Gone())
+    assert run("good.toml", "heavy.toml", *ALONE, *outputs, "--lines", "x.jsonl")[0] == (status if outputs else 1)
+    assert [json.loads(line)["job"] for line in (folder / "x.jsonl").read_text().splitlines()] == ["good", "heavy"]
+    assert run("good.toml", "heavy.toml", *ALONE, *outputs)[0] == status
+
+
+def test_no_name_controls_a_terminal(folder, run):
+    """The escape character and its one-byte form, in names of files."""
+    evil = "a\x1b[2Jb\x9bc.toml"
+    text = (folder / "good.toml").read_text()
+    (folder / evil).write_text(text)
+    for arguments in ([evil], [evil, "none\x1b.toml"], [evil, "--json", "-"], [evil, "--junit", "-"], ["no\x9b.toml"]):
+        _, out, err = run(*arguments, *ALONE)
+        assert not [c for c in out + err if not c.isprintable() and c != "\n"], arguments
+    (folder / evil).write_text("job = 1")
+    status, out, err = run(evil, "--lines", "-")
+    assert json.loads(out)["job_file"] == evil
+    assert (status, err[:39]) == (2, "gripmargin: a\\x1b[2Jb\\x9bc.toml: job: fo")

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from pathlib import Path
 
-from gripmargin.base.errors import InputError
+from gripmargin.base.errors import FaultError, GripmarginError, InputError
 from gripmargin.files.source import printable
 from gripmargin.files.whole import put, stage
 
@@ -83,7 +85,7 @@ def write_all(texts: Mapping[str, str | bytes]) -> None:
     """Write texts to their places, none before all can be written.
 
     Args:
-        texts: Text, or bytes, by file name; '-' is standard output and takes text.
+        texts: Text, or bytes, by file name; '-' is left out.
 
     Raises:
         GripmarginError: A file cannot be written; the files are then as they were.
@@ -94,11 +96,68 @@ def write_all(texts: Mapping[str, str | bytes]) -> None:
             if place != STDOUT:
                 content = text if isinstance(text, bytes) else text.encode("utf-8", errors="backslashreplace")
                 staged.append((Path(place), content, stage(Path(place), content)))
-        if STDOUT in texts:
-            sys.stdout.write(str(texts[STDOUT]))
-            sys.stdout.flush()
         for path, content, written in staged:
             put(path, content, written)
     finally:
         for _, _, written in staged:
             written.unlink(missing_ok=True)
+
+
+def say(text: str, name: str = "") -> bool:
+    """Print a text on standard output, and return whether there is anybody to read it.
+
+    Args:
+        text: The text.
+        name: Of the argument that asks for it; empty: it is for a person.
+    """
+    try:
+        sys.stdout.write(visible(text, name))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        nobody_reads()
+        return False
+    return True
+
+
+def nobody_reads() -> None:
+    """Let what is still printed go nowhere: the reader of standard output has left."""
+    with suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def visible(text: str, name: str = "") -> str:
+    """Return text whose control characters a terminal does not act on.
+
+    Args:
+        text: The text.
+        name: Of the argument that asks for it; empty: it is for a person.
+    """
+    if text.isascii() and not _CONTROL.search(text):
+        return text
+    escape = _ESCAPES.get(name, _in_text)
+    return "".join(c if c.isprintable() or c == "\n" else escape(c) for c in text)
+
+
+_CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f]")
+
+
+def _in_json(c: str) -> str:
+    return f"\\u{ord(c):04x}" if c < "\U00010000" else c
+
+
+def _in_xml(c: str) -> str:
+    return c if c in "\t\r" else f"&#{ord(c)};"
+
+
+def _in_text(c: str) -> str:
+    return c.encode("unicode_escape").decode()
+
+
+_ESCAPES = {"--json": _in_json, "--lines": _in_json, "--junit": _in_xml}
+
+
+def complain(error: GripmarginError) -> None:
+    """Say on standard error what is wrong, and where it arose if that is asked for."""
+    print("\n".join(f"gripmargin: {visible(line)}" for line in str(error).split("\n")), file=sys.stderr)
+    if isinstance(error, FaultError) and error.trace and os.environ.get("GRIPMARGIN_TRACEBACK"):
+        print(visible(error.trace), file=sys.stderr)

@@ -14,6 +14,13 @@ from gripmargin.files.source import parse_json, printable, read_text
 from gripmargin.workcell.kinds import PATH
 
 MAX_BYTES = 1_000_000
+DEEPEST = 16  # dots of a key, four times what a job has: the parser's memory grows with their square
+_TEXT = re.compile(  # of TOML: strings and comments, to the end of the file or line where they are not closed
+    r'"""(?:\\.|(?!""")[^\\])*+(?:""")?' + r"|'''(?:(?!''').)*+(?:''')?"
+    r'|"(?:\\[^\n]|[^"\\\n])*+"?' + r"|'[^'\n]*+'?|#[^\n]*+",
+    re.DOTALL,
+)
+_KEYS = re.compile(r"[\w. \t-]+")
 
 
 def read_tree(file: Path) -> Any:
@@ -29,6 +36,7 @@ def read_tree(file: Path) -> Any:
     text = read_text(file, MAX_BYTES)
     if ending == ".json":
         return parse_json(file, text)
+    _refuse_deep_keys(file, text)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -42,6 +50,15 @@ def read_tree(file: Path) -> Any:
         raise InputError(
             str(file), f"a value that cannot be read ({printable(str(error), 160)})", "valid TOML"
         ) from error
+
+
+def _refuse_deep_keys(file: Path, text: str) -> None:
+    bare = _TEXT.sub(lambda found: "s" + "\n" * found[0].count("\n"), text)
+    for keys in _KEYS.finditer(bare):
+        if keys[0].count(".") > DEEPEST:
+            line = bare.count("\n", 0, keys.start()) + 1
+            found, due = f"a key of {keys[0].count('.') + 1} parts", f"at most {DEEPEST + 1}, as in job.name"
+            raise InputError(f"{file}, line {line}", found, due)
 
 
 def files_read(file: Path) -> list[Path]:
