@@ -12,6 +12,9 @@ from pathlib import Path
 import pytest
 
 from gripmargin import cli
+from gripmargin.base.errors import InputError
+from gripmargin.results.report import Judgement
+from gripmargin.run.workers import Limits
 
 ALONE = ["--workers", "1"]
 
@@ -142,6 +145,13 @@ def test_same_input_same_bytes_whatever_the_workers_and_the_hash_seed(folder):
         (["--baseline", "good.json", "--worse", "-1"], "--worse: found -1.0, expected a share of the earlier value"),
         (["--workers", "0"], "--workers: found '0', expected a whole number from 1 to 9999"),
         (["--workers", "two"], "--workers: found 'two', expected a whole number from 1 to 9999"),
+        (
+            ["--limit", "5"],
+            "--limit: found '5', expected a time, a memory or both, such as '90 s', '10 min, 4 GB'; units:",
+        ),
+        (["--limit", "5 mins"], "such as '90 s', '10 min, 4 GB'; did you mean 'min'?"),
+        (["--limit", "5 s, 4 h"], "--limit: found '5 s, 4 h', expected a time, a memory or both"),
+        (["--limit", "0 s"], "--limit: found '0 s', expected a time, a memory or both"),
         (["--workers", "9" * 5000], "expected a whole number from 1 to 9999"),
     ],
 )
@@ -429,4 +439,22 @@ def test_no_name_controls_a_terminal(folder, run):
     (folder / evil).write_text("job = 1")
     status, out, err = run(evil, "--lines", "-")
     assert json.loads(out)["job_file"] == evil
-    assert (status, err[:39]) == (2, "gripmargin: a\\x1b[2Jb\\x9bc.toml: job: fo")
+    assert status == 2
+    assert err.startswith("gripmargin: a\\x1b[2Jb\\x9bc.toml: job: found")
+
+
+def test_the_limit_of_a_job_is_that_of_the_command(folder, run, monkeypatch):
+    """Off for one job, and for one process; generous for many; as given otherwise."""
+    asked = []
+
+    def made(names, **more):
+        asked.append(more["limits"])
+        return (Judgement(job_file=name, error=InputError(name, "a test", "none")) for name in names)
+
+    monkeypatch.setattr("gripmargin.cli.judging.judgements", made)
+    for arguments in (["good.toml"], ["*.toml", *ALONE], ["*.toml"], ["good.toml", "--limit", "2 min, 500 MB"]):
+        run(*arguments)
+    assert asked[:2] == [None, None]
+    assert asked[2].time == 1800.0
+    assert asked[2].memory is None or asked[2].memory >= 4e9
+    assert asked[3] == Limits(time=120.0, memory=500_000_000)

@@ -20,6 +20,7 @@ from gripmargin.reports.in_short import summary_text
 from gripmargin.results.report import Judgement, Report
 from gripmargin.run.baseline import Comparison, compare, comparison_text
 from gripmargin.run.many import judgements
+from gripmargin.run.workers import Limits
 
 
 class Judging:
@@ -42,19 +43,22 @@ class Judging:
         self._interrupted = False
         self._lost = False  # whether what was printed found no reader
 
-    def judge(self, named: Sequence[str | Judgement], workers: int | None) -> None:
+    def judge(self, named: Sequence[str | Judgement], workers: int | None, limits: Limits | None) -> None:
         """Judge every job, and say each in its turn.
 
         Args:
             named: Job files, and what stands for jobs that have none.
             workers: How many processes; None: one a core.
+            limits: What each job may take; None: any amount.
         """
         names = [name for name in named if isinstance(name, str)]
         samples = self._samples or "--html" in self._places
         left = list(named)
         try:
             with Progress(len(names), "jobs") as progress:
-                made = judgements(names, workers=workers, samples=samples, ended=lambda _: progress.step())
+                made = judgements(
+                    names, workers=workers, samples=samples, limits=limits, ended=lambda _: progress.step()
+                )
                 with closing(made):
                     for name in named:
                         judgement = next(made) if isinstance(name, str) else name
