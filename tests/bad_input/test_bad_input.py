@@ -86,6 +86,11 @@ def make_deep_toml(folder, _case):
     (folder / "job.toml").write_text("job = " + "[" * 100_000, encoding="utf-8")
 
 
+def make_long_key(folder, _case):
+    """The parser takes 1.6 GB for it."""
+    (folder / "job.toml").write_text("# ...............................\n[job]\n" + "a." * 19_999 + "a = 1")
+
+
 def make_deep_json(folder, _case):
     (folder / "job.json").write_text('{"job":' + "[" * 200_000, encoding="utf-8")
 

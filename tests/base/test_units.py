@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gripmargin.base.errors import InputError
-from gripmargin.base.units import DIMENSIONS, parse_quantity, unit_factor
+from gripmargin.base.units import DIMENSIONS, MAGNITUDES, parse_quantity, unit_factor
 
 # NIST Special Publication 811 (2008), appendix B.8, and the SI Brochure, 9th edition, tables 4 and 8 (from memory);
 # figures there are exact unless they are given to fewer digits.
@@ -113,3 +113,10 @@ class TestRefused:
 @settings(derandomize=True, deadline=None, max_examples=150)
 def test_the_number_is_read_as_python_reads_it(number, unit):
     assert parse_quantity(f"{number!r} {unit}", "length", "x") == number * unit_factor(unit, "length")
+
+
+def test_every_dimension_has_its_bounds_and_its_example_keeps_them():
+    assert set(MAGNITUDES) == {"", *DIMENSIONS}
+    for dimension, (_, example) in DIMENSIONS.items():
+        least, most = MAGNITUDES[dimension]
+        assert 1e3 * least < parse_quantity(example, dimension, "") < 1e-2 * most

@@ -91,7 +91,7 @@ def test_what_nobody_means_is_said_before_what_fails(window):
     assert report.verdict == "fail"
     assert [cause.code for cause in report.causes] == ["density"]
     text = report_text(report)
-    assert 0 < text.index("heavier than any metal") < text.index("What falls short")
+    assert 0 < text.index("heavier than any metal") < text.index("Not checked")
     assert text.count("heavier than any metal") == 1
 
 

@@ -102,3 +102,5 @@ def test_a_pause_moves_what_follows(job):
         pytest.approx(span) for span in ((0.0, 1.6), (1.7, 5.1), (5.11, 6.5))
     ]
     assert changes.paused(job, at, 0.0) is job
+    with pytest.raises(gm.InputError, match="pause: found 1e"):
+        changes.paused(job, at, 1e9)

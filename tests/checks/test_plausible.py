@@ -7,8 +7,11 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.checks import plausible
+from gripmargin.checks import likely, plausible, premises
 from gripmargin.checks.case import work_out
+from gripmargin.checks.handover.preload import PRELOAD
+from gripmargin.checks.handover.pressure import PRESSURE
+from gripmargin.checks.handover.release import RELEASE
 from gripmargin.files.job_file import read_job
 from gripmargin.workcell.job import ACCEPTABLE
 
@@ -168,6 +171,37 @@ def test_a_corner_of_the_part_is_a_point_of_its_face(window, share, beside):
     assert list(plausible.found(work_out(replace(window, **faces)))) == beside
 
 
+def of_contact(job):
+    """The case, and the results of the checks of tray and nest."""
+    case = work_out(job)
+    return case, [result for check in (PRELOAD, RELEASE, PRESSURE) for result in check.answer(case).results]
+
+
+def test_a_slip_does_not_cost_the_time_of_a_pick(window, monkeypatch):
+    """What job, pads and motion alone tell is told before pads and part are simulated; what needs that is undecided."""
+    for place in ("pickup", "handover"):
+        monkeypatch.setattr(f"gripmargin.contact.{place}.simulate", lambda *_: pytest.fail("simulated"))
+    _, results = of_contact(film(window, pull_off_stress=8.0))
+    assert [str(result.verdict) for result in results] == ["undecided"] * 4
+    said = "pull_off_stress of 'film' is 8 Pa, and pads have 100 to 1e+06 Pa: check its unit"
+    assert {result.text for result in results} == {f'{said}; if it is meant, job.accept = ["pad_material"]'}
+
+
+def test_a_contact_that_asks_for_too_many_steps_is_undecided(window):
+    """8 N/m^2 of shear strength, said to be meant: the pads let go after 0.12 um of a press that takes centimetres."""
+    case, results = of_contact(replace(film(window, shear_strength=8.0), accept=("pad_material",)))
+    assert [str(result.verdict) for result in results] == ["undecided"] * 4
+    for text in [result.text for result in results] + list(premises.meant(case).doubts):
+        assert text.startswith("contact of pads and part: found 3.61e+05 steps of 3.8e-09 m with 972 cells of pads, ")
+
+
+def test_pads_that_pick_and_put_back_for_ever_are_undecided(window, monkeypatch):
+    monkeypatch.setattr("gripmargin.contact.handover_phases.MOST_TIMES", -1)
+    _, results = of_contact(window)
+    assert [str(result.verdict) for result in results] == ["undecided"] * 4
+    assert "found pads that take the part out of its tray 0 times, expected at most -1" in results[0].text
+
+
 def test_what_is_accepted_passes_and_is_said(good):
     odd = replace(good, part=replace(good.part, mass=1e-3 * good.part.mass, inertia=1e-3 * good.part.inertia))
     assert not gm.check_job(odd).passed
@@ -191,7 +225,7 @@ def test_a_target_below_one_lets_nothing_pass_that_falls(good):
 
 
 def test_every_code_has_a_rule():
-    assert {*plausible.RULES, "target"} == set(ACCEPTABLE)
+    assert {*likely.RULES, *plausible.RULES, "target"} == set(ACCEPTABLE)
 
 
 def test_a_code_that_is_none(good):

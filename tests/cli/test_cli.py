@@ -117,13 +117,13 @@ def test_an_error_of_the_program_itself_is_status_4(jobs, capsys, monkeypatch):
     assert "Nothing was decided" in err
 
 
-@pytest.mark.parametrize("error", [KeyboardInterrupt, MemoryError])
-def test_interrupted_is_no_verdict(jobs, monkeypatch, error):
+@pytest.mark.parametrize(("error", "status"), [(KeyboardInterrupt, 130), (MemoryError, 4)])
+def test_interrupted_is_no_verdict(jobs, monkeypatch, error, status):
     def stopped(path):
         raise error
 
     monkeypatch.setattr("gripmargin.run.one.check_file", stopped)
-    assert cli.main(["check", jobs["pass"]]) == 4
+    assert cli.main(["check", jobs["pass"]]) == status
 
 
 def test_json_on_stdout_is_json_alone(jobs, capsys):

@@ -1,5 +1,6 @@
 """The command over many jobs: patterns, outputs, exit statuses, interruption."""
 
+import io
 import json
 import os
 import signal
@@ -11,6 +12,9 @@ from pathlib import Path
 import pytest
 
 from gripmargin import cli
+from gripmargin.base.errors import InputError
+from gripmargin.results.report import Judgement
+from gripmargin.run.workers import Limits
 
 ALONE = ["--workers", "1"]
 
@@ -125,7 +129,11 @@ def test_same_input_same_bytes_whatever_the_workers_and_the_hash_seed(folder):
     [
         (["--json", "-", "--lines", "-"], "--lines: found another report for standard output, expected a place of"),
         (["--junit", "x", "--json", "./x"], "--junit: found 'x', as --json has, expected a place of its own"),
-        (["--json", "good.toml"], "--json: found 'good.toml', which is read, expected a file that this run does not"),
+        (
+            ["--json", "good.toml"],
+            "--json: found 'good.toml', which is read by the job good.toml, expected a file that",
+        ),
+        (["--json", "X.json", "--junit", "./x.JSON"], "--junit: found './x.JSON', as --json has, expected a place of"),
         (["--baseline", "good.json", "--json", "good.json"], "--json: found 'good.json', which is read"),
         (["--lines", "/no/such/folder/x"], "/no/such/folder/x: found No such file or directory, expected a place"),
         (["--junit", "line"], "line: found a directory, expected a place where a file can be written"),
@@ -137,6 +145,13 @@ def test_same_input_same_bytes_whatever_the_workers_and_the_hash_seed(folder):
         (["--baseline", "good.json", "--worse", "-1"], "--worse: found -1.0, expected a share of the earlier value"),
         (["--workers", "0"], "--workers: found '0', expected a whole number from 1 to 9999"),
         (["--workers", "two"], "--workers: found 'two', expected a whole number from 1 to 9999"),
+        (
+            ["--limit", "5"],
+            "--limit: found '5', expected a time, a memory or both, such as '90 s', '10 min, 4 GB'; units:",
+        ),
+        (["--limit", "5 mins"], "such as '90 s', '10 min, 4 GB'; did you mean 'min'?"),
+        (["--limit", "5 s, 4 h"], "--limit: found '5 s, 4 h', expected a time, a memory or both"),
+        (["--limit", "0 s"], "--limit: found '0 s', expected a time, a memory or both"),
         (["--workers", "9" * 5000], "expected a whole number from 1 to 9999"),
     ],
 )
@@ -148,6 +163,34 @@ def test_bad_usage_is_found_before_anything_is_judged(folder, run, monkeypatch, 
     assert (status, out) == (2, "")
     assert f"gripmargin: {says}" in err or says in err
     assert {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()} == before
+
+
+@pytest.mark.parametrize("spelling", ["good.csv", "line/../good.csv", "symbolic", "hard", "bag/part.mcap", "arm.urdf"])
+def test_no_file_that_a_job_reads_is_overwritten(folder, run, monkeypatch, spelling):
+    """Whatever it is called, whether the job can be read or not."""
+    monkeypatch.setattr("gripmargin.run.one.check_file", lambda path: pytest.fail("judged"))
+    (folder / "symbolic").symlink_to("good.csv")
+    (folder / "hard").hardlink_to(folder / "good.csv")
+    (folder / "bag").mkdir()
+    for name in ("bag/part.mcap", "arm.urdf"):
+        (folder / name).write_text("kept")
+    text = (folder / "good.toml").read_text().replace('good.csv"', 'good.csv"\nrecording = "bag"')
+    (folder / "good.toml").write_text(text + '[robot]\nurdf = "arm.urdf"\nwrong = 1\n')
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    for output in ("--json", "--lines", "--junit", "--html"):
+        status, out, err = run("heavy.toml", "good.toml", output, spelling)
+        assert (status, out) == (2, "")
+        assert err == (
+            f"gripmargin: {output}: found '{spelling}', which is read by the job good.toml, expected a file that this "
+            "run does not read; choose another name\n"
+        )
+    assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
+
+
+def test_two_hard_links_of_one_file_are_one_output(folder, run):
+    (folder / "a.json").write_text("")
+    (folder / "b.json").hardlink_to(folder / "a.json")
+    assert "--lines: found 'b.json', as --json has" in run("good.toml", "--json", "a.json", "--lines", "b.json")[2]
 
 
 def test_where_one_output_cannot_be_written_none_is(folder, run, monkeypatch):
@@ -291,8 +334,127 @@ def test_an_interrupt_ends_cleanly(folder, write, watched):
         time.sleep(0.02)
     os.killpg(program.pid, signal.SIGINT)
     out, err = program.communicate(timeout=30)
-    assert program.returncode == 4
+    assert program.returncode == 130
     assert err.decode().replace("a library that prints\n", "") == "gripmargin: interrupted\n"
     assert out == b""
     assert not (folder / "x.json").exists()
     assert _running(program.pid) == []
+
+
+def test_what_was_judged_before_an_interrupt_is_reported(folder, run, monkeypatch):
+    """Files are whole, and have a place for each job; where nothing was judged they stay as they were."""
+    from gripmargin.run import one as checker
+
+    real = checker.check_file
+
+    def until(name):
+        def check(path):
+            if path == name:
+                raise KeyboardInterrupt
+            return real(path)
+
+        return check
+
+    outputs = ["--json", "x.json", "--lines", "x.jsonl", "--junit", "x.xml", "--html", "x.html"]
+    monkeypatch.setattr(checker, "check_file", until("heavy.toml"))
+    status, out, err = run("good.toml", "heavy.toml", "line/a/good.toml", *ALONE, *outputs)
+    assert (status, err) == (130, "gripmargin: interrupted\n")
+    assert "IN ALL  3 jobs: 1 pass, 2 could not be checked\n" in out
+    trees = json.loads((folder / "x.json").read_text())
+    assert [json.loads(line) for line in (folder / "x.jsonl").read_text().splitlines()] == trees
+    assert names(trees) == ["good", "heavy.toml", "line/a/good.toml"]
+    assert trees[1]["errors"][0]["found"] == "an interrupt before it was judged"
+    before = (folder / "x.json").read_bytes()
+    monkeypatch.setattr(checker, "check_file", until("good.toml"))
+    assert run("good.toml", "heavy.toml", *ALONE, *outputs)[:2] == (130, "")
+    assert (folder / "x.json").read_bytes() == before
+
+
+def test_a_signal_to_end_leaves_nothing_half_written(folder):
+    """When both files are written beside their places, and none is in its place."""
+    code = (
+        "from gripmargin.cli import outputs\n"
+        "real = outputs.put\n"
+        "def ended(*given):\n"
+        "    os.kill(os.getpid(), signal.SIGTERM)\n"
+        "    return real(*given)\n"
+        "outputs.put = ended"
+    )
+    start = f"import os, signal\nimport gripmargin.cli as cli\n{code}\ncli.command()"
+    arguments = ["check", "none.toml", "--json", "x.json", "--junit", "x.xml"]
+    done = subprocess.run([sys.executable, "-c", start, *arguments], cwd=folder, capture_output=True, check=False)
+    assert done.returncode == 128 + signal.SIGTERM
+    assert [path.name for path in folder.iterdir() if path.name.startswith((".", "x"))] == []
+
+
+@pytest.mark.parametrize(("umask", "mode"), [(0o077, 0o600), (0o002, 0o664)])
+def test_new_files_are_readable_to_whom_the_umask_says(folder, run, umask, mode):
+    (folder / "old.xml").write_text("")
+    (folder / "old.xml").chmod(0o640)
+    before = os.umask(umask)
+    try:
+        assert run("good.toml", "--json", "x.json", "--junit", "old.xml")[0] == 0
+    finally:
+        os.umask(before)
+    assert (folder / "x.json").stat().st_mode & 0o777 == mode
+    assert (folder / "old.xml").stat().st_mode & 0o777 == 0o640  # as the one it replaces
+
+
+def test_files_are_written_although_standard_output_is_closed(folder):
+    """Nor does a file take its place."""
+    done = subprocess.run(
+        [sys.executable, "-m", "gripmargin", "check", "none.toml", "--json", "x.json"],
+        cwd=folder,
+        stderr=subprocess.PIPE,
+        preexec_fn=lambda: os.close(1),
+        check=False,
+    )
+    assert (done.returncode, done.stderr) == (2, b"gripmargin: none.toml: found no such file, expected a file\n")
+    assert json.loads((folder / "x.json").read_text())["job_file"] == "none.toml"
+
+
+class Gone(io.StringIO):
+    """A pipe whose reader has left."""
+
+    def write(self, text):
+        raise BrokenPipeError
+
+
+@pytest.mark.parametrize(("outputs", "status"), [(["--json", "x.json"], 1), (["--json", "-"], 4), ([], 4)])
+def test_files_are_written_although_nobody_reads_the_text(folder, run, monkeypatch, outputs, status):
+    monkeypatch.setattr(sys, "stdout", Gone())
+    assert run("good.toml", "heavy.toml", *ALONE, *outputs, "--lines", "x.jsonl")[0] == (status if outputs else 1)
+    assert [json.loads(line)["job"] for line in (folder / "x.jsonl").read_text().splitlines()] == ["good", "heavy"]
+    assert run("good.toml", "heavy.toml", *ALONE, *outputs)[0] == status
+
+
+def test_no_name_controls_a_terminal(folder, run):
+    """The escape character and its one-byte form, in names of files."""
+    evil = "a\x1b[2Jb\x9bc.toml"
+    text = (folder / "good.toml").read_text()
+    (folder / evil).write_text(text)
+    for arguments in ([evil], [evil, "none\x1b.toml"], [evil, "--json", "-"], [evil, "--junit", "-"], ["no\x9b.toml"]):
+        _, out, err = run(*arguments, *ALONE)
+        assert not [c for c in out + err if not c.isprintable() and c != "\n"], arguments
+    (folder / evil).write_text("job = 1")
+    status, out, err = run(evil, "--lines", "-")
+    assert json.loads(out)["job_file"] == evil
+    assert status == 2
+    assert err.startswith("gripmargin: a\\x1b[2Jb\\x9bc.toml: job: found")
+
+
+def test_the_limit_of_a_job_is_that_of_the_command(folder, run, monkeypatch):
+    """Off for one job, and for one process; generous for many; as given otherwise."""
+    asked = []
+
+    def made(names, **more):
+        asked.append(more["limits"])
+        return (Judgement(job_file=name, error=InputError(name, "a test", "none")) for name in names)
+
+    monkeypatch.setattr("gripmargin.cli.judging.judgements", made)
+    for arguments in (["good.toml"], ["*.toml", *ALONE], ["*.toml"], ["good.toml", "--limit", "2 min, 500 MB"]):
+        run(*arguments)
+    assert asked[:2] == [None, None]
+    assert asked[2].time == 1800.0
+    assert asked[2].memory is None or asked[2].memory >= 4e9
+    assert asked[3] == Limits(time=120.0, memory=500_000_000)

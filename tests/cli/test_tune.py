@@ -139,6 +139,16 @@ def test_bad_input_ends_with_2_and_one_clear_message(folder, capsys, job, more, 
     assert out == ""
 
 
+@pytest.mark.parametrize("name", ["job.toml", "program.csv", "slide.urdf"])
+def test_the_new_program_overwrites_nothing_that_the_job_reads(folder, tmp_path, capsys, name):
+    job = folder()
+    before = (tmp_path / name).read_bytes()
+    for output in ("--retime", "--json"):
+        assert main(["tune", str(job), output, str(tmp_path / name)]) == 2
+        assert f"{output}: found '{tmp_path / name}', which is read by the job" in capsys.readouterr().err
+    assert (tmp_path / name).read_bytes() == before
+
+
 def test_every_fault_is_said_on_a_line_of_its_own(folder, capsys):
     job = folder()
     text = job.read_text(encoding="utf-8")

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import root
 from scipy.spatial.transform import Rotation
 
-from gripmargin.base.errors import InputError
+from gripmargin.base.errors import BudgetError, InputError
 from gripmargin.contact import simulation
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_states import CellState
@@ -478,3 +478,17 @@ class TestInput:
         face = pad_face()
         with pytest.raises(InputError, match="a value above 0"):
             PadFace(patch=face.patch, pull_off_stress=float("nan"), shear_strength=1.0, law=face.law, gap=face.gap)
+
+
+@pytest.mark.parametrize(("factor", "refused"), [(0.9, False), (1.1, True)])
+def test_a_motion_is_followed_up_to_a_budget(pad_face, move, monkeypatch, factor, refused):
+    """The budget is that of ten of the largest release of random jobs: 951 steps of 17 484 cells."""
+    assert simulation.MOST_WORK >= 10 * 951 * (17_484 + simulation.WORK_OF_A_STEP)
+    face = pad_face()
+    steps = simulation.MOST_WORK / (face.patch.areas.size + simulation.WORK_OF_A_STEP)
+    motion = move(LINE, x=[0, factor * steps * simulation.STEP * face.break_displacement])
+    begun = []
+    monkeypatch.setattr(simulation, "PressEngine", lambda *_: begun.append(1))
+    with pytest.raises(BudgetError if refused else AttributeError):
+        simulate([face], motion)
+    assert bool(begun) != refused

@@ -211,3 +211,17 @@ def test_a_script_needs_no_guard(tmp_path):
     script.write_text("import gripmargin as gm\nprint([j.passed for j in gm.check_files(['a', 'b'], workers=2)])\n")
     done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, check=False)
     assert (done.stdout, done.returncode) == ("[False, False]\n", 0), done.stderr
+
+
+def test_a_job_over_its_limit_could_not_be_checked(tmp_path, monkeypatch):
+    """A limit asks for a process, also for the only job."""
+    (tmp_path / "slow.py").write_text("import time\ndef judge(*_):\n    time.sleep(60)\n")
+    monkeypatch.syspath_prepend(tmp_path)
+    import slow
+
+    monkeypatch.setattr("gripmargin.run.many.judge_file", slow.judge)
+    (found,) = gm.check_files(["a.toml"], limit=0.4)
+    assert str(found.error) == (
+        "a.toml: found more than 0.4 s of work, expected at most 0.4 s a job; allow more, or split the program"
+    )
+    assert not isinstance(found.error, FaultError)

@@ -1,11 +1,12 @@
 """Worker processes of this machine: each death costs one task, whenever it comes."""
 
 import os
+import sys
 import time
 
 import pytest
 
-from gripmargin.run.workers import WorkerLostError, Workers
+from gripmargin.run.workers import Limits, OverLimitError, WorkerLostError, Workers
 
 PATIENCE = 60.0  # s
 
@@ -63,3 +64,20 @@ def test_a_death_while_a_result_is_returned_costs_that_task_alone(tmp_path, monk
         with pytest.raises(WorkerLostError, match="SIGKILL"):
             tasks.pop(1).result(PATIENCE)
         assert [task.result(PATIENCE) for task in tasks] == [0, 2, 3, 4, 5]
+
+
+def test_a_task_that_takes_too_long_is_ended_and_the_next_goes_on():
+    with Workers(1, Limits(time=0.5)) as workers:
+        late, early = workers.submit(time.sleep, 60), workers.submit(pow, 2, 3)
+        with pytest.raises(OverLimitError, match=r"more than 0.5 s of work"):
+            late.result(PATIENCE)
+        assert early.result(PATIENCE) == 8
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the system knows no such limit")
+def test_a_task_that_wants_too_much_memory_fails_and_the_process_goes_on():
+    with Workers(1, Limits(memory=500_000_000)) as workers:
+        large, small = workers.submit(bytearray, 600_000_000), workers.submit(bytearray, 10)
+        with pytest.raises(MemoryError):
+            large.result(PATIENCE)
+        assert len(small.result(PATIENCE)) == 10

@@ -19,6 +19,7 @@ from gripmargin.files.job_schema import JobFile, table, table_at
 from gripmargin.workcell.fields import Declared, Fault, key
 from gripmargin.workcell.job import Job, JointLimits
 from gripmargin.workcell.kinds import (
+    CHECK_SIZE,
     POINT,
     Choice,
     Number,
@@ -79,6 +80,9 @@ class TestInPython:
         [
             ({"mass": 0}, "lamp.mass: found 0, expected a value above 0 [kg]"),
             ({"mass": np.inf}, "lamp.mass: found inf, expected a value above 0 [kg]"),
+            ({"mass": 1e300}, "lamp.mass: found 1e+300 kg, expected at most 1e+06 kg; check its unit and its exponent"),
+            ({"mass": 1e-320}, f"lamp.mass: found {1e-320:g} kg, expected at least 1e-09 kg; {CHECK_SIZE}"),
+            ({"lens": [0, 0, -1e4]}, f"lamp.lens[2]: found -10000 m, expected at most 1000 m; {CHECK_SIZE}"),
             ({"height": np.nan}, "lamp.height: found nan, expected a value of 0 or more [m]"),
             ({"colour": "green"}, "lamp.colour: found 'green', expected red or blue"),
             ({"glare": 1}, "lamp.glare: found 1, expected a share from 0 up to 1"),

@@ -13,16 +13,17 @@ from gripmargin.base.errors import InputError
 FloatArray = NDArray[np.floating[Any]]
 
 
-def frozen(values: ArrayLike, shape: tuple[int | None, ...], where: str) -> FloatArray:
+def frozen(values: ArrayLike, shape: tuple[int | None, ...], where: str, *, most: float = np.inf) -> FloatArray:
     """Return an own, finite, read-only float64 copy of an array.
 
     Args:
         values: Anything numpy reads as numbers.
         shape: The shape due; None stands for any length.
         where: What to call the array in an error.
+        most: Size that no entry may exceed.
 
     Raises:
-        InputError: Not numbers, another shape, or NaN or infinity somewhere.
+        InputError: Not numbers, another shape, or NaN, infinity or too large a number somewhere.
     """
     try:
         array = np.array(values, dtype=np.float64, order="C")
@@ -39,6 +40,10 @@ def frozen(values: ArrayLike, shape: tuple[int | None, ...], where: str) -> Floa
         raise InputError(
             f"{where}[{', '.join(map(str, index))}]", f"{array[index]}", "a finite number", "remove or repair it"
         )
+    if most < np.inf and (large := np.abs(array) > most).any():
+        index = tuple(int(i) for i in np.argwhere(large)[0])
+        place = f"{where}[{', '.join(map(str, index))}]"
+        raise InputError(place, f"{array[index]:g}", f"a number of at most {most:g}", "check its unit and its exponent")
     array.setflags(write=False)
     return array
 

@@ -37,6 +37,10 @@ class InputError(GripmarginError):
         return InputError(where, self.found, self.expected, self.remedy)
 
 
+class BudgetError(InputError):
+    """Working it out takes more than is spent on one question: what needs it is undecided."""
+
+
 class RobotError(InputError):
     """A robot model cannot be read into a serial chain."""
 

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from gripmargin.base.arrays import FloatArray, frozen, sealed
 from gripmargin.base.errors import InputError
 
+FARTHEST = 1e6  # [m] that the origin of a frame may lie away: no robot reaches so far
 ROTATION_TOLERANCE = 1e-6  # largest |R^T R - 1| that is still taken for a rotation
 
 
@@ -39,7 +40,7 @@ def as_pose(matrix: ArrayLike, where: str) -> FloatArray:
     Raises:
         InputError: Not a 4 x 4 rigid transform.
     """
-    array = frozen(getattr(matrix, "A", matrix), (4, 4), where)
+    array = frozen(getattr(matrix, "A", matrix), (4, 4), where, most=FARTHEST)
     rotation = array[:3, :3]
     error = float(np.abs(rotation.T @ rotation - np.eye(3)).max())
     if error > ROTATION_TOLERANCE or np.linalg.det(rotation) < 0:

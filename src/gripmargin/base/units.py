@@ -73,6 +73,30 @@ DIMENSIONS: Final[dict[str, tuple[str, str]]] = {
     "density": ("kg/m^3", "2500 kg/m^3"),
 }
 
+# Sizes in SI that a quantity of a job can have: the least, where it is no coordinate and not 0, and the most. Far past
+# what a workcell has (no source), and so that no product of a few of them leaves the range of floats.
+MAGNITUDES: Final[dict[str, tuple[float, float]]] = {
+    "": (1e-9, 1e9),
+    "length": (1e-9, 1e3),
+    "angle": (1e-9, 1e4),
+    "time": (1e-9, 1e9),
+    "mass": (1e-9, 1e6),
+    "speed": (1e-9, 1e4),
+    "acceleration": (1e-9, 1e6),
+    "jerk": (1e-9, 1e9),
+    "angular speed": (1e-9, 1e5),
+    "angular acceleration": (1e-9, 1e7),
+    "angular jerk": (1e-9, 1e10),
+    "force": (1e-9, 1e9),
+    "moment": (1e-9, 1e9),
+    "stress": (1e-6, 1e15),
+    "foundation modulus": (1e-3, 1e18),
+    "moment of inertia": (1e-18, 1e9),
+    "area": (1e-18, 1e6),
+    "energy per area": (1e-9, 1e9),
+    "density": (1e-6, 1e6),
+}
+
 _NUMBER: Final = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _QUANTITY: Final = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[A-Za-zµμ°][A-Za-zµμ°0-9_ */^.()-]*)?\s*")
 _UNIT: Final = re.compile(r"[A-Za-zµμ°_0-9 */^().-]{1,40}")

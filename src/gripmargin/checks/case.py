@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, TypeVar
@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import BudgetError
+from gripmargin.checks import likely
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.bonded import Bonded, Strength
@@ -42,6 +44,8 @@ class Case:
         grip: The places that margins count on.
         airborne: Whether the part hangs on the pads, sample by sample, shape (n,); between samples that are far apart
             from one end on.
+        slips: What looks wrong in the job, a sentence for each code, as `gripmargin.checks.likely` found it.
+        not_followed: Why pads and part were not simulated where they meet; empty: they were.
         recorded: Whether the motion is what was recorded of a robot, which may shake as no program asks it to.
         trial: Whether it is a change on trial (`gripmargin.checks.advice`): nobody reads its findings.
     """
@@ -53,6 +57,8 @@ class Case:
     pickup: Pickup | None
     grip: Grip
     airborne: NDArray[np.bool_]
+    slips: Mapping[str, str] = field(default_factory=dict)
+    not_followed: str = ""
     recorded: bool = False
     trial: bool = False
     _known: dict[Callable[[Any], Any], Any] = field(init=False, repr=False, default_factory=dict)
@@ -75,8 +81,22 @@ class Case:
 
     @cached_property
     def putdowns(self) -> tuple[Putdown, ...]:
-        """The releases, simulated; empty where the job has no nest face or no release phase."""
-        return put_down(self.job, self.motion.at, self.whole.patches, self.pickup)
+        """The releases, simulated; empty where the job has no nest face or no release phase, or is `undone`."""
+        return self._put_down[0]
+
+    @property
+    def undone(self) -> str:
+        """Why pads and part were not simulated where they meet, in the tray or in the nest; empty: they were."""
+        return self._put_down[1]
+
+    @cached_property
+    def _put_down(self) -> tuple[tuple[Putdown, ...], str]:
+        if self.not_followed:
+            return (), self.not_followed
+        try:
+            return put_down(self.job, self.motion.at, self.whole.patches, self.pickup), ""
+        except BudgetError as error:
+            return (), str(error)
 
     @cached_property
     def at_best(self) -> Bonded | None:
@@ -138,6 +158,13 @@ class Case:
         return np.asarray(np.einsum("ij,cjn->cin", per_acceleration, error.directions(samples)))
 
 
+@dataclass(frozen=True)
+class _Described:
+    job: Job
+    whole: Backing
+    motion: ProgramMotion
+
+
 def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = False) -> Case:
     """Work out motion, loads and pads of a job.
 
@@ -155,7 +182,15 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
     motion = motion or ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
     load = part_load(job.part, motion.at, job.gravity, job.air_density)
-    pickup, airborne = _handed_over(job, motion, whole)
+    slips = likely.found(_Described(job, whole, motion))
+    not_followed = next((said for _, said in likely.unaccepted(slips, job)), "")  # not worth a simulation
+    pickup = None
+    try:
+        pickup = None if not_followed else pick_up(job, motion.at, whole.patches)
+    except BudgetError as error:
+        not_followed = str(error)
+    carry = _with_borders(job.phase_map.covers("carry"), job.trajectory)
+    airborne = carry | in_the_air(job, motion.at, whole.patches, pickup)
     bonded = Bonded(whole=whole, full=full) if pickup is None else _taken(whole, full, pickup)
     return Case(
         job=job,
@@ -165,6 +200,8 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
         pickup=pickup,
         grip=grip_of(bonded, load[:, airborne]),
         airborne=airborne,
+        slips=slips,
+        not_followed=not_followed,
         trial=trial,
     )
 
@@ -173,13 +210,6 @@ def _taken(whole: Backing, full: tuple[Strength, ...], pickup: Pickup) -> Bonded
     """The pads as a press left them."""
     locked = locked_in(whole, [pad.traction for pad in pickup.hard.pads], pickup.bond, pickup.pick.flatness)
     return Bonded(whole=whole, full=full, held=pickup.bond, locked=locked)
-
-
-def _handed_over(job: Job, motion: ProgramMotion, whole: Backing) -> tuple[Pickup | None, NDArray[np.bool_]]:
-    """The preload, simulated, and in which samples the part hangs on the pads."""
-    carry = _with_borders(job.phase_map.covers("carry"), job.trajectory)
-    pickup = pick_up(job, motion.at, whole.patches)
-    return pickup, carry | in_the_air(job, motion.at, whole.patches, pickup)
 
 
 def _with_borders(carry: NDArray[np.bool_], trajectory: Trajectory) -> NDArray[np.bool_]:

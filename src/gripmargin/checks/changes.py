@@ -13,7 +13,7 @@ import shapely
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.motion.trajectory import MAX_SAMPLES, JointTrajectory
 from gripmargin.workcell import Pad, PadMaterial, Part
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.scaling import moved_phases
@@ -160,12 +160,17 @@ def paused(job: Job, sample: int, time: float) -> Job:
     """Return a job that rests for a time [s] more at a sample at which its tool is at rest.
 
     As many samples as fit are put in, as far apart as those around it.
+
+    Raises:
+        InputError: More samples than a program may have.
     """
     if not time > 0:
         return job
     trajectory, t = job.trajectory, job.trajectory.t
     step = float(np.median(np.diff(t)))
     count = max(math.ceil(time / step - 1e-9), 1)
+    if count > MAX_SAMPLES:
+        raise InputError("pause", f"{time:.3g} s", f"at most {MAX_SAMPLES} samples")
     more = t[sample] + time * np.arange(1, count + 1) / count
     times = np.concatenate([t[: sample + 1], more, t[sample + 1 :] + time])
     rows = np.concatenate([np.arange(sample + 1), np.full(count, sample), np.arange(sample + 1, t.size)])

@@ -6,10 +6,11 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
+from gripmargin.base.errors import BudgetError
 from gripmargin.checks import premises
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Asked
-from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome
+from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, undecided
 from gripmargin.results.record import NoFigures, Record
 from gripmargin.workcell.job import Job
 
@@ -51,6 +52,7 @@ class Check:
         needs: Why a job cannot be asked this, in a few words; None where it can.
         references: Published sources of its methods, for a job.
         of_the_carry: Whether the speed of the carry changes what it comes to.
+        of_contact: Whether it is about pads and part where they meet, in tray and nest.
         uses: How far the pads are used, and which margins that has to keep; None where it is not about that.
     """
 
@@ -63,6 +65,7 @@ class Check:
     needs: Callable[[Job], str | None] = lambda _: None
     references: Callable[[Job], tuple[str, ...]] = lambda _: ()
     of_the_carry: bool = True
+    of_contact: bool = False
     uses: Callable[[Case], Iterable[Asked]] | None = None
 
     def answer(self, case: Case) -> Outcome:
@@ -70,10 +73,20 @@ class Check:
         missing = self.needs(case.job)
         if missing is not None:
             return Outcome(not_checked=(NotChecked(check=self.name, reason=missing),))
-        outcome = self.worded(self.run(case))
+        if self.of_contact and case.undone:
+            return self._undecided(case.job, case.undone)
+        try:
+            outcome = self.worded(self.run(case))
+        except BudgetError as error:
+            return self._undecided(case.job, str(error))
         grounds = self._grounds()
         results = [premises.resting_on(case, grounds[result.check], result) for result in outcome.results]
         return replace(outcome, results=tuple(results))
+
+    def _undecided(self, job: Job, reason: str) -> Outcome:
+        targets = {judged.name: judged.target(job) for judged in self.judged}
+        results = [undecided(name, target, reason) for name, target in targets.items() if target is not None]
+        return Outcome(results=tuple(results))
 
     def asked(self, case: Case) -> Iterator[Asked]:
         """Yield the uses of the pads that it is about, and what their bounds have to keep, premises included."""

@@ -1,7 +1,7 @@
-"""Whether a job can be meant as it stands: figures of no part, pad or robot, places where nothing lies.
+"""Whether a job can be meant as it stands: what `gripmargin.checks.likely` finds, and places where nothing lies.
 
 Each rule is a function of the case that says in a sentence what looks wrong. Nothing passes on such a job until it is
-mended, or the rule's code stands in `job.accept`. Bounds without a source are set far beyond what parts and pads have.
+mended, or the rule's code stands in `job.accept`.
 """
 
 from __future__ import annotations
@@ -10,146 +10,16 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Final
 
 import numpy as np
-import shapely
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.checks import likely
 from gripmargin.checks.case import Case
-from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.checks.likely import face, gyration, outside, size
 from gripmargin.results.findings import CheckResult, Verdict
-from gripmargin.workcell.kinds import Number
-
-LIGHTEST, HEAVIEST = 10.0, 23e3  # [kg/m^3]: the lightest packaging foams; osmium (from memory)
-THINNEST = 2e-3  # [kg/m^2]: a plastic film of 1.5 um (from memory)
-GYRATION: Final = (0.02, 20.0)  # times the size of the gripped face: a lump in its middle; a long rod by its end
-ANY_GYRATION: Final = (2e-4, 3.0)  # [m]: a grain; a plate of 10 m
-BEYOND = 0.25  # share of the gripped face's size by which a part may have its centre of mass beside it
-ROUNDING = 1e-6  # [m] of places in files
-WEAKEST, STRONGEST = (
-    100.0,
-    1e6,
-)  # [Pa]: arrays of carbon nanotubes held 1 MPa in shear (Qu et al., Science 322:238, 2008)
-SOFTEST, STIFFEST = 1e6, 1e13  # [Pa/m]: 10 kPa over 10 mm; 1 GPa over 0.1 mm (no source)
-MOST_DAMPING = 0.5  # of critical: a loss factor of 1, of the most lossy elastomers (from memory)
-MOST_SURFACE = 1.2  # times the reference surface (no source)
-APART = 5e-3  # [m] by which pads on a plane face may be out of a plane: far more than backings give
-ASLANT = 0.99  # cosine between the normals of pads on a plane face
-SPARSE = 0.2  # [s] between samples of a tool that moves
-MOVING = 1e-3  # share of the highest speed below which it does not
-FEWEST = 5  # samples of a carry
-SHORT = 5e-4  # [s] between samples, from which digits make no speed
-TOO_FAST = 1.02  # times a speed that is given, beyond what rounded values make of it
-LEAST_LEFT = 0.5  # of what clean pads hold (common practice: pads are cleaned long before; no source)
-FAR_SLIDE, FAR_TURN = 50.0, 8.0 * np.pi  # [m], [rad] of a joint without limits of its own
 
 SAFE = 1.0  # figure below which what holds is less than what is asked
 
 Rule = Callable[[Case], str]
-
-
-def density(case: Case) -> str:
-    """Mass over volume, or over the area of the face."""
-    part = case.job.part
-    if part.outline is None:
-        return ""
-    area = shapely.Polygon(part.outline).area
-    if part.thickness is None:
-        per_area = part.mass / area
-        found = f"the part weighs {per_area:.2g} kg/m^2 of its face, less than a film of 1.5 um"
-        return f"{found}: check part.mass and part.outline" if per_area < THINNEST else ""
-    found = part.mass / area / part.thickness
-    if LIGHTEST <= found <= HEAVIEST:
-        return ""
-    than = "lighter than any foam" if found < LIGHTEST else "heavier than any metal"
-    return (
-        f"the part has a density of {found:.3g} kg/m^3, {than}: check part.mass, part.outline and part.thickness, and "
-        "their units"
-    )
-
-
-def inertia(case: Case) -> str:
-    """Radii of gyration beside the gripped face."""
-    part, radius = case.job.part, _gyration(case)
-    size = _size(case)
-    least, most = ANY_GYRATION if part.outline is None else (GYRATION[0] * size, GYRATION[1] * size)
-    if least <= radius <= most:
-        return ""
-    face = "" if part.outline is None else f", beside a face of {1e3 * size:.3g} mm"
-    return (
-        f"the part's largest radius of gyration is {1e3 * radius:.3g} mm{face}: check part.inertia and part.mass, and "
-        "their units"
-    )
-
-
-def centre_of_mass(case: Case) -> str:
-    """The centre of mass in front of the pads, and over the face."""
-    part, whole = case.job.part, case.whole
-    depth = min(float(patch.pad.pose_in_tool[2, 3]) for patch in whole.patches)
-    if part.com[2] < depth - 1e-9:
-        return (
-            f"the part's centre of mass lies {1e3 * (depth - part.com[2]):.3g} mm behind the pads, on the robot's "
-            "side: part.com is in the tool frame, +z into the part"
-        )
-    out = _outside(part.com[:2], _face(case))
-    if out > BEYOND * _size(case):
-        return (
-            f"the part's centre of mass lies {1e3 * out:.0f} mm outside its face: check part.com, and whether part.com "
-            "and part.outline are in the tool frame"
-        )
-    return ""
-
-
-def pad_material(case: Case) -> str:
-    """Strengths, stiffnesses and damping beside what was ever published."""
-    bounds: Mapping[str, tuple[float, float]] = {
-        "pull_off_stress": (WEAKEST, STRONGEST),
-        "shear_strength": (WEAKEST, STRONGEST),
-        "normal_stiffness": (SOFTEST, STIFFEST),
-        "shear_stiffness": (SOFTEST, STIFFEST),
-        "damping_ratio": (0.0, MOST_DAMPING),
-    }
-    for material in dict.fromkeys(patch.pad.material for patch in case.whole.patches):
-        for name, (least, most) in bounds.items():
-            value = getattr(material, name)
-            if value is not None and not least <= value <= most:
-                kind = material.keys[name].kind
-                unit = f" {kind.unit}" if isinstance(kind, Number) and kind.dimension else ""
-                return (
-                    f"{name} of '{material.name}' is {value:.3g}{unit}, and pads have {least:.3g} to {most:.3g}{unit}: "
-                    "check its unit"
-                )
-    return ""
-
-
-def surface_factor(case: Case) -> str:
-    """A surface that holds far better than the reference."""
-    factor = case.job.part.surface_factor
-    if factor <= MOST_SURFACE:
-        return ""
-    return (
-        f"part.surface_factor is {factor:.3g}: the part is said to hold better than the reference surface, and more "
-        f"than {MOST_SURFACE:g} times is no scatter of the measurement"
-    )
-
-
-def pad_places(case: Case) -> str:
-    """Pads of a plane face in one plane."""
-    patches = case.whole.patches
-    if case.job.part.face != "plane" or len(patches) < 2:
-        return ""
-    normals = np.array([patch.pad.pose_in_tool[:3, 2] for patch in patches])
-    normal = normals.mean(axis=0) / max(float(np.linalg.norm(normals.mean(axis=0))), 1e-9)
-    for patch, own in zip(patches, normals, strict=True):
-        if own @ normal < ASLANT:
-            return f"pad '{patch.pad.name}' faces elsewhere than the others, and part.face is plane: check its rpy"
-    heights = np.array([patch.pad.pose_in_tool[:3, 3] for patch in patches]) @ normal
-    off = heights - np.median(heights)
-    if np.abs(off).max() <= APART:
-        return ""
-    worst = int(np.abs(off).argmax())
-    return (
-        f"pad '{patches[worst].pad.name}' stands {1e3 * abs(off[worst]):.3g} mm out of the plane of the others, and "
-        "part.face is plane: check its xyz"
-    )
 
 
 def pick_place(case: Case) -> str:
@@ -170,107 +40,13 @@ def nest_place(case: Case) -> str:
     return ""
 
 
-def phase_order(case: Case) -> str:
-    """A preload, a carry, a release, in this order; a carry of more than a few samples."""
-    phases, n = case.job.phase_map, case.job.trajectory.samples
-    found = {kind: np.flatnonzero(phases.covers(kind)) for kind in ("preload", "carry", "release")}
-    for first, then in (("preload", "carry"), ("carry", "release"), ("preload", "release")):
-        if found[first].size and found[then].size and found[then][0] < found[first][0]:
-            return f"a {then} comes before the {first}: check program.phases"
-    count = found["carry"].size
-    if case.job.phases and 0 < count < min(FEWEST, n):
-        return f"the carry has {count} of {n} samples: check the times or moves of program.phases"
-    return ""
-
-
-def spacing(case: Case) -> str:
-    """Samples close enough to show how a tool moves."""
-    tool, t = case.motion.at, case.job.trajectory.t
-    step = float(np.median(np.diff(t)))
-    if step <= SPARSE:
-        return ""
-    speed = np.linalg.norm(tool.velocity, axis=1)
-    turning = np.linalg.norm(tool.angular_velocity, axis=1)
-    moves = (speed > MOVING * speed.max(initial=0.0)) | (turning > MOVING * turning.max(initial=0.0))
-    if moves.mean() < 0.5:
-        return ""
-    return f"samples are {step:.3g} s apart while the tool moves: are the times in the unit that they are said to be?"
-
-
-def joint_travel(case: Case) -> str:
-    """Joints within the limits of the robot's model."""
-    trajectory, robot = case.job.trajectory, case.job.robot
-    if not isinstance(trajectory, JointTrajectory) or robot is None:
-        return ""
-    lower, upper = robot.lower, robot.upper
-    for i, (turns, q) in enumerate(zip(robot.revolute, trajectory.q.T, strict=True)):
-        far = FAR_TURN if turns else FAR_SLIDE
-        low, high = max(float(lower[i]), -far), min(float(upper[i]), far)  # type: ignore[index]
-        least, most = float(q.min()), float(q.max())
-        if least >= low - 1e-6 and most <= high + 1e-6:
-            continue
-        (size, unit), name = ((np.degrees(1.0), "deg") if turns else (1e3, "mm")), robot.names[i] or f"joint {i + 1}"
-        degrees = turns and max(-least, most) > FAR_TURN
-        hint = "are its values degrees, said to be radians?" if degrees else "check its unit and the robot"
-        return (
-            f"{name} goes from {size * least:.4g} to {size * most:.4g} {unit}, and {robot.source} allows "
-            f"{size * low:.4g} to {size * high:.4g} {unit}: {hint}"
-        )
-    return ""
-
-
-def joint_speed(case: Case) -> str:
-    """The way from sample to sample within the joint speeds that the job gives."""
-    trajectory, robot, limits = case.job.trajectory, case.job.robot, case.job.joint_limits
-    if not isinstance(trajectory, JointTrajectory) or robot is None or limits is None or limits.speed is None:
-        return ""
-    far = np.diff(trajectory.t) > SHORT
-    speeds = np.abs(np.diff(trajectory.q, axis=0)[far] / np.diff(trajectory.t)[far, None])
-    over = speeds.max(axis=0, initial=0.0) / limits.speed
-    i = int(over.argmax())
-    if over[i] <= TOO_FAST:
-        return ""
-    size, unit = (np.degrees(1.0), "deg/s") if robot.revolute[i] else (1e3, "mm/s")
-    return (
-        f"{robot.names[i] or f'joint {i + 1}'} reaches {size * over[i] * limits.speed[i]:.4g} {unit}, and robot.speed "
-        f"is {size * limits.speed[i]:.4g} {unit}: are times, joints and speeds in the units that they are said to be?"
-    )
-
-
-def fouling(case: Case) -> str:
-    """Pads that keep more than half of what they held when clean."""
-    picks = case.job.gripper.cycles_since_cleaning
-    for material in dict.fromkeys(patch.pad.material for patch in case.whole.patches):
-        left = (1.0 - material.fouling_per_cycle) ** picks
-        if left < LEAST_LEFT:
-            return (
-                f"'{material.name}' keeps {100.0 * left:.2g} % of its strength after {picks:g} picks: a loss by pick "
-                "that was measured says nothing so far on; check fouling_per_cycle and cycles_since_cleaning"
-            )
-    return ""
-
-
-RULES: Final[Mapping[str, Rule]] = {
-    "density": density,
-    "inertia": inertia,
-    "centre_of_mass": centre_of_mass,
-    "pad_material": pad_material,
-    "surface_factor": surface_factor,
-    "pad_places": pad_places,
-    "pick_place": pick_place,
-    "nest_place": nest_place,
-    "phase_order": phase_order,
-    "spacing": spacing,
-    "joint_travel": joint_travel,
-    "joint_speed": joint_speed,
-    "fouling": fouling,
-}
+RULES: Final[Mapping[str, Rule]] = {"pick_place": pick_place, "nest_place": nest_place}
 
 
 def found(case: Case) -> dict[str, str]:
     """Return what looks wrong, a sentence for each code."""
     said = {code: rule(case) for code, rule in RULES.items()}
-    return {code: sentence for code, sentence in said.items() if sentence}
+    return {**case.slips, **{code: sentence for code, sentence in said.items() if sentence}}
 
 
 def passes_too_low(result: CheckResult) -> tuple[str, ...]:
@@ -290,31 +66,7 @@ def passes_too_low(result: CheckResult) -> tuple[str, ...]:
 
 def unaccepted(case: Case) -> Iterator[tuple[str, str]]:
     """Yield what looks wrong and is not accepted: its code, and a sentence for a person."""
-    for code, sentence in case.shared(found).items():
-        if code not in case.job.accept:
-            yield code, f'{sentence}; if it is meant, job.accept = ["{code}"]'
-
-
-def _gyration(case: Case) -> float:
-    """The part's largest radius of gyration [m]."""
-    return float(np.sqrt(np.linalg.eigvalsh(case.job.part.inertia)[-1] / case.job.part.mass))
-
-
-def _face(case: Case) -> FloatArray:
-    """Corners of the gripped face as far as it is known: the outline, or the pads [m], shape (k, 2)."""
-    outline = case.job.part.outline
-    return case.whole.edge_points()[:, :2] if outline is None else outline
-
-
-def _size(case: Case) -> float:
-    """The longest distance over the gripped face, as far as it is known [m]."""
-    return float(np.linalg.norm(np.ptp(_face(case), axis=0)))
-
-
-def _outside(point: FloatArray, corners: FloatArray) -> float:
-    """How far a point lies outside the hull of some corners [m]; 0 within."""
-    out = float(shapely.MultiPoint(corners).convex_hull.distance(shapely.Point(point)))
-    return out if out > ROUNDING else 0.0
+    return likely.unaccepted(case.shared(found), case.job)
 
 
 def _beside(case: Case, key: str, tolerance: float | None, rotation: FloatArray, position: FloatArray) -> str:
@@ -338,9 +90,9 @@ def _beside(case: Case, key: str, tolerance: float | None, rotation: FloatArray,
         )
     origin = -rotation.T @ position
     if case.job.part.outline is None:  # the part may reach far beyond its pads
-        out = float(np.linalg.norm(origin[:2] - case.whole.centre[:2])) - 3.0 * max(_size(case), _gyration(case))
+        out = float(np.linalg.norm(origin[:2] - case.whole.centre[:2])) - 3.0 * max(size(case), gyration(case))
     else:
-        out = _outside(origin[:2], _face(case))
+        out = outside(origin[:2], face(case))
     if out <= 0.0:
         return ""
     return (

@@ -117,8 +117,9 @@ def _width(patch: Patch) -> float:
 
 
 def meant(case: Case) -> Standing:
-    """Whether the job can be meant as it stands."""
-    return Standing(doubts=tuple(sentence for _, sentence in plausible.unaccepted(case)))
+    """Whether the job can be meant as it stands, and whether pads and part were simulated where they meet."""
+    doubts = dict.fromkeys((*dict(plausible.unaccepted(case)).values(), *filter(None, [case.undone])))
+    return Standing(doubts=tuple(doubts))
 
 
 ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)

@@ -7,9 +7,9 @@ exit status; `_COMMANDS` lists them.
 from __future__ import annotations
 
 import argparse
-import contextlib
 import io
 import os
+import signal
 import sys
 import traceback
 from collections.abc import Sequence
@@ -17,8 +17,9 @@ from typing import NoReturn
 
 from gripmargin.base.errors import GripmarginError
 from gripmargin.cli import check, tune
-from gripmargin.cli.arguments import BAD_INPUT, EXITS, INTERNAL, PASSED, SHORT, UNDECIDED, Parser
-from gripmargin.run.workers import ONE_THREAD
+from gripmargin.cli.arguments import BAD_INPUT, EXITS, INTERNAL, INTERRUPTED, PASSED, SHORT, UNDECIDED, Parser
+from gripmargin.cli.outputs import complain, nobody_reads, visible
+from gripmargin.run.workers import ONE_THREAD, quiet
 
 __all__ = ["BAD_INPUT", "INTERNAL", "PASSED", "SHORT", "UNDECIDED", "command", "main"]
 
@@ -34,38 +35,46 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else BAD_INPUT
     except GripmarginError as error:
-        print("\n".join(f"gripmargin: {line}" for line in str(error).splitlines()), file=sys.stderr)
+        complain(error)
         return BAD_INPUT
     except BrokenPipeError:
-        # The reader of our output has left; what it did not read is no verdict.
-        with contextlib.suppress(OSError):
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        nobody_reads()
         return INTERNAL
     except KeyboardInterrupt:
         print("gripmargin: interrupted", file=sys.stderr)
-        return INTERNAL
+        return INTERRUPTED
     except MemoryError:
         print("gripmargin: out of memory: split the program into shorter ones", file=sys.stderr)
         return INTERNAL
     except Exception as error:  # a traceback would end with status 1, which means "falls short"
         if os.environ.get("GRIPMARGIN_TRACEBACK"):
             traceback.print_exc()
-        print(
-            f"gripmargin: an error of the program itself: {type(error).__name__}: {error}\n"
-            "Nothing was decided. Please report it with the job; GRIPMARGIN_TRACEBACK=1 shows where it arose.",
-            file=sys.stderr,
-        )
+        said = f"gripmargin: an error of the program itself: {type(error).__name__}: {error}\n"
+        more = "Nothing was decided. Please report it with the job; GRIPMARGIN_TRACEBACK=1 shows where it arose."
+        print(visible(said + more), file=sys.stderr)
         return INTERNAL
 
 
 def command() -> NoReturn:
     """Entry point of the installed command."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed: files that are opened must not take its place
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115, PTH123 - open to the end
+    for signal_ in filter(None, (getattr(signal, name, None) for name in ("SIGTERM", "SIGHUP"))):
+        if signal.getsignal(signal_) is not signal.SIG_IGN:
+            signal.signal(signal_, _end)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a letter the terminal lacks is no error of ours
+    quiet()
     for variable in ONE_THREAD:
         os.environ.setdefault(variable, "1")  # as in the worker processes; the arrays are too small for more
     sys.exit(main())
+
+
+def _end(number: int, _: object) -> NoReturn:
+    """End on a signal as on an error: nothing half written stays."""
+    sys.exit(128 + number)
 
 
 def _parser() -> Parser:

@@ -6,7 +6,10 @@ import argparse
 import sys
 from typing import NoReturn
 
+from gripmargin.cli.outputs import visible
+
 PASSED, SHORT, BAD_INPUT, UNDECIDED, INTERNAL = 0, 1, 2, 3, 4
+INTERRUPTED = 128 + 2  # as shells have it: 128 and the number of the signal
 
 EXITS = """\
 exit status:
@@ -14,7 +17,8 @@ exit status:
   1  something falls short
   2  bad input or usage, or nothing was checked
   3  undecided, and nothing falls short
-  4  an error of the program itself
+  4  an error of the program itself, or nobody read the report
+  130  interrupted (Ctrl-C): what was judged until then is reported
 
 This is an engineering aid, no safety function. A part that falls can hurt someone.
 """
@@ -27,7 +31,7 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """End with what is wrong."""
-        print(f"gripmargin: {message}\nSee 'gripmargin --help'.", file=sys.stderr)
+        print(f"gripmargin: {visible(message)}\nSee 'gripmargin --help'.", file=sys.stderr)
         sys.exit(BAD_INPUT)
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import argparse
 import glob
 import os
+import re
 from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +17,14 @@ from gripmargin.cli.outputs import STDOUT, checked_places
 
 if TYPE_CHECKING:
     from gripmargin.results.report import Judgement
+    from gripmargin.run.workers import Limits
+
+GENEROUS = 1800.0  # [s] for one of several jobs: a hundred times what a long one takes
+LEAST_MEMORY = 4_000_000_000  # [bytes] by default, on however small a machine: it counts addresses, not what is used
+_UNITS = {
+    **{unit: (seconds, "time") for unit, seconds in (("s", 1.0), ("min", 60.0), ("h", 3600.0))},
+    **{unit: (size, "memory") for unit, size in (("MB", 1e6), ("GB", 1e9))},
+}
 
 
 def add(commands: Commands[Parser]) -> None:
@@ -58,6 +68,12 @@ def add(commands: Commands[Parser]) -> None:
     check.add_argument(
         "--workers", metavar="N", help="how many processes judge several jobs side by side (default: one a core)"
     )
+    check.add_argument(
+        "--limit",
+        metavar="LIMIT",
+        help="time, or time and memory, that one job may take, such as '90 s' or '10 min, 4 GB'; more: it could not be "
+        "checked (default: 30 min and the memory of the machine for several jobs in more than one process, else none)",
+    )
 
 
 def run(options: argparse.Namespace) -> int:
@@ -69,19 +85,26 @@ def run(options: argparse.Namespace) -> int:
     if options.worse is not None and options.baseline is None:
         raise InputError("--worse", "nothing to compare with", "--baseline beside it")
     workers = _workers(options.workers)
+    limits = _limits(options.limit)
     worse = _share(options.worse)
     named = list(_expanded(options.jobs))
     read = [name for name in named if isinstance(name, str)]
     places = checked_places(
         {"--json": options.json, "--lines": options.lines, "--junit": options.junit, "--html": options.html},
-        [*read, *([options.baseline] if options.baseline else [])],
+        read,
+        [options.baseline] if options.baseline else [],
     )
     from gripmargin.cli.judging import Judging  # noqa: PLC0415 - what is wrong with an argument need not wait for it
     from gripmargin.files.report_file import read_baseline  # noqa: PLC0415 - likewise
 
     baseline = None if options.baseline is None else read_baseline(options.baseline)
     judging = Judging(places, samples=options.samples, brief=options.brief)
-    judging.judge(named, workers)
+    if limits is None and len(read) > 1 and workers != 1:
+        from gripmargin.run.workers import Limits, physical_memory  # noqa: PLC0415 - only where it counts
+
+        memory = physical_memory()
+        limits = Limits(time=GENEROUS, memory=None if memory is None else max(memory, LEAST_MEMORY))
+    judging.judge(named, workers, limits)
     return judging.finish(baseline, worse)
 
 
@@ -115,6 +138,25 @@ def _workers(given: str | None) -> int | None:
     if not given.isascii() or not given.isdecimal() or not 1 <= len(given) <= 4 or int(given) < 1:
         raise InputError("--workers", f"'{given}'", "a whole number from 1 to 9999")
     return int(given)
+
+
+def _limits(given: str | None) -> Limits | None:
+    from gripmargin.run.workers import Limits  # noqa: PLC0415 - what is wrong with other arguments need not wait
+
+    if given is None:
+        return None
+    amounts: dict[str, float] = {}
+    for part in given.split(","):
+        match = re.fullmatch(r"\s*(\d{1,9}(?:\.\d{1,9})?)\s*([A-Za-z]+)\s*", part, re.ASCII)
+        unit, kind = _UNITS.get(match[2], (0.0, "")) if match else (0.0, "")
+        if match is None or kind in ("", *amounts) or not float(match[1]) > 0:
+            due = "a time, a memory or both, such as '90 s', '10 min, 4 GB'"
+            near = get_close_matches(match[2], _UNITS, n=1) if match else []
+            remedy = f"did you mean '{near[0]}'?" if near and kind == "" else f"units: {', '.join(_UNITS)}"
+            raise InputError("--limit", f"'{given}'", due, remedy)
+        amounts[kind] = float(match[1]) * unit
+    memory = amounts.get("memory")
+    return Limits(time=amounts.get("time"), memory=None if memory is None else int(memory))
 
 
 def _share(given: str | None) -> float:

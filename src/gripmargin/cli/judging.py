@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import json
-import os
 import sys
 from collections.abc import Iterable, Sequence
 from contextlib import closing
 from dataclasses import replace
 
 from gripmargin.base.errors import FaultError, GripmarginError
-from gripmargin.cli.arguments import BAD_INPUT, INTERNAL, PASSED, SHORT, UNDECIDED
-from gripmargin.cli.outputs import STDOUT, write_all
+from gripmargin.cli.arguments import BAD_INPUT, INTERNAL, INTERRUPTED, PASSED, SHORT, UNDECIDED
+from gripmargin.cli.outputs import STDOUT, complain, say, visible, write_all
 from gripmargin.cli.progress import Progress
 from gripmargin.files.report_file import Baseline
 from gripmargin.reports.as_junit import junit_xml
@@ -21,6 +20,7 @@ from gripmargin.reports.in_short import summary_text
 from gripmargin.results.report import Judgement, Report
 from gripmargin.run.baseline import Comparison, compare, comparison_text
 from gripmargin.run.many import judgements
+from gripmargin.run.workers import Limits
 
 
 class Judging:
@@ -40,37 +40,57 @@ class Judging:
         self._done: list[Judgement] = []
         self._trees: list[str] = []
         self._lines: list[str] = []
+        self._interrupted = False
+        self._lost = False  # whether what was printed found no reader
 
-    def judge(self, named: Sequence[str | Judgement], workers: int | None) -> None:
+    def judge(self, named: Sequence[str | Judgement], workers: int | None, limits: Limits | None) -> None:
         """Judge every job, and say each in its turn.
 
         Args:
             named: Job files, and what stands for jobs that have none.
             workers: How many processes; None: one a core.
+            limits: What each job may take; None: any amount.
         """
         names = [name for name in named if isinstance(name, str)]
         samples = self._samples or "--html" in self._places
-        with Progress(len(names), "jobs") as progress:
-            made = judgements(names, workers=workers, samples=samples, ended=lambda _: progress.step())
-            with closing(made):
-                for name in named:
-                    judgement = next(made) if isinstance(name, str) else name
-                    with progress.aside():
-                        self._say(judgement)
+        left = list(named)
+        try:
+            with Progress(len(names), "jobs") as progress:
+                made = judgements(
+                    names, workers=workers, samples=samples, limits=limits, ended=lambda _: progress.step()
+                )
+                with closing(made):
+                    for name in named:
+                        judgement = next(made) if isinstance(name, str) else name
+                        with progress.aside():
+                            self._say(judgement)
+                        left.pop(0)
+        except KeyboardInterrupt:
+            print("gripmargin: interrupted", file=sys.stderr)
+            if len(left) == len(named):
+                raise SystemExit(INTERRUPTED) from None  # nothing was judged: all files stay as they are
+            self._interrupted = True
+            for name in left:
+                self._keep(Judgement(job_file=name, error=_stopped(name)) if isinstance(name, str) else name)
 
     def _say(self, judgement: Judgement) -> None:
         report = judgement.report
         if judgement.error is not None:
             complain(judgement.error)
         if report is not None and self._printed and not self._brief:
-            _print(report_text(report) + "\n")
+            self._print(report_text(report) + "\n")
+        self._keep(judgement)
+
+    def _keep(self, judgement: Judgement) -> None:
+        """Keep what goes to files, and print the line that does not."""
+        report = judgement.report
         if "--json" in self._places:
             tree = judgement_tree(judgement, samples=self._samples)
             self._trees.append(json.dumps(tree, allow_nan=False, indent=1, ensure_ascii=False))
         if "--lines" in self._places:
             line = report_line(judgement, samples=self._samples)
             if self._places["--lines"] == STDOUT:
-                _print(line)
+                self._print(line, "--lines")
             else:
                 self._lines.append(line)
         if report is not None and "--html" not in self._places:
@@ -85,13 +105,25 @@ class Judging:
                 comparison = compare(self._done, baseline, worse=worse)
             except GripmarginError as error:  # what was judged is reported all the same
                 complain(fault := error)
-        write_all(self._texts(comparison))
+        texts = self._texts(comparison)
+        write_all(texts)
+        if STDOUT in texts:
+            self._print(texts[STDOUT], next(name for name, place in self._places.items() if place == STDOUT))
         if self._printed and (self._brief or len(self._done) > 1):
-            _print(summary_text(self._done))
-        if comparison is not None:
-            print(comparison_text(comparison), end="", file=sys.stdout if self._printed else sys.stderr, flush=True)
+            self._print(summary_text(self._done))
+        if comparison is not None and self._printed:
+            self._print(comparison_text(comparison))
+        elif comparison is not None:
+            print(visible(comparison_text(comparison)), end="", file=sys.stderr, flush=True)
+        if self._interrupted:
+            return INTERRUPTED
+        if self._lost and not (self._printed and self._places):
+            return INTERNAL  # what nobody read is no verdict, unless it stands in a file
         lost = comparison is not None and not comparison.passed
         return _status(self._done, worse=lost, broken=fault is not None)
+
+    def _print(self, text: str, name: str = "") -> None:
+        self._lost = not say(text, name) or self._lost
 
     def _texts(self, comparison: Comparison | None) -> dict[str, str]:
         """What is written in the end, by its place."""
@@ -110,16 +142,8 @@ class Judging:
         return texts
 
 
-def complain(error: GripmarginError) -> None:
-    """Say on standard error what is wrong, and where it arose if that is asked for."""
-    print("\n".join(f"gripmargin: {line}" for line in str(error).splitlines()), file=sys.stderr)
-    if isinstance(error, FaultError) and error.trace and os.environ.get("GRIPMARGIN_TRACEBACK"):
-        print(error.trace, file=sys.stderr)
-
-
-def _print(text: str) -> None:
-    sys.stdout.write(text)
-    sys.stdout.flush()
+def _stopped(name: str) -> GripmarginError:
+    return GripmarginError(name, "an interrupt before it was judged", "a verdict", "run it again")
 
 
 def _drawn(done: Iterable[Judgement]) -> list[Report | tuple[str, GripmarginError]]:

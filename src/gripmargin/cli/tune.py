@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gripmargin.base.errors import InputError
-from gripmargin.cli.arguments import EXITS, PASSED, SHORT, UNDECIDED, Commands, Parser, add_command
-from gripmargin.cli.outputs import STDOUT, checked_places, write_all
+from gripmargin.cli.arguments import EXITS, INTERNAL, PASSED, SHORT, UNDECIDED, Commands, Parser, add_command
+from gripmargin.cli.outputs import STDOUT, checked_places, say, write_all
 from gripmargin.cli.progress import Progress
 
 if TYPE_CHECKING:
@@ -66,8 +65,11 @@ def run(options: argparse.Namespace) -> int:
     if places.get("--json") != STDOUT:
         from gripmargin.reports.tuning_as_text import tuning_text  # noqa: PLC0415 - only where text is wanted
 
-        sys.stdout.write(tuning_text(tuning))
-        sys.stdout.flush()
+        heard = say(tuning_text(tuning)) or bool(places)
+    else:
+        heard = say(str(texts[STDOUT]), "--json")
+    if not heard:
+        return INTERNAL  # what nobody read is no verdict
     return {"pass": PASSED, "fail": SHORT}.get(str(tuning.verdict), UNDECIDED)
 
 

@@ -18,7 +18,13 @@ from gripmargin.contact.activation import PadFace, bonds_fully, pad_faces
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.finer import finer, finer_share
-from gripmargin.contact.handover_phases import look_at_facing, one_stretch, relative_to, wrong_order
+from gripmargin.contact.handover_phases import (
+    keep_to_the_budget,
+    look_at_facing,
+    one_stretch,
+    relative_to,
+    wrong_order,
+)
 from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup
 from gripmargin.contact.relative import RelativeMotion
@@ -137,8 +143,9 @@ def put_down(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pic
     start = strongest if strongest is not None else tuple(np.ones(patch.areas.size) for patch in patches)
     out: list[Putdown] = []
     for stretch in _stretches(job, motion, patches, pickup):
-        down = stretch.first()
+        down, times = stretch.first(), 0
         while down.seat.seated and down.seat.flat:
+            keep_to_the_budget(times := times + 1, "set the part down in its nest")
             release = _let_go(job, down, start)
             up = _taken_up(job, release)
             again = None if up is None else stretch.next(int(release.samples[release.history.sample[up]]))

@@ -8,12 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.base.errors import InputError
+from gripmargin.base.errors import BudgetError, InputError
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.workcell.job import Job
 
+MOST_TIMES = 20  # that a part is taken up and put back in one handover (no source: once or twice is a regrip)
 FACING = np.deg2rad(45.0)  # angle between pads and face from which on the face is surely given wrongly
 
 
@@ -33,6 +34,19 @@ def look_at_facing(faces: Sequence[PadFace], relative: RelativeMotion, where: st
             f"a face whose +z axis is {180.0 - np.degrees(angle):.0f} deg from where the pads look",
             "+z out of the part, towards the pads: about 180 deg",
             "turn the face by its rpy, or check the orientation of the tool in the program",
+        )
+
+
+def keep_to_the_budget(times: int, what: str) -> None:
+    """Refuse to follow a part that is taken up and put back again and again.
+
+    Raises:
+        BudgetError: More than `MOST_TIMES` times.
+    """
+    if times > MOST_TIMES:
+        remedy = "look at the height of the tool over the face: it may be noise"
+        raise BudgetError(
+            "contact of pads and part", f"pads that {what} {times} times", f"at most {MOST_TIMES}", remedy
         )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,13 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.activation import PadFace, bonds_fully, pad_faces
 from gripmargin.contact.cell_states import CellState
 from gripmargin.contact.cells import Patch
-from gripmargin.contact.handover_phases import look_at_facing, one_stretch, relative_to, wrong_order
+from gripmargin.contact.handover_phases import (
+    keep_to_the_budget,
+    look_at_facing,
+    one_stretch,
+    relative_to,
+    wrong_order,
+)
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.seating import centre_of, over, seating, taken_up, within_reach
 from gripmargin.contact.simulation import ContactHistory, simulate
@@ -163,7 +170,8 @@ def _until_it_leaves(
         pull on it [N]; inf where it leaves, or where the pads are still on it in the end.
     """
     height = relative.height(centre_of(faces)[None])[:, 0]
-    while True:
+    for times in count():
+        keep_to_the_budget(times, "take the part out of its tray")
         history = simulate(faces, relative.take(samples))
         pulled = np.flatnonzero(history.force[:, 2] > max(kept, 1e-9))
         if pulled.size == 0:

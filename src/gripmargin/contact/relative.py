@@ -118,7 +118,7 @@ class Steps(Value):
     count: FloatArray
 
 
-def steps(motion: RelativeMotion, outline: FloatArray, reach: float, longest: float, most: int) -> Steps:
+def steps(motion: RelativeMotion, outline: FloatArray, reach: float, longest: float) -> Steps:
     """Return the steps in which a motion has to be followed.
 
     An interval whose ends are both out of reach of the face needs none. Of a rest only the last interval
@@ -129,14 +129,13 @@ def steps(motion: RelativeMotion, outline: FloatArray, reach: float, longest: fl
         outline: Points of the tool whose convex hull holds all cells [m], shape (p, 3).
         reach: Height above the face beyond which no cell is bonded [m].
         longest: Largest way of any cell in one step [m].
-        most: Largest number of steps in one interval.
     """
     if motion.samples < 2:
         return Steps(twist=np.zeros((0, 6)), count=np.zeros(0))
     near = motion.height(outline).min(axis=1) < reach
     twist = twist_between(motion.rotation[:-1], motion.position[:-1], motion.rotation[1:], motion.position[1:])
     way = _ways(motion, outline, twist)
-    count = np.clip(np.ceil(way / longest), 1, most)
+    count = np.maximum(np.ceil(way / longest), 1.0)
     still = way < STILL * longest
     still[:-1] &= still[1:]
     still[-1] = False

@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray, Value, sealed
-from gripmargin.base.errors import InputError
+from gripmargin.base.errors import BudgetError, InputError
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_states import SKIN, BoolArray, CellState, IntArray
 from gripmargin.contact.press_engine import PressEngine
@@ -26,6 +26,8 @@ from gripmargin.kernels.screw import along
 
 STEP = 1.0 / 32.0  # longest way of a cell in one step, share of the displacement that breaks a full bond
 Knotted = tuple[FloatArray, FloatArray, FloatArray, FloatArray]  # times, rotations, positions, twists
+MOST_WORK = 2e8  # steps times cells, a minute or so: ten times the most of jobs with 20 pads on the finest cells
+WORK_OF_A_STEP = 1000  # cells that take as long as a step without any (measured)
 BLOCK = 512  # knots looked at together: time alone, no result depends on it
 
 
@@ -144,15 +146,17 @@ def simulate(
 
     Raises:
         InputError: A bond that does not fit the pads, or a first pose at which none of it would hold.
+        BudgetError: Motion and pads ask for more than `MOST_WORK`.
     """
     if not faces:
         raise InputError("contact simulation", "no pad", "at least one")
-    height = motion.height(outline_of([face.patch.points for face in faces]))
-    level = min(max(unsteadiness(height), SKIN), SEATED * break_displacement(faces))
-    engine = PressEngine(faces, float(motion.t[0]), motion.rotation[0], motion.position[0], bond, level)
+    outline = outline_of([face.patch.points for face in faces])
     longest = STEP * break_displacement(faces)
     reach = max(face.reach for face in faces)
-    plan = steps(motion, engine.outline, reach, longest, most=4096)
+    plan = steps(motion, outline, reach, longest)
+    _keep_to_the_budget(float(plan.count.sum()), sum(face.patch.areas.size for face in faces), longest)
+    level = min(max(unsteadiness(motion.height(outline)), SKIN), SEATED * break_displacement(faces))
+    engine = PressEngine(faces, float(motion.t[0]), motion.rotation[0], motion.position[0], bond, level)
     parts = [engine.last]
     for first, last, active in _runs(plan.count > 0):
         if active:
@@ -163,6 +167,17 @@ def simulate(
         at_rest = motion.between(end, end).height(engine.outline).min() < reach
         engine.skip(None if at_rest else float(motion.t[end]), motion.rotation[end], motion.position[end])
     return _history(engine, motion, Rows.join(parts))
+
+
+def _keep_to_the_budget(count: float, cells: int, longest: float) -> None:
+    if not count * (cells + WORK_OF_A_STEP) <= MOST_WORK:
+        raise BudgetError(
+            "contact of pads and part",
+            f"{count:.3g} steps of {longest:.2g} m with {cells} cells of pads",
+            f"at most {MOST_WORK / (cells + WORK_OF_A_STEP):.3g} steps",
+            f"a pad lets go after {longest / STEP:.2g} m: check strengths and stiffnesses of the pads, and where tool, "
+            "pads and faces are",
+        )
 
 
 def _runs(active: BoolArray) -> Iterator[tuple[int, int, bool]]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-import tomllib
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -15,10 +13,10 @@ from gripmargin.files import job_schema as schema
 from gripmargin.files import job_values
 from gripmargin.files.job_builder import build_job
 from gripmargin.files.job_schema import key_path
-from gripmargin.files.source import describe, parse_json, printable, read_text
+from gripmargin.files.job_tree import read_tree
+from gripmargin.files.source import describe
 from gripmargin.workcell.job import Job
 
-MAX_BYTES = 1_000_000
 MAX_PROBLEMS = 100  # listed one by one
 
 
@@ -33,30 +31,7 @@ def read_job(path: str | Path) -> Job:
         InputError: The file cannot be read at all.
     """
     file = Path(path)
-    return build_job(file, _validated(file, _tree(file)))
-
-
-def _tree(file: Path) -> Any:
-    ending = file.suffix.lower()
-    if ending not in (".toml", ".json"):
-        found = f"the ending '{ending}'" if ending else "a name without an ending"
-        raise InputError(str(file)[:200], found, "a job file, .toml or .json")
-    text = read_text(file, MAX_BYTES)
-    if ending == ".json":
-        return parse_json(file, text)
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        line = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
-        place = f", line {line[1]}, column {line[2]}" if line else ""
-        reason = re.sub(r" \(at .*\)$", "", str(error))
-        raise InputError(f"{file}{place}", f"text that is not TOML ({printable(reason, 160)})", "valid TOML") from error
-    except RecursionError as error:
-        raise InputError(str(file), "values nested too deep", "a flat file") from error
-    except ValueError as error:
-        raise InputError(
-            str(file), f"a value that cannot be read ({printable(str(error), 160)})", "valid TOML"
-        ) from error
+    return build_job(file, _validated(file, read_tree(file)))
 
 
 def _validated(file: Path, tree: Any) -> schema.Table:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.poses import pose
 from gripmargin.workcell.fields import Declared, Fault, Key, key
-from gripmargin.workcell.kinds import LABELS, POINT, Number, Pose, Row, Text
+from gripmargin.workcell.kinds import LABELS, PATH, POINT, Number, Pose, Row, Text
 
 
 class Frame(Declared):
@@ -59,7 +59,7 @@ class Source(Declared, called="robot"):
     """
 
     model: str | None = key(Text(), "all", default=None)
-    urdf: str | None = key(Text(), "all", default=None)
+    urdf: str | None = key(PATH, "all", default=None)
     end_link: str | None = key(Text(), "all", default=None, absent="the only end")
     joint_names: tuple[str, ...] | None = key(LABELS, "names", default=None, absent="those of the model")
     base: FloatArray | None = key(Pose(), "all", default=None, absent="the world frame")

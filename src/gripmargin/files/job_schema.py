@@ -79,8 +79,8 @@ def _form(kind: Kind) -> Any:
             return _several(list, _form(each), least=count or kind.least, most=count)
         case Pair(first, second):
             return GenericAlias(tuple, (_form(first), _form(second)))
-        case Several(of, least):
-            return _several(list, _MODELS[of], least=least or None)
+        case Several(of, least, most):
+            return _several(list, _MODELS[of], least=least or None, most=most)
         case Pose(is_face):
             return _MODELS[Face if is_face else Frame]
         case Choice((option,)):

@@ -14,7 +14,7 @@ from pydantic_core import PydanticCustomError
 from gripmargin.base.errors import InputError
 from gripmargin.base.units import DIMENSIONS, parse_quantity, with_article
 from gripmargin.files.source import describe, printable
-from gripmargin.workcell.kinds import Choice, Count, Flag, Kind, Number, OfJoint
+from gripmargin.workcell.kinds import CHECK_SIZE, Choice, Count, Flag, Kind, Number, OfJoint
 
 INPUT_FAULT = "input_fault"  # pydantic error type that carries the facts of an InputError
 LONGEST_LABEL = 200
@@ -76,6 +76,8 @@ def _quantity(kind: Number, dimension: str, value: object) -> float:
         raise fault(error.found, error.expected, error.remedy) from error
     if not kind.is_high_enough(number):
         raise fault(describe(value), f"{with_article(dimension)} {kind.lower}")
+    if size := kind.size(number):
+        raise fault(describe(value), f"{with_article(dimension)} of {size}", CHECK_SIZE)
     return number
 
 
@@ -99,6 +101,8 @@ def _bare_number(kind: Number, value: object) -> float:
         bounds = {"above": kind.above, "of at least": kind.least, "below": kind.below, "at most": kind.most}
         text = " and ".join(f"{word} {bound:g}" for word, bound in bounds.items() if bound is not None)
         raise fault(describe(value), f"a bare number {text}")
+    if size := kind.size(number):
+        raise fault(describe(value), f"a bare number of {size}", CHECK_SIZE)
     return number
 
 

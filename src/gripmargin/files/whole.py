@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 import tempfile
 from contextlib import suppress
 from pathlib import Path
+from uuid import uuid4
 
 from gripmargin.base.errors import GripmarginError
 
@@ -33,7 +35,7 @@ def stage(path: Path, content: bytes) -> Path:
     Raises:
         GripmarginError: The place cannot be written.
     """
-    written: Path | None = None
+    written = path
     try:
         target = Path(os.path.realpath(path))
         if target.is_dir():
@@ -43,14 +45,17 @@ def stage(path: Path, content: bytes) -> Path:
             if not os.access(path, os.W_OK):
                 raise PermissionError(errno.EACCES, "a place that may not be written")
             folder = Path(tempfile.gettempdir())
-        with tempfile.NamedTemporaryFile("wb", dir=folder, prefix=f".{target.name[:100]}.", delete=False) as file:
-            written = Path(file.name)
+        written = folder / f".{target.name[:100]}.{uuid4().hex}"
+        with written.open("xb") as file:  # readable to whom the umask says
             file.write(content)
-        written.chmod(0o644)
-    except (OSError, ValueError) as error:
-        if written is not None:
+        if target.is_file():
+            shutil.copymode(target, written)
+    except BaseException as error:
+        if written != path:
             written.unlink(missing_ok=True)
-        raise _unwritable(path, error) from error
+        if isinstance(error, OSError | ValueError):
+            raise _unwritable(path, error) from error
+        raise
     return written
 
 

@@ -12,10 +12,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray, Value, frozen, sealed
 from gripmargin.base.errors import InputError
-from gripmargin.base.poses import as_pose, rotation_from_quaternion
+from gripmargin.base.poses import FARTHEST, as_pose, rotation_from_quaternion
 
 RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
 MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs splitting
+LATEST = 1e12  # [s]: clocks count from 1970 or later
+FASTEST = 1e9  # [rad/s, m/s, per s]: no joint does that, and products of a few such figures stay within floats
 Interpolation = Literal["samples", "linear", "cubic", "quintic"]
 QUATERNION_TOLERANCE = 1e-2  # rounding to three decimals gives 1e-3; a wrong column gives far more
 
@@ -28,7 +30,7 @@ class _Samples(Value):
     notes: tuple[str, ...] = field(default=(), kw_only=True)
 
     def _check_times(self) -> int:
-        t = frozen(self.t, (None,), f"{self.source} t")
+        t = frozen(self.t, (None,), f"{self.source} t", most=LATEST)
         if t.size > MAX_SAMPLES:
             raise InputError(self.source, f"{t.size} samples", f"at most {MAX_SAMPLES}", "split the program")
         if t.size < 2:
@@ -122,12 +124,12 @@ class JointTrajectory(_Samples):
                 f"{self.interpolation!r}",
                 " or ".join(get_args(Interpolation)),
             )
-        q = frozen(self.q, (n, None), f"{self.source} q")
+        q = frozen(self.q, (n, None), f"{self.source} q", most=FARTHEST)
         object.__setattr__(self, "q", q)
         for name in ("qd", "qdd"):
             rates = getattr(self, name)
             if rates is not None:
-                object.__setattr__(self, name, frozen(rates, q.shape, f"{self.source} {name}"))
+                object.__setattr__(self, name, frozen(rates, q.shape, f"{self.source} {name}", most=FASTEST))
         if self.qdd is not None and self.qd is None:
             raise InputError(self.source, "joint accelerations without joint speeds", "both or neither")
         if self.filling is not None and self.filling.given[-1] != n - 1:
@@ -224,7 +226,7 @@ class PoseTrajectory(_Samples):
 
     def __post_init__(self) -> None:
         n = self._check_times()
-        object.__setattr__(self, "position", frozen(self.position, (n, 3), f"{self.source} position"))
+        object.__setattr__(self, "position", frozen(self.position, (n, 3), f"{self.source} position", most=FARTHEST))
         rotation = frozen(self.rotation, (n, 3, 3), f"{self.source} rotation")
         error = np.abs(np.einsum("nji,njk->nik", rotation, rotation) - np.eye(3)).max(axis=(1, 2))
         wrong = (error > 1e-6) | (np.linalg.det(rotation) < 0)

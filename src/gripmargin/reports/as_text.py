@@ -18,7 +18,7 @@ def report_text(report: Report) -> str:
     title = f"{report.verdict.upper()}  {_printable(report.job)}"
     lines = [*textwrap.wrap(title, WIDTH, subsequent_indent=" " * 6), *_scope(report), ""]
     for check in report.checks:
-        lines += _check_lines(check)
+        lines += _check_lines(check, {cause.text for cause in report.causes})
     if report.causes:
         lines += ["", "The cause", *_causes(report)]
     own = [finding for finding in report.findings if finding.check not in report.explained]
@@ -52,7 +52,7 @@ def _printable(text: str) -> str:
     return "".join(c if c.isprintable() else " " for c in text)
 
 
-def _check_lines(check: CheckResult) -> list[str]:
+def _check_lines(check: CheckResult, causes: set[str]) -> list[str]:
     line = f"{check.measure} {words.figure(check.value)}, target {check.target:g}"
     if check.low is not None and check.high is not None and check.spread > 0.005:
         line += (
@@ -63,7 +63,7 @@ def _check_lines(check: CheckResult) -> list[str]:
         line += f", worst at {words.when(check.at)}"
     lines = _wrapped(f"  {check.check:<13}{check.verdict:<10} ", line)
     for sentence in check.lines:
-        lines += _wrapped("    ", sentence)
+        lines += _wrapped("    ", "not worked out: see the cause" if sentence in causes else sentence)
     return lines
 
 

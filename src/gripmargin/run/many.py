@@ -17,6 +17,7 @@ from queue import SimpleQueue
 from gripmargin.base.errors import FaultError, GripmarginError, InputError
 from gripmargin.base.version import __version__
 from gripmargin.results.report import Judgement
+from gripmargin.run.workers import Limits, OverLimitError, Workers
 
 STARTS = 3  # of one job whose process died, until its death is taken for the job's own doing
 REPORT_IT = "report it with the job; GRIPMARGIN_TRACEBACK=1 shows where it arose"
@@ -28,6 +29,8 @@ def check_files(
     executor: Executor | None = None,
     workers: int | None = None,
     samples: bool = True,
+    limit: float | None = None,
+    memory: int | None = None,
 ) -> tuple[Judgement, ...]:
     """Check many job files, in parallel; one that cannot be checked does not stop the others.
 
@@ -42,6 +45,9 @@ def check_files(
         workers: Without an executor: how many processes of this machine; by default one a core. With one, or for
             one job, all is done in this process.
         samples: Whether the reports keep the figures at every sample; without them they are small.
+        limit: Time that a job may take [s]; one that takes more could not be checked. With a limit every job has a
+            process of this machine, even the only one. None: no limit.
+        memory: Address space that its process may take [bytes], where the system knows such a limit; None: no limit.
 
     Returns:
         One judgement a path, in the order given.
@@ -49,7 +55,8 @@ def check_files(
     Raises:
         InputError: `workers` is not a number from 1 up.
     """
-    return tuple(judgements(paths, executor=executor, workers=workers, samples=samples))
+    limits = None if limit is None and memory is None else Limits(time=limit, memory=memory)
+    return tuple(judgements(paths, executor=executor, workers=workers, samples=samples, limits=limits))
 
 
 def judgements(
@@ -58,6 +65,7 @@ def judgements(
     executor: Executor | None = None,
     workers: int | None = None,
     samples: bool = True,
+    limits: Limits | None = None,
     ended: Callable[[Judgement], None] = lambda _: None,
 ) -> Generator[Judgement]:
     """Like `check_files`, but yield each judgement, in the order given, as soon as it is its turn.
@@ -67,13 +75,14 @@ def judgements(
         executor: As there.
         workers: As there.
         samples: As there.
+        limits: What each job may take; None: any amount.
         ended: Called with each judgement when it is made, in any order.
     """
     size = min(checked_workers(workers), len(paths))
     names = [os.fspath(path) for path in paths]
-    if executor is None and (size <= 1 or not sys.executable):
+    if executor is None and ((size <= 1 and limits is None) or not sys.executable):
         return _one_by_one(names, samples, ended)
-    return _side_by_side(names, executor, max(size, 1), samples, ended)
+    return _side_by_side(names, executor, max(size, 1), samples, limits or Limits(), ended)
 
 
 def checked_workers(workers: int | None) -> int:
@@ -131,10 +140,15 @@ def _one_by_one(names: Sequence[str], samples: bool, ended: Callable[[Judgement]
 
 
 def _side_by_side(
-    names: Sequence[str], executor: Executor | None, size: int, samples: bool, ended: Callable[[Judgement], None]
+    names: Sequence[str],
+    executor: Executor | None,
+    size: int,
+    samples: bool,
+    limits: Limits,
+    ended: Callable[[Judgement], None],
 ) -> Generator[Judgement]:
     with ExitStack() as at_end:
-        spread = _Spread(names, executor, size, samples, at_end)
+        spread = _Spread(names, executor, size, samples, limits, at_end)
         for i in range(len(names)):
             spread.start(i)
         ready: dict[int, Judgement] = {}
@@ -155,7 +169,13 @@ class _Spread:
     """Jobs on their way through an executor."""
 
     def __init__(
-        self, names: Sequence[str], executor: Executor | None, size: int, samples: bool, at_end: ExitStack
+        self,
+        names: Sequence[str],
+        executor: Executor | None,
+        size: int,
+        samples: bool,
+        limits: Limits,
+        at_end: ExitStack,
     ) -> None:
         self.done: SimpleQueue[tuple[int, Future[Judgement]]] = SimpleQueue()
         self._names = names  # as they were given, and as an executor elsewhere has to know them
@@ -164,6 +184,7 @@ class _Spread:
         self._workers: Executor | None = None
         self._size = size
         self._samples = samples
+        self._limits = limits
         self._at_end = at_end
         self._starts: Counter[int] = Counter()
         self._suspects: set[int] = set()  # jobs whose workers died, under a scheduler that cannot tell why
@@ -194,6 +215,10 @@ class _Spread:
         self._open.discard(future)
         try:
             return replace(future.result(), job_file=self._names[i])
+        except OverLimitError as error:
+            remedy = "allow more, or split the program"
+            late = GripmarginError(self._names[i], str(error), f"at most {self._limits.time:g} s a job", remedy)
+            return Judgement(job_file=self._names[i], error=late)
         except CancelledError:
             found = "work that was cancelled"
         except BrokenExecutor as error:
@@ -214,9 +239,7 @@ class _Spread:
 
     def _own_workers(self) -> Executor:
         if self._workers is None:
-            from gripmargin.run.workers import Workers  # noqa: PLC0415 - only where processes are wanted
-
-            self._workers = Workers(self._size)
+            self._workers = Workers(self._size, self._limits)
             self._at_end.callback(self._workers.shutdown, cancel_futures=True)
         return self._workers
 

@@ -17,15 +17,18 @@ import signal
 import subprocess
 import sys
 import threading
+import warnings
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
 from typing import IO, Any, Final, cast
 
 # Many processes with many threads of linear algebra each wait for one another; what the user sets stays.
 ONE_THREAD: Final = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 _START: Final = (
-    "import json, sys; sys.path[:] = json.loads(sys.argv[1]); from gripmargin.run.workers import serve; serve()"
+    "import json, sys; sys.path[:], memory = json.loads(sys.argv[1]); from gripmargin.run.workers import serve; "
+    "serve(memory)"
 )
 
 
@@ -33,22 +36,41 @@ class WorkerLostError(Exception):
     """The process that ran a task ended before it had a result; the message says how."""
 
 
+class OverLimitError(Exception):
+    """A task took more time than it may; the message says how much that is."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limits:
+    """What one task may take.
+
+    Attributes:
+        time: [s], or None.
+        memory: Address space of its process [bytes], or None; kept only where the system knows such a limit.
+    """
+
+    time: float | None = None
+    memory: int | None = None
+
+
 class Workers(ThreadPoolExecutor):
     """So many processes, started when they are first needed and ended when the executor is shut down.
 
     A task is a function that can be found by its name, and what it takes. Its future raises `WorkerLostError` where
-    its process died.
+    its process died, and `OverLimitError` where it was ended because it took too long.
 
     Args:
         size: How many processes at most.
+        limits: What each task may take.
     """
 
-    def __init__(self, size: int) -> None:
+    def __init__(self, size: int, limits: Limits = Limits()) -> None:
         super().__init__(size, thread_name_prefix="gripmargin worker", initializer=_leave_interrupts_to_the_leader)
         self._of_thread = threading.local()
         self._running: set[subprocess.Popen[bytes]] = set()
         self._lock = threading.Lock()
         self._stopped = False
+        self._limits = limits
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         """Queue a task."""
@@ -71,7 +93,16 @@ class Workers(ThreadPoolExecutor):
         process = getattr(self._of_thread, "process", None) or self._start()
         self._of_thread.process = process
         tasks, replies = _pipes(process)
+        late, time = threading.Event(), self._limits.time
+
+        def end() -> None:
+            late.set()
+            process.kill()
+
+        timer = None if time is None else threading.Timer(time, end)
         try:
+            if timer is not None:
+                timer.start()
             tasks.write(pickle.dumps(task))
             tasks.flush()
             ok, value = pickle.load(replies)  # noqa: S301 - written by our own process
@@ -79,13 +110,18 @@ class Workers(ThreadPoolExecutor):
             self._of_thread.process = None
             death = _death(process)
             self._end(process)
+            if late.is_set():
+                raise OverLimitError(f"more than {time:g} s of work") from error
             raise WorkerLostError(death) from error
+        finally:
+            if timer is not None:
+                timer.cancel()
         if not ok:
             raise value
         return value
 
     def _start(self) -> subprocess.Popen[bytes]:
-        paths = json.dumps([str(path) for path in sys.path])
+        paths = json.dumps([[str(path) for path in sys.path], self._limits.memory])
         flags = [f"-W{option}" for option in sys.warnoptions]
         with self._lock:
             if self._stopped:
@@ -136,8 +172,38 @@ def _death(process: subprocess.Popen[bytes]) -> str:
     return f"a worker process ended by signal {-status}"
 
 
-def serve() -> None:
-    """Work off tasks from standard input until it ends; the whole of a worker process."""
+def quiet() -> None:
+    """Keep warnings of libraries from a user, who cannot act on them, unless they are asked for."""
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")
+
+
+def physical_memory() -> int | None:
+    """Return the memory of this machine [bytes]; None where the system does not say."""
+    if {"SC_PHYS_PAGES", "SC_PAGE_SIZE"} <= set(getattr(os, "sysconf_names", ())):
+        return os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+    return None
+
+
+def _take_no_more(memory: int) -> None:
+    """Let this process fail to get more memory than that [bytes], where the system knows such a limit."""
+    try:
+        import resource  # noqa: PLC0415 - not everywhere
+    except ImportError:
+        return
+    with contextlib.suppress(ValueError, OSError):
+        resource.setrlimit(resource.RLIMIT_AS, (memory, resource.getrlimit(resource.RLIMIT_AS)[1]))
+
+
+def serve(memory: int | None = None) -> None:
+    """Work off tasks from standard input until it ends; the whole of a worker process.
+
+    Args:
+        memory: That it may take [bytes].
+    """
+    quiet()
+    if memory is not None:
+        _take_no_more(memory)
     tasks, replies = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
     with open(os.devnull, "rb") as nothing:  # noqa: PTH123 - a descriptor is wanted
         os.dup2(nothing.fileno(), 0)

@@ -26,7 +26,7 @@ from gripmargin.workcell import (
     Targets,
 )
 from gripmargin.workcell.fields import Declared, Fault, key, put
-from gripmargin.workcell.kinds import LABELS, Choice, Number, OfJoint, Row, Several, Text, checked
+from gripmargin.workcell.kinds import LABELS, PATH, Choice, Number, OfJoint, Row, Several, Text, checked
 from gripmargin.workcell.phases import PhaseMap, phase_problems
 
 WRIST_AXES = 3  # that meet in a point
@@ -104,7 +104,7 @@ class Job(Declared, called="job"):
     name: str = key(Text(), "names")
     gripper: Gripper = key()
     part: Part = key()
-    trajectory: Trajectory = key(Text("a path"), "all", table="program")
+    trajectory: Trajectory = key(PATH, "all", table="program")
     robot: Chain | None = key(default=None)
     phases: tuple[Phase, ...] = key(Several(Phase), "all", default=(), table="program")
     targets: Targets = key(default_factory=Targets)
@@ -133,7 +133,7 @@ class Job(Declared, called="job"):
         absent="as the samples show",
         table="program",
     )
-    recording: Trajectory | None = key(Text("a path"), "recorded", default=None, table="program")
+    recording: Trajectory | None = key(PATH, "recorded", default=None, table="program")
     recording_offset: float | None = key(
         Number("time", what="a finite time"), "recorded", default=None, absent="found", table="program"
     )

@@ -11,10 +11,12 @@ from dataclasses import KW_ONLY, dataclass
 from functools import partial
 from typing import Any
 
+import numpy as np
+
 from gripmargin.base.arrays import FloatArray, frozen
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import as_pose
-from gripmargin.base.units import DIMENSIONS
+from gripmargin.base.units import DIMENSIONS, MAGNITUDES
 from gripmargin.workcell.shapes import curve, inertia_matrix, polygon
 
 
@@ -60,6 +62,15 @@ class Number(Kind):
     def is_high_enough(self, number: float) -> bool:
         """Whether a number keeps the lower bound; NaN does not."""
         return (self.above is None or number > self.above) and (self.least is None or number >= self.least)
+
+    def size(self, number: float) -> str:
+        """Return in words what size is due where a number has none that a job can mean; else nothing."""
+        (least, most), unit = MAGNITUDES[self.dimension], f" {self.unit}" if self.dimension else ""
+        if most < abs(number) < math.inf:
+            return f"at most {most:g}{unit}"
+        if 0 < number < least and 0 in (self.above, self.least):
+            return f"at least {least:g}{unit}"
+        return ""
 
     def is_within(self, number: float) -> bool:
         """Whether a number is finite and keeps all bounds."""
@@ -120,10 +131,11 @@ class Pose(Kind):
 
 @dataclass(frozen=True)
 class Several(Kind):
-    """Values of a class: in the file tables, ``least`` of them where the key is given."""
+    """Values of a class: in the file tables, ``least`` of them where the key is given, and not more than ``most``."""
 
     of: type
     least: int = 0
+    most: int | None = None
 
 
 @dataclass(frozen=True)
@@ -173,10 +185,12 @@ def checked(kind: Kind, value: Any, where: str) -> Any:
             raise InputError(where, f"{value!r}", what or " or ".join(map(str, options)))
         case Pose():
             return as_pose(value, where)
-        case Several():
+        case Several(_, _, most):
+            if most is not None and len(value) > most:
+                raise InputError(where, f"{len(value)} values", f"at most {most}")
             return tuple(value)
         case Row():
-            return kind.check(value, where) if kind.check else _row(kind, value, where)
+            return _sized(kind.each, kind.check(value, where), where) if kind.check else _row(kind, value, where)
     return value
 
 
@@ -194,6 +208,8 @@ def note(kind: Kind) -> str:
 
 def _number(kind: Number, value: Any, where: str) -> float:
     number = float(value)
+    if size := kind.size(number):
+        raise InputError(where, f"{number:g} {kind.unit}".removesuffix(" -"), size, CHECK_SIZE)
     if kind.is_within(number) or not (kind.lower or kind.what):
         return number
     upper = kind.most if kind.below is None else kind.below
@@ -208,6 +224,19 @@ def _number(kind: Number, value: Any, where: str) -> float:
     raise InputError(where, found, due)
 
 
+def _sized(each: Kind, value: Any, where: str) -> Any:
+    """Refuse an array whose entries have no size that a job can mean."""
+    if isinstance(value, np.ndarray) and isinstance(each := _leaf(each), Number):
+        _number(Number(each.dimension), np.abs(value).max(initial=0.0), where)
+    return value
+
+
+def _leaf(kind: Kind) -> Kind:
+    while isinstance(kind, Row):
+        kind = kind.each
+    return kind
+
+
 def _row(kind: Row, value: Any, where: str) -> FloatArray:
     array = frozen(value, (kind.count,), where)
     if array.size == 0:
@@ -215,6 +244,9 @@ def _row(kind: Row, value: Any, where: str) -> FloatArray:
     for i, number in enumerate(array):
         checked(kind.each, number, f"{where}[{i}]")
     return array
+
+
+CHECK_SIZE = "check its unit and its exponent"
 
 
 def _labels(value: Any, where: str) -> tuple[str, ...]:
@@ -225,6 +257,7 @@ positive, not_negative = partial(Number, above=0), partial(Number, least=0)
 ANYTHING = Kind()
 POINT = Row(Number("length"), 3)
 LABELS = Row(Text(), check=_labels)
+PATH = Text("a path")  # of a file that a job reads
 OUTLINE = Row(Row(Number("length"), 2), least=3, check=polygon, note="[m], shape (k, 2)")
 INERTIA = Row(Number("moment of inertia"), 6, check=inertia_matrix, note="[kg*m^2], shape (3, 3) or (6,)")
 CURVE = Row(

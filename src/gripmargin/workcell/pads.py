@@ -26,6 +26,7 @@ from gripmargin.workcell.kinds import (
 )
 from gripmargin.workcell.overlaps import overlaps
 
+MOST_PADS = 400  # on one tool (no source: grippers have a few dozen at most)
 EXTENT = positive("length")  # of a rectangle, of a disc
 BOND = "preload, lift_off, hold, release"  # the checks that ask how well the pads were pressed on
 
@@ -182,7 +183,7 @@ class Gripper(Declared, called="gripper"):
         inertia: About its centre of mass, tool axes: xx yy zz xy xz yz, as `part.inertia`.
     """
 
-    pads: tuple[Pad, ...] = key(Several(Pad, least=1), "all")
+    pads: tuple[Pad, ...] = key(Several(Pad, least=1, most=MOST_PADS), "all")
     cycles_since_cleaning: float = key(not_negative(), "all but release", default=0.0)
     mass: float | None = key(positive("mass"), "flange", default=None, absent="not known")
     com: FloatArray | None = key(POINT, "flange", default=None, absent="not known")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import BudgetError
 from gripmargin.checks.case import Case
 from gripmargin.checks.handover.figures import LettingGo, Travel, Way
 from gripmargin.contact.finer import MeshRange
@@ -100,7 +101,12 @@ def mesh_range(case: Case, found: LetGo) -> MeshRange:
         return exact
     release, ranged = found.release, exact
     for _ in range(FINER):
-        release = on_finer_cells(case.job, release)
+        try:
+            release = on_finer_cells(case.job, release)
+        except BudgetError:
+            if ranged is exact:
+                raise
+            break
         forces = release.restraint(case.job, release.history.wrench)
         ratios = np.stack([_ratio(release, forces, way) for way in WAYS])
         fine = 0.0 if release.history.held_total[-1] > 0 and not release.taken_along else float(np.nanmin(ratios))

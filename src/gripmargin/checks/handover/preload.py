@@ -111,4 +111,5 @@ PRELOAD = Check(
     needs=lambda job: None if job.pick else words.NO_PICK,
     references=lambda job: CONTACT if job.pick else (),
     of_the_carry=False,
+    of_contact=True,
 )

@@ -211,4 +211,5 @@ PRESSURE = Check(
     finding_words=words.pressure_finding,
     needs=lambda job: None if job.pick or job.nest else words.NO_HANDOVER,
     of_the_carry=False,
+    of_contact=True,
 )

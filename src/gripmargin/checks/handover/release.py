@@ -142,4 +142,5 @@ RELEASE = Check(
         (*CONTACT, "Restraint of a part on its support: statics of rigid bodies, any text.") if job.nest else ()
     ),
     of_the_carry=False,
+    of_contact=True,
 )

@@ -1,0 +1,90 @@
+"""A job file as a tree of plain values, and the files that it names."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from gripmargin.base.errors import InputError
+from gripmargin.files.job_schema import JobFile, table_at
+from gripmargin.files.source import parse_json, printable, read_text
+from gripmargin.workcell.kinds import PATH
+
+MAX_BYTES = 1_000_000
+DEEPEST = 16  # dots of a key, four times what a job has: the parser's memory grows with their square
+_TEXT = re.compile(  # of TOML: strings and comments, to the end of the file or line where they are not closed
+    r'"""(?:\\.|(?!""")[^\\])*+(?:""")?' + r"|'''(?:(?!''').)*+(?:''')?"
+    r'|"(?:\\[^\n]|[^"\\\n])*+"?' + r"|'[^'\n]*+'?|#[^\n]*+",
+    re.DOTALL,
+)
+_KEYS = re.compile(r"[\w. \t-]+")
+
+
+def read_tree(file: Path) -> Any:
+    """Return what a job file holds, as it stands there.
+
+    Raises:
+        InputError: Another ending than .toml and .json, no such text, or not to be read.
+    """
+    ending = file.suffix.lower()
+    if ending not in (".toml", ".json"):
+        found = f"the ending '{ending}'" if ending else "a name without an ending"
+        raise InputError(str(file)[:200], found, "a job file, .toml or .json")
+    text = read_text(file, MAX_BYTES)
+    if ending == ".json":
+        return parse_json(file, text)
+    _refuse_deep_keys(file, text)
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        line = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+        place = f", line {line[1]}, column {line[2]}" if line else ""
+        reason = re.sub(r" \(at .*\)$", "", str(error))
+        raise InputError(f"{file}{place}", f"text that is not TOML ({printable(reason, 160)})", "valid TOML") from error
+    except RecursionError as error:
+        raise InputError(str(file), "values nested too deep", "a flat file") from error
+    except ValueError as error:
+        raise InputError(
+            str(file), f"a value that cannot be read ({printable(str(error), 160)})", "valid TOML"
+        ) from error
+
+
+def _refuse_deep_keys(file: Path, text: str) -> None:
+    bare = _TEXT.sub(lambda found: "s" + "\n" * found[0].count("\n"), text)
+    for keys in _KEYS.finditer(bare):
+        if keys[0].count(".") > DEEPEST:
+            line = bare.count("\n", 0, keys.start()) + 1
+            found, due = f"a key of {keys[0].count('.') + 1} parts", f"at most {DEEPEST + 1}, as in job.name"
+            raise InputError(f"{file}, line {line}", found, due)
+
+
+def files_read(file: Path) -> list[Path]:
+    """Return the files that a job reads: its own, those it names, and those in a folder that it names.
+
+    Of a job that cannot be read: as far as it can.
+    """
+    files = [file]
+    try:
+        tree = read_tree(file)
+    except InputError:
+        return files
+    for name in _named(tree):
+        named = file.parent / name
+        try:
+            files += [named, *(named.iterdir() if named.is_dir() else ())]
+        except (OSError, ValueError):
+            continue
+    return files
+
+
+def _named(tree: Any) -> Iterator[str]:
+    """What stands at the keys that are declared as paths."""
+    for name in JobFile.model_fields:
+        table, given = table_at((name,)), tree.get(name) if isinstance(tree, dict) else None
+        for field, key in getattr(table, "declared", {}).items():
+            path = given.get(key.spelled or field) if isinstance(given, dict) and key.kind == PATH else None
+            if isinstance(path, str):
+                yield path
