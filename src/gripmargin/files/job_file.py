@@ -9,6 +9,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from gripmargin.base.errors import InputError, InputErrors
+from gripmargin.base.given import as_path
 from gripmargin.files import job_schema as schema
 from gripmargin.files import job_values
 from gripmargin.files.job_builder import build_job
@@ -30,7 +31,7 @@ def read_job(path: str | Path) -> Job:
         InputErrors: All faults found, each with file and key.
         InputError: The file cannot be read at all.
     """
-    file = Path(path)
+    file = as_path(path)
     return build_job(file, _validated(file, read_tree(file)))
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from gripmargin.base.errors import InputError
+from gripmargin.base.given import as_path
 from gripmargin.files.source import describe, parse_json, printable, read_text
 from gripmargin.reports.as_json import ERROR_SCHEMA
 from gripmargin.results.findings import Verdict
@@ -90,7 +91,7 @@ def read_baseline(path: str | Path) -> Baseline:
     Raises:
         InputError: The file cannot be read, is no report, holds no job, or two jobs of the same name.
     """
-    file = Path(path)
+    file = as_path(path)
     jobs: dict[str, EarlierJob] = {}
     broken: list[str] = []
     for where, tree in _trees(file, read_text(file, MAX_BYTES)):

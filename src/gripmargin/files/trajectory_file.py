@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from gripmargin.base.errors import InputError
+from gripmargin.base.given import as_path
 from gripmargin.files.csv_file import read_csv
 from gripmargin.files.npz_file import read_npz
 from gripmargin.files.ros_message import read_joint_trajectory_message
@@ -35,7 +36,7 @@ def read_trajectory(path: str | Path, *, robot: Chain | None = None, topic: str 
     Raises:
         InputError: With file and line, key or column.
     """
-    file = Path(path)
+    file = as_path(path)
     ending = file.suffix.lower()
     if file.is_dir() or ending in _RECORDINGS:
         return _read_recording(file, robot, topic)

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from gripmargin.base.errors import InputError
+from gripmargin.base.given import as_path
 from gripmargin.files.messages import message_tree
 from gripmargin.files.named_columns import named_columns
 from gripmargin.files.whole import write_whole
@@ -36,7 +37,7 @@ def write_trajectory(trajectory: Trajectory, path: str | Path, *, robot: Chain |
         InputError: A trajectory that the format cannot say.
         GripmarginError: The place cannot be written.
     """
-    file = Path(path)
+    file = as_path(path)
     write_whole(file, trajectory_bytes(trajectory, file.suffix, robot=robot))
 
 

@@ -22,6 +22,7 @@ from defusedxml.expatreader import create_parser
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import RobotError
+from gripmargin.base.given import as_path
 from gripmargin.base.poses import pose
 from gripmargin.motion.chain import Chain, chain_from_axes
 
@@ -46,8 +47,8 @@ def read_urdf(path: str | Path, *, end_link: str | None = None) -> Chain:
     Raises:
         RobotError: The file cannot be read, or does not describe a serial chain to that link.
     """
-    source = str(path)
-    return _chain(_parse(_content(Path(path), source), source), end_link, source)
+    file = as_path(path)
+    return _chain(_parse(_content(file, str(path)), str(path)), end_link, str(path))
 
 
 def urdf_chain(text: str, *, source: str, end_link: str | None = None) -> Chain:

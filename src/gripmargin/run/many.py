@@ -15,6 +15,7 @@ from pathlib import Path
 from queue import SimpleQueue
 
 from gripmargin.base.errors import FaultError, GripmarginError, InputError
+from gripmargin.base.given import as_paths
 from gripmargin.base.version import __version__
 from gripmargin.results.report import Judgement
 from gripmargin.run.workers import Limits, OverLimitError, Workers
@@ -78,8 +79,8 @@ def judgements(
         limits: What each job may take; None: any amount.
         ended: Called with each judgement when it is made, in any order.
     """
-    size = min(checked_workers(workers), len(paths))
-    names = [os.fspath(path) for path in paths]
+    names = as_paths(paths)
+    size = min(checked_workers(workers), len(names))
     if executor is None and ((size <= 1 and limits is None) or not sys.executable):
         return _one_by_one(names, samples, ended)
     return _side_by_side(names, executor, max(size, 1), samples, limits or Limits(), ended)

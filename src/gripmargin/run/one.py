@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from gripmargin.base.errors import InputError
+from gripmargin.base.given import as_path, of_class
 from gripmargin.checks import registry
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.causes import causes
@@ -36,6 +37,8 @@ from gripmargin.workcell.job import Job, JointLimits
 
 if TYPE_CHECKING:
     from gripmargin.reports.plots import Plots
+
+FROM_FILE = "a job file is checked by check_file(path)"
 
 
 def check(
@@ -114,15 +117,15 @@ def check(
             gripper=gripper,
             part=part,
             robot=robot,
-            phases=tuple(phases),
-            targets=targets or Targets(),
+            phases=phases,  # type: ignore[arg-type]
+            targets=Targets() if targets is None else targets,
             pick=pick,
             nest=nest,
             flange=flange,
             stop=stop,
             joint_limits=joint_limits,
-            accept=tuple(accept),
-            gravity=np.asarray(gravity, dtype=np.float64),
+            accept=accept,  # type: ignore[arg-type]
+            gravity=gravity,  # type: ignore[arg-type]
             air_density=air_density,
         )
     )
@@ -136,7 +139,7 @@ def check_file(path: str | Path) -> Report:
     """
     from gripmargin.files.job_file import read_job  # noqa: PLC0415 - a pipeline without files needs no reader
 
-    return check_job(read_job(Path(path)))
+    return check_job(read_job(as_path(path)))
 
 
 def check_job(job: Job, *, trial: bool = False) -> Report:
@@ -149,7 +152,7 @@ def check_job(job: Job, *, trial: bool = False) -> Report:
     Raises:
         InputError: Something does not fit together, or the program has no carry to check.
     """
-    case = work_out(job, trial=trial)
+    case = work_out(of_class(job, Job, "job", FROM_FILE), trial=trial)
     if case.carried.size == 0:
         raise InputError(
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from gripmargin.base.errors import InputError
+from gripmargin.base.given import as_path, of_class
 from gripmargin.checks.case import Case, work_out
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.findings import Verdict
@@ -84,6 +85,7 @@ def tune(
     """
     if retime:
         _can_be_retimed(job, rate)
+    of_class(job, Job, "job", "a job file is tuned by tune_file(path)")
     watch("motion, load and preload")
     notes = _notes(job)
     job = replace(job, recording=None, recording_offset=None)
@@ -143,7 +145,7 @@ def tune_file(path: str | Path, *, retime: bool = False, rate: float = RATE, gra
     """
     from gripmargin.files.job_file import read_job  # noqa: PLC0415 - a pipeline without files needs no reader
 
-    return tune(read_job(Path(path)), retime=retime, rate=rate, grasp=grasp)
+    return tune(read_job(as_path(path)), retime=retime, rate=rate, grasp=grasp)
 
 
 def _can_be_retimed(job: Job, rate: float) -> None:

@@ -9,11 +9,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import KW_ONLY, MISSING, Field, dataclass, field, fields, replace
-from typing import Any, ClassVar, dataclass_transform
+from functools import cache
+from types import UnionType
+from typing import Any, ClassVar, Union, dataclass_transform, get_args, get_origin, get_type_hints
 
 from gripmargin.base.arrays import Value
 from gripmargin.base.docstrings import attributes, with_attributes
 from gripmargin.base.errors import InputError
+from gripmargin.base.given import of_class
 from gripmargin.workcell.kinds import ANYTHING, Kind, checked, note
 
 CONTACT = "all but flange"  # the checks that count on how part and pads touch
@@ -94,12 +97,20 @@ class Declared(Value):
         cls.__doc__ = with_attributes(cls, lambda name, text: _with_unit(text, cls.keys[name]))
 
     def __post_init__(self) -> None:
+        self.check_classes()
         for name, declared in self.keys.items():
             value = getattr(self, name)
             if value is not None or declared.default is not None:
                 put(self, name, checked(declared.kind, value, self.place(name)))
         for name, *facts in self.faults():
             raise InputError(self.place(name), *facts)
+
+    def check_classes(self) -> None:
+        """Refuse fields that hold another value than one of their class."""
+        for name, kinds in _classes(type(self)).items():  # type: ignore[arg-type]
+            value = getattr(self, name)
+            if value is not None or self.keys[name].default is not None:
+                of_class(value, kinds, self.place(name))
 
     def place(self, name: str) -> str:
         """Return what messages call a field; or the value itself, where the name is empty."""
@@ -108,6 +119,19 @@ class Declared(Value):
     def faults(self) -> Iterable[Fault]:
         """Return what does not fit together; the first is said."""
         return ()
+
+
+@cache
+def _classes(cls: type[Declared]) -> dict[str, tuple[type, ...]]:
+    """Fields that hold one value of a class that a person builds, with that class or those."""
+    out = {}
+    for name, hint in get_type_hints(cls).items():
+        kinds = tuple(
+            kind for kind in (get_args(hint) or (hint,)) if isinstance(kind, type) and issubclass(kind, Value)
+        )
+        if name in cls.keys and kinds and get_origin(hint) in (None, Union, UnionType):
+            out[name] = kinds
+    return out
 
 
 def put(target: object, name: str, value: object) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError, InputErrors
+from gripmargin.base.given import texts
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
@@ -52,8 +53,7 @@ MAX_AIR_DENSITY = 10.0  # [kg/m^3]; eight times that at sea level is a slip of t
 
 
 def _accepted(value: Any, where: str) -> tuple[str, ...]:
-    codes = (value,) if isinstance(value, str) else tuple(value)
-    return tuple(checked(Choice(ACCEPTABLE), code, f"{where}[{i}]") for i, code in enumerate(codes))
+    return tuple(checked(Choice(ACCEPTABLE), code, f"{where}[{i}]") for i, code in enumerate(texts(value, where)))
 
 
 class JointLimits(Declared, called="robot"):
@@ -140,6 +140,7 @@ class Job(Declared, called="job"):
     assumed: tuple[str, ...] = key(LABELS, default=())
 
     def __post_init__(self) -> None:
+        self.check_classes()
         for name in ("trajectory", "recording"):
             trajectory = getattr(self, name)
             if isinstance(trajectory, JointTrajectory):

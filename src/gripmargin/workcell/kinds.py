@@ -9,12 +9,14 @@ import math
 from collections.abc import Callable
 from dataclasses import KW_ONLY, dataclass
 from functools import partial
+from numbers import Integral, Real
 from typing import Any
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray, frozen
 from gripmargin.base.errors import InputError
+from gripmargin.base.given import several, shown, texts
 from gripmargin.base.poses import as_pose
 from gripmargin.base.units import DIMENSIONS, MAGNITUDES
 from gripmargin.workcell.shapes import curve, inertia_matrix, polygon
@@ -177,18 +179,21 @@ def checked(kind: Kind, value: Any, where: str) -> Any:
     match kind:
         case Number():
             return _number(kind, value, where)
-        case Count(what) if value < 1:
-            raise InputError(where, f"{value}", what)
+        case Count(what) if isinstance(value, bool) or not isinstance(value, Integral) or value < 1:
+            raise InputError(where, shown(value), what)
         case Flag() if not isinstance(value, bool):
             raise InputError(where, f"{value!r}", "True or False")
-        case Choice(options, what) if value not in options:
-            raise InputError(where, f"{value!r}", what or " or ".join(map(str, options)))
+        case Choice(options, what) if not isinstance(value, (str, int)) or value not in options:
+            raise InputError(where, shown(value), what or " or ".join(map(str, options)))
+        case Text("") if not isinstance(value, str) or not value:
+            raise InputError(where, shown(value), "a text")
         case Pose():
             return as_pose(value, where)
-        case Several(_, _, most):
-            if most is not None and len(value) > most:
-                raise InputError(where, f"{len(value)} values", f"at most {most}")
-            return tuple(value)
+        case Several(of, _, most):
+            values: tuple[Any, ...] = several(value, of, where)
+            if most is not None and len(values) > most:
+                raise InputError(where, f"{len(values)} values", f"at most {most}")
+            return values
         case Row():
             return _sized(kind.each, kind.check(value, where), where) if kind.check else _row(kind, value, where)
     return value
@@ -207,6 +212,9 @@ def note(kind: Kind) -> str:
 
 
 def _number(kind: Number, value: Any, where: str) -> float:
+    value = value.item() if isinstance(value, np.ndarray) and value.ndim == 0 else value
+    if isinstance(value, bool) or not isinstance(value, Real):
+        raise InputError(where, shown(value), f"a number [{kind.unit}]", IN_SI if kind.dimension else "")
     number = float(value)
     if size := kind.size(number):
         raise InputError(where, f"{number:g} {kind.unit}".removesuffix(" -"), size, CHECK_SIZE)
@@ -246,17 +254,14 @@ def _row(kind: Row, value: Any, where: str) -> FloatArray:
     return array
 
 
+IN_SI = "values in Python are numbers in SI, without a unit"
 CHECK_SIZE = "check its unit and its exponent"
-
-
-def _labels(value: Any, where: str) -> tuple[str, ...]:
-    return (value,) if isinstance(value, str) else tuple(value)
 
 
 positive, not_negative = partial(Number, above=0), partial(Number, least=0)
 ANYTHING = Kind()
 POINT = Row(Number("length"), 3)
-LABELS = Row(Text(), check=_labels)
+LABELS = Row(Text(), check=texts)
 PATH = Text("a path")  # of a file that a job reads
 OUTLINE = Row(Row(Number("length"), 2), least=3, check=polygon, note="[m], shape (k, 2)")
 INERTIA = Row(Number("moment of inertia"), 6, check=inertia_matrix, note="[kg*m^2], shape (3, 3) or (6,)")

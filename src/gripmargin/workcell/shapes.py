@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike
 
 from gripmargin.base.arrays import FloatArray, frozen, sealed
 from gripmargin.base.errors import InputError
+from gripmargin.base.given import shown
 
 
 def polygon(corners: ArrayLike, where: str) -> FloatArray:
@@ -49,7 +50,10 @@ def inertia_matrix(value: ArrayLike, where: str) -> FloatArray:
     Raises:
         InputError: An inertia that no body can have.
     """
-    given = np.asarray(value, dtype=np.float64)
+    try:
+        given = np.asarray(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise InputError(where, shown(value), "numbers [kg m^2], shape (3, 3) or (6,)") from None
     if given.shape == (6,):
         xx, yy, zz, xy, xz, yz = given
         given = np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]])
