@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.cubics import value
+from gripmargin.kernels.cubics import turning, value
 from gripmargin.kernels.digits import grid
 from gripmargin.kernels.time_law import MARKED, SMALL, Law, Samples, evaluated, law_between
 from gripmargin.motion.trajectory import RESOLVED, Filling, JointTrajectory, given_rates
@@ -37,7 +37,7 @@ def filled(trajectory: JointTrajectory) -> JointTrajectory:
     """
     if trajectory.qdd is None or trajectory.filling is not None:
         return trajectory
-    given, law = _law(trajectory)
+    given, law = law_of(trajectory)
     interval, share = _instants(trajectory, law)
     t = given.t
     q, qd, qdd = evaluated(given, law, interval, share)
@@ -75,7 +75,7 @@ def missed_by_samples(trajectory: JointTrajectory) -> FloatArray:
     if trajectory.filling is not None:
         missed = trajectory.filling.missed
         return np.zeros_like(trajectory.q) if missed is None else missed
-    given, law = _law(trajectory)
+    given, law = law_of(trajectory)
     x = np.linspace(0.0, 1.0, 9)[:, None, None]
     within = (x > law.breaks[:, None]).sum(axis=0)
     curves = [c[0] + x * (c[1] + x * (c[2] + x * c[3])) for c in law.pieces]
@@ -87,7 +87,13 @@ def missed_by_samples(trajectory: JointTrajectory) -> FloatArray:
     return out
 
 
-def _law(trajectory: JointTrajectory) -> tuple[Samples, Law]:
+def law_of(trajectory: JointTrajectory) -> tuple[Samples, Law]:
+    """Return what a program gives at its own samples, and the law between them.
+
+    Args:
+        trajectory: With speeds and accelerations.
+    """
+    trajectory, _ = trajectory.own
     t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
     digits = np.stack([_half_digit(column) for column in (q, qd, qdd)])
     given = Samples(t, q, qd, qdd, digits, _late(t))
@@ -148,8 +154,9 @@ def _instants(trajectory: JointTrajectory, law: Law) -> tuple[Indices, FloatArra
     edges = np.concatenate([np.zeros((1, *law.slack.shape)), law.breaks, np.ones((1, *law.slack.shape))])
     for k, piece in enumerate(law.pieces):
         low, high = edges[k], edges[k + 1]
-        for x in _turning(piece, low, high, TURNS * most):
-            i, j = np.nonzero(np.isfinite(x))
+        for x in turning(piece):
+            rise = np.minimum(*(np.abs(value(piece, x) - value(piece, end)) for end in (low, high)))
+            i, j = np.nonzero((x > low) & (x < high) & (rise > TURNS * most))
             single.append(t[i] + x[i, j] * h[i])
         # what follows a piece: the next one, or the sample
         last = (high > low) & (high == 1.0)
@@ -182,18 +189,3 @@ def _merged(t: FloatArray, single: FloatArray, steps: FloatArray) -> tuple[Indic
     interval = np.concatenate([near, np.searchsorted(t, single, side="right") - 1]).astype(np.intp)
     times = np.concatenate([sides, single])
     return interval, (times - t[interval]) / np.diff(t)[interval]
-
-
-def _turning(piece: FloatArray, low: FloatArray, high: FloatArray, worth: FloatArray) -> list[FloatArray]:
-    """Shares of the intervals at which a cubic turns between two shares, NaN where it does not, shape as these."""
-    _, c1, c2, c3 = piece
-    with np.errstate(divide="ignore", invalid="ignore"):
-        root = np.sqrt(c2 * c2 - 3.0 * c1 * c3)
-        both = -c2 - np.where(c2 < 0.0, -root, root)  # without cancellation
-        found = [both / (3.0 * c3), c1 / both]
-        out = []
-        for x in found:
-            inside = (x > low) & (x < high)
-            rise = np.minimum(*(np.abs(value(piece, x) - value(piece, end)) for end in (low, high)))
-            out.append(np.where(inside & (rise > worth), x, np.nan))
-    return out
