@@ -7,10 +7,10 @@ from typing import NamedTuple
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.cubics import turning, value
-from gripmargin.kernels.time_law import LONG, MARKED, Law, Samples, evaluated
+from gripmargin.kernels.cubics import integrals, turning, value
+from gripmargin.kernels.time_law import LONG, MARKED, Law, Samples
 
-SHARES = np.linspace(0.0, 1.0, 9)
+SHARES = np.linspace(0.0, 1.0, 9)[1:]
 
 
 class Peaks(NamedTuple):
@@ -37,24 +37,25 @@ def peaks(given: Samples, law: Law) -> Peaks:
     beside = np.minimum(wide[2:], wide[:-2])
     h = np.where((width > MARKED) | np.isinf(beside), width, beside)  # of a marked step the least of those beside it
     edges = np.concatenate([np.zeros((1, *law.slack.shape)), law.breaks, np.ones((1, *law.slack.shape))])
-    speed = np.maximum(np.abs(given.qd[:-1]), np.abs(given.qd[1:]))
-    every = np.arange(len(h))
-    for share in SHARES[1:-1]:
-        speed = np.maximum(speed, np.abs(evaluated(given, law, every, np.full(every.size, share))[1]))
-    acceleration = np.maximum(np.abs(given.qdd[:-1]), np.abs(given.qdd[1:]))
-    jerk, before = np.zeros_like(speed), given.qdd[:-1]
-    for k, piece in enumerate(law.pieces):
-        low, high = edges[k], edges[k + 1]
-        there, long = high > low, high - low > LONG
-        slope = np.stack([piece[1], 2.0 * piece[2], 3.0 * piece[3], 0.0 * low])
+    speed, acceleration = (np.maximum(np.abs(x[:-1]), np.abs(x[1:])) for x in (given.qd, given.qdd))
+    jerk, before, now = np.zeros_like(speed), given.qdd[:-1].copy(), given.qd[:-1].copy()
+    for k, law_piece in enumerate(law.pieces):
+        at = np.nonzero(edges[k + 1] > edges[k])
+        low, high, c, start = edges[k][at], edges[k + 1][at], law_piece[:, *at], now[at]
+        long = high - low > LONG
+        slope = np.stack([c[1], 2.0 * c[2], 3.0 * c[3], 0.0 * low])
         with np.errstate(divide="ignore", invalid="ignore"):
-            steepest = np.clip(np.nan_to_num(-piece[2] / (3.0 * piece[3])), low, high)
-        for x in (low, steepest, high):
-            jerk = np.where(long, np.maximum(jerk, np.abs(value(slope, x))), jerk)
-        for x in (low, *np.clip(np.nan_to_num(turning(piece)), low, high), high):
-            acceleration = np.where(there, np.maximum(acceleration, np.abs(value(piece, x))), acceleration)
-        jerk = np.where(there, np.maximum(jerk, np.abs(value(piece, low) - before)), jerk)
-        before = np.where(long, value(piece, high), before)
+            steepest = np.clip(np.nan_to_num(-c[2] / (3.0 * c[3])), low, high)
+        turns = np.clip(np.nan_to_num(turning(c)), low, high)
+        steep = np.max([np.abs(value(slope, x)) for x in (low, steepest, high)], axis=0)
+        jumped = np.abs(value(c, low) - before[at])
+        jerk[at] = np.maximum(jerk[at], np.maximum(np.where(long, steep, 0.0), jumped))
+        acceleration[at] = np.max([acceleration[at], *(np.abs(value(c, x)) for x in (low, *turns, high))], axis=0)
+        gone = integrals(c, low)[0]
+        for share in SHARES:
+            now[at] = start + width[at[0], 0] * (integrals(c, low + share * (high - low))[0] - gone)
+            speed[at] = np.maximum(speed[at], np.abs(now[at]))
+        before[at] = np.where(long, value(c, high), before[at])
     jerk = np.maximum(jerk, np.abs(given.qdd[1:] - before)) / h
     change, mean = np.diff(given.qdd, axis=0), np.diff(given.qd, axis=0) / width
     missed = 2.0 * np.abs(mean - (given.qdd[1:] + given.qdd[:-1]) / 2.0) / h
