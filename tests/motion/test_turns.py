@@ -147,7 +147,7 @@ def test_rates_that_do_not_follow_are_refused(both, change, says):
 
 
 def test_rates_go_with_times_and_pauses(both):
-    """Half the speed: half the velocities and a quarter of the accelerations; a wait has those of the rest before it."""
+    """Half the speed: half the velocities and a quarter of the accelerations; a wait has those of the rest before."""
     job = both[1]
     slow = scaled(job, np.full(job.trajectory.samples - 1, 0.5)).trajectory
     np.testing.assert_allclose(slow.velocity, 0.5 * job.trajectory.velocity)
