@@ -54,6 +54,14 @@ def moved(face, x=0.0, y=0.0):
     return out
 
 
+def poses(job, size):
+    """The job as a program of poses, lengths times a size."""
+    case = work_out(job)
+    motion = case.motion.at
+    program = gm.PoseTrajectory(t=case.job.trajectory.t, position=size * motion.position, rotation=motion.rotation)
+    return replace(job, trajectory=program, robot=None)
+
+
 def film(job, **figures):
     """The job with other figures of its pads' material."""
     pads = tuple(replace(pad, material=replace(pad.material, **figures)) for pad in job.gripper.pads)
@@ -106,6 +114,7 @@ SLIPS = {
     "a pad that looks aside": ("pad_places", lambda job: turned_pad(job, np.pi / 4)),
     "ms as s": ("spacing", lambda job: program(job, t=1e3 * job.trajectory.t, qd=None, qdd=None)),
     "mm as m": ("joint_travel", lambda job: program(job, q=100 * job.trajectory.q, qd=None, qdd=None)),
+    "poses in mm": ("tool_travel", lambda job: poses(job, 1e3)),
     "twice the speed": ("joint_speed", lambda job: replace(job, joint_limits=gm.JointLimits(speed=[0.22]))),
     "picks of a year": (
         "fouling",

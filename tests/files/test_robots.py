@@ -15,6 +15,7 @@ import roboticstoolbox as rtb
 from roboticstoolbox.models.URDF.URDFRobot import URDF_read, URDFRobot
 from spatialmath import SE3
 
+import gripmargin as gm
 from gripmargin.base.errors import RobotError
 from gripmargin.files import robots
 from gripmargin.files.robots import robot_chain, toolbox_chain
@@ -486,3 +487,16 @@ class TestRefused:
         monkeypatch.setitem(sys.modules, "roboticstoolbox", None)
         with pytest.raises(RobotError, match=f"no usable Robotics Toolbox .*install it, or {BY_FILE}"):
             toolbox_chain("Puma560")
+
+
+def test_a_program_is_checked_with_a_robot_of_the_toolbox_as_it_is():
+    arm = rtb.models.DH.Puma560()
+    film = gm.PadMaterial(pull_off_stress=5e4, shear_strength=5e4, normal_stiffness=1e8, shear_stiffness=3.3e7)
+    path = rtb.jtraj([0.0, 0.6, -0.8, 0.0, 0.4, 0.0], [0.4, 0.6, -0.8, 0.0, 0.5, 0.0], 41)
+    values = {
+        "trajectory": gm.JointTrajectory.from_toolbox(path, duration=1.6),
+        "gripper": gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05], SE3(0.01, 0, 0)),)),
+        "part": gm.Part(mass=0.4, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0], face="plane", rigid=True),
+    }
+    taken, read = gm.check(robot=arm, **values), gm.check(robot=robot_chain(arm), **values)
+    assert [check.value for check in taken.checks] == [check.value for check in read.checks]

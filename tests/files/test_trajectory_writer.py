@@ -63,11 +63,13 @@ def joint_trajectories(draw, names=False, whole_nanoseconds=False):
 def pose_trajectories(draw):
     n = draw(st.integers(2, 6))
     vectors = draw(arrays.arrays(np.float64, (n, 3), elements=st.floats(-7.0, 7.0)))
+    rates = arrays.arrays(np.float64, (n, 6), elements=rate)
     return gm.PoseTrajectory(
         t=draw(times(n)),
         position=draw(arrays.arrays(np.float64, (n, 3), elements=st.floats(-1e3, 1e3))),
         rotation=Rotation.from_rotvec(vectors).as_matrix(),
         moves=draw(st.none() | st.lists(labels, min_size=n, max_size=n).map(tuple)),
+        **draw(st.just({}) | st.fixed_dictionaries(dict.fromkeys(gm.PoseTrajectory.RATES, rates))),
     )
 
 
@@ -100,7 +102,7 @@ def test_joint_columns_come_back_to_the_last_digit(tmp_path_factory, ending, dat
 @settings(max_examples=60, deadline=None)
 def test_poses_come_back(tmp_path_factory, ending, trajectory):
     found = there_and_back(tmp_path_factory, trajectory, ending)
-    same(found, trajectory, "t", "position", "moves")
+    same(found, trajectory, "t", "position", "velocity", "acceleration", "moves")
     np.testing.assert_allclose(found.rotation, trajectory.rotation, atol=2e-15, rtol=0)
 
 

@@ -11,12 +11,13 @@ from gripmargin.checks.case import work_out
 from gripmargin.checks.changes import with_material
 from gripmargin.files.csv_file import read_csv
 from gripmargin.files.trajectory_writer import trajectory_bytes
+from gripmargin.motion.between import law_of
 from gripmargin.motion.interpolate import quintic_between
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.fit import fitted
 from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.path import Path
-from gripmargin.tuning.peaks import Intervals
+from gripmargin.tuning.peaks import peaks
 from gripmargin.tuning.profile import Law
 from gripmargin.tuning.rests import stretches
 from gripmargin.tuning.retiming import natural_ramp
@@ -176,7 +177,7 @@ def test_nothing_moves_before_a_move_that_begins_with_a_step(steps):
     assert out.t[first] > 0.399
     jerk = np.abs(np.diff(out.qdd, axis=0) / np.diff(out.t)[:, None]).max()
     assert 0.9 * 300.0 < jerk <= 300.0 * (1 + 1e-9)
-    assert Intervals.of(out.t, out.q, out.qd, out.qdd, given=True).jerk().max() <= 300.0 * (1 + 1e-6)
+    assert peaks(*law_of(out)).jerk.max() <= 300.0 * (1 + 1e-6)
 
 
 def test_the_program_that_takes_least_time_is_given_out(steps):

@@ -44,7 +44,10 @@ def several(value: Any, kind: type[T], where: str) -> tuple[T, ...]:
     due = "a list of texts" if kind is str else f"a list of {kind.__name__}"
     if isinstance(value, kind):
         raise InputError(where, f"one {kind.__name__}", due, "put it in [ ]")
-    return tuple(of_class(each, kind, f"{where}[{i}]") for i, each in enumerate(in_row(value, where, due)))
+    values = in_row(value, where, due)
+    if {*map(type, values)} <= {kind}:  # a label for each of many samples
+        return values
+    return tuple(of_class(each, kind, f"{where}[{i}]") for i, each in enumerate(values))
 
 
 def in_row(value: Any, where: str, due: str) -> tuple[Any, ...]:

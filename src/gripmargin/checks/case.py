@@ -24,7 +24,7 @@ from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup, pick_up
 from gripmargin.motion.between import filled
 from gripmargin.motion.program import ProgramMotion
-from gripmargin.motion.trajectory import RESOLVED, JointTrajectory, Trajectory
+from gripmargin.motion.trajectory import RESOLVED, Trajectory
 from gripmargin.results.findings import Place
 from gripmargin.workcell.job import Job
 
@@ -176,7 +176,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     Raises:
         InputError: Something in the job does not fit together.
     """
-    if isinstance(job.trajectory, JointTrajectory) and (dense := filled(job.trajectory)) is not job.trajectory:
+    if (dense := filled(job.trajectory)) is not job.trajectory:
         job = replace(job, trajectory=dense)
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
@@ -214,8 +214,7 @@ def _taken(whole: Backing, full: tuple[Strength, ...], pickup: Pickup) -> Bonded
 
 def _with_borders(carry: NDArray[np.bool_], trajectory: Trajectory) -> NDArray[np.bool_]:
     """The carry with the samples next to it where they are far away: somewhere on the way to them it begins or ends."""
-    filling = trajectory.filling if isinstance(trajectory, JointTrajectory) else None
-    own = np.arange(carry.size) if filling is None else filling.given
+    own = np.arange(carry.size) if trajectory.filling is None else trajectory.filling.given
     out, wide = carry[own], np.diff(trajectory.t[own]) > RESOLVED
     out[:-1] |= carry[own[1:]] & wide
     out[1:] |= carry[own[:-1]] & wide

@@ -13,7 +13,7 @@ import shapely
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.motion.trajectory import MAX_SAMPLES, JointTrajectory
+from gripmargin.motion.trajectory import MAX_SAMPLES
 from gripmargin.workcell import Pad, PadMaterial, Part
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.scaling import moved_phases
@@ -174,20 +174,12 @@ def paused(job: Job, sample: int, time: float) -> Job:
     more = t[sample] + time * np.arange(1, count + 1) / count
     times = np.concatenate([t[: sample + 1], more, t[sample + 1 :] + time])
     rows = np.concatenate([np.arange(sample + 1), np.full(count, sample), np.arange(sample + 1, t.size)])
-    moves = None if trajectory.moves is None else tuple(trajectory.moves[i] for i in rows)
     phases = moved_phases(
         job.phases,
         np.array([t[0], t[sample], t[sample] + 1e-9, t[-1] + 1e-9]),
         np.array([t[0], t[sample], t[sample] + time + 1e-9, t[-1] + time + 1e-9]),
     )
-    if isinstance(trajectory, JointTrajectory):
-        qd, qdd = (None if rate is None else rate[rows] for rate in (trajectory.qd, trajectory.qdd))
-        longer = replace(trajectory, t=times, q=trajectory.q[rows], qd=qd, qdd=qdd, moves=moves, filling=None)
-        return replace(job, trajectory=longer, phases=phases)
-    longer_poses = replace(
-        trajectory, t=times, position=trajectory.position[rows], rotation=trajectory.rotation[rows], moves=moves
-    )
-    return replace(job, trajectory=longer_poses, phases=phases)
+    return replace(job, trajectory=trajectory.taken(rows, t=times), phases=phases)
 
 
 def _with_materials(job: Job, figures: Callable[[PadMaterial], Mapping[str, Any]]) -> Job:

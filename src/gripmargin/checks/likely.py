@@ -36,6 +36,7 @@ ASLANT = 0.99  # cosine between the normals of pads on a plane face
 SPARSE = 0.2  # [s] between samples of a tool that moves
 MOVING = 1e-3  # share of the highest speed below which it does not
 FEWEST = 5  # samples of a carry
+FASTEST_TOOL = 20.0  # [m/s]: twice what the fastest picking robots reach (from memory)
 SHORT = 5e-4  # [s] between samples, from which digits make no speed
 TOO_FAST = 1.02  # times a speed that is given, beyond what rounded values make of it
 LEAST_LEFT = 0.5  # of what clean pads hold (common practice: pads are cleaned long before; no source)
@@ -216,6 +217,22 @@ def joint_travel(case: Described) -> str:
     return ""
 
 
+def tool_travel(case: Described) -> str:
+    """A tool that stays within reach of a robot, at speeds that robots have."""
+    tool = case.motion.at
+    for what, most, unit, values in (
+        ("lies", FAR_SLIDE, "m from the origin of the world", tool.position),
+        ("reaches", FASTEST_TOOL, "m/s", tool.velocity),
+    ):
+        found = float(np.linalg.norm(values, axis=1).max())
+        if found > most:
+            return (
+                f"the tool {what} {found:.3g} {unit}, and no more than {most:g} is likely: are lengths in the unit "
+                "that they are said to be (arrays are in m and rad)?"
+            )
+    return ""
+
+
 def joint_speed(case: Described) -> str:
     """The way from sample to sample within the joint speeds that the job gives."""
     trajectory, robot, limits = case.job.trajectory, case.job.robot, case.job.joint_limits
@@ -257,6 +274,7 @@ RULES: Final[Mapping[str, Rule]] = {
     "phase_order": phase_order,
     "spacing": spacing,
     "joint_travel": joint_travel,
+    "tool_travel": tool_travel,
     "joint_speed": joint_speed,
     "fouling": fouling,
 }

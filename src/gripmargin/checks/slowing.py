@@ -14,7 +14,6 @@ from gripmargin.checks import words
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.margin import Shortfall
-from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.findings import Remedy
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.scaling import scaled
@@ -72,7 +71,7 @@ def motion_at(case: Case, sample: int) -> Motion:
         samples = np.arange(first, last + 1)
         owner = np.zeros(n - 1, dtype=bool)
         owner[first:last] = True
-    if isinstance(trajectory, JointTrajectory) and trajectory.qd is not None:
+    if trajectory.rates[0] is not None:
         # what is at rest beside it may be longer: its first and last rates are then its own
         rest = speed <= AT_REST * speed.max(initial=0.0)
         beside = np.zeros_like(owner)

@@ -12,6 +12,7 @@ from gripmargin.base.errors import InputError
 from gripmargin.base.units import DIMENSIONS, unit_factor
 from gripmargin.files.source import printable
 from gripmargin.motion.chain import Chain
+from gripmargin.motion.trajectory import POSE_RATES
 
 QUATERNION: Final = ("qx", "qy", "qz", "qw")
 ANGLES: Final = ("roll", "pitch", "yaw")
@@ -23,10 +24,18 @@ _JOINT_DIMENSIONS: Final = {
     "qd": ("angular speed", "speed"),
     "qdd": ("angular acceleration", "acceleration"),
 }
+_POSE_DIMENSIONS: Final = dict(
+    zip(
+        (name for names in POSE_RATES for name in names),
+        (d for line in ("speed", "angular speed", "acceleration", "angular acceleration") for d in [line] * 3),
+        strict=True,
+    )
+)
 _FIXED_DIMENSIONS: Final = {
     "t": "time",
     **dict.fromkeys("xyz", "length"),
     **dict.fromkeys(ANGLES, "angle"),
+    **_POSE_DIMENSIONS,
 }
 _NAMES: Final = (
     *_FIXED_DIMENSIONS,
@@ -93,7 +102,7 @@ def _column(header: str, where: str, robot: Chain | None) -> Column:
             raise InputError(place, f"the unit '{unit}'", f"no unit for {name}")
         return Column(name, header)
     near = get_close_matches(name, _NAMES, n=1) or get_close_matches(name.lower(), _NAMES, n=1)
-    known = "t, q1 ..., qd1 ..., qdd1 ..., x, y, z, qx, qy, qz, qw, roll, pitch, yaw or move"
+    known = "t, q1 ..., qd1 ..., qdd1 ..., x, y, z, qx, qy, qz, qw, roll, pitch, yaw, xd ..., xdd ... or move"
     remedy = f"did you mean '{near[0]}'?" if near else ""
     if not name:
         remedy = "remove the comma at the end of each line, or name the column"

@@ -11,7 +11,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.files.samples import Locate, check_labels, check_radians
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.motion.trajectory import POSE_RATES, JointTrajectory, Trajectory
 from gripmargin.workcell.job import matched_to_robot
 
 _UNITS = {"q": ("rad", "m"), "qd": ("rad/s", "m/s"), "qdd": ("rad/s^2", "m/s^2")}
@@ -39,6 +39,9 @@ def named_columns(trajectory: Trajectory, robot: Chain | None = None) -> dict[st
         columns |= {f"{axis} [m]": trajectory.position[:, k] for k, axis in enumerate("xyz")}
         quaternions = unit_quaternions(trajectory.rotation)
         columns |= {f"q{axis}": quaternions[:, k] for k, axis in enumerate("xyzw")}
+        for names, rows, units in zip(POSE_RATES, trajectory.rates, list(_UNITS.values())[1:], strict=True):
+            if rows is not None:
+                columns |= {f"{name} [{units[k < 3]}]": rows[:, k] for k, name in enumerate(names)}
     if trajectory.moves is not None:
         _check_moves(trajectory)
         columns["move"] = np.array(trajectory.moves, dtype=np.str_)

@@ -15,7 +15,7 @@ from gripmargin.files.columns import ANGLES, QUATERNION, Column
 from gripmargin.files.samples import Locate, check_labels, check_radians, check_times
 from gripmargin.files.source import printable
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.trajectory import QUATERNION_TOLERANCE, JointTrajectory, PoseTrajectory, Trajectory
+from gripmargin.motion.trajectory import POSE_RATES, QUATERNION_TOLERANCE, JointTrajectory, PoseTrajectory, Trajectory
 
 # Times from here on [s] are stamps of a clock that counts from far away: floats of 64 bits lose digits of them.
 FAR_AWAY: Final = 1e6
@@ -107,8 +107,12 @@ def _check_joint_columns(by_name: dict[str, Column], where: str) -> None:
 
 
 def _check_pose_columns(by_name: dict[str, Column], where: str) -> None:
-    if {*by_name} - {"t"} not in ({*"xyz", *QUATERNION}, {*"xyz", *ANGLES}):
+    rates = {name for names in POSE_RATES for name in names}
+    found = {*by_name} - {"t"}
+    if found - rates not in ({*"xyz", *QUATERNION}, {*"xyz", *ANGLES}) or found & rates not in (set(), rates):
         due = "t with q1, q2 ...; or t, x, y, z with qx, qy, qz, qw or with roll, pitch, yaw"
+        if found & rates:
+            due = "with poses all or none of " + ", ".join(name for names in POSE_RATES for name in names)
         raise InputError(where, f"the columns {', '.join(by_name)}", due)
 
 
@@ -154,7 +158,7 @@ def _check_units(positions: Sequence[Column], rates: Sequence[Column], locate: L
 
 
 def _poses(by_name: dict[str, Column], data: dict[str, FloatArray], locate: Locate) -> dict[str, Any]:
-    """Positions [m], shape (n, 3), and rotation matrices."""
+    """Positions [m], shape (n, 3), rotation matrices, and rates where the file has them."""
     position = np.column_stack([data[axis] for axis in "xyz"])
     if "qx" in data:
         quaternion = np.column_stack([data[name] for name in QUATERNION])
@@ -174,4 +178,9 @@ def _poses(by_name: dict[str, Column], data: dict[str, FloatArray], locate: Loca
         columns = [by_name[name] for name in ANGLES]
         check_radians(angles, [c.header.strip() for c in columns], locate, [c.factor == 1.0 for c in columns])
         rotation = rotation_from_rpy(angles)
-    return {"position": position, "rotation": rotation}
+    rates = {
+        field: np.column_stack([data[name] for name in names])
+        for field, names in zip(PoseTrajectory.RATES, POSE_RATES, strict=True)
+        if "xd" in data
+    }
+    return {"position": position, "rotation": rotation, **rates}

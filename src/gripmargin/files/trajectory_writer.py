@@ -17,7 +17,7 @@ from gripmargin.files.messages import message_tree
 from gripmargin.files.named_columns import named_columns
 from gripmargin.files.whole import write_whole
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.motion.trajectory import Trajectory
 
 
 def write_trajectory(trajectory: Trajectory, path: str | Path, *, robot: Chain | None = None) -> None:
@@ -55,8 +55,7 @@ def trajectory_bytes(trajectory: Trajectory, ending: str, *, robot: Chain | None
     write = _WRITERS.get(ending.lower())
     if write is None:
         raise InputError("ending", f"'{ending[:40]}'", f"one of {', '.join(_WRITERS)}")
-    own = trajectory.own[0] if isinstance(trajectory, JointTrajectory) else trajectory  # a reader puts in what it needs
-    return write(own, robot)
+    return write(trajectory.own[0], robot)  # a reader puts in what it needs
 
 
 def _csv(trajectory: Trajectory, robot: Chain | None) -> bytes:

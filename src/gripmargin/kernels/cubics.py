@@ -30,3 +30,13 @@ def integrals(c: FloatArray, x: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the integrals from 0 to x of a cubic, and of it times (1 - x)."""
     plain = x * (c[0] + x * (c[1] / 2.0 + x * (c[2] / 3.0 + x * c[3] / 4.0)))
     return plain, plain - x**2 * (c[0] / 2.0 + x * (c[1] / 3.0 + x * (c[2] / 4.0 + x * c[3] / 5.0)))
+
+
+def turning(c: FloatArray) -> FloatArray:
+    """Return both places at which each cubic turns, NaN where it does not, shape (2, ...)."""
+    _, c1, c2, c3 = c
+    with np.errstate(divide="ignore", invalid="ignore"):
+        root = np.sqrt(c2 * c2 - 3.0 * c1 * c3)
+        both = -c2 - np.where(c2 < 0.0, -root, root)  # without cancellation
+        found = np.stack([both / (3.0 * c3), c1 / both])
+    return np.where(np.isfinite(found), found, np.nan)

@@ -1,23 +1,25 @@
 """What lies between samples whose rates the program gives: samples put in where the acceleration changes.
 
-In: a joint trajectory with speeds and accelerations.
+In: a trajectory with speeds and accelerations.
 Out: the same with samples between which every acceleration is all but straight, and what it may exceed that by.
-Error: where nothing confirms the law, the largest jerk of the joint bounds it (`gripmargin.kernels.time_law`).
+Error: where nothing confirms the law, the largest jerk of the channel bounds it (`gripmargin.kernels.time_law`).
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.cubics import value
+from gripmargin.kernels.cubics import turning, value
 from gripmargin.kernels.digits import grid
 from gripmargin.kernels.time_law import MARKED, SMALL, Law, Samples, evaluated, law_between
-from gripmargin.motion.trajectory import RESOLVED, Filling, JointTrajectory, given_rates
+from gripmargin.motion.consistency import in_motion, rounding
+from gripmargin.motion.trajectory import RESOLVED, Filling, JointTrajectory, Trajectory, given_rates
+from gripmargin.motion.turns import as_channels, turned
 
 FINE: Final = 0.005  # [s] between samples where those given are too far apart to follow the arm's turning
 SIDE: Final = 5e-9  # [s] from a step to the samples that mark it
@@ -29,53 +31,57 @@ TURNS: Final = 1e-6  # share of a joint's largest acceleration by which a turnin
 Indices = NDArray[np.intp]
 
 
-def filled(trajectory: JointTrajectory) -> JointTrajectory:
+def filled(trajectory: Trajectory) -> Trajectory:
     """Put samples in where accelerations change between those given: at kinks and turning points one, at steps two.
 
     Args:
         trajectory: With speeds and accelerations; without them, or filled already, it is returned as it is.
     """
-    if trajectory.qdd is None or trajectory.filling is not None:
+    if trajectory.rates[1] is None or trajectory.filling is not None:
         return trajectory
-    given, law = _law(trajectory)
-    interval, share = _instants(trajectory, law)
+    given, law = law_of(trajectory)
+    interval, share = _instants(given, law)
     t = given.t
     q, qd, qdd = evaluated(given, law, interval, share)
     times = np.concatenate([t, t[interval] + share * np.diff(t)[interval]])
     order = np.argsort(times, kind="stable")
-    owner, own = np.concatenate([np.arange(t.size), interval])[order], np.flatnonzero(order < t.size)
     slack = np.where(law.slack > SMALL * np.abs(given.qdd).max(axis=0), law.slack, 0.0)
     ends = np.pad(slack, ((0, 1), (0, 0)))
     ends[1:] = np.maximum(ends[1:], slack)
     # what bounds a loose law bounds it above the straight line
     straight = given.qdd[interval] + share[:, None] * np.diff(given.qdd, axis=0)[interval]
     inside = np.where(law.loose[interval], np.maximum(slack[interval] - np.abs(qdd - straight), 0.0), slack[interval])
-    pairs = (given.q, q), (given.qd, qd), (given.qdd, qdd), (ends, inside)
-    q, qd, qdd, missed = (np.concatenate(pair)[order] for pair in pairs)
+    missed = np.concatenate([ends, inside])[order]
+    if isinstance(trajectory, JointTrajectory):
+        columns: dict[str, Any] = {"q": q, "qd": qd, "qdd": qdd}
+    else:
+        since, turn, change = share * np.diff(t)[interval], q - given.q[interval], qd - given.qd[interval]
+        rotation = turned(trajectory.rotation[interval], since, turn[:, 3:], change[:, 3:])
+        columns = {"position": q[:, :3], "rotation": rotation, "velocity": qd, "acceleration": qdd}
+    owner = np.concatenate([np.arange(t.size), interval])[order]
+    columns = {name: np.concatenate([getattr(trajectory, name), rows])[order] for name, rows in columns.items()}
     return replace(
         trajectory,
         t=times[order],
-        q=q,
-        qd=qd,
-        qdd=qdd,
+        **columns,
         moves=None if trajectory.moves is None else tuple(trajectory.moves[i] for i in owner),
-        filling=Filling(given=own, missed=missed if missed.any() else None),
+        filling=Filling(given=np.flatnonzero(order < t.size), missed=missed if missed.any() else None),
     )
 
 
-def missed_by_samples(trajectory: JointTrajectory) -> FloatArray:
+def missed_by_samples(trajectory: Trajectory) -> FloatArray:
     """Return by how much accelerations may exceed the straight lines through the samples next to each.
 
     Args:
         trajectory: With speeds and accelerations.
 
     Returns:
-        Shape (n, joints).
+        Shape (n, joints), of poses (n, 6).
     """
     if trajectory.filling is not None:
         missed = trajectory.filling.missed
-        return np.zeros_like(trajectory.q) if missed is None else missed
-    given, law = _law(trajectory)
+        return np.zeros_like(given_rates(trajectory)[0]) if missed is None else missed
+    given, law = law_of(trajectory)
     x = np.linspace(0.0, 1.0, 9)[:, None, None]
     within = (x > law.breaks[:, None]).sum(axis=0)
     curves = [c[0] + x * (c[1] + x * (c[2] + x * c[3])) for c in law.pieces]
@@ -87,11 +93,22 @@ def missed_by_samples(trajectory: JointTrajectory) -> FloatArray:
     return out
 
 
-def _law(trajectory: JointTrajectory) -> tuple[Samples, Law]:
-    t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
+def law_of(trajectory: Trajectory) -> tuple[Samples, Law]:
+    """Return what a program gives at its own samples, and the law between them; of poses six channels in world axes.
+
+    Args:
+        trajectory: With speeds and accelerations.
+    """
+    own, _ = trajectory.own
+    channels = own if isinstance(own, JointTrajectory) else as_channels(own)
+    t, q, (qd, qdd) = channels.t, channels.q, given_rates(channels)
     digits = np.stack([_half_digit(column) for column in (q, qd, qdd)])
+    if channels is not own:  # a sum of turns shows no digits of the orientations
+        h = np.diff(t)[:, None]
+        misses = np.diff(q, axis=0) - h * (qd[1:] + qd[:-1]) / 2.0 + h**2 * np.diff(qdd, axis=0) / 12.0
+        digits[0, 3:] = rounding(misses, in_motion(qd))[3:] / 2.0
     given = Samples(t, q, qd, qdd, digits, _late(t))
-    return given, law_between(given, polynomial=trajectory.interpolation in ("cubic", "quintic"))
+    return given, law_between(given, polynomial=channels.interpolation in ("cubic", "quintic"))
 
 
 def _half_digit(columns: FloatArray) -> FloatArray:
@@ -134,9 +151,9 @@ def _late(t: FloatArray) -> float:
     return 0.0
 
 
-def _instants(trajectory: JointTrajectory, law: Law) -> tuple[Indices, FloatArray]:
+def _instants(given: Samples, law: Law) -> tuple[Indices, FloatArray]:
     """Where to put samples in: intervals, and shares of them."""
-    t, qd, qdd = trajectory.t, *given_rates(trajectory)
+    t, qd, qdd = given.t, given.qd, given.qdd
     h = np.diff(t)
     most = np.abs(qdd).max(axis=0)
     moving = np.any((qd[:-1] != 0.0) | (qd[1:] != 0.0) | (law.pieces != 0.0).any(axis=(0, 1)), axis=1)
@@ -148,8 +165,9 @@ def _instants(trajectory: JointTrajectory, law: Law) -> tuple[Indices, FloatArra
     edges = np.concatenate([np.zeros((1, *law.slack.shape)), law.breaks, np.ones((1, *law.slack.shape))])
     for k, piece in enumerate(law.pieces):
         low, high = edges[k], edges[k + 1]
-        for x in _turning(piece, low, high, TURNS * most):
-            i, j = np.nonzero(np.isfinite(x))
+        for x in turning(piece):
+            rise = np.minimum(*(np.abs(value(piece, x) - value(piece, end)) for end in (low, high)))
+            i, j = np.nonzero((x > low) & (x < high) & (rise > TURNS * most))
             single.append(t[i] + x[i, j] * h[i])
         # what follows a piece: the next one, or the sample
         last = (high > low) & (high == 1.0)
@@ -182,18 +200,3 @@ def _merged(t: FloatArray, single: FloatArray, steps: FloatArray) -> tuple[Indic
     interval = np.concatenate([near, np.searchsorted(t, single, side="right") - 1]).astype(np.intp)
     times = np.concatenate([sides, single])
     return interval, (times - t[interval]) / np.diff(t)[interval]
-
-
-def _turning(piece: FloatArray, low: FloatArray, high: FloatArray, worth: FloatArray) -> list[FloatArray]:
-    """Shares of the intervals at which a cubic turns between two shares, NaN where it does not, shape as these."""
-    _, c1, c2, c3 = piece
-    with np.errstate(divide="ignore", invalid="ignore"):
-        root = np.sqrt(c2 * c2 - 3.0 * c1 * c3)
-        both = -c2 - np.where(c2 < 0.0, -root, root)  # without cancellation
-        found = [both / (3.0 * c3), c1 / both]
-        out = []
-        for x in found:
-            inside = (x > low) & (x < high)
-            rise = np.minimum(*(np.abs(value(piece, x) - value(piece, end)) for end in (low, high)))
-            out.append(np.where(inside & (rise > worth), x, np.nan))
-    return out

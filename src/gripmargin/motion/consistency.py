@@ -11,6 +11,7 @@ filtered lag, and their peaks are cut: they are not used.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -29,14 +30,16 @@ ACCELERATION_TOLERANCE: Final = 0.25  # share for accelerations, whose peaks sam
 NO_MOTION: Final = 2e-5  # [rad or m] jump below which positions are not known
 HIGHEST: Final = 2.0  # times the largest acceleration given for a joint that one between its samples may have
 SCALED: Final = 0.75  # share of the misses that a factor explains where it is a column's unit that is wrong
+Column = tuple[str, Sequence[str], str]
 ENOUGH: Final = 20  # intervals that show how values are rounded, or what their noise is
 
 
-def check_rates(trajectory: JointTrajectory) -> FloatArray:
+def check_rates(trajectory: JointTrajectory, columns: Sequence[Sequence[str]] = ()) -> FloatArray:
     """Compare given rates with positions over the whole program.
 
     Args:
         trajectory: With speeds, perhaps accelerations.
+        columns: What the file calls those of each channel; empty: as joints.
 
     Returns:
         For each joint the share by which its speeds miss its travel, shape (joints,).
@@ -49,20 +52,20 @@ def check_rates(trajectory: JointTrajectory) -> FloatArray:
         return np.zeros(q.shape[1])
     h = np.diff(trajectory.t)[:, None]
     travel, from_speeds = np.diff(q, axis=0), h * (qd[:-1] + qd[1:]) / 2
-    speeds = trajectory.source, "qd", "speeds"
+    joints = range(1, q.shape[1] + 1)
+    columns = columns or [[f"{kind}{j}" for j in joints] for kind in ("qd", "qdd")]
+    speeds = trajectory.source, columns[0], "speeds"
     hidden = 5e-4  # [rad or m] travel below which rounding hides what a column of rates says
     if qdd is None:
         return _compare_bare(speeds, travel, from_speeds, hidden)
     exact = from_speeds + h**2 * (qdd[:-1] - qdd[1:]) / 12
     missed = _compare(speeds, travel, exact, SPEED_TOLERANCE, hidden, coarse=True)
-    accelerations, change = (trajectory.source, "qdd", "accelerations"), np.diff(qd, axis=0)
+    accelerations, change = (trajectory.source, columns[1], "accelerations"), np.diff(qd, axis=0)
     _compare(accelerations, change, h * (qdd[:-1] + qdd[1:]) / 2, ACCELERATION_TOLERANCE, 2e-3, coarse=True)
     return missed
 
 
-def _compare_bare(
-    column: tuple[str, str, str], travel: FloatArray, from_speeds: FloatArray, hidden: float
-) -> FloatArray:
+def _compare_bare(column: Column, travel: FloatArray, from_speeds: FloatArray, hidden: float) -> FloatArray:
     """Compare speeds alone; noise of recorded ones, and of their stamps, averages out over several intervals."""
     refused: list[InputError] = []
     for together in (1, 4, 16):
@@ -78,7 +81,7 @@ def _compare_bare(
 
 
 def _compare(
-    column: tuple[str, str, str],
+    column: Column,
     change: FloatArray,
     integral: FloatArray,
     tolerance: float,
@@ -92,14 +95,14 @@ def _compare(
     explains most of it.
 
     Args:
-        column: Where it comes from, its name, and what it holds.
+        column: Where it comes from, its name for each channel, and what it holds.
         change: Of what the column is the rate of, shape (intervals, joints).
         integral: Of the column, its shape.
         tolerance: Largest share.
         negligible: Change below which nothing is said.
         coarse: Whether accelerations may change between the samples.
     """
-    source, name, word = column
+    source, names, word = column
     missed = np.zeros(change.shape[1])
     for j in range(change.shape[1]):
         moved, said = float((change[:, j] ** 2).sum()), float((integral[:, j] ** 2).sum())
@@ -123,7 +126,7 @@ def _compare(
         elif agreement <= 0.5 and ratio > 0:
             found = f"{word} that do not follow the positions (correlation {agreement:.2f})"
             remedy = "leave these columns out: the rates are then estimated"
-        raise InputError(f"{source} {name}{j + 1}", found, "rates that follow from positions and times", remedy)
+        raise InputError(f"{source} {names[j]}", found, "rates that follow from positions and times", remedy)
     return missed
 
 
@@ -201,7 +204,7 @@ def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], .
     for joint in np.flatnonzero((beyond > worth).any(axis=0)):
         beyond[:, joint] -= _last_digit(q[:, joint])
     return tuple(
-        (int(i), int(i) + 1, f"the joint positions jump against the speeds between {t[i]:.3f} s and {t[i + 1]:.3f} s")
+        (int(i), int(i) + 1, f"the positions jump against the speeds between {t[i]:.3f} s and {t[i + 1]:.3f} s")
         for i in np.flatnonzero((beyond > worth).any(axis=1))
     )
 

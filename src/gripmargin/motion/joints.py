@@ -7,6 +7,7 @@ Error: none of given rates, that of `gripmargin.motion.rates` of estimated ones;
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,7 +24,7 @@ from gripmargin.motion.holes import gaps, in_holes
 from gripmargin.motion.rates import ProgramRates, Rates, estimate_rates
 from gripmargin.motion.stamps import SampleTimes, Stamps, sample_times
 from gripmargin.motion.tool_motion import ToolMotion, check_columns, joint_motion
-from gripmargin.motion.trajectory import JointTrajectory, given_rates
+from gripmargin.motion.trajectory import JointTrajectory, Trajectory, given_rates
 
 LINEAR_SPACING = 0.010  # [s] points of a linear program closer than this are taken for samples of a smooth motion
 
@@ -46,7 +47,7 @@ class Joints:
     def rates(self, stamps: Stamps | None) -> ProgramRates:
         """Return speeds and accelerations of the joints."""
         if self.trajectory.qdd is not None:
-            return _given(self.trajectory)
+            return as_given(self.trajectory, self.trajectory.own[0])
         if self.trajectory.interpolation == "linear":
             return _estimated(self, SampleTimes(self.trajectory.t))
         times = sample_times(self.trajectory.t, self.trajectory.q, stamps)
@@ -75,17 +76,27 @@ class Joints:
         return np.array(self.chain.revolute)
 
 
-def _given(trajectory: JointTrajectory) -> ProgramRates:
-    """Speeds and accelerations of the file."""
-    t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
-    own, samples = trajectory.own
-    check_rates(own)
-    none, missed = np.zeros_like(q), missed_by_samples(trajectory)
+def as_given(trajectory: Trajectory, own: JointTrajectory, columns: Sequence[Sequence[str]] = ()) -> ProgramRates:
+    """Return speeds and accelerations of the file, with what lies between its samples.
+
+    Args:
+        trajectory: The program.
+        own: The samples that it gives itself, as channels.
+        columns: What the file calls speeds and accelerations of the channels; empty: as joints.
+
+    Raises:
+        InputError: They do not follow from the positions.
+    """
+    t, (qd, qdd), samples = trajectory.t, given_rates(trajectory), trajectory.own[1]
+    check_rates(own, columns)
+    none, missed = np.zeros_like(qd), missed_by_samples(trajectory)
     rates = Rates(qd, qdd, none, none, none, missed, noise=none[0], window=none)
     note = "Joint speeds and accelerations as given; they follow from the positions."
-    if trajectory.interpolation in ("cubic", "quintic"):
+    if columns:
+        note = "Velocities and accelerations of the tool frame as given; they follow from the poses."
+    if own.interpolation in ("cubic", "quintic"):
         note = (
-            f"Joint values between the points of the message: {trajectory.interpolation}, as a joint trajectory "
+            f"Joint values between the points of the message: {own.interpolation}, as a joint trajectory "
             "controller drives them."
         )
     notes = [note]

@@ -14,10 +14,12 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.motion.holes import gaps, in_holes, in_turn_holes
+from gripmargin.motion.joints import as_given
 from gripmargin.motion.rates import ProgramRates, Rates, estimate_rates, estimate_rotation_rates
 from gripmargin.motion.stamps import Stamps, sample_times
 from gripmargin.motion.tool_motion import ToolMotion, pose_motion
-from gripmargin.motion.trajectory import PoseTrajectory
+from gripmargin.motion.trajectory import POSE_RATES, PoseTrajectory
+from gripmargin.motion.turns import as_channels
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,7 +29,9 @@ class Poses:
     trajectory: PoseTrajectory
 
     def rates(self, stamps: Stamps | None) -> ProgramRates:
-        """Return velocities and accelerations of the tool frame."""
+        """Return velocities and accelerations of the tool frame: given ones in world axes, turns else in the tool's."""
+        if self.trajectory.velocity is not None:
+            return as_given(self.trajectory, as_channels(self.trajectory.own[0]), POSE_RATES)
         position, rotation = self.trajectory.position, self.trajectory.rotation
         places = np.hstack([position, rotation.reshape(self.trajectory.samples, 9)])
         times = sample_times(self.trajectory.t, places, stamps)
@@ -55,6 +59,8 @@ class Poses:
     def tool(self, t: FloatArray, rates: Rates) -> ToolMotion:
         """Return the tool's motion at the samples."""
         (velocity, omega), (acceleration, alpha) = (np.hsplit(rows, 2) for rows in (rates.first, rates.second))
+        if self.trajectory.velocity is not None:
+            omega, alpha = (np.einsum("nji,nj->ni", self.trajectory.rotation, rows) for rows in (omega, alpha))
         return pose_motion(t, self.trajectory.position, self.trajectory.rotation, velocity, acceleration, omega, alpha)
 
     def spin(self, rates: Rates) -> FloatArray:
@@ -66,5 +72,5 @@ class Poses:
         """Return what one unit of acceleration in each coordinate gives the tool, shape (6, 6, m)."""
         out = np.zeros((6, 6, samples.size))
         out[:3, :3] = self.trajectory.rotation[samples].transpose(1, 2, 0)
-        out[3:, 3:] = np.eye(3)[:, :, None]
+        out[3:, 3:] = np.eye(3)[:, :, None] if self.trajectory.velocity is None else out[:3, :3]
         return out

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import groupby
-from typing import Any, Literal, NamedTuple, Self, get_args
+from typing import Any, ClassVar, Literal, NamedTuple, Self, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray, Value, frozen, sealed
 from gripmargin.base.errors import InputError
+from gripmargin.base.given import of_class, shown, texts
 from gripmargin.base.poses import FARTHEST, as_pose, rotation_from_quaternion
 
 RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
@@ -19,15 +20,34 @@ MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs split
 LATEST = 1e12  # [s]: clocks count from 1970 or later
 FASTEST = 1e9  # [rad/s, m/s, per s]: no joint does that, and products of a few such figures stay within floats
 Interpolation = Literal["samples", "linear", "cubic", "quintic"]
+# what files call velocity and acceleration of poses, component by component
+POSE_RATES = ("xd", "yd", "zd", "wx", "wy", "wz"), ("xdd", "ydd", "zdd", "wxd", "wyd", "wzd")
 QUATERNION_TOLERANCE = 1e-2  # rounding to three decimals gives 1e-3; a wrong column gives far more
+
+
+class Filling(NamedTuple):
+    """Samples put in between those of a program; see `gripmargin.motion.between`.
+
+    Attributes:
+        given: Which samples are the program's own, rising, shape (m,).
+        missed: By how much accelerations may exceed the straight lines through the samples next to each, shape
+            (n, joints) or that of the acceleration of poses; None: nowhere.
+    """
+
+    given: NDArray[np.intp]
+    missed: FloatArray | None
 
 
 @dataclass(frozen=True, eq=False)
 class _Samples(Value):
+    PLACES: ClassVar[tuple[str, ...]]  # fields with what is given at each sample
+    RATES: ClassVar[tuple[str, str]]  # and how fast it changes, once and twice
+
     t: FloatArray
     moves: tuple[str, ...] | None = None
     source: str = "trajectory"
     notes: tuple[str, ...] = field(default=(), kw_only=True)
+    filling: Filling | None = field(default=None, repr=False, kw_only=True)
 
     def _check_times(self) -> int:
         t = frozen(self.t, (None,), f"{self.source} t", most=LATEST)
@@ -46,13 +66,52 @@ class _Samples(Value):
                 "remove the sample or repair its time",
             )
         object.__setattr__(self, "t", t)
-        object.__setattr__(self, "notes", tuple(self.notes))
+        object.__setattr__(self, "notes", texts(self.notes, f"{self.source} notes"))
+        if self.filling is not None:
+            of_class(self.filling, Filling, f"{self.source} filling", "give none")
         if self.moves is not None:
-            moves = tuple(self.moves)
+            moves = texts(self.moves, f"{self.source} moves")
             if len(moves) != t.size:
                 raise InputError(f"{self.source} moves", f"{len(moves)} labels", f"{t.size}, one a sample")
             object.__setattr__(self, "moves", moves)
+        if self.filling is not None and self.filling.given[-1] != t.size - 1:
+            raise InputError(
+                f"{self.source} filling", "samples put in of another program", "those of this one", "give none"
+            )
         return int(t.size)
+
+    def _check_rates(self, shape: tuple[int, ...], words: tuple[str, str]) -> None:
+        for name in self.RATES:
+            rates = getattr(self, name)
+            if rates is not None:
+                object.__setattr__(self, name, frozen(rates, shape, f"{self.source} {name}", most=FASTEST))
+        speeds, accelerations = self.rates
+        if accelerations is not None and speeds is None:
+            raise InputError(self.source, f"{words[1]} without {words[0]}", "both or neither")
+
+    @property
+    def rates(self) -> tuple[FloatArray | None, FloatArray | None]:
+        """Speeds and accelerations at the samples, None where they are not given."""
+        first, second = self.RATES
+        return getattr(self, first), getattr(self, second)
+
+    def taken(self, samples: NDArray[Any], *, t: FloatArray | None = None) -> Self:
+        """Return some of the samples as a program of its own.
+
+        Args:
+            samples: Indices or a mask.
+            t: Their times [s]; None: those they have.
+        """
+        columns = {n: row[samples] for n in (*self.PLACES, *self.RATES) if (row := getattr(self, n)) is not None}
+        moves = None if self.moves is None else tuple(self.moves[i] for i in np.arange(self.samples)[samples])
+        return replace(self, t=self.t[samples] if t is None else t, moves=moves, filling=None, **columns)
+
+    @property
+    def own(self) -> tuple[Self, NDArray[np.intp]]:
+        """The trajectory without samples that were put in, and which of its samples these are."""
+        if self.filling is None:
+            return self, np.arange(self.samples)
+        return self.taken(self.filling.given), self.filling.given
 
     @property
     def samples(self) -> int:
@@ -72,19 +131,6 @@ class _Samples(Value):
             members = list(run)
             found.append((label, members[0], members[-1]))
         return found
-
-
-class Filling(NamedTuple):
-    """Samples put in between those of a program; see `gripmargin.motion.between`.
-
-    Attributes:
-        given: Which samples are the program's own, rising, shape (m,).
-        missed: By how much joint accelerations may exceed the straight lines through the samples next to each, shape
-            (n, joints); None: nowhere.
-    """
-
-    given: NDArray[np.intp]
-    missed: FloatArray | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,34 +155,27 @@ class JointTrajectory(_Samples):
         InputError: Shapes that do not agree, NaN, times that repeat or go back.
     """
 
+    PLACES: ClassVar = ("q",)
+    RATES: ClassVar = ("qd", "qdd")
+
     q: FloatArray = None  # type: ignore[assignment]
     qd: FloatArray | None = None
     qdd: FloatArray | None = None
     names: tuple[str, ...] = ()
     interpolation: Interpolation = "samples"
-    filling: Filling | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         n = self._check_times()
-        if self.interpolation not in get_args(Interpolation):
+        if not isinstance(self.interpolation, str) or self.interpolation not in get_args(Interpolation):
             raise InputError(
                 f"{self.source} interpolation",
-                f"{self.interpolation!r}",
+                shown(self.interpolation),
                 " or ".join(get_args(Interpolation)),
             )
         q = frozen(self.q, (n, None), f"{self.source} q", most=FARTHEST)
         object.__setattr__(self, "q", q)
-        for name in ("qd", "qdd"):
-            rates = getattr(self, name)
-            if rates is not None:
-                object.__setattr__(self, name, frozen(rates, q.shape, f"{self.source} {name}", most=FASTEST))
-        if self.qdd is not None and self.qd is None:
-            raise InputError(self.source, "joint accelerations without joint speeds", "both or neither")
-        if self.filling is not None and self.filling.given[-1] != n - 1:
-            raise InputError(
-                f"{self.source} filling", "samples put in of another program", "those of this one", "give none"
-            )
-        names = tuple(self.names)
+        self._check_rates(q.shape, ("joint speeds", "joint accelerations"))
+        names = texts(self.names, f"{self.source} names")
         if names and len(names) != q.shape[1]:
             raise InputError(f"{self.source} names", f"{len(names)} names", f"{q.shape[1]}, one a column")
         if len(set(names)) != len(names):
@@ -166,16 +205,6 @@ class JointTrajectory(_Samples):
             moves=labels,
             source="toolbox trajectory",
         )
-
-    @property
-    def own(self) -> tuple[Self, NDArray[np.intp]]:
-        """The trajectory without samples that were put in, and which of its samples these are."""
-        if self.filling is None:
-            return self, np.arange(self.samples)
-        given = self.filling.given
-        qd, qdd = (None if rate is None else rate[given] for rate in (self.qd, self.qdd))
-        moves = None if self.moves is None else tuple(self.moves[i] for i in given)
-        return replace(self, t=self.t[given], q=self.q[given], qd=qd, qdd=qdd, moves=moves, filling=None), given
 
     def in_order_of(self, names: Sequence[str]) -> Self:
         """Return the trajectory with its columns in the order of the given joint names.
@@ -213,16 +242,27 @@ class PoseTrajectory(_Samples):
         t: Times [s], increasing, shape (n,).
         position: Tool-frame origin in the world [m], shape (n, 3).
         rotation: Tool axes in the world as columns, shape (n, 3, 3).
+        velocity: Of the tool-frame origin [m/s], then angular [rad/s], both in world axes, shape (n, 6), or None: it is
+            estimated, as the acceleration is.
+        acceleration: What the velocity changes by: of the tool-frame origin as a point that moves [m/s^2], then angular
+            [rad/s^2], both in world axes, shape (n, 6); None where the velocity is.
         moves: A label for each sample, or None.
         source: Where it came from, for messages.
         notes: How its file was understood, in sentences for the report.
+        filling: Where samples were put in between those given.
 
     Raises:
-        InputError: Shapes that do not agree, NaN, times that repeat or go back, a matrix that is no rotation.
+        InputError: Shapes that do not agree, NaN, times that repeat or go back, a matrix that is no rotation, or
+            velocities without accelerations.
     """
+
+    PLACES: ClassVar = ("position", "rotation")
+    RATES: ClassVar = ("velocity", "acceleration")
 
     position: FloatArray = None  # type: ignore[assignment]
     rotation: FloatArray = None  # type: ignore[assignment]
+    velocity: FloatArray | None = None
+    acceleration: FloatArray | None = None
 
     def __post_init__(self) -> None:
         n = self._check_times()
@@ -234,6 +274,10 @@ class PoseTrajectory(_Samples):
             i = int(np.argmax(wrong))
             raise InputError(f"{self.source} rotation of sample {i}", "a matrix that is no rotation", "a rotation")
         object.__setattr__(self, "rotation", rotation)
+        self._check_rates((n, 6), ("velocities", "accelerations"))
+        if self.velocity is not None and self.acceleration is None:
+            remedy = "add them, or leave the velocities out: both are then estimated"
+            raise InputError(self.source, "velocities of poses without accelerations", "both or neither", remedy)
 
     @classmethod
     def from_quaternions(
@@ -281,6 +325,28 @@ class PoseTrajectory(_Samples):
             source="SE3 sequence",
         )
 
+    def regripped(self, tool: FloatArray) -> Self:
+        """Return the same motion as one of another tool frame.
+
+        Args:
+            tool: Its pose in the tool frame, shape (4, 4).
+        """
+        arm, rotation = self.rotation @ tool[:3, 3], self.rotation @ tool[:3, :3]
+        velocity, acceleration = self.rates
+        if velocity is not None and acceleration is not None:
+            omega, alpha = velocity[:, 3:], acceleration[:, 3:]
+            whirl = np.cross(omega, arm)
+            velocity = velocity + np.pad(whirl, ((0, 0), (0, 3)))
+            pull = np.cross(alpha, arm) + np.cross(omega, whirl)
+            acceleration = acceleration + np.pad(pull, ((0, 0), (0, 3)))
+        filling = self.filling
+        if filling is not None and filling.missed is not None:
+            more = np.linalg.norm(tool[:3, 3]) * np.linalg.norm(filling.missed[:, 3:], axis=1, keepdims=True)
+            filling = filling._replace(missed=filling.missed + np.pad(np.repeat(more, 3, axis=1), ((0, 0), (0, 3))))
+        position = self.position + arm
+        rates: dict[str, Any] = {"velocity": velocity, "acceleration": acceleration}
+        return replace(self, position=position, rotation=rotation, filling=filling, **rates)
+
     def to_se3(self) -> Any:
         """Return the poses as one spatialmath ``SE3`` that holds them all, in order."""
         from spatialmath import SE3  # noqa: PLC0415 - loads plotting
@@ -294,12 +360,13 @@ class PoseTrajectory(_Samples):
 Trajectory = JointTrajectory | PoseTrajectory
 
 
-def given_rates(trajectory: JointTrajectory) -> tuple[FloatArray, FloatArray]:
-    """Return speeds and accelerations of a program that gives both, shape (n, joints) each.
+def given_rates(trajectory: Trajectory) -> tuple[FloatArray, FloatArray]:
+    """Return speeds and accelerations of a program that gives both, shape (n, joints) each, of poses (n, 6).
 
     Raises:
         InputError: It does not.
     """
-    if trajectory.qd is None or trajectory.qdd is None:
-        raise InputError(trajectory.source, "no joint speeds with accelerations", "both")
-    return trajectory.qd, trajectory.qdd
+    speeds, accelerations = trajectory.rates
+    if speeds is None or accelerations is None:
+        raise InputError(trajectory.source, "no speeds with accelerations", "both")
+    return speeds, accelerations

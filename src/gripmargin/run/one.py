@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,6 +15,7 @@ from gripmargin.checks import registry
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.causes import causes
 from gripmargin.motion.chain import Chain
+from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import NotChecked, Outcome, overall
 from gripmargin.results.report import Report
@@ -46,7 +47,7 @@ def check(
     trajectory: Trajectory,
     gripper: Gripper,
     part: Part,
-    robot: Chain | None = None,
+    robot: Chain | Any = None,
     phases: Sequence[Phase] = (),
     targets: Targets | None = None,
     pick: Pick | None = None,
@@ -54,6 +55,9 @@ def check(
     flange: Flange | None = None,
     stop: Stop | None = None,
     joint_limits: JointLimits | None = None,
+    stamps: Stamps | None = None,
+    recording: Trajectory | None = None,
+    recording_offset: float | None = None,
     accept: Sequence[str] = (),
     gravity: ArrayLike = (0.0, 0.0, -STANDARD_GRAVITY),
     air_density: float = STANDARD_AIR_DENSITY,
@@ -65,7 +69,8 @@ def check(
         trajectory: Joint values or tool poses over time.
         gripper: The pads, in the tool frame.
         part: The part as gripped, in the tool frame.
-        robot: The arm with base and tool mounted; joint trajectories need it.
+        robot: The arm with base and tool mounted, a chain or a robot of the Robotics Toolbox; joint trajectories need
+            it.
         phases: What happens when; empty: the whole program is one carry.
         targets: Margins to reach; by default hold 2.0.
         pick: Where the part is taken from; with it preload and lift-off are checked.
@@ -73,6 +78,9 @@ def check(
         flange: What the robot may carry at its flange; with it the load of gripper and part is checked against it.
         stop: How the robot stops; with it stops are checked.
         joint_limits: Of the robot; its speeds say what full speed is when it stops.
+        stamps: What time stamps mean where rates are estimated.
+        recording: What was recorded while the robot ran the program.
+        recording_offset: By how much the recording's clock leads the program's [s]; None: it is found.
         accept: What looks wrong and is meant, by the codes that a report names.
         gravity: In the world frame [m/s^2], shape (3,).
         air_density: Of the air [kg/m^3]; counts for a part with a drag area.
@@ -116,7 +124,7 @@ def check(
             trajectory=trajectory,
             gripper=gripper,
             part=part,
-            robot=robot,
+            robot=_chain(robot),
             phases=phases,  # type: ignore[arg-type]
             targets=Targets() if targets is None else targets,
             pick=pick,
@@ -124,11 +132,23 @@ def check(
             flange=flange,
             stop=stop,
             joint_limits=joint_limits,
+            stamps=stamps,
+            recording=recording,
+            recording_offset=recording_offset,
             accept=accept,  # type: ignore[arg-type]
             gravity=gravity,  # type: ignore[arg-type]
             air_density=air_density,
         )
     )
+
+
+def _chain(robot: Any) -> Chain | None:
+    """The robot as a chain; one of the toolbox is read."""
+    if robot is None or isinstance(robot, Chain) or not hasattr(robot, "fkine"):
+        return robot
+    from gripmargin.files.robots import robot_chain  # noqa: PLC0415 - loads the toolbox
+
+    return robot_chain(robot)
 
 
 def check_file(path: str | Path) -> Report:

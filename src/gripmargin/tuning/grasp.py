@@ -213,8 +213,7 @@ def _tilted(case: Case, turn: FloatArray) -> Case:
     turned[:3, 3] = about - turned[:3, :3] @ about
     trajectory, robot = job.trajectory, job.robot
     if isinstance(trajectory, PoseTrajectory):
-        position = trajectory.position + trajectory.rotation @ turned[:3, 3]
-        trajectory = replace(trajectory, position=position, rotation=trajectory.rotation @ turned[:3, :3])
+        trajectory = trajectory.regripped(turned)
     elif robot is not None:
         robot = robot.mounted(tool=turned)
     job = replace(job, trajectory=trajectory, robot=robot)

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
+from gripmargin.motion.between import law_of
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.tuned import Limit
-from gripmargin.tuning.peaks import Intervals
+from gripmargin.tuning.peaks import Peaks, peaks
 
 STILL_RATE = 1e-9  # rates below this do not limit anything
 
@@ -55,12 +56,18 @@ def _rates(case: Case) -> Iterator[tuple[int, FloatArray, FloatArray]]:
     limits, rates, trajectory = case.job.joint_limits, case.motion.joint_rates, case.job.trajectory
     if limits is None or rates is None or not isinstance(trajectory, JointTrajectory):
         return
-    given = trajectory.qdd is not None
-    found = Intervals.of(trajectory.t, trajectory.q, *rates, given=given)
-    for order, size, limit in (
-        (0, found.speed, limits.speed),
-        (1, found.acceleration, limits.acceleration),
-        (2, found.jerk, limits.jerk),
-    ):
+    qd, qdd = rates
+    if trajectory.qdd is not None:
+        own, at = trajectory.own
+        found = peaks(*law_of(own))
+        found = Peaks(*(np.repeat(size, np.diff(at), axis=0) for size in found))
+    else:  # estimated rates do not follow from each other
+        h = np.diff(trajectory.t)[:, None]
+        higher = (np.maximum(np.abs(row[:-1]), np.abs(row[1:])) for row in (qd, qdd))
+        speed, acceleration = higher
+        found = Peaks(
+            speed, np.maximum(acceleration, np.abs(np.diff(qd, axis=0) / h)), np.abs(np.diff(qdd, axis=0) / h)
+        )
+    for order, (size, limit) in enumerate(zip(found, (limits.speed, limits.acceleration, limits.jerk), strict=True)):
         if limit is not None:
-            yield order, size(), limit
+            yield order, size, limit

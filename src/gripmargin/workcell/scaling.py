@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.motion.trajectory import Trajectory
 from gripmargin.workcell import Phase
 from gripmargin.workcell.job import Job
 
@@ -59,11 +60,10 @@ def _moved(time: float, now: FloatArray, then: FloatArray) -> float:
 
 
 def _scaled(trajectory: Trajectory, times: FloatArray, factors: FloatArray) -> Trajectory:
-    if not isinstance(trajectory, JointTrajectory) or trajectory.qd is None:
-        return replace(trajectory, t=times)
     k = at_samples(factors)[:, None]
-    qdd = None if trajectory.qdd is None else k**2 * trajectory.qdd
+    both = zip(trajectory.RATES, trajectory.rates, (k, k**2), strict=True)
+    rates: dict[str, Any] = {name: size * rows for name, rows, size in both if rows is not None}
     filling = trajectory.filling
     if filling is not None and filling.missed is not None:
         filling = filling._replace(missed=k**2 * filling.missed)
-    return replace(trajectory, t=times, qd=k * trajectory.qd, qdd=qdd, filling=filling)
+    return replace(trajectory, t=times, filling=filling, **rates)

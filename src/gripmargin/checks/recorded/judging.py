@@ -26,7 +26,7 @@ from gripmargin.checks.swing.use import swing_target, swing_use
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.program import ProgramMotion
-from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import CheckResult, Verdict
 
 FEWEST: Final = 20  # recorded samples in the carry
@@ -116,10 +116,7 @@ def _cut(recording: Trajectory, placed: Placed, keep: NDArray[np.bool_]) -> Traj
     """Some samples of a recording, by the program's clock and with its moves."""
     t = placed.t[keep]
     moves = None if placed.labels is None else tuple(placed.labels[i] for i in np.flatnonzero(keep))
-    if isinstance(recording, JointTrajectory):
-        qd, qdd = (None if rate is None else rate[keep] for rate in (recording.qd, recording.qdd))
-        return replace(recording, t=t, q=recording.q[keep], qd=qd, qdd=qdd, moves=moves)
-    return replace(recording, t=t, position=recording.position[keep], rotation=recording.rotation[keep], moves=moves)
+    return replace(recording.taken(keep, t=t), moves=moves)
 
 
 def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) -> Case:
