@@ -135,8 +135,7 @@ def _guess(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwin
     """A speed factor from the use, of which what gravity does not do goes with its square; 1 where it tells nothing."""
     factor = 1.0
     for piece, slowed in pieces:
-        rows = np.flatnonzero(slowed[piece.owner])
-        standing = piece.swing.modes.loads @ piece.still[:, rows] + piece.rest[:, rows]
+        standing = piece.swing.modes.loads @ piece.still[:, slowed] + piece.rest[:, slowed]
         still = float(peak_utilisation(carry.use.grip.face, standing)[0].max())
         most = float(use_over(piece, carry.use.grip.face).most[slowed].max())
         spare = 1.0 / target - still
@@ -153,12 +152,12 @@ def slowed_down(stretch: Stretch, slowed: NDArray[np.bool_], factor: float) -> S
         slowed: Which of its samples, shape (m,).
         factor: Speed factor.
     """
-    drive, at = stretch.swing.drive, slowed[stretch.owner]
-    step = np.diff(drive.t) * np.where(at[1:] & at[:-1], 1.0 / factor, 1.0)
-    square = np.where(at, factor * factor, 1.0)
+    drive = stretch.swing.drive
+    step = np.diff(drive.t) * np.where(slowed[1:] & slowed[:-1], 1.0 / factor, 1.0)
+    square = np.where(slowed, factor * factor, 1.0)
     t = drive.t[0] + np.concatenate([[0.0], np.cumsum(step)])
     start = stretch.start
-    rate = start.rate * (factor if at[start.sample] else 1.0)
+    rate = start.rate * (factor if slowed[start.sample] else 1.0)
     return stretch.driven(
         drive.scaled(t, square, stretch.still), start=Start(sample=start.sample, load=start.load, rate=rate)
     )

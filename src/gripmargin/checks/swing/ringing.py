@@ -26,15 +26,13 @@ class Stretch:
 
     Attributes:
         samples: Indices into the program, shape (m,).
-        owner: The sample at or before each instant, an index into `samples`, shape (n,).
         start: How it begins.
-        swing: What the part does; its instants are the samples, or more where those are far apart.
-        still: Load of gravity alone, mode by mode, shape (modes, n).
-        rest: Load that no mode takes, for lack of mass: the pads carry it at once, shape (6, n).
+        swing: What the part does.
+        still: Load of gravity alone, mode by mode, shape (modes, m).
+        rest: Load that no mode takes, for lack of mass: the pads carry it at once, shape (6, m).
     """
 
     samples: NDArray[np.intp]
-    owner: NDArray[np.intp]
     start: Start
     swing: Swing
     still: FloatArray
@@ -47,16 +45,15 @@ class Stretch:
 
     def piece(self, first: int, last: int) -> Stretch:
         """Return a piece from one sample to another, indices into `samples`: the part hangs still when it begins."""
-        low, high = (int(i) for i in np.searchsorted(self.owner, [first, last + 1]))
-        drive = self.swing.drive.since(low, high)
-        begin = Start(sample=0, load=self.swing.modes.loads @ drive.base[:, 0] + self.rest[:, low], rate=np.zeros(6))
+        part, modes = slice(first, last + 1), self.swing.modes
+        drive = self.swing.drive.since(first, last + 1)
+        begin = Start(sample=0, load=modes.loads @ drive.base[:, 0] + self.rest[:, first], rate=np.zeros(6))
         return Stretch(
-            samples=self.samples[first : last + 1],
-            owner=self.owner[low:high] - first,
+            samples=self.samples[part],
             start=begin,
-            swing=swing(self.swing.modes, drive, begin),
-            still=self.still[:, low:high],
-            rest=self.rest[:, low:high],
+            swing=swing(modes, drive, begin),
+            still=self.still[:, part],
+            rest=self.rest[:, part],
         )
 
     def on(self, modes: Modes) -> Stretch:
@@ -144,7 +141,6 @@ def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) ->
         drives = estimated_drives(modes, t, wrench, doubt, start.sample, shaken=case.recorded)
     return Stretch(
         samples=run,
-        owner=np.arange(run.size),
         start=start,
         swing=better(modes, drives, start, COVERAGE),
         still=modes.shapes.T @ standing,

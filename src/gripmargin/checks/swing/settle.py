@@ -136,7 +136,7 @@ def _placing(case: Case, stretch: Stretch) -> Placing:
         spread = math.inf
     reached = _within_a_period(lever, found.about_base[:, -1], modes.damped_frequency)
     stop = _last_stop(case, stretch)
-    at = int(np.searchsorted(stretch.owner, stop)) if stop is not None else 0
+    at = stop or 0
     still = Start(sample=0, load=modes.loads @ found.drive.base[:, at], rate=np.zeros(6))
     since = swing(modes, found.drive.since(at), still)
     return Placing(
@@ -201,8 +201,7 @@ def _last_stop(case: Case, stretch: Stretch) -> int | None:
     if end == moves.size and t[-1] - t[first] < LANDING and len(rests) > 1:
         first, end = rests[-2]
     # Slow is not yet still: braking ends where the load is that of gravity alone, as nearly as it gets.
-    at = np.searchsorted(stretch.owner, np.arange(moves.size))
-    moving = np.linalg.norm(stretch.swing.drive.base - stretch.still, axis=0)[at]
+    moving = np.linalg.norm(stretch.swing.drive.base - stretch.still, axis=0)
     rest = moving[first:end]
     return int(first + np.argmax(rest <= rest.min() + BRAKED * moving.max()))
 

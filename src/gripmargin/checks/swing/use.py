@@ -86,25 +86,16 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None) -> StretchU
     _look_between(stretch, face, followed, steps, near, (value, point, load))
     left[near] = missed(steps)[near]
     unsure, noise = ((gain * x).sum(axis=0) for x in (next_too(found.unsure), next_too(found.sigma)))
-    firsts = np.flatnonzero(np.diff(stretch.owner, prepend=-1))
     least, most = value - unsure, value + fast + left + unsure
     if sway is not None:
-        most = most + sway.more
+        least, most = least - sway.more, most + sway.more
         if sway.followed is not None:
             least, most = sway.followed.least - unsure, sway.followed.most + fast + left + unsure
             there = np.isfinite(sway.followed.value)  # beyond numbers the part is taken to stay in its place
             value = np.where(there, sway.followed.value, value)
             point, load = np.where(there, sway.followed.point, point), np.where(there, sway.followed.load, load)
         least, most = np.where(sway.known, least, 0.0), np.where(sway.known, most, np.inf)
-    best = _largest(value, firsts)
-    return StretchUse(
-        value=np.maximum.reduceat(value + fast, firsts),
-        low=np.maximum.reduceat(least, firsts),
-        high=np.maximum.reduceat(most, firsts),
-        noise=np.maximum.reduceat(noise, firsts),
-        point=point[best],
-        load=load[:, best],
-    )
+    return StretchUse(value=value + fast, low=least, high=most, noise=noise, point=point, load=load)
 
 
 def resolution(found: Swing) -> tuple[NDArray[np.bool_], int]:
@@ -146,16 +137,6 @@ def _look_between(
         value[where], point[where], load[:, where] = u[more], at[more], wrench[:, more]
 
 
-def _largest(values: FloatArray, firsts: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Index of the largest value of each group that begins at the given places."""
-    ends = np.append(firsts[1:], values.size)
-    if (ends - firsts == 1).all():
-        return firsts
-    width = int((ends - firsts).max())
-    index = np.minimum(firsts[:, None] + np.arange(width), ends[:, None] - 1)
-    return np.asarray(index[np.arange(firsts.size), np.argmax(values[index], axis=1)])
-
-
 @dataclass(frozen=True, eq=False, kw_only=True)
 class CarrySwing:
     """The part's swing over the whole carry, and how far it uses the pads.
@@ -187,7 +168,7 @@ class CarrySwing:
         """Return whether the part has swung nowhere too far to be judged up to a sample, an index into the program."""
         stretch = self.stretch_at(sample)
         sway = next(sway for each, sway in zip(self.stretches, self.sways, strict=True) if each is stretch)
-        return bool(sway.known[stretch.owner <= sample - stretch.samples[0]].all())
+        return bool(sway.known[: sample - stretch.samples[0] + 1].all())
 
     def ringing(self, sample: int) -> tuple[Ringing, ...]:
         """Return how much utilisation the swing of each mode is worth at a carried sample, an index into the program.
@@ -196,8 +177,7 @@ class CarrySwing:
             sample: Which.
         """
         stretch = self.stretch_at(sample)
-        at = int(np.searchsorted(stretch.owner, sample - stretch.samples[0]))
-        worth = self.modes.gain(self.use.grip.face) * stretch.swing.amplitude[:, at]
+        worth = self.modes.gain(self.use.grip.face) * stretch.swing.amplitude[:, sample - stretch.samples[0]]
         return tuple(
             Ringing(shape=name, frequency=float(hertz), use=float(use))
             for name, hertz, use in zip(self.modes.names, self.modes.hertz, worth, strict=True)
