@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from gripmargin.checks import words
 from gripmargin.reports.html.text import bullets, margin, number, safe, shares, table, tag
-from gripmargin.reports.html.view import NUMBERED, View, link
+from gripmargin.reports.html.view import View, link
 from gripmargin.results.findings import CheckResult, Finding, Verdict, overall, worst_first
 from gripmargin.results.report import CAUTIONS, Report
 
@@ -45,7 +45,9 @@ def head(view: View) -> str:
     verdict = str(report.verdict)
     lines = [tag("p", safe(SAYING[verdict]), class_="saying")]
     deciding = next((check for check in report.checks if check.verdict is report.verdict), None)
-    lines += [tag("p", tag("b", "Cause ") + safe(cause.text) + ".") for cause in report.causes]
+    lines += [
+        tag("p", tag("b", "Cause ") + safe(cause.text) + "." * (cause.text[-1] != "?")) for cause in report.causes
+    ]
     if view.numbered:
         worst = view.numbered[0]
         check = next((c for c in report.checks if c.check == worst.check), None)
@@ -59,7 +61,7 @@ def head(view: View) -> str:
         lines.append(tag("p", tag("b", "Why ") + safe(_why(worst)) + "."))
         if worst.remedy:
             lines.append(tag("p", tag("b", "What to change ") + safe(worst.remedy) + "."))
-    elif deciding is not None:
+    elif deciding is not None and not report.explained:
         nearest = min(
             report.checks,
             key=lambda c: (c.value / c.target) if c.value is not None and math.isfinite(c.value) else math.inf,
@@ -181,7 +183,7 @@ def findings(view: View) -> str:
             else _without(report)
         )
     cards = "".join(_card(view, i, finding) for i, finding in enumerate(view.numbered, start=1))
-    rest = worst_first(report.findings)[NUMBERED:]
+    rest = [finding for finding in worst_first(report.findings) if finding not in view.numbered]
     rows = [
         [
             safe(_name(f.check)),
@@ -193,7 +195,11 @@ def findings(view: View) -> str:
         for f in rest[:300]
     ]
     more = (
-        table(["check", "verdict", "at", "what", "what to change"], rows, caption=f"{len(rest)} more, less severe")
+        table(
+            ["check", "verdict", "at", "what", "what to change"],
+            rows,
+            caption=f"{len(rest)} {'more, less severe' if cards else 'that follow from the cause'}",
+        )
         if rows
         else ""
     )

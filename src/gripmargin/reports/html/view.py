@@ -26,7 +26,7 @@ class View:
         key: Prefix of all identifiers of this report in the page.
         worst: The sample that the page opens at; None where there is no sample.
         stops: Samples at which figures are given.
-        numbered: The findings with a number, worst first.
+        numbered: The findings with a number, worst first; none that follows from a cause.
         hung: Whether the part hangs on the pads, sample by sample.
     """
 
@@ -52,7 +52,7 @@ class View:
             key=key,
             worst=worst,
             stops=stops(samples.t, used(samples.hold_margin_low), marked, STOPS),
-            numbered=tuple(ranked[:NUMBERED]),
+            numbered=tuple([f for f in ranked if f.check not in report.explained][:NUMBERED]),
             hung=np.asarray(hung, dtype=bool),
         )
 
