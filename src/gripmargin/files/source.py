@@ -23,7 +23,7 @@ def checked_size(path: Path, limit: int) -> int:
     except FileNotFoundError as error:
         raise InputError(str(path), "no such file", "a file") from error
     except (OSError, ValueError) as error:
-        raise InputError(str(path), _reason(error), "a file that can be read") from error
+        raise InputError(str(path), reason(error), "a file that can be read") from error
     if not stat.S_ISREG(status.st_mode):
         kind = "a directory" if stat.S_ISDIR(status.st_mode) else "something that is not a regular file"
         raise InputError(str(path), kind, "a file")
@@ -44,7 +44,7 @@ def read_text(path: Path, limit: int) -> str:
     try:
         content = path.read_bytes()
     except OSError as error:
-        raise InputError(str(path), _reason(error), "a file that can be read") from error
+        raise InputError(str(path), reason(error), "a file that can be read") from error
     refuse_binary(path, content)
     try:
         text = content.decode("utf-8-sig")
@@ -136,7 +136,8 @@ def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
-def _reason(error: Exception) -> str:
+def reason(error: Exception) -> str:
+    """Say why a file cannot be read."""
     if isinstance(error, PermissionError):
         return "a file that may not be read"
     return f"a name that cannot be opened ({getattr(error, 'strerror', None) or error})"
