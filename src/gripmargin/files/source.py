@@ -9,6 +9,7 @@ from typing import Any, NoReturn
 
 from gripmargin.base.errors import InputError
 
+MOST_TABLES = 10_000_000  # of one JSON text: a gigabyte, far more than the largest program has points
 _UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 
 
@@ -82,8 +83,10 @@ def parse_json(path: Path, text: str) -> Any:
     """Read strict JSON: no NaN, no Infinity, no key twice.
 
     Raises:
-        InputError: Not JSON, or nested too deep.
+        InputError: Not JSON, nested too deep, or of so many lists and tables that they would fill the memory.
     """
+    if (count := text.count("[") + text.count("{")) > MOST_TABLES:
+        raise InputError(str(path), f"{count} lists and tables", f"at most {MOST_TABLES}", "split it")
     try:
         return json.loads(text, parse_constant=_refuse_constant, object_pairs_hook=_unique)
     except json.JSONDecodeError as error:
