@@ -100,7 +100,7 @@ class TestRefused:
             (5, "the bare number 5", "; write the number and its unit between quotes"),
             ("5", '"5", a number without a unit', ""),
             ("5 kg", '"5 kg", which is not a length', ""),
-            ("5 mn", '"5 mn", whose unit is not known', ""),
+            ("5 mn", '"5 mn", whose unit is not known', "; did you mean 'm'?"),
         ],
     )
     def test_messages_in_full(self, value, found, remedy):

@@ -99,6 +99,32 @@ def test_usage_errors_are_status_2_and_say_nothing_on_stdout(capsys, arguments):
     assert err.startswith("gripmargin: ")
 
 
+@pytest.mark.parametrize(
+    ("arguments", "meant"),
+    [(["chek", "x"], "check"), (["check", "x", "--breif"], "--brief"), (["tune", "x", "--jsn=x"], "--json")],
+)
+def test_what_was_probably_meant_is_asked(capsys, arguments, meant):
+    assert cli.main(arguments) == 2
+    assert f"; did you mean '{meant}'?\n" in capsys.readouterr().err
+
+
+def test_a_fault_of_how_things_fit_together_names_its_job(tmp_path, capsys):
+    """Found after the files are read, in the second of two jobs."""
+    good = Path(write(tmp_path, "good", "400 g"))
+    bad = Path(write(tmp_path, "bad", "400 g"))
+    phases = 'phases = [{ kind = "free", from = "0 s", to = "2 s" }]'
+    bad.write_text(bad.read_text().replace("[program]", f"[program]\n{phases}"))
+    other = Path(write(tmp_path, "other", "400 g"))
+    (tmp_path / "other.csv").write_text("q1_deg\n")
+    assert cli.main(["check", str(bad)]) == 2
+    alone = "no sample in a carry phase, so nothing to check, expected a phase of kind carry with samples"
+    assert capsys.readouterr().err == f"gripmargin: {bad}: job 'plate': found {alone}\n"
+    assert cli.main(["check", str(good), str(bad), str(other), "--workers", "1", "--brief"]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert lines[0].startswith(f"gripmargin: {bad}: job 'plate': found no sample")
+    assert lines[1].startswith(f"gripmargin: {other}: {tmp_path / 'other.csv'}, line 1, column 'q1_deg': found")
+
+
 def test_help_and_version_are_no_verdict_but_succeed(capsys):
     assert cli.main(["--version"]) == 0
     assert cli.main(["check", "--help"]) == 0

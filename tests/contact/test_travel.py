@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from gripmargin.contact import travel as travel_
 from gripmargin.contact.simulation import simulate
 from gripmargin.contact.travel import required_travel, travel
 
@@ -36,6 +37,15 @@ class TestTorsion:
         assert found.required == np.inf
         assert found.left > 0.1
         assert found.searched > np.deg2rad(110)
+
+    def test_the_search_ends_with_its_budget(self, pad_face, move, full, monkeypatch):
+        """Of 20 blocks of 16 steps of 1/32 of the break displacement; and nothing is found that was not reached."""
+        face = pad_face()
+        most = 20.5 * 16 * (face.patch.areas.size + travel_.WORK_OF_A_STEP)
+        monkeypatch.setattr(travel_, "MOST_WORK", most)
+        found = required_travel([face], "shear", move(LINE, x=[0, 0.1]), full(face), lambda _: False)
+        assert found.required == np.inf
+        assert found.searched == pytest.approx(20 * 16 / 32 * face.break_displacement, rel=1e-6)
 
     def test_lift_after_the_turn_is_no_part_of_the_screw(self, pad_face, move, full):
         face = pad_face()

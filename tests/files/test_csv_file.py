@@ -1,5 +1,7 @@
 """Trajectories from CSV: units, column orders, labels, the line in every error, and size."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
@@ -135,3 +137,14 @@ def test_a_file_at_the_limit_is_read_and_one_beyond_is_not(tmp_path, monkeypatch
     assert read(tmp_path, text[: text.rindex("\n")]).samples == 100
     with pytest.raises(InputError, match="found more than 100 rows"):
         read(tmp_path, text + "\n#" * 20)
+
+
+def test_a_file_that_may_not_be_read_is_bad_input(tmp_path, monkeypatch):
+    (tmp_path / "program.csv").write_text("t [s], x [mm]\n")
+
+    def refused(*_, **__):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "open", refused)
+    with pytest.raises(InputError, match=r"csv: found a file that may not be read, expected a file that can be read"):
+        read_trajectory(tmp_path / "program.csv")

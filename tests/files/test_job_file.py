@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gripmargin.base.errors import InputErrors
+from gripmargin.base.errors import InputError, InputErrors
+from gripmargin.files import source
 from gripmargin.files.job_file import read_job
 from gripmargin.workcell import uniform_plate
 
@@ -221,3 +222,10 @@ def test_a_robot_that_is_not_used_is_said(folder):
     (folder / "arm.urdf").write_bytes((good / "arm.urdf").read_bytes())
     job = read(folder, FULL + '[robot]\nurdf = "arm.urdf"\n')
     assert "The program gives poses of the tool frame: the robot of the job is not used." in job.assumed
+
+
+def test_json_that_would_fill_the_memory_is_refused(monkeypatch):
+    monkeypatch.setattr(source, "MOST_TABLES", 4)
+    assert source.parse_json(Path("a.json"), '[[], {}, {"b": 1}]') == [[], {}, {"b": 1}]
+    with pytest.raises(InputError, match="found 5 lists and tables, expected at most 4; split it"):
+        source.parse_json(Path("a.json"), "[[[[[]]]]]")

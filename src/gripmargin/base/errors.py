@@ -36,6 +36,10 @@ class InputError(GripmarginError):
         """Return the same fault under another name of its place."""
         return InputError(where, self.found, self.expected, self.remedy)
 
+    def of(self, file: str) -> InputError:
+        """Return the same fault as one of a file, which it names first."""
+        return self if self.where.startswith(file) else self.at(f"{file}: {self.where}")
+
 
 class BudgetError(InputError):
     """Working it out takes more than is spent on one question: what needs it is undecided."""
@@ -69,6 +73,10 @@ class InputErrors(InputError):  # noqa: N818 - several of them
         first = problems[0]
         super().__init__(first.where, first.found, first.expected, first.remedy)
         self.problems = tuple(problems)
+
+    def of(self, file: str) -> InputError:
+        """Return the same faults as those of a file, which they name first."""
+        return InputErrors([problem.of(file) for problem in self.problems])
 
     def __reduce__(self) -> tuple[type[InputErrors], tuple[tuple[InputError, ...]]]:
         return InputErrors, (self.problems,)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from difflib import get_close_matches
 from functools import cache
 from typing import TYPE_CHECKING, Any, Final
 
@@ -97,8 +98,31 @@ MAGNITUDES: Final[dict[str, tuple[float, float]]] = {
     "density": (1e-6, 1e6),
 }
 
+# Units that a misspelt one may have been meant for, by what they measure.
+_COMMON: Final[dict[str, str]] = {
+    "length": "mm cm m um in ft",
+    "angle": "deg rad turn",
+    "time": "s ms min h us",
+    "mass": "kg g mg t lb oz",
+    "speed": "mm/s m/s m/min",
+    "acceleration": "m/s^2 mm/s^2",
+    "jerk": "m/s^3 mm/s^3",
+    "angular speed": "deg/s rad/s rpm",
+    "angular acceleration": "deg/s^2 rad/s^2",
+    "angular jerk": "deg/s^3 rad/s^3",
+    "force": "N kN mN kgf lbf",
+    "moment": "N*m N*mm",
+    "stress": "N/cm^2 N/mm^2 Pa kPa MPa GPa bar psi",
+    "foundation modulus": "N/mm^3 Pa/m MPa/mm",
+    "moment of inertia": "kg*m^2 g*mm^2 kg*mm^2",
+    "area": "mm^2 cm^2 m^2",
+    "energy per area": "J/m^2",
+    "density": "kg/m^3 g/cm^3",
+}
+
 _NUMBER: Final = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _QUANTITY: Final = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[A-Za-zµμ°][A-Za-zµμ°0-9_ */^.()-]*)?\s*")
+_GROUPED: Final = re.compile(r"\s*[+-]?[0-9.]+[, ]+[0-9]")
 _UNIT: Final = re.compile(r"[A-Za-zµμ°_0-9 */^().-]{1,40}")
 
 
@@ -124,7 +148,7 @@ def unit_factor(unit: str, dimension: str) -> float:
     expected = f"a unit of {dimension} such as {example.split(' ', 1)[1]}"
     known = _dimensionality(unit)
     if known is None:
-        raise InputError(f"unit '{unit[:40]}'", "a unit that is not known", expected)
+        raise InputError(f"unit '{unit[:40]}'", "a unit that is not known", expected, _meant(unit, dimension))
     factor, dims = known
     if dims != _dimensionality(si)[1]:  # type: ignore[index]
         raise InputError(f"unit '{unit}'", "a unit of another dimension", expected)
@@ -175,18 +199,29 @@ def parse_quantity(text: object, dimension: str, where: str) -> float:
         raise InputError(where, kind, expected, "write the number and its unit between quotes")
     match = _QUANTITY.fullmatch(text) if len(text) <= 80 else None
     if match is None:
-        raise InputError(where, f'"{text[:60]}"', expected)
+        remedy = "write decimals with a point, and no blanks between digits" if _GROUPED.match(text[:80]) else ""
+        raise InputError(where, f'"{text[:60]}"', expected, remedy)
     if not match["unit"]:
         raise InputError(where, f'"{text}", a number without a unit', expected)
     known = _dimensionality(match["unit"].strip())
     if known is None:
-        raise InputError(where, f'"{text}", whose unit is not known', expected)
+        remedy = _meant(match["unit"].strip(), dimension)
+        raise InputError(where, f'"{text}", whose unit is not known', expected, remedy)
     if known[1] != _dimensionality(DIMENSIONS[dimension][0])[1]:  # type: ignore[index]
         raise InputError(where, f'"{text}", which is not {with_article(dimension)}', expected)
     value = float(match["number"]) * known[0]
     if not math.isfinite(value):
         raise InputError(where, f'"{text}"', "a finite number")
     return value
+
+
+def _meant(unit: str, dimension: str) -> str:
+    """Ask whether another unit was meant by one that is not known."""
+    known = _COMMON[dimension].split()
+    small = {each.lower(): each for each in reversed(known)}
+    bare = unit.lower().replace("²", "^2").replace("³", "^3").replace(" ", "")
+    near = get_close_matches(bare, small, n=1, cutoff=0.5)
+    return f"did you mean '{small[near[0]]}'?" if near else ""
 
 
 def with_article(dimension: str) -> str:

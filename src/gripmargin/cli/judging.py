@@ -40,7 +40,7 @@ class Judging:
         self._done: list[Judgement] = []
         self._trees: list[str] = []
         self._lines: list[str] = []
-        self._interrupted = False
+        self._interrupted = self._several = False
         self._lost = False  # whether what was printed found no reader
 
     def judge(self, named: Sequence[str | Judgement], workers: int | None, limits: Limits | None) -> None:
@@ -53,7 +53,7 @@ class Judging:
         """
         names = [name for name in named if isinstance(name, str)]
         samples = self._samples or "--html" in self._places
-        left = list(named)
+        left, self._several = list(named), len(named) > 1
         try:
             with Progress(len(names), "jobs") as progress:
                 made = judgements(
@@ -76,7 +76,7 @@ class Judging:
     def _say(self, judgement: Judgement) -> None:
         report = judgement.report
         if judgement.error is not None:
-            complain(judgement.error)
+            complain(judgement.error, judgement.job_file if self._several else "")
         if report is not None and self._printed and not self._brief:
             self._print(report_text(report) + "\n")
         self._keep(judgement)

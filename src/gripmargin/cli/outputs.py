@@ -156,8 +156,14 @@ def _in_text(c: str) -> str:
 _ESCAPES = {"--json": _in_json, "--lines": _in_json, "--junit": _in_xml}
 
 
-def complain(error: GripmarginError) -> None:
-    """Say on standard error what is wrong, and where it arose if that is asked for."""
-    print("\n".join(f"gripmargin: {visible(line)}" for line in str(error).split("\n")), file=sys.stderr)
+def complain(error: GripmarginError, job: str = "") -> None:
+    """Say on standard error what is wrong, and where it arose if that is asked for.
+
+    Args:
+        error: What is wrong.
+        job: One of several job files, with which each line begins; empty: it is the only one.
+    """
+    lines = [line if line.startswith(job) else f"{job}: {line}" for line in str(error).split("\n")]
+    print("\n".join(f"gripmargin: {visible(line)}" for line in lines), file=sys.stderr)
     if isinstance(error, FaultError) and error.trace and os.environ.get("GRIPMARGIN_TRACEBACK"):
         print(visible(error.trace), file=sys.stderr)

@@ -80,14 +80,13 @@ def _tuned(options: argparse.Namespace, rate: float) -> Tuning:
 
     if options.retime is not None and Path(options.retime).suffix not in WRITTEN:
         raise InputError("--retime", f"'{options.retime}'", f"a file that ends in {', '.join(WRITTEN)}")
-    with Progress(STEPS, "steps") as progress:
-        return tune(
-            read_job(Path(options.job)),
-            retime=options.retime is not None,
-            rate=rate,
-            grasp=options.grasp,
-            watch=progress.say,
-        )
+    job = read_job(Path(options.job))
+    try:
+        with Progress(STEPS, "steps") as progress:
+            retime = options.retime is not None
+            return tune(job, retime=retime, rate=rate, grasp=options.grasp, watch=progress.say)
+    except InputError as error:
+        raise error.at("--rate") if error.where == "rate" else error.of(options.job) from error
 
 
 def _rate(given: str | None) -> float:

@@ -14,7 +14,7 @@ from gripmargin.contact.cell_states import CellState
 from gripmargin.contact.press_engine import PressEngine
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.seating import SEATED, break_displacement, centre_of, within_reach
-from gripmargin.contact.simulation import STEP
+from gripmargin.contact.simulation import MOST_WORK, STEP, WORK_OF_A_STEP
 from gripmargin.kernels.screw import along, twist_between
 from gripmargin.workcell import ReleaseKind
 
@@ -98,7 +98,9 @@ def required_travel(
     if start <= 0 or enough(engine):
         return RequiredTravel(kind, achieved, 0.0, 1.0, 0.0)
     done, farthest = 0.0, _farthest(kind, faces)
-    while done < farthest:
+    for _ in range(int(MOST_WORK / (engine.cells.area.size + WORK_OF_A_STEP) / BLOCK)):
+        if done >= farthest:
+            break
         before, each = copy.deepcopy(engine), _longest_step(engine, screw, done)
         s = done + each * np.arange(1, BLOCK + 1)
         engine.advance(s, *_along(screw, motion.rotation[0], motion.position[0], s), np.tile(screw * each, (BLOCK, 1)))

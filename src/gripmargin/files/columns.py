@@ -18,6 +18,10 @@ QUATERNION: Final = ("qx", "qy", "qz", "qw")
 ANGLES: Final = ("roll", "pitch", "yaw")
 
 _HEADER: Final = re.compile(r"\s*(?P<name>[^\[\]]*?)\s*(?:\[\s*(?P<unit>[^\[\]]*?)\s*\])?\s*")
+_BARE_UNIT: Final = re.compile(  # q1 (deg), q1_deg, q1/deg, q1 deg
+    r"(?P<name>[A-Za-z]+\d*)(?:\s*[({</_:]\s*|\s+)(?P<unit>[A-Za-zµμ°][^\s(){}<>]*)[)}>]?"
+)
+_TIMES: Final = ("time", "times", "timestamp", "stamp", "sec", "seconds")
 _JOINT: Final = re.compile(r"(q|qd|qdd)([1-9]\d?)")
 _JOINT_DIMENSIONS: Final = {
     "q": ("angle", "length"),
@@ -101,12 +105,22 @@ def _column(header: str, where: str, robot: Chain | None) -> Column:
         if unit not in (None, "", "-", "1"):
             raise InputError(place, f"the unit '{unit}'", f"no unit for {name}")
         return Column(name, header)
-    near = get_close_matches(name, _NAMES, n=1) or get_close_matches(name.lower(), _NAMES, n=1)
     known = "t, q1 ..., qd1 ..., qdd1 ..., x, y, z, qx, qy, qz, qw, roll, pitch, yaw, xd ..., xdd ... or move"
-    remedy = f"did you mean '{near[0]}'?" if near else ""
+    remedy = _near_column(name)
     if not name:
         remedy = "remove the comma at the end of each line, or name the column"
     raise InputError(place, "a column that is not known", known, remedy)
+
+
+def _near_column(name: str) -> str:
+    """What to do about a name that is none."""
+    bare = _BARE_UNIT.fullmatch(name)
+    if bare and bare["name"].lower() in _NAMES:
+        return f"use [ ] for units: {bare['name'].lower()} [{bare['unit']}]"
+    if name.lower() in _TIMES:
+        return "did you mean 't'?"
+    near = get_close_matches(name, _NAMES, n=1) or get_close_matches(name.lower(), _NAMES, n=1)
+    return f"did you mean '{near[0]}'?" if near else ""
 
 
 def _joint_column(
@@ -131,7 +145,7 @@ def _factor(unit: str, dimension: str, place: str) -> float:
     try:
         return unit_factor(unit, dimension)
     except InputError as error:
-        raise InputError(place, error.found, error.expected) from error
+        raise InputError(place, error.found, error.expected, error.remedy) from error
 
 
 def _without_unit(place: str, name: str, dimensions: Sequence[str]) -> InputError:

@@ -20,6 +20,7 @@ from gripmargin.motion.trajectory import MAX_SAMPLES, Trajectory
 
 MAX_BYTES = 4_000_000_000
 MAX_LINE = 1 << 20  # [bytes]
+POINT = "write decimals with a point"
 COMMENT_LINES = 10_000  # that many lines more than samples are no sign of a file too long
 
 
@@ -118,8 +119,9 @@ def _refuse_other_separators(headers: list[str], where: str) -> None:
                 "columns separated by commas, decimals with a point",
                 "export it again as CSV with commas and decimal points",
             )
-    if all(_is_number(header) for header in headers):
-        raise InputError(where, "a row of numbers", "a header with units, such as t [s], q1 [deg], ...")
+    if 2 * sum(_is_number(header) for header in headers) > len(headers):
+        due = "a header with units, such as t [s], q1 [deg], ..."
+        raise InputError(where, "a row of numbers", due, "the header is missing: put it above the first row")
 
 
 def _numbers(path: Path, file: TextIO, columns: list[Column], header_line: int, labels: list[str] | None) -> FloatArray:
@@ -159,6 +161,10 @@ def _rows(path: Path, file: TextIO, columns: list[Column], header_line: int, lab
             if labels is not None:
                 labels.append(seen.setdefault(cells[place].strip(), cells[place].strip()))
                 cells[place] = ""
+            for cell, column in zip(cells, columns, strict=True):
+                if "," in cell and column.name != "move":  # which would be two cells once its quotes are gone
+                    where = f"{path}, line {number}, column '{column.header.strip()}'"
+                    raise InputError(where, f'"{printable(cell.strip())}"', "a number", POINT)
             yield ",".join(cells)
 
 
@@ -174,7 +180,7 @@ def _cells(path: Path, line: str, number: int) -> list[str]:
 def _wrong_count(where: str, cells: list[str], columns: list[Column]) -> InputError:
     remedy = ""
     if len(cells) > len(columns):
-        remedy = "write decimals with a point, and labels that contain a comma in quotes"
+        remedy = f"{POINT}, and labels that contain a comma in quotes"
     return InputError(where, f"{len(cells)} cells", f"{len(columns)}, one a column of the header", remedy)
 
 

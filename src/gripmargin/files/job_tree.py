@@ -20,6 +20,18 @@ _TEXT = re.compile(  # of TOML: strings and comments, to the end of the file or 
     r'|"(?:\\[^\n]|[^"\\\n])*+"?' + r"|'[^'\n]*+'?|#[^\n]*+",
     re.DOTALL,
 )
+_NUMBER = r"[+-]?\d[\d.]*"
+_SLIPS = {  # what a line looks like that is not TOML, and what to do
+    "[\u201c\u201d\u201e\u2018\u2019]": "use straight quotes",
+    rf"=\s*{_NUMBER},\d": "write decimals with a point, and a value with a unit in quotes",
+    rf"=\s*(?P<value>{_NUMBER}\s*[A-Za-z°µ%][^\s#,]*)": 'put it in quotes: "{}"',
+    rf"=\s*\[.*?(?<![\"'\w.])(?P<value>{_NUMBER}\s*[A-Za-z°µ%][^\s#,\]]*)": 'put each value in quotes, as in ["{}"]',
+    r"=\s*(?:True|TRUE|Yes|yes)\b": "write true",
+    r"=\s*(?:False|FALSE|No|no)\b": "write false",
+    r"=\s*(?P<value>[A-Za-z][\w./-]*)\s*(?:#.*)?$": 'put it in quotes: "{}"',
+    r"=\s*(?:#.*)?$": "write a value after the =",
+    r"^\s*[A-Za-z_]\w*\s*:": "write = between key and value",
+}
 _KEYS = re.compile(r"[\w. \t-]+")
 
 
@@ -43,13 +55,24 @@ def read_tree(file: Path) -> Any:
         line = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         place = f", line {line[1]}, column {line[2]}" if line else ""
         reason = re.sub(r" \(at .*\)$", "", str(error))
-        raise InputError(f"{file}{place}", f"text that is not TOML ({printable(reason, 160)})", "valid TOML") from error
+        remedy = _mend(text.split("\n")[int(line[1]) - 1]) if line else ""
+        found = f"text that is not TOML ({printable(reason, 160)})"
+        raise InputError(f"{file}{place}", found, "valid TOML", remedy) from error
     except RecursionError as error:
         raise InputError(str(file), "values nested too deep", "a flat file") from error
     except ValueError as error:
         raise InputError(
             str(file), f"a value that cannot be read ({printable(str(error), 160)})", "valid TOML"
         ) from error
+
+
+def _mend(line: str) -> str:
+    """What to do about a line that is not TOML, where that is one of the usual slips."""
+    for slip, remedy in _SLIPS.items():
+        found = re.search(slip, line[:500])
+        if found:
+            return remedy.format(printable((found.groupdict().get("value") or "").strip()))
+    return ""
 
 
 def _refuse_deep_keys(file: Path, text: str) -> None:

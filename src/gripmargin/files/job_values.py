@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from difflib import get_close_matches
 from functools import partial
 from typing import Annotated, Any
 
@@ -120,7 +121,9 @@ def _flag(value: object) -> bool:
 
 def _choice(options: Sequence[str | int], value: object) -> str | int:
     if isinstance(value, bool) or not isinstance(value, str | int) or value not in options:
-        raise fault(describe(value), f"one of {', '.join(map(str, options))}")
+        near = get_close_matches(str(value)[:60], [option for option in options if isinstance(option, str)], n=1)
+        remedy = f"did you mean '{near[0]}'?" if near else ""
+        raise fault(describe(value), f"one of {', '.join(map(str, options))}", remedy)
     return value
 
 

@@ -9,6 +9,7 @@ from typing import Any, NoReturn
 
 from gripmargin.base.errors import InputError
 
+MOST_TABLES = 10_000_000  # of one JSON text: a gigabyte, far more than the largest program has points
 _UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 
 
@@ -23,7 +24,7 @@ def checked_size(path: Path, limit: int) -> int:
     except FileNotFoundError as error:
         raise InputError(str(path), "no such file", "a file") from error
     except (OSError, ValueError) as error:
-        raise InputError(str(path), _reason(error), "a file that can be read") from error
+        raise InputError(str(path), reason(error), "a file that can be read") from error
     if not stat.S_ISREG(status.st_mode):
         kind = "a directory" if stat.S_ISDIR(status.st_mode) else "something that is not a regular file"
         raise InputError(str(path), kind, "a file")
@@ -44,7 +45,7 @@ def read_text(path: Path, limit: int) -> str:
     try:
         content = path.read_bytes()
     except OSError as error:
-        raise InputError(str(path), _reason(error), "a file that can be read") from error
+        raise InputError(str(path), reason(error), "a file that can be read") from error
     refuse_binary(path, content)
     try:
         text = content.decode("utf-8-sig")
@@ -82,8 +83,10 @@ def parse_json(path: Path, text: str) -> Any:
     """Read strict JSON: no NaN, no Infinity, no key twice.
 
     Raises:
-        InputError: Not JSON, or nested too deep.
+        InputError: Not JSON, nested too deep, or of so many lists and tables that they would fill the memory.
     """
+    if (count := text.count("[") + text.count("{")) > MOST_TABLES:
+        raise InputError(str(path), f"{count} lists and tables", f"at most {MOST_TABLES}", "split it")
     try:
         return json.loads(text, parse_constant=_refuse_constant, object_pairs_hook=_unique)
     except json.JSONDecodeError as error:
@@ -136,7 +139,8 @@ def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
-def _reason(error: Exception) -> str:
+def reason(error: Exception) -> str:
+    """Say why a file cannot be read."""
     if isinstance(error, PermissionError):
         return "a file that may not be read"
     return f"a name that cannot be opened ({getattr(error, 'strerror', None) or error})"

@@ -9,6 +9,7 @@ from gripmargin.base.given import as_path
 from gripmargin.files.csv_file import read_csv
 from gripmargin.files.npz_file import read_npz
 from gripmargin.files.ros_message import read_joint_trajectory_message
+from gripmargin.files.source import reason
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
 
@@ -45,7 +46,10 @@ def read_trajectory(path: str | Path, *, robot: Chain | None = None, topic: str 
     if ending not in _READERS:
         found = f"the ending '{file.suffix}'" if file.suffix else "a name without an ending"
         raise InputError(str(path)[:200], found, f"one of {', '.join((*_READERS, *_RECORDINGS))}")
-    return _READERS[ending](file, robot=robot)
+    try:
+        return _READERS[ending](file, robot=robot)
+    except OSError as error:
+        raise InputError(str(path), reason(error), "a file that can be read") from error
 
 
 def _read_recording(path: Path, robot: Chain | None, topic: str | None) -> Trajectory:

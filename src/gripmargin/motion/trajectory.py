@@ -18,7 +18,7 @@ from gripmargin.base.poses import FARTHEST, as_pose, rotation_from_quaternion
 RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
 MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs splitting
 LATEST = 1e12  # [s]: clocks count from 1970 or later
-FASTEST = 1e9  # [rad/s, m/s, per s]: no joint does that, and products of a few such figures stay within floats
+FASTEST = 1e15  # [rad/s, m/s, per s]: no joint does that, and products of a few such figures stay within floats
 Interpolation = Literal["samples", "linear", "cubic", "quintic"]
 # what files call velocity and acceleration of poses, component by component
 POSE_RATES = ("xd", "yd", "zd", "wx", "wy", "wz"), ("xdd", "ydd", "zdd", "wxd", "wyd", "wzd")

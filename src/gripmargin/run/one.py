@@ -159,7 +159,11 @@ def check_file(path: str | Path) -> Report:
     """
     from gripmargin.files.job_file import read_job  # noqa: PLC0415 - a pipeline without files needs no reader
 
-    return check_job(read_job(as_path(path)))
+    job = read_job(as_path(path))
+    try:
+        return check_job(job)
+    except InputError as error:  # of how things fit together, which no single file shows
+        raise error.of(str(path)) from error
 
 
 def check_job(job: Job, *, trial: bool = False) -> Report:

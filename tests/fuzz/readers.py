@@ -1,0 +1,62 @@
+"""What is damaged, and the readers that have to cope with it."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from gripmargin.files.job_file import read_job
+from gripmargin.files.report_file import read_baseline
+from gripmargin.files.trajectory_file import read_trajectory
+from gripmargin.files.urdf import read_urdf
+
+GOOD = Path(__file__).parents[1] / "bad_input" / "good"
+
+MESSAGE = """\
+joint_names: [shoulder, elbow, quill]
+points:
+- {positions: [0, 0, 0.1], velocities: [0, 0, 0], time_from_start: {sec: 0}}
+- positions: [0.1, 0.2, 0.1]
+  velocities: [0.1, 0.0, 1e-2]
+  time_from_start: {sec: 1}
+- {positions: [0.2, 0.2, 0.1], velocities: [0, 0, 0], time_from_start: {sec: 1, nanosec: 500000000}}
+"""
+MESSAGE_AS_JSON = (
+    '{"joint_names": ["a", "b"], "points": [{"positions": [0, 1], "time_from_start": {"sec": 0, "nanosec": 0}}, '
+    '{"positions": [1, 2e-1], "time_from_start": {"sec": 1, "nanosec": 5}}]}'
+)
+POSES = """\
+t [s],x [mm],y [mm],z [mm],roll [deg],pitch [deg],yaw [deg],move
+0,0,0,100,180,0,0,"lift, first"
+0.1,0,0,110,180,0,0,lift
+0.2,0,1e1,120,180,0,-1,over
+"""
+REPORT = (
+    '{"schema": "gripmargin-report/1", "job": "window", "checks": [{"check": "hold", "verdict": "pass", "value": 2.5, '
+    '"low": 2.4, "target": 2.0}], "findings": [{"check": "hold", "verdict": "fail", "worst": {"move": null}, "from": '
+    '0.1, "to": 1e0}]}\n'
+)
+
+
+def _npz() -> bytes:
+    file = io.BytesIO()
+    columns = {"t [s]": [0.0, 0.1, 0.2], "q1 [deg]": [1.0, 2.0, 3.0], "q2 [mm]": [1.0, 2.0, 3.0]}
+    np.savez(file, **{name: np.array(values) for name, values in columns.items()})
+    return file.getvalue()
+
+
+# By the name of the file that is damaged: what it holds when it is sound, and what reads it.
+READERS: dict[str, tuple[bytes, Callable[[Path], Any]]] = {
+    "job.toml": ((GOOD / "job.toml").read_bytes(), read_job),
+    "program.csv": ((GOOD / "program.csv").read_bytes(), read_trajectory),
+    "poses.csv": (POSES.encode(), read_trajectory),
+    "program.npz": (_npz(), read_trajectory),
+    "program.yaml": (MESSAGE.encode(), read_trajectory),
+    "program.json": (MESSAGE_AS_JSON.encode(), read_trajectory),
+    "arm.urdf": ((GOOD / "arm.urdf").read_bytes(), read_urdf),
+    "approved.jsonl": (2 * REPORT.encode(), read_baseline),
+}
