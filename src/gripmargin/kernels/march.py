@@ -13,8 +13,7 @@ Shapes: k oscillators, n steps, m starts; starts are the last axis.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
 from itertools import pairwise, product
 from typing import Self, TypeVar
 
@@ -153,6 +152,11 @@ class Peak(_Starts):
             response=np.where(more, later.response, self.response),
         )
 
+    def within(self, rough: Peak) -> Peak:
+        """Return that of the same starts with what a rougher look has shown."""
+        most = np.maximum(np.minimum(self.most, rough.most), self.use)
+        return replace(self, most=most, least=np.minimum(np.maximum(self.least, rough.least), self.use))
+
 
 def begin(
     oscillators: Oscillators, state: State, unsure: FloatArray, *, sure: float = 0.0, coverage: float = 0.0
@@ -165,7 +169,11 @@ def begin(
         oscillators.gain @ np.sqrt(state.variance),
     )
     return Peak(
-        use=use, least=use - doubt - sure * sigma, most=use + doubt + coverage * sigma, when=0.0 * use, response=response
+        use=use,
+        least=use - doubt - sure * sigma,
+        most=use + doubt + coverage * sigma,
+        when=0.0 * use,
+        response=response,
     )
 
 

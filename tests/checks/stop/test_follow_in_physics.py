@@ -16,11 +16,8 @@ def tried(seed, kind):
     moves, job = simulated.random_job(random, kind, sudden=False)
     case = work_out(job)
     sample = int(np.argmin(np.abs(case.job.trajectory.t - 0.001 * random.integers(100, 900))))
-    stopping, begin = Stopping(case=case, stop=job.stop), float(case.job.trajectory.t[sample])
-    if kind == "axes":
-        stopped = simulated.off_path(moves, begin, job.stop.axis_deceleration, job.stop.ramp)
-    else:
-        stopped = simulated.along_path(moves, begin, float(stopping.rates.hard[sample]), job.stop.ramp)
+    stopping = Stopping(case=case, stop=job.stop)
+    stopped = simulated.stopped_by(stopping, moves, sample)
     found, _ = simulated.largest_use(case, moves, stopped)
     use = stop_use(stopping, stopping.kinds[0], np.array([sample]))
     return np.array([use.low[0], use.value[0], use.high[0]]) / found

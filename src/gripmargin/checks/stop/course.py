@@ -19,6 +19,7 @@ from gripmargin.checks.swing.vibration import Modes
 from gripmargin.contact.loads import load_per_acceleration, part_load, standing_load
 from gripmargin.kernels.march import Oscillators, State, missed
 from gripmargin.kernels.oscillator import ComplexArray, slopes
+from gripmargin.kernels.time_law import MARKED
 from gripmargin.kernels.utilisation import traction_size
 from gripmargin.motion.tool_motion import ToolMotion
 
@@ -179,7 +180,9 @@ class Course:
             variance=self.variance[:, near],
             free=free,
         )
-        return state, np.maximum(np.abs(free), np.abs(self.vibration[:, np.maximum(near - 1, 0)]))
+        before = np.maximum(near - 1, 0)
+        before = np.maximum(before - (self.t[near] - self.t[before] < MARKED), 0)  # on such a step it is no swing
+        return state, np.maximum(np.abs(free), np.abs(self.vibration[:, before]))
 
     def passed(self, places: Indices, speed: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the swing that the load may start on a way, and the variance that noise adds to it, shape (k, m) each.

@@ -25,8 +25,7 @@ AT_ONCE: Final = 8_192  # nodes of all stops that are worked on at a time: they 
 FEWEST_STOPS: Final = 32  # of them at a time
 UNDAMPED: Final = 2  # periods that are followed where nothing fades
 FIRST: Final = 16  # stops that are followed finely before it is asked whether others have to be
-NEAR: Final = 0.8  # [rad] by which a mode turns at most from one of those to the next
-CLOSEST: Final = 4  # parts of an interval that are looked at, at most
+PARTS: Final = 4  # in which the time to the next stop is cut then
 ENOUGH: Final = 1.01  # most over largest that is good enough
 MOST: Final = 0.1  # share of all stops that may be, beyond those
 
@@ -71,7 +70,7 @@ def followed(stops: Stops, sure: float, level: float = 0.0, *, quick: bool = Fal
     peak, finely = _follow(stops, ROUGH, sure), np.zeros(stops.t.size, dtype=np.bool_)
     left = np.flatnonzero(peak.most > (level if quick else peak.use.max()))
     if left.size:
-        peak.put(left, _follow(_some(stops, left), COARSE, sure))
+        peak.put(left, _follow(_some(stops, left), COARSE, sure).within(peak.take(left)))
     while finely.sum() <= MOST * finely.size:
         worst = max(np.max(peak.most, where=finely, initial=-1.0), peak.use.max())
         enough = level if quick or worst <= level <= ENOUGH * worst else ENOUGH * worst
@@ -80,7 +79,7 @@ def followed(stops: Stops, sure: float, level: float = 0.0, *, quick: bool = Fal
             break
         chosen = left[np.argsort(-peak.most[left], kind="stable")[:FIRST]]
         coarse = peak.most[chosen].max()
-        peak.put(chosen, _closely(_some(stops, chosen), sure))
+        peak.put(chosen, _closely(_some(stops, chosen), sure).within(peak.take(chosen)))
         finely[chosen] = True
         most = peak.most[chosen].max()
         if most > level if quick else most * ENOUGH > coarse and not most <= level <= coarse:
@@ -96,17 +95,15 @@ def _some(stops: Stops, chosen: Indices) -> Stops:
 
 def _closely(stops: Stops, sure: float) -> Peak:
     """Follow stops finely, and those between them and the ones next to them, which count in what may occur."""
-    oscillators = stops.course.oscillators
-    fast = _choose(stops, stops.course.state(stops.t)[0], COARSE)
-    turn = oscillators.frequency[fast.followed].max() * np.abs(_apart(stops)).max()
-    parts = int(np.clip(np.ceil(turn / NEAR), 1, CLOSEST))
-    share = np.arange(1 - parts, parts)[:, None] / parts
+    share = np.arange(1 - PARTS, PARTS)[:, None] / PARTS
     t = stops.t + np.where(share < 0.0, stops.gap[0], stops.gap[1]) * share
     _, first, same = np.unique(t.round(9), return_index=True, return_inverse=True)
+    gaps = np.repeat(stops.gap[:, None] / PARTS, len(t), axis=1).reshape(2, -1)
     gap = np.zeros((2, first.size))
-    np.maximum.at(gap, (slice(None), same), np.repeat(stops.gap[:, None] / parts, len(t), axis=1))
+    for side, whole in zip(gap, gaps, strict=True):
+        np.maximum.at(side, same.ravel(), whole)
     found = _follow(replace(stops, t=t.ravel()[first], gap=gap), FINE, sure)
-    peak = found.take(same[parts - 1])
+    peak = found.take(same[PARTS - 1])
     return replace(peak, most=found.most[same].max(axis=0))
 
 
@@ -222,6 +219,7 @@ def _ring(
             peak.put(left[block], peak.take(left[block]).then(found, after))
             state.put(block, now)
         arcs = arcs * oscillators.fading(period)
+    np.maximum(peak.most, peak.use, out=peak.most)
     return peak
 
 
