@@ -258,12 +258,12 @@ def test_the_theory_states_the_figures_of_the_code():
 
     text = " ".join((Path(__file__).parents[3] / "docs" / "theory.md").read_text(encoding="utf-8").split())
     for phrase in (
-        f"turns by at most {follow.COARSE.turn:g} rad a step",
-        f"{follow.FINE.turn:g} rad a step",
-        f"at {follow.ROUGH.turn:g} rad a step first",
+        f"turns by at most {follow.ROUGH.turn:g} rad a step",
+        f"{follow.COARSE.turn:g} rad a step, {follow.COARSE.soon:g} periods and {follow.COARSE.late} steps",
+        f"{follow.FINE.turn:g} rad a step from begin to end",
         f"off the path in {ways.FEWEST} to the next axis",
-        f"{follow.COARSE.soon:g} periods of the slowest vibration",
-        f"in {follow.COARSE.late} steps",
+        f"{follow.ROUGH.soon:g} period of the slowest vibration",
+        f"in {follow.ROUGH.late} steps",
         f"no more than {ways.TURN:g} rad",
         f"{use.DISPLACED:g} times",
         f"within {1e3 * use.CLOSE:g} ms of each other some are followed",
