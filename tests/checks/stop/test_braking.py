@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from support.stops import judged, stop_of
+from support.stops import judged, stop_of, use_at
 
 
 class TestFullSpeed:
@@ -55,3 +55,25 @@ class TestFullSpeed:
     def test_without_rated_speeds_the_shortest_published_time_counts(self, fast):
         a = judged(fast(gm.Stop(measured=self.published())))
         assert a.low == pytest.approx(judged(fast(gm.Stop(time=0.10))).low)
+
+    def test_a_reaction_time_takes_its_way_of_the_distances(self, fast):
+        """At 4 rad/s 20 ms are 80 mrad: of 0.267 rad 0.187 are left for braking, from 20 ms later on."""
+        speeds, reaction = np.array([4.0, 5.0, 4.0, 4.0, 4.0, 9.0]), 0.02
+
+        def stop(late):
+            figures = [
+                gm.StopFigure(
+                    speed=1.0, time=0.5 - late, axis=i, distance=speeds[i - 1] ** 2 / 60.0 - late * speeds[i - 1]
+                )
+                for i in (1, 2, 3)
+            ]
+            return gm.Stop(measured=figures)
+
+        for k in (200, 300, 400):
+            jobs = (
+                fast(made, joint_limits=gm.JointLimits(speed=speeds))
+                for made in (replace(stop(0.0), reaction=reaction), stop(0.0), stop(reaction))
+            )
+            both, at_once, later = (use_at(job, k + 10 * (i == 2)) for i, job in enumerate(jobs))
+            assert later > at_once
+            assert both == pytest.approx(later, rel=2e-3)

@@ -8,7 +8,7 @@ import pytest
 import gripmargin as gm
 from gripmargin.kernels.wrench import mass_matrix
 from gripmargin.motion.tool_motion import joint_motion
-from support.stops import stop_of
+from support.stops import judged, stop_of
 
 
 class TestFall:
@@ -60,6 +60,15 @@ class TestFall:
         """A thousandth: the level of a robot's base."""
         fall = stop_of(gm.check_job(self.make(level, gravity=(0.0, 9.81 * 1.2e-3, -9.81)))).details["fall"]
         assert fall["range"] == pytest.approx(1.106003, rel=1e-3)
+
+    @pytest.mark.parametrize(("margin", "falls"), [(0.7, True), (1.4, False)])
+    def test_it_falls_where_the_margin_is_below_1(self, level, margin, falls):
+        job = level(gm.Stop(deceleration=4.0))
+        factor, (pad,) = margin / judged(job).value, job.gripper.pads
+        scaled = {key: factor * getattr(pad.material, key) for key in ("pull_off_stress", "shear_strength")}
+        weak = gm.Gripper(pads=(replace(pad, material=replace(pad.material, **scaled)),))
+        fall = stop_of(gm.check_job(replace(job, gripper=weak))).details["fall"]
+        assert (fall is not None and fall["surely"]) == falls
 
     def test_a_part_that_stays_on_does_not_fall(self, level):
         assert stop_of(gm.check_job(level(gm.Stop(deceleration=1.0)))).details["fall"] is None

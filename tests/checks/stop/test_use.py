@@ -9,6 +9,7 @@ import pytest
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.stop.check import STOP
+from gripmargin.checks.stop.use import Stopping, stop_use
 from support.stops import DOWN, judged, minimum_jerk, stop_of
 
 
@@ -91,3 +92,52 @@ class TestNoFalsePass:
             fast(stop, targets=gm.Targets(stop=target)), trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)
         )
         assert judged(job).verdict is not gm.Verdict.PASS
+
+
+class TestLargeDisplacements:
+    """They count by the angles of part and tool, 2 times."""
+
+    def allowed_for(self, one_pad, damping, k, monkeypatch):
+        """What is added to the use of a stop, over twice that use; the tool turns by 2 rad within 0.6 s."""
+        (pad,) = one_pad.pads
+        t = np.arange(0.0, 1.4, 0.002)
+        angle = 2.0 * minimum_jerk(np.clip((t - 0.2) / 0.6, 0, 1))
+        c, s, o, e = np.cos(angle), np.sin(angle), 0 * angle, 1 + 0 * angle
+        job = gm.Job(
+            name="turn",
+            trajectory=gm.PoseTrajectory(
+                t=t,
+                position=np.zeros((t.size, 3)),
+                rotation=np.array([[c, -s, o], [s, c, o], [o, o, e]]).transpose(2, 0, 1) @ DOWN,
+            ),
+            gripper=gm.Gripper(pads=(replace(pad, material=replace(pad.material, damping_ratio=damping)),)),
+            part=gm.Part(face="plane", rigid=True, mass=0.5, com=[0.02, 0, 0], inertia=[0.02, 0.02, 0.04, 0, 0, 0]),
+            stop=gm.Stop(time=0.5),
+        )
+        stopping = Stopping(case=work_out(job), stop=job.stop)
+        high = []
+        for counts in (2.0, 0.0):
+            monkeypatch.setattr("gripmargin.checks.stop.use.DISPLACED", counts)
+            use = stop_use(stopping, "path", np.array([k]))
+            high.append(use.high[0])
+        return (high[0] - high[1]) / (2.0 * use.value[0]), stopping, pad.material
+
+    def test_a_part_that_hangs_aslant(self, one_pad, monkeypatch):
+        """Moment of its weight over k_n a^4 / 12, the stiffness against tilting of a square pad."""
+        found, _, film = self.allowed_for(one_pad, 0.1, 50, monkeypatch)
+        tilt = 0.5 * 9.80665 * 0.02 / (film.normal_stiffness * 0.05**4 / 12)
+        assert found == pytest.approx(tilt, rel=1e-6)
+
+    def test_a_tool_that_turns_and_what_is_left_of_it(self, one_pad, monkeypatch):
+        """By 15/8 2 rad / 0.6 s at the most, while the slowest mode turns by 1; and later as the swing fades."""
+        hanging, stopping, _ = self.allowed_for(one_pad, 0.0, 50, monkeypatch)
+        spun = 15 / 8 * 2.0 / 0.6 / stopping.modes.frequency.min()
+        turning, _, _ = self.allowed_for(one_pad, 0.0, 250, monkeypatch)
+        assert turning > spun
+        left, _, _ = self.allowed_for(one_pad, 0.0, 600, monkeypatch)
+        faded, _, _ = self.allowed_for(one_pad, 0.1, 600, monkeypatch)
+        course = stopping.courses[0][1]
+        swing = course.oscillators.gain @ np.abs(course.vibration[:, 600])
+        whole = course.oscillators.gain @ np.abs(course.driven[0, :, 600])
+        assert left - hanging == pytest.approx(spun * swing / (whole + swing), rel=0.2)
+        assert faded == pytest.approx(hanging, rel=1e-3)
