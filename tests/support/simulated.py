@@ -283,40 +283,44 @@ def model_of(case):
     )
 
 
-def largest_use(case, moves, stopped, *, rings=12.0, shortest=0.3):
-    """The largest utilisation of the pads from the begin of a stop on, and the largest angle by which the part turns.
+def swaying(case, place, speed, borders):
+    """Yield how the part stands to the tool between borders of time, at the centre of the pads, shape (6, n) each.
 
-    It is followed for so many periods of the slowest vibration after the arm rests.
+    It begins in balance, in an arm at rest at some place; the drives follow the speeds, which may jump at borders.
     """
     import mujoco
     from mujoco import rollout
 
     model = model_of(case)
-    data = mujoco.MjData(model)
-    omega, _ = vibrations(case)
-    joints, step = case.job.robot.joints, model.opt.timestep
-    tail = max(rings * 2 * np.pi / omega[0], shortest)
-    borders = [0.0, stopped.begin, stopped.begin + tail + (stopped.rest - stopped.begin)]
-    start, found, angle = None, 0.0, 0.0
+    data, joints, step = mujoco.MjData(model), case.job.robot.joints, model.opt.timestep
+    stiffness = seen_at_centre(case).T @ case.whole.stiffness @ seen_at_centre(case)
+    data.qpos[:joints] = place
+    for _ in range(60):
+        mujoco.mj_forward(model, data)
+        data.qpos[joints:] = np.linalg.solve(stiffness, -data.qfrc_bias[joints:])
     for first, last in pairwise(borders):
         count = int(np.ceil((last - first) / step))
         model.opt.timestep = (last - first) / count
         times = first + np.arange(count + 1) * model.opt.timestep
-        control = np.diff(stopped.speed(times), axis=0) / model.opt.timestep
-        if start is None:
-            data.qpos[:joints], data.qvel[:joints] = moves.at(np.zeros(1))[0][0], stopped.speed(times[:1])[0]
-            data.qpos[joints:] = np.linalg.solve(case.whole.stiffness @ seen_at_centre(case), case.load[:, 0])
-        else:
-            data.qpos[:], data.qvel[:] = start
+        control = np.diff(speed(times), axis=0) / model.opt.timestep
         initial = np.empty(mujoco.mj_stateSize(model, mujoco.mjtState.mjSTATE_FULLPHYSICS))
         mujoco.mj_getState(model, data, initial, mujoco.mjtState.mjSTATE_FULLPHYSICS)
-        states, _ = rollout.rollout(model, data, initial[None], control[None])
-        states = states[0]
-        place, speed = states[:, 1 : 1 + model.nq], states[:, 1 + model.nq : 1 + model.nq + model.nv]
-        start = place[-1].copy(), speed[-1].copy()
-        if first > 0.0:
-            sway = np.vstack([initial[1 + joints : 1 + model.nq], place[:, joints:]]).T
-            t1, t2, s = case.grip.face.maps @ (case.whole.stiffness @ seen_at_centre(case) @ sway)
-            found = float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max())
-            angle = float(np.abs(sway[3:]).max())
-    return found, angle
+        states = np.vstack([initial, rollout.rollout(model, data, initial[None], control[None])[0][0]])
+        yield states[:, 1 + joints : 1 + model.nq].T
+        data.qpos[:], data.qvel[:] = np.split(states[-1, 1 : 1 + model.nq + model.nv], [model.nq])
+
+
+def used(case, sway):
+    """The largest utilisation of the pads by a part that stands so to the tool."""
+    t1, t2, s = case.grip.face.maps @ (case.whole.stiffness @ seen_at_centre(case) @ sway)
+    return float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max())
+
+
+def largest_use(case, moves, stopped, *, rings=12.0, shortest=0.3):
+    """The largest utilisation of the pads from the begin of a stop on, and the largest angle by which the part turns.
+
+    It is followed for so many periods of the slowest vibration after the arm rests.
+    """
+    ends = stopped.rest + max(rings * 2 * np.pi / vibrations(case)[0][0], shortest)
+    _, sway = swaying(case, moves.at(np.zeros(1))[0][0], stopped.speed, [0.0, stopped.begin, ends])
+    return used(case, sway), float(np.abs(sway[3:]).max())

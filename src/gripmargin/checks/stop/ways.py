@@ -84,7 +84,7 @@ class AlongPath:
         rest = braking_time(np.interp(t, self.course.t, self.lasts), self.ramp)
         return np.stack([0.0 * rest, np.minimum(self.ramp, rest), rest])
 
-    @property
+    @cached_property
     def ends(self) -> tuple[FloatArray, FloatArray]:
         """Load of each mode just after they begin, and at rest, shape (k, m) each."""
         none = np.zeros(self.t.size)
@@ -202,7 +202,7 @@ class OffPath:
         ramp = np.minimum(self.ramp, lasts.max(axis=1))
         return np.sort(np.column_stack([0.0 * ramp, ramp, lasts]), axis=1).T
 
-    @property
+    @cached_property
     def ends(self) -> tuple[FloatArray, FloatArray]:
         """Load of each mode just after they begin, and at rest."""
         first = self._loads(np.zeros((1, self.t.size)), self.lasts > 0.0)[0]
