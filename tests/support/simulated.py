@@ -6,15 +6,18 @@ displacement.
 """
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from scipy.linalg import eigh
+from scipy.signal import cont2discrete, lfilter
 from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.contact.loads import part_load
+from gripmargin.motion.tool_motion import joint_motion
 
 HEAVY = 1e9  # armature of the drives [kg m^2 or kg]: no load of the part moves them
 STILL = 1e-4  # mass that MuJoCo wants in every moving body [kg]
@@ -50,7 +53,8 @@ def random_job(random, kind, *, sudden, step=0.001, dampings=(0.01, 0.03, 0.1, 0
     """A job whose slowest vibration is at 20 Hz or more, and its moves."""
     while True:
         moves, job = _any_job(random, kind, sudden=sudden, step=step, dampings=dampings)
-        omega, _ = vibrations(work_out(job))
+        few = gm.JointTrajectory(**{name: getattr(job.trajectory, name)[:5] for name in ("t", "q", "qd", "qdd")})
+        omega, _ = vibrations(work_out(replace(job, trajectory=few)))
         if omega[0] >= 2 * np.pi * 20 and omega[-1] < 2 * np.pi * 2e3:
             return moves, job
 
@@ -119,25 +123,33 @@ def vibrations(case):
 
 @dataclass(frozen=True)
 class Stopped:
-    """Joint speeds over time of a program that is stopped: at which times the drives change their minds, and how.
+    """A program that is stopped: when the drives change their minds, and how.
 
     Attributes:
         begin: When the stop begins [s].
-        rest: When the arm rests [s].
-        speed: Times to joint speeds.
+        ends: When the accelerations jump, the last time to rest [s].
+        joints: Times to positions, speeds and accelerations of the joints; at the begin those of the stop.
     """
 
     begin: float
-    rest: float
-    speed: object
+    ends: object
+    joints: object
+
+    @property
+    def rest(self):
+        return float(np.max(self.ends))
+
+    def speed(self, t):
+        return self.joints(t)[1]
 
 
 def braking(after, ramp):
-    """Loss of speed and of way by brakes with a rate of 1 that build up over a ramp; integrals of min(x / ramp, 1)."""
+    """What brakes with a rate of 1 that build up over a ramp have done: deceleration, loss of speed and of way."""
     up = np.minimum(after, ramp)
     full = after - up
     speed = up**2 / (2 * ramp) if ramp else 0 * up
-    return speed + full, (up**3 / (6 * ramp) if ramp else 0.0) + speed * full + full**2 / 2
+    way = (up**3 / (6 * ramp) if ramp else 0.0) + speed * full + full**2 / 2
+    return up / ramp if ramp else np.ones_like(after), speed + full, way
 
 
 def lasts(speed, ramp):
@@ -147,24 +159,76 @@ def lasts(speed, ramp):
 def along_path(moves, begin, rate, ramp):
     end = float(lasts(np.array(1 / rate), ramp))
 
-    def speed(t):
+    def joints(t):
         after = np.clip(t - begin, 0.0, end)
-        loss, way = braking(after, ramp)
-        return moves.at(np.minimum(t, begin) + after - rate * way)[1] * (1 - rate * loss)[:, None]
+        brake, loss, way = braking(after, ramp)
+        q, qd, qdd = moves.at(np.minimum(t, begin) + after - rate * way)
+        slowing = rate * brake * ((t >= begin) & (after < end))
+        s = np.where(after < end, 1 - rate * loss, 0.0)[:, None]
+        return q, qd * s, qdd * s**2 - qd * slowing[:, None]
 
-    return Stopped(begin, begin + end, speed)
+    return Stopped(begin, np.array([begin + end]), joints)
 
 
 def off_path(moves, begin, rates, ramp):
-    _, at, _ = (x[0] for x in moves.at(np.array([begin])))
-    ends = lasts(np.abs(at) / rates, ramp)
+    place, at, _ = (x[0] for x in moves.at(np.array([begin])))
+    ends, slowing = lasts(np.abs(at) / rates, ramp), -np.sign(at) * rates
 
-    def speed(t):
-        after = np.clip(np.asarray(t)[:, None] - begin, 0.0, ends)
-        braked = np.where(after < ends, at - np.sign(at) * rates * braking(after, ramp)[0], 0.0)
-        return np.where(np.asarray(t)[:, None] <= begin, moves.at(t)[1], braked)
+    def joints(t):
+        after = np.clip(t[:, None] - begin, 0.0, ends)
+        brake, loss, way = braking(after, ramp)
+        brakes = after < ends
+        q, qd = place + at * after + slowing * way, np.where(brakes, at + slowing * loss, 0.0)
+        stopped, before = (q, qd, slowing * brake * brakes), t[:, None] < begin
+        return tuple(np.where(before, x, y) for x, y in zip(moves.at(t), stopped, strict=True))
 
-    return Stopped(begin, begin + ends.max(), speed)
+    return Stopped(begin, begin + ends, joints)
+
+
+def stopped_by(stopping, moves, sample):
+    """The stop that begins at a sample."""
+    begin, stop = float(stopping.case.job.trajectory.t[sample]), stopping.stop
+    if stop.axis_deceleration is not None:
+        return off_path(moves, begin, stop.axis_deceleration, stop.ramp)
+    return along_path(moves, begin, float(stopping.rates.hard[sample]), stop.ramp)
+
+
+def rising(omega, zeta, t):
+    """Response to a step of 1 (closed form: Chopra, Dynamics of Structures, ch. 4, from memory)."""
+    fast = omega * np.sqrt(1 - zeta**2)
+    return 1 - np.exp(-zeta * omega * t) * (np.cos(fast * t) + zeta * omega / fast * np.sin(fast * t))
+
+
+def linear_use(case, stopped, *, swinging, fine=0.2, most=20_000):
+    """The largest use of the pads from the begin of a stop on, for small displacements: mode by mode, by scipy.
+
+    The part hangs still under the load when the stop begins, or swings as the program has made it.
+    """
+    job, (omega, shapes) = case.job, vibrations(case)
+    zeta = case.whole.patches[0].pad.material.damping_ratio or 0.0
+    whole = stopped.rest - stopped.begin + max(4 * np.pi / omega[0], 0.3)
+    step = stopped.begin / np.ceil(stopped.begin / max(fine / omega[-1], whole / most))
+    before = np.arange(round(stopped.begin / step) + 1) * step
+    after = np.arange(int(whole / step)) * step
+
+    def asked(t):
+        motion = joint_motion(job.robot, t, *stopped.joints(t))
+        return shapes.T @ part_load(job.part, motion, np.asarray(job.gravity))
+
+    until, then = asked(np.append(before[:-1], before[-1] - 1e-9)), asked(stopped.begin + after)
+    if not swinging:
+        until = until[:, -1:]
+    jumps = np.diff([asked(stopped.ends + shift) for shift in (-1e-9, 1e-9)], axis=0)[0]
+    since = stopped.begin + after - stopped.ends[:, None]
+    then -= jumps @ (since > 0.0)  # what is left is straight between samples
+    response = []
+    for w, old, new, jump in zip(omega, until, then, jumps, strict=True):
+        top, bottom, _ = cont2discrete(([1.0], [1 / w**2, 2 * zeta / w, 1.0]), step, method="foh")
+        going = lfilter(top[0], bottom, np.concatenate([old, np.full(after.size - 1, old[-1])]) - old[0]) + old[0]
+        gone = lfilter(top[0], bottom, new - new[0]) + (new[0] - old[-1]) * rising(w, zeta, after)
+        response.append(going[-after.size :] + gone + jump @ rising(w, zeta, np.maximum(since, 0.0)))
+    t1, t2, s = case.grip.face.maps @ (case.whole.stiffness @ shapes @ np.array(response))
+    return float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max())
 
 
 def seen_at_centre(case):
@@ -219,40 +283,44 @@ def model_of(case):
     )
 
 
-def largest_use(case, moves, stopped, *, rings=12.0, shortest=0.3):
-    """The largest utilisation of the pads from the begin of a stop on, and the largest angle by which the part turns.
+def swaying(case, place, speed, borders):
+    """Yield how the part stands to the tool between borders of time, at the centre of the pads, shape (6, n) each.
 
-    It is followed for so many periods of the slowest vibration after the arm rests.
+    It begins in balance, in an arm at rest at some place; the drives follow the speeds, which may jump at borders.
     """
     import mujoco
     from mujoco import rollout
 
     model = model_of(case)
-    data = mujoco.MjData(model)
-    omega, _ = vibrations(case)
-    joints, step = case.job.robot.joints, model.opt.timestep
-    tail = max(rings * 2 * np.pi / omega[0], shortest)
-    borders = [0.0, stopped.begin, stopped.begin + tail + (stopped.rest - stopped.begin)]
-    start, found, angle = None, 0.0, 0.0
+    data, joints, step = mujoco.MjData(model), case.job.robot.joints, model.opt.timestep
+    stiffness = seen_at_centre(case).T @ case.whole.stiffness @ seen_at_centre(case)
+    data.qpos[:joints] = place
+    for _ in range(60):
+        mujoco.mj_forward(model, data)
+        data.qpos[joints:] = np.linalg.solve(stiffness, -data.qfrc_bias[joints:])
     for first, last in pairwise(borders):
         count = int(np.ceil((last - first) / step))
         model.opt.timestep = (last - first) / count
         times = first + np.arange(count + 1) * model.opt.timestep
-        control = np.diff(stopped.speed(times), axis=0) / model.opt.timestep
-        if start is None:
-            data.qpos[:joints], data.qvel[:joints] = moves.at(np.zeros(1))[0][0], stopped.speed(times[:1])[0]
-            data.qpos[joints:] = np.linalg.solve(case.whole.stiffness @ seen_at_centre(case), case.load[:, 0])
-        else:
-            data.qpos[:], data.qvel[:] = start
+        control = np.diff(speed(times), axis=0) / model.opt.timestep
         initial = np.empty(mujoco.mj_stateSize(model, mujoco.mjtState.mjSTATE_FULLPHYSICS))
         mujoco.mj_getState(model, data, initial, mujoco.mjtState.mjSTATE_FULLPHYSICS)
-        states, _ = rollout.rollout(model, data, initial[None], control[None])
-        states = states[0]
-        place, speed = states[:, 1 : 1 + model.nq], states[:, 1 + model.nq : 1 + model.nq + model.nv]
-        start = place[-1].copy(), speed[-1].copy()
-        if first > 0.0:
-            sway = np.vstack([initial[1 + joints : 1 + model.nq], place[:, joints:]]).T
-            t1, t2, s = case.grip.face.maps @ (case.whole.stiffness @ seen_at_centre(case) @ sway)
-            found = float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max())
-            angle = float(np.abs(sway[3:]).max())
-    return found, angle
+        states = np.vstack([initial, rollout.rollout(model, data, initial[None], control[None])[0][0]])
+        yield states[:, 1 + joints : 1 + model.nq].T
+        data.qpos[:], data.qvel[:] = np.split(states[-1, 1 : 1 + model.nq + model.nv], [model.nq])
+
+
+def used(case, sway):
+    """The largest utilisation of the pads by a part that stands so to the tool."""
+    t1, t2, s = case.grip.face.maps @ (case.whole.stiffness @ seen_at_centre(case) @ sway)
+    return float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max())
+
+
+def largest_use(case, moves, stopped, *, rings=12.0, shortest=0.3):
+    """The largest utilisation of the pads from the begin of a stop on, and the largest angle by which the part turns.
+
+    It is followed for so many periods of the slowest vibration after the arm rests.
+    """
+    ends = stopped.rest + max(rings * 2 * np.pi / vibrations(case)[0][0], shortest)
+    _, sway = swaying(case, moves.at(np.zeros(1))[0][0], stopped.speed, [0.0, stopped.begin, ends])
+    return used(case, sway), float(np.abs(sway[3:]).max())

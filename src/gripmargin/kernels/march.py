@@ -13,8 +13,7 @@ Shapes: k oscillators, n steps, m starts; starts are the last axis.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
 from itertools import pairwise, product
 from typing import Self, TypeVar
 
@@ -59,6 +58,14 @@ class Oscillators:
         """Time by which a response is behind a load that rises for ever [s], shape (k, 1)."""
         return np.asarray(2.0 * self.damping / self.frequency)[:, None]
 
+    def fading(self, time: FloatArray | float) -> FloatArray:
+        """Return what is left of a vibration after some time [s], shape (k, m)."""
+        return np.exp(self.pole.real * time)
+
+    def free(self, phase: ComplexArray, load: FloatArray, step: FloatArray) -> ComplexArray:
+        """Return the free vibration at the first of some nodes, shape (k, m); see `march`."""
+        return phase - self.phase(load[0], (load[1] - load[0]) / step)
+
     def phase(self, load: FloatArray, slope: FloatArray | float = 0.0) -> ComplexArray:
         """Return the phase under a load, shape (k, m), that has gone straight on for ever."""
         return np.asarray((slope - np.conj(self.pole) * (load - self.lag * slope)) / self.pole.imag)
@@ -83,27 +90,41 @@ class Doubt:
     rough: FloatArray | None = None
 
 
+class _Starts:
+    """Arrays whose last axis is that of the starts."""
+
+    def take(self, chosen: NDArray[np.intp]) -> Self:
+        """Return that of some starts."""
+        return type(self)(**{name: x if np.ndim(x) == 0 else x[..., chosen] for name, x in vars(self).items()})
+
+    def put(self, chosen: NDArray[np.intp], found: Self) -> None:
+        """Set that of some starts, in place."""
+        for name, x in vars(self).items():
+            if x is not None:
+                x[..., chosen] = getattr(found, name)
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
-class State:
+class State(_Starts):
     """Starts on their way.
 
     Attributes:
         phase: Of each oscillator, shape (k, m).
         doubt: Bound of the amplitude by which its response may differ, shape (k, m).
         variance: Of the noise of its response, shape (k, m).
+        free: Free vibration of each about the load before, shape (k, m).
         slope: Of the load before, where it goes on from there; None: it may jump.
-        swing: Amplitude of each about the load before, shape (k, m).
     """
 
     phase: ComplexArray
     doubt: FloatArray
     variance: FloatArray
+    free: ComplexArray
     slope: FloatArray | None = None
-    swing: FloatArray | float = 0.0
 
 
-@dataclass(frozen=True, eq=False)
-class Peak:
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Peak(_Starts):
     """The most that responses have asked of the pads over some time; all but the last have shape (m,).
 
     Attributes:
@@ -131,19 +152,29 @@ class Peak:
             response=np.where(more, later.response, self.response),
         )
 
-    @classmethod
-    def joined(cls, parts: Sequence[Peak]) -> Self:
-        """Return that of starts one after the other."""
-        return cls(*(np.concatenate([getattr(x, field.name) for x in parts], axis=-1) for field in fields(cls)))
+    def within(self, rough: Peak) -> Peak:
+        """Return that of the same starts with what a rougher look has shown."""
+        most = np.maximum(np.minimum(self.most, rough.most), self.use)
+        return replace(self, most=most, least=np.minimum(np.maximum(self.least, rough.least), self.use))
 
-    def take(self, chosen: NDArray[np.intp]) -> Self:
-        """Return that of some starts."""
-        return type(self)(**{field.name: getattr(self, field.name)[..., chosen] for field in fields(self)})
 
-    def put(self, chosen: NDArray[np.intp], found: Peak) -> None:
-        """Set that of some starts, in place."""
-        for field in fields(self):
-            getattr(self, field.name)[..., chosen] = getattr(found, field.name)
+def begin(
+    oscillators: Oscillators, state: State, unsure: FloatArray, *, sure: float = 0.0, coverage: float = 0.0
+) -> Peak:
+    """Return what starts ask of the pads at the begin, with a further bound of the amplitudes; see `march`."""
+    response = state.phase.imag.copy()
+    use, doubt, sigma = (
+        largest_utilisation(oscillators.face, response),
+        oscillators.gain @ (state.doubt + unsure),
+        oscillators.gain @ np.sqrt(state.variance),
+    )
+    return Peak(
+        use=use,
+        least=use - doubt - sure * sigma,
+        most=use + doubt + coverage * sigma,
+        when=0.0 * use,
+        response=response,
+    )
 
 
 def march(
@@ -167,8 +198,8 @@ def march(
         sure: Standard deviations of noise that are taken off what is sure.
         coverage: Standard deviations of noise that count in what may be.
     """
-    frequency, damping = oscillators.frequency[:, None], oscillators.damping[:, None]
-    gain, pole, followed = oscillators.gain, oscillators.pole, oscillators.followed[:, None]
+    frequency, pole, gain = oscillators.frequency[:, None], oscillators.pole, oscillators.gain
+    followed = oscillators.followed[:, None]
     slope = np.diff(load, axis=0) / step
     bend = np.diff(slope, axis=0)
     turn = np.exp(pole * step)
@@ -181,29 +212,29 @@ def march(
     response[-1] = load[-1] - oscillators.lag * slope[-1] + followed * last.imag
     use = _used(oscillators.face, response)
 
-    chord = missed(frequency * step) * step
-    fading = np.exp(-damping * frequency * step)
-    before = 0.0 if state.slope is None else slope[0] - state.slope
-    variance, spread = state.variance + doubt.growth, np.asarray(doubt.sigma)
+    kinks, chord, fading = np.empty_like(slope), missed(frequency * step) * step, oscillators.fading(step)
+    kinks[1:] = bend
     if doubt.rough is not None:
-        rough = np.diff(doubt.rough, axis=0) / step
-        bend, before = bend - np.diff(rough, axis=0), 0.0
-    if variance.any() or doubt.rough is not None:
-        kinks = 0.0 * bend if doubt.rough is None else (chord * np.diff(rough, axis=0)) ** 2
-        every = _summed(fading**2, variance, kinks)
-        noise = np.einsum("k,nkm->nm", gain, np.sqrt(every))
-        variance, spread = fading**2 * every[-1], np.hypot(np.concatenate([noise, noise[-1:]]), spread)
-    if state.slope is None and len(bend):
-        before = bend[0]  # the first step is as curved as the next
-    unsure = _summed(fading, state.doubt + doubt.kicks + chord * np.abs(before), chord * np.abs(bend))
-    error = np.einsum("k,nkm->nm", gain, unsure)
-    error = np.concatenate([error, error[-1:]]) + doubt.offset  # it fades to the end
-
-    arc, size = np.where(followed, between(frequency * step), 1.0), np.abs(free)
-    arcs = np.einsum("km,nkm->nm", gain[:, None] * arc, size)
-    hidden = np.einsum("k,nkm->nm", gain * ~oscillators.followed, size)  # a response may be less than its load, too
-    less = error + sure * spread + np.concatenate([hidden, hidden[-1:]])
+        kinks[1:] -= np.diff(doubt.rough, 2, axis=0) / step
+    kinks[0] = kinks[1:2].sum(axis=0) if state.slope is None else slope[0] - state.slope  # curved as the next
+    held, kinked = state.doubt + doubt.kicks, chord * np.abs(kinks)
+    if followed.any():  # what may be is held against every node, as large as it may grow
+        size = (np.abs(free[0]) + np.abs(unit) * np.abs(bend).sum(axis=0))[None]
+        unsure = (held + kinked.sum(axis=0))[None]
+        left = fading ** len(slope) * held + kinked.sum(axis=0)
+    else:  # steps are long
+        size, unsure = np.abs(free), _summed(fading, held + kinked[0], kinked[1:])
+        left = fading * unsure[-1]
+    variance, shaken = state.variance + doubt.growth, 0.0
+    if doubt.rough is not None:
+        shaken = ((chord / step * np.diff(doubt.rough, 2, axis=0)) ** 2).sum(axis=0)
+    spread = np.hypot(gain @ np.sqrt(variance + shaken), doubt.sigma)
+    variance = np.asarray(fading ** (2 * len(slope)) * variance + shaken)
+    error = _to_the_end(gain @ unsure) + doubt.offset
+    hidden = _to_the_end((gain * ~oscillators.followed) @ size)  # a response may be less than its load, too
+    less = np.broadcast_to(error + sure * spread + hidden, use.shape)
     top = use + error + coverage * spread
+    arcs = (gain[:, None] * np.where(followed, between(frequency * step), 1.0) * size).sum(axis=1)
     most = (np.maximum(top[:-1], top[1:]) + arcs).max(axis=0)
 
     at = use.argmax(axis=0)
@@ -217,8 +248,8 @@ def march(
     off = np.take_along_axis(less, at[None], axis=0)[0]
     least = np.maximum((use - less).max(axis=0), value - off)
     peak = Peak(use=value, least=least, most=np.maximum(most, value), when=node * step + later, response=there)
-    phase, left = last + oscillators.phase(load[-1], slope[-1]), fading * unsure[-1]
-    return State(phase=phase, doubt=left, variance=variance, slope=slope[-1], swing=np.abs(last)), peak
+    phase = last + oscillators.phase(load[-1], slope[-1])
+    return State(phase=phase, doubt=left, variance=variance, free=last, slope=slope[-1]), peak
 
 
 def missed(turn: FloatArray | float) -> FloatArray:
@@ -273,6 +304,11 @@ def _used(face: Face, response: FloatArray) -> FloatArray:
     """The largest utilisation by responses of shape (n, k, m), shape (n, m)."""
     nodes, many, starts = response.shape
     return largest_utilisation(face, response.transpose(1, 0, 2).reshape(many, -1)).reshape(nodes, starts)
+
+
+def _to_the_end(steps: FloatArray) -> FloatArray:
+    """What counts from each node to the next, shape (n, m), or on all of them, (1, m): at the last node, too."""
+    return steps if len(steps) == 1 else np.concatenate([steps, steps[-1:]])
 
 
 def _vertex(before: FloatArray, at: FloatArray, after: FloatArray) -> FloatArray:

@@ -5,6 +5,7 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from support.stops import DOWN, EASY, slide
 
 
 @pytest.fixture(scope="session")
@@ -48,3 +49,48 @@ def swing(arm, one_pad, plate, exact_moves):
 def small(monkeypatch):
     """Displacements count as small: a linear simulation knows nothing of large ones."""
     monkeypatch.setattr("gripmargin.checks.stop.use.DISPLACED", 0.0)
+
+
+@pytest.fixture(scope="session")
+def level(one_pad):
+    """A part whose centre of mass is on the pad plane, moved level along x: pull and shear, no moment."""
+    part = gm.Part(face="plane", rigid=True, mass=1.2, com=[0, 0, 0], inertia=[2e-3, 3e-3, 4e-3, 0, 0, 0])
+
+    def make(stop, duration=0.8, travel=0.6, *, targets=EASY, **more):
+        t = np.arange(0.0, duration + 0.2, 0.002)
+        return gm.Job(
+            name="level",
+            trajectory=gm.PoseTrajectory(
+                t=t, position=slide(t, duration, travel), rotation=np.broadcast_to(DOWN, (t.size, 3, 3))
+            ),
+            gripper=one_pad,
+            part=part,
+            stop=stop,
+            targets=targets,
+            **more,
+        )
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def fast(arm, one_pad, plate, exact_moves):
+    """A fast transfer of an arm, with exact rates."""
+    exact = exact_moves(6, (0.2, 0.8, [0.8, 0.2, -0.3, 0.4, 0.1, -0.5]), (1.2, 0.5, [-0.5, 0.1, 0.2, 0.0, 0.3, 0.2]))
+
+    def make(stop, *, rate=500, given="q qd qdd", targets=EASY, **more):
+        t = np.arange(0.0, 1.9, 1.0 / rate)
+        columns = dict(zip(given.split(), exact.at(t), strict=False))
+        return gm.Job(
+            name="fast",
+            trajectory=gm.JointTrajectory(t=t, **columns),
+            gripper=one_pad,
+            part=plate(0.5, (0.01, 0.0, 0.02)),
+            robot=arm,
+            stop=stop,
+            targets=targets,
+            **more,
+        )
+
+    make.exact = exact
+    return make

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from itertools import pairwise
-from typing import ClassVar
 
 import numpy as np
 import pytest
@@ -10,79 +9,10 @@ from scipy.integrate import solve_ivp
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.stop.use import Stopping, stop_use
 from gripmargin.results.samples import Samples
+from support.stops import judged, stop_of, use_at
 
 G = 9.80665
-EASY = gm.Targets(stop=0.01, hold=0.01)  # nothing falls short, so no changes are sought
-DOWN = np.diag([1.0, -1.0, -1.0])
-
-
-def stop_of(report):
-    (result,) = [check for check in report.checks if check.check == "stop"]
-    return result
-
-
-def use_at(job, k):
-    """The largest utilisation of the stop that begins at a sample, followed by itself."""
-    stopping = Stopping(case=work_out(job), stop=job.stop)
-    return float(stop_use(stopping, stopping.kinds[0], np.array([k])).value[0])
-
-
-def minimum_jerk(s):
-    return 10 * s**3 - 15 * s**4 + 6 * s**5
-
-
-def slide(t, duration, travel):
-    """Positions of a move from rest to rest along x."""
-    s = np.clip(t / duration, 0.0, 1.0)
-    x = travel * minimum_jerk(s)
-    return np.column_stack([x, 0 * x, 0.5 + 0 * x])
-
-
-@pytest.fixture(scope="module")
-def level(one_pad):
-    """A part whose centre of mass is on the pad plane, moved level along x: pull and shear, no moment."""
-    part = gm.Part(face="plane", rigid=True, mass=1.2, com=[0, 0, 0], inertia=[2e-3, 3e-3, 4e-3, 0, 0, 0])
-
-    def make(stop, duration=0.8, travel=0.6, *, targets=EASY, **more):
-        t = np.arange(0.0, duration + 0.2, 0.002)
-        return gm.Job(
-            name="level",
-            trajectory=gm.PoseTrajectory(
-                t=t, position=slide(t, duration, travel), rotation=np.broadcast_to(DOWN, (t.size, 3, 3))
-            ),
-            gripper=one_pad,
-            part=part,
-            stop=stop,
-            targets=targets,
-            **more,
-        )
-
-    return make
-
-
-@pytest.fixture(scope="module")
-def fast(arm, one_pad, plate, exact_moves):
-    """A fast transfer of an arm, with exact rates."""
-    exact = exact_moves(6, (0.2, 0.8, [0.8, 0.2, -0.3, 0.4, 0.1, -0.5]), (1.2, 0.5, [-0.5, 0.1, 0.2, 0.0, 0.3, 0.2]))
-
-    def make(stop, *, rate=500, given="q qd qdd", targets=EASY, **more):
-        t = np.arange(0.0, 1.9, 1.0 / rate)
-        columns = dict(zip(given.split(), exact.at(t), strict=False))
-        return gm.Job(
-            name="fast",
-            trajectory=gm.JointTrajectory(t=t, **columns),
-            gripper=one_pad,
-            part=plate(0.5, (0.01, 0.0, 0.02)),
-            robot=arm,
-            stop=stop,
-            targets=targets,
-            **more,
-        )
-
-    make.exact = exact
-    return make
 
 
 class TestByHand:
@@ -233,63 +163,6 @@ class TestAir:
         assert stop_of(wet).low < stop_of(still).low
 
 
-class TestFall:
-    """v = 2 m/s, 1.5 m above the floor: 1.106003 m and 5.781868 m/s with g = 9.81 (closed form)."""
-
-    def make(self, level, **more):
-        fast = level(gm.Stop(deceleration=150.0, floor=-1.0), duration=0.75, travel=0.8, gravity=(0, 0, -9.81))
-        return replace(fast, **more)
-
-    def test_thrown_part(self, level):
-        report = gm.check_job(self.make(level))
-        fall = stop_of(report).details["fall"]
-        assert fall["surely"]
-        assert fall["speed"] == pytest.approx(2.0, rel=1e-3)
-        assert fall["height"] == pytest.approx(1.5)
-        assert fall["range"] == pytest.approx(1.106003, rel=1e-3)
-        assert fall["impact_speed"] == pytest.approx(5.781868, rel=1e-3)
-        assert fall["energy"] == pytest.approx(0.5 * 1.2 * 4.0, rel=2e-3)
-        assert fall["landing"] == pytest.approx([0.4 + 1.106003, 0.0], abs=2e-3)
-        text = gm.report_text(report)
-        assert "would throw the part off" in text
-        assert "keep people out" in " ".join(text.split())
-
-    def test_energy_of_a_part_that_turns(self, fast):
-        fall = stop_of(gm.check_job(fast(gm.Stop(axis_deceleration=[60.0] * 6)))).details["fall"]
-        job = fast(None)
-        q, qd, qdd = fast.exact.at(np.array([fall["t"]]))
-        from gripmargin.kernels.wrench import mass_matrix
-        from gripmargin.motion.tool_motion import joint_motion
-
-        motion = joint_motion(job.robot, np.zeros(1), q, qd, qdd)
-        twist = np.concatenate([motion.velocity[0], motion.angular_velocity[0]])
-        mass = mass_matrix(job.part.mass, job.part.com, job.part.inertia)
-        assert fall["energy"] == pytest.approx(0.5 * twist @ mass @ twist, rel=1e-6)
-        assert fall["range"] is None
-        assert fall["reason"] == "stop.floor is not given"
-
-    @pytest.mark.parametrize(
-        ("change", "reason"),
-        [
-            ({"gravity": (0.0, 9.81, 0.0)}, "gravity does not point along -z"),
-            ({"gravity": (0.0, 9.81 * 1.8e-3, -9.81)}, "gravity does not point along -z"),
-            ({"stop": gm.Stop(deceleration=150.0, floor=2.0)}, "below stop.floor"),
-        ],
-    )
-    def test_where_it_lands_is_not_always_known(self, level, change, reason):
-        fall = stop_of(gm.check_job(self.make(level, **change))).details["fall"]
-        assert reason in fall["reason"]
-        assert fall["range"] is None
-
-    def test_gravity_that_hardly_leans_is_upright(self, level):
-        """A thousandth: the level of a robot's base."""
-        fall = stop_of(gm.check_job(self.make(level, gravity=(0.0, 9.81 * 1.2e-3, -9.81)))).details["fall"]
-        assert fall["range"] == pytest.approx(1.106003, rel=1e-3)
-
-    def test_a_part_that_stays_on_does_not_fall(self, level):
-        assert stop_of(gm.check_job(level(gm.Stop(deceleration=1.0)))).details["fall"] is None
-
-
 class TestProperties:
     @pytest.mark.parametrize("stop", [gm.Stop(time=0.2), gm.Stop(time=1e-3), gm.Stop(axis_deceleration=[9.0] * 6)])
     def test_a_rod_with_no_inertia_about_its_axis_is_one_with_hardly_any(self, fast, stop):
@@ -300,17 +173,17 @@ class TestProperties:
             rod = gm.Part(
                 face="plane", rigid=True, mass=0.5, com=[0.01, 0, 0.05], inertia=[4e-4, 4e-4, moment, 0, 0, 0]
             )
-            result = stop_of(gm.check_job(replace(job, part=rod)))
-            margins.append([result.low, result.value, result.high])
+            result = judged(replace(job, part=rod))
+            margins.append([result.value, result.high])
         assert margins[0] == pytest.approx(margins[1], rel=1e-4)
 
     def test_longer_stops_never_ask_more(self, fast):
-        values = [stop_of(gm.check_job(fast(gm.Stop(time=t)))) for t in (0.05, 0.1, 0.2, 0.4, 0.8)]
+        values = [judged(fast(gm.Stop(time=t))) for t in (0.05, 0.1, 0.2, 0.4, 0.8)]
         assert (np.diff([v.low for v in values]) > 0).all()
         assert (np.diff([v.high for v in values]) >= 0).all()
 
     def test_harder_axes_never_ask_less(self, fast):
-        values = [stop_of(gm.check_job(fast(gm.Stop(axis_deceleration=[a] * 6)))).low for a in (4.0, 8.0, 16.0, 32.0)]
+        values = [judged(fast(gm.Stop(axis_deceleration=[a] * 6))).low for a in (4.0, 8.0, 16.0, 32.0)]
         assert (np.diff(values) < 0).all()
 
     def test_a_ramp_softens_the_swing(self, fast):
@@ -325,7 +198,7 @@ class TestProperties:
         (pad,) = job.gripper.pads
         scaled = {key: strength * getattr(pad.material, key) for key in ("pull_off_stress", "shear_strength")}
         other = replace(pad, material=replace(pad.material, **scaled))
-        a, b = (stop_of(gm.check_job(x)) for x in (job, replace(job, gripper=gm.Gripper(pads=(other,)))))
+        a, b = (judged(x) for x in (job, replace(job, gripper=gm.Gripper(pads=(other,)))))
         assert (b.value, b.low, b.high) == pytest.approx([strength * x for x in (a.value, a.low, a.high)])
 
     def test_at_rest_a_stop_changes_nothing(self, fast):
@@ -343,7 +216,7 @@ class TestProperties:
 
     def test_estimated_rates_agree_with_given_ones(self, fast):
         for stop in (gm.Stop(time=0.2), gm.Stop(axis_deceleration=[9.0] * 6)):
-            true, found = (stop_of(gm.check_job(fast(stop, given=g))) for g in ("q qd qdd", "q"))
+            true, found = (judged(fast(stop, given=g)) for g in ("q qd qdd", "q"))
             assert found.low <= true.low * (1 + 5e-3)
             assert found.value == pytest.approx(true.value, rel=0.02)
 
@@ -375,213 +248,7 @@ class TestWhichStop:
         both = stop_of(gm.check_job(job))
         assert both.verdict is gm.Verdict.UNDECIDED
         assert "need a joint program" in both.lines[-1]
-        assert stop_of(gm.check_job(replace(job, stop=gm.Stop(time=2.0)))).verdict is gm.Verdict.PASS
-
-
-class TestFullSpeed:
-    limits = gm.JointLimits(speed=[4.0] * 6)
-
-    def test_rated_speeds_say_what_full_speed_is(self, fast):
-        """From a quarter of the rated speed a stop of 0.4 s at full speed takes 0.1 s."""
-        rated = gm.check_job(fast(gm.Stop(time=0.4), joint_limits=self.limits))
-        result = stop_of(rated)
-        _, qd, _ = fast.exact.at(np.array([result.at.t]))
-        assert result.details["braking_time"] == pytest.approx(0.4 * np.abs(qd).max() / 4.0, rel=1e-6)
-        bare = gm.check_job(fast(gm.Stop(time=0.4)))
-        assert stop_of(bare).low > result.low
-        assert any("a robot that is faster brakes harder" in sentence for sentence in bare.assumed)
-        assert not any("a robot that is faster" in sentence for sentence in rated.assumed)
-
-    def test_published_stops_like_one_time_give_what_the_time_gives(self, fast):
-        figures = [gm.StopFigure(speed=s, time=0.4 * s) for s in (0.33, 0.66, 1.0)]
-        a, b = (
-            gm.check_job(fast(stop, joint_limits=self.limits)).samples.stop_margin
-            for stop in (gm.Stop(time=0.4), gm.Stop(measured=figures))
-        )
-        assert a == pytest.approx(b, rel=1e-9)
-
-    def published(self, **more):
-        grid = {(0.33, 0.33): 0.10, (0.33, 1.0): 0.14, (1.0, 0.33): 0.22, (1.0, 1.0): 0.30}
-        return [gm.StopFigure(speed=s, load=k, time=t, **more) for (s, k), t in grid.items()]
-
-    def test_lighter_loads_stop_sooner_and_an_unknown_load_counts_as_the_worst(self, fast):
-        lows = []
-        for load in (1.0, 0.6, 0.33, 0.1):
-            job = fast(gm.Stop(measured=self.published(), load=load), joint_limits=self.limits)
-            lows.append(stop_of(gm.check_job(job)).low)
-        assert (np.diff(lows) < 0).all()
-        unknown = stop_of(gm.check_job(fast(gm.Stop(measured=self.published()), joint_limits=self.limits)))
-        assert unknown.low == pytest.approx(lows[2])
-
-    def test_distances_that_show_harder_braking_count(self, fast):
-        time = [gm.StopFigure(speed=1.0, time=0.3, axis=axis) for axis in (1, 2, 3)]
-        short = [replace(figure, distance=0.5 * 4.0**2 / 30.0) for figure in time]  # 30 rad/s2 from 4 rad/s
-        hard = [replace(figure, time=4.0 / 30.0) for figure in time]
-        a, b, c = (
-            stop_of(gm.check_job(fast(gm.Stop(measured=m), joint_limits=self.limits))).low for m in (time, short, hard)
-        )
-        assert b < a
-        assert b == pytest.approx(c)
-
-    def test_without_rated_speeds_the_shortest_published_time_counts(self, fast):
-        a = stop_of(gm.check_job(fast(gm.Stop(measured=self.published()))))
-        assert a.low == pytest.approx(stop_of(gm.check_job(fast(gm.Stop(time=0.10)))).low)
-
-
-class TestNoFalsePass:
-    """Programs and data that must not pass: the target is just above what the stop truly asks for."""
-
-    known: ClassVar[dict] = {}
-
-    def worst(self, fast, stop):
-        """Of the program sampled so densely that nothing hides."""
-        if stop not in self.known:
-            self.known[stop] = stop_of(gm.check_job(fast(stop, rate=2000, targets=gm.Targets(stop=0.01)))).value
-        return self.known[stop]
-
-    @pytest.mark.parametrize(
-        "stop",
-        [gm.Stop(time=0.2), gm.Stop(deceleration=3.0), gm.Stop(axis_deceleration=[9.0] * 6)],
-        ids=["t", "d", "a"],
-    )
-    @pytest.mark.parametrize("rate", [20, 250])
-    @pytest.mark.parametrize("given", ["q", "q qd qdd"])
-    def test_sparse_samples(self, fast, stop, rate, given):
-        target = 1.02 * self.worst(fast, stop)
-        result = stop_of(gm.check_job(fast(stop, rate=rate, given=given, targets=gm.Targets(stop=target))))
-        assert result.verdict is not gm.Verdict.PASS
-
-    def test_a_passing_program_passes(self, fast):
-        for stop in (gm.Stop(time=0.2), gm.Stop(axis_deceleration=[9.0] * 6)):
-            low = stop_of(gm.check_job(fast(stop))).low
-            for factor, passes in ((0.99, True), (1.01, False)):
-                report = gm.check_job(fast(stop, targets=gm.Targets(stop=factor * low)))
-                assert (stop_of(report).verdict is gm.Verdict.PASS) == passes
-
-    def test_a_doubt_on_the_way_of_the_stop(self, fast):
-        job = fast(gm.Stop(time=0.3), targets=gm.Targets(stop=0.01))
-        keep = (job.trajectory.t < 0.55) | (job.trajectory.t > 0.60)  # samples that are missing
-        holed = gm.JointTrajectory(**{k: getattr(job.trajectory, k)[keep] for k in ("t", "q", "qd", "qdd")})
-        report = gm.check_job(replace(job, trajectory=holed))
-        result = stop_of(report)
-        assert result.verdict is gm.Verdict.UNDECIDED
-        first = min(f.start for f in report.findings if f.check == "stop")
-        assert first < 0.549 - 0.05  # stops that begin before the hole run into it
-        assert any("no sample for" in reason for f in report.findings for reason in f.because.get("undecided", []))
-
-    def test_a_slow_program_of_a_fast_robot(self, fast):
-        """A tenth of the rated speed does not make the stop ten times softer."""
-        job = fast(gm.Stop(time=0.2), joint_limits=gm.JointLimits(speed=[20.0] * 6), targets=gm.Targets(stop=1.0))
-        assert stop_of(gm.check_job(job)).verdict is not gm.Verdict.PASS
-
-    def test_a_tool_that_turns_about_its_origin(self, one_pad):
-        """The origin does not move, the part swings around it: a deceleration of the origin says nothing of it."""
-        t = np.arange(0.0, 1.0, 0.002)
-        angle = 2.0 * minimum_jerk(np.clip(t / 0.6, 0, 1))
-        c, s, o, e = np.cos(angle), np.sin(angle), 0 * angle, 1 + 0 * angle
-        turn = np.array([[c, -s, o], [s, c, o], [o, o, e]]).transpose(2, 0, 1) @ DOWN
-        job = gm.Job(
-            name="turn",
-            trajectory=gm.PoseTrajectory(t=t, position=np.zeros((t.size, 3)), rotation=turn),
-            gripper=one_pad,
-            part=gm.Part(face="plane", rigid=True, mass=2.0, com=[0.15, 0, 0], inertia=[0.02, 0.02, 0.04, 0, 0, 0]),
-            stop=gm.Stop(deceleration=0.5),
-            targets=gm.Targets(stop=0.5, hold=0.1),
-        )
-        assert stop_of(gm.check_job(job)).verdict is not gm.Verdict.PASS
-
-    def test_loads_that_are_no_numbers(self, fast):
-        from gripmargin.checks.stop.check import STOP
-
-        case = work_out(fast(gm.Stop(time=0.3), targets=gm.Targets(stop=0.01)))
-        load = case.load.copy()
-        load[2, 300] = np.nan
-        found = STOP.answer(replace(case, load=load)).results[0]
-        assert found.verdict is gm.Verdict.UNDECIDED
-
-    def test_a_brief_fast_sample_between_slow_ones(self, fast):
-        """The fastest instant lies between two samples 50 ms apart: speeds there are not those at the samples."""
-        stop = gm.Stop(axis_deceleration=[9.0] * 6)
-        target = 1.02 * self.worst(fast, stop)
-        t = np.concatenate([np.arange(0.0, 0.56, 0.05), np.arange(0.63, 1.9, 0.05)])
-        q, qd, qdd = fast.exact.at(t)
-        job = replace(
-            fast(stop, targets=gm.Targets(stop=target)), trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)
-        )
-        assert stop_of(gm.check_job(job)).verdict is not gm.Verdict.PASS
-
-
-class TestAdvice:
-    def short(self, fast, stop):
-        job = fast(stop, targets=gm.Targets(stop=1.25 * stop_of(gm.check_job(fast(stop))).high))
-        return replace(job, accept=("target",))
-
-    def advised(self, job, action):
-        report = gm.check_job(job)
-        assert stop_of(report).verdict is gm.Verdict.FAIL
-        found = {r.action: r for f in report.findings if f.check == "stop" for r in f.remedies}
-        return found[action].figures["factor"]
-
-    def test_softer_stop_is_enough(self, fast):
-        job = self.short(fast, gm.Stop(time=0.05))
-        factor = self.advised(job, "stop softer")
-        assert stop_of(gm.check_job(replace(job, stop=gm.Stop(time=0.05 * factor)))).verdict is gm.Verdict.PASS
-        assert (
-            stop_of(gm.check_job(replace(job, stop=gm.Stop(time=0.05 * 0.9 * factor)))).verdict is not gm.Verdict.PASS
-        )
-
-    def test_softer_axes_are_enough(self, fast):
-        job = self.short(fast, gm.Stop(axis_deceleration=[40.0] * 6))
-        factor = self.advised(job, "stop softer")
-        softer = replace(job, stop=gm.Stop(axis_deceleration=[40.0 / factor] * 6))
-        assert stop_of(gm.check_job(softer)).verdict is gm.Verdict.PASS
-
-    def test_larger_and_stronger_pads_are_enough(self, fast):
-        job = self.short(fast, gm.Stop(time=0.2))
-        (pad,) = job.gripper.pads
-        factor = self.advised(job, "larger pads")
-        larger = gm.Pad.rectangle("pad", pad.material, factor * np.ptp(pad.outline, axis=0))
-        assert stop_of(gm.check_job(replace(job, gripper=gm.Gripper(pads=(larger,))))).verdict is gm.Verdict.PASS
-        factor = self.advised(job, "strengthen")
-        scaled = {key: factor * getattr(pad.material, key) for key in ("pull_off_stress", "shear_strength")}
-        stronger = replace(pad, material=replace(pad.material, **scaled))
-        assert stop_of(gm.check_job(replace(job, gripper=gm.Gripper(pads=(stronger,))))).verdict is gm.Verdict.PASS
-
-    def test_shares_of_the_causes_add_up(self, fast):
-        report = gm.check_job(self.short(fast, gm.Stop(time=0.2)))
-        for finding in report.findings:
-            assert sum(finding.because["causes"].values()) == pytest.approx(1.0)
-            assert sum(finding.because["ways"].values()) == pytest.approx(1.0)
-        worst = next(f for f in report.findings if f.check == "stop")
-        assert 0.0 < worst.because["swing"] < 1.0
-
-
-@pytest.mark.parametrize(
-    ("given", "where"),
-    [
-        ({}, "stop"),
-        ({"floor": 0.0}, "stop"),
-        ({"time": 0.3, "floor": np.nan}, "stop.floor"),
-        ({"time": 0.3, "ramp": -0.1}, "stop.ramp"),
-        ({"time": 0.3, "ramp": 0.3}, "stop.ramp"),
-        ({"time": 0.3, "ramp": 0.1, "reaction": 0.2}, "stop.reaction"),
-        ({"time": 0.3, "load": 0.5}, "stop.load"),
-        ({"category": 1, "axis_deceleration": [1.0]}, "stop.category"),
-        ({"time": 0.3, "measured": (gm.StopFigure(speed=1.0, time=0.3),)}, "stop.measured"),
-    ],
-)
-def test_stops_that_make_no_sense_are_refused(given, where):
-    with pytest.raises(gm.InputError) as caught:
-        gm.Stop(**given)
-    assert caught.value.where == where
-
-
-@pytest.mark.parametrize(
-    "given", [{"speed": 0.0}, {"speed": 33.0}, {"time": np.inf}, {"load": -1.0}, {"distance": 0.0}, {"axis": 0}]
-)
-def test_published_stops_that_make_no_sense_are_refused(given):
-    with pytest.raises(gm.InputError):
-        gm.StopFigure(**({"speed": 1.0, "time": 0.3} | given))
+        assert judged(replace(job, stop=gm.Stop(time=2.0))).verdict is gm.Verdict.PASS
 
 
 def test_the_theory_states_the_figures_of_the_code():
@@ -591,12 +258,12 @@ def test_the_theory_states_the_figures_of_the_code():
 
     text = " ".join((Path(__file__).parents[3] / "docs" / "theory.md").read_text(encoding="utf-8").split())
     for phrase in (
-        f"turns by at most {follow.COARSE.turn:g} rad a step",
-        f"{follow.FINE.turn:g} rad a step",
-        f"at {follow.ROUGH.turn:g} rad a step first",
+        f"turns by at most {follow.ROUGH.turn:g} rad a step",
+        f"{follow.COARSE.turn:g} rad a step, {follow.COARSE.soon:g} periods and {follow.COARSE.late} steps",
+        f"{follow.FINE.turn:g} rad a step from begin to end",
         f"off the path in {ways.FEWEST} to the next axis",
-        f"{follow.COARSE.soon:g} periods of the slowest vibration",
-        f"in {follow.COARSE.late} steps",
+        f"{follow.ROUGH.soon:g} period of the slowest vibration",
+        f"in {follow.ROUGH.late} steps",
         f"no more than {ways.TURN:g} rad",
         f"{use.DISPLACED:g} times",
         f"within {1e3 * use.CLOSE:g} ms of each other some are followed",

@@ -21,7 +21,8 @@ def one_stop(case, kind, sample, **more):
 
 def loads(stops, step=0.005):
     """Times since the stop began, the load on the pads then, and which leg it is."""
-    for k, leg in enumerate(stops.legs(step, np.inf, 0)):
+    borders = [i for i, long in enumerate(np.diff(stops.borders[:, 0])) if long > 0.0]
+    for k, leg in enumerate(leg for i in borders for leg in stops.legs(i, step, np.inf, 0)):
         nodes = np.arange(leg.steps + 1)
         for node, load in zip(nodes, leg.load(nodes)[0], strict=True):
             yield float(leg.begin[0] + node * leg.step[0]), stops.course.carry @ load[:, 0], k, node in nodes[[0, -1]]

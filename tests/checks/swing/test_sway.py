@@ -1,8 +1,6 @@
 """A part that swings far out of its place on soft pads, against the dynamics of a physics engine.
 
-The part hangs on six springs at the tool of an arm whose drives nothing holds up: fixed tendons over three slides and
-three hinges at the middle of the pads, one for each natural vibration, so that they have the full stiffness and damping
-of the pads. The dynamics are MuJoCo's. `python tests/checks/swing/test_sway.py 120` runs more of them.
+`python tests/checks/swing/test_sway.py 120` runs more of them.
 """
 
 from __future__ import annotations
@@ -12,7 +10,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.linalg import eigh
 from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
@@ -22,15 +19,9 @@ from gripmargin.checks.swing.check import run
 from gripmargin.checks.swing.ringing import stretches_of
 from gripmargin.checks.swing.sway import LARGEST, sway_of
 from gripmargin.checks.swing.use import resolution, swing_use, use_over
+from support import simulated
 
-HEAVY = 1e9  # armature of the drives: no load of the part moves them
-FINE = 0.15  # [rad] by which the fastest vibration turns in a step
 ENDS = 1.6  # [s]
-
-
-def skew(v):
-    x, y, z = v
-    return np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
 
 
 def moved(t, ways):
@@ -79,70 +70,10 @@ def random_case(seed):
     return work_out(job), ways
 
 
-def numbers(values):
-    return " ".join(f"{float(v):.17g}" for v in np.ravel(values))
-
-
-def placed(matrix):
-    x, y, z, w = Rotation.from_matrix(matrix[:3, :3]).as_quat()
-    return f'pos="{numbers(matrix[:3, 3])}" quat="{numbers([w, x, y, z])}"'
-
-
 def in_the_engine(case, ways):
     """The largest utilisation of the pads in MuJoCo, and the largest angle by which the part turns [rad]."""
-    import mujoco
-    from mujoco import rollout
-
-    job, part, centre, at_origin = case.job, case.job.part, case.whole.centre, case.whole.stiffness
-    from_centre = np.block([[np.eye(3), skew(centre)], [np.zeros((3, 3)), np.eye(3)]])  # a turn there, at the origin
-    stiffness, arm = from_centre.T @ at_origin @ from_centre, part.com - centre
-    mass = np.block(
-        [
-            [part.mass * np.eye(3), -part.mass * skew(arm)],
-            [part.mass * skew(arm), part.inertia - part.mass * skew(arm) @ skew(arm)],
-        ]
-    )
-    softness, shapes = eigh(mass, stiffness)
-    omega, damping = 1 / np.sqrt(softness), case.whole.patches[0].pad.material.damping_ratio
-    moments, axes = np.linalg.eigh(part.inertia)
-    principal = np.eye(4)
-    principal[:3, :3], principal[:3, 3] = axes * np.sign(np.linalg.det(axes)), arm
-    head, tail, motors = "", "", ""
-    for i, turns in enumerate(job.robot.revolute):
-        head += (
-            f"<body {placed(job.robot.links[i])}><joint name='j{i}' type='{'hinge' if turns else 'slide'}' axis='0 0 1'"
-            f" armature='{HEAVY}'/><inertial pos='0 0 0' mass='1e-4' diaginertia='1e-7 1e-7 1e-7'/>"
-        )
-        tail += "</body>"
-        motors += f"<motor joint='j{i}' gear='{HEAVY}'/>"
-    springs = "".join(
-        f"<joint name='s{i}' type='{('slide', 'hinge')[i // 3]}' axis='{numbers(np.eye(3)[i % 3])}'/>" for i in range(6)
-    )
-    tendons = "".join(
-        f"<fixed stiffness='1' springlength='0' damping='{2 * damping / w:.17g}'>"
-        + "".join(f"<joint joint='s{i}' coef='{x:.17g}'/>" for i, x in enumerate(column))
-        + "</fixed>"
-        for w, column in zip(omega, (stiffness @ shapes).T, strict=True)
-    )
-    steps = int(np.ceil(ENDS * omega.max() / FINE))
-    model = mujoco.MjModel.from_xml_string(
-        f"<mujoco><compiler angle='radian'/><option gravity='{numbers(job.gravity)}' integrator='RK4'"
-        f" timestep='{ENDS / steps:.17g}'><flag contact='disable' constraint='disable'/></option>"
-        f"<worldbody>{head}<body {placed(job.robot.links[-1] @ gm.pose(centre))}>{springs}"
-        f'<inertial {placed(principal)} mass="{part.mass:.17g}" diaginertia="{numbers(moments)}"/></body>'
-        f"{tail}</worldbody><tendon>{tendons}</tendon><actuator>{motors}</actuator></mujoco>"
-    )
-    data, joints, times = mujoco.MjData(model), job.robot.joints, np.linspace(0, ENDS, steps + 1)
-    for _ in range(60):  # in balance where the program begins
-        mujoco.mj_forward(model, data)
-        data.qpos[joints:] = np.linalg.solve(stiffness, -data.qfrc_bias[joints:])
-    first = np.empty(mujoco.mj_stateSize(model, mujoco.mjtState.mjSTATE_FULLPHYSICS))
-    mujoco.mj_getState(model, data, first, mujoco.mjtState.mjSTATE_FULLPHYSICS)
-    control = np.diff(moved(times, ways)[1], axis=0) * steps / ENDS
-    states, _ = rollout.rollout(model, data, first[None], control[None])
-    sway = np.vstack([first, states[0]])[:, 1 + joints : 1 + model.nq].T
-    t1, t2, s = case.grip.face.maps @ (at_origin @ from_centre @ sway)
-    return float(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0) ** 2).max()), float(np.linalg.norm(sway[3:], axis=0).max())
+    (sway,) = simulated.swaying(case, moved(np.zeros(1), ways)[0][0], lambda t: moved(t, ways)[1], [0.0, ENDS])
+    return simulated.used(case, sway), float(np.linalg.norm(sway[3:], axis=0).max())
 
 
 def tried(seed):

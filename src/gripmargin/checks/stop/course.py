@@ -17,8 +17,9 @@ from gripmargin.checks.swing.drive import spacing, spline_missed
 from gripmargin.checks.swing.ringing import Stretch, next_too
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.contact.loads import load_per_acceleration, part_load, standing_load
-from gripmargin.kernels.march import Oscillators, State, between, missed
+from gripmargin.kernels.march import Oscillators, State, missed
 from gripmargin.kernels.oscillator import ComplexArray, slopes
+from gripmargin.kernels.time_law import MARKED
 from gripmargin.kernels.utilisation import traction_size
 from gripmargin.motion.tool_motion import ToolMotion
 
@@ -162,24 +163,26 @@ class Course:
         picked = csr_array((weights.ravel(), places.ravel(), np.arange(0, places.size + 1, 6)), (near.size, 3 * size))
         return np.ascontiguousarray((picked @ self.table).reshape(*near.shape, -1).swapaxes(-1, -2))
 
-    def state(self, t: FloatArray, gap: FloatArray) -> State:
-        """Return the swing of the part when stops begin.
+    def state(self, t: FloatArray) -> tuple[State, FloatArray]:
+        """Return the swing of the part when stops begin, and how far it swings just before or after, shape (k, m).
 
         Args:
             t: When [s], shape (m,).
-            gap: Time to the next of them [s], shape (m,): a stop between has a swing within the doubt.
         """
-        oscillators, (near, share) = self.oscillators, self.place(t)
+        near, share = self.place(t)
         near = np.where(share < 1.0, near, near + 1)
         later = np.where(share < 1.0, t - self.t[near], 0.0)
         load, slope = self.driven[:, :, near]
-        free = self.vibration[:, near] * np.exp(oscillators.pole * later)
-        size = np.maximum(np.abs(free), np.abs(self.vibration[:, np.maximum(near - 1, 0)]))
-        return State(
-            phase=oscillators.phase(load + slope * later, slope) + free,
-            doubt=self.unsure[:, near] + size * between(oscillators.frequency[:, None] * gap),
+        free = self.vibration[:, near] * np.exp(self.oscillators.pole * later)
+        state = State(
+            phase=self.oscillators.phase(load + slope * later, slope) + free,
+            doubt=self.unsure[:, near],
             variance=self.variance[:, near],
+            free=free,
         )
+        before = np.maximum(near - 1, 0)
+        before = np.maximum(before - (self.t[near] - self.t[before] < MARKED), 0)  # on such a step it is no swing
+        return state, np.maximum(np.abs(free), np.abs(self.vibration[:, before]))
 
     def passed(self, places: Indices, speed: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the swing that the load may start on a way, and the variance that noise adds to it, shape (k, m) each.

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from functools import reduce
 from itertools import pairwise
 from typing import Final
 
@@ -20,13 +19,13 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.stop.course import Indices
 from gripmargin.checks.stop.ways import FEWEST, SHORTEST, Stops
-from gripmargin.kernels.march import Doubt, Oscillators, Peak, State, between, in_phase, march
+from gripmargin.kernels.march import Doubt, Oscillators, Peak, State, begin, between, in_phase, march
 
 AT_ONCE: Final = 8_192  # nodes of all stops that are worked on at a time: they stay in the cache
+FEWEST_STOPS: Final = 32  # of them at a time
 UNDAMPED: Final = 2  # periods that are followed where nothing fades
 FIRST: Final = 16  # stops that are followed finely before it is asked whether others have to be
-NEAR: Final = 0.8  # [rad] by which a mode turns at most from one of those to the next
-CLOSEST: Final = 4  # parts of an interval that are looked at, at most
+PARTS: Final = 4  # in which the time to the next stop is cut then
 ENOUGH: Final = 1.01  # most over largest that is good enough
 MOST: Final = 0.1  # share of all stops that may be, beyond those
 
@@ -68,10 +67,10 @@ def followed(stops: Stops, sure: float, level: float = 0.0, *, quick: bool = Fal
     """
     if not quick and stops.t.size <= FIRST:
         return _closely(stops, sure)
-    peak, finely = _side_by_side(stops, ROUGH if quick else COARSE, sure), np.zeros(stops.t.size, dtype=np.bool_)
-    left = np.flatnonzero(quick & (peak.most > level))
+    peak, finely = _follow(stops, ROUGH, sure), np.zeros(stops.t.size, dtype=np.bool_)
+    left = np.flatnonzero(peak.most > (level if quick else peak.use.max()))
     if left.size:
-        peak.put(left, _side_by_side(_some(stops, left), COARSE, sure))
+        peak.put(left, _follow(_some(stops, left), COARSE, sure).within(peak.take(left)))
     while finely.sum() <= MOST * finely.size:
         worst = max(np.max(peak.most, where=finely, initial=-1.0), peak.use.max())
         enough = level if quick or worst <= level <= ENOUGH * worst else ENOUGH * worst
@@ -80,7 +79,7 @@ def followed(stops: Stops, sure: float, level: float = 0.0, *, quick: bool = Fal
             break
         chosen = left[np.argsort(-peak.most[left], kind="stable")[:FIRST]]
         coarse = peak.most[chosen].max()
-        peak.put(chosen, _closely(_some(stops, chosen), sure))
+        peak.put(chosen, _closely(_some(stops, chosen), sure).within(peak.take(chosen)))
         finely[chosen] = True
         most = peak.most[chosen].max()
         if most > level if quick else most * ENOUGH > coarse and not most <= level <= coarse:
@@ -96,57 +95,77 @@ def _some(stops: Stops, chosen: Indices) -> Stops:
 
 def _closely(stops: Stops, sure: float) -> Peak:
     """Follow stops finely, and those between them and the ones next to them, which count in what may occur."""
-    oscillators = stops.course.oscillators
-    fast = _choose(stops, stops.course.state(stops.t, 0.0 * stops.t), COARSE)
-    turn = oscillators.frequency[fast.followed].max() * max(stops.gap.max(), _shift(stops).max())
-    parts = int(np.clip(np.ceil(turn / NEAR), 1, CLOSEST))
-    share = np.arange(1 - parts, parts)[:, None] / parts
+    share = np.arange(1 - PARTS, PARTS)[:, None] / PARTS
     t = stops.t + np.where(share < 0.0, stops.gap[0], stops.gap[1]) * share
-    gap = np.repeat(stops.gap[:, None] / parts, len(t), axis=1)
-    found = _side_by_side(replace(stops, t=t.ravel(), gap=gap.reshape(2, -1)), FINE, sure)
-    peak = found.take(np.arange(stops.t.size) + (parts - 1) * stops.t.size)
-    return replace(peak, most=found.most.reshape(t.shape).max(axis=0))
+    _, first, same = np.unique(t.round(9), return_index=True, return_inverse=True)
+    gaps = np.repeat(stops.gap[:, None] / PARTS, len(t), axis=1).reshape(2, -1)
+    gap = np.zeros((2, first.size))
+    for side, whole in zip(gap, gaps, strict=True):
+        np.maximum.at(side, same.ravel(), whole)
+    found = _follow(replace(stops, t=t.ravel()[first], gap=gap), FINE, sure)
+    peak = found.take(same[PARTS - 1])
+    return replace(peak, most=found.most[same].max(axis=0))
 
 
-def _side_by_side(stops: Stops, pace: Pace, sure: float) -> Peak:
-    """Follow stops; those that last about as long go side by side."""
-    order = np.argsort(stops.borders[-1], kind="stable")
-    blocks = [order[i : i + stops.together] for i in range(0, order.size, stops.together)]
-    found = [_follow(_some(stops, block), pace, sure) for block in blocks]
-    return Peak.joined(found).take(np.argsort(order))
+def _apart(stops: Stops) -> FloatArray:
+    """By how much later the load jumps in the stops before and after, shape (2, borders + 1, m).
+
+    Later since they began: the program's swing comes first, then the borders.
+    """
+    sides = zip((-1.0, 1.0), stops.gap, strict=True)
+    return np.array([[-sign * gap, *stops.borders_at(stops.t + sign * gap) - stops.borders] for sign, gap in sides])
 
 
-def _shift(stops: Stops) -> FloatArray:
-    """By how much the load of the stops next to these jumps earlier or later [s], at each border."""
-    sides = (replace(stops, t=stops.t + sign * gap).borders for sign, gap in zip((-1.0, 1.0), stops.gap, strict=True))
-    return np.max([np.abs(side - stops.borders) for side in sides], axis=0)
+def _arcs(oscillators: Oscillators, jumps: FloatArray, apart: FloatArray) -> FloatArray:
+    """Bound of the amplitude by which stops between these and the next ones may leave the chord, shape (k, m).
+
+    Each swing is out of step with that of the next stop by as much as the jump that started it. Stops may be compared
+    by the time since they began as well as by that since the last jump.
+
+    Args:
+        oscillators: The modes.
+        jumps: How far each jump makes them swing, shape (j, k, m).
+        apart: By how much it is later in the next stops [s], shape (2, j, m).
+    """
+    shifts = (np.abs(apart - since).max(axis=0) for since in (0.0, apart[:, -1:]))
+    turns = (oscillators.frequency[:, None] * shift[:, None] for shift in shifts)
+    return np.min([(jumps * between(turn)).sum(axis=0) for turn in turns], axis=0)
 
 
 def _follow(stops: Stops, pace: Pace, sure: float) -> Peak:
-    """Follow stops from the brake until the swing that is left cannot exceed what was seen."""
-    state, shift, peaks = stops.course.state(stops.t, stops.gap.max(axis=0)), _shift(stops), []
-    oscillators = _choose(stops, state, pace)
+    """Follow stops from the brake until the swing that is left cannot exceed what was seen.
+
+    From one border to the next those go side by side that take about as long to it.
+    """
+    (state, size), apart = stops.course.state(stops.t), _apart(stops)
+    jumps = np.zeros((apart.shape[1], *size.shape))
+    jumps[0] = size
+    oscillators, counts = _choose(stops, state, pace), {"sure": sure, "coverage": COVERAGE}
     alone, frequency = replace(oscillators, followed=np.zeros(6, dtype=np.bool_)), oscillators.frequency
-    soon = pace.soon * 2.0 * np.pi / float(frequency.min())
+    step, soon = pace.turn / float(frequency[oscillators.followed].max()), pace.soon * 2.0 * np.pi / frequency.min()
     if pace is FINE and not oscillators.damping.all():
         soon = np.inf
-    for leg in stops.legs(pace.turn / float(frequency[oscillators.followed].max()), soon, pace.late):
-        if leg.border is not None:
-            state = _jumped(oscillators, state, shift[leg.border])
-        for first, last in _spans(leg.steps, stops.t.size):
-            load, doubt = leg.load(np.arange(first, last + 1))
-            moving = alone if leg.late else oscillators
-            state, found = march(moving, state, leg.step, load, doubt, sure=sure, coverage=COVERAGE)
-            most = np.where(leg.late & (leg.step <= SHORTEST), 0.0, found.most)  # some stops are over before
-            peaks.append(replace(found, most=most, when=leg.begin + first * leg.step + found.when))
-    state = _jumped(oscillators, state, shift[-1])
-    return _ring(oscillators, state, stops, reduce(Peak.then, peaks), pace, sure)
-
-
-def _jumped(oscillators: Oscillators, state: State, shift: FloatArray) -> State:
-    """Swings where the load jumps, which in the stops next to these ones it does earlier or later."""
-    doubt = state.doubt + state.swing * between(oscillators.frequency[:, None] * shift)
-    return replace(state, doubt=doubt, slope=None)
+    peak = begin(oscillators, state, _arcs(oscillators, jumps[:1], apart[:, :1]), **counts)
+    for border, long in enumerate(np.diff(stops.borders, axis=0)):
+        state = replace(state, slope=None)
+        for block in _blocks(np.ceil(long / step).clip(FEWEST), np.flatnonzero(long > SHORTEST)):
+            now, then, so_far = state.take(block), peak.take(block), jumps[: border + 2, :, block]
+            for leg in _some(stops, block).legs(border, step, soon, pace.late):
+                for first, last in _spans(leg.steps, block.size):
+                    load, doubt = leg.load(np.arange(first, last + 1))
+                    if now.slope is None:
+                        so_far[-1] = np.abs(oscillators.free(now.phase, load, leg.step) - now.free)
+                    arcs = oscillators.gain @ _arcs(oscillators, so_far, apart[:, : border + 2, block])
+                    doubt = replace(doubt, offset=doubt.offset + arcs)
+                    now, found = march(alone if leg.late else oscillators, now, leg.step, load, doubt, **counts)
+                    if leg.late:  # some stops are over before
+                        found = replace(found, most=np.where(leg.step <= SHORTEST, 0.0, found.most))
+                    then = then.then(found, leg.begin + first * leg.step)
+                    so_far *= oscillators.fading((last - first) * leg.step)
+            state.put(block, now)
+            peak.put(block, then)
+            jumps[: border + 2, :, block] = so_far
+    return _ring(oscillators, state, (jumps, apart), stops, peak, pace, sure)
 
 
 def _choose(stops: Stops, state: State, pace: Pace) -> Oscillators:
@@ -162,15 +181,28 @@ def _choose(stops: Stops, state: State, pace: Pace) -> Oscillators:
     return replace(oscillators, followed=oscillators.followed & (oscillators.frequency <= fastest))
 
 
-def _ring(oscillators: Oscillators, state: State, stops: Stops, peak: Peak, pace: Pace, sure: float) -> Peak:
+def _ring(
+    oscillators: Oscillators,
+    state: State,
+    apart: tuple[FloatArray, FloatArray],
+    stops: Stops,
+    peak: Peak,
+    pace: Pace,
+    sure: float,
+) -> Peak:
     """Go on at rest, one period of the slowest mode at a time, with the stops whose swing may exceed what was seen."""
     frequency, (_, rest) = oscillators.frequency[oscillators.followed], stops.ends
     period, damping = 2.0 * np.pi / float(frequency.min()), float(oscillators.damping[oscillators.followed].min())
     count = math.ceil(period * float(frequency.max()) / pace.turn)
+    step = np.full(peak.use.size, period / count)
     left, last = np.arange(peak.use.size), pace.rounds if damping > 0.0 else UNDAMPED
+    jumps, shifts = apart
+    free = state.phase - oscillators.phase(rest)
+    jumps[-1] = np.abs(free - state.free)
+    arcs = _arcs(oscillators, jumps, shifts)
     for i in range(last + 1):
         load = rest[:, left]
-        size = np.abs(state.phase - oscillators.phase(load)) + state.doubt + COVERAGE * np.sqrt(state.variance)
+        size = np.abs(state.phase - oscillators.phase(load)) + state.doubt + COVERAGE * np.sqrt(state.variance) + arcs
         bound = in_phase(oscillators, load, size, peak.most[left])
         if i == last:
             peak.most[left] = np.maximum(peak.most[left], bound)
@@ -178,14 +210,28 @@ def _ring(oscillators: Oscillators, state: State, stops: Stops, peak: Peak, pace
         more = bound > peak.most[left]
         if not more.any():
             break
-        left, load = left[more], load[:, more]
-        state = State(phase=state.phase[:, more], doubt=state.doubt[:, more], variance=state.variance[:, more])
-        after, step = stops.borders[-1, left] + i * period, np.full(left.size, period / count)
-        for first, end in _spans(count, left.size):
-            even = np.broadcast_to(load, (end - first + 1, *load.shape))
-            state, found = march(oscillators, state, step, even, Doubt(), sure=sure, coverage=COVERAGE)
-            peak.put(left, peak.take(left).then(found, after + first * step))
+        left, state, load, arcs = left[more], state.take(np.flatnonzero(more)), load[:, more], arcs[:, more]
+        for block in _blocks(np.full(left.size, count), np.arange(left.size)):
+            even = np.broadcast_to(load[:, block], (count + 1, *load[:, block].shape))
+            doubt = Doubt(offset=oscillators.gain @ arcs[:, block])
+            now, found = march(oscillators, state.take(block), step[block], even, doubt, sure=sure, coverage=COVERAGE)
+            after = stops.borders[-1, left[block]] + i * period
+            peak.put(left[block], peak.take(left[block]).then(found, after))
+            state.put(block, now)
+        arcs = arcs * oscillators.fading(period)
+    np.maximum(peak.most, peak.use, out=peak.most)
     return peak
+
+
+def _blocks(nodes: FloatArray, some: Indices) -> list[Indices]:
+    """Cut stops, which take so many steps each, into blocks to be worked on at a time, those with the most first."""
+    order = some[np.argsort(-nodes[some], kind="stable")]
+    out = []
+    while order.size:
+        many = max(FEWEST_STOPS, int(AT_ONCE / nodes[order[0]]))
+        out.append(order[:many])
+        order = order[many:]
+    return out
 
 
 def _spans(count: int, stops: int) -> list[tuple[int, int]]:

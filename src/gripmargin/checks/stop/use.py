@@ -23,7 +23,7 @@ from gripmargin.checks.swing.ringing import mode_sets, other_stretches, stretche
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
 from gripmargin.kernels.march import Peak
-from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell import Stop, StopFigure
 
@@ -229,7 +229,7 @@ def _on(
     displaced = DISPLACED * _displaced(stopping, modes, course, samples, response) * value
     high += displaced
     if motion.given:
-        high += above_between(case, samples, value)
+        high += above_between(case, samples, largest_utilisation(case.grip.face, case.load[:, samples]))
     last = np.minimum(np.searchsorted(course.t, reached), course.t.size - 1)
     doubts = np.searchsorted(motion.doubtful, np.arange(course.t.size + 1))
     high[(doubts[last + 1] > doubts[samples]) | ~np.isfinite(high)] = np.inf

@@ -11,8 +11,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property, partial
-from itertools import pairwise
-from typing import ClassVar, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +39,6 @@ class Leg(NamedTuple):
         begin: Since the stops began [s], shape (m,).
         step: From node to node [s], shape (m,).
         steps: How many.
-        border: Which border it begins at; None: load and slope go on from the leg before.
         late: Whether the swing may count with its whole amplitude.
         load: Numbers of some nodes, one after the other, to the load of each mode there, shape (n, k, m), and what is
             not known of it.
@@ -49,7 +47,6 @@ class Leg(NamedTuple):
     begin: FloatArray
     step: FloatArray
     steps: int
-    border: int | None
     late: bool
     load: Callable[[Indices], tuple[FloatArray, Doubt]]
 
@@ -59,7 +56,6 @@ class AlongPath:
     """Stops along the path, which begin at m times.
 
     Attributes:
-        together: How many are best followed side by side.
         course: The program.
         t: When they begin [s], shape (m,).
         gap: Time to the stops before and after them that count as well [s], shape (2, m).
@@ -67,7 +63,6 @@ class AlongPath:
         ramp: Time over which the deceleration builds up [s].
     """
 
-    together: ClassVar[int] = 128
     course: Course
     t: FloatArray
     gap: FloatArray
@@ -82,10 +77,14 @@ class AlongPath:
     @cached_property
     def borders(self) -> FloatArray:
         """Times since they began at which the load may jump, shape (3, m): begin, end of the ramp, and rest [s]."""
-        rest = braking_time(1.0 / self.rate, self.ramp)
+        return self.borders_at(self.t)
+
+    def borders_at(self, t: FloatArray) -> FloatArray:
+        """Return them for stops that begin at other times."""
+        rest = braking_time(np.interp(t, self.course.t, self.lasts), self.ramp)
         return np.stack([0.0 * rest, np.minimum(self.ramp, rest), rest])
 
-    @property
+    @cached_property
     def ends(self) -> tuple[FloatArray, FloatArray]:
         """Load of each mode just after they begin, and at rest, shape (k, m) each."""
         none = np.zeros(self.t.size)
@@ -97,22 +96,23 @@ class AlongPath:
         """Time of the program at rest [s], shape (m,)."""
         return self._way(self.borders[-1])[2]
 
-    def legs(self, step: float, soon: float, late: int) -> Iterator[Leg]:
-        """Yield the legs: while the brakes close, and what is left.
+    def legs(self, border: int, step: float, soon: float, late: int) -> Iterator[Leg]:
+        """Yield the legs from a border to the next one.
 
         Args:
+            border: Its number.
             step: Longest step [s].
-            soon: Time after a jump of the load from which on steps may be longer [s].
+            soon: Time after the border from which on steps may be longer [s].
             late: How many there are then.
         """
-        for i, (begin, end) in enumerate(pairwise(self.borders)):
-            middle = np.minimum(begin + soon, end) if (end - begin).max(initial=0.0) > soon + late * step else end
-            for first, last, slow in ((begin, middle, False), (middle, end, True)):
-                long = float((last - first).max(initial=0.0))
-                if long > 0.0:
-                    count = late if slow else max(FEWEST, math.ceil(long / step))
-                    length = np.maximum(last - first, SHORTEST) / count
-                    yield Leg(first, length, count, None if slow else i, slow, partial(self._load, first, length))
+        begin, end = self.borders[border : border + 2]
+        middle = np.minimum(begin + soon, end) if (end - begin).max() > soon + late * step else end
+        for first, last, slow in ((begin, middle, False), (middle, end, True)):
+            long = float((last - first).max())
+            if long > 0.0:
+                count = late if slow else max(FEWEST, math.ceil(long / step))
+                length = np.maximum(last - first, SHORTEST) / count
+                yield Leg(first, length, count, slow, partial(self._load, first, length))
 
     def motion(self, after: FloatArray) -> ToolMotion:
         """Return the tool's motion some time after they began, at the instants next to it."""
@@ -162,7 +162,6 @@ class OffPath:
         joints: Positions and speeds at each instant of the program, shape (2, n, joints).
     """
 
-    together: ClassVar[int] = 512  # their legs are short
     course: Course
     t: FloatArray
     gap: FloatArray
@@ -175,23 +174,35 @@ class OffPath:
     @cached_property
     def start(self) -> FloatArray:
         """Positions and speeds when the brakes close, shape (2, m, joints)."""
-        near, share = self.course.place(self.t)
-        here, there = self.joints[:, near], self.joints[:, near + 1]
-        return here + share[:, None] * (there - here)
+        return self._start(self.t)
 
     @cached_property
     def lasts(self) -> FloatArray:
         """When each axis rests, shape (m, joints)."""
-        speed = np.abs(self.start[1])
-        return np.where(speed == 0.0, 0.0, braking_time(speed / self.rates, self.ramp))
+        return self._lasts(self.start[1])
 
     @cached_property
     def borders(self) -> FloatArray:
         """Begin, end of the ramp, and when one axis after the other rests."""
-        ramp = np.minimum(self.ramp, self.lasts.max(axis=1))
-        return np.sort(np.column_stack([0.0 * ramp, ramp, self.lasts]), axis=1).T
+        return self._borders(self.lasts)
 
-    @property
+    def borders_at(self, t: FloatArray) -> FloatArray:
+        """Return them for stops that begin at other times."""
+        return self._borders(self._lasts(self._start(t)[1]))
+
+    def _start(self, t: FloatArray) -> FloatArray:
+        near, share = self.course.place(t)
+        here, there = self.joints[:, near], self.joints[:, near + 1]
+        return here + share[:, None] * (there - here)
+
+    def _lasts(self, speed: FloatArray) -> FloatArray:
+        return np.where(speed == 0.0, 0.0, braking_time(np.abs(speed) / self.rates, self.ramp))
+
+    def _borders(self, lasts: FloatArray) -> FloatArray:
+        ramp = np.minimum(self.ramp, lasts.max(axis=1))
+        return np.sort(np.column_stack([0.0 * ramp, ramp, lasts]), axis=1).T
+
+    @cached_property
     def ends(self) -> tuple[FloatArray, FloatArray]:
         """Load of each mode just after they begin, and at rest."""
         first = self._loads(np.zeros((1, self.t.size)), self.lasts > 0.0)[0]
@@ -202,31 +213,27 @@ class OffPath:
         """Time of the program: where they begin."""
         return self.t
 
-    def legs(self, step: float, soon: float, late: int) -> Iterator[Leg]:
-        """Yield the legs: while the brakes close, and from one axis that comes to rest to the next."""
-        turning = np.array(self.robot.revolute)
-        for border, (begin, end) in enumerate(pairwise(self.borders)):
-            long = float((end - begin).max(initial=0.0))
-            if long <= SHORTEST < float(self.lasts.max()):
-                continue
-            moving = self.lasts >= end[:, None]
-            speed = np.abs(self.start[1]) - self.rates * begin[:, None]
-            speed = np.where(moving & turning, np.maximum(speed, 0.0), 0.0)
-            pieces = max(1, math.ceil(float((speed.sum(axis=1) * (end - begin)).max(initial=0.0)) / TURN))
-            length = np.maximum(end - begin, SHORTEST) / pieces
-            loads = self._loads(begin + np.arange(3 * pieces + 1)[:, None] * (length / 3.0), moving)
-            fast = min(1.0, soon / float(length.mean() * pieces))
-            for i in range(pieces):
-                cut = float(np.clip(fast * pieces - i, 0.0, 1.0))
-                if (1.0 - cut) * long < FEWER * pieces * step:
-                    cut = 1.0
-                for first, last, slow in ((0.0, cut, False), (cut, 1.0, True)):
-                    if last > first:
-                        way = last - first
-                        count = FEWEST if slow else max(FEWEST, math.ceil(way * long / pieces / step))
-                        load = partial(self._cubic, loads[3 * i : 3 * i + 4], (first, way / count), length)
-                        start, jumps = begin + (i + first) * length, i == 0 and first == 0.0
-                        yield Leg(start, way / count * length, count, border if jumps else None, slow, load)
+    def legs(self, border: int, step: float, soon: float, late: int) -> Iterator[Leg]:
+        """Yield the legs from a border to the next one: the same axes brake."""
+        begin, end = self.borders[border : border + 2]
+        turning, long = np.array(self.robot.revolute), float((end - begin).max())
+        moving = self.lasts >= end[:, None]
+        speed = np.abs(self.start[1]) - self.rates * begin[:, None]
+        speed = np.where(moving & turning, np.maximum(speed, 0.0), 0.0)
+        pieces = max(1, math.ceil(float((speed.sum(axis=1) * (end - begin)).max()) / TURN))
+        length = np.maximum(end - begin, SHORTEST) / pieces
+        loads = self._loads(begin + np.arange(3 * pieces + 1)[:, None] * (length / 3.0), moving)
+        fast = min(1.0, soon / float(length.mean() * pieces))
+        for i in range(pieces):
+            cut = float(np.clip(fast * pieces - i, 0.0, 1.0))
+            if (1.0 - cut) * long < FEWER * pieces * step:
+                cut = 1.0
+            for first, last, slow in ((0.0, cut, False), (cut, 1.0, True)):
+                if last > first:
+                    way = last - first
+                    count = FEWEST if slow else max(FEWEST, math.ceil(way * long / pieces / step))
+                    load = partial(self._cubic, loads[3 * i : 3 * i + 4], (first, way / count), length)
+                    yield Leg(begin + (i + first) * length, way / count * length, count, slow, load)
 
     def motion(self, after: FloatArray) -> ToolMotion:
         """Return the tool's motion some time after they began."""
