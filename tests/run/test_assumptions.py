@@ -26,6 +26,9 @@ def line(job, name):
 
 def test_robot_part_pads_and_columns_in_one_table(window):
     assert "arm.urdf, to link 'flange'; waist -39 to 40 deg, shoulder" in line(window, "Robot")
+    assert line(window, "Base") == (
+        "Base: at the origin of the world; tool: x 0.0, y 0.0, z 120.0 mm, rpy 0.0, 0.0, 0.0 deg."
+    )
     assert line(window, "Part") == (
         "Part: 0.51 kg, 240 x 170 x 5 mm, centre of mass at x 0.0, y 0.0, z 2.5 mm of the tool frame."
     )

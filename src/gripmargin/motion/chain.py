@@ -29,6 +29,8 @@ class Chain(Value):
         lower: Lower joint limits [rad or m], shape (n,); -inf where none is known.
         upper: Upper joint limits [rad or m], shape (n,); +inf where none is known.
         source: What the chain was read from, for reports.
+        base: Where the model's first frame was placed in the world, shape (4, 4); None: nowhere.
+        tool: What was put on the model's last frame, shape (4, 4); None: nothing.
     """
 
     links: FloatArray
@@ -37,6 +39,8 @@ class Chain(Value):
     lower: FloatArray | None = None
     upper: FloatArray | None = None
     source: str = "chain"
+    base: FloatArray | None = None
+    tool: FloatArray | None = None
 
     def __post_init__(self) -> None:
         joints = len(self.revolute)
@@ -71,12 +75,14 @@ class Chain(Value):
             base: Pose of the chain's first frame in the world, shape (4, 4).
             tool: Pose of the tool frame in the chain's last frame, shape (4, 4).
         """
-        links = self.links.copy()
+        links, placed, put_on = self.links.copy(), self.base, self.tool
         if base is not None:
+            placed = as_pose(base, "base") if placed is None else as_pose(base, "base") @ placed
             links[0] = as_pose(base, "base") @ links[0]
         if tool is not None:
+            put_on = as_pose(tool, "tool") if put_on is None else put_on @ as_pose(tool, "tool")
             links[-1] = links[-1] @ as_pose(tool, "tool")
-        return replace(self, links=links)
+        return replace(self, links=links, base=placed, tool=put_on)
 
 
 def chain_from_axes(

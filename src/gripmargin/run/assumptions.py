@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import plausible, registry
 from gripmargin.checks.case import Case
 from gripmargin.contact.cells import is_cut_by_outline
@@ -141,7 +142,20 @@ def _robot_as_read(case: Case) -> list[str]:
         size, unit = (np.degrees(1.0), "deg") if turns else (1e3, "mm")
         name = robot.names[i] or f"joint {i + 1}"
         ways.append(f"{name} {size * q.min():.0f} to {size * q.max():.0f} {unit}")
-    return [f"Robot: {robot.source}; {', '.join(ways)}."]
+    mounts = [
+        f"Base: {'at the origin of the world' if robot.base is None else _place(robot.base)}; "
+        f"tool: {'none, the tool frame is the end of the chain' if robot.tool is None else _place(robot.tool)}."
+    ]
+    return [f"Robot: {robot.source}; {', '.join(ways)}.", *mounts]
+
+
+def _place(pose: FloatArray) -> str:
+    """Where a frame lies and how it is turned about fixed axes: x first, then y, then z."""
+    from scipy.spatial.transform import Rotation  # noqa: PLC0415 - only mounted robots need it
+
+    x, y, z = 1e3 * pose[:3, 3] + 0.0
+    roll, pitch, yaw = Rotation.from_matrix(pose[:3, :3]).as_euler("xyz", degrees=True) + 0.0
+    return f"x {x:.1f}, y {y:.1f}, z {z:.1f} mm, rpy {roll:.1f}, {pitch:.1f}, {yaw:.1f} deg"
 
 
 def _part_as_read(case: Case) -> str:
