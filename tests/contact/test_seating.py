@@ -16,6 +16,13 @@ class TestSeating:
         found = seating([pad_face()], move(np.arange(3), z=[0.1, height * S / KN, 0.1]))
         assert (found.sample, found.seated) == (1, seated)
 
+    @pytest.mark.parametrize(("share", "seated"), [(0.95, True), (1.05, False)])
+    def test_a_part_hangs_below_pads_that_do_not_quite_come_down(self, pad_face, move, share, seated):
+        """By its weight over the stiffness of the backing: 20 N on 80 x 50 mm of 100 N/cm^3 are 50 um."""
+        sag = 20.0 / (0.08 * 0.05 * KN)
+        found = seating([pad_face()], move(np.arange(3), z=[0.1, share * sag, 0.1]), weight=20.0)
+        assert (found.sample, found.seated) == (1, seated)
+
     def test_the_first_sample_on_the_face(self, pad_face, move):
         found = seating([pad_face()], move(np.arange(5), z=[0.1, 0.01, 1e-6, -1e-4, 0.1]))
         assert (found.sample, found.seated) == (2, True)

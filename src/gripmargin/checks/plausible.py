@@ -34,7 +34,7 @@ def pick_place(case: Case) -> str:
 def nest_place(case: Case) -> str:
     """The origin of `nest.face` on the part that is down and about to be let go."""
     for putdown in case.putdowns:
-        found = _beside(case, "nest", putdown.nest.tolerance, putdown.move.rotation[0], putdown.move.position[0])
+        found = _beside(case, "nest", putdown.nest.tolerance, putdown.placed.rotation[0], putdown.placed.position[0])
         if found:
             return found
     return ""

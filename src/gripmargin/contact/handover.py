@@ -76,6 +76,12 @@ class Putdown:
         """The tool in the face frame from where the release phase begins."""
         return self.relative.between(self.begins, self.relative.samples - 1)
 
+    @property
+    def placed(self) -> RelativeMotion:
+        """The tool in the face frame as the release phase begins, or as the part is taken up again before it."""
+        last = min(self.begins, self.relative.samples - 1)
+        return self.relative.between(last, last)
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Release(Putdown):
@@ -256,7 +262,9 @@ class _Stretch:
 
     def _from(self, start: int) -> Putdown:
         relative = self.relative.between(start, self.relative.samples - 1)
-        seat = seating(self.faces, relative, self.declared[start:], self.job.part)
+        job, nest = self.job, _nest(self.job)
+        weight = -job.part.mass * float(job.gravity @ nest.face[:3, 2])
+        seat = seating(self.faces, relative, self.declared[start:], job.part, weight)
         near = taken_up(self.faces, relative, ~over(self.faces, self.job.part, relative, seat.sample))
         end = self._end(near, start)
         moving, first = (
@@ -270,7 +278,7 @@ class _Stretch:
         declared = np.flatnonzero(self.declared)
         first += start
         return Putdown(
-            nest=_nest(self.job),
+            nest=nest,
             kind=self.kind,
             faces=self.faces,
             on_the_way=self.offset + declared[declared < start + seat.sample],

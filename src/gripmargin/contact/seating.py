@@ -37,7 +37,11 @@ class Seating(Value):
 
 
 def seating(
-    faces: Sequence[PadFace], motion: RelativeMotion, declared: BoolArray | None = None, part: Part | None = None
+    faces: Sequence[PadFace],
+    motion: RelativeMotion,
+    declared: BoolArray | None = None,
+    part: Part | None = None,
+    weight: float = 0.0,
 ) -> Seating:
     """Return where a carried part is set down.
 
@@ -50,11 +54,14 @@ def seating(
         motion: Of the tool relative to the face of the part in its place.
         declared: The samples in which the part is said to be let go, shape (n,); None: all.
         part: With its outline: what comes down within it touches the place.
+        weight: By which the part hangs below pads that do not quite come down [N].
     """
     declared = np.ones(motion.samples, dtype=bool) if declared is None else declared
     centre = centre_of(faces)
     height = motion.height(centre[None])[:, 0]
     slack = SEATED * break_displacement(faces)
+    if not (height[declared] <= slack).any():
+        slack = max(slack, weight / sum(face.patch.area * face.patch.pad.material.normal_stiffness for face in faces))
     down = height <= slack
     lowest = float(height[declared].min())
     low = down if (down & declared).any() else declared & (height <= lowest + slack)

@@ -94,7 +94,7 @@ def run(case: Case) -> Outcome:
         reason, remedy = words.NO_PLACING, words.NAME_THE_RELEASE
         return Outcome(results=(undecided("settle", target, reason, remedy=remedy, measure="ratio"),))
     found = [_worst_of([_placing(case, stretch) for stretch in kind]) for kind in placed]
-    off = max((float(np.linalg.norm(down.move.position[0, :2])) for down in case.putdowns), default=0.0)
+    off = max((float(np.linalg.norm(down.placed.position[0, :2])) for down in case.putdowns), default=0.0)
     tolerance = max(nest.tolerance - off, 0.0)
     short = [placing for placing in found if not on_target(_ratio(tolerance, placing.high), target)]
     return Outcome(
