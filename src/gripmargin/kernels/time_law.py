@@ -23,15 +23,13 @@ from gripmargin.kernels.cubics import integrals, moved, value
 
 MARKED: Final = 1e-6  # [s] samples closer than this mark a step: nothing is carried over it
 ALIKE: Final = 0.25  # share by which the defects of neighbours differ at most where one smooth law goes through both
-SURE: Final = 0.05  # share of a defect that the laws next to it may be off by for it to be explained by them
 LONG: Final = 0.1  # share of an interval over which a slope is known well
-SMALL: Final = 1e-4  # share of a channel's largest acceleration that is not looked into, but counted
+SMALL: Final = 1e-6  # share of a channel's largest acceleration that is not looked into, but counted
 NOTHING: Final = 1e-100  # [m/s^2] that even a channel of zeros may miss
 EXACT: Final = 1e-9  # share of the largest acceleration that floating point may cost
-PASSES: Final = 3  # over intervals next to which the law has just been found
 CHANCE: Final = 0.02  # share of what rounding may make a defect, below which it shows no rounding
 STARTS: Final = np.linspace(0.0, 1.0, 9)  # shares at which a change is sought
-STEPS: Final = 32  # of Gauss and Newton; they halve the error at a kink, where the equations have a double root
+STEPS: Final = 16  # of Gauss and Newton; they halve the error at a kink, where the equations have a double root
 
 Bools = NDArray[np.bool_]
 
@@ -54,13 +52,19 @@ class Law(NamedTuple):
         breaks: Shares at which the law changes, rising, 1 where it does not, shape (2, n - 1, channels).
         pieces: Before, between and after them, shape (3, 4, n - 1, channels).
         slack: By how much the acceleration may exceed the law on either side, shape (n - 1, channels).
+        most: Its size at most where that is known better, else inf, its shape.
         loose: Where nothing but the largest jerk bounds it, its shape.
     """
 
     breaks: FloatArray
     pieces: FloatArray
     slack: FloatArray
+    most: FloatArray
     loose: Bools
+
+    def beyond(self, interval: NDArray[np.intp] | slice, values: FloatArray) -> FloatArray:
+        """By how much the acceleration may exceed its values at some places of intervals, each of their shape."""
+        return np.minimum(self.slack[interval], np.maximum(self.most[interval] - np.abs(values), 0.0))
 
 
 def law_between(given: Samples, *, polynomial: bool = False) -> Law:
@@ -74,11 +78,11 @@ def law_between(given: Samples, *, polynomial: bool = False) -> Law:
     if polynomial:
         found.known[:] = True
         found.slack[:] = 0.0
-    for _ in range(0 if polynomial else PASSES):
-        if not found.improve():
-            break
+    while not polynomial and found.improve():
+        pass
     found.known |= found.likely
-    return Law(found.breaks, found.pieces, found.bounded(), ~found.known)
+    slack, most = found.bounded()
+    return Law(found.breaks, found.pieces, slack, most, ~found.known)
 
 
 class _Search:
@@ -160,8 +164,8 @@ class _Search:
             out[:-k] = np.maximum(out[:-k], size[k:])
         return out
 
-    def bounded(self) -> FloatArray:
-        """The slack, with what the largest jerk of a channel leaves open where the law is loose.
+    def bounded(self) -> tuple[FloatArray, FloatArray]:
+        """The slack, with what the largest jerk of a channel leaves open where the law is loose, and the largest size.
 
         An acceleration that keeps to a jerk J and has no excess in the mean rises above its chord by J h / 4 at most:
         a rise and two falls of one slope; a mean excess adds itself.
@@ -175,10 +179,14 @@ class _Search:
         # a triangle of slope J whose mean is that by which the polynomial is unlike its neighbours, and two changes
         unlike = self.slack / 2.0
         most = np.minimum(most, np.sqrt(change * unlike) + 4.0 * unlike)
+        size = np.full(even.shape, np.inf)
         if self.stepped:  # where accelerations jump none but the largest of the program is known to bound one
-            most = np.maximum(self.most, 2.0 * np.abs(self.mean)) - np.minimum(np.abs(self.a0), np.abs(self.a1))
+            low, high = np.sort(np.abs([self.a0, self.a1]), axis=0)
+            triangle = np.minimum(2.0 * np.abs(self.mean), high + 2.0 * even)  # of that mean
+            size = np.where(self.known, np.inf, np.maximum(self.most, triangle))
+            most = size - low
             self.pieces = np.where(self.known, self.pieces, self._straight)
-        return np.where(self.known, self.slack, most)
+        return np.where(self.known, self.slack, most), size
 
     @property
     def _straight(self) -> FloatArray:
@@ -208,7 +216,7 @@ class _Search:
             further = np.maximum(1.0, r) ** 3
             rounded = np.where(curved, 6.0 * self.rounded[k, j] + 60.0 * self.rounded_odd[k, j], 0.0)
             unsure.append(self.digit[j] * (1.0 + 2.0 * r) + 4.0 * further * (self.slack[k, j] + rounded))
-            worth = SURE * np.maximum(np.abs(self.even[i, j]), np.abs(self.odd[i, j]))
+            worth = np.maximum(np.abs(self.even[i, j]), np.abs(self.odd[i, j]))  # else they explain anything
             sure.append(self.confirmed[k, j] & ~self.marked[k, j] & (k != i) & (unsure[-1] <= worth))
         sides = np.where(sure[0], unsure[0], 0.0) + np.where(sure[1], unsure[1], 0.0) + EXACT * self.most[j]
         return _Open(
