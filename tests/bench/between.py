@@ -18,7 +18,7 @@ HIDDEN = 1e-9  # share of a peak that floating point may hide
 
 
 def highest(found, first, last):
-    """The largest acceleration of each joint over a time: at both sides of changes and where its derivative vanishes."""
+    """The largest acceleration of each joint over a time: at both sides of changes and at turning points."""
     sides = found.changes[:, None] + np.array([-1e-12, 1e-12])
     out = []
     for a in found.accelerations:

@@ -130,6 +130,33 @@ class TestRules:
         assert not law.loose.any()
         assert law.breaks[0, 10:12, 0].tolist() == pytest.approx([0.3, 0.3])
 
+    def test_a_step_between_curves(self):
+        """Neither the sample before it nor the one after it has the acceleration of that side."""
+        *_, law = one([0.0412, 0.06], [[1.0, 50.0, 2e3], [-2.0, 100.0, -3e3]], 0.004)
+        assert law.breaks[0, 10, 0] == pytest.approx(0.3, abs=1e-4)
+        assert not law.loose.any()
+
+    @pytest.mark.parametrize("laws", [([0.0, 100.0], [0.12, 500.0]), ([0.0], [3.0])], ids=["kink", "step"])
+    @pytest.mark.parametrize("backwards", [False, True])
+    def test_a_change_in_the_first_or_the_last_interval(self, laws, backwards):
+        """There is a law on one side only."""
+        lasts, laws = [0.0012, 0.0588], list(laws)
+        if backwards:
+            first, *slopes = laws[1]
+            end = [first, *(-x for x in laws[0][1:])] if slopes else laws[0]
+            lasts, laws = [0.0588, 0.0012 + 1e-9], [[first + 0.0588 * sum(slopes), *(-x for x in slopes)], end]
+        *_, law = one(lasts, laws, 0.004)
+        at = -1 if backwards else 0
+        assert law.breaks[0, at, 0] == pytest.approx(0.7 if backwards else 0.3, abs=1e-4)
+        assert not law.loose.any()
+
+    def test_laws_that_meet_are_known_better_than_the_digits(self):
+        """Where rise and fall meet is their crossing; mean and moment alone, of speeds of 1e-6, put it elsewhere."""
+        found, t, *_ = one([0.0412, 0.06], [[0.0, 500.0], [20.6, -500.0]], 0.004)
+        _, law = law_of(t, [c.round(6) for c in found.at(t)], 5e-7)
+        top = law.pieces[0, 0, 10, 0] + law.breaks[0, 10, 0] * law.pieces[0, 1, 10, 0]
+        assert top == pytest.approx(20.6, abs=1e-5)
+
     def test_a_smooth_law_of_degree_five(self):
         found, t, given, law = one([0.5], [[0.0, 240.0, -1440.0, 1920.0]], 0.02)
         assert not law.loose.any()
@@ -207,3 +234,41 @@ def test_a_triangle_within_an_interval_stays_within_the_bound(step, share, middl
     x = np.linspace(0.0, 1.0, 201)
     most = evaluated(given, found, np.full(x.size, inside), x)[2].max() + found.slack[inside, 0]
     assert most >= jerk * width / 2
+
+
+class Sines:
+    """Accelerations that are no polynomials: three sines of 0.3 to 2.2 Hz a joint."""
+
+    def __init__(self, seed):
+        random = np.random.default_rng(seed)
+        self.size, self.rate, self.phase = random.uniform([[[-1]], [[2]], [[0]]], [[[1]], [[14]], [[6]]], (3, 3, 3))
+
+    def at(self, t):
+        x = t[:, None, None] * self.rate + self.phase
+        laws = np.sin(x) / self.rate**2, np.cos(x) / self.rate, -np.sin(x)
+        return tuple((self.size * rows).sum(axis=1) for rows in laws)
+
+
+@pytest.mark.parametrize(("step", "wide"), [(0.004, 1e-5), (0.02, 1e-3), (0.05, 0.03)])
+def test_smooth_laws_of_any_kind_cost_little(step, wide):
+    """What two neighbours differ by, as polynomials of degree five, is what either may be off."""
+    for seed in range(3):
+        found = Sines(seed)
+        t = np.arange(0.0, 2.0, step)
+        given, law = law_of(t, found.at(t))
+        true = np.abs(found.at(np.arange(0.0, t[-1], 1e-4))[2]).max(axis=0)
+        assert (highest(given, law) >= true * (1 - 1e-6)).all()
+        assert (highest(given, law) <= true * (1 + wide)).all()
+
+
+def test_a_bump_is_smoothed_over_only_where_its_mean_is_a_millionth():
+    """A triangle over a twentieth of an interval of a minimum-jerk move is forty times its mean high."""
+    t, mean = np.arange(0.0, 1.0, 0.004), 1.4e-6 * 10.0 / np.sqrt(3.0)
+    late = np.clip(t[:, None] - t[125] - np.array([1.9e-3, 2.0e-3, 2.1e-3]), 0.0, None)
+    slopes = 40.0 * mean / 1e-4 * np.array([1.0, -2.0, 1.0])
+    smooth = 10 * t**3 - 15 * t**4 + 6 * t**5, 30 * t**2 * (1 - t) ** 2, 60 * t * (1 - t) * (1 - 2 * t)
+    bumps = (late**k @ slopes / size for k, size in ((3, 6), (2, 2), (1, 1)))
+    given, law = law_of(t, [(c + b)[:, None] for c, b in zip(smooth, bumps, strict=True)])
+    x = t[125] + 2e-3
+    found = evaluated(given, law, np.array([125]), np.array([0.5]))[2][0, 0]
+    assert found + law.slack[125, 0] >= 60 * x * (1 - x) * (1 - 2 * x) + 40.0 * mean

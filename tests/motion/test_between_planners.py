@@ -63,5 +63,5 @@ def test_jerk_limited_moves_are_known_between_their_samples(step):
 def test_fastest_laws_are_not_believed_to_be_slower(step):
     for seed in range(2):
         most, true = both("toppra", seed, step)
-        print(step, seed, most / true)
         assert (most >= true * (1 - 1e-3)).all()
+        assert (most <= true * (1.002 if step < 0.004 else 1.4)).all()

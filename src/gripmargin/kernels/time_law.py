@@ -27,7 +27,6 @@ LONG: Final = 0.1  # share of an interval over which a slope is known well
 SMALL: Final = 1e-6  # share of a channel's largest acceleration that is not looked into, but counted
 NOTHING: Final = 1e-100  # [m/s^2] that even a channel of zeros may miss
 EXACT: Final = 1e-9  # share of the largest acceleration that floating point may cost
-CHANCE: Final = 0.02  # share of what rounding may make a defect, below which it shows no rounding
 STARTS: Final = np.linspace(0.0, 1.0, 9)  # shares at which a change is sought
 STEPS: Final = 16  # of Gauss and Newton; they halve the error at a kink, where the equations have a double root
 
@@ -106,10 +105,9 @@ class _Search:
         even = self.mean - (self.a0 + self.a1) / 2.0
         odd = even / 2.0 - (self.moment - self.a0 / 3.0 - self.a1 / 6.0)
         self.rounded_odd = self.rounded / 2.0 + self.rounded_moment
-        # values may lie on a grid by chance: then most defects are far smaller than rounding makes them
+        # values may lie on a grid by chance: then most defects are none
         moving = (self.a0 != 0.0) | (self.a1 != 0.0)
-        shares = [np.abs(even) / _above_zero(self.rounded), np.abs(odd) / _above_zero(self.rounded_odd)]
-        shown = (np.max(shares, axis=0) > CHANCE) & moving
+        shown = (np.maximum(np.abs(even), np.abs(odd)) > exact / h**2) & moving
         real = shown.sum(axis=0) > moving.sum(axis=0) / 4.0
         self.rounded, self.rounded_odd = (
             np.where(real, x, 0.0) + exact / h**2 for x in (self.rounded, self.rounded_odd)
@@ -415,10 +413,6 @@ def _two_kinks(open_: _Open) -> _Found:
     middle = np.stack([low - slope * first, slope, 0.0 * slope, 0.0 * slope])
     slack = open_.sides + 2.0 * open_.within.sum(axis=0)
     return _Found(ok, np.stack([first, second]), np.stack([open_.left, middle, open_.right]), slack)
-
-
-def _above_zero(values: FloatArray) -> FloatArray:
-    return np.where(values > 0.0, values, 1.0)
 
 
 def _beyond(values: FloatArray, known: FloatArray) -> FloatArray:

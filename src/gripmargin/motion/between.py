@@ -25,9 +25,8 @@ from gripmargin.motion.turns import as_channels, turned
 FINE: Final = 0.005  # [s] between samples where those given are too far apart to follow the arm's turning
 SIDE: Final = 5e-9  # [s] from a step to the samples that mark it
 ENOUGH: Final = 20  # values that show how a column is rounded, or what its noise is
-COUNTS: Final = 1e-4  # share of a joint's largest acceleration below which nothing is missed
+COUNTS: Final = 1e-4  # share of a joint's largest acceleration that is neither put in nor counted as missed
 JUMP: Final = 1e-3  # share of a joint's largest acceleration that counts as a step
-TURNS: Final = 1e-6  # share of a joint's largest acceleration by which a turning point has to stand out
 
 Indices = NDArray[np.intp]
 
@@ -171,7 +170,7 @@ def _instants(given: Samples, law: Law) -> tuple[Indices, FloatArray]:
         low, high = edges[k], edges[k + 1]
         for x in turning(piece):
             rise = np.minimum(*(np.abs(value(piece, x) - value(piece, end)) for end in (low, high)))
-            i, j = np.nonzero((x > low) & (x < high) & (rise > TURNS * most))
+            i, j = np.nonzero((x > low) & (x < high) & (rise > COUNTS * most))
             single.append(t[i] + x[i, j] * h[i])
         # what follows a piece: the next one, or the sample
         last = (high > low) & (high == 1.0)
