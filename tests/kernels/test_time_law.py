@@ -174,6 +174,34 @@ class TestRules:
         assert np.flatnonzero(law.loose).tolist() == [20]
         assert law.slack.max() == pytest.approx(15.0, rel=0.01)
 
+    @pytest.mark.parametrize("moves", [True, False])
+    def test_to_and_fro_about_the_chord(self, moves):
+        """Up, down and up again at one jerk within one interval: a quarter of J h on either side of the chord.
+
+        With moves around, at a jerk of 1.2 of it, that bounds it; where all is still, the moment does.
+        """
+        jerk, h = 500.0, 0.004
+        lasts, laws = [20 * h, h / 4, h / 2, h / 4, 20 * h], [[0.0], [0.0, jerk], [0.5, -jerk], [-0.5, jerk], [0.0]]
+        if moves:
+            rise = 8.2 * h
+            before = [[0.0], [0.0, 1.2 * jerk], [1.2 * jerk * rise, -1.2 * jerk]]
+            lasts, laws = [10 * h, rise, rise, 0.0, *lasts[1:]], [*before, *laws]
+            lasts[3] = np.ceil(sum(lasts[:3]) / h + 15) * h - sum(lasts[:3])
+        *_, law = one(lasts, laws, h)
+        at = round(sum(lasts[:-4]) / h)
+        assert law.loose[at, 0]
+        assert 0.5 <= law.slack[at, 0] <= 1.3 * 0.5
+
+    @pytest.mark.parametrize("start", np.linspace(0.0, 0.004, 9)[:-1])
+    @pytest.mark.parametrize("laws", ["two kinks", "one kink"])
+    def test_rounding_is_in_the_bound_of_what_is_found(self, laws, start):
+        lasts, pieces = [0.0412, 0.0016, 0.06], [[0.0, 500.0], [20.6], [20.6, -500.0]]
+        if laws == "one kink":
+            lasts, pieces = [0.0412, 0.0016], [[0.0, 500.0], [20.6, -500.0]]
+        found, t, *_ = one(lasts, pieces, 0.004, start)
+        given, law = law_of(t, [c.round(4) for c in found.at(t)], 5e-5)
+        assert highest(given, law)[0] >= np.abs(found.at(np.arange(t[0], t[-1], 1e-5))[2]).max()
+
     def test_a_loose_peak_keeps_to_the_largest_jerk(self):
         """Zero mean and zero moment: an acceleration of jerk J leaves its chord by J h / 4."""
         found = program("s_curve", 0)

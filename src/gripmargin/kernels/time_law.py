@@ -121,9 +121,7 @@ class _Search:
         self.known = (e == 0.0) & (o == 0.0) | self.marked
         alike = SMALL * self.most + 2.0 * self.rounded
         smooth = self.slack <= alike
-        # rounding may hide how the even part changes
-        hidden = np.minimum(60.0 * self.rounded_odd, ALIKE * self._around(np.abs(e)))
-        self.likely = self.slack <= ALIKE * np.abs(e) + alike + hidden
+        self.likely = self.slack <= ALIKE * np.abs(e) + alike
         self.slack = np.where(self.known, self._hidden(), 2.0 * self.slack)
         self.known |= smooth
         self.confirmed = self.known.copy()
@@ -153,15 +151,6 @@ class _Search:
         out[1:-1] = np.minimum(4.0 * self.rounded[1:-1], apex)
         return np.where(self.marked, 0.0, out)
 
-    @staticmethod
-    def _around(size: FloatArray) -> FloatArray:
-        """The largest of each value and the three on either side."""
-        out = size.copy()
-        for k in (1, 2, 3):
-            out[k:] = np.maximum(out[k:], size[:-k])
-            out[:-k] = np.maximum(out[:-k], size[k:])
-        return out
-
     def bounded(self) -> tuple[FloatArray, FloatArray]:
         """The slack, with what the largest jerk of a channel leaves open where the law is loose, and the largest size.
 
@@ -173,7 +162,7 @@ class _Search:
         steep = np.where(long & self.known & ~self.marked, slope / self.h, 0.0).max(axis=(0, 1))
         even, odd = np.abs(self.even), np.abs(self.odd)
         change = np.maximum(steep * self.h, np.maximum(4.0 * even, 32.0 * odd))  # at least that of a triangle or two
-        most = np.minimum(change / 2.0, change / 4.0 + even) + 6.0 * odd
+        most = np.minimum(change / 2.0, change / 4.0 + even)
         # a triangle of slope J whose mean is that by which the polynomial is unlike its neighbours, and two changes
         unlike = self.slack / 2.0
         most = np.minimum(most, np.sqrt(change * unlike) + 4.0 * unlike)
@@ -364,7 +353,11 @@ def _kink_before(open_: _Open) -> _Found:
         slope = (end - from_) / rest
         return np.stack([end - slope, slope, 0.0 * s, 0.0 * s])
 
-    return _one(open_, after, open_.sure[0], open_.sides + 2.0 * open_.within[0])
+    found = _one(open_, after, open_.sure[0], open_.sides)
+    # a kink is twice its mean high, over the rest; rounding may put the mean off, and once more what is found to fit it
+    s = found.breaks[0]
+    further = np.abs(value(open_.left, np.ones_like(s)) - value(open_.left, s))
+    return found._replace(slack=open_.sides + np.minimum(4.0 * open_.within[0] / np.maximum(1.0 - s, 1e-9), further))
 
 
 def _step_before(open_: _Open) -> _Found:
