@@ -170,10 +170,18 @@ class _Search:
         if self.stepped:  # where accelerations jump none but the largest of the program is known to bound one
             low, high = np.sort(np.abs([self.a0, self.a1]), axis=0)
             triangle = np.minimum(2.0 * np.abs(self.mean), high + 2.0 * even)  # of that mean
-            size = np.where(self.known, np.inf, np.maximum(self.most, triangle))
+            size = np.where(self.known, np.inf, np.maximum(np.maximum(self.most, triangle), self._continued()))
             most = size - low
             self.pieces = np.where(self.known, self.pieces, self._straight)
         return np.where(self.known, self.slack, most), size
+
+    def _continued(self) -> FloatArray:
+        """What known laws of the neighbours come to at the far end of an interval; at most twice the largest."""
+        sure, ratio = self.known & ~self.marked, self.h[1:] / self.h[:-1]
+        ahead = np.where(sure[:-1], np.abs(value(self.pieces[2][:, :-1], 1.0 + ratio)), 0.0)
+        back = np.where(sure[1:], np.abs(value(self.pieces[0][:, 1:], -1.0 / ratio)), 0.0)
+        sizes = np.maximum(np.pad(ahead, ((1, 0), (0, 0))), np.pad(back, ((0, 1), (0, 0))))
+        return np.minimum(sizes, 2.0 * self.most)
 
     @property
     def _straight(self) -> FloatArray:
