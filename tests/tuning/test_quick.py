@@ -17,7 +17,7 @@ def coarse(job):
     return replace(job, trajectory=job.trajectory.taken(np.arange(0, job.trajectory.samples, 2)))
 
 
-@pytest.mark.parametrize(("factor", "positions_only"), [(0.6, False), (1.7, False), (1.2, True)])
+@pytest.mark.parametrize(("factor", "positions_only"), [(0.9, False), (1.7, False), (1.2, True)])
 def test_a_look_says_what_the_check_says(random_path_job, factor, positions_only):
     job = replace(
         coarse(random_path_job(2)),

@@ -24,7 +24,7 @@ from gripmargin.kernels.cubics import integrals, moved, value
 MARKED: Final = 1e-6  # [s] samples closer than this mark a step: nothing is carried over it
 ALIKE: Final = 0.25  # share by which the defects of neighbours differ at most where one smooth law goes through both
 LONG: Final = 0.1  # share of an interval over which a slope is known well
-SMALL: Final = 1e-6  # share of a channel's largest acceleration that is not looked into, but counted
+SMALL: Final = 1e-4  # share of a channel's largest acceleration that is not looked into, but counted
 NOTHING: Final = 1e-100  # [m/s^2] that even a channel of zeros may miss
 EXACT: Final = 1e-9  # share of the largest acceleration that floating point may cost
 STARTS: Final = np.linspace(0.0, 1.0, 9)  # shares at which a change is sought
