@@ -122,3 +122,46 @@ def test_a_recording_that_is_not_filled_counts_what_lies_between_at_its_samples(
     at = found.dense(t[0], t[-1])
     true = np.abs(found.at(at)[2])
     assert (true <= bound(given, at) + 1e-4 * true.max()).all()
+
+
+@pytest.mark.parametrize("digits", [1e-4, np.deg2rad(1e-3)])
+def test_a_joint_that_hardly_moves_has_the_digits_of_its_file(digits):
+    """Of 1.5 mrad to and fro the last digit is a hundredth; a finer decimal fits its values as well, and is not it."""
+    t = np.arange(0.0, 2.0, 0.004)[:, None]
+    size, rate = np.array([0.0015, 0.06]), np.array([12.0, 5.0])
+    exact = size * np.sin(rate * t), size * rate * np.cos(rate * t), -size * rate**2 * np.sin(rate * t)
+    q, qd, qdd = (np.round(c / digits) * digits for c in exact)
+    given = JointTrajectory(t=t[:, 0], q=q, qd=qd, qdd=qdd)
+    dense = filled(given)
+    assert dense.samples < 1.05 * given.samples
+    assert missed_by_samples(dense).max() < 0.02 * np.abs(qdd[:, 0]).max()
+
+
+def test_digits_of_a_short_move_are_found():
+    """26 samples, 1e-4 in all columns: with its digits it is known to 2 %."""
+    x = np.arange(26) / 25.0
+    s = 10 * x**3 - 15 * x**4 + 6 * x**5, 30 * x**2 * (1 - x) ** 2 / 0.1, 60 * x * (1 - x) * (1 - 2 * x) / 0.01
+    q, qd, qdd = (0.1 * c[:, None].round(3) for c in s)
+    dense = filled(JointTrajectory(t=0.1 * x, q=q, qd=qd, qdd=qdd))
+    assert (np.abs(dense.qdd) + missed_by_samples(dense)).max() < 1.02 * np.abs(qdd).max()
+
+
+@pytest.mark.parametrize(("share", "put"), [(1.4e-4, 1), (0.71e-4, 0)])
+def test_turning_points_are_put_in_where_they_count(share, put):
+    """A minimum-jerk peak halfway between two samples is h^2/8 times its curvature above them; a'' / a = 36 there."""
+    h = np.sqrt(8.0 * share / 36.0)
+    x0 = (1.0 - 1.0 / np.sqrt(3.0)) / 2.0
+    x = x0 + h * (np.arange(-12, 13) + 0.5)
+    s = 10 * x**3 - 15 * x**4 + 6 * x**5, 30 * x**2 * (1 - x) ** 2, 60 * x * (1 - x) * (1 - 2 * x)
+    q, qd, qdd = (c[:, None] for c in s)
+    dense = filled(JointTrajectory(t=x - x[0], q=q, qd=qd, qdd=qdd))
+    assert dense.samples == x.size + put
+
+
+@pytest.mark.parametrize(("share", "put"), [(1.4e-3, 2), (0.71e-3, 1)])
+def test_small_steps_are_one_sample(share, put):
+    t = np.arange(0.0, 0.2, 0.004)
+    late = np.maximum(t - 0.0813, 0.0)
+    columns = (c[:, None] for c in (t**2 / 2 + share * late**2 / 2, t + share * late, 1.0 + share * (late > 0)))
+    q, qd, qdd = columns
+    assert filled(JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)).samples == t.size + put

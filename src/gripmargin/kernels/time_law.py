@@ -23,15 +23,12 @@ from gripmargin.kernels.cubics import integrals, moved, value
 
 MARKED: Final = 1e-6  # [s] samples closer than this mark a step: nothing is carried over it
 ALIKE: Final = 0.25  # share by which the defects of neighbours differ at most where one smooth law goes through both
-SURE: Final = 0.05  # share of a defect that the laws next to it may be off by for it to be explained by them
 LONG: Final = 0.1  # share of an interval over which a slope is known well
 SMALL: Final = 1e-4  # share of a channel's largest acceleration that is not looked into, but counted
 NOTHING: Final = 1e-100  # [m/s^2] that even a channel of zeros may miss
 EXACT: Final = 1e-9  # share of the largest acceleration that floating point may cost
-PASSES: Final = 3  # over intervals next to which the law has just been found
-CHANCE: Final = 0.02  # share of what rounding may make a defect, below which it shows no rounding
 STARTS: Final = np.linspace(0.0, 1.0, 9)  # shares at which a change is sought
-STEPS: Final = 32  # of Gauss and Newton; they halve the error at a kink, where the equations have a double root
+STEPS: Final = 16  # of Gauss and Newton; they halve the error at a kink, where the equations have a double root
 
 Bools = NDArray[np.bool_]
 
@@ -54,13 +51,19 @@ class Law(NamedTuple):
         breaks: Shares at which the law changes, rising, 1 where it does not, shape (2, n - 1, channels).
         pieces: Before, between and after them, shape (3, 4, n - 1, channels).
         slack: By how much the acceleration may exceed the law on either side, shape (n - 1, channels).
+        most: Its size at most where that is known better, else inf, its shape.
         loose: Where nothing but the largest jerk bounds it, its shape.
     """
 
     breaks: FloatArray
     pieces: FloatArray
     slack: FloatArray
+    most: FloatArray
     loose: Bools
+
+    def beyond(self, interval: NDArray[np.intp] | slice, values: FloatArray) -> FloatArray:
+        """By how much the acceleration may exceed its values at some places of intervals, each of their shape."""
+        return np.minimum(self.slack[interval], np.maximum(self.most[interval] - np.abs(values), 0.0))
 
 
 def law_between(given: Samples, *, polynomial: bool = False) -> Law:
@@ -74,11 +77,11 @@ def law_between(given: Samples, *, polynomial: bool = False) -> Law:
     if polynomial:
         found.known[:] = True
         found.slack[:] = 0.0
-    for _ in range(0 if polynomial else PASSES):
-        if not found.improve():
-            break
+    while not polynomial and found.improve():
+        pass
     found.known |= found.likely
-    return Law(found.breaks, found.pieces, found.bounded(), ~found.known)
+    slack, most = found.bounded()
+    return Law(found.breaks, found.pieces, slack, most, ~found.known)
 
 
 class _Search:
@@ -102,10 +105,9 @@ class _Search:
         even = self.mean - (self.a0 + self.a1) / 2.0
         odd = even / 2.0 - (self.moment - self.a0 / 3.0 - self.a1 / 6.0)
         self.rounded_odd = self.rounded / 2.0 + self.rounded_moment
-        # values may lie on a grid by chance: then most defects are far smaller than rounding makes them
+        # values may lie on a grid by chance: then most defects are none
         moving = (self.a0 != 0.0) | (self.a1 != 0.0)
-        shares = [np.abs(even) / _above_zero(self.rounded), np.abs(odd) / _above_zero(self.rounded_odd)]
-        shown = (np.max(shares, axis=0) > CHANCE) & moving
+        shown = (np.maximum(np.abs(even), np.abs(odd)) > exact / h**2) & moving
         real = shown.sum(axis=0) > moving.sum(axis=0) / 4.0
         self.rounded, self.rounded_odd = (
             np.where(real, x, 0.0) + exact / h**2 for x in (self.rounded, self.rounded_odd)
@@ -119,9 +121,7 @@ class _Search:
         self.known = (e == 0.0) & (o == 0.0) | self.marked
         alike = SMALL * self.most + 2.0 * self.rounded
         smooth = self.slack <= alike
-        # rounding may hide how the even part changes
-        hidden = np.minimum(60.0 * self.rounded_odd, ALIKE * self._around(np.abs(e)))
-        self.likely = self.slack <= ALIKE * np.abs(e) + alike + hidden
+        self.likely = self.slack <= ALIKE * np.abs(e) + alike
         self.slack = np.where(self.known, self._hidden(), 2.0 * self.slack)
         self.known |= smooth
         self.confirmed = self.known.copy()
@@ -151,17 +151,8 @@ class _Search:
         out[1:-1] = np.minimum(4.0 * self.rounded[1:-1], apex)
         return np.where(self.marked, 0.0, out)
 
-    @staticmethod
-    def _around(size: FloatArray) -> FloatArray:
-        """The largest of each value and the three on either side."""
-        out = size.copy()
-        for k in (1, 2, 3):
-            out[k:] = np.maximum(out[k:], size[:-k])
-            out[:-k] = np.maximum(out[:-k], size[k:])
-        return out
-
-    def bounded(self) -> FloatArray:
-        """The slack, with what the largest jerk of a channel leaves open where the law is loose.
+    def bounded(self) -> tuple[FloatArray, FloatArray]:
+        """The slack, with what the largest jerk of a channel leaves open where the law is loose, and the largest size.
 
         An acceleration that keeps to a jerk J and has no excess in the mean rises above its chord by J h / 4 at most:
         a rise and two falls of one slope; a mean excess adds itself.
@@ -171,14 +162,26 @@ class _Search:
         steep = np.where(long & self.known & ~self.marked, slope / self.h, 0.0).max(axis=(0, 1))
         even, odd = np.abs(self.even), np.abs(self.odd)
         change = np.maximum(steep * self.h, np.maximum(4.0 * even, 32.0 * odd))  # at least that of a triangle or two
-        most = np.minimum(change / 2.0, change / 4.0 + even) + 6.0 * odd
+        most = np.minimum(change / 2.0, change / 4.0 + even)
         # a triangle of slope J whose mean is that by which the polynomial is unlike its neighbours, and two changes
         unlike = self.slack / 2.0
         most = np.minimum(most, np.sqrt(change * unlike) + 4.0 * unlike)
+        size = np.full(even.shape, np.inf)
         if self.stepped:  # where accelerations jump none but the largest of the program is known to bound one
-            most = np.maximum(self.most, 2.0 * np.abs(self.mean)) - np.minimum(np.abs(self.a0), np.abs(self.a1))
+            low, high = np.sort(np.abs([self.a0, self.a1]), axis=0)
+            triangle = np.minimum(2.0 * np.abs(self.mean), high + 2.0 * even)  # of that mean
+            size = np.where(self.known, np.inf, np.maximum(np.maximum(self.most, triangle), self._continued()))
+            most = size - low
             self.pieces = np.where(self.known, self.pieces, self._straight)
-        return np.where(self.known, self.slack, most)
+        return np.where(self.known, self.slack, most), size
+
+    def _continued(self) -> FloatArray:
+        """What known laws of the neighbours come to at the far end of an interval; at most twice the largest."""
+        sure, ratio = self.known & ~self.marked, self.h[1:] / self.h[:-1]
+        ahead = np.where(sure[:-1], np.abs(value(self.pieces[2][:, :-1], 1.0 + ratio)), 0.0)
+        back = np.where(sure[1:], np.abs(value(self.pieces[0][:, 1:], -1.0 / ratio)), 0.0)
+        sizes = np.maximum(np.pad(ahead, ((1, 0), (0, 0))), np.pad(back, ((0, 1), (0, 0))))
+        return np.minimum(sizes, 2.0 * self.most)
 
     @property
     def _straight(self) -> FloatArray:
@@ -208,7 +211,7 @@ class _Search:
             further = np.maximum(1.0, r) ** 3
             rounded = np.where(curved, 6.0 * self.rounded[k, j] + 60.0 * self.rounded_odd[k, j], 0.0)
             unsure.append(self.digit[j] * (1.0 + 2.0 * r) + 4.0 * further * (self.slack[k, j] + rounded))
-            worth = SURE * np.maximum(np.abs(self.even[i, j]), np.abs(self.odd[i, j]))
+            worth = np.maximum(np.abs(self.even[i, j]), np.abs(self.odd[i, j]))  # else they explain anything
             sure.append(self.confirmed[k, j] & ~self.marked[k, j] & (k != i) & (unsure[-1] <= worth))
         sides = np.where(sure[0], unsure[0], 0.0) + np.where(sure[1], unsure[1], 0.0) + EXACT * self.most[j]
         return _Open(
@@ -358,7 +361,11 @@ def _kink_before(open_: _Open) -> _Found:
         slope = (end - from_) / rest
         return np.stack([end - slope, slope, 0.0 * s, 0.0 * s])
 
-    return _one(open_, after, open_.sure[0], open_.sides + 2.0 * open_.within[0])
+    found = _one(open_, after, open_.sure[0], open_.sides)
+    # a kink is twice its mean high, over the rest; rounding may put the mean off, and once more what is found to fit it
+    s = found.breaks[0]
+    further = np.abs(value(open_.left, np.ones_like(s)) - value(open_.left, s))
+    return found._replace(slack=open_.sides + np.minimum(4.0 * open_.within[0] / np.maximum(1.0 - s, 1e-9), further))
 
 
 def _step_before(open_: _Open) -> _Found:
@@ -407,10 +414,6 @@ def _two_kinks(open_: _Open) -> _Found:
     middle = np.stack([low - slope * first, slope, 0.0 * slope, 0.0 * slope])
     slack = open_.sides + 2.0 * open_.within.sum(axis=0)
     return _Found(ok, np.stack([first, second]), np.stack([open_.left, middle, open_.right]), slack)
-
-
-def _above_zero(values: FloatArray) -> FloatArray:
-    return np.where(values > 0.0, values, 1.0)
 
 
 def _beyond(values: FloatArray, known: FloatArray) -> FloatArray:

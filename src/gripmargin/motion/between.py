@@ -7,6 +7,7 @@ Error: where nothing confirms the law, the largest jerk of the channel bounds it
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any, Final
 
@@ -16,17 +17,16 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.cubics import turning, value
 from gripmargin.kernels.digits import grid
-from gripmargin.kernels.time_law import MARKED, SMALL, Law, Samples, evaluated, law_between
+from gripmargin.kernels.time_law import MARKED, Law, Samples, evaluated, law_between
 from gripmargin.motion.consistency import in_motion, rounding
 from gripmargin.motion.trajectory import RESOLVED, Filling, JointTrajectory, Trajectory, given_rates
 from gripmargin.motion.turns import as_channels, turned
 
 FINE: Final = 0.005  # [s] between samples where those given are too far apart to follow the arm's turning
 SIDE: Final = 5e-9  # [s] from a step to the samples that mark it
-COARSEST: Final = 2e-3  # share of a column's largest value that a last digit is worth at most
 ENOUGH: Final = 20  # values that show how a column is rounded, or what its noise is
+COUNTS: Final = 1e-4  # share of a joint's largest acceleration that is neither put in nor counted as missed
 JUMP: Final = 1e-3  # share of a joint's largest acceleration that counts as a step
-TURNS: Final = 1e-6  # share of a joint's largest acceleration by which a turning point has to stand out
 
 Indices = NDArray[np.intp]
 
@@ -45,13 +45,13 @@ def filled(trajectory: Trajectory) -> Trajectory:
     q, qd, qdd = evaluated(given, law, interval, share)
     times = np.concatenate([t, t[interval] + share * np.diff(t)[interval]])
     order = np.argsort(times, kind="stable")
-    slack = np.where(law.slack > SMALL * np.abs(given.qdd).max(axis=0), law.slack, 0.0)
-    ends = np.pad(slack, ((0, 1), (0, 0)))
-    ends[1:] = np.maximum(ends[1:], slack)
     # what bounds a loose law bounds it above the straight line
     straight = given.qdd[interval] + share[:, None] * np.diff(given.qdd, axis=0)[interval]
-    inside = np.where(law.loose[interval], np.maximum(slack[interval] - np.abs(qdd - straight), 0.0), slack[interval])
-    missed = np.concatenate([ends, inside])[order]
+    inside = np.maximum(law.beyond(interval, qdd) - np.where(law.loose[interval], np.abs(qdd - straight), 0.0), 0.0)
+    missed = np.concatenate(
+        [_at_ends(law.beyond(slice(None), rows) for rows in (given.qdd[:-1], given.qdd[1:])), inside]
+    )
+    missed = np.where(missed > COUNTS * np.abs(given.qdd).max(axis=0), missed, 0.0)[order]
     if isinstance(trajectory, JointTrajectory):
         columns: dict[str, Any] = {"q": q, "qd": qd, "qdd": qdd}
     else:
@@ -86,11 +86,14 @@ def missed_by_samples(trajectory: Trajectory) -> FloatArray:
     within = (x > law.breaks[:, None]).sum(axis=0)
     curves = [c[0] + x * (c[1] + x * (c[2] + x * c[3])) for c in law.pieces]
     line = given.qdd[:-1] + x * np.diff(given.qdd, axis=0)
-    beyond = np.abs(np.choose(within, curves) - line).max(axis=0) + law.slack
-    out = np.zeros_like(given.q)
-    out[:-1] = beyond
-    out[1:] = np.maximum(out[1:], beyond)
-    return out
+    bent = np.abs(np.choose(within, curves) - line).max(axis=0)
+    return _at_ends(bent + law.beyond(slice(None), rows) for rows in (given.qdd[:-1], given.qdd[1:]))
+
+
+def _at_ends(beyond: Iterable[FloatArray]) -> FloatArray:
+    """The larger of what intervals say of their first and last samples, shape (n, channels)."""
+    first, last = beyond
+    return np.maximum(np.pad(first, ((0, 1), (0, 0))), np.pad(last, ((1, 0), (0, 0))))
 
 
 def law_of(trajectory: Trajectory) -> tuple[Samples, Law]:
@@ -129,10 +132,10 @@ def _step(values: FloatArray) -> float:
     if np.unique(values[:: max(1, values.size // 1000)]).size <= ENOUGH:
         return 0.0
     for step in (unit * 10.0**-k for k in range(1, 10) for unit in (1.0, np.pi / 180.0)):
-        if step <= COARSEST * most and all(_whole(part / step) for part in (values[:ENOUGH], values)):
+        if all(_whole(part / step) for part in (values[:ENOUGH], values)):
             return step
     encoder = float(grid(values[None])[0])
-    if 0.0 < encoder <= COARSEST * most:
+    if encoder > 0.0:
         return encoder
     return most * 2.0**-24 if np.array_equal(values, values.astype(np.float32)) else 0.0
 
@@ -167,7 +170,7 @@ def _instants(given: Samples, law: Law) -> tuple[Indices, FloatArray]:
         low, high = edges[k], edges[k + 1]
         for x in turning(piece):
             rise = np.minimum(*(np.abs(value(piece, x) - value(piece, end)) for end in (low, high)))
-            i, j = np.nonzero((x > low) & (x < high) & (rise > TURNS * most))
+            i, j = np.nonzero((x > low) & (x < high) & (rise > COUNTS * most))
             single.append(t[i] + x[i, j] * h[i])
         # what follows a piece: the next one, or the sample
         last = (high > low) & (high == 1.0)

@@ -60,4 +60,4 @@ def peaks(given: Samples, law: Law) -> Peaks:
     change, mean = np.diff(given.qdd, axis=0), np.diff(given.qd, axis=0) / width
     missed = 2.0 * np.abs(mean - (given.qdd[1:] + given.qdd[:-1]) / 2.0) / h
     jerk = np.where(law.loose, missed + np.hypot(missed, change / h), jerk)
-    return Peaks(speed, acceleration + law.slack, jerk)
+    return Peaks(speed, acceleration + law.beyond(slice(None), acceleration), jerk)
