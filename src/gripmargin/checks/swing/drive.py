@@ -269,13 +269,12 @@ def spline_missed(turn: FloatArray) -> FloatArray:
     """Share of a step of acceleration that the spline through the positions may add to the swing or leave out.
 
     A mode that turns by x between samples sees the spline's own fading, sinc(x/2)^4 / ((2 + cos x) / 3), and the
-    image of a step at 2 pi - x, whose positions are (x / (2 pi - x))^3 times as large (Unser, IEEE Signal Process. Mag.
-    16(6), 1999, from memory).
+    images of a step at 2 pi - x and 2 pi + x, whose positions are (x / (2 pi -+ x))^3 times as large; further ones
+    are smaller than what both say too much together (Unser, IEEE Signal Process. Mag. 16(6), 1999, from memory).
     """
-    x = np.clip(turn, 1e-6, FOLLOWED)
+    x, once = np.clip(turn, 1e-6, FOLLOWED), 2.0 * np.pi
     fading = 1.0 - (np.sin(x / 2.0) / (x / 2.0)) ** 4 * 3.0 / (2.0 + np.cos(x))
-    image = (x / (2.0 * np.pi - x)) ** 3
-    missed = np.maximum(fading, 0.0) * np.maximum(1.0, 1.0 / x) + 1.2 * image
+    missed = np.maximum(fading, 0.0) + (x / (once - x)) ** 3 + (x / (once + x)) ** 3
     return np.where(turn <= FOLLOWED, missed, 1e3)  # a large number where nothing is followed
 
 
