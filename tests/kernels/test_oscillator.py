@@ -144,9 +144,9 @@ def test_the_envelope_is_the_largest_response_from_there_on():
 
 def test_a_sum_fades_over_many_blocks_without_overflow():
     t = np.arange(2000) * 0.01
-    found = fading_sum(t, np.ones(2000), complex(-200.0))
+    found = fading_sum(t, np.full(2000, 100.0), complex(-200.0))
     ratio = np.exp(-2.0)
-    np.testing.assert_allclose(found.real, (1 - ratio ** np.arange(1, 2001)) / (1 - ratio), rtol=1e-12)
+    np.testing.assert_allclose(found.real / 100, (1 - ratio ** np.arange(1, 2001)) / (1 - ratio), rtol=1e-12)
     sparse = np.array([0.0, 100.0, 200.0])
     np.testing.assert_allclose(fading_sum(sparse, np.ones(3), complex(-50.0)).real, 1.0)
 

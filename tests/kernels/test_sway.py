@@ -116,7 +116,7 @@ def test_vectors_are_turned_as_scipy_turns_them():
 def test_a_load_that_goes_with_the_response_makes_another_frequency(share):
     """y'' + w^2 y = w^2 (1 + c y) from rest at 0: (1 - cos(w sqrt(1 - c) t)) / (1 - c) (closed form), 40 periods on."""
     w = 2 * np.pi * 5.0
-    t = np.arange(0.0, 8.0, 0.002)
+    t = np.arange(0.0, 8.0, 0.0005)
     one, zero = np.ones((1, t.size)), np.zeros(1)
     found, known = fed_back(
         t,
@@ -131,8 +131,17 @@ def test_a_load_that_goes_with_the_response_makes_another_frequency(share):
     )
     due = (1 - np.cos(w * np.sqrt(1 - share) * t)) / (1 - share)
     assert known == t.size
-    np.testing.assert_allclose(found[0], due, atol=0.01)
+    np.testing.assert_allclose(found[0], due, atol=0.001)
     assert np.abs(due - (1 - np.cos(w * t))).max() > 1.0  # the linear one is far off by then
+
+
+def test_a_swing_that_dies_down_at_once_stays_a_number_however_long_it_is_followed():
+    """Damped by 2,000 e-folds: as good as the load and what goes with it, 1 / (1 - c)."""
+    t, zero = np.arange(0.0, 20.0, 0.002), np.zeros(1)
+    args = t, np.full((1, t.size), 1e3), np.array([200.0]), np.array([0.5]), (zero, zero), lambda _, y, *__: 0.01 * y
+    found, known = fed_back(*args, np.array([True]), hangs=False, strength=1e-5)
+    assert known == t.size
+    np.testing.assert_allclose(found[0, t > 0.5], 1e3 / (1 - 0.01), rtol=1e-4)
 
 
 def test_where_the_rounds_do_not_end_nothing_is_known():

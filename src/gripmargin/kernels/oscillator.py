@@ -11,12 +11,16 @@ Samples are the last axis.
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 
 ComplexArray = NDArray[np.complexfloating]
+
+FADED: Final = float(np.log(np.finfo(np.float64).max)) / 2.0  # e-folds: what fades by as many and back is a number
 
 
 def fading_sum(t: FloatArray, jumps: FloatArray | ComplexArray, pole: complex) -> ComplexArray:
@@ -31,8 +35,7 @@ def fading_sum(t: FloatArray, jumps: FloatArray | ComplexArray, pole: complex) -
         Just after each time, shape (n,).
     """
     out = np.empty(t.size, dtype=np.complex128)
-    # 300 e-folds at a time: exp(300) is far from the largest number
-    span = np.floor((t[0] - t) * pole.real / 300.0).astype(np.intp)
+    span = np.floor((t[0] - t) * pole.real / FADED).astype(np.intp)
     starts = np.flatnonzero(np.diff(span, prepend=-1))
     held = 0.0 + 0.0j
     for first, end in zip(starts, [*starts[1:], t.size], strict=True):

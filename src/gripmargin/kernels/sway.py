@@ -13,11 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.oscillator import ComplexArray
+from gripmargin.kernels.oscillator import FADED, ComplexArray
 
-LONGEST: Final = 20.0  # periods of the slowest swing that are followed at once at most
-FADED: Final = 300.0  # e-folds by which the fastest may fade meanwhile: exp(300) is far from the largest number
-FEWEST: Final = 8  # instants of a window at least
 ROUNDS: Final = 12  # over a window, until what the swing adds to the load stays as it is
 SAME: Final = 1e-4  # of the largest load: by how little
 
@@ -161,11 +158,9 @@ def fed_back(
         place = begin + last if hangs else np.where(slow, begin, begin + last)
     out[:, :1] = place
     # Rounds end soon where a window's share of a turn, times the strength, is well below 1.
-    longest = min(
-        2.0 * np.pi / frequency[0] * min(0.1 / max(strength, 1e-9), LONGEST),
-        FADED / (damping * frequency).max(initial=1e-9),
-    )
-    size = max(FEWEST, int(longest / float(np.median(np.diff(t))))) if n > 1 else 1
+    soon = 0.1 * 2.0 * np.pi / max(frequency[0] * strength, 1e-9)
+    longest = min(soon, FADED / (damping * frequency).max(initial=1e-9))
+    size = max(1, int(longest / float(np.median(np.diff(t))))) if n > 1 else 1
     for first in range(0, n - 1, size):
         part = slice(first, min(first + size, n - 1) + 1)
         since = t[part] - t[first]

@@ -8,15 +8,19 @@ of the pads. The dynamics are MuJoCo's. `python tests/checks/swing/test_sway.py 
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 
 import numpy as np
+import pytest
 from scipy.linalg import eigh
 from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.swing.check import run
-from gripmargin.checks.swing.use import swing_use, use_over
+from gripmargin.checks.swing.ringing import stretches_of
+from gripmargin.checks.swing.sway import LARGEST, sway_of
+from gripmargin.checks.swing.use import resolution, swing_use, use_over
 
 HEAVY = 1e9  # armature of the drives: no load of the part moves them
 FINE = 0.15  # [rad] by which the fastest vibration turns in a step
@@ -164,6 +168,22 @@ def test_the_margin_is_never_above_that_of_the_engine_and_close_below():
     assert np.median(high) < 1.01
     assert np.isinf(far).all()
     assert linear.min() < 0.97  # which a part that stays in place misses
+
+
+@pytest.mark.parametrize(("what", "times"), [("unsure", 1.0), ("sigma", 2.0)])
+def test_a_turn_is_within_reach_with_all_that_is_not_known_of_it(what, times):
+    """A mode turns the part by the turn of its shape; bounds count whole, noise with two standard deviations."""
+    case, _ = random_case(4)
+    (stretch,), face = stretches_of(case), case.grip.face
+    found, none = stretch.swing, np.zeros_like(stretch.swing.unsure)
+    turn = found.modes.shapes[3:]
+    left = LARGEST - sway_of(case, stretch, face, *resolution(found)).angle.max()
+    for share, within in ((0.95, True), (1.05, False)):
+        more = none.copy()
+        more[0] = share * left / np.linalg.norm(turn[:, 0]) / times
+        swing = replace(found, **({"unsure": none, "sigma": none} | {what: more}))
+        sway = sway_of(case, replace(stretch, swing=swing), face, *resolution(swing))
+        assert sway.known.all() == within
 
 
 def test_more_than_ten_degrees_are_neither_pass_nor_fail():
