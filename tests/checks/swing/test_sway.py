@@ -17,6 +17,7 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.checks.swing import sway
 from gripmargin.checks.swing.check import run
 from gripmargin.checks.swing.ringing import stretches_of
 from gripmargin.checks.swing.sway import LARGEST, sway_of
@@ -164,10 +165,28 @@ def test_the_margin_is_never_above_that_of_the_engine_and_close_below():
     assert high.size >= 10
     assert far.size >= 3
     assert high.min() > 0.998
+    assert np.isfinite(high).all()
     assert low.max() < 1.002
     assert np.median(high) < 1.01
     assert np.isinf(far).all()
     assert linear.min() < 0.97  # which a part that stays in place misses
+
+
+@pytest.mark.parametrize("stiffer", [15.0, 60.0])
+def test_a_small_sway_widens_the_interval_by_no_more_than_two_thousandths(monkeypatch, stiffer):
+    """Followed in time, or bounded where that is little: then the bound holds what following it comes to."""
+    case, _ = random_case(9)
+    (pad,) = case.job.gripper.pads
+    stiff = {name: stiffer * getattr(pad.material, name) for name in ("normal_stiffness", "shear_stiffness")}
+    film = replace(pad.material, **stiff)
+    case = work_out(replace(case.job, gripper=gm.Gripper(pads=(replace(pad, material=film),))))
+    (stretch,), face = stretches_of(case), case.grip.face
+    looked_at = stretch, face, *resolution(stretch.swing)
+    linear, found = use_over(stretch, face), use_over(stretch, face, sway_of(case, *looked_at))
+    monkeypatch.setattr(sway, "FOLLOWED", 0.0)
+    followed = use_over(stretch, face, sway_of(case, *looked_at))
+    assert found.low.max() <= followed.low.max()
+    assert followed.high.max() <= found.high.max() <= 1.002 * linear.high.max()
 
 
 @pytest.mark.parametrize(("what", "times"), [("unsure", 1.0), ("sigma", 2.0)])
@@ -182,8 +201,8 @@ def test_a_turn_is_within_reach_with_all_that_is_not_known_of_it(what, times):
         more = none.copy()
         more[0] = share * left / np.linalg.norm(turn[:, 0]) / times
         swing = replace(found, **({"unsure": none, "sigma": none} | {what: more}))
-        sway = sway_of(case, replace(stretch, swing=swing), face, *resolution(swing))
-        assert sway.known.all() == within
+        found_then = sway_of(case, replace(stretch, swing=swing), face, *resolution(swing))
+        assert found_then.known.all() == within
 
 
 def test_more_than_ten_degrees_are_neither_pass_nor_fail():

@@ -24,7 +24,7 @@ from gripmargin.kernels.face import Face
 from gripmargin.kernels.sway import displaced_load, fed_back
 from gripmargin.kernels.utilisation import peak_utilisation
 
-FOLLOWED: Final = 1e-3  # share of the use from which what the sway changes is followed in time instead of bounded
+FOLLOWED: Final = 1e-3  # share of what all modes use from which what the sway changes is followed, not bounded
 SUDDEN: Final = 2.0  # on a load that comes at once (Chopra, Dynamics of Structures, ch. 4, from memory)
 LAWS: Final = (False, True)  # that springs go on by at larger turns: in the rotation vector, and turn by turn
 LARGEST: Final = np.deg2rad(10.0)  # of a swing out of its place that is judged: beyond it springs are not linear either
@@ -56,7 +56,7 @@ class Sway:
     """What the part's swing out of its place does over a stretch; arrays of shape (n,), at its instants.
 
     Attributes:
-        more: What it may add to the use of the pads [-].
+        more: What it may add to the use of the pads, or take off it [-].
         followed: The use of the pads with it; None where it changes little.
         angle: By which the part is turned against the tool up to the next instant [rad].
         way: Of its centre of mass against the tool [m], likewise.

@@ -88,7 +88,7 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None) -> StretchU
     unsure, noise = ((gain * x).sum(axis=0) for x in (next_too(found.unsure), next_too(found.sigma)))
     least, most = value - unsure, value + fast + left + unsure
     if sway is not None:
-        most = most + sway.more
+        least, most = least - sway.more, most + sway.more
         if sway.followed is not None:
             least, most = sway.followed.least - unsure, sway.followed.most + fast + left + unsure
             there = np.isfinite(sway.followed.value)  # beyond numbers the part is taken to stay in its place
