@@ -126,6 +126,9 @@ def test_even_step_sees_through_rounding_of_stamps_only():
     assert even_step(t) == pytest.approx(0.004, rel=1e-12)
     assert even_step(t + 1.7e9) == pytest.approx(0.004, rel=2**-22 / 20)  # both ends rounded over 20 s
     assert even_step(np.cumsum(np.full(5000, 0.004))) == pytest.approx(0.004, rel=1e-9)
+    late = t + 1.7e9
+    late[100] += 6 * np.spacing(1.7e9)  # which rounding of a stamp, half a digit, and of both ends cannot explain
+    assert even_step(late) is None
     jittered = t.copy()
     jittered[100] += 1e-6
     assert even_step(jittered) is None
