@@ -7,13 +7,20 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.checks.case import work_out
+from gripmargin.checks.hold.check import results
 from gripmargin.kernels.bursts import burst_bias
 from gripmargin.motion.rates import estimate_rates
 
 
+def holds(**job):
+    """Whether the pads pass where they carry the part, without advice, which costs most of a report."""
+    return all(result.verdict == "pass" for result in results(work_out(gm.Job(name="quick", **job))))
+
+
 def quick(step, samples, phase, travel=1e-2):
-    t = np.arange(0.0, 2.0, step)
-    s = np.clip((t - 1.0 - phase * step) / (samples * step), 0.0, 1.0)
+    t = np.arange(80 + samples) * step
+    s = np.clip((t - (40 + phase) * step) / (samples * step), 0.0, 1.0)
     return t, travel * (10 * s**3 - 15 * s**4 + 6 * s**5), 10 / np.sqrt(3) * travel / (samples * step) ** 2
 
 
@@ -27,16 +34,24 @@ def test_the_true_peak_is_within_the_stated_error(step, samples, phase):
     assert stated.max() >= peak
 
 
-@pytest.mark.parametrize("step", [0.004, 0.02, 0.05])
+@pytest.mark.parametrize("step", [0.004, 0.05])
 @pytest.mark.parametrize("samples", [1, 1.5, 2, 3])
 @pytest.mark.parametrize("phase", [0.0, 0.3, 0.7])
 def test_no_part_passes_on_a_move_that_the_samples_do_not_follow(step, samples, phase):
+    assert not passed(step, samples, phase, margin=1.7)  # or less, and the target is 2
+
+
+def test_a_part_passes_on_a_move_that_the_samples_follow():
+    assert passed(0.004, 60, 0.3, margin=2.2)
+
+
+def passed(step, samples, phase, margin):
     film = gm.PadMaterial(pull_off_stress=5e4, shear_strength=5e4, normal_stiffness=1e8, shear_stiffness=3.3e7)
-    mass, area, limit = 0.5, 0.05**2, 1 / 1.7  # the true margin is below 1.7, the target is 2
+    mass, area, limit = 0.5, 0.05**2, 1 / margin
     pull = mass * 9.80665 / area / 5e4
     peak = np.sqrt(limit**2 - pull**2) * 5e4 * area / mass
     t, x, _ = quick(step, samples, phase, peak * (samples * step) ** 2 * np.sqrt(3) / 10)
-    report = gm.check(
+    return holds(
         trajectory=gm.PoseTrajectory(
             t=t,
             position=np.column_stack([x, 0 * t, 0 * t]),
@@ -45,7 +60,6 @@ def test_no_part_passes_on_a_move_that_the_samples_do_not_follow(step, samples, 
         gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
         part=gm.Part(face="plane", rigid=True, mass=mass, com=[0, 0, 0.002], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
     )
-    assert report.verdict != "pass"
 
 
 @pytest.mark.parametrize("decimals", [4, 6, 9, None])
@@ -89,13 +103,13 @@ def test_rates_sampled_past_a_quick_move_pass_nothing(full, samples, phase):
     step, mass, area = 0.004, 0.5, 0.05**2
     peak = np.sqrt(1 / 1.7**2 - (mass * 9.80665 / area / 5e4) ** 2) * 5e4 * area / mass
     travel, time = peak * (samples * step) ** 2 * np.sqrt(3) / 10, samples * step
-    t = np.arange(0.0, 2.0, step)
-    s = np.clip((t - 1.0 - phase * step) / time, 0.0, 1.0)
+    t = np.arange(80) * step
+    s = np.clip((t - (40 + phase) * step) / time, 0.0, 1.0)
     x = travel * (10 * s**3 - 15 * s**4 + 6 * s**5)
     v = travel / time * (30 * s**2 - 60 * s**3 + 30 * s**4)
     a = travel / time**2 * (60 * s - 180 * s**2 + 120 * s**3)
     try:
-        report = gm.check(
+        held = holds(
             trajectory=gm.JointTrajectory(t=t, q=x[:, None], qd=v[:, None], qdd=a[:, None] if full else None),
             robot=gm.Chain(links=links, revolute=(False,)),
             gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
@@ -104,7 +118,7 @@ def test_rates_sampled_past_a_quick_move_pass_nothing(full, samples, phase):
     except gm.InputError as error:
         assert "positions" in str(error)  # noqa: PT017 - refused is as good as undecided
         return
-    assert report.verdict != "pass"
+    assert not held
 
 
 def positions(bends, start=60, n=160):
