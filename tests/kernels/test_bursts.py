@@ -210,3 +210,12 @@ class TestWhatRoundingExplains:
         found = burst_bias(np.arange(400) * 0.004, both, even=True)
         assert not found[0].any()
         assert found[1].any() != alike
+
+
+@pytest.mark.parametrize("stands", [0.0, 3.0, -40.0])
+def test_a_clock_that_scatters_explains_what_goes_with_the_speed_wherever_the_joint_stands(stands):
+    """Stamps 10 us off move a joint at 0.2 rad/s by 2 urad: a move of 1 mrad within 1.5 samples is none of that."""
+    t, x, peak = quick(0.004, 1.5, 0.3, travel=1e-3)
+    y = stands + x + 0.2 * np.clip(t, 0, 0.1)
+    assert burst_bias(t, y[None], even=True, scatter=1e-5).max() == pytest.approx(24 * 1e-3 / 0.004**2, rel=0.15)
+    assert peak < burst_bias(t, y[None], even=True, scatter=1e-5).max()

@@ -157,3 +157,16 @@ def test_five_points_on_a_cubic_by_symmetry_are_no_piece():
     s = np.clip((np.arange(80.0) - 40) / 4, 0, 1)
     _, _, followed = bounded(0.01 * s**3 * (10 - 15 * s + 6 * s**2), 1e-16)
     assert not followed[41:44].any()
+
+
+@pytest.mark.parametrize("place", [0, 13, 59])
+def test_a_straight_acceleration_is_held_where_it_is(place):
+    """The cubic c i^3 / 6, with acceleration c i at sample i (closed form)."""
+    c = 1e-3
+    y = c * (np.arange(60.0) - place) ** 3 / 6
+    low, high, followed = bounded(y, 1e-7)
+    due = c * (np.arange(60) - place)
+    assert followed.all()
+    assert (low <= due).all()
+    assert (due <= high).all()
+    assert (high - low).max() < 0.01 * c

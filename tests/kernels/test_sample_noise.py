@@ -183,3 +183,12 @@ class TestNoiseOrMotion:
         y = np.where(np.arange(8192) < 1024, 40.0 * np.sin(1.6 * np.arange(8192)), 0.0) + noise
         assert not relied_on(y)[:64].any()
         assert relied_on(y)[64:].all()
+
+
+@pytest.mark.parametrize("n", [6, 8, 12, 16])
+def test_noise_of_a_few_samples_is_seldom_found_too_small(n):
+    """Differences of an order of which there are few say little: the fourth alone count then."""
+    t = np.arange(n) * 0.004
+    level, _ = noise_levels(t, np.random.default_rng(4).normal(size=(1000, n)), 0.004)
+    assert np.median(level) > 0.93
+    assert np.mean(level < 0.3) < (0.06 if n < 10 else 0.025)
