@@ -170,3 +170,12 @@ def test_a_straight_acceleration_is_held_where_it_is(place):
     assert (low <= due).all()
     assert (due <= high).all()
     assert (high - low).max() < 0.01 * c
+
+
+@pytest.mark.parametrize(("step", "seed"), [(0.001, 148), (0.002, 148), (0.004, 108), (0.008, 123)])
+def test_a_blend_between_two_long_pieces_of_which_one_sample_is_on_neither_is_one_of_its_own(step, seed):
+    """Two long pieces explain what lies between them only where they meet."""
+    rng = np.random.default_rng([seed, round(1e6 * step)])
+    law = LAWS["blends"](rng, 2.5, step)
+    outside, peak_missed, *_ = missed(law, step, DIGITS[seed % 4], rng.uniform(0, step))
+    assert (outside, peak_missed) == (0, False)
