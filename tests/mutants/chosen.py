@@ -37,6 +37,7 @@ EQUIVALENT = {
     "e06eebfa3a": "bounds that close in further: they meet all the same, later",
     "4f6450a0c6": "the length of a screw, along which it is searched: travel is measured where the tool then is",
     "4be6374116": "a part that only the last sample of a stretch loses: undecided instead of lost, never a pass",
+    "417b4c7eda": "the whole record before a chunk is worked on with it: it costs memory and time, and nothing else",
     "927cc23920": "the gap under a pad is the same everywhere in what a pick describes",
 }
 

@@ -50,7 +50,7 @@ def adaptive_fit(
     # standard deviations in which windows agree; steady noise exceeds less by chance over a whole record
     agree = np.where(np.median(level, axis=-1) > 0.2 * mean_level, 4.5, 3.75)[:, None]
     found, window = np.empty((len(orders), 3, *y.shape)), np.empty(y.shape)
-    halo = 600  # more samples than an answer depends on; such a multiple too
+    halo = 336  # three reaches of the widest window, all that an answer depends on; such a multiple too
     for a in range(0, n, _CHUNK):
         low, high = max(0, a - halo), min(n, a + _CHUNK + halo)
         block = np.arange(low, high) // BLOCK
