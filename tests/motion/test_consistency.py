@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from gripmargin.base.errors import InputError
-from gripmargin.motion.consistency import check_rates, contradictions, rounding
+from gripmargin.motion.consistency import check_rates, contradictions, distrust, rounding
+from gripmargin.motion.rates import estimate_rates
 from gripmargin.motion.trajectory import JointTrajectory
 
 FACTOR = "found speeds that account for the change only after a factor of"
@@ -112,6 +113,29 @@ class TestContradictions:
         found = contradictions(sampled(smooth, q=spoil))
         assert [(a, b) for a, b, _ in found] == [(i, i + 1) for i in (sample - 1, sample) if i >= 0]
         assert all("jump against the speeds" in reason for *_, reason in found)
+
+    @pytest.mark.parametrize(
+        ("jumps", "found"),
+        [
+            ([1e-4], 0),  # a last digit of 0.1 mm
+            ([3e-4], 1),  # no file rounds to that
+            ([0.1], 1),
+            ([1.5e-4, 2.5e-4], 2),  # not both are whole digits of 0.15 mm
+        ],
+    )
+    def test_a_joint_at_rest_that_jumps_by_more_than_its_last_digit(self, jumps, found):
+        t = np.arange(100) * 0.004
+        q = sum(jump * (t > 0.1 * (k + 1)) for k, jump in enumerate(jumps))[:, None]
+        assert len(contradictions(JointTrajectory(t=t, q=q, qd=0 * q, qdd=0 * q))) == found
+
+
+def test_a_lag_is_told_from_few_samples_too():
+    """What is left of speeds once the lag is taken out is its error, not what the lag itself makes of them."""
+    t = np.arange(60) * 0.008
+    q, qd = np.sin(3 * t)[:, None], 3 * np.cos(3 * (t - 0.02))[:, None]
+    noise = 1e-6 * np.random.default_rng(0).normal(size=q.shape)
+    said = distrust(JointTrajectory(t=t, q=q, qd=qd), estimate_rates(t, q + noise))
+    assert said == "Joint speeds of the file lag the positions by 20 ms: they are not used."
 
 
 class TestRounding:

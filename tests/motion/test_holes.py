@@ -62,6 +62,7 @@ def test_gaps_wider_than_five_steps_and_10_ms_are_doubts(rate, lost, doubted):
     t = np.arange(rate) / rate
     t = np.delete(t, np.arange(rate // 2, rate // 2 + lost))
     assert bool(gaps(t, t[:, None], np.zeros(1))) == doubted or (rate, lost) == (125, 4)
+    assert all(span[:2] == (rate // 2 - 1, rate // 2) for span in gaps(t, t[:, None], np.zeros(1)))
     if (rate, lost) == (125, 4):  # just five steps: bounded, not doubted
         assert gaps(t, t[:, None], np.zeros(1)) == []
 
@@ -77,3 +78,17 @@ def test_a_hole_costs_what_sparse_samples_cost():
     assert after.bias_second[149:151].min() >= before.bias_second[149:151].min()
     assert (np.delete(after.bias_second, [149, 150]) == np.delete(before.bias_second, [149, 150])).all()
     assert after.bias_second.max() < 0.1 * 0.3 * 16
+
+
+@pytest.mark.parametrize("rate", [97, 125, 260])
+def test_the_samples_that_are_as_far_apart_as_those_of_a_hole_are_every_third(rate):
+    """Whatever binary numbers make of the stamps."""
+    t = np.delete(np.arange(200) / rate, [101, 102])
+    q = (0.3 * np.sin(0.1 * np.arange(200)))[:, None]
+    q = np.delete(q, [101, 102], axis=0)
+    every = np.r_[100 - 3 * np.arange(6, -1, -1), 101 + 3 * np.arange(7)]
+    sparse = estimate_rates(t[every], q[every], bursts=False)
+    before = estimate_rates(t, q)
+    beyond = np.abs(sparse.second[6:8] - before.second[100:102]) - 2 * sparse.sigma_second[6:8]
+    due = (np.maximum(beyond, 0) + sparse.bias_second[6:8]).max()
+    assert in_holes(t, q, before).bias_second[100:102].max() == pytest.approx(due, rel=1e-6)

@@ -60,6 +60,7 @@ def test_both_sides_of_a_jump_in_acceleration_are_sampled():
     assert moves.qdd[0, 0] == pytest.approx(6.0)
     assert moves.qdd[-1, 0] == pytest.approx(-6.0)
     np.testing.assert_allclose(moves.qdd[[before, before + 1], 0], [-6.0, 6.0], rtol=1e-4)
+    assert moves.t.size == 2 * (500 + 1)  # 2 ms apart where nothing else is asked for
 
 
 def test_positions_alone_stay_points_and_say_so():
@@ -97,6 +98,18 @@ def test_a_program_too_long_is_refused_before_it_is_sampled():
 def test_epoch_times_still_increase():
     points = JointTrajectory(t=1.7e9 + np.array([0.0, 0.01, 0.02]), q=np.zeros((3, 1)), qd=np.zeros((3, 1)))
     assert (np.diff(as_controller_moves(points).t) > 0).all()
+
+
+@pytest.mark.parametrize(("apart", "taken"), [(1e-5, True), (6e-6, False)])
+def test_points_closer_than_their_times_can_tell_are_refused(apart, taken):
+    """Stamps of today are whole multiples of 0.24 us: eight of them on either side are a fifth, or a third, of it."""
+    assert np.spacing(1.7e9) == pytest.approx(0.24e-6, rel=0.01)
+    points = JointTrajectory(t=1.7e9 + np.array([0.0, apart]), q=np.zeros((2, 1)), qd=np.zeros((2, 1)))
+    if taken:
+        assert (np.diff(as_controller_moves(points).t) > 0).all()
+        return
+    with pytest.raises(InputError, match="closer than floating point can part"):
+        as_controller_moves(points)
 
 
 def test_unknown_interpolation_is_refused():

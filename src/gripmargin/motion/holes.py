@@ -100,8 +100,7 @@ def _covered(t: FloatArray, rates: Rates, sparse: Callable[[NDArray[np.intp]], R
 def _around(t: FloatArray, i: int) -> NDArray[np.intp]:
     """Samples about as far apart as those at both ends of an interval, these two among them."""
     h = t[i + 1] - t[i]
-    steps = np.arange(1, 7) * (1 - 1e-6)  # on either side
-    before = np.searchsorted(t, t[i] - h * steps[::-1])
-    after = np.searchsorted(t, t[i + 1] + h * steps)
+    steps = np.arange(1, 7)  # on either side; a sample there counts however its stamp is rounded
+    before, after = (np.searchsorted(t, at - 1e-6 * h) for at in (t[i] - h * steps[::-1], t[i + 1] + h * steps))
     inside = np.concatenate([before, [i, i + 1], after[after < t.size]])
     return np.unique(inside.astype(np.intp))

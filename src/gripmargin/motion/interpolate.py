@@ -15,7 +15,7 @@ from gripmargin.base.errors import InputError
 from gripmargin.kernels.time_law import MARKED
 from gripmargin.motion.trajectory import MAX_SAMPLES, JointTrajectory
 
-CONTROLLER_PERIOD = 0.002  # [s]; resolves 25 Hz motion to 0.1 rad of phase
+CONTROLLER_PERIOD = 0.002  # [s]; resolves 8 Hz motion to 0.1 rad of phase
 
 
 def as_controller_moves(message: JointTrajectory, *, period: float = CONTROLLER_PERIOD) -> JointTrajectory:
