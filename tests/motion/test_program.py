@@ -104,7 +104,8 @@ class TestEstimatedRates:
 
     def test_noise_is_told_in_words(self, arm, transfer):
         t, q, *_ = columns(transfer, 500)
-        shaken = q + 1e-4 * np.random.default_rng(2).normal(size=q.shape)
+        noise = 1e-4 * np.array([1, 1, 10, 1, 1, 1])
+        shaken = q + noise * np.random.default_rng(2).normal(size=q.shape)
         made = ProgramMotion.of(gm.JointTrajectory(t=t, q=shaken), arm)
         (note,) = made.notes
         assert "estimated from positions" in note
@@ -113,6 +114,7 @@ class TestEstimatedRates:
         assert linear > 0
         assert angular > 0
         assert "1 sigma" in made.error_sentence(300)
+        assert made.error_sentence(300).endswith("most of it from joint 3")
 
 
 class TestDoubts:

@@ -48,6 +48,14 @@ def test_several_samples_lost_in_a_row_are_counted():
     assert (number_samples(t)[0] == k[keep]).all()
 
 
+@pytest.mark.parametrize(("scatter", "told"), [(0.7e-6, False), (1.5e-6, True)])
+def test_a_scatter_below_a_millionth_of_the_period_is_rounding_of_the_stamps(scatter, told):
+    tau = np.arange(1000) * 0.004
+    t = tau + scatter * 0.004 * np.random.default_rng(5).choice([-1.0, 1.0], tau.size)
+    found = sample_times(t, motion(tau)[0])
+    assert ("they scatter" in found.note, found.scatter == 0.0) == (told, not told)
+
+
 def test_scattered_stamps_of_an_even_sampler_are_not_followed():
     """0.3 ms of scatter on samples 4 ms apart: second differences over the stamps are worth nothing."""
     rng, _, tau = sampler(250, 4.0, lost=0.01)
