@@ -1,12 +1,13 @@
 """Traction locked in by the press and by the shape of the face, against closed forms."""
 
-from itertools import product
+from itertools import combinations, product
 
 import numpy as np
 import pytest
 from scipy.optimize import linprog
 
 import gripmargin as gm
+from gripmargin.contact import locked
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import cut_pads
@@ -147,8 +148,8 @@ class TestFlatness:
             np.concatenate([p.areas for p in whole.patches]),
         )
         rim = whole.edge_points()[:, :2]
-        mixed = np.random.default_rng(0).dirichlet(np.full(len(rim), 0.2), 200)
-        seen = np.vstack([rim, mixed @ rim])
+        chords = [one + share * (other - one) for one, other in combinations(rim, 2) for share in np.arange(1, 8) / 8]
+        seen = np.vstack([rim, chords])
         most = np.zeros(len(at))
         for angle, bend in product(np.linspace(0, np.pi, 12, endpoint=False), (0.5, 0.0, -0.3, -1.0)):
             turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]]) / 0.1
@@ -162,6 +163,18 @@ class TestFlatness:
         bowed = locked_in(whole, at_rest(whole), None, self.H).bowed
         assert (bowed >= 0.99 * most).all()
         assert (bowed <= 1.15 * most).all()
+
+    @pytest.mark.parametrize(
+        "sides", [[(0, 0, 0.1, 0.01)], [(-0.05, 0, 0.03, 0.02), (0.05, 0.02, 0.03, 0.03), (0, -0.05, 0.02, 0.03)]]
+    )
+    def test_a_face_looked_at_in_more_places_pulls_no_less(self, monkeypatch, sides):
+        """On a long pad most of a quadric lies on the outline; a face looked at in few places bows more between."""
+        whole = backing(*(gm.Pad.rectangle(f"{x}", FILM, [a, b], gm.pose((x, y, 0))) for x, y, a, b in sides))
+        usual = locked_in(whole, at_rest(whole), None, self.H).bowed
+        monkeypatch.setattr(locked, "GRID", 33)
+        finer = locked_in(whole, at_rest(whole), None, self.H).bowed
+        assert (usual >= (1 - 1e-6) * finer).all()
+        assert (usual <= 1.03 * finer).all()
 
     def test_it_takes_its_share_of_the_margin(self):
         whole = backing(SQUARE)

@@ -24,7 +24,7 @@ from gripmargin.kernels.face import Face, squared
 Strengths = Sequence[tuple[float, float]]
 
 SMALL = 0.03  # share of what a pad holds below which its offset counts as used up, whatever its direction
-GRID = 17  # places across all pads at which a face has to lie between its planes, besides the pads' edges
+GRID = 9  # places across all pads at which a face has to lie between its planes, besides the pads' edges
 ENDS = np.stack([(np.cos(a), np.sin(a)) for a in np.deg2rad(np.arange(0.0, 360.0, 22.5))])  # of a pad
 
 
@@ -232,7 +232,8 @@ def _of_a_quadric(whole: Backing, tensions: Callable[[Sequence[FloatArray]], lis
     edge = whole.edge_points()[:, :2]
     across = np.linspace(edge.min(axis=0), edge.max(axis=0), GRID)
     seen = np.stack(np.meshgrid(*across.T), axis=-1).reshape(-1, 2)
-    seen = np.vstack([edge, seen[shapely.contains_xy(shapely.MultiPoint(edge).convex_hull, *seen.T)]])
+    # what lies on the outline of all pads counts too: it is where a face is farthest out
+    seen = np.vstack([edge, seen[shapely.intersects_xy(shapely.MultiPoint(edge).convex_hull.buffer(1e-9), *seen.T)]])
     centre, size = edge.mean(axis=0), float(np.ptp(edge, axis=0).max())
 
     def terms(points: FloatArray) -> FloatArray:
