@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.signal import lsim, lti
 from scipy.spatial.transform import Rotation
 
 from gripmargin.kernels.sway import displaced_load, fed_back, turned
@@ -135,6 +136,20 @@ def test_a_load_that_goes_with_the_response_makes_another_frequency(share):
     assert np.abs(due - (1 - np.cos(w * t))).max() > 1.0  # the linear one is far off by then
     if share <= 0.03:
         assert len(asked) < 100  # six rounds for each 3.3 turns, of which the feedback takes back a tenth
+
+
+@pytest.mark.parametrize("damping", [0.0, 0.3])
+def test_without_anything_fed_back_it_is_the_response_to_the_load(damping):
+    """Discretised exactly by another library: scipy.signal.lsim (first-order hold)."""
+    w, t = 40.0, np.arange(600) * 0.005
+    load = np.cumsum(np.random.default_rng(7).normal(size=t.size))
+    load -= load[0]
+    none, zero = lambda _, y, *__: 0.0 * y, np.zeros(1)
+    args = t, load[None], np.array([w]), np.array([damping]), (zero, zero), none, np.array([True])
+    found, known = fed_back(*args, hangs=False, strength=0.1)
+    due = lsim(lti([w * w], [1, 2 * damping * w, w * w]), load, t)[1]
+    assert known == t.size
+    np.testing.assert_allclose(found[0], due, atol=1e-9 * np.abs(due).max())
 
 
 def test_a_swing_that_dies_down_at_once_stays_a_number_however_long_it_is_followed():

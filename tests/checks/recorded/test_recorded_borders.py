@@ -154,3 +154,12 @@ class TestOneLog:
         q = (up[0] - up[1] + 0.05 * up[2])[:, None] * np.array([0.0, 0.0, 0.2, 0.0])
         moved = replace(job, trajectory=replace(job.trajectory, q=q))
         assert "not the whole carry" in self.judged(moved, 0.0, ends=3.79).result.text
+
+    @pytest.mark.parametrize(("size", "covered"), [(0.0, True), (5e-4, False)])
+    def test_a_recording_that_ends_while_the_robot_still_rings_does_not_say_that_it_rests(self, job, size, covered):
+        """The program rests from 3.5 s on, the recording ends 0.1 s before the carry: nobody saw the last of it."""
+        t = np.arange(0.0, CARRY - 0.1, 0.004)
+        ring = size * np.sin(2 * np.pi * 5.0 * t) * (t > 3.6)
+        q = (0.2 * way(t) + ring)[:, None] * np.array([0.0, 0.0, 1.0, 0.0])
+        text = gm.compare_motion(job, gm.JointTrajectory(t=t, q=np.round(q, 6))).result.text
+        assert ("not the whole carry" in text) != covered
