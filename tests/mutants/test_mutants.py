@@ -82,6 +82,15 @@ def test_a_change_is_tried_by_the_tests_that_run_its_line_else_its_function(tmp_
     assert found == {"line": {"a": 1.0}, "function": {"b": 2.0}, "none": {}}
 
 
+def test_a_function_that_keeps_its_answers_is_tried_by_all_tests_of_its_module(tmp_path):
+    """Only the first test that asks for one runs its lines."""
+    module = "kernels/pieces.py"
+    change = next(mutant for mutant in mutants(module, modules()[module]) if mutant.place == "_weights")
+    lines = {module: {"_weights": {"a line": ["first"]}, "piece_bounds": {"far": ["first", "second"]}}}
+    (tmp_path / "record").write_text(json.dumps({"file": {"seconds": {"first": 1.0, "second": 2.0}, "lines": lines}}))
+    assert Record(tmp_path / "record").tests_of(change, ["file"]) == {"first": 1.0, "second": 2.0}
+
+
 def test_what_is_said_to_change_nothing_is_still_there():
     keys = {mutant.key for module, source in modules().items() for mutant in mutants(module, source)}
     assert set(EQUIVALENT) <= keys

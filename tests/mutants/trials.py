@@ -67,7 +67,7 @@ class Record:
     def tests_of(self, mutant, files):
         """Tests of these files that run what is changed, with their seconds: those of its lines, else of its function.
 
-        What runs on import counts for every test of the module.
+        What runs on import, or in functions that keep their answers, counts for every test of the module.
         """
         source = modules()[mutant.module]
         first, last = (source[:end].count(b"\n") for end in mutant.span)
@@ -78,7 +78,7 @@ class Record:
             of_place = of_file["lines"].get(mutant.module, {})
             of_line = of_place.get(mutant.place, {})
             near = [of_line[line] for line in lines if line in of_line] or list(of_line.values())
-            if not near and _on_import(source, mutant.place):
+            if (not near and _on_import(source, mutant.place)) or _keeps(source, mutant.place):
                 near = [tests for place in of_place.values() for tests in place.values()]
             found |= {test: of_file["seconds"][test] for tests in near for test in tests}
         return found
@@ -106,6 +106,13 @@ def tried(mutant, order, seconds):
 def _on_import(source, place):
     """Whether a place is no function: its expressions are worked out once, when the module is imported."""
     return place not in {name for name in _places(source).values() if name}
+
+
+def _keeps(source, place):
+    """Whether a function keeps its answers: then only the first test that asks for one runs its lines."""
+    functions = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.FunctionDef)]
+    kept = [f.name for f in functions if any(ast.unparse(d).split("(")[0].endswith("cache") for d in f.decorator_list)]
+    return place.rsplit(".", 1)[-1] in kept
 
 
 def _forked(work, seconds, *given):

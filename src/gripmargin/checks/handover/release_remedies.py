@@ -30,7 +30,6 @@ OTHERS = 4  # other ways to let go that are looked at
 TRIALS = 3  # changed jobs with another way to let go, or with smaller pads, that are put to the check
 MODEST = 2.0  # times what a nest is said to take that it is asked for beside other changes (no source)
 ONWARD = (1.0, 1.03, 1.1)  # times a travel or a force that was found, until the check passes
-SMALLEST = 0.5  # times the length and width of the pads below which smaller ones are another gripper
 FINE = 0.05  # step of that factor
 
 
@@ -138,7 +137,7 @@ def _smaller(case: Case, found: LetGo) -> Iterator[Change]:
         return
     first = math.floor(math.sqrt(needed) / FINE + 1e-9) * FINE
     for factor in (round(first, 2), round(first - FINE, 2)):
-        if factor >= max(SMALLEST, 1.0 / math.sqrt(hold)):
+        if factor >= 1.0 / math.sqrt(hold):
             yield Change(
                 remedy=Remedy(action="smaller pads", text=words.smaller_pads(factor), figures={"factor": factor}),
                 job=lambda factor=factor: changes.resized(case.job, factor),  # type: ignore[misc]

@@ -44,7 +44,6 @@ from gripmargin.workcell.job import Job
 AT_REST = 0.01  # share of the carry's largest speed below which the tool counts as standing still
 BRAKED = 0.005  # share of the carry's largest moving load that counts as none
 LANDING = 0.05  # [s] shorter than this, the rest before the placing is the end of the way down
-ONWARD = (1.0, 1.05, 1.2)  # times a wait that was found, until the check passes
 FINE = 32  # instants within a period of the fastest mode: a peak between them is higher by less than 0.5 %
 LONGEST = 60.0  # [s] beyond which waiting is no remedy
 
@@ -273,13 +272,11 @@ def _remedy(case: Case, placing: Placing, tolerance: float, target: float) -> Re
     spent = case.place(placing.sample).t - placing.stop
     wait = max(math.ceil(1e3 * (needed - spent)), 1)  # [ms]
     stop = int(np.searchsorted(case.job.trajectory.t, placing.stop))
-    tried = Trials(case, lambda changed: run(changed).results, "settle").tried(
-        Change(
-            remedy=Remedy(action="wait", text=words.wait_longer(longer), figures={"wait": longer / 1e3}),
-            job=lambda longer=longer: paused(case.job, stop, longer / 1e3),  # type: ignore[misc]
-        )
-        for longer in (math.ceil(wait * onward) for onward in ONWARD)
+    change = Change(
+        remedy=Remedy(action="wait", text=words.wait_longer(wait), figures={"wait": wait / 1e3}),
+        job=lambda: paused(case.job, stop, wait / 1e3),
     )
+    tried = Trials(case, lambda changed: run(changed).results, "settle").tried([change])
     return tried or Remedy(action="better data", text=words.DAMPING_OR_JERK)
 
 
