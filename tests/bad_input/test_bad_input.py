@@ -148,6 +148,16 @@ def make_npz_bomb(folder, _case):
         archive.writestr("t [s].npy", header.getvalue() + bytes(10_000_000))
 
 
+def make_open_npz(folder, _case):
+    """The bracket of the shape is never closed."""
+    _npz(folder)
+    with zipfile.ZipFile(folder / "program.npz") as sound:
+        content = {name: sound.read(name).replace(b"(3,), }", b"(3,  , ") for name in sound.namelist()}
+    with zipfile.ZipFile(folder / "program.npz", "w") as archive:
+        for name, array in content.items():
+            archive.writestr(name, array)
+
+
 def make_uneven_npz(folder, _case):
     _npz(folder, columns={"q1 [deg]": np.zeros(2)})
 

@@ -21,7 +21,7 @@ from gripmargin.contact.grip import Grip, grip_of
 from gripmargin.contact.handover import Putdown, in_the_air, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
 from gripmargin.contact.locked import locked_in
-from gripmargin.contact.pickup import Pickup, pick_up
+from gripmargin.contact.pickup import Pickup, pick_up, preload_samples
 from gripmargin.motion.between import filled
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import RESOLVED, Trajectory
@@ -182,6 +182,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
     motion = motion or ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
     load = part_load(job.part, motion.at, job.gravity, job.air_density)
+    preload_samples(job)  # phases in no order are refused, whatever else is wrong
     slips = likely.found(_Described(job, whole, motion))
     not_followed = next((said for _, said in likely.unaccepted(slips, job)), "")  # not worth a simulation
     pickup = None

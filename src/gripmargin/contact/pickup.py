@@ -102,7 +102,7 @@ def pick_up(job: Job, motion: ToolMotion, patches: Sequence[Patch]) -> Pickup | 
     Raises:
         InputError: The preload does not come before the carry, or the pads do not face the part.
     """
-    declared = _preload_samples(job)
+    declared = preload_samples(job)
     if job.pick is None or declared.size == 0:
         return None
     faces = pad_faces(patches, job.part, job.gripper, job.pick.flatness)
@@ -207,7 +207,12 @@ def _pressed(faces: Sequence[PadFace], relative: RelativeMotion, history: Contac
     return simulate(faces, relative.between(0, last))
 
 
-def _preload_samples(job: Job) -> NDArray[np.intp]:
+def preload_samples(job: Job) -> NDArray[np.intp]:
+    """Return the samples of the preload of a job with a pick face, shape (m,); none where there is no such phase.
+
+    Raises:
+        InputError: It does not come before the carry, or not in one stretch.
+    """
     if job.pick is None or not job.phases:
         return np.zeros(0, dtype=np.intp)
     samples = np.flatnonzero(job.phase_map.covers("preload"))

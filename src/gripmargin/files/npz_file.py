@@ -6,6 +6,7 @@ import math
 import zipfile
 import zlib
 from pathlib import Path
+from tokenize import TokenError
 from typing import IO, Any
 
 import numpy as np
@@ -106,7 +107,7 @@ def _array_header(file: IO[bytes], where: str) -> tuple[tuple[int, ...], np.dtyp
         version = npy.read_magic(file)
         read = npy.read_array_header_1_0 if version == (1, 0) else npy.read_array_header_2_0
         shape, _, dtype = read(file)
-    except (ValueError, EOFError, UnicodeDecodeError) as error:
+    except (ValueError, EOFError, SyntaxError, TokenError, RecursionError, MemoryError) as error:
         raise InputError(where, "something that is not a numpy array", "an array written by numpy.savez") from error
     if dtype.hasobject:
         raise InputError(where, "an array of Python objects (pickle)", "an array of numbers", "save it as float64")

@@ -65,7 +65,7 @@ def parse_yaml(path: Path, text: str, what: str) -> Any:
         raise InputError(str(path), f"text that is not YAML ({reason})", expected) from error
     except RecursionError as error:
         raise InputError(str(path), "values nested too deep", expected) from error
-    except (ValueError, TypeError) as error:
+    except (ValueError, TypeError, LookupError, ArithmeticError, AttributeError) as error:  # by tags of other kinds
         raise InputError(str(path), f"a value that cannot be read ({printable(str(error), 160)})", expected) from error
     if len(documents) != 1:
         found = f"{len(documents)} YAML documents"

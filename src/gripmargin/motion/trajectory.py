@@ -18,6 +18,7 @@ from gripmargin.base.poses import FARTHEST, as_pose, rotation_from_quaternion
 RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
 MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs splitting
 LATEST = 1e12  # [s]: clocks count from 1970 or later
+CLOSEST = 1e-12  # [s] between samples: no clock tells less, and rates by it stay within floats
 FASTEST = 1e15  # [rad/s, m/s, per s]: no joint does that, and products of a few such figures stay within floats
 Interpolation = Literal["samples", "linear", "cubic", "quintic"]
 # what files call velocity and acceleration of poses, component by component
@@ -65,6 +66,10 @@ class _Samples(Value):
                 "times that increase",
                 "remove the sample or repair its time",
             )
+        if steps.min() < CLOSEST:
+            i = int(np.argmin(steps))
+            found, due = f"{steps[i]:.2g} s since the sample before", f"{CLOSEST:g} s or more"
+            raise InputError(f"{self.source} sample {i + 1}", found, due, "check the unit of the times")
         object.__setattr__(self, "t", t)
         object.__setattr__(self, "notes", texts(self.notes, f"{self.source} notes"))
         if self.filling is not None:
