@@ -37,6 +37,7 @@ EQUIVALENT = {
     "e06eebfa3a": "bounds that close in further: they meet all the same, later",
     "4f6450a0c6": "the length of a screw, along which it is searched: travel is measured where the tool then is",
     "4be6374116": "a part that only the last sample of a stretch loses: undecided instead of lost, never a pass",
+    "3035e311dd": "a speed that stands for none: half of it does too",
     "927cc23920": "the gap under a pad is the same everywhere in what a pick describes",
 }
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.checks.stop import words
 from support.stops import judged, stop_of, use_at
 
 
@@ -51,6 +52,11 @@ class TestFullSpeed:
         a, b, c = (judged(fast(gm.Stop(measured=m), joint_limits=self.limits)).low for m in (time, short, hard))
         assert b < a
         assert b == pytest.approx(c)
+
+    def test_a_tool_that_turns_for_some_time_is_said(self, fast, level):
+        """Its deceleration may be that of the origin or of the fastest point."""
+        for job, said in ((fast(gm.Stop(deceleration=3.0)), True), (level(gm.Stop(deceleration=3.0)), False)):
+            assert (words.FASTEST_POINT in gm.check_job(job).assumed) == said
 
     def test_without_rated_speeds_the_shortest_published_time_counts(self, fast):
         a = judged(fast(gm.Stop(measured=self.published())))
