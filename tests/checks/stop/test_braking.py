@@ -46,10 +46,12 @@ class TestFullSpeed:
         assert unknown.low == pytest.approx(lows[2])
 
     def test_distances_that_show_harder_braking_count(self, fast):
-        time = [gm.StopFigure(speed=1.0, time=0.3, axis=axis) for axis in (1, 2, 3)]
-        short = [replace(figure, distance=0.5 * 4.0**2 / 30.0) for figure in time]  # 30 rad/s2 from 4 rad/s
-        hard = [replace(figure, time=4.0 / 30.0) for figure in time]
-        a, b, c = (judged(fast(gm.Stop(measured=m), joint_limits=self.limits)).low for m in (time, short, hard))
+        full = [4.0, 5.0, 6.0, 4.0, 4.0, 4.0]
+        time = [gm.StopFigure(speed=1.0, time=0.4, axis=axis) for axis in range(1, 7)]
+        short = [replace(x, distance=0.5 * v**2 / 30.0) for x, v in zip(time, full, strict=True)]  # 30 rad/s2
+        hard = [replace(x, time=v / 30.0) for x, v in zip(time, full, strict=True)]
+        limits = gm.JointLimits(speed=full)
+        a, b, c = (judged(fast(gm.Stop(measured=m), joint_limits=limits)).low for m in (time, short, hard))
         assert b < a
         assert b == pytest.approx(c)
 
