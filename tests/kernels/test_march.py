@@ -63,6 +63,16 @@ def test_responses_are_those_of_a_general_solver():
         assert used(some.face, both.response[:, [m]])[0] == pytest.approx(both.use[m])
 
 
+def test_the_top_of_a_rise_is_its_end():
+    """Nothing is read off beyond the last node."""
+    some = oscillators(damping=np.full(3, 0.5))
+    load = np.linspace(0.0, 1.0, 21)[:, None, None] * np.ones((3, 1))
+    _, peak = march(some, hanging(some, load[0]), np.array([0.05]), load)
+    end = load[-1] - 2 * 0.5 / W[:, None]  # it lags by 2 z/w of a slope of 1 (closed form)
+    assert peak.when[0] == pytest.approx(1.0)
+    assert peak.use[0] == pytest.approx(used(some.face, end)[0], rel=1e-3)
+
+
 @pytest.mark.parametrize("turn", [0.2, 0.8])
 def test_what_lies_between_the_nodes_is_covered_and_hardly_more(turn):
     """A step of the load: twice the step at first, without damping (closed form: 2 for one, corners for three)."""

@@ -50,6 +50,7 @@ EQUIVALENT = {
     "d35b91d36e": "a first guess on a finer grid of times, which is refined all the same: it costs time",
     "1950250ecc": "angles up to which a series stands for sine and cosine: at twice as much it is exact all the same",
     "b9b14ed585": "a millionth of a segment stands for just inside of it: half of that does as well",
+    "3035e311dd": "a speed that stands for none: half of it does too",
     "927cc23920": "the gap under a pad is the same everywhere in what a pick describes",
 }
 

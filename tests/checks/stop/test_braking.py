@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.checks.stop import words
 from support.stops import judged, stop_of, use_at
 
 
@@ -45,12 +46,19 @@ class TestFullSpeed:
         assert unknown.low == pytest.approx(lows[2])
 
     def test_distances_that_show_harder_braking_count(self, fast):
-        time = [gm.StopFigure(speed=1.0, time=0.3, axis=axis) for axis in (1, 2, 3)]
-        short = [replace(figure, distance=0.5 * 4.0**2 / 30.0) for figure in time]  # 30 rad/s2 from 4 rad/s
-        hard = [replace(figure, time=4.0 / 30.0) for figure in time]
-        a, b, c = (judged(fast(gm.Stop(measured=m), joint_limits=self.limits)).low for m in (time, short, hard))
+        full = [4.0, 5.0, 6.0, 4.0, 4.0, 4.0]
+        time = [gm.StopFigure(speed=1.0, time=0.4, axis=axis) for axis in range(1, 7)]
+        short = [replace(x, distance=0.5 * v**2 / 30.0) for x, v in zip(time, full, strict=True)]  # 30 rad/s2
+        hard = [replace(x, time=v / 30.0) for x, v in zip(time, full, strict=True)]
+        limits = gm.JointLimits(speed=full)
+        a, b, c = (judged(fast(gm.Stop(measured=m), joint_limits=limits)).low for m in (time, short, hard))
         assert b < a
         assert b == pytest.approx(c)
+
+    def test_a_tool_that_turns_for_some_time_is_said(self, fast, level):
+        """Its deceleration may be that of the origin or of the fastest point."""
+        for job, said in ((fast(gm.Stop(deceleration=3.0)), True), (level(gm.Stop(deceleration=3.0)), False)):
+            assert (words.FASTEST_POINT in gm.check_job(job).assumed) == said
 
     def test_without_rated_speeds_the_shortest_published_time_counts(self, fast):
         a = judged(fast(gm.Stop(measured=self.published())))

@@ -66,6 +66,7 @@ class TestAlongThePath:
         q, qd, qdd = (x[620:621] for x in (case.job.trajectory.q, *case.motion.joint_rates))
         motion = joint_motion(case.job.robot, np.zeros(1), q, 0.5 * qd, 0.25 * qdd - stop.rate[0] * 0.5 * qd)
         assert stop.course.carry @ stop.ends[0][:, 0] == pytest.approx(part_load(swing.part, motion, GRAVITY)[:, 0])
+        assert stop.course.t == pytest.approx(2.0 * case.motion.at.t)
 
 
 class TestOffThePath:

@@ -37,7 +37,7 @@ class Pace:
     Attributes:
         turn: Angle by which the fastest mode that is followed turns in a step [rad].
         share: Of all swings in phase; a faster mode below it is not followed.
-        steps: Most of them to rest; modes that are too fast for it are not followed.
+        steps: Most of them after a jump of the load; modes that are too fast for it are not followed.
         soon: Periods of the slowest mode over which the swing is followed after a jump of the load.
         late: Steps of what is left of a way then.
         rounds: Periods of the slowest mode over which the part is followed at rest.
@@ -140,11 +140,11 @@ def _follow(stops: Stops, pace: Pace, sure: float) -> Peak:
     (state, size), apart = stops.course.state(stops.t), _apart(stops)
     jumps = np.zeros((apart.shape[1], *size.shape))
     jumps[0] = size
-    oscillators, counts = _choose(stops, state, pace), {"sure": sure, "coverage": COVERAGE}
-    alone, frequency = replace(oscillators, followed=np.zeros(6, dtype=np.bool_)), oscillators.frequency
-    step, soon = pace.turn / float(frequency[oscillators.followed].max()), pace.soon * 2.0 * np.pi / frequency.min()
-    if pace is FINE and not oscillators.damping.all():
-        soon = np.inf
+    frequency, fades = stops.course.oscillators.frequency, bool(stops.course.oscillators.damping.all())
+    soon = np.inf if pace is FINE and not fades else pace.soon * 2.0 * np.pi / float(frequency.min())
+    oscillators, counts = _choose(stops, state, pace, soon), {"sure": sure, "coverage": COVERAGE}
+    alone = replace(oscillators, followed=np.zeros(6, dtype=np.bool_))
+    step = pace.turn / float(frequency[oscillators.followed].max())
     peak = begin(oscillators, state, _arcs(oscillators, jumps[:1], apart[:, :1]), **counts)
     for border, long in enumerate(np.diff(stops.borders, axis=0)):
         state = replace(state, slope=None)
@@ -168,13 +168,14 @@ def _follow(stops: Stops, pace: Pace, sure: float) -> Peak:
     return _ring(oscillators, state, (jumps, apart), stops, peak, pace, sure)
 
 
-def _choose(stops: Stops, state: State, pace: Pace) -> Oscillators:
+def _choose(stops: Stops, state: State, pace: Pace, soon: float) -> Oscillators:
     """Return the modes with the fast ones left out that hardly count, or that would take too many steps."""
     oscillators, (first, rest) = stops.course.oscillators, stops.ends
     swing = np.abs(state.phase - oscillators.phase(first)) + np.abs(first - rest)
     size = oscillators.gain[:, None] * swing
     share = (size / np.maximum(size.sum(axis=0), 1e-300)).max(axis=1)
-    most = pace.steps * pace.turn / max(float(stops.borders[-1].max()), 1e-300)
+    longest = min(soon, max(float(np.diff(stops.borders, axis=0).max()), 1e-300))
+    most = pace.steps * pace.turn / longest
     counts = oscillators.followed & (share >= pace.share) & (oscillators.frequency <= most)
     slowest = float(oscillators.frequency.min())
     fastest = np.max(oscillators.frequency, where=counts, initial=slowest)
