@@ -62,6 +62,16 @@ def poses(job, size):
     return replace(job, trajectory=program, robot=None)
 
 
+def shaken(job, by):
+    """The joint's way, with every other sample further by so much [m]."""
+    return job.trajectory.q + by * (-1.0) ** np.arange(job.trajectory.samples)[:, None]
+
+
+def to_and_fro(job, by):
+    """Two places in turn, as a digit of twice as much would have them [m]."""
+    return np.round(shaken(job, by) - job.trajectory.q, 9)
+
+
 def film(job, **figures):
     """The job with other figures of its pads' material."""
     pads = tuple(replace(pad, material=replace(pad.material, **figures)) for pad in job.gripper.pads)
@@ -114,6 +124,8 @@ SLIPS = {
     "a pad that looks aside": ("pad_places", lambda job: turned_pad(job, np.pi / 4)),
     "ms as s": ("spacing", lambda job: program(job, t=1e3 * job.trajectory.t, qd=None, qdd=None)),
     "mm as m": ("joint_travel", lambda job: program(job, q=100 * job.trajectory.q, qd=None, qdd=None)),
+    "positions that shake": ("scatter", lambda job: program(job, q=shaken(job, 1.2e-4), qd=None, qdd=None)),
+    "positions to and fro by 20 mm": ("scatter", lambda job: program(job, q=to_and_fro(job, 1e-2), qd=None, qdd=None)),
     "poses in mm": ("tool_travel", lambda job: poses(job, 1e3)),
     "twice the speed": ("joint_speed", lambda job: replace(job, joint_limits=gm.JointLimits(speed=[0.22]))),
     "picks of a year": (
@@ -198,7 +210,7 @@ def test_a_slip_does_not_cost_the_time_of_a_pick(window, monkeypatch):
 
 def test_a_contact_that_asks_for_too_many_steps_is_undecided(window):
     """8 N/m^2 of shear strength, said to be meant: the pads let go after 0.12 um of a press that takes centimetres."""
-    case, results = of_contact(replace(film(window, shear_strength=8.0), accept=("pad_material",)))
+    case, results = of_contact(replace(film(window, shear_strength=8.0), accept=("pad_material", "scatter")))
     assert [str(result.verdict) for result in results] == ["undecided"] * 4
     for text in [result.text for result in results] + list(premises.meant(case).doubts):
         assert text.startswith("contact of pads and part: found 3.61e+05 steps of 3.8e-09 m with 972 cells of pads, ")

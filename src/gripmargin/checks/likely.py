@@ -36,6 +36,9 @@ ASLANT = 0.99  # cosine between the normals of pads on a plane face
 SPARSE = 0.2  # [s] between samples of a tool that moves
 MOVING = 1e-3  # share of the highest speed below which it does not
 FEWEST = 5  # samples of a carry
+LOOKED_AT = 200  # samples at which the lever of the joints is taken
+SIGMAS = 3.0  # standard deviations of a scatter, of which all but 3 in 1000 samples keep
+SCATTERED = 0.5  # share of the displacement that breaks a bond (no source)
 FASTEST_TOOL = 20.0  # [m/s]: twice what the fastest picking robots reach (from memory)
 SHORT = 5e-4  # [s] between samples, from which digits make no speed
 TOO_FAST = 1.02  # times a speed that is given, beyond what rounded values make of it
@@ -217,6 +220,24 @@ def joint_travel(case: Described) -> str:
     return ""
 
 
+def scatter(case: Described) -> str:
+    """Positions that scatter by less than what tears the pads off, were it motion."""
+    error = case.motion.error
+    if error is None or case.motion.given:
+        return ""
+    some = np.unique(np.linspace(0, case.job.trajectory.samples - 1, LOOKED_AT).astype(np.intp))
+    ways = error.directions(some)[:, :3] * error.noise[:, None, None]
+    found = SIGMAS * float(np.linalg.norm(ways, axis=(0, 1)).max())
+    materials = [patch.pad.material for patch in case.whole.patches]
+    brittle = min(min(m.pull_off_stress / m.normal_stiffness, m.shear_strength / m.shear_stiffness) for m in materials)
+    if found <= SCATTERED * brittle:
+        return ""
+    return (
+        f"the tool's positions scatter by {1e3 * found:.2g} mm from sample to sample, and {1e3 * brittle:.2g} mm tear "
+        "the pads off, were it motion: smooth the program, or give it with more digits"
+    )
+
+
 def tool_travel(case: Described) -> str:
     """A tool that stays within reach of a robot, at speeds that robots have."""
     tool = case.motion.at
@@ -274,6 +295,7 @@ RULES: Final[Mapping[str, Rule]] = {
     "phase_order": phase_order,
     "spacing": spacing,
     "joint_travel": joint_travel,
+    "scatter": scatter,
     "tool_travel": tool_travel,
     "joint_speed": joint_speed,
     "fouling": fouling,

@@ -66,7 +66,7 @@ def build_trajectory(
     notes: tuple[str, ...] = (f"Columns: {', '.join(printable(column.header.strip()) for column in columns)}{labels}.",)
     if abs(data["t"][0]) >= FAR_AWAY:
         data["t"], note = _from_first(data["t"], by_name["t"], stamps)
-        notes = (*notes, note)
+        notes = (note, *notes)
     check_times(data["t"], locate)
     if jointed:
         joints = _joints(by_name, data, locate, robot)

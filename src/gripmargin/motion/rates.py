@@ -26,6 +26,7 @@ from gripmargin.kernels.pieces import FEWEST as FEWEST_OF_PIECES
 from gripmargin.kernels.pieces import piece_bounds
 from gripmargin.kernels.sample_noise import BLOCK
 
+ORDINARY: Final = 1e-4  # [rad or m] half of the coarsest last digit of files: 0.2 mm, 0.01 deg (no source)
 JITTER: Final = 5e-6  # [rad or m] that positions may stray from a motion unseen in a file of 0.01 mm or 5e-4 deg
 ROUNDED: Final = 1.2  # noise over the bound of an error that rounding explains: 1 / sqrt(3) of it, twice over
 PROVEN: Final = 17  # points of a window that stay within a bound by chance in one of 60 where noise is 1.2 of it
@@ -178,7 +179,7 @@ def estimate_rates(
         quick = np.where(bias > 0.0, running_max(quick, 3), 0.0)
     if pieces:
         error = value_error(columns)
-        second[:, :, np.ptp(columns, axis=1) <= 2.01 * error] = 0.0  # within one digit: at rest
+        second[:, :, (np.ptp(columns, axis=1) <= 2.01 * error) & (error <= ORDINARY)] = 0.0  # in one digit: at rest
         if scatter == 0.0:
             noisy = (sure > ROUNDED * error[:, None])[:, np.arange(times.size) // BLOCK]
             _narrow(times, columns, error, second, window, proof=np.where(noisy, PROVEN, 0))

@@ -141,7 +141,8 @@ def _robot_as_read(case: Case) -> list[str]:
     for i, (turns, q) in enumerate(zip(robot.revolute, trajectory.q.T, strict=True)):
         size, unit = (np.degrees(1.0), "deg") if turns else (1e3, "mm")
         name = robot.names[i] or f"joint {i + 1}"
-        ways.append(f"{name} {size * q.min():.0f} to {size * q.max():.0f} {unit}")
+        low, high = np.round(size * np.array([q.min(), q.max()])) + 0.0
+        ways.append(f"{name} {low:.0f} to {high:.0f} {unit}")
     mounts = [
         f"Base: {'at the origin of the world' if robot.base is None else _place(robot.base)}; "
         f"tool: {'none, the tool frame is the end of the chain' if robot.tool is None else _place(robot.tool)}."

@@ -44,6 +44,7 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "phase_order",
     "spacing",
     "joint_travel",
+    "scatter",
     "tool_travel",
     "joint_speed",
     "fouling",
