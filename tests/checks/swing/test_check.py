@@ -255,6 +255,26 @@ class TestNeverAFalsePass:
         assert result(report).verdict != "pass"
         assert result(report).low < 0.1  # undamped, the swing grows by w/2 2 m/s2 each second
 
+    @pytest.mark.parametrize("hertz", [90.0, 110.0, 124.0])
+    def test_a_program_that_shakes_faster_than_its_samples_show(self, gantry, hertz):
+        """Positions every 4 ms that shake by 50 um beside a swing of 80 Hz are no noise. An oscillator whose foot
+        shakes by A at r times its rate goes A r^2 / |1 - r^2 + 2 i z r| (any text on vibration)."""
+        t, part, z, size, w = np.arange(0.0, 2.0, 0.004), light(), 0.05, 5e-5, 2 * np.pi * 80.0
+        material = soft(damping=z, normal=w**2 * part.mass / 0.04**2)
+        q = np.zeros((t.size, 4))
+        q[:, 2] = size * np.sin(np.pi * t / 2.0) ** 2 * np.sin(2 * np.pi * hertz * t + 0.3)
+        job = gm.Job(
+            name="shaken",
+            robot=gantry,
+            part=part,
+            gripper=gripper(material),
+            trajectory=gm.JointTrajectory(t=t, q=q),
+        )
+        r = hertz / 80.0
+        way = size * r**2 / abs(1 - r**2 + 2j * z * r)
+        due = 5e4 * 0.04**2 / (part.mass * (9.80665 + w**2 * way))
+        assert result(gm.check_job(job)).low <= due * 1.03
+
     def test_a_gap_in_the_samples_is_undecided(self, gantry):
         t = np.arange(0.0, 0.5, 0.004)
         job = lifted(0.5, gantry, gripper=gripper(soft()), part=light())

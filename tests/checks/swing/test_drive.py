@@ -86,8 +86,8 @@ class TestShaking:
         t, w, size = np.arange(300) * STEP, turn / STEP, 1e-5
         left = CubicSpline(t, size * np.sin(w * t))(t, 2)
         drives = [
-            estimated_drives(lengthwise(w), t, np.zeros((6, t.size)), doubt(t.size, left=left, noise=noise), shaken=x)
-            for x in (True, False)
+            estimated_drives(lengthwise(w), t, np.zeros((6, t.size)), doubt(t.size, left=x, noise=noise), shaken=True)
+            for x in (left, 0.0 * left)
         ]
         return (drives[0][0].bias - drives[1][0].bias)[0, -1], w * t[-1] / 2 * size * w**2
 

@@ -15,6 +15,9 @@ from gripmargin.kernels.oscillator import fading_sum
 
 STEP_MISSED = 0.61  # half of 1 - min(sin x / x): the most by which a ramp may understate what a step does
 STANDS_OUT = 4.0  # standard deviations of noise beyond which it is no noise: 3 in 10,000 (Rayleigh's distribution)
+CHANCE = 1e-4  # that noise alone has such a line in its spectrum
+SEEN = 1.0  # [rad] from sample to sample above which smoothing leaves a shaking in what it takes for noise
+MOSTLY = 4.0  # times the noise found, up to which what is left is what was taken for noise
 UNSEEN = 4.8  # [rad] from sample to sample beyond which a shaking looks like a slow motion: it shows as 2 pi less
 FOLLOWED = 2.5  # [rad] that a mode turns from sample to sample beyond which a spline misses as much as a ramp does
 
@@ -143,7 +146,7 @@ def estimated_drives(
         wrench: Load, shape (6, n).
         doubt: Its errors.
         first: Sample from which on the part swings.
-        shaken: Whether the motion may shake at the rate of a mode.
+        shaken: Whether the motion may shake at the rate of a mode; else it counts only where its spectrum shows a line.
 
     Returns:
         Smoothed, and unsmoothed or None where that is not known.
@@ -151,8 +154,13 @@ def estimated_drives(
     estimate = _Estimate(modes=modes, t=t, load=modes.shapes.T @ wrench, doubt=doubt)
     unsmoothed = None if doubt.unsmoothed is None else estimate.unsmoothed(doubt.unsmoothed, first)
     smoothed = estimate.smoothed()
-    if shaken and doubt.unsmoothed is not None:
-        smoothed = replace(smoothed, bias=smoothed.bias + estimate.shaking(doubt.unsmoothed[1]))
+    if doubt.unsmoothed is not None:
+        left = doubt.unsmoothed[1]
+        if not shaken:
+            left = np.where(_shakes(left, doubt.noise * (6.0 / float(np.median(spacing(t))) ** 2)), left, 0.0)
+        if left.any():
+            shaking = estimate.shaking(left, STANDS_OUT if shaken else 0.0)
+            smoothed = replace(smoothed, bias=smoothed.bias + shaking)
     return smoothed, unsmoothed
 
 
@@ -200,7 +208,7 @@ class _Estimate:
             kick=np.zeros(modes.frequency.size),
         )
 
-    def shaking(self, left: FloatArray) -> FloatArray:
+    def shaking(self, left: FloatArray, least: float) -> FloatArray:
         """The swing that a shaking at the rate of a mode starts and smoothing takes for noise.
 
         Samples that are too far apart to follow it show it as a slower one; what the smoothing has left of the spline's
@@ -210,6 +218,7 @@ class _Estimate:
 
         Args:
             left: What the acceleration of each cause is changed by without smoothing, shape (n, causes).
+            least: Standard deviations of noise from which on it counts.
 
         Returns:
             Shape (modes, n); 0 where it does not stand out, and for modes that are too fast to be seen.
@@ -225,7 +234,7 @@ class _Estimate:
             size = np.abs(fading_sum(self.t, pushed, complex(-z * w, w * np.sqrt(1.0 - z * z))))
             grown = np.einsum("cn,c->n", self.per_cause[i] ** 2, self.doubt.noise**2) * w**6 * usual**2 / 2.0
             noise = np.sqrt(fading_sum(self.t, grown, complex(-2.0 * z * w)).real)
-            out[i] = np.where(size > STANDS_OUT * noise, size, 0.0)
+            out[i] = np.where(size > least * noise, size, 0.0)
         return out
 
     def unsmoothed(self, change: FloatArray, first: int) -> Drive:
@@ -248,6 +257,31 @@ class _Estimate:
             sigma=np.sqrt(noise2 * w**4 + spin**2 * speed_noise2),
             kick=modes.frequency**2 * np.einsum("mc,c->m", self.per_cause[:, :, first], change[0, first]),
         )
+
+
+def _shakes(left: FloatArray, noise: FloatArray) -> NDArray[np.bool_]:
+    """Whether what smoothing has left of the positions has a line in its spectrum, which noise has not.
+
+    Parts of the spectrum of white noise, over their mean, are distributed exponentially (Fisher, Proc. R. Soc. A 125,
+    1929, from memory). What is much larger than the noise is no noise taken for motion or the reverse: the bound of
+    smoothing counts it.
+
+    Args:
+        left: What the acceleration of each cause is changed by without smoothing, shape (n, causes).
+        noise: Of the positions, as the spline turns one of a single sample into acceleration, shape (causes,).
+
+    Returns:
+        Shape (causes,).
+    """
+    n = left.shape[0]
+    turn = np.linspace(0.0, 2.0 * np.pi, n, endpoint=False)[: n // 2 + 1]
+    seen = turn > SEEN
+    if not seen.any():
+        return np.zeros(left.shape[1], dtype=bool)
+    turn = turn[seen, None]
+    power = np.abs(np.fft.rfft(left, axis=0)[seen] * ((2.0 + np.cos(turn)) / (1.0 - np.cos(turn)))) ** 2
+    mean = power.mean(axis=0)
+    return np.asarray((power.max(axis=0) > np.log(n / CHANCE) * mean) & (mean < MOSTLY * n * noise**2))
 
 
 def spacing(t: FloatArray) -> FloatArray:
