@@ -51,6 +51,7 @@ EQUIVALENT = {
     "1950250ecc": "angles up to which a series stands for sine and cosine: at twice as much it is exact all the same",
     "b9b14ed585": "a millionth of a segment stands for just inside of it: half of that does as well",
     "3035e311dd": "a speed that stands for none: half of it does too",
+    "c86d99b1f8": "noise that may be left out: with half of it more is looked at, which costs time",
     "927cc23920": "the gap under a pad is the same everywhere in what a pick describes",
 }
 
