@@ -52,6 +52,7 @@ EQUIVALENT = {
     "b9b14ed585": "a millionth of a segment stands for just inside of it: half of that does as well",
     "3035e311dd": "a speed that stands for none: half of it does too",
     "c86d99b1f8": "noise that may be left out: with half of it more is looked at, which costs time",
+    "dcc7a4ece8": "the swing is followed from node to node for longer: it costs time, and nothing else",
     "927cc23920": "the gap under a pad is the same everywhere in what a pick describes",
 }
 
