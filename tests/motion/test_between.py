@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from gripmargin.kernels.time_law import MARKED
-from gripmargin.motion.between import filled, missed_by_samples
+from gripmargin.motion.between import filled, law_of, missed_by_samples
 from gripmargin.motion.interpolate import as_controller_moves
-from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory
 from support.laws import LAWS, program, samples_of
 
 
@@ -165,3 +166,52 @@ def test_small_steps_are_one_sample(share, put):
     columns = (c[:, None] for c in (t**2 / 2 + share * late**2 / 2, t + share * late, 1.0 + share * (late > 0)))
     q, qd, qdd = columns
     assert filled(JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)).samples == t.size + put
+
+
+@pytest.mark.parametrize("unit", [1e-4, 1e-7])
+def test_stamps_may_be_off_by_half_their_digit(unit):
+    """300 samples a second have no decimal of their own."""
+    t = np.arange(200) / 300.0
+    given = JointTrajectory(t=np.round(t / unit) * unit, q=t[:, None], qd=1.0 + 0 * t[:, None], qdd=0 * t[:, None])
+    assert law_of(given)[0].late == pytest.approx(unit / 2.0)
+
+
+def test_what_is_loose_is_missed_by_the_samples_beside_it():
+    """A speed of 0.03 m/s from one sample to the next, 4 ms on: a triangle of 15 m/s^2, or less than twice that."""
+    t = np.arange(0.0, 0.2, 0.004)
+    late = np.maximum(t - t[20] - 0.002, 0.0)
+    q, qd, qdd = (c[:, None] for c in (0.03 * late, 0.03 * (late > 0), 0 * t))
+    missed = missed_by_samples(JointTrajectory(t=t, q=q, qd=qd, qdd=qdd))[:, 0]
+    assert ((missed[20:22] >= 15.0) & (missed[20:22] < 30.0)).all()
+
+
+class TestTurning:
+    """A tool that turns by 1.2 rad about z in 0.8 s, of minimum jerk."""
+
+    def angles(self, t):
+        x, size = t / 0.8, 1.2
+        rows = 10 * x**3 - 15 * x**4 + 6 * x**5, 30 * x**2 * (1 - x) ** 2 / 0.8, 60 * x * (1 - x) * (1 - 2 * x) / 0.64
+        return tuple(size * row for row in rows)
+
+    def poses(self, step, digit=None):
+        t = np.arange(0.0, 0.8 + step / 2, step)
+        angle, speed, change = self.angles(t)
+        angle = angle if digit is None else np.round(angle / digit) * digit
+        about = np.zeros((2, t.size, 6))
+        about[:, :, 5] = speed, change
+        rotation = Rotation.from_rotvec(angle[:, None] * [0.0, 0.0, 1.0]).as_matrix()
+        return PoseTrajectory(
+            t=t, position=np.zeros((t.size, 3)), rotation=rotation, velocity=about[0], acceleration=about[1]
+        )
+
+    def test_orientations_put_in_are_those_of_the_program(self):
+        dense = filled(self.poses(0.02))
+        assert dense.samples > 100
+        found = Rotation.from_matrix(dense.rotation).as_rotvec()[:, 2]
+        assert found == pytest.approx(self.angles(dense.t)[0], abs=1e-7)
+
+    @pytest.mark.parametrize("digit", [1e-4, 1e-5])
+    def test_orientations_tell_how_they_are_rounded(self, digit):
+        """Fourth differences of rounded values have sqrt(70/12) digits; 3/4 of their median is 1.22 of them."""
+        assert law_of(self.poses(0.01))[0].digits[0, 5] < 1e-6
+        assert law_of(self.poses(0.01, digit))[0].digits[0, 5] == pytest.approx(1.22 * digit, rel=0.25)

@@ -343,13 +343,13 @@ def _kink(open_: _Open) -> _Found:
     """The law of the left until it meets that of the right."""
     apart = (open_.left - open_.right)[:, None]
     both = open_.sure[0] & open_.sure[1]
-    return _one(open_, lambda s: open_.right[:, None] + 0.0 * s, both, open_.sides, lambda s: value(apart, s)[None])
+    return _one(open_, lambda _: open_.right[:, None], both, open_.sides, lambda s: value(apart, s)[None])
 
 
 def _step(open_: _Open) -> _Found:
     """The law of the left, and from somewhere on that of the right."""
     both = open_.sure[0] & open_.sure[1]
-    return _one(open_, lambda s: open_.right[:, None] + 0.0 * s, both, open_.sides)
+    return _one(open_, lambda _: open_.right[:, None], both, open_.sides)
 
 
 def _kink_before(open_: _Open) -> _Found:
