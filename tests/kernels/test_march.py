@@ -88,6 +88,14 @@ def test_what_lies_between_the_nodes_is_covered_and_hardly_more(turn):
     assert in_phase(some, load[0], np.abs(load[0]), np.zeros(1))[0] >= truth
 
 
+def test_a_jump_of_the_load_starts_a_swing_about_the_new_one():
+    """It is out of place by the jump and has no speed (closed form of the step response); no jump starts none."""
+    some, steady = oscillators(), np.full((2, 3, 1), 0.7)
+    phase, step = hanging(some, steady[0]).phase, np.array([1e-3])
+    assert np.abs(some.free(phase, steady, step)).max() < 1e-12
+    assert some.free(phase, steady + 1.0, step)[:, 0] == pytest.approx(-Z / np.sqrt(1.0 - Z**2) - 1.0j)
+
+
 def test_what_is_not_followed_counts_with_its_whole_amplitude():
     load = np.zeros((5, 3, 1))
     some = oscillators(followed=False)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import PPoly
 
+from gripmargin.kernels.cubics import value
 from gripmargin.kernels.time_law import MARKED, Samples, evaluated, law_between
 from support.laws import LAWS, Program, program, samples_of
 
@@ -108,9 +109,10 @@ class TestRules:
         assert law.breaks[0, 10, 0] == pytest.approx(0.3, abs=1e-4)
 
     def test_two_kinks(self):
-        """A rise, a steady acceleration of 1.6 ms, and a fall between two samples."""
-        *_, law = one([0.0412, 0.0016, 0.06], [[0.0, 500.0], [20.6], [20.6, -500.0]], 0.004)
+        """A rise, a slower one of 1.6 ms, and a fall between two samples."""
+        *_, law = one([0.0412, 0.0016, 0.06], [[0.0, 500.0], [20.6, 100.0], [20.76, -500.0]], 0.004)
         assert law.breaks[:, 10, 0].tolist() == pytest.approx([0.3, 0.7])
+        assert value(law.pieces[1, :, 10, 0], law.breaks[:, 10, 0]).tolist() == pytest.approx([20.6, 20.76])
 
     def test_two_kinks_are_not_believed_where_accelerations_jump(self):
         *_, law = one([0.02, 0.0212, 0.0016, 0.03], [[0.0], [5.0], [0.0], [-5.0]], 0.004)
@@ -125,6 +127,15 @@ class TestRules:
         *_, law = one(lasts, laws, 0.004, 0.0 if forwards else 0.0012)
         assert not law.loose.any()
         assert np.sum(law.breaks[0] < 1.0) == 2
+
+    def test_kinks_in_a_row_of_intervals(self):
+        """Each is confirmed by the one beside it, from both ends of the row."""
+        slopes = [500.0, -300.0, 150.0, 700.0, -80.0, -600.0, 250.0, 900.0, -500.0]
+        lasts = [0.0412, *[0.004] * 7, 0.06]
+        starts = np.cumsum([0.0, *(x * y for x, y in zip(slopes, lasts, strict=True))])
+        *_, law = one(lasts, [[a, b] for a, b in zip(starts, slopes, strict=False)], 0.004)
+        assert not law.loose.any()
+        assert law.breaks[0, 10:18, 0].tolist() == pytest.approx([0.3] * 8)
 
     def test_steps_in_neighbouring_intervals(self):
         *_, law = one([0.0412, 0.004, 0.06], [[3.0], [-2.0], [4.0]], 0.004)
@@ -192,6 +203,17 @@ class TestRules:
         at = round(sum(lasts[:-4]) / h)
         assert law.loose[at, 0]
         assert 0.5 <= law.slack[at, 0] <= 1.3 * 0.5
+
+    def test_a_kink_that_rounding_hides_is_in_the_slack(self):
+        """Speeds may show a mean too small by what rounding costs, which hides as much again: a triangle of 4 times."""
+        found, t, *_ = one([0.042, 0.06], [[0.0, 500.0], [21.0, -500.0]], 0.004)
+        q, qd, qdd = found.at(t)
+        top = 500.0 * 0.004 / 2.0
+        half = top / 3.6 * 0.004 / 2.0
+        qd = qd + 0.99 * half * (-1.0) ** np.arange(t.size)[:, None]  # between samples 10 and 11 it falls
+        law = law_between(Samples(t, q, qd, qdd, np.array([[0.0], [half], [0.0]])))
+        assert not law.loose[10, 0]
+        assert law.slack[10, 0] == pytest.approx(top)
 
     @pytest.mark.parametrize("start", np.linspace(0.0, 0.004, 9)[:-1])
     @pytest.mark.parametrize("laws", ["two kinks", "one kink"])
@@ -275,6 +297,23 @@ def test_a_triangle_within_an_interval_stays_within_the_bound(step, share, middl
     x = np.linspace(0.0, 1.0, 201)
     most = evaluated(given, found, np.full(x.size, inside), x)[2].max() + found.slack[inside, 0]
     assert most >= jerk * width / 2
+
+
+@pytest.mark.parametrize("share", [0.15, 0.5])
+def test_a_triangle_as_steep_as_a_short_rise_elsewhere(share):
+    """A rise over a part of one interval is known by its two kinks; its slope is that of the program."""
+    step, jerk, width = 0.004, 400.0, 0.3 * 0.004
+    rise, at = share * step, 0.4 + 0.5 * step
+    breaks = [0.0, 0.1 + 0.3 * step, 0.1 + 0.3 * step + rise, at - width / 2, at, at + width / 2, 0.6]
+    slopes = np.array([0.0, jerk, 0.0, jerk, -jerk, 0.0])
+    starts = np.concatenate([[0.0], np.cumsum(slopes * np.diff(breaks))[:-1]])
+    law = PPoly(np.stack([slopes, starts]), breaks)
+    speed = law.antiderivative()
+    t = step * np.arange(150)
+    _, found = law_of(t, [row(t)[:, None] for row in (speed.antiderivative(), speed, law)])
+    assert not found.loose[25, 0]
+    assert found.loose[100, 0]
+    assert found.slack[100, 0] >= jerk * width / 2
 
 
 class Sines:

@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from gripmargin.kernels.time_law import MARKED
-from gripmargin.motion.between import filled, missed_by_samples
+from gripmargin.motion.between import filled, law_of, missed_by_samples
 from gripmargin.motion.interpolate import as_controller_moves
-from gripmargin.motion.trajectory import JointTrajectory
+from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory
 from support.laws import LAWS, program, samples_of
 
 
@@ -165,3 +166,58 @@ def test_small_steps_are_one_sample(share, put):
     columns = (c[:, None] for c in (t**2 / 2 + share * late**2 / 2, t + share * late, 1.0 + share * (late > 0)))
     q, qd, qdd = columns
     assert filled(JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)).samples == t.size + put
+
+
+@pytest.mark.parametrize("unit", [1e-4, 1e-7])
+def test_stamps_may_be_off_by_half_their_digit(unit):
+    """300 samples a second have no decimal of their own."""
+    t = np.arange(200) / 300.0
+    given = JointTrajectory(t=np.round(t / unit) * unit, q=t[:, None], qd=1.0 + 0 * t[:, None], qdd=0 * t[:, None])
+    assert law_of(given)[0].late == pytest.approx(unit / 2.0)
+
+
+def test_what_is_loose_is_missed_by_the_samples_beside_it():
+    """A speed of 0.03 m/s from one sample to the next, 4 ms on: a triangle of 15 m/s^2, or less than twice that."""
+    t = np.arange(0.0, 0.2, 0.004)
+    late = np.maximum(t - t[20] - 0.002, 0.0)
+    q, qd, qdd = (c[:, None] for c in (0.03 * late, 0.03 * (late > 0), 0 * t))
+    missed = missed_by_samples(JointTrajectory(t=t, q=q, qd=qd, qdd=qdd))[:, 0]
+    assert ((missed[20:22] >= 15.0) & (missed[20:22] < 30.0)).all()
+
+
+class TestTurning:
+    """Tools that turn, at every 20 ms."""
+
+    t = np.arange(0.0, 1.0, 0.02)
+
+    def turning(self, rotation, speed, change):
+        still = np.zeros((self.t.size, 3))
+        return PoseTrajectory(
+            t=self.t,
+            position=still,
+            rotation=rotation.as_matrix(),
+            velocity=np.hstack([still, speed]),
+            acceleration=np.hstack([still, change]),
+        )
+
+    def test_orientations_put_in_are_those_of_the_program(self):
+        """Round its own x axis by 2 rad/s, which goes round z by 3 rad/s (closed form)."""
+
+        def at(t):
+            return Rotation.from_rotvec(3.0 * t[:, None] * [0, 0, 1]) * Rotation.from_rotvec(
+                2.0 * t[:, None] * [1, 0, 0]
+            )
+
+        c, s, one = np.cos(3.0 * self.t), np.sin(3.0 * self.t), np.ones(self.t.size)
+        speed, change = np.column_stack([2 * c, 2 * s, 3 * one]), np.column_stack([-6 * s, 6 * c, 0 * one])
+        dense = filled(self.turning(at(self.t), speed, change))
+        assert dense.samples > 150
+        assert (Rotation.from_matrix(dense.rotation) * at(dense.t).inv()).magnitude().max() < 1e-6
+
+    def test_orientations_tell_how_they_are_rounded(self):
+        """Fourth differences of rounded values have sqrt(70/12) digits; 3/4 of their median is 1.22 of them."""
+        digit = 1e-4
+        axis, (s, c) = np.array([0.0, 0.0, 1.0]), (f(12.0 * self.t)[:, None] for f in (np.sin, np.cos))
+        for angle, due in ((0.3 * s, 0.0), (np.round(0.3 * s / digit) * digit, 1.22 * digit)):
+            given = self.turning(Rotation.from_rotvec(angle * axis), 3.6 * c * axis, -43.2 * s * axis)
+            assert law_of(given)[0].digits[0, 5] == pytest.approx(due, rel=0.4, abs=1e-6)

@@ -51,6 +51,13 @@ EQUIVALENT = {
     "1950250ecc": "angles up to which a series stands for sine and cosine: at twice as much it is exact all the same",
     "b9b14ed585": "a millionth of a segment stands for just inside of it: half of that does as well",
     "3035e311dd": "a speed that stands for none: half of it does too",
+    "c86d99b1f8": "noise that may be left out: with half of it more is looked at, which costs time",
+    "dcc7a4ece8": "fewer modes are followed from node to node, for longer: it costs time and width of the bound",
+    "776ab84d49": "a place that is a millionth beyond the interval at most is put back to its end",
+    "81123434e0": "the same is asked with time running back, and the smaller of both counts",
+    "b6f7d877f1": "the same is asked with time running back, and the smaller of both counts",
+    "17230f5c29": "a millionth of a step that is rounding: half of it does as well",
+    "d5d7c50eb2": "steps of whole units differ by a unit or by nothing, not by a hundredth of one",
     "927cc23920": "the gap under a pad is the same everywhere in what a pick describes",
 }
 

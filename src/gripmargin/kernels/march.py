@@ -27,7 +27,7 @@ from gripmargin.kernels.utilisation import largest_utilisation
 
 Array = TypeVar("Array", FloatArray, ComplexArray)
 
-BESIDE = 0.03  # share of all amplitudes below which the sign of one is not tried
+BESIDE = 0.03  # share of all amplitudes below which the sign of one is not tried: it is added, a bound all the same
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -6,6 +6,9 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.checks.case import work_out
+from gripmargin.checks.stop.fall import fall
+from gripmargin.kernels import recursion
 from gripmargin.kernels.wrench import mass_matrix
 from gripmargin.motion.tool_motion import joint_motion
 from support.stops import judged, stop_of
@@ -27,6 +30,7 @@ class TestFall:
         assert fall["range"] == pytest.approx(1.106003, rel=1e-3)
         assert fall["impact_speed"] == pytest.approx(5.781868, rel=1e-3)
         assert fall["energy"] == pytest.approx(0.5 * 1.2 * 4.0, rel=2e-3)
+        assert fall["impact_energy"] == pytest.approx(0.5 * 1.2 * 5.781868**2, rel=2e-3)
         assert fall["landing"] == pytest.approx([0.4 + 1.106003, 0.0], abs=2e-3)
         text = gm.report_text(report)
         assert "would throw the part off" in text
@@ -42,6 +46,19 @@ class TestFall:
         assert fall["energy"] == pytest.approx(0.5 * twist @ mass @ twist, rel=1e-6)
         assert fall["range"] is None
         assert fall["reason"] == "stop.floor is not given"
+
+    def test_it_comes_off_where_that_sets_most_energy_free(self, level):
+        """60 rad/s about an axis of 4e-3 kg m^2 are more than 2 m/s of 1.2 kg."""
+        case = work_out(level(gm.Stop(time=0.2)))
+        at = case.motion.at
+        state = at.state.copy()
+        state[:, recursion.W, 10] = 0.0, 0.0, 60.0
+        turning = replace(case, motion=replace(case.motion, at=replace(at, state=state)))
+        found = fall(turning, None, np.arange(at.t.size), np.array([10]))
+        assert found.sample == 10
+        assert found.surely
+        moving = 0.5 * 1.2 * np.linalg.norm(at.velocity[10]) ** 2
+        assert found.energy == pytest.approx(0.5 * 4e-3 * 60.0**2 + moving)
 
     @pytest.mark.parametrize(
         ("change", "reason"),

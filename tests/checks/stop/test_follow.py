@@ -88,6 +88,15 @@ def test_without_damping_a_smooth_program_is_decided():
         assert use.high.max() < 1.15 * use.value.max()
 
 
+def test_a_swing_that_hardly_fades_is_followed_until_it_does():
+    """Two modes that come into step late count as they do, not with both amplitudes at once."""
+    (_, job), _ = random_job(4, "time", dampings=(0.01,), step=0.004)
+    case = work_out(job)
+    stopping = Stopping(case=case, stop=job.stop, swinging=False)
+    use = stop_use(stopping, "path", case.carried[[case.carried.size // 3]])
+    assert use.high[0] < 1.12 * use.value[0]
+
+
 @pytest.mark.parametrize("kind", simulated.KINDS)
 def test_whether_all_stops_are_on_target(kind):
     """It is asked with fewer steps, and answered the same."""

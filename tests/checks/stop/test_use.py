@@ -97,7 +97,7 @@ class TestNoFalsePass:
 class TestLargeDisplacements:
     """They count by the angles of part and tool, 2 times."""
 
-    def allowed_for(self, one_pad, damping, k, monkeypatch):
+    def allowed_for(self, one_pad, damping, k, monkeypatch, inertia=(0.02, 0.02, 0.04)):
         """What is added to the use of a stop, over twice that use; the tool turns by 2 rad within 0.6 s."""
         (pad,) = one_pad.pads
         t = np.arange(0.0, 1.4, 0.002)
@@ -111,7 +111,7 @@ class TestLargeDisplacements:
                 rotation=np.array([[c, -s, o], [s, c, o], [o, o, e]]).transpose(2, 0, 1) @ DOWN,
             ),
             gripper=gm.Gripper(pads=(replace(pad, material=replace(pad.material, damping_ratio=damping)),)),
-            part=gm.Part(face="plane", rigid=True, mass=0.5, com=[0.02, 0, 0], inertia=[0.02, 0.02, 0.04, 0, 0, 0]),
+            part=gm.Part(face="plane", rigid=True, mass=0.5, com=[0.02, 0, 0], inertia=[*inertia, 0, 0, 0]),
             stop=gm.Stop(time=0.5),
         )
         stopping = Stopping(case=work_out(job), stop=job.stop)
@@ -141,3 +141,16 @@ class TestLargeDisplacements:
         whole = course.oscillators.gain @ np.abs(course.driven[0, :, 600])
         assert left - hanging == pytest.approx(spun * swing / (whole + swing), rel=0.2)
         assert faded - hanging < 0.3 * (left - hanging)
+
+    def test_what_is_left_fades_as_the_part_swings(self, one_pad, monkeypatch):
+        """What has no mass to swing, a rod about its axis, says nothing of how fast."""
+        rod = {"monkeypatch": monkeypatch, "inertia": (0.02, 0.02, 0.0)}
+        hanging, _, _ = self.allowed_for(one_pad, 0.003, 50, **rod)
+        left, stopping, _ = self.allowed_for(one_pad, 0.003, 600, **rod)
+        course, slowest = stopping.courses[0][1], stopping.modes.frequency.min()
+        swing = course.oscillators.gain @ np.abs(course.vibration[:, 600])
+        whole = course.oscillators.gain @ np.abs(course.driven[0, :, 600])
+        t = np.linspace(0.2, 0.8, 601)
+        spin = 30.0 * ((t - 0.2) / 0.6) ** 2 * ((0.8 - t) / 0.6) ** 2 * 2.0 / 0.6 / slowest
+        faded = (spin * np.exp(-0.003 * slowest * (1.2 - t))).max()
+        assert left - hanging == pytest.approx(faded * swing / (whole + swing), rel=0.2)

@@ -1,5 +1,7 @@
 """Loads during a stop against re-timed programs, Pinocchio and a general solver."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -68,6 +70,25 @@ class TestAlongThePath:
         assert stop.course.carry @ stop.ends[0][:, 0] == pytest.approx(part_load(swing.part, motion, GRAVITY)[:, 0])
         assert stop.course.t == pytest.approx(2.0 * case.motion.at.t)
 
+    @pytest.mark.parametrize(("share", "count"), [(0.9, 2), (1.1, 1)])
+    def test_longer_steps_come_late_and_only_where_they_save(self, swing, share, count):
+        """Half of the way is left then, for 40 steps that are longer than the others, or would not be."""
+        stop = one_stop(swing(Stop(time=0.2)), "path", 620)
+        half = float(stop.borders[-1, 0]) / 2.0
+        assert len(list(stop.legs(1, share * half / 40, half, 40))) == count
+
+    def test_noise_of_the_load_counts_as_the_load_does(self, swing):
+        """By the square of the speed, in straight lines between samples."""
+        stop = one_stop(swing(Stop(time=0.2)), "path", 620)
+        rough = np.random.default_rng(1).normal(size=(6, stop.course.t.size))
+        noisy = replace(stop, course=replace(stop.course, rough=rough))
+        (leg,) = noisy.legs(1, 0.0171, np.inf, 0)
+        after, rate = leg.step[0] * np.arange(leg.steps + 1), stop.rate[0]
+        t, speed = stop.t[0] + after - rate * after**2 / 2.0, 1.0 - rate * after
+        found = leg.load(np.arange(leg.steps + 1))[1].rough
+        for k in range(6):
+            assert found[:, k, 0] == pytest.approx(speed**2 * np.interp(t, stop.course.t, rough[k]), abs=1e-9)
+
 
 class TestOffThePath:
     rates = np.array([6.0, 9.0, 7.0, 14.0, 11.0, 12.0])
@@ -94,6 +115,39 @@ class TestOffThePath:
             brakes = ends > middle[leg]  # at the ends of a leg too, where an axis comes to rest
             due = reference.load(data, place, speed, -self.rates * np.sign(qd[0]) * brakes)
             assert load == pytest.approx(due, abs=2e-6 if border else 2e-3)
+
+    def test_long_ways_are_cut_into_cubics_that_hardly_miss(self, swing):
+        """A cubic through four points misses theta^4 / 1944 of what turns by theta over it: 4e-6 of 0.3 rad."""
+        stop = one_stop(swing(Stop(axis_deceleration=self.rates / 10.0)), "axes", 620)
+        for after, load, _, border in loads(stop, 0.02):
+            if not border:
+                due = part_load(swing.part, stop.motion(np.array([after])), GRAVITY)[:, 0]
+                assert load == pytest.approx(due, abs=2.5e-5)
+
+    def test_no_cubic_goes_over_more_than_it_can(self, swing):
+        """The axes together turn by 0.3 rad at most, and by no less than need be where they brake from full speed."""
+        rates = self.rates / 40.0
+        case = swing(Stop(axis_deceleration=rates))
+        stop, speed = one_stop(case, "axes", 620), np.abs(case.motion.joint_rates[0][620])
+        borders = [i for i, long in enumerate(np.diff(stop.borders[:, 0])) if long > 0.0]
+        legs = [leg for i in borders for leg in stop.legs(i, 0.1, np.inf, 0)]
+        ends = [float(leg.begin[0] + leg.steps * leg.step[0]) for leg in legs]
+        turned = [
+            (speed * t - rates * t**2 / 2.0).sum() for t in np.minimum(np.array([0.0, *ends])[:, None], speed / rates)
+        ]
+        assert 0.25 < np.diff(turned).max() <= 0.3
+
+    def test_longer_steps_are_worth_it_from_ten_on(self, swing):
+        stop = one_stop(swing(Stop(axis_deceleration=self.rates / 40.0)), "axes", 620)
+        late = [
+            float(leg.step[0]) * leg.steps / step
+            for step in (0.005, 0.01, 0.02)
+            for i, long in enumerate(np.diff(stop.borders[:, 0]))
+            if long > 0.0
+            for leg in stop.legs(i, step, 0.35 * long, 0)
+            if leg.late
+        ]
+        assert 10.0 <= min(late) < 12.0
 
     def test_it_ends_with_the_weight_alone_and_each_axis_rests_once(self, swing):
         case = swing(Stop(axis_deceleration=self.rates))

@@ -23,9 +23,10 @@ from gripmargin.kernels.march import Doubt, Oscillators, Peak, State, begin, bet
 
 AT_ONCE: Final = 8_192  # nodes of all stops that are worked on at a time: they stay in the cache
 FEWEST_STOPS: Final = 32  # of them at a time
+PARTS: Final = 4  # in which the time to the next stop is cut
+# These cost time and width of the bound alone: what is not followed further counts with all that it may be.
 UNDAMPED: Final = 2  # periods that are followed where nothing fades
 FIRST: Final = 16  # stops that are followed finely before it is asked whether others have to be
-PARTS: Final = 4  # in which the time to the next stop is cut then
 ENOUGH: Final = 1.01  # most over largest that is good enough
 MOST: Final = 0.1  # share of all stops that may be, beyond those
 
