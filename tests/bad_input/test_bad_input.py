@@ -262,7 +262,7 @@ def test_damaged_files_are_read_or_refused(name, tmp_path):
     assert outcome.refused > 10
 
 
-@pytest.mark.parametrize("case", CASES[::12], ids=[case["name"] for case in CASES[::12]])
+@pytest.mark.parametrize("case", CASES[::24], ids=[case["name"] for case in CASES[::24]])
 def test_bad_input_ends_the_command_with_status_2(case, tmp_path, capsys):
     cli = pytest.importorskip("gripmargin.cli")
     job = _spoil(tmp_path, case)
