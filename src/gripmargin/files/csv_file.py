@@ -120,7 +120,7 @@ def _refuse_other_separators(headers: list[str], where: str) -> None:
                 "columns separated by commas, decimals with a point",
                 "export it again as CSV with commas and decimal points",
             )
-    if len(headers) == 1 or headers[0].lower() == "sep=":
+    if (len(headers) == 1 and len(headers[0].split()) > 2) or headers[0].lower() == "sep=":
         due = "a header with units, such as t [s], q1 [deg], ..."
         remedy = "put commas between columns, and # before a line above the header"
         raise InputError(where, f'"{printable(headers[0])}"', due, remedy)

@@ -57,7 +57,7 @@ def _problem(file: Path, fault: Any, tree: Any) -> InputError:
         given = "nothing" if shape is None else describe(shape)
         shapes = list(schema.PAD_TABLES)
         return InputError(f"{where}.shape", given, f"one of {', '.join(shapes)}", job_values.meant(shape, shapes))
-    if len(place) == 2 and place[0] == "materials" and fault["type"].startswith("model"):  # noqa: PLR2004 - its name
+    if len(place) == 2 and place[0] == "materials" and fault["type"].startswith("model"):
         remedy = "give the material a name, as in [materials.film]"
         return InputError(where, describe(fault["input"]), "a table", remedy)
     return InputError(where, *_facts(fault["type"], fault.get("ctx", {}), fault["input"], fault["msg"]))
