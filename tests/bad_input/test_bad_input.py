@@ -19,7 +19,8 @@ from gripmargin.base.errors import InputError, InputErrors
 from gripmargin.files.job_file import read_job
 
 HERE = Path(__file__).parent
-CASES = tomllib.loads((HERE / "cases.toml").read_text(encoding="utf-8"))["case"]
+TABLE = tomllib.loads((HERE / "cases.toml").read_text(encoding="utf-8"))
+CASES, COMMANDS = TABLE["case"], TABLE["command"]
 
 COLUMNS = {
     "t [s]": np.array([0.0, 0.1, 0.2]),
@@ -262,7 +263,7 @@ def test_damaged_files_are_read_or_refused(name, tmp_path):
     assert outcome.refused > 10
 
 
-@pytest.mark.parametrize("case", CASES[::12], ids=[case["name"] for case in CASES[::12]])
+@pytest.mark.parametrize("case", CASES[::24], ids=[case["name"] for case in CASES[::24]])
 def test_bad_input_ends_the_command_with_status_2(case, tmp_path, capsys):
     cli = pytest.importorskip("gripmargin.cli")
     job = _spoil(tmp_path, case)
@@ -273,3 +274,17 @@ def test_bad_input_ends_the_command_with_status_2(case, tmp_path, capsys):
     assert "Traceback" not in output.err
     for expected in case["says"]:
         assert expected in output.err.replace(f"{tmp_path}{os.sep}", "")
+
+
+@pytest.mark.parametrize("case", COMMANDS, ids=[case["name"] for case in COMMANDS])
+def test_bad_arguments_are_named(case, tmp_path, capsys, monkeypatch):
+    cli = pytest.importorskip("gripmargin.cli")
+    _spoil(tmp_path, case)
+    monkeypatch.chdir(tmp_path)
+    before = {path: path.read_bytes() for path in tmp_path.iterdir()}
+    status = cli.main(case["arguments"])
+    output = capsys.readouterr()
+    assert status == 2
+    assert output.out == ""
+    assert output.err.splitlines() == case["says"]
+    assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before

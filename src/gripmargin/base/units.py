@@ -121,8 +121,9 @@ _COMMON: Final[dict[str, str]] = {
 }
 
 _NUMBER: Final = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
-_QUANTITY: Final = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[A-Za-zµμ°][A-Za-zµμ°0-9_ */^.()-]*)?\s*")
-_GROUPED: Final = re.compile(r"\s*[+-]?[0-9.]+[, ]+[0-9]")
+_QUANTITY: Final = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[A-Za-zµμ°%[(\"][^\x00-\x1f\x7f]*)?\s*")
+_GROUPED: Final = re.compile(r"\s*[+-]?[0-9.]+[, '_\u00a0\u2009\u202f]+[0-9]")
+_SLIPS: Final = str.maketrans({"²": "^2", "³": "^3", "·": "*", "⋅": "*", '"': "in", **dict.fromkeys(" []()")})
 _UNIT: Final = re.compile(r"[A-Za-zµμ°_0-9 */^().-]{1,40}")
 
 
@@ -199,7 +200,7 @@ def parse_quantity(text: object, dimension: str, where: str) -> float:
         raise InputError(where, kind, expected, "write the number and its unit between quotes")
     match = _QUANTITY.fullmatch(text) if len(text) <= 80 else None
     if match is None:
-        remedy = "write decimals with a point, and no blanks between digits" if _GROUPED.match(text[:80]) else ""
+        remedy = "write decimals with a point, and nothing between digits" if _GROUPED.match(text[:80]) else ""
         raise InputError(where, f'"{text[:60]}"', expected, remedy)
     if not match["unit"]:
         raise InputError(where, f'"{text}", a number without a unit', expected)
@@ -219,9 +220,9 @@ def _meant(unit: str, dimension: str) -> str:
     """Ask whether another unit was meant by one that is not known."""
     known = _COMMON[dimension].split()
     small = {each.lower(): each for each in reversed(known)}
-    bare = unit.lower().replace("²", "^2").replace("³", "^3").replace(" ", "")
+    bare = unit.lower().translate(_SLIPS)
     near = get_close_matches(bare, small, n=1, cutoff=0.5)
-    return f"did you mean '{small[near[0]]}'?" if near else ""
+    return f"did you mean '{small[near[0]]}'?" if near else f"use one of {', '.join(known)}"
 
 
 def with_article(dimension: str) -> str:

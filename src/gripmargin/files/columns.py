@@ -21,6 +21,7 @@ _HEADER: Final = re.compile(r"\s*(?P<name>[^\[\]]*?)\s*(?:\[\s*(?P<unit>[^\[\]]*
 _BARE_UNIT: Final = re.compile(  # q1 (deg), q1_deg, q1/deg, q1 deg
     r"(?P<name>[A-Za-z]+\d*)(?:\s*[({</_:]\s*|\s+)(?P<unit>[A-Za-zµμ°][^\s(){}<>]*)[)}>]?"
 )
+_OTHER_JOINT: Final = re.compile(r"(?:(?P<rate>dq_?|qdot_?|v)|q_|joint[_ ]?|axis[_ ]?|[jJaA])(?P<number>[1-9]\d?)")
 _TIMES: Final = ("time", "times", "timestamp", "stamp", "sec", "seconds")
 _JOINT: Final = re.compile(r"(q|qd|qdd)([1-9]\d?)")
 _JOINT_DIMENSIONS: Final = {
@@ -81,7 +82,9 @@ def read_header(headers: Sequence[str], where: str, robot: Chain | None) -> list
     Raises:
         InputError: A column that is not known, stands twice, has no unit or a wrong one.
     """
-    columns = [_column(header, where, robot) for header in headers]
+    count = sum(re.match(r"q\d+\s*(\[|$)", header.strip()) is not None for header in headers)
+    known = robot if robot is not None and count == robot.joints else None  # else their number is told, later
+    columns = [_column(header, where, known) for header in headers]
     names = [column.name for column in columns]
     for i, name in enumerate(names):
         if name in names[:i]:
@@ -119,6 +122,14 @@ def _near_column(name: str) -> str:
         return f"use [ ] for units: {bare['name'].lower()} [{bare['unit']}]"
     if name.lower() in _TIMES:
         return "did you mean 't'?"
+    if joint := _OTHER_JOINT.fullmatch(name):
+        return f"did you mean 'q{'d' if joint['rate'] else ''}{joint['number']}'?"
+    if re.fullmatch(r"q[d]{0,2}0", name):
+        return "count joints from 1, at the base"
+    if re.fullmatch(r"[rR][xyzXYZ]", name):
+        return "give roll, pitch, yaw or the quaternion qx, qy, qz, qw"
+    if name.count("[") != name.count("]"):
+        return "close the bracket of the unit"
     near = get_close_matches(name, _NAMES, n=1) or get_close_matches(name.lower(), _NAMES, n=1)
     return f"did you mean '{near[0]}'?" if near else ""
 

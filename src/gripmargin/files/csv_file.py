@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator
 from itertools import chain, islice
 from pathlib import Path
@@ -119,6 +120,10 @@ def _refuse_other_separators(headers: list[str], where: str) -> None:
                 "columns separated by commas, decimals with a point",
                 "export it again as CSV with commas and decimal points",
             )
+    if (len(headers) == 1 and len(headers[0].split()) > 2) or headers[0].lower() == "sep=":
+        due = "a header with units, such as t [s], q1 [deg], ..."
+        remedy = "put commas between columns, and # before a line above the header"
+        raise InputError(where, f'"{printable(headers[0])}"', due, remedy)
     if 2 * sum(_is_number(header) for header in headers) > len(headers):
         due = "a header with units, such as t [s], q1 [deg], ..."
         raise InputError(where, "a row of numbers", due, "the header is missing: put it above the first row")
@@ -157,7 +162,7 @@ def _rows(path: Path, file: TextIO, columns: list[Column], header_line: int, lab
         elif _is_data(line):
             cells = _cells(path, line, number)
             if len(cells) != len(columns):
-                raise _wrong_count(f"{path}, line {number}", cells, columns)
+                raise _wrong_count(f"{path}, line {number}", cells, columns, line)
             if labels is not None:
                 labels.append(seen.setdefault(cells[place].strip(), cells[place].strip()))
                 cells[place] = ""
@@ -177,11 +182,16 @@ def _cells(path: Path, line: str, number: int) -> list[str]:
         ) from error
 
 
-def _wrong_count(where: str, cells: list[str], columns: list[Column]) -> InputError:
+def _wrong_count(where: str, cells: list[str], columns: list[Column], line: str) -> InputError:
     remedy = ""
-    if len(cells) > len(columns):
+    if len(cells) == len(columns) + 1 and not cells[-1].strip():
+        remedy = "remove the comma at the end of the line"
+    elif len(cells) > len(columns):
         remedy = f"{POINT}, and labels that contain a comma in quotes"
-    return InputError(where, f"{len(cells)} cells", f"{len(columns)}, one a column of the header", remedy)
+    elif ";" in line or "\t" in line:
+        remedy = "put commas between the cells"
+    found = f"{len(cells)} cell{'' if len(cells) == 1 else 's'}"
+    return InputError(where, found, f"{len(columns)}, one a column of the header", remedy)
 
 
 def _faulty_cell(path: Path, columns: list[Column], header_line: int, error: ValueError) -> InputError:
@@ -192,8 +202,13 @@ def _faulty_cell(path: Path, columns: list[Column], header_line: int, error: Val
                 continue
             for cell, column in zip(_cells(path, line, number), columns, strict=False):
                 if column.name != "move" and not _is_number(cell):
-                    found = f'"{printable(cell.strip())}"' if cell.strip() else "an empty cell"
-                    return InputError(f"{path}, line {number}, column '{column.header.strip()}'", found, "a number")
+                    found, remedy = f'"{printable(cell.strip())}"' if cell.strip() else "an empty cell", ""
+                    if cell.strip() == column.header.strip():
+                        remedy = "the header stands here once more: remove the line"
+                    elif re.fullmatch(r"\s*[-+]?[\d.]+\s*[A-Za-z°µ]+\s*", cell):
+                        remedy = "write the number alone, its unit in the header"
+                    where = f"{path}, line {number}, column '{column.header.strip()}'"
+                    return InputError(where, found, "a number", remedy)
     return InputError(str(path), f"a row that cannot be read ({error})", "numbers")
 
 

@@ -71,6 +71,9 @@ class _Builder:
             "targets": self._value("targets", Targets) or Targets(),
         }
         trajectory = recording = None
+        if tables.program.recording_topic is not None and tables.program.recording is None:
+            remedy = "add program.recording, or leave the topic out"
+            self._fault("program.recording_topic", "a topic without a recording", "a recording", remedy)
         if tables.robot is None or robot is not None:
             trajectory = self._trajectory(tables.program.trajectory, tables.program.topic, robot)
             recording = self._trajectory(tables.program.recording, tables.program.recording_topic, robot)

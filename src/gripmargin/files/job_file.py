@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -40,22 +40,26 @@ def _validated(file: Path, tree: Any) -> schema.Table:
         return schema.JobFile.model_validate(tree)
     except ValidationError as error:
         faults = error.errors(include_url=False)
-        problems = [_problem(file, fault) for fault in faults[:MAX_PROBLEMS]]
+        problems = [_problem(file, fault, tree) for fault in faults[:MAX_PROBLEMS]]
         if len(faults) > MAX_PROBLEMS:
             problems.append(InputError(str(file), f"{len(faults) - MAX_PROBLEMS} more faults", "none"))
         raise InputErrors(problems) from error
 
 
-def _problem(file: Path, fault: Any) -> InputError:
+def _problem(file: Path, fault: Any, tree: Any) -> InputError:
     """Turn a fault that pydantic found into one of ours."""
     place = fault["loc"]
     where = f"{file}: {key_path(place)}" if place else str(file)
     if fault["type"] == "extra_forbidden":
-        return InputError(where, *_unknown_key(place))
+        return InputError(where, *_unknown_key(place, tree))
     if fault["type"] in ("union_tag_not_found", "union_tag_invalid") and isinstance(fault["input"], dict):
         shape = fault["input"].get("shape")
         given = "nothing" if shape is None else describe(shape)
-        return InputError(f"{where}.shape", given, f"one of {', '.join(schema.PAD_TABLES)}")
+        shapes = list(schema.PAD_TABLES)
+        return InputError(f"{where}.shape", given, f"one of {', '.join(shapes)}", job_values.meant(shape, shapes))
+    if len(place) == 2 and place[0] == "materials" and fault["type"].startswith("model"):
+        remedy = "give the material a name, as in [materials.film]"
+        return InputError(where, describe(fault["input"]), "a table", remedy)
     return InputError(where, *_facts(fault["type"], fault.get("ctx", {}), fault["input"], fault["msg"]))
 
 
@@ -67,19 +71,40 @@ def _facts(kind: str, context: Any, value: Any, message: str) -> tuple[str, ...]
         case "missing":
             return "nothing", "a value, for this key is required"
         case "too_short":
-            return f"{context['actual_length']} values", f"at least {context['min_length']}"
+            return _values(context["actual_length"]), f"at least {context['min_length']}"
         case "too_long":
-            return f"{len(value)} values", f"at most {context['max_length']}"
+            return _values(len(value)), f"at most {context['max_length']}"
         case "list_type" | "tuple_type":
-            return describe(value), "a list"
+            return describe(value), "a list", "" if isinstance(value, dict) else "put the values between [ ]"
         case "model_type" | "model_attributes_type" | "dict_type" | "union_tag_not_found" | "union_tag_invalid":
             return describe(value), "a table"
     return describe(value), message
 
 
-def _unknown_key(place: tuple[int | str, ...]) -> tuple[str, str, str]:
+def _values(count: int) -> str:
+    return f"{count} value{'' if count == 1 else 's'}"
+
+
+def _unknown_key(place: tuple[int | str, ...], tree: Any) -> tuple[str, str, str]:
+    """What is known in that table; what was meant is rather a key that is not given yet."""
     table = schema.table_at(place[:-1])
     known = schema.known_keys(table) if table else []
-    near = get_close_matches(str(place[-1])[:60], known, n=1)
-    remedy = f"did you mean '{near[0]}'?" if near else ""
-    return "a key that is not known", f"one of {', '.join(known)}", remedy
+    given = _given(tree, place[:-1])
+    name = str(place[-1])
+    remedy = job_values.meant(name, [key for key in known if key not in given]) or job_values.meant(name, known)
+    return "a key that is not known", f"one of {', '.join(known)}", remedy or _elsewhere(name)
+
+
+def _given(tree: Any, place: tuple[int | str, ...]) -> Any:
+    """The table of the file at a place; of the steps those that pydantic adds lead nowhere."""
+    for step in place:
+        with suppress(LookupError, TypeError):
+            tree = tree[step]
+    return tree if isinstance(tree, dict) else {}
+
+
+def _elsewhere(name: str) -> str:
+    """Which table a key belongs to, where only one has it."""
+    tables = {each: schema.table_at((each,)) for each in schema.JobFile.model_fields}
+    owners = [each for each, table in tables.items() if table is not None and name in schema.known_keys(table)]
+    return f"it belongs to [{owners[0]}]" if len(owners) == 1 else ""

@@ -21,7 +21,10 @@ _TEXT = re.compile(  # of TOML: strings and comments, to the end of the file or 
     re.DOTALL,
 )
 _NUMBER = r"[+-]?\d[\d.]*"
-_SLIPS = {  # what a line looks like that is not TOML, and what to do
+_SLIPS = {  # what a line looks like that is not TOML, without its quoted text, and what to do
+    "==": "write one =",
+    rf"=\s*{_NUMBER}\s*%": "write a share, such as 0.8 for 80 %",
+    r"=\s*(?:null|None|nil)\b": "leave the key out",
     "[\u201c\u201d\u201e\u2018\u2019]": "use straight quotes",
     rf"=\s*{_NUMBER},\d": "write decimals with a point, and a value with a unit in quotes",
     rf"=\s*(?P<value>{_NUMBER}\s*[A-Za-z°µ%][^\s#,]*)": 'put it in quotes: "{}"',
@@ -30,7 +33,22 @@ _SLIPS = {  # what a line looks like that is not TOML, and what to do
     r"=\s*(?:False|FALSE|No|no)\b": "write false",
     r"=\s*(?P<value>[A-Za-z][\w./-]*)\s*(?:#.*)?$": 'put it in quotes: "{}"',
     r"=\s*(?:#.*)?$": "write a value after the =",
+    r"^\s*\[\[(?P<value>[\w.]+)\]\]": "write [[{}]] above each of its tables",
     r"^\s*[A-Za-z_]\w*\s*:": "write = between key and value",
+}
+_REASONS = {  # how the parser's own words start, and what to do
+    "Invalid statement": "start a line with a key, a [table] or #",
+    "Cannot overwrite": "leave one of the two",
+    "Cannot declare": "leave one of the two",
+    "Duplicate inline": "leave one of the two",
+    "Unescaped": "write / between folders, or put it in single quotes",
+    "Illegal character '\\n'": "close the quotes",
+    "Unclosed array": "put commas between the values, and ] after the last",
+    "Expected ']'": "close the bracket",
+    "Expected '='": "write _ for a blank in a key, and = after it",
+    "Expected newline": "end the line after the value; # starts a comment",
+    "Invalid initial": "write a table in { } on one line, without a comma after its last value",
+    "Invalid value": "write text in quotes, numbers as 0.5 or 2.0",
 }
 _KEYS = re.compile(r"[\w. \t-]+")
 
@@ -55,7 +73,7 @@ def read_tree(file: Path) -> Any:
         line = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         place = f", line {line[1]}, column {line[2]}" if line else ""
         reason = re.sub(r" \(at .*\)$", "", str(error))
-        remedy = _mend(text.split("\n")[int(line[1]) - 1]) if line else ""
+        remedy = _mend(text.split("\n")[int(line[1]) - 1], reason) if line else ""
         found = f"text that is not TOML ({printable(reason, 160)})"
         raise InputError(f"{file}{place}", found, "valid TOML", remedy) from error
     except RecursionError as error:
@@ -66,13 +84,14 @@ def read_tree(file: Path) -> Any:
         ) from error
 
 
-def _mend(line: str) -> str:
+def _mend(line: str, reason: str) -> str:
     """What to do about a line that is not TOML, where that is one of the usual slips."""
+    bare = "" if reason == "Invalid statement" else re.sub(r"\"[^\"]*\"|'[^']*'", '""', line[:500])
     for slip, remedy in _SLIPS.items():
-        found = re.search(slip, line[:500])
+        found = re.search(slip, bare)
         if found:
             return remedy.format(printable((found.groupdict().get("value") or "").strip()))
-    return ""
+    return next((remedy for start, remedy in _REASONS.items() if reason.startswith(start)), "")
 
 
 def _refuse_deep_keys(file: Path, text: str) -> None:

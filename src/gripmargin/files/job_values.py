@@ -41,6 +41,13 @@ def fault(found: str, expected: str, remedy: str = "") -> PydanticCustomError:
     return PydanticCustomError(INPUT_FAULT, "found {found}, expected {expected}", facts)
 
 
+def meant(given: object, known: Sequence[str]) -> str:
+    """Ask whether one of the known words was meant, whatever its case; the first of those that are as near."""
+    folded = {word.casefold(): word for word in reversed(known)}
+    near = get_close_matches(str(given)[:60].casefold(), folded, n=1)
+    return f"did you mean '{folded[near[0]]}'?" if near else ""
+
+
 def form(kind: Kind) -> Any:
     """Return the type by which pydantic reads a single value, and publishes what it may be."""
     read: Callable[[Any], Any]
@@ -74,7 +81,8 @@ def _quantity(kind: Number, dimension: str, value: object) -> float:
     try:
         number = parse_quantity(value, dimension, "")
     except InputError as error:
-        raise fault(error.found, error.expected, error.remedy) from error
+        plain = isinstance(value, str | int | float) and not isinstance(value, bool)
+        raise fault(error.found if plain else describe(value), error.expected, error.remedy) from error
     if not kind.is_high_enough(number):
         raise fault(describe(value), f"{with_article(dimension)} {kind.lower}")
     if size := kind.size(number):
@@ -101,10 +109,19 @@ def _bare_number(kind: Number, value: object) -> float:
     if not kind.is_within(number):
         bounds = {"above": kind.above, "of at least": kind.least, "below": kind.below, "at most": kind.most}
         text = " and ".join(f"{word} {bound:g}" for word, bound in bounds.items() if bound is not None)
-        raise fault(describe(value), f"a bare number {text}")
+        raise fault(describe(value), f"a bare number {text}", _bare(value))
     if size := kind.size(number):
         raise fault(describe(value), f"a bare number of {size}", CHECK_SIZE)
     return number
+
+
+def _bare(value: object) -> str:
+    """What to do about text where a bare number is due."""
+    if not isinstance(value, str):
+        return ""
+    if value.rstrip().endswith("%"):
+        return "write a share such as 0.8 for 80 %"
+    return "write it without quotes and units" if value.strip(" +-.")[:1].isdigit() else ""
 
 
 def _count(value: object) -> int:
@@ -115,14 +132,14 @@ def _count(value: object) -> int:
 
 def _flag(value: object) -> bool:
     if not isinstance(value, bool):
-        raise fault(describe(value), "true or false")
+        raise fault(describe(value), "true or false", "write it without quotes" if value in ("true", "false") else "")
     return value
 
 
 def _choice(options: Sequence[str | int], value: object) -> str | int:
     if isinstance(value, bool) or not isinstance(value, str | int) or value not in options:
-        near = get_close_matches(str(value)[:60], [option for option in options if isinstance(option, str)], n=1)
-        remedy = f"did you mean '{near[0]}'?" if near else ""
+        known = [option for option in options if isinstance(option, str)]
+        remedy = meant(value, known) if isinstance(value, str) else ""
         raise fault(describe(value), f"one of {', '.join(map(str, options))}", remedy)
     return value
 

@@ -91,7 +91,8 @@ def parse_json(path: Path, text: str) -> Any:
         return json.loads(text, parse_constant=_refuse_constant, object_pairs_hook=_unique)
     except json.JSONDecodeError as error:
         where = f"{path}, line {error.lineno}, column {error.colno}"
-        raise InputError(where, f"text that is not JSON ({error.msg})", "valid JSON") from error
+        remedy = "use double quotes, no comma after the last, no comments" if "property name" in error.msg else ""
+        raise InputError(where, f"text that is not JSON ({error.msg})", "valid JSON", remedy) from error
     except RecursionError as error:
         raise InputError(str(path), "values nested too deep", "a flat file") from error
     except InputError as error:

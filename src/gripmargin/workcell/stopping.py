@@ -81,7 +81,7 @@ class Stop(Declared, called="stop"):
         if self.ramp >= shortest:
             yield "ramp", f"{self.ramp:g} s", f"less than the shortest stopping time, {shortest:g} s"
         elif self.ramp + self.reaction >= shortest:
-            expected = f"less than the shortest stopping time, {shortest:g} s, and the ramp leave"
+            expected = f"less than the ramp leaves of the shortest stopping time, {shortest:g} s"
             yield "reaction", f"{self.reaction:g} s", expected
         for axis in dict.fromkeys(figure.axis for figure in self.measured):
             yield from _grid_faults({i: figure for i, figure in enumerate(self.measured) if figure.axis == axis}, axis)
