@@ -59,7 +59,7 @@ def test_stamps_in_nanoseconds_keep_their_digits(kind):
     stamps = pd.array([1_700_000_000_000_000_001, 1_700_000_000_004_000_002, 1_700_000_000_008_000_001], dtype=kind)
     trajectory = gm.trajectory_from_frame(pd.DataFrame({"t [ns]": stamps, "q1 [rad]": [0.0, 0.1, 0.2]}))
     np.testing.assert_array_equal(trajectory.t, [0.0, 0.004000001, 0.008])
-    assert trajectory.notes == ("Times start at 0, which is the stamp 1700000000000000001 ns.",)
+    assert trajectory.notes[0] == "Times start at 0, which is the stamp 1700000000000000001 ns."
 
 
 def test_there_and_back_to_the_last_digit():

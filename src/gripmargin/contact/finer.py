@@ -44,10 +44,10 @@ class MeshRange:
         """Return the range from a ratio on cells and on such of half the size.
 
         At first order as much again is still missing. Twice that is allowed on that side, for a core of few cells
-        falls less evenly, and half of it on the other.
+        falls less evenly, and as much on the other, for it may fall and rise from size to size.
         """
         apart = abs(fine - coarse)
-        return cls(max(fine - 0.5 * apart, 0.0), fine, fine + 2.0 * apart)
+        return cls(max(fine - apart, 0.0), fine, fine + 2.0 * apart)
 
 
 def finer(face: PadFace) -> PadFace:

@@ -88,7 +88,8 @@ def tune(
     of_class(job, Job, "job", "a job file is tuned by tune_file(path)")
     watch("motion, load and preload")
     notes = _notes(job)
-    job = replace(job, recording=None, recording_offset=None)
+    # how far the program exceeds the limits of the joints is what tuning finds out
+    job = replace(job, recording=None, recording_offset=None, accept=(*job.accept, "joint_speed"))
     case = work_out(job)
     if case.carried.size == 0:
         raise InputError(f"job '{job.name}'", "no sample in a carry phase, so nothing to tune", "a carry phase")
