@@ -328,6 +328,7 @@ def test_an_interrupt_ends_cleanly(folder, write, watched):
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509 - a pipeline may ignore it
     )
     end = time.monotonic() + 60
     while not watched.counted("begin") and time.monotonic() < end:
