@@ -119,7 +119,7 @@ def _near_column(name: str) -> str:
     """What to do about a name that is none."""
     bare = _BARE_UNIT.fullmatch(name)
     if bare and bare["name"].lower() in _NAMES:
-        return f"use [ ] for units: {bare['name'].lower()} [{bare['unit']}]"
+        return f"use [ ] for units: {bare['name'].lower()} [{printable(bare['unit'])}]"
     if name.lower() in _TIMES:
         return "did you mean 't'?"
     if joint := _OTHER_JOINT.fullmatch(name):
