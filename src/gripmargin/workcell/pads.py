@@ -26,7 +26,7 @@ from gripmargin.workcell.kinds import (
 )
 from gripmargin.workcell.overlaps import overlaps
 
-MOST_PADS = 400  # on one tool (no source: grippers have a few dozen at most)
+MOST_PADS = 100  # on one tool, which take half a minute (no source: grippers have a few dozen at most)
 EXTENT = positive("length")  # of a rectangle, of a disc
 BOND = "preload, lift_off, hold, release"  # the checks that ask how well the pads were pressed on
 
@@ -194,8 +194,8 @@ class Gripper(Declared, called="gripper"):
         names = [pad.name for pad in self.pads]
         if not names:
             yield "pads", "no pad", "at least one"
-        if len(set(names)) < len(names):
-            yield "pads", f"pad names {', '.join(names)}", "a name of its own for each pad"
+        if again := [name for i, name in enumerate(names) if name in names[:i]]:
+            yield "pads", f"two pads of the name '{again[0]}'", "a name of its own for each pad"
         for one, other, area, (x, y, z) in overlaps(self.pads):
             place = f"x {1e3 * x:.1f}, y {1e3 * y:.1f}, z {1e3 * z:.1f} mm in the tool frame"
             found = f"pads '{one.name}' and '{other.name}', which overlap by {1e6 * area:.4g} mm^2 at {place}"
