@@ -157,6 +157,38 @@ def test_a_slip_is_named_and_nothing_passes(good, slip):
     assert code in plausible.found(work_out(change(good)))
 
 
+def speed(job):
+    """The highest speed of the joint, which robot.speed is compared with."""
+    return float(np.abs(np.diff(job.trajectory.q[:, 0]) / np.diff(job.trajectory.t)).max())
+
+
+def picks(job, count):
+    """The job after some picks that cost a hundredth each: 0.99^68 = 0.505, 0.99^70 = 0.495."""
+    worn = film(job, fouling_per_cycle=0.01)
+    return replace(worn, gripper=replace(worn.gripper, cycles_since_cleaning=count))
+
+
+def scattered(job, noise):
+    """The job with a scatter whose noise is found to be so much [m]; what is found grows with the scatter."""
+    found = lambda by: program(job, q=shaken(job, by), qd=None, qdd=None)  # noqa: E731
+    return found(noise * 1e-4 / float(work_out(found(1e-4)).motion.error.noise[0]))
+
+
+BORDERS = {  # of each rule: what it still lets go, and what it names; the bound lies between
+    "joint_speed": (lambda job, x: replace(job, joint_limits=gm.JointLimits(speed=[speed(job) / x])), 1.01, 1.03),
+    "fouling": (picks, 68, 70),
+    "tool_travel": (poses, 19.0 / 0.46875, 21.0 / 0.46875),  # to 15/8 of 0.1 m in 0.4 s
+    "scatter": (lambda job, x: scattered(job, x * 0.625e-3 / 6), 0.97, 1.03),  # 3 sigma over half of S/k
+}
+
+
+@pytest.mark.parametrize("code", BORDERS)
+def test_each_bound_is_felt_a_little_to_either_side(good, code):
+    change, below, above = BORDERS[code]
+    assert code not in plausible.found(work_out(change(good, below)))
+    assert code in plausible.found(work_out(change(good, above)))
+
+
 def test_a_good_job_has_none(good):
     assert plausible.found(work_out(good)) == {}
     assert gm.check_job(good).passed

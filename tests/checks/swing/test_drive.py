@@ -5,7 +5,7 @@ import pytest
 from scipy.interpolate import CubicSpline
 from scipy.signal import savgol_coeffs
 
-from gripmargin.checks.swing.drive import FOLLOWED, STANDS_OUT, Doubt, estimated_drives, spline_missed
+from gripmargin.checks.swing.drive import FOLLOWED, STANDS_OUT, Doubt, estimated_drives, shakes, spline_missed
 from gripmargin.checks.swing.vibration import Modes
 
 STEP = 0.002  # [s]
@@ -109,3 +109,31 @@ class TestShaking:
         assert self.found(turn, 0.9 * same)[0] > 0.9 * due
         assert self.found(turn, 1.1 * same)[0] == 0.0
         assert np.exp(-(STANDS_OUT**2) / 2) == pytest.approx(3.4e-4, rel=0.02)
+
+
+def leftover(turn, stands_out, size=1.0, n=512):
+    """Left by smoothing: a spectrum that is level but for one part, over the mean of those looked at."""
+    turns = np.linspace(0.0, 2.0 * np.pi, n, endpoint=False)[: n // 2 + 1]
+    power = np.ones(turns.size)
+    at, seen = int(np.argmin(np.abs(turns - turn))), turns > 1.0
+    others = seen.sum() - seen[at]
+    power[at] = stands_out * others / (seen.sum() - stands_out) if seen[at] else 100.0
+    power *= size * n / power[seen].mean()
+    with np.errstate(divide="ignore"):
+        gain = (2.0 + np.cos(turns)) / (1.0 - np.cos(turns))
+    return np.fft.irfft(np.where(turns > 0, np.sqrt(power) / gain, 0.0), n)[:, None]
+
+
+@pytest.mark.parametrize(
+    ("turn", "stands_out", "size", "shaken"),
+    [
+        (2.0, 15.8, 1.0, True),  # ln(512 / 1e-4) = 15.45: the chance that one of 512 parts of noise stands out so far
+        (2.0, 15.1, 1.0, False),
+        (1.05, 15.8, 1.0, True),  # from 1 rad a sample on
+        (0.95, 100.0, 1.0, False),
+        (2.0, 15.8, 3.9, True),  # up to four times the noise found, in squares
+        (2.0, 15.8, 4.1, False),
+    ],
+)
+def test_a_line_in_what_smoothing_leaves_is_no_noise(turn, stands_out, size, shaken):
+    assert shakes(leftover(turn, stands_out, size), np.ones(1)).tolist() == [shaken]

@@ -157,7 +157,7 @@ def estimated_drives(
     if doubt.unsmoothed is not None:
         left = doubt.unsmoothed[1]
         if not shaken:
-            left = np.where(_shakes(left, doubt.noise * (6.0 / float(np.median(spacing(t))) ** 2)), left, 0.0)
+            left = np.where(shakes(left, doubt.noise * (6.0 / float(np.median(spacing(t))) ** 2)), left, 0.0)
         if left.any():
             shaking = estimate.shaking(left, STANDS_OUT if shaken else 0.0)
             smoothed = replace(smoothed, bias=smoothed.bias + shaking)
@@ -259,7 +259,7 @@ class _Estimate:
         )
 
 
-def _shakes(left: FloatArray, noise: FloatArray) -> NDArray[np.bool_]:
+def shakes(left: FloatArray, noise: FloatArray) -> NDArray[np.bool_]:
     """Whether what smoothing has left of the positions has a line in its spectrum, which noise has not.
 
     Parts of the spectrum of white noise, over their mean, are distributed exponentially (Fisher, Proc. R. Soc. A 125,
