@@ -36,24 +36,25 @@ def pads(job, **figures):
     return replace(job, gripper=replace(job.gripper, pads=changed))
 
 
+ALL = {"preload", "lift_off", "hold", "swing", "release"}
 JOBS = {
     "no tool": (
         lambda job: lowered(job, pick=0.12, nest=0.12),
         "above_the_face",
         "119.8 mm above pick.face and nest.face: is robot.tool missing",
-        {"preload", "lift_off", "hold", "swing", "release"},
+        ALL,
     ),
     "the underside": (
         lambda job: lowered(job, pick=5e-3, nest=5.2e-3),
         "above_the_face",
         "pick.face and nest.face",
-        {"preload", "lift_off", "hold", "swing", "release"},
+        ALL,
     ),
     "two heights": (
         lambda job: lowered(job, pick=0.12, nest=0.3),
         "above_the_face",
         "119.8 mm and 299.8 mm above pick.face and nest.face: check pick.face and nest.face",
-        {"preload", "lift_off", "hold", "swing", "release"},
+        ALL,
     ),
     "no dwell": (
         lambda job: pads(job, min_dwell=30.0),
