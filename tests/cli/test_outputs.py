@@ -506,3 +506,10 @@ def test_the_limit_of_a_job_is_that_of_the_command(folder, run, monkeypatch):
     assert asked[2].time == 1800.0
     assert asked[2].memory is None or asked[2].memory >= 4e9
     assert asked[3] == Limits(time=120.0, memory=500_000_000)
+
+
+def test_a_file_that_is_not_there_is_told_with_the_one_that_may_be_meant(folder, run):
+    assert run("godo.toml")[2] == (
+        "gripmargin: godo.toml: found no such file, expected a file; did you mean 'good.toml'?\n"
+    )
+    assert run("nothing like it.toml")[2].endswith("found no such file, expected a file\n")
