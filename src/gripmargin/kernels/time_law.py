@@ -109,6 +109,7 @@ class _Search:
         moving = (self.a0 != 0.0) | (self.a1 != 0.0)
         shown = (np.maximum(np.abs(even), np.abs(odd)) > exact / h**2) & moving
         real = shown.sum(axis=0) > moving.sum(axis=0) / 4.0
+        self.digit = np.where(real, self.digit, 0.0)
         self.rounded, self.rounded_odd = (
             np.where(real, x, 0.0) + exact / h**2 for x in (self.rounded, self.rounded_odd)
         )
