@@ -166,8 +166,8 @@ class TestAir:
 class TestProperties:
     @pytest.mark.parametrize("stop", [gm.Stop(time=0.2), gm.Stop(time=1e-3), gm.Stop(axis_deceleration=[9.0] * 6)])
     def test_a_rod_with_no_inertia_about_its_axis_is_one_with_hardly_any(self, fast, stop):
-        """A motion without mass takes no load by inertia, so leaving it out changes nothing but which stops are followed
-        finely: their bounds are closer by up to 2 %."""
+        """A motion without mass takes no load by inertia, so leaving it out changes nothing but which stops are
+        followed finely: their bounds are closer by up to 2 %."""
         job = fast(stop)
         margins = []
         for moment in (0.0, 1e-11):
