@@ -23,6 +23,15 @@ def sampled(exact, rate=250.0, duration=1.5, **changes):
     return JointTrajectory(t=t, **{**columns, **{k: f(columns[k]) for k, f in changes.items()}})
 
 
+def shaken(turn, way):
+    """A joint that shakes by 1e-3 rad on a slow way, every 4 ms, exact."""
+    t = np.arange(500)[:, None] * 0.004
+    q, qd, qdd = 0.0, 0.0, 0.0
+    for size, w in ((1e-3, turn / 0.004), (way, 2.0)):
+        q, qd, qdd = q + size * np.sin(w * t), qd + size * w * np.cos(w * t), qdd - size * w**2 * np.sin(w * t)
+    return JointTrajectory(t=t[:, 0], q=q, qd=qd, qdd=qdd)
+
+
 class TestCheckRates:
     @pytest.mark.parametrize("rate", [50, 250, 1000])
     @pytest.mark.parametrize("digits", [2, 3, 6, 15])
@@ -67,6 +76,24 @@ class TestCheckRates:
     def test_accelerations_off_by_a_factor(self, smooth, factor):
         with pytest.raises(InputError, match="qdd1: found accelerations"):
             check_rates(sampled(smooth, qdd=lambda a: factor * a))
+
+    @pytest.mark.parametrize("turn", [1.3, 1.7, 2.5, 3.05, 3.1])
+    @pytest.mark.parametrize("way", [0.0, 0.2])
+    def test_a_shaking_that_samples_hardly_follow_is_no_fault(self, turn, way):
+        """Exact columns of a sine that turns by so many rad from sample to sample: of its accelerations the trapezoidal
+        rule gives x/2 / tan(x/2), next to nothing at half a turn."""
+        made = shaken(turn, way)
+        check_rates(made)
+        check_rates(JointTrajectory(t=made.t, q=made.q, qd=made.qd))
+
+    @pytest.mark.parametrize("turn", [1.3, 2.5])
+    @pytest.mark.parametrize("way", [0.0, 0.2])
+    @pytest.mark.parametrize("factor", [np.pi / 180, 180 / np.pi, 1e3, 1e-3])
+    def test_another_unit_is_told_beside_a_shaking(self, turn, way, factor):
+        made = shaken(turn, way)
+        for speeds, accelerations in ((factor, factor), (1.0, factor)):
+            with pytest.raises(InputError, match=r"qdd?1: found"):
+                check_rates(JointTrajectory(t=made.t, q=made.q, qd=speeds * made.qd, qdd=accelerations * made.qdd))
 
     def test_the_joint_at_fault_is_named(self, smooth):
         with pytest.raises(InputError, match="qd2: found speeds that are zero"):

@@ -508,7 +508,8 @@ def test_long_programs_in_chunks_give_the_same_as_in_one(monkeypatch, spread):
     monkeypatch.setattr(adaptive_fit, "_CHUNK", 10**9)
     whole = estimate_rates(t, y)
     for field in fields(whole):
-        value = getattr(whole, field.name)
+        if (value := getattr(whole, field.name)) is None:
+            continue
         np.testing.assert_allclose(getattr(chunks, field.name), value, rtol=0, atol=1e-8 * np.abs(value).max())
 
 

@@ -57,15 +57,40 @@ def check_rates(trajectory: JointTrajectory, columns: Sequence[Sequence[str]] = 
     speeds = trajectory.source, columns[0], "speeds"
     hidden = 5e-4  # [rad or m] travel below which rounding hides what a column of rates says
     if qdd is None:
-        return _compare_bare(speeds, travel, from_speeds, hidden)
+        return _compare_bare(speeds, travel, from_speeds, h * _doubt(qd, 2), hidden)
     exact = from_speeds + h**2 * (qdd[:-1] - qdd[1:]) / 12
-    missed = _compare(speeds, travel, exact, SPEED_TOLERANCE, hidden, coarse=True)
+    missed = _compare(speeds, travel, exact, SPEED_TOLERANCE, hidden, coarse=True, doubt=h**2 * _doubt(qdd, 3))
     accelerations, change = (trajectory.source, columns[1], "accelerations"), np.diff(qd, axis=0)
-    _compare(accelerations, change, h * (qdd[:-1] + qdd[1:]) / 2, ACCELERATION_TOLERANCE, 2e-3, coarse=True)
+    from_accelerations, doubt = h * (qdd[:-1] + qdd[1:]) / 2, h * _doubt(qdd, 2)
+    _compare(accelerations, change, from_accelerations, ACCELERATION_TOLERANCE, 2e-3, coarse=True, doubt=doubt)
     return missed
 
 
-def _compare_bare(column: Column, travel: FloatArray, from_speeds: FloatArray, hidden: float) -> FloatArray:
+def _doubt(rates: FloatArray, order: int) -> FloatArray:
+    """What an integral over one interval may miss, where the rates hardly follow the motion, over the interval.
+
+    The error of the trapezoidal rule goes as the second differences of the rates, with its correction by slopes as the
+    third of those (Euler and Maclaurin; from memory). Of a sine that turns by x from sample to sample it is 1/12 and
+    1/720 of them for small x, and grows up to 1/(2 pi) and (2 - pi^2/6)/8 at half a turn (closed form).
+
+    Args:
+        rates: Shape (n, joints).
+        order: Of the differences.
+
+    Returns:
+        Shape (n - 1, joints).
+    """
+    if len(rates) <= order:
+        return np.zeros((len(rates) - 1, rates.shape[1]))
+    size = np.pad(np.abs(np.diff(rates, order, axis=0)), ((1, 1), (0, 0)), mode="edge")
+    if order == 3:
+        return size * ((2.0 - np.pi**2 / 6.0) / 8.0 / np.pi**2)
+    return np.maximum(size[:-1], size[1:]) / (2.0 * np.pi)
+
+
+def _compare_bare(
+    column: Column, travel: FloatArray, from_speeds: FloatArray, doubt: FloatArray, hidden: float
+) -> FloatArray:
     """Compare speeds alone; noise of recorded ones, and of their stamps, averages out over several intervals."""
     refused: list[InputError] = []
     for together in (1, 4, 16):
@@ -73,8 +98,10 @@ def _compare_bare(column: Column, travel: FloatArray, from_speeds: FloatArray, h
         if refused and starts.size < ENOUGH:
             break
         way, integral = (np.add.reduceat(rows, starts, axis=0) for rows in (travel, from_speeds))
+        # noise, which differences show too, averages out: what is missed then is told
+        room = doubt if together == 1 else np.zeros_like(way)
         try:
-            return _compare(column, way, integral, BARE_SPEED_TOLERANCE, hidden)
+            return _compare(column, way, integral, BARE_SPEED_TOLERANCE, hidden, doubt=room)
         except InputError as found:
             refused.append(found)
     raise refused[0]
@@ -87,12 +114,14 @@ def _compare(
     tolerance: float,
     negligible: float,
     *,
+    doubt: FloatArray,
     coarse: bool = False,
 ) -> FloatArray:
     """Refuse a column whose integral misses the change by more than a share; return the shares missed.
 
     Samples that are too far apart to show every change miss it here and there: what is refused then is a factor that
-    explains most of it.
+    explains most of it. Nor is it refused where they hardly follow the motion, and it falls short by no more than the
+    integral itself is in doubt: that of a sine is never too large.
 
     Args:
         column: Where it comes from, its name for each channel, and what it holds.
@@ -100,6 +129,7 @@ def _compare(
         integral: Of the column, its shape.
         tolerance: Largest share.
         negligible: Change below which nothing is said.
+        doubt: What the integral of each interval may miss, its shape.
         coarse: Whether accelerations may change between the samples.
     """
     source, names, word = column
@@ -116,6 +146,8 @@ def _compare(
         if missed[j] <= tolerance:
             continue
         misses = float(((change - integral)[:, j] ** 2).sum())
+        if ratio > 1.0 and misses <= float((doubt[:, j] ** 2).sum()):
+            continue
         if coarse and said > 0 and moved > 0 and moved - both * ratio > (1.0 - SCALED) * misses:
             continue
         found, remedy = f"{word} that account for the change only after a factor of {ratio:.4g}", _hint(ratio)

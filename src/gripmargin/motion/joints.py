@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.bursts import burst_bias
+from gripmargin.kernels.digits import value_error
 from gripmargin.kernels.jacobian import tool_jacobian
 from gripmargin.kernels.local_fit import even_step
 from gripmargin.motion.between import missed_by_samples
@@ -146,7 +147,7 @@ def _from_speeds(
         window=speeds.window,
         spline=places.spline,
         quick=places.quick,
-    )
+    ).shaken(t, value_error(np.ascontiguousarray(q.T)))
 
 
 def _corners(trajectory: JointTrajectory) -> list[tuple[int, int, str]]:

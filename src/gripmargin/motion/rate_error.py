@@ -31,6 +31,8 @@ class RateError:
         window: Time over which each cause was smoothed [s], shape (n, causes).
         unsmoothed: What the speed and the acceleration of each cause have to be changed by to follow the positions
             without any smoothing, shape (2, n, causes), or None: not known.
+        shaking: Acceleration of a shaking that smoothing takes for noise, and the size of that, which the bias counts,
+            shape (2, n, causes).
         speed_sigma: One standard deviation of the noise of each cause's speed, shape (n, causes).
         speed_bias: Bound of the systematic error of that speed, shape (n, causes).
         spin: Acceleration that one unit of an error of speed makes at most, shape (n, 1).
@@ -44,6 +46,7 @@ class RateError:
     directions: Directions
     window: FloatArray
     unsmoothed: FloatArray | None
+    shaking: FloatArray
     speed_sigma: FloatArray
     speed_bias: FloatArray
     spin: FloatArray
@@ -70,6 +73,7 @@ class RateError:
             directions=directions,
             window=rates.window,
             unsmoothed=None if rates.spline is None else rates.spline - used,
+            shaking=np.zeros_like(used) if rates.shaking is None else rates.shaking,
             speed_sigma=rates.sigma_first,
             speed_bias=rates.bias_first,
             spin=spin.max(axis=1, keepdims=True),

@@ -8,7 +8,7 @@ Error: noise and smoothing, and what quick moves hide between samples (`gripmarg
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 from typing import Any, Final
 
@@ -25,6 +25,7 @@ from gripmargin.kernels.local_fit import even_step, running_max
 from gripmargin.kernels.pieces import FEWEST as FEWEST_OF_PIECES
 from gripmargin.kernels.pieces import piece_bounds
 from gripmargin.kernels.sample_noise import BLOCK
+from gripmargin.kernels.shaking import shakes, sizes
 
 ORDINARY: Final = 1e-4  # [rad or m] half of the coarsest last digit of files: 0.2 mm, 0.01 deg (no source)
 JITTER: Final = 5e-6  # [rad or m] that positions may stray from a motion unseen in a file of 0.01 mm or 5e-4 deg
@@ -60,6 +61,8 @@ class Rates(Value):
         quick: How far the samples move within less time than they can follow [unit], 0 elsewhere, shape (n, channels),
             or None: not looked for.
         jitter: The same of what is taken for jitter of the positions, not for motion.
+        shaking: Acceleration of a shaking that smoothing takes for noise, and the size of that, which the bias counts,
+            0 elsewhere, shape (2, n, channels), or None: not found.
     """
 
     first: FloatArray
@@ -73,6 +76,7 @@ class Rates(Value):
     spline: FloatArray | None = None
     quick: FloatArray | None = None
     jitter: FloatArray | None = None
+    shaking: FloatArray | None = None
 
     def __post_init__(self) -> None:
         n, channels = np.shape(self.first)
@@ -82,7 +86,8 @@ class Rates(Value):
                 object.__setattr__(self, field, frozen(getattr(self, field), (rows, channels), f"rates {field}"))
         object.__setattr__(self, "noise", frozen(self.noise, (channels,), "rates noise"))
         object.__setattr__(self, "window", frozen(self.window, (n, channels), "rates window"))
-        shapes = {"spline": (2, n, channels), "quick": (n, channels), "jitter": (n, channels)}
+        both, each = (2, n, channels), (n, channels)
+        shapes = {"spline": both, "shaking": both, "quick": each, "jitter": each}
         for field, shape in shapes.items():
             if getattr(self, field) is not None:
                 object.__setattr__(self, field, frozen(getattr(self, field), shape, f"rates {field}"))
@@ -93,6 +98,29 @@ class Rates(Value):
         for name, (one, two) in both.items():
             both[name] = None if one is None or two is None else np.concatenate([one, two], axis=-1)
         return Rates(**both)
+
+    def shaken(self, t: FloatArray, error: FloatArray) -> Rates:
+        """Return the rates with a bias that counts a shaking of the positions that was smoothed away as noise.
+
+        Args:
+            t: Times [s], shape (n,).
+            error: Bound of what rounding does to each position, shape (channels,).
+        """
+        if self.spline is None:
+            return self
+        left = self.spline[1] - self.second
+        where = shakes(np.where((self.sigma_second > 0.0) & (np.abs(left) > self.bias_second), left, 0.0))
+        if not where.any():
+            return self
+        way, speed, acceleration = sizes(left, float(np.median(np.diff(t))))
+        where &= (self.sigma_second > 0.0) & (way > np.sqrt(2.0) * error)
+        speed, acceleration, left = (np.where(where, rows, 0.0) for rows in (speed, acceleration, left))
+        return replace(
+            self,
+            bias_first=self.bias_first + speed,
+            bias_second=self.bias_second + acceleration,
+            shaking=np.stack([left, acceleration]),
+        )
 
     def in_words(self, turning: NDArray[np.bool_]) -> str:
         """Return bandwidth and noise in words, of channels of which some are angles."""
@@ -166,8 +194,8 @@ def estimate_rates(
     if not (np.diff(times) > 0).all():
         raise InputError("t", "times that repeat or go back", "times that increase")
     columns = np.ascontiguousarray(samples.T)
-    found, window, noise, sure = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,))
-    first, second = (np.ascontiguousarray(np.swapaxes(rows, 1, 2)) for rows in (found[-1], found[0]))
+    fits, window, noise, sure = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,))
+    first, second = (np.ascontiguousarray(np.swapaxes(rows, 1, 2)) for rows in (fits[-1], fits[0]))
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
         return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
@@ -188,9 +216,10 @@ def estimate_rates(
             small = _narrow(times, columns, np.maximum(error, JITTER), second, window, proof=np.where(beside, 0, NEVER))
             quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
     spline = spline_rates(times, samples)
-    return Rates(
+    found = Rates(
         first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T, jitter.T
     )
+    return found.shaken(times, value_error(columns))
 
 
 def _narrow(

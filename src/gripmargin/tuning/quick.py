@@ -196,6 +196,7 @@ def _errors(error: RateError, k: FloatArray) -> RateError:
         bias=k**2 * error.bias,
         window=error.window / k,
         unsmoothed=None if error.unsmoothed is None else error.unsmoothed * np.stack([k, k**2]),
+        shaking=k**2 * error.shaking,
         speed_sigma=k * error.speed_sigma,
         speed_bias=k * error.speed_bias,
         spin=k * error.spin,

@@ -105,6 +105,19 @@ def test_where_estimated_rates_are_wrong_the_true_use_lies_between(thrust, kink)
     assert (use.high >= np.minimum(before, after)[use.samples] - 1e-9).all()
 
 
+@pytest.mark.parametrize(
+    ("hertz", "size", "speeds"), [(80.0, 2e-5, False), (100.0, 5e-5, False), (124.0, 2e-4, False), (110.0, 1e-4, True)]
+)
+def test_a_shaking_that_looks_like_noise_counts(thrust, hertz, size, speeds):
+    """Positions every 4 ms of a move that shakes: A sin(w t) has A w^2."""
+    t, w = np.arange(0, 4.0, 0.004), 2 * np.pi * hertz
+    rise = size * np.sin(np.pi * t / 4.0) ** 2
+    q, qd, _ = swing(t, 2.0, 0.4)
+    use = thrust(t, q + rise * np.sin(w * t), qd + rise * w * np.cos(w * t) if speeds else None)
+    due = used(size * w**2)
+    assert due * 0.999 <= use.high.max() <= 1.05 * due + used(0.45)
+
+
 class TestPadLost:
     def test_what_is_left_is_that_of_a_gripper_without_it(self, film, plate, worked_out):
         pads = [gm.Pad.disc(f"{i}", film, 0.03, gm.pose((0.05 * (i - 1), 0.01 * i, 0))) for i in range(3)]

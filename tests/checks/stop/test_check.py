@@ -166,7 +166,8 @@ class TestAir:
 class TestProperties:
     @pytest.mark.parametrize("stop", [gm.Stop(time=0.2), gm.Stop(time=1e-3), gm.Stop(axis_deceleration=[9.0] * 6)])
     def test_a_rod_with_no_inertia_about_its_axis_is_one_with_hardly_any(self, fast, stop):
-        """A motion without mass takes no load by inertia, so leaving it out changes nothing."""
+        """A motion without mass takes no load by inertia, so leaving it out changes nothing but which stops are
+        followed finely: their bounds are closer by up to 2 %."""
         job = fast(stop)
         margins = []
         for moment in (0.0, 1e-11):
@@ -174,8 +175,9 @@ class TestProperties:
                 face="plane", rigid=True, mass=0.5, com=[0.01, 0, 0.05], inertia=[4e-4, 4e-4, moment, 0, 0, 0]
             )
             result = judged(replace(job, part=rod))
-            margins.append([result.value, result.high])
-        assert margins[0] == pytest.approx(margins[1], rel=1e-4)
+            margins.append([result.value, result.high, result.low])
+        assert margins[0][:2] == pytest.approx(margins[1][:2], rel=1e-4)
+        assert margins[0][2] == pytest.approx(margins[1][2], rel=0.02)
 
     def test_longer_stops_never_ask_more(self, fast):
         values = [judged(fast(gm.Stop(time=t))) for t in (0.05, 0.1, 0.2, 0.4, 0.8)]
@@ -217,7 +219,7 @@ class TestProperties:
     def test_estimated_rates_agree_with_given_ones(self, fast):
         for stop in (gm.Stop(time=0.2), gm.Stop(axis_deceleration=[9.0] * 6)):
             true, found = (judged(fast(stop, given=g)) for g in ("q qd qdd", "q"))
-            assert found.low <= true.low * (1 + 5e-3)
+            assert found.low <= true.low * (1 + 2e-3)
             assert found.value == pytest.approx(true.value, rel=0.02)
 
 

@@ -20,27 +20,36 @@ def random_job(seed, kind, **more):
 
 
 def tried(seed, kind, *, sudden=False):
-    """The least, the value, and the most that a stop uses the pads as the check says, over what it came to."""
+    """The least, the value, and the most that a stop uses the pads as the check says, over what it came to.
+
+    A deceleration is one of the tool origin or of the fastest point: the least is over the lesser of both, the most
+    over the greater. Jumps of the program are ramps of a step of the simulation, so that it needs fine ones.
+    """
     (moves, job), random = random_job(seed, kind, sudden=sudden, step=0.002)
     case = work_out(job)
     sample = int(np.argmin(np.abs(case.job.trajectory.t - 0.001 * random.integers(100, 900))))
     stopping = Stopping(case=case, stop=job.stop, swinging=sudden)
     use = stop_use(stopping, stopping.kinds[0], np.array([sample]))
-    found = simulated.linear_use(case, simulated.stopped_by(stopping, moves, sample), swinging=sudden)
-    return np.array([use.low[0], use.value[0], use.high[0]]) / found
+    stops = [simulated.stopped_by(stopping, moves, sample)]
+    if kind == "deceleration":
+        stops.append(simulated.along_path(moves, stops[0].begin, stopping.rates.mild[sample], job.stop.ramp))
+    fine = {"fine": 0.05 if sudden else 0.1, "most": 100_000}
+    found = [simulated.linear_use(case, stop, swinging=sudden, **fine) for stop in stops]
+    return np.array([use.low[0] / min(found), use.value[0] / found[0], use.high[0] / max(found)])
 
 
 @pytest.mark.parametrize("sudden", [False, True], ids=["smooth", "sudden"])
 @pytest.mark.parametrize("kind", simulated.KINDS)
 def test_one_stop_against_a_simulation(kind, sudden):
     """Sudden accelerations start a swing that is still there when the stop begins; it counts both ways."""
-    low, value, high = np.array([tried(seed, kind, sudden=sudden) for seed in range(6 if sudden else 10)]).T
-    assert (low <= 1.002).all()
-    assert (high >= 0.998).all()
-    assert np.median(low) > (0.85 if kind == "deceleration" else 0.98)  # of the origin or of the fastest point
-    assert np.median(value) == pytest.approx(1.0, abs=2e-3)
-    assert np.median(high) < (1.1 if sudden else 1.03)
-    assert np.quantile(high, 0.9) < 1.5
+    low, value, high = np.array([tried(seed, kind, sudden=sudden) for seed in range(6 if sudden else 8)]).T
+    assert (low <= 1.0005).all()
+    assert (high >= 0.9995).all()
+    assert np.median(low) > 0.97
+    assert np.median(value) == pytest.approx(1.0, abs=1e-3)
+    assert np.median(high) < (1.06 if sudden else 1.03)
+    # jumps of the program on the way of a stop cost width: nine in ten of 100 are below 1.29
+    assert np.quantile(high, 0.9) < (1.5 if sudden and kind == "deceleration" else 1.15)
 
 
 def worst(seed, kind, damping, step=0.002):
@@ -69,7 +78,11 @@ def test_no_sample_of_a_whole_carry_is_shown_too_good(kind, seed):
 @pytest.mark.parametrize("damping", [0.0, 0.05])
 @pytest.mark.parametrize("kind", simulated.KINDS)
 def test_the_worst_is_that_of_all_stops_followed_finely(kind, damping, monkeypatch):
-    """Which stops are followed further saves time and changes nothing but where the steps fall."""
+    """Which stops are followed further saves time and changes nothing but where the steps fall.
+
+    Where a deceleration means two things, what is sure is the lesser of both, and that is largest at another stop than
+    the worst: it is followed roughly, up to 12 % below (16 random carries), which never makes a pass.
+    """
     (_, job), _ = random_job(5, kind, dampings=(damping,), step=0.008)
     case = work_out(job)
     stopping = Stopping(case=case, stop=job.stop)

@@ -33,7 +33,7 @@ def test_stops_of_parts_that_swing_at_20_hz_or_more(kind):
     low, value, high = np.array([tried(seed, kind) for seed in SEEDS]).T
     assert (low <= 1.002).all()
     assert (high >= 0.998).all()
-    assert np.median(value) == pytest.approx(1.0, abs=5e-3)
+    assert np.median(value) == pytest.approx(1.0, abs=3e-3)  # large displacements
     assert np.median(high) < 1.05
     assert np.quantile(high, 0.9) < 1.15
 

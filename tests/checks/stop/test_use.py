@@ -10,7 +10,7 @@ import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.stop.check import STOP
 from gripmargin.checks.stop.use import Stopping, stop_use
-from support.stops import DOWN, judged, minimum_jerk, stop_of
+from support.stops import DOWN, judged, minimum_jerk, slide, stop_of
 
 
 class TestNoFalsePass:
@@ -35,6 +35,24 @@ class TestNoFalsePass:
         target = 1.02 * self.worst(fast, stop)
         result = judged(fast(stop, rate=rate, given=given, targets=gm.Targets(stop=target)))
         assert result.verdict is not gm.Verdict.PASS
+
+    def test_positions_that_shake_faster_than_they_show(self, level):
+        """A sin(w t) has A w^2, and the stop begins with it: 50 um at 110 Hz every 4 ms, on pads too hard to swing in
+        step with it; 50 kPa."""
+        t, w, size = np.arange(0.0, 8.0, 0.004), 2 * np.pi * 110.0, 5e-5
+        way = slide(t, 7.5, 0.6)
+        way[:, 0] += size * np.sin(np.pi * t / 8.0) ** 2 * np.sin(w * t)
+        job = level(gm.Stop(time=0.5))
+        rotation = np.broadcast_to(DOWN, (t.size, 3, 3))
+        hard = gm.PadMaterial(pull_off_stress=5e4, shear_strength=5e4, normal_stiffness=1e10, shear_stiffness=1e10)
+        pads = (gm.Pad.rectangle("pad", hard, [0.05, 0.05]),)
+        job = replace(
+            job,
+            trajectory=gm.PoseTrajectory(t=t, position=way, rotation=rotation),
+            gripper=gm.Gripper(pads=pads),
+        )
+        due = 5e4 * 0.05**2 / (1.2 * np.hypot(9.80665, size * w**2))
+        assert judged(job).low <= 1.001 * due
 
     def test_a_passing_program_passes(self, fast):
         for stop in (gm.Stop(time=0.2), gm.Stop(axis_deceleration=[9.0] * 6)):

@@ -5,7 +5,7 @@ import pytest
 from scipy.interpolate import CubicSpline
 from scipy.signal import savgol_coeffs
 
-from gripmargin.checks.swing.drive import FOLLOWED, STANDS_OUT, Doubt, estimated_drives, shakes, spline_missed
+from gripmargin.checks.swing.drive import FOLLOWED, STANDS_OUT, UNSEEN, Doubt, estimated_drives, spline_missed
 from gripmargin.checks.swing.vibration import Modes
 
 STEP = 0.002  # [s]
@@ -20,7 +20,7 @@ def lengthwise(frequency, damping=0.0):
     )
 
 
-def doubt(n, *, sigma=0.0, bias=0.0, window=0.0, left=None, noise=0.0):
+def doubt(n, *, sigma=0.0, bias=0.0, window=0.0, left=None, noise=0.0, shaking=0.0):
     """One cause, an acceleration in m/s^2 of 1 kg."""
     columns, none = np.zeros((1, 6, n)), np.zeros((n, 1))
     columns[0, 2] = 1.0
@@ -30,6 +30,7 @@ def doubt(n, *, sigma=0.0, bias=0.0, window=0.0, left=None, noise=0.0):
         bias=none + np.reshape(bias, (-1, 1)),
         window=none + window,
         unsmoothed=None if left is None else np.stack([none, left[:, None]]),
+        shaking=np.zeros((2, n, 1)) + shaking,
         speed_sigma=none,
         speed_bias=none,
         spin=none,
@@ -110,30 +111,13 @@ class TestShaking:
         assert self.found(turn, 1.1 * same)[0] == 0.0
         assert np.exp(-(STANDS_OUT**2) / 2) == pytest.approx(3.4e-4, rel=0.02)
 
-
-def leftover(turn, stands_out, size=1.0, n=512):
-    """Left by smoothing: a spectrum that is level but for one part, over the mean of those looked at."""
-    turns = np.linspace(0.0, 2.0 * np.pi, n, endpoint=False)[: n // 2 + 1]
-    power = np.ones(turns.size)
-    at, seen = int(np.argmin(np.abs(turns - turn))), turns > 1.0
-    others = seen.sum() - seen[at]
-    power[at] = stands_out * others / (seen.sum() - stands_out) if seen[at] else 100.0
-    power *= size * n / power[seen].mean()
-    with np.errstate(divide="ignore"):
-        gain = (2.0 + np.cos(turns)) / (1.0 - np.cos(turns))
-    return np.fft.irfft(np.where(turns > 0, np.sqrt(power) / gain, 0.0), n)[:, None]
-
-
-@pytest.mark.parametrize(
-    ("turn", "stands_out", "size", "shaken"),
-    [
-        (2.0, 15.8, 1.0, True),  # ln(512 / 1e-4) = 15.45: the chance that one of 512 parts of noise stands out so far
-        (2.0, 15.1, 1.0, False),
-        (1.05, 15.8, 1.0, True),  # from 1 rad a sample on
-        (0.95, 100.0, 1.0, False),
-        (2.0, 15.8, 3.9, True),  # up to four times the noise found, in squares
-        (2.0, 15.8, 4.1, False),
-    ],
-)
-def test_a_line_in_what_smoothing_leaves_is_no_noise(turn, stands_out, size, shaken):
-    assert shakes(leftover(turn, stands_out, size), np.ones(1)).tolist() == [shaken]
+    @pytest.mark.parametrize("turn", [UNSEEN, 7.0, 20.0])
+    def test_modes_too_fast_to_be_seen_follow_it(self, turn):
+        """A shaking of 2 N at 3.1 rad a sample; an oscillator of rate w driven at v < w goes 1 / (1 - v^2 / w^2) of
+        what it would at rest (any text on vibration)."""
+        left = 2.0 * np.sin(3.1 * np.arange(300))
+        shaken = doubt(300, left=left, bias=2.0, shaking=np.stack([left, 2.0 + 0.0 * left])[:, :, None])
+        drive = estimated_drives(lengthwise(turn / STEP), np.arange(300) * STEP, np.zeros((6, 300)), shaken)[0]
+        due = 2.0 / (1.0 - (3.1 / turn) ** 2)
+        assert due <= drive.bias[0, 150] <= 1.03 * due
+        assert not drive.kinks[0, 1:].any()

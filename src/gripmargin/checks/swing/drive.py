@@ -15,9 +15,6 @@ from gripmargin.kernels.oscillator import fading_sum
 
 STEP_MISSED = 0.61  # half of 1 - min(sin x / x): the most by which a ramp may understate what a step does
 STANDS_OUT = 4.0  # standard deviations of noise beyond which it is no noise: 3 in 10,000 (Rayleigh's distribution)
-CHANCE = 1e-4  # that noise alone has such a line in its spectrum
-SEEN = 1.0  # [rad] from sample to sample above which smoothing leaves a shaking in what it takes for noise
-MOSTLY = 4.0  # times the noise found, up to which what is left is what was taken for noise
 UNSEEN = 4.8  # [rad] from sample to sample beyond which a shaking looks like a slow motion: it shows as 2 pi less
 FOLLOWED = 2.5  # [rad] that a mode turns from sample to sample beyond which a spline misses as much as a ramp does
 
@@ -33,6 +30,8 @@ class Doubt:
         window: Time over which it was smoothed [s], shape (n, causes).
         unsmoothed: What its integral and itself have to be changed by to follow the positions without smoothing,
             shape (2, n, causes), or None: not known.
+        shaking: Acceleration of a shaking that smoothing takes for noise, and the size of that, which the bias counts,
+            shape (2, n, causes).
         speed_sigma: One standard deviation of the noise of its integral, the speed, shape (n, causes).
         speed_bias: Bound of the systematic error of that speed, shape (n, causes).
         spin: What one unit of an error of speed adds to the cause at most, shape (n, 1).
@@ -44,6 +43,7 @@ class Doubt:
     bias: FloatArray
     window: FloatArray
     unsmoothed: FloatArray | None
+    shaking: FloatArray
     speed_sigma: FloatArray
     speed_bias: FloatArray
     spin: FloatArray
@@ -146,7 +146,7 @@ def estimated_drives(
         wrench: Load, shape (6, n).
         doubt: Its errors.
         first: Sample from which on the part swings.
-        shaken: Whether the motion may shake at the rate of a mode; else it counts only where its spectrum shows a line.
+        shaken: Whether the motion may shake at the rate of a mode even where no line in its spectrum shows it.
 
     Returns:
         Smoothed, and unsmoothed or None where that is not known.
@@ -155,9 +155,7 @@ def estimated_drives(
     unsmoothed = None if doubt.unsmoothed is None else estimate.unsmoothed(doubt.unsmoothed, first)
     smoothed = estimate.smoothed()
     if doubt.unsmoothed is not None:
-        left = doubt.unsmoothed[1]
-        if not shaken:
-            left = np.where(shakes(left, doubt.noise * (6.0 / float(np.median(spacing(t))) ** 2)), left, 0.0)
+        left = doubt.unsmoothed[1] if shaken else doubt.shaking[0]
         if left.any():
             shaking = estimate.shaking(left, STANDS_OUT if shaken else 0.0)
             smoothed = replace(smoothed, bias=smoothed.bias + shaking)
@@ -186,7 +184,13 @@ class _Estimate:
     @cached_property
     def bends(self) -> FloatArray:
         """Steps of the load that the samples leave room for, shape (modes, n)."""
-        return _bends(self.t, self.load) + 2.0 * np.abs(np.diff(self.bias, axis=1, prepend=0.0))
+        hidden = self.bias - self.shaken
+        return _bends(self.t, self.load) + 2.0 * np.abs(np.diff(hidden, axis=1, prepend=0.0))
+
+    @cached_property
+    def shaken(self) -> FloatArray:
+        """Size of a shaking that the bias counts, shape (modes, n)."""
+        return np.asarray(np.einsum("mcn,nc->mn", np.abs(self.per_cause), self.doubt.shaking[1]))
 
     def smoothed(self) -> Drive:
         modes, doubt, step = self.modes, self.doubt, spacing(self.t)
@@ -221,13 +225,15 @@ class _Estimate:
             least: Standard deviations of noise from which on it counts.
 
         Returns:
-            Shape (modes, n); 0 where it does not stand out, and for modes that are too fast to be seen.
+            Shape (modes, n); 0 where it does not stand out. Of modes that are too fast to be seen only what they
+            exceed a shaking by that the bias counts.
         """
         out = np.zeros_like(self.load)
         usual = float(np.median(spacing(self.t)))
         for i, (w, z) in enumerate(zip(self.modes.frequency, self.modes.damping, strict=True)):
             x = w * usual
-            if x >= UNSEEN:
+            if x >= UNSEEN:  # follows what shakes by up to half a turn from sample to sample
+                out[i] = self.shaken[i] / ((x / np.pi) ** 2 - 1.0)
                 continue
             factor = x * x * (2.0 + np.cos(x)) / (6.0 * (1.0 - np.cos(x)))
             pushed = w * usual * factor * np.einsum("cn,nc->n", self.per_cause[i], left)
@@ -257,31 +263,6 @@ class _Estimate:
             sigma=np.sqrt(noise2 * w**4 + spin**2 * speed_noise2),
             kick=modes.frequency**2 * np.einsum("mc,c->m", self.per_cause[:, :, first], change[0, first]),
         )
-
-
-def shakes(left: FloatArray, noise: FloatArray) -> NDArray[np.bool_]:
-    """Whether what smoothing has left of the positions has a line in its spectrum, which noise has not.
-
-    Parts of the spectrum of white noise, over their mean, are distributed exponentially (Fisher, Proc. R. Soc. A 125,
-    1929, from memory). What is much larger than the noise is no noise taken for motion or the reverse: the bound of
-    smoothing counts it.
-
-    Args:
-        left: What the acceleration of each cause is changed by without smoothing, shape (n, causes).
-        noise: Of the positions, as the spline turns one of a single sample into acceleration, shape (causes,).
-
-    Returns:
-        Shape (causes,).
-    """
-    n = left.shape[0]
-    turn = np.linspace(0.0, 2.0 * np.pi, n, endpoint=False)[: n // 2 + 1]
-    seen = turn > SEEN
-    if not seen.any():
-        return np.zeros(left.shape[1], dtype=bool)
-    turn = turn[seen, None]
-    power = np.abs(np.fft.rfft(left, axis=0)[seen] * ((2.0 + np.cos(turn)) / (1.0 - np.cos(turn)))) ** 2
-    mean = power.mean(axis=0)
-    return np.asarray((power.max(axis=0) > np.log(n / CHANCE) * mean) & (mean < MOSTLY * n * noise**2))
 
 
 def spacing(t: FloatArray) -> FloatArray:

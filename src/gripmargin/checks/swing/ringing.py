@@ -155,6 +155,7 @@ def _doubt(case: Case, path: RateError, run: NDArray[np.intp]) -> Doubt:
         bias=path.bias[run],
         window=path.window[run],
         unsmoothed=None if path.unsmoothed is None else path.unsmoothed[:, run],
+        shaking=path.shaking[:, run],
         speed_sigma=path.speed_sigma[run],
         speed_bias=path.speed_bias[run],
         spin=path.spin[run],
