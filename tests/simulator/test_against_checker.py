@@ -47,7 +47,7 @@ def test_the_jobs_lie_on_both_sides_of_the_target():
 def test_a_job_is_judged_alike_without_advice(seed):
     job = draw(seed).job
     alone, whole = (
-        {(r.check, r.verdict, r.value, r.low, r.high) for r in results}
+        {(r.check, r.verdict, r.value, r.low, r.high) for r in results if r.check in CHECKS}
         for results in (answers(job), gm.check_job(job).checks)
     )
     assert alone == whole
