@@ -1,6 +1,7 @@
 """The checker against the simulator, on random jobs: no pass where the simulated part is lost, tipped or crushed.
 
-GRIPMARGIN_ATTACKS says how many (119, seven of each kind). ``python -m simulator`` prints the table, and with ``--seed`` replays a job.
+GRIPMARGIN_ATTACKS says how many (119, seven of each kind). ``python -m simulator`` prints the table, and with
+``--seed`` replays a job.
 """
 
 import os
