@@ -1,6 +1,7 @@
 """Simulator and checker side by side: where does the checker pass what fails, and fail what holds?"""
 
 from collections import Counter, defaultdict
+from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import partial
 
@@ -84,7 +85,7 @@ def judged_twice(attack):
         return compared
     compared.verdict, finer = str(overall(check.verdict for check in checks)), None
     for check in checks:
-        if check.check not in CHECKS or (check.check == "release" and not attack.whole.arrives):
+        if check.check == "release" and not attack.whole.arrives:
             continue  # what was lost before is not let go
         said = check.check, str(check.verdict), check.value, check.target
         side = Side(*said, *found(said[0], said[3], attack.whole))
@@ -97,13 +98,21 @@ def judged_twice(attack):
 
 
 def answers(job):
-    """What the checker says of a job: its results, without the advice that takes most of its time."""
+    """What the checker says of a job where the simulator judges it too, without the advice that takes most of its time.
+
+    A change on trial is judged, and nobody reads more of it: so are all checks but that of the carry, of which a trial
+    does not say whether an uneven bond that may hold is lost.
+    """
     case = work_out(job)
-    trial = replace(case, trial=True)  # a change on trial is judged, and nobody reads more of it
+    case.undone  # noqa: B018 - the releases, simulated once for both
+    trial = copy(case)
+    object.__setattr__(trial, "trial", True)
     return [
         result
         for check in registry.CHECKS
-        for result in _alone(check).answer(trial if check is not HOLD else case).results
+        if any(judged.name in CHECKS for judged in check.judged)
+        for result in (_alone(check).answer(trial if check is not HOLD else case).results)
+        if result.check in CHECKS
     ]
 
 

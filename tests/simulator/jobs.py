@@ -194,13 +194,14 @@ def _scaled(random, attack):
     hold, release = _about_one(random, 0.6), attack.kind in ("outline", "mixed", "even", "labels")
     up, slide, turn = (RELEASE * _about_one(random, 0.6 if release else 0.25) for _ in range(3))
     pressure, preload, stuck = _about_one(random, 0.35), _about_one(random, 0.7), random.choice([0.0, 0.0, 0.2, 1.0])
-    mass, job, motion = _even_mass(attack) / (HOLD * hold), attack.job, attack.motion
+    mass, job, motion, tray = _even_mass(attack) / (HOLD * hold), attack.job, attack.motion, None
     for _ in range(2):  # as the pads really hold it: what they are pressed and strained counts
         mass = float(np.clip(mass, 0.02, 30.0))
         part = replace(job.part, mass=mass, inertia=attack.job.part.inertia * mass)
         pick = replace(job.pick, break_away=stuck * mass * G)
         job = replace(job, part=part, pick=pick)
-        found = Whole(job, motion, attack.gap)
+        found = Whole(job, motion, attack.gap, tray=tray)
+        tray = found.tray
         factor = most(found.carries, 0.2, 8.0, 0.03)
         mass *= np.clip(factor / (HOLD * hold), 0.2, 5.0) if factor else 0.7
         if abs(factor / (HOLD * hold) - 1.0) < 0.05:

@@ -1,6 +1,7 @@
 """The checker against the simulator, on random jobs: no pass where the simulated part is lost, tipped or crushed.
 
-GRIPMARGIN_ATTACKS says how many (60). ``python -m simulator`` prints the table, and with ``--seed`` replays a job.
+GRIPMARGIN_ATTACKS says how many (119, seven of each kind). ``python -m simulator`` prints the table, and with
+``--seed`` replays a job.
 """
 
 import os
@@ -12,7 +13,7 @@ import gripmargin as gm
 from simulator.against import CHECKS, answers, asked, compare, found
 from simulator.jobs import KINDS, draw
 
-COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "60"))
+COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "119"))
 # What fails although the simulated part holds, seed and check. The first break of an even bond counts as the loss of
 # the part; at the corner of a pad, or of one of several pads, the simulated one holds up to some 12 % more.
 FALSE_FAILS = {(179, "lift_off"), (270, "lift_off"), (281, "hold"), (313, "hold")}
@@ -47,7 +48,7 @@ def test_the_jobs_lie_on_both_sides_of_the_target():
 def test_a_job_is_judged_alike_without_advice(seed):
     job = draw(seed).job
     alone, whole = (
-        {(r.check, r.verdict, r.value, r.low, r.high) for r in results}
+        {(r.check, r.verdict, r.value, r.low, r.high) for r in results if r.check in CHECKS}
         for results in (answers(job), gm.check_job(job).checks)
     )
     assert alone == whole

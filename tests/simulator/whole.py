@@ -1,13 +1,15 @@
 """A whole program: pressed on in the tray, carried, put into the nest, let go."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import count
 
 import numpy as np
 import shapely
 
 from simulator.cells import cut
 from simulator.hanging import Hanging, first_break, most
-from simulator.held import AROUND, Held, flat, seen
+from simulator.held import AROUND, Bond, Held, flat, seen
 
 WAYS = ("lift", "slide", "turn", "tip")
 
@@ -31,10 +33,12 @@ class Whole:
         motion: The motion itself at any time: ``poses(t)``, ``rates(t)`` and ``samples``, the times to look at.
         gap: How far the part's face lies below its plane, over x and y of `gm.Pick.face`.
         finer: Factor on the number of rings and pieces of the faces, and of steps.
+        tray: What the pads do in the tray, of a job that differs in the part's mass alone.
 
     Attributes:
         activation: Least share of the full strength over the pads when the press ends.
         pressure: Highest contact pressure on the part while tray or nest holds it [Pa].
+        tray: What the pads do in the tray, step by step, whatever keeps the part there.
         state: In which the pads take the part out of its tray (`Taken`), or None: it stays.
         seat: When it is down in its nest [s], or None: never.
         arrives: Whether it is still on the pads then.
@@ -42,34 +46,38 @@ class Whole:
             whether it is free in the end.
     """
 
-    def __init__(self, job, motion, gap=flat, finer=1):
+    def __init__(self, job, motion, gap=flat, finer=1, tray=None):
         self.job, self.motion, self.gap, self.finer = job, motion, gap, finer
         self.cells = cut(job.gripper, job.part, finer)
         self.weight = job.part.mass * np.linalg.norm(job.gravity)
+        self.tray = tray or Remembered(self._in_the_tray())
         self.press()
         self.carry()
-        self.leave()
 
     def press(self):
         """In the tray: until the pads pull with weight and break-away force, and on while they hold."""
         pick = self.job.pick
         up = pick.face[:3, 2]
         self.needed = -self.job.part.mass * self.job.gravity @ up + pick.break_away
-        held = Held(self.cells, self.gap, finer=self.finer)
-        self.pressed, self.pressure, pulls, highest = held.bond, 0.0, [], 0.0
-        for t, turn, shift, reaction in held.steps(self.motion, pick.face, self.motion.samples):
+        self.pressed, self.highest, pulls, highest = Bond.none(self.cells), 0.0, [], 0.0
+        for t, turn, shift, reaction, bond in self.tray:
             pull = reaction.wrench[-1, 2]
             if highest < self.needed:
-                self.pressure = max(self.pressure, reaction.pressure)
+                self.highest = max(self.highest, reaction.pressure)
                 if pull <= 0.0 and reaction.pressure > 0.0:
-                    self.pressed, pulls, highest = held.bond, [], 0.0
+                    self.pressed, pulls, highest = bond, [], 0.0
             elif pull <= 0.0:
                 break
             if pull > highest:
-                pulls.append(Taken(held.bond, turn, shift, pull, t))
+                pulls.append(Taken(bond, turn, shift, pull, t))
                 highest = pull
         share = np.where(self.pressed.bonded, self.pressed.share, 0.0)
         self.activation, self.pulls = share.min(), pulls
+
+    def _in_the_tray(self):
+        held = Held(self.cells, self.gap, finer=self.finer)
+        for step in held.steps(self.motion, self.job.pick.face, self.motion.samples):
+            yield *step, held.bond
 
     def taken(self, pull):
         """The first state in which the pads pull so hard, or None."""
@@ -123,39 +131,60 @@ class Whole:
         """Whether the part stays on with the load in the air so many times as large."""
         return self.state is not None and self.air.carry(factor * self.air_loads) is not None
 
-    def leave(self):
-        """In the nest: from where the part is down to the end, on a full bond and on the one that it has."""
-        self.let_go, self.arrives = [], False
+    @cached_property
+    def left(self):
+        """In the nest: what the pads do to the part, whether it arrives, and the highest pressure there.
+
+        From where the part is down to the end, on a full bond and on the one that it has.
+        """
         if self.seat is None:
-            return
+            return [], False, 0.0
         job, times = self.job, self.motion.samples
-        tool = _pose(*(x[0] for x in self.motion.poses(np.array([self.seat]))))
-        self.frame = _level(tool @ self.in_tool, job.nest.face)
         times = np.concatenate([[self.seat], times[times > self.seat]])
         clean = replace(job.gripper, cycles_since_cleaning=0)
         full = Held(cut(clean, job.part, self.finer), self.gap, finer=self.finer, fully=True)
         full.bond_fully(*(x[0] for x in seen(self.motion, self.frame, times[:1])))
-        self.let_go.append(self.follow(full, times))
-        found = self.air.carry(self.air_loads)
-        self.arrives = found is not None
-        if self.arrives:
+        ways, found = [self.follow(full, times)], self.air.carry(self.air_loads)
+        if found is not None:
             bond = self.state.bond
             bond = replace(
                 bond, bonded=found[0], **{k: np.where(found[0], getattr(bond, k), 0.0) for k in ("peak", "floor")}
             )
-            self.let_go.append(self.follow(Held(self.cells, self.gap, bond, self.finer, fully=True), times))
+            ways.append(self.follow(Held(self.cells, self.gap, bond, self.finer, fully=True), times))
+        return [way[:2] for way in ways], found is not None, max(highest for *_, highest in ways)
+
+    @cached_property
+    def frame(self):
+        """The part's frame in the world, once it is down in its nest, shape (4, 4)."""
+        tool = _pose(*(x[0] for x in self.motion.poses(np.array([self.seat]))))
+        return _level(tool @ self.in_tool, self.job.nest.face)
+
+    @property
+    def let_go(self):
+        """See above."""
+        return self.left[0]
+
+    @property
+    def arrives(self):
+        """See above."""
+        return self.left[1]
+
+    @property
+    def pressure(self):
+        """See above."""
+        return max(self.highest, self.left[2])
 
     def follow(self, held, times):
-        """Follow the tool to the end: what the pads do to the part (n, 6), and whether it is free then."""
-        wrenches, bonded, before = [np.zeros((1, 6))], 1.0, np.inf
+        """Follow the tool to the end: what the pads do to the part (n, 6), whether it is free then, the pressure."""
+        wrenches, bonded, before, highest = [np.zeros((1, 6))], 1.0, np.inf, 0.0
         for _, _, _, reaction in held.steps(self.motion, self.frame, times):
-            self.pressure, bonded = max(self.pressure, reaction.pressure), reaction.bonded
+            highest, bonded = max(highest, reaction.pressure), reaction.bonded
             if 0.0 < reaction.wrench[-1, 2] < before:  # the weight still hangs from the pads, the nest takes it over
                 before = reaction.wrench[-1, 2]
             else:
                 before = 0.0
                 wrenches.append(reaction.wrench)
-        return np.concatenate(wrenches), bonded == 0.0
+        return np.concatenate(wrenches), bonded == 0.0, highest
 
     def ratios(self, nest=None):
         """Least restraint over demand by way, on a full bond and on the one that there is; 0 where it is not let go."""
@@ -179,6 +208,24 @@ class Whole:
         lift, hold = most(self.lifts), most(self.carries)
         first = first_break(self.air, self.air_loads) if self.state is not None else 0.0
         return {"lift_off": lift, "hold": hold, "first break": first}
+
+
+class Remembered:
+    """What an iterator yields, once or again, made when it is first asked for."""
+
+    def __init__(self, source):
+        """Take it."""
+        self.source, self.known = source, []
+
+    def __iter__(self):
+        """Yield what is known, and then more."""
+        for k in count():
+            if k == len(self.known):
+                more = next(self.source, None)
+                if more is None:
+                    return
+                self.known.append(more)
+            yield self.known[k]
 
 
 def loads(part, gravity, motion, times):

@@ -175,6 +175,13 @@ class CellStates:
         for key, value in vars(self).items():
             value[index] = getattr(other, key)
 
+    def rise(self, cells: CellTable, pressure: FloatArray, base: FloatArray | None = None) -> FloatArray:
+        """Return by how much pressures count as pressed on [Pa], shape (..., c), above the base or another one."""
+        base = self.base if base is None else base
+        rise = pressure - base
+        gathers = cells.gathers & (self.bottom < base)
+        return np.where(gathers & (rise > 0), pressure - self.bottom, rise) if gathers.any() else rise
+
     def capacity(self, cells: CellTable) -> FloatArray:
         """Return the share of the full strength that a bond of these cells has [-]."""
         share = np.maximum(self.floor, cells.law_of(self.peak))
@@ -211,7 +218,7 @@ class Knots:
         """Return where roots of the tool frame are at a knot, face frame [m], shape (c, 3)."""
         return np.asarray(root @ self.rotation[knot].T + self.position[knot])
 
-    def resting(self, knot: int, root: FloatArray, pressure: FloatArray, pad: IntArray) -> FloatArray:
+    def resting(self, knot: int | IntArray, root: FloatArray, pressure: FloatArray, pad: IntArray) -> FloatArray:
         """Return where freely sliding cells meet the face at a knot, face frame [m], shape (c, 3)."""
         depth = pressure / self.contact_stiffness[knot, pad]
         return root + depth[:, None] * self.lean[knot, pad]

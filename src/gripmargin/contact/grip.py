@@ -26,7 +26,7 @@ from gripmargin.contact.backing import Backing, displacement_rows
 from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import Patch
 from gripmargin.kernels.face import NOTHING, Face, utilisation
-from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation
 
 BoolArray = NDArray[np.bool_]
 
@@ -201,12 +201,8 @@ class _Cores:
             return self.nothing()
         screen = self._screen(self.grip(bonded))
         for _ in range(ROUNDS):
-            found: dict[bytes, tuple[float, BoolArray]] = {}
-            for core in self._candidates(bonded, screen):
-                if core.sum() >= FEWEST:
-                    found.setdefault(core.tobytes(), (self._peak(core, screen), core))
-            ranked = sorted(found.values(), key=lambda pair: pair[0])[:FINALISTS]
-            grips = [self.grip(core) for core in (*(core for _, core in ranked), bonded)]
+            finalists = self._finalists(bonded, screen)
+            grips = [self.grip(core) for core in (*finalists, bonded)]
             peaks = [peak_utilisation(grip.face, self.load)[0] for grip in grips]
             best = int(np.argmin([float(peak.max(initial=0.0)) for peak in peaks]))
             worst = np.argsort(peaks[best])[-WORST:]
@@ -217,6 +213,20 @@ class _Cores:
                 break
             screen = np.hstack([screen, self.load[:, worst]])
         return grips[best]
+
+    def _finalists(self, bonded: BoolArray, screen: FloatArray) -> list[BoolArray]:
+        """The cores with the largest margins over the loads of a screen, the best first."""
+        seen: set[bytes] = set()
+        ranked: list[tuple[float, BoolArray]] = []
+        for core in self._candidates(bonded, screen):
+            if core.sum() < FEWEST or core.tobytes() in seen:
+                continue
+            seen.add(core.tobytes())
+            limit = ranked[-1][0] if len(ranked) == FINALISTS else np.inf
+            peak = self._peak(core, screen, limit)
+            if peak < limit:
+                ranked = sorted([*ranked, (peak, core)], key=lambda pair: pair[0])[:FINALISTS]
+        return [core for _, core in ranked]
 
     def better(self, *choices: BoolArray) -> Grip:
         """The better one of some cores."""
@@ -284,17 +294,25 @@ class _Cores:
         for _, each in sorted(found, key=lambda pair: pair[0])[:KEPT]:
             yield each
 
-    def _peak(self, core: BoolArray, screen: FloatArray) -> float:
-        return float(peak_utilisation(self._face(core)[0], screen)[0].max(initial=0.0))
+    def _peak(self, core: BoolArray, screen: FloatArray, limit: float) -> float:
+        """Largest use of a core by the loads of a screen, or a lower bound of it that is not below a limit."""
+        if not core.all():  # what the cells outside do only adds to it
+            soft = (self._soft(core) + self.bonded.whole.compliance) / 2.0
+            start = None if self.start is None else self.start[:, core]
+            least = float(largest_utilisation(Face(self.rows[:, core] @ soft, start=start), screen).max(initial=0.0))
+            if SUDDEN * least * (1.0 - 1e-9) >= limit:
+                return SUDDEN * least
+        return float(largest_utilisation(self._face(core)[0], screen).max(initial=0.0))
 
     def _alone(self, core: BoolArray, load: FloatArray) -> FloatArray:
         """Utilisation of the corners of a core by loads (6, k) as if there were no other cells, shape (corners, k)."""
-        start = None if self.start is None else self.start[:, core]
-        return utilisation(Face(self.rows[:, core], start=start), self._soft(core) @ load)[0]
+        inside = np.flatnonzero(core)
+        start = None if self.start is None else self.start[:, inside]
+        return utilisation(Face(self.rows[:, inside], start=start), self._soft(core) @ load)[0]
 
     def _soft(self, core: BoolArray) -> FloatArray:
         """The compliance of a core alone, shape (6, 6)."""
-        return self._inverse(self.stiffness[core].sum(axis=0))
+        return self._inverse((core.astype(np.float64) @ self.stiffness.reshape(core.size, 36)).reshape(6, 6))
 
     def _face(self, core: BoolArray) -> tuple[Face, FloatArray]:
         """The corners of a core as places, and the compliance in the middle of what may be."""
