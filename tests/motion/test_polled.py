@@ -123,6 +123,18 @@ def test_programs_are_left_alone():
         assert unpolled(each) is each
 
 
+def test_rests_with_jitter_at_their_ends_are_rests():
+    """Inverse kinematics that end by some urad elsewhere in each sample: a move that seems to go on after the rest."""
+    t = np.arange(0.0, 6.0, 0.004)
+    phase = (t + 0.1) % 0.75
+    s, near = np.clip(phase / 0.5, 0.0, 1.0), (np.abs(phase - 0.5) < 0.018) | (phase < 0.018) | (phase > 0.732)
+    for seed in range(5):
+        stray = np.where(near[:, None], np.random.default_rng(seed).uniform(-1e-6, 1e-6, (t.size, 6)), 0.0)
+        q = np.outer(s**3 * (10 - 15 * s + 6 * s**2), np.arange(1.0, 7.0)) + stray
+        trajectory = gm.JointTrajectory(t=t, q=np.rint(q / 1e-9) * 1e-9)
+        assert unpolled(trajectory) is trajectory
+
+
 def test_poses_are_read_as_joints_are():
     trajectory, _ = log("minimum jerk", 1, 130.0)
     x = trajectory.q[:, 0]

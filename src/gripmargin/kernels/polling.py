@@ -29,6 +29,7 @@ Stretch = tuple[FloatArray, FloatArray]  # times of reads [s] and numbers of wha
 ORDER: Final = 3  # of the differences: they remove smooth motion and keep what a wrong time does
 FEWEST: Final = 24  # differences in motion that tell a period
 DIGITS: Final = 4.0  # steps of rounding by which a channel moves from sample to sample where it surely moves
+HELD: Final = 2.0  # rows with one value, over the usual in motion, up to which they may repeat
 ROUGH: Final = 0.1  # differences over those of first order from which samples are too jerky for their times
 BETTER: Final = 0.5  # part of the differences over the reads that may be left over the controller's times
 NEAR: Final = 4  # samples on either side that say how far a sample moves in one period
@@ -51,7 +52,7 @@ def repeated(t: FloatArray, y: FloatArray) -> Flags:
 
     A robot that stops slows down before and speeds up after. Where a channel moves on in the same sense, by steps well
     above rounding and on either side no smaller than half of the next ones, it has not stopped. At that speed it would
-    have moved by more than rounding meanwhile.
+    have moved by more than rounding meanwhile. A value that many more rows have than others in motion is a rest.
 
     Args:
         t: Times of the reads [s], increasing, shape (n,).
@@ -71,7 +72,9 @@ def repeated(t: FloatArray, y: FloatArray) -> Flags:
     part = np.minimum(held / np.maximum(lasts[before], lasts[after]), 1.0)
     moves = (c[:, before] * c[:, after] > 0.0) & (part * np.minimum(size[:, before], size[:, after]) > digit)
     moves &= (size[:, before] > 0.5 * size[:, :-3]) & (size[:, after] > 0.5 * size[:, 3:])
-    between = (np.diff(steps) > 1)[1:-1] & moves.any(axis=0)
+    rows = np.diff(steps)[1:-1]  # that have a value
+    between = (rows > 1) & moves.any(axis=0)
+    between &= rows <= HELD * np.median(rows[moves.any(axis=0)]) if between.any() else False
     for i in np.flatnonzero(between) + 1:
         out[steps[i] + 2 : steps[i + 1] + 1] = True
     return out

@@ -56,7 +56,7 @@ def unpolled(trajectory: Trajectory, stamps: Stamps | None = None) -> Trajectory
         )
         times = t[0] + found.period * (number - number[0])
         return _kept(trajectory, fresh, times, Timing(stretched=found.error), note)
-    if repeats.sum() < SURELY:
+    if (repeats[1:] & ~repeats[:-1]).sum() < SURELY:
         return trajectory
     fresh, late = ~repeats, 0.0
     told = "late by the same time"
