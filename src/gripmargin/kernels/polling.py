@@ -68,13 +68,16 @@ def repeated(t: FloatArray, y: FloatArray) -> Flags:
     c = change[:, steps]
     size = np.abs(c)
     before, after = slice(1, -2), slice(2, -1)  # of every two neighbouring changes with one more on either side
-    lasts, held = np.diff(t)[steps], t[steps[2:-1]] - t[steps[1:-2] + 1]
-    part = np.minimum(held / np.maximum(lasts[before], lasts[after]), 1.0)
-    moves = (c[:, before] * c[:, after] > 0.0) & (part * np.minimum(size[:, before], size[:, after]) > digit)
+    least = np.minimum(size[:, before], size[:, after])
+    moves = (c[:, before] * c[:, after] > 0.0) & (least > digit)
     moves &= (size[:, before] > 0.5 * size[:, :-3]) & (size[:, after] > 0.5 * size[:, 3:])
     rows = np.diff(steps)[1:-1]  # that have a value
-    between = (rows > 1) & moves.any(axis=0)
-    between &= rows <= HELD * np.median(rows[moves.any(axis=0)]) if between.any() else False
+    if not moves.any():
+        return out
+    usual = float(np.median(rows[moves.any(axis=0)]))
+    lasts, held = np.diff(t)[steps], t[steps[2:-1]] - t[steps[1:-2] + 1]
+    part = held / np.maximum(lasts[before], lasts[after])  # of the next steps that it would have moved meanwhile
+    between = (rows > 1) & (rows <= HELD * usual) & (moves & (np.minimum(part, 1.0) * least > digit)).any(axis=0)
     for i in np.flatnonzero(between) + 1:
         out[steps[i] + 2 : steps[i + 1] + 1] = True
     return out
