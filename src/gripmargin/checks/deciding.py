@@ -43,7 +43,7 @@ def better_data(case: Case, sample: int, part: float | None) -> Remedy:
     if part is None or error is None or case.motion.doubts_at(sample):
         return Remedy(action="better data", text=text)
     if part == 0.0:
-        return Remedy(action="better data", text=words.exact_rates_decide(), figures={"part": 0.0})
+        return Remedy(action="better data", text=words.exact_rates_decide())
     cause = error.largest(sample)
     (noise, turning), (bias, bent) = error.sizes(np.array([sample]))[:, :, 0]
     text = words.closer_rates_decide(
@@ -53,7 +53,7 @@ def better_data(case: Case, sample: int, part: float | None) -> Remedy:
         float(error.noise[cause]),
         float(np.median(np.diff(case.job.trajectory.t))),
     )
-    return Remedy(action="better data", text=text, figures={"part": part})
+    return Remedy(action="better data", text=text)
 
 
 def _known_to(case: Case, part: float) -> Case:
