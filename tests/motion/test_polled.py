@@ -135,6 +135,14 @@ def test_rests_with_jitter_at_their_ends_are_rests():
         assert unpolled(trajectory) is trajectory
 
 
+def test_a_sampler_that_lost_some_and_whose_stamps_scatter_is_none():
+    random = np.random.default_rng(7)
+    taken = np.flatnonzero(random.random(1000) > 0.02) * 0.002
+    q = np.sin(np.outer(taken, [3.0, 2.0]))
+    trajectory = gm.JointTrajectory(t=taken + 3e-4 * random.uniform(-1, 1, taken.size), q=q)
+    assert unpolled(trajectory) is trajectory
+
+
 def test_poses_are_read_as_joints_are():
     trajectory, _ = log("minimum jerk", 1, 130.0)
     x = trajectory.q[:, 0]

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.polling import jerky, renewals, repeated
 from gripmargin.motion.rates import Rates
-from gripmargin.motion.stamps import Stamps
+from gripmargin.motion.stamps import Stamps, sample_times
 from gripmargin.motion.trajectory import JointTrajectory, Timing, Trajectory
 
 SURELY: Final = 4  # rows that repeat or are missed by chance nowhere: two tell a beat, each further one agrees with it
@@ -45,6 +45,8 @@ def unpolled(trajectory: Trajectory, stamps: Stamps | None = None) -> Trajectory
     repeats = repeated(t, y)
     found = renewals(t, y, repeats)
     read = 1.0 / float(np.median(np.diff(t)))
+    if found is not None and not repeats.any() and not jerky(sample_times(t, y.T).t, y):
+        return trajectory  # a sampler of its own, whose stamps scatter and which lost some
     if found is not None and found.events >= SURELY:
         fresh = np.concatenate([[True], np.diff(found.number) > 0])
         number = found.number[fresh]
