@@ -23,6 +23,7 @@ from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part
 from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup, pick_up, preload_samples
 from gripmargin.motion.between import filled
+from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import RESOLVED, Trajectory
 from gripmargin.results.findings import Place
@@ -176,7 +177,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     Raises:
         InputError: Something in the job does not fit together.
     """
-    if (dense := filled(job.trajectory)) is not job.trajectory:
+    if (dense := filled(unpolled(job.trajectory, job.stamps))) is not job.trajectory:
         job = replace(job, trajectory=dense)
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)

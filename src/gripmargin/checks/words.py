@@ -87,6 +87,35 @@ def where_and_how_much(finding: Finding, worst: WorstMargin) -> str:
     return f"{move_first(worst.at.move)}{spans(finding.spans)}: {margin}"
 
 
+def exact_rates_decide() -> str:
+    """Say that no positions decide it."""
+    return (
+        "give joint speeds and accelerations with the positions: the check is decided only where they have next to no "
+        "error, as was tried"
+    )
+
+
+def closer_rates_decide(
+    part: float, error: tuple[float, float], cause: tuple[str, str], noise: float, step: float
+) -> str:
+    """Say how well accelerations have to be known, and which samples do not say that.
+
+    Args:
+        part: Of the error with which the check is decided.
+        error: Of the acceleration of the tool's origin [m/s^2] and of its turn [rad/s^2] now.
+        cause: The coordinate that most of it comes from, and its unit.
+        noise: Of its positions.
+        step: Between samples [s].
+    """
+    line, turn = error
+    name, unit = cause
+    return (
+        f"with accelerations known to {part * line:.2g} m/s^2 and {part * turn:.2g} rad/s^2 (now {line:.2g} and "
+        f"{turn:.2g}) the check is decided, as was tried: give joint speeds and accelerations with the positions; else "
+        f"{name} needs positions with less noise (now {noise:.1g} {unit}) or closer than {1e3 * step:.3g} ms"
+    )
+
+
 def ranked(parts: Mapping[str, float]) -> str:
     """Shares in words, largest first; small ones are left out."""
     order = sorted(parts.items(), key=lambda item: -item[1])

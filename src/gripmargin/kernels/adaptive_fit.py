@@ -26,7 +26,7 @@ _CHUNK: Final = 8160  # samples worked on at a time; a multiple of all numbers o
 
 
 def adaptive_fit(
-    t: FloatArray, y: FloatArray, orders: tuple[int, ...]
+    t: FloatArray, y: FloatArray, orders: tuple[int, ...], *, late: float = 0.0
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Return derivatives of samples with their errors.
 
@@ -36,6 +36,7 @@ def adaptive_fit(
         t: Times [s], increasing, shape (n,), n >= FEWEST.
         y: Samples, shape (channels, n).
         orders: Of the derivatives: (2, 1), or (1,); windows are chosen for the first of them.
+        late: By which times may be off [s], one standard deviation: noise in proportion to the speed, at least.
 
     Returns:
         For each order its value, one standard deviation of its noise and a bound of what smoothing and sampling do to
@@ -44,6 +45,10 @@ def adaptive_fit(
     """
     n, step = t.size, even_step(t)
     level, reliable = noise_levels(t, y, step)
+    if late > 0.0:
+        moved = np.pad(np.abs(np.diff(y, axis=1)) / np.diff(t), ((0, 0), (0, 1)), mode="edge")
+        floor = late * running_max(np.maximum.reduceat(moved, np.arange(0, n, BLOCK), axis=1), 1)
+        level, reliable = np.maximum(level, floor), np.maximum(reliable, floor)
     # Rounding of a slow motion is the same over many samples: it averages out as if there were fewer.
     runs = np.maximum(run_lengths(y) - 1.0, 1.0)
     mean_level = np.sqrt(np.mean(level**2, axis=-1))

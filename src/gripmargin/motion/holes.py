@@ -12,7 +12,7 @@ doubt.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Final
 
@@ -25,7 +25,8 @@ from gripmargin.motion.rates import Rates, estimate_rates, estimate_rotation_rat
 from gripmargin.motion.trajectory import RESOLVED
 
 GAP_STEPS: Final = 5.0  # median steps without a sample that count as a gap, where it is wider than RESOLVED
-MOST: Final = 1000  # holes that are judged one by one; with more of them each is a doubt
+SINGLY: Final = 40  # holes that are judged one by one; more of them together, by their widths
+LIKE: Final = 1.25  # ratio of widths that are taken as one
 
 
 def gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int, int, str]]:
@@ -38,8 +39,7 @@ def gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int
     """
     step = np.diff(t)
     wide = _holes(t)
-    if wide.size <= MOST:
-        wide = wide[(step[wide] > GAP_STEPS * float(np.median(step))) & (step[wide] > RESOLVED)]
+    wide = wide[(step[wide] > GAP_STEPS * float(np.median(step))) & (step[wide] > RESOLVED)]
     moved = np.any(np.abs(np.diff(places, axis=0)) > 4.0 * noise + 1e-9, axis=1)  # noise alone hardly does
     return [
         (int(i), int(i) + 1, f"no sample for {1e3 * step[i]:.0f} ms while the robot moves: a peak may hide there")
@@ -79,22 +79,47 @@ def _holes(t: FloatArray) -> NDArray[np.intp]:
 
 def _covered(t: FloatArray, rates: Rates, sparse: Callable[[NDArray[np.intp]], Rates]) -> Rates:
     wide = _holes(t)
-    if wide.size == 0 or wide.size > MOST:
-        return rates
     names = ("first", "second") if len(rates.second) else ("first",)
     bias = {name: getattr(rates, f"bias_{name}").copy() for name in names}
-    for i in wide:
-        index = _around(t, int(i))
+    for holes, index in _alike(t, wide):
         if index.size < FEWEST:
             continue  # as few samples as that have no small error anyhow
         coarse = sparse(index)
-        ends = np.searchsorted(index, [i, i + 1])
-        for name in names:
-            apart = np.abs(getattr(coarse, name)[ends] - getattr(rates, name)[i : i + 2])
-            beyond = np.maximum(apart - 2.0 * getattr(coarse, f"sigma_{name}")[ends], 0.0)
-            most = (beyond + getattr(coarse, f"bias_{name}")[ends]).max(axis=0)
-            bias[name][i : i + 2] = np.maximum(bias[name][i : i + 2], most)
-    return replace(rates, **{f"bias_{name}": value for name, value in bias.items()})
+        for ends in (holes, holes + 1):
+            at = np.searchsorted(index, ends)
+            for name in names:
+                apart = np.abs(getattr(coarse, name)[at] - getattr(rates, name)[ends])
+                beyond = np.maximum(apart - 2.0 * getattr(coarse, f"sigma_{name}")[at], 0.0)
+                most = beyond + getattr(coarse, f"bias_{name}")[at]
+                for each in (holes, holes + 1):
+                    np.maximum.at(bias[name], each, most)
+    return replace(rates, **{f"bias_{name}": value for name, value in bias.items()}) if wide.size else rates
+
+
+def _alike(t: FloatArray, wide: NDArray[np.intp]) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Holes with samples about as far apart as they are wide: one by one, or many of a width at once."""
+    if wide.size <= SINGLY:
+        yield from ((wide[k : k + 1], _around(t, int(wide[k]))) for k in range(wide.size))
+        return
+    width = np.diff(t)[wide]
+    sort = np.floor(np.log(width / width.min()) / np.log(LIKE) + 0.01)
+    for kind in np.unique(sort):
+        holes = wide[sort == kind]
+        yield holes, _thinned(t, holes, float(width[sort == kind].max()))
+
+
+def _thinned(t: FloatArray, holes: NDArray[np.intp], width: float) -> NDArray[np.intp]:
+    """Samples about so far apart, the ends of holes among them."""
+    ends = np.unique(np.concatenate([holes, holes + 1]))
+    edges = np.concatenate([[t[0] - width], t[ends], [t[-1] + width]])
+    # between two ends the samples nearest to places that part the time evenly
+    parts = np.maximum(np.floor(np.diff(edges) / width + 0.01).astype(np.intp), 1)
+    first = np.repeat(edges[:-1], parts)
+    count = np.arange(first.size) - np.repeat(np.cumsum(parts) - parts, parts)
+    places = first + count * np.repeat(np.diff(edges) / parts, parts)
+    after = np.clip(np.searchsorted(t, places), 1, t.size - 1)
+    nearest = np.where(places - t[after - 1] < t[after] - places, after - 1, after)
+    return np.unique(np.concatenate([nearest, ends]))
 
 
 def _around(t: FloatArray, i: int) -> NDArray[np.intp]:

@@ -22,6 +22,7 @@ from gripmargin.motion.between import missed_by_samples
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.consistency import check_rates, contradictions, distrust
 from gripmargin.motion.holes import gaps, in_holes
+from gripmargin.motion.polled import as_timed
 from gripmargin.motion.rates import ProgramRates, Rates, estimate_rates
 from gripmargin.motion.stamps import SampleTimes, Stamps, sample_times
 from gripmargin.motion.tool_motion import ToolMotion, check_columns, joint_motion
@@ -113,7 +114,9 @@ def _estimated(joints: Joints, times: SampleTimes) -> ProgramRates:
     """Rates estimated from positions, or accelerations from the speeds of the file where these may be used."""
     t, q, turning = times.t, joints.trajectory.q, joints.turning
     trajectory = replace(joints.trajectory, t=t)
-    rates = in_holes(t, q, estimate_rates(t, q, scatter=times.scatter))
+    timing = trajectory.timing
+    late = 0.0 if timing is None else timing.late
+    rates = as_timed(in_holes(t, q, estimate_rates(t, q, scatter=times.scatter, late=late)), timing)
     doubts = gaps(t, q, rates.noise)
     if trajectory.interpolation == "linear":
         doubts += _corners(trajectory)
@@ -121,7 +124,7 @@ def _estimated(joints: Joints, times: SampleTimes) -> ProgramRates:
     if trajectory.qd is None or distrusted is not None:
         how = "Joint speeds and accelerations estimated from positions: " + rates.in_words(turning)
     else:
-        speeds = in_holes(t, trajectory.qd, estimate_rates(t, trajectory.qd, order=1))
+        speeds = as_timed(in_holes(t, trajectory.qd, estimate_rates(t, trajectory.qd, order=1, late=late)), timing)
         how = "Joint speeds as given; accelerations estimated from them: " + speeds.in_words(turning)
         rates = _from_speeds(t, q, trajectory.qd, speeds, rates, missed, times.scatter)
     notes = tuple(note for note in (times.note, distrusted, how, *rates.jitter_in_words(t, joints.names)) if note)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.motion.holes import gaps, in_holes, in_turn_holes
 from gripmargin.motion.joints import as_given
+from gripmargin.motion.polled import as_timed
 from gripmargin.motion.rates import ProgramRates, Rates, estimate_rates, estimate_rotation_rates
 from gripmargin.motion.stamps import Stamps, sample_times
 from gripmargin.motion.tool_motion import ToolMotion, pose_motion
@@ -35,9 +36,11 @@ class Poses:
         position, rotation = self.trajectory.position, self.trajectory.rotation
         places = np.hstack([position, rotation.reshape(self.trajectory.samples, 9)])
         times = sample_times(self.trajectory.t, places, stamps)
-        t = times.t
-        line = in_holes(t, position, estimate_rates(t, position, scatter=times.scatter))
-        turn = in_turn_holes(t, rotation, estimate_rotation_rates(t, rotation, scatter=times.scatter))
+        t, timing = times.t, self.trajectory.timing
+        scatter, late = times.scatter, 0.0 if timing is None else timing.late
+        line = in_holes(t, position, estimate_rates(t, position, scatter=scatter, late=late))
+        turn = in_turn_holes(t, rotation, estimate_rotation_rates(t, rotation, scatter=scatter, late=late))
+        line, turn = as_timed(line, timing), as_timed(turn, timing)
         noise = np.concatenate([line.noise, np.full(9, turn.noise.max())])
         how = "Speeds and accelerations estimated from poses: " + line.in_words(np.zeros(3, dtype=bool))
         orientation = f"Orientation: noise {turn.noise.max():.2g} rad, differentiated on the rotation group."

@@ -103,13 +103,17 @@ class RateError:
             ]
         )
 
+    def largest(self, sample: int) -> int:
+        """Return which cause has the largest error at a sample."""
+        at = np.array([sample])
+        both = 2.0 * self.columns(at, bias=False), self.columns(at, bias=True)
+        return int(np.argmax(sum(np.linalg.norm(part[..., 0], axis=1) for part in both)))
+
     def most_of_it(self, sample: int) -> str:
         """Say which cause has the largest error at a sample, and how far it moved if that was too quick."""
         if not self.names:
             return ""
-        at = np.array([sample])
-        both = 2.0 * self.columns(at, bias=False), self.columns(at, bias=True)
-        worst = int(np.argmax(sum(np.linalg.norm(part[..., 0], axis=1) for part in both)))
+        worst = self.largest(sample)
         name, unit = self.names[worst]
         way = 0.0 if self.quick is None else float(self.quick[sample, worst])
         return f"{name}, which moves by {way:.2g} {unit} there within one or two samples" if way > 0.0 else name

@@ -24,7 +24,7 @@ from gripmargin.kernels.digits import value_error
 from gripmargin.kernels.local_fit import even_step, running_max
 from gripmargin.kernels.pieces import FEWEST as FEWEST_OF_PIECES
 from gripmargin.kernels.pieces import piece_bounds
-from gripmargin.kernels.sample_noise import BLOCK
+from gripmargin.kernels.sample_noise import BLOCK, ROUNDING_SIGMA
 from gripmargin.kernels.shaking import shakes, sizes
 
 ORDINARY: Final = 1e-4  # [rad or m] half of the coarsest last digit of files: 0.2 mm, 0.01 deg (no source)
@@ -168,7 +168,14 @@ class ProgramRates:
 
 
 def estimate_rates(
-    t: ArrayLike, y: ArrayLike, *, order: int = 2, scatter: float = 0.0, bursts: bool = True, pieces: bool = True
+    t: ArrayLike,
+    y: ArrayLike,
+    *,
+    order: int = 2,
+    scatter: float = 0.0,
+    late: float = 0.0,
+    bursts: bool = True,
+    pieces: bool = True,
 ) -> Rates:
     """Estimate the derivatives of samples.
 
@@ -177,6 +184,7 @@ def estimate_rates(
         y: Samples, shape (n, channels).
         order: 2 for first and second derivative of positions, 1 for the first derivative of speeds.
         scatter: By which the times may be off [s], one standard deviation.
+        late: By which each sample may be older than its time says [s]: noise that goes with the speed.
         bursts: Whether quick moves that samples cannot follow are looked for.
         pieces: Whether polynomial pieces are, which needs times and values whose errors have a bound.
 
@@ -194,7 +202,8 @@ def estimate_rates(
     if not (np.diff(times) > 0).all():
         raise InputError("t", "times that repeat or go back", "times that increase")
     columns = np.ascontiguousarray(samples.T)
-    fits, window, noise, sure = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,))
+    scatter = max(scatter, ROUNDING_SIGMA * late)
+    fits, window, noise, sure = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,), late=ROUNDING_SIGMA * late)
     first, second = (np.ascontiguousarray(np.swapaxes(rows, 1, 2)) for rows in (fits[-1], fits[0]))
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
@@ -262,7 +271,9 @@ def _even_runs(t: FloatArray) -> list[slice]:
     return [slice(a + 1, b + 1) for a, b in pairwise(edges.tolist()) if b - a >= FEWEST_OF_PIECES]
 
 
-def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float = 0.0, bursts: bool = True) -> Rates:
+def estimate_rotation_rates(
+    t: ArrayLike, rotation: ArrayLike, *, scatter: float = 0.0, late: float = 0.0, bursts: bool = True
+) -> Rates:
     """Estimate angular velocity and acceleration of orientations, both in body axes.
 
     What is differentiated is the integral of the angular velocity in body axes, summed from the rotation vectors
@@ -273,6 +284,7 @@ def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float
         t: Times [s], increasing, shape (n,), n >= 5.
         rotation: Body axes as columns, shape (n, 3, 3).
         scatter: By which the times may be off [s], one standard deviation.
+        late: By which each sample may be older than its time says [s].
         bursts: Whether quick turns that samples cannot follow are looked for.
 
     Returns:
@@ -306,4 +318,5 @@ def estimate_rotation_rates(t: ArrayLike, rotation: ArrayLike, *, scatter: float
     inner = (gap[1:] * slope[:-1] + gap[:-1] * slope[1:]) / (gap[1:] + gap[:-1])
     rise = np.concatenate([slope[:1], inner, slope[-1:]])
     integral = np.cumsum(vector - h**3 / 12.0 * np.cross(speed, rise), axis=0)
-    return estimate_rates(times, np.vstack([np.zeros(3), integral]), scatter=scatter, bursts=bursts, pieces=False)
+    turns = np.vstack([np.zeros(3), integral])
+    return estimate_rates(times, turns, scatter=scatter, late=late, bursts=bursts, pieces=False)

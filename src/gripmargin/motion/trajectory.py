@@ -39,6 +39,18 @@ class Filling(NamedTuple):
     missed: FloatArray | None
 
 
+class Timing(NamedTuple):
+    """How well the times of a polled log are known; see `gripmargin.motion.polled`.
+
+    Attributes:
+        stretched: Part by which all times may be too long or too short.
+        late: Time by which each sample may be older than its stamp, beyond what all are [s].
+    """
+
+    stretched: float = 0.0
+    late: float = 0.0
+
+
 @dataclass(frozen=True, eq=False)
 class _Samples(Value):
     PLACES: ClassVar[tuple[str, ...]]  # fields with what is given at each sample
@@ -49,6 +61,7 @@ class _Samples(Value):
     source: str = "trajectory"
     notes: tuple[str, ...] = field(default=(), kw_only=True)
     filling: Filling | None = field(default=None, repr=False, kw_only=True)
+    timing: Timing | None = field(default=None, repr=False, kw_only=True)
 
     def _check_times(self) -> int:
         t = frozen(self.t, (None,), f"{self.source} t", most=LATEST)
@@ -74,6 +87,8 @@ class _Samples(Value):
         object.__setattr__(self, "notes", texts(self.notes, f"{self.source} notes"))
         if self.filling is not None:
             of_class(self.filling, Filling, f"{self.source} filling", "give none")
+        if self.timing is not None:
+            of_class(self.timing, Timing, f"{self.source} timing", "give none")
         if self.moves is not None:
             moves = texts(self.moves, f"{self.source} moves")
             if len(moves) != t.size:
@@ -155,6 +170,7 @@ class JointTrajectory(_Samples):
             matter; "linear" says they are all a controller gets and it moves in straight lines of joint space;
             "cubic" and "quintic" say the samples were taken from such a controller's moves.
         filling: Where samples were put in between those given.
+        timing: How well the times of a polled log are known.
 
     Raises:
         InputError: Shapes that do not agree, NaN, times that repeat or go back.
@@ -255,6 +271,7 @@ class PoseTrajectory(_Samples):
         source: Where it came from, for messages.
         notes: How its file was understood, in sentences for the report.
         filling: Where samples were put in between those given.
+        timing: How well the times of a polled log are known.
 
     Raises:
         InputError: Shapes that do not agree, NaN, times that repeat or go back, a matrix that is no rotation, or

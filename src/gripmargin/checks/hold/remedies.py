@@ -13,8 +13,10 @@ from gripmargin.base.errors import InputError
 from gripmargin.checks import changes
 from gripmargin.checks.advice import Change, Trials, ordered
 from gripmargin.checks.case import Case
+from gripmargin.checks.deciding import better_data, enough
 from gripmargin.checks.hold import words
-from gripmargin.checks.hold.use import COVERAGE, rate_errors
+from gripmargin.checks.hold.letting_go import settled
+from gripmargin.checks.hold.use import COVERAGE, asked_of_the_pads, rate_errors
 from gripmargin.checks.margin import Shortfall
 from gripmargin.checks.slowing import Motion, slowing
 from gripmargin.checks.use import Use, inverse
@@ -59,12 +61,21 @@ def advice(
         possible=moves,
     )
     whole = of_the_pads(case, use, target, trials) if known else ()
+    part = enough(case, lambda tried: _is_decided(tried, trials.name, target)) if undecided and known else None
     out = {}
     for short in found:
-        data = [Remedy(action="better data", text=case.motion.better_data(short.sample))] if undecided else []
+        data = [better_data(case, short.sample, part)] if undecided else []
         more = (slow[short.k], *whole) if short.k in slow else ()  # no change settles what is not known
         out[short.k] = (*data, *ordered(more))
     return out
+
+
+def _is_decided(case: Case, name: str, target: float) -> bool:
+    """Whether a margin of the carry is decided; that of a recording is the grip margin."""
+    wanted = "hold" if name == "recorded" else name
+    use = next(asked.use for asked in asked_of_the_pads(case) if asked.name == wanted)
+    use = settled(case, use, case.load[:, use.samples], target)
+    return judge(float(inverse(use.most)), float(inverse(use.low.max())), target) is not Verdict.UNDECIDED
 
 
 def of_the_pads(case: Case, use: Use, target: float, trials: Trials) -> tuple[Remedy, ...]:

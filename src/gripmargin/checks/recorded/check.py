@@ -17,6 +17,7 @@ from gripmargin.checks.recorded.judging import SWINGING, compared
 from gripmargin.checks.recorded.placing import placed
 from gripmargin.checks.swing.figures import SwingDetails
 from gripmargin.checks.swing.use import swing_target
+from gripmargin.motion.polled import unpolled
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import Outcome, undecided
 from gripmargin.workcell.job import Job
@@ -62,6 +63,7 @@ def _recording_of(job: Job) -> Trajectory:
 
 
 def _compare(case: Case, recording: Trajectory) -> MotionComparison:
+    recording = unpolled(recording, case.job.stamps)
     found = placed(case, recording)
     comparison = found if isinstance(found, str) else compared(case, recording, found)
     if isinstance(comparison, str):

@@ -62,7 +62,7 @@ def compared(case: Case, recording: Trajectory, placed: Placed) -> MotionCompari
     details = RecordedDetails(
         offset=placed.alignment.offset,
         misfit=placed.alignment.misfit,
-        rates=real.motion.notes,
+        rates=(*(recording.notes[-1:] if recording.timing else ()), *real.motion.notes),
         moves=moves,
         source=recording.source,
         joint_unit=_joint_unit(case.job.robot),

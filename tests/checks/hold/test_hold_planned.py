@@ -1,0 +1,16 @@
+"""Messages of planners with 15 % more than the target are decided; tests/bench/planners.py runs more of them."""
+
+import pytest
+
+import gripmargin as gm
+from support.planned import KINDS, PLANNERS, TARGET, decided
+
+MESSAGES = [(planner, kind) for planner in PLANNERS for kind in KINDS if kind != "positions"]
+
+
+@pytest.mark.parametrize(("planner", "kind"), [*MESSAGES, ("ruckig", "positions")])
+def test_what_planners_write_is_decided_and_never_above_the_truth(planner, kind):
+    for seed in range(2):
+        found = decided(planner, kind, seed, 1.15)
+        assert found.verdict is gm.Verdict.PASS
+        assert found.low <= 1.15 * TARGET * (1.0 + 1e-4) <= found.high * (1.0 + 2e-4)

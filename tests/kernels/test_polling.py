@@ -1,0 +1,87 @@
+"""Reads of a controller at another rate: what repeats while it moves, and when it renewed its values."""
+
+import numpy as np
+import pytest
+
+from gripmargin.kernels.polling import jerky, renewals, repeated
+
+PERIOD = 0.008
+
+
+def motion(t):
+    """Three joints; the first two never stop together."""
+    return np.stack([0.6 * np.sin(2.1 * t), 0.4 * np.sin(1.3 * t + 1.0), 0.2 * np.cos(3.0 * t)])
+
+
+def polled(rate, *, seconds=6.0, period=PERIOD, phase=0.0031, jitter=0.0, law=motion, digit=1e-6):
+    """Times of reads, what they got, and the number of the value."""
+    s = np.arange(0.01, seconds, 1.0 / rate)
+    s = np.sort(s + jitter * np.random.default_rng(3).normal(size=s.size))
+    number = np.floor((s - phase) / period).astype(int)
+    return s, digit * np.rint(law(phase + period * number) / digit), number
+
+
+@pytest.mark.parametrize("rate", [126.0, 130.0, 150.0, 250.0, 700.0])
+def test_exactly_the_rows_that_got_the_value_before_are_repeats(rate):
+    s, y, number = polled(rate)
+    again = np.concatenate([[False], np.diff(number) == 0])
+    found = repeated(s, y)
+    assert not found[~again].any()
+    assert found[again & (np.abs(s - s.mean()) < 2.9)].all()  # at the ends nothing says that it moves
+
+
+@pytest.mark.parametrize(
+    "law",
+    [
+        lambda t: 0.3 * np.clip(t - 1.0, 0.0, 1.0)[None] ** 2 - 0.3 * np.clip(t - 2.0, 0.0, 1.0)[None] ** 2,
+        lambda t: 0.3 * np.cos(4.0 * t)[None],
+        lambda t: np.minimum(t, 1.0)[None] ** 2 + np.clip(t - 1.01, 0.0, 2.0)[None] ** 2,
+    ],
+    ids=["move and rest", "turning points", "a stop of two samples"],
+)
+def test_a_robot_that_stops_does_not_repeat_its_values(law):
+    t = np.arange(0.0, 3.0, 0.008)
+    assert not repeated(t, np.rint(law(t) / 1e-5) * 1e-5).any()
+
+
+@pytest.mark.parametrize(("digit", "found"), [(1e-2, False), (1e-3, False), (1e-4, True)])
+def test_values_that_stay_within_a_digit_do_not_repeat(digit, found):
+    """At 0.3 rad/s a joint moves by 2.3 mrad from row to row: four digits of 0.1 mrad, not of 1 mrad."""
+    s, y, _ = polled(130.0, law=lambda t: 0.3 * np.sin(t)[None], digit=digit)
+    assert repeated(s, y).any() == found
+
+
+@pytest.mark.parametrize("rate", [68.0, 90.0, 100.0, 110.0, 119.0, 130.0, 140.0, 175.0])
+@pytest.mark.parametrize("phase", [0.0005, 0.0044])
+def test_values_are_numbered_and_the_period_is_found(rate, phase):
+    s, y, number = polled(rate, phase=phase)
+    found = renewals(s, y, repeated(s, y))
+    assert np.ptp(found.number - number) == 0
+    assert abs(found.period / PERIOD - 1.0) < found.error < 2e-3
+    assert found.events > 20
+
+
+def test_they_are_where_reads_scatter():
+    s, y, number = polled(140.0, jitter=4e-4)
+    found = renewals(s, y, repeated(s, y))
+    assert (np.diff(found.number) == np.diff(number)).mean() > 0.995
+
+
+def test_samples_at_their_own_times_are_not_renumbered():
+    """Even ones, uneven ones, and those of a recorder that loses some."""
+    random = np.random.default_rng(1)
+    for t in (
+        np.arange(800) * 0.008,
+        np.cumsum(random.uniform(0.004, 0.012, 800)),
+        np.arange(800)[random.random(800) > 0.1] * 0.008,
+    ):
+        y = motion(t) + 1e-6 * random.normal(size=(3, t.size))
+        assert not jerky(t, y)
+        assert renewals(t, y, np.zeros(t.size, dtype=bool)) is None
+
+
+def test_noise_is_no_controller():
+    t = np.arange(800) * 0.008
+    y = motion(t) + 2e-3 * np.random.default_rng(5).normal(size=(3, t.size))
+    assert jerky(t, y)
+    assert renewals(t, y, np.zeros(t.size, dtype=bool)) is None
