@@ -223,7 +223,13 @@ def _chain(folder: Path, source: Source) -> Chain:
     if source.urdf is not None:
         from gripmargin.files.urdf import read_urdf  # noqa: PLC0415 - XML is only needed here
 
-        return read_urdf(folder / source.urdf, end_link=source.end_link)
+        return read_urdf(
+            folder / source.urdf,
+            end_link=source.end_link,
+            base_link=source.base_link,
+            arguments=source.xacro_arguments,
+            packages={name: folder / each for name, each in (source.packages or {}).items()},
+        )
     from gripmargin.files.robots import toolbox_chain  # noqa: PLC0415 - may load the robot toolbox, more than a second
 
     return toolbox_chain(source.model or "", end=source.end_link)
