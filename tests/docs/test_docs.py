@@ -454,7 +454,7 @@ def schema_keys(schema: dict[str, Any]) -> dict[str, tuple[bool, str]]:
                 walk(option, path, required)
         elif "properties" in node:
             table(node, path)
-        elif isinstance(node.get("additionalProperties"), dict):
+        elif "$ref" in str(node.get("additionalProperties")):
             walk(node["additionalProperties"], f"{path}.<name>", required)
         elif node.get("type") == "array" and "items" in node and "$ref" in str(node["items"]):
             walk(node["items"], f"{path}[]", required)
@@ -476,6 +476,8 @@ def words(node: dict[str, Any]) -> str:
         return ";".join(str(option) for option in node["enum"])
     if "const" in node:
         return str(node["const"])
+    if "additionalProperties" in node:
+        return words(node["additionalProperties"])
     if "description" in node:
         return ";".join(re.findall(r"([a-z][a-z ]*?)(?: with its unit,)? such as", node["description"]))
     if node.get("type") == "array":
@@ -543,6 +545,8 @@ def test_the_long_job_leaves_out_only_alternatives() -> None:
     documented = {key for key in documented_keys() if not key.startswith("<")}
     assert documented - given == {
         "robot.model",
+        "robot.xacro_arguments",
+        "robot.packages",
         "stop.time",
         "stop.deceleration",
         "program.topic",
