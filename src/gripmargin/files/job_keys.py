@@ -96,16 +96,16 @@ TOPICS = {
     "topic": Key(
         Text(),
         "all",
-        absent="the only one of joint states",
+        absent="the only one of joint states, else of motion",
         table="program",
         after="trajectory",
-        doc="Topic of the joint states in a [recording](#recordings-of-rosbag2-a-folder-mcap-db3).",
+        doc="Topic of the motion in a [recording of ROS](#recordings-of-ros-a-folder-mcap-db3-bag).",
     ),
     "recording_topic": Key(
         Text(),
         "recorded",
-        absent="the only one of joint states",
+        absent="the only one of joint states, else of motion",
         table="program",
-        doc="Topic of the joint states, where the recording is a rosbag2 one.",
+        doc="Topic of the motion, where the recording is one of ROS; of controller states what the robot did counts.",
     ),
 }
