@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -69,4 +70,4 @@ class Poses(Rows):
         of = f" of '{printable(inner)}'" if inner else ""
         said = f"Measured: {stamps.size} poses{of} in '{printable(outer)}'; time 0 is the stamp {seconds}.{rest:09d} s."
         notes = (said, "They are taken as poses of the tool frame in the world.", *self.notes)
-        return PoseTrajectory(t=t, position=poses.position, rotation=poses.rotation, source=source, notes=notes)
+        return replace(poses, notes=notes, stamp=int(stamps[0]))

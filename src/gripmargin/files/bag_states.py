@@ -116,7 +116,9 @@ class JointStates(Rows):
         notes = [first, *self.notes]
         if self._others:
             notes.append(f"{self._others} messages of other joints on the same topic are left out.")
-        return JointTrajectory(t=t, q=q, qd=qd, qdd=qdd, names=tuple(self.names), source=source, notes=tuple(notes))
+        return JointTrajectory(
+            t=t, q=q, qd=qd, qdd=qdd, names=tuple(self.names), source=source, notes=tuple(notes), stamp=int(stamps[0])
+        )
 
     def _planned_rates(self) -> tuple[FloatArray | None, FloatArray | None]:
         """Speeds and accelerations, as far as all messages have them."""

@@ -49,6 +49,7 @@ class _Samples(Value):
     source: str = "trajectory"
     notes: tuple[str, ...] = field(default=(), kw_only=True)
     filling: Filling | None = field(default=None, repr=False, kw_only=True)
+    stamp: int = field(default=0, repr=False, kw_only=True)
 
     def _check_times(self) -> int:
         t = frozen(self.t, (None,), f"{self.source} t", most=LATEST)
@@ -72,6 +73,7 @@ class _Samples(Value):
             raise InputError(f"{self.source} sample {i + 1}", found, due, "check the unit of the times")
         object.__setattr__(self, "t", t)
         object.__setattr__(self, "notes", texts(self.notes, f"{self.source} notes"))
+        of_class(self.stamp, int, f"{self.source} stamp")
         if self.filling is not None:
             of_class(self.filling, Filling, f"{self.source} filling", "give none")
         if self.moves is not None:
@@ -155,6 +157,7 @@ class JointTrajectory(_Samples):
             matter; "linear" says they are all a controller gets and it moves in straight lines of joint space;
             "cubic" and "quintic" say the samples were taken from such a controller's moves.
         filling: Where samples were put in between those given.
+        stamp: What time 0 is by the clock of a recording [ns since 1970]; 0: it is not known.
 
     Raises:
         InputError: Shapes that do not agree, NaN, times that repeat or go back.
@@ -255,6 +258,7 @@ class PoseTrajectory(_Samples):
         source: Where it came from, for messages.
         notes: How its file was understood, in sentences for the report.
         filling: Where samples were put in between those given.
+        stamp: What time 0 is by the clock of a recording [ns since 1970]; 0: it is not known.
 
     Raises:
         InputError: Shapes that do not agree, NaN, times that repeat or go back, a matrix that is no rotation, or
