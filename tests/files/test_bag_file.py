@@ -235,6 +235,32 @@ def test_states_that_come_in_several_messages_are_put_together(bag):
     )
 
 
+@pytest.mark.parametrize("lost", [10, 11])
+def test_half_the_stamps_have_to_be_whole(bag, lost):
+    """Of twenty stamps some lack the elbow: up to half of them are left out, and said."""
+    halves = [state(i, names=n) for i in range(20) for n in (("shoulder",), ("elbow",)) if i >= lost or n[0] > "f"]
+    folder = bag(halves)
+    if lost == 11:
+        with pytest.raises(InputError, match="the joints shoulder alone, of other times than the others"):
+            read_trajectory(folder, robot=arm())
+        return
+    trajectory = read_trajectory(folder, robot=arm())
+    np.testing.assert_array_equal(trajectory.q, [state(i).position for i in range(10, 20)])
+    assert trajectory.notes[-1] == "10 stamps without all of them are left out."
+
+
+def test_parts_by_a_clock_that_was_set_or_of_two_publishers(bag, tmp_path):
+    def half(i, name, **more):
+        return state(i, names=(name,), **more)
+
+    both = [half(i, name) for i in (50, 51, 52, 0, 1) for name in ("shoulder", "elbow")]
+    with pytest.raises(InputError, match=r"found a stamp 0\.2.* s behind that of an earlier message"):
+        read_trajectory(bag(both), robot=arm())
+    again = [half(i, name) for i in range(4) for name in ("shoulder", "elbow")] + [half(2, "elbow", q=(9.0,))]
+    with pytest.raises(InputError, match="message 8: found the stamp of message 5 with other values"):
+        read_trajectory(write(tmp_path / "other", again), robot=arm())
+
+
 @pytest.mark.parametrize(
     ("halves", "says"),
     [

@@ -126,6 +126,15 @@ class TestTheLanguage:
     def test_it_is_what_the_library_makes_of_it(self, arm, arguments):
         assert ours(arm, arguments) == by_library(arm, arguments)
 
+    def test_a_name_may_be_that_of_the_scope_around(self):
+        """A property of a macro made of one outside that is made of a name that the macro has, too."""
+        call = (
+            '<xacro:macro name="m" params=""><xacro:property name="a" value="${b}"/><link name="${a}"/></xacro:macro>'
+        )
+        outer = '<xacro:property name="a" value="up"/><xacro:property name="b" value="${a}per"/>'
+        root = parse(f'<robot xmlns:xacro="x">{outer}{call}<xacro:m/></robot>', "r")
+        assert xacro.expanded(root)[0].children[0].attributes["name"] == "upper"
+
     def test_arguments_change_the_chain(self, arm):
         short, long = read_urdf(arm), read_urdf(arm, arguments={"reach": "0.75", "prefix": "left_"})
         assert short.names == ("waist", "elbow", "quill")
