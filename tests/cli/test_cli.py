@@ -78,7 +78,7 @@ def jobs(tmp_path):
 def test_exit_status_is_that_of_the_worst(jobs, capsys, names, status):
     assert cli.main(["check", *(jobs[name] for name in names)]) == status
     out, err = capsys.readouterr()
-    assert out.count("Cautions") == sum(name != "broken" for name in names)
+    assert out.count("  caution  ") == sum(name != "broken" for name in names)
     assert ("no such file" in err) == ("broken" in names)
     assert "Traceback" not in out + err
 
@@ -145,7 +145,7 @@ def test_help_and_version_are_no_verdict_but_succeed(capsys):
 
 
 def test_an_error_of_the_program_itself_is_status_4(jobs, capsys, monkeypatch):
-    def broken(path):
+    def broken(path, **_):
         raise ZeroDivisionError("a fault of ours")
 
     monkeypatch.setattr("gripmargin.run.one.check_file", broken)
@@ -158,7 +158,7 @@ def test_an_error_of_the_program_itself_is_status_4(jobs, capsys, monkeypatch):
 
 @pytest.mark.parametrize(("error", "status"), [(KeyboardInterrupt, 130), (MemoryError, 4)])
 def test_interrupted_is_no_verdict(jobs, monkeypatch, error, status):
-    def stopped(path):
+    def stopped(path, **_):
         raise error
 
     monkeypatch.setattr("gripmargin.run.one.check_file", stopped)

@@ -101,7 +101,54 @@ def test_several_jobs_end_with_a_sum(folder, run):
     assert max(map(len, out.splitlines())) <= 100
     assert "IN ALL" not in run("good.toml")[1]
     assert run("good.toml", "heavy.toml", "none.toml", *ALONE, "--brief")[1] == last
-    assert run("good.toml", "--brief")[:2] == (0, "IN ALL  1 job: 1 pass\n")
+    assert run("good.toml", "--brief")[:2] == (
+        0,
+        "PASS  good: hold, margin 26.91, target 2 at 0.168 s in move 'lift'\n",
+    )
+
+
+def test_a_folder_stands_for_the_jobs_in_it_and_below(folder, run):
+    listed = run("line", *ALONE, "--json", "x.json")
+    assert listed[:2] == run("line/**/*.toml", *ALONE)[:2]
+    assert names(json.loads((folder / "x.json").read_text())) == ["line/a", "line/b"]
+    (folder / "empty").mkdir()
+    status, _, err = run("empty")
+    assert status == 2
+    assert "empty: found no job in this folder, expected a .toml file in it or below" in err
+
+
+def test_it_stops_at_the_first_that_does_not_pass(folder, run):
+    status, out, err = run("good.toml", "heavy.toml", "none.toml", *ALONE, "-x", "--json", "x.json")
+    assert (status, err) == (1, "gripmargin: stopped, 1 not judged\n")
+    assert "IN ALL  2 jobs: 1 pass, 1 falling short\n" in out
+    assert names(json.loads((folder / "x.json").read_text())) == ["good", "heavy"]
+    assert run("none.toml", "good.toml", *ALONE, "-x")[0] == 2
+
+
+def test_how_much_is_said(folder, run):
+    assert run("good.toml")[1].count("\n") < 12
+    everything = run("good.toml", "-v")[1]
+    assert "\nAssumed\n" in everything
+    assert everything.count("\n") > 25
+    assert run("good.toml", "-q")[1].count("\n") == 1
+    assert run("good.toml", "-q", "-v")[2] == ("gripmargin: --verbose: found --brief as well, expected one of them\n")
+
+
+@pytest.mark.parametrize(("given", "word"), [("holt", "did you mean 'hold'?"), (",", "at least one of: preload")])
+def test_a_check_that_there_is_not(folder, run, given, word):
+    status, _, err = run("good.toml", "--checks", given)
+    assert status == 2
+    assert err.startswith("gripmargin: --checks: found ")
+    assert word in err
+
+
+def test_checks_are_chosen_in_every_process(folder, run):
+    outputs = [
+        run("good.toml", "heavy.toml", "--checks", "swing", *workers)[1] for workers in (ALONE, ["--workers", "2"])
+    ]
+    assert outputs[0] == outputs[1]
+    assert outputs[0].count("(chosen checks only)") == 2
+    assert "  hold  " not in outputs[0]
 
 
 def test_same_input_same_bytes_whatever_the_workers_and_the_hash_seed(folder):
@@ -157,7 +204,7 @@ def test_same_input_same_bytes_whatever_the_workers_and_the_hash_seed(folder):
 )
 def test_bad_usage_is_found_before_anything_is_judged(folder, run, monkeypatch, arguments, says):
     (folder / "good.json").write_text("{}")
-    monkeypatch.setattr("gripmargin.run.one.check_file", lambda path: pytest.fail("judged"))
+    monkeypatch.setattr("gripmargin.run.one.check_file", lambda path, **_: pytest.fail("judged"))
     before = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
     status, out, err = run("good.toml", *arguments)
     assert (status, out) == (2, "")
@@ -168,7 +215,7 @@ def test_bad_usage_is_found_before_anything_is_judged(folder, run, monkeypatch, 
 @pytest.mark.parametrize("spelling", ["good.csv", "line/../good.csv", "symbolic", "hard", "bag/part.mcap", "arm.urdf"])
 def test_no_file_that_a_job_reads_is_overwritten(folder, run, monkeypatch, spelling):
     """Whatever it is called, whether the job can be read or not."""
-    monkeypatch.setattr("gripmargin.run.one.check_file", lambda path: pytest.fail("judged"))
+    monkeypatch.setattr("gripmargin.run.one.check_file", lambda path, **_: pytest.fail("judged"))
     (folder / "symbolic").symlink_to("good.csv")
     (folder / "hard").hardlink_to(folder / "good.csv")
     (folder / "bag").mkdir()
@@ -201,7 +248,7 @@ def test_where_one_output_cannot_be_written_none_is(folder, run, monkeypatch):
 
     real = checker.check_file
 
-    def meanwhile(path):
+    def meanwhile(path, **_):
         (folder / "out").rmdir()
         return real(path)
 
@@ -254,7 +301,7 @@ def test_a_fault_of_ours_comes_after_what_falls_short_and_before_the_rest(
     write("noisy", "2 kg", noise=0.3)
     (folder / "crash.toml").write_text("")
     real = checker.check_file
-    monkeypatch.setattr(checker, "check_file", lambda path: {}[path] if path == "crash.toml" else real(path))
+    monkeypatch.setattr(checker, "check_file", lambda path, **_: {}[path] if path == "crash.toml" else real(path))
     found, _, err = run(*(f"{name}.toml" for name in [*others, "crash"]), *ALONE, "--junit", "x.xml")
     assert found == status
     assert "crash.toml: an error of the program itself: KeyError: 'crash.toml'. Nothing was decided" in err
@@ -265,7 +312,7 @@ def test_a_fault_of_ours_comes_after_what_falls_short_and_before_the_rest(
 def test_the_trace_of_a_fault_is_shown_when_asked_for(folder, monkeypatch, capsys, room):
     """And the status stays 4: that of a traceback, 1, would be a verdict."""
 
-    def broken(*arguments):
+    def broken(*arguments, **_):
         raise ZeroDivisionError("a fault of ours")
 
     monkeypatch.setattr(room, broken)
@@ -349,7 +396,7 @@ def test_what_was_judged_before_an_interrupt_is_reported(folder, run, monkeypatc
     real = checker.check_file
 
     def until(name):
-        def check(path):
+        def check(path, **_):
             if path == name:
                 raise KeyboardInterrupt
             return real(path)
@@ -459,3 +506,10 @@ def test_the_limit_of_a_job_is_that_of_the_command(folder, run, monkeypatch):
     assert asked[2].time == 1800.0
     assert asked[2].memory is None or asked[2].memory >= 4e9
     assert asked[3] == Limits(time=120.0, memory=500_000_000)
+
+
+def test_a_file_that_is_not_there_is_told_with_the_one_that_may_be_meant(folder, run):
+    assert run("godo.toml")[2] == (
+        "gripmargin: godo.toml: found no such file, expected a file; did you mean 'good.toml'?\n"
+    )
+    assert run("nothing like it.toml")[2].endswith("found no such file, expected a file\n")

@@ -128,9 +128,8 @@ class TestTheLanguage:
 
     def test_a_name_may_be_that_of_the_scope_around(self):
         """A property of a macro made of one outside that is made of a name that the macro has, too."""
-        call = (
-            '<xacro:macro name="m" params=""><xacro:property name="a" value="${b}"/><link name="${a}"/></xacro:macro>'
-        )
+        inside = '<xacro:property name="a" value="${b}"/><link name="${a}"/>'
+        call = f'<xacro:macro name="m" params="">{inside}</xacro:macro>'
         outer = '<xacro:property name="a" value="up"/><xacro:property name="b" value="${a}per"/>'
         root = parse(f'<robot xmlns:xacro="x">{outer}{call}<xacro:m/></robot>', "r")
         assert xacro.expanded(root)[0].children[0].attributes["name"] == "upper"

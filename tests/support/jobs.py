@@ -59,7 +59,7 @@ def watch():
         with open(LOG, "a") as log:
             log.write(f"{word} {os.getpid()} {os.path.basename(path)}\\n")
 
-    def watched(path):
+    def watched(path, **more):
         name = os.path.basename(path)
         note("begin", path)
         if name.startswith("slow"):
@@ -74,7 +74,7 @@ def watch():
         if name.startswith("big"):
             raise MemoryError
         print("a library that prints")
-        report = real(path)
+        report = real(path, **more)
         note("end", path)
         return report
 

@@ -5,9 +5,12 @@ Running a job, tuning, assumptions, references, pages and schemas loop over it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
 from typing import Final
 
+from gripmargin.base.errors import InputError
+from gripmargin.base.given import texts
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.handover.pressure import PRESSURE
@@ -26,6 +29,38 @@ def judged() -> Iterator[Judged]:
     """Yield every result that a check may give, in their order."""
     for check in CHECKS:
         yield from check.judged
+
+
+def chosen(names: Sequence[str] | None) -> tuple[Check, ...]:
+    """Return the checks of these names, in their order; None: all.
+
+    Args:
+        names: Of checks, or of results, which stand for the check that gives them.
+
+    Raises:
+        InputError: No check has such a name, or there is none.
+    """
+    if names is None:
+        return CHECKS
+    wanted = {check_name(name) for name in texts(names, "checks")}
+    if not wanted:
+        raise InputError("checks", "none", "at least one of: " + ", ".join(check.name for check in CHECKS))
+    return tuple(check for check in CHECKS if check.name in wanted)
+
+
+def check_name(name: str) -> str:
+    """Return the name of the check that gives a result of this name, or that has it itself.
+
+    Raises:
+        InputError: No check does.
+    """
+    known = {check.name: check.name for check in CHECKS}
+    known |= {result.name: check.name for check in CHECKS for result in check.judged}
+    if name not in known:
+        near = get_close_matches(name, known, n=1)
+        due = "one of: " + ", ".join(check.name for check in CHECKS)
+        raise InputError("checks", f"'{name}'", due, f"did you mean '{near[0]}'?" if near else "")
+    return known[name]
 
 
 def series() -> dict[str, str]:

@@ -37,11 +37,20 @@ def add(commands: Commands[Parser]) -> None:
         "jobs",
         nargs="+",
         metavar="JOB",
-        help="job file, TOML or JSON, or a pattern of names such as 'jobs/**/*.toml'; '**' stands for any folders",
+        help="job file, TOML or JSON; a folder: all .toml files in it and below; or a pattern of names such as "
+        "'jobs/**/*.toml', where '**' stands for any folders",
+    )
+    check.add_argument("-v", "--verbose", action="store_true", help="print all of each report")
+    check.add_argument(
+        "-q",
+        "--brief",
+        action="store_true",
+        help="print one line: the verdict; of several jobs the sum, and a line for each that does not pass",
     )
     check.add_argument(
-        "--brief", action="store_true", help="print the sum and a line for each job that does not pass, no reports"
+        "--checks", metavar="NAMES", help="make these checks only, such as 'hold,swing'; the others are not checked"
     )
+    check.add_argument("-x", "--first", action="store_true", help="stop at the first job that does not pass")
     check.add_argument(
         "--json", metavar="FILE", help="write the full report as JSON; '-' prints it instead of the text"
     )
@@ -87,15 +96,17 @@ def run(options: argparse.Namespace) -> int:
         raise InputError("--samples", "no JSON to put them in", "--json or --lines beside it")
     if options.html == STDOUT:
         raise InputError("--html", "standard output", "a file")
-    if options.series is not None:
-        _check_series(options.series, options.jobs)
     if options.worse is not None and options.baseline is None:
         raise InputError("--worse", "nothing to compare with", "--baseline beside it")
+    if options.verbose and options.brief:
+        raise InputError("--verbose", "--brief as well", "one of them")
     workers = _workers(options.workers)
     limits = _limits(options.limit)
     worse = _share(options.worse)
     named = list(_expanded(options.jobs))
     read = [name for name in named if isinstance(name, str)]
+    if options.series is not None:
+        _check_series(options.series, len(named))
     places = checked_places(
         {
             "--json": options.json,
@@ -107,11 +118,23 @@ def run(options: argparse.Namespace) -> int:
         read,
         [options.baseline] if options.baseline else [],
     )
-    from gripmargin.cli.judging import Judging  # noqa: PLC0415 - what is wrong with an argument need not wait for it
+    from gripmargin.checks.registry import chosen  # noqa: PLC0415 - what is wrong with an argument need not wait for it
+    from gripmargin.cli.judging import Judging  # noqa: PLC0415 - likewise
     from gripmargin.files.report_file import read_baseline  # noqa: PLC0415 - likewise
 
     baseline = None if options.baseline is None else read_baseline(options.baseline)
-    judging = Judging(places, samples=options.samples, brief=options.brief)
+    checks = None if options.checks is None else [name.strip() for name in options.checks.split(",") if name.strip()]
+    try:
+        chosen(checks)
+    except InputError as error:
+        raise error.at("--checks") from error
+    judging = Judging(
+        places,
+        samples=options.samples,
+        said="all" if options.verbose else "sum" if options.brief else "short",
+        checks=checks,
+        first=options.first,
+    )
     if limits is None and len(read) > 1 and workers != 1:
         from gripmargin.run.workers import Limits, physical_memory  # noqa: PLC0415 - only where it counts
 
@@ -121,13 +144,13 @@ def run(options: argparse.Namespace) -> int:
     return judging.finish(baseline, worse)
 
 
-def _check_series(place: str, jobs: Sequence[str]) -> None:
+def _check_series(place: str, jobs: int) -> None:
     from gripmargin.files.series_file import checked_writer  # noqa: PLC0415 - loads numpy
 
     if place == STDOUT:
         raise InputError("--series", "standard output", "a file")
-    if len(jobs) > 1 or (glob.has_magic(jobs[0]) and not os.path.lexists(jobs[0])):
-        raise InputError("--series", "several jobs, or a pattern", "one job", "run the command for each")
+    if jobs > 1:
+        raise InputError("--series", f"{jobs} jobs", "one job", "run the command for each")
     try:
         checked_writer(Path(place).suffix)
     except InputError as error:
@@ -139,11 +162,12 @@ def _expanded(jobs: Sequence[str]) -> Iterator[str | Judgement]:
     seen: set[str] = set()
     for job in jobs:
         names = [job]
-        if glob.has_magic(job) and not os.path.lexists(job):
-            found = glob.glob(job, recursive=True)  # noqa: PTH207 - Path.glob takes no absolute pattern
+        pattern = os.path.join(glob.escape(job), "**", "*.toml") if os.path.isdir(job) else job  # noqa: PTH112, PTH118
+        if pattern != job or (glob.has_magic(job) and not os.path.lexists(job)):
+            found = glob.glob(pattern, recursive=True)  # noqa: PTH207 - Path.glob takes no absolute pattern
             names = sorted(name for name in found if Path(name).is_file())
             if not names:
-                yield _no_match(job)
+                yield _no_match(job, folder=pattern != job)
         for name in names:
             same = os.path.normpath(name)
             if same not in seen:
@@ -151,10 +175,13 @@ def _expanded(jobs: Sequence[str]) -> Iterator[str | Judgement]:
                 yield name
 
 
-def _no_match(pattern: str) -> Judgement:
+def _no_match(pattern: str, *, folder: bool) -> Judgement:
     from gripmargin.results.report import Judgement  # noqa: PLC0415 - loads numpy
 
-    error = InputError(pattern, "no file that this pattern matches", "job files", "look at the folder and the spelling")
+    found, due = ("no file that this pattern matches", "job files")
+    if folder:
+        found, due = ("no job in this folder", "a .toml file in it or below")
+    error = InputError(pattern, found, due, "look at the folder and the spelling")
     return Judgement(job_file=pattern, error=error)
 
 

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import json
 import sys
+import time
 from collections.abc import Iterable, Sequence
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 from gripmargin.base.errors import FaultError, GripmarginError
 from gripmargin.cli.arguments import BAD_INPUT, INTERNAL, INTERRUPTED, PASSED, SHORT, UNDECIDED
 from gripmargin.cli.outputs import STDOUT, complain, say, visible, write_all
 from gripmargin.cli.progress import Progress
+from gripmargin.cli.terminal import width
 from gripmargin.files.report_file import Baseline
+from gripmargin.reports.as_glance import report_glance, verdict_line
 from gripmargin.reports.as_junit import junit_xml
 from gripmargin.reports.as_lines import judgement_tree, report_line
 from gripmargin.reports.as_text import report_text
@@ -24,6 +28,7 @@ from gripmargin.run.many import judgements
 from gripmargin.run.workers import Limits
 
 _OF_SAMPLES = frozenset({"--html", "--series"})  # what needs the figures at every sample
+Said = Literal["sum", "short", "all"]
 
 
 class Judging:
@@ -32,13 +37,26 @@ class Judging:
     Args:
         places: Where to write what, by argument.
         samples: Whether JSON and lines have the figures at every sample.
-        brief: Whether the text is the sum alone.
+        said: How much the text says of each job.
+        checks: Which checks to make; None: all that a job gives the data for.
+        first: Whether to stop at the first job that does not pass.
     """
 
-    def __init__(self, places: dict[str, str], *, samples: bool, brief: bool) -> None:
+    def __init__(
+        self,
+        places: dict[str, str],
+        *,
+        samples: bool = False,
+        said: Said = "short",
+        checks: Sequence[str] | None = None,
+        first: bool = False,
+    ) -> None:
         self._places = places
         self._samples = samples
-        self._brief = brief
+        self._said = said
+        self._checks = checks
+        self._first = first
+        self._begun = time.monotonic()
         self._printed = STDOUT not in places.values()  # whether the text is what standard output gets
         self._done: list[Judgement] = []
         self._trees: list[str] = []
@@ -60,7 +78,12 @@ class Judging:
         try:
             with Progress(len(names), "jobs") as progress:
                 made = judgements(
-                    names, workers=workers, samples=samples, limits=limits, ended=lambda _: progress.step()
+                    names,
+                    workers=workers,
+                    samples=samples,
+                    limits=limits,
+                    checks=self._checks,
+                    ended=lambda _: progress.step(),
                 )
                 with closing(made):
                     for name in named:
@@ -68,6 +91,9 @@ class Judging:
                         with progress.aside():
                             self._say(judgement)
                         left.pop(0)
+                        if self._first and left and not judgement.passed:
+                            print(f"gripmargin: stopped, {len(left)} not judged", file=sys.stderr)
+                            break
         except KeyboardInterrupt:
             print("gripmargin: interrupted", file=sys.stderr)
             if len(left) == len(named):
@@ -80,8 +106,9 @@ class Judging:
         report = judgement.report
         if judgement.error is not None:
             complain(judgement.error, judgement.job_file if self._several else "")
-        if report is not None and self._printed and not self._brief:
-            self._print(report_text(report) + "\n")
+        if report is not None and self._printed and self._said != "sum":
+            text = report_text if self._said == "all" else report_glance
+            self._print(text(report, width=width()) + "\n")
         self._keep(judgement)
 
     def _keep(self, judgement: Judgement) -> None:
@@ -112,8 +139,12 @@ class Judging:
         write_all(texts)
         if STDOUT in texts:
             self._print(str(texts[STDOUT]), next(name for name, place in self._places.items() if place == STDOUT))
-        if self._printed and (self._brief or len(self._done) > 1):
+        if self._printed and self._several:
             self._print(summary_text(self._done))
+        elif self._printed and self._said == "sum":
+            self._print("".join(verdict_line(judged.report) for judged in self._done if judged.report is not None))
+        if self._printed and sys.stdout.isatty():
+            self._print(f"in {time.monotonic() - self._begun:.1f} s\n")
         if comparison is not None and self._printed:
             self._print(comparison_text(comparison))
         elif comparison is not None:

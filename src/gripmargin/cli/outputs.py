@@ -10,6 +10,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from gripmargin.base.errors import FaultError, GripmarginError, InputError
+from gripmargin.cli.terminal import coloured
 from gripmargin.files.source import printable
 from gripmargin.files.whole import put, stage
 
@@ -111,7 +112,8 @@ def say(text: str, name: str = "") -> bool:
         name: Of the argument that asks for it; empty: it is for a person.
     """
     try:
-        sys.stdout.write(visible(text, name))
+        shown = visible(text, name)
+        sys.stdout.write(shown if name else coloured(shown))
         sys.stdout.flush()
     except BrokenPipeError:
         nobody_reads()

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import json
 import stat
+from contextlib import suppress
+from difflib import get_close_matches
+from itertools import islice
 from pathlib import Path
 from typing import Any, NoReturn
 
 from gripmargin.base.errors import InputError
 
 MOST_TABLES = 10_000_000  # of one JSON text: a gigabyte, far more than the largest program has points
+MOST_NAMES = 2000  # of a folder that are compared with a name that is not there
+CLOSE = 0.75  # share of letters in common from which a name may have been meant
 _UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
 
 
@@ -22,7 +27,7 @@ def checked_size(path: Path, limit: int) -> int:
     try:
         status = path.stat()
     except FileNotFoundError as error:
-        raise InputError(str(path), "no such file", "a file") from error
+        raise InputError(str(path), "no such file", "a file", _near(path)) from error
     except (OSError, ValueError) as error:
         raise InputError(str(path), reason(error), "a file that can be read") from error
     if not stat.S_ISREG(status.st_mode):
@@ -33,6 +38,16 @@ def checked_size(path: Path, limit: int) -> int:
     if status.st_size > limit:
         raise InputError(str(path), f"{status.st_size / 1e6:.4g} MB", f"at most {limit / 1e6:.4g} MB")
     return status.st_size
+
+
+def _near(path: Path) -> str:
+    """Which file beside it may have been meant."""
+    with suppress(OSError):
+        names = sorted(each.name for each in islice(path.parent.iterdir(), MOST_NAMES))
+        near = get_close_matches(path.name, names, n=1, cutoff=CLOSE)
+        if near:
+            return f"did you mean '{printable(near[0])}'?"
+    return ""
 
 
 def read_text(path: Path, limit: int) -> str:

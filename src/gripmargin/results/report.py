@@ -13,6 +13,8 @@ from gripmargin.results.scene import Scene
 
 SCHEMA = "gripmargin-report/1"
 
+NOT_CHOSEN = "it was not chosen"  # why a check was not made that the job gives the data for
+
 CAUTIONS = (
     "A part that falls can hurt someone. This is an engineering aid, no safety function, and has no performance "
     "level: risk assessment, guarding and local codes are for competent or licensed people.",
@@ -56,6 +58,12 @@ class Report:
     def passed(self) -> bool:
         """Whether every check made is a pass; undecided is not."""
         return self.verdict is Verdict.PASS
+
+    @property
+    def title(self) -> str:
+        """Name of the job, and whether the verdict is that of some checks only."""
+        chosen = any(item.reason == NOT_CHOSEN for item in self.not_checked)
+        return f"{self.job} (chosen checks only)" if chosen else self.job
 
     @property
     def plot(self) -> Any:

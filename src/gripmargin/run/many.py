@@ -13,9 +13,10 @@ from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from queue import SimpleQueue
+from typing import NamedTuple
 
 from gripmargin.base.errors import FaultError, GripmarginError, InputError
-from gripmargin.base.given import as_paths
+from gripmargin.base.given import as_paths, texts
 from gripmargin.base.version import __version__
 from gripmargin.results.report import Judgement
 from gripmargin.run.workers import Limits, OverLimitError, Workers
@@ -32,6 +33,7 @@ def check_files(
     samples: bool = True,
     limit: float | None = None,
     memory: int | None = None,
+    checks: Sequence[str] | None = None,
 ) -> tuple[Judgement, ...]:
     """Check many job files, in parallel; one that cannot be checked does not stop the others.
 
@@ -49,15 +51,16 @@ def check_files(
         limit: Time that a job may take [s]; one that takes more could not be checked. With a limit every job has a
             process of this machine, even the only one. None: no limit.
         memory: Address space that its process may take [bytes], where the system knows such a limit; None: no limit.
+        checks: Which checks to make, by their names; None: all that a job gives the data for.
 
     Returns:
         One judgement a path, in the order given.
 
     Raises:
-        InputError: `workers` is not a number from 1 up.
+        InputError: `workers` is not a number from 1 up, or no check has such a name.
     """
     limits = None if limit is None and memory is None else Limits(time=limit, memory=memory)
-    return tuple(judgements(paths, executor=executor, workers=workers, samples=samples, limits=limits))
+    return tuple(judgements(paths, executor=executor, workers=workers, samples=samples, limits=limits, checks=checks))
 
 
 def judgements(
@@ -67,6 +70,7 @@ def judgements(
     workers: int | None = None,
     samples: bool = True,
     limits: Limits | None = None,
+    checks: Sequence[str] | None = None,
     ended: Callable[[Judgement], None] = lambda _: None,
 ) -> Generator[Judgement]:
     """Like `check_files`, but yield each judgement, in the order given, as soon as it is its turn.
@@ -77,13 +81,14 @@ def judgements(
         workers: As there.
         samples: As there.
         limits: What each job may take; None: any amount.
+        checks: As there.
         ended: Called with each judgement when it is made, in any order.
     """
-    names = as_paths(paths)
+    names, asked = as_paths(paths), Asked(samples, None if checks is None else texts(checks, "checks"))
     size = min(checked_workers(workers), len(names))
     if executor is None and ((size <= 1 and limits is None) or not sys.executable):
-        return _one_by_one(names, samples, ended)
-    return _side_by_side(names, executor, max(size, 1), samples, limits or Limits(), ended)
+        return _one_by_one(names, asked, ended)
+    return _side_by_side(names, executor, max(size, 1), asked, limits or Limits(), ended)
 
 
 def checked_workers(workers: int | None) -> int:
@@ -99,13 +104,28 @@ def checked_workers(workers: int | None) -> int:
     return workers
 
 
-def judge_file(path: str, samples: bool = True, asked: str = "", version: str = __version__) -> Judgement:
+class Asked(NamedTuple):
+    """What is asked of every job.
+
+    Attributes:
+        samples: Whether the report keeps the figures at every sample.
+        checks: Which checks to make; None: all that the job gives the data for.
+    """
+
+    samples: bool = True
+    checks: tuple[str, ...] | None = None
+
+
+ALL = Asked()
+
+
+def judge_file(path: str, asked: Asked = ALL, word: str = "", version: str = __version__) -> Judgement:
     """Check one job file; whatever goes wrong is in what it returns.
 
     Args:
         path: The job file.
-        samples: Whether the report keeps the figures at every sample.
-        asked: A word for this one asking. Some executors give the result of an earlier call with the same
+        asked: What is asked of it.
+        word: A word for this one asking. Some executors give the result of an earlier call with the same
             arguments again, even if the file has changed since; a word that no other call has keeps them from it.
         version: That of the process that asks: another one here might answer otherwise.
     """
@@ -117,7 +137,7 @@ def judge_file(path: str, samples: bool = True, asked: str = "", version: str = 
     from gripmargin.run import one as checker  # noqa: PLC0415 - the process that leads need not load it
 
     try:
-        report = checker.check_file(path)
+        report = checker.check_file(path, checks=asked.checks)
     except GripmarginError as error:
         return Judgement(job_file=path, error=error)
     except MemoryError:
@@ -126,16 +146,16 @@ def judge_file(path: str, samples: bool = True, asked: str = "", version: str = 
         fault = _fault(path, f"{type(error).__name__}: {error}", REPORT_IT)
         fault.trace = traceback.format_exc()
         return Judgement(job_file=path, error=fault)
-    return Judgement(job_file=path, report=report if samples else report.without_samples())
+    return Judgement(job_file=path, report=report if asked.samples else report.without_samples())
 
 
 def _fault(path: str, found: str, remedy: str) -> FaultError:
     return FaultError(path, found, "a verdict", remedy)
 
 
-def _one_by_one(names: Sequence[str], samples: bool, ended: Callable[[Judgement], None]) -> Generator[Judgement]:
+def _one_by_one(names: Sequence[str], asked: Asked, ended: Callable[[Judgement], None]) -> Generator[Judgement]:
     for name in names:
-        judgement = judge_file(name, samples)
+        judgement = judge_file(name, asked)
         ended(judgement)
         yield judgement
 
@@ -144,12 +164,12 @@ def _side_by_side(
     names: Sequence[str],
     executor: Executor | None,
     size: int,
-    samples: bool,
+    asked: Asked,
     limits: Limits,
     ended: Callable[[Judgement], None],
 ) -> Generator[Judgement]:
     with ExitStack() as at_end:
-        spread = _Spread(names, executor, size, samples, limits, at_end)
+        spread = _Spread(names, executor, size, asked, limits, at_end)
         for i in range(len(names)):
             spread.start(i)
         ready: dict[int, Judgement] = {}
@@ -174,7 +194,7 @@ class _Spread:
         names: Sequence[str],
         executor: Executor | None,
         size: int,
-        samples: bool,
+        asked: Asked,
         limits: Limits,
         at_end: ExitStack,
     ) -> None:
@@ -184,7 +204,7 @@ class _Spread:
         self._given = executor
         self._workers: Executor | None = None
         self._size = size
-        self._samples = samples
+        self._of_each = asked
         self._limits = limits
         self._at_end = at_end
         self._starts: Counter[int] = Counter()
@@ -208,8 +228,8 @@ class _Spread:
         future.add_done_callback(lambda made: self.done.put((i, made)))
 
     def _submit(self, i: int, executor: Executor) -> Future[Judgement]:
-        asked = f"{self._asked} {i} {self._starts[i]}"
-        return executor.submit(judge_file, self._paths[i], self._samples, asked, __version__)
+        word = f"{self._asked} {i} {self._starts[i]}"
+        return executor.submit(judge_file, self._paths[i], self._of_each, word, __version__)
 
     def outcome(self, i: int, future: Future[Judgement]) -> Judgement | None:
         """What a job came to; None where it has to be started again."""

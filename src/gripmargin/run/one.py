@@ -18,7 +18,7 @@ from gripmargin.motion.chain import Chain
 from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.results.findings import NotChecked, Outcome, overall
-from gripmargin.results.report import Report
+from gripmargin.results.report import NOT_CHOSEN, Report
 from gripmargin.results.samples import SERIES, Samples
 from gripmargin.run.assumptions import as_read, assumed, references
 from gripmargin.run.scene import scene_of
@@ -62,6 +62,7 @@ def check(
     gravity: ArrayLike = (0.0, 0.0, -STANDARD_GRAVITY),
     air_density: float = STANDARD_AIR_DENSITY,
     name: str = "program",
+    checks: Sequence[str] | None = None,
 ) -> Report:
     """Check a motion program for a part held by dry-adhesive pads, without any file.
 
@@ -85,6 +86,7 @@ def check(
         gravity: In the world frame [m/s^2], shape (3,).
         air_density: Of the air [kg/m^3]; counts for a part with a drag area.
         name: What the report calls the job.
+        checks: Which checks to make, by their names; None: all that there are data for.
 
     Returns:
         The report; `report.passed` is true only where every check made is a pass.
@@ -138,7 +140,8 @@ def check(
             accept=accept,  # type: ignore[arg-type]
             gravity=gravity,  # type: ignore[arg-type]
             air_density=air_density,
-        )
+        ),
+        checks=checks,
     )
 
 
@@ -151,37 +154,49 @@ def _chain(robot: Any) -> Chain | None:
     return robot_chain(robot)
 
 
-def check_file(path: str | Path) -> Report:
+def check_file(path: str | Path, *, checks: Sequence[str] | None = None) -> Report:
     """Read a job file and check it.
 
+    Args:
+        path: The job file.
+        checks: Which checks to make, by their names; None: all that the job gives the data for.
+
     Raises:
-        InputError: The file, or one it names, is malformed or cannot be read.
+        InputError: The file, or one it names, is malformed or cannot be read; no check has such a name.
     """
     from gripmargin.files.job_file import read_job  # noqa: PLC0415 - a pipeline without files needs no reader
 
     job = read_job(as_path(path))
     try:
-        return check_job(job)
+        return check_job(job, checks=checks)
     except InputError as error:  # of how things fit together, which no single file shows
         raise error.of(str(path)) from error
 
 
-def check_job(job: Job, *, trial: bool = False) -> Report:
+def check_job(job: Job, *, trial: bool = False, checks: Sequence[str] | None = None) -> Report:
     """Check a job.
 
     Args:
         job: What is asked.
         trial: Whether only the results count: what to change where a check falls short is then not looked for.
+        checks: Which checks to make, by their names; None: all that the job gives the data for. The others are listed
+            as not checked.
 
     Raises:
-        InputError: Something does not fit together, or the program has no carry to check.
+        InputError: Something does not fit together, the program has no carry to check, or no check has such a name.
     """
+    chosen = registry.chosen(checks)
     case = work_out(of_class(job, Job, "job", FROM_FILE), trial=trial)
     if case.carried.size == 0:
         raise InputError(
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
         )
-    outcomes = tuple(check.answer(case) for check in registry.CHECKS)
+    outcomes = tuple(
+        check.answer(case)
+        if check in chosen
+        else Outcome(not_checked=(NotChecked(check=check.name, reason=NOT_CHOSEN),))
+        for check in registry.CHECKS
+    )
     results = tuple(result for outcome in outcomes for result in outcome.results)
     return Report(
         job=job.name,

@@ -1,0 +1,156 @@
+"""What each result, each doubt and each cause that a report names means, why it matters, and what helps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """What a code stands for.
+
+    Attributes:
+        what: What is looked at.
+        why: What goes wrong where it is not right.
+        helps: What a person can do about it.
+    """
+
+    what: str
+    why: str
+    helps: str
+
+
+_MEANT = "Mend the job file; where it is meant as it stands, put the code in job.accept, and every report repeats it."
+
+MEANINGS: Final[dict[str, Meaning]] = {
+    "preload": Meaning(
+        "The press at the pick: at every place of every pad, the share of its full adhesion that the press gave it.",
+        "The fibrils stick where they touched. A place that was pressed too little holds little, and the bond begins "
+        "to peel there.",
+        "Press deeper, bring the tool parallel to the face, stay longer where dwell counts, clean the pads.",
+    ),
+    "lift_off": Meaning(
+        "The margin while the part leaves its tray: its weight and what it takes to break it away, on the bond of the "
+        "press.",
+        "A part that the tray holds back pulls harder than its weight, and at its edge first.",
+        "Mend the preload first; loosen what holds the part back; take it nearer its centre of mass.",
+    ),
+    "hold": Meaning(
+        "The factor on the whole load (weight, motion, air) at which the bond would just break, at every carried "
+        "sample. The part is taken as fixed to the tool; swing counts separately.",
+        "Tension at the edge of a pad opens the bond there, and an opening bond has less left to carry with.",
+        "Slow the move that is named, move the pads towards the centre of mass, take larger or more pads, accelerate "
+        "along the face rather than off it.",
+    ),
+    "peel": Meaning(
+        "The margin against a peel front that runs in from the edge of a pad, where the job asks for it.",
+        "A thin backing peels at a far lower force than it takes to pull the whole pad off.",
+        "Keep the load over the middle of the pads; a stiffer backing; larger pads.",
+    ),
+    "one_pad_lost": Meaning(
+        "The margin of the pads that are left when any one of them has let go.",
+        "A dirty or damaged pad fails alone, and its load goes to its neighbours at once.",
+        "More pads, farther apart, none of which carries most of the load.",
+    ),
+    "swing": Meaning(
+        "The margin with the part swinging on its soft backing: the factor of hold, with the load that the swing adds.",
+        "A move that starts or stops faster than the part can follow adds up to its own load once more, and a rhythm "
+        "near a natural frequency adds more.",
+        "Let accelerations rise over a period of the lowest mode, slow down, pause between moves, stiffen the backing.",
+    ),
+    "settle": Meaning(
+        "Where the part is when it is set down, beside where the program believes it to be: what is left of the swing.",
+        "A part that still swings meets the edge of its nest.",
+        "Wait at the last stop, approach more slowly, widen the tolerance of the nest.",
+    ),
+    "release": Meaning(
+        "Whether the release breaks the bond, and whether the part stays in its nest while the tool leaves.",
+        "A bond that is left lifts the part, tips it, or drags it along; a release that is too hard crushes it.",
+        "Go farther with the move that breaks the bond (peel, twist, slide, press), hold the part down, use less pad.",
+    ),
+    "pressure": Meaning(
+        "The highest pressure of the pads on the part, beside what the part may take.",
+        "Glass breaks and coatings are marked.",
+        "Press less deep, bring the tool parallel to the face, use softer or larger pads.",
+    ),
+    "stop": Meaning(
+        "The margin if the robot stopped at any carried sample, on the path or with every axis braking by itself.",
+        "A protective stop or a power failure brakes harder than any programmed move, when nobody planned it.",
+        "Slow down, set gentler stops where the risk assessment allows it, take stronger pads; keep people out of the "
+        "way of a part that may be thrown.",
+    ),
+    "recorded": Meaning(
+        "The margin in the motion that the robot really made, as hold has it for the program.",
+        "Robots overshoot, lag and shake; the part feels that and not the program.",
+        "Tune the robot's motion, slow the moves that differ most, leave more margin.",
+    ),
+    "swing_as_run": Meaning(
+        "The margin with the part swinging in the motion that the robot really made.",
+        "Shaking near a natural frequency of the part on its pads is not in the program.",
+        "Find what shakes (gears, a soft stand, a control loop); slow down; take a stiffer backing.",
+    ),
+    "flange": Meaning(
+        "Gripper and part beside the rated load, moments and inertias of the robot's wrist.",
+        "Beyond its rated values a robot wears, faults, or does not follow its program.",
+        "A lighter gripper, its mass nearer the flange, another robot, a slower move.",
+    ),
+    "above_the_face": Meaning(
+        "The pads do not come down to the face of the part in its tray or its nest.",
+        "Nothing is pressed then, and all that follows is about a part that was never taken.",
+        "Look at pick.face, nest.face, robot.tool and robot.base: one of them is not where it is said to be.",
+    ),
+    "no_bond": Meaning(
+        "The press in the tray leaves no bond to speak of.",
+        "Whatever the carry does, the part is not held.",
+        "Mend what preload says first.",
+    ),
+    "target": Meaning(
+        "A check passes with a figure below 1, because the target is below 1.",
+        "Below 1 the part is lost by the checker's own figures.",
+        "Raise the target; or accept it, if the figure is no margin of yours to keep.",
+    ),
+    "density": Meaning("Mass beside volume.", "A slip of units makes a part a thousand times too light.", _MEANT),
+    "inertia": Meaning(
+        "Inertia beside mass and size.", "Moments of a turning part are wrong by the same factor.", _MEANT
+    ),
+    "centre_of_mass": Meaning(
+        "The centre of mass beside face and pads.",
+        "On the wrong side, or in another frame, the peel is another one.",
+        _MEANT,
+    ),
+    "pad_material": Meaning(
+        "Strengths and stiffnesses beside what was ever published.", "A slip of units makes any pad hold.", _MEANT
+    ),
+    "surface_factor": Meaning(
+        "How much better than the reference the part's face is said to hold.", "Most real faces hold less.", _MEANT
+    ),
+    "pad_places": Meaning(
+        "Pads of a plane face beside one plane.", "Pads that are not in it do not touch, or stand in the part.", _MEANT
+    ),
+    "pick_place": Meaning("Where the tool comes down on the tray.", "Beside the face nothing is taken.", _MEANT),
+    "nest_place": Meaning(
+        "Where the tool comes down on the nest.", "Beside the face the part is set on its edge.", _MEANT
+    ),
+    "phase_order": Meaning("Which phase follows which.", "A part cannot be let go before it is taken.", _MEANT),
+    "spacing": Meaning(
+        "Samples of a moving tool and the time between them.", "What happens between far samples is not seen.", _MEANT
+    ),
+    "joint_travel": Meaning(
+        "Joint values beside the joints' limits.", "Degrees read as radians turn a robot wildly.", _MEANT
+    ),
+    "joint_speed": Meaning(
+        "Joint speeds beside robot.speed.", "The robot cannot run this program as it stands.", _MEANT
+    ),
+    "scatter": Meaning(
+        "Scatter of the samples beside what would tear the pads off.",
+        "If it is motion and not noise, the part does not stay on.",
+        "Record or export with more digits, or with speeds and accelerations; " + _MEANT[0].lower() + _MEANT[1:],
+    ),
+    "tool_travel": Meaning(
+        "The tool's speed beside the fastest robots.", "Units of positions or of time are wrong.", _MEANT
+    ),
+    "fouling": Meaning(
+        "How much of their strength the pads keep at this pick.", "A loss by pick, read far on, says nothing.", _MEANT
+    ),
+}

@@ -1,0 +1,108 @@
+"""The report at a glance: verdict, a line a check, what lies behind it, what to change, what was not checked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import zip_longest
+
+from gripmargin.checks import words
+from gripmargin.reports.changes import no_help, sorted_out, together
+from gripmargin.reports.layout import EMPTY, WIDTH, Line, laid_out, printable
+from gripmargin.results.findings import CheckResult, Finding, Verdict, worst_first
+from gripmargin.results.report import Report
+
+MOST_CHANGES = 3  # that are said; a person tries one and looks again
+_LABEL = 13  # characters of the words in front
+
+
+def report_glance(report: Report, *, width: int = WIDTH) -> str:
+    """Return what a person has to know of a report first, in about fifteen lines.
+
+    Args:
+        report: What is said.
+        width: Largest number of characters in a line.
+    """
+    lines = [(f"{report.verdict.upper()}  ", report.title), EMPTY, *_table(report.checks), EMPTY]
+    codes = [each.code for each in report.causes[:1]] or [check.check for check in _worst(report)]
+    lines += [_labelled("why", sentence) for sentence in _cause(report)]
+    for i, change in enumerate(_changes(report)):
+        lines.append(_labelled("" if i else "to change", change))
+    if report.not_checked:
+        lines.append(_labelled("not checked", ", ".join(item.check for item in report.not_checked)))
+    lines.append(_labelled("caution", "a part that falls can hurt someone; this is an aid, no safety function"))
+    more = f"-v says all of it, and the {len(report.assumed)} things taken for granted"
+    lines.append(_labelled("more", more + "".join(f"; gripmargin explain {code}" for code in codes)))
+    return laid_out(lines, width, hang=2 + _LABEL)
+
+
+def verdict_line(report: Report) -> str:
+    """Return the verdict and the figure that decides it, in one line."""
+    decides = min(_worst(report) or report.checks, key=_share)
+    where = "" if decides.at is None else f" at {words.when(decides.at)}"
+    said = f"{decides.check}, {_figures(decides)}, target {decides.target:g}{where}"
+    return printable(f"{report.verdict.upper()}  {report.title}: {said}") + "\n"
+
+
+def _labelled(word: str, sentence: str) -> Line:
+    return f"  {word:<{_LABEL}}", sentence
+
+
+def _table(checks: tuple[CheckResult, ...]) -> list[Line]:
+    """A line a check: its name, verdict, figure, target and place, one under the other."""
+    rows = [(check.check, str(check.verdict), _figures(check), f"target {check.target:g}") for check in checks]
+    wide = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    lines = []
+    for check, row in zip(checks, rows, strict=True):
+        name, verdict, figure, target = (f"{cell:<{size}}  " for cell, size in zip(row, wide, strict=True))
+        where = check.text if check.value is None else "" if check.at is None else f"at {words.when(check.at)}"
+        lines.append((f"  {name:<{_LABEL}}{verdict}{figure}", f"{target}{where}".rstrip()))
+    return lines
+
+
+def _figures(check: CheckResult) -> str:
+    said = f"{check.measure} {words.figure(check.value)}"
+    if check.low is not None and check.high is not None and check.spread > 0.005:
+        said += f" ({words.figure(check.low)} to {words.figure(check.high)})"
+    return said
+
+
+def _worst(report: Report) -> list[CheckResult]:
+    """The check that decides the verdict, where it is no pass."""
+    short = [check for check in report.checks if check.verdict is report.verdict is not Verdict.PASS]
+    return sorted(short, key=_share)[:1]
+
+
+def _share(check: CheckResult) -> float:
+    return 0.0 if check.low is None else check.low / check.target if check.target else float("inf")
+
+
+def _cause(report: Report) -> Iterator[str]:
+    """What lies behind the verdict: one thing."""
+    if report.causes:
+        yield report.causes[0].text
+    for finding in [] if report.causes else _own(report)[:1]:
+        reasons = [reason for reason in finding.because.get("undecided", ()) if reason not in finding.text]
+        yield f"{finding.check}: {finding.text}" + (f"; undecided: {'; '.join(reasons)}" if reasons else "")
+        return
+    for check in [] if report.causes else _worst(report):
+        yield "; ".join((*check.doubts, *check.lines[:1])) or check.text
+
+
+def _own(report: Report) -> list[Finding]:
+    """Findings that no cause explains, the worst first."""
+    return worst_first(finding for finding in report.findings if finding.check not in report.explained)
+
+
+def _changes(report: Report) -> list[str]:
+    """What to change first: for each check that falls short, the worst first, then what else would do."""
+    found = _own(report)
+    checks = list(dict.fromkeys(finding.check for finding in found))
+    said: dict[str, list[str]] = {}
+    for check in checks:
+        shown, hints, data, useless = sorted_out(finding for finding in found if finding.check == check)
+        said[check] = [f"{together(same)}: then it passes" for same in shown]
+        said[check] += [f"to decide it: {remedy.text}" for remedy in data]
+        said[check] += [f"would help: {together(same)}" for same in hints]
+        said[check] += [no_help(useless)] if useless and not said[check] else []
+    by_turns = [each for turn in zip_longest(*said.values()) for each in zip(checks, turn, strict=True) if each[1]]
+    return [f"{check}: {change}" if len(checks) > 1 else change for check, change in by_turns[:MOST_CHANGES]]
