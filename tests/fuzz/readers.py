@@ -65,7 +65,7 @@ def _bag() -> bytes:
             for i in range(3):
                 stamp = store.types["builtin_interfaces/msg/Time"](sec=1, nanosec=1000 * i)
                 header = store.types["std_msgs/msg/Header"](seq=i, stamp=stamp, frame_id="")
-                values = {name: np.full(2, 0.1 * i) for name in ("position", "velocity", "effort")}
+                values = {"position": np.full(2, 0.1 * i), "velocity": np.zeros(0), "effort": np.zeros(0)}
                 state = store.types[kind](header=header, name=["a", "b"], **values)
                 writer.write(connection, i, store.serialize_ros1(state, kind))
         return file.read_bytes()
