@@ -6,6 +6,7 @@ ros-controls/control_msgs and ros/common_msgs publish them.
 
 import struct
 from contextlib import suppress
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from rosbags.rosbag2 import Writer as Writer2
 from rosbags.typesys import Stores, get_types_from_msg, get_typestore
 from scipy.spatial.transform import Rotation
 
-from gripmargin import read_trajectory
+from gripmargin import read_job, read_trajectory
 from gripmargin.base.errors import InputError
 from gripmargin.files import ros1_bag
 from gripmargin.motion.chain import Chain, Follower
@@ -260,6 +261,23 @@ def test_program_and_recording_out_of_one_bag(bag, version, definition, names):
     for word in ("actual", "feedback"):
         np.testing.assert_array_equal(read_trajectory(path, topic=f"/arm.{word}").q, recording.q)
     np.testing.assert_array_equal(read_trajectory(path, topic="/arm.desired", recorded=True).q, program.q)
+
+
+def test_a_job_has_what_was_aimed_at_as_program_and_what_was_done_as_recording(bag, tmp_path):
+    make = Maker(2, NEW)
+    bag(make, arm=[make.state(i, "reference", "feedback", "error", "output") for i in range(6)])
+    links = '<link name="a"/><link name="b"/><link name="tool0"/>'
+    joint = '<joint name="{}" type="revolute"><parent link="{}"/><child link="{}"/></joint>'
+    chain = joint.format("elbow", "a", "b") + joint.format("shoulder", "b", "tool0")
+    (tmp_path / "arm.urdf").write_text(f'<robot name="arm">{links}{chain}</robot>')
+    good = (Path(__file__).parents[1] / "bad_input" / "good" / "job.toml").read_text(encoding="utf-8")
+    pads = good[good.index("[materials.film]") : good.index("[program]")]
+    program = '[program]\ntrajectory = "run"\nrecording = "run"\n'
+    (tmp_path / "job.toml").write_text(f'[job]\nname = "arm"\n[robot]\nurdf = "arm.urdf"\n{pads}{program}')
+    job = read_job(tmp_path / "job.toml")
+    np.testing.assert_array_equal(job.trajectory.q, Q[:, ::-1])
+    np.testing.assert_array_equal(job.recording.q, Q[:, ::-1] - 1e-3)
+    assert job.trajectory.stamp == job.recording.stamp == START
 
 
 def test_a_controller_that_says_nothing_of_its_joints(bag):
