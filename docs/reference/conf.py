@@ -15,6 +15,7 @@ WITHIN = (
     r"gripmargin\.(results.scene|files)\..*",
     "Plots",
     r"(gripmargin\.motion\.trajectory\.)?Filling",
+    r"(gripmargin\.motion\.chain\.)?Follower",
     "Trajectory",
     "Figure",
     "Path",

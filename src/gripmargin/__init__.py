@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from gripmargin.files.messages import message_tree, trajectory_from_message
     from gripmargin.files.report_file import read_baseline
     from gripmargin.files.robots import robot_chain, toolbox_chain
+    from gripmargin.files.series_file import series_bytes, write_series
     from gripmargin.files.trajectory_file import read_trajectory
     from gripmargin.files.trajectory_writer import trajectory_bytes, write_trajectory
     from gripmargin.files.urdf import read_urdf
@@ -64,6 +65,7 @@ _LATER = {
     "files.report_file": "read_baseline",
     "files.robots": "robot_chain toolbox_chain",
     "files.trajectory_file": "read_trajectory",
+    "files.series_file": "series_bytes write_series",
     "files.trajectory_writer": "trajectory_bytes write_trajectory",
     "files.urdf": "read_urdf",
     "motion.chain": "Chain chain_from_axes",
@@ -144,6 +146,7 @@ __all__ = [
     "report_tree",
     "robot_chain",
     "samples_frame",
+    "series_bytes",
     "toolbox_chain",
     "trajectory_bytes",
     "trajectory_frame",
@@ -154,5 +157,6 @@ __all__ = [
     "tuning_json",
     "tuning_text",
     "uniform_plate",
+    "write_series",
     "write_trajectory",
 ]

@@ -83,6 +83,19 @@ def test_exit_status_is_that_of_the_worst(jobs, capsys, names, status):
     assert "Traceback" not in out + err
 
 
+@pytest.mark.parametrize("ending", [".csv", ".mcap"])
+def test_series_are_written_beside_the_text(jobs, tmp_path, capsys, ending):
+    assert cli.main(["check", jobs["fail"], "--series", str(tmp_path / f"run{ending}")]) == 1
+    assert capsys.readouterr().out.startswith("FAIL  plate")
+    content = (tmp_path / f"run{ending}").read_bytes()
+    assert content.startswith({".csv": b"t [s],phase,position_x [m],", ".mcap": b"\x89MCAP0\r\n"}[ending])
+
+
+def test_no_series_of_a_job_that_could_not_be_read(jobs, tmp_path, capsys):
+    assert cli.main(["check", jobs["broken"], "--series", str(tmp_path / "run.csv")]) == 2
+    assert not (tmp_path / "run.csv").exists()
+
+
 @pytest.mark.parametrize("name", ["pass", "fail", "undecided"])
 def test_the_verdict_is_the_first_word(jobs, capsys, name):
     cli.main(["check", jobs[name]])

@@ -1,6 +1,7 @@
 """Job files that are read: every key of the contract, the assumptions, TOML and JSON alike."""
 
 import json
+import shutil
 import tomllib
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 from gripmargin.base.errors import InputError, InputErrors
 from gripmargin.files import source
 from gripmargin.files.job_file import read_job
+from gripmargin.files.job_tree import files_read
 from gripmargin.workcell import uniform_plate
 
 FULL = """
@@ -229,3 +231,28 @@ def test_json_that_would_fill_the_memory_is_refused(monkeypatch):
     assert source.parse_json(Path("a.json"), '[[], {}, {"b": 1}]') == [[], {}, {"b": 1}]
     with pytest.raises(InputError, match="found 5 lists and tables, expected at most 4; split it"):
         source.parse_json(Path("a.json"), "[[[[[]]]]]")
+
+
+class TestRobotAsXacro:
+    def test_arguments_packages_and_the_files_that_it_reads(self, tmp_path):
+        """The good job of the malformed ones, its arm in a macro of another package."""
+        good = Path(__file__).parents[1] / "bad_input" / "good"
+        shutil.copytree(good, tmp_path, dirs_exist_ok=True)
+        arm = (good / "arm.urdf").read_text(encoding="utf-8")
+        inside = arm[arm.index("<link") : arm.index("</robot>")].replace('"0 0 0.4"', '"0 0 ${height}"')
+        xmlns = 'xmlns:xacro="http://www.ros.org/wiki/xacro"'
+        macro = f'<robot {xmlns}><xacro:macro name="arm" params="height">{inside}</xacro:macro></robot>'
+        (tmp_path / "arms").mkdir()
+        (tmp_path / "arms" / "arm.xacro").write_text(macro)
+        call = '<xacro:include filename="$(find arm_macros)/arm.xacro"/><xacro:arm height="$(arg height)"/>'
+        top = f'<robot name="arm" {xmlns}><xacro:arg name="height" default="0.4"/>{call}</robot>'
+        (tmp_path / "arm.urdf.xacro").write_text(top)
+        job, before = tmp_path / "job.toml", read_job(good / "job.toml")
+        told = 'urdf = "arm.urdf.xacro"\npackages = { arm_macros = "arms" }\n'
+        text = job.read_text(encoding="utf-8").replace('urdf = "arm.urdf"\n', told)
+        job.write_text(text)
+        np.testing.assert_array_equal(read_job(job).robot.links, before.robot.links)
+        job.write_text(text.replace(told, f'{told}xacro_arguments = {{ height = "0.75" }}\n'))
+        higher = np.linalg.norm(read_job(job).robot.links[0] - before.robot.links[0])
+        assert higher == pytest.approx(0.35)
+        assert tmp_path / "arms" / "arm.xacro" in [file.resolve() for file in files_read(job)]

@@ -60,12 +60,22 @@ def typed():
     return types["trajectory_msgs/msg/JointTrajectory"](header=header, joint_names=["shoulder", "elbow"], points=points)
 
 
+def timed(spelled):
+    """A message whose times are spelled otherwise: as seconds, or as a duration of nanoseconds."""
+    message = plain()
+    for point in message.points:
+        point.time_from_start = spelled(point.time_from_start)
+    return message
+
+
 @pytest.mark.parametrize(
     "message",
     [
         lambda: TREE,
         plain,
         lambda: plain(("secs", "nsecs")),
+        lambda: timed(lambda time: time.sec + time.nanosec / 1e9),
+        lambda: timed(lambda time: Object(nanoseconds=time.sec * 10**9 + time.nanosec)),
         typed,
         lambda: Object(joint_trajectory=plain(), multi_dof_joint_trajectory=Object(points=[])),
         lambda: Object(trajectory=Object(joint_trajectory=plain())),

@@ -20,6 +20,7 @@ from gripmargin.base.errors import RobotError
 from gripmargin.files import robots
 from gripmargin.files.robots import robot_chain, toolbox_chain
 from gripmargin.files.urdf import read_urdf
+from gripmargin.motion.chain import Follower
 
 TOLERANCE = 1e-9
 
@@ -196,9 +197,9 @@ class TestCatalogue:
             toolbox_chain(name)
         assert str(caught.value) == message
 
-    def test_a_mimicking_finger_is_refused(self):
-        with pytest.raises(RobotError, match="mimics another one"):
-            toolbox_chain("URDF.Panda", end="panda_rightfinger")
+    def test_a_mimicking_finger_follows_the_other(self):
+        follower = Follower(joint=7, leader="panda_finger_joint1")
+        assert toolbox_chain("URDF.Panda", end="panda_rightfinger").followers == (follower,)
 
     def test_a_dh_model_has_no_end_to_choose(self):
         with pytest.raises(RobotError, match="found the end link 'tool0', expected none"):

@@ -71,6 +71,14 @@ def test_seconds_as_ros_1_spells_them(tmp_path):
     assert read(tmp_path, content).t[-1] == pytest.approx(1.5)
 
 
+def test_times_as_plain_seconds(tmp_path):
+    content = message()
+    for point in content["points"]:
+        duration = point["time_from_start"]
+        point["time_from_start"] = duration["sec"] + duration["nanosec"] / 1e9
+    np.testing.assert_array_equal(read(tmp_path, content).t, read(tmp_path, message()).t)
+
+
 def test_spellings_do_not_mix(tmp_path):
     content = message()
     content["points"][1]["time_from_start"] = {"sec": 1, "nsecs": 5}

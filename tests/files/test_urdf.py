@@ -9,7 +9,7 @@ import pinocchio
 import pytest
 
 from gripmargin.base.errors import RobotError
-from gripmargin.files import urdf
+from gripmargin.files import urdf, xml_tree
 from gripmargin.files.urdf import read_urdf, urdf_chain
 
 TOLERANCE = 1e-9
@@ -86,15 +86,15 @@ class TestIndustrialArms:
         np.testing.assert_array_equal(chain.lower, model.lowerPositionLimit)
         np.testing.assert_array_equal(chain.upper, model.upperPositionLimit)
 
-    def test_two_ends_are_listed(self):
+    def test_of_two_ends_the_flange_for_tools_is_taken_and_said(self):
         file = DATA / "kuka_description/kuka_kr210/urdf/kr210l150.urdf"
-        with pytest.raises(RobotError) as caught:
-            read_urdf(file)
-        assert str(caught.value) == (
-            f"{file}: found 2 end links ('tool0', 'Link1'), expected one; "
-            "choose the link that carries the gripper as the end link (end_link)"
+        chain = read_urdf(file)
+        assert chain.source == read_urdf(file, end_link="tool0").source == f"{file}, to link 'tool0'"
+        assert chain.notes == (
+            "The robot's model has 2 end links ('tool0', 'Link1'): the pads are on its link 'tool0' (robot.end_link "
+            "chooses).",
         )
-        assert read_urdf(file, end_link="tool0").source == f"{file}, to link 'tool0'"
+        assert read_urdf(file, end_link="tool0").notes == ()
 
 
 def random_robot(random):
@@ -148,6 +148,72 @@ class TestRandomRobots:
             [[math.cos(0.3), -math.sin(0.3)], [math.sin(0.3), math.cos(0.3)]],
             atol=1e-15,
         )
+
+
+TWO_BASES = """<robot name="r"><link name="base_link"/><link name="base"/><link name="arm"/><link name="tool0"/>
+  <joint name="f" type="fixed"><origin xyz="0 0 0.25" rpy="0 0 3.141592653589793"/>
+    <parent link="base_link"/><child link="base"/></joint>
+  <joint name="j" type="revolute"><parent link="base_link"/><child link="arm"/><axis xyz="0 0 1"/></joint>
+  <joint name="k" type="revolute"><origin xyz="1 0 0"/><parent link="arm"/><child link="tool0"/></joint>
+</robot>"""
+
+
+class TestBaseLink:
+    """A model whose two bases are half a turn and 250 mm apart: by the other one the tool is on the other side."""
+
+    @pytest.mark.parametrize(("base", "place"), [(None, [1, 0, 0]), ("base_link", [1, 0, 0]), ("base", [-1, 0, -0.25])])
+    def test_the_chain_starts_at_it(self, base, place):
+        chain = urdf_chain(TWO_BASES, source="r", base_link=base)
+        np.testing.assert_allclose(end_pose(chain, [0.0, 0.0])[:3, 3], place, atol=1e-15)
+
+    def test_two_of_them_are_told_unless_one_was_chosen(self):
+        (note,) = urdf_chain(TWO_BASES, source="r").notes
+        assert note == (
+            "The robot's model has the frames 'base_link', 'base', 180 deg and 250 mm apart: faces and poses go by its "
+            "root 'base_link' (robot.base_link chooses)."
+        )
+        assert urdf_chain(TWO_BASES, source="r", base_link="base_link").notes == ()
+        same = TWO_BASES.replace('<origin xyz="0 0 0.25" rpy="0 0 3.141592653589793"/>', "")
+        assert urdf_chain(same, source="r").notes == ()
+
+    @pytest.mark.parametrize(
+        ("base", "message"),
+        [
+            ("bse", "r: found no link 'bse', expected a link of this robot, such as 'base'"),
+            ("arm", "r: found the link 'arm', which joints move, expected a base link that is fixed to the root"),
+        ],
+    )
+    def test_refused(self, base, message):
+        with pytest.raises(RobotError) as caught:
+            urdf_chain(TWO_BASES, source="r", base_link=base)
+        assert str(caught.value) == message
+
+
+class TestUsualEnds:
+    """Of several ends the one for tools; else the one that the maker calls the flange; else all are listed."""
+
+    @pytest.mark.parametrize(
+        ("links", "taken"),
+        [
+            (("a", "flange", "tool0", "finger"), "tool0"),
+            (("a", "flange", "finger"), "flange"),
+        ],
+    )
+    def test_taken(self, links, taken):
+        joints = [joint(name=f"j{i}", parent="a", child=link) for i, link in enumerate(links[1:])]
+        chain = urdf_chain(robot(*joints, links=links), source="r")
+        assert chain.source == f"r, to link '{taken}'"
+        assert f"the pads are on its link '{taken}' (robot.end_link chooses)" in chain.notes[0]
+
+    def test_on_the_way_to_the_others(self):
+        parts = [joint(child="tool0"), *(joint(name=f"f{c}", parent="tool0", child=c) for c in "bc")]
+        chain = urdf_chain(robot(*parts, links=("a", "tool0", "b", "c")), source="r")
+        assert chain.names == ("j1",)
+
+    def test_a_frame_that_no_joint_moves_is_none(self):
+        parts = [joint(), joint(name="j2", child="c"), joint('type="fixed"', "", "f", "a", "tool0")]
+        with pytest.raises(RobotError, match=r"found 2 end links \('b', 'c'\)"):
+            urdf_chain(robot(*parts, links=("a", "b", "c", "tool0")), source="r")
 
 
 def joint(attributes='type="revolute"', parts="", name="j1", parent="a", child="b"):
@@ -230,7 +296,7 @@ NO_DTD = (
 J1 = "r.urdf, line 1, joint 'j1': found "
 KINDS = ", expected fixed, revolute, continuous or prismatic"
 THREE = ", expected three finite numbers below 1e6"
-XACRO = "; expand it with xacro first and hand in the result"
+WORKED_OUT = ", expected what can be worked out without running code"
 CHOOSE = "; choose the link that carries the gripper as the end link (end_link)"
 
 REFUSED = {
@@ -245,10 +311,23 @@ REFUSED = {
         robot(joint(), more="\n&x;"),
         "r.urdf, line 2: found text that is not well-formed XML (undefined entity), expected a URDF robot description",
     ),
-    "mimic": (
+    "mimic of no joint": (
         robot(joint(parts='<mimic joint="j2"/>')),
-        f"{J1}a joint that mimics another one, between the root and the end link, "
-        "expected joints that move by themselves; choose an end link before it with end_link",
+        f"{J1}<mimic> of the joint 'j2', expected a joint of this file that moves",
+    ),
+    "mimics in a circle": (
+        robot(
+            joint(parts='<mimic joint="j2"/>'),
+            joint(name="j2", parent="b", child="c", parts='<mimic joint="j1"/>'),
+            links="abc",
+        ),
+        f"{J1}joints that mimic each other in a circle, expected one that moves by itself",
+    ),
+    "mimic by words": (
+        robot(
+            joint(parts='<mimic joint="j2" multiplier="two"/>'), joint(name="j2", parent="b", child="c"), links="abc"
+        ),
+        f"{J1}mimic multiplier 'two', expected a finite number below 1e6",
     ),
     "planar": (
         robot(joint('type="planar"')),
@@ -350,15 +429,15 @@ REFUSED = {
     ),
     "xacro tag": (
         '<robot name="r" xmlns:xacro="http://www.ros.org/wiki/xacro">\n<xacro:include filename="a"/></robot>',
-        f"r.urdf, line 2: found the xacro tag <xacro:include>, expected plain URDF{XACRO}",
+        "r.urdf, line 2, xacro:include of a: found no such file, expected a xacro file",
     ),
     "xacro name": (
         '<robot name="r"><link name="${prefix}a"/></robot>',
-        f"r.urdf, line 1: found the xacro expression '${{prefix}}a', expected plain URDF{XACRO}",
+        f"r.urdf, line 1: found '${{prefix}}a' in <link>: the name 'prefix', which is not defined{WORKED_OUT}",
     ),
     "xacro number": (
         robot(joint(parts='<origin xyz="${x} 0 0"/>')),
-        f"{J1}origin xyz '${{x}} 0 0'{THREE}{XACRO}",
+        f"r.urdf, line 1: found '${{x}} 0 0' in <origin>: the name 'x', which is not defined{WORKED_OUT}",
     ),
     "another root": (
         '<sdf version="1.6"/>',
@@ -449,6 +528,7 @@ class TestRefused:
             read_urdf(path)
 
     def test_size(self, tmp_path, monkeypatch):
+        monkeypatch.setattr(xml_tree, "MAX_BYTES", 1_000_000)
         monkeypatch.setattr(urdf, "MAX_BYTES", 1_000_000)
         path = tmp_path / "r.urdf"
         path.write_text(robot(joint(), more=" " * 1_000_000))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Callable
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -49,6 +50,27 @@ def _npz() -> bytes:
     return file.getvalue()
 
 
+def _bag() -> bytes:
+    """A bag of ROS 1 with a few joint states, packed."""
+    from rosbags.rosbag1 import Writer
+    from rosbags.typesys import Stores, get_typestore
+
+    store, kind = get_typestore(Stores.ROS1_NOETIC), "sensor_msgs/msg/JointState"
+    with TemporaryDirectory() as folder:
+        file = Path(folder) / "run.bag"
+        writer = Writer(file)
+        writer.set_compression(Writer.CompressionFormat.BZ2)
+        with writer:
+            connection = writer.add_connection("/joint_states", kind, typestore=store)
+            for i in range(3):
+                stamp = store.types["builtin_interfaces/msg/Time"](sec=1, nanosec=1000 * i)
+                header = store.types["std_msgs/msg/Header"](seq=i, stamp=stamp, frame_id="")
+                values = {"position": np.full(2, 0.1 * i), "velocity": np.zeros(0), "effort": np.zeros(0)}
+                state = store.types[kind](header=header, name=["a", "b"], **values)
+                writer.write(connection, i, store.serialize_ros1(state, kind))
+        return file.read_bytes()
+
+
 # By the name of the file that is damaged: what it holds when it is sound, and what reads it.
 READERS: dict[str, tuple[bytes, Callable[[Path], Any]]] = {
     "job.toml": ((GOOD / "job.toml").read_bytes(), read_job),
@@ -57,6 +79,7 @@ READERS: dict[str, tuple[bytes, Callable[[Path], Any]]] = {
     "program.npz": (_npz(), read_trajectory),
     "program.yaml": (MESSAGE.encode(), read_trajectory),
     "program.json": (MESSAGE_AS_JSON.encode(), read_trajectory),
+    "run.bag": (_bag(), read_trajectory),
     "arm.urdf": ((GOOD / "arm.urdf").read_bytes(), read_urdf),
     "approved.jsonl": (2 * REPORT.encode(), read_baseline),
 }

@@ -186,7 +186,8 @@ def long_report(carried):
             return tuple(values[i] for i in again)
         return values[again] * noise if values.ndim == 1 else values[again] * noise[:, None]
 
-    samples = {key: longer(values) for key, values in vars(short.samples).items()} | {"t": 1e-3 * np.arange(count)}
+    given = {key: values for key, values in vars(short.samples).items() if key != "stamp" and len(values)}
+    samples = {key: longer(values) for key, values in given.items()} | {"t": 1e-3 * np.arange(count)}
     scene = replace(
         short.scene,
         gravity=short.scene.gravity[again],

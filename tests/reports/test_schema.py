@@ -45,7 +45,7 @@ def errors(tree):
 def kept():
     """The JSON of a demo job that falls short, with the first samples."""
     tree = json.loads(gm.report_json(gm.check_file(FOLDER / "diffuser.toml"), samples=True))
-    tree["samples"] = {key: values[:2] for key, values in tree["samples"].items()}
+    tree["samples"] |= {key: values[:2] for key, values in tree["samples"].items() if key != "stamp"}
     return tree
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from gripmargin.files.job_schema import PAD_TABLES, JobFile, table_at
 from gripmargin.workcell.fields import Key
-from gripmargin.workcell.kinds import Choice, Count, Flag, Kind, Number, OfJoint, Pair, Pose, Row, Several, Text
+from gripmargin.workcell.kinds import Choice, Count, Flag, Kind, Named, Number, OfJoint, Pair, Pose, Row, Several, Text
 
 ROW = re.compile(r"^\| `([a-z<][\w.<>[\]]+)` \|.*\n", re.MULTILINE)
 
@@ -53,16 +53,16 @@ def holds(kind: Kind) -> str:
             return f"{name}: {', '.join(f'`{option}`' if name == 'text' else str(option) for option in options)}"
         case Text(of):
             return f"text: {of}" if of else "text"
+        case Named(each):
+            return f"table by name, each {holds(each)}"
         case Pose(is_face):
             return "face" if is_face else "pose"
         case Row(Row(each, count)):
             return f"corners, each {count} {several(each)}"
         case Row(Pair(first, second)):
             return f"list of pairs: {holds(first)}, {holds(second)}"
-        case Row(Choice(), None):
-            return "list of codes"
         case Row(each, count):
-            return f"{count or 'list of'} {several(each)}"
+            return f"{count or 'list of'} {'codes' if isinstance(each, Choice) else several(each)}"
     raise NotImplementedError(kind)
 
 

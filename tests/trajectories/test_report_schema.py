@@ -24,6 +24,7 @@ def test_reports_are_valid(name, reports, validator):
     tree = json.loads(gm.report_json(reports[name]))
     assert list(validator.iter_errors(tree)) == []
     tree = json.loads(gm.report_json(reports[name], samples=True))
-    tree["samples"] = {key: values[::101] for key, values in tree["samples"].items()}  # the others are of the same kind
+    own = tree["samples"]
+    own |= {key: values[::101] for key, values in own.items() if key != "stamp"}  # the others are of the same kind
     assert "carry" in tree["samples"]["phase"]
     assert list(validator.iter_errors(tree)) == []

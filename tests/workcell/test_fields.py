@@ -223,7 +223,7 @@ CLASSES = {
 }
 # What the file has in place of something that Python has otherwise.
 FILE_ALONE = {
-    "robot": {"model", "urdf", "end_link", "joint_names", "base", "tool"},
+    "robot": {"model", "urdf", "xacro_arguments", "packages", "base_link", "end_link", "joint_names", "base", "tool"},
     "part": {"at"},
     "program": {"topic", "recording_topic"},
     "gripper.pads.rectangle": {"shape", "size"},

@@ -62,6 +62,11 @@ def add(commands: Commands[Parser]) -> None:
         "--html", metavar="FILE", help="write the reports as one page that opens in a browser without a network"
     )
     check.add_argument(
+        "--series",
+        metavar="FILE",
+        help="write the figures of one job at every sample: .csv, .npz or .parquet (a table), .mcap (a recording)",
+    )
+    check.add_argument(
         "--samples", action="store_true", help="include the figures at every sample in the JSON and in the lines"
     )
     check.add_argument(
@@ -100,8 +105,16 @@ def run(options: argparse.Namespace) -> int:
     worse = _share(options.worse)
     named = list(_expanded(options.jobs))
     read = [name for name in named if isinstance(name, str)]
+    if options.series is not None:
+        _check_series(options.series, len(named))
     places = checked_places(
-        {"--json": options.json, "--lines": options.lines, "--junit": options.junit, "--html": options.html},
+        {
+            "--json": options.json,
+            "--lines": options.lines,
+            "--junit": options.junit,
+            "--html": options.html,
+            "--series": options.series,
+        },
         read,
         [options.baseline] if options.baseline else [],
     )
@@ -129,6 +142,19 @@ def run(options: argparse.Namespace) -> int:
         limits = Limits(time=GENEROUS, memory=None if memory is None else max(memory, LEAST_MEMORY))
     judging.judge(named, workers, limits)
     return judging.finish(baseline, worse)
+
+
+def _check_series(place: str, jobs: int) -> None:
+    from gripmargin.files.series_file import checked_writer  # noqa: PLC0415 - loads numpy
+
+    if place == STDOUT:
+        raise InputError("--series", "standard output", "a file")
+    if jobs > 1:
+        raise InputError("--series", f"{jobs} jobs", "one job", "run the command for each")
+    try:
+        checked_writer(Path(place).suffix)
+    except InputError as error:
+        raise error.at("--series") from error
 
 
 def _expanded(jobs: Sequence[str]) -> Iterator[str | Judgement]:

@@ -8,6 +8,7 @@ import time
 from collections.abc import Iterable, Sequence
 from contextlib import closing
 from dataclasses import replace
+from pathlib import Path
 from typing import Literal
 
 from gripmargin.base.errors import FaultError, GripmarginError
@@ -26,6 +27,7 @@ from gripmargin.run.baseline import Comparison, compare, comparison_text
 from gripmargin.run.many import judgements
 from gripmargin.run.workers import Limits
 
+_OF_SAMPLES = frozenset({"--html", "--series"})  # what needs the figures at every sample
 Said = Literal["sum", "short", "all"]
 
 
@@ -71,7 +73,7 @@ class Judging:
             limits: What each job may take; None: any amount.
         """
         names = [name for name in named if isinstance(name, str)]
-        samples = self._samples or "--html" in self._places
+        samples = self._samples or not _OF_SAMPLES.isdisjoint(self._places)
         left, self._several = list(named), len(named) > 1
         try:
             with Progress(len(names), "jobs") as progress:
@@ -121,7 +123,7 @@ class Judging:
                 self._print(line, "--lines")
             else:
                 self._lines.append(line)
-        if report is not None and "--html" not in self._places:
+        if report is not None and _OF_SAMPLES.isdisjoint(self._places):
             judgement = replace(judgement, report=report.without_samples())
         self._done.append(judgement)
 
@@ -136,7 +138,7 @@ class Judging:
         texts = self._texts(comparison)
         write_all(texts)
         if STDOUT in texts:
-            self._print(texts[STDOUT], next(name for name, place in self._places.items() if place == STDOUT))
+            self._print(str(texts[STDOUT]), next(name for name, place in self._places.items() if place == STDOUT))
         if self._printed and self._several:
             self._print(summary_text(self._done))
         elif self._printed and self._said == "sum":
@@ -157,9 +159,9 @@ class Judging:
     def _print(self, text: str, name: str = "") -> None:
         self._lost = not say(text, name) or self._lost
 
-    def _texts(self, comparison: Comparison | None) -> dict[str, str]:
+    def _texts(self, comparison: Comparison | None) -> dict[str, str | bytes]:
         """What is written in the end, by its place."""
-        texts: dict[str, str] = {}
+        texts: dict[str, str | bytes] = {}
         if "--json" in self._places:
             texts[self._places["--json"]] = _listed(self._trees)
         if self._places.get("--lines", STDOUT) != STDOUT:
@@ -171,6 +173,13 @@ class Judging:
             from gripmargin.reports.html import reports_html  # noqa: PLC0415 - only where a page is wanted
 
             texts[self._places["--html"]] = reports_html(_drawn(self._done))
+        if "--series" in self._places:
+            from gripmargin.files.series_file import series_bytes  # noqa: PLC0415 - only where it is wanted
+
+            place = self._places["--series"]
+            for judgement in self._done:
+                if judgement.report is not None:
+                    texts[place] = series_bytes(judgement.report, Path(place).suffix)
         return texts
 
 

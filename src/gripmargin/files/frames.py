@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from gripmargin.base.errors import InputError
 from gripmargin.files.columns import read_header
 from gripmargin.files.named_columns import named_columns
+from gripmargin.files.sample_columns import sample_columns
 from gripmargin.files.source import printable
 from gripmargin.files.table import build_trajectory
 from gripmargin.motion.chain import Chain
@@ -18,17 +18,6 @@ from gripmargin.results.samples import Samples
 
 if TYPE_CHECKING:
     import pandas as pd
-
-_UNITS: Final = {
-    "t": "s",
-    "position": "m",
-    "acceleration": "m/s^2",
-    "angular_velocity": "rad/s",
-    "angular_acceleration": "rad/s^2",
-    "force": "N",
-    "moment": "N*m",
-    "peel_azimuth": "rad",
-}
 
 
 def trajectory_from_frame(frame: pd.DataFrame, *, robot: Chain | None = None) -> Trajectory:
@@ -98,15 +87,7 @@ def samples_frame(samples: Samples) -> pd.DataFrame:
     Raises:
         InputError: No pandas.
     """
-    columns: dict[str, Any] = {}
-    for name in (field.name for field in fields(samples)):
-        values = getattr(samples, name)
-        unit = f" [{_UNITS[name]}]" if name in _UNITS else ""
-        if np.ndim(values) > 1:
-            columns |= {f"{name}_{axis}{unit}": values[:, k] for k, axis in enumerate("xyz")}
-        else:
-            columns[f"{name}{unit}"] = values
-    return _table(columns)
+    return _table(sample_columns(samples))
 
 
 def _table(columns: dict[str, Any]) -> pd.DataFrame:

@@ -76,7 +76,7 @@ class _Builder:
             self._fault("program.recording_topic", "a topic without a recording", "a recording", remedy)
         if tables.robot is None or robot is not None:
             trajectory = self._trajectory(tables.program.trajectory, tables.program.topic, robot)
-            recording = self._trajectory(tables.program.recording, tables.program.recording_topic, robot)
+            recording = self._trajectory(tables.program.recording, tables.program.recording_topic, robot, recorded=True)
         if isinstance(trajectory, JointTrajectory) and tables.robot is None:
             self._fault("robot", "no robot", "the robot that this joint program moves", "add the table [robot]")
         self._refuse()
@@ -183,10 +183,13 @@ class _Builder:
             return part
         return self._attempt("part.at", lambda: part.placed(table.at))
 
-    def _trajectory(self, name: str | None, topic: str | None, robot: Chain | None) -> Trajectory | None:
+    def _trajectory(
+        self, name: str | None, topic: str | None, robot: Chain | None, *, recorded: bool = False
+    ) -> Trajectory | None:
         if name is None:
             return None
-        return self._attempt(None, lambda: read_trajectory(self.file.parent / name, robot=robot, topic=topic))
+        read = partial(read_trajectory, robot=robot, topic=topic, recorded=recorded)
+        return self._attempt(None, lambda: read(self.file.parent / name))
 
     def _stop(self, robot: Chain | None) -> Stop | None:
         table = self.tables.stop
@@ -223,7 +226,13 @@ def _chain(folder: Path, source: Source) -> Chain:
     if source.urdf is not None:
         from gripmargin.files.urdf import read_urdf  # noqa: PLC0415 - XML is only needed here
 
-        return read_urdf(folder / source.urdf, end_link=source.end_link)
+        return read_urdf(
+            folder / source.urdf,
+            end_link=source.end_link,
+            base_link=source.base_link,
+            arguments=source.xacro_arguments,
+            packages={name: folder / each for name, each in (source.packages or {}).items()},
+        )
     from gripmargin.files.robots import toolbox_chain  # noqa: PLC0415 - may load the robot toolbox, more than a second
 
     return toolbox_chain(source.model or "", end=source.end_link)

@@ -18,7 +18,7 @@ from gripmargin.files.source import printable
 from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Stop, StopFigure, Targets
 from gripmargin.workcell.fields import Declared, Key
 from gripmargin.workcell.job import Job, JointLimits
-from gripmargin.workcell.kinds import OUTLINE, Choice, Kind, Pair, Pose, Row, Several, Text, positive
+from gripmargin.workcell.kinds import OUTLINE, Choice, Kind, Named, Pair, Pose, Row, Several, Text, positive
 
 SCHEMA_NAME = "job-1.schema.json"
 
@@ -77,6 +77,8 @@ def _form(kind: Kind) -> Any:
     match kind:
         case Row(each, count):
             return _several(list, _form(each), least=count or kind.least, most=count)
+        case Named(each):
+            return _several(dict, form(Text()), form(each), least=None)
         case Pair(first, second):
             return GenericAlias(tuple, (_form(first), _form(second)))
         case Several(of, least, most):

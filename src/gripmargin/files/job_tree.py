@@ -117,9 +117,19 @@ def files_read(file: Path) -> list[Path]:
         named = file.parent / name
         try:
             files += [named, *(named.iterdir() if named.is_dir() else ())]
-        except (OSError, ValueError):
+            files += _included(named, file.parent, tree) if named.suffix == ".xacro" else ()
+        except (OSError, ValueError, InputError):
             continue
     return files
+
+
+def _included(named: Path, folder: Path, tree: dict[str, Any]) -> list[Path]:
+    """The files that a xacro file reads."""
+    from gripmargin.files.urdf import described  # noqa: PLC0415 - XML is only needed here
+
+    robot = tree["robot"]
+    packages = {name: folder / str(each) for name, each in dict(robot.get("packages") or {}).items()}
+    return described(named, arguments=robot.get("xacro_arguments"), packages=packages)[1]
 
 
 def _named(tree: Any) -> Iterator[str]:

@@ -117,6 +117,11 @@ def _tree(message: Any) -> Any:
 def _point(point: Any) -> dict[str, Any]:
     fields = {field: [float(value) for value in getattr(point, field)] for field in _FIELDS}
     time = point.time_from_start
+    if isinstance(time, int | float):
+        return {**fields, "time_from_start": time}
+    if hasattr(time, "nanoseconds"):
+        whole, rest = divmod(index(time.nanoseconds), 10**9)
+        return {**fields, "time_from_start": {"sec": whole, "nanosec": rest}}
     second, fraction = ("secs", "nsecs") if hasattr(time, "secs") else ("sec", "nanosec")
     return {
         **fields,

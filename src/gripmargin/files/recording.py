@@ -1,6 +1,7 @@
-"""The files of a rosbag2 recording, read without ROS: topics, and the messages of one type.
+"""The files of a recording, read without ROS: topics, and the messages of some types.
 
-MCAP is read by the library mcap, sqlite3 by that of Python, both in order and without their indexes: what an index
+MCAP is read by the library mcap, sqlite3 by that of Python, a bag of ROS 1 by `ros1_bag`, all in order and without
+their indexes: what an index
 leaves out would be missing without a word. What is packed is unpacked no further than it says or may hold, so that a
 small file fills neither memory nor disk.
 """
@@ -11,7 +12,7 @@ import sqlite3
 import sys
 import tempfile
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
 from io import BytesIO
@@ -23,6 +24,8 @@ from mcap.records import Channel, Chunk, McapRecord, Message, Schema, Statistics
 from mcap.stream_reader import StreamReader
 
 from gripmargin.base.errors import InputError
+from gripmargin.files.bag_messages import plain_kind
+from gripmargin.files.ros1_bag import BagMessage, bag_messages
 from gripmargin.files.source import checked_size, describe, printable, read_text
 from gripmargin.files.yaml_text import parse_yaml
 from gripmargin.motion.trajectory import MAX_SAMPLES
@@ -35,13 +38,14 @@ else:
 MAX_BYTES: Final = 4_000_000_000  # of each file, packed and unpacked
 MAX_FILES: Final = 1_000
 MAX_METADATA: Final = 10_000_000  # [bytes]
-MAX_MESSAGE: Final = 1_000_000  # [bytes]; a joint state of a hundred joints has some 5 kB
+MAX_MESSAGE: Final = 20_000_000  # [bytes]; a plan of 50,000 points has some 15 MB, a joint state some kB
 MAX_CHUNK: Final = 256_000_000  # [bytes] unpacked; recorders write chunks of about 1 MB
 MAX_PACKING: Final = 1_000  # unpacked over packed, for the sake of time; joints that stand still come to some 50
 MAX_RECORDS: Final = 20_000_000
 MAX_TOPICS: Final = 10_000
 METADATA: Final = "metadata.yaml"
 _INFORMATION: Final = "rosbag2_bagfile_information"
+_IN_FOLDERS: Final = (".mcap", ".db3")
 _MODES: Final = ("", "none", "file", "message", "storage")
 _TABLES: Final = {
     "topics": {"id", "name", "type", "serialization_format"},
@@ -57,9 +61,10 @@ class Topic:
 
     Attributes:
         name: Such as "/joint_states".
-        kind: Type of its messages, such as "sensor_msgs/msg/JointState".
+        kind: Type of its messages, such as "sensor_msgs/msg/JointState", as ROS 2 spells it.
         wanted: Whether its messages are kept.
         count: Number of messages.
+        encoding: How they are encoded.
         messages: Time of receipt [ns] and content of each, in the order of the file; only of wanted topics.
     """
 
@@ -67,6 +72,7 @@ class Topic:
     kind: str
     wanted: bool
     count: int = 0
+    encoding: str = ""
     messages: list[tuple[int, bytes]] = field(default_factory=list)
 
 
@@ -75,21 +81,22 @@ class Recording:
     """What is found in the files of a recording.
 
     Attributes:
-        kind: Type of messages that are kept.
-        only: Topic that is kept; None: all of that type.
+        kinds: Types of messages that are kept.
+        only: Topic that is kept; None: all of those types.
         topics: By name and type.
     """
 
-    kind: str
+    kinds: Collection[str]
     only: str | None
     topics: dict[tuple[str, str], Topic] = field(default_factory=dict)
 
     def topic(self, name: str, kind: str) -> Topic:
         """Return the topic of a name and type, a new one where it is not known yet."""
+        kind = plain_kind(kind)
         if (name, kind) not in self.topics:
             if len(self.topics) >= MAX_TOPICS:
                 raise InputError("recording", f"more than {MAX_TOPICS} topics", "fewer topics")
-            wanted = kind == self.kind and self.only in (None, name)
+            wanted = kind in self.kinds and self.only in (None, name)
             self.topics[name, kind] = Topic(name, kind, wanted)
         return self.topics[name, kind]
 
@@ -97,14 +104,16 @@ class Recording:
         """Count a message, and keep it where it is wanted.
 
         Raises:
-            InputError: A wanted message in another encoding than CDR, or too large, or one too many.
+            InputError: A wanted message in another encoding than those of ROS, or too large, or one too many.
         """
         topic.count += 1
         if not topic.wanted:
             return
         where = f"{path}, topic '{printable(topic.name)}'"
-        if encoding != "cdr":
-            raise InputError(where, f"messages encoded as '{printable(encoding)}'", "messages encoded as 'cdr'")
+        if encoding not in ("cdr", "ros1") or topic.encoding not in ("", encoding):
+            found = f"messages encoded as '{printable(encoding)}'"
+            raise InputError(where, found, "messages encoded as 'cdr' or 'ros1'")
+        topic.encoding = encoding
         if len(content) > MAX_MESSAGE:
             raise InputError(where, f"a message of {len(content) / 1e6:.4g} MB", f"at most {MAX_MESSAGE / 1e6:g} MB")
         if topic.count > MAX_SAMPLES:
@@ -112,18 +121,18 @@ class Recording:
         topic.messages.append((received, content))
 
 
-def read_recording(path: Path, kind: str, only: str | None = None) -> Recording:
-    """Read the topics of a recording and the messages of one type.
+def read_recording(path: Path, kinds: Collection[str], only: str | None = None) -> Recording:
+    """Read the topics of a recording and the messages of some types.
 
     Args:
-        path: The folder of a rosbag2 recording, or a ``.mcap`` or ``.db3`` file.
-        kind: Type of the messages that are kept, such as "sensor_msgs/msg/JointState".
-        only: The topic whose messages are kept; None: all of that type.
+        path: The folder of a rosbag2 recording, or a ``.mcap``, ``.db3`` or ``.bag`` file.
+        kinds: Types of the messages that are kept, such as "sensor_msgs/msg/JointState".
+        only: The topic whose messages are kept; None: all of those types.
 
     Raises:
         InputError: With the file, and what is wrong with it.
     """
-    recording = Recording(kind, only)
+    recording = Recording(kinds, only)
     if path.is_dir():
         _read_folder(path, recording)
     else:
@@ -179,8 +188,8 @@ def _files(metadata: Path, table: dict[str, Any], *, packed: bool) -> list[Path]
             raise InputError(f"{where}[{i}]", describe(name), "the name of a file within the folder")
         file = metadata.parent / parts[-1]
         inner = Path(file.stem) if packed and file.suffix == ".zstd" else file
-        if inner.suffix.lower() not in _STORAGES:
-            raise InputError(f"{where}[{i}]", describe(name), f"a file ending in {' or '.join(_STORAGES)}")
+        if inner.suffix.lower() not in _IN_FOLDERS:
+            raise InputError(f"{where}[{i}]", describe(name), f"a file ending in {' or '.join(_IN_FOLDERS)}")
         if file in files:
             raise InputError(f"{where}[{i}]", "a file that stands twice", "each file once")
         files.append(file)
@@ -378,4 +387,17 @@ def _read_tables(path: Path, base: sqlite3.Connection, recording: Recording) -> 
             recording.add(path, topic, encoding, received, data)
 
 
-_STORAGES: Final = {".mcap": _read_mcap, ".db3": _read_sqlite}
+# ---- a bag of ROS 1 ----
+
+
+def _read_bag(path: Path, recording: Recording) -> None:
+    """Add the topics of a bag, and the messages that are wanted, to a recording."""
+    for i, found in enumerate(bag_messages(path)):
+        if i >= MAX_RECORDS:
+            raise InputError(str(path), f"more than {MAX_RECORDS} records", "a shorter recording")
+        topic = recording.topic(found[0], found[1])
+        if isinstance(found, BagMessage):
+            recording.add(path, topic, "ros1", found.received, found.content)
+
+
+_STORAGES: Final = {".mcap": _read_mcap, ".db3": _read_sqlite, ".bag": _read_bag}

@@ -25,7 +25,7 @@ from numpy.typing import ArrayLike
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError, RobotError
 from gripmargin.base.poses import as_pose, pose
-from gripmargin.files.urdf import read_urdf, urdf_chain
+from gripmargin.files.urdf import read_urdf
 from gripmargin.motion.chain import Chain, chain_from_axes
 
 AGREEMENT: Final = 1e-9  # largest difference to the toolbox's own pose, relative where it reaches beyond 1 m
@@ -153,20 +153,13 @@ def _data() -> list[Path]:
 def _from_file(path: Path, where: str, end: str | None) -> Chain:
     """Read the URDF file of a model or of a live robot, its xacro macros expanded."""
     source = f"{where} ({path.name})"
-    if path.suffix == ".urdf":
-        chain = read_urdf(path, end_link=end)
-        return replace(chain, source=chain.source.replace(str(path), source, 1))
+    packages = {alias: root / folder for root in _data() for alias, folder in _PACKAGE_ALIASES.items()}
     try:
-        with _quiet():
-            packages = {folder.name: folder for root in _data() for folder in root.iterdir() if folder.is_dir()}
-            packages |= {alias: root / folder for root in _data() for alias, folder in _PACKAGE_ALIASES.items()}
-            import_module("xacrodoc.packages").update_package_cache(packages)
-            document = import_module("xacrodoc").XacroDoc.from_file(path, resolve_packages=False)
-            text = document.to_urdf_string()
-    except Exception as error:  # xacro evaluates expressions, so any kind can come out of it
-        found = f"a xacro file that does not expand ({type(error).__name__})"
-        raise RobotError(source, found, "one that does", _BY_FILE) from error
-    return urdf_chain(text, source=source, end_link=end)
+        chain = read_urdf(path, end_link=end, packages=packages)
+    except RobotError as error:
+        where = error.where.replace(str(path), source, 1)
+        raise RobotError(where, error.found, error.expected, error.remedy) from error
+    return replace(chain, source=chain.source.replace(str(path), source, 1))
 
 
 def _convert(toolbox: Any, robot: Any, where: str, end: str | None) -> Chain:

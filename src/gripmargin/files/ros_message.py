@@ -173,8 +173,13 @@ def _check_keys(path: Path, table: dict[Any, Any], known: Sequence[str], key: st
 
 
 def _time(value: Any, where: str) -> float:
-    """Read a duration of seconds and nanoseconds, in the spelling of ROS 2 or of ROS 1."""
-    expected = "a duration such as {sec: 1, nanosec: 500000000}"
+    """Read a duration of seconds and nanoseconds, in the spelling of ROS 2 or of ROS 1, or of plain seconds."""
+    expected = "a duration such as {sec: 1, nanosec: 500000000}, or seconds"
+    seconds = _number(value)
+    if seconds is not None:
+        if not 0 <= seconds < 2**31:
+            raise InputError(where, describe(value), "seconds from 0 up to 68 years")
+        return seconds
     if not isinstance(value, dict) or not value:
         raise InputError(where, describe(value), expected)
     spelling = next((keys for keys in _TIME_KEYS if set(value) <= set(keys)), None)

@@ -15,6 +15,7 @@ from gripmargin.files.columns import ANGLES, QUATERNION, Column
 from gripmargin.files.samples import Locate, check_labels, check_radians, check_times
 from gripmargin.files.source import printable
 from gripmargin.motion.chain import Chain
+from gripmargin.motion.followers import joint_counts
 from gripmargin.motion.trajectory import POSE_RATES, QUATERNION_TOLERANCE, JointTrajectory, PoseTrajectory, Trajectory
 
 # Times from here on [s] are stamps of a clock that counts from far away: floats of 64 bits lose digits of them.
@@ -129,7 +130,7 @@ def _joints(
 ) -> dict[str, Any]:
     """Positions and rates [rad or m, and by seconds], each of shape (n, joints)."""
     count = sum(1 for column in by_name.values() if column.joint and column.joint[0] == "q")
-    if robot is not None and count != robot.joints:
+    if robot is not None and count not in joint_counts(robot):
         raise InputError(
             locate(None, None),
             f"{count} joint columns (q1 to q{count})",

@@ -20,19 +20,22 @@ _READERS = {
     ".yml": read_joint_trajectory_message,
     ".json": read_joint_trajectory_message,
 }
-_RECORDINGS = (".mcap", ".db3")
+_RECORDINGS = (".mcap", ".db3", ".bag")
 
 
-def read_trajectory(path: str | Path, *, robot: Chain | None = None, topic: str | None = None) -> Trajectory:
+def read_trajectory(
+    path: str | Path, *, robot: Chain | None = None, topic: str | None = None, recorded: bool = False
+) -> Trajectory:
     """Read a trajectory.
 
     Args:
         path: ``.csv`` or ``.npz`` with named columns; ``.yaml``, ``.yml`` or ``.json`` with a ROS 2
-            trajectory_msgs/JointTrajectory message; the folder of a rosbag2 recording, or a ``.mcap`` or
-            ``.db3`` file of one, with sensor_msgs/JointState messages.
+            trajectory_msgs/JointTrajectory message; the folder of a rosbag2 recording, or a ``.mcap``, ``.db3`` or
+            ``.bag`` file, with joint states, states of a controller, joint trajectories or poses.
         robot: The robot that a joint program moves: gives the order of named joints and which joints
             turn and which slide. None: columns stay in the order of the file.
-        topic: Of a recording: the topic of the joint states. None: the only one of that type.
+        topic: Of a recording: the topic of the motion. None: the only one of joint states, else of motion.
+        recorded: Whether of states of a controller what the robot did is meant, not what it aimed at.
 
     Raises:
         InputError: With file and line, key or column.
@@ -40,9 +43,9 @@ def read_trajectory(path: str | Path, *, robot: Chain | None = None, topic: str 
     file = as_path(path)
     ending = file.suffix.lower()
     if file.is_dir() or ending in _RECORDINGS:
-        return _read_recording(file, robot, topic)
+        return _read_recording(file, robot, topic, recorded)
     if topic is not None:
-        raise InputError(str(path)[:200], "a topic for a file without topics", "a topic for rosbag2 recordings only")
+        raise InputError(str(path)[:200], "a topic for a file without topics", "a topic for recordings of ROS only")
     if ending not in _READERS:
         found = f"the ending '{file.suffix}'" if file.suffix else "a name without an ending"
         raise InputError(str(path)[:200], found, f"one of {', '.join((*_READERS, *_RECORDINGS))}")
@@ -52,7 +55,7 @@ def read_trajectory(path: str | Path, *, robot: Chain | None = None, topic: str 
         raise InputError(str(path), reason(error), "a file that can be read") from error
 
 
-def _read_recording(path: Path, robot: Chain | None, topic: str | None) -> Trajectory:
+def _read_recording(path: Path, robot: Chain | None, topic: str | None, recorded: bool) -> Trajectory:
     try:
         from gripmargin.files.bag_file import read_bag  # noqa: PLC0415 - optional, and only recordings need it
     except ImportError as error:
@@ -63,4 +66,4 @@ def _read_recording(path: Path, robot: Chain | None, topic: str | None) -> Traje
             "the optional dependency 'bags'",
             "install it: pip install 'gripmargin[bags]'",
         ) from error
-    return read_bag(path, robot=robot, topic=topic)
+    return read_bag(path, robot=robot, topic=topic, recorded=recorded)

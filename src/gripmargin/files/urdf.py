@@ -1,7 +1,7 @@
 """A URDF file into a serial chain, from its root link to one end link.
 
-Only links, joints and their frames are read; meshes, inertias and everything else are passed over and no
-other file is opened. Definitions of the elements: https://wiki.ros.org/urdf/XML/joint.
+Only links, joints and their frames are read; meshes, inertias and everything else are passed over, and no
+other file is opened but what xacro includes. Definitions of the elements: https://wiki.ros.org/urdf/XML/joint.
 """
 
 from __future__ import annotations
@@ -9,24 +9,20 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Final, NoReturn
-from xml.sax import SAXParseException
-from xml.sax.handler import ContentHandler
+from typing import Final, NoReturn
 
 import numpy as np
-from defusedxml import DefusedXmlException
-from defusedxml.expatreader import create_parser
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import RobotError
 from gripmargin.base.given import as_path
 from gripmargin.base.poses import pose
-from gripmargin.motion.chain import Chain, chain_from_axes
-
-MAX_BYTES: Final = 20_000_000  # a URDF without its meshes is far smaller
+from gripmargin.files.xacro import expanded
+from gripmargin.files.xml_tree import MAX_BYTES, Element, parse, read_content, refuse_size
+from gripmargin.motion.chain import Chain, Follower, chain_from_axes
 
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _LARGEST: Final = 1e6  # of a coordinate [m], an angle [rad], a part of an axis
@@ -34,67 +30,68 @@ _TURNING: Final = ("revolute", "continuous")
 _MOVING: Final = (*_TURNING, "prismatic")
 _USED: Final = ("origin", "parent", "child", "axis", "limit", "mimic")
 _CHOOSE_END: Final = "choose the link that carries the gripper as the end link (end_link)"
-_XACRO_REMEDY: Final = "expand it with xacro first and hand in the result"
+_BASES: Final = ("base_link", "base")  # of the model's maker, and of the controller
+_SAME: Final = 1e-3  # [deg, mm] by which the two may differ and be called one
+_USUAL_ENDS: Final = ("tool0", "flange")  # what drivers and planners mean where a gripper is on the robot, in order
 
 
-def read_urdf(path: str | Path, *, end_link: str | None = None) -> Chain:
-    """Read a serial chain from a URDF file.
+def read_urdf(
+    path: str | Path,
+    *,
+    end_link: str | None = None,
+    base_link: str | None = None,
+    arguments: Mapping[str, str] | None = None,
+    packages: Mapping[str, str | Path] | None = None,
+) -> Chain:
+    """Read a serial chain from a URDF file, or from the xacro file of one.
 
     Args:
         path: The file, at most 20 MB.
-        end_link: Name of the last link; default: the only leaf link that the joints move.
+        end_link: Name of the last link; default: the only leaf link that the joints move, else `tool0`, else `flange`.
+        base_link: Name of the link whose frame the chain starts at; default: the root.
+        arguments: Arguments of a xacro file by name.
+        packages: Folders of ROS packages by name, for what a xacro file includes; others are looked for around it.
 
     Raises:
         RobotError: The file cannot be read, or does not describe a serial chain to that link.
     """
+    return _chain(described(path, arguments=arguments, packages=packages)[0], end_link, base_link, str(path))
+
+
+def described(
+    path: str | Path,
+    *,
+    arguments: Mapping[str, str] | None = None,
+    packages: Mapping[str, str | Path] | None = None,
+) -> tuple[Element, list[Path]]:
+    """Return the elements that a robot file describes, and the further files that it reads; see `read_urdf`.
+
+    Raises:
+        RobotError: They cannot be read.
+    """
     file = as_path(path)
-    return _chain(_parse(_content(file, str(path)), str(path)), end_link, str(path))
+    root = parse(read_content(file, str(path), "a URDF file"), str(path))
+    folders = {name: as_path(folder) for name, folder in (packages or {}).items()}
+    return expanded(root, file=file, arguments=arguments, packages=folders)
 
 
-def urdf_chain(text: str, *, source: str, end_link: str | None = None) -> Chain:
+def urdf_chain(text: str, *, source: str, end_link: str | None = None, base_link: str | None = None) -> Chain:
     """Read a serial chain from the text of a URDF file.
 
     Args:
         text: The XML text.
         source: What to call the text in errors and reports.
-        end_link: Name of the last link; default: the only leaf link that the joints move.
+        end_link: Name of the last link; default as of `read_urdf`.
+        base_link: Name of the first link; default as of `read_urdf`.
 
     Raises:
         RobotError: The text does not describe a serial chain to that link.
     """
     if len(text) > MAX_BYTES:
-        _refuse_size(source)
+        refuse_size(source)
     if not text.strip():
         raise RobotError(source, "an empty text", "a URDF robot description")
-    return _chain(_parse(text, source), end_link, source)
-
-
-def _content(path: Path, source: str) -> bytes:
-    expected = "a URDF file"
-    try:
-        if path.is_dir():
-            raise RobotError(source, "a directory", expected)
-        if not path.exists():
-            raise RobotError(source, "no such file", expected)
-        if not path.is_file():
-            raise RobotError(source, "something that is not a regular file", expected)
-        with path.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise RobotError(source, f"a file that cannot be read ({reason})", expected) from error
-    if len(data) > MAX_BYTES:
-        _refuse_size(source)
-    if not data.strip():
-        raise RobotError(source, "an empty file", expected)
-    if b"\0" in data[:4096] and data[:2] not in (b"\xff\xfe", b"\xfe\xff"):
-        raise RobotError(source, "a binary file", "a URDF file, which is XML text")
-    return data
-
-
-def _refuse_size(source: str) -> NoReturn:
-    most = f"{MAX_BYTES // 1_000_000} MB"
-    raise RobotError(source, f"more than {most}", f"a URDF robot description of at most {most}")
+    return _chain(expanded(parse(text, source))[0], end_link, base_link, source)
 
 
 @dataclass
@@ -115,107 +112,58 @@ class _Joint:
         return self.parts["child"]["link"]
 
 
-class _Elements(ContentHandler):
-    """Collects the links and joints of a robot element; everything else is passed over."""
+class _Elements:
+    """The links and joints of a robot element; everything else is passed over."""
 
-    def __init__(self, source: str, line_number: Callable[[], int]) -> None:
-        super().__init__()
-        self._source = source
-        self._line_number = line_number
+    def __init__(self, root: Element) -> None:
+        if root.name != "robot":
+            raise RobotError(root.where, f"the root element <{_short(root.name)}>", "<robot>, the root of a URDF")
         self.links: dict[str, str] = {}  # name -> where
         self.joints: dict[str, _Joint] = {}
-        self._depth = 0
-        self._joint: _Joint | None = None
+        for element in root.children:
+            if element.name == "link":
+                name = _name(element)
+                if name in self.links:
+                    raise RobotError(element.where, f"a second link {_quoted(name)}", "names that occur once")
+                self.links[name] = element.where
+            elif element.name == "joint":
+                self._add_joint(element)
 
-    def startElement(self, name: str, attrs: Any) -> None:  # noqa: N802 - the name that SAX gives it
-        if name.startswith("xacro:"):
-            raise RobotError(self._here(), f"the xacro tag <{_short(name)}>", "plain URDF", _XACRO_REMEDY)
-        if self._depth == 0 and name != "robot":
-            raise RobotError(self._here(), f"the root element <{_short(name)}>", "<robot>, the root of a URDF")
-        if self._depth == 1 and name == "link":
-            self._add_link(dict(attrs))
-        elif self._depth == 1 and name == "joint":
-            self._add_joint(dict(attrs))
-        elif self._depth == 2 and self._joint is not None and name in _USED:
-            if name in self._joint.parts:
-                raise RobotError(self._joint.where, f"a second <{name}>", "one at most")
-            self._joint.parts[name] = dict(attrs)
-        self._depth += 1
-
-    def endElement(self, name: str) -> None:  # noqa: N802 - the name that SAX gives it
-        self._depth -= 1
-        if self._depth == 1:
-            self._joint = None
-
-    def _add_link(self, attributes: Mapping[str, str]) -> None:
-        name = self._name("link", attributes)
-        if name in self.links:
-            raise RobotError(self._here(), f"a second link {_quoted(name)}", "names that occur once")
-        self.links[name] = self._here()
-
-    def _add_joint(self, attributes: Mapping[str, str]) -> None:
-        name = self._name("joint", attributes)
-        where = f"{self._here()}, joint {_quoted(name)}"
+    def _add_joint(self, element: Element) -> None:
+        name = _name(element)
+        where = f"{element.where}, joint {_quoted(name)}"
         if name in self.joints:
             raise RobotError(where, "a second joint of this name", "names that occur once")
-        self._joint = self.joints[name] = _Joint(name, attributes.get("type", ""), where)
-
-    def _name(self, element: str, attributes: Mapping[str, str]) -> str:
-        name = attributes.get("name", "")
-        if not name:
-            raise RobotError(self._here(), f"a {element} without a name", f'<{element} name="...">')
-        if "${" in name or "$(" in name:
-            raise RobotError(self._here(), f"the xacro expression {_quoted(name)}", "plain URDF", _XACRO_REMEDY)
-        return name
-
-    def _here(self) -> str:
-        return f"{self._source}, line {self._line_number()}"
+        joint = self.joints[name] = _Joint(name, element.texts().get("type", ""), where)
+        for part in element.children:
+            if part.name in _USED:
+                if part.name in joint.parts:
+                    raise RobotError(where, f"a second <{part.name}>", "one at most")
+                joint.parts[part.name] = part.texts()
 
 
-def _parse(content: str | bytes, source: str) -> _Elements:
-    parser = create_parser(forbid_dtd=True, forbid_entities=True, forbid_external=True)
-    elements = _Elements(source, parser.getLineNumber)
-    parser.setContentHandler(elements)
-    try:
-        parser.feed(content)
-        parser.close()
-    except DefusedXmlException as error:
-        raise RobotError(
-            f"{source}, line {parser.getLineNumber()}",
-            "a document type declaration or an entity",
-            "plain URDF, which needs neither",
-            "remove the <!DOCTYPE ...> block",
-        ) from error
-    except SAXParseException as error:
-        raise RobotError(
-            f"{source}, line {error.getLineNumber()}",
-            f"text that is not well-formed XML ({error.getMessage()})",
-            "a URDF robot description",
-        ) from error
-    except (ValueError, LookupError) as error:  # an encoding that is not known or does not fit
-        raise RobotError(source, f"text that cannot be decoded ({error})", "XML in UTF-8") from error
-    return elements
+def _name(element: Element) -> str:
+    name = element.texts().get("name", "")
+    if not name:
+        raise RobotError(element.where, f"a {element.name} without a name", f'<{element.name} name="...">')
+    return name
 
 
-def _chain(elements: _Elements, end_link: str | None, source: str) -> Chain:
+def _chain(root: Element, end_link: str | None, base_link: str | None, source: str) -> Chain:
+    elements = _Elements(root)
     into = _tree(elements, source)
-    end = _end(elements, into, end_link, source)
-    path: list[_Joint] = []
-    link = end
-    while link in into:
-        path.append(into[link])
-        link = into[link].parent
-    path.reverse()
-
+    end, notes = _end(elements, into, end_link, source)
+    path = _path(end, into)
+    start, note = _start(elements, into, base_link, source)
     moving = [joint for joint in path if _kind(joint) != "fixed"]
-    origins, pending = [], np.eye(4)
+    origins, pending = [], start
     for joint in path:
         pending = pending @ _origin(joint)
         if joint.kind != "fixed":
             origins.append(pending)
             pending = np.eye(4)
     limits = [_limits(joint) for joint in moving]
-    return chain_from_axes(
+    chain = chain_from_axes(
         origins,
         [_axis(joint) for joint in moving],
         [joint.kind in _TURNING for joint in moving],
@@ -225,6 +173,71 @@ def _chain(elements: _Elements, end_link: str | None, source: str) -> Chain:
         upper=[upper for _, upper in limits],
         source=f"{source}, to link {_quoted(end)}",
     )
+    followers = tuple(_follower(k, joint, elements.joints) for k, joint in enumerate(moving) if "mimic" in joint.parts)
+    return replace(chain, followers=followers, notes=(*notes, *note))
+
+
+def _path(link: str, into: Mapping[str, _Joint]) -> list[_Joint]:
+    """The joints from the root to a link."""
+    path: list[_Joint] = []
+    while link in into:
+        path.append(into[link])
+        link = into[link].parent
+    return path[::-1]
+
+
+def _start(
+    elements: _Elements, into: Mapping[str, _Joint], base_link: str | None, source: str
+) -> tuple[FloatArray, tuple[str, ...]]:
+    """The root in the frame that the chain starts at; what to say where two frames are called the base."""
+    if base_link is None:
+        return np.eye(4), _two_bases(elements, into)
+    if base_link not in elements.links:
+        near = difflib.get_close_matches(base_link, elements.links, n=3) or list(elements.links)
+        raise RobotError(source, f"no link {_quoted(base_link)}", f"a link of this robot, such as {_listed(near)}")
+    path = _path(base_link, into)
+    if any(joint.kind != "fixed" for joint in path):
+        found = f"the link {_quoted(base_link)}, which joints move"
+        raise RobotError(source, found, "a base link that is fixed to the root")
+    return np.linalg.inv(_fixed_pose(path)), ()
+
+
+def _two_bases(elements: _Elements, into: Mapping[str, _Joint]) -> tuple[str, ...]:
+    paths = [_path(name, into) for name in _BASES if name in elements.links]
+    if len(paths) < len(_BASES) or any(joint.kind != "fixed" for path in paths for joint in path):
+        return ()
+    apart = np.linalg.inv(_fixed_pose(paths[0])) @ _fixed_pose(paths[1])
+    angle = np.degrees(np.arccos(np.clip((np.trace(apart[:3, :3]) - 1.0) / 2.0, -1.0, 1.0)))
+    distance = float(np.linalg.norm(apart[:3, 3])) * 1e3
+    if angle < _SAME and distance < _SAME:
+        return ()
+    root = next(link for link in elements.links if link not in into)
+    said = f"The robot's model has the frames {_listed(_BASES)}, {angle:.4g} deg and {distance:.4g} mm apart"
+    return (f"{said}: faces and poses go by its root {_quoted(root)} (robot.base_link chooses).",)
+
+
+def _fixed_pose(path: Sequence[_Joint]) -> FloatArray:
+    out = np.eye(4)
+    for joint in path:
+        out = out @ _origin(joint)
+    return out
+
+
+def _follower(number: int, joint: _Joint, joints: Mapping[str, _Joint]) -> Follower:
+    """What a joint that mimics another one does: after the joint at the end of those that it mimics."""
+    factor, offset, leader = 1.0, 0.0, joint
+    for _ in range(len(joints) + 1):
+        if "mimic" not in leader.parts:
+            return Follower(joint=number, leader=leader.name, factor=factor, offset=offset)
+        mimic = leader.parts["mimic"]
+        other = joints.get(mimic.get("joint", ""))
+        if other is None or other.kind not in _MOVING:
+            found = f"<mimic> of the joint {_quoted(mimic.get('joint', ''))}"
+            raise RobotError(leader.where, found, "a joint of this file that moves")
+        offset += factor * _one(leader, "mimic", "offset", 0.0)
+        factor *= _one(leader, "mimic", "multiplier", 1.0)
+        leader = other
+    raise RobotError(joint.where, "joints that mimic each other in a circle", "one that moves by itself")
 
 
 def _tree(elements: _Elements, source: str) -> dict[str, _Joint]:
@@ -274,7 +287,10 @@ def _children(into: Mapping[str, _Joint]) -> dict[str, list[str]]:
     return children
 
 
-def _end(elements: _Elements, into: Mapping[str, _Joint], end_link: str | None, source: str) -> str:
+def _end(
+    elements: _Elements, into: Mapping[str, _Joint], end_link: str | None, source: str
+) -> tuple[str, tuple[str, ...]]:
+    """The end link, and what to say where it was chosen among several."""
     children = _children(into)
     moved: dict[str, bool] = {}
     todo = [link for link in elements.links if link not in into]
@@ -288,18 +304,17 @@ def _end(elements: _Elements, into: Mapping[str, _Joint], end_link: str | None, 
             raise RobotError(source, f"no link {_quoted(end_link)}", f"a link of this robot, such as {_listed(near)}")
         if not moved[end_link]:
             raise RobotError(source, f"no moving joint before link {_quoted(end_link)}", "a link that the joints move")
-        return end_link
+        return end_link, ()
     leaves = [link for link in elements.links if moved[link] and link not in children]
     if not leaves:
         raise RobotError(source, "no moving joint", "a robot with revolute or prismatic joints")
-    if len(leaves) > 1:
-        raise RobotError(
-            source,
-            f"{len(leaves)} end links ({_listed(leaves)})",
-            "one",
-            _CHOOSE_END,
-        )
-    return leaves[0]
+    if len(leaves) == 1:
+        return leaves[0], ()
+    usual = next((link for link in _USUAL_ENDS if moved.get(link)), None)
+    if usual is None:
+        raise RobotError(source, f"{len(leaves)} end links ({_listed(leaves)})", "one", _CHOOSE_END)
+    said = f"The robot's model has {len(leaves)} end links ({_listed(leaves)}): the pads are on its link "
+    return usual, (f"{said}{_quoted(usual)} (robot.end_link chooses).",)
 
 
 def _kind(joint: _Joint) -> str:
@@ -311,13 +326,6 @@ def _kind(joint: _Joint) -> str:
         raise RobotError(joint.where, f"a {joint.kind} joint between the root and the end link", expected)
     if joint.kind not in (*_MOVING, "fixed"):
         raise RobotError(joint.where, f"the unknown joint type {_quoted(joint.kind)}", expected)
-    if joint.kind != "fixed" and "mimic" in joint.parts:
-        raise RobotError(
-            joint.where,
-            "a joint that mimics another one, between the root and the end link",
-            "joints that move by themselves",
-            "choose an end link before it with end_link",
-        )
     return joint.kind
 
 
@@ -350,6 +358,15 @@ def _three(joint: _Joint, element: str, attribute: str, default: Sequence[float]
     return [float(word) for word in words]
 
 
+def _one(joint: _Joint, element: str, attribute: str, default: float) -> float:
+    text = joint.parts[element].get(attribute)
+    if text is None:
+        return default
+    if not _NUMBER.fullmatch(text.strip()) or not abs(float(text)) < _LARGEST:
+        _refuse_number(joint, f"{element} {attribute}", text, "a finite number below 1e6")
+    return float(text)
+
+
 def _limits(joint: _Joint) -> tuple[float, float]:
     """Lower and upper limit [rad or m]; infinite where none is known."""
     given = {end: joint.parts.get("limit", {}).get(end) for end in ("lower", "upper")}
@@ -367,8 +384,7 @@ def _limits(joint: _Joint) -> tuple[float, float]:
 
 
 def _refuse_number(joint: _Joint, what: str, text: str, expected: str) -> NoReturn:
-    remedy = _XACRO_REMEDY if "${" in text or "$(" in text else ""
-    raise RobotError(joint.where, f"{what} {_quoted(text)}", expected, remedy)
+    raise RobotError(joint.where, f"{what} {_quoted(text)}", expected)
 
 
 def _quoted(text: str) -> str:

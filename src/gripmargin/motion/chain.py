@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Self
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,6 +12,22 @@ from numpy.typing import ArrayLike
 from gripmargin.base.arrays import FloatArray, Value, sealed
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import as_pose
+
+
+class Follower(NamedTuple):
+    """A joint that moves as another one does.
+
+    Attributes:
+        joint: Its number in the chain, from 0.
+        leader: Name of the other joint, which need not be one of the chain.
+        factor: What the other's value is multiplied by.
+        offset: What is added [rad or m].
+    """
+
+    joint: int
+    leader: str
+    factor: float = 1.0
+    offset: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +47,8 @@ class Chain(Value):
         source: What the chain was read from, for reports.
         base: Where the model's first frame was placed in the world, shape (4, 4); None: nowhere.
         tool: What was put on the model's last frame, shape (4, 4); None: nothing.
+        followers: The joints whose values follow from those of others where a program does not give them.
+        notes: How its file was understood, in sentences for the report.
     """
 
     links: FloatArray
@@ -41,6 +59,8 @@ class Chain(Value):
     source: str = "chain"
     base: FloatArray | None = None
     tool: FloatArray | None = None
+    followers: tuple[Follower, ...] = ()
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         joints = len(self.revolute)

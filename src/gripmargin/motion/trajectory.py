@@ -62,6 +62,7 @@ class _Samples(Value):
     notes: tuple[str, ...] = field(default=(), kw_only=True)
     filling: Filling | None = field(default=None, repr=False, kw_only=True)
     timing: Timing | None = field(default=None, repr=False, kw_only=True)
+    stamp: int = field(default=0, repr=False, kw_only=True)
 
     def _check_times(self) -> int:
         t = frozen(self.t, (None,), f"{self.source} t", most=LATEST)
@@ -85,6 +86,7 @@ class _Samples(Value):
             raise InputError(f"{self.source} sample {i + 1}", found, due, "check the unit of the times")
         object.__setattr__(self, "t", t)
         object.__setattr__(self, "notes", texts(self.notes, f"{self.source} notes"))
+        of_class(self.stamp, int, f"{self.source} stamp")
         if self.filling is not None:
             of_class(self.filling, Filling, f"{self.source} filling", "give none")
         if self.timing is not None:
@@ -171,6 +173,7 @@ class JointTrajectory(_Samples):
             "cubic" and "quintic" say the samples were taken from such a controller's moves.
         filling: Where samples were put in between those given.
         timing: How well the times of a polled log are known.
+        stamp: What time 0 is by the clock of a recording [ns since 1970]; 0: it is not known.
 
     Raises:
         InputError: Shapes that do not agree, NaN, times that repeat or go back.
@@ -272,6 +275,7 @@ class PoseTrajectory(_Samples):
         notes: How its file was understood, in sentences for the report.
         filling: Where samples were put in between those given.
         timing: How well the times of a polled log are known.
+        stamp: What time 0 is by the clock of a recording [ns since 1970]; 0: it is not known.
 
     Raises:
         InputError: Shapes that do not agree, NaN, times that repeat or go back, a matrix that is no rotation, or

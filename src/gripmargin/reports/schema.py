@@ -124,6 +124,8 @@ def _of(hint: Any, text: str) -> Tree:
         wide = re.search(r"shape \(n, (\d)\)", text)
         number: Tree = {"type": ["number", "null"]}
         row: Tree = {"type": "array", "items": number}
+        if "shape (n, joints)" in text:
+            return {"type": "array", "items": row}
         return {"type": "array", "items": {**row, "minItems": int(wide[1]), "maxItems": int(wide[1])}} if wide else row
     if isinstance(hint, type) and issubclass(hint, StrEnum):
         return {"enum": [str(option) for option in hint]}

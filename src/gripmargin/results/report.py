@@ -83,7 +83,7 @@ class Report:
 
     def without_samples(self) -> Report:
         """Return the report without figures at every sample and what drawings need: small enough to keep many."""
-        empty = {name: values[:0] for name, values in vars(self.samples).items()}
+        empty = {name: values[:0] for name, values in vars(self.samples).items() if name != "stamp"}
         return replace(self, samples=Samples(**empty), scene=None)
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
+
+import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 
@@ -41,6 +43,10 @@ class Samples:
             where nothing pulls, shape (n,).
         swing_margin: Grip margin with the part swinging on its pads [-], NaN outside carry phases, shape (n,).
         swing_margin_low: Least value it may have, likewise.
+        joints: Values of the joints [rad or m], shape (n, joints); none for a program of poses.
+        joint_names: Their names, or q1, q2 and so on.
+        joint_units: Their units, rad or m.
+        stamp: What time 0 is by the clock of a recording [ns since 1970]; 0: it is not known.
     """
 
     t: FloatArray
@@ -59,3 +65,7 @@ class Samples:
     stop_margin: FloatArray
     swing_margin: FloatArray
     swing_margin_low: FloatArray
+    joints: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    joint_names: tuple[str, ...] = ()
+    joint_units: tuple[str, ...] = ()
+    stamp: int = 0

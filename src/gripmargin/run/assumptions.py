@@ -26,6 +26,7 @@ def assumed(case: Case) -> list[str]:
     """Return what was not given and was taken for granted, and the targets in force."""
     job = case.job
     out = list(job.assumed)
+    out += () if job.robot is None else job.robot.notes
     odd = case.shared(plausible.found)
     out += [f"Accepted as meant ({code}): {odd[code]}." for code in job.accept if code in odd]
     out += _bond(case)

@@ -16,7 +16,7 @@ from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.causes import causes
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.stamps import Stamps
-from gripmargin.motion.trajectory import Trajectory
+from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.results.findings import NotChecked, Outcome, overall
 from gripmargin.results.report import NOT_CHOSEN, Report
 from gripmargin.results.samples import SERIES, Samples
@@ -216,7 +216,7 @@ def check_job(job: Job, *, trial: bool = False, checks: Sequence[str] | None = N
 
 def _samples(case: Case, outcomes: Sequence[Outcome]) -> Samples:
     motion, trajectory = case.motion.at, case.job.trajectory
-    series = {name: np.full(trajectory.samples, np.nan) for name in SERIES}
+    series: dict[str, Any] = {name: np.full(trajectory.samples, np.nan) for name in SERIES}
     for outcome in outcomes:
         series |= outcome.series
     return Samples(
@@ -230,7 +230,19 @@ def _samples(case: Case, outcomes: Sequence[Outcome]) -> Samples:
         force=case.load[:3].T,
         moment=case.load[3:].T,
         **series,
+        **_joints(case),
+        stamp=trajectory.stamp,
     )
+
+
+def _joints(case: Case) -> dict[str, Any]:
+    """Values, names and units of the joints; nothing for a program of poses."""
+    trajectory, robot = case.job.trajectory, case.job.robot
+    if not isinstance(trajectory, JointTrajectory) or robot is None:
+        return {}
+    names = (name or f"q{i}" for i, name in enumerate(robot.names, start=1))
+    units = ("rad" if turns else "m" for turns in robot.revolute)
+    return {"joints": trajectory.q, "joint_names": tuple(names), "joint_units": tuple(units)}
 
 
 def _beyond(job: Job) -> list[NotChecked]:

@@ -12,6 +12,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError, InputErrors
 from gripmargin.base.given import texts
 from gripmargin.motion.chain import Chain
+from gripmargin.motion.followers import completed
 from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.workcell import (
@@ -210,6 +211,7 @@ def matched_to_robot(trajectory: JointTrajectory, robot: Chain | None) -> JointT
     if robot is None:
         found, due = "a joint program without a robot", "the robot it moves"
         raise InputError(source, found, due, "add the table [robot] to the job")
+    trajectory = completed(trajectory, robot)
     if trajectory.names:
         if not all(robot.names):
             due = f"a robot whose {robot.joints} joints have names; those of {robot.source} have none"

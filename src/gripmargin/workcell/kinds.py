@@ -6,7 +6,7 @@ A job file has the same in a form of its own, which is said with each kind; `gri
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import KW_ONLY, dataclass
 from functools import partial
 from numbers import Integral, Real
@@ -125,6 +125,13 @@ class Text(Kind):
 
 
 @dataclass(frozen=True)
+class Named(Kind):
+    """Texts by name: in the file a table."""
+
+    each: Text
+
+
+@dataclass(frozen=True)
 class Pose(Kind):
     """A rigid pose: in the file a table of position and angles, of which a face needs the position."""
 
@@ -187,6 +194,10 @@ def checked(kind: Kind, value: Any, where: str) -> Any:
             raise InputError(where, shown(value), what or " or ".join(map(str, options)))
         case Text("") if not isinstance(value, str) or not value:
             raise InputError(where, shown(value), "a text")
+        case Named(each):
+            if not isinstance(value, Mapping) or not all(isinstance(name, str) for name in value):
+                raise InputError(where, shown(value), "texts by name")
+            return {name: checked(each, text, f"{where}.{name}") for name, text in value.items()}
         case Pose():
             return as_pose(value, where)
         case Several(of, _, most):
