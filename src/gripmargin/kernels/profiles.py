@@ -128,8 +128,9 @@ def quintic(speed: float, acceleration: float, jerk: float | None = None) -> Pro
         acceleration: Largest [1/s^2].
         jerk: Largest [1/s^3], which it has at both ends; None: any.
     """
-    limits = [speed, acceleration] if jerk is None else [speed, acceleration, jerk]
-    time = max((peak / limit) ** (1.0 / n) for n, (peak, limit) in enumerate(zip(QUINTIC_PEAKS, limits), start=1))
+    limits = speed, acceleration, np.inf if jerk is None else jerk
+    peaks = zip(QUINTIC_PEAKS, limits, strict=True)
+    time = max((peak / limit) ** (1.0 / n) for n, (peak, limit) in enumerate(peaks, start=1))
     pieces = np.array([0.0, 0.0, 0.0, 10.0 / time**3, -15.0 / time**4, 6.0 / time**5])[:, None]
     return Profile(np.array([0.0, time]), pieces, False)
 
@@ -140,7 +141,7 @@ def standstill() -> Profile:
 
 
 def _of_jerks(pieces: list[tuple[float, float, float]], stepped: bool) -> Profile:
-    """The profile of (duration, acceleration at its beginning, jerk) one after the other; what takes no time is none."""
+    """The profile of (duration, first acceleration, jerk) one after the other; what takes no time is left out."""
     longest = max(time for time, _, _ in pieces)
     knots, rows, s, v = [0.0], [], 0.0, 0.0
     for time, a, j in pieces:
@@ -150,4 +151,3 @@ def _of_jerks(pieces: list[tuple[float, float, float]], stepped: bool) -> Profil
             v += time * (a + time * j / 2.0)
             knots.append(knots[-1] + time)
     return Profile(np.array(knots), np.array(rows).T, stepped)
-

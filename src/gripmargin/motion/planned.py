@@ -31,8 +31,8 @@ STEP: Final = 0.004  # [s] between samples: that of common controllers
 NO_WAY: Final = 1e-9  # [m, rad] that counts as none
 
 REFERENCE: Final = (
-    "Time laws between way points (trapezoid, jerk-limited, polynomial of degree five): Biagiotti & Melchiorri, Trajectory "
-    "Planning for Automatic Machines and Robots, 2008 (from memory)."
+    "Time laws between way points (trapezoid, jerk-limited, polynomial of degree five): Biagiotti & Melchiorri, "
+    "Trajectory Planning for Automatic Machines and Robots, 2008 (from memory)."
 )
 
 
@@ -57,10 +57,10 @@ def sample_waypoints(
 ) -> Trajectory:
     """Return a program that runs through way points by a time law.
 
-    Each move keeps to its own peaks and has no faster law of its kind: "trapezoid" accelerates at the peak all the time;
-    "jerk-limited" by ramps of the given jerk, or by ramps that take the whole time of acceleration; "quintic" is one
-    polynomial of degree five over the move. With blends the next move starts when what is left of a move is its blend;
-    what both do adds up.
+    Each move keeps to its own peaks and has no faster law of its kind: "trapezoid" accelerates at the peak all the
+    time; "jerk-limited" by ramps of the given jerk, or by ramps that take the whole time of acceleration; "quintic" is
+    one polynomial of degree five over the move. With blends the next move starts when what is left of a move is its
+    blend; what both do adds up.
 
     Args:
         waypoints: The program.
@@ -87,16 +87,18 @@ def sample_waypoints(
     if end / step > MAX_SAMPLES:
         slow = max(legs, key=lambda leg: leg.profile.duration)
         found = f"a program of {end:.3g} s ({slow.profile.duration:.3g} s of it to {waypoints.place(slow.at)})"
-        raise InputError(waypoints.source, found, f"at most {step * MAX_SAMPLES:g} s", "check units of speeds and waits")
+        raise InputError(
+            waypoints.source, found, f"at most {step * MAX_SAMPLES:g} s", "check units of speeds and waits"
+        )
     t = _times(legs, end, step)
     index = np.maximum(np.searchsorted([leg.start for leg in legs], t, side="right") - 1, 0)
     moves = tuple(waypoints.points[i + 1].move for i in index.tolist())
     about = {"moves": moves, "source": waypoints.source, "notes": waypoints.notes}
-    if not waypoints.jointed:
+    if waypoints.q is None:
         path = _tool_path(poses[0], legs, t)
         rates = {"velocity": path.velocity, "acceleration": path.acceleration}
         return PoseTrajectory(t=t, position=path.position, rotation=path.rotation, **rates, **about)  # type: ignore[arg-type]
-    q, qd, qdd = _joints(waypoints, poses, legs, robot, t)
+    q, qd, qdd = _joints(waypoints, waypoints.q, poses, legs, robot, t)
     return JointTrajectory(t=t, q=q, qd=qd, qdd=qdd, **about)  # type: ignore[arg-type]
 
 
@@ -124,15 +126,17 @@ def corners_cut(waypoints: Waypoints, sampled: Trajectory, robot: Chain | None) 
 
 def _poses(waypoints: Waypoints, robot: Chain | None) -> FloatArray:
     """Poses of the tool at the way points, shape (n, 4, 4); of joint values without a robot no numbers."""
-    if not waypoints.jointed:
+    q = waypoints.q
+    if q is None:
         return np.stack([point.pose for point in waypoints.points if point.pose is not None])
-    q = np.stack([point.q for point in waypoints.points if point.q is not None])
     out = np.tile(np.eye(4), (len(q), 1, 1))
     if robot is None:
         line = next((i for i, point in enumerate(waypoints.points) if point.kind == "line"), None)
         if line is not None:
             found = "a line between joint values without a robot"
-            raise InputError(waypoints.place(line), found, "the robot that they move", "add the table [robot] to the job")
+            raise InputError(
+                waypoints.place(line), found, "the robot that they move", "add the table [robot] to the job"
+            )
         out[:, :3] = np.nan
     else:
         if q.shape[1] != robot.joints:
@@ -153,17 +157,17 @@ def _legs(
     waypoints: Waypoints, poses: FloatArray, robot: Chain | None, law: Law, blends: bool, step: float
 ) -> list[_Leg]:
     """The moves in time."""
-    points, out = waypoints.points, []
+    points, q, out = waypoints.points, waypoints.q, []
     clock, reached = max(points[0].wait, step), 0.0
     for i, point in enumerate(points[1:], start=1):
-        where, before = waypoints.place(i), points[i - 1]
-        if point.q is None or point.kind == "line":
+        where = waypoints.place(i)
+        if q is None or point.kind == "line":
             way = poses[i, :3, 3] - poses[i - 1, :3, 3]
             turn = turn_between(poses[i - 1, :3, :3], poses[i, :3, :3], where)
             far, angle = float(np.linalg.norm(way)), float(np.linalg.norm(turn))
         else:
-            turns = np.ones(point.q.size, dtype=bool) if robot is None else np.array(robot.revolute)
-            change = point.q - before.q
+            turns = np.ones(q.shape[1], dtype=bool) if robot is None else np.array(robot.revolute)
+            change = q[i] - q[i - 1]
             way, turn = np.where(turns, 0.0, change), np.where(turns, change, 0.0)
             far, angle = float(np.abs(way).max()), float(np.abs(turn).max())
         if far < NO_WAY and angle < NO_WAY:
@@ -232,12 +236,11 @@ def _times(legs: Sequence[_Leg], end: float, step: float) -> FloatArray:
     even = step * np.arange(1 + int(np.ceil(end / step - 1e-6)))
     kept = sides
     for more in (kinks, even):  # what is closer than a mark to one of those before it says nothing new
-        more = more[np.diff(more, prepend=-np.inf) > MARKED]
-        if kept.size:
-            near = np.clip(np.searchsorted(kept, more), 1, kept.size - 1) if kept.size > 1 else np.zeros(more.size, int)
-            gap = np.minimum(np.abs(more - kept[near]), np.abs(more - kept[np.maximum(near - 1, 0)]))
-            more = more[gap > MARKED]
-        kept = np.sort(np.concatenate([kept, more]))
+        fences = np.concatenate([[-np.inf], kept, [np.inf]])
+        after = np.searchsorted(fences, more)
+        free = np.minimum(fences[after] - more, more - fences[after - 1]) > MARKED
+        free &= np.diff(more, prepend=-np.inf) > MARKED
+        kept = np.sort(np.concatenate([kept, more[free]]))
     return kept
 
 
@@ -255,10 +258,14 @@ def _tool_path(start: FloatArray, legs: Sequence[_Leg], t: FloatArray) -> ToolPa
 
 
 def _joints(
-    waypoints: Waypoints, poses: FloatArray, legs: Sequence[_Leg], robot: Chain | None, t: FloatArray
+    waypoints: Waypoints,
+    values: FloatArray,
+    poses: FloatArray,
+    legs: Sequence[_Leg],
+    robot: Chain | None,
+    t: FloatArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Joint values, speeds and accelerations: joint moves, and runs of lines that go over into each other, add up."""
-    values = np.stack([point.q for point in waypoints.points if point.q is not None])
     total = np.zeros((3, t.size, values.shape[1]))
     total[0] = values[0]
     for run in _runs(legs):

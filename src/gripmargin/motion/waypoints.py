@@ -32,9 +32,9 @@ TURNING: Final = {
 class Waypoint(Value):
     """Where a move ends, and how it gets there; of the first way point, where the program starts.
 
-    Speed, acceleration and jerk are the peaks of the move: of the tool point for lines, of a joint that slides for joint
-    moves. With ``turn_`` they are those of the tool's turning for lines, of a joint that turns for joint moves; the
-    joint that takes longest leads, the others keep in step.
+    Speed, acceleration and jerk are the peaks of the move: of the tool point for lines, of a joint that slides for
+    joint moves. With ``turn_`` they are those of the tool's turning for lines, of a joint that turns for joint moves;
+    the joint that takes longest leads, the others keep in step.
 
     Attributes:
         q: Joint values [rad or m], shape (joints,); None where there is a pose.
@@ -171,6 +171,7 @@ class Waypoints(Value):
         return any(point.blends for point in self.points)
 
     @property
-    def jointed(self) -> bool:
-        """Whether way points are joint values."""
-        return self.points[0].q is not None
+    def q(self) -> FloatArray | None:
+        """Joint values [rad or m], shape (n, joints); None of poses."""
+        rows = [point.q for point in self.points if point.q is not None]
+        return np.stack(rows) if rows else None

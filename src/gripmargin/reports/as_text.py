@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable
 
 from gripmargin.checks import words
+from gripmargin.reports.in_short import law_line
 from gripmargin.results.findings import CheckResult, Finding, Remedy, worst_first
 from gripmargin.results.report import CAUTIONS, Report
 
@@ -19,6 +20,9 @@ def report_text(report: Report) -> str:
     lines = [*textwrap.wrap(title, WIDTH, subsequent_indent=" " * 6), *_scope(report), ""]
     for check in report.checks:
         lines += _check_lines(check, {cause.text for cause in report.causes})
+    if report.time_laws:
+        title = "Time laws tried, each with the least values over their targets"
+        lines += ["", title, *_bullets(f"{law.name}: {law_line(law)}" for law in report.time_laws)]
     if report.causes:
         lines += ["", "The cause", *_causes(report)]
     own = [finding for finding in report.findings if finding.check not in report.explained]
