@@ -52,10 +52,13 @@ class TimeLaw:
     @property
     def name(self) -> str:
         """The law in words."""
-        return f"{self.law}{', blended' if self.blends else ''}"
+        return f"{self.law}{' with blends' if self.blends else ''}"
 
     @property
-    def severity(self) -> tuple[int, float]:
-        """What laws are ranked by, worst first: verdict, then the least share of a target; one not known is 0."""
+    def severity(self) -> tuple[int, list[float]]:
+        """What laws are ranked by, worst first: verdict, then shares of targets, least first; one not known is 0.
+
+        Shares alike to three decimals count as the same: the next one decides.
+        """
         rank = (Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS).index(self.verdict)
-        return rank, min((check.share or 0.0 for check in self.checks), default=0.0)
+        return rank, sorted(round(check.share or 0.0, 3) for check in self.checks)

@@ -73,11 +73,12 @@ def _as_sampled(job: Job, waypoints: Waypoints, law: Law, blends: bool) -> Job:
 
 
 def _assumption(worst: TimeLaw, laws: tuple[TimeLaw, ...]) -> str:
-    names = [law.name for law in laws]
+    names = list(dict.fromkeys(law.law for law in laws))
+    stops = ", each stopping at every way point and with its blends" if any(law.blends for law in laws) else ""
     return (
         "The time law is assumed: the program is way points, and what is between them is up to the controller. Judged "
-        f"under {', '.join(names[:-1])} and {names[-1]}, each with the given peaks of speed and acceleration; the "
-        f"worst counts, {worst.name}. Another law may ask more of the pads: {OWN_LAW}."
+        f"under {', '.join(names[:-1])} and {names[-1]} with the given peaks of speed and acceleration{stops}; the "
+        f"worst counts: {worst.name}. Another law may ask more of the pads: {OWN_LAW}."
     )
 
 
@@ -85,5 +86,5 @@ def _corners(job: Job, waypoints: Waypoints, trajectory: Trajectory, *, blends: 
     """By how much the tool passes the way points that blend."""
     cut = corners_cut(waypoints, trajectory, job.robot) if blends else ()
     if cut:
-        shown = ", ".join(f"that of '{waypoints.points[i].move}' by {1e3 * far:.1f} mm" for i, far in cut)
-        yield f"Blending, the tool passes way points at a distance: {shown}."
+        shown = ", ".join(f"of move {i} ('{waypoints.points[i].move}') by {1e3 * far:.1f} mm" for i, far in cut)
+        yield f"With blends the tool passes the ends of moves: {shown}."
