@@ -46,7 +46,7 @@ SHORT_SLIDE = 0.0008  # [m]
 LIGHT_PRESS = 0.0010  # [m]
 GENTLE, ABRUPT = 40.0, 200.0  # [m/s^3]
 CALM, HASTY = 0.40, 0.02  # [s]
-HASTY_SHELF = {"acceleration": 240.0, "blend": 14.0}  # [deg/s^2], [deg]
+HASTY_SHELF = {"speed": 200.0, "acceleration": 900.0, "blend": 12.0}  # [deg/s], [deg/s^2], [deg]
 
 
 def down(x: float, y: float, z: float, yaw: float = 180.0, tilt: float = 0.0) -> FloatArray:
@@ -111,11 +111,12 @@ def window(
     return sampled(legs, HOME, period=period, chain=arm, speed=speed)
 
 
-def shelf(acceleration: float = 160.0, blend: float = 8.0) -> str:
+def shelf(*, speed: float = 90.0, acceleration: float = 160.0, blend: float = 8.0) -> str:
     """A table of way points: a glass shelf from its rack into a box, as taught with the arm.
 
     Args:
-        acceleration: Of the leading joint in the transfer [deg/s^2].
+        speed: Of the leading joint in the transfer [deg/s].
+        acceleration: Of the same [deg/s^2].
         blend: What is left of a move of the transfer when the next one starts [deg].
     """
     arm = bench_arm(0.12)
@@ -129,14 +130,14 @@ def shelf(acceleration: float = 160.0, blend: float = 8.0) -> str:
     away = over_box.copy()
     away[:3, :3] = tool_pose(arm, q[-1])[:3, :3]
     q.append(solved(arm, away, q[-1]))
-    corner = f"joint, , , 90, {acceleration:g}, {blend:g}, , transfer"
+    corner = f"joint, , , {speed:g}, {acceleration:g}, {blend:g}, , transfer"
     moves = [
         ", , , , , , , ",
         "line, 40, 300, , , , 0.3, touch",
         "line, 250, 1200, , , , , lift",
         corner,
         corner,
-        f"joint, , , 90, {acceleration:g}, , , transfer",
+        f"joint, , , {speed:g}, {acceleration:g}, , , transfer",
         "line, 150, 800, , , , 0.2, lower",
         "joint, , , 50, 230, , , twist",
         "line, 120, 800, , , , , leave",

@@ -51,7 +51,6 @@ def run(options: argparse.Namespace) -> int:
     blends = job.waypoints.blends and not options.stop
     program = sample_waypoints(job.waypoints, robot=job.robot, law=options.law, blends=blends, step=1.0 / rate)
     write_all({place: trajectory_bytes(program, Path(place).suffix, robot=job.robot)})
-    said = (
-        f"{program.samples} samples over {program.t[-1]:.3f} s, {options.law}{' with blends' if blends else ''}: {place}\n"
-    )
+    law = f"{options.law}{' with blends' if blends else ''}"
+    said = f"{program.samples} samples over {program.t[-1]:.3f} s, {law}: {place}\n"
     return PASSED if say(said) else INTERNAL

@@ -19,7 +19,7 @@ from gripmargin.motion.chain import Chain
 from gripmargin.motion.tool_motion import joint_motion
 
 ROUNDS: Final = 30  # of Newton's method, which needs 4 to 6 where it comes to an end at all
-AHEAD: Final = 8  # samples from one that is solved by itself to the next; those between start from their line
+FAR, WIDE = 0.02, 0.1  # [m, rad] from one sample that is solved by itself to the next; the rest start between them
 MISSES: Final = 1e-9  # [m, rad] by which the tool may miss the line: of a millionth of a millimetre
 FASTEST_AXIS: Final = 40.0  # [rad/s]: twice what the fastest wrist axes reach (from memory)
 
@@ -103,13 +103,14 @@ def followed(chain: Chain, start: FloatArray, path: ToolPath, where: str) -> tup
         remedy = "give joint moves over closer way points, or poses without the robot"
         raise InputError(where, found, "at most 6: else many postures follow it", remedy)
     n = len(path.position)
-    alone = np.unique(np.append(np.arange(0, n, AHEAD), n - 1))
+    done = _progress(path)
+    alone = np.unique(np.append(np.searchsorted(done, np.arange(0.0, done[-1])), n - 1))
     solved, last = np.empty((alone.size, chain.joints)), start
     for k, i in enumerate(alone):
         solved[k] = last = _newton(chain, last[None], path, slice(i, i + 1))[0]
         if not _on(chain, last[None], path, slice(i, i + 1))[0]:
             raise _lost(where, i / max(n - 1, 1))
-    guess = np.stack([np.interp(np.arange(n), alone, column) for column in solved.T], axis=1)
+    guess = np.stack([np.interp(done, done[alone], column) for column in solved.T], axis=1)
     q = _newton(chain, guess, path, slice(None))
     on = _on(chain, q, path, slice(None))
     if not on.all():
@@ -126,6 +127,13 @@ def followed(chain: Chain, start: FloatArray, path: ToolPath, where: str) -> tup
         due, remedy = f"at most {np.degrees(FASTEST_AXIS):.0f} deg/s", "keep away from the singularity there"
         raise InputError(where, found, due, f"{remedy}: another posture, a joint move, or a way round")
     return q, qd, qdd
+
+
+def _progress(path: ToolPath) -> FloatArray:
+    """How far the tool has come, in steps from which Newton's method goes on, shape (n,)."""
+    way = np.linalg.norm(np.diff(path.position, axis=0), axis=1)
+    chord = np.linalg.norm(np.diff(path.rotation, axis=0), axis=(1, 2)) / np.sqrt(2.0)  # of a small turn its angle
+    return np.concatenate([[0.0], np.cumsum(way / FAR + chord / WIDE)])
 
 
 def _lost(where: str, share: float) -> InputError:

@@ -9,6 +9,7 @@ from typing import Protocol
 from gripmargin.motion.planned import LAWS, REFERENCE, Law, corners_cut, sample_waypoints
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.motion.waypoints import Waypoints
+from gripmargin.results.findings import Finding
 from gripmargin.results.report import Report
 from gripmargin.results.time_laws import CheckUnderLaw, TimeLaw
 from gripmargin.workcell.job import Job
@@ -53,6 +54,7 @@ def under_every_law(job: Job, waypoints: Waypoints, judge: Judge, *, trial: bool
     laws = tuple(replace(each, counts=each is worst) for each, _, _ in tried)
     return replace(
         report,
+        findings=tuple(_under_one_law(finding) for finding in report.findings),
         time_laws=laws,
         assumed=(_assumption(worst, laws), *report.assumed),
         notes=(*report.notes, *_corners(job, waypoints, sampled.trajectory, blends=worst.blends)),
@@ -70,6 +72,11 @@ def variants(waypoints: Waypoints) -> Iterator[tuple[Law, bool]]:
 def _as_sampled(job: Job, waypoints: Waypoints, law: Law, blends: bool) -> Job:
     trajectory = sample_waypoints(waypoints, robot=job.robot, law=law, blends=blends)
     return replace(job, trajectory=trajectory, waypoints=None)
+
+
+def _under_one_law(finding: Finding) -> Finding:
+    """What was shown to be enough was shown under one law alone: it is a hint."""
+    return replace(finding, remedies=tuple(replace(remedy, shown=False) for remedy in finding.remedies))
 
 
 def _assumption(worst: TimeLaw, laws: tuple[TimeLaw, ...]) -> str:
