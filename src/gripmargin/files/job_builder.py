@@ -84,8 +84,9 @@ class _Builder:
                 trajectory = self._attempt(None, partial(sample_waypoints, waypoints, robot=robot))
             recording = self._trajectory(tables.program.recording, tables.program.recording_topic, robot)
         if (tables.program.trajectory is None) == (tables.program.waypoints is None):
-            found = "neither" if tables.program.trajectory is None else "both"
-            self._fault("program", f"{found} trajectory and waypoints", "one of the two")
+            neither = tables.program.trajectory is None
+            found = "neither trajectory nor waypoints" if neither else "both trajectory and waypoints"
+            self._fault("program", found, "one of the two")
         if isinstance(trajectory, JointTrajectory) and tables.robot is None:
             self._fault("robot", "no robot", "the robot that this joint program moves", "add the table [robot]")
         self._refuse()

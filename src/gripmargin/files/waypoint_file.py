@@ -112,7 +112,7 @@ def _rows(file: Path) -> tuple[list[int], list[list[str]]]:
         if not line.strip() or line.lstrip().startswith("#"):
             continue
         try:
-            cells = next(csv.reader([line], strict=True))
+            cells = next(csv.reader([line], strict=True, skipinitialspace=True))
         except csv.Error as error:
             found = f"a row that cannot be split ({error})"
             raise InputError(f"{file}, line {number}", found, "quotes in pairs") from error
