@@ -143,8 +143,9 @@ def shelf(*, speed: float = 90.0, acceleration: float = 160.0, blend: float = 8.
         "line, 120, 800, , , , , leave",
     ]
     header = [f"q{i} [deg]" for i in range(1, 7)]
-    own = "kind, speed [mm/s], acceleration [mm/s^2], speed [deg/s], acceleration [deg/s^2], blend [deg], wait [s], move"
-    lines = ["# glass shelf, rack to box, taught; made by make_programs.py", f"{', '.join(header)}, {own}"]
+    header += ["kind", "speed [mm/s]", "acceleration [mm/s^2]", "speed [deg/s]", "acceleration [deg/s^2]"]
+    header += ["blend [deg]", "wait [s]", "move"]
+    lines = ["# glass shelf, rack to box, taught; made by make_programs.py", ", ".join(header)]
     for values, move in zip(q, moves, strict=True):
         lines.append(f"{', '.join(f'{value:.4f}' for value in np.degrees(values))}, {move}".rstrip())
     return "\n".join(lines) + "\n"

@@ -83,7 +83,7 @@ class Job(Declared, called="job"):
         name: What the report calls it.
         gripper: The pads.
         part: The part as gripped.
-        trajectory: The program; with way points one that they may become.
+        trajectory: The program; it follows from way points where these are given.
         waypoints: A program that is not sampled yet, in place of a trajectory; it is judged under several time laws.
         robot: The arm with its base in the world and the tool on its end; joint programs need it.
         phases: What happens when; empty: the whole program is one carry.
