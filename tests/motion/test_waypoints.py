@@ -23,6 +23,7 @@ def test_moves_without_a_label_are_numbered():
     [
         ({}, "way point: found neither joint values nor a pose, expected one of the two"),
         ({"q": [0.0], "pose": np.eye(4)}, "way point: found joint values and a pose, expected one of the two"),
+        ({"q": []}, "way point q: found no joint values, expected at least one"),
         ({"q": [np.nan]}, "way point q[0]: found nan, expected a finite number; remove or repair it"),
         ({"q": [0.0], "kind": "arc"}, "way point kind: found 'arc', expected 'joint' or 'line'"),
         ({"q": [0.0], "speed": 0.0}, "way point speed: found 0.0, expected a number above 0"),

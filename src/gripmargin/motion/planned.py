@@ -25,8 +25,8 @@ from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.motion.trajectory import MAX_SAMPLES, RESOLVED, JointTrajectory, PoseTrajectory, Trajectory
 from gripmargin.motion.waypoints import Waypoint, Waypoints
 
-Law = Literal["trapezoid", "jerk-limited", "quintic"]
-LAWS: Final[tuple[Law, ...]] = get_args(Law)
+TimeLawName = Literal["trapezoid", "jerk-limited", "quintic"]
+LAWS: Final[tuple[TimeLawName, ...]] = get_args(TimeLawName)
 STEP: Final = 0.004  # [s] between samples: that of common controllers
 NO_WAY: Final = 1e-9  # [m, rad] that counts as none
 
@@ -53,7 +53,12 @@ class _Leg:
 
 
 def sample_waypoints(
-    waypoints: Waypoints, *, robot: Chain | None = None, law: Law = "trapezoid", blends: bool = True, step: float = STEP
+    waypoints: Waypoints,
+    *,
+    robot: Chain | None = None,
+    law: TimeLawName = "trapezoid",
+    blends: bool = True,
+    step: float = STEP,
 ) -> Trajectory:
     """Return a program that runs through way points by a time law.
 
@@ -94,7 +99,7 @@ def sample_waypoints(
     index = np.maximum(np.searchsorted([leg.start for leg in legs], t, side="right") - 1, 0)
     moves = tuple(waypoints.points[i + 1].move for i in index.tolist())
     about = {"moves": moves, "source": waypoints.source, "notes": waypoints.notes}
-    if waypoints.q is None:
+    if not waypoints.q.size:
         path = _tool_path(poses[0], legs, t)
         rates = {"velocity": path.velocity, "acceleration": path.acceleration}
         return PoseTrajectory(t=t, position=path.position, rotation=path.rotation, **rates, **about)  # type: ignore[arg-type]
@@ -127,7 +132,7 @@ def corners_cut(waypoints: Waypoints, sampled: Trajectory, robot: Chain | None) 
 def _poses(waypoints: Waypoints, robot: Chain | None) -> FloatArray:
     """Poses of the tool at the way points, shape (n, 4, 4); of joint values without a robot no numbers."""
     q = waypoints.q
-    if q is None:
+    if not q.size:
         return np.stack([point.pose for point in waypoints.points if point.pose is not None])
     out = np.tile(np.eye(4), (len(q), 1, 1))
     if robot is None:
@@ -154,14 +159,14 @@ def _standing_tool(robot: Chain, q: FloatArray) -> tuple[FloatArray, FloatArray]
 
 
 def _legs(
-    waypoints: Waypoints, poses: FloatArray, robot: Chain | None, law: Law, blends: bool, step: float
+    waypoints: Waypoints, poses: FloatArray, robot: Chain | None, law: TimeLawName, blends: bool, step: float
 ) -> list[_Leg]:
     """The moves in time."""
     points, q, out = waypoints.points, waypoints.q, []
     clock, reached = max(points[0].wait, step), 0.0
     for i, point in enumerate(points[1:], start=1):
         where = waypoints.place(i)
-        if q is None or point.kind == "line":
+        if not q.size or point.kind == "line":
             way = poses[i, :3, 3] - poses[i - 1, :3, 3]
             turn = turn_between(poses[i - 1, :3, :3], poses[i, :3, :3], where)
             far, angle = float(np.linalg.norm(way)), float(np.linalg.norm(turn))
@@ -188,7 +193,7 @@ def _legs(
     return out
 
 
-def _profile(point: Waypoint, way: float, turn: float, law: Law, where: str) -> Profile:
+def _profile(point: Waypoint, way: float, turn: float, law: TimeLawName, where: str) -> Profile:
     """The law of one move, with its way of 1: whichever limit is reached first holds it back."""
     limits: dict[str, list[float]] = {"speed": [], "acceleration": [], "jerk": []}
     line = point.kind == "line"

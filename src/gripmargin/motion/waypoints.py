@@ -16,7 +16,7 @@ from gripmargin.base.errors import InputError
 from gripmargin.base.given import shown, texts
 from gripmargin.base.poses import FARTHEST, as_pose
 
-Kind = Literal["joint", "line"]
+MoveKind = Literal["joint", "line"]
 MOST: Final = 2000  # way points of one program; more is a sampled path
 # The figures of a move with the dimension of each: those of lengths, then those of turns.
 LINEAR: Final = {"speed": "speed", "acceleration": "acceleration", "jerk": "jerk", "blend": "length"}
@@ -60,7 +60,7 @@ class Waypoint(Value):
     _: KW_ONLY
     q: FloatArray | None = None
     pose: FloatArray | None = None
-    kind: Kind | None = None
+    kind: MoveKind | None = None
     speed: float | None = None
     acceleration: float | None = None
     jerk: float | None = None
@@ -78,9 +78,11 @@ class Waypoint(Value):
             raise InputError("way point", found, "one of the two")
         if self.q is not None:
             object.__setattr__(self, "q", frozen(self.q, (None,), "way point q", most=FARTHEST))
+            if not self.q.size:
+                raise InputError("way point q", "no joint values", "at least one")
         if self.pose is not None:
             object.__setattr__(self, "pose", as_pose(self.pose, "way point pose"))
-        if self.kind is not None and self.kind not in get_args(Kind):
+        if self.kind is not None and self.kind not in get_args(MoveKind):
             raise InputError("way point kind", shown(self.kind), "'joint' or 'line'")
         for name in (*LINEAR, *TURNING, "wait"):
             value, may_be_zero = getattr(self, name), name in ("blend", "turn_blend", "wait")
@@ -171,7 +173,6 @@ class Waypoints(Value):
         return any(point.blends for point in self.points)
 
     @property
-    def q(self) -> FloatArray | None:
-        """Joint values [rad or m], shape (n, joints); None of poses."""
-        rows = [point.q for point in self.points if point.q is not None]
-        return np.stack(rows) if rows else None
+    def q(self) -> FloatArray:
+        """Joint values [rad or m], shape (n, joints); of poses (n, 0)."""
+        return np.stack([np.empty(0) if point.q is None else point.q for point in self.points])

@@ -56,7 +56,7 @@ class TimeLaw:
 
     @property
     def severity(self) -> tuple[int, list[float]]:
-        """What laws are ranked by, worst first: verdict, then shares of targets, least first; one not known is 0.
+        """Rank of a law by verdict, then by shares of targets, the least first (one not known is 0); worst first.
 
         Shares alike to three decimals count as the same: the next one decides.
         """

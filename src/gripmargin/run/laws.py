@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Protocol
 
-from gripmargin.motion.planned import LAWS, REFERENCE, Law, corners_cut, sample_waypoints
+from gripmargin.motion.planned import LAWS, REFERENCE, TimeLawName, corners_cut, sample_waypoints
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.motion.waypoints import Waypoints
 from gripmargin.results.findings import Finding
@@ -62,14 +62,14 @@ def under_every_law(job: Job, waypoints: Waypoints, judge: Judge, *, trial: bool
     )
 
 
-def variants(waypoints: Waypoints) -> Iterator[tuple[Law, bool]]:
+def variants(waypoints: Waypoints) -> Iterator[tuple[TimeLawName, bool]]:
     """Return the laws to judge way points under, each stopping at all of them and, where they blend, with blends."""
     for law in LAWS:
         for blends in (False, True) if waypoints.blends else (False,):
             yield law, blends
 
 
-def _as_sampled(job: Job, waypoints: Waypoints, law: Law, blends: bool) -> Job:
+def _as_sampled(job: Job, waypoints: Waypoints, law: TimeLawName, blends: bool) -> Job:
     trajectory = sample_waypoints(waypoints, robot=job.robot, law=law, blends=blends)
     return replace(job, trajectory=trajectory, waypoints=None)
 
