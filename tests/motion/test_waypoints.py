@@ -28,6 +28,11 @@ def test_moves_without_a_label_are_numbered():
         ({"q": [0.0], "kind": "arc"}, "way point kind: found 'arc', expected 'joint' or 'line'"),
         ({"q": [0.0], "speed": 0.0}, "way point speed: found 0.0, expected a number above 0"),
         ({"q": [0.0], "turn_jerk": np.inf}, "way point turn_jerk: found inf, expected a number above 0"),
+        ({"q": [0.0], "speed": 1e-318}, "way point speed: found 1e-318, expected from 1e-09 to 10000; check its unit"),
+        (
+            {"q": [0.0], "wait": 1e10},
+            "way point wait: found 10000000000.0, expected from 1e-09 to 1e+09; check its unit",
+        ),
         ({"q": [0.0], "wait": -1.0}, "way point wait: found -1.0, expected a number of 0 or more"),
         (
             {"q": [0.0], "wait": 1.0, "blend": 0.01},

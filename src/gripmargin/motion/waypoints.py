@@ -15,6 +15,7 @@ from gripmargin.base.arrays import FloatArray, Value, frozen
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import shown, texts
 from gripmargin.base.poses import FARTHEST, as_pose
+from gripmargin.base.units import MAGNITUDES
 
 MoveKind = Literal["joint", "line"]
 MOST: Final = 2000  # way points of one program; more is a sampled path
@@ -92,6 +93,9 @@ class Waypoint(Value):
             if not number or value < 0 or (value == 0 and not may_be_zero):
                 due = "a number of 0 or more" if may_be_zero else "a number above 0"
                 raise InputError(f"way point {name}", shown(value), due)
+            least, most = MAGNITUDES[(LINEAR | TURNING | {"wait": "time"})[name]]
+            if value > most or (value < least and not may_be_zero):
+                raise InputError(f"way point {name}", shown(value), f"from {least:g} to {most:g}", "check its unit")
         if self.wait > 0 and self.blends:
             remedy = "leave one of the two out"
             raise InputError("way point", "a blend where the robot waits", "a blend or a wait", remedy)
