@@ -46,6 +46,7 @@ SHORT_SLIDE = 0.0008  # [m]
 LIGHT_PRESS = 0.0010  # [m]
 GENTLE, ABRUPT = 40.0, 200.0  # [m/s^3]
 CALM, HASTY = 0.40, 0.02  # [s]
+HASTY_SHELF = {"speed": 200.0, "acceleration": 900.0, "blend": 12.0}  # [deg/s], [deg/s^2], [deg]
 
 
 def down(x: float, y: float, z: float, yaw: float = 180.0, tilt: float = 0.0) -> FloatArray:
@@ -108,6 +109,46 @@ def window(
         Leg("return", "joint", HOME, 1.2, 4.0, 30.0, blend=0.1),
     ]
     return sampled(legs, HOME, period=period, chain=arm, speed=speed)
+
+
+def shelf(*, speed: float = 90.0, acceleration: float = 160.0, blend: float = 8.0) -> str:
+    """A table of way points: a glass shelf from its rack into a box, as taught with the arm.
+
+    Args:
+        speed: Of the leading joint in the transfer [deg/s].
+        acceleration: Of the same [deg/s^2].
+        blend: What is left of a move of the transfer when the next one starts [deg].
+    """
+    arm = bench_arm(0.12)
+    rack, box = (0.40, -0.30, 0.040), (0.42, 0.30, 0.060)
+    at_rack, over_rack, above_rack = (down(rack[0], rack[1], rack[2] + h) for h in (-0.00025, 0.025, 0.14))
+    at_box, over_box, above_box = (down(box[0], box[1], box[2] + h) for h in (-0.00025, 0.060, 0.12))
+    q = [solved(arm, over_rack, HOME + np.array([-0.7, 0.6, 0, 0, 0, 0]))]
+    for place in (at_rack, above_rack, down(0.50, -0.10, 0.28), down(0.50, 0.12, 0.28), above_box, at_box):
+        q.append(solved(arm, place, q[-1]))
+    q.append(q[-1] + np.deg2rad([0.0, 0.0, 0.0, 0.0, 0.0, 20.0]))
+    away = over_box.copy()
+    away[:3, :3] = tool_pose(arm, q[-1])[:3, :3]
+    q.append(solved(arm, away, q[-1]))
+    corner = f"joint, , , {speed:g}, {acceleration:g}, {blend:g}, , transfer"
+    moves = [
+        ", , , , , , , ",
+        "line, 40, 300, , , , 0.3, touch",
+        "line, 250, 1200, , , , , lift",
+        corner,
+        corner,
+        f"joint, , , {speed:g}, {acceleration:g}, , , transfer",
+        "line, 150, 800, , , , 0.2, lower",
+        "joint, , , 50, 230, , , twist",
+        "line, 120, 800, , , , , leave",
+    ]
+    header = [f"q{i} [deg]" for i in range(1, 7)]
+    header += ["kind", "speed [mm/s]", "acceleration [mm/s^2]", "speed [deg/s]", "acceleration [deg/s^2]"]
+    header += ["blend [deg]", "wait [s]", "move"]
+    lines = ["# glass shelf, rack to box, taught; made by make_programs.py", ", ".join(header)]
+    for values, move in zip(q, moves, strict=True):
+        lines.append(f"{', '.join(f'{value:.4f}' for value in np.degrees(values))}, {move}".rstrip())
+    return "\n".join(lines) + "\n"
 
 
 def recorded_window(speed: Speed | None = None) -> Program:
@@ -418,6 +459,8 @@ def texts() -> dict[str, str]:
         "window-short-twist.csv": window_csv(window(twist=SHORT_TWIST), ", hardly twisted off"),
         "window-askew.csv": window_csv(window(tilt=ASKEW), ", tilted over the tray"),
         "window-shallow.csv": window_csv(window(pressed=SHALLOW), ", hardly pressed on"),
+        "shelf.csv": shelf(),
+        "shelf-hasty.csv": shelf(**HASTY_SHELF),
         "diffuser.csv": pose_csv(diffuser(), f"diffuser panel, rack to box, 250 Hz; {by}"),
         "diffuser-centred.csv": pose_csv(
             diffuser(hinge=CENTRED_HINGE), f"diffuser panel, rack to box, pads moved, 250 Hz; {by}"

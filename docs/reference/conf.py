@@ -10,7 +10,12 @@ from sphinx.application import Sphinx
 import gripmargin
 
 ALIASES = ("FloatArray", "ArrayLike")  # numpy's names for arrays; spelled out they take a line each
-CHOICES = ("Interpolation", "Stamps")  # names of a few words to choose from, which the text gives
+CHOICES = (
+    "Interpolation",
+    "MoveKind",
+    "Stamps",
+    "TimeLawName",
+)  # names of a few words to choose from, which the text gives
 WITHIN = (
     r"gripmargin\.(results.scene|files)\..*",
     "Plots",

@@ -21,8 +21,11 @@ if TYPE_CHECKING:
     from gripmargin.files.trajectory_file import read_trajectory
     from gripmargin.files.trajectory_writer import trajectory_bytes, write_trajectory
     from gripmargin.files.urdf import read_urdf
+    from gripmargin.files.waypoint_file import read_waypoints
     from gripmargin.motion.chain import Chain, chain_from_axes
+    from gripmargin.motion.planned import sample_waypoints
     from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory
+    from gripmargin.motion.waypoints import Waypoint, Waypoints
     from gripmargin.reports.as_json import report_json, report_tree
     from gripmargin.reports.as_junit import junit_xml
     from gripmargin.reports.as_lines import report_lines
@@ -68,8 +71,11 @@ _LATER = {
     "files.series_file": "series_bytes write_series",
     "files.trajectory_writer": "trajectory_bytes write_trajectory",
     "files.urdf": "read_urdf",
+    "files.waypoint_file": "read_waypoints",
     "motion.chain": "Chain chain_from_axes",
+    "motion.planned": "sample_waypoints",
     "motion.trajectory": "JointTrajectory PoseTrajectory",
+    "motion.waypoints": "Waypoint Waypoints",
     "reports.as_json": "report_json report_tree",
     "reports.as_junit": "junit_xml",
     "reports.as_lines": "report_lines",
@@ -125,6 +131,8 @@ __all__ = [
     "StopFigure",
     "Targets",
     "Verdict",
+    "Waypoint",
+    "Waypoints",
     "chain_from_axes",
     "check",
     "check_file",
@@ -139,12 +147,14 @@ __all__ = [
     "read_job",
     "read_trajectory",
     "read_urdf",
+    "read_waypoints",
     "report_html",
     "report_json",
     "report_lines",
     "report_text",
     "report_tree",
     "robot_chain",
+    "sample_waypoints",
     "samples_frame",
     "series_bytes",
     "toolbox_chain",

@@ -36,6 +36,7 @@ from gripmargin.files.job_builder import build_job
 from gripmargin.files.job_file import read_job
 from gripmargin.files.job_schema import JobFile, job_schema
 from gripmargin.files.trajectory_file import read_trajectory
+from gripmargin.files.waypoint_file import read_waypoints
 from gripmargin.motion import consistency, holes, interpolate, joints, rates
 from gripmargin.motion.chain import Chain, chain_from_axes
 from gripmargin.motion.trajectory import MAX_SAMPLES, RESOLVED, JointTrajectory, PoseTrajectory
@@ -621,6 +622,9 @@ def slide_arm() -> Chain:
 def test_trajectory_examples_are_read(block: Block, slide_arm: Chain, tmp_path: Path) -> None:
     path = tmp_path / f"example.{block.kind}"
     path.write_text(block.text, encoding="utf-8")
+    if block.mark == "waypoints":
+        assert [point.move for point in read_waypoints(path).points] == ["", "lift", "transfer", "lower"]
+        return
     trajectory = read_trajectory(path, robot=slide_arm)
     kind = {"joints": JointTrajectory, "poses": PoseTrajectory}[block.mark]
     assert isinstance(trajectory, kind)

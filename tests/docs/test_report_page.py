@@ -20,6 +20,7 @@ from gripmargin.contact.loads import AIR_CAUSES, CAUSES
 from gripmargin.contact.restraint import WAYS
 from gripmargin.reports.as_json import error_json, report_json
 from gripmargin.results.findings import RootCause
+from gripmargin.results.time_laws import CheckUnderLaw, TimeLaw
 from gripmargin.workcell import Stop
 
 PAGE = Path(__file__).parents[2] / "docs" / "report.md"
@@ -225,6 +226,7 @@ LISTS = {
     "findings",
     "not_checked",
     "causes",
+    "time_laws",
     "findings[].remedies",
     "checks[].details.one_pad_lost",
     "checks[].details.moves",
@@ -258,9 +260,10 @@ def described() -> set[str]:
 
 def test_every_key_of_real_reports_is_described_and_no_other(reports: dict[str, gm.Report]) -> None:
     seen = keys(json.loads(report_json(reports["none"], samples=True))) | keys_of_an_error()
-    caused = replace(
-        reports["none"], causes=(RootCause(code="no_bond", text="the press leaves none", explains=("hold",)),)
-    )
+    cause = RootCause(code="no_bond", text="the press leaves none", explains=("hold",))
+    under = CheckUnderLaw(check="hold", verdict=gm.Verdict.PASS, share=1.2)
+    law = TimeLaw(law="quintic", blends=False, duration=1.0, verdict=under.verdict, counts=True, checks=(under,))
+    caused = replace(reports["none"], causes=(cause,), time_laws=(law,))
     for report in (*reports.values(), caused):
         seen |= keys(json.loads(report_json(report)))
     assert seen == described()

@@ -14,6 +14,8 @@ from gripmargin.files.job_file import read_job
 from gripmargin.files.report_file import read_baseline
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.files.urdf import read_urdf
+from gripmargin.files.waypoint_file import read_waypoints
+from gripmargin.motion.planned import sample_waypoints
 
 GOOD = Path(__file__).parents[1] / "bad_input" / "good"
 
@@ -35,6 +37,12 @@ t [s],x [mm],y [mm],z [mm],roll [deg],pitch [deg],yaw [deg],move
 0,0,0,100,180,0,0,"lift, first"
 0.1,0,0,110,180,0,0,lift
 0.2,0,1e1,120,180,0,-1,over
+"""
+POINTS = """\
+x [mm],y [mm],z [mm],roll [deg],pitch [deg],yaw [deg],kind,speed [mm/s],acceleration [mm/s^2],blend [mm],wait [s],move
+0,0,100,180,0,0,,,,,,
+0,0,200,180,0,0,line,250,1e3,5,,"lift, first"
+300,0,200,180,0,9,line,250,1000,,0.2,over
 """
 REPORT = (
     '{"schema": "gripmargin-report/1", "job": "window", "checks": [{"check": "hold", "verdict": "pass", "value": 2.5, '
@@ -76,6 +84,7 @@ READERS: dict[str, tuple[bytes, Callable[[Path], Any]]] = {
     "job.toml": ((GOOD / "job.toml").read_bytes(), read_job),
     "program.csv": ((GOOD / "program.csv").read_bytes(), read_trajectory),
     "poses.csv": (POSES.encode(), read_trajectory),
+    "points.csv": (POINTS.encode(), lambda path: sample_waypoints(read_waypoints(path))),
     "program.npz": (_npz(), read_trajectory),
     "program.yaml": (MESSAGE.encode(), read_trajectory),
     "program.json": (MESSAGE_AS_JSON.encode(), read_trajectory),

@@ -57,6 +57,8 @@ EXPECTED = {
     ),
     "window-wrist": Expected("pass", (2.55, 2.65), "transfer"),
     "window-heavy-gripper": Expected("fail", (2.55, 2.65), "transfer", frozenset({"flange"})),
+    "shelf": Expected("pass", (5.4, 5.5), "transfer"),
+    "shelf-hasty": Expected("fail", (2.65, 2.75), "transfer", frozenset({"swing"})),
     "diffuser": Expected("fail", (1.47, 1.51), "tip in", frozenset({"hold", "swing", "lift_off"}), "gravity", "peel"),
     "diffuser-centred": Expected("pass", (7.8, 8.0), "tip in"),
     "diffuser-small-tilt": Expected("fail", (7.8, 8.0), "tip in", frozenset({"release"})),

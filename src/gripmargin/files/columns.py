@@ -92,9 +92,14 @@ def read_header(headers: Sequence[str], where: str, robot: Chain | None) -> list
     return columns
 
 
-def _column(header: str, where: str, robot: Chain | None) -> Column:
+def split_header(header: str) -> tuple[str, str | None]:
+    """Return name and unit of a column; None: it has no brackets."""
     match = _HEADER.fullmatch(header) if len(header) <= 100 else None
-    name, unit = (match["name"], match["unit"]) if match else (printable(header), None)
+    return (match["name"], match["unit"]) if match else (printable(header), None)
+
+
+def _column(header: str, where: str, robot: Chain | None) -> Column:
+    name, unit = split_header(header)
     place = f"{where}, column '{printable(header.strip())}'"
     joint = _JOINT.fullmatch(name)
     if joint:

@@ -36,7 +36,7 @@ def _of_program(job: Job, tables: Table) -> Iterator[str]:
         return
     if job.flange is not None and job.flange.wrist is not None:
         yield "The program gives joint values, which tell where the axes of the wrist stand: flange.wrist is not used."
-    is_message = Path(tables.program.trajectory).suffix.lower() != ".csv" and job.trajectory.names
+    is_message = Path(tables.program.trajectory or "").suffix.lower() != ".csv" and job.trajectory.names
     if is_message and job.trajectory.t[0] > 0:
         start = job.trajectory.t[0]
         yield f"The robot's way to the first point of the program (the first {start:g} s) is not known."

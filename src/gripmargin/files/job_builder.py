@@ -16,8 +16,11 @@ from gripmargin.files.job_keys import Source
 from gripmargin.files.job_schema import JobFile, Table, key_path
 from gripmargin.files.job_values import OfOneJoint
 from gripmargin.files.trajectory_file import read_trajectory
+from gripmargin.files.waypoint_file import read_waypoints
 from gripmargin.motion.chain import Chain
+from gripmargin.motion.planned import sample_waypoints
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.motion.waypoints import Waypoints
 from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Pick, Stop, StopFigure, Targets
 from gripmargin.workcell.fields import Declared
 from gripmargin.workcell.job import Job, JointLimits
@@ -70,18 +73,25 @@ class _Builder:
             "flange": self._value("flange", Flange),
             "targets": self._value("targets", Targets) or Targets(),
         }
-        trajectory = recording = None
+        trajectory = recording = waypoints = None
         if tables.program.recording_topic is not None and tables.program.recording is None:
             remedy = "add program.recording, or leave the topic out"
             self._fault("program.recording_topic", "a topic without a recording", "a recording", remedy)
         if tables.robot is None or robot is not None:
             trajectory = self._trajectory(tables.program.trajectory, tables.program.topic, robot)
+            waypoints = self._waypoints(robot)
+            if waypoints is not None:
+                trajectory = self._attempt(None, partial(sample_waypoints, waypoints, robot=robot))
             recording = self._trajectory(tables.program.recording, tables.program.recording_topic, robot, recorded=True)
+        if (tables.program.trajectory is None) == (tables.program.waypoints is None):
+            neither = tables.program.trajectory is None
+            found = "neither trajectory nor waypoints" if neither else "both trajectory and waypoints"
+            self._fault("program", found, "one of the two")
         if isinstance(trajectory, JointTrajectory) and tables.robot is None:
             self._fault("robot", "no robot", "the robot that this joint program moves", "add the table [robot]")
         self._refuse()
         values |= tables.job.given(Job) | tables.program.given(Job)
-        values |= {"robot": robot, "trajectory": trajectory, "recording": recording}
+        values |= {"robot": robot, "trajectory": trajectory, "waypoints": waypoints, "recording": recording}
         job = self._attempt("job", lambda: Job(**values))
         if job is None:
             raise InputErrors(self.problems)
@@ -190,6 +200,12 @@ class _Builder:
             return None
         read = partial(read_trajectory, robot=robot, topic=topic, recorded=recorded)
         return self._attempt(None, lambda: read(self.file.parent / name))
+
+    def _waypoints(self, robot: Chain | None) -> Waypoints | None:
+        name = self.tables.program.waypoints
+        return (
+            None if name is None else self._attempt(None, lambda: read_waypoints(self.file.parent / name, robot=robot))
+        )
 
     def _stop(self, robot: Chain | None) -> Stop | None:
         table = self.tables.stop

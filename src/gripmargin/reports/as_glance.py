@@ -27,6 +27,10 @@ def report_glance(report: Report, *, width: int = WIDTH) -> str:
     lines += [_labelled("why", sentence) for sentence in _cause(report)]
     for i, change in enumerate(_changes(report)):
         lines.append(_labelled("" if i else "to change", change))
+    for law in (law for law in report.time_laws if law.counts):
+        lines.append(
+            _labelled("time law", f"assumed: {law.name} is the worst of {len(report.time_laws)} that were tried")
+        )
     if report.not_checked:
         lines.append(_labelled("not checked", ", ".join(item.check for item in report.not_checked)))
     lines.append(_labelled("caution", "a part that falls can hurt someone; this is an aid, no safety function"))

@@ -12,7 +12,7 @@ import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterable, Mapping, Sequence
 
-from gripmargin.reports.in_short import finding_lines, result_line
+from gripmargin.reports.in_short import finding_lines, law_line, result_line
 from gripmargin.results.findings import CheckResult, Verdict
 from gripmargin.results.report import Judgement, Report
 
@@ -53,6 +53,8 @@ def _suite(name: str, report: Report, compared: Sequence[str] | None) -> ET.Elem
     properties = ET.SubElement(suite, "properties")
     _property(properties, "job", report.job)
     _property(properties, "verdict", str(report.verdict))
+    for law in report.time_laws:
+        _property(properties, f"time law {law.name}", law_line(law))
     used: dict[str, int] = {}
     for check in report.checks:
         case_name = _once(check.check, used)
@@ -65,6 +67,7 @@ def _suite(name: str, report: Report, compared: Sequence[str] | None) -> ET.Elem
     if compared is not None:
         _compared(suite, compared)
     said = [f"{report.verdict.upper()}  {report.job}"]
+    said += [f"time law {law.name}: {law_line(law)}" for law in report.time_laws]
     said += [f"cause: {cause.text}" for cause in report.causes]
     said += [f"not checked: {item.check}: {item.reason}" for item in report.not_checked]
     said += finding_lines(report.findings)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from gripmargin.checks import words
 from gripmargin.reports.changes import no_help, sorted_out, together
+from gripmargin.reports.in_short import law_line
 from gripmargin.reports.layout import EMPTY, WIDTH, Line, bullets, laid_out
 from gripmargin.results.findings import CheckResult, Finding, worst_first
 from gripmargin.results.report import CAUTIONS, Report
@@ -21,6 +22,9 @@ def report_text(report: Report, *, width: int = WIDTH) -> str:
     lines = [(f"{report.verdict.upper()}  ", report.title), _scope(report), EMPTY]
     for check in report.checks:
         lines += _check_lines(check, {cause.text for cause in report.causes})
+    if report.time_laws:
+        title = "Time laws tried, each with the least values over their targets"
+        lines += [EMPTY, ("", title), *bullets(f"{law.name}: {law_line(law)}" for law in report.time_laws)]
     if report.causes:
         lines += [EMPTY, ("", "The cause"), *_causes(report)]
     own = [finding for finding in report.findings if finding.check not in report.explained]

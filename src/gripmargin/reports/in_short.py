@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from gripmargin.checks import words
 from gripmargin.results.findings import CheckResult, Finding, Verdict, worst_first
 from gripmargin.results.report import Judgement, Report
+from gripmargin.results.time_laws import TimeLaw
 
 SHOWN = 10  # findings; viewers of test results show about as many lines
 
@@ -39,6 +40,15 @@ def finding_lines(findings: tuple[Finding, ...]) -> list[str]:
     if len(worst) > SHOWN:
         lines.append(f"and {len(worst) - SHOWN} more, less severe; {len(worst)} in all")
     return lines
+
+
+def law_line(law: TimeLaw) -> str:
+    """Return one sentence on a time law: duration, verdict, and each check's least value over its target."""
+    shares = ", ".join(
+        f"{each.check} {words.figure(each.share)}{'' if each.verdict is Verdict.PASS else f' ({each.verdict})'}"
+        for each in law.checks
+    )
+    return f"{law.duration:.3f} s, {law.verdict}: {shares}{'; this one counts' if law.counts else ''}"
 
 
 def shortfall(report: Report) -> list[str]:

@@ -17,12 +17,13 @@ from gripmargin.reports.as_json import ERROR_SCHEMA
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy, RootCause
 from gripmargin.results.report import SCHEMA, Report
 from gripmargin.results.samples import Samples
+from gripmargin.results.time_laws import CheckUnderLaw, TimeLaw
 from gripmargin.workcell import PhaseKind
 
 SCHEMA_NAME: Final = "report-1.schema.json"
 
 Tree = dict[str, Any]
-TABLES: Final = (CheckResult, Finding, NotChecked, Place, Remedy, RootCause, Samples)
+TABLES: Final = (CheckResult, CheckUnderLaw, Finding, NotChecked, Place, Remedy, RootCause, Samples, TimeLaw)
 KEYS: Final = {"start": "from", "end": "to"}  # fields that the JSON names otherwise
 UNWRITTEN: Final[Mapping[type, tuple[str, ...]]] = {
     Finding: ("lines",),

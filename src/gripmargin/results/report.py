@@ -10,6 +10,7 @@ from gripmargin.base.errors import GripmarginError, InputError
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, RootCause, Verdict
 from gripmargin.results.samples import Samples
 from gripmargin.results.scene import Scene
+from gripmargin.results.time_laws import TimeLaw
 
 SCHEMA = "gripmargin-report/1"
 
@@ -37,6 +38,7 @@ class Report:
         references: Published sources of the methods that ran.
         samples: Figures at every sample.
         causes: What lies behind several results, or makes all of them doubtful.
+        time_laws: Of a program of way points: what it came to under each time law; the report is that of the worst.
         scene: What drawings need beyond that; not part of the JSON.
         plotter: Makes the figures of `plot`; not part of the JSON.
     """
@@ -51,6 +53,7 @@ class Report:
     references: tuple[str, ...]
     samples: Samples
     causes: tuple[RootCause, ...] = ()
+    time_laws: tuple[TimeLaw, ...] = ()
     scene: Scene | None = field(default=None, repr=False, compare=False)
     plotter: Callable[[Report], Any] | None = field(default=None, repr=False, compare=False)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,10 +18,12 @@ from gripmargin.checks.causes import causes
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.motion.waypoints import Waypoints
 from gripmargin.results.findings import NotChecked, Outcome, overall
 from gripmargin.results.report import NOT_CHOSEN, Report
 from gripmargin.results.samples import SERIES, Samples
 from gripmargin.run.assumptions import as_read, assumed, references
+from gripmargin.run.laws import under_every_law
 from gripmargin.run.scene import scene_of
 from gripmargin.workcell import (
     STANDARD_AIR_DENSITY,
@@ -44,7 +47,7 @@ FROM_FILE = "a job file is checked by check_file(path)"
 
 def check(
     *,
-    trajectory: Trajectory,
+    trajectory: Trajectory | Waypoints,
     gripper: Gripper,
     part: Part,
     robot: Chain | Any = None,
@@ -67,7 +70,8 @@ def check(
     """Check a motion program for a part held by dry-adhesive pads, without any file.
 
     Args:
-        trajectory: Joint values or tool poses over time.
+        trajectory: Joint values or tool poses over time; or way points, judged under several time laws, of which the
+            worst counts.
         gripper: The pads, in the tool frame.
         part: The part as gripped, in the tool frame.
         robot: The arm with base and tool mounted, a chain or a robot of the Robotics Toolbox; joint trajectories need
@@ -120,10 +124,12 @@ def check(
         >>> report.passed, round(report.checks[0].value, 1)
         (True, 26.9)
     """
+    planned = isinstance(trajectory, Waypoints)
     return check_job(
         Job(
             name=name,
-            trajectory=trajectory,
+            trajectory=None if planned else trajectory,  # type: ignore[arg-type]
+            waypoints=trajectory if planned else None,  # type: ignore[arg-type]
             gripper=gripper,
             part=part,
             robot=_chain(robot),
@@ -177,7 +183,7 @@ def check_job(job: Job, *, trial: bool = False, checks: Sequence[str] | None = N
     """Check a job.
 
     Args:
-        job: What is asked.
+        job: What is asked; way points are judged under every time law, and the report is that of the worst.
         trial: Whether only the results count: what to change where a check falls short is then not looked for.
         checks: Which checks to make, by their names; None: all that the job gives the data for. The others are listed
             as not checked.
@@ -186,7 +192,10 @@ def check_job(job: Job, *, trial: bool = False, checks: Sequence[str] | None = N
         InputError: Something does not fit together, the program has no carry to check, or no check has such a name.
     """
     chosen = registry.chosen(checks)
-    case = work_out(of_class(job, Job, "job", FROM_FILE), trial=trial)
+    waypoints = of_class(job, Job, "job", FROM_FILE).waypoints
+    if waypoints is not None:
+        return under_every_law(job, waypoints, partial(check_job, checks=checks), trial=trial)
+    case = work_out(job, trial=trial)
     if case.carried.size == 0:
         raise InputError(
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"

@@ -86,6 +86,9 @@ def tune(
     if retime:
         _can_be_retimed(job, rate)
     of_class(job, Job, "job", "a job file is tuned by tune_file(path)")
+    if job.waypoints is not None:
+        remedy = "write them out under one time law (gripmargin sample), and tune that program"
+        raise InputError(f"job '{job.name}'", "way points, whose time law is not known", "a sampled program", remedy)
     watch("motion, load and preload")
     notes = _notes(job)
     # how far the program exceeds the limits of the joints is what tuning finds out

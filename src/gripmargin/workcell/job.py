@@ -13,8 +13,10 @@ from gripmargin.base.errors import InputError, InputErrors
 from gripmargin.base.given import texts
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.followers import completed
+from gripmargin.motion.planned import sample_waypoints
 from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.motion.waypoints import Waypoints
 from gripmargin.workcell import (
     STANDARD_AIR_DENSITY,
     STANDARD_GRAVITY,
@@ -82,7 +84,8 @@ class Job(Declared, called="job"):
         name: What the report calls it.
         gripper: The pads.
         part: The part as gripped.
-        trajectory: The program.
+        trajectory: The program; it follows from way points where these are given.
+        waypoints: A program that is not sampled yet, in place of a trajectory; it is judged under several time laws.
         robot: The arm with its base in the world and the tool on its end; joint programs need it.
         phases: What happens when; empty: the whole program is one carry.
         targets: Margins to reach.
@@ -100,14 +103,17 @@ class Job(Declared, called="job"):
         assumed: What was not given and was taken for granted, one sentence each.
 
     Raises:
-        InputError: A joint program without its robot, another number of joints than the robot's, phases
+        InputError: No program, a joint program without its robot, another number of joints than the robot's, phases
             that overlap or that the program does not have, gravity out of bounds.
     """
 
     name: str = key(Text(), "names")
     gripper: Gripper = key()
     part: Part = key()
-    trajectory: Trajectory = key(PATH, "all", table="program")
+    trajectory: Trajectory = key(PATH, "all", default=None, absent="`waypoints`", table="program")
+    waypoints: Waypoints | None = key(
+        PATH, "all", default=None, absent="`trajectory`", table="program", after="trajectory"
+    )
     robot: Chain | None = key(default=None)
     phases: tuple[Phase, ...] = key(Several(Phase), "all", default=(), table="program")
     targets: Targets = key(default_factory=Targets)
@@ -144,6 +150,10 @@ class Job(Declared, called="job"):
 
     def __post_init__(self) -> None:
         self.check_classes()
+        if self.trajectory is None:
+            if self.waypoints is None:
+                raise InputError("program", "neither trajectory nor waypoints", "one of the two")
+            put(self, "trajectory", sample_waypoints(self.waypoints, robot=self.robot))
         for name in ("trajectory", "recording"):
             trajectory = getattr(self, name)
             if isinstance(trajectory, JointTrajectory):
@@ -165,6 +175,8 @@ class Job(Declared, called="job"):
         if self.recording_offset is not None and self.recording is None:
             remedy = "add program.recording, or leave the offset out"
             yield "recording_offset", "an offset without a recording", "a recording", remedy
+        if self.waypoints is not None:
+            yield from self._waypoint_faults(self.waypoints)
         if self.robot is not None:
             yield from self._joint_faults(self.robot.joints)
         if self.flange is not None:
@@ -181,6 +193,17 @@ class Job(Declared, called="job"):
         for where, values in lists.items():
             if values is not None and len(values) != joints:
                 yield where, f"{len(values)} values", f"{joints}, one a joint of the robot"
+
+    def _waypoint_faults(self, waypoints: Waypoints) -> Iterator[Fault]:
+        if self.trajectory.source != waypoints.source:
+            yield "waypoints", "way points beside a trajectory", "one of the two"
+        for i, phase in enumerate(self.phases):
+            if phase.moves is None:
+                due = "moves: with way points its times depend on the time law"
+                yield f"program.phases[{i}]", "a phase by times", due
+        if self.recording is not None:
+            remedy = "check what was recorded by itself: give it as program.trajectory"
+            yield "recording", "a recording beside way points, whose time law is not known", "none", remedy
 
     def _wrist_faults(self, flange: Flange) -> Iterator[Fault]:
         by_joints = isinstance(self.trajectory, JointTrajectory) and self.robot is not None

@@ -13,7 +13,7 @@ import numpy as np
 from gripmargin.base.errors import GripmarginError, InputErrors
 from gripmargin.reports.html import face, path3d
 from gripmargin.reports.html.handovers import handovers
-from gripmargin.reports.html.summary import cautions, checks, findings, head, remarks, stamp
+from gripmargin.reports.html.summary import cautions, checks, findings, head, remarks, stamp, time_laws
 from gripmargin.reports.html.text import NONE, bullets, data_block, margin, number, printable, rounded, safe, table, tag
 from gripmargin.reports.html.timeline import loads, moves_table, timeline
 from gripmargin.reports.html.view import View
@@ -144,7 +144,7 @@ def _job(view: View) -> str:
     parts = (
         head(view)
         + tag("section", tag("h3", "Findings") + findings(view))
-        + tag("section", tag("h3", "Checks") + checks(view))
+        + tag("section", tag("h3", "Checks") + checks(view) + time_laws(report))
     )
     if view.t.size:
         parts += tag("section", tag("h3", "Over time") + timeline(view) + moves_table(view), class_="times")

@@ -296,6 +296,24 @@ def remarks(report: Report) -> str:
     return out
 
 
+def time_laws(report: Report) -> str:
+    """Return what a program of way points came to under each time law; empty of a sampled program."""
+    if not report.time_laws:
+        return ""
+    names = [check.check for check in report.time_laws[0].checks]
+    rows = [
+        [
+            safe(f"{law.name}{' (counts)' if law.counts else ''}"),
+            stamp(law.verdict),
+            safe(f"{number(law.duration, 2)} s"),
+            *(safe(margin(check.share)) for check in law.checks),
+        ]
+        for law in report.time_laws
+    ]
+    caption = "Time laws tried: each check’s least value over its target"
+    return table(["time law", "verdict", "duration", *map(_name, names)], rows, caption=caption)
+
+
 def cautions() -> str:
     """Return the cautions that every report carries."""
     return tag("aside", tag("h3", "Cautions") + bullets(CAUTIONS), class_="cautions", id="cautions")
