@@ -14,7 +14,7 @@ CHOICES = ("Interpolation", "Stamps")  # names of a few words to choose from, wh
 WITHIN = (
     r"gripmargin\.(results.scene|files)\..*",
     "Plots",
-    r"(gripmargin\.motion\.trajectory\.)?Filling",
+    r"(gripmargin\.motion\.trajectory\.)?(Filling|Timing)",
     "Trajectory",
     "Figure",
     "Path",
