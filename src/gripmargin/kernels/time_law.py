@@ -4,9 +4,8 @@ Two defects say how an interval departs from a straight line of acceleration: by
 first moment, from the positions. Where both vanish the line is the law. Else the acceleration is a polynomial of degree
 three that goes on in the next interval; or it changes once (kink or step) between the laws of its neighbours, which
 mean and moment both have to confirm; or it has two kinks between straight neighbours (two equations for two places).
-What is left is loose: nothing but a bound by the largest jerk of the channel.
-
-In an interval x goes from 0 to 1; accelerations are polynomials of degree three in it, lowest power first.
+What is left is loose: nothing but a bound by the largest jerk of the channel. In an interval x goes from 0 to 1;
+accelerations are polynomials of degree three in it, lowest power first.
 """
 
 from __future__ import annotations
