@@ -19,7 +19,7 @@ CHOICES = (
 WITHIN = (
     r"gripmargin\.(results.scene|files)\..*",
     "Plots",
-    r"(gripmargin\.motion\.trajectory\.)?Filling",
+    r"(gripmargin\.motion\.trajectory\.)?(Filling|Timing)",
     r"(gripmargin\.motion\.chain\.)?Follower",
     "Trajectory",
     "Figure",

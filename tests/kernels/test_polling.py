@@ -85,3 +85,24 @@ def test_noise_is_no_controller():
     y = motion(t) + 2e-3 * np.random.default_rng(5).normal(size=(3, t.size))
     assert jerky(t, y)
     assert renewals(t, y, np.zeros(t.size, dtype=bool)) is None
+
+
+@pytest.mark.parametrize(("part", "found"), [(0.8, False), (1.25, True)])
+def test_a_tenth_of_the_way_is_jerky(part, found):
+    """Every other sample of a steady motion further by a: third differences are 8 a, a way of 1 a sample."""
+    n = np.arange(400)
+    a = part * 0.1 / 8.0
+    assert jerky(0.008 * n, (n + a / 2.0 * (-1.0) ** n)[None]) is False
+    assert jerky(0.008 * n, (n + a * (-1.0) ** n)[None]) is found
+
+
+@pytest.mark.parametrize(("reads", "found"), [(26, False), (27, True)])
+def test_so_few_reads_tell_no_period(reads, found):
+    """Twenty-four third differences in motion: 27 reads at 100 Hz of a motion that goes on, each of another value."""
+    s = 0.01 + 0.01 * np.arange(reads)
+    x = 0.0031 + PERIOD * np.floor((s - 0.0031) / PERIOD)
+    y = 1e-6 * np.rint((0.3 * x + 0.2 * x**2) / 1e-6)[None]
+    got = renewals(s, y, repeated(s, y))
+    assert (got is not None) == found
+    if got is not None:  # its own error is a hundredth, of which two would still count
+        assert abs(got.period / PERIOD - 1.0) < got.error == pytest.approx(0.0108, abs=5e-4)

@@ -329,7 +329,7 @@ class Sines:
         return tuple((self.size * rows).sum(axis=1) for rows in laws)
 
 
-@pytest.mark.parametrize(("step", "wide"), [(0.004, 1e-5), (0.02, 2e-3), (0.05, 0.05)])
+@pytest.mark.parametrize(("step", "wide"), [(0.004, 1e-5), (0.02, 1e-3), (0.05, 0.03)])
 def test_smooth_laws_of_any_kind_cost_little(step, wide):
     """What two neighbours differ by, as polynomials of degree five, is what either may be off."""
     for seed in range(3):
@@ -339,25 +339,6 @@ def test_smooth_laws_of_any_kind_cost_little(step, wide):
         true = np.abs(found.at(np.arange(0.0, t[-1], 1e-4))[2]).max(axis=0)
         assert (highest(given, law) >= true * (1 - 1e-6)).all()
         assert (highest(given, law) <= true * (1 + wide)).all()
-
-
-@pytest.mark.parametrize("mean", [1e-6, 3e-5, 9e-5, 1e-3])
-@pytest.mark.parametrize("step", [0.002, 0.004, 0.02])
-def test_a_bump_as_steep_as_the_program_stays_within_the_bound(step, mean):
-    """A triangle of slope J whose mean over an interval of h is m is sqrt(J h m) high, beside a peak of 10 / sqrt(3) of
-    a move with a jerk of 60 at its ends (Flash & Hogan 1985)."""
-    found, t, given, law = one([1.0], [[0.0, 60.0, -180.0, 120.0]], step)
-    mean, at, i = mean * 10.0 / np.sqrt(3.0), t[int(0.21 / step)] + step / 2.0, int(0.21 / step)
-    high = np.sqrt(60.0 * step * mean)
-    width = high / 60.0
-    if width > step / 2.0:
-        return
-    late = np.clip(t[:, None] - at - width * np.array([-1.0, 0.0, 1.0]), 0.0, None)
-    bumps = (late**k @ np.array([60.0, -120.0, 60.0]) / size for k, size in ((3, 6), (2, 2), (1, 1)))
-    given, law = law_of(t, [c + b[:, None] for c, b in zip(found.at(t), bumps, strict=True)])
-    said = evaluated(given, law, np.array([i]), np.array([0.5]))[2][0, 0] + law.slack[i, 0]
-    due = 60 * at * (1 - at) * (1 - 2 * at) + high
-    assert due <= said <= due + 0.9 * high
 
 
 def test_a_bump_is_smoothed_over_only_where_its_mean_is_small():

@@ -1,5 +1,6 @@
 """The report at a glance: short, in the order in which a person needs it, and of one mind with the rest."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -93,3 +94,11 @@ def test_one_name_alone_chooses_and_no_name_or_a_wrong_one_is_told():
     for wrong, word in (("swin", "did you mean 'swing'"), ([], "at least one"), ([3], "a str"), (3, "a list")):
         with pytest.raises(gm.InputError, match=word):
             gm.check_job(job, checks=wrong)
+
+
+def test_what_a_cause_keeps_from_being_worked_out_is_said_once():
+    job = gm.read_job(TRAJECTORIES / "window.toml")
+    report = gm.check_job(replace(job, part=replace(job.part, mass=1e3 * job.part.mass)))
+    text = " ".join(report_glance(report).split())
+    assert text.count("heavier than any metal") == 1
+    assert text.count("not worked out: see below") == sum(check.value is None for check in report.checks) > 1

@@ -187,3 +187,11 @@ def watched(tmp_path, monkeypatch):
     paths = [str(folder), *filter(None, [os.environ.get("PYTHONPATH")])]
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join(paths))
     return Watched(log)
+
+
+ALONE = ["--workers", "1"]
+
+
+def names(tree):
+    """The jobs in a JSON report, by name."""
+    return [entry.get("job") or entry["job_file"] for entry in tree]

@@ -120,7 +120,7 @@ def test_what_is_given_out_passes_at_any_rate_and_keeps_joints_and_path(random_p
         q, qd, qdd = quintic_between(out.t, out.q, out.qd, out.qdd, t)
         report = gm.check_job(replace(found.job, trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)))
         # at other instants the law between samples is known a little less, or more
-        assert all(check.low >= 0.98 * check.target for check in report.checks)
+        assert min(check.low / check.target for check in report.checks) >= 0.98
         assert (np.abs(qd) <= job.joint_limits.speed * 1.0005).all()
         assert (np.abs(qdd) <= job.joint_limits.acceleration * 1.002).all()
     # limiting samples within 4 % of target

@@ -285,6 +285,16 @@ def fouling(case: Described) -> str:
     return ""
 
 
+def polled(case: Described) -> str:
+    """A program that is one: rows that repeat or miss some are those of a log, or make the robot stutter."""
+    if case.job.trajectory.timing is None:
+        return ""
+    return (
+        "the rows of the program repeat, or leave some out, as those of a log that was polled, and are read as such a "
+        'log; sent to a robot they make it stutter, and program.stamps = "as given" judges that'
+    )
+
+
 RULES: Final[Mapping[str, Rule]] = {
     "density": density,
     "inertia": inertia,
@@ -299,6 +309,7 @@ RULES: Final[Mapping[str, Rule]] = {
     "tool_travel": tool_travel,
     "joint_speed": joint_speed,
     "fouling": fouling,
+    "polled": polled,
 }
 
 

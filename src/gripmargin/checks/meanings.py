@@ -150,6 +150,11 @@ MEANINGS: Final[dict[str, Meaning]] = {
     "tool_travel": Meaning(
         "The tool's speed beside the fastest robots.", "Units of positions or of time are wrong.", _MEANT
     ),
+    "polled": Meaning(
+        "Rows of the program that repeat while the robot moves, or leave some out, as in a log that was polled.",
+        "Of a log they say nothing of the motion and are left out; sent to a robot as they are they make it stutter.",
+        'Accept it where the program is a log; where the rows are sent, state program.stamps = "as given".',
+    ),
     "fouling": Meaning(
         "How much of their strength the pads keep at this pick.", "A loss by pick, read far on, says nothing.", _MEANT
     ),

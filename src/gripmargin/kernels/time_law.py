@@ -4,9 +4,8 @@ Two defects say how an interval departs from a straight line of acceleration: by
 first moment, from the positions. Where both vanish the line is the law. Else the acceleration is a polynomial of degree
 three that goes on in the next interval; or it changes once (kink or step) between the laws of its neighbours, which
 mean and moment both have to confirm; or it has two kinks between straight neighbours (two equations for two places).
-What is left is loose: nothing but a bound by the largest jerk of the channel.
-
-In an interval x goes from 0 to 1; accelerations are polynomials of degree three in it, lowest power first.
+What is left is loose: nothing but a bound by the largest jerk of the channel. In an interval x goes from 0 to 1;
+accelerations are polynomials of degree three in it, lowest power first.
 """
 
 from __future__ import annotations
@@ -26,7 +25,9 @@ ALIKE: Final = 0.25  # share by which the defects of neighbours differ at most w
 LONG: Final = 0.1  # share of an interval over which a slope is known well
 SMALL: Final = 1e-4  # share of a channel's largest acceleration that is not looked into, but counted
 NOTHING: Final = 1e-100  # [m/s^2] that even a channel of zeros may miss
-EXACT: Final = 1e-9  # share of the largest acceleration that floating point costs; of 4 times it kinks are misplaced
+EXACT: Final = (
+    1e-9  # share of the largest acceleration that floating point may cost; of 4 times as much kinks are misplaced
+)
 STARTS: Final = np.linspace(0.0, 1.0, 9)  # shares at which a change is sought
 STEPS: Final = 16  # of Gauss and Newton: 4 find all changes that tests have, 2 do not; what is not found is loose
 
@@ -75,10 +76,10 @@ def law_between(given: Samples, *, polynomial: bool = False) -> Law:
     """
     found = _Search(given)
     if polynomial:
-        found.known[:], found.slack[:] = True, 0.0
-    while found.improve():
+        found.known[:] = True
+        found.slack[:] = 0.0
+    while not polynomial and found.improve():
         pass
-    found.polynomial = (found.polynomial | (found.likely & ~found.known)) & (not polynomial)
     found.known |= found.likely
     slack, most = found.bounded()
     return Law(found.breaks, found.pieces, slack, most, ~found.known)
@@ -113,42 +114,35 @@ class _Search:
         self.rounded, self.rounded_odd = (
             np.where(real, x, 0.0) + exact / h**2 for x in (self.rounded, self.rounded_odd)
         )
-        within = (even, self.rounded), (odd, self.rounded_odd)
-        self.even, self.odd = (np.where(np.abs(x) > known, x, 0.0) for x, known in within)
+        self.even, self.odd = _beyond(even, self.rounded), _beyond(odd, self.rounded_odd)
         chord, e, o = self.a1 - self.a0, self.even, self.odd
         cubic = np.stack([self.a0, chord + 6.0 * e - 60.0 * o, 180.0 * o - 6.0 * e, -120.0 * o])
         self.breaks, self.pieces = np.ones((2, *e.shape)), np.stack([cubic, cubic, cubic])
         self.marked = np.broadcast_to(h < MARKED, e.shape)
-        self.slack, self.bump = self._unlike()
+        self.slack = self._unlike()
         self.known = (e == 0.0) & (o == 0.0) | self.marked
         alike = SMALL * self.most + 2.0 * self.rounded
         smooth = self.slack <= alike
         self.likely = self.slack <= ALIKE * np.abs(e) + alike
         self.slack = np.where(self.known, self._hidden(), 2.0 * self.slack)
-        self.polynomial = smooth & ~self.known  # taken for one, for its neighbours are all but the same
         self.known |= smooth
         self.confirmed = self.known.copy()
         self.stepped = bool((self.marked & (np.abs(chord) > ALIKE * self.most)).any())
 
-    def _unlike(self) -> tuple[FloatArray, FloatArray]:
-        """By how much the polynomials of neighbours miss being the same one, and a bump in one, as mean accelerations.
+    def _unlike(self) -> FloatArray:
+        """By how much the polynomials of neighbours miss being the same one, as a mean acceleration.
 
         The second derivative of a cubic is straight: the even part of the next interval follows from both parts here.
-        Smooth laws miss it by about as much before an interval and after it, a bump in it there and back.
         """
         ratio = self.h[1:] / self.h[:-1]
-        e, f, o, p = self.even[:-1], self.even[1:], self.odd[:-1], self.odd[1:]
-        missed = np.stack([f / ratio**2 - e - 30.0 * o * (1 + ratio), 30.0 * (p / ratio**3 - o)])
-        ahead = np.abs(missed).max(axis=0)
+        (e, f), (o, p) = ((x[:-1], x[1:]) for x in (self.even, self.odd))
+        ahead = np.maximum(np.abs(f / ratio**2 - e - 30.0 * o * (1 + ratio)), 30.0 * np.abs(p / ratio**3 - o))
         back = np.maximum(np.abs(e * ratio**2 - f + 30.0 * p * (1 + 1 / ratio)), 30.0 * np.abs(o * ratio**3 - p))
         cut = self.marked[1:] | self.marked[:-1]
         out = np.full(self.even.shape, np.inf)
         out[:-1] = np.where(cut, np.inf, ahead)
         out[1:] = np.minimum(out[1:], np.where(cut, np.inf, back))
-        bump, even = out.copy(), np.abs(ratio - 1.0) < 1e-6
-        there_and_back = np.abs(np.diff(missed, axis=1)).sum(axis=0) / 2.0
-        bump[1:-1] = np.where(even[1:] & even[:-1], np.minimum(out[1:-1], there_and_back), out[1:-1])
-        return out, bump
+        return out
 
     def _hidden(self) -> FloatArray:
         """What a kink between the slopes of the neighbours may exceed the chord by, and rounding hides."""
@@ -174,16 +168,13 @@ class _Search:
         # a triangle of slope J whose mean is that by which the polynomial is unlike its neighbours, and two changes
         unlike = self.slack / 2.0
         most = np.minimum(most, np.sqrt(change * unlike) + 4.0 * unlike)
-        bump = np.where(self.polynomial, np.maximum(self.bump - 2.0 * self.rounded - EXACT * self.most, 0.0), 0.0)
-        self.slack = np.maximum(self.slack, np.minimum(most, np.sqrt(change * bump) + 4.0 * bump))
         size = np.full(even.shape, np.inf)
         if self.stepped:  # where accelerations jump none but the largest of the program is known to bound one
             low, high = np.sort(np.abs([self.a0, self.a1]), axis=0)
             triangle = np.minimum(2.0 * np.abs(self.mean), high + 2.0 * even)  # of that mean
             size = np.where(self.known, np.inf, np.maximum(np.maximum(self.most, triangle), self._continued()))
             most = size - low
-            straight = np.stack([self.a0, self.a1 - self.a0, 0.0 * self.a0, 0.0 * self.a0])
-            self.pieces = np.where(self.known, self.pieces, straight)
+            self.pieces = np.where(self.known, self.pieces, self._straight)
         return np.where(self.known, self.slack, most), size
 
     def _continued(self) -> FloatArray:
@@ -193,6 +184,11 @@ class _Search:
         back = np.where(sure[1:], np.abs(value(self.pieces[0][:, 1:], -1.0 / ratio)), 0.0)
         sizes = np.maximum(np.pad(ahead, ((1, 0), (0, 0))), np.pad(back, ((0, 1), (0, 0))))
         return np.minimum(sizes, 2.0 * self.most)
+
+    @property
+    def _straight(self) -> FloatArray:
+        """The straight line of acceleration, shape (4, intervals, channels)."""
+        return np.stack([self.a0, self.a1 - self.a0, 0.0 * self.a0, 0.0 * self.a0])
 
     def improve(self) -> bool:
         """Find the law of intervals with a neighbour whose law is known; return whether any was found."""
@@ -420,6 +416,11 @@ def _two_kinks(open_: _Open) -> _Found:
     middle = np.stack([low - slope * first, slope, 0.0 * slope, 0.0 * slope])
     slack = open_.sides + 2.0 * open_.within.sum(axis=0)
     return _Found(ok, np.stack([first, second]), np.stack([open_.left, middle, open_.right]), slack)
+
+
+def _beyond(values: FloatArray, known: FloatArray) -> FloatArray:
+    """The values that are beyond a size that is explained, else 0."""
+    return np.where(np.abs(values) > known, values, 0.0)
 
 
 def evaluated(

@@ -228,6 +228,8 @@ def estimate_rates(
     found = Rates(
         first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T, jitter.T
     )
+    if late > 0.0:  # scatter that goes with the speed is no shaking, and has its place in the noise already
+        return found
     return found.shaken(times, value_error(columns))
 
 

@@ -22,7 +22,7 @@ def report_glance(report: Report, *, width: int = WIDTH) -> str:
         report: What is said.
         width: Largest number of characters in a line.
     """
-    lines = [(f"{report.verdict.upper()}  ", report.title), EMPTY, *_table(report.checks), EMPTY]
+    lines = [(f"{report.verdict.upper()}  ", report.title), EMPTY, *_table(report), EMPTY]
     codes = [each.code for each in report.causes[:1]] or [check.check for check in _worst(report)]
     lines += [_labelled("why", sentence) for sentence in _cause(report)]
     for i, change in enumerate(_changes(report)):
@@ -51,14 +51,16 @@ def _labelled(word: str, sentence: str) -> Line:
     return f"  {word:<{_LABEL}}", sentence
 
 
-def _table(checks: tuple[CheckResult, ...]) -> list[Line]:
+def _table(report: Report) -> list[Line]:
     """A line a check: its name, verdict, figure, target and place, one under the other."""
+    checks, causes = report.checks, {cause.text for cause in report.causes}
     rows = [(check.check, str(check.verdict), _figures(check), f"target {check.target:g}") for check in checks]
     wide = [max(map(len, column)) for column in zip(*rows, strict=True)]
     lines = []
     for check, row in zip(checks, rows, strict=True):
         name, verdict, figure, target = (f"{cell:<{size}}  " for cell, size in zip(row, wide, strict=True))
-        where = check.text if check.value is None else "" if check.at is None else f"at {words.when(check.at)}"
+        unknown = "not worked out: see below" if check.text in causes else check.text
+        where = unknown if check.value is None else "" if check.at is None else f"at {words.when(check.at)}"
         lines.append((f"  {name:<{_LABEL}}{verdict}{figure}", f"{target}{where}".rstrip()))
     return lines
 

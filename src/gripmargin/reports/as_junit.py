@@ -66,7 +66,7 @@ def _suite(name: str, report: Report, compared: Sequence[str] | None) -> ET.Elem
         _trouble(case, "skipped", "undecided", f"{report.verdict}, though no check says so", ())
     if compared is not None:
         _compared(suite, compared)
-    said = [f"{report.verdict.upper()}  {report.job}"]
+    said = [f"{report.verdict.upper()}  {report.title}"]
     said += [f"time law {law.name}: {law_line(law)}" for law in report.time_laws]
     said += [f"cause: {cause.text}" for cause in report.causes]
     said += [f"not checked: {item.check}: {item.reason}" for item in report.not_checked]

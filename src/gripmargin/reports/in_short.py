@@ -64,7 +64,8 @@ def summary_text(judgements: Sequence[Judgement]) -> str:
     verdicts = ["" if j.report is None else str(j.report.verdict) for j in judgements]
     counts = Counter(verdicts)
     sums = ", ".join(f"{counts[v]} {said}" for v, said in words_of.items() if counts[v])
-    lines = [f"IN ALL  {len(judgements)} job{'' if len(judgements) == 1 else 's'}: {sums}"]
+    some = ", by chosen checks only" if any(j.report is not None and j.report.partial for j in judgements) else ""
+    lines = [f"IN ALL  {len(judgements)} job{'' if len(judgements) == 1 else 's'}{some}: {sums}"]
     for verdict, judgement in zip(verdicts, judgements, strict=True):
         if verdict == "pass":
             continue

@@ -63,10 +63,14 @@ class Report:
         return self.verdict is Verdict.PASS
 
     @property
+    def partial(self) -> bool:
+        """Whether the verdict is that of some checks only, which were chosen."""
+        return any(item.reason == NOT_CHOSEN for item in self.not_checked)
+
+    @property
     def title(self) -> str:
         """Name of the job, and whether the verdict is that of some checks only."""
-        chosen = any(item.reason == NOT_CHOSEN for item in self.not_checked)
-        return f"{self.job} (chosen checks only)" if chosen else self.job
+        return f"{self.job} (chosen checks only)" if self.partial else self.job
 
     @property
     def plot(self) -> Any:

@@ -51,6 +51,7 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "tool_travel",
     "joint_speed",
     "fouling",
+    "polled",
     "target",
 )
 MAX_GRAVITY = 30.0  # [m/s^2]; three times the earth's is a slip of the unit

@@ -78,7 +78,9 @@ def head(view: View) -> str:
         "header",
         tag("div", sign(verdict, 64) + tag("p", safe(verdict), class_="word"), class_=f"seal {verdict}")
         + tag(
-            "div", tag("h2", safe(report.job)) + "".join(lines) + tag("p", scope, class_="scope") + CARE, class_="gist"
+            "div",
+            tag("h2", safe(report.title)) + "".join(lines) + tag("p", scope, class_="scope") + CARE,
+            class_="gist",
         ),
         class_="verdict",
     )
