@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterator
 
 from gripmargin.files.job_schema import PAD_TABLES, JobFile, table_at
+from gripmargin.files.job_values import MOST_OPTIONS
 from gripmargin.workcell.fields import Key
 from gripmargin.workcell.kinds import Choice, Count, Flag, Kind, Number, OfJoint, Pair, Pose, Row, Several, Text
 
@@ -48,6 +49,8 @@ def holds(kind: Kind) -> str:
             return what.removeprefix("the ")
         case Flag():
             return "true or false"
+        case Choice(options, what) if what and len(options) > MOST_OPTIONS:
+            return f"text: {what.replace("'", '`')}"
         case Choice(options):
             name = "text" if isinstance(options[0], str) else "number"
             return f"{name}: {', '.join(f'`{option}`' if name == 'text' else str(option) for option in options)}"
@@ -98,7 +101,7 @@ def row(path: str, found: list[tuple[str, Key]]) -> str:
     if shapes != ("",) and set(shapes) != set(PAD_TABLES):
         required = f"with `{shapes[0]}`"
     options = [option for each in keys if isinstance(each.kind, Choice) for option in each.kind.options]
-    kind = Choice(tuple(options)) if options else key.kind
+    kind = Choice(tuple(options), key.kind.what) if options else key.kind
     meaning = key.doc[:1].lower() + key.doc[1:].removesuffix(".")
     cells = [f"`{path}`", holds(kind), required, default if isinstance(default, str) else "", key.used, meaning]
     return f"| {' | '.join(cells)} |\n".replace("|  |", "| |")

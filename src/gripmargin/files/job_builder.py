@@ -71,12 +71,13 @@ class _Builder:
             "targets": self._value("targets", Targets) or Targets(),
         }
         trajectory = recording = None
-        if tables.program.recording_topic is not None and tables.program.recording is None:
-            remedy = "add program.recording, or leave the topic out"
-            self._fault("program.recording_topic", "a topic without a recording", "a recording", remedy)
+        for key, what in {"recording_topic": "a topic", "recording_columns": "columns"}.items():
+            if getattr(tables.program, key) is not None and tables.program.recording is None:
+                remedy = f"add program.recording, or leave the {what.split()[-1]} out"
+                self._fault(f"program.{key}", f"{what} without a recording", "a recording", remedy)
         if tables.robot is None or robot is not None:
-            trajectory = self._trajectory(tables.program.trajectory, tables.program.topic, robot)
-            recording = self._trajectory(tables.program.recording, tables.program.recording_topic, robot)
+            trajectory = self._trajectory(robot, "trajectory", "topic", "columns")
+            recording = self._trajectory(robot, "recording", "recording_topic", "recording_columns")
         if isinstance(trajectory, JointTrajectory) and tables.robot is None:
             self._fault("robot", "no robot", "the robot that this joint program moves", "add the table [robot]")
         self._refuse()
@@ -183,10 +184,13 @@ class _Builder:
             return part
         return self._attempt("part.at", lambda: part.placed(table.at))
 
-    def _trajectory(self, name: str | None, topic: str | None, robot: Chain | None) -> Trajectory | None:
+    def _trajectory(self, robot: Chain | None, *keys: str) -> Trajectory | None:
+        """The trajectory that the first of some keys of the program names; the others say how it is read."""
+        name, topic, columns = (getattr(self.tables.program, key) for key in keys)
         if name is None:
             return None
-        return self._attempt(None, lambda: read_trajectory(self.file.parent / name, robot=robot, topic=topic))
+        file = self.file.parent / name
+        return self._attempt(None, lambda: read_trajectory(file, robot=robot, topic=topic, columns=columns))
 
     def _stop(self, robot: Chain | None) -> Stop | None:
         table = self.tables.stop

@@ -125,6 +125,18 @@ class Text(Kind):
 
 
 @dataclass(frozen=True)
+class Heading(Kind):
+    """A column of a table: its name, or its number from 1."""
+
+
+@dataclass(frozen=True)
+class Within(Kind):
+    """One value of a class: in the file a table."""
+
+    of: type
+
+
+@dataclass(frozen=True)
 class Pose(Kind):
     """A rigid pose: in the file a table of position and angles, of which a face needs the position."""
 
@@ -159,6 +171,7 @@ class Row(Kind):
         last: What the last entry belongs to, for messages.
         check: Gives what Python has, where that is more than an array of numbers within their bounds.
         note: Unit and shape of that.
+        alone: Whether one entry may stand without the list.
     """
 
     each: Kind
@@ -168,6 +181,7 @@ class Row(Kind):
     last: str = ""
     check: Callable[[Any, str], Any] | None = None
     note: str = ""
+    alone: bool = False
 
 
 def checked(kind: Kind, value: Any, where: str) -> Any:
@@ -187,6 +201,8 @@ def checked(kind: Kind, value: Any, where: str) -> Any:
             raise InputError(where, shown(value), what or " or ".join(map(str, options)))
         case Text("") if not isinstance(value, str) or not value:
             raise InputError(where, shown(value), "a text")
+        case Heading() if isinstance(value, bool) or not isinstance(value, (str, int)) or value in ("", 0):
+            raise InputError(where, shown(value), "the name of a column, or its number, counted from 1")
         case Pose():
             return as_pose(value, where)
         case Several(of, _, most):
