@@ -22,9 +22,12 @@ from unittest import mock
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 import gripmargin
 from gripmargin import cli
+from gripmargin.base.errors import InputError
+from gripmargin.base.poses import CONVENTIONS, rotations
 from gripmargin.base.units import DIMENSIONS, parse_quantity
 from gripmargin.checks import registry
 from gripmargin.checks.case import work_out
@@ -33,7 +36,8 @@ from gripmargin.checks.handover import words as handover_words
 from gripmargin.checks.hold import remedies, use
 from gripmargin.contact import cells, limit, restraint, simulation, travel
 from gripmargin.files.job_builder import build_job
-from gripmargin.files.job_file import read_job
+from gripmargin.files.job_file import read_columns, read_job
+from gripmargin.files.job_keys import Frame
 from gripmargin.files.job_schema import JobFile, job_schema
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.motion import consistency, holes, interpolate, joints, rates
@@ -546,8 +550,40 @@ def test_the_long_job_leaves_out_only_alternatives() -> None:
         "stop.time",
         "stop.deceleration",
         "program.topic",
+        "program.columns",
         "program.recording_topic",
+        "program.recording_columns",
     }
+
+
+def test_the_table_of_orientations_is_one_orientation() -> None:
+    """Each line by its name, and by the product of turns that it shows."""
+    found = [
+        row for row in rows("docs/job-file.md") if len(row) == 4 and row[0].strip("`").split("`")[-1] in CONVENTIONS
+    ]
+    assert len(found) == 9
+    due = Rotation.from_euler("ZYX", [30, 45, 60], degrees=True).as_matrix()
+    for names, _, turn, example in found:
+        convention = names.strip("`").split("`")[-1]
+        values = np.array([float(number) for number in example.split(",")])
+        angles = np.deg2rad(values) if len(values) == 3 else values
+        assert rotations(angles, convention) == pytest.approx(due, abs=1e-6), convention
+        key = {"angles": angles} if len(values) == 3 else {"quaternion": values}
+        assert Frame(**key, convention=convention).matrix[:3, :3] == pytest.approx(due, abs=1e-6)
+        if turn:
+            product = np.eye(3)
+            for axis, angle in re.findall(r"R([xyz])\(([abc])\)", turn):
+                product = product @ Rotation.from_euler(axis, angles["abc".index(angle)]).as_matrix()
+            assert product == pytest.approx(due, abs=1e-6), convention
+
+
+def test_the_map_of_the_page_reads_its_log(tmp_path: Path) -> None:
+    block = next(b for b in BLOCKS if b.mark == "columns")
+    log = tmp_path / "log.csv"
+    log.write_text("timestamp,actual_q_0,target_q_0,load\n" + "".join(f"{i * 0.008},{i},{i},{i}\n" for i in range(5)))
+    with pytest.raises(InputError, match="2 groups of joint positions"):
+        read_trajectory(log)
+    assert read_trajectory(log, columns=read_columns(block.text, "page")).samples == 5
 
 
 def without(tree: Any, steps: list[str]) -> bool:

@@ -3,10 +3,25 @@
 import re
 from collections.abc import Iterator
 
+from gripmargin.files.column_map import ColumnGroup, Columns, TimeColumn
 from gripmargin.files.job_schema import PAD_TABLES, JobFile, table_at
 from gripmargin.files.job_values import MOST_OPTIONS
 from gripmargin.workcell.fields import Key
-from gripmargin.workcell.kinds import Choice, Count, Flag, Kind, Number, OfJoint, Pair, Pose, Row, Several, Text
+from gripmargin.workcell.kinds import (
+    Choice,
+    Count,
+    Flag,
+    Heading,
+    Kind,
+    Number,
+    OfJoint,
+    Pair,
+    Pose,
+    Row,
+    Several,
+    Text,
+    Within,
+)
 
 ROW = re.compile(r"^\| `([a-z<][\w.<>[\]]+)` \|.*\n", re.MULTILINE)
 
@@ -31,9 +46,19 @@ def declared() -> dict[str, list[tuple[str, Key]]]:
     tables = [(name, "*") if name == "materials" else (name,) for name in JobFile.model_fields]
     for path, shape, key in (item for place in tables for item in keys_at(*place)):
         found.setdefault(path, []).append((shape, key))
-    for name, place in (("<pose>", ("robot", "base")), ("<face>", ("pick", "face"))):
+    for name, place in (
+        ("<pose>", ("robot", "base")),
+        ("<face>", ("pick", "face")),
+        ("<columns>", ("program", "columns")),
+        ("<group>", ("program", "columns", "joints")),
+        ("<times>", ("program", "columns", "time")),
+    ):
         found |= {path.replace(".".join(place), name): [(shape, key)] for path, shape, key in keys_at(*place)}
     return found
+
+
+WITHIN = {Columns: "columns", ColumnGroup: "column group", TimeColumn: "column of times"}
+SIMPLE = {Flag: "true or false", Heading: "name or number of a column"}
 
 
 def holds(kind: Kind) -> str:
@@ -45,15 +70,12 @@ def holds(kind: Kind) -> str:
             return f"number {bounds(kind)}"
         case Number(dimension):
             return dimension if kind.most is None else f"{dimension}, at most {kind.most:g} {written(kind.unit)}"
+        case Within(of):
+            return WITHIN[of]
         case Count(what):
             return what.removeprefix("the ")
-        case Flag():
-            return "true or false"
-        case Choice(options, what) if what and len(options) > MOST_OPTIONS:
-            return f"text: {what.replace("'", '`')}"
-        case Choice(options):
-            name = "text" if isinstance(options[0], str) else "number"
-            return f"{name}: {', '.join(f'`{option}`' if name == 'text' else str(option) for option in options)}"
+        case Choice():
+            return one_of(kind)
         case Text(of):
             return f"text: {of}" if of else "text"
         case Pose(is_face):
@@ -66,7 +88,15 @@ def holds(kind: Kind) -> str:
             return "list of codes"
         case Row(each, count):
             return f"{count or 'list of'} {several(each)}"
-    raise NotImplementedError(kind)
+    return SIMPLE[type(kind)]
+
+
+def one_of(kind: Choice) -> str:
+    """What may be chosen from, in words where it is much."""
+    if kind.what and len(kind.options) > MOST_OPTIONS:
+        return "text: " + kind.what.replace("'", "`")
+    name = "text" if isinstance(kind.options[0], str) else "number"
+    return f"{name}: {', '.join(f'`{option}`' if name == 'text' else str(option) for option in kind.options)}"
 
 
 def bounds(kind: Number) -> str:
@@ -79,7 +109,7 @@ def bounds(kind: Number) -> str:
 
 def several(kind: Kind) -> str:
     """The plural of what a key holds."""
-    words = [re.sub(r"^(\w+ (?=of )|.*$)", plural, word) for word in holds(kind).split(" or ")]
+    words = [re.sub(r"^(\w+ (?=of |from )|.*$)", plural, word) for word in holds(kind).split(" or ")]
     return " or ".join(words)
 
 

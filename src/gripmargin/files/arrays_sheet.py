@@ -34,6 +34,7 @@ class Arrays:
 
     def __init__(self, arrays: Iterable[tuple[str, Array]], where: str, source: str, place: Place) -> None:
         self.where, self.source, self.locate = where, source, place
+        self.manner: dict[str, Any] = {}
         given = list(arrays)
         samples = {array.size for _, array in given if array.ndim == 1 and array.dtype.kind in "fiuU"}
         self.first, self.size = "", 0

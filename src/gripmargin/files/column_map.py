@@ -188,7 +188,7 @@ def _plain(value: Any) -> Any:
     if isinstance(value, Declared):
         return {name: _plain(each) for name in value.keys if (each := getattr(value, name)) is not None}
     if isinstance(value, tuple):
-        return value[0] if len(set(value)) == 1 and len(value) > 0 and not isinstance(value[0], int) else list(value)
+        return value[0] if len({*value}) == 1 and isinstance(value[0], str) else list(value)
     return f"{value!r} s" if isinstance(value, float) else value
 
 

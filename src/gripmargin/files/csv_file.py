@@ -6,12 +6,13 @@ import re
 from collections.abc import Iterator, Sequence
 from itertools import chain, islice
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.files.column_map import Columns
+from gripmargin.files.column_map import DECIMALS, SEPARATORS, Columns
 from gripmargin.files.columns import Column
 from gripmargin.files.dialect import Dialect, cells_of, find_dialect, is_data, is_number, listed
 from gripmargin.files.source import checked_size, not_utf8, printable, refuse_binary
@@ -64,6 +65,14 @@ class _Text:
         self.headers: Sequence[str] = dialect.headers
         self.where = f"{path}, line {max(dialect.first, 1)}"
         self.source = path.name
+        marks = {"separator": (SEPARATORS, dialect.separator, ","), "decimal": (DECIMALS, dialect.decimal, ".")}
+        self.manner: dict[str, Any] = {
+            key: next((name for name, mark in known.items() if mark == used), None)
+            for key, (known, used, usual) in marks.items()
+            if used != usual
+        }
+        if dialect.has_no_header:
+            self.manner["header"] = False
 
     def read(self, columns: Sequence[Column], label: Column | None) -> tuple[FloatArray, tuple[str, ...] | None]:
         """Return the numbers of columns, shape (n, columns), and the labels."""

@@ -32,6 +32,7 @@ class Dialect:
         first: Lines above the first row.
         headers: Names of the columns; without a header their numbers from 1. Of a column of lists one an entry.
         lists: Cells of a row that are lists, and how many entries they have.
+        has_no_header: Whether the first row is one of numbers.
     """
 
     separator: str
@@ -39,6 +40,7 @@ class Dialect:
     first: int
     headers: tuple[str, ...]
     lists: dict[int, int] = field(default_factory=dict)
+    has_no_header: bool = False
 
     @property
     def joint(self) -> str:
@@ -111,7 +113,7 @@ def find_dialect(path: Path, wanted: Columns | None) -> Dialect:
     else:
         first, data = number, rows[0] if rows else []
     lists = {i: len(entries) for i, cell in enumerate(data[: len(headers)]) if (entries := listed(cell))}
-    return Dialect(separator, decimal, first, tuple(_spread(headers, lists)), lists)
+    return Dialect(separator, decimal, first, tuple(_spread(headers, lists)), lists, wanted.header is False)
 
 
 def _spread(headers: Sequence[str], lists: dict[int, int]) -> Iterator[str]:

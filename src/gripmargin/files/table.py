@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Final, Protocol
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.base.poses import QUATERNION_TOLERANCE, RPY, rotation_from_quaternion, rotations
+from gripmargin.base.poses import QUATERNION_TOLERANCE, QUATERNIONS, RPY, rotation_from_quaternion, rotations
 from gripmargin.files.clock import times, with_likely_unit
-from gripmargin.files.column_map import Columns
+from gripmargin.files.column_map import ColumnGroup, Columns, Heads, TimeColumn
 from gripmargin.files.columns import ANGLES, QUATERNION, TURNS, Column
 from gripmargin.files.header import understood
 from gripmargin.files.samples import Locate, check_labels, check_radians, check_times
@@ -31,11 +31,13 @@ class Sheet(Protocol):
         headers: Of the columns, in order.
         where: What to call the header in an error.
         source: What reports call the trajectory.
+        manner: How it is written, in keys of a map.
     """
 
     headers: Sequence[str]
     where: str
     source: str
+    manner: dict[str, Any]
 
     def read(self, columns: Sequence[Column], label: Column | None) -> tuple[FloatArray, tuple[str, ...] | None]:
         """Return the numbers of columns, shape (n, columns), and the labels of one of text, if that is asked for."""
@@ -55,13 +57,77 @@ class Reading:
         trajectory: The trajectory.
         columns: Of the table, as far as they are read, with their units; empty: the file has none.
         ignored: Headers of those that are not.
+        first: What stands in the first row of the columns of numbers.
         period: From one sample to the next [s], where that was given in the place of times; else None.
+        manner: How the table is written, in keys of a map.
     """
 
     trajectory: Trajectory
     columns: tuple[Column, ...] = ()
     ignored: tuple[str, ...] = ()
+    first: tuple[float, ...] = ()
     period: float | None = None
+    manner: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def as_map(self) -> Columns:
+        """A map with which the table is read in the same way, whatever its columns are called."""
+        groups: dict[str, list[Column]] = {}
+        for column in self.columns:
+            groups.setdefault(_key_of(column), []).append(column)
+        given: dict[str, Any] = {**self.manner, "period": self.period, "ignore_others": bool(self.ignored)}
+        for key, members in groups.items():
+            members.sort(key=lambda column: _ORDER.index(column.name) if column.name in _ORDER else _number(column))
+            heads = self._heads(members)
+            units = tuple(column.unit for column in members if column.unit) or None
+            if key == "move":
+                given[key] = heads[0]
+            elif key == "time":
+                given[key] = TimeColumn(name=heads, unit=units)
+            else:
+                convention = None if key != "orientation" else _convention_of(members[0])
+                given[key] = ColumnGroup(names=heads, unit=units, convention=convention)
+        return Columns(**given)
+
+    def _heads(self, columns: Sequence[Column]) -> Heads:
+        """Columns as a map names them."""
+        if self.manner.get("header") is False:
+            return tuple(column.index + 1 for column in columns)
+        headers = [column.header.strip() for column in columns]
+        every = [*(column.header.strip() for column in self.columns), *self.ignored]
+        pattern = re.sub(r"\d+(?=\D*$)", "*", headers[0])
+        like = re.compile(re.escape(pattern).replace(r"\*", r"(\d+)"))
+        found = [like.fullmatch(header) for header in headers]
+        is_alone = pattern.count("*") == 1 and sum(like.fullmatch(each) is not None for each in every) == len(headers)
+        if len(headers) > 1 and is_alone and None not in found:
+            numbers = [int(each[1]) for each in found if each is not None]
+            if numbers == sorted({*numbers}):
+                return (pattern,)
+        return tuple(
+            header if every.count(header) == 1 else column.index + 1
+            for header, column in zip(headers, columns, strict=True)
+        )
+
+
+_ORDER: Final = ("t", "t2", *"xyz", *QUATERNION, *ANGLES, *TURNS, *POSE_RATES[0], *POSE_RATES[1], "move")
+
+
+def _number(column: Column) -> int:
+    return column.joint[1] if column.joint else 0
+
+
+def _key_of(column: Column) -> str:
+    """The key of a map that a column belongs to."""
+    if column.joint:
+        return {"q": "joints", "qd": "velocities", "qdd": "accelerations"}[column.joint[0]]
+    for key, names in {"velocities": POSE_RATES[0], "accelerations": POSE_RATES[1], "time": ("t", "t2")}.items():
+        if column.name in names:
+            return key
+    return {"x": "position", "y": "position", "z": "position", "move": "move"}.get(column.name, "orientation")
+
+
+def _convention_of(column: Column) -> str:
+    return column.convention or (RPY if column.name in ANGLES else QUATERNIONS[0])
 
 
 def read_sheet(sheet: Sheet, robot: Chain | None, wanted: Columns | None = None) -> Reading:
@@ -114,7 +180,8 @@ def read_sheet(sheet: Sheet, robot: Chain | None, wanted: Columns | None = None)
         trajectory = JointTrajectory(**build, **_joints(by_name, data, locate, robot))
     else:
         trajectory = PoseTrajectory(**build, **_poses(by_name, data, locate))
-    return Reading(trajectory, (*columns, *([label] if label else [])), header.ignored, period)
+    read = (*columns, *([label] if label else []))
+    return Reading(trajectory, read, header.ignored, tuple(values[0].tolist()), period, sheet.manner)
 
 
 def _as_read(columns: Sequence[Column], label: Column | None, ignored: Sequence[str]) -> str:
