@@ -4,23 +4,47 @@ import sys
 
 import numpy as np
 import pytest
-from scipy.io import savemat
+from scipy.io import loadmat, savemat
 
 import gripmargin as gm
 from gripmargin.base.errors import InputError
+from gripmargin.files.mat_file import Parser
 
 T = np.arange(6) * 0.004
 Q = np.random.default_rng(2).normal(size=(6, 3))
 RADIANS = gm.Columns(joints=gm.ColumnGroup(unit="rad"))
 
 
-@pytest.mark.parametrize("version", ["4", "5"])
+@pytest.mark.parametrize("packed", [False, True])
 @pytest.mark.parametrize("oriented", [False, True])
-def test_variables_of_one_and_two_dimensions(tmp_path, version, oriented):
-    savemat(tmp_path / "log.mat", {"t": T, "q": Q.T if oriented else Q}, format=version)
+def test_variables_of_one_and_two_dimensions(tmp_path, packed, oriented):
+    savemat(tmp_path / "log.mat", {"t": T, "q": Q.T if oriented else Q}, do_compression=packed)
     found = gm.read_trajectory(tmp_path / "log.mat", columns=RADIANS)
     np.testing.assert_array_equal(found.t, T)
     np.testing.assert_array_equal(found.q, Q)
+
+
+def test_every_kind_of_number_as_scipy_reads_it(tmp_path):
+    """Numbers are stored in the smallest type that holds them."""
+    kinds = "f8 f4 i1 u1 i2 u2 i4 u4 i8 u8".split()
+    given = {f"a{kind}": np.array([[1, 2, 3], [4, 5, 6]], dtype=kind) for kind in kinds} | {
+        "flag": np.array([True, False])
+    }
+    savemat(tmp_path / "log.mat", given | {"text": ["ab", "cde"], "b": 1 - 2j, "c": np.empty((0, 0))})
+    content = (tmp_path / "log.mat").read_bytes()
+    found = dict(Parser("<").variables(content[128:]))
+    for name, due in loadmat(tmp_path / "log.mat").items():
+        if name[:2] != "__" and name not in ("text", "b"):
+            np.testing.assert_array_equal(found[name], np.squeeze(due) if 1 in due.shape else due)
+            assert found[name].dtype == (bool if name == "flag" else due.dtype)
+    assert found["text"].tolist() == ["ab", "cde"]
+    assert found["b"].dtype == complex
+
+
+def test_an_old_file_says_how_to_save_it(tmp_path):
+    savemat(tmp_path / "log.mat", {"t": T}, format="4")
+    with pytest.raises(InputError, match="save it with the option '-v7'"):
+        gm.read_trajectory(tmp_path / "log.mat")
 
 
 def test_fields_of_a_structure_packed(tmp_path):
@@ -43,7 +67,7 @@ def test_arrays_of_two_dimensions_in_npz(tmp_path):
     [
         (b"MATLAB 7.3 MAT-file, Platform: GLNXA64".ljust(512) + b"\x89HDF\r\n\x1a\n", "version 7.3 (HDF5)"),
         (b"\x89HDF\r\n\x1a\n" + bytes(600), "save it with the option '-v7'"),
-        (b"no such file at all", "found a file that cannot be read"),
+        (b"no such file at all", "found a file that is no .mat file"),
         (b"", "found an empty file"),
     ],
 )

@@ -180,7 +180,7 @@ class _Finder(Doubts):
                 self.refuse(key, f"'{printable(head)}' {known.count(head)} times", "one column", "give its number")
             if head in known:
                 return known.index(head)
-        near = get_close_matches(head, self.bare, n=1)
+        near = get_close_matches(head, [*self.bare, *map(without_brackets, self.bare)], n=1)
         remedy = f"did you mean '{printable(near[0])}'?" if near else ""
         due = f"a column of the table ({self.listed(range(len(self.bare)))})"
         return self.refuse(key, f"'{printable(head)}'", due, remedy)
