@@ -26,7 +26,7 @@ def test_variables_of_one_and_two_dimensions(tmp_path, packed, oriented):
 
 def test_every_kind_of_number_as_scipy_reads_it(tmp_path):
     """Numbers are stored in the smallest type that holds them."""
-    kinds = "f8 f4 i1 u1 i2 u2 i4 u4 i8 u8".split()
+    kinds = ["f8", "f4", "i1", "u1", "i2", "u2", "i4", "u4", "i8", "u8"]
     given = {f"a{kind}": np.array([[1, 2, 3], [4, 5, 6]], dtype=kind) for kind in kinds} | {
         "flag": np.array([True, False])
     }

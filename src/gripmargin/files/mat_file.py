@@ -1,7 +1,7 @@
 """Trajectories as ``.mat`` files of version 5 to 7: arrays under names, or within structures.
 
-Source: MathWorks, MAT-File Format (Version 7), from memory; held against scipy's reader and writer in the tests. scipy's
-own reader is not used: it ends the process at some damaged files.
+Source: MathWorks, MAT-File Format, from memory; held against scipy's reader and writer in the tests. scipy's own reader is
+not used: it ends the process at some damaged files.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ _HEADER = 128
 _HDF = b"\x89HDF\r\n\x1a\n"
 _STORED: Final = {1: "i1", 2: "u1", 3: "i2", 4: "u2", 5: "i4", 6: "u4", 7: "f4", 9: "f8", 12: "i8", 13: "u8"}
 _TEXTS: Final = {1: "latin-1", 2: "latin-1", 4: "utf-16", 16: "utf-8", 17: "utf-16", 18: "utf-32"}
-_CLASSES: Final = dict(zip(range(6, 16), "f8 f4 i1 u1 i2 u2 i4 u4 i8 u8".split(), strict=True))
+_CLASSES: Final = dict(zip(range(6, 16), ["f8", "f4", "i1", "u1", "i2", "u2", "i4", "u4", "i8", "u8"], strict=True))
 _MATRIX, _PACKED, _STRUCTURE, _CHARACTERS = 14, 15, 2, 4
 _IMAGINARY, _LOGICAL = 0x800, 0x200
 _NOTHING: Final = (0, b"")  # in place of an element that is not there
