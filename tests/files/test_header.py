@@ -66,6 +66,28 @@ def test_names_that_are_plain(header, due):
     assert taken(header) == due
 
 
+@pytest.mark.parametrize(
+    "columns",
+    [
+        "q_error_1 [rad],q_error_2 [rad]",
+        "delta_q_1 [rad],delta_q_2 [rad]",
+        "motor_position_1 [rad],motor_position_2 [rad]",
+        "tcp_pose_1 [m],tcp_pose_2 [m]",
+        "gyro_x [m],gyro_y [m],gyro_z [m],qx,qy,qz,qw",
+        "flange_x [m],flange_y [m],flange_z [m],qx,qy,qz,qw",
+        "marker_x [m],marker_y [m],marker_z [m],roll [deg],pitch [deg],yaw [deg]",
+        "x [m],y [m],z [m],imu.orientation.x,imu.orientation.y,imu.orientation.z,imu.orientation.w",
+    ],
+)
+def test_what_is_not_the_motion_of_joints_or_tool_is_not_taken_for_it(tmp_path, columns):
+    row = ",0.5" * (columns.count(",") + 1)
+    file = write(tmp_path, f"t [s],{columns}\n0{row}\n0.1{row}\n")
+    with pytest.raises(InputError, match="expected"):
+        gm.read_trajectory(file)
+    with pytest.raises(InputError, match="expected"):
+        gm.read_trajectory(file, columns=gm.Columns(ignore_others=True))
+
+
 def test_joints_by_the_names_of_the_robot():
     header = "time,quill_pos (mm),elbow_pos (deg),shoulder_pos (deg),elbow_effort"
     assert taken(header, ARM) == "t,q3 [mm],q2 [deg],q1 [deg],-"
@@ -157,7 +179,7 @@ def test_names_by_a_map(header, wanted, due):
         ),
         ("t [s],q1 [deg],foo", {}, "column 'foo'", ["ignore_others = true"]),
         (
-            "t [s],tcp_x [m],tcp_y [m],tcp_z [m],flange_x [m],flange_y [m],flange_z [m],qx,qy,qz,qw",
+            "t [s],tcp_x [m],tcp_y [m],tcp_z [m],tool_x [m],tool_y [m],tool_z [m],qx,qy,qz,qw",
             {},
             "2 groups of positions",
             [],

@@ -42,8 +42,14 @@ _ROLES: Final = {
     "target": "target", "desired": "target", "des": "target", "command": "target", "commanded": "target",
     "cmd": "target", "reference": "target", "ref": "target", "setpoint": "target", "goal": "target",
     "actual": "actual", "act": "actual", "measured": "actual", "meas": "actual", "feedback": "actual",
-    "fbk": "actual", "real": "actual", "error": "error", "err": "error",
+    "fbk": "actual", "real": "actual",
 }  # fmt: skip
+# What a column with such a word is, is never the motion of a joint or of the tool itself.
+_NEVER: Final = {
+    "error", "err", "delta", "diff", "offset", "min", "max", "limit", "limits", "std", "motor", "encoder", "rotor",
+    "imu", "gyro", "mag", "gravity", "camera", "marker", "object", "base", "flange", "home",
+}  # fmt: skip
+_TOOL: Final = {"position", "positions", "pos", "translation", "trans", "tcp", "tool", "pose", "ee", "eef", "tip", "p"}
 _QUATERNION: Final = {"quat", "quaternion", "orientation", "q"}
 _AXES: Final = {"x": 0, "y": 1, "z": 2, "w": 3}
 _ANGLES: Final = (("roll", "pitch", "yaw"), ("a", "b", "c"), ("w", "p", "r"), ("alpha", "beta", "gamma"))
@@ -59,7 +65,7 @@ class Name:
         template: The name, `*` in the place of its number or axis.
         number: Which of the group: the number of a joint as it stands there, or the place of the axis from 0.
         unit: As `gripmargin.base.units` writes it; None: none is said.
-        role: "actual", "target", "error", or "" where it says nothing.
+        role: "actual", "target", or "" where it says nothing.
     """
 
     quantity: str
@@ -147,7 +153,7 @@ def _joint(name: str, span: tuple[int, int], number: int) -> Name:
     said = words & (_POSITION | _SPEED | _ACCELERATION)
     if words & _OTHERWISE and not (said and words & _OTHERWISE == {"current"}):
         return Name("other", template, number, None, role)
-    if words & _CARTESIAN:
+    if words & (_CARTESIAN | _NEVER):
         return Name("", template, number, None, role)
     if words & _ACCELERATION:
         return Name("qdd", template, number, None, role)
@@ -163,6 +169,8 @@ def _axis(name: str, words: Sequence[str]) -> Name | None:
     rest, last = {*words[:-1]}, words[-1]
     role = _role(rest)
     template = f"{name[: len(name) - len(last)]}*"
+    if rest & _NEVER:
+        return Name("other" if rest & _OTHERWISE else "", template, 0, None, role)
     if last in _AXES and rest & _QUATERNION:
         return Name("quaternion", template, _AXES[last], None, role)
     for i, angles in enumerate(_ANGLES):
@@ -182,7 +190,8 @@ def _axis(name: str, words: Sequence[str]) -> Name | None:
         return Name("angles", template, _AXES[last], None, role)
     if rest & (_SPEED | _ACCELERATION | {"angular", "linear", "twist"}) or last == "w":
         return Name("", template, _AXES[last], None, role)
-    return Name("position", template, _AXES[last], None, role)
+    known = not rest or bool(rest & _TOOL)
+    return Name("position" if known else "", template, _AXES[last], None, role)
 
 
 def _role(words: set[str]) -> str:

@@ -1,7 +1,7 @@
 """Trajectories as ``.mat`` files of version 5 to 7: arrays under names, or within structures.
 
-Source: MathWorks, MAT-File Format, from memory; held against scipy's reader and writer in the tests. scipy's own reader is
-not used: it ends the process at some damaged files.
+Source: MathWorks, MAT-File Format, from memory; held against scipy's reader and writer in the tests. scipy's own is not
+used: it ends the process at some damaged files.
 """
 
 from __future__ import annotations
