@@ -1,6 +1,8 @@
 """Columns of someone else: found where plain, by a map, refused with what to write where two readings are possible."""
 
+import shutil
 import tomllib
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -316,3 +318,29 @@ def test_faults_of_a_map():
     for given in ((0,), ("",), (True,), ("a", "a")):
         with pytest.raises(InputError, match="columns"):
             gm.ColumnGroup(names=given)
+
+
+def test_a_job_with_maps_of_program_and_recording(tmp_path):
+    good = Path(__file__).parents[1] / "bad_input" / "good"
+    due = gm.read_job(good / "job.toml").trajectory
+    shutil.copytree(good, tmp_path, dirs_exist_ok=True)
+    rows = [line for line in (good / "program.csv").read_text().splitlines() if line[:1].isdigit()]
+    (tmp_path / "program.csv").write_text("stamp,a,b,c,phase,load\n" + "".join(f"{row},7\n" for row in rows))
+    (tmp_path / "run.csv").write_text("".join(f"{row},7\n" for row in rows))
+    job = (tmp_path / "job.toml").read_text()
+    joints = 'unit = ["deg", "deg", "mm"] }, ignore_others = true'
+    job = job.replace(
+        'trajectory = "program.csv"',
+        f"""trajectory = "program.csv"
+columns = {{ time = {{ unit = "s" }}, joints = {{ names = ["a", "b", "c"], {joints}, move = "phase" }}
+recording = "run.csv"
+recording_columns = {{ header = false, time = {{ name = 1, unit = "s" }}, joints = {{ names = [2, 3, 4], {joints} }}""",
+    )
+    (tmp_path / "job.toml").write_text(job)
+    read = gm.read_job(tmp_path / "job.toml")
+    for found in (read.trajectory, read.recording):
+        np.testing.assert_array_equal(found.t, due.t)
+        np.testing.assert_array_equal(found.q, due.q)
+    assert read.trajectory.moves == due.moves
+    assert "'a' as q1 [deg]" in read.trajectory.notes[-1]
+    assert read.trajectory.notes[-1].endswith("not read: load.")
