@@ -39,6 +39,7 @@ from gripmargin.files.job_builder import build_job
 from gripmargin.files.job_file import read_columns, read_job
 from gripmargin.files.job_keys import Frame
 from gripmargin.files.job_schema import JobFile, job_schema
+from gripmargin.files.job_values import MOST_OPTIONS
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.motion import consistency, holes, interpolate, joints, rates
 from gripmargin.motion.chain import Chain, chain_from_axes
@@ -437,6 +438,16 @@ def job_blocks() -> list[Block]:
     return [b for b in BLOCKS if b.page.name == "job-file.md" and b.kind == "toml" and not b.mark]
 
 
+# Tables that several keys hold, and what the page says that these hold; it calls them by the last word.
+OF_MANY_KEYS = {
+    "PoseTable": "pose",
+    "FaceTable": "face",
+    "ColumnsTable": "columns",
+    "ColumnGroupTable": "column group",
+    "TimeColumnTable": "column of times",
+}
+
+
 def schema_keys(schema: dict[str, Any]) -> dict[str, tuple[bool, str]]:
     """Every key of the published schema: whether it is required, and what it holds, in words."""
     definitions = schema["$defs"]
@@ -444,13 +455,15 @@ def schema_keys(schema: dict[str, Any]) -> dict[str, tuple[bool, str]]:
 
     def walk(node: dict[str, Any], path: str, required: bool) -> None:
         options = [o for o in node.get("anyOf", [node]) if o.get("type") != "null"]
+        if len(options) > 1:  # a name or a number, a list or one entry of it
+            found[path] = (required, words(options[-1] if options[-1]["type"] == "array" else node))
+            return
         (node,) = options
         if "$ref" in node:
             name = node["$ref"].rsplit("/", 1)[-1]
-            if name in ("PoseTable", "FaceTable"):
-                kind = name.removesuffix("Table").lower()
-                found[path] = (required, kind)
-                table(definitions[name], f"<{kind}>")
+            if name in OF_MANY_KEYS:
+                found[path] = (required, OF_MANY_KEYS[name])
+                table(definitions[name], f"<{OF_MANY_KEYS[name].split(' ')[-1]}>")
             else:
                 table(definitions[name], path)
         elif "oneOf" in node:
@@ -476,6 +489,10 @@ def schema_keys(schema: dict[str, Any]) -> dict[str, tuple[bool, str]]:
 
 def words(node: dict[str, Any]) -> str:
     """What a leaf of the schema holds: dimensions, choices, "text" or "number"."""
+    if "anyOf" in node:
+        return "name;number"
+    if "enum" in node and len(node["enum"]) > MOST_OPTIONS:
+        return "a convention"
     if "enum" in node:
         return ";".join(str(option) for option in node["enum"])
     if "const" in node:
