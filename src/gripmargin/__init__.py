@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from gripmargin.base.errors import GripmarginError, InputError
     from gripmargin.base.poses import pose
     from gripmargin.checks.recorded.check import compare_motion
+    from gripmargin.files.column_map import ColumnGroup, Columns, TimeColumn
     from gripmargin.files.frames import samples_frame, trajectory_frame, trajectory_from_frame
     from gripmargin.files.job_file import read_job
     from gripmargin.files.messages import message_tree, trajectory_from_message
@@ -62,6 +63,7 @@ _LATER = {
     "base.errors": "GripmarginError InputError",
     "base.poses": "pose",
     "checks.recorded.check": "compare_motion",
+    "files.column_map": "ColumnGroup Columns TimeColumn",
     "files.frames": "samples_frame trajectory_frame trajectory_from_frame",
     "files.job_file": "read_job",
     "files.messages": "message_tree trajectory_from_message",
@@ -110,6 +112,8 @@ def __dir__() -> list[str]:
 
 __all__ = [
     "Chain",
+    "ColumnGroup",
+    "Columns",
     "Flange",
     "GripmarginError",
     "Gripper",
@@ -130,6 +134,7 @@ __all__ = [
     "Stop",
     "StopFigure",
     "Targets",
+    "TimeColumn",
     "Verdict",
     "Waypoint",
     "Waypoints",

@@ -181,6 +181,11 @@ def make_foreign_npz(folder, _case):
         archive.writestr("readme.txt", "hello")
 
 
+def make_hdf_mat(folder, _case):
+    _point_job_to(folder, "program.mat")
+    (folder / "program.mat").write_bytes(b"MATLAB 7.3 MAT-file".ljust(512) + b"\x89HDF\r\n\x1a\n")
+
+
 def make_message(folder, case):
     _point_job_to(folder, "program.yaml")
     old, new = case["message"]

@@ -128,14 +128,14 @@ def test_a_fault_of_how_things_fit_together_names_its_job(tmp_path, capsys):
     phases = 'phases = [{ kind = "free", from = "0 s", to = "2 s" }]'
     bad.write_text(bad.read_text().replace("[program]", f"[program]\n{phases}"))
     other = Path(write(tmp_path, "other", "400 g"))
-    (tmp_path / "other.csv").write_text("q1_deg\n")
+    (tmp_path / "other.csv").write_text("q1_degr\n")
     assert cli.main(["check", str(bad)]) == 2
     alone = "no sample in a carry phase, so nothing to check, expected a phase of kind carry with samples"
     assert capsys.readouterr().err == f"gripmargin: {bad}: job 'plate': found {alone}\n"
     assert cli.main(["check", str(good), str(bad), str(other), "--workers", "1", "--brief"]) == 2
     lines = capsys.readouterr().err.splitlines()
     assert lines[0].startswith(f"gripmargin: {bad}: job 'plate': found no sample")
-    assert lines[1].startswith(f"gripmargin: {other}: {tmp_path / 'other.csv'}, line 1, column 'q1_deg': found")
+    assert lines[1].startswith(f"gripmargin: {other}: {tmp_path / 'other.csv'}, line 1, column 'q1_degr': found")
 
 
 def test_help_and_version_are_no_verdict_but_succeed(capsys):

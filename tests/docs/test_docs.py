@@ -22,9 +22,12 @@ from unittest import mock
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 import gripmargin
 from gripmargin import cli
+from gripmargin.base.errors import InputError
+from gripmargin.base.poses import CONVENTIONS, rotations
 from gripmargin.base.units import DIMENSIONS, parse_quantity
 from gripmargin.checks import registry
 from gripmargin.checks.case import work_out
@@ -33,8 +36,10 @@ from gripmargin.checks.handover import words as handover_words
 from gripmargin.checks.hold import remedies, use
 from gripmargin.contact import cells, limit, restraint, simulation, travel
 from gripmargin.files.job_builder import build_job
-from gripmargin.files.job_file import read_job
+from gripmargin.files.job_file import read_columns, read_job
+from gripmargin.files.job_keys import Frame
 from gripmargin.files.job_schema import JobFile, job_schema
+from gripmargin.files.job_values import MOST_OPTIONS
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.files.waypoint_file import read_waypoints
 from gripmargin.motion import consistency, holes, interpolate, joints, rates
@@ -436,6 +441,16 @@ def job_blocks() -> list[Block]:
     return [b for b in BLOCKS if b.page.name == "job-file.md" and b.kind == "toml" and not b.mark]
 
 
+# Tables that several keys hold, and what the page says that these hold; it calls them by the last word.
+OF_MANY_KEYS = {
+    "PoseTable": "pose",
+    "FaceTable": "face",
+    "ColumnsTable": "columns",
+    "ColumnGroupTable": "column group",
+    "TimeColumnTable": "column of times",
+}
+
+
 def schema_keys(schema: dict[str, Any]) -> dict[str, tuple[bool, str]]:
     """Every key of the published schema: whether it is required, and what it holds, in words."""
     definitions = schema["$defs"]
@@ -443,13 +458,15 @@ def schema_keys(schema: dict[str, Any]) -> dict[str, tuple[bool, str]]:
 
     def walk(node: dict[str, Any], path: str, required: bool) -> None:
         options = [o for o in node.get("anyOf", [node]) if o.get("type") != "null"]
+        if len(options) > 1:  # a name or a number, a list or one entry of it
+            found[path] = (required, words(options[-1] if options[-1]["type"] == "array" else node))
+            return
         (node,) = options
         if "$ref" in node:
             name = node["$ref"].rsplit("/", 1)[-1]
-            if name in ("PoseTable", "FaceTable"):
-                kind = name.removesuffix("Table").lower()
-                found[path] = (required, kind)
-                table(definitions[name], f"<{kind}>")
+            if name in OF_MANY_KEYS:
+                found[path] = (required, OF_MANY_KEYS[name])
+                table(definitions[name], f"<{OF_MANY_KEYS[name].split(' ')[-1]}>")
             else:
                 table(definitions[name], path)
         elif "oneOf" in node:
@@ -475,6 +492,10 @@ def schema_keys(schema: dict[str, Any]) -> dict[str, tuple[bool, str]]:
 
 def words(node: dict[str, Any]) -> str:
     """What a leaf of the schema holds: dimensions, choices, "text" or "number"."""
+    if "anyOf" in node:
+        return "name;number"
+    if "enum" in node and len(node["enum"]) > MOST_OPTIONS:
+        return "a convention"
     if "enum" in node:
         return ";".join(str(option) for option in node["enum"])
     if "const" in node:
@@ -553,8 +574,40 @@ def test_the_long_job_leaves_out_only_alternatives() -> None:
         "stop.time",
         "stop.deceleration",
         "program.topic",
+        "program.columns",
         "program.recording_topic",
+        "program.recording_columns",
     }
+
+
+def test_the_table_of_orientations_is_one_orientation() -> None:
+    """Each line by its name, and by the product of turns that it shows."""
+    found = [
+        row for row in rows("docs/job-file.md") if len(row) == 4 and row[0].strip("`").split("`")[-1] in CONVENTIONS
+    ]
+    assert len(found) == 9
+    due = Rotation.from_euler("ZYX", [30, 45, 60], degrees=True).as_matrix()
+    for names, _, turn, example in found:
+        convention = names.strip("`").split("`")[-1]
+        values = np.array([float(number) for number in example.split(",")])
+        angles = np.deg2rad(values) if len(values) == 3 else values
+        assert rotations(angles, convention) == pytest.approx(due, abs=1e-6), convention
+        key = {"angles": angles} if len(values) == 3 else {"quaternion": values}
+        assert Frame(**key, convention=convention).matrix[:3, :3] == pytest.approx(due, abs=1e-6)
+        if turn:
+            product = np.eye(3)
+            for axis, angle in re.findall(r"R([xyz])\(([abc])\)", turn):
+                product = product @ Rotation.from_euler(axis, angles["abc".index(angle)]).as_matrix()
+            assert product == pytest.approx(due, abs=1e-6), convention
+
+
+def test_the_map_of_the_page_reads_its_log(tmp_path: Path) -> None:
+    block = next(b for b in BLOCKS if b.mark == "columns")
+    log = tmp_path / "log.csv"
+    log.write_text("timestamp,actual_q_0,target_q_0,load\n" + "".join(f"{i * 0.008},{i},{i},{i}\n" for i in range(5)))
+    with pytest.raises(InputError, match="2 groups of joint positions"):
+        read_trajectory(log)
+    assert read_trajectory(log, columns=read_columns(block.text, "page")).samples == 5
 
 
 def without(tree: Any, steps: list[str]) -> bool:

@@ -10,6 +10,7 @@ import contextlib
 import io
 import os
 import re
+import shlex
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -54,7 +55,7 @@ def replay(page: Path) -> list[tuple[re.Match[str], str]]:
                             out += f"{line}\n{status}\n"
                         elif line.startswith("$ gripmargin "):
                             call, _, head = line.removeprefix("$ gripmargin ").partition(" | head -n ")
-                            shown, status = printed(call.split())
+                            shown, status = printed(shlex.split(call))
                             lines = shown.rstrip().splitlines()
                             out += "\n".join([line, *lines[: int(head or len(lines))]]).rstrip() + "\n"
                     found.append((block, out))

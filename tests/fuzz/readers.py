@@ -9,9 +9,12 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
+from scipy.io import savemat
 
-from gripmargin.files.job_file import read_job
+from gripmargin.files.column_map import ColumnGroup, Columns, TimeColumn, as_toml
+from gripmargin.files.job_file import read_columns, read_job
 from gripmargin.files.report_file import read_baseline
+from gripmargin.files.source import read_text
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.files.urdf import read_urdf
 from gripmargin.files.waypoint_file import read_waypoints
@@ -79,12 +82,40 @@ def _bag() -> bytes:
         return file.read_bytes()
 
 
+LOG = """\
+timestamp;actual_q_0;actual_q_1;actual_q_2;tau_0;phase;"name"
+0,0;0,1;-0,2;"0,1";3;a;"['a']"
+0,008;0,11;-2,1e-1;0,1;3;a;"['a']"
+0,016;0,12;-0,2;0,1;3;b;"['a']"
+"""
+MAP = Columns(
+    joints=ColumnGroup(names="actual_q_*", unit=("rad", "rad", "m")),
+    time=TimeColumn(unit="s"),
+    move="phase",
+    ignore_others=True,
+)
+
+
+def _mat() -> bytes:
+    file = io.BytesIO()
+    arrays = {"t": np.arange(4) * 0.01, "q": np.arange(8.0).reshape(4, 2) / 10, "log": {"note": "arm", "gain": 3.0}}
+    savemat(file, arrays)
+    return file.getvalue()
+
+
+def _read_mat(path: Path) -> Any:
+    return read_trajectory(path, columns=Columns(joints=ColumnGroup(unit="rad"), ignore_others=True))
+
+
 # By the name of the file that is damaged: what it holds when it is sound, and what reads it.
 READERS: dict[str, tuple[bytes, Callable[[Path], Any]]] = {
     "job.toml": ((GOOD / "job.toml").read_bytes(), read_job),
     "program.csv": ((GOOD / "program.csv").read_bytes(), read_trajectory),
     "poses.csv": (POSES.encode(), read_trajectory),
     "points.csv": (POINTS.encode(), lambda path: sample_waypoints(read_waypoints(path))),
+    "log.csv": (LOG.encode(), lambda path: read_trajectory(path, columns=MAP)),
+    "map.toml": (as_toml(MAP).encode(), lambda path: read_columns(read_text(path, 100_000), str(path))),
+    "program.mat": (_mat(), _read_mat),
     "program.npz": (_npz(), read_trajectory),
     "program.yaml": (MESSAGE.encode(), read_trajectory),
     "program.json": (MESSAGE_AS_JSON.encode(), read_trajectory),

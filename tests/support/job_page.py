@@ -3,9 +3,26 @@
 import re
 from collections.abc import Iterator
 
+from gripmargin.files.column_map import ColumnGroup, Columns, TimeColumn
 from gripmargin.files.job_schema import PAD_TABLES, JobFile, table_at
+from gripmargin.files.job_values import MOST_OPTIONS
 from gripmargin.workcell.fields import Key
-from gripmargin.workcell.kinds import Choice, Count, Flag, Kind, Named, Number, OfJoint, Pair, Pose, Row, Several, Text
+from gripmargin.workcell.kinds import (
+    Choice,
+    Count,
+    Flag,
+    Heading,
+    Kind,
+    Named,
+    Number,
+    OfJoint,
+    Pair,
+    Pose,
+    Row,
+    Several,
+    Text,
+    Within,
+)
 
 ROW = re.compile(r"^\| `([a-z<][\w.<>[\]]+)` \|.*\n", re.MULTILINE)
 
@@ -30,9 +47,19 @@ def declared() -> dict[str, list[tuple[str, Key]]]:
     tables = [(name, "*") if name == "materials" else (name,) for name in JobFile.model_fields]
     for path, shape, key in (item for place in tables for item in keys_at(*place)):
         found.setdefault(path, []).append((shape, key))
-    for name, place in (("<pose>", ("robot", "base")), ("<face>", ("pick", "face"))):
+    for name, place in (
+        ("<pose>", ("robot", "base")),
+        ("<face>", ("pick", "face")),
+        ("<columns>", ("program", "columns")),
+        ("<group>", ("program", "columns", "joints")),
+        ("<times>", ("program", "columns", "time")),
+    ):
         found |= {path.replace(".".join(place), name): [(shape, key)] for path, shape, key in keys_at(*place)}
     return found
+
+
+WITHIN = {Columns: "columns", ColumnGroup: "column group", TimeColumn: "column of times"}
+SIMPLE = {Flag: "true or false", Heading: "name or number of a column"}
 
 
 def holds(kind: Kind) -> str:
@@ -44,13 +71,12 @@ def holds(kind: Kind) -> str:
             return f"number {bounds(kind)}"
         case Number(dimension):
             return dimension if kind.most is None else f"{dimension}, at most {kind.most:g} {written(kind.unit)}"
+        case Within(of):
+            return WITHIN[of]
         case Count(what):
             return what.removeprefix("the ")
-        case Flag():
-            return "true or false"
-        case Choice(options):
-            name = "text" if isinstance(options[0], str) else "number"
-            return f"{name}: {', '.join(f'`{option}`' if name == 'text' else str(option) for option in options)}"
+        case Choice():
+            return one_of(kind)
         case Text(of):
             return f"text: {of}" if of else "text"
         case Named(each):
@@ -63,7 +89,15 @@ def holds(kind: Kind) -> str:
             return f"list of pairs: {holds(first)}, {holds(second)}"
         case Row(each, count):
             return f"{count or 'list of'} {'codes' if isinstance(each, Choice) else several(each)}"
-    raise NotImplementedError(kind)
+    return SIMPLE[type(kind)]
+
+
+def one_of(kind: Choice) -> str:
+    """What may be chosen from, in words where it is much."""
+    if kind.what and len(kind.options) > MOST_OPTIONS:
+        return "text: " + kind.what.replace("'", "`")
+    name = "text" if isinstance(kind.options[0], str) else "number"
+    return f"{name}: {', '.join(f'`{option}`' if name == 'text' else str(option) for option in kind.options)}"
 
 
 def bounds(kind: Number) -> str:
@@ -76,7 +110,7 @@ def bounds(kind: Number) -> str:
 
 def several(kind: Kind) -> str:
     """The plural of what a key holds."""
-    words = [re.sub(r"^(\w+ (?=of )|.*$)", plural, word) for word in holds(kind).split(" or ")]
+    words = [re.sub(r"^(\w+ (?=of |from )|.*$)", plural, word) for word in holds(kind).split(" or ")]
     return " or ".join(words)
 
 
@@ -98,7 +132,7 @@ def row(path: str, found: list[tuple[str, Key]]) -> str:
     if shapes != ("",) and set(shapes) != set(PAD_TABLES):
         required = f"with `{shapes[0]}`"
     options = [option for each in keys if isinstance(each.kind, Choice) for option in each.kind.options]
-    kind = Choice(tuple(options)) if options else key.kind
+    kind = Choice(tuple(options), key.kind.what) if options else key.kind
     meaning = key.doc[:1].lower() + key.doc[1:].removesuffix(".")
     cells = [f"`{path}`", holds(kind), required, default if isinstance(default, str) else "", key.used, meaning]
     return f"| {' | '.join(cells)} |\n".replace("|  |", "| |")

@@ -5,31 +5,54 @@ A pose ``pose_of_a_in_b`` maps coordinates in frame a to coordinates in frame b.
 
 from __future__ import annotations
 
+from difflib import get_close_matches
+from itertools import product
+from typing import Final
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from gripmargin.base.arrays import FloatArray, frozen, sealed
 from gripmargin.base.errors import InputError
+from gripmargin.base.given import shown
 
 FARTHEST = 1e6  # [m] that the origin of a frame may lie away: no robot reaches so far
 ROTATION_TOLERANCE = 1e-6  # largest |R^T R - 1| that is still taken for a rotation
+QUATERNION_TOLERANCE = 1e-2  # rounding to three decimals gives 1e-3; a wrong column gives far more
+QUATERNIONS: Final = ("quaternion xyzw", "quaternion wxyz")
+_ORDERS: Final = tuple(a + b + c for a, b, c in product("XYZ", repeat=3) if b not in (a, c))
+# How three angles or four numbers turn: the name says it whole. Intrinsic: about the axes as they have turned, in that
+# order; extrinsic: about axes that stay. Angles of a rotation vector are its components, axis times angle.
+CONVENTIONS: Final = (
+    "rotation vector",
+    *QUATERNIONS,
+    *(f"intrinsic {order}" for order in _ORDERS),
+    *(f"extrinsic {order.lower()}" for order in _ORDERS),
+)
+RPY: Final = "extrinsic xyz"
 
 
-def pose(xyz: ArrayLike = (0.0, 0.0, 0.0), rpy: ArrayLike = (0.0, 0.0, 0.0)) -> FloatArray:
-    """Return the pose with a position and roll, pitch, yaw about fixed axes: x first, then y, then z.
+def pose(xyz: ArrayLike = (0.0, 0.0, 0.0), rpy: ArrayLike = (0.0, 0.0, 0.0), *, convention: str = RPY) -> FloatArray:
+    """Return the pose with a position and an orientation, by default roll, pitch, yaw about fixed axes.
 
     Args:
         xyz: Position [m], shape (3,).
-        rpy: Roll, pitch, yaw [rad], shape (3,).
+        rpy: Roll, pitch, yaw [rad], shape (3,): rotation ``Rz(yaw) Ry(pitch) Rx(roll)``. With a convention what that
+            asks for: three angles [rad], shape (3,), or a unit quaternion, shape (4,).
+        convention: One of `gripmargin.base.poses.CONVENTIONS`, such as "rotation vector", "intrinsic ZYX",
+            "extrinsic xyz" or "quaternion wxyz".
 
     Returns:
-        Homogeneous matrix, shape (4, 4), rotation ``Rz(yaw) Ry(pitch) Rx(roll)``.
+        Homogeneous matrix, shape (4, 4).
 
     Raises:
-        InputError: Wrong shape, or NaN.
+        InputError: Wrong shape, NaN, a convention that is not known, a quaternion further than 0.01 from unit length.
     """
     matrix = np.eye(4)
-    matrix[:3, :3] = rotation_from_rpy(frozen(rpy, (3,), "rpy"))
+    values = frozen(rpy, (components(convention),), "rpy")
+    if convention in QUATERNIONS and not abs(np.linalg.norm(values) - 1.0) <= QUATERNION_TOLERANCE:
+        raise InputError("rpy", f"a quaternion of length {np.linalg.norm(values):.4g}", "unit length")
+    matrix[:3, :3] = rotations(values, convention)
     matrix[:3, 3] = frozen(xyz, (3,), "xyz")
     return sealed(matrix)
 
@@ -48,6 +71,44 @@ def as_pose(matrix: ArrayLike, where: str) -> FloatArray:
     if not np.array_equal(array[3], [0.0, 0.0, 0.0, 1.0]):
         raise InputError(where, f"a last row of {array[3].tolist()}", "0, 0, 0, 1")
     return array
+
+
+def components(convention: str) -> int:
+    """Return of how many numbers an orientation consists: 3 angles, or the 4 numbers of a quaternion.
+
+    Raises:
+        InputError: The convention is not known.
+    """
+    if not isinstance(convention, str) or convention not in CONVENTIONS:
+        folded = {name.lower(): name for name in CONVENTIONS}
+        near = get_close_matches(str(convention)[:60].lower(), folded, n=1)
+        due = "such as 'rotation vector', 'intrinsic ZYX', 'extrinsic xyz' or 'quaternion wxyz'"
+        raise InputError("convention", shown(convention), due, f"did you mean '{folded[near[0]]}'?" if near else "")
+    return 4 if convention in QUATERNIONS else 3
+
+
+def rotations(values: ArrayLike, convention: str) -> FloatArray:
+    """Return rotations from what a convention writes them as.
+
+    Args:
+        values: Angles [rad] in the order of the axes, shape (..., 3), or quaternions, shape (..., 4), each of which is
+            scaled to unit length first.
+        convention: One of `CONVENTIONS`.
+
+    Returns:
+        Rotation matrices, shape (..., 3, 3).
+    """
+    given = np.asarray(values, dtype=np.float64)
+    if convention == RPY:
+        return rotation_from_rpy(given)
+    if convention in QUATERNIONS:
+        return rotation_from_quaternion(given if convention == QUATERNIONS[0] else np.roll(given, -1, axis=-1))
+    from scipy.spatial.transform import Rotation  # noqa: PLC0415 - takes 0.1 s to import
+
+    rows = given.reshape(-1, 3).copy()  # which may be read-only, and scipy refuses that
+    order = convention.rpartition(" ")[2]
+    made = Rotation.from_rotvec(rows) if order == "vector" else Rotation.from_euler(order, rows)
+    return np.asarray(made.as_matrix()).reshape(*given.shape[:-1], 3, 3)
 
 
 def rotation_from_rpy(rpy: ArrayLike) -> FloatArray:

@@ -1,21 +1,22 @@
-"""Trajectories as CSV: a header with units in brackets, one row a sample, ``#`` lines are comments."""
+"""Trajectories as text: one row a sample, columns under a header with units or as a map says, ``#`` for comments."""
 
 from __future__ import annotations
 
-import csv
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import chain, islice
 from pathlib import Path
-from typing import TextIO
+from typing import Any
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.files.columns import Column, read_header
+from gripmargin.files.column_map import DECIMALS, SEPARATORS, Columns
+from gripmargin.files.columns import Column
+from gripmargin.files.dialect import Dialect, cells_of, find_dialect, is_data, is_number, listed
 from gripmargin.files.source import checked_size, not_utf8, printable, refuse_binary
-from gripmargin.files.table import build_trajectory
+from gripmargin.files.table import Reading, read_sheet
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import MAX_SAMPLES, Trajectory
 
@@ -40,35 +41,173 @@ def read_csv(path: Path, *, robot: Chain | None = None) -> Trajectory:
     Raises:
         InputError: With file, line and column.
     """
+    return csv_reading(path, robot, None).trajectory
+
+
+def csv_reading(path: Path, robot: Chain | None, wanted: Columns | None) -> Reading:
+    """Read a trajectory from a text file whose columns a map may name, and tell what was read as what.
+
+    Raises:
+        InputError: With file, line and column.
+    """
     _scan(path)
     try:
-        return _read(path, robot)
+        return read_sheet(_Text(path, find_dialect(path, wanted)), robot, wanted)
     except UnicodeDecodeError as error:
         raise _bad_byte(path) from error
 
 
-def _read(path: Path, robot: Chain | None) -> Trajectory:
-    with path.open(encoding="utf-8-sig", newline=None) as file:
-        header_line, headers = _find_header(path, file)
-        where = f"{path}, line {header_line}"
-        _refuse_other_separators(headers, where)
-        columns = read_header(headers, where, robot)
-        labels: list[str] | None = [] if any(c.name == "move" for c in columns) else None
-        values = _numbers(path, file, columns, header_line, labels)
-    numeric = [column for column in columns if column.name != "move"]
+class _Text:
+    """A text file as a table."""
 
-    def locate(row: int | None, column: str | None) -> str:
-        line = header_line if row is None else _line_of(path, row)
-        return f"{path}, line {line}" + (f", column '{column}'" if column else "")
+    def __init__(self, path: Path, dialect: Dialect) -> None:
+        self.path, self.dialect = path, dialect
+        self.headers: Sequence[str] = dialect.headers
+        self.where = f"{path}, line {max(dialect.first, 1)}"
+        self.source = path.name
+        marks = {"separator": (SEPARATORS, dialect.separator, ","), "decimal": (DECIMALS, dialect.decimal, ".")}
+        self.manner: dict[str, Any] = {
+            key: next((name for name, mark in known.items() if mark == used), None)
+            for key, (known, used, usual) in marks.items()
+            if used != usual
+        }
+        if dialect.has_no_header:
+            self.manner["header"] = False
 
-    def stamps() -> list[str]:
-        place = next(i for i, column in enumerate(columns) if column.name == "t")
-        with path.open(encoding="utf-8-sig", newline=None) as again:
-            lines = islice(again, header_line, None)
-            return [row[place].strip() for row in csv.reader(line for line in lines if _is_data(line))]
+    def read(self, columns: Sequence[Column], label: Column | None) -> tuple[FloatArray, tuple[str, ...] | None]:
+        """Return the numbers of columns, shape (n, columns), and the labels."""
+        labels: list[str] | None = None if label is None else []
+        with self.path.open(encoding="utf-8-sig", newline=None) as file:
+            values = self._numbers(islice(file, self.dialect.first, None), columns, label, labels)
+        return values, None if labels is None else tuple(labels)
 
-    moves = None if labels is None else tuple(labels)
-    return build_trajectory(numeric, values, moves, source=path.name, locate=locate, robot=robot, stamps=stamps)
+    def locate(self, row: int | None, column: str | None) -> str:
+        """Name a place for an error."""
+        line = max(self.dialect.first, 1) if row is None else self._line_of(row)
+        return f"{self.path}, line {line}" + (f", column '{column}'" if column else "")
+
+    def written(self, column: Column) -> list[str]:
+        """Return a column as decimal text."""
+        mark = self.dialect.decimal
+        with self.path.open(encoding="utf-8-sig", newline=None) as file:
+            lines = islice(file, self.dialect.first, None)
+            rows = (self._cells(line, "") for line in lines if is_data(line))
+            return [row[column.index].strip().replace(mark, ".") for row in rows]
+
+    def _cells(self, line: str, where: str) -> list[str]:
+        """The cells of a row, one an entry of a list."""
+        cells = cells_of(line, self.dialect.separator, where)
+        if not self.dialect.lists:
+            return cells
+        out: list[str] = []
+        for i, cell in enumerate(cells):
+            entries = listed(cell) if i in self.dialect.lists else None
+            if i in self.dialect.lists and len(entries or ()) != self.dialect.lists[i]:
+                found = f"{len(entries or ())} values in one cell"
+                raise InputError(where, found, f"{self.dialect.lists[i]}, as in the first row")
+            out += entries or [cell]
+        return out
+
+    def _numbers(
+        self, lines: Iterator[str], columns: Sequence[Column], label: Column | None, labels: list[str] | None
+    ) -> FloatArray:
+        """Read the rows; labels go into the list handed in."""
+        rows = self._rows(lines, columns, label, labels)
+        first = next(rows, None)
+        if first is None:
+            raise InputError(self.where, "a header without rows", "one row a sample")
+        use = [column.index for column in columns]
+        mark = self.dialect.joint
+        try:
+            values = np.loadtxt(
+                chain([first], rows), delimiter=mark, comments=None, usecols=use, ndmin=2, dtype=np.float64
+            )
+        except InputError:
+            raise
+        except UnicodeDecodeError:
+            raise
+        except ValueError as error:
+            raise self._faulty_cell(columns, error) from error
+        if len(values) > MAX_SAMPLES:
+            raise InputError(str(self.path), f"{len(values)} rows", f"at most {MAX_SAMPLES}", "split the program")
+        return values
+
+    def _rows(
+        self, lines: Iterator[str], columns: Sequence[Column], label: Column | None, labels: list[str] | None
+    ) -> Iterator[str]:
+        mark, decimal = self.dialect.separator, self.dialect.decimal
+        marks = len(self.headers) - 1
+        place = -1 if label is None else label.index
+        plain = decimal == "." and mark != " " and not self.dialect.lists
+        used = {column.index: column for column in columns}
+        seen: dict[str, str] = {}
+        for number, line in enumerate(lines, start=self.dialect.first + 1):
+            if plain and '"' not in line and line.count(mark) == marks and line[0] not in "# \t\n":
+                if labels is not None:
+                    text = line.split(mark)[place].strip()
+                    labels.append(seen.setdefault(text, text))
+                yield line
+            elif is_data(line):
+                cells = self._cells(line, f"{self.path}, line {number}")
+                if len(cells) != len(self.headers):
+                    raise self._wrong_count(f"{self.path}, line {number}", cells, line)
+                if labels is not None:
+                    labels.append(seen.setdefault(cells[place].strip(), cells[place].strip()))
+                yield self.dialect.joint.join(
+                    self._number(cell, number, used[i]) if i in used else "" for i, cell in enumerate(cells)
+                )
+
+    def _number(self, cell: str, line: int, column: Column) -> str:
+        """A cell with a decimal point."""
+        wrong, decimal = cell, self.dialect.decimal
+        if decimal == ",":
+            cell = cell.replace(",", ".")
+        if "," in cell or (decimal == "," and "." in wrong):  # which would be two cells, or a mark of thousands
+            where = f"{self.path}, line {line}, column '{printable(column.header.strip())}'"
+            raise InputError(where, f'"{printable(wrong.strip())}"', "a number", POINT if decimal == "." else _ONE_MARK)
+        return cell
+
+    def _wrong_count(self, where: str, cells: list[str], line: str) -> InputError:
+        remedy, count = "", len(self.headers)
+        if len(cells) == count + 1 and not cells[-1].strip():
+            remedy = "remove the comma at the end of the line"
+        elif len(cells) > count:
+            remedy = f"{POINT}, and labels that contain a comma in quotes"
+        elif self.dialect.separator == "," and (";" in line or "\t" in line):
+            remedy = "put commas between the cells"
+        found = f"{len(cells)} cell{'' if len(cells) == 1 else 's'}"
+        return InputError(where, found, f"{count}, one a column of the header", remedy)
+
+    def _faulty_cell(self, columns: Sequence[Column], error: ValueError) -> InputError:
+        """Find the first cell that is no number; only done once something is known to be wrong."""
+        with self.path.open(encoding="utf-8-sig", newline=None) as file:
+            for number, line in enumerate(islice(file, self.dialect.first, None), start=self.dialect.first + 1):
+                cells = self._cells(line, "") if is_data(line) else []
+                for column in columns if cells else ():
+                    cell = cells[column.index] if column.index < len(cells) else ""
+                    if not is_number(cell, self.dialect.decimal):
+                        where = f"{self.path}, line {number}, column '{printable(column.header.strip())}'"
+                        return _no_number(where, cell, column)
+        return InputError(str(self.path), f"a row that cannot be read ({error})", "numbers")
+
+    def _line_of(self, row: int) -> int:
+        """Return the line of a sample, counted from 1."""
+        first = self.dialect.first
+        with self.path.open(encoding="utf-8-sig", newline=None) as file:
+            data = (number for number, line in enumerate(islice(file, first, None), first + 1) if is_data(line))
+            return next(islice(data, row, None))
+
+
+_ONE_MARK = "decimals are written with a comma here: leave other marks out"
+
+
+def _no_number(where: str, cell: str, column: Column) -> InputError:
+    found, remedy = f'"{printable(cell.strip())}"' if cell.strip() else "an empty cell", ""
+    if cell.strip() == column.header.strip():
+        remedy = "the header stands here once more: remove the line"
+    elif re.fullmatch(r"\s*[-+]?[\d.]+\s*[A-Za-z°µ]+\s*", cell):
+        remedy = "write the number alone, its unit in the header"
+    return InputError(where, found, "a number", remedy)
 
 
 def _scan(path: Path) -> None:
@@ -95,136 +234,6 @@ def _scan(path: Path) -> None:
                     f"at most {MAX_SAMPLES}",
                     "split the program or sample it more coarsely",
                 )
-
-
-def _is_data(line: str) -> bool:
-    return not line.isspace() and not line.lstrip().startswith("#")
-
-
-def _find_header(path: Path, file: TextIO) -> tuple[int, list[str]]:
-    for number, line in enumerate(file, start=1):
-        if _is_data(line):
-            if "\0" in line:
-                raise InputError(str(path), "a binary file", "text in UTF-8")
-            return number, [cell.strip() for cell in _cells(path, line, number)]
-    raise InputError(str(path), "nothing but blanks and comments", "a header with units, such as t [s], q1 [deg], ...")
-
-
-def _refuse_other_separators(headers: list[str], where: str) -> None:
-    text = ",".join(headers)
-    for mark, name in ((";", "semicolons"), ("\t", "tabs")):
-        if text.count(mark) >= max(1, len(headers) - 1):
-            raise InputError(
-                where,
-                f"columns separated by {name}",
-                "columns separated by commas, decimals with a point",
-                "export it again as CSV with commas and decimal points",
-            )
-    if (len(headers) == 1 and len(headers[0].split()) > 2) or headers[0].lower() == "sep=":
-        due = "a header with units, such as t [s], q1 [deg], ..."
-        remedy = "put commas between columns, and # before a line above the header"
-        raise InputError(where, f'"{printable(headers[0])}"', due, remedy)
-    if 2 * sum(_is_number(header) for header in headers) > len(headers):
-        due = "a header with units, such as t [s], q1 [deg], ..."
-        raise InputError(where, "a row of numbers", due, "the header is missing: put it above the first row")
-
-
-def _numbers(path: Path, file: TextIO, columns: list[Column], header_line: int, labels: list[str] | None) -> FloatArray:
-    """Read the rows below the header; labels go into the list handed in."""
-    use = [i for i, column in enumerate(columns) if column.name != "move"]
-    rows = _rows(path, file, columns, header_line, labels)
-    first = next(rows, None)
-    if first is None:
-        raise InputError(f"{path}, line {header_line}", "a header without rows", "one row a sample")
-    try:
-        values = np.loadtxt(chain([first], rows), delimiter=",", comments=None, usecols=use, ndmin=2, dtype=np.float64)
-    except InputError:
-        raise
-    except UnicodeDecodeError:
-        raise
-    except ValueError as error:
-        raise _faulty_cell(path, columns, header_line, error) from error
-    if len(values) > MAX_SAMPLES:
-        raise InputError(str(path), f"{len(values)} rows", f"at most {MAX_SAMPLES}", "split the program")
-    return values
-
-
-def _rows(path: Path, file: TextIO, columns: list[Column], header_line: int, labels: list[str] | None) -> Iterator[str]:
-    commas = len(columns) - 1
-    place = next((i for i, column in enumerate(columns) if column.name == "move"), -1)
-    seen: dict[str, str] = {}
-    for number, line in enumerate(file, start=header_line + 1):
-        if '"' not in line and line.count(",") == commas and line[0] not in "# \t\n":
-            if labels is not None:
-                label = line.split(",")[place].strip()
-                labels.append(seen.setdefault(label, label))
-            yield line
-        elif _is_data(line):
-            cells = _cells(path, line, number)
-            if len(cells) != len(columns):
-                raise _wrong_count(f"{path}, line {number}", cells, columns, line)
-            if labels is not None:
-                labels.append(seen.setdefault(cells[place].strip(), cells[place].strip()))
-                cells[place] = ""
-            for cell, column in zip(cells, columns, strict=True):
-                if "," in cell and column.name != "move":  # which would be two cells once its quotes are gone
-                    where = f"{path}, line {number}, column '{column.header.strip()}'"
-                    raise InputError(where, f'"{printable(cell.strip())}"', "a number", POINT)
-            yield ",".join(cells)
-
-
-def _cells(path: Path, line: str, number: int) -> list[str]:
-    try:
-        return next(csv.reader([line], strict=True))
-    except csv.Error as error:
-        raise InputError(
-            f"{path}, line {number}", f"a row that cannot be split ({error})", "quotes in pairs"
-        ) from error
-
-
-def _wrong_count(where: str, cells: list[str], columns: list[Column], line: str) -> InputError:
-    remedy = ""
-    if len(cells) == len(columns) + 1 and not cells[-1].strip():
-        remedy = "remove the comma at the end of the line"
-    elif len(cells) > len(columns):
-        remedy = f"{POINT}, and labels that contain a comma in quotes"
-    elif ";" in line or "\t" in line:
-        remedy = "put commas between the cells"
-    found = f"{len(cells)} cell{'' if len(cells) == 1 else 's'}"
-    return InputError(where, found, f"{len(columns)}, one a column of the header", remedy)
-
-
-def _faulty_cell(path: Path, columns: list[Column], header_line: int, error: ValueError) -> InputError:
-    """Find the first cell that is no number; only done once something is known to be wrong."""
-    with path.open(encoding="utf-8-sig", newline=None) as file:
-        for number, line in enumerate(islice(file, header_line, None), start=header_line + 1):
-            if not _is_data(line):
-                continue
-            for cell, column in zip(_cells(path, line, number), columns, strict=False):
-                if column.name != "move" and not _is_number(cell):
-                    found, remedy = f'"{printable(cell.strip())}"' if cell.strip() else "an empty cell", ""
-                    if cell.strip() == column.header.strip():
-                        remedy = "the header stands here once more: remove the line"
-                    elif re.fullmatch(r"\s*[-+]?[\d.]+\s*[A-Za-z°µ]+\s*", cell):
-                        remedy = "write the number alone, its unit in the header"
-                    where = f"{path}, line {number}, column '{column.header.strip()}'"
-                    return InputError(where, found, "a number", remedy)
-    return InputError(str(path), f"a row that cannot be read ({error})", "numbers")
-
-
-def _is_number(cell: str) -> bool:
-    try:
-        float(cell)
-    except ValueError:
-        return False
-    return "_" not in cell and cell.isascii()
-
-
-def _line_of(path: Path, row: int) -> int:
-    """Return the line of a sample, counted from 1; the header is the first row that is no comment."""
-    with path.open(encoding="utf-8-sig", newline=None) as file:
-        data = (number for number, line in enumerate(file, start=1) if _is_data(line))
-        return next(islice(data, row + 1, None))
 
 
 def _bad_byte(path: Path) -> InputError:

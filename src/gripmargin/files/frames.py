@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.errors import InputError
-from gripmargin.files.columns import read_header
+from gripmargin.base.given import of_class
+from gripmargin.files.arrays_sheet import Arrays
+from gripmargin.files.column_map import Columns
 from gripmargin.files.named_columns import named_columns
 from gripmargin.files.sample_columns import sample_columns
-from gripmargin.files.source import printable
-from gripmargin.files.table import build_trajectory
+from gripmargin.files.source import checked_size, printable
+from gripmargin.files.table import Reading, read_sheet
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.samples import Samples
@@ -19,48 +24,83 @@ from gripmargin.results.samples import Samples
 if TYPE_CHECKING:
     import pandas as pd
 
+MAX_BYTES: Final = 2_000_000_000  # of a .parquet file
 
-def trajectory_from_frame(frame: pd.DataFrame, *, robot: Chain | None = None) -> Trajectory:
+
+def trajectory_from_frame(
+    frame: pd.DataFrame, *, robot: Chain | None = None, columns: Columns | None = None
+) -> Trajectory:
     """Take a trajectory from a table with the columns of a CSV file ("t [s]", "q1 [deg]", ..., "move").
 
     Args:
         frame: One row a sample. An index with a name counts as a column.
         robot: The robot that joint columns move, or None.
+        columns: What the columns mean, as far as it is not found.
 
     Raises:
         InputError: With column and row, counted from 0.
     """
     if not hasattr(frame, "columns") or not hasattr(frame, "iloc"):
         raise InputError("frame", f"an object of type {type(frame).__name__}", "a pandas DataFrame")
+    wanted = None if columns is None else of_class(columns, Columns, "columns")
+    return frame_reading(frame, robot, wanted, "frame", "frame").trajectory
+
+
+def frame_reading(frame: pd.DataFrame, robot: Chain | None, wanted: Columns | None, where: str, source: str) -> Reading:
+    """Read a trajectory from a table, and tell what was read as what.
+
+    Args:
+        frame: One row a sample. An index with a name counts as a column.
+        robot: The robot that joint columns move, or None.
+        wanted: What the columns mean, or None.
+        where: What to call the table in an error.
+        source: What reports call the trajectory.
+
+    Raises:
+        InputError: With column and row, counted from 0.
+    """
     table = frame if frame.index.name is None else frame.reset_index()
-    columns = read_header([str(name) for name in table.columns], "frame", robot)
-    moves: tuple[str, ...] | None = None
-    numeric, values, stamps = [], [], None
-    for i, column in enumerate(columns):
-        cells = table.iloc[:, i]
-        where = f"frame, column '{printable(column.header)}'"
-        if column.name == "move":
-            labels = cells.tolist()
-            wrong = next((k for k, label in enumerate(labels) if not isinstance(label, str)), None)
-            if wrong is not None:
-                raise InputError(f"{where}, row {wrong}", f"{labels[wrong]!r}"[:60], "a label as text")
-            moves = tuple(labels)
-            continue
-        if getattr(cells.dtype, "kind", "") not in ("f", "i", "u"):
-            raise InputError(where, f"values of type {cells.dtype}", "numbers")
-        if column.name == "t" and cells.dtype.kind != "f":
-            stamps = cells.tolist
-        numeric.append(column)
-        values.append(cells.to_numpy(dtype=np.float64, na_value=np.nan))
-    if not values:
-        raise InputError("frame", "no columns of numbers", "the columns of a trajectory")
 
     def locate(row: int | None, column: str | None) -> str:
-        return "frame" + (f", column '{column}'" if column else "") + ("" if row is None else f", row {row}")
+        return where + (f", column '{column}'" if column else "") + ("" if row is None else f", row {row}")
 
-    return build_trajectory(
-        numeric, np.column_stack(values), moves, source="frame", locate=locate, robot=robot, stamps=stamps
-    )
+    arrays = ((str(name), _array(table.iloc[:, i])) for i, name in enumerate(table.columns))
+    return read_sheet(Arrays(arrays, where, source, locate), robot, wanted)
+
+
+def read_parquet(path: Path, robot: Chain | None, wanted: Columns | None) -> Reading:
+    """Read a trajectory from a ``.parquet`` file, through pandas.
+
+    Raises:
+        InputError: No library to read it with, or as `trajectory_from_frame`.
+    """
+    checked_size(path, MAX_BYTES)
+    try:
+        import pandas as pd  # noqa: PLC0415 - optional, takes 0.4 s
+
+        frame = pd.read_parquet(path)
+    except ImportError as error:
+        due = "pandas with pyarrow or fastparquet"
+        raise InputError(
+            str(path), "no library to read it with", due, "install them: pip install pandas pyarrow"
+        ) from error
+    except Exception as error:  # of whichever library reads it
+        found = f"a file that cannot be read ({printable(str(error), 160)})"
+        raise InputError(str(path), found, "a whole .parquet file") from error
+    return frame_reading(frame, robot, wanted, str(path), path.name)
+
+
+def _array(cells: pd.Series) -> NDArray[Any]:
+    """A column as an array: numbers, text, or rows of numbers."""
+    kind = getattr(cells.dtype, "kind", "")
+    if kind in ("i", "u") and not cells.hasnans:
+        return cells.to_numpy(dtype=np.int64 if kind == "i" else np.uint64)
+    if kind in ("f", "i", "u"):
+        return cells.to_numpy(dtype=np.float64, na_value=np.nan)
+    if len(cells) and np.ndim(cells.iloc[0]) == 1:
+        with suppress(TypeError, ValueError):
+            return np.array(cells.tolist(), dtype=np.float64)
+    return np.asarray(cells.to_numpy(), dtype=None if kind in ("b", "c") else object)
 
 
 def trajectory_frame(trajectory: Trajectory, *, robot: Chain | None = None) -> pd.DataFrame:

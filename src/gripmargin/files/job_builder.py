@@ -74,15 +74,16 @@ class _Builder:
             "targets": self._value("targets", Targets) or Targets(),
         }
         trajectory = recording = waypoints = None
-        if tables.program.recording_topic is not None and tables.program.recording is None:
-            remedy = "add program.recording, or leave the topic out"
-            self._fault("program.recording_topic", "a topic without a recording", "a recording", remedy)
+        for key, what in {"recording_topic": "a topic", "recording_columns": "columns"}.items():
+            if getattr(tables.program, key) is not None and tables.program.recording is None:
+                remedy = f"add program.recording, or leave the {what.split()[-1]} out"
+                self._fault(f"program.{key}", f"{what} without a recording", "a recording", remedy)
         if tables.robot is None or robot is not None:
-            trajectory = self._trajectory(tables.program.trajectory, tables.program.topic, robot)
+            trajectory = self._trajectory(robot, "trajectory", "topic", "columns")
             waypoints = self._waypoints(robot)
             if waypoints is not None:
                 trajectory = self._attempt(None, partial(sample_waypoints, waypoints, robot=robot))
-            recording = self._trajectory(tables.program.recording, tables.program.recording_topic, robot, recorded=True)
+            recording = self._trajectory(robot, "recording", "recording_topic", "recording_columns")
         if (tables.program.trajectory is None) == (tables.program.waypoints is None):
             neither = tables.program.trajectory is None
             found = "neither trajectory nor waypoints" if neither else "both trajectory and waypoints"
@@ -193,12 +194,12 @@ class _Builder:
             return part
         return self._attempt("part.at", lambda: part.placed(table.at))
 
-    def _trajectory(
-        self, name: str | None, topic: str | None, robot: Chain | None, *, recorded: bool = False
-    ) -> Trajectory | None:
+    def _trajectory(self, robot: Chain | None, *keys: str) -> Trajectory | None:
+        """The trajectory that the first of some keys of the program names; the others say how it is read."""
+        name, topic, columns = (getattr(self.tables.program, key) for key in keys)
         if name is None:
             return None
-        read = partial(read_trajectory, robot=robot, topic=topic, recorded=recorded)
+        read = partial(read_trajectory, robot=robot, topic=topic, columns=columns, recorded=keys[0] == "recording")
         return self._attempt(None, lambda: read(self.file.parent / name))
 
     def _waypoints(self, robot: Chain | None) -> Waypoints | None:

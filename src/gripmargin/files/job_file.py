@@ -12,9 +12,10 @@ from gripmargin.base.errors import InputError, InputErrors
 from gripmargin.base.given import as_path
 from gripmargin.files import job_schema as schema
 from gripmargin.files import job_values
+from gripmargin.files.column_map import Columns
 from gripmargin.files.job_builder import build_job
 from gripmargin.files.job_schema import key_path
-from gripmargin.files.job_tree import read_tree
+from gripmargin.files.job_tree import parse_toml, read_tree
 from gripmargin.files.source import describe
 from gripmargin.workcell.job import Job
 
@@ -35,6 +36,28 @@ def read_job(path: str | Path) -> Job:
     return build_job(file, _validated(file, read_tree(file)))
 
 
+def read_columns(text: str, where: str) -> Columns:
+    """Read a map of columns as it stands in a job file.
+
+    Args:
+        text: Lines of the table [program.columns], "columns = { ... }", or a job file that has them.
+        where: What to call it in an error.
+
+    Raises:
+        InputErrors: All faults found, each with its key.
+        InputError: Text that is not TOML.
+    """
+    tree: Any = parse_toml(where, text)
+    place = ("program", "columns")
+    for step in place:
+        tree = tree.get(step, tree) if isinstance(tree, dict) else tree
+    model = schema.table_at(place)
+    try:
+        return Columns(**model.model_validate(tree).given(Columns))  # type: ignore[union-attr]
+    except ValidationError as error:
+        raise InputErrors([_problem(where, fault, tree, place) for fault in error.errors(include_url=False)]) from error
+
+
 def _validated(file: Path, tree: Any) -> schema.Table:
     try:
         return schema.JobFile.model_validate(tree)
@@ -46,12 +69,12 @@ def _validated(file: Path, tree: Any) -> schema.Table:
         raise InputErrors(problems) from error
 
 
-def _problem(file: Path, fault: Any, tree: Any) -> InputError:
-    """Turn a fault that pydantic found into one of ours."""
+def _problem(file: Path | str, fault: Any, tree: Any, table: tuple[str, ...] = ()) -> InputError:
+    """Turn a fault that pydantic found, in a table of the file, into one of ours."""
     place = fault["loc"]
     where = f"{file}: {key_path(place)}" if place else str(file)
     if fault["type"] == "extra_forbidden":
-        return InputError(where, *_unknown_key(place, tree))
+        return InputError(where, *_unknown_key(table, place, tree))
     if fault["type"] in ("union_tag_not_found", "union_tag_invalid") and isinstance(fault["input"], dict):
         shape = fault["input"].get("shape")
         given = "nothing" if shape is None else describe(shape)
@@ -85,9 +108,9 @@ def _values(count: int) -> str:
     return f"{count} value{'' if count == 1 else 's'}"
 
 
-def _unknown_key(place: tuple[int | str, ...], tree: Any) -> tuple[str, str, str]:
+def _unknown_key(within: tuple[str, ...], place: tuple[int | str, ...], tree: Any) -> tuple[str, str, str]:
     """What is known in that table; what was meant is rather a key that is not given yet."""
-    table = schema.table_at(place[:-1])
+    table = schema.table_at((*within, *place[:-1]))
     known = schema.known_keys(table) if table else []
     given = _given(tree, place[:-1])
     name = str(place[-1])

@@ -4,32 +4,55 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+import numpy as np
+
 from gripmargin.base.arrays import FloatArray
-from gripmargin.base.poses import pose
+from gripmargin.base.poses import QUATERNION_TOLERANCE, QUATERNIONS, RPY, pose
+from gripmargin.files.column_map import CONVENTION
 from gripmargin.workcell.fields import Declared, Fault, Key, key
 from gripmargin.workcell.kinds import LABELS, PATH, POINT, Named, Number, Pose, Row, Text
 
+_EXAMPLES = {"angles": "intrinsic ZYX", "quaternion": "quaternion wxyz"}
+
 
 class Frame(Declared):
-    """A pose: position, then roll, pitch, yaw about fixed axes, x first, then y, then z.
+    """A pose: a position, and an orientation as roll, pitch, yaw or by another convention, which is named.
 
     Attributes:
         xyz: Position of the frame's origin.
         rpy: Roll, pitch, yaw about fixed axes: x first, then y, then z.
+        angles: Another orientation of three angles, in the order of its `convention`.
+        quaternion: An orientation of four numbers, in the order of its `convention`.
+        convention: Which [convention](#orientations) the angles or the quaternion follow.
     """
 
     xyz: FloatArray | None = key(POINT, "all", default=None, absent="0, 0, 0")
     rpy: FloatArray | None = key(Row(Number("angle"), 3), "all", default=None, absent="0, 0, 0")
+    angles: FloatArray | None = key(Row(Number("angle"), 3), "all", default=None)
+    quaternion: FloatArray | None = key(Row(Number(least=-1, most=1), 4), "all", default=None)
+    convention: str | None = key(CONVENTION, "all", default=None)
 
     def faults(self) -> Iterator[Fault]:
-        """Neither of the two."""
-        if self.xyz is None and self.rpy is None:
+        """Nothing, two orientations, or one whose convention is not said."""
+        given = [name for name in ("rpy", "angles", "quaternion") if getattr(self, name) is not None]
+        if self.xyz is None and not given:
             yield "", "an empty table", "xyz, rpy or both"
+        if len(given) > 1:
+            yield "", f"{' and '.join(given)}", "one orientation"
+        elif given and given != ["rpy"] and self.convention is None:
+            yield "", f"{given[0]} without their convention", f'such as convention = "{_EXAMPLES[given[0]]}"'
+        elif self.convention is not None and given != [
+            of := "quaternion" if self.convention in QUATERNIONS else "angles"
+        ]:
+            yield "", f"the convention {self.convention} without {of}", f"{of} beside it"
+        if self.quaternion is not None and not abs(np.linalg.norm(self.quaternion) - 1) <= QUATERNION_TOLERANCE:
+            yield "", f"a quaternion of length {np.linalg.norm(self.quaternion):.4g}", "unit length"
 
     @property
     def matrix(self) -> FloatArray:
         """The pose as Python has it, shape (4, 4)."""
-        return pose(*((0.0, 0.0, 0.0) if value is None else value for value in (self.xyz, self.rpy)))
+        turned = next((each for each in (self.rpy, self.angles, self.quaternion) if each is not None), (0.0, 0.0, 0.0))
+        return pose((0.0, 0.0, 0.0) if self.xyz is None else self.xyz, turned, convention=self.convention or RPY)
 
 
 class Face(Frame):
@@ -38,6 +61,9 @@ class Face(Frame):
     Attributes:
         xyz: A point of the face, the origin of its frame.
         rpy: As in a pose.
+        angles: As in a pose.
+        quaternion: As in a pose.
+        convention: As in a pose.
     """
 
     xyz: FloatArray = key(POINT, "all")

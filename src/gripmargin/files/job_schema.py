@@ -9,16 +9,26 @@ from operator import or_
 from types import GenericAlias
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, TypeVar, get_args
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, create_model
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    TypeAdapter,
+    WithJsonSchema,
+    create_model,
+)
 
 from gripmargin.base.errors import InputError
+from gripmargin.files.column_map import COLUMN_KEYS, ColumnGroup, Columns, TimeColumn
 from gripmargin.files.job_keys import PLACING, TOPICS, Face, Frame, Source
 from gripmargin.files.job_values import fault, form
 from gripmargin.files.source import printable
 from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Stop, StopFigure, Targets
 from gripmargin.workcell.fields import Declared, Key
 from gripmargin.workcell.job import Job, JointLimits
-from gripmargin.workcell.kinds import OUTLINE, Choice, Kind, Named, Pair, Pose, Row, Several, Text, positive
+from gripmargin.workcell.kinds import OUTLINE, Choice, Kind, Named, Pair, Pose, Row, Several, Text, Within, positive
 
 SCHEMA_NAME = "job-1.schema.json"
 
@@ -76,9 +86,12 @@ def _form(kind: Kind) -> Any:
     """The type by which pydantic reads a kind."""
     match kind:
         case Row(each, count):
-            return _several(list, _form(each), least=count or kind.least, most=count)
+            several = _several(list, _form(each), least=count or kind.least, most=count)
+            return _or_alone(several, _form(each)) if kind.alone else several
         case Named(each):
             return _several(dict, form(Text()), form(each), least=None)
+        case Within(of):
+            return _MODELS[of]
         case Pair(first, second):
             return GenericAlias(tuple, (_form(first), _form(second)))
         case Several(of, least, most):
@@ -88,6 +101,16 @@ def _form(kind: Kind) -> Any:
         case Choice((option,)):
             return Literal[option]
     return form(kind)
+
+
+def _or_alone(several: Any, each: Any) -> Any:
+    """A list of which one entry may stand by itself."""
+    published = {"anyOf": [TypeAdapter(each).json_schema(), TypeAdapter(several).json_schema()]}
+
+    def listed(value: object) -> object:
+        return [value] if isinstance(value, str | int) else value
+
+    return Annotated[several, BeforeValidator(listed), WithJsonSchema(published)]
 
 
 def _several(kind: type, *of: Any, least: int | None, most: int | None = None) -> Any:
@@ -115,6 +138,8 @@ def _pad_table(text: str, shape: str, **own: Key) -> type[Table]:
 _MODELS[Frame] = Annotated[table("PoseTable", Frame), _built(Frame, lambda frame: frame.matrix)]
 _MODELS[Face] = Annotated[table("FaceTable", Face), _built(Face, lambda face: face.matrix)]
 _MODELS[Phase] = Annotated[table("PhaseTable", Phase), _built(Phase)]
+for _of in (ColumnGroup, TimeColumn, Columns):
+    _MODELS[_of] = Annotated[table(f"{_of.__name__}Table", _of), _built(_of)]
 _MODELS[StopFigure] = table("StopFigureTable", StopFigure)
 PAD_TABLES = {
     "rectangle": _pad_table(
@@ -142,7 +167,10 @@ _TABLES: dict[str, Any] = {
     "materials": (_several(dict, form(Text()), table("MaterialTable", PadMaterial), least=1), ...),
     "gripper": (table("GripperTable", Gripper), ...),
     "part": (table("PartTable", Part, PLACING, text=_PART), ...),
-    "program": (table("ProgramTable", Job, TOPICS, of="program", text="The trajectory and its phases."), ...),
+    "program": (
+        table("ProgramTable", Job, TOPICS, COLUMN_KEYS, of="program", text="The trajectory and its phases."),
+        ...,
+    ),
     "pick": (table("PickTable", Pick) | None, None),
     "nest": (table("NestTable", Nest) | None, None),
     "stop": (table("StopTable", Stop) | None, None),

@@ -66,6 +66,19 @@ def read_tree(file: Path) -> Any:
     text = read_text(file, MAX_BYTES)
     if ending == ".json":
         return parse_json(file, text)
+    return parse_toml(str(file), text)
+
+
+def parse_toml(file: str, text: str) -> dict[str, Any]:
+    """Return what a text of TOML holds.
+
+    Args:
+        file: What to call it in an error.
+        text: The text.
+
+    Raises:
+        InputError: It is none, or not to be read.
+    """
     _refuse_deep_keys(file, text)
     try:
         return tomllib.loads(text)
@@ -77,11 +90,9 @@ def read_tree(file: Path) -> Any:
         found = f"text that is not TOML ({printable(reason, 160)})"
         raise InputError(f"{file}{place}", found, "valid TOML", remedy) from error
     except RecursionError as error:
-        raise InputError(str(file), "values nested too deep", "a flat file") from error
+        raise InputError(file, "values nested too deep", "a flat file") from error
     except ValueError as error:
-        raise InputError(
-            str(file), f"a value that cannot be read ({printable(str(error), 160)})", "valid TOML"
-        ) from error
+        raise InputError(file, f"a value that cannot be read ({printable(str(error), 160)})", "valid TOML") from error
 
 
 def _mend(line: str, reason: str) -> str:
@@ -94,7 +105,7 @@ def _mend(line: str, reason: str) -> str:
     return next((remedy for start, remedy in _REASONS.items() if reason.startswith(start)), "")
 
 
-def _refuse_deep_keys(file: Path, text: str) -> None:
+def _refuse_deep_keys(file: str, text: str) -> None:
     bare = _TEXT.sub(lambda found: "s" + "\n" * found[0].count("\n"), text)
     for keys in _KEYS.finditer(bare):
         if keys[0].count(".") > DEEPEST:

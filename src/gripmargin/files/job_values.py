@@ -15,10 +15,11 @@ from pydantic_core import PydanticCustomError
 from gripmargin.base.errors import InputError
 from gripmargin.base.units import DIMENSIONS, parse_quantity, with_article
 from gripmargin.files.source import describe, printable
-from gripmargin.workcell.kinds import CHECK_SIZE, Choice, Count, Flag, Kind, Number, OfJoint
+from gripmargin.workcell.kinds import CHECK_SIZE, Choice, Count, Flag, Heading, Kind, Number, OfJoint
 
 INPUT_FAULT = "input_fault"  # pydantic error type that carries the facts of an InputError
 LONGEST_LABEL = 200
+MOST_OPTIONS = 20  # that a message lists, where there is another way to say them
 
 
 class OfOneJoint(float):
@@ -67,10 +68,13 @@ def form(kind: Kind) -> Any:
             read, published = partial(_quantity, kind, dimension), {"type": "string", "description": text}
         case Count():
             read, published = _count, {"type": "integer", "minimum": 1}
+        case Heading():
+            read = _heading
+            published = {"anyOf": [{"type": "string", "minLength": 1}, {"type": "integer", "minimum": 1}]}
         case Flag():
             read, published = _flag, {"type": "boolean"}
-        case Choice(options):
-            read, published = partial(_choice, options), {"enum": list(options)}
+        case Choice(options, what):
+            read, published = partial(_choice, options, what), {"enum": list(options)}
         case _:
             read, published = _label, {"type": "string", "minLength": 1, "maxLength": LONGEST_LABEL}
     return Annotated[Any, PlainValidator(read), WithJsonSchema(published)]
@@ -130,17 +134,27 @@ def _count(value: object) -> int:
     return value
 
 
+def _heading(value: object) -> str | int:
+    """A column: its name, or its number."""
+    if isinstance(value, str):
+        return _label(value)
+    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+        raise fault(describe(value), "the name of a column between quotes, or its number, counted from 1")
+    return value
+
+
 def _flag(value: object) -> bool:
     if not isinstance(value, bool):
         raise fault(describe(value), "true or false", "write it without quotes" if value in ("true", "false") else "")
     return value
 
 
-def _choice(options: Sequence[str | int], value: object) -> str | int:
+def _choice(options: Sequence[str | int], what: str, value: object) -> str | int:
     if isinstance(value, bool) or not isinstance(value, str | int) or value not in options:
         known = [option for option in options if isinstance(option, str)]
         remedy = meant(value, known) if isinstance(value, str) else ""
-        raise fault(describe(value), f"one of {', '.join(map(str, options))}", remedy)
+        due = what if what and len(options) > MOST_OPTIONS else f"one of {', '.join(map(str, options))}"
+        raise fault(describe(value), due, remedy)
     return value
 
 

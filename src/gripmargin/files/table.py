@@ -2,95 +2,237 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from decimal import Decimal
-from typing import Any, Final
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final, Protocol
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.base.poses import rotation_from_quaternion, rotation_from_rpy
-from gripmargin.files.columns import ANGLES, QUATERNION, Column
+from gripmargin.base.poses import QUATERNION_TOLERANCE, QUATERNIONS, RPY, rotation_from_quaternion, rotations
+from gripmargin.files.clock import times, with_likely_unit
+from gripmargin.files.column_map import ColumnGroup, Columns, Heads, TimeColumn
+from gripmargin.files.columns import ANGLES, QUATERNION, TURNS, Column
+from gripmargin.files.header import understood
 from gripmargin.files.samples import Locate, check_labels, check_radians, check_times
 from gripmargin.files.source import printable
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.followers import joint_counts
-from gripmargin.motion.trajectory import POSE_RATES, QUATERNION_TOLERANCE, JointTrajectory, PoseTrajectory, Trajectory
+from gripmargin.motion.trajectory import POSE_RATES, JointTrajectory, PoseTrajectory, Trajectory
 
-# Times from here on [s] are stamps of a clock that counts from far away: floats of 64 bits lose digits of them.
-FAR_AWAY: Final = 1e6
+NO_TIMES: Final = 'or say how far apart the samples are, in [program]: columns = { period = "4 ms" }'
 
 
-def build_trajectory(
-    columns: Sequence[Column],
-    values: FloatArray,
-    moves: tuple[str, ...] | None,
-    *,
-    source: str,
-    locate: Locate,
-    robot: Chain | None,
-    stamps: Callable[[], Sequence[str | int]] | None = None,
-) -> Trajectory:
-    """Build a trajectory from columns of numbers.
+class Sheet(Protocol):
+    """A table as a format has it: what its columns are called, and what stands in them.
+
+    Attributes:
+        headers: Of the columns, in order.
+        where: What to call the header in an error.
+        source: What reports call the trajectory.
+        manner: How it is written, in keys of a map.
+    """
+
+    headers: Sequence[str]
+    where: str
+    source: str
+    manner: dict[str, Any]
+
+    def read(self, columns: Sequence[Column], label: Column | None) -> tuple[FloatArray, tuple[str, ...] | None]:
+        """Return the numbers of columns, shape (n, columns), and the labels of one of text, if that is asked for."""
+
+    def locate(self, row: int | None, column: str | None) -> str:
+        """Name a place for an error."""
+
+    def written(self, column: Column) -> Sequence[str | int] | None:
+        """Return a column to the last digit, as decimal text or whole numbers; None: floats are all there is."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A trajectory, and what was read as what.
+
+    Attributes:
+        trajectory: The trajectory.
+        columns: Of the table, as far as they are read, with their units; empty: the file has none.
+        ignored: Headers of those that are not.
+        first: What stands in the first row of the columns of numbers.
+        period: From one sample to the next [s], where that was given in the place of times; else None.
+        manner: How the table is written, in keys of a map.
+    """
+
+    trajectory: Trajectory
+    columns: tuple[Column, ...] = ()
+    ignored: tuple[str, ...] = ()
+    first: tuple[float, ...] = ()
+    period: float | None = None
+    manner: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def as_map(self) -> Columns:
+        """A map with which the table is read in the same way, whatever its columns are called."""
+        groups: dict[str, list[Column]] = {}
+        for column in self.columns:
+            groups.setdefault(_key_of(column), []).append(column)
+        given: dict[str, Any] = {**self.manner, "period": self.period, "ignore_others": bool(self.ignored)}
+        for key, members in groups.items():
+            members.sort(key=lambda column: _ORDER.index(column.name) if column.name in _ORDER else _number(column))
+            heads = self._heads(members)
+            units = tuple(column.unit for column in members if column.unit) or None
+            if key == "move":
+                given[key] = heads[0]
+            elif key == "time":
+                given[key] = TimeColumn(name=heads, unit=units)
+            else:
+                convention = None if key != "orientation" else _convention_of(members[0])
+                given[key] = ColumnGroup(names=heads, unit=units, convention=convention)
+        return Columns(**given)
+
+    def _heads(self, columns: Sequence[Column]) -> Heads:
+        """Columns as a map names them."""
+        if self.manner.get("header") is False:
+            return tuple(column.index + 1 for column in columns)
+        headers = [column.header.strip() for column in columns]
+        every = [*(column.header.strip() for column in self.columns), *self.ignored]
+        pattern = re.sub(r"\d+(?=\D*$)", "*", headers[0])
+        like = re.compile(re.escape(pattern).replace(r"\*", r"(\d+)"))
+        found = [like.fullmatch(header) for header in headers]
+        is_alone = pattern.count("*") == 1 and sum(like.fullmatch(each) is not None for each in every) == len(headers)
+        if len(headers) > 1 and is_alone and None not in found:
+            numbers = [int(each[1]) for each in found if each is not None]
+            if numbers == sorted({*numbers}):
+                return (pattern,)
+        return tuple(
+            header if every.count(header) == 1 else column.index + 1
+            for header, column in zip(headers, columns, strict=True)
+        )
+
+
+_ORDER: Final = ("t", "t2", *"xyz", *QUATERNION, *ANGLES, *TURNS, *POSE_RATES[0], *POSE_RATES[1], "move")
+
+
+def _number(column: Column) -> int:
+    return column.joint[1] if column.joint else 0
+
+
+def _key_of(column: Column) -> str:
+    """The key of a map that a column belongs to."""
+    if column.joint:
+        return {"q": "joints", "qd": "velocities", "qdd": "accelerations"}[column.joint[0]]
+    for key, names in {"velocities": POSE_RATES[0], "accelerations": POSE_RATES[1], "time": ("t", "t2")}.items():
+        if column.name in names:
+            return key
+    return {"x": "position", "y": "position", "z": "position", "move": "move"}.get(column.name, "orientation")
+
+
+def _convention_of(column: Column) -> str:
+    return column.convention or (RPY if column.name in ANGLES else QUATERNIONS[0])
+
+
+def read_sheet(sheet: Sheet, robot: Chain | None, wanted: Columns | None = None) -> Reading:
+    """Read a table, in whatever format it is.
 
     Args:
-        columns: Of the numbers, in the order of ``values``; without ``move``.
-        values: In the units of the columns, shape (n, columns).
-        moves: A label for each sample, or None.
-        source: What reports call the trajectory.
-        locate: Names a place for an error.
+        sheet: The table.
         robot: The robot that joint columns move, or None.
-        stamps: Returns the times to the last digit, as decimal text or whole numbers; asked where they are so large
-            that floats lose digits. None: floats are all there is.
+        wanted: What its columns mean, as far as that is not found.
 
     Raises:
-        InputError: Columns that do not make a trajectory, NaN, times that do not increase, angles that are
-            surely degrees, quaternions that are none, another number of joints than the robot's.
+        InputError: Columns that do not make a trajectory or can be read in two ways, NaN, times that do not increase,
+            angles that are surely degrees, quaternions that are none, another number of joints than the robot's.
     """
-    where = locate(None, None)
+    header = understood(sheet.headers, sheet.where, robot, wanted)
+    columns = [column for column in header.columns if column.name != "move"]
+    label = next((column for column in header.columns if column.name == "move"), None)
+    period = None if wanted is None else wanted.period
+    where, locate = sheet.where, sheet.locate
     by_name = {column.name: column for column in columns}
-    if "t" not in by_name:
-        raise InputError(where, "no column of times", "a column 't [s]'")
-    jointed = any(column.joint for column in columns)
-    if jointed:
-        _check_joint_columns(by_name, where)
-    else:
-        _check_pose_columns(by_name, where)
+    if "t" not in by_name and period is None:
+        raise InputError(where, "no column of times", "a column 't [s]'", NO_TIMES)
+    jointed = _check_columns(by_name, where)
+    values, moves = sheet.read(columns, label)
     if moves is not None:
         check_labels(moves, locate)
     _check_finite(columns, values, locate)
     if len(values) < 2:
         raise InputError(where, f"{len(values)} sample", "at least 2")
-    data = {column.name: values[:, i] * column.factor for i, column in enumerate(columns)}
-    labels = "" if moves is None else ", move"
-    notes: tuple[str, ...] = (f"Columns: {', '.join(printable(column.header.strip()) for column in columns)}{labels}.",)
-    if abs(data["t"][0]) >= FAR_AWAY:
-        data["t"], note = _from_first(data["t"], by_name["t"], stamps)
-        notes = (note, *notes)
+    by_column = {column.name: values[:, i] for i, column in enumerate(columns)}
+    if period is None and not by_name["t"].unit:
+        by_name["t"] = with_likely_unit(by_name["t"], by_column["t"], where)
+        columns = list(by_name.values())
+    data = {name: by_column[name] * column.factor for name, column in by_name.items()}
+    notes: tuple[str, ...] = (_as_read(columns, label, header.ignored),)
+    if period is not None:
+        data["t"] = np.arange(len(values)) * period
+        notes = (*notes, f"Times are not in the table: the samples are {period:g} s apart, as is said.")
+    else:
+        data["t"], note = times(data, by_name, sheet.written)
+        notes = (note, *notes) if note else notes
     check_times(data["t"], locate)
+    build: dict[str, Any] = {"t": data["t"], "moves": moves, "source": sheet.source, "notes": notes}
+    trajectory: Trajectory
     if jointed:
-        joints = _joints(by_name, data, locate, robot)
-        return JointTrajectory(t=data["t"], **joints, moves=moves, source=source, notes=notes)
-    poses = _poses(by_name, data, locate)
-    return PoseTrajectory(t=data["t"], **poses, moves=moves, source=source, notes=notes)
+        trajectory = JointTrajectory(**build, **_joints(by_name, data, locate, robot))
+    else:
+        trajectory = PoseTrajectory(**build, **_poses(by_name, data, locate))
+    read = (*columns, *([label] if label else []))
+    return Reading(trajectory, read, header.ignored, tuple(values[0].tolist()), period, sheet.manner)
 
 
-def _from_first(
-    t: FloatArray, column: Column, stamps: Callable[[], Sequence[str | int]] | None
-) -> tuple[FloatArray, str]:
-    """Times [s] from the first one on, subtracted before they are rounded to floats if they can be; what to say."""
-    if stamps is None:
-        return t - t[0], f"Times start at 0; as they were stored they resolve {np.spacing(np.abs(t).max()):.2g} s."
-    written = stamps()
-    exact = [Decimal(stamp) for stamp in written]
-    since = np.array([float(stamp - exact[0]) for stamp in exact])
-    return since * column.factor, f"Times start at 0, which is the stamp {printable(str(written[0]))} {column.unit}."
+def _as_read(columns: Sequence[Column], label: Column | None, ignored: Sequence[str]) -> str:
+    """What the columns were taken for, in a sentence."""
+    own = all(_is_own(column) for column in columns)
+    said = [_said(column, own=own) for column in (*columns, *([label] if label else []))]
+    rest = f"; not read: {', '.join(ignored)}" if ignored else ""
+    return f"Columns: {', '.join(said)}{rest}."
+
+
+def _said(column: Column, *, own: bool) -> str:
+    header = printable(column.header.strip())
+    if own:
+        return header
+    name = f"{column.convention} {column.name[1:]}" if column.convention else column.name
+    unit = f" [{printable(column.unit)}]" if column.unit else ""
+    return f"'{header}' as {name}{unit}"
+
+
+def _is_own(column: Column) -> bool:
+    return re.sub(r"\s*\[.*", "", column.header.strip()) == column.name
+
+
+def places(columns: Sequence[Column], values: FloatArray, locate: Locate, robot: Chain | None) -> dict[str, Any]:
+    """Return what columns without times say: fields of `JointTrajectory` or of `PoseTrajectory`.
+
+    Args:
+        columns: Of the numbers.
+        values: In the units of the columns, shape (n, columns).
+        locate: Names a place for an error.
+        robot: The robot that joint columns move, or None.
+
+    Raises:
+        InputError: As `read_sheet`.
+    """
+    by_name = {column.name: column for column in columns}
+    jointed = _check_columns(by_name, locate(None, None))
+    _check_finite(columns, values, locate)
+    data = {column.name: values[:, i] * column.factor for i, column in enumerate(columns)}
+    return _joints(by_name, data, locate, robot) if jointed else _poses(by_name, data, locate)
+
+
+def _check_columns(by_name: dict[str, Column], where: str) -> bool:
+    """Refuse columns that do not go together; whether they are of joints."""
+    if any(column.joint for column in by_name.values()):
+        _check_joint_columns(by_name, where)
+        return True
+    _check_pose_columns(by_name, where)
+    return False
 
 
 def _check_joint_columns(by_name: dict[str, Column], where: str) -> None:
     """Refuse joint columns beside pose columns, and joints that are left out."""
-    pose = next((name for name in by_name if name in (*"xyz", *QUATERNION, *ANGLES)), None)
+    pose = next((name for name in by_name if name in (*"xyz", *QUATERNION, *ANGLES, *TURNS)), None)
     if pose is not None:
         raise InputError(where, f"joint columns and pose columns ({pose})", "one or the other")
     numbers: dict[str, list[int]] = {"q": [], "qd": [], "qdd": []}
@@ -109,8 +251,11 @@ def _check_joint_columns(by_name: dict[str, Column], where: str) -> None:
 
 def _check_pose_columns(by_name: dict[str, Column], where: str) -> None:
     rates = {name for names in POSE_RATES for name in names}
-    found = {*by_name} - {"t"}
-    if found - rates not in ({*"xyz", *QUATERNION}, {*"xyz", *ANGLES}) or found & rates not in (set(), rates):
+    found = {*by_name} - {"t", "t2"}
+    if found - rates not in ({*"xyz", *QUATERNION}, {*"xyz", *ANGLES}, {*"xyz", *TURNS}) or found & rates not in (
+        set(),
+        rates,
+    ):
         due = "t with q1, q2 ...; or t, x, y, z with qx, qy, qz, qw or with roll, pitch, yaw"
         if found & rates:
             due = "with poses all or none of " + ", ".join(name for names in POSE_RATES for name in names)
@@ -175,10 +320,11 @@ def _poses(by_name: dict[str, Column], data: dict[str, FloatArray], locate: Loca
             )
         rotation = rotation_from_quaternion(quaternion)
     else:
-        angles = np.column_stack([data[name] for name in ANGLES])
-        columns = [by_name[name] for name in ANGLES]
+        names = ANGLES if "roll" in data else TURNS
+        angles = np.column_stack([data[name] for name in names])
+        columns = [by_name[name] for name in names]
         check_radians(angles, [c.header.strip() for c in columns], locate, [c.factor == 1.0 for c in columns])
-        rotation = rotation_from_rpy(angles)
+        rotation = rotations(angles, columns[0].convention or RPY)
     rates = {
         field: np.column_stack([data[name] for name in names])
         for field, names in zip(PoseTrajectory.RATES, POSE_RATES, strict=True)

@@ -18,9 +18,8 @@ from gripmargin.base.units import DIMENSIONS, unit_factor
 from gripmargin.files.columns import ANGLES, QUATERNION, Column, read_header, split_header
 from gripmargin.files.samples import Locate, check_labels
 from gripmargin.files.source import printable, read_text
-from gripmargin.files.table import build_trajectory
+from gripmargin.files.table import places
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.motion.waypoints import LINEAR, TURNING, Waypoint, Waypoints
 
 MAX_BYTES: Final = 2_000_000
@@ -78,14 +77,14 @@ def read_waypoints(path: str | Path, *, robot: Chain | None = None) -> Waypoints
     if len(rows) < 3:
         remedy = "the first row is where the program starts, each further one a move"
         raise InputError(where, f"a header with {len(rows) - 1} row(s)", "at least 2", remedy)
-    own, places = _header(header, where, robot)
+    own, columns = _header(header, where, robot)
 
     def locate(row: int | None, column: str | None) -> str:
         line = lines[0] if row is None else lines[row + 1]
         return f"{file}, line {line}" + (f", column '{column}'" if column else "")
 
-    values = np.array([[_number(row[i], locate(k, header[i])) for i in places] for k, row in enumerate(rows[1:])])
-    at = _at(list(places.values()), values, file.name, locate, robot)
+    values = np.array([[_number(row[i], locate(k, header[i])) for i in columns] for k, row in enumerate(rows[1:])])
+    at = _at(list(columns.values()), values, locate, robot)
     points = []
     for k, row in enumerate(rows[1:]):
         given = {column.field: _cell(row[i], column, locate(k, column.header)) for i, column in own.items()}
@@ -213,19 +212,14 @@ def _cell(cell: str, column: _Own, place: str) -> Any:
     return text if column.field == "move" else _number(text, place) * column.factor
 
 
-def _at(
-    columns: Sequence[Column], values: FloatArray, source: str, locate: Locate, robot: Chain | None
-) -> list[dict[str, Any]]:
+def _at(columns: Sequence[Column], values: FloatArray, locate: Locate, robot: Chain | None) -> list[dict[str, Any]]:
     """Joint values or pose of each row; the columns are read as those of a sampled program are."""
     if not columns:
         due = "q1, q2 ...; or x, y, z with qx, qy, qz, qw or with roll, pitch, yaw"
         raise InputError(locate(None, None), "no column of places", due)
-    times = np.arange(len(values), dtype=np.float64)[:, None]
-    rows = build_trajectory(
-        [Column("t", "t"), *columns], np.hstack([times, values]), None, source=source, locate=locate, robot=robot
-    )
-    if isinstance(rows, JointTrajectory):
-        return [{"q": q} for q in rows.q]
-    poses = np.tile(np.eye(4), (rows.samples, 1, 1))
-    poses[:, :3, :3], poses[:, :3, 3] = rows.rotation, rows.position
+    given = places(columns, values, locate, robot)
+    if "q" in given:
+        return [{"q": q} for q in given["q"]]
+    poses = np.tile(np.eye(4), (len(values), 1, 1))
+    poses[:, :3, :3], poses[:, :3, 3] = given["rotation"], given["position"]
     return [{"pose": pose} for pose in poses]

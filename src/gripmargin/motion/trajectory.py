@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from gripmargin.base.arrays import FloatArray, Value, frozen, sealed
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import of_class, shown, texts
-from gripmargin.base.poses import FARTHEST, as_pose, rotation_from_quaternion
+from gripmargin.base.poses import FARTHEST, QUATERNION_TOLERANCE, as_pose, rotation_from_quaternion
 
 RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
 MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs splitting
@@ -23,7 +23,6 @@ FASTEST = 1e15  # [rad/s, m/s, per s]: no joint does that, and products of a few
 Interpolation = Literal["samples", "linear", "cubic", "quintic"]
 # what files call velocity and acceleration of poses, component by component
 POSE_RATES = ("xd", "yd", "zd", "wx", "wy", "wz"), ("xdd", "ydd", "zdd", "wxd", "wyd", "wzd")
-QUATERNION_TOLERANCE = 1e-2  # rounding to three decimals gives 1e-3; a wrong column gives far more
 
 
 class Filling(NamedTuple):

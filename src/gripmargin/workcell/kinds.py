@@ -132,6 +132,18 @@ class Named(Kind):
 
 
 @dataclass(frozen=True)
+class Heading(Kind):
+    """A column of a table: its name, or its number from 1."""
+
+
+@dataclass(frozen=True)
+class Within(Kind):
+    """One value of a class: in the file a table."""
+
+    of: type
+
+
+@dataclass(frozen=True)
 class Pose(Kind):
     """A rigid pose: in the file a table of position and angles, of which a face needs the position."""
 
@@ -166,6 +178,7 @@ class Row(Kind):
         last: What the last entry belongs to, for messages.
         check: Gives what Python has, where that is more than an array of numbers within their bounds.
         note: Unit and shape of that.
+        alone: Whether one entry may stand without the list.
     """
 
     each: Kind
@@ -175,6 +188,7 @@ class Row(Kind):
     last: str = ""
     check: Callable[[Any, str], Any] | None = None
     note: str = ""
+    alone: bool = False
 
 
 def checked(kind: Kind, value: Any, where: str) -> Any:
@@ -198,6 +212,8 @@ def checked(kind: Kind, value: Any, where: str) -> Any:
             if not isinstance(value, Mapping) or not all(isinstance(name, str) for name in value):
                 raise InputError(where, shown(value), "texts by name")
             return {name: checked(each, text, f"{where}.{name}") for name, text in value.items()}
+        case Heading() if isinstance(value, bool) or not isinstance(value, (str, int)) or value in ("", 0):
+            raise InputError(where, shown(value), "the name of a column, or its number, counted from 1")
         case Pose():
             return as_pose(value, where)
         case Several(of, _, most):
