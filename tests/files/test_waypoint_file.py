@@ -94,7 +94,7 @@ BAD = {
     ),
     "half a pose": (
         swap("yaw [deg], ", "qx, "),
-        "line 2: found the columns t, x, y, z, roll, pitch, qx, expected t with",
+        "line 2: found the columns x, y, z, roll, pitch, qx, expected q1,",
     ),
     "a kind of nobody": (
         swap("line, 500", "lime, 500"),

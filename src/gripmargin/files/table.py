@@ -256,7 +256,7 @@ def _check_pose_columns(by_name: dict[str, Column], where: str) -> None:
         set(),
         rates,
     ):
-        due = "t with q1, q2 ...; or t, x, y, z with qx, qy, qz, qw or with roll, pitch, yaw"
+        due = "q1, q2 ...; or x, y, z with qx, qy, qz, qw or with roll, pitch, yaw"
         if found & rates:
             due = "with poses all or none of " + ", ".join(name for names in POSE_RATES for name in names)
         raise InputError(where, f"the columns {', '.join(by_name)}", due)

@@ -132,7 +132,7 @@ def _rows(file: Path) -> tuple[list[int], list[list[str]]]:
 
 def _header(header: Sequence[str], where: str, robot: Chain | None) -> tuple[dict[int, _Own], dict[int, Column]]:
     """Columns of way points alone, and those of places, each by its number."""
-    own, places = {}, {}
+    own, taken = {}, {}
     for i, cell in enumerate(header):
         name, unit = split_header(cell)
         place = f"{where}, column '{printable(cell)}'"
@@ -143,7 +143,7 @@ def _header(header: Sequence[str], where: str, robot: Chain | None) -> tuple[dic
                 raise InputError(place, f"the unit '{printable(unit)}'", f"no unit for {name}")
             own[i] = _Own(cell, name)
         elif name in _PLACES or (name[:1] == "q" and name[1:].isascii() and name[1:].isdecimal()):
-            places[i] = cell
+            taken[i] = cell
         else:
             raise _unknown(name, place)
     filled = [column.field for column in own.values()]
@@ -152,7 +152,7 @@ def _header(header: Sequence[str], where: str, robot: Chain | None) -> tuple[dic
         raise InputError(where, f"the columns {' and '.join(map(printable, headers))}", "each figure once")
     if "kind" not in filled:
         raise InputError(where, "no column of the kinds of moves", "a column 'kind', with joint or line in each row")
-    return own, dict(zip(places, read_header(list(places.values()), where, robot), strict=True))
+    return own, dict(zip(taken, read_header(list(taken.values()), where, robot), strict=True))
 
 
 def _figure(header: str, name: str, unit: str | None, place: str) -> _Own:
