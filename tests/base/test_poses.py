@@ -33,7 +33,7 @@ def test_turns_one_after_the_other(convention):
 
 
 def test_there_are_twelve_orders_of_each_kind():
-    assert len(CONVENTIONS) == 27 == len(set(CONVENTIONS))
+    assert len(CONVENTIONS) == 28 == len(set(CONVENTIONS))
 
 
 def test_a_rotation_vector_is_axis_times_angle():

@@ -574,6 +574,7 @@ def test_the_long_job_leaves_out_only_alternatives() -> None:
         "stop.time",
         "stop.deceleration",
         "program.topic",
+        "program.waypoints",
         "program.columns",
         "program.recording_topic",
         "program.recording_columns",

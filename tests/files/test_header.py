@@ -181,6 +181,12 @@ def test_names_by_a_map(header, wanted, due):
         ),
         ("t [s],q1 [deg],foo", {}, "column 'foo'", ["ignore_others = true"]),
         (
+            "t [s],j1,j2,x,y,z,qw,qx,qy,qz",
+            {"joints": gm.ColumnGroup(unit="rad")},
+            "joints and poses",
+            ["ignore_others"],
+        ),
+        (
             "t [s],tcp_x [m],tcp_y [m],tcp_z [m],tool_x [m],tool_y [m],tool_z [m],qx,qy,qz,qw",
             {},
             "2 groups of positions",
@@ -290,6 +296,19 @@ def test_a_period_in_the_place_of_times(tmp_path):
     found = gm.read_trajectory(write(tmp_path, "q1 [deg]\n1\n2\n3\n"), columns=gm.Columns(period=0.002))
     np.testing.assert_array_equal(found.t, [0.0, 0.002, 0.004])
     np.testing.assert_allclose(found.q[:, 0], np.deg2rad([1, 2, 3]))
+
+
+def test_rows_alone_are_read_where_the_map_goes_by_numbers(tmp_path):
+    text = "0.1,1,2\n0.1,3,4\n0.1,5,6\n0.2,7,8\n"
+    joints = gm.ColumnGroup(names=(2, 3), unit="deg")
+    found = gm.read_trajectory(
+        write(tmp_path, text), columns=gm.Columns(period=0.008, joints=joints, ignore_others=True)
+    )
+    np.testing.assert_allclose(found.q, np.deg2rad([[1, 2], [3, 4], [5, 6], [7, 8]]))
+    with pytest.raises(InputError, match=r"times that repeat from row to row.*columns = { period"):
+        gm.read_trajectory(
+            write(tmp_path, text), columns=gm.Columns(time=gm.TimeColumn(name=1, unit="s"), joints=joints)
+        )
 
 
 def test_no_header_and_a_column_of_lists(tmp_path):

@@ -41,6 +41,7 @@ class Expected:
     way: str | None = None
 
 
+TAUGHT = ("shelf", "shelf-hasty")  # way points, without faces in rack and box
 EXPECTED = {
     "window": Expected("pass", (2.55, 2.65), "transfer"),
     "window-fast": Expected(
@@ -122,7 +123,8 @@ def test_verdict_value_and_reason(reports, name):
     hold = result(report)
     assert report.verdict == due.verdict
     assert {c.check for c in report.checks if c.verdict != "pass"} == due.short
-    assert {"preload", "lift_off", "release", "hold"} <= {c.check for c in report.checks}
+    faces = set() if name in TAUGHT else {"preload", "lift_off", "release"}
+    assert faces | {"hold"} <= {c.check for c in report.checks}
     low, high = due.hold
     assert low < hold.value < high
     assert hold.at.move == due.move
@@ -437,7 +439,7 @@ def test_a_changed_program_is_noticed(programs):
 def test_programs_are_long_and_dense_enough(reports):
     for name, report in reports.items():
         t = report.samples.t
-        assert t[-1] - t[0] >= 8.0, name
+        assert t[-1] - t[0] >= (5.0 if name in TAUGHT else 8.0), name
         assert np.diff(t).max() <= 0.0040001, name
 
 

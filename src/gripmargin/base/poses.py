@@ -25,6 +25,7 @@ _ORDERS: Final = tuple(a + b + c for a, b, c in product("XYZ", repeat=3) if b no
 # order; extrinsic: about axes that stay. Angles of a rotation vector are its components, axis times angle.
 CONVENTIONS: Final = (
     "rotation vector",
+    "rpy",
     *QUATERNIONS,
     *(f"intrinsic {order}" for order in _ORDERS),
     *(f"extrinsic {order.lower()}" for order in _ORDERS),
@@ -99,7 +100,7 @@ def rotations(values: ArrayLike, convention: str) -> FloatArray:
         Rotation matrices, shape (..., 3, 3).
     """
     given = np.asarray(values, dtype=np.float64)
-    if convention == RPY:
+    if convention in ("rpy", RPY):
         return rotation_from_rpy(given)
     if convention in QUATERNIONS:
         return rotation_from_quaternion(given if convention == QUATERNIONS[0] else np.roll(given, -1, axis=-1))

@@ -140,6 +140,11 @@ class Columns(Declared, called="columns"):
         if group.convention in QUATERNIONS and group.unit is not None:
             yield "orientation.unit", "a unit", "none for a quaternion"
 
+    @property
+    def is_numbered(self) -> bool:
+        """Whether columns are told by their numbers, or times by a period: a table of this needs no header."""
+        return self.period is not None or any(isinstance(head, int) for _, heads in self.named() for head in heads)
+
     def _faults_without_header(self) -> Iterator[Fault]:
         for name, heads in self.named():
             if any(isinstance(head, str) for head in heads):

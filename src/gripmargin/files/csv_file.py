@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import chain, islice
 from pathlib import Path
 from typing import Any
@@ -52,7 +53,10 @@ def csv_reading(path: Path, robot: Chain | None, wanted: Columns | None) -> Read
     """
     _scan(path)
     try:
-        return read_sheet(_Text(path, find_dialect(path, wanted)), robot, wanted)
+        dialect = find_dialect(path, wanted)
+        if dialect.has_no_header and wanted is not None:
+            wanted = replace(wanted, header=False)
+        return read_sheet(_Text(path, dialect), robot, wanted)
     except UnicodeDecodeError as error:
         raise _bad_byte(path) from error
 

@@ -99,7 +99,8 @@ def find_dialect(path: Path, wanted: Columns | None) -> Dialect:
     if wanted.decimal is None and separator != ",":
         decimal = _decimal((cell for _, each in lines[1:] for cell in each.split(separator)), where)
     is_headless = 2 * sum(is_number(header, decimal) for header in headers) > len(headers)
-    if is_headless and wanted.header is None:
+    is_numbered = wanted.header is False or (wanted.header is None and is_headless and wanted.is_numbered)
+    if is_headless and wanted.header is None and not is_numbered:
         units = (
             'columns = { header = false, time = { name = 1, unit = "s" }, joints = { names = [2, 3], unit = "deg" } }'
         )
@@ -107,13 +108,13 @@ def find_dialect(path: Path, wanted: Columns | None) -> Dialect:
             f"the header is missing: put it above the first row, or number the columns in [program], such as {units}"
         )
         raise InputError(where, "a row of numbers", HEADER, remedy)
-    if wanted.header is False:
+    if is_numbered:
         first, data = number - 1, headers
         headers = [str(i) for i in range(1, len(headers) + 1)]
     else:
         first, data = number, rows[0] if rows else []
     lists = {i: len(entries) for i, cell in enumerate(data[: len(headers)]) if (entries := listed(cell))}
-    return Dialect(separator, decimal, first, tuple(_spread(headers, lists)), lists, wanted.header is False)
+    return Dialect(separator, decimal, first, tuple(_spread(headers, lists)), lists, is_numbered)
 
 
 def _spread(headers: Sequence[str], lists: dict[int, int]) -> Iterator[str]:

@@ -98,6 +98,9 @@ class _Finder(Doubts):
         posed = any(column.name in (*"xyz", *QUATERNION, *ANGLES, "o1") for column in self.taken.values())
         if not posed and wanted.position is None and wanted.orientation is None:
             jointed |= self.take_joints()
+        if jointed and not posed and not wanted.ignore_others and self.of(*_POSE):
+            remedy = "for the joints alone add ignore_others = true to [program.columns]"
+            self.refuse("", "joints and poses", "one of the two", remedy)
         if not jointed or not wanted.ignore_others:
             posed |= self.take_poses()
         others = sorted(i for i in self.left if self.names[i].quantity != "other")

@@ -22,6 +22,7 @@ from gripmargin.motion.chain import Chain
 from gripmargin.motion.followers import joint_counts
 from gripmargin.motion.trajectory import POSE_RATES, JointTrajectory, PoseTrajectory, Trajectory
 
+MOSTLY: Final = 0.5  # of the rows
 NO_TIMES: Final = 'or say how far apart the samples are, in [program]: columns = { period = "4 ms" }'
 
 
@@ -170,6 +171,8 @@ def read_sheet(sheet: Sheet, robot: Chain | None, wanted: Columns | None = None)
     else:
         data["t"], note = times(data, by_name, sheet.written)
         notes = (note, *notes) if note else notes
+        if np.mean(np.diff(data["t"]) == 0) > MOSTLY:
+            raise InputError(where, "times that repeat from row to row", "a time of its own a row", NO_TIMES)
     check_times(data["t"], locate)
     build: dict[str, Any] = {"t": data["t"], "moves": moves, "source": sheet.source, "notes": notes}
     trajectory: Trajectory
