@@ -458,6 +458,13 @@ class TestInvariance:
 
 
 class TestInput:
+    def test_a_weak_bond_is_torn_where_a_full_one_would_hold(self, pad_face, move):
+        """0.01 of the bond holds for 9 um; 10 um above the face, within what counts as seated, nothing holds."""
+        face = pad_face()
+        history = simulate([face], move(LINE, z=[1e-5, 2e-3]), [np.full(face.patch.areas.size, 0.01)])
+        assert history.held_total[-1] == 0
+        assert history.force[:, 2].max() == pytest.approx(KN * 1e-5 * AREA, rel=1e-3)
+
     def test_a_bonded_part_far_from_its_place(self, pad_face, move, full):
         face = pad_face()
         with pytest.raises(InputError, match="bonded pads 5 mm above the face") as error:
