@@ -10,6 +10,7 @@ from gripmargin.contact.simulation import simulate
 
 S, T, KN, KT = 9e4, 6e4, 1e8, 3.3e7
 DOWN = np.diag([1.0, -1.0, -1.0])
+BUCKLES = {"overload_pressure": 7e4, "overload_residual": 0.1}
 
 
 @pytest.fixture
@@ -17,13 +18,8 @@ def window(pad_face):
     """A cell in some state, over which the tool slides by 1 um a step of 1 s while its pressure is as given [Pa]."""
 
     def make(state, pressure, *, level=0.0, x=None, z=None, **changes):
-        steps, material = (
-            len(pressure) - 1,
-            {k: changes.pop(k) for k in ("min_dwell", "overload_pressure") if k in changes},
-        )
-        if "overload_pressure" in material:
-            material["overload_residual"] = 0.1
-        face = pad_face(full_preload=1e4, **material)
+        steps, of_pad = len(pressure) - 1, ("min_dwell", "overload_pressure", "overload_residual")
+        face = pad_face(full_preload=1e4, **{key: changes.pop(key) for key in of_pad if key in changes})
         cells = CellTable.of([face], level).take(np.arange(1))
         now = CellStates.none(1)
         now.state[:] = state
@@ -88,7 +84,7 @@ class TestDragged:
         assert (w.now.base[0], w.now.contact_time[0]) == (300.0, 3.0)
 
     def test_falling_it_may_still_buckle(self, window):
-        w = window(CellState.TOUCHING, [9e4, 8e4, 5e4], base=9e4, bottom=0.0, overload_pressure=7e4)
+        w = window(CellState.TOUCHING, [9e4, 8e4, 5e4], base=9e4, bottom=0.0, **BUCKLES)
         assert event(w) == 2
         assert w.now.overloaded[0]
 
@@ -119,9 +115,11 @@ class TestDragged:
         assert event(w) == 2
         assert (w.now.peak[0], w.now.contact_time[0], w.now.slid[0]) == (700.0, 2.0, pytest.approx(2e-6))
 
-    def test_buckled_it_bonds_with_what_is_left(self, window):
-        w = window(CellState.TOUCHING, [5e4, 8e4, 6e4, 6e4], base=0, min_dwell=2.5, overload_pressure=7e4)
-        assert event(w) == 2
+    @pytest.mark.parametrize(("left", "found"), [(0.1, 2), (0.0, 3)])
+    def test_buckled_it_bonds_with_what_is_left(self, window, left, found):
+        more = {"min_dwell": 2.5, "overload_pressure": 7e4, "overload_residual": left}
+        w = window(CellState.TOUCHING, [5e4, 8e4, 6e4, 6e4], **more)
+        assert event(w) == found
         assert w.now.overloaded[0]
 
 
@@ -154,7 +152,7 @@ class TestStretched:
 
     def test_buckled_it_holds_what_is_left(self, window):
         """0.1 of the strength: T/(10 k_t) is 0.18 mm."""
-        w = window(CellState.BONDED, [0, 8e4, 1e3, 1e3], floor=0.5, overload_pressure=7e4, x=[0, 0, 0.17e-3, 0.19e-3])
+        w = window(CellState.BONDED, [0, 8e4, 1e3, 1e3], floor=0.5, **BUCKLES, x=[0, 0, 0.17e-3, 0.19e-3])
         assert event(w) == 2
         assert w.trace.held[:, 0] == pytest.approx([0.1, 0.1, 0.0])
         assert w.now.overloaded[0]
