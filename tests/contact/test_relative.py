@@ -38,11 +38,25 @@ def test_a_matrix_that_is_no_rotation_is_refused(move):
         RelativeMotion(t=motion.t, rotation=stretched, position=motion.position)
 
 
-def test_unsteadiness_is_that_of_noise_where_the_tool_keeps_its_height():
-    """Half of the samples keep a height to a noise of 1 um, the others move by a smooth law: 8 standard deviations."""
-    s = np.linspace(0, 1, 400)
-    exact = np.concatenate([np.full(400, 0.0123), 0.0123 + 0.05 * (10 * s**3 - 15 * s**4 + 6 * s**5)])[:, None]
-    noise = 1e-6 * np.random.default_rng(3).normal(size=exact.shape)
-    assert unsteadiness(exact) < 1e-7
-    assert unsteadiness(exact + noise) == pytest.approx(8e-6, rel=0.3)
-    assert unsteadiness(exact[:4] + noise[:4]) == 0.0
+class TestUnsteadiness:
+    S = np.linspace(0, 1, 400)
+    LAW = 10 * S**3 - 15 * S**4 + 6 * S**5
+
+    def test_is_that_of_noise_where_the_tool_keeps_its_height(self):
+        """Half of the samples keep a height to a noise of 1 um, the others move: 8 standard deviations."""
+        t, exact = 0.01 * np.arange(800), np.concatenate([np.full(400, 0.0123), 0.0123 + 0.05 * self.LAW])[:, None]
+        noise = 1e-6 * np.random.default_rng(3).normal(size=exact.shape)
+        assert unsteadiness(t, exact) < 1e-7
+        assert unsteadiness(t, exact + noise) == pytest.approx(8e-6, rel=0.3)
+        assert unsteadiness(t[:8], exact[:8] + noise[:8]) == 0.0
+
+    @pytest.mark.parametrize("uneven", [False, True])
+    def test_is_not_that_of_a_short_move(self, uneven):
+        """1 mm over 16 samples, and no rest: third differences would be those of a noise of 3 um."""
+        t = np.linspace(0, 1, 17) ** (1.1 if uneven else 1.0)
+        assert unsteadiness(t, 1e-3 * (10 * t**3 - 15 * t**4 + 6 * t**5)[:, None]) < 1e-9
+
+    def test_is_that_of_rounding(self):
+        """To 1 um: 8 times 1/sqrt(12) um and a step more. At an even acceleration third differences often cancel."""
+        t = 0.01 * np.arange(120)
+        assert 2.3e-6 < unsteadiness(t, np.round(4e-3 * t[:, None] ** 2, 6)) < 5e-6

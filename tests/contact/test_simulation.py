@@ -170,6 +170,21 @@ class TestSlide:
         face = pad_face()
         assert simulate([face], move(LINE, x=[0, 0.99 * T / KT]), full(face)).held_total[-1] == pytest.approx(1)
 
+    def test_pressed_on_meanwhile_it_holds_again_at_once(self, pad_face, move, full):
+        """Any rise of pressure bonds a broken cell: it holds a way of T/k_t, and breaks again; closed form.
+
+        It takes one to two steps of the simulation to bond again. What the last bond bears along the face is missing in
+        the pull that follows: S sqrt(1 - (way/(T/k_t))^2).
+        """
+        face, s = pad_face(), np.linspace(0, 1, 17)
+        s, way, limit, step = 10 * s**3 - 15 * s**4 + 6 * s**5, 0.01, T / KT, simulation.STEP * S / KN
+        x, z = np.append(s, np.ones(16)) * way, np.append(-5e-4 * s, 5e-3 * s[1:] - 5e-4)
+        history = simulate([face], move(np.arange(33), x=x, z=z), full(face))
+        assert (np.diff(history.bonded[:, 0]) < -0.5).sum() == way // limit + 1
+        last = (way % limit - way // limit * np.array([0, 2]) * step) / limit
+        latest, soonest = S * AREA * np.sqrt(1 - last**2)
+        assert latest <= history.force[:, 2].max() <= soonest
+
 
 class TestPressing:
     def test_tilted_punch(self, published, pad_face, move):
@@ -443,6 +458,13 @@ class TestInvariance:
 
 
 class TestInput:
+    def test_a_weak_bond_is_torn_where_a_full_one_would_hold(self, pad_face, move):
+        """0.01 of the bond holds for 9 um; 10 um above the face, within what counts as seated, nothing holds."""
+        face = pad_face()
+        history = simulate([face], move(LINE, z=[1e-5, 2e-3]), [np.full(face.patch.areas.size, 0.01)])
+        assert history.held_total[-1] == 0
+        assert history.force[:, 2].max() == pytest.approx(KN * 1e-5 * AREA, rel=1e-3)
+
     def test_a_bonded_part_far_from_its_place(self, pad_face, move, full):
         face = pad_face()
         with pytest.raises(InputError, match="bonded pads 5 mm above the face") as error:

@@ -37,7 +37,7 @@ class PressEngine:
         level: How far the tool may rise and fall that is meant to stay at its height [m].
 
     Raises:
-        InputError: A bond that does not fit the pads, or a tool so far off the face that no bonded cell holds.
+        InputError: A bond that does not fit the pads, or a tool so far off the face that no full bond holds.
     """
 
     def __init__(
@@ -179,7 +179,7 @@ class PressEngine:
         stretched = np.concatenate([face.stretched for face in self.faces])
         now.stretch[bonded] += stretched[bonded]
         now.anchor[bonded] += stretched[bonded] @ self.rotation.T
-        if bonded.any() and (self._used2()[bonded] > now.capacity(cells)[bonded] ** 2).all():
+        if bonded.any() and (self._used2()[bonded] > 1.0).all():
             height = np.average(-pressure / cells.normal_stiffness, weights=cells.area)
             raise InputError(
                 "contact simulation, first pose",

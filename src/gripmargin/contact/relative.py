@@ -11,9 +11,12 @@ from numpy.typing import ArrayLike, NDArray
 from gripmargin.base.arrays import FloatArray, Value, frozen
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import ROTATION_TOLERANCE
+from gripmargin.kernels.local_fit import even_step
+from gripmargin.kernels.sample_noise import ORDERS, differences
 from gripmargin.kernels.screw import along, twist_between
 
 EXTREMES = 8.0  # standard deviations from the lowest to the highest of many values with normal noise
+FEWEST = 8  # samples that move and show noise
 STILL = 1e-9  # share of a break displacement per sample below which a tool counts as at rest
 
 
@@ -164,18 +167,22 @@ def outline_of(points: Sequence[FloatArray]) -> FloatArray:
     return np.stack(np.meshgrid(x, y, z), axis=-1).reshape(-1, 3)
 
 
-def unsteadiness(height: FloatArray) -> float:
+def unsteadiness(t: FloatArray, height: FloatArray) -> float:
     """Return how far heights of a moving tool rise and fall for their rounding or noise alone [m].
 
-    Third differences remove smooth motion and keep noise (von Neumann, Ann. Math. Stat. 12(4), 1941, for the first
-    difference; from memory). Where they are smallest, up to their first quartile, the tool stays at its height: for
-    normal noise that is 0.3186 of their standard deviation, which is sqrt(20) of that of the heights.
+    High differences remove smooth motion and keep noise (`gripmargin.kernels.sample_noise`). Where they are smallest,
+    up to their first quartile, the tool stays at its height: for normal noise that is 0.3186 of its standard deviation.
 
     Args:
+        t: Times [s], shape (n,).
         height: Of points of the tool [m], shape (n, p).
     """
-    moves = np.abs(np.diff(height, axis=0)).max(axis=1) > 0 if len(height) > 4 else np.zeros(0, dtype=bool)
-    if moves.sum() < 8:
+    moves = np.abs(np.diff(height, axis=0)).max(axis=1) > 0
+    if moves.sum() < FEWEST:
         return 0.0
-    third = np.abs(np.diff(height, 3, axis=0))[moves[1:-1]]
-    return EXTREMES * float(np.quantile(third, 0.25, axis=0).max()) / (0.3186 * np.sqrt(20.0))
+    quartiles = []
+    for order in (order for order in ORDERS if order + FEWEST <= t.size):
+        size = np.abs(differences(t, height.T, order, even=even_step(t) is not None))
+        size = size[:, moves[order // 2 :][: size.shape[1]]]
+        quartiles.append(float(np.quantile(size, 0.25, axis=1).max()) if size.shape[1] else 0.0)
+    return EXTREMES * min(quartiles, default=0.0) / 0.3186

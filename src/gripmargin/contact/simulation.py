@@ -155,7 +155,7 @@ def simulate(
     reach = max(face.reach for face in faces)
     plan = steps(motion, outline, reach, longest)
     _keep_to_the_budget(float(plan.count.sum()), sum(face.patch.areas.size for face in faces), longest)
-    level = min(max(unsteadiness(motion.height(outline)), SKIN), SEATED * break_displacement(faces))
+    level = min(max(unsteadiness(motion.t, motion.height(outline)), SKIN), SEATED * break_displacement(faces))
     engine = PressEngine(faces, float(motion.t[0]), motion.rotation[0], motion.position[0], bond, level)
     parts = [engine.last]
     for first, last, active in _runs(plan.count > 0):
