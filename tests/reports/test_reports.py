@@ -64,6 +64,14 @@ def test_json_has_no_number_that_is_none(failing):
     assert all((m is None) == (p != "carry") for m, p in zip(margins, tree["samples"]["phase"], strict=True))
 
 
+def test_json_is_the_tree_with_one_line_for_each_column_of_samples(failing):
+    """The lines tell that no number stands alone; Python's own encoder says what the text means."""
+    tree, text = gm.report_tree(failing, samples=True), gm.report_json(failing, samples=True)
+    assert text.startswith(gm.report_json(failing).removesuffix("\n}\n") + ',\n "samples": {\n')
+    assert json.loads(text) == json.loads(json.dumps(tree))
+    assert text.count("\n") == gm.report_json(failing).count("\n") + len(tree["samples"]) + 2
+
+
 def test_samples_of_the_json_are_those_of_the_report(failing):
     tree = gm.report_tree(failing, samples=True)["samples"]
     carried = np.array(failing.samples.phase) == "carry"

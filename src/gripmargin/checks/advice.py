@@ -42,6 +42,7 @@ class Trials:
         name: Of the result that has to pass.
         too: Further results that the change may not spoil.
         most: How many changed jobs are put to the check; further changes are hints.
+        enough: How many of them have to pass; then, too, further changes are hints.
         keep: Hands what a changed case has in common with the job's own to it, for the check to use again.
         last: What was tried last, worked out: a search that missed the worst place finds it there.
     """
@@ -51,12 +52,18 @@ class Trials:
     name: str
     too: Results = field(default=lambda _: ())
     most: int = 8
+    enough: int = 8
     keep: Callable[[Case, Case], None] = field(default=lambda case, tried: None)
     last: Case | None = field(init=False, default=None)
 
+    @property
+    def done(self) -> bool:
+        """Whether no further change is put to the check."""
+        return self.most <= 0 or self.enough <= 0
+
     def passes(self, job: Callable[[], Job]) -> CheckResult | None:
         """Return the result of a changed job where it is a pass; None where not, or where the job makes no sense."""
-        if self.most <= 0:
+        if self.done:
             return None
         try:
             changed = job()
@@ -69,7 +76,10 @@ class Trials:
             found = {result.check: result for result in self.results(tried)}.get(self.name)
             if found is None or found.verdict is not Verdict.PASS:
                 return None
-            return found if all(result.verdict is Verdict.PASS for result in self.too(tried)) else None
+            if any(result.verdict is not Verdict.PASS for result in self.too(tried)):
+                return None
+            self.enough -= 1
+            return found
         except InputError:
             return None
 

@@ -112,6 +112,7 @@ def slowing(
     *,
     searched: int | None = None,
     possible: bool = True,
+    back: Sequence[float] = STEPS_BACK,
 ) -> Mapping[int, Remedy]:
     """Return for each stretch that falls short how much slower it has to be, or why that does not help.
 
@@ -124,6 +125,7 @@ def slowing(
         searched: For how many motions, the worst ones, a factor is sought; the others are slowed like the slowest of
             them. None: for all.
         possible: Whether the job with the slower program can be tried.
+        back: Shares of the factors found that are tried, until the check passes.
 
     Returns:
         By the stretch's `k`; nothing for one whose motion was not looked at.
@@ -149,18 +151,18 @@ def slowing(
         else:
             factors[motion.known] = motion, min(factor, factors.get(motion.known, (motion, factor))[1])
     together = list(factors.values())
-    back = _shown(trials, together) if possible and factors and not useless else None
-    said = {motion.known: remedy for (motion, _), remedy in zip(together, _remedies(together, back), strict=True)}
+    share = _shown(trials, together, back) if possible and factors and not useless else None
+    said = {motion.known: remedy for (motion, _), remedy in zip(together, _remedies(together, share), strict=True)}
     said |= useless
     return {short.k: said[motions[short.k].known] for short in found if motions[short.k].known in said}
 
 
 def slower_together(trials: Trials, factors: Sequence[tuple[Motion, float]]) -> list[Remedy]:
     """Return the remedy of each of some motions that have to be slower, by factors found: shown for all at once."""
-    return _remedies(factors, _shown(trials, factors)) if factors else []
+    return _remedies(factors, _shown(trials, factors, STEPS_BACK)) if factors else []
 
 
-def _shown(trials: Trials, factors: Sequence[tuple[Motion, float]]) -> float | None:
+def _shown(trials: Trials, factors: Sequence[tuple[Motion, float]], steps: Sequence[float]) -> float | None:
     """By what share further than found all have to be slower, so that the check passes; None where it does not."""
     job = trials.case.job
 
@@ -168,7 +170,7 @@ def _shown(trials: Trials, factors: Sequence[tuple[Motion, float]]) -> float | N
         each = [(motion, _rounded(back * factor)) for motion, factor in factors]
         return trials.passes(lambda: slowed(job, each)) is not None
 
-    return next((back for back in STEPS_BACK if passes(back)), None)
+    return next((back for back in steps if passes(back)), None)
 
 
 def _remedies(factors: Sequence[tuple[Motion, float]], back: float | None) -> list[Remedy]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 import time
 from collections.abc import Iterable, Sequence
@@ -18,6 +17,7 @@ from gripmargin.cli.progress import Progress
 from gripmargin.cli.terminal import width
 from gripmargin.files.report_file import Baseline
 from gripmargin.reports.as_glance import report_glance, verdict_line
+from gripmargin.reports.as_json import tree_text
 from gripmargin.reports.as_junit import junit_xml
 from gripmargin.reports.as_lines import judgement_tree, report_line
 from gripmargin.reports.as_text import report_text
@@ -115,8 +115,7 @@ class Judging:
         """Keep what goes to files, and print the line that does not."""
         report = judgement.report
         if "--json" in self._places:
-            tree = judgement_tree(judgement, samples=self._samples)
-            self._trees.append(json.dumps(tree, allow_nan=False, indent=1, ensure_ascii=False))
+            self._trees.append(tree_text(judgement_tree(judgement, samples=self._samples)))
         if "--lines" in self._places:
             line = report_line(judgement, samples=self._samples)
             if self._places["--lines"] == STDOUT:

@@ -22,6 +22,7 @@ from gripmargin.contact.backing import Backing, displacement_rows
 Strengths = Sequence[tuple[float, float] | tuple[FloatArray, FloatArray]]
 
 RELATIVE_GAP = 1e-4
+TOWARDS = (0.5, 0.8)  # shares of the way to the best motion at which more points are found: time alone
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +50,8 @@ def limit_factor(backing: Backing, strengths: Strengths, wrench: FloatArray) -> 
 
     The set of wrenches that the pads can carry is convex. It is built up from outside points: a linear
     program over the points known so far gives a factor and a motion; the tractions that resist that motion
-    most give the next point (Dantzig & Wolfe 1960, from memory).
+    most give the next point (Dantzig & Wolfe 1960, from memory), and so do those on the way to the best motion
+    found so far, without which the programs leap to and fro (Wentges, Int. Trans. Oper. Res. 4(2), 1997, from memory).
 
     Args:
         backing: The pads.
@@ -65,19 +67,21 @@ def limit_factor(backing: Backing, strengths: Strengths, wrench: FloatArray) -> 
     elastic = face.motion_of(backing.compliance @ wrench)
     points = [face.resist(motion) for motion in (*np.eye(6), *-np.eye(6), elastic, load)]
     lower, upper, residual = 0.0, np.inf, 0.0
+    best: FloatArray | None = None
     for _ in range(200):
         mixed = _best_mixture(points, face.compression_rays(), load)
         if mixed is None:
             break
         lower, motion, residual = mixed
         work = float(motion @ load)
-        motion = motion if work > 0 else -motion
-        found = face.resist(motion)
-        if abs(work) > 0:
-            upper = min(upper, float(motion @ found) / abs(work))
+        motion = motion / work if work else -motion
+        between = [] if best is None or not work else [share * best + (1.0 - share) * motion for share in TOWARDS]
+        for tried in (motion, *between):
+            points.append(face.resist(tried))
+            if work and float(tried @ points[-1]) < upper:
+                upper, best = float(tried @ points[-1]), tried
         if upper <= lower * (1 + RELATIVE_GAP):
             break
-        points.append(found)
     return LimitFactor(lower / size, upper / size, residual / max(lower, 1e-300) if lower > 0 else 0.0)
 
 

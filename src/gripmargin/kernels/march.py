@@ -14,6 +14,7 @@ Shapes: k oscillators, n steps, m starts; starts are the last axis.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise, product
 from typing import Self, TypeVar
 
@@ -48,12 +49,12 @@ class Oscillators:
     gain: FloatArray
     followed: NDArray[np.bool_]
 
-    @property
+    @cached_property
     def pole(self) -> ComplexArray:
         """How a free vibration turns and fades [1/s], shape (k, 1)."""
         return np.asarray(self.frequency * (-self.damping + 1j * np.sqrt(1.0 - self.damping**2)))[:, None]
 
-    @property
+    @cached_property
     def lag(self) -> FloatArray:
         """Time by which a response is behind a load that rises for ever [s], shape (k, 1)."""
         return np.asarray(2.0 * self.damping / self.frequency)[:, None]

@@ -1,8 +1,12 @@
-"""Search by halving."""
+"""Search on a line."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
+from typing import Final
+
+GUESSED: Final = 2  # places one after the other on the same side of a limit, after which guesses are left
 
 
 def furthest(holds: Callable[[float], bool], start: float, end: float, *, halvings: int = 24) -> float:
@@ -20,3 +24,57 @@ def furthest(holds: Callable[[float], bool], start: float, end: float, *, halvin
         middle = (start + end) / 2
         start, end = (middle, end) if holds(middle) else (start, middle)
     return start
+
+
+def furthest_within(
+    value: Callable[[float], float],
+    limit: float,
+    start: tuple[float, float],
+    end: tuple[float, float],
+    *,
+    near: float,
+    most: int,
+) -> float | None:
+    """Return a place between start and end whose value is a limit or little less; None where none was found.
+
+    By inverse interpolation through the three values closest to the limit, and by halving where that leaves the
+    bracket or comes from one side only (Brent, Algorithms for Minimization without Derivatives, 1973, ch. 4; from
+    memory).
+
+    Args:
+        value: Of a place.
+        limit: What it may be at most, above 0.
+        start: A place, and its value or a guess of it: within the limit, and near it no guess.
+        end: Likewise, beyond the limit.
+        near: Share of the limit by which a value may be less.
+        most: How many values are looked at; then it is the furthest of them that is within.
+    """
+    aim, points, found = limit * (1.0 - 0.5 * near), [start, end], None
+    first, last, side, beyond = start[0], end[0], 0, 0
+    if limit * (1.0 - near) <= start[1] <= limit:
+        return first
+    for _ in range(most):
+        place = _where(sorted(points, key=lambda point: abs(point[1] - aim))[:3], aim)
+        if found is None and beyond == GUESSED:
+            place = first  # is there one at all?
+        elif abs(side) >= GUESSED or not min(first, last) < place < max(first, last):
+            place, side = 0.5 * (first + last), 0
+        here = value(place)
+        points.append((place, here))
+        if here <= limit:
+            first, found, side = place, place, max(side, 0) + 1
+            if here >= limit * (1.0 - near):
+                break
+        elif place == first:
+            break
+        else:
+            last, side, beyond = place, min(side, 0) - 1, beyond + 1
+    return found
+
+
+def _where(points: Sequence[tuple[float, float]], value: float) -> float:
+    """Where a polynomial through the places of some values has another value."""
+    return sum(
+        place * math.prod((value - other) / (here - other) for _, other in points if other != here)
+        for place, here in points
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import asdict
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -49,7 +50,20 @@ def report_json(report: Report, *, samples: bool = False) -> str:
         report: The report.
         samples: Whether to include the figures at every sample.
     """
-    return json.dumps(report_tree(report, samples=samples), allow_nan=False, indent=1, ensure_ascii=False) + "\n"
+    return tree_text(report_tree(report, samples=samples)) + "\n"
+
+
+def tree_text(tree: Mapping[str, Any]) -> str:
+    """Return the tree of a report, or of what stands in its place, as JSON text: a line each of the samples' columns.
+
+    (Python's encoder is fast only where it does not indent.)
+    """
+    dumps = partial(json.dumps, allow_nan=False, ensure_ascii=False)
+    text = dumps({key: value for key, value in tree.items() if key != "samples"}, indent=1)
+    if "samples" not in tree:
+        return text
+    columns = ",\n".join(f"  {dumps(name)}: {dumps(values)}" for name, values in tree["samples"].items())
+    return f'{text.removesuffix("}").rstrip()},\n "samples": {{\n{columns}\n }}\n}}'
 
 
 def error_tree(job: str, error: GripmarginError) -> dict[str, Any]:
@@ -74,7 +88,7 @@ def error_json(job: str, error: GripmarginError) -> str:
         job: The job file as it was named.
         error: Why not.
     """
-    return json.dumps(error_tree(job, error), allow_nan=False, indent=1, ensure_ascii=False) + "\n"
+    return tree_text(error_tree(job, error)) + "\n"
 
 
 def _check(check: CheckResult) -> dict[str, Any]:

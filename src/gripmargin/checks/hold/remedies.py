@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,7 @@ from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.cells import cut_pads
 from gripmargin.kernels.face import Face
-from gripmargin.kernels.search import furthest
+from gripmargin.kernels.search import furthest, furthest_within
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
 from gripmargin.results.findings import Remedy, Verdict, judge, on_target
 from gripmargin.workcell.job import Job
@@ -34,6 +34,8 @@ SLOWEST = 0.05  # speed factor below which slowing is no remedy
 WORTH_SHIFTING = 0.002  # [m] least shift of the pads that is worth naming
 LARGEST_PADS = 3.0  # factor on length and width beyond which larger pads are no remedy
 SEARCHED = 64  # samples, the worst ones, on which a change is sought before the check tries it on all
+NEAR = 0.005  # share by which a margin that is sought may be above its target
+MOST_SIZES = 10  # that are looked at
 ONWARD = (0.0, 0.01, 0.03, 0.1)  # by what share further a factor goes, until the check passes
 
 
@@ -154,26 +156,6 @@ def enlarged(job: Job, least: float | None) -> Iterator[Change]:
             )
 
 
-def least_size(job: Job, enough: Callable[[Job], bool]) -> float | None:
-    """Return the least factor on length and width of every pad, as far as there is room, that a search says is enough.
-
-    Args:
-        job: The job.
-        enough: Whether larger pads are.
-    """
-
-    def fits(factor: float) -> bool:
-        try:
-            return enough(changes.resized(job, factor))
-        except InputError:
-            return False
-
-    room = changes.most_room(job, LARGEST_PADS)
-    if not room > 1.0 or not fits(room):
-        return None
-    return furthest(fits, room, 1.0, halvings=10)
-
-
 def _onward(least: float) -> Iterator[float]:
     """Factors from one on, each rounded up to 1 %; nothing without one."""
     if math.isfinite(least):
@@ -227,12 +209,19 @@ def size_for(job: Job, load: FloatArray, used: float, target: float) -> float | 
         target: Margin wanted.
     """
 
-    def plain(changed: Job) -> float:
+    def plain(factor: float) -> float:
+        changed = changes.resized(job, factor)
         backing = Backing(cut_pads(changed.gripper.pads, changed.part))
         full = [holding_strength(patch.pad, changed.part, changed.gripper) for patch in backing.patches]
         return float(peak_utilisation(Face(backing.edge_maps(full)[0]), load)[0].max())
 
-    now = plain(job)
-    if not now > 0:
+    def larger(factor: float) -> float:
+        try:
+            return used / now * plain(factor)
+        except InputError:
+            return math.inf
+
+    now, room = plain(1.0), changes.most_room(job, LARGEST_PADS)
+    if not now > 0 or not room > 1.0:
         return None
-    return least_size(job, lambda changed: on_target(inverse(used / now * plain(changed)), target))
+    return furthest_within(larger, 1.0 / target, (room, larger(room)), (1.0, used), near=NEAR, most=MOST_SIZES)

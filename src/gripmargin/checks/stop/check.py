@@ -22,13 +22,13 @@ from gripmargin.checks.stop.fall import fall
 from gripmargin.checks.stop.figures import Fall, StopDetails, StopShares, WorstStop
 from gripmargin.checks.stop.remedies import advice
 from gripmargin.checks.stop.use import AXES, PATH, StopUse, asked_of_the_pads, use_of_stops
-from gripmargin.checks.stop.worst import Seen
+from gripmargin.checks.stop.worst import Seen, seen, worst_of
 from gripmargin.checks.swing.ringing import keep_swing
 from gripmargin.checks.use import inverse
 from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, short_of, undecided
 from gripmargin.results.record import NoFigures
 
-MOST_TRIALS = 3  # changed jobs that are put to the check: each costs up to what the check itself does
+MOST_TRIALS, ENOUGH = 5, 3  # changed jobs that are put to the check: each costs up to what the check itself does
 
 
 def run(case: Case) -> Outcome:
@@ -41,14 +41,17 @@ def run(case: Case) -> Outcome:
     (result,) = results(case)
     if stops is None:
         return Outcome(results=(result,))
-    worst = Seen.at(stops, int(np.argmax(stops.whole.value)))
+    worst = case.shared(worst_of)
     found = [] if case.trial else shortfalls(case, stops.whole, target)
     remedies = (
-        advice(stops, found, target, Trials(case, results, "stop", most=MOST_TRIALS, keep=keep_swing)) if found else {}
+        advice(stops, found, target, Trials(case, results, "stop", most=MOST_TRIALS, enough=ENOUGH, keep=keep_swing))
+        if found
+        else {}
     )
+    instants = seen(stops, [short.k for short in found]) if found else {}
     return Outcome(
         results=(replace(result, details=_details(stops, worst)),),
-        findings=tuple(_finding(stops, short, remedies[short.k]) for short in found),
+        findings=tuple(_finding(stops, short, instants[short.k], remedies[short.k]) for short in found),
         assumed=_assumed(stops),
         series={"stop_margin": stops.whole.over_time(case.load.shape[1])[0]},
     )
@@ -60,7 +63,7 @@ def results(case: Case) -> Iterator[CheckResult]:
     if stops is None:
         yield undecided("stop", target, words.AXES_NEED_JOINTS)
         return
-    worst = Seen.at(stops, int(np.argmax(stops.whole.value)))
+    worst = case.shared(worst_of)
     balanced = case.whole.imbalance(worst.load) <= UNBALANCED
     proven = balanced and not stops.axes_unknown
     yield margin_result(case, "stop", stops.whole, target, NoFigures(), proven=proven)
@@ -89,19 +92,19 @@ def _fall(stops: StopUse) -> Fall | None:
     return fall(stops.stopping.case, stops.stopping.stop.floor, use.samples[loose], use.samples[surely])
 
 
-def _finding(stops: StopUse, short: Shortfall, remedies: Sequence[Remedy]) -> Finding:
-    case, use, seen = stops.stopping.case, stops.whole, Seen.at(stops, short.k)
+def _finding(stops: StopUse, short: Shortfall, instant: Seen, remedies: Sequence[Remedy]) -> Finding:
+    case, use = stops.stopping.case, stops.whole
     worst = WorstStop(
         margin=short.worst,
-        spot=explain.spot_on_pad(*use.grip.place(seen.point)),
-        stresses=explain.stresses_at(seen.alone, use.grip, seen.point, 0),
-        load=explain.load_figures(seen.load),
-        instant=seen.figures,
+        spot=explain.spot_on_pad(*use.grip.place(instant.point)),
+        stresses=explain.stresses_at(instant.alone, use.grip, instant.point, 0),
+        load=explain.load_figures(instant.load),
+        instant=instant.figures,
     )
     doubts = None if short.fails else _unsure(stops, short)
     because = StopShares(
-        shares=explain.shares(seen.alone, use.grip, seen.point, 0, undecided=doubts),
-        swing=seen.swing,
+        shares=explain.shares(instant.alone, use.grip, instant.point, 0, undecided=doubts),
+        swing=instant.swing,
     )
     return short.finding(case, "stop", worst, because, remedies)
 

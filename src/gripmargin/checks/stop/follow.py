@@ -28,6 +28,7 @@ PARTS: Final = 4  # in which the time to the next stop is cut
 UNDAMPED: Final = 2  # periods that are followed where nothing fades
 FIRST: Final = 16  # stops that are followed finely before it is asked whether others have to be
 ENOUGH: Final = 1.01  # most over largest that is good enough
+SPARE: Final = 0.995  # share of what stops may ask for that is looked at closely, too: not all is followed
 MOST: Final = 0.1  # share of all stops that may be, beyond those
 
 
@@ -66,21 +67,22 @@ def followed(stops: Stops, sure: float, level: float = 0.0, *, quick: bool = Fal
         level: What they may ask for.
         quick: Whether nothing else counts than whether one asks for more.
     """
-    if not quick and stops.t.size <= FIRST:
-        return _closely(stops, sure)
+    if stops.t.size <= FIRST:
+        return closely(stops, sure)
     peak, finely = _follow(stops, ROUGH, sure), np.zeros(stops.t.size, dtype=np.bool_)
-    left = np.flatnonzero(peak.most > (level if quick else peak.use.max()))
+    left = np.flatnonzero(peak.most > (SPARE * level if quick else peak.use.max()))
     if left.size:
-        peak.put(left, _follow(_some(stops, left), COARSE, sure).within(peak.take(left)))
+        peak.put(left, _follow(picked(stops, left), COARSE, sure).within(peak.take(left)))
     while finely.sum() <= MOST * finely.size:
         worst = max(np.max(peak.most, where=finely, initial=-1.0), peak.use.max())
-        enough = level if quick or worst <= level <= ENOUGH * worst else ENOUGH * worst
+        enough = level if worst <= level <= ENOUGH * worst else ENOUGH * worst
+        enough = SPARE * level if quick else enough
         left = np.flatnonzero(~finely & (peak.most > enough))
         if left.size == 0:
             break
         chosen = left[np.argsort(-peak.most[left], kind="stable")[:FIRST]]
         coarse = peak.most[chosen].max()
-        peak.put(chosen, _closely(_some(stops, chosen), sure).within(peak.take(chosen)))
+        peak.put(chosen, closely(picked(stops, chosen), sure).within(peak.take(chosen)))
         finely[chosen] = True
         most = peak.most[chosen].max()
         if most > level if quick else most * ENOUGH > coarse and not most <= level <= coarse:
@@ -90,11 +92,12 @@ def followed(stops: Stops, sure: float, level: float = 0.0, *, quick: bool = Fal
     return replace(peak, use=np.where(finely | (peak.use == worst), peak.use, others))
 
 
-def _some(stops: Stops, chosen: Indices) -> Stops:
-    return replace(stops, t=stops.t[chosen], gap=stops.gap[:, chosen])
+def picked(stops: Stops, some: Indices) -> Stops:
+    """Return some of the stops."""
+    return replace(stops, t=stops.t[some], gap=stops.gap[:, some])
 
 
-def _closely(stops: Stops, sure: float) -> Peak:
+def closely(stops: Stops, sure: float) -> Peak:
     """Follow stops finely, and those between them and the ones next to them, which count in what may occur."""
     share = np.arange(1 - PARTS, PARTS)[:, None] / PARTS
     t = stops.t + np.where(share < 0.0, stops.gap[0], stops.gap[1]) * share
@@ -117,20 +120,28 @@ def _apart(stops: Stops) -> FloatArray:
     return np.array([[-sign * gap, *stops.borders_at(stops.t + sign * gap) - stops.borders] for sign, gap in sides])
 
 
-def _arcs(oscillators: Oscillators, jumps: FloatArray, apart: FloatArray) -> FloatArray:
-    """Bound of the amplitude by which stops between these and the next ones may leave the chord, shape (k, m).
+def _out_of_step(oscillators: Oscillators, apart: FloatArray) -> FloatArray:
+    """How far each swing may be from the chord between stops and the next ones, over its size, shape (2, j, k, m).
 
-    Each swing is out of step with that of the next stop by as much as the jump that started it. Stops may be compared
-    by the time since they began as well as by that since the last jump.
+    Each is out of step with that of the next stop by as much as the jump that started it. Stops may be compared by the
+    time since they began as well as by that since the last jump.
 
     Args:
         oscillators: The modes.
-        jumps: How far each jump makes them swing, shape (j, k, m).
-        apart: By how much it is later in the next stops [s], shape (2, j, m).
+        apart: By how much each jump of the load is later in the next stops [s], shape (2, j, m).
     """
-    shifts = (np.abs(apart - since).max(axis=0) for since in (0.0, apart[:, -1:]))
-    turns = (oscillators.frequency[:, None] * shift[:, None] for shift in shifts)
-    return np.min([(jumps * between(turn)).sum(axis=0) for turn in turns], axis=0)
+    shifts = np.stack([np.abs(apart - since).max(axis=0) for since in (0.0, apart[:, -1:])])
+    return between(oscillators.frequency[:, None] * shifts[:, :, None])
+
+
+def _arcs(jumps: FloatArray, out_of_step: FloatArray) -> FloatArray:
+    """Bound of the amplitude by which stops between these and the next ones may leave the chord, shape (k, m).
+
+    Args:
+        jumps: How far each jump makes the modes swing, shape (j, k, m).
+        out_of_step: As `_out_of_step` has it.
+    """
+    return np.asarray((jumps * out_of_step).sum(axis=1).min(axis=0))
 
 
 def _follow(stops: Stops, pace: Pace, sure: float) -> Peak:
@@ -146,17 +157,18 @@ def _follow(stops: Stops, pace: Pace, sure: float) -> Peak:
     oscillators, counts = _choose(stops, state, pace, soon), {"sure": sure, "coverage": COVERAGE}
     alone = replace(oscillators, followed=np.zeros(6, dtype=np.bool_))
     step = pace.turn / float(frequency[oscillators.followed].max())
-    peak = begin(oscillators, state, _arcs(oscillators, jumps[:1], apart[:, :1]), **counts)
+    peak = begin(oscillators, state, _arcs(jumps[:1], _out_of_step(oscillators, apart[:, :1])), **counts)
     for border, long in enumerate(np.diff(stops.borders, axis=0)):
         state = replace(state, slope=None)
         for block in _blocks(np.ceil(long / step).clip(FEWEST), np.flatnonzero(long > SHORTEST)):
             now, then, so_far = state.take(block), peak.take(block), jumps[: border + 2, :, block]
-            for leg in _some(stops, block).legs(border, step, soon, pace.late):
+            waves = _out_of_step(oscillators, apart[:, : border + 2, block])
+            for leg in picked(stops, block).legs(border, step, soon, pace.late):
                 for first, last in _spans(leg.steps, block.size):
                     load, doubt = leg.load(np.arange(first, last + 1))
                     if now.slope is None:
                         so_far[-1] = np.abs(oscillators.free(now.phase, load, leg.step) - now.free)
-                    arcs = oscillators.gain @ _arcs(oscillators, so_far, apart[:, : border + 2, block])
+                    arcs = oscillators.gain @ _arcs(so_far, waves)
                     doubt = replace(doubt, offset=doubt.offset + arcs)
                     now, found = march(alone if leg.late else oscillators, now, leg.step, load, doubt, **counts)
                     if leg.late:  # some stops are over before
@@ -201,7 +213,7 @@ def _ring(
     jumps, shifts = apart
     free = state.phase - oscillators.phase(rest)
     jumps[-1] = np.abs(free - state.free)
-    arcs = _arcs(oscillators, jumps, shifts)
+    arcs = _arcs(jumps, _out_of_step(oscillators, shifts))
     for i in range(last + 1):
         load = rest[:, left]
         size = np.abs(state.phase - oscillators.phase(load)) + state.doubt + COVERAGE * np.sqrt(state.variance) + arcs

@@ -6,31 +6,37 @@ Changes are sought at the samples that use the pads most, and then put to the ch
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from functools import partial
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from functools import cache, partial
+from itertools import islice
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import changes
-from gripmargin.checks.advice import Change, Trials, ordered
+from gripmargin.checks.advice import Trials, ordered
 from gripmargin.checks.hold.remedies import enlarged, size_for, strengthened
 from gripmargin.checks.margin import Shortfall
-from gripmargin.checks.slowing import Motion, slowing
+from gripmargin.checks.slowing import STEPS_BACK, Motion, motion_at, slowing
 from gripmargin.checks.stop import words
-from gripmargin.checks.stop.use import AXES, PATH, StopUse, stop_use
-from gripmargin.checks.stop.worst import Seen
+from gripmargin.checks.stop.course import Indices
+from gripmargin.checks.stop.follow import FIRST
+from gripmargin.checks.stop.use import AXES, PATH, Stopping, StopUse, stop_use, use_of_stops
+from gripmargin.checks.stop.worst import seen
 from gripmargin.checks.use import inverse
-from gripmargin.kernels.search import furthest
+from gripmargin.kernels.search import furthest_within
+from gripmargin.kernels.utilisation import largest_utilisation
 from gripmargin.results.findings import Remedy, on_target
 
 SLOWEST: Final = 0.2  # share of the speed below which slowing is no remedy for a stop
 SOFTEST: Final = 10.0  # factor on stopping times beyond which a softer stop is no remedy
-TRIED: Final = 24  # samples, the worst ones, at which a change is sought before the check tries it on all
-HALVINGS: Final = 7
+TRIED: Final = FIRST  # samples, the worst ones, at which a change is sought before the check tries it on all
+NEAR: Final = 0.01  # share by which a use that is sought may be below what it may be
+SHARES: Final = 8  # of the speed, or of the deceleration, that are looked at in a search
 SEARCHED: Final = 3  # motions, the worst ones, for which a speed is sought
+FURTHER: Final = 1.03  # by what less a softer stop that failed on trial has to use the pads where it is sought anew
 ROUNDS: Final = 3  # attempts at a softer stop, each with the samples that fell short in the one before
 
 
@@ -47,15 +53,17 @@ def advice(
     """
     case, use = stops.stopping.case, stops.whole
     known = {short.k for short in found if np.isfinite(use.high[short.piece]).all()}
+    needed = _speeds(stops, target)
     slow = slowing(
         case,
         trials,
         [short for short in found if short.k in known],
-        lambda motion, _: _speed_needed(stops, motion, target),
+        lambda motion, _: needed(motion),
         lambda motion, _: Remedy(
             action="none", text=words.slowing_alone(motion.subject), figures={"move": motion.move}
         ),
         searched=SEARCHED,
+        back=STEPS_BACK[::2],
     )
     whole = _for_whole(stops, target, trials) if known else ()
     out = {}
@@ -72,11 +80,11 @@ def _for_whole(stops: StopUse, target: float, trials: Trials) -> tuple[Remedy, .
     if not math.isfinite(high):
         return ()
     job = stops.stopping.case.job
-    worst = Seen.at(stops, int(np.argmax(stops.whole.high)))
+    k = int(np.argmax(stops.whole.high))
     found = (
-        trials.tried(_softer(stops, target)),
-        trials.tried(strengthened(job, high, target)),
-        trials.tried(enlarged(job, size_for(job, worst.load[:, None], high, target))),
+        _softer(stops, target, trials),
+        trials.tried(islice(strengthened(job, high, target), 0, None, 2)),  # a trial costs much
+        trials.tried(islice(enlarged(job, size_for(job, seen(stops, [k])[k].load[:, None], high, target)), 0, None, 2)),
     )
     return tuple(remedy for remedy in found if remedy is not None)
 
@@ -90,56 +98,74 @@ def _better_data(stops: StopUse, sample: int) -> str:
     return "; ".join(out or [words.TRY_THE_STOP])
 
 
-def _speed_needed(stops: StopUse, motion: Motion, target: float) -> float | None:
-    """The share of its speed at which the worst samples of a motion are on target; None where none was found."""
-    inside = np.isin(stops.whole.samples, motion.samples)
-    few = _first(stops.whole.samples[inside], stops.whole.high[inside])
-    time = _least(lambda time: on_target(inverse(_high(stops, few, slower=1.0 / time)), target), 1.0 / SLOWEST)
-    return None if time is None else math.floor(100.0 / time + 1e-9) / 100.0
+def _speeds(stops: StopUse, target: float) -> Callable[[Motion], float | None]:
+    """What finds the share of its speed at which the worst samples of a motion are on target."""
+    at, ends = cache(lambda speed: stops.stopping.other(slower=speed, softer=1.0)), [SLOWEST]
+
+    def needed(motion: Motion) -> float | None:
+        few = _worst(stops.whole.high, np.flatnonzero(np.isin(stops.whole.samples, motion.samples)), TRIED)
+        beyond = 1.0, float(stops.whole.high[few].max())
+        for speed in ends:  # what another motion needs, first: they are often alike
+            used = _used(stops, few, at(speed))
+            if on_target(inverse(used), target):
+                within = speed, used
+                break
+            beyond = speed, used
+        else:
+            return None
+        found = furthest_within(
+            lambda speed: _used(stops, few, at(speed)), 1.0 / target, within, beyond, near=NEAR, most=SHARES
+        )
+        ends.insert(0, found or within[0])
+        return math.floor(100.0 * ends[0] + 1e-9) / 100.0
+
+    return needed
 
 
-def _softer(stops: StopUse, target: float) -> Iterator[Change]:
-    """The factor on the stopping time that is enough, sought at the worst samples and at those short with it."""
+def _softer(stops: StopUse, target: float, trials: Trials) -> Remedy | None:
+    """The factor on the stopping time: enough at some samples, then at those that were the worst on trial."""
+    case, samples, stop = stops.stopping.case, stops.whole.samples, stops.stopping.stop
+    moving = float(largest_utilisation(case.grip.face, case.load[:, samples]).max())
+    if not on_target(inverse(moving), target):
+        return None
     # a stop that takes longer reaches further: the worst places need not stay so
-    samples, stop, job = stops.whole.samples, stops.stopping.stop, stops.stopping.case.job
-    few, factor = np.union1d(_first(samples, stops.whole.high), samples[:: max(samples.size // TRIED, 1)]), 1.0
+    worst = motion_at(case, int(samples[np.argmax(stops.whole.high)]))
+    inside, known = np.flatnonzero(np.isin(samples, worst.samples)), (1.0, stops.whole.most)
+    few = np.union1d(_worst(stops.whole.high, inside, TRIED // 2), inside[:: -(-inside.size // (TRIED // 2))])
+    most = 1.0 / target
     for _ in range(ROUNDS):
-        least = _least(partial(_enough, stops, few, target), SOFTEST, factor)
-        if least is None:
-            return
-        factor = math.ceil(100.0 * least - 1e-9) / 100.0
-        high = _high(stops, samples, softer=factor)
-        if on_target(inverse(high), target):
+        with_share = partial(_with_softer, stops, few)
+        share = furthest_within(with_share, most, (1.0 / SOFTEST, moving), known, near=NEAR, most=SHARES)
+        if share is None:
+            return None
+        factor = math.ceil(100.0 / share - 1e-9) / 100.0
+        text = words.softer(stop, factor, path=PATH in stops.by_kind, axes=AXES in stops.by_kind)
+        remedy = Remedy(action="stop softer", text=text, figures={"factor": factor})
+        if trials.done:
             break
-        few = np.union1d(few, _first(samples, high))
-    text = words.softer(stop, factor, path=PATH in stops.by_kind, axes=AXES in stops.by_kind)
-    yield Change(
-        remedy=Remedy(action="stop softer", text=text, figures={"factor": factor}),
-        job=lambda: changes.softer_stop(job, factor),
-    )
+        if trials.passes(partial(changes.softer_stop, case.job, factor)) is not None:
+            return replace(remedy, shown=True)
+        tried = trials.last and trials.last.shared(use_of_stops)
+        if not tried or tried.whole.samples.size != samples.size:
+            break
+        # on trial only the worst are looked at closely: what is sure tells them, and others may count for more
+        use = tried.whole
+        few, known = _worst(use.low, np.arange(samples.size), TRIED), (1.0 / factor, use.most)
+        most = 1.0 / target / max(FURTHER, use.most / float(use.high[few].max()))
+    return remedy
 
 
-def _high(stops: StopUse, samples: NDArray[np.intp], *, softer: float = 1.0, slower: float = 1.0) -> FloatArray:
-    """How far stops that begin at some samples use the pads at most, as closely as their target asks."""
-    stopping = stops.stopping.other(slower=slower, softer=softer)
-    return np.max([stop_use(stopping, kind, samples, quick=True).high for kind in stops.by_kind], axis=0)
+def _with_softer(stops: StopUse, few: Indices, share: float) -> float:
+    """How far stops at a few of the samples use the pads with a share of their decelerations."""
+    return _used(stops, few, stops.stopping.other(slower=1.0, softer=1.0 / share))
 
 
-def _enough(stops: StopUse, few: NDArray[np.intp], target: float, softer: float) -> bool:
-    """Whether stops that begin at a few samples are on target if they take so many times longer."""
-    return on_target(inverse(_high(stops, few, softer=softer)), target)
+def _used(stops: StopUse, few: Indices, other: Stopping) -> float:
+    """How far other stops at a few of the samples use the pads at most."""
+    samples = stops.whole.samples[few]
+    return float(np.max([stop_use(other, kind, samples, quick=True).high for kind in stops.by_kind]))
 
 
-def _least(enough: Callable[[float], bool], most: float, least: float = 1.0) -> float | None:
-    """The least factor that is enough, above one that is not; None where the largest one is not."""
-    while least < most:
-        factor = min(2.0 * least, most)
-        if enough(factor):
-            return furthest(enough, factor, least, halvings=HALVINGS)
-        least = factor
-    return None
-
-
-def _first(samples: NDArray[np.intp], use: FloatArray) -> NDArray[np.intp]:
-    """Those of some samples that use the pads most."""
-    return samples[np.sort(np.argsort(-use, kind="stable")[:TRIED])]
+def _worst(use: FloatArray, some: Indices, many: int) -> Indices:
+    """Those of some indices that use the pads most."""
+    return np.asarray(np.sort(some[np.argsort(-use[some], kind="stable")[:many]]))

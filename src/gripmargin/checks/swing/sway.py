@@ -7,8 +7,9 @@ hangs at another lever, is carried round by the tool at another radius, and turn
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, lru_cache
 from typing import Final
 
 import numpy as np
@@ -21,7 +22,7 @@ from gripmargin.checks.swing.response import Swing, begun
 from gripmargin.checks.swing.ringing import Stretch, next_too
 from gripmargin.contact.backing import displacement_rows
 from gripmargin.kernels.face import Face
-from gripmargin.kernels.sway import displaced_load, fed_back
+from gripmargin.kernels.sway import Feedback, displaced_load, fed_back
 from gripmargin.kernels.utilisation import peak_utilisation
 
 FOLLOWED: Final = 1e-3  # share of what all modes use from which what the sway changes is followed, not bounded
@@ -29,6 +30,7 @@ SUDDEN: Final = 2.0  # on a load that comes at once (Chopra, Dynamics of Structu
 LAWS: Final = (False, True)  # that springs go on by at larger turns: in the rotation vector, and turn by turn
 LARGEST: Final = np.deg2rad(10.0)  # of a swing out of its place that is judged: beyond it springs are not linear either
 
+AT_ONCE: Final = 8_192  # samples that are looked at at a time: memory alone
 BEYOND: Final = 1.5  # times that angle, beyond which nobody needs to know what the part does
 
 
@@ -80,58 +82,67 @@ def sway_of(case: Case, stretch: Stretch, face: Face, followed: NDArray[np.bool_
         followed: Which modes are looked at from instant to instant, shape (modes,).
         steps: At how many instants from one of the stretch to the next.
     """
-    found, gain, slow = stretch.swing, stretch.swing.modes.gain(face), followed[:, None]
-    response = np.where(slow, found.response(), found.drive.base)
-    rate, bend = (np.where(slow, x, 0.0) for x in found.rates)
-    frame = _Frame(case=case, stretch=stretch, motion=_motion(case, stretch, found.drive.t))
-    added = (frame.added(slice(None), response, rate, bend, in_turns=law) for law in LAWS)
-    more = SUDDEN * float(np.max([gain @ np.abs(load) for load in added]))
-    if more > FOLLOWED * float((gain @ np.abs(response)).max()) or np.isnan(more):
-        return _followed(case, stretch, face, followed, steps)
-    angle, way = frame.moved(response)
+    found, frame = stretch.swing, _Frame(case=case, stretch=stretch)
+    more, most = _added_at_most(frame, stretch.swing.modes.gain(face), followed)
+    if more > FOLLOWED * most or np.isnan(more):
+        return _followed(frame, face, followed, steps)
+    angle, way = frame.moved(_linear(found, followed))
     known = angle + _turn_unsure(found) <= LARGEST
     return Sway(more=np.full(angle.size, more), angle=angle, way=way, known=known)
 
 
-def _followed(case: Case, stretch: Stretch, face: Face, followed: NDArray[np.bool_], steps: int) -> Sway:
-    found, first, modes = stretch.swing, stretch.swing.first, stretch.swing.modes
-    told = found.drive.t
+def _linear(found: Swing, followed: NDArray[np.bool_]) -> FloatArray:
+    """The response of the modes that are followed, and the load of the others."""
+    return np.where(followed[:, None], found.response(), found.drive.base)
+
+
+def _added_at_most(frame: _Frame, gain: FloatArray, followed: NDArray[np.bool_]) -> tuple[float, float]:
+    """What the sway may add to the use of the pads, and what all modes use, at most."""
+    found, most = frame.stretch.swing, []
+    response, (rate, bend) = _linear(found, followed), (np.where(followed[:, None], x, 0.0) for x in found.rates)
+    for part in _blocks(found.drive.t.size):
+        motion, moving = frame.motion(found.drive.t[part]), (response[:, part], rate[:, part], bend[:, part])
+        most += [float((gain @ np.abs(frame.added(motion, *moving, in_turns=law))).max()) for law in LAWS]
+    return SUDDEN * float(np.max(most)), float((gain @ np.abs(response)).max())
+
+
+def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int) -> Sway:
+    found, modes, told = frame.stretch.swing, frame.stretch.swing.modes, frame.stretch.swing.drive.t
+    first, linear = found.first * steps, _linear(found, followed)
     t = np.append((told[:-1, None] + np.diff(told)[:, None] * np.arange(steps) / steps).ravel(), told[-1])
-    groups = np.minimum(np.arange(told.size)[:, None] * steps + np.arange(steps), t.size - 1)
-    after = slice(first * steps, None)
-    before = _between(t, told, np.where(followed[:, None], found.response(), found.drive.base))
-    load, rest = _between(t, told, found.drive.load)[:, after], _between(t, told, stretch.rest)
-    frame = _Frame(case=case, stretch=stretch, motion=_motion(case, stretch, t)[:, :, after])
-    begin, known = begun(modes, found.drive, stretch.start), np.ones(told.size, dtype=bool)
-    out = []
+    begin, strength = begun(modes, found.drive, frame.stretch.start), float(frame.moved(linear)[0].max())
+    known, out = np.ones(told.size, dtype=bool), []
     for law in LAWS:
-        response = before.copy()
-        response[:, after], end = fed_back(
-            t[after],
-            load,
+        response, end = fed_back(
+            t[first:],
+            _between(t[first:], told, found.drive.load),
             modes.frequency,
             modes.damping,
             begin,
-            partial(frame.added, in_turns=law),
+            frame.feedback(t[first:], in_turns=law),
             followed,
-            hangs=not stretch.start.rate.any(),
-            strength=float(np.nan_to_num(frame.moved(before)[0].max(), nan=1.0)),
+            hangs=not frame.stretch.start.rate.any(),
+            strength=float(np.nan_to_num(strength, nan=1.0)),
         )
-        wrench = modes.loads @ response + rest
-        use, point, _, _ = peak_utilisation(face, wrench)
-        angle, way = (x[groups].max(axis=1) for x in frame.moved(response))
-        known &= (angle + _turn_unsure(found) <= LARGEST) & (groups[:, -1] < first * steps + end)
-        out.append((use[groups].max(axis=1), use, point, wrench, angle, way))
-    value, use, point, wrench, angle, way = out[0]
+        looked = []
+        for part in _blocks(told.size):
+            here = slice(part.start * steps, part.stop * steps)
+            groups = np.minimum(np.arange(part.start, part.stop)[:, None] * steps + np.arange(steps), t.size - 1)
+            swung, after = _between(t[here], told, linear), max(first - here.start, 0)
+            swung[:, after:] = response[:, max(here.start - first, 0) : max(here.stop - first, 0)]
+            looked.append(_looked(frame, face, swung, _between(t[here], told, frame.stretch.rest), groups - here.start))
+            known[part] &= groups[:, -1] < first + end
+        out.append([np.concatenate(each, axis=-1) for each in zip(*looked, strict=True)])
+        known &= out[-1][3] + _turn_unsure(found) <= LARGEST
+    value, point, load, angle, way = out[0]
     # What is left out is of the third power of the turn: the next term of its series.
     third = np.maximum.accumulate(angle) ** 2 / 6.0
-    best = groups[np.arange(told.size), use[groups].argmax(axis=1)]
     return Sway(
         more=np.zeros(told.size),
         followed=Followed(
             value=value,
-            point=point[best],
-            load=wrench[:, best],
+            point=point.astype(np.intp),
+            load=load,
             least=np.min([each[0] for each in out], axis=0) * (1.0 - third),
             most=np.max([each[0] for each in out], axis=0) * (1.0 + third),
         ),
@@ -139,6 +150,23 @@ def _followed(case: Case, stretch: Stretch, face: Face, followed: NDArray[np.boo
         way=way,
         known=np.logical_and.accumulate(known),  # what the part does later hangs on what it did
     )
+
+
+def _looked(
+    frame: _Frame, face: Face, response: FloatArray, rest: FloatArray, groups: NDArray[np.intp]
+) -> tuple[FloatArray, ...]:
+    """Use, place, load, turn, and way of the centre of mass, each where it is largest in a group of instants."""
+    wrench = frame.stretch.swing.modes.loads @ response + rest
+    use, point, _, _ = peak_utilisation(face, wrench)
+    best = groups[np.arange(len(groups)), use[groups].argmax(axis=1)]
+    angle, way = (x[groups].max(axis=1) for x in frame.moved(response))
+    return use[groups].max(axis=1), point[best], wrench[:, best], angle, way
+
+
+def _blocks(samples: int) -> Iterator[slice]:
+    """Samples so many at a time."""
+    for first in range(0, samples, AT_ONCE):
+        yield slice(first, min(first + AT_ONCE, samples))
 
 
 def _turn_unsure(found: Swing) -> FloatArray:
@@ -154,25 +182,45 @@ class _Frame:
     Attributes:
         case: The job.
         stretch: With its linear swing.
-        motion: At each instant gravity less the acceleration of the tool origin [m/s^2], the tool's angular velocity
-            [rad/s] and acceleration [rad/s^2], tool axes, shape (3, 3, n).
     """
 
     case: Case
     stretch: Stretch
-    motion: FloatArray
+
+    @cached_property
+    def _told(self) -> tuple[FloatArray, FloatArray]:
+        """The times of the samples, and what `motion` returns there, shape (9, n)."""
+        tool = self.case.motion.at.take(self.stretch.samples)
+        felt = tool.in_tool(self.case.job.gravity) - tool.acceleration.T
+        rows = np.concatenate([felt, tool.angular_velocity.T, tool.angular_acceleration.T])
+        return self.case.job.trajectory.t[self.stretch.samples], rows
+
+    def motion(self, t: FloatArray) -> FloatArray:
+        """Return what the tool does at some times, tool axes, shape (3, 3, m).
+
+        Gravity less the acceleration of its origin [m/s^2], its angular velocity [rad/s] and acceleration [rad/s^2].
+        """
+        return _between(t, *self._told).reshape(3, 3, -1)
+
+    def feedback(self, t: FloatArray, *, in_turns: bool) -> Feedback:
+        """Return what adds to the load at instants of some times, for responses and their rates there."""
+
+        @lru_cache(maxsize=1)
+        def motion(first: int, last: int) -> FloatArray:
+            return self.motion(t[first:last])
+
+        return lambda part, *moving: self.added(motion(part.start, part.stop), *moving, in_turns=in_turns)
 
     def added(
-        self, part: slice, response: FloatArray, rate: FloatArray, bend: FloatArray, *, in_turns: bool
+        self, motion: FloatArray, response: FloatArray, rate: FloatArray, bend: FloatArray, *, in_turns: bool
     ) -> FloatArray:
         """What responses, their rates and second derivatives add to the load, shape (modes, m) each."""
         modes, body = self.stretch.swing.modes, self.case.job.part
-        ways = modes.shapes @ response, modes.shapes @ rate, modes.shapes @ bend
-        frame, carried = self.motion[:, :, part], modes.loads @ response
+        ways, carried = (modes.shapes @ response, modes.shapes @ rate, modes.shapes @ bend), modes.loads @ response
         if np.linalg.norm(ways[0][3:], axis=0).max() > BEYOND * LARGEST:
             return np.full(response.shape, np.nan)
         inertial = body.mass, body.com, body.inertia, self.case.whole.centre
-        return np.asarray(modes.shapes.T @ displaced_load(*inertial, frame, ways, carried, in_turns=in_turns))
+        return np.asarray(modes.shapes.T @ displaced_load(*inertial, motion, ways, carried, in_turns=in_turns))
 
     def moved(self, response: FloatArray) -> tuple[FloatArray, FloatArray]:
         """By how much the part is turned [rad], and how far its centre of mass is from its place [m]."""
@@ -181,14 +229,6 @@ class _Frame:
         return np.linalg.norm(ways[3:], axis=0), np.linalg.norm(lever @ ways, axis=0)
 
 
-def _motion(case: Case, stretch: Stretch, t: FloatArray) -> FloatArray:
-    tool = case.motion.at.take(stretch.samples)
-    felt = tool.in_tool(case.job.gravity) - tool.acceleration.T
-    rows = np.concatenate([felt, tool.angular_velocity.T, tool.angular_acceleration.T])
-    return (rows if t.size == tool.samples else _between(t, case.job.trajectory.t[stretch.samples], rows)).reshape(
-        3, 3, -1
-    )
-
-
 def _between(t: FloatArray, told: FloatArray, rows: FloatArray) -> FloatArray:
-    return np.stack([np.interp(t, told, row) for row in rows]) if t.size > told.size else rows.copy()
+    near = slice(max(int(np.searchsorted(told, t[0], side="right")) - 1, 0), int(np.searchsorted(told, t[-1])) + 1)
+    return np.stack([np.interp(t, told[near], row[near]) for row in rows])
