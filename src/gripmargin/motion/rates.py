@@ -20,6 +20,7 @@ from gripmargin.base.errors import InputError
 from gripmargin.kernels.adaptive_fit import FEWEST, adaptive_fit
 from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.cubic_spline import spline_rates
+from gripmargin.kernels.differences import difference_bounds
 from gripmargin.kernels.digits import value_error
 from gripmargin.kernels.local_fit import even_step, running_max
 from gripmargin.kernels.pieces import FEWEST as FEWEST_OF_PIECES
@@ -45,7 +46,9 @@ METHOD: Final = (
 
 @dataclass(frozen=True, eq=False)
 class Rates(Value):
-    """Derivatives of samples and their errors: at least 95 % are within 2 sigma + bias of a sample or one beside it.
+    """Derivatives of samples and their errors: at least 95 % lie between those of a sample and of one beside it.
+
+    Both within 2 sigma + bias, of all channels together: what is convex in them is no larger between.
 
     Attributes:
         first: First derivative [unit/s], shape (n, channels).
@@ -224,6 +227,7 @@ def estimate_rates(
             beside = shaken[:, None] & running_max(quick > 0.0, 2)
             small = _narrow(times, columns, np.maximum(error, JITTER), second, window, proof=np.where(beside, 0, NEVER))
             quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
+            _by_differences(times, columns, error, second, window, quick + jitter > 0.0)
     spline = spline_rates(times, samples)
     found = Rates(
         first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T, jitter.T
@@ -250,11 +254,8 @@ def _narrow(
     bounded = np.flatnonzero((np.ptp(y, axis=1) > 0.0) & (proof < NEVER).any(axis=1))
     y, error = y[bounded], error[bounded]
     for run in _even_runs(t) if bounded.size else ():
-        even = t[run][0] + np.arange(run.stop - run.start) * (t[run][-1] - t[run][0]) / (run.stop - run.start - 1)
-        step = float(even[1] - even[0])
-        speed = np.abs(np.diff(y[:, run], axis=1)).max(axis=1) / step
-        late = np.abs(t[run] - even).max() + 2.0 * np.spacing(np.abs(t).max())
-        low, high, followed, points = piece_bounds(y[:, run] - y[:, run.start, None], error + late * speed)
+        step, off = _evenly(t[run], y[:, run])
+        low, high, followed, points = piece_bounds(y[:, run] - y[:, run.start, None], error + off)
         followed &= points >= proof[bounded, run]
         low, high = (np.where(followed, bound, 0.0).T / step**2 for bound in (low, high))
         before = second[:, run, bounded]
@@ -263,6 +264,46 @@ def _narrow(
         window[bounded, run] = np.where(followed, step, window[bounded, run])
         taken[bounded, run] = closer.T
     return taken
+
+
+def _by_differences(
+    t: FloatArray, y: FloatArray, error: FloatArray, second: FloatArray, window: FloatArray, quick: NDArray[np.bool_]
+) -> None:
+    """Put in the bounds of second differences where they are closer, in place.
+
+    Beside such a sample, and where another channel has one, the others allow for what differences say as well: a step
+    between two samples may be on either.
+
+    Args:
+        t: Times [s], shape (n,).
+        y: Samples, shape (channels, n).
+        error: Bound of the error of each value, shape (channels,).
+        second: Second derivative, noise and bias, shape (3, n, channels).
+        window: Time over which was smoothed [s], shape (channels, n).
+        quick: Where moves are too quick to be followed: no difference bounds them, shape (channels, n).
+    """
+    for run in _even_runs(t):
+        step, off = _evenly(t[run], y[:, run])
+        low, high, follows, otherwise = difference_bounds(y[:, run] - y[:, run.start, None], error + off)
+        low, high, room = (bound / step**2 for bound in (low, high, 4.0 * (error + off)[:, None]))
+        value, sigma, bias = np.swapaxes(second[:, run], 1, 2)
+        half = 2.0 * sigma + bias
+        may = follows & ~quick[:, run]
+        taken = may & ((high - low) / 2.0 + room < half)
+        joined = may & ~taken & (running_max(taken, 1) | (otherwise & taken.any(axis=0)))
+        low = np.where(taken, low - room, np.minimum(low, value - half))
+        high = np.where(taken, high + room, np.maximum(high, value + half))
+        bounds = np.stack([low + high, np.zeros_like(low), high - low]) / 2.0
+        second[:, run] = np.swapaxes(np.where(taken | joined, bounds, [value, sigma, bias]), 1, 2)
+        window[:, run] = np.where(taken, 2.0 * step, window[:, run])
+
+
+def _evenly(t: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:
+    """The interval of even times [s], and what their rounding does to each channel [unit], shape (channels,)."""
+    even = t[0] + np.arange(t.size) * (t[-1] - t[0]) / (t.size - 1)
+    step = float(even[1] - even[0])
+    late = np.abs(t - even).max() + 2.0 * np.spacing(np.abs(t).max())
+    return step, late * np.abs(np.diff(y, axis=1)).max(axis=1) / step
 
 
 def _even_runs(t: FloatArray) -> list[slice]:
