@@ -17,6 +17,7 @@ from gripmargin.files.job_schema import JobFile, Table, key_path
 from gripmargin.files.job_values import OfOneJoint
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.motion.chain import Chain
+from gripmargin.motion.still import hanging_still
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Pick, Stop, StopFigure, Targets
 from gripmargin.workcell.fields import Declared
@@ -35,6 +36,8 @@ D = TypeVar("D", bound=Declared)
 
 def build_job(file: Path, tables: Table) -> Job:
     """Build a job from the valid tables of a job file, and read the files they name.
+
+    In a job without a program the part hangs still on its pads.
 
     Raises:
         InputErrors: All faults found, each with file and key.
@@ -58,7 +61,7 @@ class _Builder:
             InputErrors: All faults found.
         """
         tables = self.tables
-        robot = self._robot()
+        robot = None if tables.program is None else self._robot()
         materials = self._materials()
         values: dict[str, Any] = {
             "gripper": self._gripper(materials),
@@ -69,23 +72,31 @@ class _Builder:
             "joint_limits": self._limits(robot),
             "flange": self._value("flange", Flange),
             "targets": self._value("targets", Targets) or Targets(),
+            "robot": robot,
         }
-        trajectory = recording = None
-        if tables.program.recording_topic is not None and tables.program.recording is None:
-            remedy = "add program.recording, or leave the topic out"
-            self._fault("program.recording_topic", "a topic without a recording", "a recording", remedy)
-        if tables.robot is None or robot is not None:
-            trajectory = self._trajectory(tables.program.trajectory, tables.program.topic, robot)
-            recording = self._trajectory(tables.program.recording, tables.program.recording_topic, robot)
-        if isinstance(trajectory, JointTrajectory) and tables.robot is None:
-            self._fault("robot", "no robot", "the robot that this joint program moves", "add the table [robot]")
+        values |= tables.job.given(Job)
+        if tables.program is not None:
+            values |= self._program(tables.program, robot)
+        else:
+            values["trajectory"] = hanging_still(values.get("gravity", (0.0, 0.0, -1.0)))
         self._refuse()
-        values |= tables.job.given(Job) | tables.program.given(Job)
-        values |= {"robot": robot, "trajectory": trajectory, "recording": recording}
         job = self._attempt("job", lambda: Job(**values))
         if job is None:
             raise InputErrors(self.problems)
         return replace(job, assumed=(*self.assumed, *assumptions(job, tables)))
+
+    def _program(self, table: Table, robot: Chain | None) -> dict[str, Any]:
+        """The values of the program's table, its files read."""
+        trajectory = recording = None
+        if table.recording_topic is not None and table.recording is None:
+            remedy = "add program.recording, or leave the topic out"
+            self._fault("program.recording_topic", "a topic without a recording", "a recording", remedy)
+        if self.tables.robot is None or robot is not None:
+            trajectory = self._trajectory(table.trajectory, table.topic, robot)
+            recording = self._trajectory(table.recording, table.recording_topic, robot)
+        if isinstance(trajectory, JointTrajectory) and self.tables.robot is None:
+            self._fault("robot", "no robot", "the robot that this joint program moves", "add the table [robot]")
+        return {**table.given(Job), "trajectory": trajectory, "recording": recording}
 
     def _attempt(self, key: str | None, make: Callable[[], T], own: str = "") -> T | None:
         """Make something; a fault is noted under the key (None: it names its own file)."""

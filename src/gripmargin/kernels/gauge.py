@@ -1,9 +1,9 @@
 """Utilisation as the largest of many linear figures: what no load of a set asks more than, without any search.
 
-The utilisation of a place is ``max (p . t + e) / (left - p . a)`` over unit vectors p that do not push (p_z >= 0), with t
-the normalised traction of the load and e, left and a as in `gripmargin.kernels.face`: of a fixed p it is linear in the
-load but for e, which is a norm. Over directions on a grid, none farther than an angle d from the next, it is missed by
-no more than what cos(d) instead of 1 gives.
+The utilisation of a place is ``max (p . t + e) / (left - p . a)`` over unit vectors p that do not push (p_z >= 0), with
+t the normalised traction of the load and e, left and a as in `gripmargin.kernels.face`: of a fixed p it is linear in
+the load but for e, which is a norm. Over directions on a grid, none farther than an angle d from the next, it is missed
+by no more than what cos(d) instead of 1 gives.
 """
 
 from __future__ import annotations

@@ -90,7 +90,14 @@ def limits(
     return asked.found(case, grip, blocked if grip is None else grip.doubts)
 
 
-def limits_file(path: str | Path) -> Limits:
+def limits_file(
+    path: str | Path,
+    *,
+    tilts: ArrayLike = TILTS,
+    ramps: ArrayLike = RAMPS,
+    radii: ArrayLike = RADII,
+    speed: float = FASTEST,
+) -> Limits:
     """Read a job file, which may be without a program, and find its limits; see `limits`.
 
     Raises:
@@ -98,7 +105,8 @@ def limits_file(path: str | Path) -> Limits:
     """
     from gripmargin.files.job_file import read_job  # noqa: PLC0415 - a pipeline without files needs no reader
 
-    return limits(read_job(as_path(path), program=False))
+    job = read_job(as_path(path), program=False)
+    return limits(job, tilts=tilts, ramps=ramps, radii=radii, speed=speed)
 
 
 def _within(values: ArrayLike, where: str, least: float, most: float) -> FloatArray:
