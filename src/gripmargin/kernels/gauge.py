@@ -68,9 +68,8 @@ def gauge_rows(face: Face) -> Rows:
     start = np.zeros((3, face.points)) if face.start is None else face.start
     left = np.maximum(gap * face.left - p @ start, NOTHING)  # (directions, points)
     load = np.einsum("kc,cpi->kpi", p, face.maps) / left[:, :, None]
-    slack, spread = np.zeros((face.points, 1)), np.zeros((1, 6, 6))
-    if face.slack is not None and face.spread is not None:
-        slack, spread = face.slack, face.spread
+    slack = np.zeros((face.points, 1)) if face.slack is None else face.slack
+    spread = np.zeros((1, 6, 6)) if face.spread is None else face.spread
     few, near, share = _between(p)
     place = np.arange(face.points)
     return Rows(

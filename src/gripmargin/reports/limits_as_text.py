@@ -48,8 +48,8 @@ def ramp_name(ramp: float) -> str:
 
 def _by_ramp(limits: Limits) -> list[str]:
     head = (
-        "The tool moves without turning: largest acceleration in any direction [mm/s^2], by the tilt of the pads and by "
-        "the time in which the acceleration goes from none to that (divided by it: the jerk)"
+        "The tool moves without turning: largest acceleration in any direction [mm/s^2], by the tilt of the pads and "
+        "by the time in which the acceleration goes from none to that (divided by it: the jerk)"
     )
     rows = [[figure(1e3 * a) for a in row] for row in limits.linear["any"]]
     return [*_wrapped("  ", head), *_table(limits.tilts, [ramp_name(ramp) for ramp in limits.ramps], rows)]
@@ -77,7 +77,8 @@ def _circles(limits: Limits) -> list[str]:
         f"Ramps {ramp_name(limits.ramps[j])}: circles that the tool turns with, of this radius or wider: speed [mm/s] "
         "and acceleration along the path [mm/s^2], both at once"
     )
-    names, rows = [], [[] for _ in limits.tilts]
+    names: list[str] = []
+    rows: list[list[str]] = [[] for _ in limits.tilts]
     for radius, speed, along in zip(limits.radii, limits.circling, limits.circling_acceleration, strict=True):
         names += [f"{1e3 * radius:g} mm", ""]
         for i, row in enumerate(rows):

@@ -118,12 +118,16 @@ def _within(values: ArrayLike, where: str, least: float, most: float) -> FloatAr
 
 def _hanging(job: Job) -> tuple[Case, tuple[str, ...]]:
     """The part hanging still on its pads as the press left them, and why nothing can be said of it."""
-    still = replace(
-        job,
+    still = Job(
+        name=job.name,
+        gripper=job.gripper,
+        part=job.part,
         trajectory=hanging_still(job.gravity),
-        **dict.fromkeys(("robot", "nest", "flange", "joint_limits", "stamps", "recording", "recording_offset")),
-        phases=(),
-        pick=None,
+        targets=job.targets,
+        gravity=job.gravity,
+        air_density=job.air_density,
+        accept=job.accept,
+        assumed=job.assumed,
     )
     pressed, case = work_out(job), work_out(still)
     if pressed.pickup is not None:
@@ -216,8 +220,9 @@ class _Asked:
 
         def each(motion: Callable[[int, int], Motion]) -> FloatArray:
             out = unknown.copy()
-            for i, j in np.ndindex(out.shape) if grip is not None else ():
-                out[i, j] = grip.largest(motion(i, j), float(self.tilts[i]), float(self.ramps[j]))
+            if grip is not None:
+                for i, j in np.ndindex(out.shape):
+                    out[i, j] = grip.largest(motion(i, j), float(self.tilts[i]), float(self.ramps[j]))
             return out
 
         def steady(motion: Motion) -> FloatArray:
