@@ -49,7 +49,9 @@ def test_rows_between_coarse_ones_are_bounded_by_them(name, face):
     assert np.isin(rows.near, rows.coarse).all()
     over = []
     for _ in range(60):
-        value = np.linalg.norm(rows.load @ RNG.normal(size=(6, 3)), axis=1) + rows.slack @ RNG.uniform(size=rows.slack.shape[1])
+        value = np.linalg.norm(rows.load @ RNG.normal(size=(6, 3)), axis=1) + rows.slack @ RNG.uniform(
+            size=rows.slack.shape[1]
+        )
         bound = (rows.share * value[rows.near]).sum(axis=1)
         assert (value <= bound * (1 + 1e-9)).all()
         over.append((bound[value.argmax()] / value.max()) - 1)

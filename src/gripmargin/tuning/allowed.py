@@ -100,12 +100,11 @@ class Allowed:
         self._rows, self._inputs, self._groups = gauge_rows(face), inputs, list(GROUPS.values())
         rows = self._rows
         self.still = _sizes(rows.load @ inputs, self._groups)
-        self.still += rows.slack @ _sizes(np.linalg.norm(rows.spread @ inputs, axis=1), self._groups)
+        loose = rows.slack @ _spread(rows.spread @ inputs, self._groups)
+        self.still += loose
         pull = rows.load @ inputs[:, GROUPS["gravity"]]
         self._down, self._aside = pull[:, 2], np.hypot(pull[:, 0], pull[:, 1])
-        self._loose = (
-            rows.slack @ _sizes(np.linalg.norm(rows.spread @ inputs, axis=1), self._groups)[:, NAMES.index("gravity")]
-        )
+        self._loose = rows.slack @ _spread(rows.spread @ inputs, [GROUPS["gravity"][2:], GROUPS["gravity"][:2]])
         self._sets = [(modes, Impulse.of(modes.frequency, modes.damping)) for modes in sets]
         self._widest = float(rows.share.sum(axis=1).max())
         coarse = np.zeros(len(rows.load), dtype=np.intp)
@@ -147,7 +146,8 @@ class Allowed:
         a, b, w = motion.polynomials
         down, aside = self._down[some], self._aside[some]
         lean = np.minimum(np.arctan2(aside, down), condition.tilt)
-        rest = condition.gravity * (down * np.cos(lean) + aside * np.sin(lean) + self._loose[some]) + self._held[some]
+        loose = self._loose[some] @ [1.0, np.sin(min(condition.tilt, np.pi / 2.0))]
+        rest = condition.gravity * (down * np.cos(lean) + aside * np.sin(lean) + loose) + self._held[some]
 
         def size(of: FloatArray, name: str) -> FloatArray:
             return of[some, NAMES.index(name)]
@@ -246,6 +246,11 @@ def _factors(modes: Modes, load: FloatArray, components: FloatArray) -> FloatArr
 
 def _sizes(values: FloatArray, groups: Sequence[list[int]]) -> FloatArray:
     return np.stack([np.linalg.norm(values[:, group], axis=1) for group in groups], axis=1)
+
+
+def _spread(values: FloatArray, groups: Sequence[list[int]]) -> FloatArray:
+    """The largest size of what a load of size 1 is turned into, shape (matrices, groups)."""
+    return np.stack([np.linalg.norm(values[:, :, group], ord=2, axis=(1, 2)) for group in groups], axis=1)
 
 
 def _root(left: FloatArray, terms: Sequence[tuple[Polynomial, FloatArray]]) -> FloatArray:
