@@ -1,6 +1,7 @@
 """Programs inside limits or just outside: accelerations straight between knots, and what comes of them exactly."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -69,7 +70,7 @@ def random_slide(rng, largest, ramp, rotation, *, direction=None, knots=24):
     a[knots // 2 :] = -a[: knots - knots // 2][rng.permutation(knots - knots // 2)]  # not ever faster
     a[0] = 0.0
     times, points = [0.0], [a[0]]
-    for before, after in zip(a, a[1:], strict=False):
+    for before, after in pairwise(a):
         times.append(times[-1] + max(np.linalg.norm(after - before) / largest * ramp, 2e-5))
         times.append(times[-1] + rng.choice([0.005, rng.uniform(0.0, 0.15)]))
         points += [after, after]

@@ -5,7 +5,6 @@ from functools import cache
 
 import numpy as np
 import pytest
-from support.within import circling, judged, leaning, random_circle, random_slide, sliding, worst_slide
 
 import gripmargin as gm
 from gripmargin.base.errors import InputError
@@ -14,6 +13,7 @@ from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.grip import grip_of
 from gripmargin.kernels.utilisation import largest_utilisation
 from gripmargin.tuning.allowed import Allowed, Condition, Motion, inputs
+from support.within import circling, judged, leaning, random_circle, random_slide, sliding, worst_slide
 
 G = 9.80665
 HELD = 5e4 * 0.04**2  # [N] of the one pad, in pull and in shear alike

@@ -55,7 +55,7 @@ def run(options: argparse.Namespace) -> int:
     try:
         found = limits_file(options.job, **asked)
     except InputError as error:
-        option = next((option for option, (name, _, _) in _LISTS.items() if name == error.where), None)
+        option = next((option for option, (name, _, _) in _LISTS.items() if error.where.split("[")[0] == name), None)
         raise error if option is None else error.at(f"--{option}") from error
     text = ""
     if "--json" in places:
