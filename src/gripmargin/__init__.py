@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from gripmargin.reports.as_lines import report_lines
     from gripmargin.reports.as_text import report_text
     from gripmargin.reports.html import report_html
+    from gripmargin.reports.html.limits_page import limits_html
     from gripmargin.reports.limits_as_json import limits_json
     from gripmargin.reports.limits_as_text import limits_text
     from gripmargin.reports.tuning_as_json import tuning_json
@@ -79,6 +80,7 @@ _LATER = {
     "reports.as_lines": "report_lines",
     "reports.as_text": "report_text",
     "reports.html": "report_html",
+    "reports.html.limits_page": "limits_html",
     "reports.limits_as_json": "limits_json",
     "reports.limits_as_text": "limits_text",
     "reports.tuning_as_json": "tuning_json",
@@ -145,6 +147,7 @@ __all__ = [
     "junit_xml",
     "limits",
     "limits_file",
+    "limits_html",
     "limits_json",
     "limits_text",
     "message_tree",

@@ -57,7 +57,7 @@ def test_a_job_without_a_program(job, tmp_path, capsys):
         assert due * (1 - 1e-2) < float(shown) <= due
     assert out.read_text() == gm.limits_json(found)
     tree = json.loads(out.read_text())
-    assert tree["schema"] == "gripmargin limits 1"
+    assert tree["schema"] == "gripmargin-limits/1"
     assert tree["ramps"] == [0.0, 0.1, None]
     assert tree["linear"]["x"] == found.linear["x"].tolist()
     assert tree["circling"][0]["speed"] == found.circling[0].tolist()

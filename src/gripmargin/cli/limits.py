@@ -43,13 +43,14 @@ def add(commands: Commands[Parser]) -> None:
     )
     limits.add_argument("--radius", metavar="MM,...", help="radii of circles (default 100,300,1000)")
     limits.add_argument("--speed", metavar="M/S", help="largest speed, where the air counts (default 2)")
+    limits.add_argument("--html", metavar="FILE", help="write the limits as a page with a figure")
     limits.add_argument("--json", metavar="FILE", help="write the limits as JSON; '-' prints it instead of the text")
 
 
 def run(options: argparse.Namespace) -> int:
     """Find the limits of the job."""
     asked = {name: value for option in _LISTS for name, value in _given(options, option)}
-    places = checked_places({"--json": options.json}, [options.job])
+    places = checked_places({"--json": options.json, "--html": options.html}, [options.job])
     from gripmargin.tuning.limits import limits_file  # noqa: PLC0415 - "--help" need not wait for it
 
     try:
@@ -57,14 +58,18 @@ def run(options: argparse.Namespace) -> int:
     except InputError as error:
         option = next((option for option, (name, _, _) in _LISTS.items() if error.where.split("[")[0] == name), None)
         raise error if option is None else error.at(f"--{option}") from error
-    text = ""
+    texts = {}
     if "--json" in places:
         from gripmargin.reports.limits_as_json import limits_json  # noqa: PLC0415 - only where JSON is wanted
 
-        text = limits_json(found)
-        write_all({places["--json"]: text})
-    if places.get("--json") == STDOUT:
-        heard = say(text, "--json")
+        texts[places["--json"]] = limits_json(found)
+    if "--html" in places:
+        from gripmargin.reports.html.limits_page import limits_html  # noqa: PLC0415 - only where a page is wanted
+
+        texts[places["--html"]] = limits_html(found)
+    write_all(texts)
+    if STDOUT in texts:
+        heard = say(texts[STDOUT], "--json" if options.json == STDOUT else "--html")
     else:
         from gripmargin.reports.limits_as_text import limits_text  # noqa: PLC0415 - only where text is wanted
 

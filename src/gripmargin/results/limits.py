@@ -10,7 +10,7 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.results.findings import Verdict
 
-SCHEMA = "gripmargin limits 1"
+SCHEMA = "gripmargin-limits/1"
 HALF_TURN = np.pi  # [rad]: a turn from rest to rest by as much gets no faster than `sqrt(HALF_TURN * acceleration)`
 DIRECTIONS = ("any", "x", "y", "z")
 
