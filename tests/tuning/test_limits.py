@@ -88,9 +88,10 @@ class TestByHand:
         assert found.linear["z"][0, 0] <= due
 
     def test_a_stop_keeps_its_own_target(self):
+        """Twice the load of a deceleration that comes at once (Chopra ch. 4), and twice again when it goes."""
         job = point_mass()
         found = gm.limits(replace(job, targets=gm.Targets(stop=1.25)), tilts=[0.0], ramps=[RAMP], radii=[1.0])
-        due = (HELD / MASS / 1.25 - G) * np.tanh(np.pi * 0.08 / 2)
+        due = (HELD / MASS / 1.25 - G) / 2
         assert found.stop[0] == pytest.approx(due, rel=0.05)  # of any direction, up is all but the worst
         assert found.stop[0] <= due
 
@@ -172,6 +173,16 @@ class TestAgainstTheChecker:
             a = factor * slowly(found, direction) * worst
             program = sliding(np.array([0.0, 1.0, 1.1]), np.array([0 * a, a, a]), leaning(0.0, 0.0), 0.01)
             assert judged(job, program)["hold"] == verdict
+
+    def test_a_stop_within_keeps_its_target(self):
+        """On and off at once, a third of a second long, in 6 directions, on a job that asks the target of all else."""
+        job, found = plate()
+        asked = replace(job, targets=gm.Targets(hold=job.targets.stop))
+        for way in (*np.eye(3), *-np.eye(3)):
+            a = found.stop[1] * way
+            knots = np.array([0 * a, 0 * a, a, a, 0 * a, 0 * a])
+            times = np.array([0.0, 0.1, 0.10002, 0.43, 0.43002, 0.7])
+            assert judged(asked, sliding(times, knots, leaning(TILTS[1], 0.5)))["swing"] == "pass"
 
     def test_circling_outside_falls_short(self):
         """At 1.5 times the speed: the sum of what acceleration, turning and spin do at worst is met by no circle."""

@@ -64,7 +64,7 @@ def blocks(limits: Limits) -> list[Block]:
         _block(
             limits,
             f"{ramps}: accelerations along one of the tool's axes [mm/s^2]; in any direction while it turns with half "
-            "of the acceleration below and 0.7 of the speed [mm/s^2]; deceleration of a stop, at once [mm/s^2]",
+            "of the acceleration below and 0.7 of the speed [mm/s^2]; stop, on and off at once [mm/s^2]",
             {f"along {axis}": [1e3 * limits.linear[axis][:, j]] for axis in ("x", "y", "z")}
             | {"both": [1e3 * limits.together[:, j]], "stop": [1e3 * limits.stop]},
         ),

@@ -38,8 +38,8 @@ class Limits:
         radii: Of circles [m], shape (m,).
         circling: Speed on circles of these radii and wider ones, the tool turning with them [m/s], shape (m, k, r);
             `circling_acceleration` along the path belongs to it.
-        stop: Deceleration in a straight line, on and off at once, with which the pads keep the target of `stop`
-            [m/s^2], shape (k,).
+        stop: Deceleration of a tool that moves steadily in a straight line, on and off at once, with which the target
+            of `stop` is kept [m/s^2], shape (k,).
         targets: Margins kept, by check.
         frequencies: Natural frequencies of the part on its pads [Hz], shape (modes,).
         blocked: Why limits are not known, a sentence each.

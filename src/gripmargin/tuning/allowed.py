@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 from typing import Final
 
 import numpy as np
@@ -75,12 +76,14 @@ class Condition:
         ramp: Time in which an acceleration may go from none to its largest [s]; 0: at once, inf: no swing.
         gravity: [m/s^2].
         drag: Largest force of the air [N].
+        stop: Whether the acceleration is a stop's: on at once, off at once, and nothing swings before.
     """
 
     tilt: float
     ramp: float
     gravity: float
     drag: float
+    stop: bool = False
 
 
 class Allowed:
@@ -111,7 +114,8 @@ class Allowed:
         coarse[rows.coarse] = np.arange(rows.coarse.size)
         self._near = np.ascontiguousarray(coarse[rows.near].T)
         self._held = np.zeros(len(rows.load))
-        self.sudden, self.rest, self._known = self.still, np.zeros_like(self.still), np.ones(len(rows.load), dtype=bool)
+        self.sudden, self.rest, self.ring = self.still, np.zeros_like(self.still), np.zeros(len(rows.load))
+        self._known = np.ones(len(rows.load), dtype=bool)
         if self._sets:
             self._bound(held)
 
@@ -153,6 +157,10 @@ class Allowed:
             return of[some, NAMES.index(name)]
 
         rest = rest + condition.drag * size(self.sudden, "air")
+        if condition.stop:
+            ring = self.ring[some]
+            found = _root(left - rest, [(a, np.maximum(size(self.still, "any") + ring, 2.0 * ring))])
+            return np.stack([found, found])
         common = [(w * w, size(self.sudden, whirl)), (condition.gravity * sine * w, size(self.rest, "gravity"))]
         at_once = [(a, size(self.sudden, motion.along)), (b, size(self.sudden, turn)), *common]
         found = _root(left - rest, at_once)
@@ -167,18 +175,21 @@ class Allowed:
         """Bounds of what swings add, mode by mode."""
         rows, none = self._rows, np.zeros_like(self.still)
         self._known = np.zeros(len(rows.load), dtype=bool)
-        self.sudden, self.rest = none.copy(), none.copy()
+        self.sudden, self.rest, self.ring = none.copy(), none.copy(), np.zeros(len(rows.load))
         loose = [np.zeros((len(rows.spread), len(self._groups))) for _ in range(2)]
         for modes, impulse in self._sets:
             factors = _factors(modes, rows.load, self._inputs)
             self.sudden, self.rest = np.maximum((self.sudden, self.rest), impulse.bounds(factors, self._groups))
+            self.ring = np.maximum(self.ring, _ring(factors[:, :, GROUPS["any"]]))
             if rows.slack.any():
                 each = [impulse.bounds(_factors(modes, one, self._inputs), self._groups) for one in rows.spread]
+                step = np.linalg.norm(modes.shapes.T @ self._inputs[:, GROUPS["any"]], axis=1)
+                self.ring = self.ring + rows.slack @ (np.linalg.norm(rows.spread @ modes.loads, axis=1) @ step)
                 loose = [np.maximum(x, [np.linalg.norm(e[i], axis=0) for e in each]) for i, x in enumerate(loose)]
             if held is not None:
                 self._held = np.maximum(self._held, np.abs(rows.load @ modes.loads) @ np.abs(modes.shapes.T @ held))
-        if len(self._sets) > 1:  # what is not known of the vibrations counts on top
-            self.sudden, self.rest = 2.0 * self.sudden, 2.0 * self.rest
+        unsure = 2.0 * len(self._sets) - 1.0  # by how much the vibrations may differ counts on top
+        self.sudden, self.rest, self.ring = unsure * self.sudden, unsure * self.rest, unsure * self.ring
         self._swing_of_slack = tuple(rows.slack @ each for each in loose)
         self._more = self._unmoved()
         self.sudden += self._swing_of_slack[0] + self._more
@@ -242,6 +253,13 @@ def inputs(job: Job) -> FloatArray:
 def _factors(modes: Modes, load: FloatArray, components: FloatArray) -> FloatArray:
     """Factors on the modes' answers, shape (rows, modes, components)."""
     return np.asarray((load @ modes.loads)[:, :, None] * (modes.shapes.T @ components)[None])
+
+
+def _ring(factors: FloatArray) -> FloatArray:
+    """The most that the swings of all modes come to after a step in any direction, shape (rows,)."""
+    modes = factors.shape[1]
+    signs = np.array([[1.0, *each] for each in product((-1.0, 1.0), repeat=modes - 1)])
+    return np.asarray(np.max([np.linalg.norm(sign @ factors, axis=1) for sign in signs], axis=0))
 
 
 def _sizes(values: FloatArray, groups: Sequence[list[int]]) -> FloatArray:

@@ -181,27 +181,29 @@ class _Grip:
         still = self._found[motion, tilt]
         if np.isinf(ramp) or still == 0.0:
             return still
+        return self._swinging_within(motion, condition, 1.0, still)
+
+    def stop(self, tilt: float) -> float:
+        """The largest deceleration of a stop in a straight line; NaN where it is not known."""
+        condition = replace(self._condition(tilt, 0.0), stop=True)
+        left = swing_target(self.case.job) / self.case.job.targets.stop
+        return self._swinging_within(Motion(acceleration=X), condition, left, np.inf)
+
+    def _swinging_within(self, motion: Motion, condition: Condition, left: float, most: float) -> float:
+        """The largest x, with what the part's swing out of its place adds; NaN where it is not known."""
         if self._swinging is None:
             return np.nan
-        high = min(still, self._swinging.largest(motion, condition))
+        high = min(most, self._swinging.largest(motion, condition, left))
         more = self._sway.more(motion, condition, high)
         if more < SLIGHT:
-            return min(high, self._swinging.largest(motion, condition, 1.0 - more))
+            return min(high, self._swinging.largest(motion, condition, left - more))
         low = 0.0
         for _ in range(HALVINGS):
             x = 0.5 * (low + high)
             more = self._sway.more(motion, condition, x)
-            holds = more < 1.0 and self._swinging.largest(motion, condition, 1.0 - more) >= x
+            holds = more < left and self._swinging.largest(motion, condition, left - more) >= x
             low, high = (x, high) if holds else (low, x)
         return low
-
-    def stop(self, tilt: float) -> float:
-        """The largest deceleration of a stop in a straight line; NaN where it is not known."""
-        if self._swinging is None:
-            return np.nan
-        targets = self.case.job.targets
-        left = swing_target(self.case.job) / targets.stop
-        return self._swinging.largest(Motion(acceleration=X), self._condition(tilt, 0.0), left)
 
     def _condition(self, tilt: float, ramp: float) -> Condition:
         return Condition(tilt=tilt, ramp=ramp, gravity=self._gravity, drag=self._drag)

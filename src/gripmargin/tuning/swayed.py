@@ -60,9 +60,11 @@ class Swayed:
             return np.inf
         moved, turned = acceleration * linear + alpha * turning, 0.0 if condition.tilt == 0.0 else gravity * omega
         rate = np.inf if condition.ramp == 0.0 else 1.0 / condition.ramp + omega
-        driven = moved * np.minimum(sudden, 1.0 + rate * rest)
+        driven, pushed = moved * np.minimum(sudden, 1.0 + rate * rest), moved * sudden * np.minimum(w, rate)
+        if condition.stop:  # what a step comes to with its swing
+            driven, pushed = 2.0 * moved, 2.0 * w * moved
         response = gravity * weight + driven + omega**2 * whirl * sudden + turned * weight * rest
-        speed = sudden * (np.minimum(w, rate) * moved + w * omega**2 * whirl + turned * weight)
+        speed = pushed + sudden * (w * omega**2 * whirl + turned * weight)
         if np.linalg.norm(np.abs(modes.shapes[3:]) @ response) > LARGEST:
             return np.inf
         down = self._ways[0].copy()

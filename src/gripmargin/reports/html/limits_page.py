@@ -25,7 +25,7 @@ def limits_html(limits: Limits) -> str:
     body = tag("h1", f"{safe(limits.job)}: what any path may ask of the pads") + tag("p", stamp(str(limits.verdict)))
     body += bullets(limits.blocked) if limits.blocked else ""
     if not np.isnan(limits.linear["any"]).all():
-        body += tag("h3", "Acceleration in any direction, by the time it takes from none to its largest")
+        body += tag("h3", "Acceleration in any direction [mm/s²], by the time it takes from none to its largest")
         body += _figure(limits) + tag("h3", "Limits")
         for head, names, rows in blocks(limits):
             body += table(names, [[safe(cell) for cell in row] for row in rows], caption=head)
