@@ -45,7 +45,8 @@ def job(tmp_path):
 
 def test_a_job_without_a_program(job, tmp_path, capsys):
     out = tmp_path / "limits.json"
-    assert main(["limits", job(), *FEW, "--json", str(out)]) == 0
+    page = tmp_path / "limits.html"
+    assert main(["limits", job(), *FEW, "--json", str(out), "--html", str(page)]) == 0
     said = capsys.readouterr().out
     assert said.startswith("PASS  plate:")
     assert all(len(line) <= 100 for line in said.splitlines())
@@ -56,6 +57,7 @@ def test_a_job_without_a_program(job, tmp_path, capsys):
     for shown, due in zip(first.split()[2:], 1e3 * found.linear["any"][0], strict=True):
         assert due * (1 - 1e-2) < float(shown) <= due
     assert out.read_text() == gm.limits_json(found)
+    assert page.read_text() == gm.limits_html(found)
     tree = json.loads(out.read_text())
     assert tree["schema"] == "gripmargin-limits/1"
     assert tree["ramps"] == [0.0, 0.1, None]

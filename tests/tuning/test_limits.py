@@ -101,7 +101,7 @@ class TestByHand:
         job = point_mass()
         job = replace(job, part=replace(job.part, inertia=np.diag([inertia, 1e-5, inertia])))
         found = gm.limits(job, tilts=[0.0], ramps=[RAMP], radii=[1.0])
-        speed, alpha = found.turning["spin"][0, -1], found.turning_acceleration["spin"][0, -1]
+        speed, alpha = found.turning["spin"][0, -1], found.turning_acceleration("spin")[0, -1]
         assert alpha == pytest.approx(speed**2 / np.pi)
         shear = 5e4 * np.sqrt(1 - (G / room) ** 2) / 2
         assert alpha == pytest.approx(shear * 0.04**4 / 6 / (0.02 * np.sqrt(2)) / inertia, rel=6e-3)

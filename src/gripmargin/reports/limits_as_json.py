@@ -20,7 +20,7 @@ def limits_tree(limits: Limits) -> dict[str, Any]:
         "ramps": plain(limits.ramps),
         "linear": plain(limits.linear),
         "turning": {
-            about: {"acceleration": plain(limits.turning_acceleration[about]), "speed": plain(speed)}
+            about: {"acceleration": plain(limits.turning_acceleration(about)), "speed": plain(speed)}
             for about, speed in limits.turning.items()
         },
         "together": plain(limits.together),

@@ -50,7 +50,7 @@ def blocks(limits: Limits) -> list[Block]:
     j = (limits.ramps.size - 1) // 2  # the middle one of those asked for
     ramps = f"Ramps {ramp_name(limits.ramps[j])}"
     turns = {
-        name: [np.degrees(limits.turning_acceleration[about][:, j]), np.degrees(limits.turning[about][:, j])]
+        name: [np.degrees(limits.turning_acceleration(about)[:, j]), np.degrees(limits.turning[about][:, j])]
         for name, about in (("about any axis", "any"), ("about its z axis", "spin"))
     }
     circles = zip(limits.radii, limits.circling[:, :, j], limits.circling_acceleration[:, :, j], strict=True)

@@ -66,10 +66,13 @@ class Limits:
         """Whether every limit is known."""
         return self.verdict is Verdict.PASS
 
-    @property
-    def turning_acceleration(self) -> dict[str, FloatArray]:
-        """Angular acceleration that goes with `turning` [rad/s^2], shape (k, r) each."""
-        return {about: speed**2 / HALF_TURN for about, speed in self.turning.items()}
+    def turning_acceleration(self, about: str) -> FloatArray:
+        """Return the angular acceleration that goes with a speed of `turning` [rad/s^2], shape (k, r).
+
+        Args:
+            about: "any" or "spin".
+        """
+        return np.asarray(self.turning[about] ** 2 / HALF_TURN)
 
     @property
     def circling_acceleration(self) -> FloatArray:
