@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
+import gripmargin as gm
 from gripmargin.reports.limits_as_text import figure
+from support.made_up import limits
 
 
 @pytest.mark.parametrize(
@@ -28,3 +30,10 @@ def test_never_above():
     shown = np.array([float(figure(value)) for value in values])
     assert (shown <= values * (1 + 1e-9)).all()
     assert (shown > 0.99 * values).all()
+
+
+def test_text_without_limits_says_why():
+    said = gm.limits_text(limits(known=False, blocked=("nobody knows\x1b why",)))
+    assert said.startswith("UNDECIDED")
+    assert "nobody knows  why" in said
+    assert "tilt up to" not in said

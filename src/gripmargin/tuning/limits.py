@@ -77,7 +77,7 @@ def limits(
         ...     ramps=[0.1],
         ... )
         >>> [round(float(a), 1) for a in found.linear["any"][0]]
-        [0.0, 0.0, 0.0]
+        [1.5, 16.1, 28.1]
     """
     of_class(job, Job, "job", "a job file is read by limits_file(path)")
     asked = _Asked(
