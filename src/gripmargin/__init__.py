@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from gripmargin.files.waypoint_file import read_waypoints
     from gripmargin.motion.chain import Chain, chain_from_axes
     from gripmargin.motion.planned import sample_waypoints
+    from gripmargin.motion.still import hanging_still
     from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory
     from gripmargin.motion.waypoints import Waypoint, Waypoints
     from gripmargin.reports.as_json import report_json, report_tree
@@ -32,14 +33,19 @@ if TYPE_CHECKING:
     from gripmargin.reports.as_lines import report_lines
     from gripmargin.reports.as_text import report_text
     from gripmargin.reports.html import report_html
+    from gripmargin.reports.html.limits_page import limits_html
+    from gripmargin.reports.limits_as_json import limits_json
+    from gripmargin.reports.limits_as_text import limits_text
     from gripmargin.reports.tuning_as_json import tuning_json
     from gripmargin.reports.tuning_as_text import tuning_text
     from gripmargin.results.findings import Verdict
+    from gripmargin.results.limits import Limits
     from gripmargin.results.report import Judgement, Report
     from gripmargin.run.baseline import compare
     from gripmargin.run.live import MarginMeter
     from gripmargin.run.many import check_files
     from gripmargin.run.one import check, check_file, check_job
+    from gripmargin.tuning.limits import limits, limits_file
     from gripmargin.tuning.tune import tune, tune_file
     from gripmargin.workcell import (
         Flange,
@@ -76,6 +82,7 @@ _LATER = {
     "files.waypoint_file": "read_waypoints",
     "motion.chain": "Chain chain_from_axes",
     "motion.planned": "sample_waypoints",
+    "motion.still": "hanging_still",
     "motion.trajectory": "JointTrajectory PoseTrajectory",
     "motion.waypoints": "Waypoint Waypoints",
     "reports.as_json": "report_json report_tree",
@@ -83,14 +90,19 @@ _LATER = {
     "reports.as_lines": "report_lines",
     "reports.as_text": "report_text",
     "reports.html": "report_html",
+    "reports.html.limits_page": "limits_html",
+    "reports.limits_as_json": "limits_json",
+    "reports.limits_as_text": "limits_text",
     "reports.tuning_as_json": "tuning_json",
     "reports.tuning_as_text": "tuning_text",
     "results.findings": "Verdict",
+    "results.limits": "Limits",
     "results.report": "Judgement Report",
     "run.baseline": "compare",
     "run.live": "MarginMeter",
     "run.many": "check_files",
     "run.one": "check check_file check_job",
+    "tuning.limits": "limits limits_file",
     "tuning.tune": "tune tune_file",
     "workcell": "Flange Gripper Nest Pad PadMaterial Part Phase Pick Stop StopFigure Targets uniform_plate",
     "workcell.job": "Job JointLimits",
@@ -122,6 +134,7 @@ __all__ = [
     "JointLimits",
     "JointTrajectory",
     "Judgement",
+    "Limits",
     "MarginMeter",
     "Nest",
     "Pad",
@@ -145,7 +158,13 @@ __all__ = [
     "check_job",
     "compare",
     "compare_motion",
+    "hanging_still",
     "junit_xml",
+    "limits",
+    "limits_file",
+    "limits_html",
+    "limits_json",
+    "limits_text",
     "message_tree",
     "pose",
     "read_baseline",

@@ -31,7 +31,7 @@ def _of_phases(job: Job) -> Iterator[str]:
 
 def _of_program(job: Job, tables: Table) -> Iterator[str]:
     if not isinstance(job.trajectory, JointTrajectory):
-        if tables.robot is not None:
+        if tables.robot is not None and tables.program is not None:
             yield "The program gives poses of the tool frame: the robot of the job is not used."
         return
     if job.flange is not None and job.flange.wrist is not None:

@@ -19,6 +19,7 @@ from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.files.waypoint_file import read_waypoints
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.planned import sample_waypoints
+from gripmargin.motion.still import hanging_still
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.motion.waypoints import Waypoints
 from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Pick, Stop, StopFigure, Targets
@@ -38,6 +39,8 @@ D = TypeVar("D", bound=Declared)
 
 def build_job(file: Path, tables: Table) -> Job:
     """Build a job from the valid tables of a job file, and read the files they name.
+
+    In a job without a program the part hangs still on its pads.
 
     Raises:
         InputErrors: All faults found, each with file and key.
@@ -61,7 +64,7 @@ class _Builder:
             InputErrors: All faults found.
         """
         tables = self.tables
-        robot = self._robot()
+        robot = None if tables.program is None else self._robot()
         materials = self._materials()
         values: dict[str, Any] = {
             "gripper": self._gripper(materials),
@@ -72,31 +75,38 @@ class _Builder:
             "joint_limits": self._limits(robot),
             "flange": self._value("flange", Flange),
             "targets": self._value("targets", Targets) or Targets(),
+            "robot": robot,
         }
-        trajectory = recording = waypoints = None
-        for key, what in {"recording_topic": "a topic", "recording_columns": "columns"}.items():
-            if getattr(tables.program, key) is not None and tables.program.recording is None:
-                remedy = f"add program.recording, or leave the {what.split()[-1]} out"
-                self._fault(f"program.{key}", f"{what} without a recording", "a recording", remedy)
-        if tables.robot is None or robot is not None:
-            trajectory = self._trajectory(robot, "trajectory", "topic", "columns")
-            waypoints = self._waypoints(robot)
-            if waypoints is not None:
-                trajectory = self._attempt(None, partial(sample_waypoints, waypoints, robot=robot))
-            recording = self._trajectory(robot, "recording", "recording_topic", "recording_columns")
-        if (tables.program.trajectory is None) == (tables.program.waypoints is None):
-            neither = tables.program.trajectory is None
-            found = "neither trajectory nor waypoints" if neither else "both trajectory and waypoints"
-            self._fault("program", found, "one of the two")
-        if isinstance(trajectory, JointTrajectory) and tables.robot is None:
-            self._fault("robot", "no robot", "the robot that this joint program moves", "add the table [robot]")
+        values |= tables.job.given(Job)
+        if tables.program is not None:
+            values |= self._program(tables.program, robot)
+        else:
+            values["trajectory"] = hanging_still(values.get("gravity", (0.0, 0.0, -1.0)))
         self._refuse()
-        values |= tables.job.given(Job) | tables.program.given(Job)
-        values |= {"robot": robot, "trajectory": trajectory, "waypoints": waypoints, "recording": recording}
         job = self._attempt("job", lambda: Job(**values))
         if job is None:
             raise InputErrors(self.problems)
         return replace(job, assumed=(*self.assumed, *assumptions(job, tables)))
+
+    def _program(self, table: Table, robot: Chain | None) -> dict[str, Any]:
+        """The values of the program's table, its files read."""
+        trajectory = recording = waypoints = None
+        for key, what in {"recording_topic": "a topic", "recording_columns": "columns"}.items():
+            if getattr(table, key) is not None and table.recording is None:
+                remedy = f"add program.recording, or leave the {what.split()[-1]} out"
+                self._fault(f"program.{key}", f"{what} without a recording", "a recording", remedy)
+        if self.tables.robot is None or robot is not None:
+            trajectory = self._trajectory(robot, table, "trajectory", "topic", "columns")
+            waypoints = self._waypoints(robot, table.waypoints)
+            if waypoints is not None:
+                trajectory = self._attempt(None, partial(sample_waypoints, waypoints, robot=robot))
+            recording = self._trajectory(robot, table, "recording", "recording_topic", "recording_columns")
+        if (table.trajectory is None) == (table.waypoints is None):
+            found = "neither trajectory nor waypoints" if table.trajectory is None else "both trajectory and waypoints"
+            self._fault("program", found, "one of the two")
+        if isinstance(trajectory, JointTrajectory) and self.tables.robot is None:
+            self._fault("robot", "no robot", "the robot that this joint program moves", "add the table [robot]")
+        return {**table.given(Job), "trajectory": trajectory, "waypoints": waypoints, "recording": recording}
 
     def _attempt(self, key: str | None, make: Callable[[], T], own: str = "") -> T | None:
         """Make something; a fault is noted under the key (None: it names its own file)."""
@@ -194,16 +204,15 @@ class _Builder:
             return part
         return self._attempt("part.at", lambda: part.placed(table.at))
 
-    def _trajectory(self, robot: Chain | None, *keys: str) -> Trajectory | None:
+    def _trajectory(self, robot: Chain | None, table: Table, *keys: str) -> Trajectory | None:
         """The trajectory that the first of some keys of the program names; the others say how it is read."""
-        name, topic, columns = (getattr(self.tables.program, key) for key in keys)
+        name, topic, columns = (getattr(table, key) for key in keys)
         if name is None:
             return None
         read = partial(read_trajectory, robot=robot, topic=topic, columns=columns, recorded=keys[0] == "recording")
         return self._attempt(None, lambda: read(self.file.parent / name))
 
-    def _waypoints(self, robot: Chain | None) -> Waypoints | None:
-        name = self.tables.program.waypoints
+    def _waypoints(self, robot: Chain | None, name: str | None) -> Waypoints | None:
         return (
             None if name is None else self._attempt(None, lambda: read_waypoints(self.file.parent / name, robot=robot))
         )

@@ -22,18 +22,19 @@ from gripmargin.workcell.job import Job
 MAX_PROBLEMS = 100  # listed one by one
 
 
-def read_job(path: str | Path) -> Job:
+def read_job(path: str | Path, *, program: bool = True) -> Job:
     """Read a job and the files it names; their names are relative to the job file.
 
     Args:
         path: A ``.toml`` file, or a ``.json`` file with the same tree.
+        program: Whether there has to be a program; else the part hangs still on its pads in a job without one.
 
     Raises:
         InputErrors: All faults found, each with file and key.
         InputError: The file cannot be read at all.
     """
     file = as_path(path)
-    return build_job(file, _validated(file, read_tree(file)))
+    return build_job(file, _validated(file, read_tree(file), schema.JobFile if program else schema.UnplannedJobFile))
 
 
 def read_columns(text: str, where: str) -> Columns:
@@ -58,9 +59,9 @@ def read_columns(text: str, where: str) -> Columns:
         raise InputErrors([_problem(where, fault, tree, place) for fault in error.errors(include_url=False)]) from error
 
 
-def _validated(file: Path, tree: Any) -> schema.Table:
+def _validated(file: Path, tree: Any, tables: type[schema.Table]) -> schema.Table:
     try:
-        return schema.JobFile.model_validate(tree)
+        return tables.model_validate(tree)
     except ValidationError as error:
         faults = error.errors(include_url=False)
         problems = [_problem(file, fault, tree) for fault in faults[:MAX_PROBLEMS]]

@@ -161,16 +161,14 @@ PAD_TABLES = {
 _MODELS[Pad] = Annotated[reduce(or_, PAD_TABLES.values()), Field(discriminator="shape")]
 
 _PART = "The part as gripped, in the tool frame, or in a frame of its own that ``at`` places in the tool frame."
+_PROGRAM: Any = table("ProgramTable", Job, TOPICS, COLUMN_KEYS, of="program", text="The trajectory and its phases.")
 _TABLES: dict[str, Any] = {
     "job": (table("JobTable", Job, text="What the job is called, gravity, and the air."), ...),
     "robot": (table("RobotTable", Source, JointLimits) | None, None),
     "materials": (_several(dict, form(Text()), table("MaterialTable", PadMaterial), least=1), ...),
     "gripper": (table("GripperTable", Gripper), ...),
     "part": (table("PartTable", Part, PLACING, text=_PART), ...),
-    "program": (
-        table("ProgramTable", Job, TOPICS, COLUMN_KEYS, of="program", text="The trajectory and its phases."),
-        ...,
-    ),
+    "program": (_PROGRAM, ...),
     "pick": (table("PickTable", Pick) | None, None),
     "nest": (table("NestTable", Nest) | None, None),
     "stop": (table("StopTable", Stop) | None, None),
@@ -179,6 +177,7 @@ _TABLES: dict[str, Any] = {
 }
 _JOB = "A job: a robot program with the part, the pads and the targets it is checked against."
 JobFile: type[Table] = create_model("JobFile", __base__=Table, __doc__=_JOB, **_TABLES)
+UnplannedJobFile: type[Table] = create_model("UnplannedJobFile", __base__=JobFile, program=(_PROGRAM | None, None))
 
 
 def job_schema() -> dict[str, Any]:

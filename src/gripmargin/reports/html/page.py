@@ -57,14 +57,20 @@ def reports_html(entries: Sequence[Entry]) -> str:
         ),
     )
     title = _title(entries) if several or not reports else f"{reports[0].verdict}: {safe(reports[0].job)}"
-    return _document(title, body)
+    return document(title, body)
 
 
 def _title(entries: Sequence[Entry]) -> str:
     return f"gripmargin: {len(entries)} jobs"
 
 
-def _document(title: str, body: str) -> str:
+def document(title: str, body: str) -> str:
+    """Return a whole page.
+
+    Args:
+        title: Text, escaped.
+        body: Markup.
+    """
     style, script, patterns = (_own(name) for name in ("style.css", "script.js", "patterns.svg"))
     policy = (
         f"default-src 'none'; style-src 'sha256-{_hash(style)}'; script-src 'sha256-{_hash(script)}'; "

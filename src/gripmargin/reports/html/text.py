@@ -16,7 +16,7 @@ NONE = "–"
 UNBOUNDED = 1e9  # stands for a use without bound in the script's data
 
 
-UNITS = {"N/cm^2": "N/cm²", "m/s^2": "m/s²", "rad/s^2": "rad/s²"}
+UNITS = {"N/cm^2": "N/cm²", "m/s^2": "m/s²", "rad/s^2": "rad/s²", "deg/s^2": "deg/s²"}
 
 
 def printable(text: object) -> str:

@@ -1,0 +1,281 @@
+"""Which accelerations any path may have with a part on its pads: in closed form, from part, pads and targets alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from gripmargin.base.arrays import FloatArray, frozen
+from gripmargin.base.errors import InputError
+from gripmargin.base.given import as_path, of_class
+from gripmargin.checks import premises
+from gripmargin.checks.case import Case, work_out
+from gripmargin.checks.swing.ringing import mode_sets
+from gripmargin.checks.swing.use import swing_target
+from gripmargin.contact.grip import grip_of
+from gripmargin.motion.still import hanging_still
+from gripmargin.results.findings import Verdict
+from gripmargin.results.limits import DIRECTIONS, HALF_TURN, Limits
+from gripmargin.tuning.allowed import Allowed, Condition, Motion, inputs
+from gripmargin.tuning.demands import Demands
+from gripmargin.tuning.swayed import Swayed
+from gripmargin.workcell.job import Job
+
+TILTS: Final = tuple(np.deg2rad([0.0, 15.0, 30.0, 60.0, 180.0]))  # [rad]
+RAMPS: Final = (0.05, 0.1, 0.2)  # [s]
+RADII: Final = (0.1, 0.3, 1.0)  # [m]
+FASTEST: Final = 2.0  # [m/s]: few arms carry parts faster (no source); counts for the drag of the air alone
+SLIGHT: Final = 0.1  # use by a swing out of place from which a limit is searched for; below, one step finds it
+HALVINGS: Final = 9  # of that search
+TYPICAL: Final = 2.0  # [m/s^2] of the loads for which places of an uneven bond are chosen; any choice is safe
+X: Final = (0.0, 1.0)
+
+
+def limits(
+    job: Job,
+    *,
+    tilts: ArrayLike = TILTS,
+    ramps: ArrayLike = RAMPS,
+    radii: ArrayLike = RADII,
+    speed: float = FASTEST,
+) -> Limits:
+    """Find the largest accelerations and speeds that any path may have.
+
+    A program within them passes `hold` and `swing`, from where the part hangs still on its pads.
+
+    Args:
+        job: With part, pads and targets. Of a program only the press counts: the bond that it leaves; without one
+            (`gripmargin.hanging_still`) the pads hold fully.
+        tilts: How far the tool's z axis leans from gravity [rad], 0 to pi, shape (k,).
+        ramps: Times in which accelerations go from none to their largest [s], shape (r,); 0 and inf are added.
+        radii: Of circles [m], shape (m,).
+        speed: Largest speed of the part, for the drag of the air [m/s]; counts with `part.drag_area`.
+
+    Raises:
+        InputError: Something does not fit together, or a figure is out of bounds.
+
+    Example:
+        >>> import gripmargin as gm
+        >>> film = gm.PadMaterial(
+        ...     pull_off_stress=5e4, shear_strength=5e4, normal_stiffness=1e8, shear_stiffness=3.3e7, damping_ratio=0.08
+        ... )
+        >>> found = gm.limits(
+        ...     gm.Job(
+        ...         name="plate",
+        ...         trajectory=gm.hanging_still(),
+        ...         gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
+        ...         part=gm.Part(
+        ...             mass=1.5, com=[0, 0, 0.002], inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0], face="plane", rigid=True
+        ...         ),
+        ...     ),
+        ...     tilts=[0.0],
+        ...     ramps=[0.1],
+        ... )
+        >>> [round(float(a), 1) for a in found.linear["any"][0]]
+        [1.5, 16.1, 28.1]
+    """
+    of_class(job, Job, "job", "a job file is read by limits_file(path)")
+    asked = _Asked(
+        tilts=_within(tilts, "tilts", 0.0, np.pi),
+        ramps=np.array([0.0, *_within(ramps, "ramps", 1e-4, 100.0), np.inf]),
+        radii=_within(radii, "radii", 1e-4, 100.0),
+    )
+    case, blocked = _hanging(job)
+    grip = None if blocked else _Grip(case, _break_away(job), float(_within([speed], "speed", 0.0, 100.0)[0]))
+    return asked.found(case, grip, blocked if grip is None else grip.doubts)
+
+
+def limits_file(
+    path: str | Path,
+    *,
+    tilts: ArrayLike = TILTS,
+    ramps: ArrayLike = RAMPS,
+    radii: ArrayLike = RADII,
+    speed: float = FASTEST,
+) -> Limits:
+    """Read a job file, which may be without a program, and find its limits; see `limits`.
+
+    Raises:
+        InputError: The file, or one it names, is malformed or cannot be read.
+    """
+    from gripmargin.files.job_file import read_job  # noqa: PLC0415 - a pipeline without files needs no reader
+
+    job = read_job(as_path(path), program=False)
+    return limits(job, tilts=tilts, ramps=ramps, radii=radii, speed=speed)
+
+
+def _within(values: ArrayLike, where: str, least: float, most: float) -> FloatArray:
+    found = frozen(values, (None,), where)
+    if found.size == 0 or (found < least).any() or (found > most).any():
+        raise InputError(where, f"{np.asarray(values).tolist()}", f"at least one, each from {least:g} to {most:g}")
+    return np.unique(found)
+
+
+def _hanging(job: Job) -> tuple[Case, tuple[str, ...]]:
+    """The part hanging still on its pads as the press left them, and why nothing can be said of it."""
+    still = Job(
+        name=job.name,
+        gripper=job.gripper,
+        part=job.part,
+        trajectory=hanging_still(job.gravity),
+        targets=job.targets,
+        gravity=job.gravity,
+        air_density=job.air_density,
+        accept=job.accept,
+        assumed=job.assumed,
+    )
+    pressed, case = work_out(job), work_out(still)
+    if pressed.pickup is not None:
+        rates = np.zeros((6, 14))
+        rates[:, 1:] = TYPICAL * np.hstack([np.eye(6), -np.eye(6), np.zeros((6, 1))])
+        load = case.load[:, :1] + inputs(job)[:, :6] @ rates
+        case = replace(case, pickup=pressed.pickup, grip=grip_of(pressed.grip.bonded, load))
+    standing = [case.shared(premise) for premise in (premises.meant, *premises.ALL)]
+    doubts = [doubt for each in standing for doubt in each.doubts]
+    return case, tuple(dict.fromkeys([*filter(None, [pressed.not_followed]), *doubts]))
+
+
+def _break_away(job: Job) -> FloatArray:
+    """What the tray holds the part by when it leaves it, shape (6,)."""
+    held = np.array([0.0, 0.0, 0.0 if job.pick is None else job.pick.break_away])
+    return np.concatenate([held, np.cross(job.part.com, held)])
+
+
+def _undamped(pad: str) -> str:
+    return (
+        f"the material of pad '{pad}' has no damping_ratio: a swing never fades, and enough moves in its time make it "
+        "as large as may be, so only limits without any swing are known; measure it, or give the least that it may be"
+    )
+
+
+class _Grip:
+    """What pads and part allow."""
+
+    def __init__(self, case: Case, held: FloatArray, speed: float) -> None:
+        job, self.case = case.job, case
+        self.inputs, self.modes = inputs(job), case.shared(mode_sets)[-1]
+        self._gravity = float(np.linalg.norm(job.gravity))
+        self._drag = 0.5 * job.air_density * (job.part.drag_area or 0.0) * speed**2
+        self._still = Allowed(Demands.of(case).face, self.inputs)
+        self._found: dict[tuple[Motion, float], float] = {}
+        undamped = [patch.pad.name for patch in case.whole.patches if not patch.pad.material.damping_ratio]
+        self.doubts = tuple(map(_undamped, undamped[:1]))
+        self._swinging = None
+        if undamped:
+            return
+        raised, face, sets = premises.raised(case, premises.ALL), case.grip.face, case.shared(mode_sets)
+        self._face = face.asked(raised * swing_target(job))
+        self._swinging = Allowed(self._face, self.inputs, sets, held)
+        self._sway = Swayed(self.modes, self.modes.gain(self._face), job.part, case.whole.centre, self.inputs)
+
+    def largest(self, motion: Motion, tilt: float, ramp: float) -> float:
+        """The largest x of a motion; NaN where it is not known."""
+        condition = self._condition(tilt, ramp)
+        if (motion, tilt) not in self._found:
+            self._found[motion, tilt] = self._still.largest(motion, replace(condition, ramp=0.0))
+        still = self._found[motion, tilt]
+        if np.isinf(ramp) or still == 0.0:
+            return still
+        return self._swinging_within(motion, condition, 1.0, still)
+
+    def stop(self, tilt: float) -> float:
+        """The largest deceleration of a stop in a straight line; NaN where it is not known."""
+        condition = replace(self._condition(tilt, 0.0), stop=True)
+        left = swing_target(self.case.job) / self.case.job.targets.stop
+        return self._swinging_within(Motion(acceleration=X), condition, left, np.inf)
+
+    def _swinging_within(self, motion: Motion, condition: Condition, left: float, most: float) -> float:
+        """The largest x, with what the part's swing out of its place adds; NaN where it is not known."""
+        if self._swinging is None:
+            return np.nan
+        high = min(most, self._swinging.largest(motion, condition, left))
+        more = self._sway.more(motion, condition, high)
+        if more < SLIGHT:
+            return min(high, self._swinging.largest(motion, condition, left - more))
+        low = 0.0
+        for _ in range(HALVINGS):
+            x = 0.5 * (low + high)
+            more = self._sway.more(motion, condition, x)
+            holds = more < left and self._swinging.largest(motion, condition, left - more) >= x
+            low, high = (x, high) if holds else (low, x)
+        return low
+
+    def _condition(self, tilt: float, ramp: float) -> Condition:
+        return Condition(tilt=tilt, ramp=ramp, gravity=self._gravity, drag=self._drag)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Asked:
+    """What is to be found."""
+
+    tilts: FloatArray
+    ramps: FloatArray
+    radii: FloatArray
+
+    def found(self, case: Case, grip: _Grip | None, blocked: Sequence[str]) -> Limits:
+        job, unknown = case.job, np.full((self.tilts.size, self.ramps.size), np.nan)
+
+        def each(motion: Callable[[int, int], Motion]) -> FloatArray:
+            out = unknown.copy()
+            if grip is not None:
+                for i, j in np.ndindex(out.shape):
+                    out[i, j] = grip.largest(motion(i, j), float(self.tilts[i]), float(self.ramps[j]))
+            return out
+
+        def steady(motion: Motion) -> FloatArray:
+            return each(lambda i, j: motion)
+
+        linear = {along: steady(Motion(along=along, acceleration=X)) for along in DIRECTIONS}
+        turning = {
+            about: steady(Motion(about=about, angular_velocity=X, angular_acceleration=(0.0, 0.0, 1.0 / HALF_TURN)))
+            for about in ("turn", "spin")
+        }
+        quick = turning["turn"]
+        verdict = Verdict.UNDECIDED if blocked else Verdict.PASS if linear["any"][0].all() else Verdict.FAIL
+        return Limits(
+            job=job.name,
+            verdict=verdict,
+            tilts=self.tilts,
+            ramps=self.ramps,
+            linear=linear,
+            turning={"any": quick, "spin": turning["spin"]},
+            together=each(lambda i, j: _also_turning(float(quick[i, j]))),
+            radii=self.radii,
+            circling=np.stack([steady(_circling(float(radius))) for radius in self.radii]),
+            stop=np.array([np.nan if grip is None else grip.stop(float(tilt)) for tilt in self.tilts]),
+            targets={"hold": job.targets.hold, "swing": swing_target(job), "stop": job.targets.stop},
+            frequencies=np.zeros(0) if grip is None else grip.modes.hertz,
+            blocked=tuple(blocked),
+            notes=tuple(_notes(case)),
+        )
+
+
+def _also_turning(speed: float) -> Motion:
+    """A tool that turns at half of what it may, and moves."""
+    half = 0.5 * speed**2 if np.isfinite(speed) else 0.0
+    return Motion(acceleration=X, angular_velocity=(half**0.5,), angular_acceleration=(half / HALF_TURN,))
+
+
+def _circling(radius: float) -> Motion:
+    """A tool on a circle that turns with it, as much acceleration along the path as across it."""
+    across = 1.0 / radius
+    return Motion(
+        acceleration=(0.0, 0.0, 2.0**0.5 * across),
+        angular_velocity=(0.0, across),
+        angular_acceleration=(0.0, 0.0, across**2),
+    )
+
+
+def _notes(case: Case) -> Iterator[str]:
+    job = case.job
+    yield from job.assumed
+    if case.pickup is None:
+        yield "Full bond: every pad was pressed on wholly and long enough before the carry."
+    else:
+        yield "The pads hold as the program's press leaves them."
+    yield "The part hangs still on its pads when it sets off: leaving a tray, and letting go, are for the check."

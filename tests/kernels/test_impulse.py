@@ -1,0 +1,55 @@
+"""The most that a sum of oscillators can be made to respond."""
+
+import numpy as np
+import pytest
+from scipy.signal import StateSpace, lsim
+
+from gripmargin.kernels.impulse import Impulse
+
+FREQUENCY, DAMPING = np.array([30.0, 95.0, 410.0]), np.array([0.08, 0.03, 0.3])
+FACTORS = np.array([[[1.0, 0.5], [-0.7, 0.2], [0.4, -0.9]]])  # one row, three modes, two components
+
+
+def answers(t):
+    """Of each mode to an impulse, and what is left of it from then on, by their equations of motion, shape (3, n)."""
+    w, z = FREQUENCY[:, None], DAMPING[:, None]
+    pole = w * (-z + 1j * np.sqrt(1 - z * z))
+    return w * w * (np.exp(pole * t) / pole.imag).imag, (-np.exp(pole * t) * w * w / pole / pole.imag).imag
+
+
+def largest(which, components):
+    t = np.linspace(0.0, 4.0, 200_001)
+    return np.trapezoid(np.linalg.norm(FACTORS[0][:, components].T @ answers(t)[which], axis=0), t)
+
+
+@pytest.mark.parametrize("damping", [0.02, 0.08, 0.5])
+def test_one_mode_answers_with_the_hyperbolic_cotangent(damping):
+    """``int |h| dt = coth(pi z / (2 sqrt(1 - z^2)))``: half waves, each smaller by exp(-pi z / sqrt(1 - z^2))."""
+    impulse = Impulse.of(np.array([70.0]), np.array([damping]))
+    due = 1.0 / np.tanh(np.pi * damping / 2.0 / np.sqrt(1.0 - damping**2))
+    found = impulse.most(np.ones((1, 1, 1)), [[0]])[0][0, 0]
+    assert due <= found <= 1.005 * due
+
+
+@pytest.mark.parametrize("group", [[0], [1], [0, 1]])
+def test_against_quadrature(group):
+    """From above, within half a per cent of what the modes could do one by one."""
+    impulse = Impulse.of(FREQUENCY, DAMPING)
+    found, bounds = impulse.most(FACTORS, [group]), impulse.bounds(FACTORS, [group])
+    for which in range(2):
+        due = largest(which, group)
+        assert due <= found[which][0, 0] <= due + 0.005 * bounds[which][0, 0]
+        assert found[which][0, 0] <= bounds[which][0, 0]
+
+
+def test_a_load_that_follows_the_answer_backwards_reaches_it():
+    """Simulated by scipy's `lsim`."""
+    w, z = FREQUENCY, DAMPING
+    a, b, c = np.zeros((6, 6)), np.zeros((6, 1)), np.zeros((1, 6))
+    for k in range(3):
+        a[2 * k, 2 * k + 1], a[2 * k + 1, 2 * k], a[2 * k + 1, 2 * k + 1] = 1.0, -(w[k] ** 2), -2 * z[k] * w[k]
+        b[2 * k + 1, 0], c[0, 2 * k] = w[k] ** 2, FACTORS[0, k, 0]
+    t = np.linspace(0.0, 3.0, 10001)
+    answer = FACTORS[0, :, 0] @ answers(t)[0]
+    _, y, _ = lsim(StateSpace(a, b, c, 0.0), np.sign(answer[::-1]), t)
+    assert y[-1] == pytest.approx(Impulse.of(w, z).most(FACTORS, [[0]])[0][0, 0], rel=0.01)
