@@ -581,7 +581,7 @@ def test_keys_said_to_have_no_effect_have_none(tmp_path: Path) -> None:
     assert bare.checks == base.checks
     for field in fields(base.samples):
         a, b = getattr(bare.samples, field.name), getattr(base.samples, field.name)
-        assert np.array_equal(a, b, equal_nan=field.name not in ("phase", "move")), field.name
+        assert np.array_equal(a, b, equal_nan=field.name not in ("phase", "move", "governed_by")), field.name
 
 
 def test_units_of_the_page() -> None:

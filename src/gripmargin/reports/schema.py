@@ -26,7 +26,7 @@ TABLES: Final = (CheckResult, Finding, NotChecked, Place, Remedy, RootCause, Sam
 KEYS: Final = {"start": "from", "end": "to"}  # fields that the JSON names otherwise
 UNWRITTEN: Final[Mapping[type, tuple[str, ...]]] = {
     Finding: ("lines",),
-    Report: ("scene", "plotter"),
+    Report: ("shares", "scene", "plotter"),
 }  # for other reports
 WORST: Final[Tree] = {
     "t": {"type": "number", "description": "Time [s]."},

@@ -41,6 +41,9 @@ class Samples:
             where nothing pulls, shape (n,).
         swing_margin: Grip margin with the part swinging on its pads [-], NaN outside carry phases, shape (n,).
         swing_margin_low: Least value it may have, likewise.
+        governing: Least share of its target that the figure of any result may have [-], NaN where none says anything,
+            inf where nothing pulls, shape (n,); a swing counts with its envelope.
+        governed_by: Which result that is, by its name; empty where none says anything.
     """
 
     t: FloatArray
@@ -59,3 +62,5 @@ class Samples:
     stop_margin: FloatArray
     swing_margin: FloatArray
     swing_margin_low: FloatArray
+    governing: FloatArray
+    governed_by: tuple[str, ...]

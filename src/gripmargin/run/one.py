@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import as_path, of_class
 from gripmargin.checks import registry
@@ -18,6 +19,7 @@ from gripmargin.motion.chain import Chain
 from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import NotChecked, Outcome, overall
+from gripmargin.results.governing import governing, shares_of
 from gripmargin.results.report import NOT_CHOSEN, Report
 from gripmargin.results.samples import SERIES, Samples
 from gripmargin.run.assumptions import as_read, assumed, references
@@ -198,27 +200,32 @@ def check_job(job: Job, *, trial: bool = False, checks: Sequence[str] | None = N
         for check in registry.CHECKS
     )
     results = tuple(result for outcome in outcomes for result in outcome.results)
+    findings = tuple(sorted((f for outcome in outcomes for f in outcome.findings), key=lambda f: f.start))
+    least = {name: values for outcome in outcomes for name, values in outcome.least.items()}
+    shares = shares_of(case.job.trajectory.t, results, findings, least)
     return Report(
         job=job.name,
         verdict=overall(result.verdict for result in results),
         checks=results,
-        findings=tuple(sorted((f for outcome in outcomes for f in outcome.findings), key=lambda f: f.start)),
+        findings=findings,
         causes=causes(case, results),
         not_checked=(*(item for outcome in outcomes for item in outcome.not_checked), *_beyond(job)),
         assumed=(*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
         notes=tuple(as_read(case)),
         references=references(case),
-        samples=_samples(case, outcomes),
+        samples=_samples(case, outcomes, shares),
+        shares=shares,
         scene=scene_of(case),
         plotter=_plots,
     )
 
 
-def _samples(case: Case, outcomes: Sequence[Outcome]) -> Samples:
+def _samples(case: Case, outcomes: Sequence[Outcome], shares: Mapping[str, FloatArray]) -> Samples:
     motion, trajectory = case.motion.at, case.job.trajectory
     series = {name: np.full(trajectory.samples, np.nan) for name in SERIES}
     for outcome in outcomes:
         series |= outcome.series
+    least, names = governing(shares, trajectory.samples)
     return Samples(
         t=trajectory.t,
         phase=case.job.phase_map.kinds(),
@@ -229,6 +236,8 @@ def _samples(case: Case, outcomes: Sequence[Outcome]) -> Samples:
         angular_acceleration=motion.angular_acceleration,
         force=case.load[:3].T,
         moment=case.load[3:].T,
+        governing=least,
+        governed_by=names,
         **series,
     )
 

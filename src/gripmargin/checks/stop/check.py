@@ -46,11 +46,13 @@ def run(case: Case) -> Outcome:
     remedies = (
         advice(stops, found, target, Trials(case, results, "stop", most=MOST_TRIALS, keep=keep_swing)) if found else {}
     )
+    margin, margin_low = stops.whole.over_time(case.load.shape[1])
     return Outcome(
         results=(replace(result, details=_details(stops, worst)),),
         findings=tuple(_finding(stops, short, remedies[short.k]) for short in found),
         assumed=_assumed(stops),
-        series={"stop_margin": stops.whole.over_time(case.load.shape[1])[0]},
+        series={"stop_margin": margin},
+        least={"stop": margin_low},
     )
 
 
