@@ -193,7 +193,8 @@ def long_report(carried):
         axis=short.scene.axis[again],
         airborne=short.scene.airborne[again],
     )
-    return replace(short, samples=replace(short.samples, **samples), scene=scene)
+    shares = {check: longer(share) for check, share in short.shares.items()}
+    return replace(short, samples=replace(short.samples, **samples), shares=shares, scene=scene)
 
 
 @pytest.fixture(scope="session")

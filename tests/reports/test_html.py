@@ -87,9 +87,10 @@ def test_page_says_what_the_report_says(demo, pages):
         assert [s for s in said if plain(s) not in text] == []
 
 
-def test_verdict_and_findings_come_first(pages):
+def test_verdict_and_what_governs_come_first(pages):
     for page in pages.values():
-        assert page.index('class="verdict"') < page.index(">Findings<") < page.index(">Over time<")
+        parts = ('class="verdict"', "Share of the target", ">Checks<", ">Findings<", ">Moves<", ">On the pads<")
+        assert (np.diff([page.index(part) for part in parts]) > 0).all()
 
 
 def test_a_report_from_another_process_gives_the_same_bytes(demo, pages):
@@ -171,7 +172,8 @@ def odd_reports(carried):
     yield "one pad", carried(names=("only",))
     yield "much too heavy", carried(mass=1e6)
     yield "nearly nothing", carried(mass=1e-9)
-    yield "no margin", replace(standing, samples=replace(samples, hold_margin=nothing, hold_margin_low=nothing))
+    silent = replace(samples, hold_margin=nothing, hold_margin_low=nothing, governing=nothing)
+    yield "no margin", replace(standing, samples=silent, shares={"hold": nothing})
     endless = np.where(
         np.arange(nothing.size) % 3 == 0, np.inf, np.where(np.arange(nothing.size) % 3 == 1, 0.0, np.nan)
     )
@@ -179,13 +181,14 @@ def odd_reports(carried):
         "endless margin",
         replace(
             standing,
-            samples=replace(samples, hold_margin=endless, hold_margin_low=np.where(np.isinf(endless), 3.0, endless)),
+            samples=replace(samples, hold_margin=endless, governing=np.where(np.isinf(endless), 3.0, endless)),
+            shares={"hold": endless, "swing": endless},
         ),
     )
     one = replace(samples, **{
         k: (v[:1] if isinstance(v, tuple) else v[:1].copy()) for k, v in vars(samples).items()
     })  # fmt: skip
-    yield "one sample", replace(standing, samples=one, scene=None, findings=(), checks=())
+    yield "one sample", replace(standing, samples=one, shares={}, scene=None, findings=(), checks=())
     empty = [replace(c, value=None, low=None, high=None, at=None, verdict=Verdict.UNDECIDED) for c in standing.checks]
     yield "no figures", replace(standing, checks=tuple(empty), verdict=Verdict.UNDECIDED)
 
@@ -201,29 +204,18 @@ def test_every_report_can_be_drawn_and_shows_no_broken_number(carried):
             json.loads(block, parse_constant=pytest.fail)
 
 
-def test_a_margin_of_nothing_is_drawn_and_not_left_out(carried):
+def test_a_share_of_nothing_is_drawn_and_not_left_out(carried):
     report = carried()
-    samples = report.samples
-    for key, style in (("hold_margin", "s1"), ("hold_margin_low", "thin")):
-        values = getattr(samples, key).copy()
-        assert np.isfinite(values[100:120]).all()
-        values[100:120] = 0.0
-        text = gm.report_html(replace(report, samples=replace(samples, **{key: values})))
-        chart = text[text.index('id="job1-margin-t"') : text.index('id="job1-use-t"')]
-        path = re.search(rf'<path class="{style}" d="([^"]*)"', chart)[1]
+    share = report.samples.governing.copy()
+    assert np.isfinite(share[100:120]).all()
+    share[100:120] = 0.0
+    text = gm.report_html(
+        replace(report, samples=replace(report.samples, governing=share), shares=dict(report.shares, hold=share))
+    )
+    for style in ("s1", "k1"):
+        path = re.search(rf'<path class="{style}" d="([^"]*)"', text[text.index('id="job1-margin-t"') :])[1]
         assert path.count("M") == 1  # one unbroken line
         assert max(float(y) for y in re.findall(r"[ML][\d.]+ ([\d.]+)", path)) == 1000.0  # down to the bottom
-
-
-def test_further_figures_are_drawn_where_the_report_has_them(carried):
-    report = carried()
-    samples = report.samples
-    more = {"swing_margin": 0.8 * samples.hold_margin, "stop_margin": 0.5 * samples.hold_margin}
-    for key, values in more.items():
-        object.__setattr__(samples, key, values)
-    text = Page(gm.report_html(report)).text()
-    assert "margin with the swing" in text
-    assert "margin at a stop" in text
 
 
 def test_pages_are_labelled_for_those_who_cannot_see_them(pages):
@@ -294,7 +286,7 @@ def test_a_move_a_sample_stays_small_too(long_report):
     labels = tuple(f"move number {i}" for i in range(long_report.samples.t.size))
     text = gm.report_html(replace(long_report, samples=replace(long_report.samples, move=labels)))
     assert len(text.encode()) < 5e6
-    worst = int(np.nanargmin(long_report.samples.hold_margin_low))
+    worst = int(np.nanargmin(long_report.samples.governing))
     assert f'<th scope="row">{labels[worst]}</th>' in text
 
 
@@ -313,8 +305,8 @@ def test_worst_sample_of_a_long_program_is_among_those_shown(long_report):
     text = gm.report_html(long_report)
     (block,) = re.findall(r'class="data">(.*?)</script>', text)
     tree = json.loads(block)
-    least = float(np.nanmin(long_report.samples.hold_margin))
-    assert max(u for u in tree["use"] if u is not None) == pytest.approx(1 / least, rel=1e-5)
+    least = float(np.nanmin(long_report.samples.governing))
+    assert max(u for u in tree["share"] if u is not None) == pytest.approx(1 / least, rel=1e-5)
     assert min(len(tree[k]) for k in ("t", "use", "low")) < 2000
 
 

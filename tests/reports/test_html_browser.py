@@ -193,7 +193,6 @@ def test_page_prints_on_a4_with_nothing_hidden(tab, page):
     tab.say("Emulation.setEmulatedMedia", media="print")
     try:
         assert tab.run("getComputedStyle(document.querySelector('.slider')).display") == "none"
-        assert tab.run("[...document.querySelectorAll('details')].length") == 0
     finally:
         tab.say("Emulation.setEmulatedMedia", media="")
     pdf = tab.pdf()

@@ -42,7 +42,7 @@ class Samples:
         swing_margin: Grip margin with the part swinging on its pads [-], NaN outside carry phases, shape (n,).
         swing_margin_low: Least value it may have, likewise.
         governing: Least share of its target that the figure of any result may have [-], NaN where none says anything,
-            inf where nothing pulls, shape (n,); a swing counts with its envelope.
+            inf where nothing pulls, shape (n,).
         governed_by: Which result that is, by its name; empty where none says anything.
     """
 

@@ -43,7 +43,7 @@ def run(case: Case) -> Outcome:
         findings=tuple(findings_over(case, carry, target, trials, undecided=undecided)),
         assumed=_assumed(case),
         series={"swing_margin": margin, "swing_margin_low": margin_low},
-        least={"swing": carry.envelope(case.job.trajectory.t)},
+        least={"swing": margin_low},
     )
 
 

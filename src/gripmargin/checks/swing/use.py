@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from statistics import NormalDist
@@ -21,7 +20,6 @@ from gripmargin.checks.swing.sway import Sway, sway_of
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
 from gripmargin.kernels.face import Face
-from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.workcell.job import Job
 
@@ -161,17 +159,6 @@ class CarrySwing:
     def modes(self) -> Modes:
         """The natural vibrations."""
         return self.stretches[0].swing.modes
-
-    def envelope(self, t: FloatArray) -> FloatArray:
-        """Return the least margin that there may be within a swing of the slowest mode, NaN outside the carry.
-
-        Args:
-            t: Times of the program [s], shape (n,).
-        """
-        pieces = np.split(self.use.high, np.cumsum([stretch.samples.size for stretch in self.stretches])[:-1])
-        reach = math.ceil(0.5 / (float(self.modes.hertz.min()) * float(np.median(np.diff(t)))))
-        high = np.concatenate([running_max(piece, reach) for piece in pieces])
-        return replace(self.use, high=high).over_time(t.size)[1]
 
     def stretch_at(self, sample: int) -> Stretch:
         """Return the stretch that a carried sample, an index into the program, belongs to."""

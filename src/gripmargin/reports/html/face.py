@@ -36,8 +36,10 @@ def face(view: View) -> str:
         else "Each pad is seen from the part in its own frame: its x to the right, its y up."
     )
     more = f" {len(scene.pads) - len(pads)} more pads are in the table." if len(scene.pads) > len(pads) else ""
+    governs = "What governs then: " + tag("b", safe(view.governs(view.worst)), data_say="governs")
     return (
         tag("p", said, class_="at-cursor", data_face="said")
+        + tag("p", "The load is that of the program, without swing or stop. " + governs + ".", class_="note")
         + tag("div", _overview(view, scene) + tag("div", figures, class_="pads"), class_="faces")
         + _legend(scene)
         + tag("p", safe(seen + more), class_="note")
@@ -113,7 +115,7 @@ def _figure(view: View, scene: Scene, tile: Tile, i: int, load: FloatArray) -> s
     traction = scene.tractions(pad, centres, load)
     bond = np.array([cell.bond for cell in tile.cells])
     use = pad.utilisation(traction, bond)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         pull = np.where(bond > 0, traction[2] / (pad.pull_off_stress * bond), np.nan)
     edge = scene.edge_use(load)
     name = pad.patch.pad.name

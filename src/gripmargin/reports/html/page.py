@@ -12,12 +12,25 @@ import numpy as np
 
 from gripmargin.base.errors import GripmarginError, InputErrors
 from gripmargin.reports.html import face, path3d
+from gripmargin.reports.html.charts import runs
 from gripmargin.reports.html.handovers import handovers
 from gripmargin.reports.html.summary import cautions, checks, findings, head, remarks, stamp
-from gripmargin.reports.html.text import NONE, bullets, data_block, margin, number, printable, rounded, safe, table, tag
-from gripmargin.reports.html.timeline import loads, moves_table, timeline
-from gripmargin.reports.html.view import View
-from gripmargin.reports.series import used
+from gripmargin.reports.html.text import (
+    NONE,
+    bullets,
+    data_block,
+    fold,
+    margin,
+    number,
+    printable,
+    rounded,
+    safe,
+    table,
+    tag,
+)
+from gripmargin.reports.html.timeline import loads, moves_table, timeline, use_by_cause
+from gripmargin.reports.html.view import View, stop_of
+from gripmargin.reports.series import sample_of, used
 from gripmargin.results.findings import overall
 from gripmargin.results.report import Report
 
@@ -140,32 +153,39 @@ def _broken(key: str, job: str, error: GripmarginError) -> str:
 
 
 def _job(view: View) -> str:
-    report, key = view.report, view.key
-    parts = (
-        head(view)
-        + tag("section", tag("h3", "Findings") + findings(view))
-        + tag("section", tag("h3", "Checks") + checks(view))
-    )
+    report = view.report
+    over_time = tag("section", timeline(view), class_="times") if view.t.size else ""
+    parts = head(view) + over_time
+    parts += tag("section", tag("h3", "Checks") + checks(view))
+    parts += tag("section", tag("h3", "Findings") + findings(view))
     if view.t.size:
-        parts += tag("section", tag("h3", "Over time") + timeline(view) + moves_table(view), class_="times")
-        parts += tag("section", tag("h3", "Loads and their causes") + loads(view), class_="times")
-        parts += tag("section", tag("h3", "On the pads") + face.face(view), class_="on-pads")
-        parts += tag(
-            "section",
-            tag("h3", "In space") + tag("div", path3d.path(view) + _readout(view), class_="space-row"),
-            class_="in-space",
-        )
-        parts += tag("section", tag("h3", "Preload and release") + handovers(view), class_="hands")
+        parts += _moves(view)
+        parts += fold("At the time cursor", _readout(view), beside="all figures, and what uses the pads up")
+        use = use_by_cause(view)
+        causes = ("" if use is None else use.markup()) + loads(view)
+        parts += fold("Loads and their causes", causes, beside="over time", class_="times")
+        parts += fold("On the pads", face.face(view), beside="use, pull and bond of every cell", class_="on-pads")
+        parts += fold("In space", path3d.path(view), beside="the path, by share of the target", class_="in-space")
+        parts += fold("Preload and release", handovers(view), beside="over time", class_="hands")
     parts += remarks(report)
     if view.t.size:
         parts += _slider(view)
         parts += f'<script type="application/json" class="data">{data_block(_data(view))}</script>'
-    return tag("section", parts, class_="job", id=key)
+    return tag("section", parts, class_="job", id=view.key)
 
 
+def _moves(view: View) -> str:
+    """The table of moves; of many folded."""
+    rows = moves_table(view)
+    many = rows.count("<tr>") > MOST_MOVES
+    return fold("Moves", rows, beside="what governs each", open_=not many, class_="print") if rows else ""
+
+
+MOST_MOVES = 12  # that are not folded
 FIGURES = (
     ("move", "move", ""),
     ("phase", "phase", ""),
+    ("governs", "governs, with its share of the target", ""),
     ("margin", "grip margin", ""),
     ("low", "least it may be", ""),
     ("swing", "margin with the swing", ""),
@@ -209,6 +229,7 @@ def figures_at(view: View) -> dict[str, str]:
     out = {
         "t": f"{samples.t[i]:.3f} s",
         "phase": samples.phase[i] if samples.phase else "–",
+        "governs": view.governs(i),
         "margin": margin(float(samples.hold_margin[i])),
         "low": margin(float(samples.hold_margin_low[i])),
         "peel": number(100 * float(samples.peel_index[i]), 0),
@@ -247,6 +268,8 @@ def _slider(view: View) -> str:
         )
         for i, f in enumerate(view.numbered, start=1)
     )
+    here = next((i for i, f in enumerate(view.numbered, start=1) if sample_of(view.report, f) == view.worst), 0)
+    back = f"finding {here}" if here else ""
     name = f"{view.key}-slider"
     return tag(
         "div",
@@ -263,22 +286,33 @@ def _slider(view: View) -> str:
         )
         + tag(
             "div",
-            tag("span", "margin ", class_="unit")
-            + tag("b", safe(said["margin"]), data_say="margin")
-            + tag("span", " least ", class_="unit")
-            + tag("b", safe(said["low"]), data_say="low"),
+            tag("b", safe(said["governs"]), data_say="governs")
+            + tag("span", " of target", class_="unit")
+            + tag("a", back, href=f"#{view.key}-f{here or 1}", class_="back", hidden=None if here else ""),
             class_="now-margin",
         )
+        + _strip(view)
         + f'<input type="range" id="{name}" min="0" max="{view.stops.size - 1}" step="1" value="{at}" '
         f'aria-label="time in the program" aria-valuetext="{safe(said["t"])}">' + tag("div", marks, class_="jump"),
         class_="slider screen",
     )
 
 
+def _strip(view: View) -> str:
+    """What governs behind the slider, stop by stop."""
+    wide = 100.0 / view.stops.size
+    boxes = "".join(
+        f'<rect class="g{kind}" x="{first * wide:.3f}%" width="{(last + 1 - first) * wide:.3f}%" height="8"/>'
+        for first, last, kind in runs([str(kind) for kind in view.kind.tolist()])
+    )
+    return tag("svg", boxes, class_="strip", height="8", aria_hidden="true")
+
+
 def _data(view: View) -> dict[str, Any]:
     """What the script needs, at the stops."""
     samples, at = view.report.samples, view.stops
     labels = list(dict.fromkeys(samples.move[i] for i in at)) if samples.move else []
+    checks_ = list(dict.fromkeys(samples.governed_by))
     number_of = {label: i for i, label in enumerate(labels)}
     tree: dict[str, Any] = {
         "key": view.key,
@@ -289,6 +323,10 @@ def _data(view: View) -> dict[str, Any]:
         "phase": [samples.phase[i] for i in at] if samples.phase else None,
         "use": rounded(used(samples.hold_margin[at]), 6),
         "low": rounded(used(samples.hold_margin_low[at]), 6),
+        "share": rounded(used(samples.governing[at]), 6),
+        "checks": [name.replace("_", " ") for name in checks_],
+        "by": [checks_.index(samples.governed_by[i]) for i in at],
+        "found": [stop_of(view, f) for f in view.numbered],
         "peel": rounded(samples.peel_index[at], 4),
         "hung": [int(h) for h in view.hung[at]],
         "force": [rounded(column) for column in samples.force[at].T],
