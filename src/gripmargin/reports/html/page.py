@@ -57,8 +57,7 @@ def reports_html(entries: Sequence[Entry]) -> str:
     """
     reports = [entry for entry in entries if isinstance(entry, Report)]
     several = len(entries) != 1
-    body = tag("h1", _title(entries)) if several else ""
-    body += _overview(entries) if several else ""
+    body = tag("h1", _title(entries), class_=None if several else "alone") + (_overview(entries) if several else "")
     for i, entry in enumerate(entries, start=1):
         body += _job(View.of(entry, f"job{i}")) if isinstance(entry, Report) else _broken(f"job{i}", *entry)
     body += tag(
@@ -74,7 +73,7 @@ def reports_html(entries: Sequence[Entry]) -> str:
 
 
 def _title(entries: Sequence[Entry]) -> str:
-    return f"gripmargin: {len(entries)} jobs"
+    return f"gripmargin: {len(entries)} jobs" if len(entries) != 1 else "gripmargin: report of a job"
 
 
 def _document(title: str, body: str) -> str:
