@@ -332,6 +332,19 @@ def test_thinning_loses_no_peak_and_joins_no_gap(values, columns):
         assert np.isfinite(y[piece[0] : piece[-1] + 1]).all()
 
 
+def test_a_swing_of_one_amplitude_has_a_straight_envelope():
+    """A sine of 5 Hz about 2: its peaks stand at 3, and the line over them keeps to its own stretch."""
+    t = np.linspace(0.0, 2.0, 2001)
+    y = 2.0 + np.sin(2 * np.pi * 5.0 * t)
+    y[1000:1100] = np.nan
+    line = series.envelope(t, y, 50)
+    np.testing.assert_array_equal(np.isnan(line), np.isnan(y))
+    np.testing.assert_allclose(line[50:850], 3.0, atol=1e-9)
+    assert np.nanmin(line - y) >= 0.0
+    assert np.nanmax(line) == np.nanmax(y)
+    np.testing.assert_array_equal(series.envelope(t, np.full(2001, np.inf), 50), np.full(2001, series.BOTTOMLESS))
+
+
 @given(st.lists(st.floats(0, 1e3) | st.just(np.nan), min_size=1, max_size=300), st.integers(1, 40))
 def test_stops_hold_the_worst_and_what_is_marked(values, count):
     worst = np.array(values)

@@ -8,11 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.local_fit import running_max
 from gripmargin.results.findings import CheckResult, Finding, worst_first
 from gripmargin.results.governing import nearest
 from gripmargin.results.report import Report
 
 IntArray = NDArray[np.intp]
+
+BOTTOMLESS = 1e9  # use that stands for no bound
 
 
 def used(margin: FloatArray) -> FloatArray:
@@ -47,6 +50,23 @@ def thinned(t: FloatArray, y: FloatArray, columns: int) -> list[IntArray]:
     kept = np.unique(np.concatenate([order[starts], order[ends], in_time, last_in_time]))
     stretch = np.cumsum(np.diff(good, prepend=good[0]) > 1)[kept]
     return np.split(good[kept], np.flatnonzero(np.diff(stretch)) + 1)
+
+
+def envelope(t: FloatArray, y: FloatArray, reach: int) -> FloatArray:
+    """Return the line over the peaks of what swings, NaN where it is, shape (n,).
+
+    Args:
+        t: Times, rising, shape (n,).
+        y: Values, not below 0, shape (n,).
+        reach: Samples within which only the largest is a peak.
+    """
+    out = y.copy()
+    for piece in np.split(np.arange(y.size), np.flatnonzero(np.diff(np.isnan(y))) + 1):
+        values = np.minimum(y[piece], BOTTOMLESS)
+        peaks = np.flatnonzero(values == running_max(values, reach))
+        peaks = np.unique(np.concatenate([[0], peaks, [piece.size - 1]]))
+        out[piece] = np.maximum(values, np.interp(t[piece], t[piece[peaks]], values[peaks]))
+    return out
 
 
 def stops(t: FloatArray, worst: FloatArray, marked: Sequence[int], count: int) -> IntArray:

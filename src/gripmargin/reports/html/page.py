@@ -63,6 +63,7 @@ def reports_html(entries: Sequence[Entry]) -> str:
     body += tag(
         "footer",
         cautions()
+        + tag("p", "Parts that were folded are not printed: open them first.", class_="paper")
         + tag(
             "p",
             "Made by gripmargin. The tool’s z axis points out of the pads into the part; loads act at its origin.",
@@ -159,7 +160,7 @@ def _job(view: View) -> str:
     parts += tag("section", tag("h3", "Findings") + findings(view))
     if view.t.size:
         parts += _moves(view)
-        parts += fold("At the time cursor", _readout(view), beside="all figures, and what uses the pads up")
+        parts += fold("At the time cursor", _readout(view), beside="all figures")
         use = use_by_cause(view)
         causes = ("" if use is None else use.markup()) + loads(view)
         parts += fold("Loads and their causes", causes, beside="over time", class_="times")

@@ -11,12 +11,10 @@ from gripmargin.reports.html.charts import Label, Level, Line, Mark, TimeChart, 
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import NONE, margin, number, safe, table, tag
 from gripmargin.reports.html.view import View, link
-from gripmargin.reports.series import sample_of, used
-from gripmargin.results.governing import governing
+from gripmargin.reports.series import BOTTOMLESS, sample_of, used
 
 LEAST = 0.5  # % of what the pads hold, below which a cause is left out
 MOST_ROWS = 200  # of the table of moves
-BOTTOMLESS = 1e9  # use that stands for no bound
 FAR = 3.0  # times its target, from which on a curve is named in the legend alone
 MOST_SPANS = 2000  # marked below the margin
 CAUSE_STYLE = {
@@ -95,9 +93,8 @@ def _extremes(lines: Sequence[Line]) -> str:
 def _ribbons(view: View) -> str:
     """Moves, phases and what governs, as rows of stretches."""
     samples, out = view.report.samples, ""
-    names = governing(view.drawn, view.t.size)[1] if view.drawn else samples.governed_by
     for key, name, labels in (
-        ("governs", "governs", [_name(check) for check in names]),
+        ("governs", "governs", [_name(check) for check in view.governing[1]]),
         ("moves", "moves", samples.move),
         ("phases", "phases", samples.phase),
     ):
@@ -122,7 +119,7 @@ def _governing(view: View) -> TimeChart:
         for i, (check, use) in enumerate(curves.items())
         if check not in alone
     ]
-    lines.append(Line(name="the least of them governs", t=t, y=_drawn(used(report.samples.governing)), style="s1"))
+    lines.append(Line(name="the least of them governs", t=t, y=_drawn(used(view.governing[0])), style="s1"))
     labels = [
         Label(t=float(t[k]), y=float(_drawn(use[k])), text=f"{_name(check)} {least[check]}", check=check)
         for check, use in curves.items()
@@ -235,7 +232,7 @@ def use_by_cause(view: View) -> TimeChart | None:
     total = np.where(hung, 100.0 * np.sum(list(shares.values()), axis=0), np.nan)
     lines.append(Line(name="together", t=t, y=total, style="s1"))
     target = view.target("hold")
-    levels = [] if target is None else [Level(y=100.0 / target, text=f"target {target:g}")]
+    levels = [] if target is None else [Level(y=100.0 / target, text=f"target of hold {target:g}")]
     return TimeChart(
         key=f"{view.key}-use",
         title="What uses the pads up",

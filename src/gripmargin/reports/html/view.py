@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.local_fit import running_max
 from gripmargin.reports.html.text import NONE, margin, safe, tag
-from gripmargin.reports.series import IntArray, check_sample, sample_of, stops, used, worst_sample
+from gripmargin.reports.series import IntArray, check_sample, envelope, sample_of, stops, used, worst_sample
 from gripmargin.results.findings import Finding, worst_first
+from gripmargin.results.governing import governing
 from gripmargin.results.report import Report
 
 STOPS = 900  # places of the time cursor, the marked samples besides
@@ -100,11 +100,15 @@ class View:
         for check in self.report.checks:
             slowest = min(check.details.get("frequencies", ()), default=None)
             if slowest and check.check in out and self.t.size > 1:
-                near = math.ceil(0.5 / (slowest * float(np.median(np.diff(self.t)))))
-                share = out[check.check]
-                most = running_max(np.nan_to_num(used(share), nan=0.0), near)
-                out[check.check] = np.where(np.isnan(share), np.nan, used(most))
+                near = math.ceil(0.25 / (slowest * float(np.median(np.diff(self.t)))))
+                out[check.check] = used(envelope(self.t, used(out[check.check]), near))
         return out
+
+    @cached_property
+    def governing(self) -> tuple[FloatArray, tuple[str, ...]]:
+        """Return what governs over time as it is drawn: shares of targets, and names."""
+        samples = self.report.samples
+        return governing(self.drawn, self.t.size) if self.drawn else (samples.governing, samples.governed_by)
 
     @property
     def kind(self) -> IntArray:
