@@ -26,6 +26,7 @@ from gripmargin.reports import series
 from gripmargin.reports.html import reports_html
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import data_block, margin, number, printable, rounded
+from gripmargin.reports.html.view import View
 from gripmargin.results.findings import Verdict
 
 JOBS = Path(__file__).parents[2] / "trajectories"
@@ -382,6 +383,16 @@ def test_use_of_the_page_is_the_inverse_of_the_margin(demo):
         for i, k in enumerate(at[:5]):
             load = np.concatenate([report.samples.force[k], report.samples.moment[k]])
             assert report.scene.edge_use(load).use == pytest.approx(use[i], rel=1e-9)
+
+
+def test_the_faces_are_drawn_for_what_governs(demo):
+    """Two ways to the same figure: the margin with the swing, and the use of the pads' edge under the face's load."""
+    view = View.of(demo["window-askew"], "job1")
+    swinging = [int(i) for i in view.stops if view.carried_by(int(i)) == "swing"]
+    assert len(swinging) > 20
+    for i in swinging[::9]:
+        use = view.report.scene.edge_use(view.load(i)).use
+        assert 1 / use == pytest.approx(view.report.samples.swing_margin[i], rel=1e-6)
 
 
 def test_tractions_of_the_page_carry_the_load(demo):

@@ -92,7 +92,8 @@ def test_script_colours_the_cells_as_python_does(tab, page, view, report):
     t = 4.0
     tab.open(page, f"#t={t}")
     sample = at(view, t)
-    load = np.concatenate([report.samples.force[sample], report.samples.moment[sample]])
+    load = view.load(sample)
+    assert view.carried_by(sample) == report.samples.governed_by[sample] == "swing"
     (pad,) = report.scene.pads
     for kind in ("use", "pull"):
         seen = tab.run(f"[...document.querySelectorAll('[data-map={kind}] path')].map(e => e.getAttribute('class'))")

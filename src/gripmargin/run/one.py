@@ -215,7 +215,7 @@ def check_job(job: Job, *, trial: bool = False, checks: Sequence[str] | None = N
         references=references(case),
         samples=_samples(case, outcomes, shares),
         shares=shares,
-        scene=scene_of(case),
+        scene=scene_of(case, {name: load for outcome in outcomes for name, load in outcome.loads.items()}),
         plotter=_plots,
     )
 

@@ -313,6 +313,8 @@ def _data(view: View) -> dict[str, Any]:
     samples, at = view.report.samples, view.stops
     labels = list(dict.fromkeys(samples.move[i] for i in at)) if samples.move else []
     checks_ = list(dict.fromkeys(samples.governed_by))
+    carried = [view.carried_by(int(i)) for i in at]
+    said = list(dict.fromkeys(carried))
     number_of = {label: i for i, label in enumerate(labels)}
     tree: dict[str, Any] = {
         "key": view.key,
@@ -326,6 +328,9 @@ def _data(view: View) -> dict[str, Any]:
         "share": rounded(used(samples.governing[at]), 6),
         "checks": [name.replace("_", " ") for name in checks_],
         "by": [checks_.index(samples.governed_by[i]) for i in at],
+        "load": [rounded(column) for column in np.stack([view.load(int(i)) for i in at]).T],
+        "carried": [said.index(name) for name in carried],
+        "said": [face.said_load(name) for name in said],
         "found": [stop_of(view, f) for f in view.numbered],
         "peel": rounded(samples.peel_index[at], 4),
         "hung": [int(h) for h in view.hung[at]],

@@ -158,6 +158,7 @@
         force: data.hung[i] ? three(data.force, i, 1, 2) : NONE, moment: data.hung[i] ? three(data.moment, i, 1e3, 0) : NONE, place: three(data.place, i, 1e3, 1),
         acc: three(data.acc, i, 1, 2), omega: three(data.omega, i, 1, 2),
         swing: data.swing ? margin(data.swing[i]) : NONE, stop: data.stop ? margin(data.stop[i]) : NONE,
+        load: data.said[data.carried[i]],
         governs: data.checks[data.by[i]] ? `${data.checks[data.by[i]]} ${margin(data.share[i])}` : NONE,
         cause: data.cause && data.hung[i] ? Object.entries(data.cause).filter(([, v]) => Math.abs(v[i]) >= 0.005).map(([n, v]) => `${n} ${fixed(100 * v[i], 0)}`).join(', ') : NONE,
       };
@@ -174,7 +175,7 @@
         line.setAttribute('x1', `${100 * share}%`);
         line.setAttribute('x2', `${100 * share}%`);
       }
-      if (faces) faces([...data.force, ...data.moment].map(r => data.hung[i] ? r[i] : 0), time, data.hung[i]);
+      if (faces) faces(data.load.map(r => r[i]), time, data.hung[i]);
       dotAt(i);
     }
     const go = wanted => show(nearest(t, wanted));

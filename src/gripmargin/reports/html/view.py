@@ -110,6 +110,22 @@ class View:
         samples = self.report.samples
         return governing(self.drawn, self.t.size) if self.drawn else (samples.governing, samples.governed_by)
 
+    def load(self, sample: int) -> FloatArray:
+        """Return the load that the faces are drawn for: of what governs where it is known, else of the program.
+
+        Nothing where the part does not hang on the pads; at the tool origin [N, N m], shape (6,).
+        """
+        samples, name = self.report.samples, self.carried_by(sample)
+        if name and self.report.scene is not None:
+            return self.report.scene.loads[name][:, sample]
+        return np.concatenate([samples.force[sample], samples.moment[sample]]) * self.hung[sample]
+
+    def carried_by(self, sample: int) -> str:
+        """Return the result whose load the faces are drawn for; empty for that of the program's motion."""
+        name, scene = self.report.samples.governed_by[sample], self.report.scene
+        known = scene is not None and name in scene.loads and np.isfinite(scene.loads[name][:, sample]).all()
+        return name if known else ""
+
     @property
     def kind(self) -> IntArray:
         """How much of a target is kept at every stop: an index into `KINDS`."""
