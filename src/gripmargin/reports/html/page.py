@@ -14,7 +14,7 @@ from gripmargin.base.errors import GripmarginError, InputErrors
 from gripmargin.reports.html import face, path3d
 from gripmargin.reports.html.charts import runs
 from gripmargin.reports.html.handovers import handovers
-from gripmargin.reports.html.summary import cautions, checks, findings, head, remarks, stamp
+from gripmargin.reports.html.summary import cautions, checks, decides, findings, head, remarks, stamp
 from gripmargin.reports.html.text import (
     NONE,
     bullets,
@@ -105,11 +105,7 @@ def _overview(entries: Sequence[Entry]) -> str:
     rows = []
     for i, entry in enumerate(entries, start=1):
         if isinstance(entry, Report):
-            worst = min(
-                entry.checks,
-                key=lambda c: (("fail", "undecided", "pass").index(c.verdict), (c.value or 0.0) / c.target),
-                default=None,
-            )
+            worst = decides(entry)
             said = (
                 ""
                 if worst is None

@@ -38,12 +38,20 @@ def stamp(verdict: str) -> str:
     return tag("span", sign(verdict) + safe(str(verdict)), class_=f"stamp {verdict}")
 
 
+def decides(report: Report) -> CheckResult | None:
+    """Return the check that decides the verdict: of those with the worst verdict the nearest to its target."""
+    return min(
+        (check for check in report.checks if check.verdict is report.verdict),
+        key=lambda c: c.low / c.target if c.low is not None else math.inf if c.verdict is Verdict.PASS else 0.0,
+        default=None,
+    )
+
+
 def head(view: View) -> str:
     """Return the verdict with what decides it."""
     report = view.report
     verdict = str(report.verdict)
     lines = []
-    deciding = next((check for check in report.checks if check.verdict is report.verdict), None)
     lines += [_labelled("Cause", cause.text + "." * (cause.text[-1] != "?")) for cause in report.causes]
     if view.numbered:
         worst = view.numbered[0]
@@ -54,15 +62,11 @@ def head(view: View) -> str:
         more = f" ({len(useful) - 1} more under Findings)" if len(useful) > 1 else ""
         if worst.remedies:
             lines.append(_labelled("To change", (useful[0] if useful else worst.remedy) + "." + more))
-    elif deciding is not None and not report.explained:
+    elif (nearest := decides(report)) is not None and not report.explained:
         lines.append(tag("p", safe(SAYING[verdict]), class_="key-figure"))
-        nearest = min(
-            report.checks,
-            key=lambda c: (c.low / c.target) if c.low is not None and math.isfinite(c.low) else math.inf,
-        )
         lines.append(tag("p", safe(f"Nearest to its target is {_name(nearest.check)}: {_sentence(nearest)}.")))
-        if deciding.doubts:
-            lines.append(_labelled("Why", "; ".join(deciding.doubts) + "."))
+        if nearest.doubts:
+            lines.append(_labelled("Why", "; ".join(nearest.doubts) + "."))
     left = ", ".join(_name(item.check) for item in report.not_checked)
     scope = tag("b", "Not checked ") + safe(left) + "; " if left else ""
     return tag(
@@ -80,6 +84,8 @@ def _labelled(word: str, sentence: str) -> str:
 def _sentence(check: CheckResult) -> str:
     at = "" if check.at is None else f" at {check.at.t:.3f} s{words.in_move(check.at.move)}"
     value = "has no value" if check.value is None else margin(check.value)
+    if check.verdict is Verdict.UNDECIDED and check.low is not None and check.low != check.value:
+        value += f", perhaps {margin(check.low)},"
     return f"{check.measure} {value} against a target of {check.target:g}{',' if at else ''}{at}"
 
 
