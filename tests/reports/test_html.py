@@ -9,7 +9,7 @@ import re
 from collections import Counter
 from dataclasses import replace
 from html.parser import HTMLParser
-from itertools import pairwise
+from itertools import combinations, pairwise
 from pathlib import Path
 
 import numpy as np
@@ -22,10 +22,11 @@ from gripmargin import cli
 from gripmargin.base.errors import InputErrors
 from gripmargin.checks.case import work_out
 from gripmargin.contact.loads import CAUSES, load_by_cause
-from gripmargin.reports import series
+from gripmargin.reports import plots, series
 from gripmargin.reports.html import reports_html
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import data_block, margin, number, printable, rounded
+from gripmargin.reports.html.timeline import CAUSE_STYLE
 from gripmargin.reports.html.view import View
 from gripmargin.results.findings import Verdict
 
@@ -253,7 +254,7 @@ def contrast(a, b):
 def themes(text):
     (style,) = re.findall(r"<style>(.*?)</style>", text, re.DOTALL)
     light, dark = (
-        dict(re.findall(r"--([\w]+):(#[0-9a-f]{6})", block))
+        dict(re.findall(r"--([\w-]+):(#[0-9a-f]{6})", block))
         for block in re.findall(r":root\{(.*?)\n\}", style, re.DOTALL)[:2]
     )
     return light, light | dark
@@ -265,8 +266,46 @@ def test_words_and_lines_stand_out_from_the_paper(pages):
         for ground in ("paper", "sheet"):
             for word in ("ink", "soft", "pass", "fail", "unsure"):
                 assert contrast(theme[word], theme[ground]) >= 4.5, (word, ground)
-            for line in ("l1", "l2", "l3", "l4", "l5"):
+            for line in ("l1", "l2", "l3", "l4", "l5", *(f"c-{letter}" for letter in "abcdefghi")):
                 assert contrast(theme[line], theme[ground]) >= 3.0, (line, ground)
+
+
+# Machado, Oliveira & Fernandes, IEEE Trans. Vis. Comput. Graph. 15:1291-1298, 2009, severity 1, for linear RGB
+SEEN = {
+    "red-blind": [
+        [0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998],
+    ],
+    "green-blind": [
+        [0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881],
+    ],
+}  # fmt: skip
+XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])  # sRGB, IEC 61966-2-1
+
+
+def lab(linear):
+    """CIE 1976 L*a*b* of linear sRGB under D65."""
+    x = XYZ @ np.clip(linear, 0, 1) / XYZ.sum(axis=1)
+    f = np.where(x > 0.008856, np.cbrt(x), 7.787 * x + 16 / 116)
+    return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
+
+
+@pytest.mark.parametrize("seen", SEEN.values(), ids=SEEN)
+def test_causes_differ_for_those_who_are_red_green_blind(pages, seen):
+    """A difference of 10 in CIE 1976 L*a*b* is plain to see beside each other (2.3 is just noticeable)."""
+    for theme in themes(pages["lid-no-data"]):
+        parts = [[int(theme[f"c-{x}"][i : i + 2], 16) / 255 for i in (1, 3, 5)] for x in "abcdefghi"]
+        linear = [[c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in rgb] for rgb in parts]
+        places = [lab(np.array(seen) @ rgb) for rgb in linear]
+        assert min(np.linalg.norm(a - b) for a, b in combinations(places, 2)) > 10.0
+
+
+def test_a_colour_is_one_cause_in_all_drawings(pages):
+    light, _ = themes(pages["lid-no-data"])
+    for cause, (colour, _) in plots.CAUSES.items():
+        assert light[f"c-{CAUSE_STYLE[cause]}"] == colour
+    for kind in (".c-", ".plot .area-", ".bar-"):
+        for letter in "abcdefgh":
+            assert re.search(rf"{re.escape(kind + letter)}[,{{][^}}]*var\(--c-{letter}\)", pages["lid-no-data"])
 
 
 def test_ramps_keep_their_order_without_colour(pages):
