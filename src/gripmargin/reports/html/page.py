@@ -295,10 +295,11 @@ def _slider(view: View) -> str:
 
 
 def _strip(view: View) -> str:
-    """What governs behind the slider, stop by stop."""
+    """What governs behind the slider, stop by stop: the higher the nearer to its target, or below it."""
     wide = 100.0 / view.stops.size
     boxes = "".join(
-        f'<rect class="g{kind}" x="{first * wide:.3f}%" width="{(last + 1 - first) * wide:.3f}%" height="8"/>'
+        f'<rect class="g{kind}" x="{first * wide:.3f}%" width="{(last + 1 - first) * wide:.3f}%" '
+        f'y="{8 - 2 * int(kind)}" height="{2 * int(kind)}"/>'
         for first, last, kind in runs([str(kind) for kind in view.kind.tolist()])
     )
     return tag("svg", boxes, class_="strip", height="8", aria_hidden="true")
