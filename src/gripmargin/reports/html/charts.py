@@ -339,6 +339,8 @@ def _shown(words: str, check: str | None) -> str:
 def _key(style: str) -> str:
     box = '<rect x="0" y="3" width="22" height="8"' if style.startswith(("area", "band", "fill")) else None
     inner = f'{box} class="{style}"/>' if box else f'<path d="M0 7H22" class="{style}"/>'
+    if style == "dot":
+        inner = '<circle cx="16" cy="7" r="2.6" class="least-dot"/>'
     return f'<svg width="22" height="14" aria-hidden="true">{inner}</svg>'
 
 

@@ -134,6 +134,8 @@ def _governing(view: View) -> TimeChart:
             title = f"finding {i}: {finding.text}"
             marks.append(Mark(t=float(t[k]), y=float(np.nan_to_num(use)), text=str(i), title=title))
     spans = [(start, end, f"span-{f.verdict}") for f in report.findings for start, end in f.spans]
+    legend = [(f"{_name(check)} {least[check]}", "dot") for check in alone]
+    legend += [(said, f"fill-{said}") for said in ("fail", "undecided") if any(said in span[2] for span in spans)]
     said = ", ".join(f"{_name(check)} {value}" for check, value in least.items())
     drawn = [np.where(line.y < BOTTOMLESS, line.y, np.nan) for line in lines]
     axis = margin_scale(drawn, [1.0])
@@ -152,6 +154,7 @@ def _governing(view: View) -> TimeChart:
         labels=labels,
         tall="tall",
         note=_beside(view),
+        legend=legend,
         danger=1.0,
         cursor=view.cursor,
     )
@@ -185,8 +188,9 @@ def _drawn(use: FloatArray) -> FloatArray:
 
 
 def _longest(spans: list[tuple[float, float, str]]) -> list[tuple[float, float, str]]:
-    """The spans, or the longest of very many, in order of time."""
-    return sorted(sorted(spans, key=lambda span: span[0] - span[1])[:MOST_SPANS])
+    """The spans, or the longest of very many, what fails above what is undecided."""
+    longest = sorted(spans, key=lambda span: span[0] - span[1])[:MOST_SPANS]
+    return sorted(longest, key=lambda span: (span[2] == "span-fail", span))
 
 
 def _phase_bands(view: View) -> list[tuple[float, float, str]]:
