@@ -638,7 +638,7 @@ def test_keys_said_to_have_no_effect_have_none(tmp_path: Path) -> None:
     bare = gripmargin.check_job(build_job(path, JobFile.model_validate(tree)))
     assert [c.verdict for c in base.checks] == ["pass"] * len(base.checks)
     assert bare.checks == base.checks
-    texts = ("phase", "move", "joint_names", "joint_units")
+    texts = ("phase", "move", "governed_by", "joint_names", "joint_units")
     for field in fields(base.samples):
         a, b = getattr(bare.samples, field.name), getattr(base.samples, field.name)
         assert np.array_equal(a, b, equal_nan=field.name not in texts), field.name

@@ -193,8 +193,10 @@ def long_report(carried):
         gravity=short.scene.gravity[again],
         axis=short.scene.axis[again],
         airborne=short.scene.airborne[again],
+        loads={check: load[:, again] for check, load in short.scene.loads.items()},
     )
-    return replace(short, samples=replace(short.samples, **samples), scene=scene)
+    shares = {check: longer(share) for check, share in short.shares.items()}
+    return replace(short, samples=replace(short.samples, **samples), shares=shares, scene=scene)
 
 
 @pytest.fixture(scope="session")

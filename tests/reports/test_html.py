@@ -9,7 +9,7 @@ import re
 from collections import Counter
 from dataclasses import replace
 from html.parser import HTMLParser
-from itertools import pairwise
+from itertools import combinations, pairwise
 from pathlib import Path
 
 import numpy as np
@@ -22,10 +22,12 @@ from gripmargin import cli
 from gripmargin.base.errors import InputErrors
 from gripmargin.checks.case import work_out
 from gripmargin.contact.loads import CAUSES, load_by_cause
-from gripmargin.reports import series
+from gripmargin.reports import plots, series
 from gripmargin.reports.html import reports_html
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import data_block, margin, number, printable, rounded
+from gripmargin.reports.html.timeline import CAUSE_STYLE
+from gripmargin.reports.html.view import View
 from gripmargin.results.findings import Verdict
 
 JOBS = Path(__file__).parents[2] / "trajectories"
@@ -87,9 +89,10 @@ def test_page_says_what_the_report_says(demo, pages):
         assert [s for s in said if plain(s) not in text] == []
 
 
-def test_verdict_and_findings_come_first(pages):
+def test_verdict_and_what_governs_come_first(pages):
     for page in pages.values():
-        assert page.index('class="verdict"') < page.index(">Findings<") < page.index(">Over time<")
+        parts = ('class="verdict"', "Share of the target", ">Checks<", ">Findings<", ">Moves<", ">On the pads<")
+        assert (np.diff([page.index(part) for part in parts]) > 0).all()
 
 
 def test_a_report_from_another_process_gives_the_same_bytes(demo, pages):
@@ -171,7 +174,8 @@ def odd_reports(carried):
     yield "one pad", carried(names=("only",))
     yield "much too heavy", carried(mass=1e6)
     yield "nearly nothing", carried(mass=1e-9)
-    yield "no margin", replace(standing, samples=replace(samples, hold_margin=nothing, hold_margin_low=nothing))
+    silent = replace(samples, hold_margin=nothing, hold_margin_low=nothing, governing=nothing)
+    yield "no margin", replace(standing, samples=silent, shares={"hold": nothing})
     endless = np.where(
         np.arange(nothing.size) % 3 == 0, np.inf, np.where(np.arange(nothing.size) % 3 == 1, 0.0, np.nan)
     )
@@ -179,13 +183,14 @@ def odd_reports(carried):
         "endless margin",
         replace(
             standing,
-            samples=replace(samples, hold_margin=endless, hold_margin_low=np.where(np.isinf(endless), 3.0, endless)),
+            samples=replace(samples, hold_margin=endless, governing=np.where(np.isinf(endless), 3.0, endless)),
+            shares={"hold": endless, "swing": endless},
         ),
     )
     one = replace(samples, **{
         k: (v[:1] if isinstance(v, tuple) else v[:1].copy()) for k, v in vars(samples).items() if k != "stamp"
     })  # fmt: skip
-    yield "one sample", replace(standing, samples=one, scene=None, findings=(), checks=())
+    yield "one sample", replace(standing, samples=one, shares={}, scene=None, findings=(), checks=())
     empty = [replace(c, value=None, low=None, high=None, at=None, verdict=Verdict.UNDECIDED) for c in standing.checks]
     yield "no figures", replace(standing, checks=tuple(empty), verdict=Verdict.UNDECIDED)
 
@@ -201,29 +206,18 @@ def test_every_report_can_be_drawn_and_shows_no_broken_number(carried):
             json.loads(block, parse_constant=pytest.fail)
 
 
-def test_a_margin_of_nothing_is_drawn_and_not_left_out(carried):
+def test_a_share_of_nothing_is_drawn_and_not_left_out(carried):
     report = carried()
-    samples = report.samples
-    for key, style in (("hold_margin", "s1"), ("hold_margin_low", "thin")):
-        values = getattr(samples, key).copy()
-        assert np.isfinite(values[100:120]).all()
-        values[100:120] = 0.0
-        text = gm.report_html(replace(report, samples=replace(samples, **{key: values})))
-        chart = text[text.index('id="job1-margin-t"') : text.index('id="job1-use-t"')]
-        path = re.search(rf'<path class="{style}" d="([^"]*)"', chart)[1]
+    share = report.samples.governing.copy()
+    assert np.isfinite(share[100:120]).all()
+    share[100:120] = 0.0
+    text = gm.report_html(
+        replace(report, samples=replace(report.samples, governing=share), shares=dict(report.shares, hold=share))
+    )
+    for style in ("s1", "k1"):
+        path = re.search(rf'<path class="{style}" d="([^"]*)"', text[text.index('id="job1-margin-t"') :])[1]
         assert path.count("M") == 1  # one unbroken line
         assert max(float(y) for y in re.findall(r"[ML][\d.]+ ([\d.]+)", path)) == 1000.0  # down to the bottom
-
-
-def test_further_figures_are_drawn_where_the_report_has_them(carried):
-    report = carried()
-    samples = report.samples
-    more = {"swing_margin": 0.8 * samples.hold_margin, "stop_margin": 0.5 * samples.hold_margin}
-    for key, values in more.items():
-        object.__setattr__(samples, key, values)
-    text = Page(gm.report_html(report)).text()
-    assert "margin with the swing" in text
-    assert "margin at a stop" in text
 
 
 def test_pages_are_labelled_for_those_who_cannot_see_them(pages):
@@ -260,7 +254,7 @@ def contrast(a, b):
 def themes(text):
     (style,) = re.findall(r"<style>(.*?)</style>", text, re.DOTALL)
     light, dark = (
-        dict(re.findall(r"--([\w]+):(#[0-9a-f]{6})", block))
+        dict(re.findall(r"--([\w-]+):(#[0-9a-f]{6})", block))
         for block in re.findall(r":root\{(.*?)\n\}", style, re.DOTALL)[:2]
     )
     return light, light | dark
@@ -272,8 +266,46 @@ def test_words_and_lines_stand_out_from_the_paper(pages):
         for ground in ("paper", "sheet"):
             for word in ("ink", "soft", "pass", "fail", "unsure"):
                 assert contrast(theme[word], theme[ground]) >= 4.5, (word, ground)
-            for line in ("l1", "l2", "l3", "l4", "l5"):
+            for line in ("l1", "l2", "l3", "l4", "l5", *(f"c-{letter}" for letter in "abcdefghi")):
                 assert contrast(theme[line], theme[ground]) >= 3.0, (line, ground)
+
+
+# Machado, Oliveira & Fernandes, IEEE Trans. Vis. Comput. Graph. 15:1291-1298, 2009, severity 1, for linear RGB
+SEEN = {
+    "red-blind": [
+        [0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998],
+    ],
+    "green-blind": [
+        [0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881],
+    ],
+}  # fmt: skip
+XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])  # sRGB, IEC 61966-2-1
+
+
+def lab(linear):
+    """CIE 1976 L*a*b* of linear sRGB under D65."""
+    x = XYZ @ np.clip(linear, 0, 1) / XYZ.sum(axis=1)
+    f = np.where(x > 0.008856, np.cbrt(x), 7.787 * x + 16 / 116)
+    return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
+
+
+@pytest.mark.parametrize("seen", SEEN.values(), ids=SEEN)
+def test_causes_differ_for_those_who_are_red_green_blind(pages, seen):
+    """A difference of 10 in CIE 1976 L*a*b* is plain to see beside each other (2.3 is just noticeable)."""
+    for theme in themes(pages["lid-no-data"]):
+        parts = [[int(theme[f"c-{x}"][i : i + 2], 16) / 255 for i in (1, 3, 5)] for x in "abcdefghi"]
+        linear = [[c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in rgb] for rgb in parts]
+        places = [lab(np.array(seen) @ rgb) for rgb in linear]
+        assert min(np.linalg.norm(a - b) for a, b in combinations(places, 2)) > 10.0
+
+
+def test_a_colour_is_one_cause_in_all_drawings(pages):
+    light, _ = themes(pages["lid-no-data"])
+    for cause, (colour, _) in plots.CAUSES.items():
+        assert light[f"c-{CAUSE_STYLE[cause]}"] == colour
+    for kind in (".c-", ".plot .area-", ".bar-"):
+        for letter in "abcdefgh":
+            assert re.search(rf"{re.escape(kind + letter)}[,{{][^}}]*var\(--c-{letter}\)", pages["lid-no-data"])
 
 
 def test_ramps_keep_their_order_without_colour(pages):
@@ -294,7 +326,7 @@ def test_a_move_a_sample_stays_small_too(long_report):
     labels = tuple(f"move number {i}" for i in range(long_report.samples.t.size))
     text = gm.report_html(replace(long_report, samples=replace(long_report.samples, move=labels)))
     assert len(text.encode()) < 5e6
-    worst = int(np.nanargmin(long_report.samples.hold_margin_low))
+    worst = int(np.nanargmin(long_report.samples.governing))
     assert f'<th scope="row">{labels[worst]}</th>' in text
 
 
@@ -313,8 +345,8 @@ def test_worst_sample_of_a_long_program_is_among_those_shown(long_report):
     text = gm.report_html(long_report)
     (block,) = re.findall(r'class="data">(.*?)</script>', text)
     tree = json.loads(block)
-    least = float(np.nanmin(long_report.samples.hold_margin))
-    assert max(u for u in tree["use"] if u is not None) == pytest.approx(1 / least, rel=1e-5)
+    least = float(np.nanmin(long_report.samples.governing))
+    assert max(u for u in tree["share"] if u is not None) == pytest.approx(1 / least, rel=1e-5)
     assert min(len(tree[k]) for k in ("t", "use", "low")) < 2000
 
 
@@ -338,6 +370,19 @@ def test_thinning_loses_no_peak_and_joins_no_gap(values, columns):
             assert mine.max() == there.max()
     for piece in pieces:
         assert np.isfinite(y[piece[0] : piece[-1] + 1]).all()
+
+
+def test_a_swing_of_one_amplitude_has_a_straight_envelope():
+    """A sine of 5 Hz about 2: its peaks stand at 3, and the line over them keeps to its own stretch."""
+    t = np.linspace(0.0, 2.0, 2001)
+    y = 2.0 + np.sin(2 * np.pi * 5.0 * t)
+    y[1000:1100] = np.nan
+    line = series.envelope(t, y, 50)
+    np.testing.assert_array_equal(np.isnan(line), np.isnan(y))
+    np.testing.assert_allclose(line[50:850], 3.0, atol=1e-9)
+    assert np.nanmin(line - y) >= 0.0
+    assert np.nanmax(line) == np.nanmax(y)
+    np.testing.assert_array_equal(series.envelope(t, np.full(2001, np.inf), 50), np.full(2001, series.BOTTOMLESS))
 
 
 @given(st.lists(st.floats(0, 1e3) | st.just(np.nan), min_size=1, max_size=300), st.integers(1, 40))
@@ -377,6 +422,16 @@ def test_use_of_the_page_is_the_inverse_of_the_margin(demo):
         for i, k in enumerate(at[:5]):
             load = np.concatenate([report.samples.force[k], report.samples.moment[k]])
             assert report.scene.edge_use(load).use == pytest.approx(use[i], rel=1e-9)
+
+
+def test_the_faces_are_drawn_for_what_governs(demo):
+    """Two ways to the same figure: the margin with the swing, and the use of the pads' edge under the face's load."""
+    view = View.of(demo["window-askew"], "job1")
+    swinging = [int(i) for i in view.stops if view.carried_by(int(i)) == "swing"]
+    assert len(swinging) > 20
+    for i in swinging[::9]:
+        use = view.report.scene.edge_use(view.load(i)).use
+        assert 1 / use == pytest.approx(view.report.samples.swing_margin[i], rel=1e-6)
 
 
 def test_tractions_of_the_page_carry_the_load(demo):

@@ -10,9 +10,9 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.contact.loads import AIR_CAUSES
-from gripmargin.reports.html.timeline import curve_of, least_margins
 from gripmargin.reports.html.view import View
 from gripmargin.reports.series import check_sample, sample_of
+from gripmargin.results.findings import worst_first
 
 JOBS = Path(__file__).parents[2] / "trajectories"
 
@@ -23,36 +23,37 @@ def stopped():
     return gm.check_job(replace(job, targets=replace(job.targets, stop=1.7)))  # one of its own beside hold's
 
 
-def test_each_curve_says_its_name_and_its_least_margin(stopped):
-    labels = {label.text.split()[0]: label for label in least_margins(View.of(stopped, "job1"))}
-    assert labels.keys() == {"hold", "swing", "stop"}
-    for name, label in labels.items():
-        least = np.nanmin(getattr(stopped.samples, f"{name}_margin"))
-        assert float(label.text.split()[1]) == pytest.approx(least, abs=0.0051)
-        assert label.y == pytest.approx(1.0 / least)
+def test_each_curve_says_its_name_and_its_least_share(stopped):
+    text = gm.report_html(stopped)
+    said = re.findall(r'data-toggle="(\w+)"><svg.*?</svg>(.*?)</button>', text)
+    assert {"hold", "swing", "stop", "release", "pressure"} == {check for check, _ in said}
+    lows = {check.check: check.low / check.target for check in stopped.checks}
+    for check, words in said:
+        assert words.startswith(check)
+        assert float(words.split()[-1]) == pytest.approx(lows[check], abs=0.0051)
+        assert f'data-check="{check}"' in text
 
 
 def test_findings_stand_on_the_curve_of_their_check(stopped):
-    view = View.of(stopped, "job1")
-    found = [f for f in view.numbered if f.check == "stop"]
+    found = [f for f in View.of(stopped, "job1").numbered if f.check == "stop"]
     assert found
     for finding in found:
-        at = curve_of(view, "stop")[sample_of(stopped, finding)]
-        assert at == pytest.approx(finding.worst["margin"], rel=1e-6)
+        share = stopped.shares["stop"][sample_of(stopped, finding)]
+        assert share == pytest.approx(finding.worst["margin_low"] / 1.7, rel=1e-6)
 
 
 def test_a_check_that_was_not_made_has_no_curve(stopped):
-    none = np.full(stopped.samples.t.size, np.nan)
-    bare = replace(
-        stopped,
-        samples=replace(stopped.samples, stop_margin=none),
-        checks=tuple(check for check in stopped.checks if check.check != "stop"),
-        findings=(),
-    )
-    page = gm.report_html(bare)
-    assert "margin at a stop" not in page
-    assert "(stop)" not in page
-    assert "target 1.7 (stop)" in gm.report_html(stopped)
+    shares = {check: share for check, share in stopped.shares.items() if check != "stop"}
+    assert 'data-toggle="stop"' not in gm.report_html(replace(stopped, shares=shares, findings=()))
+
+
+def test_the_cursor_opens_at_the_finding_that_decides(stopped):
+    """The worst of all, whatever its check; with no finding where most of a target is used."""
+    view, deciding = View.of(stopped, "job1"), worst_first(stopped.findings)[0]
+    assert deciding.check == "stop"
+    assert view.cursor == deciding.worst["t"]
+    bare = View.of(replace(stopped, findings=()), "job1")
+    assert stopped.samples.governing[bare.worst] == np.nanmin(stopped.samples.governing)
 
 
 def test_findings_of_a_recording_are_placed_by_time():

@@ -35,4 +35,5 @@ def sample_columns(samples: Samples) -> dict[str, NDArray[Any]]:
         columns[f"joint_{name} [{unit}]"] = samples.joints[:, k]
     for name, unit in UNITS.items():
         columns |= {f"{name}_{axis} [{unit}]": getattr(samples, name)[:, k] for k, axis in enumerate("xyz")}
+    columns |= {"governing": samples.governing, "governed_by": np.array(samples.governed_by, dtype=np.str_)}
     return columns | {f"{name}{_UNIT_OF_SERIES.get(name, '')}": getattr(samples, name) for name in SERIES}

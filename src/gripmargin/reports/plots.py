@@ -24,16 +24,16 @@ if TYPE_CHECKING:
     from gripmargin.results.scene import Scene
 
 ENDINGS = {".png": {"Software": None}, ".svg": {"Date": None, "Creator": None}}
-INK, SOFT, BLUE, ORANGE, PURPLE, RED = "#1b2330", "#5b6471", "#1a7896", "#b5531a", "#7a4a94", "#b02f14"
-CAUSES: dict[str, tuple[str, Any]] = {  # colour and dashes, so that lines differ in black and white too
-    "gravity": ("#8b8470", "-"),
-    "linear acceleration": (INK, "-"),
-    "angular acceleration": (ORANGE, "--"),
-    "centripetal": (PURPLE, ":"),
-    "gyroscopic": (BLUE, "-."),
-    "other": (SOFT, (0, (8, 3))),
-    "air drag": (BLUE, (0, (1, 2))),
-    "added air mass": (ORANGE, (0, (9, 2, 1, 2, 1, 2))),
+INK, SOFT, BLUE, ORANGE, RED = "#1b2330", "#5b6471", "#1a7896", "#b5531a", "#b02f14"
+CAUSES: dict[str, tuple[str, Any]] = {  # colour as on the page, and dashes, so that lines differ in black and white
+    "gravity": ("#857e6b", "-"),
+    "linear acceleration": ("#2a6cc0", "-"),
+    "angular acceleration": ("#b8741a", "--"),
+    "centripetal": ("#552878", ":"),
+    "gyroscopic": (INK, "-."),
+    "other": ("#6a8a3c", (0, (8, 3))),
+    "air drag": ("#0f6a6a", (0, (1, 2))),
+    "added air mass": ("#7f3216", (0, (9, 2, 1, 2, 1, 2))),
 }
 MARGIN_TICKS = (np.inf, 10, 5, 3, 2, 1.5, 1.2, 1, 0.8, 0.6, 0.5, 0.4, 0.3)
 STYLE: dict[Any, Any] = {
@@ -214,9 +214,8 @@ class Plots:
         for cause, share in shares.items():
             if np.abs(share[self._hung]).max(initial=0.0) < 5e-4:
                 continue
-            colour = {"gravity": "#a8a190", "linear acceleration": BLUE, "angular acceleration": "#f2cd98"}
             style: dict[str, Any] = {
-                "facecolor": colour.get(cause, CAUSES[cause][0]),
+                "facecolor": CAUSES[cause][0],
                 "hatch": hatches.get(cause, "--"),
                 "edgecolor": "white",
             }

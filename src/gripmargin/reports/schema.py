@@ -27,7 +27,7 @@ TABLES: Final = (CheckResult, CheckUnderLaw, Finding, NotChecked, Place, Remedy,
 KEYS: Final = {"start": "from", "end": "to"}  # fields that the JSON names otherwise
 UNWRITTEN: Final[Mapping[type, tuple[str, ...]]] = {
     Finding: ("lines",),
-    Report: ("scene", "plotter"),
+    Report: ("shares", "scene", "plotter"),
 }  # for other reports
 WORST: Final[Tree] = {
     "t": {"type": "number", "description": "Time [s]."},

@@ -8,17 +8,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.local_fit import running_max
 from gripmargin.results.findings import CheckResult, Finding, worst_first
+from gripmargin.results.governing import nearest
 from gripmargin.results.report import Report
 
 IntArray = NDArray[np.intp]
 
-OF_A_RECORDING = "recorded", "swing_as_run"  # results whose samples are those of a recording
+BOTTOMLESS = 1e9  # use that stands for no bound
 
 
 def used(margin: FloatArray) -> FloatArray:
     """Return the share of the pads' hold that a margin stands for: its inverse, 0 without load, any shape."""
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         return np.asarray(1.0 / np.maximum(margin, 0.0))
 
 
@@ -50,6 +52,23 @@ def thinned(t: FloatArray, y: FloatArray, columns: int) -> list[IntArray]:
     return np.split(good[kept], np.flatnonzero(np.diff(stretch)) + 1)
 
 
+def envelope(t: FloatArray, y: FloatArray, reach: int) -> FloatArray:
+    """Return the line over the peaks of what swings, NaN where it is, shape (n,).
+
+    Args:
+        t: Times, rising, shape (n,).
+        y: Values, not below 0, shape (n,).
+        reach: Samples within which only the largest is a peak.
+    """
+    out = y.copy()
+    for piece in np.split(np.arange(y.size), np.flatnonzero(np.diff(np.isnan(y))) + 1):
+        values = np.minimum(y[piece], BOTTOMLESS)
+        peaks = np.flatnonzero(values == running_max(values, reach))
+        peaks = np.unique(np.concatenate([[0], peaks, [piece.size - 1]]))
+        out[piece] = np.maximum(values, np.interp(t[piece], t[piece[peaks]], values[peaks]))
+    return out
+
+
 def stops(t: FloatArray, worst: FloatArray, marked: Sequence[int], count: int) -> IntArray:
     """Return the samples at which figures are given: of each stretch of time the worst, and those that are marked.
 
@@ -78,36 +97,24 @@ def _columns(t: FloatArray, count: int) -> IntArray:
 
 
 def sample_of(report: Report, finding: Finding) -> int | None:
-    """Return the sample of the program at which a finding is worst; None where it names none.
+    """Return the sample of the program at which a finding is worst; None where the report has no samples.
 
     What concerns a recording numbers the recording's samples, so its time says where that is in the program.
     """
-    n, sample = report.samples.t.size, finding.worst.get("sample")
-    if not isinstance(sample, int) or n == 0:
-        return None
-    if finding.check in OF_A_RECORDING:
-        return _nearest(report.samples.t, float(finding.worst.get("t", finding.start)))
-    return sample if 0 <= sample < n else None
+    t = report.samples.t
+    return nearest(t, float(finding.worst.get("t", finding.start))) if t.size else None
 
 
 def check_sample(report: Report, check: CheckResult) -> int | None:
-    """Return the sample of the program at which a check is worst, likewise."""
-    if check.at is None or report.samples.t.size == 0:
-        return None
-    if check.check in OF_A_RECORDING:
-        return _nearest(report.samples.t, check.at.t)
-    return check.at.sample if 0 <= check.at.sample < report.samples.t.size else None
-
-
-def _nearest(t: FloatArray, when: float) -> int:
-    return int(np.argmin(np.abs(t - when)))
+    """Return the sample of the program at which a check is worst, likewise; None where it names no place."""
+    t = report.samples.t
+    return nearest(t, check.at.t) if check.at is not None and t.size else None
 
 
 def worst_sample(report: Report) -> int | None:
-    """Return the sample that a report is about: of the worst finding, else of the hold check, else the first."""
+    """Return the sample that a report is about: of the finding that decides, else where most of a target is used."""
     ranked = worst_first(report.findings)
-    candidates = [sample_of(report, f) for f in ranked if f.check == "hold"]
-    candidates += [sample_of(report, f) for f in ranked if f.verdict == "fail"]
-    candidates += [check_sample(report, check) for check in report.checks if check.check == "hold"]
-    candidates += [sample_of(report, f) for f in ranked]
-    return next((i for i in candidates if i is not None), 0 if report.samples.t.size else None)
+    for finding in [*(f for f in ranked if f.check not in report.explained), *ranked]:
+        return sample_of(report, finding)
+    share = report.samples.governing
+    return None if share.size == 0 else 0 if np.isnan(share).all() else int(np.nanargmin(share))

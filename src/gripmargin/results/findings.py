@@ -211,6 +211,10 @@ class Outcome:
         not_checked: What of it was not made, and why.
         assumed: What it took for granted.
         series: Figures at every sample, by their names in `gripmargin.results.report.Samples`.
+        least: Least value that the figure of a result may have at every sample, by the result's name; NaN where it has
+            none.
+        loads: What the pads carry where the figure of a result is worst from each sample to the next, by the result's
+            name, at the tool origin [N, N m], NaN where it has none, shape (6, n).
     """
 
     results: tuple[CheckResult, ...] = ()
@@ -218,6 +222,8 @@ class Outcome:
     not_checked: tuple[NotChecked, ...] = ()
     assumed: tuple[str, ...] = ()
     series: Mapping[str, FloatArray] = field(default_factory=dict)
+    least: Mapping[str, FloatArray] = field(default_factory=dict)
+    loads: Mapping[str, FloatArray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)

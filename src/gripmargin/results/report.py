@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import GripmarginError, InputError
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, RootCause, Verdict
 from gripmargin.results.samples import Samples
@@ -39,6 +40,8 @@ class Report:
         samples: Figures at every sample.
         causes: What lies behind several results, or makes all of them doubtful.
         time_laws: Of a program of way points: what it came to under each time law; the report is that of the worst.
+        shares: Least share of its target that the figure of each result may have at every sample, by its name; not
+            part of the JSON.
         scene: What drawings need beyond that; not part of the JSON.
         plotter: Makes the figures of `plot`; not part of the JSON.
     """
@@ -54,6 +57,7 @@ class Report:
     samples: Samples
     causes: tuple[RootCause, ...] = ()
     time_laws: tuple[TimeLaw, ...] = ()
+    shares: Mapping[str, FloatArray] = field(default_factory=dict, repr=False, compare=False)
     scene: Scene | None = field(default=None, repr=False, compare=False)
     plotter: Callable[[Report], Any] | None = field(default=None, repr=False, compare=False)
 
@@ -91,7 +95,7 @@ class Report:
     def without_samples(self) -> Report:
         """Return the report without figures at every sample and what drawings need: small enough to keep many."""
         empty = {name: values[:0] for name, values in vars(self.samples).items() if name != "stamp"}
-        return replace(self, samples=Samples(**empty), scene=None)
+        return replace(self, samples=Samples(**empty), shares={}, scene=None)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -43,6 +43,9 @@ class Samples:
             where nothing pulls, shape (n,).
         swing_margin: Grip margin with the part swinging on its pads [-], NaN outside carry phases, shape (n,).
         swing_margin_low: Least value it may have, likewise.
+        governing: Least share of its target that the figure of any result may have [-], NaN where none says anything,
+            inf where nothing pulls, shape (n,).
+        governed_by: Which result that is, by its name; empty where none says anything.
         joints: Values of the joints [rad or m], shape (n, joints); none for a program of poses.
         joint_names: Their names, or q1, q2 and so on.
         joint_units: Their units, rad or m.
@@ -65,6 +68,8 @@ class Samples:
     stop_margin: FloatArray
     swing_margin: FloatArray
     swing_margin_low: FloatArray
+    governing: FloatArray
+    governed_by: tuple[str, ...]
     joints: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     joint_names: tuple[str, ...] = ()
     joint_units: tuple[str, ...] = ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -129,6 +130,8 @@ class Scene:
         asked: Factor on the load that `face` has beyond `compliance` [-].
         handovers: Preload and releases that were simulated, in order of time.
         flatness: Of the part's face in its tray [m].
+        loads: What the pads carry at every sample where another result than hold says so, by its name, at the tool
+            origin [N, N m], NaN elsewhere, shape (6, n).
         air: Loads of the air at every sample, drag and added mass [N, N m], shape (2, 6, n); None without a drag area.
     """
 
@@ -144,6 +147,7 @@ class Scene:
     asked: float = 1.0
     handovers: tuple[HandoverRecord, ...] = field(default=())
     flatness: float = 0.0
+    loads: Mapping[str, FloatArray] = field(default_factory=dict)
     air: FloatArray | None = None
 
     def loads_by_cause(self, samples: Samples, at: IntArray) -> dict[str, FloatArray]:

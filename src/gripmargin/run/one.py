@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import as_path, of_class
 from gripmargin.checks import registry
@@ -20,6 +21,7 @@ from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.motion.waypoints import Waypoints
 from gripmargin.results.findings import NotChecked, Outcome, overall
+from gripmargin.results.governing import governing, shares_of
 from gripmargin.results.report import NOT_CHOSEN, Report
 from gripmargin.results.samples import SERIES, Samples
 from gripmargin.run.assumptions import as_read, assumed, references
@@ -207,27 +209,32 @@ def check_job(job: Job, *, trial: bool = False, checks: Sequence[str] | None = N
         for check in registry.CHECKS
     )
     results = tuple(result for outcome in outcomes for result in outcome.results)
+    findings = tuple(sorted((f for outcome in outcomes for f in outcome.findings), key=lambda f: f.start))
+    least = {name: values for outcome in outcomes for name, values in outcome.least.items()}
+    shares = shares_of(case.job.trajectory.t, results, findings, least)
     return Report(
         job=job.name,
         verdict=overall(result.verdict for result in results),
         checks=results,
-        findings=tuple(sorted((f for outcome in outcomes for f in outcome.findings), key=lambda f: f.start)),
+        findings=findings,
         causes=causes(case, results),
         not_checked=(*(item for outcome in outcomes for item in outcome.not_checked), *_beyond(job)),
         assumed=(*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
         notes=tuple(as_read(case)),
         references=references(case),
-        samples=_samples(case, outcomes),
-        scene=scene_of(case),
+        samples=_samples(case, outcomes, shares),
+        shares=shares,
+        scene=scene_of(case, {name: load for outcome in outcomes for name, load in outcome.loads.items()}),
         plotter=_plots,
     )
 
 
-def _samples(case: Case, outcomes: Sequence[Outcome]) -> Samples:
+def _samples(case: Case, outcomes: Sequence[Outcome], shares: Mapping[str, FloatArray]) -> Samples:
     motion, trajectory = case.motion.at, case.job.trajectory
     series: dict[str, Any] = {name: np.full(trajectory.samples, np.nan) for name in SERIES}
     for outcome in outcomes:
         series |= outcome.series
+    least, names = governing(shares, trajectory.samples)
     return Samples(
         t=trajectory.t,
         phase=case.job.phase_map.kinds(),
@@ -238,6 +245,8 @@ def _samples(case: Case, outcomes: Sequence[Outcome]) -> Samples:
         angular_acceleration=motion.angular_acceleration,
         force=case.load[:3].T,
         moment=case.load[3:].T,
+        governing=least,
+        governed_by=names,
         **series,
         **_joints(case),
         stamp=trajectory.stamp,

@@ -5,6 +5,8 @@ Nothing is worked out here that a check has not worked out already, but for the 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
@@ -17,8 +19,8 @@ from gripmargin.results.scene import HandoverRecord, PadState, Scene
 PRESSED = 300  # samples at which the spreading contact is looked at
 
 
-def scene_of(case: Case) -> Scene:
-    """Return what drawings of a case need."""
+def scene_of(case: Case, loads: Mapping[str, FloatArray]) -> Scene:
+    """Return what drawings of a case need, with what the pads carry at every sample by the results that say so."""
     handovers = [] if case.pickup is None else [_preload(case.pickup)]
     handovers += [_release(case, release) for release in case.putdowns if isinstance(release, Release)]
     job = case.job
@@ -35,6 +37,7 @@ def scene_of(case: Case) -> Scene:
         asked=case.grip.asked,
         handovers=tuple(sorted(handovers, key=lambda handover: float(handover.t[0]))),
         flatness=0.0 if job.pick is None else job.pick.flatness,
+        loads=loads,
         air=None if job.part.drag_area is None else np.stack(air_load(job.part, case.motion.at, job.air_density)),
     )
 

@@ -74,8 +74,7 @@ class LetGo:
 
 def let_go(case: Case, release: Release) -> LetGo:
     """Judge one release."""
-    forces = release.restraint(case.job, release.history.wrench)
-    ratios = np.stack([_ratio(release, forces, way) for way in WAYS])
+    forces, ratios = release.restraint(case.job, release.history.wrench), ratios_of(case, release)
     row, way = worst_way(ratios)
     known = np.where(np.isnan(ratios), np.inf, ratios)
     return LetGo(
@@ -107,13 +106,18 @@ def mesh_range(case: Case, found: LetGo) -> MeshRange:
             if ranged is exact:
                 raise
             break
-        forces = release.restraint(case.job, release.history.wrench)
-        ratios = np.stack([_ratio(release, forces, way) for way in WAYS])
+        ratios = ratios_of(case, release)
         fine = 0.0 if release.history.held_total[-1] > 0 and not release.taken_along else float(np.nanmin(ratios))
         ranged, value = MeshRange.of(value, fine), fine
         if judge(ranged.low, ranged.high, target) is not Verdict.UNDECIDED:
             break
     return ranged
+
+
+def ratios_of(case: Case, release: Release) -> FloatArray:
+    """Return restraint over demand over the rows of a release, NaN where the job does not state it, shape (ways, k)."""
+    forces = release.restraint(case.job, release.history.wrench)
+    return np.stack([_ratio(release, forces, way) for way in WAYS])
 
 
 def _ratio(release: Release, forces: Restraint, way: str) -> FloatArray:

@@ -18,6 +18,7 @@ from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, During, PressureDetails, WorstPressure
 from gripmargin.checks.hold.explain import spot_on_pad
 from gripmargin.checks.premises import measured_contact, plane_face
+from gripmargin.checks.use import quotient
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.handover import Release
 from gripmargin.contact.leaning import pressure_of_corners
@@ -52,6 +53,7 @@ class Peak:
         stiffness: Of its backing [Pa/m].
         usual: Pressure from which on the pad holds fully [Pa].
         samples: Of the handover.
+        over_time: The most that there may be at each of them [Pa], shape (n,).
         during: Which handover.
     """
 
@@ -63,6 +65,7 @@ class Peak:
     stiffness: float
     usual: float
     samples: NDArray[np.intp]
+    over_time: FloatArray
     during: During
 
     @property
@@ -89,13 +92,22 @@ def run(case: Case) -> Outcome:
         low, high = worst.ratio(allowed)[0], min(peak.ratio(allowed)[1] for peak in peaks)
         result = exact("pressure", low, target, place, details, measure="ratio")
         result = replace(result, high=finite(high), verdict=judge(low, high, target))
-        return Outcome(results=(result,), findings=tuple(_findings(case, peaks, allowed, target)))
+        findings = tuple(_findings(case, peaks, allowed, target))
+        return Outcome(results=(result,), findings=findings, least={"pressure": _least(case, peaks, allowed)})
     # Without a limit for the part, a pressure far beyond what the pads need cannot be passed over in silence.
     if worst.pressure > BEYOND * worst.usual:
         open_result = undecided("pressure", target, words.NO_LIMIT, measure="ratio", at=place)
         lines = words.far_too_hard(worst.during, worst.pressure, worst.depth, worst.pressure / worst.usual)
         return Outcome(results=(replace(open_result, details=details, lines=lines),))
     return Outcome(not_checked=(NotChecked(check="pressure", reason=words.not_judged(worst.pressure)),))
+
+
+def _least(case: Case, peaks: list[Peak], allowed: float) -> FloatArray:
+    """The pressure that is allowed over the most that there may be at every sample, NaN outside handovers."""
+    least = np.full(case.job.trajectory.samples, np.nan)
+    for peak in peaks:
+        least[peak.samples] = quotient(allowed, peak.over_time)
+    return least
 
 
 def _peaks(case: Case) -> Iterator[Peak]:
@@ -116,10 +128,13 @@ def _peak(
     """The highest pressure of all cells at all instants, and of all corners at the samples."""
     row, pad = (int(i) for i in np.unravel_index(int(np.argmax(history.pressure)), history.pressure.shape))
     highest = surely = float(history.pressure[row, pad])
+    over_time = np.zeros(samples.size)
+    np.maximum.at(over_time, history.sample, history.pressure.max(axis=1))
     sample, point = int(history.sample[row]), faces[pad].patch.points[history.pressure_cell[row, pad]]
     for i, face in enumerate(faces):
         by_depth, most = pressure_of_corners(face, relative)
         surely = max(surely, float(by_depth.max()))
+        over_time = np.maximum(over_time, most.max(axis=1))
         if most.max() > highest:
             sample, corner = (int(k) for k in np.unravel_index(int(np.argmax(most)), most.shape))
             highest, pad, point = float(most[sample, corner]), i, face.patch.edge[corner]
@@ -133,6 +148,7 @@ def _peak(
         stiffness=material.normal_stiffness,
         usual=material.pull_off_stress if law.source == "none" else float(law.pressure[-1]),
         samples=samples,
+        over_time=over_time,
         during=during,
     )
 

@@ -6,12 +6,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
 
+import numpy as np
+
+from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, ReleaseDetails, Seat, WorstRelease
-from gripmargin.checks.handover.letting_go import LetGo, course_of, let_go, mesh_range
+from gripmargin.checks.handover.letting_go import LetGo, course_of, let_go, mesh_range, ratios_of
 from gripmargin.checks.handover.preload import CONTACT
 from gripmargin.checks.handover.release_remedies import release_remedies
 from gripmargin.checks.handover.seat import never_down
@@ -43,6 +46,7 @@ def run(case: Case) -> Outcome:
     return Outcome(
         results=(worst,),
         findings=tuple(finding for _, finding in judged if finding is not None),
+        least={"release": _least(case)},
         assumed=words.release_assumed(
             full_bond=case.pickup is None or case.pickup.strongest is None,
             places=[down.relative.position[0, :2].tolist() for down in putdowns if not down.nest.tolerance],
@@ -73,6 +77,18 @@ def _judge(case: Case, putdown: Putdown) -> tuple[CheckResult, Finding | None]:
     if result.verdict is Verdict.PASS:
         return result, None
     return result, _finding(case, found, result, open_because)
+
+
+def _least(case: Case) -> FloatArray:
+    """The least ratio of all ways that the job states at every sample, NaN where nothing is let go."""
+    least = np.full(case.job.trajectory.samples, np.nan)
+    for putdown in case.putdowns:
+        if isinstance(putdown, Release):
+            ratio = ratios_of(case, putdown)
+            np.fmin.at(
+                least, putdown.samples[putdown.history.sample], np.where(np.isnan(ratio), np.inf, ratio).min(axis=0)
+            )
+    return least
 
 
 def _open_because(found: LetGo, result: CheckResult) -> tuple[str, str] | None:

@@ -59,6 +59,7 @@ def run(case: Case) -> Outcome:
             "peel_index": peel[0],
             "peel_azimuth": peel[1],
         },
+        least={asked.name: asked.use.over_time(n)[1] for asked in case.shared(_asked)},
     )
 
 

@@ -53,7 +53,8 @@ def run(case: Case) -> Outcome:
         case: The job worked out, with a recording.
     """
     found = _compare(case, _recording_of(case.job))
-    return Outcome(results=found.results, findings=found.findings, assumed=words.ASSUMED if found.moves else ())
+    assumed = words.ASSUMED if found.moves else ()
+    return Outcome(results=found.results, findings=found.findings, assumed=assumed, least=found.least)
 
 
 def _recording_of(job: Job) -> Trajectory:

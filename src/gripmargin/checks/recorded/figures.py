@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.results.findings import CheckResult, Finding, Verdict, overall
 from gripmargin.results.record import Record, aside
 
@@ -76,6 +77,8 @@ class MotionComparison:
         findings: Stretches of the recorded motion that fall short or cannot be decided.
         moves: Move by move, in the order of the program; none where the recording could not be placed.
         offset: Time of the recording's clock less that of the program [s], or None.
+        least: Least margin that the recorded motion may have at every sample of the program, by the result's name; NaN
+            outside the recorded carry, each shape (n,).
     """
 
     result: CheckResult
@@ -83,6 +86,7 @@ class MotionComparison:
     findings: tuple[Finding, ...] = ()
     moves: tuple[MoveComparison, ...] = ()
     offset: float | None = None
+    least: Mapping[str, FloatArray] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def results(self) -> tuple[CheckResult, ...]:

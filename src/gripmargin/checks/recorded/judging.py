@@ -23,6 +23,7 @@ from gripmargin.checks.recorded.lateness import lags_of, pieces_late
 from gripmargin.checks.recorded.placing import Placed, carried_moves
 from gripmargin.checks.swing import check as swing
 from gripmargin.checks.swing.use import swing_target, swing_use
+from gripmargin.checks.use import Use, inverse
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.program import ProgramMotion
@@ -80,7 +81,18 @@ def compared(case: Case, recording: Trajectory, placed: Placed) -> MotionCompari
         ),
         moves=moves,
         offset=placed.alignment.offset,
+        least={name: _by_program(case, real, each) for name, each in (("recorded", use), (SWINGING, carry.use))},
     )
+
+
+def _by_program(case: Case, real: Case, use: Use) -> FloatArray:
+    """The least margin that a recording may have at every sample of the program, of the recorded samples next to it."""
+    t, recorded = case.job.trajectory.t, real.job.trajectory.t[use.samples]
+    after = np.clip(np.searchsorted(recorded, t), 1, recorded.size - 1)
+    most = np.maximum(use.high[after - 1], use.high[after])
+    program = np.searchsorted(t, recorded).clip(1, t.size - 1)
+    np.maximum.at(most, program - (recorded - t[program - 1] < t[program] - recorded), use.high)
+    return np.where((t >= recorded[0]) & (t <= recorded[-1]), inverse(most), np.nan)
 
 
 def _trials(case: Case, recording: Trajectory, placed: Placed, name: str) -> Trials:

@@ -49,11 +49,13 @@ def run(case: Case) -> Outcome:
         else {}
     )
     instants = seen(stops, [short.k for short in found]) if found else {}
+    margin, margin_low = stops.whole.over_time(case.load.shape[1])
     return Outcome(
         results=(replace(result, details=_details(stops, worst)),),
         findings=tuple(_finding(stops, short, instants[short.k], remedies[short.k]) for short in found),
         assumed=_assumed(stops),
-        series={"stop_margin": stops.whole.over_time(case.load.shape[1])[0]},
+        series={"stop_margin": margin},
+        least={"stop": margin_low},
     )
 
 

@@ -35,6 +35,7 @@ def run(case: Case) -> Outcome:
         not_checked=tuple(
             NotChecked(check=f"flange.{kind}", reason=words.not_rated(kind)) for kind in OPTIONAL if kind not in kinds
         ),
+        least={"flange": np.min([limit.over(limit.most) for limit in found], axis=0)},
         assumed=(*words.ASSUMED, *((words.POSES,) if by_bounds else ())),
     )
 

@@ -37,8 +37,9 @@ class Line:
         name: In the legend.
         t: Times [s], shape (n,).
         y: In the unit of the chart, shape (n,); not finite breaks the line.
-        style: Class of the line: s1 to s6, thin, band.
+        style: Class of the line: s1 to s4, k1 to k9, c-, area-.
         lower: Where a band ends below, shape (n,); the line is then an area.
+        check: Whose curve it is, where a button shows and hides it with its words.
     """
 
     name: str
@@ -46,6 +47,7 @@ class Line:
     y: FloatArray
     style: str
     lower: FloatArray | None = None
+    check: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,11 +73,13 @@ class Label:
         t: Time [s].
         y: In the unit of the chart.
         text: Said beside it.
+        check: Whose curve it is.
     """
 
     t: float
     y: float
     text: str
+    check: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -141,7 +145,12 @@ class TimeChart:
         """Return the figure."""
         drawn = [line for line in self.lines if np.isfinite(line.y).any()]
         entries = [*((line.name, line.style) for line in drawn), *self.legend]
-        words = "".join(tag("li", _key(style) + safe(name), class_=f"key {style}") for name, style in entries if name)
+        checks = {line.name: line.check for line in drawn if line.check}
+        words = "".join(
+            tag("li", _shown(_key(style) + safe(name), checks.get(name)), class_=f"key {style}")
+            for name, style in entries
+            if name
+        )
         head = tag(self.heading, safe(self.title) + (tag("span", safe(self.unit), class_="unit") if self.unit else ""))
         body = self._plot(drawn) if drawn else tag("p", "Nothing to draw: no finite value.", class_="empty")
         return tag(
@@ -206,7 +215,7 @@ class TimeChart:
             for kept in thinned(line.t, line.y, COLUMNS):
                 first = points(kept[:1], line.y)
                 path += f"M{points(kept, line.y)}" if kept.size > 1 else f"M{first}h2"
-        return f'<path class="{line.style}" d="{path}"/>'
+        return tag("path", "", class_=line.style, d=path, data_check=line.check)
 
     def _band(self, start: float, end: float, style: str) -> str:
         a, b = self._x(start), self._x(end)
@@ -249,7 +258,8 @@ class TimeChart:
             if left in near:
                 down = min(max(b for a, b, side in taken if side == left and abs(x - a) < CLOSE) + LABEL_ROOM, 0.97)
             taken.append((x, down, left))
-            out += tag("circle", "", cx=f"{100 * x:.3f}%", cy=f"{100 * y:.2f}%", r="2.6", class_="least-dot") + tag(
+            dot = tag("circle", "", cx=f"{100 * x:.3f}%", cy=f"{100 * y:.2f}%", r="2.6", class_="least-dot")
+            words = tag(
                 "text",
                 safe(label.text),
                 x=f"{100 * x:.3f}%",
@@ -257,6 +267,7 @@ class TimeChart:
                 dx="-9" if left else "9",
                 class_="curve-label left" if left else "curve-label",
             )
+            out += tag("g", dot + words, data_check=label.check)
         return out
 
     def _marks(self) -> str:
@@ -320,9 +331,16 @@ def _rule(share: FloatArray | float, style: str) -> str:
     return tag("line", "", class_=style, x1="0", x2="100%", y1=at, y2=at)
 
 
+def _shown(words: str, check: str | None) -> str:
+    """An entry of the legend, a button where it shows and hides the curve of a check."""
+    return words if check is None else tag("button", words, type="button", aria_pressed="true", data_toggle=check)
+
+
 def _key(style: str) -> str:
     box = '<rect x="0" y="3" width="22" height="8"' if style.startswith(("area", "band", "fill")) else None
     inner = f'{box} class="{style}"/>' if box else f'<path d="M0 7H22" class="{style}"/>'
+    if style == "dot":
+        inner = '<circle cx="16" cy="7" r="2.6" class="least-dot"/>'
     return f'<svg width="22" height="14" aria-hidden="true">{inner}</svg>'
 
 

@@ -24,7 +24,7 @@ def face(view: View) -> str:
     scene = view.report.scene
     if scene is None or view.worst is None:
         return tag("p", "The report carries no picture of the pads.", class_="empty")
-    load = _load(view, view.worst)
+    load = view.load(view.worst)
     pads, flat = shown(scene, load), seen_along_z(scene)
     said = _said(view, scene, load)
     figures = "".join(
@@ -36,8 +36,11 @@ def face(view: View) -> str:
         else "Each pad is seen from the part in its own frame: its x to the right, its y up."
     )
     more = f" {len(scene.pads) - len(pads)} more pads are in the table." if len(scene.pads) > len(pads) else ""
+    of = tag("b", safe(said_load(view.carried_by(view.worst))), data_say="load")
+    governs = tag("b", safe(view.governs(view.worst)), data_say="governs")
     return (
         tag("p", said, class_="at-cursor", data_face="said")
+        + tag("p", f"The load is {of}. What governs then: {governs}.", class_="note")
         + tag("div", _overview(view, scene) + tag("div", figures, class_="pads"), class_="faces")
         + _legend(scene)
         + tag("p", safe(seen + more), class_="note")
@@ -45,12 +48,17 @@ def face(view: View) -> str:
     )
 
 
+def said_load(name: str) -> str:
+    """Return in words whose load the faces are drawn for."""
+    return f"that of {name.replace('_', ' ')}" if name else "that of the program’s motion, without swing or stop"
+
+
 def data(view: View) -> dict[str, Any] | None:
     """Return what the script needs to draw the faces at another time."""
     scene = view.report.scene
     if scene is None or view.worst is None:
         return None
-    drawn, flat = shown(scene, _load(view, view.worst)), seen_along_z(scene)
+    drawn, flat = shown(scene, view.load(view.worst)), seen_along_z(scene)
     pads = []
     for i, pad in enumerate(scene.pads):
         tile = tile_of(pad, drawn.values(), along_z=flat)
@@ -80,12 +88,6 @@ def _slack(scene: Scene, pad: int, points: int) -> FloatArray:
     return np.zeros(points) if scene.face.slack is None else scene.face.slack[scene.owner == pad, 0]
 
 
-def _load(view: View, sample: int) -> FloatArray:
-    """The load at a sample, nothing where the part does not hang on the pads, shape (6,)."""
-    samples = view.report.samples
-    return np.concatenate([samples.force[sample], samples.moment[sample]]) * view.hung[sample]
-
-
 def use_class(use: float, counted: bool) -> str:
     """Return the class of a cell by its use."""
     if not counted or np.isnan(use):
@@ -113,7 +115,7 @@ def _figure(view: View, scene: Scene, tile: Tile, i: int, load: FloatArray) -> s
     traction = scene.tractions(pad, centres, load)
     bond = np.array([cell.bond for cell in tile.cells])
     use = pad.utilisation(traction, bond)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         pull = np.where(bond > 0, traction[2] / (pad.pull_off_stress * bond), np.nan)
     edge = scene.edge_use(load)
     name = pad.patch.pad.name

@@ -37,10 +37,11 @@ def _one(view: View, i: int, at: HandoverRecord) -> str:
         charts += [_ratios(view, i, at, span), *_asked(view, i, at, span)]
     else:
         charts += _asked(view, i, at, span)
-    title = tag("h4", safe(f"{name}, {seconds(span[0])} to {seconds(span[1])}"), class_="sub")
+    said = f"{name}, {seconds(span[0])} to {seconds(span[1])}"
+    title = tag("h4", safe(said), class_="sub")
     return tag(
         "section",
-        title + tag("div", "".join(chart.markup() for chart in charts), class_="trio") + _table(at),
+        title + tag("div", "".join(chart.markup() for chart in charts), class_="trio") + _table(at, said),
         class_="handover",
         data_span=f"{span[0]:.9g} {span[1]:.9g}",
     )
@@ -248,7 +249,7 @@ def _limit(value: float, most: float, name: str, unit: str) -> tuple[list[Level]
     return [], f"Off the chart: {name}, {number(value, 2)} {unit}."
 
 
-def _table(at: HandoverRecord) -> str:
+def _table(at: HandoverRecord, said: str) -> str:
     rows = []
     for way, (name, unit, _, _) in WAYS.items():
         if way not in at.demand:
@@ -270,5 +271,5 @@ def _table(at: HandoverRecord) -> str:
         )
     head = ["the part is", "the pads ask", "it is kept by", "unit", "ratio", "at [s]"]
     return table(
-        head, rows, caption="What the pads ask at the worst instant, and what keeps the part", class_="numbers"
+        head, rows, caption=f"{said}: what the pads ask at the worst instant, and what keeps the part", class_="numbers"
     )

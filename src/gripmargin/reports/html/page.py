@@ -12,12 +12,25 @@ import numpy as np
 
 from gripmargin.base.errors import GripmarginError, InputErrors
 from gripmargin.reports.html import face, path3d
+from gripmargin.reports.html.charts import runs
 from gripmargin.reports.html.handovers import handovers
-from gripmargin.reports.html.summary import cautions, checks, findings, head, remarks, stamp, time_laws
-from gripmargin.reports.html.text import NONE, bullets, data_block, margin, number, printable, rounded, safe, table, tag
-from gripmargin.reports.html.timeline import loads, moves_table, timeline
-from gripmargin.reports.html.view import View
-from gripmargin.reports.series import used
+from gripmargin.reports.html.summary import cautions, checks, decides, findings, head, remarks, stamp, time_laws
+from gripmargin.reports.html.text import (
+    NONE,
+    bullets,
+    data_block,
+    fold,
+    margin,
+    number,
+    printable,
+    rounded,
+    safe,
+    table,
+    tag,
+)
+from gripmargin.reports.html.timeline import loads, moves_table, timeline, use_by_cause
+from gripmargin.reports.html.view import View, stop_of
+from gripmargin.reports.series import sample_of, used
 from gripmargin.results.findings import overall
 from gripmargin.results.report import Report
 
@@ -44,13 +57,13 @@ def reports_html(entries: Sequence[Entry]) -> str:
     """
     reports = [entry for entry in entries if isinstance(entry, Report)]
     several = len(entries) != 1
-    body = tag("h1", _title(entries)) if several else ""
-    body += _overview(entries) if several else ""
+    body = tag("h1", _title(entries), class_=None if several else "alone") + (_overview(entries) if several else "")
     for i, entry in enumerate(entries, start=1):
         body += _job(View.of(entry, f"job{i}")) if isinstance(entry, Report) else _broken(f"job{i}", *entry)
     body += tag(
         "footer",
         cautions()
+        + tag("p", "Parts that were folded are not printed: open them first.", class_="paper")
         + tag(
             "p",
             "Made by gripmargin. The tool’s z axis points out of the pads into the part; loads act at its origin.",
@@ -61,7 +74,7 @@ def reports_html(entries: Sequence[Entry]) -> str:
 
 
 def _title(entries: Sequence[Entry]) -> str:
-    return f"gripmargin: {len(entries)} jobs"
+    return f"gripmargin: {len(entries)} jobs" if len(entries) != 1 else "gripmargin: report of a job"
 
 
 def document(title: str, body: str) -> str:
@@ -98,11 +111,7 @@ def _overview(entries: Sequence[Entry]) -> str:
     rows = []
     for i, entry in enumerate(entries, start=1):
         if isinstance(entry, Report):
-            worst = min(
-                entry.checks,
-                key=lambda c: (("fail", "undecided", "pass").index(c.verdict), (c.value or 0.0) / c.target),
-                default=None,
-            )
+            worst = decides(entry)
             said = (
                 ""
                 if worst is None
@@ -146,32 +155,39 @@ def _broken(key: str, job: str, error: GripmarginError) -> str:
 
 
 def _job(view: View) -> str:
-    report, key = view.report, view.key
-    parts = (
-        head(view)
-        + tag("section", tag("h3", "Findings") + findings(view))
-        + tag("section", tag("h3", "Checks") + checks(view) + time_laws(report))
-    )
+    report = view.report
+    over_time = tag("section", timeline(view), class_="times") if view.t.size else ""
+    parts = head(view) + over_time
+    parts += tag("section", tag("h3", "Checks") + checks(view) + time_laws(report))
+    parts += tag("section", tag("h3", "Findings") + findings(view))
     if view.t.size:
-        parts += tag("section", tag("h3", "Over time") + timeline(view) + moves_table(view), class_="times")
-        parts += tag("section", tag("h3", "Loads and their causes") + loads(view), class_="times")
-        parts += tag("section", tag("h3", "On the pads") + face.face(view), class_="on-pads")
-        parts += tag(
-            "section",
-            tag("h3", "In space") + tag("div", path3d.path(view) + _readout(view), class_="space-row"),
-            class_="in-space",
-        )
-        parts += tag("section", tag("h3", "Preload and release") + handovers(view), class_="hands")
+        parts += _moves(view)
+        parts += fold("At the time cursor", _readout(view), beside="all figures")
+        use = use_by_cause(view)
+        causes = ("" if use is None else use.markup()) + loads(view)
+        parts += fold("Loads and their causes", causes, beside="over time", class_="times")
+        parts += fold("On the pads", face.face(view), beside="use, pull and bond of every cell", class_="on-pads")
+        parts += fold("In space", path3d.path(view), beside="the path, by share of the target", class_="in-space")
+        parts += fold("Preload and release", handovers(view), beside="over time", class_="hands")
     parts += remarks(report)
     if view.t.size:
         parts += _slider(view)
         parts += f'<script type="application/json" class="data">{data_block(_data(view))}</script>'
-    return tag("section", parts, class_="job", id=key)
+    return tag("section", parts, class_="job", id=view.key)
 
 
+def _moves(view: View) -> str:
+    """The table of moves; of many folded."""
+    rows = moves_table(view)
+    many = rows.count("<tr>") > MOST_MOVES
+    return fold("Moves", rows, beside="what governs each", open_=not many, class_="print") if rows else ""
+
+
+MOST_MOVES = 12  # that are not folded
 FIGURES = (
     ("move", "move", ""),
     ("phase", "phase", ""),
+    ("governs", "governs, with its share of the target", ""),
     ("margin", "grip margin", ""),
     ("low", "least it may be", ""),
     ("swing", "margin with the swing", ""),
@@ -215,6 +231,7 @@ def figures_at(view: View) -> dict[str, str]:
     out = {
         "t": f"{samples.t[i]:.3f} s",
         "phase": samples.phase[i] if samples.phase else "–",
+        "governs": view.governs(i),
         "margin": margin(float(samples.hold_margin[i])),
         "low": margin(float(samples.hold_margin_low[i])),
         "peel": number(100 * float(samples.peel_index[i]), 0),
@@ -253,6 +270,8 @@ def _slider(view: View) -> str:
         )
         for i, f in enumerate(view.numbered, start=1)
     )
+    here = next((i for i, f in enumerate(view.numbered, start=1) if sample_of(view.report, f) == view.worst), 0)
+    back = f"finding {here}" if here else ""
     name = f"{view.key}-slider"
     return tag(
         "div",
@@ -269,22 +288,36 @@ def _slider(view: View) -> str:
         )
         + tag(
             "div",
-            tag("span", "margin ", class_="unit")
-            + tag("b", safe(said["margin"]), data_say="margin")
-            + tag("span", " least ", class_="unit")
-            + tag("b", safe(said["low"]), data_say="low"),
+            tag("b", safe(said["governs"]), data_say="governs")
+            + tag("span", " of target", class_="unit")
+            + tag("a", back, href=f"#{view.key}-f{here or 1}", class_="back", hidden=None if here else ""),
             class_="now-margin",
         )
+        + _strip(view)
         + f'<input type="range" id="{name}" min="0" max="{view.stops.size - 1}" step="1" value="{at}" '
         f'aria-label="time in the program" aria-valuetext="{safe(said["t"])}">' + tag("div", marks, class_="jump"),
         class_="slider screen",
     )
 
 
+def _strip(view: View) -> str:
+    """What governs behind the slider, stop by stop: the higher the nearer to its target, or below it."""
+    wide = 100.0 / view.stops.size
+    boxes = "".join(
+        f'<rect class="g{kind}" x="{first * wide:.3f}%" width="{(last + 1 - first) * wide:.3f}%" '
+        f'y="{8 - 2 * int(kind)}" height="{2 * int(kind)}"/>'
+        for first, last, kind in runs([str(kind) for kind in view.kind.tolist()])
+    )
+    return tag("svg", boxes, class_="strip", height="8", aria_hidden="true")
+
+
 def _data(view: View) -> dict[str, Any]:
     """What the script needs, at the stops."""
     samples, at = view.report.samples, view.stops
     labels = list(dict.fromkeys(samples.move[i] for i in at)) if samples.move else []
+    checks_ = list(dict.fromkeys(samples.governed_by))
+    carried = [view.carried_by(int(i)) for i in at]
+    said = list(dict.fromkeys(carried))
     number_of = {label: i for i, label in enumerate(labels)}
     tree: dict[str, Any] = {
         "key": view.key,
@@ -295,6 +328,13 @@ def _data(view: View) -> dict[str, Any]:
         "phase": [samples.phase[i] for i in at] if samples.phase else None,
         "use": rounded(used(samples.hold_margin[at]), 6),
         "low": rounded(used(samples.hold_margin_low[at]), 6),
+        "share": rounded(used(samples.governing[at]), 6),
+        "checks": [name.replace("_", " ") for name in checks_],
+        "by": [checks_.index(samples.governed_by[i]) for i in at],
+        "load": [rounded(column) for column in np.stack([view.load(int(i)) for i in at]).T],
+        "carried": [said.index(name) for name in carried],
+        "said": [face.said_load(name) for name in said],
+        "found": [stop_of(view, f) for f in view.numbered],
         "peel": rounded(samples.peel_index[at], 4),
         "hung": [int(h) for h in view.hung[at]],
         "force": [rounded(column) for column in samples.force[at].T],

@@ -8,34 +8,14 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.reports.html.text import number, safe, tag
-from gripmargin.reports.html.view import View
-from gripmargin.reports.series import used
+from gripmargin.reports.html.view import KINDS, View, stop_of
+from gripmargin.reports.series import IntArray
 
 AZIMUTH, ELEVATION = -0.65, 0.42  # of the eye [rad]
 SIZE = 560.0  # of the drawing, a square
-CLASSES = (
-    ("p0", "not carried"),
-    ("p1", "margin twice the target or more"),
-    ("p2", "margin from target to twice that"),
-    ("p3", "below target, or perhaps below it"),
-    ("p4", "below 1: the part may come off"),
-)
 FOOT = 78.0  # of the axes, from the left and from below
 AROUND = ((0, -16), (16, -9), (-16, -9), (16, 9), (-16, 9))  # where numbers stand beside their places
 WHISKERS = 24  # short lines along the tool's z axis
-
-
-def classes(view: View) -> FloatArray:
-    """Return the class of every stop: an index into `CLASSES`, by the least margin it may have."""
-    samples = view.report.samples
-    most = used(samples.hold_margin_low[view.stops])
-    target = view.target("hold") or 2.0
-    out = np.full(most.size, 4)
-    for k, bound in ((3, 1.0), (2, 1.0 / target), (1, 0.5 / target)):
-        out[most <= bound] = k
-    out[np.isnan(samples.hold_margin[view.stops])] = 0
-    out[np.isnan(most) & ~np.isnan(samples.hold_margin[view.stops])] = 3
-    return out
 
 
 def projected(points: FloatArray, azimuth: float = AZIMUTH, elevation: float = ELEVATION) -> FloatArray:
@@ -60,9 +40,8 @@ def path(view: View) -> str:
     points = samples.position[view.stops]
     middle, factor = frame_of(points)
     flat = SIZE / 2 + factor * projected(points - middle)
-    kind = classes(view)
-    lines = "".join(f'<path class="{name}" d="{strokes(flat, kind, k)}"/>' for k, (name, _) in enumerate(CLASSES))
-    casing = f'<path class="casing" d="{strokes(flat, np.minimum(kind, 1), 1)}"/>'
+    kind = view.kind
+    lines = "".join(f'<path class="p{k}" d="{strokes(flat, kind, k)}"/>' for k in range(len(KINDS)))
     marks = "".join(_mark(view, i, flat) for i in range(len(view.numbered)))
     here = "" if view.worst is None else _here(view, flat)
     corner = _floor(points, middle, factor)
@@ -76,10 +55,10 @@ def path(view: View) -> str:
     )
     drawing = tag(
         "svg",
-        tag("title", "Path in space by margin", id=f"{view.key}-path-t")
+        tag("title", "Path in space by share of the target", id=f"{view.key}-path-t")
         + tag("desc", safe(about), id=f"{view.key}-path-d")
         + tag("g", corner, class_="floor")
-        + tag("g", casing + lines, class_="strokes")
+        + tag("g", lines, class_="strokes")
         + tag("path", "", class_="whiskers", d=_whiskers(view, middle, factor))
         + _ends(flat)
         + marks
@@ -90,7 +69,7 @@ def path(view: View) -> str:
         tabindex="0",
         aria_labelledby=f"{view.key}-path-t {view.key}-path-d",
     )
-    present = [(name, text) for k, (name, text) in enumerate(CLASSES) if (kind == k).any()]
+    present = [(f"p{k}", text) for k, text in enumerate(KINDS) if (kind == k).any()]
     legend = "".join(
         tag(
             "li",
@@ -132,11 +111,8 @@ def data(view: View) -> dict[str, Any]:
         "factor": factor,
         "eye": [AZIMUTH, ELEVATION],
         "p": [rounded(column, 6) for column in (points - middle).T],
-        "kind": classes(view).tolist(),
-        "marks": [
-            int(np.searchsorted(view.stops, f.worst["sample"])) if isinstance(f.worst.get("sample"), int) else -1
-            for f in view.numbered
-        ],
+        "kind": view.kind.tolist(),
+        "marks": [stop_of(view, f) for f in view.numbered],
         "corner": rounded(points.min(axis=0) - middle, 6),
         "length": _length(factor),
         "foot": FOOT,
@@ -147,7 +123,7 @@ def data(view: View) -> dict[str, Any]:
     return tree
 
 
-def strokes(flat: FloatArray, kind: FloatArray, wanted: int) -> str:
+def strokes(flat: FloatArray, kind: IntArray, wanted: int) -> str:
     """Return the segments of one class; a segment has the worse class of its ends, or that of the part it leaves."""
     segment = (
         np.where((kind[:-1] == 0) | (kind[1:] == 0), 0, np.maximum(kind[:-1], kind[1:])) if kind.size > 1 else kind
@@ -185,7 +161,7 @@ def _floor(points: FloatArray, middle: FloatArray, factor: float) -> str:
 
 
 def _whisked(view: View) -> FloatArray:
-    carried = np.flatnonzero(classes(view) > 0)
+    carried = np.flatnonzero(view.kind > 0)
     chosen = carried if carried.size else np.arange(view.stops.size)
     points = view.report.samples.position[view.stops]
     way = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points[chosen], axis=0), axis=1))])
@@ -214,10 +190,7 @@ def _ends(flat: FloatArray) -> str:
 
 def _mark(view: View, i: int, flat: FloatArray) -> str:
     finding = view.numbered[i]
-    sample = finding.worst.get("sample")
-    if not isinstance(sample, int):
-        return ""
-    x, y = flat[int(np.searchsorted(view.stops, sample))]
+    x, y = flat[stop_of(view, finding)]
     inner = (
         '<circle r="3.5" class="mark-dot"/><g transform="translate({} {})"><circle r="8" class="mark-disc"/>'.format(
             *AROUND[i % 5]

@@ -74,7 +74,7 @@
     if (!svg) return () => {};
     const count = path.p[0].length, half = path.size / 2;
     let [azimuth, elevation] = path.eye, here = 0;
-    const strokes = [...svg.querySelectorAll('.strokes path')].filter(p => !p.classList.contains('casing'));
+    const strokes = [...svg.querySelectorAll('.strokes path')];
     const axes = [...svg.querySelectorAll('.floor .axis')], names = [...svg.querySelectorAll('.floor .axis-name')];
     const marks = [...svg.querySelectorAll('[data-mark]')], ends = [...svg.querySelectorAll('.end')];
     const whiskers = svg.querySelector('.whiskers'), dot = svg.querySelector('.here');
@@ -145,6 +145,7 @@
       return {plot, line: plot.querySelector('.cursor'), span: hand ? hand.dataset.span.split(' ').map(Number) : data.span};
     });
     const faces = data.face ? pads(root, data.face) : null, dotAt = space(root, data.path);
+    const back = root.querySelector('.back');
     const three = (rows, i, factor, digits) => rows.map(r => fixed(r[i] === null ? null : factor * r[i], digits)).join(', ');
     let at = -1;
     function show(i) {
@@ -157,11 +158,16 @@
         force: data.hung[i] ? three(data.force, i, 1, 2) : NONE, moment: data.hung[i] ? three(data.moment, i, 1e3, 0) : NONE, place: three(data.place, i, 1e3, 1),
         acc: three(data.acc, i, 1, 2), omega: three(data.omega, i, 1, 2),
         swing: data.swing ? margin(data.swing[i]) : NONE, stop: data.stop ? margin(data.stop[i]) : NONE,
+        load: data.said[data.carried[i]],
+        governs: data.checks[data.by[i]] ? `${data.checks[data.by[i]]} ${margin(data.share[i])}` : NONE,
         cause: data.cause && data.hung[i] ? Object.entries(data.cause).filter(([, v]) => Math.abs(v[i]) >= 0.005).map(([n, v]) => `${n} ${fixed(100 * v[i], 0)}`).join(', ') : NONE,
       };
       for (const [key, elements] of Object.entries(says)) for (const e of elements) e.textContent = words[key] ?? NONE;
       slider.value = i;
-      slider.setAttribute('aria-valuetext', `${time}${move ? ', move ' + move : ''}, margin ${words.margin}`);
+      slider.setAttribute('aria-valuetext', `${time}${move ? ', move ' + move : ''}, share of target: ${words.governs}`);
+      const found = data.found.indexOf(i);
+      back.hidden = found < 0;
+      if (found >= 0) { back.textContent = `finding ${found + 1}`; back.href = `#${data.key}-f${found + 1}`; }
       for (const {line, span} of plots) {
         if (!line) continue;
         const share = span[1] > span[0] ? (t[i] - span[0]) / (span[1] - span[0]) : 0.5, inside = share >= -1e-9 && share <= 1 + 1e-9;
@@ -169,7 +175,7 @@
         line.setAttribute('x1', `${100 * share}%`);
         line.setAttribute('x2', `${100 * share}%`);
       }
-      if (faces) faces([...data.force, ...data.moment].map(r => data.hung[i] ? r[i] : 0), time, data.hung[i]);
+      if (faces) faces(data.load.map(r => r[i]), time, data.hung[i]);
       dotAt(i);
     }
     const go = wanted => show(nearest(t, wanted));
@@ -185,8 +191,15 @@
       plot.addEventListener('pointermove', e => { if (held) point(e); });
       for (const end of ['pointerup', 'pointercancel']) plot.addEventListener(end, () => { held = false; });
     }
+    root.querySelectorAll('[data-toggle]').forEach(b => b.addEventListener('click', () => {
+      const shown = b.getAttribute('aria-pressed') !== 'true';
+      b.setAttribute('aria-pressed', shown);
+      b.closest('figure').querySelectorAll(`.plot [data-check="${b.dataset.toggle}"]`).forEach(e => e.classList.toggle('off', !shown));
+    }));
     const address = () => {
       const found = /^#(?:(job\d+):)?t=([\d.]+)$/.exec(location.hash);
+      const card = !found && location.hash.startsWith(`#${data.key}-`) && document.getElementById(location.hash.slice(1));
+      if (card) { card.open = true; card.firstElementChild.focus(); }
       if (found && (found[1] ?? 'job1') === data.key) go(Number(found[2]));
     };
     addEventListener('hashchange', address);

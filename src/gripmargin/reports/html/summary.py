@@ -6,7 +6,8 @@ import math
 from collections.abc import Mapping, Sequence
 
 from gripmargin.checks import words
-from gripmargin.reports.html.text import bullets, margin, number, safe, shares, table, tag
+from gripmargin.reports.html.text import bullets, fold, margin, number, safe, shares, table, tag
+from gripmargin.reports.html.timeline import CAUSE_STYLE
 from gripmargin.reports.html.view import View, link
 from gripmargin.results.findings import CheckResult, Finding, Verdict, overall, worst_first
 from gripmargin.results.report import CAUTIONS, Report
@@ -21,10 +22,8 @@ SAYING = {
     "fail": "Something falls short of its target.",
     "undecided": "What is known is not enough to say that the targets are reached.",
 }
-CARE = (
-    '<p class="note">A part that falls can hurt someone, whatever stands here: '
-    'see the <a href="#cautions">cautions</a>.</p>'
-)
+CARE = 'a part that falls can hurt someone, whatever stands here: see the <a href="#cautions">cautions</a>.'
+STYLE = CAUSE_STYLE | {"pull": "w1", "peel": "w2", "shear": "w3", "twist": "w4"}  # of a bar, always the same
 GAUGE = 4.0  # times the target at the right end of a gauge; its inverse at the left
 
 
@@ -39,56 +38,54 @@ def stamp(verdict: str) -> str:
     return tag("span", sign(verdict) + safe(str(verdict)), class_=f"stamp {verdict}")
 
 
+def decides(report: Report) -> CheckResult | None:
+    """Return the check that decides the verdict: of those with the worst verdict the nearest to its target."""
+    return min(
+        (check for check in report.checks if check.verdict is report.verdict),
+        key=lambda c: c.low / c.target if c.low is not None else math.inf if c.verdict is Verdict.PASS else 0.0,
+        default=None,
+    )
+
+
 def head(view: View) -> str:
     """Return the verdict with what decides it."""
     report = view.report
     verdict = str(report.verdict)
-    lines = [tag("p", safe(SAYING[verdict]), class_="saying")]
-    deciding = next((check for check in report.checks if check.verdict is report.verdict), None)
-    lines += [
-        tag("p", tag("b", "Cause ") + safe(cause.text) + "." * (cause.text[-1] != "?")) for cause in report.causes
-    ]
+    lines = []
+    lines += [_labelled("Cause", cause.text + "." * (cause.text[-1] != "?")) for cause in report.causes]
     if view.numbered:
         worst = view.numbered[0]
         check = next((c for c in report.checks if c.check == worst.check), None)
-        lines.append(
-            tag(
-                "p",
-                safe(f"{_title(check.check)}: {_sentence(check)}.") if check else safe(worst.text),
-                class_="key-figure",
-            )
-        )
-        lines.append(tag("p", tag("b", "Why ") + safe(_why(worst)) + "."))
-        if worst.remedy:
-            lines.append(tag("p", tag("b", "What to change ") + safe(worst.remedy) + "."))
-    elif deciding is not None and not report.explained:
-        nearest = min(
-            report.checks,
-            key=lambda c: (c.value / c.target) if c.value is not None and math.isfinite(c.value) else math.inf,
-        )
+        said = f"{_title(check.check)}: {_sentence(check)}." if check else worst.text
+        lines += [tag("p", safe(said), class_="key-figure"), _labelled("Why", _why(worst) + ".")]
+        useful = [remedy.sentence for remedy in worst.remedies if remedy.action != "none"]
+        more = f" ({len(useful) - 1} more under Findings)" if len(useful) > 1 else ""
+        if worst.remedies:
+            lines.append(_labelled("To change", (useful[0] if useful else worst.remedy) + "." + more))
+    elif (nearest := decides(report)) is not None and not report.explained:
+        lines.append(tag("p", safe(SAYING[verdict]), class_="key-figure"))
         lines.append(tag("p", safe(f"Nearest to its target is {_name(nearest.check)}: {_sentence(nearest)}.")))
-        if deciding.doubts:
-            lines.append(tag("p", tag("b", "Why ") + safe("; ".join(deciding.doubts)) + "."))
-    made = ", ".join(_name(check.check) for check in report.checks)
+        if nearest.doubts:
+            lines.append(_labelled("Why", "; ".join(nearest.doubts) + "."))
     left = ", ".join(_name(item.check) for item in report.not_checked)
-    scope = tag("span", tag("b", "Checked ") + safe(made)) + (
-        tag("span", tag("b", "Not checked ") + safe(left)) if left else ""
-    )
+    scope = tag("b", "Not checked ") + safe(left) + "; " if left else ""
     return tag(
         "header",
-        tag("div", sign(verdict, 64) + tag("p", safe(verdict), class_="word"), class_=f"seal {verdict}")
-        + tag(
-            "div",
-            tag("h2", safe(report.title)) + "".join(lines) + tag("p", scope, class_="scope") + CARE,
-            class_="gist",
-        ),
+        tag("div", sign(verdict, 56) + tag("p", safe(verdict), class_="word"), class_=f"seal {verdict}")
+        + tag("div", tag("h2", safe(report.title)) + "".join(lines) + tag("p", scope + CARE, class_="scope")),
         class_="verdict",
     )
+
+
+def _labelled(word: str, sentence: str) -> str:
+    return tag("p", tag("b", f"{word} ") + safe(sentence))
 
 
 def _sentence(check: CheckResult) -> str:
     at = "" if check.at is None else f" at {check.at.t:.3f} s{words.in_move(check.at.move)}"
     value = "has no value" if check.value is None else margin(check.value)
+    if check.verdict is Verdict.UNDECIDED and check.low is not None and check.low != check.value:
+        value += f", perhaps {margin(check.low)},"
     return f"{check.measure} {value} against a target of {check.target:g}{',' if at else ''}{at}"
 
 
@@ -145,9 +142,8 @@ def checks(view: View) -> str:
         for check in view.report.checks
         if check.text or check.lines or check.doubts
     )
-    return table(columns, rows, caption="Checks with their worst figures", class_="checks") + tag(
-        "dl", more, class_="more"
-    )
+    told = fold("What the figures are", tag("dl", more, class_="more"), beside="check by check") if more else ""
+    return table(columns, rows, caption="Checks with their worst figures", class_="checks") + told
 
 
 def gauge(check: CheckResult) -> str:
@@ -219,10 +215,11 @@ def _without(report: Report) -> str:
 
 
 def _card(view: View, i: int, finding: Finding) -> str:
+    """A finding, the first one open: others can be opened, and links to them open them."""
     t = float(finding.worst.get("t", finding.start))
     move = finding.worst.get("move")
-    title = _title(finding.check) + (f" in move ‘{move}’" if move else "")
-    top = tag("h4", tag("span", str(i), class_="disc") + safe(title)) + stamp(finding.verdict) + link(view, t)
+    title = f"{_title(finding.check)} at {t:.3f} s" + (f" in move ‘{move}’" if move else "")
+    top = tag("h4", tag("span", str(i), class_="disc") + safe(title)) + stamp(finding.verdict)
     lines = "".join(tag("div", tag("dt", safe(word)) + tag("dd", safe(sentence))) for word, sentence in finding.lines)
     cause = finding.because.get("cause")
     if isinstance(cause, str):
@@ -248,13 +245,15 @@ def _card(view: View, i: int, finding: Finding) -> str:
     if useless:
         change += tag("h5", "What does not help") + bullets(useless)
     return tag(
-        "article",
-        tag("div", top, class_="card-head")
-        + tag("p", safe(finding.text))
+        "details",
+        tag("summary", top)
+        + tag("p", "Show " + link(view, t) + " in the figures. " + safe(finding.text))
         + bars
         + (tag("dl", lines) if lines else "")
         + change,
         class_=f"card {finding.verdict}",
+        id=f"{view.key}-f{i}",
+        open="" if i == 1 else None,
     )
 
 
@@ -263,19 +262,14 @@ def _bar(name: str, parts: Mapping[str, float]) -> str:
     kept = shares({key: float(value) for key, value in parts.items() if isinstance(value, int | float)})
     raising = [(key, value) for key, value in kept if value > 0]
     total = sum(value for _, value in raising) or 1.0
-    x, inner = 0.0, ""
-    for j, (_, value) in enumerate(raising):
-        wide = 100.0 * value / total
-        inner += f'<rect class="bar-{j % 6}" x="{x:.2f}" y="0" width="{wide:.2f}" height="10"/>'
+    x, inner, said = 0.0, "", ""
+    for key, value in raising:
+        wide, style = 100.0 * value / total, f"bar-{STYLE.get(key, 'f')}"
+        inner += f'<rect class="{style}" x="{x:.2f}" y="0" width="{wide:.2f}" height="10"/>'
+        box = f'<svg width="10" height="10" aria-hidden="true"><rect class="{style}" width="10" height="10"/></svg>'
+        said += tag("li", box + safe(f"{key} {number(100 * value, 0)} %"))
         x += wide
-    said = "".join(
-        tag(
-            "li",
-            f'<svg width="10" height="10" aria-hidden="true"><rect class="bar-{j % 6}" width="10" height="10"/></svg>'
-            + safe(f"{key} {number(100 * value, 0)} %"),
-        )
-        for j, (key, value) in enumerate(raising)
-    ) + "".join(tag("li", safe(f"{key} relieves {number(-100 * value, 0)} %")) for key, value in kept if value < 0)
+    said += "".join(tag("li", safe(f"{key} relieves {number(-100 * value, 0)} %")) for key, value in kept if value < 0)
     drawing = f'<svg viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">{inner}</svg>'
     return tag(
         "div", tag("span", safe(name), class_="bar-name") + drawing + tag("ul", said, class_="legend"), class_="bar"
@@ -287,14 +281,15 @@ def remarks(report: Report) -> str:
     out = ""
     if report.not_checked:
         rows = [[safe(_name(item.check)), safe(item.reason)] for item in report.not_checked]
-        out += tag(
-            "section",
-            tag("h3", "Not checked") + table(["what", "why not"], rows, caption="What this report does not say"),
-            class_="not-checked",
-        )
-    for title, items in (("Assumed", report.assumed), ("As read", report.notes), ("Sources", report.references)):
+        what = table(["what", "why not"], rows, caption="What this report does not say")
+        out += fold("Not checked", what, beside=f"{len(rows)}, with the reason", class_="not-checked print")
+    for title, items, shown in (
+        ("Assumed", report.assumed, "print"),
+        ("As read", report.notes, "print"),
+        ("Sources", report.references, ""),
+    ):
         if items:
-            out += tag("section", tag("h3", title) + bullets(items))
+            out += fold(title, bullets(items), beside=str(len(items)), class_=shown)
     return out
 
 

@@ -113,6 +113,21 @@ def table(head: Iterable[str], rows: Iterable[Iterable[str]], *, caption: str, c
     )
 
 
+def fold(title: str, content: str, *, beside: str = "", open_: bool = False, class_: str = "") -> str:
+    """Return a part of the page that is folded away until it is asked for.
+
+    Args:
+        title: Its heading, text.
+        content: What is folded, markup.
+        beside: Said beside the heading, text.
+        open_: Whether it is open at first.
+        class_: Further classes.
+    """
+    head = tag("h3", safe(title)) + (tag("span", safe(beside), class_="unit") if beside else "")
+    opened = "" if open_ else None
+    return tag("details", tag("summary", head) + content, class_=f"fold {class_}".strip(), open=opened)
+
+
 def bullets(items: Iterable[str]) -> str:
     """Return a list of sentences, text."""
     return tag("ul", "".join(tag("li", safe(item)) for item in items))

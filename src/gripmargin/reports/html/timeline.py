@@ -1,4 +1,4 @@
-"""The charts over the program's time: moves and phases, margin, what uses the pads up, loads and their causes."""
+"""The charts over the program's time: what governs, moves and phases, what uses the pads up, loads and causes."""
 
 from __future__ import annotations
 
@@ -7,16 +7,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.checks import registry
 from gripmargin.reports.html.charts import Label, Level, Line, Mark, TimeChart, ribbon, runs
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import NONE, margin, number, safe, table, tag
 from gripmargin.reports.html.view import View, link
-from gripmargin.reports.series import sample_of, used
+from gripmargin.reports.series import BOTTOMLESS, sample_of, used
 
 LEAST = 0.5  # % of what the pads hold, below which a cause is left out
 MOST_ROWS = 200  # of the table of moves
-BOTTOMLESS = 1e9  # use that stands for no bound
+FAR = 3.0  # times its target, from which on a curve is named in the legend alone
 MOST_SPANS = 2000  # marked below the margin
 CAUSE_STYLE = {
     "gravity": "a",
@@ -27,15 +26,13 @@ CAUSE_STYLE = {
     "other": "f",
     "air drag": "g",
     "added air mass": "h",
+    "swing": "i",
 }
-STYLES = {"swing": "s2", "stop": "s3"}  # of the curves beside the first
 
 
 def timeline(view: View) -> str:
-    """Return the ribbons and the margin, and what uses the pads up."""
-    parts = _ribbons(view) + _margins(view).markup()
-    shares = _use_by_cause(view)
-    return parts + ("" if shares is None else shares.markup())
+    """Return what governs over time, with moves and phases."""
+    return _governing(view).markup() + _ribbons(view)
 
 
 def loads(view: View) -> str:
@@ -94,116 +91,95 @@ def _extremes(lines: Sequence[Line]) -> str:
 
 
 def _ribbons(view: View) -> str:
-    samples, span = view.report.samples, view.span
-    t = samples.t
-
-    def stretches(labels: Sequence[str], styles: dict[str, str] | None) -> list[tuple[float, float, str, str]]:
-        found = []
-        for i, (first, last, label) in enumerate(runs(labels)):
-            end = float(t[min(last + 1, t.size - 1)])
-            style = f"phase-{styles.get(label, 'free')}" if styles else ("move-a", "move-b")[i % 2]
-            found.append((float(t[first]), end, label, style))
-        return found
-
-    out = ""
-    if samples.move:
-        out += ribbon(f"{view.key}-moves", "moves", span, stretches(samples.move, None), lambda label: f"move {label},")
-    kinds = {kind: kind for kind in ("preload", "carry", "release", "free")}
-    if samples.phase:
-        out += ribbon(f"{view.key}-phases", "phases", span, stretches(samples.phase, kinds), lambda label: f"{label},")
+    """Moves, phases and what governs, as rows of stretches."""
+    samples, out = view.report.samples, ""
+    for key, name, labels in (
+        ("governs", "governs", [_name(check) for check in view.governing[1]]),
+        ("moves", "moves", samples.move),
+        ("phases", "phases", samples.phase),
+    ):
+        found = [
+            (float(view.t[first]), float(view.t[min(last + 1, view.t.size - 1)]), label, f"move-{'ab'[i % 2]}")
+            for i, (first, last, label) in enumerate(runs(labels))
+            if label
+        ]
+        if found:
+            out += ribbon(f"{view.key}-{key}", name, view.span, found, lambda label, name=name: f"{name}: {label},")  # type: ignore[misc]
     return out
 
 
-def _margins(view: View) -> TimeChart:
-    samples = view.report.samples
-    use, most = used(samples.hold_margin), used(samples.hold_margin_low)
-    unbounded = ~np.isfinite(most) & ~np.isnan(samples.hold_margin_low)
+def _governing(view: View) -> TimeChart:
+    """What governs, with the curves of the checks below it, each in shares of its target."""
+    report, t = view.report, view.t
+    curves = {check: used(share) for check, share in view.drawn.items()}
+    alone = {check: use for check, use in curves.items() if (~np.isnan(use)).sum() == 1}
+    least = {check: margin(float(np.nanmin(report.shares[check]))) for check in curves}
     lines = [
-        Line(name="range by errors of the rates", t=samples.t, y=_drawn(most), lower=_drawn(use), style="band"),
-        Line(name="hold margin", t=samples.t, y=_drawn(use), style="s1"),
+        Line(name=f"{_name(check)} {least[check]}", t=t, y=_drawn(use), style=f"k{i % 9 + 1}", check=check)
+        for i, (check, use) in enumerate(curves.items())
+        if check not in alone
     ]
-    apart = np.abs(_drawn(most) - _drawn(use))
-    if (apart[~np.isnan(apart)] > 1e-6).any():
-        lines.insert(1, Line(name="least it may be", t=samples.t, y=_drawn(most), style="thin"))
-    else:
-        lines.pop(0)
-    more = {
-        "swing_margin": ("margin with the swing", "s2"),
-        "swing_margin_low": ("least with the swing", "thin2"),
-        "stop_margin": ("margin at a stop", "s3"),
-    }
-    for key, (name, style) in more.items():
-        values = getattr(samples, key, None)
-        if values is not None and not np.isnan(values).all():
-            lines.append(Line(name=name, t=samples.t, y=_drawn(used(np.asarray(values))), style=style))
-    levels = [Level(y=1.0, text="1: the limit", style="limit")]
-    targets: dict[float, list[str]] = {}
-    for check in registry.series():
-        target = view.target(check)
-        if target is not None and (check == "hold" or any(line.style == STYLES.get(check) for line in lines)):
-            targets.setdefault(float(target), []).append(check)
-    levels += [
-        Level(y=1.0 / v, text=f"target {v:g}" + (f" ({', '.join(names)})" if len(targets) > 1 else ""))
-        for v, names in targets.items()
+    lines.append(Line(name="the least of them governs", t=t, y=_drawn(used(view.governing[0])), style="s1"))
+    labels = [
+        Label(t=float(t[k]), y=float(_drawn(use[k])), text=f"{_name(check)} {least[check]}", check=check)
+        for check, use in curves.items()
+        for k in [int(np.nanargmin(report.shares[check]))]
+        if use[k] > 1.0 / FAR
     ]
     marks = []
     for i, finding in enumerate(view.numbered, start=1):
-        sample, curve = sample_of(view.report, finding), curve_of(view, finding.check)
-        at = 0.0 if sample is None else float(_drawn(used(np.append(curve[sample], np.inf)))[0])
-        at = at if np.isfinite(at) else 0.0
-        marks.append(
-            Mark(
-                t=float(finding.worst.get("t", finding.start)), y=at, text=str(i), title=f"finding {i}: {finding.text}"
-            )
-        )
-    spans = [
-        (start, end, f"span-{finding.verdict}") for finding in view.report.findings for start, end in finding.spans
-    ]
-    bands = _phase_bands(view) + _longest(spans)
-    note = "Heights are those of the load: halfway between ∞ and 1 half of what the pads hold is used up."
-    if unbounded.any():
-        note += " Where the least margin is unknown or nothing, its line runs along the bottom."
-    least = least_margins(view)
-    about = "Grip margin over time, unbounded at the top, the limit 1 near the bottom. " + (
-        f"Least: {', '.join(label.text for label in least)}." if least else "No load on the pads."
-    )
+        k = sample_of(report, finding)
+        if k is not None:
+            use = _drawn(curves.get(finding.check, np.full(t.size, np.nan))[k])
+            title = f"finding {i}: {finding.text}"
+            marks.append(Mark(t=float(t[k]), y=float(np.nan_to_num(use)), text=str(i), title=title))
+    spans = [(start, end, f"span-{f.verdict}") for f in report.findings for start, end in f.spans]
+    legend = [(f"{_name(check)} {least[check]}", "dot") for check in alone]
+    legend += [(said, f"fill-{said}") for said in ("fail", "undecided") if any(said in span[2] for span in spans)]
+    said = ", ".join(f"{_name(check)} {value}" for check, value in least.items())
+    drawn = [np.where(line.y < BOTTOMLESS, line.y, np.nan) for line in lines]
+    axis = margin_scale(drawn, [1.0])
     return TimeChart(
         key=f"{view.key}-margin",
-        title="Grip margin",
-        unit="factor by which the load could grow",
-        about=about,
+        title="Share of the target",
+        heading="h3",
+        unit="least value over target; 1 is on target, below it the check does not pass",
+        about=f"Share of its target that each check keeps over time. Least: {said or 'nothing loads the pads'}.",
         span=view.span,
-        scale=margin_scale(
-            [np.where(line.y < BOTTOMLESS, line.y, np.nan) for line in lines], [level.y for level in levels]
-        ),
+        scale=axis,
         lines=lines,
-        levels=levels,
-        bands=bands,
+        levels=[Level(y=1.0, text="target"), *(level for level in _limit(view) if level.y <= axis.low)],
+        bands=_phase_bands(view) + _longest(spans),
         marks=marks,
-        labels=least,
+        labels=labels,
         tall="tall",
-        note=note,
+        note=_beside(view),
+        legend=legend,
         danger=1.0,
         cursor=view.cursor,
     )
 
 
-def curve_of(view: View, check: str) -> FloatArray:
-    """The margin over time that a check judges; that of hold for checks without a curve of their own."""
-    values = np.asarray(getattr(view.report.samples, registry.series().get(check, "hold_margin")))
-    return view.report.samples.hold_margin if np.isnan(values).all() else values
+def _limit(view: View) -> list[Level]:
+    """Where a margin is 1, if all margins over time have one target."""
+    found = {c.target for c in view.report.checks if c.measure == "margin" and c.check in view.report.shares}
+    return [Level(y=target, text="margin 1: it may come off", style="limit") for target in found if len(found) == 1]
 
 
-def least_margins(view: View) -> list[Label]:
-    """Each curve's name with its least margin, for where it is lowest."""
-    labels = []
-    for check, key in registry.series().items():
-        values = np.asarray(getattr(view.report.samples, key))
-        if np.isfinite(values).any():
-            k = int(np.nanargmin(values))
-            use = float(_drawn(used(values[k : k + 1]))[0])
-            labels.append(Label(t=float(view.t[k]), y=use, text=f"{check} {margin(float(values[k]))}"))
-    return labels
+def _beside(view: View) -> str:
+    """What of the verdict no curve shows, and how a swing is drawn."""
+    doubts = [
+        _name(check.check)
+        for check in view.report.checks
+        if check.verdict != "pass" and not (view.report.shares.get(check.check, np.ones(1)) < 1.0).any()
+    ]
+    said = ["A swing is drawn by its envelope."] if any("swing" in check for check in view.drawn) else []
+    said += [f"Undecided for reasons that no curve shows: {', '.join(doubts)}; see the checks."] if doubts else []
+    return " ".join(said)
+
+
+def _name(check: str) -> str:
+    return check.replace("_", " ")
 
 
 def _drawn(use: FloatArray) -> FloatArray:
@@ -212,8 +188,9 @@ def _drawn(use: FloatArray) -> FloatArray:
 
 
 def _longest(spans: list[tuple[float, float, str]]) -> list[tuple[float, float, str]]:
-    """The spans, or the longest of very many, in order of time."""
-    return sorted(sorted(spans, key=lambda span: span[0] - span[1])[:MOST_SPANS])
+    """The spans, or the longest of very many, what fails above what is undecided."""
+    longest = sorted(spans, key=lambda span: span[0] - span[1])[:MOST_SPANS]
+    return sorted(longest, key=lambda span: (span[2] == "span-fail", span))
 
 
 def _phase_bands(view: View) -> list[tuple[float, float, str]]:
@@ -225,7 +202,8 @@ def _phase_bands(view: View) -> list[tuple[float, float, str]]:
     ]
 
 
-def _use_by_cause(view: View) -> TimeChart | None:
+def use_by_cause(view: View) -> TimeChart | None:
+    """Return what uses the pads up, by cause, stacked; None where no cell counts."""
     scene, samples = view.report.scene, view.report.samples
     if scene is None:
         return None
@@ -258,7 +236,7 @@ def _use_by_cause(view: View) -> TimeChart | None:
     total = np.where(hung, 100.0 * np.sum(list(shares.values()), axis=0), np.nan)
     lines.append(Line(name="together", t=t, y=total, style="s1"))
     target = view.target("hold")
-    levels = [] if target is None else [Level(y=100.0 / target, text=f"target {target:g}")]
+    levels = [] if target is None else [Level(y=100.0 / target, text=f"target of hold {target:g}")]
     return TimeChart(
         key=f"{view.key}-use",
         title="What uses the pads up",
@@ -278,30 +256,24 @@ def _use_by_cause(view: View) -> TimeChart | None:
 
 
 def moves_table(view: View) -> str:
-    """Return one row a move, or a phase where moves have no labels: its time and its least margin."""
+    """Return one row a move, or a phase where moves have no labels: its time, and what governs it."""
     samples = view.report.samples
     labels, name = (samples.move, "move") if samples.move else (samples.phase, "phase")
     if not labels:
         return ""
     all_runs = runs(labels)
-    firsts = np.array([first for first, _, _ in all_runs])
-    use, most = used(samples.hold_margin), used(samples.hold_margin_low)
-    peaks = np.maximum.reduceat(np.where(np.isnan(most), -1.0, most), firsts)
-    chosen = np.sort(np.argsort(-peaks, kind="stable")[:MOST_ROWS])
+    share = np.where(np.isnan(samples.governing), np.inf, samples.governing)
+    least = np.minimum.reduceat(share, [first for first, _, _ in all_runs])
     rows = []
-    for first, last, label in (all_runs[i] for i in chosen):
-        part = slice(first, last + 1)
-        cells = [NONE, NONE, NONE]
-        if not np.isnan(use[part]).all():
-            k = first + int(np.nanargmax(use[part]))
-            worst = float(np.nanmax(np.append(most[part], 0.0)))
-            low = margin(1.0 / worst if worst > 0 else np.inf) if not np.isnan(most[part]).all() else NONE
-            cells = [margin(float(samples.hold_margin[k])), low, link(view, float(samples.t[k]))]
-        kinds = ", ".join(dict.fromkeys(samples.phase[part]))
+    for first, last, label in (all_runs[i] for i in np.sort(np.argsort(least, kind="stable")[:MOST_ROWS])):
+        k = first + int(np.argmin(share[first : last + 1]))
+        check = samples.governed_by[k]
+        cells = [margin(float(samples.governing[k])), safe(_name(check)), link(view, float(samples.t[k]))]
+        kinds = ", ".join(dict.fromkeys(samples.phase[first : last + 1]))
         time = f"{number(float(samples.t[first]), 3)} – {number(float(samples.t[last]), 3)}"
-        rows.append([safe(label), safe(kinds), time, *cells])
-    head = [name, "phase", "from – to [s]", "least margin", "least it may be", "at"]
-    caption = f"Each {name} with its least grip margin"
+        rows.append([safe(label), safe(kinds), time, *(cells if check else [NONE, "", NONE])])
+    head = [name, "phase", "from – to [s]", "share of target", "of", "at"]
+    caption = f"Each {name} with the least share of a target"
     if len(all_runs) > len(rows):
-        caption = f"The {len(rows)} of {len(all_runs)} {name}s with the least grip margins"
-    return table(head, rows, caption=caption, class_="numbers")
+        caption = f"The {len(rows)} of {len(all_runs)} {name}s with the least shares of a target"
+    return table(head, rows, caption=caption, class_="numbers moves")

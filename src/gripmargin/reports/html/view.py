@@ -2,19 +2,30 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.reports.html.text import safe, tag
-from gripmargin.reports.series import IntArray, check_sample, sample_of, stops, used, worst_sample
+from gripmargin.reports.html.text import NONE, margin, safe, tag
+from gripmargin.reports.series import IntArray, check_sample, envelope, sample_of, stops, used, worst_sample
 from gripmargin.results.findings import Finding, worst_first
+from gripmargin.results.governing import governing
 from gripmargin.results.report import Report
 
 STOPS = 900  # places of the time cursor, the marked samples besides
 NUMBERED = 12  # findings that get a number and a card
+KINDS = (
+    "nothing is judged",
+    "twice the target or more",
+    "from the target to twice that",
+    "below the target, or perhaps below",
+    "below half the target",
+)
+BOUNDS = (0.5, 1.0, 2.0)  # shares of the target between the kinds
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +62,7 @@ class View:
             report=report,
             key=key,
             worst=worst,
-            stops=stops(samples.t, used(samples.hold_margin_low), marked, STOPS),
+            stops=stops(samples.t, used(samples.governing), marked, STOPS),
             numbered=tuple([f for f in ranked if f.check not in report.explained][:NUMBERED]),
             hung=np.asarray(hung, dtype=bool),
         )
@@ -76,6 +87,51 @@ class View:
         """Where the time cursor is at first [s]."""
         return None if self.worst is None else float(self.t[self.worst])
 
+    def governs(self, sample: int) -> str:
+        """What governs at a sample: the name of the check and its share of its target."""
+        samples = self.report.samples
+        name = samples.governed_by[sample]
+        return f"{name.replace('_', ' ')} {margin(float(samples.governing[sample]))}" if name else NONE
+
+    @cached_property
+    def drawn(self) -> dict[str, FloatArray]:
+        """Return the share of its target of each check over time as it is drawn: a swing by its envelope."""
+        out = {name: share for name, share in self.report.shares.items() if not np.isnan(share).all()}
+        for check in self.report.checks:
+            slowest = min(check.details.get("frequencies", ()), default=None)
+            if slowest and check.check in out and self.t.size > 1:
+                near = math.ceil(0.25 / (slowest * float(np.median(np.diff(self.t)))))
+                out[check.check] = used(envelope(self.t, used(out[check.check]), near))
+        return out
+
+    @cached_property
+    def governing(self) -> tuple[FloatArray, tuple[str, ...]]:
+        """Return what governs over time as it is drawn: shares of targets, and names."""
+        samples = self.report.samples
+        return governing(self.drawn, self.t.size) if self.drawn else (samples.governing, samples.governed_by)
+
+    def load(self, sample: int) -> FloatArray:
+        """Return the load that the faces are drawn for: of what governs where it is known, else of the program.
+
+        Nothing where the part does not hang on the pads; at the tool origin [N, N m], shape (6,).
+        """
+        samples, name = self.report.samples, self.carried_by(sample)
+        if name and self.report.scene is not None:
+            return self.report.scene.loads[name][:, sample]
+        return np.concatenate([samples.force[sample], samples.moment[sample]]) * self.hung[sample]
+
+    def carried_by(self, sample: int) -> str:
+        """Return the result whose load the faces are drawn for; empty for that of the program's motion."""
+        name, scene = self.report.samples.governed_by[sample], self.report.scene
+        known = scene is not None and name in scene.loads and np.isfinite(scene.loads[name][:, sample]).all()
+        return name if known else ""
+
+    @property
+    def kind(self) -> IntArray:
+        """How much of a target is kept at every stop: an index into `KINDS`."""
+        share = self.report.samples.governing[self.stops]
+        return np.where(np.isnan(share), 0, 4 - np.searchsorted(BOUNDS, np.nan_to_num(share, nan=9.0), side="right"))
+
     def target(self, check: str) -> float | None:
         """Target of a check, None where it was not made."""
         return next((c.target for c in self.report.checks if c.check == check), None)
@@ -83,6 +139,12 @@ class View:
     def carried(self, values: FloatArray) -> FloatArray:
         """Values where the part hangs on the pads, NaN elsewhere."""
         return np.where(self.hung, values, np.nan)
+
+
+def stop_of(view: View, finding: Finding) -> int:
+    """Return at which stop a finding is worst."""
+    sample = sample_of(view.report, finding)
+    return -1 if sample is None else int(np.searchsorted(view.stops, sample))
 
 
 def link(view: View, t: float) -> str:
