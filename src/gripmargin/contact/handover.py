@@ -107,6 +107,17 @@ class Release(Putdown):
         forces = self.restraint(job, self.history.wrench)
         return 0.0 if self.history.held_total[-1] > 0 else min(forces.least(way) for way in WAYS)
 
+    @property
+    def set_free(self) -> float:
+        """The most that strained pads push along the face when one of them buckles before the others [N].
+
+        Which does is not known: they reach that pressure together. 0 where none buckles.
+        """
+        if not any(pad.overloaded.any() for pad in self.history.pads):
+            return 0.0
+        strained = [face.patch.areas @ np.asarray(face.offset)[:, :2] for face in self.faces if face.offset is not None]
+        return max((float(np.hypot(*force)) for force in strained), default=0.0)
+
     def restraint(self, job: Job, wrench: FloatArray, *, hold_down: float = 0.0) -> Restraint:
         """Return demand and restraint of the part in its nest.
 
