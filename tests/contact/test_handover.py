@@ -10,6 +10,7 @@ from gripmargin.checks.case import work_out
 from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.handover.pressure import PRESSURE
 from gripmargin.checks.handover.release import RELEASE
+from gripmargin.contact import handover
 
 G = 9.80665
 S, T, KN, KT, SIDE = 60e3, 50e3, 1e8, 4e7, 0.02
@@ -272,6 +273,19 @@ class TestBondingAgain:
         """By the straight rise to 10 kPa 15 um give 0.15, and less than an arm's repeatability is no more than that."""
         job = job_with({"wait": [*self.SLIDE, (0.3, {"z": -1e-4 - deeper})]}, nest={"lateral_force": 1e3})
         assert result(job, RELEASE).details.course.ways["lift"].demand == pytest.approx(holds * S * AREA, rel=0.02)
+
+    @pytest.mark.parametrize(("may_pass", "ways"), [(False, 1), (True, 2)])
+    def test_on_finer_cells_the_weaker_bond_is_followed_only_where_it_may_matter(self, monkeypatch, may_pass, ways):
+        """Pressed on by 25 um they hold all or, by the straight rise, a quarter."""
+        job = job_with({"wait": [*self.SLIDE, (0.3, {"z": -1.25e-4})]}, nest={"lateral_force": 1e3})
+        (release,) = work_out(job).putdowns
+        followed, follow = [], handover.simulate
+        monkeypatch.setattr(handover, "simulate", lambda *given: followed.append(given) or follow(*given))
+        fine = handover.on_finer_cells(job, release, lambda finer: may_pass)
+        assert (len(followed), fine.fully) == (ways, True)
+        assert fine.faces[0].patch.areas.size == 4 * release.faces[0].patch.areas.size
+        assert fine.history.force[:, 2].max() == pytest.approx(S * AREA, rel=0.02)
+        assert release.at_best == pytest.approx(4 * release.least(job), rel=0.02)
 
     def test_a_measured_curve_of_first_presses_says_nothing_of_a_second(self):
         curve = {"full_preload": None, "preload_curve": [[0.0, 0.0], [2 * FULL, 1.0]]}

@@ -15,7 +15,7 @@ from simulator.jobs import KINDS, draw
 
 COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "119"))
 # What fails although the simulated part holds, seed and check. The first break of an even bond counts as the loss of
-# the part; at the corner of a pad, or of one of several pads, the simulated one holds up to some 12 % more.
+# the part; at the corner of a pad, or of one of several pads, the simulated one holds up to some 20 % more.
 FALSE_FAILS = {(179, "lift_off"), (270, "lift_off"), (281, "hold"), (313, "hold")}
 
 
@@ -33,6 +33,12 @@ def test_nothing_passes_that_falls_short_nor_fails_that_holds(kind):
     assert [(seed, side) for seed, side in sides if side.false_pass] == []
     failed = {(seed, side.check): (side.value, side.mine) for seed, side in sides if side.false_fail}
     assert failed.keys() == {known for known in FALSE_FAILS if known[0] in seeds}, failed
+
+
+def test_strained_pads_that_buckle_one_after_the_other_do_not_pass():
+    """Pads that were slid while one of them held; all are pressed until they buckle, and one does it first."""
+    (side,) = [side for side in compared(6139).sides if side.check == "release"]
+    assert (side.verdict, side.false_pass) == ("undecided", False)
 
 
 def test_the_jobs_lie_on_both_sides_of_the_target():

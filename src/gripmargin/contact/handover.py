@@ -6,7 +6,7 @@ between, in the air, the load of the part does.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -92,18 +92,31 @@ class Release(Putdown):
         history: What the pads did.
         taken_along: Whether the pads take the part up again before it is to be let go: it was put down too early, or in
             two goes.
+        fully: Whether cells that broke and are pressed on again bond fully in it.
         at_best: The least ratio of restraint to demand if broken cells bond again as leaves the part more easily.
     """
 
     bond: tuple[FloatArray, ...]
     history: ContactHistory
     taken_along: bool = False
+    fully: bool = True
     at_best: float = 0.0
 
     def least(self, job: Job) -> float:
         """Return the least ratio of restraint to demand that is known, 0 where the pads hold the part in the end."""
         forces = self.restraint(job, self.history.wrench)
         return 0.0 if self.history.held_total[-1] > 0 else min(forces.least(way) for way in WAYS)
+
+    @property
+    def set_free(self) -> float:
+        """The most that strained pads push along the face when one of them buckles before the others [N].
+
+        Which does is not known: they reach that pressure together. 0 where none buckles.
+        """
+        if not any(pad.overloaded.any() for pad in self.history.pads):
+            return 0.0
+        strained = [face.patch.areas @ np.asarray(face.offset)[:, :2] for face in self.faces if face.offset is not None]
+        return max((float(np.hypot(*force)) for force in strained), default=0.0)
 
     def restraint(self, job: Job, wrench: FloatArray, *, hold_down: float = 0.0) -> Restraint:
         """Return demand and restraint of the part in its nest.
@@ -152,7 +165,7 @@ def put_down(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pic
         down, times = stretch.first(), 0
         while down.seat.seated and down.seat.flat:
             keep_to_the_budget(times := times + 1, "set the part down in its nest")
-            release = _let_go(job, down, start)
+            release = _or_worse(job, _simulated(down, start, fully=True))
             up = _taken_up(job, release)
             again = None if up is None else stretch.next(int(release.samples[release.history.sample[up]]))
             if up is None or again is None:
@@ -165,28 +178,38 @@ def put_down(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pic
     return tuple(out)
 
 
-def on_finer_cells(job: Job, release: Release) -> Release:
-    """Return a release simulated on cells of half the size."""
+def on_finer_cells(job: Job, release: Release, may_pass: Callable[[Release], bool]) -> Release:
+    """Return a release simulated on cells of half the size.
+
+    Args:
+        job: With part and gravity.
+        release: Where cells bond again in the way that was worse.
+        may_pass: Whether one on finer cells may pass; else it falls short whatever the other way does.
+    """
     fields = {field: getattr(release, field) for field in Putdown.__dataclass_fields__}
     down = Putdown(**{**fields, "faces": tuple(finer(face) for face in release.faces)})
-    return replace(
-        _let_go(job, down, tuple(finer_share(share) for share in release.bond)), taken_along=release.taken_along
-    )
+    start = tuple(finer_share(share) for share in release.bond)
+    out = replace(_simulated(down, start, fully=release.fully), taken_along=release.taken_along)
+    return _or_worse(job, out) if may_pass(out) else out
 
 
-def _let_go(job: Job, down: Putdown, start: tuple[FloatArray, ...]) -> Release:
-    """The release simulated: of two ways in which cells that break and are pressed on again may bond, the worse.
+def _or_worse(job: Job, out: Release) -> Release:
+    """A release, or it simulated in the other way in which cells that break and are pressed on again may bond.
 
     How a broken cell bonds again is not known: by the rise of its pressure as at first, or fully at once.
     """
-    fully = [bonds_fully(face) for face in down.faces]
-    out = Release(**vars(down), bond=start, history=simulate(fully, down.relative, start))
     again = bool((np.diff(out.history.bonded, axis=0) > 0).any())
-    if again and any(face.law.source != "none" for face in down.faces):
-        other = replace(out, history=simulate(down.faces, down.relative, start))
-        worse, better = sorted((out, other), key=lambda release: release.least(job))
-        return replace(worse, at_best=better.least(job))
-    return out
+    if not again or all(face.law.source == "none" for face in out.faces):
+        return out
+    down = Putdown(**{field: getattr(out, field) for field in Putdown.__dataclass_fields__})
+    other = replace(_simulated(down, out.bond, fully=not out.fully), taken_along=out.taken_along)
+    worse, better = sorted((out, other), key=lambda release: release.least(job))
+    return replace(worse, at_best=better.least(job))
+
+
+def _simulated(down: Putdown, start: tuple[FloatArray, ...], *, fully: bool) -> Release:
+    faces = [bonds_fully(face) for face in down.faces] if fully else down.faces
+    return Release(**vars(down), bond=start, history=simulate(faces, down.relative, start), fully=fully)
 
 
 def _taken_up(job: Job, release: Release) -> int | None:

@@ -101,13 +101,12 @@ def mesh_range(case: Case, found: LetGo) -> MeshRange:
     release, ranged = found.release, exact
     for _ in range(FINER):
         try:
-            release = on_finer_cells(case.job, release)
+            release = on_finer_cells(case.job, release, lambda finer: on_target([_least(case, finer)], target))
         except BudgetError:
             if ranged is exact:
                 raise
             break
-        ratios = ratios_of(case, release)
-        fine = 0.0 if release.history.held_total[-1] > 0 and not release.taken_along else float(np.nanmin(ratios))
+        fine = _least(case, release)
         ranged, value = MeshRange.of(value, fine), fine
         if judge(ranged.low, ranged.high, target) is not Verdict.UNDECIDED:
             break
@@ -118,6 +117,13 @@ def ratios_of(case: Case, release: Release) -> FloatArray:
     """Return restraint over demand over the rows of a release, NaN where the job does not state it, shape (ways, k)."""
     forces = release.restraint(case.job, release.history.wrench)
     return np.stack([_ratio(release, forces, way) for way in WAYS])
+
+
+def _least(case: Case, release: Release) -> float:
+    """The least ratio of a release, 0 where the pads still hold the part in the end."""
+    if release.history.held_total[-1] > 0 and not release.taken_along:
+        return 0.0
+    return float(np.nanmin(ratios_of(case, release)))
 
 
 def _ratio(release: Release, forces: Restraint, way: str) -> FloatArray:

@@ -20,6 +20,7 @@ from gripmargin.checks.handover.release_remedies import release_remedies
 from gripmargin.checks.handover.seat import never_down
 from gripmargin.checks.hold.explain import load_figures
 from gripmargin.contact.handover import Putdown, Release
+from gripmargin.contact.restraint import NEGLIGIBLE
 from gripmargin.results.findings import (
     CheckResult,
     Finding,
@@ -29,6 +30,7 @@ from gripmargin.results.findings import (
     exact,
     finite,
     judge,
+    on_target,
     undecided,
 )
 from gripmargin.workcell.job import Job
@@ -71,7 +73,7 @@ def _judge(case: Case, putdown: Putdown) -> tuple[CheckResult, Finding | None]:
     high = max(cells.high, putdown.at_best)
     verdict = judge(cells.low, high, target)
     result = replace(result, value=finite(cells.value), low=finite(cells.low), high=finite(high), verdict=verdict)
-    open_because = _open_because(found, result)
+    open_because = _open_because(case, found, result)
     if open_because is not None:
         result = replace(result, verdict=Verdict.UNDECIDED)
     if result.verdict is Verdict.PASS:
@@ -91,7 +93,7 @@ def _least(case: Case) -> FloatArray:
     return least
 
 
-def _open_because(found: LetGo, result: CheckResult) -> tuple[str, str] | None:
+def _open_because(case: Case, found: LetGo, result: CheckResult) -> tuple[str, str] | None:
     """Why a verdict is open, and what would decide it; None where it is not open."""
     if found.unmeasured:
         return words.NO_OVERLOAD, words.MEASURE_OVERLOAD
@@ -103,6 +105,10 @@ def _open_because(found: LetGo, result: CheckResult) -> tuple[str, str] | None:
         return words.CELLS_TOO_COARSE, words.MORE_THAN_ENOUGH
     if found.unknown:
         return words.not_stated(found.unknown), words.STATE_THE_NEST
+    free, lateral, job = found.release.set_free, found.release.nest.lateral_force or 0.0, case.job
+    asked = free > NEGLIGIBLE * job.part.mass * float(np.linalg.norm(job.gravity)) and not found.release.nest.slip
+    if asked and not on_target([lateral / free], job.targets.release):
+        return words.set_free(free), words.PRESS_WITHOUT_SLIDING
     return None if found.release.tool_has_left or found.release.taken_along else (words.UNFINISHED, words.GO_ON)
 
 

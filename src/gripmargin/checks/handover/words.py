@@ -241,6 +241,9 @@ NO_OVERLOAD: Final = "an overload release needs overload_pressure and overload_r
 MEASURE_OVERLOAD: Final = (
     "measure the overload of the pad (overload_pressure, overload_residual), or release by another way"
 )
+PRESS_WITHOUT_SLIDING: Final = (
+    "press the pads on level and without sliding, let go by another way, or give the nest more lateral_force"
+)
 UNFINISHED: Final = "the release phase ends before the tool has left the part"
 BOND_AGAIN: Final = "how cells that break and are pressed on again bond is not known: as at first, or fully"
 STAY_PUT: Final = "come down level and without sliding, or lift the tool off once before it is pressed on"
@@ -305,6 +308,11 @@ def _not_down(seat: Seat, *, lead: str = "", tail: str = "") -> str:
         tilt = np.degrees(seat.seat_tilt or 0.0)
         return f"the part is askew by {tilt:.2f} deg when it is set down: the pads are torn off at one side"
     return f"the part is {lead}{1e3 * seat.seat_height:.2f} mm above its nest{tail}"
+
+
+def set_free(force: float) -> str:
+    """Say what pads that the press has strained do where one of them buckles first."""
+    return f"the press strains the pads against each other, and the first that buckles sets {force:.2g} N sideways free"
 
 
 def not_stated(ways: Sequence[str]) -> str:
