@@ -119,13 +119,12 @@ def renewals(t: FloatArray, y: FloatArray, repeats: Flags) -> Renewals | None:
     if not jerky(s[kept], fresh):
         return None
     plain = _jerkiness(s[kept], fresh, places)
+    found = [_counted(s, fresh, kept, usual) for usual in (1, 2)]
     best = None
-    for usual in (1, 2):
-        counted = _counted(s, fresh, kept, usual)
-        for each in (counted, None if counted is None else _clocked(s, fresh, kept, counted)):
-            left = np.inf if each is None else _jerkiness(each.number[kept].astype(np.float64), fresh, places)
-            if left < (BETTER * plain if each is counted else plain):
-                best, plain = each, left
+    for each in found:
+        left = np.inf if each is None else _jerkiness(each.number[kept].astype(np.float64), fresh, places)
+        if left < BETTER * plain:
+            best, plain = each, left
     return best
 
 
