@@ -102,3 +102,16 @@ def test_tests_take_no_private_names():
         if (found := list(private(ast.parse(path.read_text(encoding="utf-8")))))
     }
     assert taken == {}
+
+
+def test_a_check_of_a_job_with_a_urdf_loads_what_it_needs():
+    """Neither the toolbox and what it draws with, nor what tuning, bags and pages take (0.3 s and more each)."""
+    heavy = {"roboticstoolbox", "spatialmath", "matplotlib", "xacrodoc", "toppra", "rosbags", "pandas", "sympy"}
+    code = (
+        "import sys; from gripmargin.cli import main\n"
+        "status = main(['check', sys.argv[1]])\n"
+        f"print(status, sorted(set({sorted(heavy)}) & sys.modules.keys()))"
+    )
+    job = ROOT / "trajectories" / "reflector.toml"
+    run = subprocess.run([sys.executable, "-c", code, str(job)], capture_output=True, text=True, check=True)
+    assert run.stdout.splitlines()[-1] == "0 []"

@@ -145,7 +145,7 @@ def test_without_anything_fed_back_it_is_the_response_to_the_load(damping):
     load = np.cumsum(np.random.default_rng(7).normal(size=t.size))
     load -= load[0]
     none, zero = lambda _, y, *__: 0.0 * y, np.zeros(1)
-    args = t, load[None], np.array([w]), np.array([damping]), (zero, zero), none, np.array([True])
+    args = t, load[None].copy(), np.array([w]), np.array([damping]), (zero, zero), none, np.array([True])
     found, known = fed_back(*args, hangs=False, strength=0.1)
     due = lsim(lti([w * w], [1, 2 * damping * w, w * w]), load, t)[1]
     assert known == t.size

@@ -132,7 +132,7 @@ def fed_back(
 
     Args:
         t: Times [s], increasing, shape (n,).
-        load: At the samples, straight between them, shape (modes, n).
+        load: At the samples, straight between them, shape (modes, n); the response takes its place.
         frequency: Undamped angular frequency [rad/s], rising, shape (modes,).
         damping: Share of critical damping, shape (modes,).
         start: Response and its rate at the first sample, shape (modes,) each.
@@ -149,14 +149,13 @@ def fed_back(
     n, w, z = t.size, frequency[:, None], damping[:, None]
     turn = w * np.sqrt(1.0 - z * z)
     pole = -z * w + 1j * turn
-    slow, out, most = slow[:, None], load.copy(), float(np.abs(load).max(initial=0.0))
+    slow, most = slow[:, None], float(max(load.max(initial=0.0), -load.min(initial=0.0)))
     begin, rate = np.where(slow, start[0][:, None], load[:, :1]), np.where(slow, start[1][:, None], 0.0)
     place, last = begin, np.zeros_like(begin)
     for _ in range(ROUNDS):
         bend = np.where(slow, w * w * (load[:, :1] + last - place) - 2.0 * z * w * rate, 0.0)
         last = feedback(slice(0, 1), place, rate, bend)
         place = begin + last if hangs else np.where(slow, begin, begin + last)
-    out[:, :1] = place
     # Rounds end soon where a window's share of a turn, times the strength, is well below 1.
     soon = 0.1 * 2.0 * np.pi / max(frequency[0] * strength, 1e-9)
     longest = min(soon, FADED / (damping * frequency).max(initial=1e-9))
@@ -175,14 +174,17 @@ def fed_back(
             change = float(np.abs(new - more).max())
             more = new
             if np.isnan(change):
-                return out, first + 1
+                load[:, first : first + 1] = place
+                return load, first + 1
             if change <= SAME * most:
                 break
         else:
-            return out, first + 1
-        out[:, part] = found
+            load[:, first : first + 1] = place
+            return load, first + 1
+        load[:, first : part.stop - 1] = found[:, :-1]
         place, rate, last = found[:, -1:], speed[:, -1:], more[:, -1:]
-    return out, n
+    load[:, -1:] = place
+    return load, n
 
 
 def _answer(

@@ -101,6 +101,8 @@ class Drive:
 
     def rows_of(self, other: Drive, taken: NDArray[np.bool_]) -> Drive:
         """Return the drive with the modes marked, shape (modes,), taken from another."""
+        if not taken.any() or taken.all():
+            return other if taken.any() else self
         pick = {
             name: np.where(taken[:, None], getattr(other, name), getattr(self, name))
             for name in ("load", "base", "kinks", "bias", "growth", "sigma")

@@ -5,7 +5,7 @@ A response is the load as the pads feel it, mode by mode: for a load that change
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -51,6 +51,16 @@ class Swing:
     vibration: ComplexArray
     unsure: FloatArray
     sigma: FloatArray
+
+    def rows_of(self, other: Swing, taken: NDArray[np.bool_]) -> Swing:
+        """Return the swing with the modes marked, shape (modes,), taken from another: each swings by itself."""
+        if not taken.any() or taken.all():
+            return other if taken.any() else self
+        rows = {
+            name: np.where(taken[:, None], getattr(other, name), getattr(self, name))
+            for name in ("vibration", "unsure", "sigma")
+        }
+        return replace(self, drive=self.drive.rows_of(other.drive, taken), **rows)
 
     @cached_property
     def amplitude(self) -> FloatArray:
@@ -146,4 +156,4 @@ def better(modes: Modes, drives: tuple[Drive, Drive | None], start: Start, cover
     followed = modes.frequency * spacing(smoothed.t).max() <= FOLLOWED
     other = swing(modes, smoothed.rows_of(unsmoothed, followed), start)
     less = (other.unsure + coverage * other.sigma).max(axis=1) < (first.unsure + coverage * first.sigma).max(axis=1)
-    return swing(modes, smoothed.rows_of(unsmoothed, followed & less), start)
+    return first.rows_of(other, followed & less)
