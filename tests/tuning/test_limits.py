@@ -218,8 +218,9 @@ class TestAllTargets:
 
 
 class TestNotKnown:
-    def test_without_damping_no_swing_is_bounded(self):
-        found = gm.limits(point_mass(film(damping=None)), tilts=[0.0], ramps=[RAMP], radii=[1.0])
+    @pytest.mark.parametrize("damping", [None, 0.004])
+    def test_without_damping_no_swing_is_bounded(self, damping):
+        found = gm.limits(point_mass(film(damping=damping)), tilts=[0.0], ramps=[RAMP], radii=[1.0])
         assert found.verdict == "undecided"
         assert np.isnan(found.linear["any"][0, :2]).all()
         assert np.isnan(found.stop).all()
