@@ -9,6 +9,7 @@ import pytest
 import gripmargin as gm
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import work_out
+from gripmargin.checks.swing.ringing import mode_sets
 from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.grip import grip_of
 from gripmargin.kernels.utilisation import largest_utilisation
@@ -149,6 +150,21 @@ class TestAgainstTheChecker:
         ):
             assert judged(job, program) == {"hold": "pass", "swing": "pass"}
 
+    def test_a_part_that_bends_a_little(self):
+        """Its vibrations are known twice, and the check counts what both differ by: so do the limits."""
+        outline, thickness = np.array([[-0.09, -0.06], [0.09, -0.06], [0.09, 0.06], [-0.09, 0.06]]), 0.006
+        mass = 2500 * 0.18 * 0.12 * thickness
+        com, inertia = gm.uniform_plate(mass, outline, thickness)
+        shape = {"outline": outline, "thickness": thickness, "youngs_modulus": 70e9}
+        part = gm.Part(mass=mass, com=com, inertia=inertia, face="plane", **shape)
+        job = replace(point_mass(film(stiffness=2e8)), part=part, accept=["tool_travel"])
+        assert len(mode_sets(work_out(job))) == 2
+        found = gm.limits(job, tilts=[0.0], ramps=[RAMP], radii=[1.0])
+        rng = np.random.default_rng(4)
+        for j in (0, 1):
+            program = random_slide(rng, found.linear["any"][0, j], found.ramps[j], leaning(0.0, 0.0))
+            assert judged(job, program) == {"hold": "pass", "swing": "pass"}
+
     def test_the_worst_program_passes_within_and_falls_short_outside(self):
         job, found = plate()
         most = found.linear["any"][0, 0]
@@ -198,6 +214,21 @@ class TestAllTargets:
         for targets in (gm.Targets(one_pad_lost=1.0), gm.Targets(peel=8.0)):
             less = gm.limits(replace(job, targets=targets), tilts=[0.0], ramps=[RAMP], radii=[0.3])
             assert slowly(less) < 0.9 * slowly(found)
+
+    def test_the_bond_that_the_press_of_a_program_leaves(self):
+        """Pressed on by 0.02 mm of a backing of 2e8 N/m^3, 4 kPa, four fifths of the pressure for a full bond."""
+        job, t = point_mass(replace(film(stiffness=2e8), full_preload=5e3), mass=0.8), np.arange(0.0, 1.5, 0.01)
+        z = np.interp(t, [0.0, 0.3, 0.6, 1.5], [0.006, -2e-5, -2e-5, 0.02])
+        down = np.broadcast_to(np.diag([1.0, -1.0, -1.0]), (t.size, 3, 3))
+        pressed = replace(
+            job,
+            trajectory=gm.PoseTrajectory(t=t, position=np.column_stack([0 * t, 0 * t, z]), rotation=down),
+            phases=[gm.Phase(kind="preload", start=0.0, end=0.6), gm.Phase(kind="carry", start=0.6, end=1.5)],
+            pick=gm.Pick(face=np.eye(4)),
+        )
+        found = gm.limits(pressed, tilts=[0.0], ramps=[RAMP], radii=[1.0])
+        assert slowly(found, "z") == pytest.approx(0.8 * HELD / 0.8 / 2 - G, rel=0.01)
+        assert "press" in " ".join(found.notes)
 
     def test_an_uneven_bond_holds_as_its_core_does(self):
         """Cells of which a third hardly hold: against the utilisation of the places that count, on the same grip."""
