@@ -107,6 +107,51 @@ class TestByHand:
         shear = 5e4 * np.sqrt(1 - (G / room) ** 2) / 2
         assert alpha == pytest.approx(shear * 0.04**4 / 6 / (0.02 * np.sqrt(2)) / inertia, rel=6e-3)
 
+    def test_gravity_that_turns_with_the_tool(self):
+        """A lump that spins with a leaning tool feels g sin(tilt) go round, ``1 / sqrt((1 - r^2)^2 + (2 z r)^2)``.
+
+        At the rate of its slide that is 1 / (2 z), too much here; up to the limit it is not.
+        """
+        job, z, tilt, room = point_mass(), 0.08, TILTS[1], HELD / MASS / 2
+        case = work_out(job)
+        modes = mode_sets(case)[-1]
+        allowed = Allowed(case.grip.face.asked(2.0), inputs(job), [modes])
+        about = Motion(about="spin", angular_velocity=(0.0, 1.0))
+        speed = allowed.largest(about, Condition(tilt=tilt, ramp=RAMP, gravity=G, drag=0.0))
+        slide = modes.frequency[modes.names.index("slide along x")]
+
+        def feels(rate):
+            r = rate / slide
+            around = G * np.sin(tilt) / np.sqrt((1 - r * r) ** 2 + (2 * z * r) ** 2)
+            return np.hypot(around, G * np.cos(tilt))
+
+        assert feels(slide) > room
+        assert 0.1 * slide < speed < slide
+        assert feels(np.linspace(0.0, speed, 50)).max() < room
+
+    @pytest.mark.parametrize(("about", "com"), [("spin", [0.0, 0.003, 0.0]), ("turn", [0.0, 0.0, 0.003])])
+    def test_what_is_carried_round_pulls_outward(self, about, com):
+        """``m W^2 r`` without gravity: as shear where it lies beside the axis, as pull where it hangs below it."""
+        job = point_mass()
+        job = replace(job, part=replace(job.part, com=com))
+        allowed = Allowed(work_out(job).grip.face.asked(2.0), inputs(job))
+        motion = Motion(about=about, angular_velocity=(0.0, 1.0))
+        speed = allowed.largest(motion, Condition(tilt=1.0, ramp=0.0, gravity=0.0, drag=0.0))
+        due = np.sqrt(HELD / MASS / 2 / 0.003)
+        assert 0.6 * due < speed <= due  # turning about a slanting axis it does both, and bends the pad as well
+
+    def test_a_break_away_force_is_a_swing_at_the_start(self):
+        job = point_mass()
+        free, held = (
+            gm.limits(
+                replace(job, pick=gm.Pick(face=np.eye(4), break_away=force)), tilts=[0.0], ramps=[RAMP], radii=[1.0]
+            )
+            for force in (0.0, 5.0)
+        )
+        room = HELD / MASS / 2 - G
+        assert held.linear["z"][0, 0] / free.linear["z"][0, 0] == pytest.approx(1 - 5.0 / MASS / room, rel=5e-3)
+        assert slowly(held) == slowly(free)
+
     def test_the_air(self):
         """Drag ``rho/2 A v^2`` and its added mass ``8/3 rho r^3`` take of the room."""
         job, area, v = point_mass(drag_area=0.128, mass=1.0), 0.128, 5.0
