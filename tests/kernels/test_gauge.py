@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from gripmargin.kernels import gauge
 from gripmargin.kernels.face import Face, utilisation
 from gripmargin.kernels.gauge import gauge_rows, half_sphere
 
@@ -40,6 +41,20 @@ def test_where_no_row_is_above_one_no_utilisation_is(name, face):
     due = utilisation(face, load)[0].max(axis=0)
     assert (most >= due * (1 - 1e-12)).all()
     assert (most <= 1.01 * due).all()
+
+
+@pytest.mark.parametrize(("most", "over"), [(3000, 0.02), (1, 0.06)])
+def test_many_places_have_a_coarser_grid(monkeypatch, most, over):
+    """Still never less than the utilisation, and timid by no more than the grid of 9 or 18 degrees is."""
+    monkeypatch.setattr(gauge, "MOST", most)
+    for _, face in faces():
+        rows, load = gauge_rows(face), RNG.normal(size=(6, 300))
+        found = (rows.load @ load + rows.slack @ np.linalg.norm(rows.spread @ load, axis=1)).max(axis=0)
+        due = utilisation(face, load)[0].max(axis=0)
+        assert (found >= due * (1 - 1e-12)).all()
+        assert (found <= (1 + over) * due).all()
+        value = np.linalg.norm(rows.load @ RNG.normal(size=(6, 3)), axis=1)
+        assert (value <= (rows.share * value[rows.near]).sum(axis=1) * (1 + 1e-9) + 1e-12).all()
 
 
 @pytest.mark.parametrize(("name", "face"), list(faces()))

@@ -19,6 +19,7 @@ from gripmargin.kernels.face import NOTHING, Face
 
 RINGS: Final = 15  # of the grid, 6 degrees apart: what is missed is 0.3 % (`tests/kernels/test_gauge.py`)
 COARSE: Final = 5  # of them lie between those of a coarser grid
+MOST: Final = 500_000  # rows; of more places than that allows the grid is coarser, and the limits are a little less
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,13 +65,14 @@ def gauge_rows(face: Face) -> Rows:
     Args:
         face: The judged places.
     """
-    p, gap = half_sphere()
+    rings = next((r for r in (RINGS, 2 * COARSE) if (4 * r * r + 1) * face.points <= MOST), COARSE)
+    p, gap = half_sphere(rings)
     start = np.zeros((3, face.points)) if face.start is None else face.start
     left = np.maximum(gap * face.left - p @ start, NOTHING)  # (directions, points)
     load = np.einsum("kc,cpi->kpi", p, face.maps) / left[:, :, None]
     slack = np.zeros((face.points, 1)) if face.slack is None else face.slack
     spread = np.zeros((1, 6, 6)) if face.spread is None else face.spread
-    few, near, share = _between(p)
+    few, near, share = _between(p, rings)
     place = np.arange(face.points)
     return Rows(
         load=load.reshape(-1, 6),
@@ -82,10 +84,10 @@ def gauge_rows(face: Face) -> Rows:
     )
 
 
-def _between(p: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
+def _between(p: FloatArray, rings: int) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
     """A coarser grid, and each vector as a sum of three of it with factors of 0 or more, shape (k, 3) each."""
-    turns, pole = 4 * RINGS, len(p) - 1
-    ring, turn = np.divmod(np.arange(0, RINGS * turns), turns)
+    turns, pole = 4 * rings, len(p) - 1
+    ring, turn = np.divmod(np.arange(0, rings * turns), turns)
     few = np.flatnonzero((ring % COARSE == 0) & (turn % COARSE == 0))
     here, along = few, few - turn[few] + (turn[few] + COARSE) % turns
     above, across = (np.minimum(x + COARSE * turns, pole) for x in (here, along))

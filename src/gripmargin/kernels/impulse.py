@@ -17,6 +17,7 @@ from gripmargin.base.arrays import FloatArray
 
 FINE: Final = 0.15  # [rad] that the fastest mode which still swings turns from one instant to the next
 FADED: Final = 1e-3  # share of a swing below which it is counted, not followed
+BLOCK: Final = 2**23  # figures held at a time
 CHORD: Final = FINE**2 / 12.0  # share that straight lines may miss of a sine (remainder of the trapezoidal rule)
 
 
@@ -68,13 +69,18 @@ class Impulse:
         for row, group in zip(member, groups, strict=True):
             row[group] = 1.0
         bounds = self.bounds(factors, groups)
+        step = max(1, BLOCK // (self.weight.size * factors.shape[2]))
         for answer, bound in zip((self.sudden, self.rest), bounds, strict=True):
-            # (rows, components, n); single precision is far within what is added for straight lines
-            square = factors.transpose(0, 2, 1).astype(np.float32) @ answer.astype(np.float32)
-            np.square(square, out=square)
-            size = member @ square
-            np.sqrt(size, out=size)
-            out.append(size @ self.weight + (CHORD + FADED) * bound)
+            found = np.empty(bound.shape)
+            for first in range(0, len(factors), step):
+                part = slice(first, first + step)
+                # (rows, components, n); single precision is far within what is added for straight lines
+                square = factors[part].transpose(0, 2, 1).astype(np.float32) @ answer.astype(np.float32)
+                np.square(square, out=square)
+                size = member @ square
+                np.sqrt(size, out=size)
+                found[part] = size @ self.weight
+            out.append(found + (CHORD + FADED) * bound)
         return out[0], out[1]
 
     def bounds(self, factors: FloatArray, groups: list[list[int]]) -> tuple[FloatArray, FloatArray]:

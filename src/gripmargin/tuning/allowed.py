@@ -109,6 +109,10 @@ class Allowed:
         self._down, self._aside = pull[:, 2], np.hypot(pull[:, 0], pull[:, 1])
         self._loose = rows.slack @ _spread(rows.spread @ inputs, [GROUPS["gravity"][2:], GROUPS["gravity"][:2]])
         self._sets = [(modes, Impulse.of(modes.frequency, modes.damping)) for modes in sets]
+        self._apart = [  # of the vibrations that count and of others, to see what they differ by
+            Impulse.of(np.append(sets[-1].frequency, other.frequency), np.append(sets[-1].damping, other.damping))
+            for other in sets[:-1]
+        ]
         self._widest = float(rows.share.sum(axis=1).max())
         coarse = np.zeros(len(rows.load), dtype=np.intp)
         coarse[rows.coarse] = np.arange(rows.coarse.size)
@@ -210,13 +214,13 @@ class Allowed:
         """Put the swing itself in place of its bounds."""
         if some.size == 0:
             return
-        load, main = self._rows.load[some], self._sets[-1]
-        sudden, rest = main[1].most(_factors(main[0], load, self._inputs), self._groups)
-        for modes, impulse in self._sets[:-1]:
-            other = impulse.most(_factors(modes, load, self._inputs), self._groups)
-            apart = Impulse.of(np.append(main[0].frequency, modes.frequency), np.append(main[0].damping, modes.damping))
-            both = [_factors(main[0], load, self._inputs), -_factors(modes, load, self._inputs)]
-            differ = apart.most(np.concatenate(both, axis=1), self._groups)
+        load, (main, impulse) = self._rows.load[some], self._sets[-1]
+        own = _factors(main, load, self._inputs)
+        sudden, rest = impulse.most(own, self._groups)
+        for (modes, impulse), apart in zip(self._sets[:-1], self._apart, strict=True):
+            factors = _factors(modes, load, self._inputs)
+            differ = apart.most(np.concatenate([own, -factors], axis=1), self._groups)
+            other = impulse.most(factors, self._groups)
             sudden, rest = (np.maximum(s, o) + d for s, o, d in zip((sudden, rest), other, differ, strict=True))
         self.sudden[some] = sudden + self._swing_of_slack[0][some] + self._more[some]
         self.rest[some] = rest + self._swing_of_slack[1][some]

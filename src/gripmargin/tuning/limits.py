@@ -33,6 +33,7 @@ FASTEST: Final = 2.0  # [m/s]: few arms carry parts faster (no source); counts f
 SLIGHT: Final = 0.1  # use by a swing out of place from which a limit is searched for; below, one step finds it
 HALVINGS: Final = 9  # of that search
 TYPICAL: Final = 2.0  # [m/s^2] of the loads for which places of an uneven bond are chosen; any choice is safe
+LEAST_DAMPING: Final = 0.005  # from which a bound is worth its while: it grows with 1 / damping, and so does the work
 X: Final = (0.0, 1.0)
 
 
@@ -148,8 +149,9 @@ def _break_away(job: Job) -> FloatArray:
 
 def _undamped(pad: str) -> str:
     return (
-        f"the material of pad '{pad}' has no damping_ratio: a swing never fades, and enough moves in its time make it "
-        "as large as may be, so only limits without any swing are known; measure it, or give the least that it may be"
+        f"the material of pad '{pad}' has no damping_ratio, or one below {LEAST_DAMPING:g}: a swing hardly fades, and "
+        "enough moves in its time make it as large as may be, so only limits without any swing are known; measure it, "
+        "or give the least that it may be"
     )
 
 
@@ -163,7 +165,7 @@ class _Grip:
         self._drag = 0.5 * job.air_density * (job.part.drag_area or 0.0) * speed**2
         self._still = Allowed(Demands.of(case).face, self.inputs)
         self._found: dict[tuple[Motion, float], float] = {}
-        undamped = [patch.pad.name for patch in case.whole.patches if not patch.pad.material.damping_ratio]
+        undamped = [p.pad.name for p in case.whole.patches if (p.pad.material.damping_ratio or 0.0) < LEAST_DAMPING]
         self.doubts = tuple(map(_undamped, undamped[:1]))
         self._swinging = None
         if undamped:

@@ -55,9 +55,9 @@ class Swayed:
         modes, w, gravity = self._modes, self._modes.frequency, condition.gravity
         sudden, rest = self._sudden, self._rest
         linear, turning, whirl, weight = self._takes
-        acceleration, alpha, omega = (float(each(x)) for each in motion.polynomials)
-        if not np.isfinite([acceleration, alpha, omega]).all():
+        if not np.isfinite(x):
             return np.inf
+        acceleration, alpha, omega = (float(each(x)) for each in motion.polynomials)
         moved, turned = acceleration * linear + alpha * turning, 0.0 if condition.tilt == 0.0 else gravity * omega
         rate = np.inf if condition.ramp == 0.0 else 1.0 / condition.ramp + omega
         driven, pushed = moved * np.minimum(sudden, 1.0 + rate * rest), moved * sudden * np.minimum(w, rate)
