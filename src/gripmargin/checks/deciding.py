@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
@@ -48,6 +49,7 @@ def better_data(case: Case, sample: int, part: float | None) -> Remedy:
     (noise, turning), (bias, bent) = error.sizes(np.array([sample]))[:, :, 0]
     text = words.closer_rates_decide(
         part,
+        float(case.job.trajectory.t[sample]),
         (2.0 * float(noise) + float(bias), 2.0 * float(turning) + float(bent)),
         error.names[cause],
         float(error.noise[cause]),
@@ -56,11 +58,19 @@ def better_data(case: Case, sample: int, part: float | None) -> Remedy:
     return Remedy(action="better data", text=text)
 
 
+def least_known(case: Case, samples: NDArray[np.intp]) -> int:
+    """Return the sample at which the acceleration of the tool's origin is known least; the last of several alike."""
+    if case.motion.error is None:
+        return int(samples[-1])
+    (noise, _), (bias, _) = case.motion.error.sizes(samples)
+    return int(samples[::-1][np.argmax((2.0 * noise + bias)[::-1])])
+
+
 def _known_to(case: Case, part: float) -> Case:
-    """The case with a part of the error of its rates."""
+    """The case with a part of the error of its rates; with none at all they count as given with the positions."""
     error = case.motion.error
-    if error is None:
-        return case
+    if error is None or part == 0.0:
+        return replace(case, motion=replace(case.motion, given=True, error=None))
     names = ("sigma", "bias", "speed_sigma", "speed_bias", "unsmoothed")
     less = {name: part * rows for name in names if (rows := getattr(error, name)) is not None}
     return replace(case, motion=replace(case.motion, error=replace(error, **less)))

@@ -17,6 +17,7 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import changes
 from gripmargin.checks.advice import Trials, ordered
+from gripmargin.checks.deciding import better_data, enough
 from gripmargin.checks.hold.remedies import enlarged, size_for, strengthened
 from gripmargin.checks.margin import Shortfall
 from gripmargin.checks.slowing import STEPS_BACK, Motion, motion_at, slowing
@@ -28,7 +29,7 @@ from gripmargin.checks.stop.worst import seen
 from gripmargin.checks.use import inverse
 from gripmargin.kernels.search import furthest_within
 from gripmargin.kernels.utilisation import largest_utilisation
-from gripmargin.results.findings import Remedy, on_target
+from gripmargin.results.findings import Remedy, Verdict, on_target
 
 SLOWEST: Final = 0.2  # share of the speed below which slowing is no remedy for a stop
 SOFTEST: Final = 10.0  # factor on stopping times beyond which a softer stop is no remedy
@@ -66,10 +67,18 @@ def advice(
         back=STEPS_BACK[::2],
     )
     whole = _for_whole(stops, target, trials) if known else ()
+    open_ = any(not short.fails and short.k in known for short in found)
+    part = (
+        enough(case, lambda tried: next(iter(trials.results(tried))).verdict is not Verdict.UNDECIDED)
+        if open_
+        else None
+    )
     out = {}
     for short in found:
         data = _better_data(stops, short.sample) if short.k in known else case.motion.better_data(short.sample)
         first = [] if short.fails else [Remedy(action="better data", text=data)]
+        if first and short.k in known and part is not None:
+            first = [better_data(case, short.sample, part)]
         out[short.k] = (*first, *(ordered([slow.get(short.k), *whole]) if short.k in known else ()))
     return out
 

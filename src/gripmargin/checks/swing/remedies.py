@@ -15,6 +15,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import changes
 from gripmargin.checks.advice import Change, Trials, ordered
 from gripmargin.checks.case import Case
+from gripmargin.checks.deciding import better_data, enough, least_known
 from gripmargin.checks.hold.remedies import strengthened
 from gripmargin.checks.margin import Shortfall
 from gripmargin.checks.slowing import Motion, slowing
@@ -22,11 +23,11 @@ from gripmargin.checks.swing import words
 from gripmargin.checks.swing.drive import Drive
 from gripmargin.checks.swing.response import Start
 from gripmargin.checks.swing.ringing import Stretch
-from gripmargin.checks.swing.use import CarrySwing, use_over
+from gripmargin.checks.swing.use import CarrySwing, swing_use, use_over
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import inverse
 from gripmargin.kernels.utilisation import peak_utilisation
-from gripmargin.results.findings import Remedy, on_target
+from gripmargin.results.findings import Remedy, Verdict, judge, on_target
 from gripmargin.workcell.scaling import scaled
 
 SLOWEST = 0.2  # speed factor below which slowing is no remedy for a swing
@@ -65,14 +66,25 @@ def advice(
         possible=moves,
     )
     slow_helps = not moves or (bool(slow) and all(remedy.shown for remedy in slow.values()))
-    whole = _for_whole(case, carry, found, trials, undecided=undecided, slow_helps=slow_helps) if known else ()
+    part = enough(case, lambda tried: _is_decided(tried, found[0].target)) if undecided and known else None
+    finer = undecided and part is None
+    whole = _for_whole(case, carry, found, trials, undecided=finer, slow_helps=slow_helps) if known else ()
     out = {}
     for short in found:
         if short in known:
-            out[short.k] = ordered([slow.get(short.k), *whole])
+            swung = carry.stretch_at(short.sample).samples
+            least = least_known(case, swung[swung <= short.sample][-PIECE:])
+            data = [] if part is None else [better_data(case, least, part)]
+            out[short.k] = (*data, *ordered([slow.get(short.k), *whole]))
         else:
             out[short.k] = (Remedy(action="better data", text=case.motion.better_data(short.sample)),)
     return out
+
+
+def _is_decided(case: Case, target: float) -> bool:
+    """Whether the margin with the part swinging is decided."""
+    use = case.shared(swing_use).use
+    return judge(float(inverse(use.most)), float(inverse(use.low.max())), target) is not Verdict.UNDECIDED
 
 
 def _speed_needed(carry: CarrySwing, motion: Motion, short: Shortfall) -> float | None:
