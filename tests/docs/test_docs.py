@@ -312,7 +312,7 @@ def test_the_index_names_every_page() -> None:
 
 def test_checks_of_the_readme_are_those_made() -> None:
     defaults = Targets()
-    listed = {row[0].strip("`"): row for row in rows("README.md") if len(row) == 6}
+    listed = {row[0].strip("`"): row for row in rows("docs/checks.md") if len(row) == 6}
     assert list(listed) == [judged.name for judged in registry.judged()]
     for check, row in listed.items():
         name = {"lift_off": "hold", "recorded": "hold", "swing_as_run": "swing"}.get(check, check)
@@ -329,7 +329,7 @@ def test_exit_statuses_of_the_readme_are_those_of_the_command() -> None:
     help_text = io.StringIO()
     with contextlib.redirect_stdout(help_text):
         assert cli.main(["check", "--help"]) == 0
-    shown = {int(row[0]): row[1] for row in rows("README.md") if len(row) == 2 and row[0].isdigit()}
+    shown = {int(row[0]): row[1] for row in rows("docs/checks.md") if len(row) == 2 and row[0].isdigit()}
     own = {int(k): v for k, v in re.findall(r"^ {2}(\d+) {2}(.+)$", help_text.getvalue(), re.MULTILINE)}
     assert set(shown) == set(own) == {cli.PASSED, cli.SHORT, cli.BAD_INPUT, cli.UNDECIDED, cli.INTERNAL, 130}
     for status, text in own.items():
