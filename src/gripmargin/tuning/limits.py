@@ -31,7 +31,8 @@ RAMPS: Final = (0.05, 0.1, 0.2)  # [s]
 RADII: Final = (0.1, 0.3, 1.0)  # [m]
 FASTEST: Final = 2.0  # [m/s]: few arms carry parts faster (no source); counts for the drag of the air alone
 SLIGHT: Final = 0.1  # use by a swing out of place from which a limit is searched for; below, one step finds it
-HALVINGS: Final = 9  # of that search
+HALVINGS: Final = 12  # of that search
+CLOSE: Final = 0.01  # share of what it finds, from below
 TYPICAL: Final = 2.0  # [m/s^2] of the loads for which places of an uneven bond are chosen; any choice is safe
 LEAST_DAMPING: Final = 0.005  # from which a bound is worth its while: it grows with 1 / damping, and so does the work
 X: Final = (0.0, 1.0)
@@ -197,13 +198,13 @@ class _Grip:
             return np.nan
         high = min(most, self._swinging.largest(motion, condition, left))
         more = self._sway.more(motion, condition, high)
-        if more < SLIGHT:
-            return min(high, self._swinging.largest(motion, condition, left - more))
-        low = 0.0
-        for _ in range(HALVINGS):
+        low = min(high, self._swinging.largest(motion, condition, left - more)) if more < left else 0.0
+        for _ in range(HALVINGS if more >= SLIGHT else 0):
+            if high - low <= CLOSE * high:
+                break
             x = 0.5 * (low + high)
-            more = self._sway.more(motion, condition, x)
-            holds = more < left and self._swinging.largest(motion, condition, left - more) >= x
+            added = self._sway.more(motion, condition, x)
+            holds = added < left and self._swinging.largest(motion, condition, left - added) >= x
             low, high = (x, high) if holds else (low, x)
         return low
 
