@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 import gripmargin as gm
+from gripmargin.checks.meanings import MEANINGS
 from gripmargin.files.job_file import read_job
 from gripmargin.reports.as_text import report_text
 
@@ -78,12 +79,17 @@ def test_one_cause_is_said_first_and_what_follows_is_folded(window, name):
     told = text[text.index("The cause") : text.index("Not checked")]
     assert "From it follow" in " ".join(told.split())
     assert all(f"  {check:<8} " not in told for check in follows)
+    coded = {finding["check"]: finding["code"] for finding in gm.report_tree(report)["findings"]}
+    assert coded == {check: code if check in cause.explains else check for check in coded}
+    assert {*coded.values()} <= {*MEANINGS}
+    assert {code} <= {*coded.values()}
 
 
 def test_a_nest_at_the_underside_explains_one_result_and_is_left_to_it(window):
     report = gm.check_job(lowered(window, nest=5.2e-3), trial=True)
     assert report.causes == ()
     assert [finding.check for finding in report.findings] == ["release"]
+    assert [finding["code"] for finding in gm.report_tree(report)["findings"]] == ["release"]
 
 
 def test_what_nobody_means_is_said_before_what_fails(window):

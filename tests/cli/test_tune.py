@@ -1,6 +1,7 @@
 """The subcommand: what it prints, writes and ends with."""
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -159,8 +160,29 @@ def test_every_fault_is_said_on_a_line_of_its_own(folder, capsys):
     assert all(line.startswith("gripmargin: ") for line in lines)
 
 
-def test_a_program_in_a_hurry_is_slowed_move_by_move(capsys):
-    assert main(["tune", str(TRAJECTORIES / "window-fast.toml")]) == 0
-    out = capsys.readouterr().out
-    assert "kept: preload" in out
-    assert "leave + return" in out
+def test_a_program_in_a_hurry_is_slowed_move_by_move(tmp_path, capsys):
+    """What is to be typed in, against differences of the angles in the demo's own file (joints, 4 ms apart)."""
+    out = tmp_path / "tuned.json"
+    assert main(["tune", str(TRAJECTORIES / "window-fast.toml"), "--json", str(out)]) == 0
+    text = capsys.readouterr().out
+    assert "kept: preload" in text
+    assert "leave + return" in text
+    moves = json.loads(out.read_text(encoding="utf-8"))["moves"]
+    assert moves["saved"] == pytest.approx(moves["cycle_now"] - moves["cycle_then"])
+    assert moves["saved_percent"] == pytest.approx(100.0 * (1.0 - moves["cycle_then"] / moves["cycle_now"]))
+    file = (TRAJECTORIES / "window-fast.csv").read_text(encoding="utf-8").splitlines()[2:]
+    angles = np.array([[float(cell) for cell in line.split(",")[:7]] for line in file])
+    t, speeds = angles[:, 0], np.gradient(angles[:, 1:], angles[:, 0], axis=0)
+    for row in moves["rows"]:
+        inside = np.abs(speeds[(t >= row["from"]) & (t <= row["to"])]).max(axis=0)
+        if row["setting"] is None:
+            assert row["kept"] == "stands still"
+            assert inside.max() < 0.1
+            continue
+        found = row["setting"]
+        assert found["percent"] == pytest.approx(100.0 * row["factor"])
+        assert found["joint"] == np.argmax(inside) + 1
+        assert np.degrees(found["joint_speed"]) == pytest.approx(row["factor"] * inside.max(), rel=0.01)
+        ramps = found["acceleration_time"] + found["braking_time"]
+        assert 0.3 * row["time_then"] < ramps < 1.001 * row["time_then"]
+        assert re.search(rf"^ +{re.escape(' + '.join(row['moves']))} +{found['percent']:.1f} ", text, re.MULTILINE)

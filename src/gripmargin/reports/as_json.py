@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from functools import partial
 from typing import Any
@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from gripmargin.base.errors import GripmarginError, InputErrors
-from gripmargin.results.findings import CheckResult, Finding
+from gripmargin.results.findings import CheckResult, Finding, RootCause
 from gripmargin.results.report import CAUTIONS, SCHEMA, Report
 
 ERROR_SCHEMA = "gripmargin-error/1"
@@ -29,7 +29,7 @@ def report_tree(report: Report, *, samples: bool = False) -> dict[str, Any]:
         "verdict": str(report.verdict),
         "job": report.job,
         "checks": [_check(check) for check in report.checks],
-        "findings": [_finding(finding) for finding in report.findings],
+        "findings": [_finding(finding, report.causes) for finding in report.findings],
         "causes": [asdict(cause) for cause in report.causes],
         "time_laws": [asdict(law) for law in report.time_laws],
         "not_checked": [asdict(item) for item in report.not_checked],
@@ -109,9 +109,10 @@ def _check(check: CheckResult) -> dict[str, Any]:
     }
 
 
-def _finding(finding: Finding) -> dict[str, Any]:
+def _finding(finding: Finding, causes: Iterable[RootCause]) -> dict[str, Any]:
     return {
         "check": finding.check,
+        "code": next((cause.code for cause in causes if finding.check in cause.explains), finding.check),
         "verdict": str(finding.verdict),
         "from": finding.start,
         "to": finding.end,

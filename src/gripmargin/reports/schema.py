@@ -29,6 +29,7 @@ UNWRITTEN: Final[Mapping[type, tuple[str, ...]]] = {
     Finding: ("lines",),
     Report: ("shares", "scene", "plotter"),
 }  # for other reports
+CODE: Final = "What `gripmargin explain` takes: the code of the cause that explains the finding, else its check."
 WORST: Final[Tree] = {
     "t": {"type": "number", "description": "Time [s]."},
     "sample": {"type": "integer", "minimum": 0, "description": "Index, from 0."},
@@ -96,6 +97,7 @@ def _table(kind: type) -> Tree:
             properties[KEYS.get(field.name, field.name)] = {**_of(hints[field.name], text), "description": text}
     if kind is Finding:
         properties["remedy"] = {"type": "string", "description": _first_line(Finding.remedy)}
+        properties["code"] = {"type": "string", "description": CODE}
         properties["worst"] |= {"properties": WORST, "required": [*WORST]}
     if kind is CheckResult:
         properties["check"]["description"] = f"Its name: {', '.join(judged.name for judged in registry.judged())}."

@@ -8,7 +8,7 @@ from typing import Any
 
 from gripmargin.reports.as_json import plain, report_tree
 from gripmargin.results.report import CAUTIONS
-from gripmargin.results.tuned import SCHEMA, Limit, Move, Moves, Override, Retimed, Tuning
+from gripmargin.results.tuned import SCHEMA, Limit, Move, Moves, Override, Retimed, Tuning, saved
 
 
 def tuning_tree(tuning: Tuning) -> dict[str, Any]:
@@ -40,8 +40,7 @@ def _override(found: Override) -> dict[str, Any]:
         "closed_form": plain(found.closed_form),
         "limit": _limit(found.limit),
         "curve": {"speed": plain(found.curve.speed), "ratio": plain(found.curve.ratio)},
-        "cycle_now": found.cycle_now,
-        "cycle_then": found.cycle_then,
+        **_cycle(found),
         "report": None if found.report is None else report_tree(found.report),
     }
 
@@ -50,8 +49,7 @@ def _moves(found: Moves) -> dict[str, Any]:
     return {
         "passed": found.passed,
         "rows": [_row(row) for row in found.rows],
-        "cycle_now": found.cycle_now,
-        "cycle_then": found.cycle_then,
+        **_cycle(found),
         "report": report_tree(found.report),
     }
 
@@ -61,8 +59,7 @@ def _retimed(found: Retimed) -> dict[str, Any]:
         "passed": found.passed,
         "by": found.by,
         "rows": [_row(row) for row in found.rows],
-        "cycle_now": found.cycle_now,
-        "cycle_then": found.cycle_then,
+        **_cycle(found),
         "rate": found.rate,
         "deviation": plain(found.deviation),
         "ramp": list(found.ramp),
@@ -81,9 +78,20 @@ def _row(row: Move) -> dict[str, Any]:
         "time_now": row.time_now,
         "factor": row.factor,
         "time_then": row.time_then,
+        **_saved(row.time_now, row.time_then),
         "limit": _limit(row.limit),
         "kept": row.kept,
+        "setting": None if row.setting is None else plain(asdict(row.setting)),
     }
+
+
+def _cycle(found: Override | Moves | Retimed) -> dict[str, float | None]:
+    now, then = found.cycle_now, found.cycle_then
+    return {"cycle_now": now, "cycle_then": then, **_saved(now, then)}
+
+
+def _saved(now: float, then: float | None) -> dict[str, float | None]:
+    return dict(zip(("saved", "saved_percent"), saved(now, then), strict=True))
 
 
 def _limit(limit: Limit | None) -> dict[str, Any] | None:

@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from gripmargin.reports.limits_as_text import figure
 from gripmargin.results.findings import Verdict
 from gripmargin.results.report import CAUTIONS
-from gripmargin.results.tuned import Move, Moves, Override, Retimed, Tuning
+from gripmargin.results.tuned import Move, Moves, Override, Retimed, Setting, Tuning, saved
 
 WIDTH = 100
 CURVE_SHOWN = 7  # points of the curve in the text
@@ -41,7 +42,7 @@ def _override(found: Override) -> list[str]:
     else:
         lines = _wrapped(
             "  whole program  ",
-            f"{found.factor:.3f} times its speed; {found.cycle_now:.3f} s become {found.cycle_then:.3f} s",
+            f"{100 * found.factor:.1f} % of its speed; {_cycle(found)}",
         )
     lines += _wrapped("    ", f"limited by {found.limit.text}")
     at = np.linspace(0, found.curve.speed.size - 1, CURVE_SHOWN).round().astype(int)
@@ -49,17 +50,31 @@ def _override(found: Override) -> list[str]:
     return lines + _wrapped("    ", f"least margin over its target, swing and stops aside: {shown} of the speed")
 
 
+def _cycle(found: Override | Moves | Retimed) -> str:
+    gain, percent = saved(found.cycle_now, found.cycle_then)
+    if found.cycle_then is None or gain is None or percent is None:
+        return f"{found.cycle_now:.3f} s"
+    word = "less" if gain >= 0.0 else "more"
+    return f"{found.cycle_now:.3f} s become {found.cycle_then:.3f} s, {abs(gain):.3f} s or {abs(percent):.1f} % {word}"
+
+
 def _figure(value: float) -> str:
     return f"{value:.2f}" if np.isfinite(value) else "-"
 
 
 def _moves(found: Moves) -> list[str]:
-    end = f"{found.cycle_now:.3f} s become {found.cycle_then:.3f} s" if found.passed else "the program does not pass"
-    return [*_wrapped("  each move      ", end), *_table(found.rows)]
+    end = _cycle(found) if found.passed else "the program does not pass"
+    settings = _settings(found.rows)
+    lines = [*_wrapped("  each move      ", end), *_table(found.rows)]
+    return (
+        [*lines, "", "  to type in     the largest that each move reaches then, rounded to the slower side", *settings]
+        if settings
+        else lines
+    )
 
 
 def _retimed(found: Retimed) -> list[str]:
-    end = f"{found.cycle_now:.3f} s become {found.cycle_then:.3f} s" if found.passed else "no program that passes"
+    end = _cycle(found) if found.passed else "no program that passes"
     lines = _wrapped("  new time law   ", end)
     if not found.passed:
         return lines
@@ -88,15 +103,47 @@ def _as_positions(found: Retimed) -> list[str]:
 
 
 def _table(rows: Sequence[Move]) -> list[str]:
-    wide = min(max(len(row.name) for row in rows), 32)
-    lines = [f"    {'move':<{wide}}   now [s]  factor  then [s]  limited by"]
+    wide = _wide(rows)
+    lines = [f"    {'move':<{wide}}   now [s]  factor  then [s]  less [s]    [%]  limited by"]
     for row in rows:
         why = f"kept: {row.kept}" if row.limit is None else row.limit.text.replace(f" in move '{row.limit.move}'", "")
-        first = f"    {_short(row.name, wide):<{wide}}  {row.time_now:8.3f}  {row.factor:6.3f}  {row.time_then:8.3f}  "
+        gain, percent = saved(row.time_now, row.time_then)
+        first = (
+            f"    {_short(row.name, wide):<{wide}}  {row.time_now:8.3f}  {row.factor:6.3f}  {row.time_then:8.3f}"
+            f"  {gain:z8.3f}  {percent:z5.1f}  "
+        )
         lines += textwrap.wrap(
             _printable(why), WIDTH, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False
         )
     return lines
+
+
+def _settings(rows: Sequence[Move]) -> list[str]:
+    """The speeds to type in, rounded so that what is typed is no faster."""
+    wide, head = _wide(rows), ["speed [%]", "tool [mm/s]", "[mm/s^2]", "joint", "its speed", "up in [s]", "braking [s]"]
+    shown = [(row.name, _cells(row.setting)) for row in rows if row.setting is not None]
+    widths = [max(map(len, column)) for column in zip(head, *(cells for _, cells in shown), strict=True)]
+    return [
+        f"    {_short(name, wide):<{wide}}" + "".join(f"  {cell:>{w}}" for cell, w in zip(cells, widths, strict=True))
+        for name, cells in ([("move", head), *shown] if shown else [])
+    ]
+
+
+def _cells(found: Setting) -> list[str]:
+    joint, leads = "-", "-"
+    if found.joint is not None and found.joint_speed is not None:
+        joint = f"{found.joint}"
+        speed, unit = (
+            (1e3 * found.joint_speed, "mm/s") if found.joint_slides else (np.degrees(found.joint_speed), "deg/s")
+        )
+        leads = f"{figure(speed)} {unit}"
+    tool = [figure(1e3 * found.tool_speed), figure(1e3 * found.tool_acceleration)]
+    times = [f"{np.ceil(1e3 * each - 1e-6) / 1e3:.3f}" for each in (found.acceleration_time, found.braking_time)]
+    return [f"{found.percent:.1f}", *tool, joint, leads, *times]
+
+
+def _wide(rows: Sequence[Move]) -> int:
+    return min(max(len(row.name) for row in rows), 32)
 
 
 def _short(name: str, wide: int) -> str:

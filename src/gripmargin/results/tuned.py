@@ -76,6 +76,41 @@ class Override:
     report: Report | None
 
 
+def saved(now: float, then: float | None) -> tuple[float | None, float | None]:
+    """Return the gain in a time, in the unit it is in and in per cent of it; below 0 where it gets longer.
+
+    Args:
+        now: As it is.
+        then: What it becomes; None: it is not known, and neither is the gain.
+    """
+    return (None, None) if then is None else (now - then, 100.0 * (now - then) / now)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setting:
+    """The speeds of a stretch as a robot's program takes them.
+
+    Attributes:
+        percent: Of the programmed speed [%].
+        tool_speed: Largest speed of the tool's origin [m/s].
+        tool_acceleration: Its largest acceleration [m/s^2].
+        joint: The fastest joint, counted from 1; None in a program of poses.
+        joint_speed: Its largest speed [rad/s, or m/s where it slides], or None.
+        joint_slides: Whether it slides.
+        acceleration_time: Time in which that joint, or the tool, gets up to its largest speed [s].
+        braking_time: Time in which it comes to rest from there [s].
+    """
+
+    percent: float
+    tool_speed: float
+    tool_acceleration: float
+    joint: int | None
+    joint_speed: float | None
+    joint_slides: bool
+    acceleration_time: float
+    braking_time: float
+
+
 @dataclass(frozen=True, kw_only=True)
 class Move:
     """A stretch between rests.
@@ -88,6 +123,8 @@ class Move:
         time_then: [s].
         limit: What keeps it from being faster; None where it is kept.
         kept: Why it is not tuned; empty where it is.
+        setting: Its speeds as a robot's program takes them; None where it stands still, has a new time law,
+            or the program does not pass.
     """
 
     moves: tuple[str, ...]
@@ -97,6 +134,7 @@ class Move:
     time_then: float
     limit: Limit | None
     kept: str = ""
+    setting: Setting | None = None
 
     @property
     def time_now(self) -> float:

@@ -16,6 +16,7 @@ from gripmargin.tuning.joints import joint_limit, joint_speeds
 from gripmargin.tuning.override import FASTEST, SLOWEST, back_off, nearest_limit, rounded_down
 from gripmargin.tuning.quick import PRECISION, RESERVE, Nearest, QuickCheck, largest
 from gripmargin.tuning.rests import Stretch, stretches
+from gripmargin.tuning.setting import setting
 from gripmargin.tuning.verify import Judged, Shortfall, judged
 from gripmargin.workcell.scaling import scaled
 
@@ -71,6 +72,7 @@ def per_move(case: Case, demands: Demands, whole: float | None) -> Moves:
                 time_then=float(then[stretch.last] - then[stretch.first]),
                 limit=None if limit is None else limit[1],
                 kept=stretch.kept,
+                setting=setting(case, stretch, factor) if result.passed else None,
             )
             for stretch, factor, limit in zip(found, factors, limits, strict=True)
         ),

@@ -1,0 +1,61 @@
+"""What is typed into a robot's program to run a stretch at a speed: from its motion as it is, scaled in closed form."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.case import Case
+from gripmargin.results.tuned import Setting
+from gripmargin.tuning.rests import EXACT, Stretch
+
+
+def setting(case: Case, stretch: Stretch, factor: float) -> Setting | None:
+    """Return the speeds of a stretch at a factor on its speed; None where it does not move, or nobody can tell.
+
+    Speeds grow with the factor, accelerations with its square, times with its inverse. The joint with the largest
+    speed leads (rad/s and m/s are compared as numbers); in a program of poses the tool does.
+
+    Args:
+        case: The job.
+        stretch: Its samples.
+        factor: On its speed.
+    """
+    span = slice(stretch.first, stretch.last + 1)
+    t, at, rates = case.job.trajectory.t[span], case.motion.at, case.motion.joint_rates
+    tool = np.linalg.norm(at.velocity[span], axis=1)
+    acceleration = float(np.linalg.norm(at.acceleration[span], axis=1).max())
+    joint, slides, leads = None, False, tool
+    if rates is not None and case.job.robot is not None:
+        speeds = np.abs(rates[0][span])
+        joint = int(speeds.max(axis=0).argmax())
+        slides, leads = not case.job.robot.revolute[joint], speeds[:, joint]
+    top = float(leads.max())
+    if not (top > EXACT and np.isfinite(tool).all() and np.isfinite(acceleration)):
+        return None
+    return Setting(
+        percent=100.0 * factor,
+        tool_speed=factor * float(tool.max()),
+        tool_acceleration=factor**2 * acceleration,
+        joint=None if joint is None else joint + 1,
+        joint_speed=None if joint is None else factor * top,
+        joint_slides=slides,
+        acceleration_time=_ramp(t, leads) / factor,
+        braking_time=_ramp(t[-1] - t[::-1], leads[::-1]) / factor,
+    )
+
+
+def _ramp(t: FloatArray, speed: FloatArray) -> float:
+    """The time from rest to the largest speed: twice that to half of it, at most that to the highest sample.
+
+    Every ramp that is symmetric about its middle, straight or rounded, passes half of its height at half of its time,
+    while it is a matter of noise which sample on a level stretch is the highest.
+    """
+    half = speed.max() / 2.0
+    above = int(np.argmax(speed >= half))
+    if above == 0:
+        return 0.0
+    still = np.flatnonzero(speed[:above] <= EXACT)
+    start = t[still[-1]] if still.size else t[0]
+    passed = np.interp(half, speed[above - 1 : above + 1], t[above - 1 : above + 1])
+    return float(min(2.0 * (passed - start), t[speed.argmax()] - start))
