@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from gripmargin.checks.recorded.check import compare_motion
     from gripmargin.files.column_map import ColumnGroup, Columns, TimeColumn
     from gripmargin.files.frames import samples_frame, trajectory_frame, trajectory_from_frame
+    from gripmargin.files.job_draft import draft_job
     from gripmargin.files.job_file import read_job
     from gripmargin.files.messages import message_tree, trajectory_from_message
     from gripmargin.files.report_file import read_baseline
@@ -71,6 +72,7 @@ _LATER = {
     "checks.recorded.check": "compare_motion",
     "files.column_map": "ColumnGroup Columns TimeColumn",
     "files.frames": "samples_frame trajectory_frame trajectory_from_frame",
+    "files.job_draft": "draft_job",
     "files.job_file": "read_job",
     "files.messages": "message_tree trajectory_from_message",
     "files.report_file": "read_baseline",
@@ -158,6 +160,7 @@ __all__ = [
     "check_job",
     "compare",
     "compare_motion",
+    "draft_job",
     "hanging_still",
     "junit_xml",
     "limits",

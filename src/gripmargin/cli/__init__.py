@@ -16,14 +16,14 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from gripmargin.base.errors import GripmarginError
-from gripmargin.cli import check, convert, explain, limits, sample, tune
+from gripmargin.cli import check, convert, explain, init, limits, sample, tune
 from gripmargin.cli.arguments import BAD_INPUT, EXITS, INTERNAL, INTERRUPTED, PASSED, SHORT, UNDECIDED, Parser
 from gripmargin.cli.outputs import complain, nobody_reads, visible
 from gripmargin.run.workers import ONE_THREAD, quiet
 
 __all__ = ["BAD_INPUT", "INTERNAL", "PASSED", "SHORT", "UNDECIDED", "command", "main"]
 
-_COMMANDS = (check, tune, sample, convert, limits, explain)
+_COMMANDS = (init, check, tune, sample, convert, limits, explain)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from gripmargin.base.errors import InputError
 from gripmargin.cli.arguments import EXITS, INTERNAL, PASSED, Commands, Parser, add_command
 from gripmargin.cli.outputs import STDOUT, checked_places, say, write_all
+from gripmargin.cli.reading import add_reading, columns_of, files_read, robot_of
 
 if TYPE_CHECKING:
     from gripmargin.files.table import Reading
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from gripmargin.motion.trajectory import Trajectory
 
 CONVERT_EXITS = EXITS.replace("every job passes", "it was read, and written where that was asked for")
-EXAMPLE = 'joints = { unit = "rad" }'
 
 
 def add(commands: Commands[Parser]) -> None:
@@ -33,20 +33,7 @@ def add(commands: Commands[Parser]) -> None:
     convert.add_argument("log", metavar="LOG", help="any file that a job may name as its trajectory, or a recording")
     convert.add_argument("-o", "--output", metavar="FILE", help="write it: .csv, .npz, .yaml or .json")
     convert.add_argument("--dry-run", action="store_true", help="only say what would be read")
-    convert.add_argument(
-        "--columns",
-        metavar="TOML",
-        action="append",
-        help=f"what columns mean, as in [program.columns] of a job, such as '{EXAMPLE}', or a .toml file with it; "
-        "may be given more than once",
-    )
-    convert.add_argument(
-        "--robot",
-        metavar="ROBOT",
-        help="a URDF file, or a model of the Robotics Toolbox: names and kinds of the joints",
-    )
-    convert.add_argument("--end-link", metavar="LINK", help="the link of the robot that carries the gripper")
-    convert.add_argument("--topic", metavar="TOPIC", help="of a recording: the topic of the joint states")
+    add_reading(convert)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -55,54 +42,17 @@ def run(options: argparse.Namespace) -> int:
         raise InputError("convert", "nothing to do", "-o FILE or --dry-run")
     if options.output == STDOUT:
         raise InputError("--output", "standard output", "a file: what is printed is what was read")
-    if options.end_link is not None and options.robot is None:
-        raise InputError("--end-link", "a link of no robot", "--robot beside it")
     wanted = None if options.dry_run else options.output
-    places = checked_places({"--output": wanted}, [], _files_of(Path(options.log), options.robot))
-    from gripmargin.files.job_file import read_columns  # noqa: PLC0415 - "--help" need not wait for it
-    from gripmargin.files.trajectory_file import read_file  # noqa: PLC0415 - likewise
+    places = checked_places({"--output": wanted}, [], files_read(options.log, options))
+    from gripmargin.files.trajectory_file import read_file  # noqa: PLC0415 - "--help" need not wait for it
 
-    columns = read_columns("\n".join(map(_text, options.columns)), "--columns") if options.columns else None
-    robot = _robot(options.robot, options.end_link)
+    columns = columns_of(options)
+    robot = robot_of(options)
     reading = read_file(options.log, robot=robot, topic=options.topic, columns=columns)
     text = "\n".join(_said(options.log, reading)) + "\n"
     if places:
         write_all({places["--output"]: _written(reading.trajectory, Path(places["--output"]), robot)})
     return PASSED if say(text) or places else INTERNAL
-
-
-def _text(given: str) -> str:
-    """A map, or what stands in the file that is named instead."""
-    if not given.lower().endswith(".toml"):
-        return given
-    from gripmargin.files.job_tree import MAX_BYTES  # noqa: PLC0415 - only where a file is named
-    from gripmargin.files.source import read_text  # noqa: PLC0415 - likewise
-
-    return read_text(Path(given), MAX_BYTES)
-
-
-def _files_of(log: Path, robot: str | None) -> list[str]:
-    """The files that are read."""
-    try:
-        inside = [str(each) for each in log.iterdir()] if log.is_dir() else []
-    except OSError:
-        inside = []
-    return [str(log), *inside, *([robot] if robot else [])]
-
-
-def _robot(name: str | None, end_link: str | None) -> Chain | None:
-    if name is None:
-        return None
-    if name.lower().endswith((".urdf", ".xacro", ".xml")):
-        from gripmargin.files.urdf import read_urdf  # noqa: PLC0415 - XML is only needed here
-
-        return read_urdf(name, end_link=end_link)
-    from gripmargin.files.robots import toolbox_chain  # noqa: PLC0415 - may load the robot toolbox, more than a second
-
-    try:
-        return toolbox_chain(name, end=end_link)
-    except InputError as error:
-        raise error.at("--robot") from error
 
 
 def _written(trajectory: Trajectory, place: Path, robot: Chain | None) -> bytes:

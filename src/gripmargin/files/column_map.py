@@ -180,8 +180,8 @@ def as_toml(columns: Columns, *, inline: bool = False) -> str:
     """Return a map as it stands in a job file: as the lines of its table, or as one line."""
     tree = {name: _plain(value) for name in columns.keys if _is_given(columns, name, value := getattr(columns, name))}
     if inline:
-        return f"columns = {_written(tree)}"
-    return "\n".join(["[program.columns]", *(f"{name} = {_written(value)}" for name, value in tree.items())]) + "\n"
+        return f"columns = {toml_value(tree)}"
+    return "\n".join(["[program.columns]", *(f"{name} = {toml_value(value)}" for name, value in tree.items())]) + "\n"
 
 
 def _is_given(columns: Columns, name: str, value: Any) -> bool:
@@ -197,10 +197,10 @@ def _plain(value: Any) -> Any:
     return f"{value!r} s" if isinstance(value, float) else value
 
 
-def _written(value: Any) -> str:
-    """A value of TOML on one line."""
+def toml_value(value: Any) -> str:
+    """Return a value as TOML has it, on one line."""
     if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{name} = {_written(each)}" for name, each in value.items()) + " }"
+        return "{ " + ", ".join(f"{name} = {toml_value(each)}" for name, each in value.items()) + " }"
     if isinstance(value, list):
-        return "[" + ", ".join(map(_written, value)) + "]"
+        return "[" + ", ".join(map(toml_value, value)) + "]"
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")  # whose escapes TOML shares

@@ -84,7 +84,10 @@ def _problem(file: Path | str, fault: Any, tree: Any, table: tuple[str, ...] = (
     if len(place) == 2 and place[0] == "materials" and fault["type"].startswith("model"):
         remedy = "give the material a name, as in [materials.film]"
         return InputError(where, describe(fault["input"]), "a table", remedy)
-    return InputError(where, *_facts(fault["type"], fault.get("ctx", {}), fault["input"], fault["msg"]))
+    facts = _facts(fault["type"], fault.get("ctx", {}), fault["input"], fault["msg"])
+    if fault["input"] == job_values.UNMEASURED:
+        facts = ("a value that is still to be measured", facts[1], "measure it and write it here")
+    return InputError(where, *facts)
 
 
 def _facts(kind: str, context: Any, value: Any, message: str) -> tuple[str, ...]:

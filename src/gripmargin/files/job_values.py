@@ -18,6 +18,7 @@ from gripmargin.files.source import describe, printable
 from gripmargin.workcell.kinds import CHECK_SIZE, Choice, Count, Flag, Heading, Kind, Number, OfJoint
 
 INPUT_FAULT = "input_fault"  # pydantic error type that carries the facts of an InputError
+UNMEASURED = "to be measured"  # what stands in a drafted job for a value that only a measurement gives
 LONGEST_LABEL = 200
 MOST_OPTIONS = 20  # that a message lists, where there is another way to say them
 

@@ -76,6 +76,20 @@ def toolbox_chain(name: str, *, end: str | None = None) -> Chain:
     return _convert(toolbox, robot, where, end)
 
 
+def is_robot_file(name: str) -> bool:
+    """Return whether the name of a robot is that of a file, not of a model."""
+    return name.lower().endswith((".urdf", ".xacro", ".xml"))
+
+
+def named_chain(name: str, *, end: str | None = None) -> Chain:
+    """Read a robot by the name of its URDF or xacro file, or of its model in the Robotics Toolbox.
+
+    Raises:
+        RobotError: As `read_urdf` and `toolbox_chain` do.
+    """
+    return read_urdf(name, end_link=end) if is_robot_file(name) else toolbox_chain(name, end=end)
+
+
 def robot_chain(robot: object, *, end: str | None = None) -> Chain:
     """Read a live robot of the Robotics Toolbox: a DHRobot, a Robot (ERobot, PoERobot) or an ETS.
 
