@@ -6,6 +6,7 @@ import html
 import json
 import pickle
 import re
+import zlib
 from collections import Counter
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -24,6 +25,7 @@ from gripmargin.checks.case import work_out
 from gripmargin.contact.loads import CAUSES, load_by_cause
 from gripmargin.reports import plots, series
 from gripmargin.reports.html import reports_html
+from gripmargin.reports.html.overview import row
 from gripmargin.reports.html.scales import margin_scale, scale
 from gripmargin.reports.html.text import data_block, margin, number, printable, rounded
 from gripmargin.reports.html.timeline import CAUSE_STYLE
@@ -131,14 +133,15 @@ def test_nothing_from_a_job_becomes_markup(carried):
         report = carried(names=(word + "1", word + "2"), material=word, move=word, name=word, mass=2.0)
         assert report.findings
         entries = [report, (word, gm.InputError(word, word, word, word))]
-        for text in (gm.report_html(report), reports_html(entries)):
+        several = reports_html(entries)
+        for text in (gm.report_html(report), several, *inside(several).values()):
             page = Page(text)
             shapes.append([(tag, sorted(attrs)) for tag, attrs in page.elements])
             assert "alert(1)" not in " ".join(
                 v or "" for _, a in page.elements for k, v in a.items() if k.startswith("on")
             )
-    assert shapes[0] == shapes[2]
-    assert shapes[1] == shapes[3]
+    assert len(shapes) == 6
+    assert shapes[:3] == shapes[3:]
     text = gm.report_html(carried(names=(NASTY,), material=NASTY, move=NASTY, name=NASTY, mass=2.0))
     assert "\u2028" not in text
     assert "\u202e" not in text
@@ -502,17 +505,55 @@ def test_numbers_are_never_broken():
     assert rounded(np.array([np.nan, np.inf, -np.inf, 0.1234567, 3.0])) == [None, 1e9, -1e9, 0.12346, 3]
 
 
-def test_several_jobs_share_one_page_with_an_overview(carried):
-    good, bad = carried(name="good one"), carried(name="bad one", mass=3.0)
+def inside(text):
+    """What the rows of a page open: the markup of each job by its place among those given."""
+    found = re.findall(r'id="(job\d+)".*?class="packed">([^<]*)<', text, re.DOTALL)
+    return {key: zlib.decompress(base64.b64decode(packed)).decode() for key, packed in found}
+
+
+@pytest.fixture(scope="module")
+def several(carried):
     broken = ("no.toml", InputErrors([gm.InputError("no.toml", "nothing", "a job", "write one")]))
-    text = reports_html([good, broken, bad])
+    good, bad, worse = (carried(name=name, mass=m) for name, m in (("good", 0.1), ("bad", 1.6), ("worse", 3.0)))
+    undecided = replace(good, job="doubtful", verdict=Verdict.UNDECIDED, checks=tuple(
+        replace(check, verdict=Verdict.UNDECIDED, low=None) for check in good.checks))  # fmt: skip
+    return [good, ("cell/bad.toml", bad), broken, ("cell/worse.toml", worse), undecided]
+
+
+def test_several_jobs_share_one_page_with_the_worst_first(several):
+    text = reports_html(several)
     page = Page(text)
-    assert [a["id"] for a in page.named("section") if a.get("class", "").startswith("job")] == ["job1", "job2", "job3"]
-    assert {"#job1", "#job2", "#job3"} <= {a["href"] for a in page.named("a")}
-    assert re.search(r"All together: \s*fail", page.text())
-    assert "1 could not be checked" in page.text()
+    rows = [a for a in page.named("details") if "entry" in a.get("class", "").split()]
+    assert [a["id"] for a in rows] == ["job3", "job4", "job2", "job5", "job1"]
+    assert [a["data-verdict"] for a in rows] == ["not checked", "fail", "fail", "undecided", "pass"]
+    said = " ".join(page.text().split())
+    assert re.search(r"All together: fail \. 1 could not be checked", said)
+    assert "not checked 1 fail 2 undecided 1 pass 1" in said
+    assert {"cell/bad.toml", "cell/worse.toml", "no.toml"} <= {data for _, data in page.texts}
     ids = [attrs["id"] for _, attrs in page.elements if "id" in attrs]
     assert len(ids) == len(set(ids))
+    assert text.count('class="spark"') == 4
+
+
+def test_a_row_opens_what_the_page_of_its_job_has(several):
+    """Up to twelve jobs lose no point; without the script there are the verdict, what to change, and the checks."""
+    text = reports_html(several)
+    found = inside(text)
+    assert sorted(found) == ["job1", "job2", "job4", "job5"]
+    _, alone = several[1]
+    single = gm.report_html(alone)
+    assert found["job2"].replace("job2", "job1") in single
+    brief = text[text.index('id="job2"') : text.index("packed", text.index('id="job2"'))]
+    assert "To change" in brief
+    assert "Checks with their worst figures" in brief
+
+
+def test_two_hundred_jobs_stay_small(demo):
+    """10 MB and 200 jobs: 50 kB a job, of which the frame of the page has its part."""
+    sizes = []
+    for i, report in enumerate(demo.values()):
+        sizes.append(len(row(f"job{i}", f"cell/{i}.toml", report, 200)))
+    assert np.mean(sizes) < 49_000
 
 
 def test_command_writes_the_page_whole(tmp_path, capsys, pages):

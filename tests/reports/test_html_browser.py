@@ -11,7 +11,7 @@ import pytest
 import gripmargin as gm
 from gripmargin.reports.html import reports_html
 from gripmargin.reports.html.face import pull_class, use_class
-from gripmargin.reports.html.page import figures_at
+from gripmargin.reports.html.job import figures_at
 from gripmargin.reports.html.view import View
 
 SAY = (
@@ -275,11 +275,82 @@ def test_page_of_a_long_program_opens(tab, long_report, tmp_path):
     assert tab.run("document.documentElement.dataset.ready") == "yes"
 
 
-def test_several_jobs_keep_their_cursors_apart(tab, carried, tmp_path):
-    where = tmp_path / "two.html"
-    where.write_text(reports_html([carried(name="one"), carried(name="two", mass=3.0)]))
-    tab.open(where, "#job2:t=0.25")
+@pytest.fixture(scope="module")
+def many(carried, tmp_path_factory):
+    where = tmp_path_factory.mktemp("many") / "many.html"
+    broken = ("cell/no.toml", gm.InputError("no.toml", "nothing", "a job", "write one"))
+    where.write_text(reports_html([carried(name="one", mass=0.1), carried(name="two", mass=3.0), broken]))
+    return where
+
+
+def opened(tab, key):
+    """Wait until a row has unpacked its job."""
+    for _ in range(100):
+        if tab.run(f"document.getElementById('{key}').dataset.ready") == "yes":
+            return
+        time.sleep(0.02)
+    raise AssertionError(key)
+
+
+def press(tab, key, code):
+    for kind in ("keyDown", "keyUp"):
+        tab.say("Input.dispatchKeyEvent", type=kind, key=key, code=key, windowsVirtualKeyCode=code,
+                text="\r" if key == "Enter" else "")  # fmt: skip
+
+
+def test_a_row_opens_its_job_by_key_and_each_has_its_own_cursor(tab, many):
+    tab.open(many, "#job2:t=0.25")
+    opened(tab, "job2")
+    time_of = "document.querySelector('#{} .now output').textContent"
+    assert abs(float(tab.run(time_of.format("job2")).removesuffix(" s")) - 0.25) < 0.005
+    assert tab.run("document.querySelectorAll('.slider').length") == 1
+    tab.run("document.querySelector('#job1>summary').focus()")
+    press(tab, "Enter", 13)
+    opened(tab, "job1")
+    assert tab.run(time_of.format("job1")) != tab.run(time_of.format("job2"))
     assert tab.logged == []
-    times = tab.run("[...document.querySelectorAll('.readout caption [data-say]')].map(e => e.textContent)")
-    assert times[0] != "0.252 s"
-    assert abs(float(times[1].removesuffix(" s")) - 0.25) < 0.005
+    tab.open(many, "#job2-f1")
+    opened(tab, "job2")
+    assert tab.run("document.activeElement.parentNode.id") == "job2-f1"
+
+
+def test_words_and_verdicts_filter_the_rows(tab, many):
+    tab.open(many)
+    rows = "[...document.querySelectorAll('.entry')].filter(e => e.offsetParent).map(e => e.id)"
+    assert tab.run(rows) == ["job3", "job2", "job1"]
+    tab.run("document.querySelector('.filter [data-only=fail]').click()")
+    assert tab.run(rows) == ["job2"]
+    assert tab.run("document.querySelector('.filter output').textContent") == "1 of 3 jobs"
+    tab.run("document.querySelector('.filter [data-only=fail]').click()")
+    tab.run("document.querySelector('.filter input').focus()")
+    tab.say("Input.insertText", text="Cell no")
+    assert tab.run(rows) == ["job3"]
+
+
+def test_many_jobs_fit_a_phone_and_print_with_those_that_fail(tab, many):
+    tab.open(many, width=390, height=844)
+    assert tab.run("document.documentElement.scrollWidth") == 390
+    assert tab.run("[...document.querySelectorAll('.filter button')].every(b => b.offsetHeight >= 24)")
+    tab.say("Emulation.setEmulatedMedia", media="print")
+    try:
+        seen = "[...document.querySelectorAll('.entry .verdict')].filter(e => e.checkVisibility()).map(e => e.closest('.entry').id)"
+        assert tab.run(seen) == ["job2"]
+        assert tab.run("[...document.querySelectorAll('.entry>summary')].every(e => e.checkVisibility())")
+    finally:
+        tab.say("Emulation.setEmulatedMedia", media="")
+
+
+def test_without_script_a_row_opens_to_what_was_decided(tab, many):
+    tab.say("Emulation.setScriptExecutionDisabled", value=True)
+    try:
+        tab.open(many)
+        root = tab.say("DOM.getDocument", depth=0)["root"]["nodeId"]
+        row = tab.say("DOM.querySelector", nodeId=root, selector="#job2")["nodeId"]
+        tab.say("DOM.setAttributeValue", nodeId=row, name="open", value="")
+        said = tab.say("DOM.querySelector", nodeId=root, selector="noscript p")["nodeId"]
+        checks = tab.say("DOM.querySelector", nodeId=row, selector=".checks td")["nodeId"]
+        for node in (said, checks):
+            box = tab.say("DOM.getBoxModel", nodeId=node)["model"]
+            assert box["height"] > 10
+    finally:
+        tab.say("Emulation.setScriptExecutionDisabled", value=False)

@@ -186,11 +186,11 @@ def _stopped(name: str) -> GripmarginError:
     return GripmarginError(name, "an interrupt before it was judged", "a verdict", "run it again")
 
 
-def _drawn(done: Iterable[Judgement]) -> list[Report | tuple[str, GripmarginError]]:
-    drawn: list[Report | tuple[str, GripmarginError]] = []
+def _drawn(done: Iterable[Judgement]) -> list[tuple[str, Report | GripmarginError]]:
+    drawn: list[tuple[str, Report | GripmarginError]] = []
     for judgement in done:
         if judgement.report is not None:
-            drawn.append(judgement.report)
+            drawn.append((judgement.job_file, judgement.report))
         elif judgement.error is not None:
             drawn.append((judgement.job_file, judgement.error))
     return drawn

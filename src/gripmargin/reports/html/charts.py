@@ -119,6 +119,7 @@ class TimeChart:
         note: Said below.
         danger: Value from which on the chart is hatched to its bottom.
         cursor: Where the time cursor is at first [s]; None: the chart has none.
+        columns: Of the drawing.
         heading: Element of the heading.
         legend: Further entries of the legend: name, style.
     """
@@ -138,6 +139,7 @@ class TimeChart:
     note: str = ""
     danger: float | None = None
     cursor: float | None = None
+    columns: int = COLUMNS
     heading: str = "h4"
     legend: Sequence[tuple[str, str]] = field(default=())
 
@@ -209,10 +211,10 @@ class TimeChart:
 
         path = ""
         if line.lower is not None:
-            for kept in _area(line.t, line.y, line.lower):
+            for kept in _area(line.t, line.y, line.lower, self.columns):
                 path += f"M{points(kept, line.y)}L{points(kept[::-1], line.lower)}Z"
         else:
-            for kept in thinned(line.t, line.y, COLUMNS):
+            for kept in thinned(line.t, line.y, self.columns):
                 first = points(kept[:1], line.y)
                 path += f"M{points(kept, line.y)}" if kept.size > 1 else f"M{first}h2"
         return tag("path", "", class_=line.style, d=path, data_check=line.check)
@@ -291,13 +293,13 @@ class TimeChart:
         return out
 
 
-def _area(t: FloatArray, upper: FloatArray, lower: FloatArray) -> list[IntArray]:
+def _area(t: FloatArray, upper: FloatArray, lower: FloatArray, columns: int) -> list[IntArray]:
     """Samples that an area between two curves needs, without the peaks of either lost."""
     both = np.isfinite(upper) & np.isfinite(lower)
     pieces = []
     for stretch in np.split(np.arange(t.size), np.flatnonzero(np.diff(both.astype(np.int8))) + 1):
         if both[stretch[0]]:
-            kept = [k for y in (upper, lower) for k in thinned(t[stretch], y[stretch], COLUMNS)]
+            kept = [k for y in (upper, lower) for k in thinned(t[stretch], y[stretch], columns)]
             pieces.append(stretch[np.unique(np.concatenate(kept))])
     return pieces
 

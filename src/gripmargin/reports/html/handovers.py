@@ -94,6 +94,7 @@ def _pressure(view: View, i: int, at: HandoverRecord, span: tuple[float, float])
         levels=levels,
         note=note,
         cursor=view.cursor,
+        columns=view.columns // 2,
     )
 
 
@@ -116,6 +117,7 @@ def _bond(view: View, i: int, at: HandoverRecord, span: tuple[float, float]) -> 
             scale=scale([np.array([0.0, 100.0])]),
             lines=lines,
             cursor=view.cursor,
+            columns=view.columns // 2,
             note=f"Dwell is not in these curves. With it, {_percent(end)} % of the full strength is bonded when "
             "the pads take the part.",
         )
@@ -131,6 +133,7 @@ def _bond(view: View, i: int, at: HandoverRecord, span: tuple[float, float]) -> 
         scale=scale([np.array([0.0, 100.0])]),
         lines=lines,
         cursor=view.cursor,
+        columns=view.columns // 2,
     )
 
 
@@ -164,6 +167,7 @@ def _ratios(view: View, i: int, at: HandoverRecord, span: tuple[float, float]) -
         danger=1.0,
         note=note,
         cursor=view.cursor,
+        columns=view.columns // 2,
     )
 
 
@@ -197,6 +201,7 @@ def _asked(view: View, i: int, at: HandoverRecord, span: tuple[float, float]) ->
                 levels=levels,
                 note=note,
                 cursor=view.cursor,
+                columns=view.columns // 2,
             )
         ]
     for j, (title, unit, ways) in enumerate(groups):
@@ -237,6 +242,7 @@ def _asked(view: View, i: int, at: HandoverRecord, span: tuple[float, float]) ->
                 levels=levels,
                 note=" ".join(notes),
                 cursor=view.cursor,
+                columns=view.columns // 2,
             )
         )
     return charts

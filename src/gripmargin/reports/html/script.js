@@ -207,6 +207,62 @@
     address();
   }
 
-  document.querySelectorAll('.job').forEach(job);
+  const unpacked = text => new Response(
+    new Blob([Uint8Array.from(atob(text), c => c.charCodeAt(0))]).stream().pipeThrough(new DecompressionStream('deflate'))
+  ).text();
+
+  async function unpack(entry) {
+    const packed = entry.querySelector('script.packed'), section = entry.querySelector('.job');
+    if (!entry.open || !packed) return;
+    packed.remove();
+    try {
+      section.innerHTML = await unpacked(packed.textContent);
+    } catch {
+      const said = document.createElement('p');
+      said.textContent = 'This browser cannot unpack findings and drawings; have a page made of this job alone.';
+      section.append(said);
+      return;
+    }
+    job(section);
+    entry.dataset.ready = 'yes';
+  }
+
+  function overview(entries) {
+    const box = document.querySelector('.filter');
+    if (!box) return;
+    const search = box.querySelector('input'), said = box.querySelector('output');
+    const buttons = [...box.querySelectorAll('[data-only]')];
+    const all = entries.map(entry => ({entry, words: entry.firstElementChild.textContent.toLowerCase()}));
+    function filter() {
+      const wanted = search.value.toLowerCase().split(/\s+/);
+      const only = buttons.filter(b => b.getAttribute('aria-pressed') === 'true').map(b => b.dataset.only);
+      let count = 0;
+      for (const {entry, words} of all) {
+        entry.hidden = (only.length && !only.includes(entry.dataset.verdict)) || !wanted.every(w => words.includes(w));
+        count += !entry.hidden;
+      }
+      said.textContent = count === all.length ? `${count} jobs, the worst first` : `${count} of ${all.length} jobs`;
+    }
+    for (const control of [search, ...buttons]) control.disabled = false;
+    search.addEventListener('input', filter);
+    for (const b of buttons) b.addEventListener('click', () => {
+      b.setAttribute('aria-pressed', b.getAttribute('aria-pressed') !== 'true');
+      filter();
+    });
+    const address = () => {
+      const found = /^#(job\d+)(?=$|[:-])/.exec(location.hash), entry = found && document.getElementById(found[1]);
+      if (!entry || !entry.matches('.entry')) return;
+      entry.hidden = false;
+      entry.open = true;
+      entry.scrollIntoView();
+    };
+    for (const entry of entries) entry.addEventListener('toggle', () => unpack(entry));
+    addEventListener('hashchange', address);
+    address();
+  }
+
+  const entries = [...document.querySelectorAll('.entry')];
+  if (entries.length) overview(entries);
+  else document.querySelectorAll('.job').forEach(job);
   document.documentElement.dataset.ready = 'yes';
 })();

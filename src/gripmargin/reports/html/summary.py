@@ -40,11 +40,14 @@ def stamp(verdict: str) -> str:
 
 def decides(report: Report) -> CheckResult | None:
     """Return the check that decides the verdict: of those with the worst verdict the nearest to its target."""
-    return min(
-        (check for check in report.checks if check.verdict is report.verdict),
-        key=lambda c: c.low / c.target if c.low is not None else math.inf if c.verdict is Verdict.PASS else 0.0,
-        default=None,
-    )
+    return min((check for check in report.checks if check.verdict is report.verdict), key=kept, default=None)
+
+
+def kept(check: CheckResult) -> float:
+    """Return the share of its target that a check keeps at least; nothing where that is not known and it is no pass."""
+    if check.low is None or math.isnan(check.low):
+        return math.inf if check.verdict is Verdict.PASS else 0.0
+    return check.low / check.target
 
 
 def head(view: View) -> str:

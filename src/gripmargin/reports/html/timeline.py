@@ -75,6 +75,7 @@ def loads(view: View) -> str:
             lines=lines,
             levels=levels,
             cursor=cursor,
+            columns=view.columns,
             note=about,
         ).markup()
     return tag("div", out, class_="pair")
@@ -157,6 +158,7 @@ def _governing(view: View) -> TimeChart:
         legend=legend,
         danger=1.0,
         cursor=view.cursor,
+        columns=view.columns,
     )
 
 
@@ -251,6 +253,7 @@ def use_by_cause(view: View) -> TimeChart | None:
         levels=levels,
         bands=_phase_bands(view),
         cursor=view.cursor,
+        columns=view.columns,
         note="Stacked from the bottom in the order of the legend; what relieves stands below zero.",
     )
 

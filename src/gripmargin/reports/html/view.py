@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.reports.html.charts import COLUMNS
 from gripmargin.reports.html.text import NONE, margin, safe, tag
 from gripmargin.reports.series import IntArray, check_sample, envelope, sample_of, stops, used, worst_sample
 from gripmargin.results.findings import Finding, worst_first
@@ -17,6 +18,8 @@ from gripmargin.results.governing import governing
 from gripmargin.results.report import Report
 
 STOPS = 900  # places of the time cursor, the marked samples besides
+FULL = 12  # jobs of one page that have all places and columns; of more each has less
+FEWEST = 32  # columns and places of a job among very many
 NUMBERED = 12  # findings that get a number and a card
 KINDS = (
     "nothing is judged",
@@ -39,6 +42,7 @@ class View:
         stops: Samples at which figures are given.
         numbered: The findings with a number, worst first; none that follows from a cause.
         hung: Whether the part hangs on the pads, sample by sample.
+        columns: Of the drawings over time.
     """
 
     report: Report
@@ -47,10 +51,11 @@ class View:
     stops: IntArray
     numbered: tuple[Finding, ...]
     hung: NDArray[np.bool_]
+    columns: int = COLUMNS
 
     @classmethod
-    def of(cls, report: Report, key: str) -> View:
-        """Return the view of a report."""
+    def of(cls, report: Report, key: str, jobs: int = 1) -> View:
+        """Return the view of a report that shares its page with others: so many jobs in all."""
         samples = report.samples
         ranked = worst_first(report.findings)
         found = [sample_of(report, f) for f in ranked] + [check_sample(report, check) for check in report.checks]
@@ -62,9 +67,10 @@ class View:
             report=report,
             key=key,
             worst=worst,
-            stops=stops(samples.t, used(samples.governing), marked, STOPS),
+            stops=stops(samples.t, used(samples.governing), marked, _fewer(STOPS, jobs)),
             numbered=tuple([f for f in ranked if f.check not in report.explained][:NUMBERED]),
             hung=np.asarray(hung, dtype=bool),
+            columns=_fewer(COLUMNS, jobs),
         )
 
     @property
@@ -139,6 +145,11 @@ class View:
     def carried(self, values: FloatArray) -> FloatArray:
         """Values where the part hangs on the pads, NaN elsewhere."""
         return np.where(self.hung, values, np.nan)
+
+
+def _fewer(count: int, jobs: int) -> int:
+    """How many of so many a job has that shares the page: the page as a whole keeps its size."""
+    return max(min(count, count * FULL // max(jobs, 1)), FEWEST)
 
 
 def stop_of(view: View, finding: Finding) -> int:
