@@ -185,4 +185,4 @@ def test_a_program_in_a_hurry_is_slowed_move_by_move(tmp_path, capsys):
         assert np.degrees(found["joint_speed"]) == pytest.approx(row["factor"] * inside.max(), rel=0.01)
         ramps = found["acceleration_time"] + found["braking_time"]
         assert 0.3 * row["time_then"] < ramps < 1.001 * row["time_then"]
-        assert re.search(rf"^ +{re.escape(' + '.join(row['moves']))} +{found['percent']:.1f} ", text, re.MULTILINE)
+        assert re.search(rf"^ +{re.escape(' + '.join(row['moves']))} +{found['percent']:.1f} % ", text, re.MULTILINE)

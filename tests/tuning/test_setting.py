@@ -1,5 +1,6 @@
 """What is typed into a robot's program, against moves whose figures are known in closed form."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -47,8 +48,8 @@ def test_a_trapezoid_slowed_to_80_per_cent(trapezoid):
     # 1.2 s / 0.8 = 1.5 s; in the text speeds are rounded down and times up
     text = gm.tuning_text(tuning)
     assert "1.200 s become 1.500 s, 0.300 s or 25.0 % more" in text
-    (line,) = [line.split() for line in text.splitlines() if line.split()[:2] == ["over", "80.0"]]
-    assert line[2:] == ["400", "1600", "1", "400", "mm/s", "0.250", "0.500"]
+    (line,) = [line.split() for line in text.splitlines() if line.split()[:3] == ["over", "80.0", "%"]]
+    assert line[3:] == ["400", "1600", "1", "400", "mm/s", "0.250", "0.500", "1.500"]
 
 
 def test_the_tool_leads_where_there_are_no_joints_and_rounded_ramps_count_whole(trapezoid):
@@ -90,3 +91,24 @@ def test_a_slow_start_counts_no_longer_than_to_the_peak(trapezoid):
     found = setting(case, stretch, 1.0)
     assert found.acceleration_time == pytest.approx(0.6, abs=0.001)
     assert found.braking_time == pytest.approx(0.2, abs=0.001)
+
+
+def test_a_whole_program_faster_than_a_dial_goes_is_typed_move_by_move(trapezoid):
+    """Twice the speed: 1 m/s, 10 m/s^2, 0.1 s up, 0.2 s to brake, 0.6 s in all; a wait of 0.3 s becomes 0.15 s."""
+    old = trapezoid.trajectory
+    wait = np.arange(1, 76) * 0.004
+    more = {name: np.vstack([getattr(old, name), np.zeros((75, 1))]) for name in ("qd", "qdd")}
+    q = np.vstack([old.q, np.full((75, 1), old.q[-1, 0])])
+    labels = ("a way with a name that is longer than any column",) * old.samples + ("wait",) * 75
+    program = gm.JointTrajectory(t=np.append(old.t, LONG + wait), q=q, moves=labels, **more)
+    tuning = gm.tune(replace(trapezoid, trajectory=program, joint_limits=JointLimits(speed=[2 * SPEED])))
+    way, wait = tuning.override.rows
+    assert (tuning.override.factor, way.factor, way.limit, wait.setting) == (2.0, 2.0, None, None)
+    assert way.setting.tool_speed == pytest.approx(2 * SPEED)
+    assert way.setting.tool_acceleration == pytest.approx(4 * SPEED / UP)
+    assert (way.time_then, wait.time_then) == (pytest.approx(0.6), pytest.approx(0.15))
+    text = gm.tuning_text(tuning)
+    assert re.search(r"\.\.\. +200.0 % +1000 +10000 +1 +1000 mm/s +0.100 +0.200 +0.600\n", text)
+    assert re.search(r"\n    wait  [ -]+ 0.150\n", text)
+    assert text.count("to type in") == 2
+    assert all(len(line) <= 100 for line in text.splitlines())

@@ -39,6 +39,7 @@ def _override(found: Override) -> dict[str, Any]:
         "factor": found.factor,
         "closed_form": plain(found.closed_form),
         "limit": _limit(found.limit),
+        "rows": [_row(row) for row in found.rows],
         "curve": {"speed": plain(found.curve.speed), "ratio": plain(found.curve.ratio)},
         **_cycle(found),
         "report": None if found.report is None else report_tree(found.report),

@@ -47,7 +47,8 @@ def _override(found: Override) -> list[str]:
     lines += _wrapped("    ", f"limited by {found.limit.text}")
     at = np.linspace(0, found.curve.speed.size - 1, CURVE_SHOWN).round().astype(int)
     shown = ", ".join(f"{_figure(found.curve.ratio[i])} at {100 * found.curve.speed[i]:.0f} %" for i in at)
-    return lines + _wrapped("    ", f"least margin over its target, swing and stops aside: {shown} of the speed")
+    lines += _wrapped("    ", f"least margin over its target, swing and stops aside: {shown} of the speed")
+    return lines + (_settings(found.rows) if found.factor is not None and found.factor > 1.0 else [])
 
 
 def _cycle(found: Override | Moves | Retimed) -> str:
@@ -64,13 +65,7 @@ def _figure(value: float) -> str:
 
 def _moves(found: Moves) -> list[str]:
     end = _cycle(found) if found.passed else "the program does not pass"
-    settings = _settings(found.rows)
-    lines = [*_wrapped("  each move      ", end), *_table(found.rows)]
-    return (
-        [*lines, "", "  to type in     the largest that each move reaches then, rounded to the slower side", *settings]
-        if settings
-        else lines
-    )
+    return [*_wrapped("  each move      ", end), *_table(found.rows), *_settings(found.rows)]
 
 
 def _retimed(found: Retimed) -> list[str]:
@@ -119,27 +114,35 @@ def _table(rows: Sequence[Move]) -> list[str]:
 
 
 def _settings(rows: Sequence[Move]) -> list[str]:
-    """The speeds to type in, rounded so that what is typed is no faster."""
-    wide, head = _wide(rows), ["speed [%]", "tool [mm/s]", "[mm/s^2]", "joint", "its speed", "up in [s]", "braking [s]"]
-    shown = [(row.name, _cells(row.setting)) for row in rows if row.setting is not None]
+    """What to type in, rounded so that what is typed is no faster; where nothing moves, the wait."""
+    if all(row.setting is None for row in rows):
+        return []
+    head = ["speed", "tool mm/s", "mm/s^2", "joint", "its speed", "up s", "brake s", "time s"]
+    shown = [(row.name, [*_cells(row.setting), _later(row.time_then)]) for row in rows]
     widths = [max(map(len, column)) for column in zip(head, *(cells for _, cells in shown), strict=True)]
-    return [
+    wide = min(_wide(rows), WIDTH - 4 - sum(w + 2 for w in widths))
+    table = [
         f"    {_short(name, wide):<{wide}}" + "".join(f"  {cell:>{w}}" for cell, w in zip(cells, widths, strict=True))
-        for name, cells in ([("move", head), *shown] if shown else [])
+        for name, cells in [("move", head), *shown]
     ]
+    return ["", "  to type in     the largest that each move reaches then, rounded to the slower side", *table]
 
 
-def _cells(found: Setting) -> list[str]:
+def _cells(found: Setting | None) -> list[str]:
+    if found is None:
+        return ["-"] * 7
     joint, leads = "-", "-"
     if found.joint is not None and found.joint_speed is not None:
         joint = f"{found.joint}"
-        speed, unit = (
-            (1e3 * found.joint_speed, "mm/s") if found.joint_slides else (np.degrees(found.joint_speed), "deg/s")
-        )
-        leads = f"{figure(speed)} {unit}"
+        scale, unit = (1e3, "mm/s") if found.joint_slides else (np.degrees(1.0), "deg/s")
+        leads = f"{figure(scale * found.joint_speed)} {unit}"
     tool = [figure(1e3 * found.tool_speed), figure(1e3 * found.tool_acceleration)]
-    times = [f"{np.ceil(1e3 * each - 1e-6) / 1e3:.3f}" for each in (found.acceleration_time, found.braking_time)]
-    return [f"{found.percent:.1f}", *tool, joint, leads, *times]
+    times = [_later(found.acceleration_time), _later(found.braking_time)]
+    return [f"{found.percent:.1f} %", *tool, joint, leads, *times]
+
+
+def _later(time: float) -> str:
+    return f"{np.ceil(1e3 * time - 0.01) / 1e3:.3f}"  # a step is put beside its sample, microseconds away
 
 
 def _wide(rows: Sequence[Move]) -> int:

@@ -64,6 +64,7 @@ class Override:
         cycle_then: With the factor [s], or None.
         job: The job at that speed, or None.
         report: What the checker says of it; without a factor, of the slowest program tried.
+        rows: Its moves at that speed, none of them kept; none without a factor.
     """
 
     factor: float | None
@@ -74,6 +75,7 @@ class Override:
     cycle_then: float | None
     job: Job | None
     report: Report | None
+    rows: tuple[Move, ...] = ()
 
 
 def saved(now: float, then: float | None) -> tuple[float | None, float | None]:
