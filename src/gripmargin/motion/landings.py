@@ -20,7 +20,7 @@ from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 
 WINDOW = 0.1  # [s] over which the speed is taken, so that the noise of a recording is no motion
 CREEP = 2e-3  # [m/s] speed that counts as rest
-STILL = 2e-5  # [m] that a tool at rest may stray
+STILL = 5e-5  # [m] that a tool at rest may stray
 LEVER = 0.1  # [m] from the tool's origin to the points whose way counts as a turn
 NEAR = 5e-3  # [m] along the tool's axis: a tool that comes down ends so straight, one that has left is so far away
 TURNED, SLID = np.deg2rad(1.0), 1e-3  # [rad, m] a turn or slide of the tool on its place that is meant to let go
