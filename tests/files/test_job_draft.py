@@ -95,7 +95,7 @@ def test_no_strength_stands_in_it():
     assert drafted["targets"] == {}
 
 
-def poses(tmp_path, moves, legs):
+def poses(tmp_path, moves, legs, roll=180):
     """A tool that looks down and goes from height to height [m] at x [m], a second a leg; labels one a leg."""
     share = np.linspace(0.0, 1.0, 51)[1:]
     share = (3 * share**2 - 2 * share**3)[:, None]
@@ -105,7 +105,7 @@ def poses(tmp_path, moves, legs):
     rows = ["t [s],x [m],y [m],z [m],roll [deg],pitch [deg],yaw [deg]" + (",move" if moves else "")]
     for k, (x, z) in enumerate(way):
         label = [moves[max(k - 1, 0) // 50]] if moves else []
-        rows.append(",".join([f"{0.02 * k:.2f}", f"{x:.9f}", "0", f"{z:.9f}", "180", "0", "0", *label]))
+        rows.append(",".join([f"{0.02 * k:.2f}", f"{x:.9f}", "0", f"{z:.9f}", f"{roll}", "0", "0", *label]))
     file.write_text("\n".join(rows) + "\n", encoding="utf-8")
     return tomllib.loads(text := gm.draft_job(file, folder=tmp_path)), text
 
@@ -146,6 +146,13 @@ def test_one_landing_none_and_a_third(tmp_path):
     tree, text = poses(tmp_path, None, [*TWO, (0, 0.1), *ONE[1:4]])
     assert len(kinds(tree)) == 3
     assert "# The tool comes down again, 8.8" in text
+
+
+@pytest.mark.parametrize(("lean", "asks"), [(3.5, False), (7.0, True)])
+def test_a_tool_that_leans_asks_how_the_face_lies(tmp_path, lean, asks):
+    """Within 5 degrees the face is meant to be level."""
+    tree, _ = poses(tmp_path, MOVES, TWO, roll=180 - lean)
+    assert [("rpy" in tree[table]["face"]) for table in ("pick", "nest")] == [asks, asks]
 
 
 def test_labels_cannot_break_out_of_a_comment(tmp_path):

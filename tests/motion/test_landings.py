@@ -110,6 +110,26 @@ def test_how_straight_it_has_to_come_down(share, found):
     assert len(landings(program(way))[0]) == found
 
 
+def test_how_long_and_how_far_a_rest_is():
+    """At 1 mm/s a tool is within 0.05 mm of a place for 0.1 s; it turns at 0.03 rad/s: no rest, at 0.015 it is one."""
+    t = np.arange(0.0, 1.0, 0.004)
+    slow = gm.PoseTrajectory(t=t, position=1e-3 * t[:, None] * [[1.0, 0.0, 0.0]], rotation=[DOWN] * t.size)
+    (rest,) = Structure.of(slow, None).rests
+    sides = (rest.first > 0) + (rest.last < t.size - 1)
+    assert t[rest.last] - t[rest.first] == pytest.approx(0.05 * sides, abs=0.01)
+    for rate, rests in ((0.03, 0), (0.015, 1)):
+        turned = np.stack([DOWN @ gm.pose(rpy=(0.0, 0.0, rate * each))[:3, :3] for each in t])
+        made = gm.PoseTrajectory(t=t, position=np.zeros((t.size, 3)), rotation=turned)
+        assert len(Structure.of(made, None).rests) == rests
+
+
+@pytest.mark.parametrize(("pause", "waits"), [(0.04, 0), (0.10, 1)])
+def test_a_wait_is_a_rest_of_a_tenth_of_a_second(pause, waits):
+    """The moves before and after are within 0.05 mm for 0.013 s: 3 s^2 100 mm = 0.05 mm."""
+    made = program([(0, OVER), (1, PICK), (1 + pause, PICK), (2 + pause, OVER)])
+    assert len(Structure.of(made, None).waits(made.t)) == waits
+
+
 def test_a_joint_program_needs_its_robot():
     made = gm.JointTrajectory(t=[0.0, 1.0], q=[[0.0], [1.0]])
     with pytest.raises(gm.InputError, match="without a robot"):
