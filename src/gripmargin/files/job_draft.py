@@ -17,7 +17,7 @@ from gripmargin.files.job_values import LONGEST_LABEL, UNMEASURED
 from gripmargin.files.robots import is_robot_file, named_chain
 from gripmargin.files.source import printable
 from gripmargin.files.trajectory_file import read_trajectory
-from gripmargin.motion.landings import WINDOW, Landing, Rest, Structure
+from gripmargin.motion.landings import WINDOW, Landing, Structure
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 
 MOST_LISTED = 40  # moves and rests that the comments list, and labels that a phase names
@@ -107,7 +107,7 @@ def draft_job(
         text += _robot(robot, end_link, folder)
     text += [_PADS, f"\n[program]\ntrajectory = {toml_value(os.path.relpath(file, folder))}\n"]
     text += [] if topic is None else [f"topic = {toml_value(topic)}\n"]
-    text += [*_moves(trajectory, found.rests), *_phases(trajectory, found.landings)]
+    text += [*_moves(trajectory, found), *_phases(trajectory, found.landings)]
     text += [] if columns is None else ["\n", as_toml(columns)]
     for table, landing in zip(("pick", "nest"), found.landings, strict=False):
         text += _place(table, trajectory, found, landing)
@@ -123,11 +123,10 @@ def _robot(robot: str, end_link: str | None, folder: str | Path) -> Iterator[str
     yield "# base = ...                            # where the robot does not stand in the origin of the world\n"
 
 
-def _moves(trajectory: Trajectory, rests: tuple[Rest, ...]) -> Iterator[str]:
+def _moves(trajectory: Trajectory, found: Structure) -> Iterator[str]:
     t = trajectory.t
     moves = [f"{toml_value(label)} {_span(t, first, last)}" for label, first, last in trajectory.runs()]
-    long = [rest for rest in rests if t[rest.last] - t[rest.first] >= WINDOW]
-    still = [_span(t, rest.first, rest.last) for rest in long]
+    still = [_span(t, rest.first, rest.last) for rest in found.waits(t)]
     for what, each in (*([("moves", moves)] if moves else []), ("stands still", still)):
         more = f", and {len(each) - MOST_LISTED} more" if len(each) > MOST_LISTED else ""
         line = f"# {what}: {', '.join(each[:MOST_LISTED]) or 'none'}{more}"

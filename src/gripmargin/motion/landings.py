@@ -18,9 +18,9 @@ from gripmargin.motion.chain import Chain
 from gripmargin.motion.tool_motion import check_columns, joint_motion
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 
-WINDOW = 0.1  # [s] over which the speed is taken, so that the noise of a recording is no motion
+WINDOW = 0.1  # [s] over which the speed is taken, so that noise is no motion; a rest as long as that is a wait
 CREEP = 2e-3  # [m/s] speed that counts as rest
-STILL = 2e-5  # [m] that a tool at rest may stray
+STILL = 5e-5  # [m] that a tool at rest may stray
 LEVER = 0.1  # [m] from the tool's origin to the points whose way counts as a turn
 NEAR = 5e-3  # [m] along the tool's axis: a tool that comes down ends so straight, one that has left is so far away
 TURNED, SLID = np.deg2rad(1.0), 1e-3  # [rad, m] a turn or slide of the tool on its place that is meant to let go
@@ -94,6 +94,10 @@ class Structure:
                 landings.append(found)
         return cls(position, rotation, tuple(rests), tuple(landings))
 
+    def waits(self, t: FloatArray) -> list[Rest]:
+        """Return the rests that last, at given times of the samples [s], shape (n,)."""
+        return [rest for rest in self.rests if t[rest.last] - t[rest.first] >= WINDOW]
+
 
 def _poses(trajectory: Trajectory, robot: Chain | None) -> tuple[FloatArray, FloatArray]:
     if not isinstance(trajectory, JointTrajectory):
@@ -108,17 +112,20 @@ def _poses(trajectory: Trajectory, robot: Chain | None) -> tuple[FloatArray, Flo
 
 def _rests(t: FloatArray, position: FloatArray, rotation: FloatArray) -> list[Rest]:
     points = np.hstack([position, position + LEVER * rotation[:, :, 0], position + LEVER * rotation[:, :, 1]])
-    later = np.column_stack([np.interp(t + WINDOW / 2, t, column) for column in points.T])
-    earlier = np.column_stack([np.interp(t - WINDOW / 2, t, column) for column in points.T])
-    way = _farthest(later - earlier)
+    after, before = np.minimum(t + WINDOW / 2, t[-1]), np.maximum(t - WINDOW / 2, t[0])
+    way = _farthest(np.column_stack([np.interp(after, t, c) - np.interp(before, t, c) for c in points.T]))
     rests: list[Rest] = []
-    for slow, run in groupby(range(t.size), key=(way <= CREEP * WINDOW).__getitem__):
+    for slow, run in groupby(range(t.size), key=(way <= CREEP * (after - before)).__getitem__):
         members = list(run)
         if slow:
             at = members[0] + int(np.argmin(way[members[0] : members[-1] + 1]))
-            strays = np.flatnonzero(_farthest(points[members[0] : members[-1] + 1] - points[at]) > STILL) + members[0]
-            first = int(max(strays[strays < at], default=members[0] - 1)) + 1
-            last = int(min(strays[strays > at], default=members[-1] + 1)) - 1
+            low = int(np.searchsorted(t, before[members[0]]))
+            high = int(np.searchsorted(t, after[members[-1]], side="right"))
+            strays = np.flatnonzero(_farthest(points[low:high] - points[at]) > STILL) + low
+            first = int(max(strays[strays < at], default=low - 1)) + 1
+            last = int(min(strays[strays > at], default=high)) - 1
+            if rests and first <= rests[-1].last:
+                first = rests.pop().first
             rests.append(Rest(first, last))
     return rests
 
