@@ -333,8 +333,8 @@ def test_many_jobs_fit_a_phone_and_print_with_those_that_fail(tab, many):
     assert tab.run("[...document.querySelectorAll('.filter button')].every(b => b.offsetHeight >= 24)")
     tab.say("Emulation.setEmulatedMedia", media="print")
     try:
-        seen = "[...document.querySelectorAll('.entry .verdict')].filter(e => e.checkVisibility()).map(e => e.closest('.entry').id)"
-        assert tab.run(seen) == ["job2"]
+        seen = "[...document.querySelectorAll('.entry .verdict')].filter(e => e.checkVisibility())"
+        assert tab.run(f"{seen}.map(e => e.closest('.entry').id)") == ["job2"]
         assert tab.run("[...document.querySelectorAll('.entry>summary')].every(e => e.checkVisibility())")
     finally:
         tab.say("Emulation.setEmulatedMedia", media="")
