@@ -13,7 +13,7 @@ import numpy as np
 from gripmargin.base.errors import GripmarginError, InputErrors
 from gripmargin.reports.html.job import job
 from gripmargin.reports.html.summary import checks_table, decides, head, kept, stamp
-from gripmargin.reports.html.text import bullets, margin, safe, tag
+from gripmargin.reports.html.text import NONE, bullets, margin, safe, tag
 from gripmargin.reports.html.view import View
 from gripmargin.reports.series import stops, used
 from gripmargin.results.findings import Verdict, overall
@@ -98,7 +98,9 @@ def row(key: str, file: str, entry: Report | GripmarginError, jobs: int) -> str:
         said, brief = "", head(view) + checks_table(view)
         if worst is not None:
             least = kept(worst)
-            said = f"{worst.check.replace('_', ' ')}: {worst.measure} {margin(worst.value)}, target {worst.target:g}"
+            value, low = margin(worst.value), margin(worst.low)
+            between = value if low in (value, NONE) else f"{value}, perhaps {low}"
+            said = f"{worst.check.replace('_', ' ')}: {worst.measure} {between}, target {worst.target:g}"
             share = tag("b", margin(least)) + " of target" if math.isfinite(least) else ""
         curve = _curve(view)
         text = base64.b64encode(zlib.compress(job(view).encode(), 9)).decode("ascii")
