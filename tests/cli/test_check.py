@@ -147,7 +147,9 @@ def test_every_form_of_a_report_says_that_checks_were_chosen(folder, run):
     outputs = ["--json", "x.json", "--junit", "x.xml", "--html", "x.html"]
     out = run("good.toml", "heavy.toml", *ALONE, "--checks", "swing", *outputs)[1]
     assert "IN ALL  2 jobs, by chosen checks only: " in out
-    assert "good (chosen checks only)" in (folder / "x.html").read_text()
+    page = (folder / "x.html").read_text()
+    assert "good (chosen checks only)" in page
+    assert '<span class="file">heavy.toml</span>' in page
     assert "good (chosen checks only)" in (folder / "x.xml").read_text()
     for tree in json.loads((folder / "x.json").read_text()):
         assert {"check": "hold", "reason": "it was not chosen"} in tree["not_checked"]

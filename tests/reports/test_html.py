@@ -507,7 +507,7 @@ def test_numbers_are_never_broken():
 
 def inside(text):
     """What the rows of a page open: the markup of each job by its place among those given."""
-    found = re.findall(r'id="(job\d+)".*?class="packed">([^<]*)<', text, re.DOTALL)
+    found = re.findall(r'<script type="text/plain" class="packed" data-job="(job\d+)">([^<]*)<', text)
     return {key: zlib.decompress(base64.b64decode(packed)).decode() for key, packed in found}
 
 

@@ -333,9 +333,12 @@ def test_many_jobs_fit_a_phone_and_print_with_those_that_fail(tab, many):
     assert tab.run("[...document.querySelectorAll('.filter button')].every(b => b.offsetHeight >= 24)")
     tab.say("Emulation.setEmulatedMedia", media="print")
     try:
-        seen = "[...document.querySelectorAll('.entry .verdict')].filter(e => e.checkVisibility()).map(e => e.closest('.entry').id)"
-        assert tab.run(seen) == ["job2"]
+        seen = "[...document.querySelectorAll('.entry .verdict')].filter(e => e.checkVisibility())"
+        assert tab.run(f"{seen}.map(e => e.closest('.entry').id)") == ["job2"]
         assert tab.run("[...document.querySelectorAll('.entry>summary')].every(e => e.checkVisibility())")
+        tab.say("Emulation.setDeviceMetricsOverride", width=700, height=990, deviceScaleFactor=1, mobile=False)
+        apart = "[...document.querySelectorAll('.entry>summary')].every(e => edge(e, 0).right <= edge(e, 1).left)"
+        assert tab.run(f"{{const edge = (e, i) => e.children[i].getBoundingClientRect(); {apart}}}")
     finally:
         tab.say("Emulation.setEmulatedMedia", media="")
 

@@ -12,8 +12,8 @@ import numpy as np
 
 from gripmargin.base.errors import GripmarginError, InputErrors
 from gripmargin.reports.html.job import job
-from gripmargin.reports.html.summary import checks, decides, head, kept, stamp
-from gripmargin.reports.html.text import bullets, margin, safe, tag
+from gripmargin.reports.html.summary import checks_table, decides, head, kept, stamp
+from gripmargin.reports.html.text import NONE, bullets, margin, safe, tag
 from gripmargin.reports.html.view import View
 from gripmargin.reports.series import stops, used
 from gripmargin.results.findings import Verdict, overall
@@ -95,14 +95,16 @@ def row(key: str, file: str, entry: Report | GripmarginError, jobs: int) -> str:
     name, said, share, curve, packed = file, "the job could not be checked", "", "", ""
     if isinstance(entry, Report):
         view, worst, name = View.of(entry, key, jobs), decides(entry), entry.title
-        said, brief = "", head(view) + checks(view)
+        said, brief = "", head(view) + checks_table(view)
         if worst is not None:
             least = kept(worst)
-            said = f"{worst.check.replace('_', ' ')}: {worst.measure} {margin(worst.value)}, target {worst.target:g}"
+            value, low = margin(worst.value), margin(worst.low)
+            between = value if low in (value, NONE) else f"{value}, perhaps {low}"
+            said = f"{worst.check.replace('_', ' ')}: {worst.measure} {between}, target {worst.target:g}"
             share = tag("b", margin(least)) + " of target" if math.isfinite(least) else ""
         curve = _curve(view)
         text = base64.b64encode(zlib.compress(job(view).encode(), 9)).decode("ascii")
-        packed = f'<script type="text/plain" class="packed">{text}</script>'
+        packed = f'<script type="text/plain" class="packed" data-job="{key}">{text}</script>'
     else:
         brief = broken(file, entry)
     where = tag("span", safe(file), class_="file") if file and name != file else ""

@@ -213,7 +213,7 @@
 
   async function unpack(entry) {
     const packed = entry.querySelector('script.packed'), section = entry.querySelector('.job');
-    if (!entry.open || !packed) return;
+    if (!packed) return;
     packed.remove();
     try {
       section.innerHTML = await unpacked(packed.textContent);
@@ -256,7 +256,9 @@
       entry.open = true;
       entry.scrollIntoView();
     };
-    for (const entry of entries) entry.addEventListener('toggle', () => unpack(entry));
+    for (const entry of entries) entry.addEventListener('toggle', () => {
+      if (entry.open) unpack(entry); else entry.scrollIntoView({block: 'nearest'});
+    });
     addEventListener('hashchange', address);
     address();
   }

@@ -112,6 +112,21 @@ def _name(check: str) -> str:
 
 
 def checks(view: View) -> str:
+    """Return the table of checks, and what their figures are."""
+    more = "".join(
+        tag(
+            "div",
+            tag("dt", safe(_name(check.check)))
+            + "".join(tag("dd", safe(line)) for line in (check.text, *check.lines, *check.doubts) if line),
+        )
+        for check in view.report.checks
+        if check.text or check.lines or check.doubts
+    )
+    told = fold("What the figures are", tag("dl", more, class_="more"), beside="check by check") if more else ""
+    return checks_table(view) + told
+
+
+def checks_table(view: View) -> str:
     """Return the table of checks."""
     rows = []
     for check in view.report.checks:
@@ -136,17 +151,7 @@ def checks(view: View) -> str:
             ]
         )
     columns = ["check", "verdict", "measure", "worst", "between", "target", "beside the target", "at"]
-    more = "".join(
-        tag(
-            "div",
-            tag("dt", safe(_name(check.check)))
-            + "".join(tag("dd", safe(line)) for line in (check.text, *check.lines, *check.doubts) if line),
-        )
-        for check in view.report.checks
-        if check.text or check.lines or check.doubts
-    )
-    told = fold("What the figures are", tag("dl", more, class_="more"), beside="check by check") if more else ""
-    return table(columns, rows, caption="Checks with their worst figures", class_="checks") + told
+    return table(columns, rows, caption="Checks with their worst figures", class_="checks")
 
 
 def gauge(check: CheckResult) -> str:
