@@ -556,6 +556,23 @@ def test_two_hundred_jobs_stay_small(demo):
     assert np.mean(sizes) < 49_000
 
 
+def test_a_job_among_many_keeps_its_peak(long_report):
+    """Twelve jobs have all that single ones have; of two hundred the worst instants are still drawn and said."""
+    report = long_report
+    alone, twelve, more = (View.of(report, "job1", jobs) for jobs in (1, 12, 13))
+    assert (alone.columns, alone.stops.size) == (twelve.columns, twelve.stops.size)
+    assert more.columns < twelve.columns
+    assert more.stops.size < twelve.stops.size
+    least = float(np.nanmin(report.samples.governing))
+    text = row("job1", "lid.toml", report, 200)
+    (found,) = inside(text).values()
+    tree = json.loads(re.search(r'class="data">(.*?)</script>', found)[1])
+    assert max(u for u in tree["share"] if u is not None) == pytest.approx(1 / least, rel=1e-5)
+    small = re.search(r'class="spark".*?class="s1" d="([^"]*)"', text)[1]
+    deep = max(float(y) for y in re.findall(r"[ML][\d.]+ ([\d.]+)", small))
+    assert deep == pytest.approx(24.0 * min(1 / least / 1.6, 1.0), abs=0.06)
+
+
 def test_command_writes_the_page_whole(tmp_path, capsys, pages):
     where, job = tmp_path / "page.html", str(JOBS / "lid-no-data.toml")
     assert cli.main(["check", job, "--html", str(where)]) == cli.UNDECIDED
