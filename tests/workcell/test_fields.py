@@ -15,6 +15,7 @@ import gripmargin as gm
 from gripmargin.base.docstrings import attributes
 from gripmargin.base.units import DIMENSIONS
 from gripmargin.files import job_keys, job_schema
+from gripmargin.files.column_map import ColumnGroup, TimeColumn
 from gripmargin.files.job_schema import JobFile, table, table_at
 from gripmargin.workcell.fields import Declared, Fault, key
 from gripmargin.workcell.job import Job, JointLimits
@@ -217,6 +218,9 @@ CLASSES = {
     "flange": gm.Flange,
     "targets": gm.Targets,
     "program.phases": gm.Phase,
+    "program.columns": gm.Columns,
+    "program.columns.time": TimeColumn,
+    "program.columns.joints": ColumnGroup,
     "gripper.pads.rectangle": gm.Pad,
     "gripper.pads.disc": gm.Pad,
     "gripper.pads.polygon": gm.Pad,
@@ -225,7 +229,7 @@ CLASSES = {
 FILE_ALONE = {
     "robot": {"model", "urdf", "xacro_arguments", "packages", "base_link", "end_link", "joint_names", "base", "tool"},
     "part": {"at"},
-    "program": {"topic", "recording_topic"},
+    "program": {"topic", "recording_topic", "columns", "recording_columns"},
     "gripper.pads.rectangle": {"shape", "size"},
     "gripper.pads.disc": {"shape", "diameter"},
     "gripper.pads.polygon": {"shape", "outline"},

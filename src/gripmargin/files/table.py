@@ -171,7 +171,7 @@ def read_sheet(sheet: Sheet, robot: Chain | None, wanted: Columns | None = None)
     else:
         data["t"], note = times(data, by_name, sheet.written)
         notes = (note, *notes) if note else notes
-        if np.mean(np.diff(data["t"]) == 0) > MOSTLY:
+        if data["t"].size > 2 and np.mean(np.diff(data["t"]) == 0) > MOSTLY:
             raise InputError(where, "times that repeat from row to row", "a time of its own a row", NO_TIMES)
     check_times(data["t"], locate)
     build: dict[str, Any] = {"t": data["t"], "moves": moves, "source": sheet.source, "notes": notes}
