@@ -1,6 +1,7 @@
 """What several tests need: published figures, random chains and bodies, an arm, pads, programs with exact rates."""
 
 import importlib.util
+import os
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,10 +12,15 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.run.workers import ONE_THREAD
 
 pytest_plugins = ["support.jobs", "support.slides"]
 
 REFERENCE = Path(__file__).parent / "reference"
+
+# Workers are as many as cores: threads of their own would wait for each other.
+for name in ONE_THREAD:
+    os.environ.setdefault(name, "1")
 
 
 @pytest.hookimpl(optionalhook=True)
