@@ -115,7 +115,7 @@ def test_a_shaking_that_looks_like_noise_counts(thrust, hertz, size, speeds):
     q, qd, _ = swing(t, 2.0, 0.4)
     use = thrust(t, q + rise * np.sin(w * t), qd + rise * w * np.cos(w * t) if speeds else None)
     due = used(size * w**2)
-    assert due * 0.999 <= use.high.max() <= 1.3 * due + used(0.45)
+    assert due * 0.999 <= use.high.max() <= 1.05 * due + used(0.45)
 
 
 class TestPadLost:
