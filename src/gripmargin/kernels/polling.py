@@ -44,9 +44,6 @@ TOO_LATE: Final = 1.3  # periods by which the reads of a stretch may differ in l
 COUNTED: Final = 0.2  # periods by which a count may be off and is still known
 ODD: Final = 0.05  # part of reads one period apart that shows two periods to be two
 PASSES: Final = 6  # in which numbers are mended
-PART: Final = 0.5  # periods by which a count may be off at the ends of the first part that is clocked
-FINEST: Final = 0.01  # the same at last
-APART: Final = 0.05  # periods by which clocks that are tried differ
 SURE: Final = 0.02  # by which part the period may be off
 
 
@@ -122,13 +119,12 @@ def renewals(t: FloatArray, y: FloatArray, repeats: Flags) -> Renewals | None:
     if not jerky(s[kept], fresh):
         return None
     plain = _jerkiness(s[kept], fresh, places)
+    found = [_counted(s, fresh, kept, usual) for usual in (1, 2)]
     best = None
-    for usual in (1, 2):
-        counted = _counted(s, fresh, kept, usual)
-        for each in (counted, None if counted is None else _clocked(s, fresh, kept, counted)):
-            left = np.inf if each is None else _jerkiness(each.number[kept].astype(np.float64), fresh, places)
-            if left < (BETTER if each is counted else ALIKE) * plain:
-                best, plain = each, left
+    for each in found:
+        left = np.inf if each is None else _jerkiness(each.number[kept].astype(np.float64), fresh, places)
+        if left < BETTER * plain:
+            best, plain = each, left
     return best
 
 
@@ -206,63 +202,9 @@ def _counted(s: FloatArray, y: FloatArray, kept: Indices, usual: int) -> Renewal
         number[np.searchsorted(s, x)] = ahead + k
         done = upto
     number[done:] = ahead + np.floor((s[done:] - origin) / period)
-    mended = _mended(number[kept], y)[_last_kept(kept, s.size)]
-    whole = np.maximum.accumulate(mended - mended.min()).astype(np.int64)
+    number = _mended(number[kept], y)[np.cumsum(np.isin(np.arange(s.size), kept)) - 1]
+    whole = np.maximum.accumulate(number - number.min()).astype(np.int64)
     return Renewals(period, error, whole, events)
-
-
-def _clocked(s: FloatArray, y: FloatArray, kept: Indices, found: Renewals) -> Renewals | None:
-    """Renewals at even times over all reads, from a period that is known well enough to count a part of them.
-
-    Period and time of a renewal are those with which the samples are smoothest over ever longer parts, about their
-    middle; each twice as long tells the period twice as well.
-
-    Args:
-        s: Times of all reads [s], shape (n,).
-        y: Samples that do not repeat, shape (channels, m).
-        kept: Which reads these are, shape (m,).
-        found: What stretches by themselves say.
-    """
-    x: FloatArray = s[kept]
-    places = _in_motion(y)
-    plain, new = _jerkiness(x, y, places), np.diff(y, axis=1).any(axis=0)
-
-    def score(number: FloatArray, here: Indices) -> float:
-        """How jerky samples are, and how many have one number and not one value."""
-        part = slice(here[0], here[-1] + ORDER)
-        odd = ((np.diff(number) == 0.0) & new)[part].mean()
-        return _jerkiness(number, y, here) + plain * float(odd)
-
-    middle = float(np.median(x[places]))
-    reach = min(PART * found.period / found.error, 1.0)
-    period, wide, at, about, apart = found.period, found.error, 0.0, 0.5, APART
-    while True:
-        here = places[np.abs(x[places] - middle) <= reach]
-        if here.size < FEWEST:
-            return None
-        fine = apart * period / reach
-        rates = period * (1.0 + wide * np.linspace(-1.0, 1.0, 2 * int(np.ceil(wide / fine)) + 1))
-        ats = at + about * np.linspace(-1.0, 1.0, 2 * int(np.ceil(about / apart)) + 1)
-        left = np.array([[score(np.floor((x - middle) / p - a), here) for a in ats] for p in rates])
-        i, j = np.nonzero(left <= ALIKE * left.min())
-        period, at = float(rates[i].mean()), float(ats[j].mean())
-        wide, about = float(np.ptp(rates[i])) / 2.0 / period + 2.0 * fine, float(np.ptp(ats[j])) / 2.0 + 2.0 * apart
-        if reach < max(x[-1] - middle, middle - x[0]):
-            reach *= 2.0
-        elif apart > FINEST and about < 4.0 * apart:
-            apart /= 2.0
-        else:
-            break
-    number = _mended(np.floor((x - middle) / period - at), y)
-    passed = np.diff(number)
-    events = int((passed != np.median(passed)).sum() + (np.diff(kept) > 1).sum())
-    whole = np.maximum.accumulate(number - number.min())[_last_kept(kept, s.size)]
-    return Renewals(period, wide, whole.astype(np.int64), min(events, found.events))
-
-
-def _last_kept(kept: Indices, n: int) -> Indices:
-    """For each of n reads which of those kept it is or repeats."""
-    return np.asarray(np.cumsum(np.isin(np.arange(n), kept)) - 1)
 
 
 def _passed(t: FloatArray, y: FloatArray) -> tuple[FloatArray, Flags]:
