@@ -217,12 +217,6 @@ def estimate_rates(
         second[2] += bias.T
         quick[:, 1:-1] = np.abs(np.diff(columns, 2))
         quick = np.where(bias > 0.0, running_max(quick, 3), 0.0)
-    spline = spline_rates(times, samples)
-
-    def found() -> Rates:
-        rows = (first[0], second[0], first[1], second[1], first[2], second[2])
-        return Rates(*rows, noise, window.T, spline, quick.T, jitter.T)
-
     if pieces:
         error = value_error(columns)
         second[:, :, (np.ptp(columns, axis=1) <= 2.01 * error) & (error <= ORDINARY)] = 0.0  # in one digit: at rest
@@ -233,12 +227,14 @@ def estimate_rates(
             beside = shaken[:, None] & running_max(quick > 0.0, 2)
             small = _narrow(times, columns, np.maximum(error, JITTER), second, window, proof=np.where(beside, 0, NEVER))
             quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
-            shaking = found().shaken(times, error).shaking
-            shakes_at_all = False if shaking is None else shaking[1].any(axis=0)[:, None]  # bounded in another way
-            _by_differences(times, columns, error, second, window, (quick + jitter > 0.0) | shakes_at_all)
+            _by_differences(times, columns, error, second, window, quick + jitter > 0.0)
+    spline = spline_rates(times, samples)
+    found = Rates(
+        first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T, jitter.T
+    )
     if late > 0.0:  # scatter that goes with the speed is no shaking, and has its place in the noise already
-        return found()
-    return found().shaken(times, value_error(columns))
+        return found
+    return found.shaken(times, value_error(columns))
 
 
 def _narrow(
@@ -298,21 +294,8 @@ def _by_differences(
         low = np.where(taken, low - room, np.minimum(low, value - half))
         high = np.where(taken, high + room, np.maximum(high, value + half))
         bounds = np.stack([low + high, np.zeros_like(low), high - low]) / 2.0
-        better = _nowhere_worse(taken | joined, bounds[2], half)
-        taken, joined = taken & better, joined & better
         second[:, run] = np.swapaxes(np.where(taken | joined, bounds, [value, sigma, bias]), 1, 2)
         window[:, run] = np.where(taken, 2.0 * step, window[:, run])
-
-
-def _nowhere_worse(changed: NDArray[np.bool_], new: FloatArray, old: FloatArray) -> NDArray[np.bool_]:
-    """Where a stretch of changed samples is bounded no worse at its worst than before, in every channel, shape (n,)."""
-    touched = changed.any(axis=0)
-    stretch = np.cumsum(np.diff(touched, prepend=False))
-    first = np.flatnonzero(np.diff(stretch, prepend=-1))
-    of_sample = stretch - stretch[0]
-    worst = [np.maximum.reduceat(np.where(changed, rows, 0.0), first, axis=1) for rows in (new, old)]
-    no_worse: NDArray[np.bool_] = np.all(worst[0] <= worst[1], axis=0)
-    return no_worse[of_sample]
 
 
 def _evenly(t: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:
