@@ -115,6 +115,16 @@ class Shortfall:
         """The place of the grip that is used most there."""
         return int(self.use.point[self.k])
 
+    @property
+    def lets_go(self) -> bool:
+        """Whether it is not only the data that falls short: a place lets go for certain, and the others may hold."""
+        return not self.fails and bool(short_of(inverse(self.use.value[self.k]), self.target))
+
+    @property
+    def unknown(self) -> bool:
+        """Whether it cannot be decided, and better data might tell."""
+        return not self.fails and not (self.lets_go and self.use.high[self.k] <= self.use.value[self.k])
+
     def finding(
         self, case: Case, check: str, worst: Mapping[str, Any], because: Mapping[str, Any], remedies: Sequence[Remedy]
     ) -> Finding:

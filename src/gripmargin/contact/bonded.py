@@ -13,6 +13,8 @@ from gripmargin.contact.locked import Locked, locked_in
 
 Strength = tuple[float, float]
 
+EVEN = 1e-6  # differences of the bond within a pad below which it is even
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Bonded:
@@ -64,6 +66,11 @@ class Bonded:
             return self.shares
         used = self.locked.used_up(self.full, self.shares)
         return tuple(np.maximum(share - less, 0.0) for share, less in zip(self.shares, used, strict=True))
+
+    @cached_property
+    def even(self) -> bool:
+        """Whether each pad holds something, and the same everywhere."""
+        return self.offset is None and all(np.ptp(own) <= EVEN and own.max() > 0.0 for own in self.left)
 
     @property
     def offset(self) -> Locked | None:
