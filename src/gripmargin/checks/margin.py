@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Use, inverse
-from gripmargin.results.findings import CheckResult, Finding, Place, Remedy, Verdict, judge, short_of
+from gripmargin.results.findings import CheckResult, Finding, Place, Remedy, Verdict, judge, on_target, short_of
 from gripmargin.results.record import Record, part
 
 SPAN = 0.05  # [s] spans of a finding closer than this are one
@@ -122,8 +122,9 @@ class Shortfall:
 
     @property
     def unknown(self) -> bool:
-        """Whether it cannot be decided, and better data might tell."""
-        return not self.fails and not (self.lets_go and self.use.high[self.k] <= self.use.value[self.k])
+        """Whether it cannot be decided, and what is not known of the motion may be all that it lacks."""
+        at_best = 2.0 * self.use.value[self.k] - self.use.high[self.k]
+        return not self.fails and on_target(inverse(max(float(at_best), 0.0)), self.target)
 
     def finding(
         self, case: Case, check: str, worst: Mapping[str, Any], because: Mapping[str, Any], remedies: Sequence[Remedy]
