@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from gripmargin.base.arrays import FloatArray, Value, frozen
 from gripmargin.base.errors import InputError
 from gripmargin.kernels.adaptive_fit import FEWEST, adaptive_fit
-from gripmargin.kernels.bursts import burst_bias
+from gripmargin.kernels.bursts import burst_bias, hidden_bias
 from gripmargin.kernels.courses import better_course
 from gripmargin.kernels.cubic_spline import spline_rates
 from gripmargin.kernels.differences import difference_bounds
@@ -214,8 +214,10 @@ def estimate_rates(
         return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
     quick, jitter = np.zeros_like(columns), np.zeros_like(columns)
     if bursts:
-        bias = burst_bias(times, columns, even=even_step(times) is not None, scatter=scatter)
-        second[2] += bias.T
+        even = even_step(times) is not None
+        bias = burst_bias(times, columns, even=even, scatter=scatter)
+        hidden = hidden_bias(times, columns, first[0].T, even=even) if scatter == 0.0 else 0.0
+        second[2] += np.maximum(bias, hidden).T
         quick[:, 1:-1] = np.abs(np.diff(columns, 2))
         quick = np.where(bias > 0.0, running_max(quick, 3), 0.0)
     if pieces:
