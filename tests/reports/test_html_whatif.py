@@ -1,4 +1,4 @@
-"""The preview of hold at other speeds and strengths, in a browser, against the library's own check of the changed job."""
+"""The preview of hold at other speeds and strengths, in a browser, against a check of the changed job."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -67,7 +67,6 @@ def test_hold_at_other_speeds_is_what_a_check_of_the_slowed_program_finds(tab, t
     for percent in ({"turn up": 300}, {"turn up": 240, "to rail": 300}):
         found = [(moves[name].start, moves[name].end, value / 100) for name, value in percent.items()]
         due = hold(at_factors(job, found))
-        print(due, now, tried(tab, **percent))
         assert due != pytest.approx(now, rel=0.02)
         assert tried(tab, **percent) == pytest.approx(due, rel=SAME)
     weak = replace(job, part=replace(job.part, surface_factor=0.7 * job.part.surface_factor))

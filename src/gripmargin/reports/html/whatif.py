@@ -17,12 +17,12 @@ from gripmargin.results.tuned import Move
 COLUMNS = 150  # of the drawing before anything is tried
 SLOWEST, FASTEST = 5, 300  # % that can be tried
 ABOUT = (
-    "Hold with moves at other speeds and pads of another strength, worked out in this page: what the motion adds to the "
-    "load grows with the square of the speed, gravity stays. "
+    "Hold with moves at other speeds and pads of another strength, worked out in this page: what the motion adds to "
+    "the load grows with the square of the speed, gravity stays. "
 )
 ALONE = (
-    "A preview of hold alone: swing, stops, press, release and the limits of the robot are left out. Only a check of the "
-    "changed program confirms it."
+    "A preview of hold alone: swing, stops, press, release and the limits of the robot are left out. Only a check of "
+    "the changed program confirms it."
 )
 UNEVEN = (
     "The pads are not bonded evenly. Which of their cells are counted on depends on the loads: the preview keeps those "
