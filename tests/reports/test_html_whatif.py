@@ -1,5 +1,6 @@
 """The preview of hold at other speeds and strengths, in a browser, against a check of the changed job."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -26,18 +27,19 @@ def opened(tab, folder, report):
 
 
 def tried(tab, **percent):
-    """The least hold margin that the page gives with rows at so many per cent, by their names."""
+    """The hold margin that the page gives with rows at so many per cent, by their names, and the least it may be."""
     for name, value in percent.items():
         row = name.replace("_", " ")
         field = (
             f"[...document.querySelectorAll('[data-try]')].find(f => f.closest('tr').textContent.startsWith('{row}'))"
         )
         tab.run(f"{{const f = {field}; f.value = '{value}'; f.dispatchEvent(new Event('input'))}}")
-    return 1.0 / float(tab.run("document.querySelector('[data-tried=said]').dataset.use"))
+    said = tab.run("(d => [d.use, d.high])(document.querySelector('[data-tried=said]').dataset)")
+    return tuple(1.0 / float(use) for use in said)
 
 
 def hold(job):
-    return next(c.low for c in gm.check_job(job, trial=True, checks=["hold"]).checks if c.check == "hold")
+    return next((c.value, c.low) for c in gm.check_job(job, trial=True, checks=["hold"]).checks if c.check == "hold")
 
 
 def at_factors(job, factors):
@@ -51,8 +53,9 @@ def at_factors(job, factors):
 
 @pytest.fixture(scope="module")
 def driver():
-    """One pad, a tool that turns the part from lying to standing, rates given; it falls short."""
+    """One pad, a tool that turns the part from lying to standing, rates given, drag of the air; it falls short."""
     job = gm.read_job(JOBS / "driver.toml")
+    job = replace(job, part=replace(job.part, drag_area=0.3))
     return job, gm.check_job(job, checks=["hold"])
 
 
@@ -60,14 +63,14 @@ def test_hold_at_other_speeds_is_what_a_check_of_the_slowed_program_finds(tab, t
     """A closed form in the page; beside it a check of the changed program."""
     job, report = driver
     opened(tab, tmp_path, report)
-    (now,) = (c.low for c in report.checks if c.check == "hold")
+    now = next((c.value, c.low) for c in report.checks if c.check == "hold")
     assert tried(tab) == pytest.approx(now, rel=1e-5)
-    assert f"hold at least {now:.2f}, short of its target" in tab.run(SAID)
+    assert re.search(rf"hold {now[0]:.2f} at [\d.]+ s: short of the target of 2.00; now {now[0]:.2f}\.", tab.run(SAID))
     moves = {move.name: move for move in report.scene.moves if not move.kept}
     for percent in ({"turn up": 300}, {"turn up": 240, "to rail": 300}):
         found = [(moves[name].start, moves[name].end, value / 100) for name, value in percent.items()]
         due = hold(at_factors(job, found))
-        assert due != pytest.approx(now, rel=0.02)
+        assert due[1] < 0.98 * now[1]
         assert tried(tab, **percent) == pytest.approx(due, rel=SAME)
     weak = replace(job, part=replace(job.part, surface_factor=0.7 * job.part.surface_factor))
     assert tried(tab, **dict.fromkeys(moves, 100), the_pads=70) == pytest.approx(hold(weak), rel=SAME)
@@ -93,7 +96,7 @@ def test_an_unknown_motion_stays_unknown(tab, tmp_path, carried):
     low = np.where(np.arange(report.samples.t.size) == 40, 0.0, report.samples.hold_margin_low)
     opened(tab, tmp_path, replace(report, samples=replace(report.samples, hold_margin_low=low)))
     tried(tab, the_pads=200)
-    assert tab.run(SAID).startswith("Hold cannot be told: the motion is not known, at 0.160 s")
+    assert tab.run(SAID).startswith("Hold cannot be told: at 0.160 s the motion is not known")
 
 
 def test_speeds_are_copied_as_tune_gives_them(tab, tmp_path, driver):
@@ -122,7 +125,7 @@ def test_places_with_a_stress_before_any_load_are_used_as_python_says(tab, tmp_p
     half = replace(face, maps=2 * face.maps, start=2 * start, spent=2 * scene.face.spent)
     loads = np.concatenate([report.samples.force, report.samples.moment], axis=1)[scene.airborne]
     due = max(replace(scene, face=half).edge_use(load).use for load in loads)
-    assert 1.0 / tried(tab, the_pads=50) == pytest.approx(due, rel=SAME)
+    assert 1.0 / tried(tab, the_pads=50)[0] == pytest.approx(due, rel=SAME)
 
 
 def test_many_jobs_have_no_preview(carried):

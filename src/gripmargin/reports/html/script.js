@@ -173,15 +173,16 @@
         f.setAttribute('aria-invalid', !f.checkValidity() || !f.value);
         if (f.dataset.try < 0) strength = share(f); else k[f.dataset.try] = share(f);
       }
+      const square = carried.map((_, j) => (inside[j].length ? Math.max(...inside[j].map(r => k[r])) : 1) ** 2);
       const uses = carried.map((i, j) => {
-        const here = inside[j].length ? Math.max(...inside[j].map(r => k[r])) : 1, square = here * here;
-        if ((here === 1 && strength === 1) || data.low[i] >= UNBOUNDED) return data.low[i];
-        if (last[j][0] !== here || last[j][1] !== strength) {
-          const found = held(loads[j][0].map((w, c) => w + square * loads[j][1][c]), strength).most;
-          last[j] = [here, strength, found ? found.v + square * (data.low[i] - data.use[i]) / strength : UNBOUNDED];
+        if (square[j] === 1 && strength === 1) return data.use[i];
+        if (last[j][0] !== square[j] || last[j][1] !== strength) {
+          const found = held(loads[j][0].map((w, c) => w + square[j] * loads[j][1][c]), strength).most;
+          last[j] = [square[j], strength, found ? found.v : UNBOUNDED];
         }
         return last[j][2];
       });
+      const highs = carried.map((i, j) => data.low[i] >= UNBOUNDED ? UNBOUNDED : uses[j] + square[j] * (data.low[i] - data.use[i]) / strength);
       let d = '', before = -2;
       carried.forEach((i, j) => {
         if (uses[j] < UNBOUNDED) {
@@ -195,13 +196,13 @@
         shown[`${r} margin`].textContent = margin(largest(uses.filter((_, j) => inside[j].includes(r))));
         shown[`${r} time`].textContent = fixed((row[1] - row[0]) / k[r], 3);
       });
-      const most = largest(uses), at = carried[uses.indexOf(most)], now = largest(carried.map(i => data.low[i]));
-      const length = width + rows.reduce((s, row, r) => s + (row[1] - row[0]) * (1 / k[r] - 1), 0);
-      const known = most < UNBOUNDED, on = most * target <= 1 + 1e-9 ? 'on target' : 'short of its target';
-      const found = known ? `Preview: hold at least ${margin(most)}, ${on}` : 'Hold cannot be told: the motion is not known';
-      mark('said').textContent = `${found}, at ${fixed(t[at], 3)} s; now ${margin(now)}, target ${fixed(target, 2)}. ` +
+      const most = largest(uses), high = largest(highs), length = width + rows.reduce((sum, row, r) => sum + (row[1] - row[0]) * (1 / k[r] - 1), 0);
+      const when = (all, v) => `${margin(v)} at ${fixed(t[carried[all.indexOf(v)]], 3)} s`, perhaps = margin(high) === margin(most) ? '' : `, perhaps ${when(highs, high)}`;
+      const on = high * target <= 1 + 1e-9 ? 'on target' : most * target > 1 + 1e-9 ? 'short of the target' : 'perhaps short of the target';
+      mark('said').textContent = (high >= UNBOUNDED ? `Hold cannot be told: at ${fixed(t[carried[highs.indexOf(high)]], 3)} s the motion is not known. ` :
+        `Preview: hold ${when(uses, most)}${perhaps}: ${on} of ${fixed(target, 2)}; now ${margin(largest(carried.map(i => data.use[i])))}. `) +
         `The program takes ${fixed(length, 3)} s; now ${fixed(width, 3)} s.`;
-      mark('said').dataset.use = most;
+      Object.assign(mark('said').dataset, {use: most, high});
       mark('typed').value = typed(rows, k);
     }
     fields.forEach(f => { f.disabled = false; f.addEventListener('input', redraw); });

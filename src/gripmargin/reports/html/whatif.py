@@ -29,13 +29,19 @@ UNEVEN = (
     "of the program as it is, while a check chooses anew, and may find more or less."
 )
 
+ERRORS = (
+    "Errors of the motion take up to {:.1f} % off the margin as it is. They are taken to grow with the square of the "
+    "speed; a check estimates them anew, and may find more or less."
+)
+LITTLE = 1e-3  # share of the margin that errors may take unsaid
+
 
 def what_if(view: View) -> str:
     """Return the chart, the table of factors, and what to type in; empty where no part is carried on known pads."""
     scene, target = view.report.scene, view.target("hold")
     if scene is None or target is None or not view.moves or view.worst is None:
         return ""
-    use = np.minimum(used(view.report.samples.hold_margin_low), BOTTOMLESS)
+    use = np.minimum(used(view.report.samples.hold_margin), BOTTOMLESS)
     raised = target * scene.raised
     words = f"target {target:g}" + (f" x {scene.raised:.2f}, for the part bends" if scene.raised > 1.0 else "")
     drawn = np.where(use < BOTTOMLESS, use, np.nan)
@@ -43,7 +49,7 @@ def what_if(view: View) -> str:
     chart = TimeChart(
         key=f"{view.key}-whatif",
         title="Hold margin",
-        unit="least it may be, at the times of the program as it is",
+        unit="at the times of the program as it is",
         about="Hold margin over time, as it is and as tried.",
         span=view.span,
         scale=scale,
@@ -98,8 +104,11 @@ def _row(move: Move) -> list[Any]:
 def _doubts(view: View, scene: Scene) -> list[str]:
     """Why the margin is not known, whatever the factors."""
     said = [doubt for check in view.report.checks if check.check == "hold" for doubt in check.doubts]
-    even = all(pad.counted.all() for pad in scene.pads)
-    return list(dict.fromkeys([*said, *scene.doubts, *([] if even else [UNEVEN])]))
+    samples, even = view.report.samples, all(pad.counted.all() for pad in scene.pads)
+    value, low = (float(np.nanmin(series)) for series in (samples.hold_margin, samples.hold_margin_low))
+    taken = 1.0 - low / value if value > 0.0 else 0.0
+    errors = [ERRORS.format(100 * taken)] if LITTLE < taken < 1.0 else []
+    return list(dict.fromkeys([*said, *scene.doubts, *([] if even else [UNEVEN]), *errors]))
 
 
 def _table(view: View) -> str:
@@ -107,8 +116,8 @@ def _table(view: View) -> str:
     samples, rows = view.report.samples, []
     for i, move in enumerate(view.moves):
         if not move.kept:
-            inside = (view.t >= move.start) & (view.t <= move.end) & ~np.isnan(samples.hold_margin_low)
-            least = margin(float(samples.hold_margin_low[inside].min(initial=np.inf)))
+            inside = (view.t >= move.start) & (view.t <= move.end) & ~np.isnan(samples.hold_margin)
+            least = margin(float(samples.hold_margin[inside].min(initial=np.inf)))
             time = number(move.time_now, 3)
             field = _field(f"speed of {move.name} in per cent", i)
             rows.append([safe(move.name), field, least, _tried(i, "margin", least), time, _tried(i, "time", time)])
