@@ -6,18 +6,17 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from scipy.sparse.linalg import LinearOperator, eigsh, splu
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import Patch
-from gripmargin.contact.sheet import Model, Sheet
-from gripmargin.kernels.modes import natural_modes
+from gripmargin.contact.sheet import Sheet, indented
 from gripmargin.kernels.wrench import mass_matrix
 from gripmargin.workcell import Part
 from gripmargin.workcell.part import uniform_plate
 
 UNIFORM = 0.05  # share by which a part's mass moments may differ from those of the plate
+SLIGHT = 1.001  # factor on the use of the pads' edges up to which a part counts as rigid
 LEVEL = 1e-6  # [-], [m] by which pads may be out of the tool's xy plane
 
 
@@ -51,9 +50,24 @@ def overhang(patches: Sequence[Patch], outline: FloatArray) -> float:
     return float(shapely.distance(shapely.points(outline), held).max())
 
 
-def edge_stress_factor(
-    patches: Sequence[Patch], strengths: Sequence[tuple[float, float]], part: Part, sheet: Sheet | None = None
-) -> float:
+def sheet_on(backing: Backing, strengths: Sequence[tuple[float, float]], part: Part) -> Sheet | None:
+    """Return a part as it bends on its pads; None where it counts as rigid, or is not known to be a plate on a plane.
+
+    Args:
+        backing: The pads.
+        strengths: For each its pull-off stress and its shear strength [Pa].
+        part: The part.
+
+    Raises:
+        BudgetError: The part is too thin and wide.
+    """
+    if part.rigid or part.youngs_modulus is None or not is_uniform_plate(part) or not are_level(backing.patches):
+        return None
+    factor = edge_stress_factor(backing.patches, strengths, part)
+    return Sheet.on(backing, part) if factor > SLIGHT else None
+
+
+def edge_stress_factor(patches: Sequence[Patch], strengths: Sequence[tuple[float, float]], part: Part) -> float:
     """Return by which factor bending raises the use of the pads' edges at most, whatever the motion of the gripper.
 
     What bending adds to the tension at a point of the edge is compared with the root mean square of the use of all
@@ -63,7 +77,6 @@ def edge_stress_factor(
         patches: Of pads in the tool's xy plane (`are_level`).
         strengths: For each patch its pull-off stress and its shear strength [Pa].
         part: A uniform plate (`is_uniform_plate`) with its modulus.
-        sheet: The same as it bends on its pads, where that is known.
 
     Returns:
         1 for a rigid part, inf for one without a modulus [-].
@@ -73,50 +86,14 @@ def edge_stress_factor(
     """
     if part.outline is None or part.thickness is None or part.youngs_modulus is None:
         return np.inf
-    backing = Backing(tuple(patches)) if sheet is None else sheet.backing
-    sheet = sheet or Sheet.on(backing, part)
+    backing = Backing(tuple(patches))
+    sheet = Sheet.on(backing, part)
     rigid, owner = backing.edge_maps(strengths)
     pull = np.array([strengths[i][0] for i in owner])[:, None]
-    bent = np.concatenate([sheet.tension_maps(patch, patch.edge) for patch in patches], axis=1) / pull
+    bent = np.concatenate([sheet.traction_maps(patch, patch.edge)[:, 2] for patch in patches], axis=1) / pull
     moments = mass_matrix(part.mass, *uniform_plate(part.mass, part.outline, part.thickness))
     rigid, bent = rigid @ moments, bent @ moments
     mean_square = np.linalg.inv(np.einsum("api,apj->ij", rigid, rigid) / owner.size)
     added = bent - rigid[2]
     most = float(np.sqrt(np.einsum("dpi,ij,dpj->dp", added, mean_square, added).max()))
-    return 1.0 + most + indented(patches, part.youngs_modulus)
-
-
-def frequency_factor(patches: Sequence[Patch], part: Part) -> float:
-    """Return by which factor bending lowers the frequency of a part's slowest pull or rocking on its pads.
-
-    The three slowest vibrations of plate and backing over those of a rigid plate.
-
-    Args:
-        patches: Of pads in the tool's xy plane (`are_level`).
-        part: A uniform plate (`is_uniform_plate`) with its modulus.
-
-    Returns:
-        At most 1, for a rigid part [-].
-    """
-    if part.outline is None or part.thickness is None or part.youngs_modulus is None:
-        return 0.0
-    backing = Backing(tuple(patches))
-    model = Model.of(backing, part)
-    moments = mass_matrix(part.mass, *uniform_plate(part.mass, part.outline, part.thickness / 2.0))
-    normal = np.ix_((2, 3, 4), (2, 3, 4))
-    rigid = natural_modes(backing.stiffness[normal], moments[normal])[0]
-    stiffness = model.stiffness(model.ratios[0])
-    solve = LinearOperator(stiffness.shape, splu(stiffness).solve)  # type: ignore[call-arg]
-    slowest = eigsh(stiffness, 3, model.mass(), sigma=0.0, OPinv=solve, return_eigenvectors=False)
-    return float(np.sqrt(np.clip(np.sort(slowest) / rigid**2, 0.0, 1.0)).min())
-
-
-def indented(patches: Sequence[Patch], modulus: float) -> float:
-    """What the part gives way right below a pad, over what the backing does.
-
-    Under an even pressure p on a circle of radius a the middle of a half-space sinks by 2 p a / E and its rim by
-    4 p a / (pi E), Poisson's ratio 0 (Johnson, Contact Mechanics, 1985, sec. 3.4, from memory).
-    """
-    radii = np.array([np.sqrt(patch.area / np.pi) for patch in patches])
-    stiffness = np.array([patch.pad.material.normal_stiffness for patch in patches])
-    return float((stiffness * radii).max() * (2.0 - 4.0 / np.pi) / modulus)
+    return 1.0 + most + indented(patches, part)
