@@ -26,6 +26,7 @@ from gripmargin.checks.swing.drive import (
 from gripmargin.checks.swing.response import Begun, Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of
 from gripmargin.contact.bending import are_level, frequency_factor, is_uniform_plate
+from gripmargin.motion.rate_error import RateError
 
 AT_ONCE: Final = 8_192  # samples that are worked out at a time: time and memory alone
 BESIDE: Final = 2  # samples on either side that second differences and what lies between samples look at
@@ -78,7 +79,8 @@ class History:
         """Return it over some of the samples."""
         wrench, standing = (rows[:, self._here(part)] for rows in (self.case.load, self.case.standing))
         better = self._better
-        smoothed, unsmoothed = self._worked_out.pop((part.start, part.stop), None) or self._drives(part)
+        key = part.start, part.stop
+        smoothed, unsmoothed = self._worked_out.pop(key) if key in self._worked_out else self._drives(part)
         return Told(
             drive=smoothed if unsmoothed is None else smoothed.rows_of(unsmoothed, better),
             still=self.modes.shapes.T @ standing,
@@ -103,16 +105,14 @@ class History:
     def _over_all(self, part: slice) -> tuple[Drive, Drive | None]:
         """Smoothed and unsmoothed, with bounds at both ends that hold where nothing lies beyond them."""
         motion, t, wrench = self.case.motion, self.t[part], self.case.load[:, self._here(part)]
-        if motion.error is None or motion.given:
-            return given_drive(self.modes, t, wrench, self._doubt(part)), None
-        first = self.start.sample - part.start
+        doubt = None if motion.error is None else self._doubt(motion.error, part)
+        if doubt is None or motion.given:
+            return given_drive(self.modes, t, wrench, doubt), None
         shaken = 0.0 if self._shaken is None else self._shaken[:, part]
-        return estimated_drives(self.modes, t, wrench, self._doubt(part), first, shaken)
+        return estimated_drives(self.modes, t, wrench, doubt, self.start.sample - part.start, shaken)
 
-    def _doubt(self, part: slice) -> Doubt | None:
-        error, here = self.case.motion.error, self._here(part)
-        if error is None:
-            return None
+    def _doubt(self, error: RateError, part: slice) -> Doubt:
+        here = self._here(part)
         return Doubt(
             columns=self.case.load_per_rate(np.arange(here.start, here.stop)),
             sigma=error.sigma[here],
@@ -135,7 +135,7 @@ class History:
         left = error.unsmoothed[1] if anywhere else error.shaking[0]
         if not left[here].any():
             return None
-        doubts = ((part, self._doubt(part)) for part in parts(self.t.size))
+        doubts = ((part, self._doubt(error, part)) for part in parts(self.t.size))
         return shaking(self.modes, self.t, doubts, anywhere=anywhere)
 
     @cached_property
