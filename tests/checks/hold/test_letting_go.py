@@ -76,6 +76,7 @@ def test_the_grid_agrees_with_first_peel_where_the_edge_goes_all_at_once():
         (CORNER, 1.10, "fail"),
         (MIDDLE, 0.995, "pass"),
         (MIDDLE, 1.03, "fail"),
+        ((0.0, 0.0), 1.001, "fail"),
     ],
 )
 def test_verdicts_of_lift_off_and_hold(at, factor, verdict):

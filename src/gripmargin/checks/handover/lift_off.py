@@ -35,9 +35,11 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
     margin = min(float(inverse(used[0])), lifted)
     place, on_pads = case.place(sample), load_figures(load)
     result = exact("lift_off", margin, target, place, LiftOffDetails(break_away=away, load=on_pads))
-    if result.verdict is not Verdict.PASS and (on_target(lifted, target) or case.at_best is not None):
+    followed = on_target(lifted, target) and not grip.bonded.first_alone
+    if result.verdict is not Verdict.PASS and (followed or case.at_best is not None):
         lost = least_lost((case.at_best or grip.bonded).on_a_plane(), load, margin, target)
-        result = replace(result, verdict=Verdict.UNDECIDED if lost is None else Verdict.FAIL, high=lost)
+        most = None if lost is None else max(lost, margin)
+        result = replace(result, verdict=Verdict.UNDECIDED if lost is None else Verdict.FAIL, high=most)
     if result.verdict is Verdict.PASS:
         return result, ()
     figure = finite(margin)

@@ -43,14 +43,17 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
         apart: Whether each load stands for itself; else they come one after the other.
     """
     short = short_of(inverse(use.high), target)
-    if use.grip.bonded.even and not use.grip.bonded.bowed and (case.trial or not short.any()):
+    pads = use.grip.bonded
+    if pads.even and not pads.bowed and (case.trial or not short.any()):
         return use  # first peel is what it is
+    if pads.first_alone and case.at_best is None:
+        return use
     low, unsure = np.zeros(use.samples.size), use.high - use.value
     if case.trial or not short.any():  # only whether it passes counts
         return replace(use, low=low)
-    if case.at_best is not None and use.grip.bonded is not case.grip.bonded:  # with a pad gone
+    if case.at_best is not None and pads is not case.grip.bonded:  # with a pad gone
         return replace(use, low=low)
-    bonded = (case.at_best or use.grip.bonded).on_a_plane()
+    bonded = (case.at_best or pads).on_a_plane()
     first = 0
     for piece in pieces_of(case, use, short):
         k = int(piece[np.argmax(use.value[piece])])
@@ -64,6 +67,7 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
                 continue
             k = int(followed[lost])
             factor = least_lost(bonded, load[:, k], float(inverse(use.value[k])), target) or target
-        low[k] = max(float(inverse(factor)) - (unsure[k] if np.isfinite(unsure[k]) else np.inf), 0.0)
+        least = min(float(inverse(factor)), float(use.value[k]))  # but for rounding it is
+        low[k] = max(least - (unsure[k] if np.isfinite(unsure[k]) else np.inf), 0.0)
         first = int(piece[-1]) + 1  # a part that is lost is followed no further; the next stretch is a new one
     return replace(use, low=low)
