@@ -12,6 +12,8 @@ import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.hold.check import HOLD
+from gripmargin.checks.hold.letting_go import settled
+from gripmargin.checks.hold.use import pad_use
 from gripmargin.checks.hold.words import OTHERS_MAY_HOLD
 from support.handed import DOWN, STEP, plate_job
 
@@ -93,6 +95,17 @@ def test_verdicts_of_lift_off_and_hold(at, factor, verdict):
         assert [found.because.undecided for found in findings] == [(OTHERS_MAY_HOLD,)] * 2
         assert ("unsure", OTHERS_MAY_HOLD) in findings[0].lines
         assert "better data" not in [remedy.action for remedy in findings[1].remedies]
+
+
+def test_of_loads_of_which_some_fall_short_the_worst_is_followed():
+    """The weight grows from half to 1.2 times of it; short from once on, torn off from 1.045 times on."""
+    case = work_out(job(CORNER, first_peel(CORNER)))
+    still = pad_use(case)[0]
+    grown = np.linspace(0.5, 1.2, still.samples.size)
+    use = replace(still, value=still.value * grown, low=still.low * grown, high=still.high * grown)
+    found = settled(case, use, case.load[:, still.samples] * grown, first_peel(CORNER))
+    assert int(np.argmax(found.low)) == grown.size - 1
+    assert 1 / found.low[-1] == pytest.approx(torn_off(CORNER) / 1.2, rel=0.015)
 
 
 def test_peel_is_what_it_is():
