@@ -19,6 +19,8 @@ from gripmargin.checks.use import Asked, Use, inverse
 from gripmargin.contact.collapse import Collapse, least_lost
 from gripmargin.results.findings import on_target, short_of
 
+ROUNDING = 1e-9  # share by which a factor on loads is surely more than rounding
+
 
 def settled_carry(case: Case, asked: Asked) -> Use:
     """Return what the carry asks of the pads, as `settled`; what peels first on an even bond is known.
@@ -65,7 +67,8 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
             if lost is None:
                 continue
             k = int(followed[lost])
-            factor = least_lost(bonded, load[:, k], float(inverse(use.value[k])), target) or target
+            alone = least_lost(bonded, load[:, k], float(inverse(use.value[k])), target)
+            factor = alone or target * (1.0 - ROUNDING)  # lost by what came before
         least = float(inverse(factor)) - (unsure[k] if np.isfinite(unsure[k]) else np.inf)
         low[k] = max(min(least, use.low[k]), 0.0)
         first = int(piece[-1]) + 1  # a part that is lost is followed no further; the next stretch is a new one
