@@ -132,7 +132,8 @@ def checks_table(view: View) -> str:
     for check in view.report.checks:
         between = "–"
         if check.low is not None or check.high is not None:
-            between = f"{margin(check.low)} – {margin(check.high)}" if check.low != check.high else "exact"
+            lead = tag("span", "between ", class_="lead")
+            between = f"{lead}{margin(check.low)} – {margin(check.high)}" if check.low != check.high else "exact"
         at = (
             "–"
             if check.at is None
