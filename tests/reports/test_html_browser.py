@@ -254,7 +254,7 @@ def test_words_at_curves_and_numbers_of_findings_do_not_cover_each_other(tab, pa
         ".map(e => [e, e.getBoundingClientRect()]).filter(b => b[1].width);"
         "const meet = (p, q) => p.left < q.right - 1 && q.left < p.right - 1 && "
         "p.top < q.bottom - 3 && q.top < p.bottom - 3;"
-        "boxes.flatMap(([a, p], i) => boxes.slice(i + 1).filter(([, q]) => meet(p, q)).map(([b]) => name(a) + name(b)))}"
+        "boxes.flatMap(([a, p], i) => boxes.slice(i + 1).filter(b => meet(p, b[1])).map(([b]) => name(a) + name(b)))}"
     )
     for wide in (1280, 390):
         tab.open(page, width=wide, height=844)

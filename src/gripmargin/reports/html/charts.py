@@ -30,7 +30,7 @@ WIDE_PX, HIGH_PX = 650.0, 200.0  # of a chart with such words, on paper
 LETTER, LINE, BESIDE, DISC = 6.6, 10.0, 9.0, 9.0  # of words: a letter, their height, off the curve; of a mark's disc
 NARROW_PX = 310.0  # of a chart on a phone
 LIFTS = (-16, -34, -52, 16, 34, -70, 52, -88, -106)  # by which numbers of marks stand below them
-MOVES = (0.0, 13.0, -13.0, -26.0, 26.0, -39.0, 39.0, -52.0)  # by which words stand lower than they would
+MOVES = sorted(range(-52, 53, 4), key=abs)  # by which words stand lower than they would
 
 Box = tuple[float, float, float, float]
 
@@ -264,10 +264,11 @@ class TimeChart:
                 (WIDE_PX * x + (-long if left else BESIDE), first + move, left)
                 for move in MOVES
                 for left in ((x >= 0.5), (x < 0.5))
-                if (x >= 0.2 or not left) and (x <= 0.8 or left) and LINE <= first + move <= 0.97 * HIGH_PX
+                if (x > long / WIDE_PX if left else x < 1.0 - long / WIDE_PX or x < 0.5)
+                and LINE <= first + move <= 0.97 * HIGH_PX
             ]
             boxes = [(at, at + long - BESIDE, down - LINE, down + 2.0) for at, down, _ in places]
-            k = next((i for i, box in enumerate(boxes) if not any(_meet(box, other) for other in taken)), 0)
+            k = int(np.argmin([sum(_meet(box, other) for other in taken) for box in boxes]))
             taken.append(boxes[k])
             _, down, left = places[k]
             dot = tag("circle", "", cx=f"{100 * x:.3f}%", cy=f"{100 * y:.2f}%", r="2.6", class_="least-dot")
