@@ -320,9 +320,9 @@ def time_laws(report: Report) -> str:
     return table(["time law", "verdict", "duration", *map(_name, names)], rows, caption=caption)
 
 
-def cautions() -> str:
-    """Return the cautions that every report carries."""
-    return tag("aside", tag("h3", "Cautions") + bullets(CAUTIONS), class_="cautions", id="cautions")
+def cautions(heading: str = "h3") -> str:
+    """Return the cautions that every report carries, under a heading of that element."""
+    return tag("aside", tag(heading, "Cautions", class_="part") + bullets(CAUTIONS), class_="cautions", id="cautions")
 
 
 def verdict_of(verdicts: Sequence[Verdict]) -> str:
