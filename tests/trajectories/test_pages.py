@@ -115,6 +115,7 @@ def test_curve_and_faces_show_the_figures_of_the_json(name, pages, trees):
         return
     of = re.search(r'The load is <b data-say="load">(.*?)</b>', page)[1]
     margin = re.fullmatch("that of (swing|stop)", of)
+    assert bool(margin) == (samples["governed_by"][k] in ("swing", "stop"))
     due = 100.0 / samples[f"{margin[1]}_margin" if margin else "hold_margin"][k]
     assert float(re.search(r": (\d+) % of what it holds", said[2])[1]) == pytest.approx(due, abs=0.51)
 
