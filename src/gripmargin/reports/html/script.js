@@ -162,7 +162,7 @@
       const weight = g.map(row => mass * row[row.length > 1 ? i : 0]), still = [...weight, ...cross(com, weight)];
       return [still, [...data.force, ...data.moment].map((row, c) => row[i] - still[c])];
     });
-    const line = own.querySelector('path[data-check=tried]'), low = Number(mark('chart').dataset.low);
+    const line = own.querySelector('.plot path.s1'), low = Number(mark('chart').dataset.low);
     const width = Math.max(data.span[1] - data.span[0], 1e-12), last = carried.map(() => [1, 1, 0]);
     const largest = uses => uses.reduce((m, u) => Math.max(m, u), 0);
     const share = f => Math.min(Math.max(Number(f.value) / 100, f.min / 100), f.max / 100) || 1;
