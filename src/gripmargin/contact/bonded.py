@@ -18,6 +18,8 @@ from gripmargin.workcell import Part
 
 Strength = tuple[float, float]
 
+EVEN = 1e-6  # differences of the bond within a pad below which it is even
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Bonded:
@@ -41,8 +43,13 @@ class Bonded:
     def sheet(self) -> Sheet | None:
         """The part as it bends; None where it counts as rigid, or cannot be solved (`gripmargin.checks.premises`)."""
         with suppress(BudgetError):
-            return None if self.part is None else sheet_on(self.whole, self.full, self.part)
+            return None if self.part is None else sheet_on(self.whole, self.full, self.part, even=self.even)
         return None
+
+    @property
+    def even(self) -> bool:
+        """Whether each pad holds the same everywhere."""
+        return self.offset is None and all(np.ptp(share) <= EVEN and share.max() > 0.0 for share in self.left)
 
     def without(self, lost: int) -> Bonded:
         """Return the pads with one of several gone; what it pulled at the others is gone with it."""

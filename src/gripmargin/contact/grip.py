@@ -23,7 +23,7 @@ from scipy.spatial import ConvexHull, QhullError
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing, displacement_rows
-from gripmargin.contact.bonded import Bonded
+from gripmargin.contact.bonded import EVEN, Bonded
 from gripmargin.contact.cells import Patch, nearest_cells
 from gripmargin.contact.sheet import Sheet, indented
 from gripmargin.kernels.face import NOTHING, Face, utilisation
@@ -31,7 +31,6 @@ from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation
 
 BoolArray = NDArray[np.bool_]
 
-EVEN = 1e-6  # differences of the bond within a pad below which it is even
 SUDDEN = 1.05  # on the load of a core: cells that let go all at once swing the part (`tests/contact/test_collapse.py`)
 DROPPED = 0.03  # share of the area that each smaller core leaves out
 LEAST = 0.2  # share of the bonded area that a core has at least
@@ -154,7 +153,7 @@ def _even(bonded: Bonded) -> Grip | None:
     shares = bonded.left
     if bonded.sheet is not None:
         return _bent(bonded, bonded.sheet)
-    if bonded.offset is not None or any(np.ptp(share) > EVEN or share.max() <= 0 for share in shares):
+    if not bonded.even:
         return None
     levels = [float(share.min()) for share in shares]
     strengths = [(pull * level, shear * level) for (pull, shear), level in zip(bonded.full, levels, strict=True)]
@@ -199,7 +198,7 @@ def _bent(bonded: Bonded, sheet: Sheet) -> Grip:
         compliance=bonded.whole.compliance,
         kept=tuple(np.ones(patch.areas.size, dtype=bool) for patch in patches),
         asked=asked,
-        even=bool(holds) and all(np.ptp(share) <= EVEN < share.max() for share in holds) and not bonded.bowed,
+        even=bonded.even and not bonded.bowed,
     )
 
 

@@ -254,17 +254,16 @@ class Model:
         Returns:
             Tangential x and y, then normal [Pa], pad axes, shape (3, p, k).
         """
-        arm, flat = _thickness(self.part) / 2.0, points[:, :2]
-        bent, (u, v, turn) = moved[:-3], moved[-3:, None]
-        out = np.stack(
-            [
-                u - turn * flat[:, 1:] + arm * (self.form.rows(flat, 1, 0) @ bent),
-                v + turn * flat[:, :1] + arm * (self.form.rows(flat, 0, 1) @ bent),
-                self.form.rows(flat) @ bent,
-            ]
-        )
-        along = np.einsum("ij,ipk->jpk", patch.rotation[:2, :2], out[:2])
-        return np.concatenate([along, out[2:]]) * patch.stiffness_per_area()[:, None, None]
+        out = np.einsum("ij,pik->jpk", patch.rotation, self.moved(points, moved))
+        return out * patch.stiffness_per_area()[:, None, None]
+
+    def moved(self, points: FloatArray, unknowns: FloatArray) -> FloatArray:
+        """Return how places move, tool frame [m], shape (p, 3), by columns of unknowns (n, k), shape (p, 3, k) [m]."""
+        off, flat = _thickness(self.part) / 2.0 - points[:, 2:], points[:, :2]  # below the middle plane
+        bent, (u, v, turn) = unknowns[:-3], unknowns[-3:, None]
+        along_x = u - turn * flat[:, 1:] + off * (self.form.rows(flat, 1, 0) @ bent)
+        along_y = v + turn * flat[:, :1] + off * (self.form.rows(flat, 0, 1) @ bent)
+        return np.stack([along_x, along_y, self.form.rows(flat) @ bent], axis=1)
 
     def stretched(self, deflection: FloatArray, ratio: float) -> float:
         """Return the energy of `Sheet.stretched` of a deflection, shape (splines,), at a Poisson's ratio."""

@@ -28,7 +28,8 @@
     return (load, t, hung) => {
       const move = Array(6).fill(0).map((_, r) => load.reduce((s, w, c) => s + face.C[6 * r + c] * w, 0));
       const shift = move.slice(0, 3), turn = move.slice(3);
-      const traction = (pad, p) => {
+      const traction = (pad, p, kind, i) => {
+        if (pad.bent.length) return [0, 1, 2].map(c => load.reduce((s, w, k) => s + pad.bent[kind][18 * i + 6 * c + k] * w, 0));
         const way = cross(turn, p).map((v, c) => v + shift[c]);
         return [0, 1, 2].map(c => pad.k[c] * dot(pad.axes.slice(3 * c, 3 * c + 3), way));
       };
@@ -37,7 +38,7 @@
       let most = null, peel = null;
       face.pads.forEach((pad, i) => {
         for (let e = 0; e < pad.edge.length / 3 && pad.holds[e] > 0; e++) {
-          const p = pad.edge.slice(3 * e, 3 * e + 3), q = traction(pad, p), more = pad.slack[e] * apart;
+          const p = pad.edge.slice(3 * e, 3 * e + 3), q = traction(pad, p, 1, e), more = pad.slack[e] * apart;
           const u = face.asked * used(pad, q, pad.holds[e]) + more, n = face.asked * Math.max(q[2], 0) / (pad.S * pad.holds[e]) + more;
           if (!most || u > most.v) most = {v: u, pad: i, e, p};
           if (!peel || n > peel.v) peel = {v: n, pad: i, e, p};
@@ -48,7 +49,7 @@
         [...g.children].forEach((cell, c) => {
           let name = 'u-none';
           if (pad.ok[c] && pad.bond[c] > 0) {
-            const q = traction(pad, pad.cells.slice(3 * c, 3 * c + 3));
+            const q = traction(pad, pad.cells.slice(3 * c, 3 * c + 3), 0, c);
             const v = g.dataset.map === 'use' ? used(pad, q, pad.bond[c]) : q[2] / (pad.S * pad.bond[c]);
             name = v >= 0 ? 'u' + Math.min(Math.floor(10 * v), 10) : 'k' + (1 + Math.min(Math.floor(-3 * v), 2));
           }
