@@ -11,7 +11,6 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
-from scipy.linalg import eigh
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
@@ -128,6 +127,8 @@ def frequency_factor(patches: Sequence[Patch], part: Part) -> float:
     Returns:
         At most 1, for a rigid part [-].
     """
+    from scipy.linalg import eigh  # noqa: PLC0415 - 0.1 s that only parts which may bend pay
+
     if part.outline is None or part.thickness is None or part.youngs_modulus is None:
         return 0.0
     form, points, masses, areas = _shapes(part, part.outline)

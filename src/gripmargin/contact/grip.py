@@ -19,7 +19,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing, displacement_rows
@@ -391,6 +390,8 @@ def half_width(rows: FloatArray, root: FloatArray) -> FloatArray:
 
 def _hull(points: FloatArray) -> NDArray[np.intp]:
     """Which points are corners of their convex hull, in space, in a plane, or on a line."""
+    from scipy.spatial import ConvexHull, QhullError  # noqa: PLC0415 - 0.1 s that only uneven bonds pay
+
     centred = points - points.mean(axis=0)
     axes, size = np.linalg.svd(centred, full_matrices=False)[2], np.abs(centred).max()
     flat = centred @ axes.T

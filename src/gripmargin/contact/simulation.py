@@ -143,7 +143,7 @@ _done: ContextVar[dict[tuple[object, ...], ContactHistory] | None] = ContextVar(
 
 @contextmanager
 def remembering() -> Iterator[None]:
-    """Simulate the same pads along the same motion once, for as long as this lasts: changes of a job share its press."""
+    """Simulate the same pads along the same motion once, as long as this lasts: changes of a job share its press."""
     token = None if _done.get() is not None else _done.set({})
     try:
         yield
@@ -182,9 +182,7 @@ def simulate(
     return done[key]
 
 
-def _simulated(
-    faces: Sequence[PadFace], motion: RelativeMotion, bond: Sequence[FloatArray] | None
-) -> ContactHistory:
+def _simulated(faces: Sequence[PadFace], motion: RelativeMotion, bond: Sequence[FloatArray] | None) -> ContactHistory:
     if not faces:
         raise InputError("contact simulation", "no pad", "at least one")
     outline = outline_of([face.patch.points for face in faces])
