@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.motion.rates import Rates
 
+AT_ONCE: Final = 8_192  # samples whose errors are worked out at a time: memory alone
 Directions = Callable[[NDArray[np.intp]], FloatArray]
 
 
@@ -94,14 +96,14 @@ class RateError:
             One sigma of the noise, then the bound of the bias; each of the acceleration of the origin [m/s^2], then of
             the angular acceleration [rad/s^2], shape (2, 2, m).
         """
-        noise, bias = (self.columns(samples, bias=of_bias) for of_bias in (False, True))
-        parts = slice(3), slice(3, 6)
-        return np.array(
-            [
-                [np.linalg.norm(noise[:, part], axis=(0, 1)) for part in parts],
-                [np.abs(bias[:, part]).sum(axis=(0, 1)) for part in parts],
-            ]
-        )
+        out = np.empty((2, 2, samples.size))
+        for first in range(0, samples.size, AT_ONCE):
+            here = slice(first, first + AT_ONCE)
+            noise, bias = (self.columns(samples[here], bias=of_bias) for of_bias in (False, True))
+            for k, part in enumerate((slice(3), slice(3, 6))):
+                out[0, k, here] = np.linalg.norm(noise[:, part], axis=(0, 1))
+                out[1, k, here] = np.abs(bias[:, part]).sum(axis=(0, 1))
+        return out
 
     def largest(self, sample: int) -> int:
         """Return which cause has the largest error at a sample."""

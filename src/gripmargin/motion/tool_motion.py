@@ -71,9 +71,9 @@ class ToolMotion(Value):
         """Angular acceleration in tool axes [rad/s^2], shape (n, 3)."""
         return self.state[:, recursion.AL].T
 
-    def take(self, samples: int | NDArray[np.intp]) -> ToolMotion:
+    def take(self, samples: int | slice | NDArray[np.intp]) -> ToolMotion:
         """Return the motion at some of the samples, indices, shape (m,), or at one."""
-        at = np.atleast_1d(samples)
+        at = samples if isinstance(samples, slice) else np.atleast_1d(samples)
         return ToolMotion(self.t[at], self.state[:, :, at])
 
     def retimed(self, speed: float | FloatArray, rate: float | FloatArray) -> ToolMotion:

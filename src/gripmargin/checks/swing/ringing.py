@@ -77,7 +77,7 @@ class History:
 
     def over(self, part: slice) -> Told:
         """Return it over some of the samples."""
-        wrench, standing = (rows[:, self._here(part)] for rows in (self.case.load, self.case.standing))
+        wrench, standing = self.case.load[:, self._here(part)], self.case.standing(self._here(part))
         better = self._better
         key = part.start, part.stop
         smoothed, unsmoothed = self._worked_out.pop(key) if key in self._worked_out else self._drives(part)
@@ -388,7 +388,7 @@ def _start(case: Case, run: NDArray[np.intp]) -> Start:
         return _at_rest(case.load[:, run[0]] + held)
     tool, sample = case.motion.at, int(run[left])
     rate = -np.concatenate([tool.velocity[sample], tool.angular_velocity[sample]])
-    return Start(sample=left, load=case.standing[:, sample] + held, rate=rate)
+    return Start(sample=left, load=case.standing(sample)[:, 0] + held, rate=rate)
 
 
 def _leaves(case: Case, run: NDArray[np.intp]) -> int | None:
