@@ -24,9 +24,10 @@ from scipy.spatial import ConvexHull, QhullError
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing, displacement_rows
 from gripmargin.contact.bonded import Bonded
-from gripmargin.contact.cells import Patch
+from gripmargin.contact.cells import Patch, nearest_cells
+from gripmargin.contact.sheet import Sheet, indented
 from gripmargin.kernels.face import NOTHING, Face, utilisation
-from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation
+from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation, points_needed
 
 BoolArray = NDArray[np.bool_]
 
@@ -37,6 +38,7 @@ LEAST = 0.2  # share of the bonded area that a core has at least
 LEVELS = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)  # quantiles of the bond that bound a core
 WORST, DIRECTIONS = 24, 48  # loads on which cores are compared: the worst ones, and the extremes in directions
 PATHS, STEPS, KEPT = 4, 100, 6  # loads followed as they grow, into how many steps, and how many cores of each are tried
+MISSED = 1e-3  # by which places of a part that bends may be used more than those that are judged
 FEWEST = 3  # cells that carry any load
 FINALISTS, ROUNDS = 3, 3
 
@@ -55,7 +57,8 @@ class Grip:
         compliance: From load to displacement at the tool origin, in the middle of what may be, shape (6, 6).
         kept: For each pad whether a cell belongs to the core, shape (m,).
         asked: Factor on the load for what a sudden break adds [-].
-        even: Whether the first place that lets go takes the others with it for certain, or nothing holds at all.
+        even: Whether the first place that lets go takes the others with it for certain, or nothing holds at all; of a
+            part that bends the margin is that of the first place by definition.
     """
 
     bonded: Bonded
@@ -97,10 +100,13 @@ class Grip:
 
     def traction(self, point: int, load: FloatArray) -> FloatArray:
         """Return the traction at a place by a load, pad axes, tension positive [Pa], shape (3,)."""
-        return self.traction_on(self.patch(point), self.points[point], load)
+        if self.bonded.sheet is None:
+            return self.traction_on(self.patch(point), self.points[point], load)
+        held = np.array([self.shear[point], self.shear[point], self.pull[point]])
+        return np.asarray(self.face.maps[:, point] @ load * held / self.asked)
 
     def traction_on(self, patch: Patch, point: FloatArray, load: FloatArray) -> FloatArray:
-        """Return the traction at a point of a pad by a load, as `traction`."""
+        """Return the traction of a rigid part at a point of a pad by a load, as `traction`."""
         rows = displacement_rows(point[None], patch.rotation)[:, 0]
         return np.asarray(patch.stiffness_per_area() * (rows @ (self.compliance @ load)))
 
@@ -141,8 +147,13 @@ def first_break(bonded: Bonded) -> Grip:
 
 
 def _even(bonded: Bonded) -> Grip | None:
-    """The edges of pads that each hold the same everywhere: utilisation is convex in position; None for others."""
+    """The edges of pads that each hold the same everywhere: utilisation is convex in position; None for others.
+
+    Under a part that bends all places count, and the first of them that lets go.
+    """
     shares = bonded.left
+    if bonded.sheet is not None:
+        return _bent(bonded, bonded.sheet)
     if bonded.offset is not None or any(np.ptp(share) > EVEN or share.max() <= 0 for share in shares):
         return None
     levels = [float(share.min()) for share in shares]
@@ -159,6 +170,36 @@ def _even(bonded: Bonded) -> Grip | None:
         compliance=bonded.whole.compliance,
         kept=tuple(np.ones(share.size, dtype=bool) for share in shares),
         even=not bonded.bowed,
+    )
+
+
+def _bent(bonded: Bonded, sheet: Sheet) -> Grip:
+    """The places that may be used most under a part that bends."""
+    patches, holds = bonded.whole.patches, bonded.left if bonded.offset is None else ()
+    maps, points, owner, held = [], [], [], []
+    for i, patch in enumerate(patches):
+        at, strength = sheet.places(patch), np.array(bonded.full[i])
+        share = np.maximum(holds[i], NOTHING)[nearest_cells(patch, at)] if holds else np.full(len(at), NOTHING)
+        for traction in sheet.traction_maps(patch, at):
+            maps.append(traction / (share * strength[[1, 1, 0], None])[:, :, None])
+            points.append(at)
+            owner.append(np.full(len(at), i, dtype=np.intp))
+            held.append(share[:, None] * strength)
+    asked = (1.0 + MISSED) * (1.0 + indented(patches, sheet.part))
+    face = Face(np.concatenate(maps, axis=1) * asked)
+    few = points_needed(face, MISSED)
+    pull, shear = np.concatenate(held)[few].T
+    return Grip(
+        bonded=bonded,
+        face=face.only(few),
+        points=np.concatenate(points)[few],
+        owner=np.concatenate(owner)[few],
+        pull=pull,
+        shear=shear,
+        compliance=bonded.whole.compliance,
+        kept=tuple(np.ones(patch.areas.size, dtype=bool) for patch in patches),
+        asked=asked,
+        even=bool(holds) and all(np.ptp(share) <= EVEN < share.max() for share in holds) and not bonded.bowed,
     )
 
 

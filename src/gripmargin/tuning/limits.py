@@ -171,7 +171,7 @@ class _Grip:
         self._swinging = None
         if undamped:
             return
-        raised, face, sets = premises.raised(case, premises.ALL), case.grip.face, case.shared(mode_sets)
+        raised, face, sets = premises.raised(case, premises.SWINGING), case.grip.face, case.shared(mode_sets)
         self._face = face.asked(raised * swing_target(job))
         self._swinging = Allowed(self._face, self.inputs, sets, held)
         self._sway = Swayed(self.modes, self.modes.gain(self._face), job.part, case.whole.centre, self.inputs)

@@ -43,8 +43,10 @@ def stresses_at(case: Case, grip: Grip, point: int, sample: int, *, swing: Float
     load = case.load[:, sample] if swing is None else case.load[:, sample] + swing
     t1, t2, normal = grip.traction(point, load)
     pull, shear = float(grip.pull[point]), float(grip.shear[point])
-    mean = float(grip.traction_on(patch, patch.centre, load)[2])
-    on_pad = case.whole.pad_wrench(patch, load)
+    on_pad = (grip.bonded.sheet or case.whole).pad_wrench(patch, load)
+    mean = float(
+        grip.traction_on(patch, patch.centre, load)[2] if grip.bonded.sheet is None else on_pad[2] / patch.area
+    )
     return Stresses(
         normal_stress=float(normal),
         shear_stress=float(np.hypot(t1, t2)),

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from gripmargin.checks import premises
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
@@ -136,6 +137,7 @@ STOP = Check(
             target=lambda job: job.targets.stop if job.stop else None,
             details=StopDetails,
             series="stop_margin",
+            rests_on=premises.SWINGING,
         ),
     ),
     run=run,

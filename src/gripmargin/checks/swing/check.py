@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from gripmargin.checks import premises
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
@@ -123,7 +124,11 @@ def _assumed(case: Case) -> tuple[str, ...]:
 SWING = Check(
     name="swing",
     question="Does the part stay on while it swings on its soft pads?",
-    judged=(Judged(name="swing", target=swing_target, details=SwingDetails, series="swing_margin"),),
+    judged=(
+        Judged(
+            name="swing", target=swing_target, details=SwingDetails, series="swing_margin", rests_on=premises.SWINGING
+        ),
+    ),
     run=run,
     result_words=words.swing_result,
     finding_words=words.swing_finding,

@@ -24,13 +24,11 @@ from gripmargin.checks.swing.drive import (
     spacing,
 )
 from gripmargin.checks.swing.response import Begun, Start, Swing, better, swing
-from gripmargin.checks.swing.vibration import Modes, modes_of
-from gripmargin.contact.bending import are_level, frequency_factor, is_uniform_plate
+from gripmargin.checks.swing.vibration import Modes, modes_of, modes_of_sheet
 from gripmargin.motion.rate_error import RateError
 
 AT_ONCE: Final = 8_192  # samples that are worked out at a time: time and memory alone
 BESIDE: Final = 2  # samples on either side that second differences and what lies between samples look at
-UNBENT = 0.999  # factor on a frequency above which a part counts as rigid: swings are not known better
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -320,13 +318,10 @@ def mode_sets(case: Case) -> tuple[Modes, ...]:
 
     Cells outside the core may stiffen the pads, or may not. A part that bends swings more slowly than a rigid one.
     """
-    part, air, backings = case.job.part, case.job.air_density, case.grip.backings
-    main = modes_of(backings[-1], part, air)
-    slower = 1.0
-    if not part.rigid and is_uniform_plate(part) and are_level(case.whole.patches):
-        slower = frequency_factor(case.whole.patches, part)
-    bent = (main.stiffer(slower**2),) if 0.0 < slower < UNBENT else ()
-    return (*(modes_of(backing, part, air) for backing in backings[:-1]), *bent, main)
+    part, air, sheet = case.job.part, case.job.air_density, case.grip.bonded.sheet
+    if sheet is not None:
+        return tuple(modes_of_sheet(sheet, air))
+    return tuple(modes_of(backing, part, air) for backing in case.grip.backings)
 
 
 def _on_modes(case: Case, modes: Modes) -> list[Stretch]:
