@@ -35,6 +35,8 @@ ROUNDED: Final = 1.2  # noise over the bound of an error that rounding explains:
 PROVEN: Final = 17  # points of a window that stay within a bound by chance in one of 60 where noise is 1.2 of it
 NEVER: Final = 10**6  # points that no window has
 NOISE_BAND: Final = 4.5  # standard deviations within which noise stays
+AT_ONCE: Final = 131_072  # values of all channels that are worked out at a time: time and memory alone
+REACH: Final = 32  # samples on either side that bounds by second differences look at, and more
 LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
 METHOD: Final = (
     "Local polynomial least squares (Savitzky & Golay, Anal. Chem. 36(8), 1964); window at each sample by "
@@ -208,7 +210,7 @@ def estimate_rates(
     columns = np.ascontiguousarray(samples.T)
     scatter = max(scatter, ROUNDING_SIGMA * late)
     fits, window, noise, sure = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,), late=ROUNDING_SIGMA * late)
-    first, second = (np.ascontiguousarray(np.swapaxes(rows, 1, 2)) for rows in (fits[-1], fits[0]))
+    first, second = (np.swapaxes(rows, 1, 2) for rows in (fits[-1], fits[0]))
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
         return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
@@ -254,18 +256,22 @@ def _narrow(
         proof: Points of a window that show the bound to hold, shape (channels, n).
     """
     taken = np.zeros(y.shape, dtype=bool)
-    bounded = np.flatnonzero((np.ptp(y, axis=1) > 0.0) & (proof < NEVER).any(axis=1))
-    y, error = y[bounded], error[bounded]
-    for run in _even_runs(t) if bounded.size else ():
-        step, off = _evenly(t[run], y[:, run])
-        low, high, followed, points = piece_bounds(y[:, run] - y[:, run.start, None], error + off)
-        followed &= points >= proof[bounded, run]
-        low, high = (np.where(followed, bound, 0.0).T / step**2 for bound in (low, high))
-        before = second[:, run, bounded]
-        closer = followed.T & ((high - low) / 2.0 < 2.0 * before[1] + before[2])
-        second[:, run, bounded] = np.where(closer, np.stack([low + high, np.zeros_like(low), high - low]) / 2.0, before)
-        window[bounded, run] = np.where(followed, step, window[bounded, run])
-        taken[bounded, run] = closer.T
+    every = np.flatnonzero((np.ptp(y, axis=1) > 0.0) & (proof < NEVER).any(axis=1))
+    together = max(1, AT_ONCE // t.size)
+    for run in _even_runs(t) if every.size else ():
+        for bounded in (every[k : k + together] for k in range(0, every.size, together)):
+            step, off = _evenly(t[run], y[bounded, run])
+            low, high, followed, points = piece_bounds(
+                y[bounded, run] - y[bounded, run.start, None], error[bounded] + off
+            )
+            followed &= points >= proof[bounded, run]
+            low, high = (np.where(followed, bound, 0.0).T / step**2 for bound in (low, high))
+            before = second[:, run, bounded]
+            closer = followed.T & ((high - low) / 2.0 < 2.0 * before[1] + before[2])
+            bounds = np.stack([low + high, np.zeros_like(low), high - low]) / 2.0
+            second[:, run, bounded] = np.where(closer, bounds, before)
+            window[bounded, run] = np.where(followed, step, window[bounded, run])
+            taken[bounded, run] = closer.T
     return taken
 
 
@@ -286,21 +292,36 @@ def _by_differences(
     """
     for run in _even_runs(t):
         step, off = _evenly(t[run], y[:, run])
-        low, high, follows = difference_bounds(y[:, run] - y[:, run.start, None], error + off)
-        low, high, room = (bound / step**2 for bound in (low, high, 4.0 * (error + off)[:, None]))
-        value, sigma, bias = np.swapaxes(second[:, run], 1, 2)
-        fits = np.stack([value - 2.0 * sigma - bias, value + 2.0 * sigma + bias])
-        may = follows & ~quick[:, run]
-        differences = np.where(may, np.stack([low - room, high + room]), fits)
-        both = np.stack([np.minimum(fits[0], differences[0]), np.maximum(fits[1], differences[1])])
-        taken = may & better_course(
-            *(np.square(np.diff(bounds, axis=0)[0]).sum(axis=0) for bounds in (fits, differences, both))
-        )
+        known, room = error + off, 4.0 * (error + off)[:, None] / step**2
+        fit, beside = np.swapaxes(second[:, run], 1, 2), y[:, run]
+        may, low, high = np.empty(beside.shape, dtype=bool), np.empty_like(beside), np.empty_like(beside)
+        costs, size = np.empty((3, beside.shape[1])), max(1, AT_ONCE // len(y))
+        parts = [slice(first, min(first + size, beside.shape[1])) for first in range(0, beside.shape[1], size)]
+        for part in parts:
+            wide = slice(max(part.start - REACH, 0), part.stop + REACH)
+            here = slice(part.start - wide.start, part.stop - wide.start)
+            found = difference_bounds(beside[:, wide] - beside[:, :1], known)
+            low[:, part], high[:, part], may[:, part] = (x[:, here] for x in found)
+            may[:, part] &= ~quick[:, run][:, part]
+            low[:, part], high[:, part] = low[:, part] / step**2 - room, high[:, part] / step**2 + room
+            kinds = _kinds(fit[:, :, part], may[:, part], low[:, part], high[:, part])
+            costs[:, part] = [np.square(np.diff(bounds, axis=0)[0]).sum(axis=0) for bounds in kinds]
+        taken = may & better_course(*costs)
         meets = taken & running_max(~taken, 1)
-        bounds = np.where(meets, both, differences)
-        bounds = np.stack([bounds[0] + bounds[1], np.zeros_like(low), bounds[1] - bounds[0]]) / 2.0
-        second[:, run] = np.swapaxes(np.where(taken, bounds, [value, sigma, bias]), 1, 2)
+        for part in parts:
+            _, differences, both = _kinds(fit[:, :, part], may[:, part], low[:, part], high[:, part])
+            least, most = np.where(meets[:, part], both, differences)
+            bounds = np.stack([least + most, np.zeros_like(least), most - least]) / 2.0
+            fit[:, :, part] = np.where(taken[:, part], bounds, fit[:, :, part])
         window[:, run] = np.where(taken, 2.0 * step, window[:, run])
+
+
+def _kinds(fit: FloatArray, may: NDArray[np.bool_], low: FloatArray, high: FloatArray) -> tuple[FloatArray, ...]:
+    """Least and largest by the fit, by second differences where these may serve, and by both; (2, channels, n) each."""
+    value, sigma, bias = fit
+    fits = np.stack([value - 2.0 * sigma - bias, value + 2.0 * sigma + bias])
+    differences = np.where(may, np.stack([low, high]), fits)
+    return fits, differences, np.stack([np.minimum(fits[0], differences[0]), np.maximum(fits[1], differences[1])])
 
 
 def _evenly(t: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:
