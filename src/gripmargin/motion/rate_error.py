@@ -9,16 +9,48 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.cubic_spline import spline_rates
 from gripmargin.motion.rates import Rates
 
+SPLINE_REACH: Final = 64  # samples beyond which nobody sees what a spline does: a quarter from each to the next
 AT_ONCE: Final = 8_192  # samples whose errors are worked out at a time: memory alone
 Directions = Callable[[NDArray[np.intp]], FloatArray]
+
+
+class Unsmoothed(NamedTuple):
+    """What speeds and accelerations have to be changed by to be those of the cubic spline through the positions.
+
+    Attributes:
+        t: Times [s], shape (n,).
+        places: Positions, shape (n, causes).
+        used: Speeds and accelerations, shape (n, causes) each.
+        factors: Parts of the changes that count, of speeds and of accelerations, each a number or of shape (n, 1).
+    """
+
+    t: FloatArray
+    places: FloatArray
+    used: tuple[FloatArray, FloatArray]
+    factors: tuple[FloatArray | float, FloatArray | float] = (1.0, 1.0)
+
+    def times(self, speed: FloatArray | float, acceleration: FloatArray | float) -> Unsmoothed:
+        """Return parts of the changes."""
+        return self._replace(factors=(speed * self.factors[0], acceleration * self.factors[1]))
+
+    def over(self, part: slice) -> FloatArray:
+        """Return the changes at some samples, shape (2, m, causes)."""
+        wide = slice(max(part.start - SPLINE_REACH, 0), part.stop + SPLINE_REACH)
+        here = slice(part.start - wide.start, part.stop - wide.start)
+        out = spline_rates(self.t[wide], self.places[wide])[:, here]
+        for k, (used, factor) in enumerate(zip(self.used, self.factors, strict=True)):
+            out[k] -= used[part]
+            out[k] *= factor[part] if isinstance(factor, np.ndarray) else factor
+        return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,9 +64,9 @@ class RateError:
             acceleration), tool axes; returns shape (causes, 6, m).
         window: Time over which each cause was smoothed [s], shape (n, causes).
         unsmoothed: What the speed and the acceleration of each cause have to be changed by to follow the positions
-            without any smoothing, shape (2, n, causes), or None: not known.
+            without any smoothing; None: not known.
         shaking: Acceleration of a shaking that smoothing takes for noise, and the size of that, which the bias counts,
-            shape (2, n, causes).
+            shape (2, n, causes), or None: there is none.
         speed_sigma: One standard deviation of the noise of each cause's speed, shape (n, causes).
         speed_bias: Bound of the systematic error of that speed, shape (n, causes).
         spin: Acceleration that one unit of an error of speed makes at most, shape (n, 1).
@@ -47,8 +79,8 @@ class RateError:
     bias: FloatArray
     directions: Directions
     window: FloatArray
-    unsmoothed: FloatArray | None
-    shaking: FloatArray
+    unsmoothed: Unsmoothed | None
+    shaking: FloatArray | None
     speed_sigma: FloatArray
     speed_bias: FloatArray
     spin: FloatArray
@@ -58,24 +90,30 @@ class RateError:
 
     @classmethod
     def of(
-        cls, rates: Rates, spin: FloatArray, directions: Directions, names: tuple[tuple[str, str], ...] = ()
+        cls,
+        t: FloatArray,
+        rates: Rates,
+        spin: FloatArray,
+        directions: Directions,
+        names: tuple[tuple[str, str], ...] = (),
     ) -> RateError:
         """Work out the errors of rates.
 
         Args:
+            t: Times [s], shape (n,).
             rates: Of the program's coordinates.
             spin: Acceleration that one unit of an error of each speed makes at most, shape (n, causes).
             directions: As the attribute.
             names: As the attribute.
         """
-        used = np.stack([rates.first, rates.second])
+        places = rates.places
         return cls(
             sigma=np.hypot(rates.sigma_second, spin * rates.sigma_first),
             bias=rates.bias_second + spin * rates.bias_first,
             directions=directions,
             window=rates.window,
-            unsmoothed=None if rates.spline is None else rates.spline - used,
-            shaking=np.zeros_like(used) if rates.shaking is None else rates.shaking,
+            unsmoothed=None if places is None else Unsmoothed(t, places, (rates.first, rates.second)),
+            shaking=rates.shaking,
             speed_sigma=rates.sigma_first,
             speed_bias=rates.bias_first,
             spin=spin.max(axis=1, keepdims=True),

@@ -62,8 +62,8 @@ class Rates(Value):
         bias_second: Estimated bound of what smoothing and sampling do to the second derivative, its shape.
         noise: Noise found in the samples [unit], one standard deviation, shape (channels,).
         window: Time over which a step of the second derivative is smoothed [s], shape (n, channels).
-        spline: First and second derivative of the cubic spline through all samples, shape (2, n, channels), or
-            None: not smoothed at all, so all noise is in it; an oscillator slower than the samples smooths it itself.
+        places: The samples, shape (n, channels), or None: the second derivative is not theirs. The cubic spline through
+            them is not smoothed at all, so all noise is in it; an oscillator slower than the samples smooths it itself.
         quick: How far the samples move within less time than they can follow [unit], 0 elsewhere, shape (n, channels),
             or None: not looked for.
         jitter: The same of what is taken for jitter of the positions, not for motion.
@@ -79,7 +79,7 @@ class Rates(Value):
     bias_second: FloatArray
     noise: FloatArray
     window: FloatArray
-    spline: FloatArray | None = None
+    places: FloatArray | None = None
     quick: FloatArray | None = None
     jitter: FloatArray | None = None
     shaking: FloatArray | None = None
@@ -93,7 +93,7 @@ class Rates(Value):
         object.__setattr__(self, "noise", frozen(self.noise, (channels,), "rates noise"))
         object.__setattr__(self, "window", frozen(self.window, (n, channels), "rates window"))
         both, each = (2, n, channels), (n, channels)
-        shapes = {"spline": both, "shaking": both, "quick": each, "jitter": each}
+        shapes = {"places": each, "shaking": both, "quick": each, "jitter": each}
         for field, shape in shapes.items():
             if getattr(self, field) is not None:
                 object.__setattr__(self, field, frozen(getattr(self, field), shape, f"rates {field}"))
@@ -102,7 +102,8 @@ class Rates(Value):
         """Return these channels and those of other samples taken at the same times, side by side."""
         both: dict[str, Any] = {f.name: (getattr(self, f.name), getattr(other, f.name)) for f in fields(self)}
         for name, (one, two) in both.items():
-            both[name] = None if one is None or two is None else np.concatenate([one, two], axis=-1)
+            rows = [np.zeros_like(two) if one is None else one, np.zeros_like(one) if two is None else two]
+            both[name] = None if one is None and two is None else np.concatenate(rows, axis=-1)
         return Rates(**both)
 
     def shaken(self, t: FloatArray, error: FloatArray) -> Rates:
@@ -112,9 +113,9 @@ class Rates(Value):
             t: Times [s], shape (n,).
             error: Bound of what rounding does to each position, shape (channels,).
         """
-        if self.spline is None:
+        if self.places is None:
             return self
-        left = self.spline[1] - self.second
+        left = spline_rates(t, self.places)[1] - self.second
         where = shakes(np.where((self.sigma_second > 0.0) & (np.abs(left) > self.bias_second), left, 0.0))
         if not where.any():
             return self
@@ -233,10 +234,8 @@ def estimate_rates(
             small = _narrow(times, columns, np.maximum(error, JITTER), second, window, proof=np.where(beside, 0, NEVER))
             quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
             _by_differences(times, columns, error, second, window, quick + jitter > 0.0)
-    spline = spline_rates(times, samples)
-    found = Rates(
-        first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T, jitter.T
-    )
+    seen = [rows.T if rows.any() else None for rows in (quick, jitter)]
+    found = Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, samples, *seen)
     if late > 0.0:  # scatter that goes with the speed is no shaking, and has its place in the noise already
         return found
     return found.shaken(times, value_error(columns))

@@ -116,8 +116,8 @@ class History:
             sigma=error.sigma[here],
             bias=error.bias[here],
             window=error.window[here],
-            unsmoothed=None if error.unsmoothed is None else error.unsmoothed[:, here],
-            shaking=error.shaking[:, here],
+            unsmoothed=None if error.unsmoothed is None else error.unsmoothed.over(here),
+            shaking=np.zeros((2, *error.sigma[here].shape)) if error.shaking is None else error.shaking[:, here],
             speed_sigma=error.speed_sigma[here],
             speed_bias=error.speed_bias[here],
             spin=error.spin[here],
@@ -130,8 +130,7 @@ class History:
         error, anywhere, here = self.case.motion.error, self.case.recorded, self._here(slice(0, self.t.size))
         if error is None or error.unsmoothed is None:
             return None
-        left = error.unsmoothed[1] if anywhere else error.shaking[0]
-        if not left[here].any():
+        if not anywhere and (error.shaking is None or not error.shaking[0, here].any()):
             return None
         doubts = ((part, self._doubt(error, part)) for part in parts(self.t.size))
         return shaking(self.modes, self.t, doubts, anywhere=anywhere)
