@@ -9,48 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.cubic_spline import spline_rates
-from gripmargin.motion.rates import Rates
+from gripmargin.motion.rates import Rates, Unsmoothed
 
-SPLINE_REACH: Final = 64  # samples beyond which nobody sees what a spline does: a quarter from each to the next
 AT_ONCE: Final = 8_192  # samples whose errors are worked out at a time: memory alone
 Directions = Callable[[NDArray[np.intp]], FloatArray]
-
-
-class Unsmoothed(NamedTuple):
-    """What speeds and accelerations have to be changed by to be those of the cubic spline through the positions.
-
-    Attributes:
-        t: Times [s], shape (n,).
-        places: Positions, shape (n, causes).
-        used: Speeds and accelerations, shape (n, causes) each.
-        factors: Parts of the changes that count, of speeds and of accelerations, each a number or of shape (n, 1).
-    """
-
-    t: FloatArray
-    places: FloatArray
-    used: tuple[FloatArray, FloatArray]
-    factors: tuple[FloatArray | float, FloatArray | float] = (1.0, 1.0)
-
-    def times(self, speed: FloatArray | float, acceleration: FloatArray | float) -> Unsmoothed:
-        """Return parts of the changes."""
-        return self._replace(factors=(speed * self.factors[0], acceleration * self.factors[1]))
-
-    def over(self, part: slice) -> FloatArray:
-        """Return the changes at some samples, shape (2, m, causes)."""
-        wide = slice(max(part.start - SPLINE_REACH, 0), part.stop + SPLINE_REACH)
-        here = slice(part.start - wide.start, part.stop - wide.start)
-        out = spline_rates(self.t[wide], self.places[wide])[:, here]
-        for k, (used, factor) in enumerate(zip(self.used, self.factors, strict=True)):
-            out[k] -= used[part]
-            out[k] *= factor[part] if isinstance(factor, np.ndarray) else factor
-        return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,13 +74,12 @@ class RateError:
             directions: As the attribute.
             names: As the attribute.
         """
-        places = rates.places
         return cls(
             sigma=np.hypot(rates.sigma_second, spin * rates.sigma_first),
             bias=rates.bias_second + spin * rates.bias_first,
             directions=directions,
             window=rates.window,
-            unsmoothed=None if places is None else Unsmoothed(t, places, (rates.first, rates.second)),
+            unsmoothed=rates.unsmoothed(t),
             shaking=rates.shaking,
             speed_sigma=rates.sigma_first,
             speed_bias=rates.bias_first,

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from itertools import pairwise
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -37,6 +37,7 @@ NEVER: Final = 10**6  # points that no window has
 NOISE_BAND: Final = 4.5  # standard deviations within which noise stays
 AT_ONCE: Final = 131_072  # values of all channels that are worked out at a time: time and memory alone
 REACH: Final = 32  # samples on either side that bounds by second differences look at, and more
+SPLINE_REACH: Final = 64  # samples beyond which nobody sees what a spline does: a quarter from each to the next
 LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
 METHOD: Final = (
     "Local polynomial least squares (Savitzky & Golay, Anal. Chem. 36(8), 1964); window at each sample by "
@@ -45,6 +46,36 @@ METHOD: Final = (
     "values have a hard bound, the pieces of constant or straight acceleration that they leave room for, by "
     "combinations of least 1-norm (Rivlin, Chebyshev Polynomials, Wiley 1990)"
 )
+
+
+class Unsmoothed(NamedTuple):
+    """What speeds and accelerations have to be changed by to be those of the cubic spline through the positions.
+
+    Attributes:
+        t: Times [s], shape (n,).
+        places: Positions, shape (n, causes).
+        used: Speeds and accelerations, shape (n, causes) each.
+        factors: Parts of the changes that count, of speeds and of accelerations, each a number or of shape (n, 1).
+    """
+
+    t: FloatArray
+    places: FloatArray
+    used: tuple[FloatArray, FloatArray]
+    factors: tuple[FloatArray | float, FloatArray | float] = (1.0, 1.0)
+
+    def times(self, speed: FloatArray | float, acceleration: FloatArray | float) -> Unsmoothed:
+        """Return parts of the changes."""
+        return self._replace(factors=(speed * self.factors[0], acceleration * self.factors[1]))
+
+    def over(self, part: slice) -> FloatArray:
+        """Return the changes at some samples, shape (2, m, causes)."""
+        wide = slice(max(part.start - SPLINE_REACH, 0), part.stop + SPLINE_REACH)
+        here = slice(part.start - wide.start, part.stop - wide.start)
+        out = spline_rates(self.t[wide], self.places[wide])[:, here]
+        for k, (used, factor) in enumerate(zip(self.used, self.factors, strict=True)):
+            out[k] -= used[part]
+            out[k] *= factor[part] if isinstance(factor, np.ndarray) else factor
+        return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,6 +137,10 @@ class Rates(Value):
             both[name] = None if one is None and two is None else np.concatenate(rows, axis=-1)
         return Rates(**both)
 
+    def unsmoothed(self, t: FloatArray) -> Unsmoothed | None:
+        """Return what speeds and accelerations have to be changed by to follow the samples; None: it is not known."""
+        return None if self.places is None else Unsmoothed(t, self.places, (self.first, self.second))
+
     def shaken(self, t: FloatArray, error: FloatArray) -> Rates:
         """Return the rates with a bias that counts a shaking of the positions that was smoothed away as noise.
 
@@ -113,9 +148,12 @@ class Rates(Value):
             t: Times [s], shape (n,).
             error: Bound of what rounding does to each position, shape (channels,).
         """
-        if self.places is None:
+        if (unsmoothed := self.unsmoothed(t)) is None:
             return self
-        left = spline_rates(t, self.places)[1] - self.second
+        left = np.empty_like(self.second)
+        for first in range(0, t.size, AT_ONCE):
+            part = slice(first, min(first + AT_ONCE, t.size))
+            left[part] = unsmoothed.over(part)[1]
         where = shakes(np.where((self.sigma_second > 0.0) & (np.abs(left) > self.bias_second), left, 0.0))
         if not where.any():
             return self
@@ -208,8 +246,18 @@ def estimate_rates(
         )
     if not (np.diff(times) > 0).all():
         raise InputError("t", "times that repeat or go back", "times that increase")
-    columns = np.ascontiguousarray(samples.T)
     scatter = max(scatter, ROUNDING_SIGMA * late)
+    found = _estimated(times, samples, order, scatter, late, bursts=bursts, pieces=pieces)
+    if late > 0.0:  # scatter that goes with the speed is no shaking, and has its place in the noise already
+        return found
+    return found.shaken(times, value_error(np.ascontiguousarray(samples.T)))
+
+
+def _estimated(
+    times: FloatArray, samples: FloatArray, order: int, scatter: float, late: float, *, bursts: bool, pieces: bool
+) -> Rates:
+    """Rates but for what shaking hides; what a long program takes on the way is free again when they are found."""
+    columns = np.ascontiguousarray(samples.T)
     fits, window, noise, sure = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,), late=ROUNDING_SIGMA * late)
     first, second = (np.swapaxes(rows, 1, 2) for rows in (fits[-1], fits[0]))
     if order == 1:
@@ -219,10 +267,12 @@ def estimate_rates(
     if bursts:
         even = even_step(times) is not None
         bias = burst_bias(times, columns, even=even, scatter=scatter)
-        hidden = hidden_bias(times, columns, first[0].T, even=even) if scatter == 0.0 else 0.0
-        second[2] += np.maximum(bias, hidden).T
         quick[:, 1:-1] = np.abs(np.diff(columns, 2))
         quick = np.where(bias > 0.0, running_max(quick, 3), 0.0)
+        if scatter == 0.0:
+            np.maximum(bias, hidden_bias(times, columns, first[0].T, even=even), out=bias)
+        second[2] += bias.T
+        del bias
     if pieces:
         error = value_error(columns)
         second[:, :, (np.ptp(columns, axis=1) <= 2.01 * error) & (error <= ORDINARY)] = 0.0  # in one digit: at rest
@@ -235,10 +285,7 @@ def estimate_rates(
             quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
             _by_differences(times, columns, error, second, window, quick + jitter > 0.0)
     seen = [rows.T if rows.any() else None for rows in (quick, jitter)]
-    found = Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, samples, *seen)
-    if late > 0.0:  # scatter that goes with the speed is no shaking, and has its place in the noise already
-        return found
-    return found.shaken(times, value_error(columns))
+    return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, samples, *seen)
 
 
 def _narrow(

@@ -129,7 +129,7 @@ def _thinned(case: Case, borders: Iterable[int], spacing: float) -> tuple[Case, 
         given=np.arange(at.size), missed=None if missed is None else np.maximum.reduceat(missed, at, axis=0)
     )
     fewer = replace(old, t=old.t[at], q=old.q[at], qd=old.qd[at], qdd=old.qdd[at], moves=moves, filling=filling)
-    rows = {name: getattr(case, name)[..., at] for name in ("load", "standing", "airborne")}
+    rows = {name: getattr(case, name)[..., at] for name in ("load", "airborne")}
     motion = ProgramMotion.of(fewer, job.robot, stamps=job.stamps)
     return replace(case, job=replace(job, trajectory=fewer), motion=motion, **rows), at
 
