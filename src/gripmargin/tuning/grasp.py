@@ -110,7 +110,7 @@ class _Places:
             moving=demands.moving[:, worst],
             error=demands.error[worst],
         )
-        state = replace(motion, t=motion.t[few.samples].copy(), state=motion.state[:, :, few.samples].copy())
+        state = replace(motion, t=motion.t[few.samples].copy(), told=motion.take(few.samples).state)
 
         def ratio(shift: FloatArray) -> float:
             moved = part.placed(pose(xyz=[-float(shift[0]), -float(shift[1]), 0.0]))
