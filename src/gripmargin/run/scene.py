@@ -28,7 +28,7 @@ def scene_of(case: Case, loads: Mapping[str, FloatArray]) -> Scene:
     job = case.job
     return Scene(
         part=job.part,
-        gravity=case.standing[:3].T / job.part.mass,
+        gravity=case.motion.at.in_tool(job.gravity).T,
         axis=case.motion.at.rotation[:, :, 2],
         airborne=case.airborne,
         pads=_pads(case),

@@ -65,7 +65,7 @@ class Demands:
             for lost in uses_without(case) or (gone(whole),):
                 parts.append(("one_pad_lost", lost.grip, lost.grip.face.asked(targets.one_pad_lost)))
                 error = np.maximum(error, targets.one_pad_lost * _added(lost))
-        still = case.standing[:, samples]
+        still = case.standing(samples)
         return cls(
             face=joined([face for _, _, face in parts]),
             checks=tuple(name for name, grip, _ in parts for _ in grip.owner),

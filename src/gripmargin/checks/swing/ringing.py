@@ -80,7 +80,7 @@ class History:
 
     def over(self, part: slice) -> Told:
         """Return it over some of the samples."""
-        wrench, standing = (rows[:, self._here(part)] for rows in (self.case.load, self.case.standing))
+        wrench, standing = self.case.load[:, self._here(part)], self.case.standing(self._here(part))
         better = self._better
         key = part.start, part.stop
         smoothed, unsmoothed = self._worked_out.pop(key) if key in self._worked_out else self._drives(part)
@@ -121,8 +121,8 @@ class History:
             sigma=error.sigma[here],
             bias=error.bias[here],
             window=error.window[here],
-            unsmoothed=None if error.unsmoothed is None else error.unsmoothed[:, here],
-            shaking=error.shaking[:, here],
+            unsmoothed=None if error.unsmoothed is None else error.unsmoothed.over(here),
+            shaking=np.zeros((2, *error.sigma[here].shape)) if error.shaking is None else error.shaking[:, here],
             speed_sigma=error.speed_sigma[here],
             speed_bias=error.speed_bias[here],
             spin=error.spin[here],
@@ -135,8 +135,7 @@ class History:
         error, anywhere, here = self.case.motion.error, self.case.recorded, self._here(slice(0, self.t.size))
         if error is None or error.unsmoothed is None:
             return None
-        left = error.unsmoothed[1] if anywhere else error.shaking[0]
-        if not left[here].any():
+        if not anywhere and (error.shaking is None or not error.shaking[0, here].any()):
             return None
         doubts = ((part, self._doubt(error, part)) for part in parts(self.t.size))
         return shaking(self.modes, self.t, doubts, anywhere=anywhere)
@@ -401,7 +400,7 @@ def _start(case: Case, run: NDArray[np.intp]) -> Start:
         return _at_rest(case.load[:, run[0]] + held)
     tool, sample = case.motion.at, int(run[left])
     rate = -np.concatenate([tool.velocity[sample], tool.angular_velocity[sample]])
-    return Start(sample=left, load=case.standing[:, sample] + held, rate=rate)
+    return Start(sample=left, load=case.standing(sample)[:, 0] + held, rate=rate)
 
 
 def _leaves(case: Case, run: NDArray[np.intp]) -> int | None:
