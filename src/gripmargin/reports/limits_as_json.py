@@ -30,6 +30,7 @@ def limits_tree(limits: Limits) -> dict[str, Any]:
                 limits.radii.tolist(), limits.circling_acceleration, limits.circling, strict=True
             )
         ],
+        "one_move": plain(limits.one_move),
         "stop": plain(limits.stop),
         "targets": dict(limits.targets),
         "frequencies": plain(limits.frequencies),

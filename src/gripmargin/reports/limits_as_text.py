@@ -14,6 +14,7 @@ from gripmargin.results.report import CAUTIONS
 
 WIDTH = 100
 DIGITS = 3  # of a figure
+SAME = 0.01  # share by which figures differ that need no table of their own
 
 Block = tuple[str, list[str], list[list[str]]]
 
@@ -54,6 +55,13 @@ def blocks(limits: Limits) -> list[Block]:
         for name, about in (("about any axis", "any"), ("about its z axis", "spin"))
     }
     circles = zip(limits.radii, limits.circling[:, :, j], limits.circling_acceleration[:, :, j], strict=True)
+    one_move = _block(
+        limits,
+        "One such move from standstill to standstill, from where the part hangs still: largest acceleration in any "
+        "direction [mm/s^2], likewise; it does not rest on damping",
+        {ramp_name(ramp): [1e3 * each] for ramp, each in zip(limits.ramps, limits.one_move.T, strict=True)},
+    )
+    told = np.allclose(limits.one_move, limits.linear["any"], rtol=SAME)
     return [
         _block(
             limits,
@@ -61,6 +69,7 @@ def blocks(limits: Limits) -> list[Block]:
             "and by the time in which the acceleration goes from none to that (divided by it: the jerk)",
             {ramp_name(ramp): [1e3 * each] for ramp, each in zip(limits.ramps, limits.linear["any"].T, strict=True)},
         ),
+        *([] if told else [one_move]),
         _block(
             limits,
             f"{ramps}: accelerations along one of the tool's axes [mm/s^2]; in any direction while it turns with half "

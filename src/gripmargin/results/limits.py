@@ -38,6 +38,9 @@ class Limits:
         radii: Of circles [m], shape (m,).
         circling: Speed on circles of these radii and wider ones, the tool turning with them [m/s], shape (m, k, r);
             `circling_acceleration` along the path belongs to it.
+        one_move: Acceleration in any direction of a tool that does not turn, in one move from standstill to standstill
+            from where the part hangs still: by a ramp, off, to the braking and off. Known without damping [m/s^2],
+            shape (k, r).
         stop: Deceleration of a tool that moves steadily in a straight line, on and off at once, with which the target
             of `stop` is kept [m/s^2], shape (k,).
         targets: Margins kept, by check.
@@ -55,6 +58,7 @@ class Limits:
     together: FloatArray
     radii: FloatArray
     circling: FloatArray
+    one_move: FloatArray
     stop: FloatArray
     targets: Mapping[str, float]
     frequencies: FloatArray

@@ -21,8 +21,9 @@ from gripmargin.contact.grip import grip_of
 from gripmargin.motion.still import hanging_still
 from gripmargin.results.findings import Verdict
 from gripmargin.results.limits import DIRECTIONS, HALF_TURN, Limits
-from gripmargin.tuning.allowed import Allowed, Condition, Motion, inputs
+from gripmargin.tuning.allowed import Allowed, Condition, Motion
 from gripmargin.tuning.demands import Demands
+from gripmargin.tuning.sizes import Sizes, inputs
 from gripmargin.tuning.swayed import Swayed
 from gripmargin.workcell.job import Job
 
@@ -30,12 +31,8 @@ TILTS: Final = tuple(np.deg2rad([0.0, 15.0, 30.0, 60.0, 180.0]))  # [rad]
 RAMPS: Final = (0.05, 0.1, 0.2)  # [s]
 RADII: Final = (0.1, 0.3, 1.0)  # [m]
 FASTEST: Final = 2.0  # [m/s]: few arms carry parts faster (no source); counts for the drag of the air alone
-SLIGHT: Final = 0.1  # use by a swing out of place from which a limit is searched for; below, one step finds it
-HALVINGS: Final = 12  # of that search
-CLOSE: Final = 0.01  # share of what it finds, from below
 TYPICAL: Final = 2.0  # [m/s^2] of the loads for which places of an uneven bond are chosen; any choice is safe
 LEAST_DAMPING: Final = 0.005  # from which a bound is worth its while: it grows with 1 / damping, and so does the work
-X: Final = (0.0, 1.0)
 
 
 def limits(
@@ -88,7 +85,9 @@ def limits(
         radii=_within(radii, "radii", 1e-4, 100.0),
     )
     case, blocked = _hanging(job)
-    grip = None if blocked else _Grip(case, _break_away(job), float(_within([speed], "speed", 0.0, 100.0)[0]))
+    grip = (
+        None if blocked else _Grip(case, _break_away(job), float(_within([speed], "speed", 0.0, 100.0)[0]), asked.ramps)
+    )
     return asked.found(case, grip, blocked if grip is None else grip.doubts)
 
 
@@ -151,62 +150,48 @@ def _break_away(job: Job) -> FloatArray:
 def _undamped(pad: str) -> str:
     return (
         f"the material of pad '{pad}' has no damping_ratio, or one below {LEAST_DAMPING:g}: a swing hardly fades, and "
-        "enough moves in its time make it as large as may be, so only limits without any swing are known; measure it, "
-        "or give the least that it may be"
+        "enough moves in its time make it as large as may be, so only limits of one move, of a stop, and without any "
+        "swing are known; measure it, or give the least that it may be"
     )
 
 
 class _Grip:
     """What pads and part allow."""
 
-    def __init__(self, case: Case, held: FloatArray, speed: float) -> None:
+    def __init__(self, case: Case, held: FloatArray, speed: float, ramps: FloatArray) -> None:
         job, self.case = case.job, case
-        self.inputs, self.modes = inputs(job), case.shared(mode_sets)[-1]
-        self._gravity = float(np.linalg.norm(job.gravity))
+        loads, sets = inputs(job), case.shared(mode_sets)
+        self.modes, self._gravity = sets[-1], float(np.linalg.norm(job.gravity))
         self._drag = 0.5 * job.air_density * (job.part.drag_area or 0.0) * speed**2
-        self._still = Allowed(Demands.of(case).face, self.inputs)
+        self._still = Allowed(Sizes(Demands.of(case).face, loads))
         self._found: dict[tuple[Motion, float], float] = {}
         undamped = [p.pad.name for p in case.whole.patches if (p.pad.material.damping_ratio or 0.0) < LEAST_DAMPING]
-        self.doubts = tuple(map(_undamped, undamped[:1]))
-        self._swinging = None
-        if undamped:
-            return
-        raised, face, sets = premises.raised(case, premises.ALL), case.grip.face, case.shared(mode_sets)
-        self._face = face.asked(raised * swing_target(job))
-        self._swinging = Allowed(self._face, self.inputs, sets, held)
-        self._sway = Swayed(self.modes, self.modes.gain(self._face), job.part, case.whole.centre, self.inputs)
+        self.doubts, self._fades = tuple(map(_undamped, undamped[:1])), not undamped
+        face = case.grip.face.asked(premises.raised(case, premises.ALL) * swing_target(job))
+        finite = ramps[(ramps > 0.0) & np.isfinite(ramps)].tolist()
+        self._swinging = Allowed(
+            Sizes(face, loads, sets, held, finite, fades=self._fades),
+            Swayed(self.modes, job.part, case.whole.centre, loads, fades=self._fades),
+        )
 
     def largest(self, motion: Motion, tilt: float, ramp: float) -> float:
         """The largest x of a motion; NaN where it is not known."""
         condition = self._condition(tilt, ramp)
-        if (motion, tilt) not in self._found:
-            self._found[motion, tilt] = self._still.largest(motion, replace(condition, ramp=0.0))
-        still = self._found[motion, tilt]
+        alone = replace(motion, program="any")
+        if (alone, tilt) not in self._found:
+            self._found[alone, tilt] = self._still.largest(alone, replace(condition, ramp=np.inf))
+        still = self._found[alone, tilt]
         if np.isinf(ramp) or still == 0.0:
             return still
-        return self._swinging_within(motion, condition, 1.0, still)
+        if motion.program == "any" and not self._fades:
+            return np.nan
+        found = min(still, self._swinging.largest(motion, condition))
+        return max(found, self.largest(alone, tilt, ramp)) if self._fades and motion != alone else found
 
     def stop(self, tilt: float) -> float:
-        """The largest deceleration of a stop in a straight line; NaN where it is not known."""
-        condition = replace(self._condition(tilt, 0.0), stop=True)
+        """The largest deceleration of a stop in a straight line."""
         left = swing_target(self.case.job) / self.case.job.targets.stop
-        return self._swinging_within(Motion(acceleration=X), condition, left, np.inf)
-
-    def _swinging_within(self, motion: Motion, condition: Condition, left: float, most: float) -> float:
-        """The largest x, with what the part's swing out of its place adds; NaN where it is not known."""
-        if self._swinging is None:
-            return np.nan
-        high = min(most, self._swinging.largest(motion, condition, left))
-        more = self._sway.more(motion, condition, high)
-        low = min(high, self._swinging.largest(motion, condition, left - more)) if more < left else 0.0
-        for _ in range(HALVINGS if more >= SLIGHT else 0):
-            if high - low <= CLOSE * high:
-                break
-            x = 0.5 * (low + high)
-            added = self._sway.more(motion, condition, x)
-            holds = added < left and self._swinging.largest(motion, condition, left - added) >= x
-            low, high = (x, high) if holds else (low, x)
-        return low
+        return self._swinging.largest(Motion(acceleration=1.0, program="stop"), self._condition(tilt, 0.0), left)
 
     def _condition(self, tilt: float, ramp: float) -> Condition:
         return Condition(tilt=tilt, ramp=ramp, gravity=self._gravity, drag=self._drag)
@@ -233,9 +218,9 @@ class _Asked:
         def steady(motion: Motion) -> FloatArray:
             return each(lambda i, j: motion)
 
-        linear = {along: steady(Motion(along=along, acceleration=X)) for along in DIRECTIONS}
+        linear = {along: steady(Motion(along=along, acceleration=1.0)) for along in DIRECTIONS}
         turning = {
-            about: steady(Motion(about=about, angular_velocity=X, angular_acceleration=(0.0, 0.0, 1.0 / HALF_TURN)))
+            about: steady(Motion(about=about, angular_velocity=1.0, angular_acceleration=1.0 / HALF_TURN))
             for about in ("turn", "spin")
         }
         quick = turning["turn"]
@@ -250,6 +235,7 @@ class _Asked:
             together=each(lambda i, j: _also_turning(float(quick[i, j]))),
             radii=self.radii,
             circling=np.stack([steady(_circling(float(radius))) for radius in self.radii]),
+            one_move=steady(Motion(acceleration=1.0, program="one move")),
             stop=np.array([np.nan if grip is None else grip.stop(float(tilt)) for tilt in self.tilts]),
             targets={"hold": job.targets.hold, "swing": swing_target(job), "stop": job.targets.stop},
             frequencies=np.zeros(0) if grip is None else grip.modes.hertz,
@@ -261,17 +247,13 @@ class _Asked:
 def _also_turning(speed: float) -> Motion:
     """A tool that turns at half of what it may, and moves."""
     half = 0.5 * speed**2 if np.isfinite(speed) else 0.0
-    return Motion(acceleration=X, angular_velocity=(half**0.5,), angular_acceleration=(half / HALF_TURN,))
+    return Motion(acceleration=1.0, turning=(half**0.5, half / HALF_TURN))
 
 
 def _circling(radius: float) -> Motion:
     """A tool on a circle that turns with it, as much acceleration along the path as across it."""
     across = 1.0 / radius
-    return Motion(
-        acceleration=(0.0, 0.0, 2.0**0.5 * across),
-        angular_velocity=(0.0, across),
-        angular_acceleration=(0.0, 0.0, across**2),
-    )
+    return Motion(radius=radius, angular_velocity=across, angular_acceleration=across**2)
 
 
 def _notes(case: Case) -> Iterator[str]:
