@@ -44,6 +44,7 @@ class Swayed:
         self._lag = lags(modes.frequency, modes.damping)[1]
         takes = modes.shapes.T @ inputs
         self._takes = {name: np.linalg.norm(takes[:, group], axis=1) for name, group in GROUPS.items()}
+        self._weight = takes[:, GROUPS["gravity"]]
         rng = np.random.default_rng(0)
         way = rng.normal(size=(4, 3, LOOKED_AT))
         self._ways = way / np.linalg.norm(way, axis=1, keepdims=True)
@@ -63,7 +64,7 @@ class Swayed:
         return low
 
     def more(self, motion: Motion, condition: Condition, x: float) -> FloatArray:
-        """Return by how much the response of each mode may grow, twice over for a load that comes at once.
+        """Return by how much the response of each mode may grow: by its sag, and twice by what comes at once.
 
         Args:
             motion: What the tool does.
@@ -86,29 +87,35 @@ class Swayed:
             _within(way, of) for way, of in zip(self._ways[1:], (GROUPS[along], *2 * (GROUPS[axis],)), strict=True)
         )
         frame = np.stack([gravity * down + acceleration * moved, omega * turned, alpha * spun])
-        each = zip(self._signs, (response, speed, w * speed), strict=True)
-        ways = tuple(modes.shapes @ (sign * size[:, None]) for sign, size in each)
-        carried = modes.loads @ (self._signs[0] * response[:, None])
-        loads = [displaced_load(*self._body, frame, ways, carried, in_turns=law) for law in LAWS]
-        return SUDDEN * np.max([np.abs(modes.shapes.T @ load).max(axis=1) for load in loads], axis=0)
+        sag, none = gravity * self._weight @ down, np.zeros((modes.frequency.size, LOOKED_AT))
+        frame = np.concatenate([np.stack([gravity * down, 0.0 * down, 0.0 * down]), frame], axis=2)
+        swung = [sign * size[:, None] for sign, size in zip(self._signs, (response, speed, w * speed), strict=True)]
+        there = np.hstack([sag, sag + swung[0]])  # without the motion, and with it
+        ways = tuple(modes.shapes @ each for each in (there, *(np.hstack([none, each]) for each in swung[1:])))
+        out = []
+        for law in LAWS:
+            load = displaced_load(*self._body, frame, ways, modes.loads @ there, in_turns=law)
+            still, moving = np.split(modes.shapes.T @ load, 2, axis=1)
+            out.append((np.abs(still) + SUDDEN * np.abs(moving - still)).max(axis=1))
+        return np.asarray(np.max(out, axis=0))
 
     def _turn(self, motion: Motion, condition: Condition, x: float) -> float:
-        response, _ = self._sizes(motion, condition, x)
+        response = self._sizes(motion, condition, x)[0] + condition.gravity * self._takes["gravity"]
         return float(np.linalg.norm(np.abs(self._modes.shapes[3:]) @ response))
 
     def _sizes(self, motion: Motion, condition: Condition, x: float) -> tuple[FloatArray, FloatArray]:
-        """The largest response of each mode, and its largest rate."""
+        """The largest response of each mode beside its sag, and its largest rate."""
         w, sudden, rest, takes = self._modes.frequency, self._sudden, self._rest, self._takes
         a, alpha, omega = motion.rates(x)
         level = condition.tilt == 0.0
         along, axis = motion.axes(level)
-        moved, weight = a * takes[along] + alpha * takes[axis], condition.gravity * takes["gravity"]
+        moved = a * takes[along] + alpha * takes[axis]
         if motion.program == "stop":  # what a step comes to with its swing
-            return weight + 2.0 * moved, 2.0 * w * moved
+            return 2.0 * moved, 2.0 * w * moved
         if motion.program == "one move":
             per_ramp = 1.0 / max(condition.ramp, INSTANT)
             left = np.minimum(1.0, self._lag * per_ramp)
-            return weight + (1.0 + MOVES * left) * moved, MOVES * np.minimum(3.0 * per_ramp, w) * moved
+            return (1.0 + MOVES * left) * moved, MOVES * np.minimum(3.0 * per_ramp, w) * moved
         fixed = motion.radius or (axis == "spin" and a == 0.0)
         rate = np.inf if condition.ramp == 0.0 else 1.0 / condition.ramp + (0.0 if fixed else omega)
         response, speed = moved * np.minimum(sudden, 1.0 + rate * rest), moved * sudden * np.minimum(w, rate)
@@ -116,7 +123,7 @@ class Swayed:
         turned = 0.0 if level else condition.gravity * omega * takes["gravity"]
         slow = 2.0 * omega * alpha  # as the square of the speed changes, over that
         response = response + square + slow * rest * (square / max(omega**2, 1e-300)) + turned * rest
-        return weight + response, speed + sudden * (slow * (square / max(omega**2, 1e-300)) + turned)
+        return response, speed + sudden * (slow * (square / max(omega**2, 1e-300)) + turned)
 
 
 def _within(way: FloatArray, group: list[int]) -> FloatArray:
