@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from typing import Any
 
 from gripmargin.reports.as_json import plain
@@ -35,6 +36,7 @@ def limits_tree(limits: Limits) -> dict[str, Any]:
         "targets": dict(limits.targets),
         "frequencies": plain(limits.frequencies),
         "blocked": list(limits.blocked),
+        "choices": [plain(asdict(each)) for each in limits.choices],
         "notes": list(limits.notes),
         "cautions": list(CAUTIONS),
     }

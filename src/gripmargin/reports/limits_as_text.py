@@ -26,9 +26,23 @@ def limits_text(limits: Limits) -> str:
         lines += [*_bullets(limits.blocked), ""]
     for head, names, rows in blocks(limits):
         lines += [*_wrapped("  ", head), *_table(names, rows), ""]
+    if limits.choices:
+        from gripmargin.reports.choices_as_text import choices_lines  # noqa: PLC0415 - which takes figures from here
+
+        lines += [*_wrapped("  ", choices_head(limits)), *choices_lines(limits.choices), ""]
     targets = ", ".join(f"{name} {target:g}" for name, target in limits.targets.items())
     lines += ["Assumed", *_bullets([*limits.notes, f"Margins kept: {targets}."])]
     return "\n".join([*lines, "", "Cautions", *_bullets(CAUTIONS)]) + "\n"
+
+
+def choices_head(limits: Limits) -> str:
+    """Return what the table of pads holds."""
+    ramp = ramp_name(limits.ramps[(limits.ramps.size - 1) // 2])
+    return (
+        f"Pads to choose from: largest acceleration of any path in any direction, tilt up to "
+        f"{np.degrees(limits.tilts[0]):g} deg, ramps {ramp}; least: margin of hold at standstill over its target. "
+        "Sizes in mm, area in cm^2. What lets go is for a job with its release (gripmargin tune --grasp)"
+    )
 
 
 def figure(value: float) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.results.choice import Choice
 from gripmargin.results.findings import Verdict
 
 SCHEMA = "gripmargin-limits/1"
@@ -47,6 +48,7 @@ class Limits:
         frequencies: Natural frequencies of the part on its pads [Hz], shape (modes,).
         blocked: Why limits are not known, a sentence each.
         notes: What was taken for granted, a sentence each.
+        choices: Pads of all materials at hand and what any path may ask of them; empty where nobody asked.
     """
 
     job: str
@@ -64,6 +66,7 @@ class Limits:
     frequencies: FloatArray
     blocked: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    choices: tuple[Choice, ...] = ()
 
     @property
     def passed(self) -> bool:

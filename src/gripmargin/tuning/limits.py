@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -22,6 +23,7 @@ from gripmargin.motion.still import hanging_still
 from gripmargin.results.findings import Verdict
 from gripmargin.results.limits import DIRECTIONS, HALF_TURN, Limits
 from gripmargin.tuning.allowed import Allowed, Condition, Motion
+from gripmargin.tuning.choosing import by_limits
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.sizes import Sizes, inputs
 from gripmargin.tuning.swayed import Swayed
@@ -42,6 +44,7 @@ def limits(
     ramps: ArrayLike = RAMPS,
     radii: ArrayLike = RADII,
     speed: float = FASTEST,
+    grasp: bool = False,
 ) -> Limits:
     """Find the largest accelerations and speeds that any path may have.
 
@@ -54,6 +57,7 @@ def limits(
         ramps: Times in which accelerations go from none to their largest [s], shape (r,); 0 and inf are added.
         radii: Of circles [m], shape (m,).
         speed: Largest speed of the part, for the drag of the air [m/s]; counts with `part.drag_area`.
+        grasp: Whether to compare pads as well: of all materials at hand, one, two and four of them, in three sizes.
 
     Raises:
         InputError: Something does not fit together, or a figure is out of bounds.
@@ -84,11 +88,11 @@ def limits(
         ramps=np.array([0.0, *_within(ramps, "ramps", 1e-4, 100.0), np.inf]),
         radii=_within(radii, "radii", 1e-4, 100.0),
     )
+    most = float(_within([speed], "speed", 0.0, 100.0)[0])
     case, blocked = _hanging(job)
-    grip = (
-        None if blocked else _Grip(case, _break_away(job), float(_within([speed], "speed", 0.0, 100.0)[0]), asked.ramps)
-    )
-    return asked.found(case, grip, blocked if grip is None else grip.doubts)
+    grip = None if blocked else _Grip(case, _break_away(job), most, asked.ramps)
+    found = asked.found(case, grip, blocked if grip is None else grip.doubts)
+    return replace(found, choices=by_limits(job, partial(asked.of_pads, speed=most))) if grasp else found
 
 
 def limits_file(
@@ -98,6 +102,7 @@ def limits_file(
     ramps: ArrayLike = RAMPS,
     radii: ArrayLike = RADII,
     speed: float = FASTEST,
+    grasp: bool = False,
 ) -> Limits:
     """Read a job file, which may be without a program, and find its limits; see `limits`.
 
@@ -107,7 +112,7 @@ def limits_file(
     from gripmargin.files.job_file import read_job  # noqa: PLC0415 - a pipeline without files needs no reader
 
     job = read_job(as_path(path), program=False)
-    return limits(job, tilts=tilts, ramps=ramps, radii=radii, speed=speed)
+    return limits(job, tilts=tilts, ramps=ramps, radii=radii, speed=speed, grasp=grasp)
 
 
 def _within(values: ArrayLike, where: str, least: float, most: float) -> FloatArray:
@@ -204,6 +209,21 @@ class _Asked:
     tilts: FloatArray
     ramps: FloatArray
     radii: FloatArray
+
+    def of_pads(self, job: Job, *, speed: float) -> tuple[float, str, float, Verdict]:
+        """Acceleration in any direction at the least tilt by the middle ramp, and what `choosing.by_limits` asks."""
+        ramp = float(self.ramps[(self.ramps.size - 1) // 2])
+        case, blocked = _hanging(job)
+        if blocked:
+            return np.nan, "not known", 0.0, Verdict.UNDECIDED
+        grip = _Grip(case, _break_away(job), speed, np.array([ramp]))
+        still, most = (grip.largest(Motion(acceleration=1.0), float(self.tilts[0]), at) for at in (np.inf, ramp))
+        ratio = Demands.of(case).standing_ratio()[0]
+        if still == 0.0:
+            return 0.0, "hold: gravity", ratio, Verdict.FAIL
+        if np.isnan(most):
+            return np.nan, "swing: damping", ratio, Verdict.UNDECIDED
+        return most, "hold" if most >= still else "swing", ratio, Verdict.PASS
 
     def found(self, case: Case, grip: _Grip | None, blocked: Sequence[str]) -> Limits:
         job, unknown = case.job, np.full((self.tilts.size, self.ramps.size), np.nan)
