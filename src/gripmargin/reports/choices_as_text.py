@@ -10,7 +10,7 @@ import numpy as np
 from gripmargin.reports.limits_as_text import figure
 from gripmargin.results.choice import Choice
 
-LONGEST = 16  # letters of a material's name
+LONGEST = 9  # letters of a material's name
 
 
 def choices_table(choices: Sequence[Choice]) -> tuple[list[str], list[list[str]]]:
@@ -20,12 +20,12 @@ def choices_table(choices: Sequence[Choice]) -> tuple[list[str], list[list[str]]
         choices: As `gripmargin.tune` or `gripmargin.limits` found them.
     """
     limits = any(each.acceleration is not None for each in choices)
-    names = ["material", "pads", "each", "apart x, y", "middle x, y", "area", "verdict", "least", "decided by"]
+    names = ["material", "pads", "each", "apart x,y", "middle x,y", "area", "verdict", "least", "decided by"]
     rows = [
         [
             _short(each.material),
-            f"{each.layout}, {each.pads}" if each.layout == "as drawn" else str(each.pads),
-            " x ".join(f"{1e3 * side:.1f}" for side in each.size),
+            f"{each.pads} drawn" if each.layout == "as drawn" else str(each.pads),
+            " x ".join(f"{1e3 * side:.3g}" for side in each.size),
             ", ".join(f"{1e3 * way:.0f}" for way in each.spacing) if each.pads > 1 else "-",
             ", ".join(f"{1e3 * way:z.0f}" for way in each.at),
             f"{1e4 * each.area:.2f}",

@@ -220,9 +220,9 @@ class _Asked:
         still, most = (grip.largest(Motion(acceleration=1.0), float(self.tilts[0]), at) for at in (np.inf, ramp))
         ratio = Demands.of(case).standing_ratio()[0]
         if still == 0.0:
-            return 0.0, "hold: gravity", ratio, Verdict.FAIL
+            return 0.0, "gravity", ratio, Verdict.FAIL
         if np.isnan(most):
-            return np.nan, "swing: damping", ratio, Verdict.UNDECIDED
+            return np.nan, "damping", ratio, Verdict.UNDECIDED
         return most, "hold" if most >= still else "swing", ratio, Verdict.PASS
 
     def found(self, case: Case, grip: _Grip | None, blocked: Sequence[str]) -> Limits:
