@@ -24,10 +24,16 @@ from gripmargin.checks.case import work_out
 from gripmargin.checks.swing.ringing import mode_sets
 from gripmargin.contact.loads import load_per_acceleration
 from gripmargin.kernels.gauge import half_sphere
-from support.within import circling, judged, leaning, random_circle, random_slide, sliding, worst_slide
+from support.within import judged, leaning, random_circle, random_slide, sliding, worst_slide
 
 TILTS, RAMPS, RADIUS = np.deg2rad([0.0, 20.0, 90.0]), [0.05, 0.15], 0.3
 STEP = 0.001  # [s] of the program that is looked for
+
+
+def told(*words):
+    """Print at once."""
+    sys.stdout.write(" ".join(map(str, words)) + "\n")
+    sys.stdout.flush()
 
 
 def drawn(rng):
@@ -100,14 +106,14 @@ def within(jobs, count, first):
                 report = gm.check_job(replace(job, trajectory=program), trial=True, checks=("hold", "swing"))
             except InputError as error:
                 out[kind, "refused"] += 1
-                print(seed, kind, error, flush=True)
+                told(seed, kind, error)
                 continue
             verdict = str(report.verdict)
             if verdict == "undecided" and all(result.value > result.target for result in report.checks):
                 verdict = "open by the samples alone"
             out[kind, verdict] += 1
             if verdict in ("fail", "undecided"):
-                print(seed, kind, verdict, [(r.check, r.low, r.value) for r in report.checks], flush=True)
+                told(seed, kind, verdict, [(r.check, r.low, r.value) for r in report.checks])
     return out
 
 
@@ -154,7 +160,7 @@ def outside(jobs, first):
         modes = mode_sets(work_out(job))[-1]
         over = min(4.6 / (modes.frequency * modes.damping).min(), 3.0)
         tries = {
-            "any at once": lambda f, tool=tool, i=i: worst_slide(
+            "any at once": lambda f, job=job, found=found, over=over: worst_slide(
                 job, f * found.linear["any"][i, 0], tool, over, STEP / 2
             )
         }
@@ -177,7 +183,7 @@ def outside(jobs, first):
                 np.inf,
             )
             table.setdefault(name, []).append(factor)
-            print(seed, f"{modes.hertz[0]:.0f} Hz, {modes.damping[0]:.2f}", name, factor, flush=True)
+            told(seed, f"{modes.hertz[0]:.0f} Hz, {modes.damping[0]:.2f}", name, factor)
     return table
 
 
@@ -192,13 +198,12 @@ def main():
     begun = time.process_time()
     if options.outside:
         for name, factors in outside(options.jobs, options.seed).items():
-            print(
-                f"{name}: median {np.median(factors):.2f}, nine in ten {np.quantile(factors, 0.9):.2f}, n {len(factors)}"
-            )
+            most = np.quantile(factors, 0.9, method="higher")
+            told(f"{name}: median {np.median(factors):.2f}, nine in ten {most:.2f}, n {len(factors)}")
     else:
         for key, count in sorted(within(options.jobs, options.programs, options.seed).items(), key=str):
-            print(*([key] if isinstance(key, str) else key), count)
-    print(f"{time.process_time() - begun:.0f} s")
+            told(*([key] if isinstance(key, str) else key), count)
+    told(f"{time.process_time() - begun:.0f} s")
     return 0
 
 

@@ -27,6 +27,7 @@ from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import RESOLVED, Trajectory
 from gripmargin.results.findings import Place
+from gripmargin.workcell import Part
 from gripmargin.workcell.job import Job
 
 T = TypeVar("T")
@@ -103,7 +104,7 @@ class Case:
     def at_best(self) -> Bonded | None:
         """The pads if cells that broke in the press and were pressed on again hold fully; None where there are none."""
         best = None if self.pickup is None else self.pickup.at_best
-        return None if best is None else _taken(self.whole, self.grip.bonded.full, best)
+        return None if best is None else _taken(self.whole, self.grip.bonded.full, self.job.part, best)
 
     @property
     def carried(self) -> NDArray[np.intp]:
@@ -193,7 +194,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
         not_followed = str(error)
     carry = _with_borders(job.phase_map.covers("carry"), job.trajectory)
     airborne = carry | in_the_air(job, motion.at, whole.patches, pickup)
-    bonded = Bonded(whole=whole, full=full) if pickup is None else _taken(whole, full, pickup)
+    bonded = Bonded(whole=whole, full=full, part=job.part) if pickup is None else _taken(whole, full, job.part, pickup)
     return Case(
         job=job,
         motion=motion,
@@ -208,10 +209,10 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     )
 
 
-def _taken(whole: Backing, full: tuple[Strength, ...], pickup: Pickup) -> Bonded:
+def _taken(whole: Backing, full: tuple[Strength, ...], part: Part, pickup: Pickup) -> Bonded:
     """The pads as a press left them."""
     locked = locked_in(whole, [pad.traction for pad in pickup.hard.pads], pickup.bond, pickup.pick.flatness)
-    return Bonded(whole=whole, full=full, held=pickup.bond, locked=locked)
+    return Bonded(whole=whole, full=full, held=pickup.bond, locked=locked, part=part)
 
 
 def _with_borders(carry: NDArray[np.bool_], trajectory: Trajectory) -> NDArray[np.bool_]:

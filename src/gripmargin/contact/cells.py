@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import KDTree
 from shapely.geometry.base import BaseGeometry
 
 from gripmargin.base.arrays import FloatArray, Value, sealed
@@ -78,6 +79,11 @@ class Patch(Value):
         """Backing stiffness along the pad axes [Pa/m], shape (3,)."""
         material = self.pad.material
         return np.array([material.shear_stiffness, material.shear_stiffness, material.normal_stiffness])
+
+
+def nearest_cells(patch: Patch, points: FloatArray) -> NDArray[np.intp]:
+    """Return the quadrature point of a patch that is nearest to each of some points [m], shape (p, 3), as indices."""
+    return np.asarray(KDTree(patch.points).query(points)[1], dtype=np.intp)
 
 
 def cut_pads(pads: tuple[Pad, ...], part: Part) -> tuple[Patch, ...]:

@@ -172,7 +172,7 @@ class _Grip:
         self._found: dict[tuple[Motion, float], float] = {}
         undamped = [p.pad.name for p in case.whole.patches if (p.pad.material.damping_ratio or 0.0) < LEAST_DAMPING]
         self.doubts, self._fades = tuple(map(_undamped, undamped[:1])), not undamped
-        face = case.grip.face.asked(premises.raised(case, premises.ALL) * swing_target(job))
+        face = case.grip.face.asked(premises.raised(case, premises.SWINGING) * swing_target(job))
         finite = ramps[(ramps > 0.0) & np.isfinite(ramps)].tolist()
         self._swinging = Allowed(
             Sizes(face, loads, sets, held, finite, fades=self._fades),

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from gripmargin.checks import premises
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
@@ -101,10 +102,7 @@ def _finding(case: Case, check: str, carry: CarrySwing, short: Shortfall, remedi
         stresses=explain.stresses_at(case, use.grip, point, sample, swing=swing),
         load=explain.load_figures(load),
     )
-    doubts = None
-    if not short.fails:
-        why = words.LOAD_BETWEEN_SAMPLES if carry.in_reach(sample) else words.TOO_FAR
-        doubts = case.motion.doubts_at(sample) or [why]
+    doubts = explain.doubts(case, short, words.LOAD_BETWEEN_SAMPLES if carry.in_reach(sample) else words.TOO_FAR)
     because = SwingCauses(
         shares=explain.shares(case, use.grip, point, sample, swing=swing, undecided=doubts),
         ringing=carry.ringing(sample),
@@ -125,7 +123,11 @@ def _assumed(case: Case) -> tuple[str, ...]:
 SWING = Check(
     name="swing",
     question="Does the part stay on while it swings on its soft pads?",
-    judged=(Judged(name="swing", target=swing_target, details=SwingDetails, series="swing_margin"),),
+    judged=(
+        Judged(
+            name="swing", target=swing_target, details=SwingDetails, series="swing_margin", rests_on=premises.SWINGING
+        ),
+    ),
     run=run,
     result_words=words.swing_result,
     finding_words=words.swing_finding,
