@@ -160,7 +160,7 @@ def outside(jobs, first):
         modes = mode_sets(work_out(job))[-1]
         over = min(4.6 / (modes.frequency * modes.damping).min(), 3.0)
         tries = {
-            "any at once": lambda f, job=job, found=found, over=over: worst_slide(
+            "any at once": lambda f, job=job, found=found, over=over, tool=tool, i=i: worst_slide(
                 job, f * found.linear["any"][i, 0], tool, over, STEP / 2
             )
         }
