@@ -17,6 +17,7 @@ from gripmargin.checks.case import work_out
 from gripmargin.checks.hold.check import results as hold_results
 from gripmargin.contact import simulation
 from gripmargin.contact.press_engine import PressEngine
+from gripmargin.contact.simulation import remembering
 from gripmargin.files.job_file import read_job
 from gripmargin.results.findings import Remedy
 from support.handed import Handed, plate_job
@@ -243,12 +244,13 @@ def done(given, program, figures):
 @pytest.mark.parametrize("name", HANDED)
 def test_every_change_of_a_handover_that_is_called_enough_passes(name):
     given, program, check = HANDED[name]
-    findings, verdicts = told(Handed(plate_job(**given)).made(**program), [check])
-    assert verdicts[check] != "pass"
-    changes = advised(findings)
-    assert changes
-    for (_, action), figures in changes.items():
-        assert verdict(done(given, program, (action, figures)), check) == "pass", (action, figures)
+    with remembering():  # a change of the nest alone is the same motion
+        findings, verdicts = told(Handed(plate_job(**given)).made(**program), [check])
+        assert verdicts[check] != "pass"
+        changes = advised(findings)
+        assert changes
+        for (_, action), figures in changes.items():
+            assert verdict(done(given, program, (action, figures)), check) == "pass", (action, figures)
 
 
 def test_a_press_that_buckles_the_fibres_is_made_less_deep():
