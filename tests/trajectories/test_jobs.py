@@ -41,7 +41,7 @@ class Expected:
     way: str | None = None
 
 
-TAUGHT = ("shelf", "shelf-hasty")  # way points, without faces in rack and box
+FACELESS = ("shelf", "shelf-hasty", "backplate", "backplate-one-pad")  # without faces where they are taken and left
 EXPECTED = {
     "window": Expected("pass", (2.55, 2.65), "transfer"),
     "window-fast": Expected(
@@ -60,6 +60,8 @@ EXPECTED = {
     "window-heavy-gripper": Expected("fail", (2.55, 2.65), "transfer", frozenset({"flange"})),
     "shelf": Expected("pass", (5.4, 5.5), "transfer"),
     "shelf-hasty": Expected("fail", (2.65, 2.75), "transfer", frozenset({"swing"})),
+    "backplate": Expected("pass", (2.9, 2.97), "transfer"),
+    "backplate-one-pad": Expected("fail", (1.78, 1.86), "transfer", frozenset({"hold", "swing"}), "gravity", "pull"),
     "diffuser": Expected("fail", (1.47, 1.51), "tip in", frozenset({"hold", "swing", "lift_off"}), "gravity", "peel"),
     "diffuser-centred": Expected("pass", (7.8, 8.0), "tip in"),
     "diffuser-small-tilt": Expected("fail", (7.8, 8.0), "tip in", frozenset({"release"})),
@@ -123,7 +125,7 @@ def test_verdict_value_and_reason(reports, name):
     hold = result(report)
     assert report.verdict == due.verdict
     assert {c.check for c in report.checks if c.verdict != "pass"} == due.short
-    faces = set() if name in TAUGHT else {"preload", "lift_off", "release"}
+    faces = set() if name in FACELESS else {"preload", "lift_off", "release"}
     assert faces | {"hold"} <= {c.check for c in report.checks}
     low, high = due.hold
     assert low < hold.value < high
@@ -440,7 +442,7 @@ def test_a_changed_program_is_noticed(programs):
 def test_programs_are_long_and_dense_enough(reports):
     for name, report in reports.items():
         t = report.samples.t
-        assert t[-1] - t[0] >= (5.0 if name in TAUGHT else 8.0), name
+        assert t[-1] - t[0] >= (5.0 if name in FACELESS else 8.0), name
         assert np.diff(t).max() <= 0.0040001, name
 
 

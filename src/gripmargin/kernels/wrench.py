@@ -73,12 +73,7 @@ def load_wrench(
     alpha: FloatArray,
 ) -> FloatArray:
     """Return what the body does to the gripper, shape (6, samples): the sum of `wrench_by_cause`."""
-    out = np.empty((6, acceleration.shape[1]))
-    for first in range(0, out.shape[1], 8192):  # what a block holds stays in the cache
-        part = slice(first, first + 8192)
-        motion = gravity[:, part], acceleration[:, part], omega[:, part], alpha[:, part]
-        wrench_by_cause(mass, com, inertia, *motion).sum(axis=0, out=out[:, part])
-    return out
+    return np.asarray(wrench_by_cause(mass, com, inertia, gravity, acceleration, omega, alpha).sum(axis=0))
 
 
 def cross(a: FloatArray, b: FloatArray) -> FloatArray:

@@ -239,9 +239,8 @@ def _checked(job: Job, chosen: Collection[Check], *, trial: bool) -> Report:
 
 def _samples(case: Case, outcomes: Sequence[Outcome], shares: Mapping[str, FloatArray]) -> Samples:
     motion, trajectory = case.motion.at, case.job.trajectory
-    series: dict[str, Any] = {name: np.full(trajectory.samples, np.nan) for name in SERIES}
-    for outcome in outcomes:
-        series |= outcome.series
+    series: dict[str, Any] = {name: rows for outcome in outcomes for name, rows in outcome.series.items()}
+    series |= {name: np.full(trajectory.samples, np.nan) for name in SERIES if name not in series}
     least, names = governing(shares, trajectory.samples)
     return Samples(
         t=trajectory.t,

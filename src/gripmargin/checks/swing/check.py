@@ -39,15 +39,13 @@ def run(case: Case) -> Outcome:
     undecided = result.verdict is not Verdict.FAIL
     trials = Trials(case, results, "swing", most=MOST_TRIALS, keep=keep_swing)
     margin, margin_low = carry.use.over_time(case.load.shape[1])
-    load = np.full(case.load.shape, np.nan)
-    load[:, carry.use.samples] = carry.load
     return Outcome(
         results=(replace(result, details=details_of(carry)),),
         findings=tuple(findings_over(case, carry, target, trials, undecided=undecided)),
         assumed=_assumed(case),
         series={"swing_margin": margin, "swing_margin_low": margin_low},
         least={"swing": margin_low},
-        loads={"swing": load},
+        loads={"swing": carry.load},
     )
 
 
@@ -93,7 +91,7 @@ def details_of(carry: CarrySwing) -> SwingDetails:
 
 def _finding(case: Case, check: str, carry: CarrySwing, short: Shortfall, remedies: Sequence[Remedy]) -> Finding:
     use, sample, point = short.use, short.sample, short.point
-    load = carry.load[:, short.k]
+    load = carry.load[:, sample]
     swing = load - case.load[:, sample]
     worst = WorstSwing(
         margin=short.worst,
