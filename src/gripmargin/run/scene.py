@@ -29,7 +29,7 @@ def scene_of(case: Case, loads: Mapping[str, FloatArray]) -> Scene:
     return Scene(
         part=job.part,
         gravity=case.motion.at.in_tool(job.gravity).T,
-        axis=case.motion.at.rotation[:, :, 2],
+        axis=case.motion.at.axis,
         airborne=case.airborne,
         pads=_pads(case),
         compliance=case.grip.compliance,

@@ -380,8 +380,9 @@ def _start(case: Case, run: NDArray[np.intp]) -> Start:
     left = _leaves(case, run)
     if left is None:
         return _at_rest(case.load[:, run[0]] + held)
-    tool, sample = case.motion.at, int(run[left])
-    rate = -np.concatenate([tool.velocity[sample], tool.angular_velocity[sample]])
+    sample = int(run[left])
+    tool = case.motion.at.take(sample)
+    rate = -np.concatenate([tool.velocity[0], tool.angular_velocity[0]])
     return Start(sample=left, load=case.standing(sample)[:, 0] + held, rate=rate)
 
 
