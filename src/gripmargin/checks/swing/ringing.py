@@ -359,7 +359,8 @@ def _damping(case: Case) -> list[float | None]:
 def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) -> Stretch:
     start = _start(case, run) if first else _at_rest(case.load[:, run[0]])
     t = case.job.trajectory.t[run[0] : run[-1] + 1]
-    told = History(case=case, modes=modes, first=int(run[0]), t=t, start=start)
+    alone = replace(case)  # a case that does not know its stretches goes as soon as nobody needs it
+    told = History(case=alone, modes=modes, first=int(run[0]), t=t, start=start)
     return Stretch(samples=run, start=start, modes=modes, told=told)
 
 
