@@ -18,6 +18,8 @@ from gripmargin.workcell import Part
 
 Strength = tuple[float, float]
 
+EVEN = 1e-6  # differences of the bond within a pad below which it is even
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Bonded:
@@ -41,7 +43,7 @@ class Bonded:
     def sheet(self) -> Sheet | None:
         """The part as it bends; None where it counts as rigid, or cannot be solved (`gripmargin.checks.premises`)."""
         with suppress(BudgetError):
-            return None if self.part is None else sheet_on(self.whole, self.full, self.part)
+            return None if self.part is None else sheet_on(self.whole, self.full, self.part, even=self.even)
         return None
 
     def without(self, lost: int) -> Bonded:
@@ -79,6 +81,16 @@ class Bonded:
             return self.shares
         used = self.locked.used_up(self.full, self.shares)
         return tuple(np.maximum(share - less, 0.0) for share, less in zip(self.shares, used, strict=True))
+
+    @cached_property
+    def even(self) -> bool:
+        """Whether each pad holds something, and the same everywhere."""
+        return self.offset is None and all(np.ptp(own) <= EVEN and own.max() > 0.0 for own in self.left)
+
+    @property
+    def first_alone(self) -> bool:
+        """Whether the margin is that of the first place by definition: an even bond under a part that bends."""
+        return self.even and not self.bowed and self.sheet is not None
 
     @property
     def offset(self) -> Locked | None:

@@ -1,9 +1,10 @@
 """What margins count on: the places of the pads that hold, whatever the others do.
 
-An even bond lets go first where it is used most, on the edge of a pad, and that first peel is all it can carry. On an
-uneven one a hardly pressed rim lets go long before, mostly without harm. Its cells are brittle: what they carried goes
-to the others, and what they could have held does not count any more. So margins count on a *core*: cells that each stay
-below what they hold in whatever state the cells outside are, bonded, broken, or broken and pressed.
+An even bond lets go first where it is used most, on the edge of a pad, and that first peel is mostly all it can carry:
+margins count on all of it. On an uneven one a hardly pressed rim lets go long before, mostly without harm. Its cells
+are brittle: what they carried goes to the others, and what they could have held does not count any more. There margins
+count on a *core*: cells that each stay below what they hold in whatever state the cells outside are, bonded, broken, or
+broken and pressed.
 
 Whatever that state, the stiffness K lies between that of the core alone and that of all cells, and its inverse between
 X = K(all)^-1 and X + D. So a traction ``H K^-1 w`` differs from ``H (X + D/2) w`` by no more than ``1/2 sqrt(lmax(H D
@@ -19,19 +20,17 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing, displacement_rows
 from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import Patch, nearest_cells
 from gripmargin.contact.sheet import Sheet, indented
-from gripmargin.kernels.face import NOTHING, Face, utilisation
+from gripmargin.kernels.face import NOTHING, Face, half_width, utilisation
 from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation, points_needed
 
 BoolArray = NDArray[np.bool_]
 
-EVEN = 1e-6  # differences of the bond within a pad below which it is even
 SUDDEN = 1.05  # on the load of a core: cells that let go all at once swing the part (`tests/contact/test_collapse.py`)
 DROPPED = 0.03  # share of the area that each smaller core leaves out
 LEAST = 0.2  # share of the bonded area that a core has at least
@@ -57,8 +56,6 @@ class Grip:
         compliance: From load to displacement at the tool origin, in the middle of what may be, shape (6, 6).
         kept: For each pad whether a cell belongs to the core, shape (m,).
         asked: Factor on the load for what a sudden break adds [-].
-        even: Whether the first place that lets go takes the others with it for certain, or nothing holds at all; of a
-            part that bends the margin is that of the first place by definition.
     """
 
     bonded: Bonded
@@ -70,7 +67,6 @@ class Grip:
     compliance: FloatArray
     kept: tuple[BoolArray, ...]
     asked: float = 1.0
-    even: bool = False
 
     @property
     def whole(self) -> Backing:
@@ -112,7 +108,7 @@ class Grip:
 
 
 def grip_of(bonded: Bonded, load: FloatArray) -> Grip:
-    """Return the places with the largest margin over some loads.
+    """Return the places with the largest margin over some loads; of an even bond all.
 
     Args:
         bonded: The pads.
@@ -151,11 +147,11 @@ def _even(bonded: Bonded) -> Grip | None:
 
     Under a part that bends all places count, and the first of them that lets go.
     """
-    shares = bonded.left
     if bonded.sheet is not None:
         return _bent(bonded, bonded.sheet)
-    if bonded.offset is not None or any(np.ptp(share) > EVEN or share.max() <= 0 for share in shares):
+    if not bonded.even:
         return None
+    shares = bonded.left
     levels = [float(share.min()) for share in shares]
     strengths = [(pull * level, shear * level) for (pull, shear), level in zip(bonded.full, levels, strict=True)]
     maps, owner = bonded.whole.edge_maps(strengths)
@@ -169,7 +165,6 @@ def _even(bonded: Bonded) -> Grip | None:
         shear=np.array([strengths[i][1] for i in owner]),
         compliance=bonded.whole.compliance,
         kept=tuple(np.ones(share.size, dtype=bool) for share in shares),
-        even=not bonded.bowed,
     )
 
 
@@ -199,7 +194,6 @@ def _bent(bonded: Bonded, sheet: Sheet) -> Grip:
         compliance=bonded.whole.compliance,
         kept=tuple(np.ones(patch.areas.size, dtype=bool) for patch in patches),
         asked=asked,
-        even=bool(holds) and all(np.ptp(share) <= EVEN < share.max() for share in holds) and not bonded.bowed,
     )
 
 
@@ -290,7 +284,6 @@ class _Cores:
             shear=none,
             compliance=whole.compliance,
             kept=tuple(np.zeros(patch.areas.size, dtype=bool) for patch in whole.patches),
-            even=not self.bonded.bowed,
         )
 
     def _screen(self, first: Grip) -> FloatArray:
@@ -410,7 +403,7 @@ class _Cores:
         try:
             return np.asarray(np.linalg.inv(stiffness * np.outer(scale, scale)) * np.outer(scale, scale))
         except np.linalg.LinAlgError:  # cells on a line hold no moment about it
-            return np.diag(scale**2 / EVEN / np.abs(stiffness).max())
+            return np.diag(scale**2 / NOTHING / np.abs(stiffness).max())
 
     def _root(self, square: FloatArray) -> FloatArray:
         """L with L' L = a positive semi-definite matrix, shape (6, 6)."""
@@ -419,19 +412,10 @@ class _Cores:
         return np.asarray(np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T / scale)
 
 
-def half_width(rows: FloatArray, root: FloatArray) -> FloatArray:
-    """Return half the root of the largest eigenvalue of ``H L' L H'`` for rows H of each point, shape (points,).
-
-    Args:
-        rows: Shape (3, points, 6).
-        root: L, shape (6, 6).
-    """
-    wide = rows @ root.T
-    return np.asarray(0.5 * np.sqrt(np.maximum(np.linalg.eigvalsh(np.einsum("cpi,dpi->pcd", wide, wide))[:, -1], 0.0)))
-
-
 def _hull(points: FloatArray) -> NDArray[np.intp]:
     """Which points are corners of their convex hull, in space, in a plane, or on a line."""
+    from scipy.spatial import ConvexHull, QhullError  # noqa: PLC0415 - 0.1 s that only uneven bonds pay
+
     centred = points - points.mean(axis=0)
     axes, size = np.linalg.svd(centred, full_matrices=False)[2], np.abs(centred).max()
     flat = centred @ axes.T

@@ -57,9 +57,9 @@ def wrench_by_cause(
     out = np.zeros((len(CAUSES), 6, acceleration.shape[1]))
     np.matmul(inertial[:, :3], gravity, out=out[0])
     np.matmul(-inertial[:, :3], acceleration, out=out[1])
-    np.matmul(inertial[:, :3], _cross(_cross(omega, com[:, None]), omega), out=out[2])
+    np.matmul(inertial[:, :3], cross(cross(omega, com[:, None]), omega), out=out[2])
     np.matmul(-inertial[:, 3:], alpha, out=out[3])
-    out[4, 3:] = _cross(inertia @ omega, omega)
+    out[4, 3:] = cross(inertia @ omega, omega)
     return out
 
 
@@ -76,7 +76,8 @@ def load_wrench(
     return np.asarray(wrench_by_cause(mass, com, inertia, gravity, acceleration, omega, alpha).sum(axis=0))
 
 
-def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+def cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Return the cross product along the first axis, of length 3."""
     out = np.empty(np.broadcast_shapes(a.shape, b.shape))
     for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
         np.multiply(a[j], b[k], out=out[i])

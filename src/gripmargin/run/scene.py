@@ -40,6 +40,7 @@ def scene_of(case: Case, loads: Mapping[str, FloatArray]) -> Scene:
         handovers=tuple(sorted(handovers, key=lambda handover: float(handover.t[0]))),
         flatness=0.0 if job.pick is None else job.pick.flatness,
         loads=loads,
+        sheet=case.grip.bonded.sheet,
         air=None if job.part.drag_area is None else np.stack(air_load(job.part, case.motion.at, job.air_density)),
         moves=moves,
         raised=premises.raised(case, premises.ALL),

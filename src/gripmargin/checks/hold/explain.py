@@ -6,7 +6,9 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
+from gripmargin.checks.hold import words
 from gripmargin.checks.hold.figures import Load, SharedMargin, Shares, Spot, Stresses
+from gripmargin.checks.margin import Shortfall
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.grip import Grip
 from gripmargin.contact.limit import limit_factor
@@ -116,6 +118,20 @@ def shares(
         loads={cause: load_figures(load[:, 0]) for cause, load in by_cause.items()},
         undecided=None if undecided is None else tuple(undecided),
     )
+
+
+def doubts(case: Case, short: Shortfall, otherwise: str) -> list[str] | None:
+    """Return why a stretch cannot be decided, in sentences; None where it fails.
+
+    Args:
+        case: The job.
+        short: The stretch.
+        otherwise: What is not known of the motion where there is no doubt about it as such.
+    """
+    if short.fails:
+        return None
+    of_the_data = case.motion.doubts_at(short.sample) or ([otherwise] if short.unknown else [])
+    return [*([words.OTHERS_MAY_HOLD] if short.lets_go else []), *of_the_data]
 
 
 def shared_margin(case: Case, sample: int) -> SharedMargin:

@@ -17,6 +17,7 @@ from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain
 from gripmargin.checks.hold.check import UNBALANCED
+from gripmargin.checks.hold.words import OTHERS_MAY_HOLD
 from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, shortfalls
 from gripmargin.checks.stop import words
 from gripmargin.checks.stop.fall import fall
@@ -51,12 +52,15 @@ def run(case: Case) -> Outcome:
     )
     instants = seen(stops, [short.k for short in found]) if found else {}
     margin, margin_low = stops.whole.over_time(case.load.shape[1])
+    load = np.full((6, case.load.shape[1]), np.nan)
+    load[:, stops.whole.samples] = stops.load
     return Outcome(
         results=(replace(result, details=_details(stops, worst)),),
         findings=tuple(_finding(stops, short, instants[short.k], remedies[short.k]) for short in found),
         assumed=_assumed(stops),
         series={"stop_margin": margin},
         least={"stop": margin_low},
+        loads={"stop": load},
     )
 
 
@@ -117,7 +121,8 @@ def _unsure(stops: StopUse, short: Shortfall) -> list[str]:
     if not np.isfinite(stops.whole.high[short.k]):
         ahead = sorted(doubt for doubt in motion.doubts if doubt[1] >= short.sample)
         return [ahead[0][2]] if ahead else [words.NO_LOAD]
-    reasons = [words.ORIGIN_OR_FASTEST] if stopping.turns[short.sample] else []
+    reasons = [OTHERS_MAY_HOLD] if short.lets_go else []
+    reasons += [words.ORIGIN_OR_FASTEST] if stopping.turns[short.sample] else []
     reasons.append(words.TIMING if stopping.modes.damping.min() > 0 else words.TIMING + words.NO_DAMPING)
     return reasons if motion.given else [*reasons, motion.error_sentence(short.sample)]
 

@@ -100,10 +100,7 @@ def _finding(case: Case, check: str, carry: CarrySwing, short: Shortfall, remedi
         stresses=explain.stresses_at(case, use.grip, point, sample, swing=swing),
         load=explain.load_figures(load),
     )
-    doubts = None
-    if not short.fails:
-        why = words.LOAD_BETWEEN_SAMPLES if carry.in_reach(sample) else words.TOO_FAR
-        doubts = case.motion.doubts_at(sample) or [why]
+    doubts = explain.doubts(case, short, words.LOAD_BETWEEN_SAMPLES if carry.in_reach(sample) else words.TOO_FAR)
     because = SwingCauses(
         shares=explain.shares(case, use.grip, point, sample, swing=swing, undecided=doubts),
         ringing=carry.ringing(sample),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise, zip_longest
@@ -12,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import BudgetError
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing.drive import (
@@ -25,8 +27,11 @@ from gripmargin.checks.swing.drive import (
 )
 from gripmargin.checks.swing.response import Begun, Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of, modes_of_sheet
+from gripmargin.contact.bending import are_level, is_uniform_plate
+from gripmargin.contact.sheet import Sheet
 from gripmargin.motion.rate_error import RateError
 
+UNBENT: Final = 0.999  # factor on a frequency above which a part counts as rigid: swings are not known better
 AT_ONCE: Final = 8_192  # samples that are worked out at a time: time and memory alone
 BESIDE: Final = 2  # samples on either side that second differences and what lies between samples look at
 
@@ -320,7 +325,20 @@ def mode_sets(case: Case) -> tuple[Modes, ...]:
     part, air, sheet = case.job.part, case.job.air_density, case.grip.bonded.sheet
     if sheet is not None:
         return tuple(modes_of_sheet(sheet, air))
-    return tuple(modes_of(backing, part, air) for backing in case.grip.backings)
+    *others, main = (modes_of(backing, part, air) for backing in case.grip.backings)
+    slower = _slower(case)
+    return (*others, *([main.stiffer(slower**2)] if slower < UNBENT else ()), main)
+
+
+def _slower(case: Case) -> float:
+    """By which factor bending lowers a frequency of a part that is taken as rigid [-]."""
+    part, whole, air = case.job.part, case.whole, case.job.air_density
+    if part.rigid or part.youngs_modulus is None or not is_uniform_plate(part) or not are_level(whole.patches):
+        return 1.0
+    with suppress(BudgetError):  # then nothing passes
+        rigid = modes_of(whole, part, air).frequency
+        return min(float((bent.frequency / rigid).min()) for bent in modes_of_sheet(Sheet.on(whole, part), air))
+    return 1.0
 
 
 def _on_modes(case: Case, modes: Modes) -> list[Stretch]:
