@@ -3,12 +3,17 @@
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.checks.case import work_out
+from gripmargin.checks.causes import causes
 from gripmargin.checks.meanings import MEANINGS
+from gripmargin.contact.pickup import Pickup
 from gripmargin.files.job_file import read_job
 from gripmargin.reports.as_text import report_text
+from gripmargin.results.findings import undecided
 
 DEMO = Path(__file__).parents[2] / "trajectories" / "window.toml"
 
@@ -106,3 +111,25 @@ def test_a_program_that_only_falls_short_has_none(window):
     report = gm.check_job(replace(window, targets=replace(window.targets, hold=30.0)), trial=True)
     assert report.verdict == "fail"
     assert report.causes == ()
+
+
+def told(job):
+    """The code and the sentence of what explains that all fall short."""
+    short = [undecided(name, 1.0, "short") for name in ("preload", "lift_off", "hold", "release")]
+    return [(cause.code, cause.text) for cause in causes(work_out(job, trial=True), short) if cause.explains]
+
+
+@pytest.mark.parametrize(("nest", "one"), [(0.1285, True), (0.1345, False)])
+def test_two_heights_are_one_where_they_differ_by_less_than_a_tenth(window, nest, one):
+    """119.8 mm, and 7 % or 11 % more."""
+    ((code, text),) = told(lowered(window, pick=0.12, nest=nest))
+    assert code == "above_the_face"
+    assert ("is robot.tool missing" in text) == one
+
+
+@pytest.mark.parametrize(("share", "codes"), [(0.008, ["no_bond"]), (0.012, [])])
+def test_a_hundredth_of_a_bond_is_none(window, monkeypatch, share, codes):
+    monkeypatch.setattr(
+        Pickup, "activation", property(lambda found: tuple(np.full_like(own, share) for own in found.bond))
+    )
+    assert [code for code, _ in told(window)] == codes

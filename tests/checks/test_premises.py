@@ -1,18 +1,19 @@
 """A pass counts only where part and pads are known to be what the checks take them for."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.hold.check import HOLD
-from gripmargin.checks.premises import stiff_part, stiff_without_a_pad
+from gripmargin.checks.premises import HOLDING, bending, resting_on
+from gripmargin.contact.grip import grip_of
+from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.reports.as_json import report_json
 from gripmargin.reports.as_junit import junit_xml
 from gripmargin.reports.as_text import report_text
-from gripmargin.tuning.demands import Demands
 
 S, T, KN, KT = 75e3, 65e3, 1.2e8, 4e7
 DOWN = np.diag([1.0, -1.0, -1.0])
@@ -48,6 +49,12 @@ def judged(part, *pads, targets=None, sideways=0.0, **job):
     )
 
 
+def job_of(part, *pads):
+    t = np.linspace(0.0, 0.4, 101)
+    still = gm.PoseTrajectory(t=t, position=np.zeros((101, 3)), rotation=np.broadcast_to(DOWN, (101, 3, 3)))
+    return gm.Job(name="hanging", trajectory=still, part=part, gripper=gm.Gripper(pads=pads))
+
+
 def square(side, xy=(0, 0), name="pad", **material):
     return gm.Pad.rectangle(name, film(**material), [side, side], gm.pose((*xy, 0)))
 
@@ -61,16 +68,22 @@ def result(report, name="hold"):
 
 
 def test_a_thin_sheet_on_a_small_pad_is_undecided():
-    """0.5 mm of aluminium, 600 x 600 mm, on 50 x 50 mm: a plate peels at about 20 times less than a rigid part."""
+    """0.5 mm of aluminium, 600 x 600 mm, on 50 x 50 mm: it droops by 50 times its thickness.
+
+    By small bending it starts to peel at 2.06 times its weight, at 19 times less than a rigid part; neither that it
+    holds nor that it falls short of more is shown.
+    """
     part = sheet(0.6, 0.6, 0.0005, 2700.0, youngs_modulus=70e9, poissons_ratio=0.33)
-    report = judged(part, square(0.05))
-    hold = result(report)
-    assert hold.verdict is report.verdict is gm.Verdict.UNDECIDED
-    assert hold.value == pytest.approx(S * 0.05**2 / (part.mass * 9.80665), rel=1e-6)
+    hold = result(judged(part, square(0.05)))
+    assert hold.verdict is gm.Verdict.UNDECIDED
+    short = replace(hold, verdict=gm.Verdict.FAIL, target=4.0)
+    case = work_out(job_of(part, square(0.05)))
+    assert resting_on(case, HOLDING, short).verdict is gm.Verdict.UNDECIDED
+    assert resting_on(case, HOLDING, replace(short, high=400.0)).verdict is gm.Verdict.FAIL
+    assert 18 < S * 0.05**2 / (part.mass * 9.80665) / hold.value < 20
     (doubt,) = hold.doubts
-    assert "the part bends: it reaches 389 mm beyond its pads" in doubt
-    times = float(doubt.split("load their edges ")[1].split(" times")[0])
-    assert 15 < times < 30
+    assert "so far that it is stretched as well as bent" in doubt
+    assert 20 < float(doubt.split("droops by ")[1].split(" mm")[0]) < 30
 
 
 def test_a_ball_drawn_by_its_outline_is_undecided():
@@ -100,36 +113,37 @@ def test_a_glass_plate_on_four_pads_is_stiff_by_its_geometry():
         assert all(check.doubts == () for check in report.checks)
 
 
-def test_up_to_half_more_stress_is_judged():
-    """Factors of 1.35 and 1.60, held against finite elements in tests/contact/test_bending.py."""
-    part = sheet(0.2, 0.2, 0.004, 2500.0, youngs_modulus=70e9, poissons_ratio=0.0)
-    assert judged(part, *four(0.05, 0.07, 0.07)).passed
-    part = sheet(0.2, 0.2, 0.0025, 2500.0, youngs_modulus=70e9, poissons_ratio=0.22)
-    assert judged(part, *four(0.04, 0.07, 0.07)).verdict is gm.Verdict.UNDECIDED
+@pytest.mark.parametrize(
+    ("thickness", "material", "pads", "more"),
+    [
+        (0.004, (2500.0, 70e9, 0.22), four(0.04, 0.07, 0.07), 1.14726),
+        (0.0025, (2500.0, 70e9, 0.22), four(0.04, 0.07, 0.07), 1.54298),
+        (0.0005, (2700.0, 70e9, 0.33), [square(0.05)], 10.588),
+    ],
+)
+def test_the_margin_of_a_part_that_bends_is_that_of_a_plate(thickness, material, pads, more):
+    """200 x 200 mm hanging still; conforming finite elements (`tests/contact/test_bending.py`) give the pads' corners.
+
+    They are used so many times as much as by a rigid part. The places of the pads are known to a thousandth.
+    """
+    density, modulus, ratio = material
+    part = sheet(0.2, 0.2, thickness, density, youngs_modulus=modulus, poissons_ratio=ratio)
+    report = judged(part, *pads)
+    rigid = S * sum(pad.outline.max() ** 2 * 4 for pad in pads) / (part.mass * 9.80665)
+    assert result(report).value == pytest.approx(rigid / more, rel=2e-3)
+    assert result(report).value < rigid / more
+    assert report.passed
 
 
-def test_bending_that_is_judged_lowers_the_least_value():
-    """On four pads at the corners bending adds 15 to 16 %; a target between the two is not surely met."""
-    pads = four(0.04, 0.07, 0.07)
-    glass = sheet(0.2, 0.2, 0.004, 2500.0, youngs_modulus=70e9, poissons_ratio=0.22)
-    rigid = result(judged(sheet(0.2, 0.2, 0.004, 2500.0, rigid=True), *pads))
-    bent = result(judged(glass, *pads))
-    assert bent.value == rigid.value
-    assert rigid.low / 1.25 < bent.low < rigid.low / 1.147
-    between = judged(glass, *pads, targets=gm.Targets(hold=(bent.low + rigid.low) / 2, swing=0.1))
-    assert result(between).verdict is gm.Verdict.UNDECIDED
-    assert "bending of the part may load the pads' edges 1.16 times" in result(between).doubts[0]
-    assert judged(glass, *pads, targets=gm.Targets(hold=0.999 * bent.low, swing=0.1)).passed
-
-
-def test_bending_of_a_percent_is_left_out():
-    """120 x 80 mm on one pad, by the bound of `edge_stress_factor`: 1.9 %, 0.9 %."""
-    for part, side, is_left_out in (
-        (sheet(0.12, 0.08, 0.004, 2500.0, youngs_modulus=70e9, poissons_ratio=0.22), 0.05, False),
-        (sheet(0.12, 0.08, 0.005, 2500.0, youngs_modulus=70e9, poissons_ratio=0.22), 0.045, True),
-    ):
-        hold = result(judged(part, square(side)))
-        assert (hold.low == pytest.approx(hold.value, rel=1e-4)) is is_left_out
+def test_a_plate_that_is_stiff_to_a_thousandth_counts_as_rigid():
+    thick = {"youngs_modulus": 70e9, "poissons_ratio": 0.22}
+    for thickness, counts in ((0.02, True), (0.004, False)):
+        found, rigid = (
+            result(judged(sheet(0.12, 0.08, thickness, 2500.0, **more), square(0.05))).value
+            for more in (thick, {"rigid": True})
+        )
+        assert (found == rigid) is counts
+        assert found == pytest.approx(rigid, rel=1e-3 if counts else 3e-2)
 
 
 @pytest.mark.parametrize(
@@ -160,7 +174,7 @@ def test_a_part_called_rigid_that_bends_by_its_own_figures():
     hold = result(judged(sheet(0.6, 0.6, 0.0005, 2700.0, **thin), square(0.05)))
     assert hold.verdict is gm.Verdict.UNDECIDED
     assert hold.doubts[0].startswith("part.rigid = true, yet by its thickness and modulus the part bends: it reaches ")
-    assert "leave out part.youngs_modulus if ribs or a frame stiffen it" in hold.doubts[0]
+    assert "leave out part.rigid, or part.youngs_modulus if ribs or a frame stiffen it" in hold.doubts[0]
     assert result(judged(sheet(0.6, 0.6, 0.0005, 2700.0, rigid=True), square(0.05))).doubts == ()
 
 
@@ -183,14 +197,14 @@ def test_what_surely_falls_short_stays_a_fail():
     assert hold.doubts == ()
 
 
-def test_with_a_pad_gone_it_reaches_further():
-    """Glass on four pads, stiff on all of them, not on three."""
-    part = sheet(0.2, 0.2, 0.002, 2500.0, youngs_modulus=70e9, poissons_ratio=0.22)
-    report = judged(part, *four(0.03, 0.05, 0.05), targets=gm.Targets(hold=2.0, swing=0.1, one_pad_lost=1.0))
-    assert result(report).verdict is gm.Verdict.PASS
-    lost = result(report, "one_pad_lost")
-    assert lost.verdict is gm.Verdict.UNDECIDED
-    assert "the part bends with a pad gone" in lost.doubts[0]
+def test_with_a_pad_gone_it_is_another_plate():
+    """On two pads, of which one is as much as a job with the other alone."""
+    part = sheet(0.2, 0.05, 0.002, 2500.0, youngs_modulus=70e9, poissons_ratio=0.22)
+    pads = [square(0.04, (-0.03, 0), "left"), square(0.04, (0.06, 0), "right")]
+    lost = result(judged(part, *pads, targets=gm.Targets(hold=2.0, swing=0.1, one_pad_lost=1.0)), "one_pad_lost")
+    alone = min(result(judged(part, pad)).value for pad in pads)
+    assert lost.value == pytest.approx(alone, rel=1e-9)
+    assert lost.verdict is gm.Verdict.PASS
 
 
 @pytest.mark.parametrize(
@@ -248,27 +262,17 @@ def test_the_wrist_does_not_rest_on_the_contact():
     assert result(report, "flange").doubts == ()
 
 
-def test_tuning_keeps_to_what_the_checks_ask():
-    """Targets of the bounds, and demands at standstill, have the factor by which the least value falls."""
-    pads = four(0.04, 0.07, 0.07)
-    t = np.linspace(0.0, 0.4, 101)
-    trajectory = gm.PoseTrajectory(t=t, position=np.zeros((101, 3)), rotation=np.broadcast_to(DOWN, (101, 3, 3)))
-    found = []
-    for more in ({"rigid": True}, {"youngs_modulus": 70e9, "poissons_ratio": 0.22}):
-        part = sheet(0.2, 0.2, 0.004, 2500.0, **more)
-        targets = gm.Targets(hold=2.0, peel=1.5, one_pad_lost=1.1)
-        given = {"name": "plate", "trajectory": trajectory, "part": part, "targets": targets}
-        case = work_out(gm.Job(**given, gripper=gm.Gripper(pads=pads)))
-        asked = {each.name: each.target for each in HOLD.asked(case)}
-        found.append((case, asked, Demands.of(case)))
-    (_, rigid, before), (case, bent, after) = found
-    factor, without = case.shared(stiff_part).factor, case.shared(stiff_without_a_pad).factor
-    assert 1.1 < factor < without
-    assert bent == {
-        "hold": factor * rigid["hold"],
-        "peel": factor * rigid["peel"],
-        "one_pad_lost": without * rigid["one_pad_lost"],
-    }
-    one = np.array([name == "one_pad_lost" for name in after.checks])
-    np.testing.assert_allclose(after.face.maps[:, ~one], factor * before.face.maps[:, ~one], rtol=1e-12)
-    np.testing.assert_allclose(after.face.maps[:, one], without * before.face.maps[:, one], rtol=1e-12)
+def test_a_part_that_bends_on_pads_that_did_not_bond_everywhere():
+    """A plate on a bond of which a corner is missing is none that is worked out."""
+    case = work_out(job_of(sheet(0.2, 0.2, 0.002, 2500.0, youngs_modulus=70e9, poissons_ratio=0.22), square(0.05)))
+    (patch,) = case.whole.patches
+    shares = np.ones(patch.areas.size)
+    corner = np.argsort(np.linalg.norm(patch.points - patch.edge[0], axis=1))[:12]
+    for held, known in ((0.5, True), (0.0, False)):
+        shares[corner] = held
+        grip = grip_of(replace(case.grip.bonded, held=(shares.copy(),)), case.load)
+        other = replace(case, grip=grip)
+        assert (bending(other).doubts == ()) is known
+        assert not grip.bonded.even
+        less = peak_utilisation(case.grip.face, case.load)[0].max() / peak_utilisation(grip.face, case.load)[0].max()
+        assert less == pytest.approx(0.5, rel=1e-6) if known else less < 1e-5

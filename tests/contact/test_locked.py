@@ -193,9 +193,9 @@ class TestFlatness:
         load = np.array([0, 0, 10.0, 0, 0, 0])[:, None]
         grip = grip_of(pads, load)
         assert peak_utilisation(grip.face, load)[0][0] > 1.0
-        assert not grip.even
+        assert not grip.bonded.even
         plane = grip_of(pads.on_a_plane(), load)
-        assert plane.even
+        assert plane.bonded.even
         assert 1 / peak_utilisation(plane.face, load)[0][0] == pytest.approx(S * 0.04**2 / 10, rel=1e-9)
 
 

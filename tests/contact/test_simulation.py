@@ -514,3 +514,10 @@ def test_a_motion_is_followed_up_to_a_budget(pad_face, move, monkeypatch, factor
     with pytest.raises(BudgetError if refused else AttributeError):
         simulate([face], motion)
     assert bool(begun) != refused
+
+
+def test_few_cells_are_followed_no_longer_than_a_minute(pad_face, move):
+    """A step without any cells takes up to 0.3 ms (measured): 200,000 of them are a minute."""
+    face = pad_face(across=1)
+    with pytest.raises(BudgetError):
+        simulate([face], move(LINE, x=[0, 210_000 * simulation.STEP * face.break_displacement]))

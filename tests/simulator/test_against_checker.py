@@ -14,9 +14,6 @@ from simulator.against import CHECKS, answers, asked, compare, found
 from simulator.jobs import KINDS, draw
 
 COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "119"))
-# What fails although the simulated part holds, seed and check. The first break of an even bond counts as the loss of
-# the part; at the corner of a pad, or of one of several pads, the simulated one holds up to some 20 % more.
-FALSE_FAILS = {(179, "lift_off"), (270, "lift_off"), (281, "hold"), (313, "hold")}
 
 
 @cache
@@ -31,8 +28,7 @@ def test_nothing_passes_that_falls_short_nor_fails_that_holds(kind):
     sides = [(seed, side) for seed in seeds for side in compared(seed).sides]
     assert [(seed, compared(seed).error) for seed in seeds if compared(seed).error] == []
     assert [(seed, side) for seed, side in sides if side.false_pass] == []
-    failed = {(seed, side.check): (side.value, side.mine) for seed, side in sides if side.false_fail}
-    assert failed.keys() == {known for known in FALSE_FAILS if known[0] in seeds}, failed
+    assert [(seed, side) for seed, side in sides if side.false_fail] == []
 
 
 def test_strained_pads_that_buckle_one_after_the_other_do_not_pass():

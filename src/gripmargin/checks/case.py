@@ -27,6 +27,7 @@ from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import RESOLVED, Trajectory
 from gripmargin.results.findings import Place
+from gripmargin.workcell import Part
 from gripmargin.workcell.job import Job
 
 T = TypeVar("T")
@@ -40,7 +41,6 @@ class Case:
         job: What was asked, with samples put in between those of a program that gives its rates.
         motion: Tool motion at the samples and its errors.
         load: On the gripper at the tool origin, tool axes, shape (6, n).
-        standing: What gravity alone gives of it, shape (6, n).
         pickup: The preload, simulated; None where the job does not tell enough.
         grip: The places that margins count on.
         airborne: Whether the part hangs on the pads, sample by sample, shape (n,); between samples that are far apart
@@ -54,7 +54,6 @@ class Case:
     job: Job
     motion: ProgramMotion
     load: FloatArray
-    standing: FloatArray
     pickup: Pickup | None
     grip: Grip
     airborne: NDArray[np.bool_]
@@ -103,9 +102,13 @@ class Case:
     def at_best(self) -> Bonded | None:
         """The pads if cells that broke in the press and were pressed on again hold fully; None where there are none."""
         best = None if self.pickup is None else self.pickup.at_best
-        return None if best is None else _taken(self.whole, self.grip.bonded.full, best)
+        return None if best is None else _taken(self.whole, self.grip.bonded.full, self.job.part, best)
 
-    @property
+    def standing(self, samples: int | slice | NDArray[np.intp]) -> FloatArray:
+        """Return what gravity alone gives of the load at some samples, shape (6, m)."""
+        return standing_load(self.job.part, self.motion.at.take(samples), self.job.gravity)
+
+    @cached_property
     def carried(self) -> NDArray[np.intp]:
         """Indices of the samples in which the part is carried."""
         return np.flatnonzero(self.airborne)
@@ -193,12 +196,11 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
         not_followed = str(error)
     carry = _with_borders(job.phase_map.covers("carry"), job.trajectory)
     airborne = carry | in_the_air(job, motion.at, whole.patches, pickup)
-    bonded = Bonded(whole=whole, full=full) if pickup is None else _taken(whole, full, pickup)
+    bonded = Bonded(whole=whole, full=full, part=job.part) if pickup is None else _taken(whole, full, job.part, pickup)
     return Case(
         job=job,
         motion=motion,
         load=load,
-        standing=standing_load(job.part, motion.at, job.gravity),
         pickup=pickup,
         grip=grip_of(bonded, load[:, airborne]),
         airborne=airborne,
@@ -208,10 +210,10 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     )
 
 
-def _taken(whole: Backing, full: tuple[Strength, ...], pickup: Pickup) -> Bonded:
+def _taken(whole: Backing, full: tuple[Strength, ...], part: Part, pickup: Pickup) -> Bonded:
     """The pads as a press left them."""
     locked = locked_in(whole, [pad.traction for pad in pickup.hard.pads], pickup.bond, pickup.pick.flatness)
-    return Bonded(whole=whole, full=full, held=pickup.bond, locked=locked)
+    return Bonded(whole=whole, full=full, held=pickup.bond, locked=locked, part=part)
 
 
 def _with_borders(carry: NDArray[np.bool_], trajectory: Trajectory) -> NDArray[np.bool_]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Use, inverse
-from gripmargin.results.findings import CheckResult, Finding, Place, Remedy, Verdict, judge, short_of
+from gripmargin.results.findings import CheckResult, Finding, Place, Remedy, Verdict, judge, on_target, short_of
 from gripmargin.results.record import Record, part
 
 SPAN = 0.05  # [s] spans of a finding closer than this are one
@@ -114,6 +114,17 @@ class Shortfall:
     def point(self) -> int:
         """The place of the grip that is used most there."""
         return int(self.use.point[self.k])
+
+    @property
+    def lets_go(self) -> bool:
+        """Whether it is not only the data that falls short: a place lets go for certain, and the others may hold."""
+        return not self.fails and bool(short_of(inverse(self.use.value[self.k]), self.target))
+
+    @property
+    def unknown(self) -> bool:
+        """Whether it cannot be decided, and what is not known of the motion may be all that it lacks."""
+        at_best = 2.0 * self.use.value[self.k] - self.use.high[self.k]
+        return not self.fails and on_target(inverse(max(float(at_best), 0.0)), self.target)
 
     def finding(
         self, case: Case, check: str, worst: Mapping[str, Any], because: Mapping[str, Any], remedies: Sequence[Remedy]

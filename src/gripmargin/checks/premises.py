@@ -11,14 +11,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from gripmargin.base.errors import BudgetError
 from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
-from gripmargin.contact.bending import are_level, edge_stress_factor, is_uniform_plate, overhang
+from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, is_uniform_plate, overhang
 from gripmargin.contact.cells import Patch
+from gripmargin.contact.grip import Grip, without
+from gripmargin.contact.sheet import Sheet
+from gripmargin.contact.sheet_vibration import left_out
+from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Verdict, judge
 
-STIFF = 1.5  # factor on the use of the pads' edges up to which bending is a correction of the rigid part's figures
-SLIGHT = 1.01  # factor up to which it is left out: tractions are not known better
+STRETCHED = 0.5  # share of its energy up to which stretching of a part that bends is known to spare the pads
+SPARED = 0.05  # share from which on they may be spared more than a tenth
 FIBRILS = 10.0  # across a contact, from which the face is a face and not some of its fibrils
 
 
@@ -29,10 +34,24 @@ class Standing:
     Attributes:
         doubts: Why it is not known to hold and what would show it, a sentence each; none: it holds.
         factor: By which it may raise the use of the pads where it holds nearly [-].
+        stretched: Share of its energy that stretches a part which bends, at a use of 1; grows with the square of that.
+        droop: Of that part at a use of 1 [m]; grows with it.
     """
 
     doubts: tuple[str, ...] = ()
     factor: float = 1.0
+    stretched: float = 0.0
+    droop: float = 0.0
+
+    def drooping(self, use: float, share: float) -> tuple[str, ...]:
+        """Return why a use of the pads is not known, for more than a share of the part's energy stretches it."""
+        if self.stretched * use * use <= share:
+            return ()
+        droop = 1e3 * self.droop * use
+        return (
+            f"the part droops by {droop:.2g} mm, so far that it is stretched as well as bent, which is not followed; a "
+            "gentler program, a thicker part, or pads further out beneath it would help",
+        )
 
 
 Premise = Callable[[Case], Standing]
@@ -48,45 +67,94 @@ def plane_face(case: Case) -> Standing:
     return Standing(doubts=('whether the part\'s face is plane is not known: state part.face = "plane" if it is',))
 
 
-def stiff_part(case: Case) -> Standing:
-    """Whether the part counts as rigid, because the job says so or as a plate that hardly bends."""
-    return _stiffness(case, range(len(case.whole.patches)), "")
+def bending(case: Case) -> Standing:
+    """Whether it is known how the part bends: not at all, as the job says, or as a plate that is worked out."""
+    return _bending(case, case.grip, "")
 
 
-def stiff_without_a_pad(case: Case) -> Standing:
-    """Whether the part counts as rigid with any one of its pads gone."""
-    every = range(len(case.whole.patches))
-    found = [_stiffness(case, [i for i in every if i != lost], " with a pad gone") for lost in every[1:] and every]
+def bending_without_a_pad(case: Case) -> Standing:
+    """Whether the same is known with any one of its pads gone."""
+    pads = range(len(case.whole.patches))
+    grips = [without(case.grip, lost, case.load[:, case.carried]) for lost in pads[1:] and pads]
+    found = [_bending(case, grip, " with a pad gone") for grip in grips] or [Standing()]
     doubts = [doubt for standing in found for doubt in standing.doubts]
-    return Standing(doubts=tuple(doubts[:1]), factor=max((each.factor for each in found), default=1.0))
+    worst, factor = max(found, key=lambda each: each.stretched), max(each.factor for each in found)
+    return replace(worst, factor=factor, doubts=tuple(doubts[:1]))
 
 
-def _stiffness(case: Case, kept: Sequence[int], when: str) -> Standing:
-    part, patches = case.job.part, [case.whole.patches[i] for i in kept]
-    known = part.outline is not None and part.thickness is not None and part.youngs_modulus is not None
-    is_plate = known and is_uniform_plate(part) and are_level(patches)
-    factor = edge_stress_factor(patches, [case.grip.bonded.full[i] for i in kept], part) if is_plate else np.inf
+def swinging(case: Case) -> Standing:
+    """Whether it is known how the part swings: as a rigid one, or as a plate that bends as loads at rest bend it."""
+    known, sheet = case.shared(bending), case.grip.bonded.sheet
+    if known.doubts or sheet is None:
+        return known
+    factor = left_out(sheet, case.grip)
     if factor <= STIFF:
-        return Standing(factor=factor if factor > SLIGHT and not part.rigid else 1.0)
-    if part.rigid and not is_plate:
+        return replace(known, factor=factor)
+    said = f"the part flaps in more ways than are followed, which may load the pads {factor:.2f} times as much"
+    return Standing(doubts=(f"{said}; a stiffer part, or more pads beneath it, would help",))
+
+
+def stiff_part(case: Case) -> Standing:
+    """Whether the part counts as rigid, because the job says so or as a plate that bends little."""
+    known = case.shared(bending)
+    if known.doubts or case.grip.bonded.sheet is None:
+        return known
+    factor = edge_stress_factor(case.whole.patches, case.grip.bonded.full, case.job.part)
+    if factor <= STIFF:
+        return known
+    more = f"more than the {STIFF:g} times up to which a part that bends is judged here"
+    helps = "a stiffer part, a softer backing or more pads beneath it would help"
+    return Standing(doubts=(f"the part bends: {_reaches(case, case.grip, factor)}, {more}; {helps}",))
+
+
+def _bending(case: Case, grip: Grip, when: str) -> Standing:
+    part, bonded = case.job.part, grip.bonded
+    patches = bonded.whole.patches
+    is_known = part.outline is not None and part.thickness is not None and part.youngs_modulus is not None
+    is_plate = is_known and is_uniform_plate(part) and are_level(patches)
+    if not is_plate and part.rigid:
         return Standing()
-    if is_plate and part.outline is not None:
-        reach = 1e3 * overhang(patches, part.outline)
-        said = "part.rigid = true, yet by its thickness and modulus " if part.rigid else ""
-        helps = "leave out part.youngs_modulus if ribs or a frame stiffen it; " if part.rigid else ""
-        return Standing(
-            doubts=(
-                f"{said}the part bends{when}: it reaches {reach:.0f} mm beyond its pads and may load their edges "
-                f"{factor:.1f} times as much as a rigid part, more than the {STIFF:g} times that is judged; {helps}"
-                "a stiffer part, a softer backing or more pads beneath it would help",
-            )
-        )
     state = "state part.rigid = true if its bending can be neglected"
-    if not known:
+    if not is_known:
         proof = "give part.outline, part.thickness and part.youngs_modulus of a plate"
         return Standing(doubts=(f"whether the part bends is not known: {state}, or {proof}",))
-    why = "its mass is not that of a uniform plate" if are_level(patches) else "the pads are not in the tool's xy plane"
-    return Standing(doubts=(f"whether the part bends is not known, for {why}: {state}",))
+    if not is_plate:
+        level = are_level(patches)
+        why = "its mass is not that of a uniform plate" if level else "the pads are not in the tool's xy plane"
+        return Standing(doubts=(f"whether the part bends is not known, for {why}: {state}",))
+    try:
+        factor = edge_stress_factor(patches, bonded.full, part)
+    except BudgetError as error:
+        return Standing(doubts=(str(error),))
+    if part.rigid and factor > STIFF:
+        said = f"part.rigid = true, yet by its thickness and modulus the part bends{when}"
+        helps = "leave out part.rigid, or part.youngs_modulus if ribs or a frame stiffen it"
+        return Standing(doubts=(f"{said}: {_reaches(case, grip, factor)}; {helps}",))
+    if bonded.sheet is not None:
+        return _as_a_plate(case, grip, bonded.sheet, when)
+    return Standing(factor=factor if factor > SLIGHT and not part.rigid else 1.0)  # taken as rigid, on uneven pads
+
+
+def _as_a_plate(case: Case, grip: Grip, sheet: Sheet, when: str) -> Standing:
+    """How far small bending tells what a part does that bends."""
+    bonded = grip.bonded
+    if bonded.offset is not None or any(float(share.min()) <= 0.0 for share in bonded.left):
+        return Standing(doubts=(f"the part bends{when}, on pads that did not bond everywhere: that is not judged",))
+    loads = case.load[:, case.carried]
+    use = peak_utilisation(grip.face, loads)[0]
+    worst = int(np.argmax(use))
+    if not use[worst] > 0.0:
+        return Standing()
+    load = loads[:, worst] / use[worst]
+    return Standing(stretched=sheet.stretched(load), droop=sheet.droop(load))
+
+
+def _reaches(case: Case, grip: Grip, factor: float) -> str:
+    outline = case.job.part.outline
+    reach = 0.0 if outline is None else 1e3 * overhang(grip.whole.patches, outline)
+    return (
+        f"it reaches {reach:.0f} mm beyond its pads and may load their edges {factor:.1f} times as much as a rigid part"
+    )
 
 
 def measured_contact(case: Case) -> Standing:
@@ -123,6 +191,8 @@ def meant(case: Case) -> Standing:
 
 
 ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)
+HOLDING: tuple[Premise, ...] = (plane_face, bending, measured_contact)
+SWINGING: tuple[Premise, ...] = (plane_face, swinging, measured_contact)
 
 
 def raised(case: Case, premises: Iterable[Premise]) -> float:
@@ -133,21 +203,26 @@ def raised(case: Case, premises: Iterable[Premise]) -> float:
 def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> CheckResult:
     """Return a result as far as its premises hold: a pass is undecided where one is in doubt, and says so.
 
-    Where one holds nearly, the least value that a margin may have falls by its factor.
+    Where one holds nearly, the least value that a margin may have falls by its factor. A part that bends far is spared
+    by being stretched (`tests/contact/test_sheet.py`): its margin is a lower bound then, and shows no failure.
     """
+    standing = [case.shared(premise) for premise in (meant, *premises)]
+    low, high = (figure if result.measure == "margin" else None for figure in (result.low, result.high))
     if result.verdict is Verdict.FAIL:
-        return result
-    doubts = tuple(doubt for premise in (meant, *premises) for doubt in case.shared(premise).doubts)
-    factor, low = raised(case, premises), result.low
+        spared = [doubt for each in standing for doubt in (each.drooping(1.0 / high, SPARED) if high else ())]
+        return replace(result, verdict=Verdict.UNDECIDED, doubts=tuple(spared)) if spared else result
+    doubts = tuple(doubt for each in standing for doubt in each.doubts)
+    doubts += tuple(doubt for each in standing for doubt in (each.drooping(1.0 / low, STRETCHED) if low else ()))
+    factor = raised(case, premises)
     verdict: Verdict = Verdict.UNDECIDED if doubts else result.verdict
-    if result.measure == "margin" and low is not None and factor != 1.0:
+    if low is not None and factor != 1.0:
         low = low / factor
         if verdict is Verdict.PASS:
-            verdict = judge(low, low if result.high is None else result.high, result.target)
+            verdict = judge(low, low if high is None else high, result.target)
             if verdict is not Verdict.PASS:
                 doubts = (
-                    f"bending of the part may load the pads' edges {factor:.2f} times as much as a rigid part does",
+                    f"flapping of the part may load the pads {factor:.2f} times as much as what is followed of it",
                 )
-    held = replace(result, verdict=verdict, low=low, doubts=doubts)
+    held = replace(result, verdict=verdict, low=low if result.measure == "margin" else result.low, doubts=doubts)
     too_low = plausible.passes_too_low(held) if "target" not in case.job.accept else ()
     return replace(held, verdict=Verdict.UNDECIDED, doubts=too_low) if too_low else held

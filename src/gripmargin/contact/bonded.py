@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import BudgetError
 from gripmargin.contact.backing import Backing
+from gripmargin.contact.bending import sheet_on
 from gripmargin.contact.locked import Locked, locked_in
+from gripmargin.contact.sheet import Sheet
+from gripmargin.workcell import Part
 
 Strength = tuple[float, float]
+
+EVEN = 1e-6  # differences of the bond within a pad below which it is even
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -23,12 +30,21 @@ class Bonded:
         full: For each its pull-off stress and shear strength with a full bond [Pa].
         held: For each the share of it that each cell holds, shape (m,); None: all of it.
         locked: Traction that each cell has without any load.
+        part: What may bend on the pads; None: they are on a rigid part.
     """
 
     whole: Backing
     full: tuple[Strength, ...]
     held: tuple[FloatArray, ...] | None = None
     locked: Locked | None = None
+    part: Part | None = None
+
+    @cached_property
+    def sheet(self) -> Sheet | None:
+        """The part as it bends; None where it counts as rigid, or cannot be solved (`gripmargin.checks.premises`)."""
+        with suppress(BudgetError):
+            return None if self.part is None else sheet_on(self.whole, self.full, self.part, even=self.even)
+        return None
 
     def without(self, lost: int) -> Bonded:
         """Return the pads with one of several gone; what it pulled at the others is gone with it."""
@@ -39,7 +55,8 @@ class Bonded:
         if self.locked is not None:
             own = [self.locked.traction[i] for i in keep]
             locked = locked_in(whole, own, held, self.locked.flatness)
-        return Bonded(whole=whole, full=tuple(self.full[i] for i in keep), held=held, locked=locked)
+        full = tuple(self.full[i] for i in keep)
+        return Bonded(whole=whole, full=full, held=held, locked=locked, part=self.part)
 
     def on_a_plane(self) -> Bonded:
         """Return the pads as they are if the face has no bow: the most that they may hold."""
@@ -64,6 +81,16 @@ class Bonded:
             return self.shares
         used = self.locked.used_up(self.full, self.shares)
         return tuple(np.maximum(share - less, 0.0) for share, less in zip(self.shares, used, strict=True))
+
+    @cached_property
+    def even(self) -> bool:
+        """Whether each pad holds something, and the same everywhere."""
+        return self.offset is None and all(np.ptp(own) <= EVEN and own.max() > 0.0 for own in self.left)
+
+    @property
+    def first_alone(self) -> bool:
+        """Whether the margin is that of the first place by definition: an even bond under a part that bends."""
+        return self.even and not self.bowed and self.sheet is not None
 
     @property
     def offset(self) -> Locked | None:

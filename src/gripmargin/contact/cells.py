@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import KDTree
 from shapely.geometry.base import BaseGeometry
 
 from gripmargin.base.arrays import FloatArray, Value, sealed
@@ -80,6 +82,11 @@ class Patch(Value):
         return np.array([material.shear_stiffness, material.shear_stiffness, material.normal_stiffness])
 
 
+def nearest_cells(patch: Patch, points: FloatArray) -> NDArray[np.intp]:
+    """Return the quadrature point of a patch that is nearest to each of some points [m], shape (p, 3), as indices."""
+    return np.asarray(KDTree(patch.points).query(points)[1], dtype=np.intp)
+
+
 def cut_pads(pads: tuple[Pad, ...], part: Part) -> tuple[Patch, ...]:
     """Return the contact patch of every pad.
 
@@ -127,6 +134,7 @@ def _to_tool(pad: Pad, points: FloatArray) -> FloatArray:
     return np.asarray(points @ pad.pose_in_tool[:3, :2].T + pad.pose_in_tool[:3, 3])
 
 
+@lru_cache(maxsize=32)  # changes on trial mostly have the same pads
 def quadrature(face: BaseGeometry, across: int = CELLS_ACROSS) -> tuple[FloatArray, FloatArray]:
     """Return points and areas that integrate quadratics over a polygon exactly.
 
@@ -156,4 +164,4 @@ def quadrature(face: BaseGeometry, across: int = CELLS_ACROSS) -> tuple[FloatArr
     area = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) / 2
     weights = np.full((3, 3), 1.0 / 6.0) + np.eye(3) / 2.0
     points = np.einsum("ij,tjc->tic", weights, corners).reshape(-1, 2)
-    return points, np.repeat(area / 3.0, 3)
+    return sealed(points), sealed(np.repeat(area / 3.0, 3))

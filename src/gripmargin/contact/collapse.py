@@ -1,4 +1,4 @@
-"""What happens to an uneven bond, cell by cell: the most used one lets go, the others carry its load, and so on.
+"""What happens to a bond, cell by cell: the most used one lets go, the others carry its load, and so on.
 
 A cell that has let go stays so; pressed, it still pushes. Loads are followed in the order of the program at a factor,
 for what let go before matters to what is carried later. The answer is whether the part is lost: not a bound, but what
@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
 from gripmargin.contact.bonded import Bonded
-from gripmargin.contact.grip import half_width
-from gripmargin.kernels.face import Face, squared
+from gripmargin.kernels.face import Face, half_width, squared
 from gripmargin.kernels.utilisation import peak_utilisation
 
 BoolArray = NDArray[np.bool_]
@@ -93,10 +92,32 @@ class Collapse:
             most = float(use.max())
             if not most > 1.0:  # a load that is no number tears nothing off for certain
                 return
-            gone = use >= max(1.0, (1.0 - TOGETHER) * most)
-            self.alive = self.alive & ~gone
-            self._bonded = self._bonded - self._whole[gone].sum(axis=0)
-            self._held = self._held - self._carried_by(gone)
+            self._let_go(use >= max(1.0, (1.0 - TOGETHER) * most))
+
+    def grown(self, load: FloatArray, most: float) -> float | None:
+        """Return the factor at which one load tears the part off as it grows; None where so many times of it do not.
+
+        Args:
+            load: At the tool origin, shape (6,); without a locked-in stress all grows with it.
+            most: Factor up to which it grows.
+        """
+        carried = 0.0
+        while self.alive.any():
+            try:
+                use = self._use(load)
+            except np.linalg.LinAlgError:  # as in `carry`
+                break
+            peak = float(use.max())
+            if not peak * most > 1.0:
+                return None
+            carried = max(carried, 1.0 / peak)
+            self._let_go(use >= (1.0 - TOGETHER) * peak)
+        return carried
+
+    def _let_go(self, gone: BoolArray) -> None:
+        self.alive = self.alive & ~gone
+        self._bonded = self._bonded - self._whole[gone].sum(axis=0)
+        self._held = self._held - self._carried_by(gone)
 
     def _use(self, wrench: FloatArray) -> FloatArray:
         """Utilisation of the cells that hold, 0 for the others, with the others pressed or clear of the face."""
@@ -148,15 +169,19 @@ class Collapse:
         return np.asarray(np.linalg.inv(stiffness * scale) * scale)
 
 
-def least_lost(bonded: Bonded, load: FloatArray, low: float, high: float) -> float:
-    """Return the least factor found at which a load alone tears the part off; at most the highest that is tried.
+def least_lost(bonded: Bonded, load: FloatArray, low: float, high: float) -> float | None:
+    """Return the least factor found at which a load alone tears the part off; None where the highest does not.
 
     Args:
         bonded: The pads.
         load: At the tool origin, shape (6,).
-        low: Factor from which to look.
+        low: Factor from which to look, where some stress is locked in.
         high: Factor up to which to look.
     """
+    if bonded.offset is None:
+        return Collapse(bonded).grown(load, high)
+    if Collapse(bonded).lost_at(load[:, None], high) is None:
+        return None
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
         if Collapse(bonded).lost_at(load[:, None], middle) is None:

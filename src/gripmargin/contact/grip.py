@@ -1,9 +1,10 @@
 """What margins count on: the places of the pads that hold, whatever the others do.
 
-An even bond lets go first where it is used most, on the edge of a pad, and that first peel is all it can carry. On an
-uneven one a hardly pressed rim lets go long before, mostly without harm. Its cells are brittle: what they carried goes
-to the others, and what they could have held does not count any more. So margins count on a *core*: cells that each stay
-below what they hold in whatever state the cells outside are, bonded, broken, or broken and pressed.
+An even bond lets go first where it is used most, on the edge of a pad, and that first peel is mostly all it can carry:
+margins count on all of it. On an uneven one a hardly pressed rim lets go long before, mostly without harm. Its cells
+are brittle: what they carried goes to the others, and what they could have held does not count any more. There margins
+count on a *core*: cells that each stay below what they hold in whatever state the cells outside are, bonded, broken, or
+broken and pressed.
 
 Whatever that state, the stiffness K lies between that of the core alone and that of all cells, and its inverse between
 X = K(all)^-1 and X + D. So a traction ``H K^-1 w`` differs from ``H (X + D/2) w`` by no more than ``1/2 sqrt(lmax(H D
@@ -19,24 +20,24 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing, displacement_rows
 from gripmargin.contact.bonded import Bonded
-from gripmargin.contact.cells import Patch
-from gripmargin.kernels.face import NOTHING, Face, utilisation
-from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation
+from gripmargin.contact.cells import Patch, nearest_cells
+from gripmargin.contact.sheet import Sheet, indented
+from gripmargin.kernels.face import NOTHING, Face, half_width, utilisation
+from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation, points_needed
 
 BoolArray = NDArray[np.bool_]
 
-EVEN = 1e-6  # differences of the bond within a pad below which it is even
 SUDDEN = 1.05  # on the load of a core: cells that let go all at once swing the part (`tests/contact/test_collapse.py`)
 DROPPED = 0.03  # share of the area that each smaller core leaves out
 LEAST = 0.2  # share of the bonded area that a core has at least
 LEVELS = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)  # quantiles of the bond that bound a core
 WORST, DIRECTIONS = 24, 48  # loads on which cores are compared: the worst ones, and the extremes in directions
 PATHS, STEPS, KEPT = 4, 100, 6  # loads followed as they grow, into how many steps, and how many cores of each are tried
+MISSED = 1e-3  # by which places of a part that bends may be used more than those that are judged
 FEWEST = 3  # cells that carry any load
 FINALISTS, ROUNDS = 3, 3
 
@@ -55,7 +56,6 @@ class Grip:
         compliance: From load to displacement at the tool origin, in the middle of what may be, shape (6, 6).
         kept: For each pad whether a cell belongs to the core, shape (m,).
         asked: Factor on the load for what a sudden break adds [-].
-        even: Whether the first place that lets go takes the others with it for certain, or nothing holds at all.
     """
 
     bonded: Bonded
@@ -67,7 +67,6 @@ class Grip:
     compliance: FloatArray
     kept: tuple[BoolArray, ...]
     asked: float = 1.0
-    even: bool = False
 
     @property
     def whole(self) -> Backing:
@@ -97,16 +96,19 @@ class Grip:
 
     def traction(self, point: int, load: FloatArray) -> FloatArray:
         """Return the traction at a place by a load, pad axes, tension positive [Pa], shape (3,)."""
-        return self.traction_on(self.patch(point), self.points[point], load)
+        if self.bonded.sheet is None:
+            return self.traction_on(self.patch(point), self.points[point], load)
+        held = np.array([self.shear[point], self.shear[point], self.pull[point]])
+        return np.asarray(self.face.maps[:, point] @ load * held / self.asked)
 
     def traction_on(self, patch: Patch, point: FloatArray, load: FloatArray) -> FloatArray:
-        """Return the traction at a point of a pad by a load, as `traction`."""
+        """Return the traction of a rigid part at a point of a pad by a load, as `traction`."""
         rows = displacement_rows(point[None], patch.rotation)[:, 0]
         return np.asarray(patch.stiffness_per_area() * (rows @ (self.compliance @ load)))
 
 
 def grip_of(bonded: Bonded, load: FloatArray) -> Grip:
-    """Return the places with the largest margin over some loads.
+    """Return the places with the largest margin over some loads; of an even bond all.
 
     Args:
         bonded: The pads.
@@ -141,10 +143,15 @@ def first_break(bonded: Bonded) -> Grip:
 
 
 def _even(bonded: Bonded) -> Grip | None:
-    """The edges of pads that each hold the same everywhere: utilisation is convex in position; None for others."""
-    shares = bonded.left
-    if bonded.offset is not None or any(np.ptp(share) > EVEN or share.max() <= 0 for share in shares):
+    """The edges of pads that each hold the same everywhere: utilisation is convex in position; None for others.
+
+    Under a part that bends all places count, and the first of them that lets go.
+    """
+    if bonded.sheet is not None:
+        return _bent(bonded, bonded.sheet)
+    if not bonded.even:
         return None
+    shares = bonded.left
     levels = [float(share.min()) for share in shares]
     strengths = [(pull * level, shear * level) for (pull, shear), level in zip(bonded.full, levels, strict=True)]
     maps, owner = bonded.whole.edge_maps(strengths)
@@ -158,7 +165,35 @@ def _even(bonded: Bonded) -> Grip | None:
         shear=np.array([strengths[i][1] for i in owner]),
         compliance=bonded.whole.compliance,
         kept=tuple(np.ones(share.size, dtype=bool) for share in shares),
-        even=not bonded.bowed,
+    )
+
+
+def _bent(bonded: Bonded, sheet: Sheet) -> Grip:
+    """The places that may be used most under a part that bends."""
+    patches, holds = bonded.whole.patches, bonded.left if bonded.offset is None else ()
+    maps, points, owner, held = [], [], [], []
+    for i, patch in enumerate(patches):
+        at, strength = sheet.places(patch), np.array(bonded.full[i])
+        share = np.maximum(holds[i], NOTHING)[nearest_cells(patch, at)] if holds else np.full(len(at), NOTHING)
+        for traction in sheet.traction_maps(patch, at):
+            maps.append(traction / (share * strength[[1, 1, 0], None])[:, :, None])
+            points.append(at)
+            owner.append(np.full(len(at), i, dtype=np.intp))
+            held.append(share[:, None] * strength)
+    asked = (1.0 + MISSED) * (1.0 + indented(patches, sheet.part))
+    face = Face(np.concatenate(maps, axis=1) * asked)
+    few = points_needed(face, MISSED)
+    pull, shear = np.concatenate(held)[few].T
+    return Grip(
+        bonded=bonded,
+        face=face.only(few),
+        points=np.concatenate(points)[few],
+        owner=np.concatenate(owner)[few],
+        pull=pull,
+        shear=shear,
+        compliance=bonded.whole.compliance,
+        kept=tuple(np.ones(patch.areas.size, dtype=bool) for patch in patches),
+        asked=asked,
     )
 
 
@@ -249,7 +284,6 @@ class _Cores:
             shear=none,
             compliance=whole.compliance,
             kept=tuple(np.zeros(patch.areas.size, dtype=bool) for patch in whole.patches),
-            even=not self.bonded.bowed,
         )
 
     def _screen(self, first: Grip) -> FloatArray:
@@ -369,7 +403,7 @@ class _Cores:
         try:
             return np.asarray(np.linalg.inv(stiffness * np.outer(scale, scale)) * np.outer(scale, scale))
         except np.linalg.LinAlgError:  # cells on a line hold no moment about it
-            return np.diag(scale**2 / EVEN / np.abs(stiffness).max())
+            return np.diag(scale**2 / NOTHING / np.abs(stiffness).max())
 
     def _root(self, square: FloatArray) -> FloatArray:
         """L with L' L = a positive semi-definite matrix, shape (6, 6)."""
@@ -378,19 +412,10 @@ class _Cores:
         return np.asarray(np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T / scale)
 
 
-def half_width(rows: FloatArray, root: FloatArray) -> FloatArray:
-    """Return half the root of the largest eigenvalue of ``H L' L H'`` for rows H of each point, shape (points,).
-
-    Args:
-        rows: Shape (3, points, 6).
-        root: L, shape (6, 6).
-    """
-    wide = rows @ root.T
-    return np.asarray(0.5 * np.sqrt(np.maximum(np.linalg.eigvalsh(np.einsum("cpi,dpi->pcd", wide, wide))[:, -1], 0.0)))
-
-
 def _hull(points: FloatArray) -> NDArray[np.intp]:
     """Which points are corners of their convex hull, in space, in a plane, or on a line."""
+    from scipy.spatial import ConvexHull, QhullError  # noqa: PLC0415 - 0.1 s that only uneven bonds pay
+
     centred = points - points.mean(axis=0)
     axes, size = np.linalg.svd(centred, full_matrices=False)[2], np.abs(centred).max()
     flat = centred @ axes.T

@@ -158,3 +158,14 @@ def _least(square: FloatArray, half: FloatArray, rest: FloatArray) -> FloatArray
     root += half
     root /= -square
     return np.where(square < 0.0, root, np.inf)
+
+
+def half_width(rows: FloatArray, root: FloatArray) -> FloatArray:
+    """Return half the root of the largest eigenvalue of ``H L' L H'`` for rows H of each point, shape (points,).
+
+    Args:
+        rows: Shape (3, points, 6).
+        root: L, shape (6, 6).
+    """
+    wide = rows @ root.T
+    return np.asarray(0.5 * np.sqrt(np.maximum(np.linalg.eigvalsh(np.einsum("cpi,dpi->pcd", wide, wide))[:, -1], 0.0)))

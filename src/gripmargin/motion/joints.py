@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.base.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray, frozen
 from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.digits import value_error
 from gripmargin.kernels.jacobian import tool_jacobian
@@ -55,9 +55,9 @@ class Joints:
         times = sample_times(self.trajectory.t, self.trajectory.q, stamps)
         return _estimated(self, times)
 
-    def tool(self, t: FloatArray, rates: Rates) -> ToolMotion:
-        """Return the tool's motion at the samples."""
-        return joint_motion(self.chain, t, self.trajectory.q, rates.first, rates.second)
+    def tool(self, t: FloatArray, first: FloatArray, second: FloatArray) -> ToolMotion:
+        """Return the tool's motion at the samples by speeds and accelerations of the joints."""
+        return joint_motion(self.chain, t, self.trajectory.q, first, second)
 
     def spin(self, rates: Rates) -> FloatArray:
         """Return the acceleration that an error of speed makes by the Coriolis terms at most, shape (n, 1)."""
@@ -91,7 +91,7 @@ def as_given(trajectory: Trajectory, own: JointTrajectory, columns: Sequence[Seq
     """
     t, (qd, qdd), samples = trajectory.t, given_rates(trajectory), trajectory.own[1]
     check_rates(own, columns)
-    none, missed = np.zeros_like(qd), missed_by_samples(trajectory)
+    none, missed = frozen(np.zeros_like(qd), qd.shape, "rates"), missed_by_samples(trajectory)
     rates = Rates(qd, qdd, none, none, none, missed, noise=none[0], window=none)
     note = "Joint speeds and accelerations as given; they follow from the positions."
     if columns:
@@ -148,7 +148,7 @@ def _from_speeds(
         bias_second=speeds.bias_first + missed * np.abs(speeds.first) + hidden,
         noise=places.noise,
         window=speeds.window,
-        spline=places.spline,
+        places=places.places,
         quick=places.quick,
     ).shaken(t, value_error(np.ascontiguousarray(q.T)))
 

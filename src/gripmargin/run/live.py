@@ -9,10 +9,11 @@ from numpy.typing import ArrayLike
 
 from gripmargin.base.arrays import FloatArray, frozen
 from gripmargin.contact.backing import Backing
-from gripmargin.contact.bending import are_level, edge_stress_factor, is_uniform_plate
+from gripmargin.contact.bending import sheet_on
 from gripmargin.contact.bond import holding_strength
+from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import cut_pads
-from gripmargin.kernels.face import Face
+from gripmargin.contact.grip import grip_of
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.workcell import Gripper, Part
 
@@ -38,7 +39,7 @@ class MarginMeter:
     """Pads on a part, ready to judge one load after the other.
 
     The margin is that of first peel on an elastic backing, quasi-static, on wholly bonded pads; a uniform plate with a
-    modulus, not called rigid, has what bending may add at the pads' edges in it. See `check` for whole programs, which
+    modulus, not called rigid, bends on them. See `check` for whole programs, which
     also judges the press, the release, stops and the part's swing.
     """
 
@@ -50,15 +51,13 @@ class MarginMeter:
             part: The part as gripped.
 
         Raises:
-            InputError: A pad that misses the part.
+            InputError: A pad that misses the part, or one too thin and wide to be solved.
         """
         self._backing = Backing(cut_pads(gripper.pads, part))
-        strengths = [holding_strength(patch.pad, part, gripper) for patch in self._backing.patches]
-        maps, self._owner = self._backing.edge_maps(strengths)
-        patches = self._backing.patches
-        bends = not part.rigid and part.youngs_modulus is not None and is_uniform_plate(part) and are_level(patches)
-        self._face = Face(maps).asked(edge_stress_factor(patches, strengths, part) if bends else 1.0)
-        self._points = self._backing.edge_points()
+        strengths = tuple(holding_strength(patch.pad, part, gripper) for patch in self._backing.patches)
+        sheet_on(self._backing, strengths, part)  # what cannot be solved is refused
+        grip = grip_of(Bonded(whole=self._backing, full=strengths, part=part), np.zeros((6, 0)))
+        self._face, self._points, self._owner = grip.face, grip.points, grip.owner
 
     def margins(self, force: ArrayLike, moment: ArrayLike) -> FloatArray:
         """Return the grip margin of each of many loads.

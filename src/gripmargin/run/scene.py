@@ -28,7 +28,7 @@ def scene_of(case: Case, loads: Mapping[str, FloatArray]) -> Scene:
     job = case.job
     return Scene(
         part=job.part,
-        gravity=case.standing[:3].T / job.part.mass,
+        gravity=case.motion.at.in_tool(job.gravity).T,
         axis=case.motion.at.rotation[:, :, 2],
         airborne=case.airborne,
         pads=_pads(case),
@@ -40,6 +40,7 @@ def scene_of(case: Case, loads: Mapping[str, FloatArray]) -> Scene:
         handovers=tuple(sorted(handovers, key=lambda handover: float(handover.t[0]))),
         flatness=0.0 if job.pick is None else job.pick.flatness,
         loads=loads,
+        sheet=case.grip.bonded.sheet,
         air=None if job.part.drag_area is None else np.stack(air_load(job.part, case.motion.at, job.air_density)),
         moves=() if case.trial else moves_at(case, 1.0),
         raised=premises.raised(case, premises.ALL),

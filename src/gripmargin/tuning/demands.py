@@ -17,7 +17,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import pad_use, uses_without
-from gripmargin.checks.premises import stiff_part, stiff_without_a_pad
+from gripmargin.checks.premises import bending, bending_without_a_pad
 from gripmargin.checks.use import Use
 from gripmargin.contact.loads import load_by_cause
 from gripmargin.kernels.face import Face, joined
@@ -65,7 +65,7 @@ class Demands:
             for lost in uses_without(case) or (gone(whole),):
                 parts.append(("one_pad_lost", lost.grip, lost.grip.face.asked(targets.one_pad_lost)))
                 error = np.maximum(error, targets.one_pad_lost * _added(lost))
-        still = case.standing[:, samples]
+        still = case.standing(samples)
         return cls(
             face=joined([face for _, _, face in parts]),
             checks=tuple(name for name, grip, _ in parts for _ in grip.owner),
@@ -129,9 +129,9 @@ class Demands:
 
 def _raised(case: Case) -> Targets:
     """The targets with what bending of the part may take of the margins."""
-    targets, bent = case.job.targets, case.shared(stiff_part).factor
+    targets, bent = case.job.targets, case.shared(bending).factor
     peel = None if targets.peel is None else bent * targets.peel
-    lost = None if targets.one_pad_lost is None else case.shared(stiff_without_a_pad).factor * targets.one_pad_lost
+    lost = None if targets.one_pad_lost is None else case.shared(bending_without_a_pad).factor * targets.one_pad_lost
     return replace(targets, hold=bent * targets.hold, peel=peel, one_pad_lost=lost)
 
 

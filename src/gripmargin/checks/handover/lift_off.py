@@ -14,12 +14,13 @@ from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, LiftOffDetails, WorstLiftOff
 from gripmargin.checks.hold.explain import load_figures, spot_on_pad
 from gripmargin.checks.hold.remedies import strengthened
-from gripmargin.contact.collapse import Collapse
+from gripmargin.checks.use import inverse
+from gripmargin.contact.collapse import least_lost
 from gripmargin.contact.grip import Grip, grip_of
 from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup
 from gripmargin.kernels.utilisation import peak_utilisation
-from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, exact, finite
+from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, exact, finite, on_target
 
 
 def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, tuple[Finding, ...]]:
@@ -27,16 +28,18 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
     sample, target = int(pickup.samples[-1]), case.job.targets.hold
     away = pickup.pick.break_away
     pull = pickup.relative.rotation[-1].T @ np.array([0.0, 0.0, -away])  # the tray keeps the part down
-    load = case.standing[:, sample] + np.concatenate([pull, np.cross(case.job.part.com, pull)])
+    load = case.standing(sample)[:, 0] + np.concatenate([pull, np.cross(case.job.part.com, pull)])
     grip = _grip(case, pickup, load)
     used, point, _, _ = peak_utilisation(grip.face, load[:, None])
-    margin = math.inf if used[0] <= 0 else 1.0 / float(used[0])
-    margin = min(margin, pickup.highest_pull / pickup.restraint) if pickup.restraint > 0 else margin
+    lifted = pickup.highest_pull / pickup.restraint if pickup.restraint > 0 else math.inf
+    margin = min(float(inverse(used[0])), lifted)
     place, on_pads = case.place(sample), load_figures(load)
     result = exact("lift_off", margin, target, place, LiftOffDetails(break_away=away, load=on_pads))
-    if result.verdict is not Verdict.PASS and (not grip.even or case.at_best is not None):
-        lost = Collapse((case.at_best or grip.bonded).on_a_plane()).lost_at(load[:, None], target) is not None
-        result = replace(result, verdict=Verdict.FAIL if lost else Verdict.UNDECIDED, high=target if lost else None)
+    followed = on_target(lifted, target) and not grip.bonded.first_alone
+    if result.verdict is not Verdict.PASS and (followed or case.at_best is not None):
+        lost = least_lost((case.at_best or grip.bonded).on_a_plane(), load, margin, target)
+        most = None if lost is None else max(lost, margin)
+        result = replace(result, verdict=Verdict.UNDECIDED if lost is None else Verdict.FAIL, high=most)
     if result.verdict is Verdict.PASS:
         return result, ()
     figure = finite(margin)

@@ -17,11 +17,11 @@ from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain, words
 from gripmargin.checks.hold.figures import FirstBreak, HighestTension, HoldDetails, PadLost, WorstHold
-from gripmargin.checks.hold.letting_go import settled
+from gripmargin.checks.hold.letting_go import settled_carry
 from gripmargin.checks.hold.remedies import advice
 from gripmargin.checks.hold.use import asked_of_the_pads, pad_use, uses_without
 from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, shortfalls
-from gripmargin.checks.premises import measured_contact, plane_face, stiff_without_a_pad
+from gripmargin.checks.premises import HOLDING, bending_without_a_pad, measured_contact, plane_face
 from gripmargin.checks.use import Asked, Use
 from gripmargin.contact.grip import first_break
 from gripmargin.kernels.utilisation import peak_utilisation
@@ -72,9 +72,8 @@ def results(case: Case) -> Iterator[CheckResult]:
 
 
 def _asked(case: Case) -> tuple[Asked, ...]:
-    """What the targets of the carry ask, as far as an uneven bond is followed."""
-    load = case.load[:, case.carried]
-    return tuple(replace(asked, use=settled(case, asked.use, load, asked.target)) for asked in asked_of_the_pads(case))
+    """What the targets of the carry ask, as far as pads that let go are followed."""
+    return tuple(replace(asked, use=settled_carry(case, asked)) for asked in asked_of_the_pads(case))
 
 
 def _imbalance(case: Case, use: Use) -> float:
@@ -109,7 +108,7 @@ def _finding(case: Case, check: str, short: Shortfall, remedies: Sequence[Remedy
         load=explain.load_figures(case.load[:, sample]),
         limit=explain.shared_margin(case, sample) if with_limit else None,
     )
-    doubts = None if short.fails else case.motion.doubts_at(sample) or [case.motion.error_sentence(sample)]
+    doubts = explain.doubts(case, short, case.motion.error_sentence(sample))
     because = explain.shares(case, use.grip, point, sample, undecided=doubts)
     return short.finding(case, check, worst, because, remedies)
 
@@ -156,12 +155,18 @@ HOLD = Check(
     name="hold",
     question="Does the part stay on the pads at every carried sample?",
     judged=(
-        Judged(name="hold", target=lambda job: job.targets.hold, details=HoldDetails, series="hold_margin"),
-        Judged(name="peel", target=lambda job: job.targets.peel),
+        Judged(
+            name="hold",
+            target=lambda job: job.targets.hold,
+            details=HoldDetails,
+            series="hold_margin",
+            rests_on=HOLDING,
+        ),
+        Judged(name="peel", target=lambda job: job.targets.peel, rests_on=HOLDING),
         Judged(
             name="one_pad_lost",
             target=lambda job: job.targets.one_pad_lost,
-            rests_on=(plane_face, stiff_without_a_pad, measured_contact),
+            rests_on=(plane_face, bending_without_a_pad, measured_contact),
         ),
     ),
     run=run,

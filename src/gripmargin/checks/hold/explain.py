@@ -6,7 +6,9 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
+from gripmargin.checks.hold import words
 from gripmargin.checks.hold.figures import Load, SharedMargin, Shares, Spot, Stresses
+from gripmargin.checks.margin import Shortfall
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.grip import Grip
 from gripmargin.contact.limit import limit_factor
@@ -43,8 +45,10 @@ def stresses_at(case: Case, grip: Grip, point: int, sample: int, *, swing: Float
     load = case.load[:, sample] if swing is None else case.load[:, sample] + swing
     t1, t2, normal = grip.traction(point, load)
     pull, shear = float(grip.pull[point]), float(grip.shear[point])
-    mean = float(grip.traction_on(patch, patch.centre, load)[2])
-    on_pad = case.whole.pad_wrench(patch, load)
+    on_pad = (grip.bonded.sheet or case.whole).pad_wrench(patch, load)
+    mean = float(
+        grip.traction_on(patch, patch.centre, load)[2] if grip.bonded.sheet is None else on_pad[2] / patch.area
+    )
     return Stresses(
         normal_stress=float(normal),
         shear_stress=float(np.hypot(t1, t2)),
@@ -114,6 +118,20 @@ def shares(
         loads={cause: load_figures(load[:, 0]) for cause, load in by_cause.items()},
         undecided=None if undecided is None else tuple(undecided),
     )
+
+
+def doubts(case: Case, short: Shortfall, otherwise: str) -> list[str] | None:
+    """Return why a stretch cannot be decided, in sentences; None where it fails.
+
+    Args:
+        case: The job.
+        short: The stretch.
+        otherwise: What is not known of the motion where there is no doubt about it as such.
+    """
+    if short.fails:
+        return None
+    of_the_data = case.motion.doubts_at(short.sample) or ([otherwise] if short.unknown else [])
+    return [*([words.OTHERS_MAY_HOLD] if short.lets_go else []), *of_the_data]
 
 
 def shared_margin(case: Case, sample: int) -> SharedMargin:

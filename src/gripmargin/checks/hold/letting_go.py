@@ -1,9 +1,9 @@
-"""Whether an uneven bond that falls short of what is surely carried does let the part go.
+"""Whether pads that fall short of what is surely carried do let the part go.
 
-What margins count on is a lower bound there (`gripmargin.contact.grip`). Below a target it proves nothing yet; the
-loads are then followed at the target, cell by cell (`gripmargin.contact.collapse`): the part is lost, and the check
-fails, or it is not, and nobody knows. How cells of a press that broke and were pressed on again bond is not known: the
-part is lost where it is lost on the strongest such bond.
+What margins count on is a lower bound (`gripmargin.contact.grip`). Below a target it proves nothing yet; the loads are
+then followed at the target, cell by cell (`gripmargin.contact.collapse`): the part is lost, and the check fails, or it
+is not, and nobody knows. How cells of a press that broke and were pressed on again bond is not known: the part is lost
+where it is lost on the strongest such bond.
 """
 
 from __future__ import annotations
@@ -15,13 +15,25 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.margin import pieces_of
-from gripmargin.checks.use import Use, inverse
+from gripmargin.checks.use import Asked, Use, inverse
 from gripmargin.contact.collapse import Collapse, least_lost
 from gripmargin.results.findings import short_of
 
 
+def settled_carry(case: Case, asked: Asked) -> Use:
+    """Return what the carry asks of the pads, as `settled`; what peels first on an even bond is known.
+
+    Args:
+        case: The job.
+        asked: By a target of the carry.
+    """
+    if asked.name == "peel" and case.grip.bonded.even:
+        return asked.use
+    return settled(case, asked.use, case.load[:, asked.use.samples], asked.target)
+
+
 def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: bool = False) -> Use:
-    """Return a use with the least value that it surely has; that of an even bond is known and stays.
+    """Return a use with the least value that it surely has.
 
     Args:
         case: The job.
@@ -31,18 +43,22 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
         apart: Whether each load stands for itself; else they come one after the other.
     """
     short = short_of(inverse(use.high), target)
-    if use.grip.even and (case.trial or not short.any() or case.at_best is None):
+    pads = use.grip.bonded
+    if pads.even and not pads.bowed and (case.trial or not short.any()):
+        return use  # first peel is what it is
+    if pads.first_alone and case.at_best is None:
         return use
     low, unsure = np.zeros(use.samples.size), use.high - use.value
     if case.trial or not short.any():  # only whether it passes counts
         return replace(use, low=low)
-    if case.at_best is not None and use.grip.bonded is not case.grip.bonded:  # with a pad gone
+    if case.at_best is not None and pads is not case.grip.bonded:  # with a pad gone
         return replace(use, low=low)
-    bonded = (case.at_best or use.grip.bonded).on_a_plane()
+    bonded = (case.at_best or pads).on_a_plane()
     first = 0
     for piece in pieces_of(case, use, short):
         k = int(piece[np.argmax(use.value[piece])])
-        if Collapse(bonded).lost_at(load[:, [k]], target) is None:
+        factor = least_lost(bonded, load[:, k], float(inverse(use.value[k])), target)
+        if factor is None:
             if apart:
                 continue
             followed = np.arange(first, int(piece[-1]) + 1)
@@ -50,7 +66,8 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
             if lost is None:
                 continue
             k = int(followed[lost])
-        factor = least_lost(bonded, load[:, k], float(inverse(use.value[k])), target)
-        low[k] = max(1.0 / factor - (unsure[k] if np.isfinite(unsure[k]) else np.inf), 0.0)
+            factor = least_lost(bonded, load[:, k], float(inverse(use.value[k])), target) or target
+        least = min(float(inverse(factor)), float(use.value[k]))  # but for rounding it is
+        low[k] = max(least - (unsure[k] if np.isfinite(unsure[k]) else np.inf), 0.0)
         first = int(piece[-1]) + 1  # a part that is lost is followed no further; the next stretch is a new one
     return replace(use, low=low)

@@ -15,7 +15,7 @@ from gripmargin.checks.advice import Change, Trials, ordered
 from gripmargin.checks.case import Case
 from gripmargin.checks.deciding import better_data, enough
 from gripmargin.checks.hold import words
-from gripmargin.checks.hold.letting_go import settled
+from gripmargin.checks.hold.letting_go import settled_carry
 from gripmargin.checks.hold.use import COVERAGE, asked_of_the_pads, rate_errors
 from gripmargin.checks.margin import Shortfall
 from gripmargin.checks.slowing import Motion, slowing
@@ -66,7 +66,7 @@ def advice(
     part = enough(case, lambda tried: _is_decided(tried, trials.name, target)) if undecided and known else None
     out = {}
     for short in found:
-        data = [better_data(case, short.sample, part)] if undecided else []
+        data = [better_data(case, short.sample, part)] if undecided and short.unknown else []
         more = (slow[short.k], *whole) if short.k in slow else ()  # no change settles what is not known
         out[short.k] = (*data, *ordered(more))
     return out
@@ -75,8 +75,7 @@ def advice(
 def _is_decided(case: Case, name: str, target: float) -> bool:
     """Whether a margin of the carry is decided; that of a recording is the grip margin."""
     wanted = "hold" if name == "recorded" else name
-    use = next(asked.use for asked in asked_of_the_pads(case) if asked.name == wanted)
-    use = settled(case, use, case.load[:, use.samples], target)
+    use = next(settled_carry(case, asked) for asked in asked_of_the_pads(case) if asked.name == wanted)
     return judge(float(inverse(use.most)), float(inverse(use.low.max())), target) is not Verdict.UNDECIDED
 
 
@@ -113,7 +112,7 @@ def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float)
     Returns:
         The factor, below 1; None where no such factor helps.
     """
-    still = case.standing[:, members]
+    still = case.standing(members)
     moving = case.load[:, members] - still
     if case.motion.given:
         square = largest_scale(use.grip.face, still, moving, 1.0 / target)
@@ -171,7 +170,7 @@ def _worst_of(use: Use, samples: NDArray[np.intp]) -> NDArray[np.intp]:
 def _why_not(case: Case, use: Use, target: float, motion: Motion) -> Remedy:
     """Why no speed is slow enough."""
     members = _worst_of(use, motion.samples)
-    standing = float(peak_utilisation(use.grip.face, case.standing[:, members])[0].max(initial=0.0))
+    standing = float(peak_utilisation(use.grip.face, case.standing(members))[0].max(initial=0.0))
     figures = {"move": motion.move, "standing_margin": 1.0 / standing if standing > 0 else None}
     if not on_target(inverse(standing), target):
         return Remedy(action="none", text=words.at_standstill(1 / standing, motion.subject), figures=figures)

@@ -13,6 +13,10 @@ NAMES = {
     "peel": "peel margin over the carry",
     "one_pad_lost": "grip margin over the carry with any one pad gone",
 }
+OTHERS_MAY_HOLD = (
+    "the place used most lets go below the target; cell by cell the others take over and hold the part at the target, "
+    "which is a description of the pads and no proof"
+)
 NO_LOAD = "no load on the pads, so the margin has no value"
 
 

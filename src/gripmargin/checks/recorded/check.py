@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from gripmargin.base.errors import InputError
+from gripmargin.checks import premises
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.recorded import words
@@ -82,11 +83,13 @@ RECORDED = Check(
             name="recorded",
             target=lambda job: job.targets.hold if job.recording else None,
             details=RecordedDetails,
+            rests_on=premises.HOLDING,
         ),
         Judged(
             name=SWINGING,
             target=lambda job: swing_target(job) if job.recording else None,
             details=SwingDetails,
+            rests_on=premises.SWINGING,
         ),
     ),
     run=run,

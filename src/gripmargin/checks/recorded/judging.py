@@ -24,7 +24,7 @@ from gripmargin.checks.recorded.placing import Placed, carried_moves
 from gripmargin.checks.swing import check as swing
 from gripmargin.checks.swing.use import swing_target, swing_use
 from gripmargin.checks.use import Use, inverse
-from gripmargin.contact.loads import part_load, standing_load
+from gripmargin.contact.loads import part_load
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import Trajectory
@@ -150,7 +150,6 @@ def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) 
         job=job,
         motion=motion,
         load=part_load(job.part, motion.at, job.gravity, job.air_density),
-        standing=standing_load(job.part, motion.at, job.gravity),
         airborne=hangs,
         recorded=True,
     )

@@ -11,11 +11,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from gripmargin.checks import premises
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold import explain
 from gripmargin.checks.hold.check import UNBALANCED
+from gripmargin.checks.hold.words import OTHERS_MAY_HOLD
 from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, shortfalls
 from gripmargin.checks.stop import words
 from gripmargin.checks.stop.fall import fall
@@ -119,7 +121,8 @@ def _unsure(stops: StopUse, short: Shortfall) -> list[str]:
     if not np.isfinite(stops.whole.high[short.k]):
         ahead = sorted(doubt for doubt in motion.doubts if doubt[1] >= short.sample)
         return [ahead[0][2]] if ahead else [words.NO_LOAD]
-    reasons = [words.ORIGIN_OR_FASTEST] if stopping.turns[short.sample] else []
+    reasons = [OTHERS_MAY_HOLD] if short.lets_go else []
+    reasons += [words.ORIGIN_OR_FASTEST] if stopping.turns[short.sample] else []
     reasons.append(words.TIMING if stopping.modes.damping.min() > 0 else words.TIMING + words.NO_DAMPING)
     return reasons if motion.given else [*reasons, motion.error_sentence(short.sample)]
 
@@ -139,6 +142,7 @@ STOP = Check(
             target=lambda job: job.targets.stop if job.stop else None,
             details=StopDetails,
             series="stop_margin",
+            rests_on=premises.SWINGING,
         ),
     ),
     run=run,

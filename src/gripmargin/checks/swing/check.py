@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from gripmargin.checks import premises
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
@@ -38,15 +39,13 @@ def run(case: Case) -> Outcome:
     undecided = result.verdict is not Verdict.FAIL
     trials = Trials(case, results, "swing", most=MOST_TRIALS, keep=keep_swing)
     margin, margin_low = carry.use.over_time(case.load.shape[1])
-    load = np.full(case.load.shape, np.nan)
-    load[:, carry.use.samples] = carry.load
     return Outcome(
         results=(replace(result, details=details_of(carry)),),
         findings=tuple(findings_over(case, carry, target, trials, undecided=undecided)),
         assumed=_assumed(case),
         series={"swing_margin": margin, "swing_margin_low": margin_low},
         least={"swing": margin_low},
-        loads={"swing": load},
+        loads={"swing": carry.load},
     )
 
 
@@ -92,7 +91,7 @@ def details_of(carry: CarrySwing) -> SwingDetails:
 
 def _finding(case: Case, check: str, carry: CarrySwing, short: Shortfall, remedies: Sequence[Remedy]) -> Finding:
     use, sample, point = short.use, short.sample, short.point
-    load = carry.load[:, short.k]
+    load = carry.load[:, sample]
     swing = load - case.load[:, sample]
     worst = WorstSwing(
         margin=short.worst,
@@ -101,10 +100,7 @@ def _finding(case: Case, check: str, carry: CarrySwing, short: Shortfall, remedi
         stresses=explain.stresses_at(case, use.grip, point, sample, swing=swing),
         load=explain.load_figures(load),
     )
-    doubts = None
-    if not short.fails:
-        why = words.LOAD_BETWEEN_SAMPLES if carry.in_reach(sample) else words.TOO_FAR
-        doubts = case.motion.doubts_at(sample) or [why]
+    doubts = explain.doubts(case, short, words.LOAD_BETWEEN_SAMPLES if carry.in_reach(sample) else words.TOO_FAR)
     because = SwingCauses(
         shares=explain.shares(case, use.grip, point, sample, swing=swing, undecided=doubts),
         ringing=carry.ringing(sample),
@@ -125,7 +121,11 @@ def _assumed(case: Case) -> tuple[str, ...]:
 SWING = Check(
     name="swing",
     question="Does the part stay on while it swings on its soft pads?",
-    judged=(Judged(name="swing", target=swing_target, details=SwingDetails, series="swing_margin"),),
+    judged=(
+        Judged(
+            name="swing", target=swing_target, details=SwingDetails, series="swing_margin", rests_on=premises.SWINGING
+        ),
+    ),
     run=run,
     result_words=words.swing_result,
     finding_words=words.swing_finding,

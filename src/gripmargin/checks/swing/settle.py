@@ -24,7 +24,6 @@ from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import PlacingCause, SettleDetails, WorstPlacing
-from gripmargin.checks.swing.response import Start, swing
 from gripmargin.checks.swing.ringing import Stretch, other_stretches, stretches_of
 from gripmargin.kernels.oscillator import ComplexArray
 from gripmargin.results.findings import (
@@ -126,9 +125,9 @@ def result_of(case: Case, found: list[Placing], tolerance: float, target: float)
 
 
 def _placing(case: Case, stretch: Stretch) -> Placing:
-    found, modes = stretch.swing, stretch.swing.modes
+    found, modes = stretch.swing, stretch.modes
     # of each corner along each axis in each mode, for a response of 1 [m]
-    lever = np.stack([modes.shapes[:3] + np.cross(modes.shapes[3:].T, corner).T for corner in _corners(case)])
+    lever = modes.moved(_corners(case))
     more = found.unsure[:, -1] + COVERAGE * found.sigma[:, -1]
     spread = float((np.linalg.norm(lever, axis=1) * more).sum(axis=1).max())
     if np.isin(stretch.samples, case.motion.doubtful).any():
@@ -136,8 +135,7 @@ def _placing(case: Case, stretch: Stretch) -> Placing:
     reached = _within_a_period(lever, found.about_base[:, -1], modes.damped_frequency)
     stop = _last_stop(case, stretch)
     at = stop or 0
-    still = Start(sample=0, load=modes.loads @ found.drive.base[:, at], rate=np.zeros(6))
-    since = swing(modes, found.drive.since(at), still)
+    since = stretch.piece(at, stretch.samples.size - 1).swing
     return Placing(
         sample=int(stretch.samples[-1]),
         stop=None if stop is None else float(case.job.trajectory.t[stretch.samples[stop]]),

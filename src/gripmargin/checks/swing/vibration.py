@@ -9,13 +9,15 @@ out. What swing a load history starts is in `gripmargin.checks.swing.response`.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray, Value
 from gripmargin.contact.backing import Backing
-from gripmargin.contact.loads import load_per_acceleration
+from gripmargin.contact.loads import added_mass, load_per_acceleration
+from gripmargin.contact.sheet import Sheet
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.modes import natural_modes
 from gripmargin.kernels.utilisation import traction_size
@@ -37,6 +39,7 @@ class Modes(Value):
             shape (6, modes).
         loads: What the pads carry for a response of 1, stiffness times shapes, shape (6, modes).
         names: In words.
+        sheet: Of a part that bends how it does so, and by which of its Poisson's ratios; None: it is rigid.
     """
 
     frequency: FloatArray
@@ -44,6 +47,18 @@ class Modes(Value):
     shapes: FloatArray
     loads: FloatArray
     names: tuple[str, ...]
+    sheet: tuple[Sheet, int] | None = None
+
+    def moved(self, points: FloatArray) -> FloatArray:
+        """Return how places of the part move for a response of 1 of each mode, shape (points, 3, modes) [m].
+
+        Args:
+            points: Tool frame [m], shape (points, 3).
+        """
+        if self.sheet is not None:
+            sheet, ratio = self.sheet
+            return sheet.model.moved(points, sheet.bent[ratio] @ self.loads)
+        return np.stack([self.shapes[:3] + np.cross(self.shapes[3:].T, point).T for point in points])
 
     @property
     def hertz(self) -> FloatArray:
@@ -74,7 +89,7 @@ class Modes(Value):
 
 
 def modes_of(backing: Backing, part: Part, air_density: float = STANDARD_AIR_DENSITY) -> Modes:
-    """Return the natural vibrations of a part on its pads.
+    """Return the natural vibrations of a rigid part on its pads.
 
     The damping of a mode is the mean of the pads' damping ratios, weighted with the elastic energy that each pad takes
     in it (modal strain energy: Ungar & Kerwin, J. Acoust. Soc. Am. 34(7), 1962, from memory); a pad that gives none
@@ -85,14 +100,30 @@ def modes_of(backing: Backing, part: Part, air_density: float = STANDARD_AIR_DEN
         part: The part; with a drag area the air that it takes along counts.
         air_density: [kg/m^3].
     """
-    frequency, shapes = natural_modes(backing.stiffness, -load_per_acceleration(part, air_density))
-    energy = [np.einsum("im,ij,jm->m", shapes, backing.patch_stiffness(p), shapes) for p in backing.patches]
-    ratios = np.array([p.pad.material.damping_ratio or 0.0 for p in backing.patches])
+    pads = np.stack([backing.patch_stiffness(patch) for patch in backing.patches])
+    return _modes(backing, part, backing.stiffness, -load_per_acceleration(part, air_density), pads)
+
+
+def modes_of_sheet(sheet: Sheet, air_density: float = STANDARD_AIR_DENSITY) -> Iterator[Modes]:
+    """Yield those of a part that bends, one for each Poisson's ratio that it may have; bending itself damps nothing.
+
+    Args:
+        sheet: The part on its pads.
+        air_density: [kg/m^3].
+    """
+    for ratio in range(len(sheet.bent)):
+        matrices = sheet.swinging(ratio, added_mass(sheet.part, air_density))
+        yield replace(_modes(sheet.backing, sheet.part, *matrices), sheet=(sheet, ratio))
+
+
+def _modes(backing: Backing, part: Part, stiffness: FloatArray, mass: FloatArray, pads: FloatArray) -> Modes:
+    frequency, shapes = natural_modes(stiffness, mass)
+    ratios = np.array([patch.pad.material.damping_ratio or 0.0 for patch in backing.patches])
     return Modes(
         frequency=frequency,
-        damping=np.minimum(ratios @ np.stack(energy), MOST_DAMPED),
+        damping=np.minimum(ratios @ np.einsum("im,pij,jm->pm", shapes, pads, shapes), MOST_DAMPED),
         shapes=shapes,
-        loads=backing.stiffness @ shapes,
+        loads=stiffness @ shapes,
         names=tuple(_name(shape, part) for shape in shapes.T),
     )
 

@@ -1,0 +1,396 @@
+"""A part that bends, on its pads: from the load to the tension at every place.
+
+The part is a uniform thin plate on the pads' backing, a Winkler layer: ``D lap^2 w + k w = q``. Whatever the gripper
+does, the load q is affine over the face (inertia and weight of a rigid motion), so three loads tell for all of them and
+the tension at a place is a constant map times the load at the tool origin, as for a rigid part. Along the face a plate
+is as good as rigid; its shear acts half the thickness below the middle plane and bends it too.
+
+An even pressure of the air on the whole face is such a load. One that acts elsewhere counts as spread over the part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from itertools import pairwise
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse import block_array, csc_array, csr_array
+from scipy.sparse.linalg import SuperLU, splu
+from shapely.geometry.base import BaseGeometry
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import BudgetError
+from gripmargin.contact.backing import Backing
+from gripmargin.contact.cells import Patch, cut_pads
+from gripmargin.kernels.plate import Pieces, Splines, isotropic
+from gripmargin.workcell import Pad, Part
+
+ANY_RATIO = (0.0, 0.5)  # Poisson's ratio lies between; bending adds most at one of them
+FINE = 0.5  # width of a cell at a pad's edge, or twice that, over the length (D / k)^(1/4) on which bending fades there
+CLOSE = 0.2  # of such a cell: lines of the grid that are closer are one
+WIDER = 0.3  # by which cells grow with the distance from there
+FEWEST = 8  # cells across a part at least
+KEPT = 8  # plates that are not solved again
+MOST = 12_000  # splines: beyond that a part is too thin and wide to be followed
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Sheet:
+    """A plate on pads.
+
+    Attributes:
+        backing: The pads; they lie in the tool's xy plane.
+        model: Its unknowns.
+        bent: Its unknowns for each unit of the load at the tool origin, one array for each Poisson's ratio that
+            the plate may have, shape (ratios, n, 6).
+    """
+
+    backing: Backing
+    model: Model
+    bent: FloatArray
+
+    @property
+    def part(self) -> Part:
+        """The plate."""
+        return self.model.part
+
+    @property
+    def form(self) -> Splines:
+        """Its splines."""
+        return self.model.form
+
+    @classmethod
+    def on(cls, backing: Backing, part: Part) -> Sheet:
+        """Return a plate on pads.
+
+        Args:
+            backing: Pads in the tool's xy plane.
+            part: With an outline, a thickness and a modulus.
+
+        Raises:
+            BudgetError: It is too thin and wide.
+        """
+        return _solved(tuple(patch.pad for patch in backing.patches), part)
+
+    def traction_maps(self, patch: Patch, points: FloatArray) -> FloatArray:
+        """Return the constant maps from the load to the traction at points of a pad, as `Backing.traction_maps`.
+
+        Args:
+            patch: One of the pads.
+            points: Tool frame [m], shape (p, 3).
+
+        Returns:
+            One for each Poisson's ratio that the plate may have, shape (ratios, 3, p, 6).
+        """
+        return np.stack([self.model.traction(patch, points, bent) for bent in self.bent])
+
+    def pad_wrench(self, patch: Patch, wrench: FloatArray) -> FloatArray:
+        """Return the share of a load that one pad carries, as `Backing.pad_wrench`."""
+        force = (self.traction_maps(patch, patch.points)[0] @ wrench * patch.areas).T
+        arm = (patch.points - patch.centre) @ patch.rotation
+        return np.concatenate([force.sum(axis=0), np.cross(arm, force).sum(axis=0)])
+
+    def places(self, patch: Patch) -> FloatArray:
+        """Return where the tension of a pad is looked at: its edge and the grid within [m], shape (p, 3)."""
+        shape, edge = contact_of(patch, self.part), []
+        for ring in _rings(shape):
+            for a, b in pairwise(np.asarray(ring.coords)):
+                parts = max(1, int(np.ceil(2.0 * np.linalg.norm(b - a) / self.finest)))
+                edge.append(a + (b - a) * np.arange(parts)[:, None] / parts)
+        x, y = (a.ravel() for a in np.meshgrid(self.form.x, self.form.y))
+        inside = shapely.contains_xy(shape, x, y)
+        flat = np.concatenate([*edge, np.stack([x, y], axis=1)[inside]])
+        height = np.full((len(flat), 1), patch.edge[:, 2].mean())
+        return np.concatenate([patch.edge, np.hstack([flat, height])])
+
+    def swinging(self, ratio: int, added_mass: float = 0.0) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return what the plate resists and weighs against motions of the tool origin in which it bends as under loads.
+
+        The plate is taken to bend as its loads at rest bend it, in six ways (Rayleigh and Ritz; load-dependent Ritz
+        vectors: Wilson, Yuan & Dickens, Earthq. Eng. Struct. Dyn. 10(6), 1982, from memory): what it carries at rest is
+        exact, and its slowest vibrations nearly. Of a rigid part these are stiffness and mass themselves. The motion
+        is that of the part's mean place, weighted with its mass.
+
+        Args:
+            ratio: Index of the Poisson's ratio.
+            added_mass: Of air that goes along with it, at the centroid of its face [kg].
+
+        Returns:
+            Stiffness, mass, and the share of the stiffness that each pad has; shapes (6, 6), (6, 6) and (pads, 6, 6).
+        """
+        model, bent = self.model, self.bent[ratio]
+        stiffness = np.linalg.inv(model.load.T @ bent)
+        ways = bent @ stiffness
+        even = model.form.integral(model.plate, np.full((1, *model.plate.weights.shape), 1.0 / model.plate.area))
+        moved = even[:, 0] @ ways[:-3]
+        mass = ways.T @ (model.mass @ ways) + added_mass * np.outer(moved, moved)
+        pads = np.stack([ways.T @ (springs @ ways) for springs in model.springs_of_pads])
+        return (stiffness + stiffness.T) / 2.0, (mass + mass.T) / 2.0, pads
+
+    def droop(self, load: FloatArray) -> float:
+        """Return how far the rim of the plate leaves the plane of its pads by bending, along the normal [m].
+
+        Args:
+            load: At the tool origin, shape (6,).
+        """
+        rim = np.asarray(shapely.segmentize(_outline(self.part).exterior, self.finest).coords)
+        held = np.concatenate([patch.edge[:, :2] for patch in self.backing.patches])
+        plane, far = (np.column_stack([np.ones(len(at)), at]) for at in (held, rim))
+        on_pads, beyond = (self.form.rows(at) @ (self.bent @ load)[:, :-3].T for at in (held, rim))
+        return float(np.abs(beyond - far @ np.linalg.lstsq(plane, on_pads, rcond=None)[0]).max())
+
+    def stretched(self, load: FloatArray) -> float:
+        """Return the energy that stretches the plate where it bends two ways at once, over that which bends it [-].
+
+        Linear bending leaves it out; a deflection is off by about twice that share. It is the most that a function of
+        Airy's takes, ``-w_K phi - (lap phi)^2 / 2 E t`` over the plate, of the curvature w_K of Gauss of the linear
+        deflection (von Karman: Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, art. 101, from memory);
+        over the whole grid it is an upper bound.
+
+        Args:
+            load: At the tool origin, shape (6,).
+        """
+        return max(self.model.stretched(bent @ load, r) for bent, r in zip(self.bent, self.model.ratios, strict=True))
+
+    @property
+    def finest(self) -> float:
+        """Width of a cell at a pad's edge [m]."""
+        return FINE * _fading(self.backing, self.part)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Model:
+    """A plate on pads with what it weighs and resists: its deflection as splines, then how it moves along its plane.
+
+    The latter is a translation along x and y and a turn, of the middle plane at the tool origin; n unknowns in all.
+
+    Attributes:
+        form: The splines.
+        plate: The cells of the plate.
+        pads: The cells of each pad's contact.
+        backing: The pads.
+        part: The plate.
+    """
+
+    form: Splines
+    plate: Pieces
+    pads: tuple[Pieces, ...]
+    backing: Backing
+    part: Part
+
+    @classmethod
+    def of(cls, backing: Backing, part: Part) -> Model:
+        """Lay a grid over a plate and its pads."""
+        outline = _outline(part)
+        contacts = [contact_of(patch, part) for patch in backing.patches]
+        form = _grid(outline, contacts, _fading(backing, part))
+        pads = tuple(form.pieces(contact) for contact in contacts)
+        return cls(form=form, plate=form.pieces(outline), pads=pads, backing=backing, part=part)
+
+    @property
+    def ratios(self) -> tuple[float, ...]:
+        """Poisson's ratios that the plate may have."""
+        return ANY_RATIO if self.part.poissons_ratio is None else (self.part.poissons_ratio,)
+
+    @cached_property
+    def rigid(self) -> FloatArray:
+        """The unknowns for each unit of a rigid motion of the tool origin, shape (n, 6)."""
+        arm, (one, x, y) = _thickness(self.part) / 2.0, self.form.rigid.T
+        out = np.zeros((one.size + 3, 6))
+        out[:-3, 2:5] = np.stack([one, y, -x], axis=1)
+        out[-3:, :] = [[1, 0, 0, 0, arm, 0], [0, 1, 0, -arm, 0, 0], [0, 0, 0, 0, 0, 1]]
+        return out
+
+    @cached_property
+    def mass(self) -> csr_array:
+        """Of the plate, shape (n, n)."""
+        area, turning = self.plate.area, _thickness(self.part) ** 2 / 12.0
+        x, y = np.moveaxis(self.plate.points, -1, 0)
+        inside = self.part.mass / area * _in_plane(x, y, self.plate.weights)
+        return _joined(self.form.mass(self.plate, self.part.mass / area, turning), None, inside)
+
+    @cached_property
+    def springs_of_pads(self) -> tuple[csr_array, ...]:
+        """What the backing of each pad resists, shape (n, n)."""
+        arm, out = _thickness(self.part) / 2.0, []
+        for patch, pieces in zip(self.backing.patches, self.pads, strict=True):
+            shear, _, normal = patch.stiffness_per_area()
+            x, y = np.moveaxis(pieces.points, -1, 0)
+            even = np.ones_like(x)
+            along_x, along_y = np.stack([even, 0 * x, -y]), np.stack([0 * x, even, x])
+            tilting = self.form.integral(pieces, along_x, 1, 0) + self.form.integral(pieces, along_y, 0, 1)
+            springs = self.form.mass(pieces, normal, arm**2 * shear / normal)
+            out.append(_joined(springs, arm * shear * tilting, shear * _in_plane(x, y, pieces.weights)))
+        return tuple(out)
+
+    @cached_property
+    def springs(self) -> csr_array:
+        """What the backing of all pads resists, shape (n, n)."""
+        return sum(self.springs_of_pads[1:], self.springs_of_pads[0])
+
+    def stiffness(self, ratio: float) -> csc_array:
+        """Return what plate and backing resist, at a Poisson's ratio, shape (n, n)."""
+        bending = self.form.bending(self.plate, isotropic(_rigidity(self.part, ratio), ratio))
+        return (self.springs + _joined(bending, None, np.zeros((3, 3)))).tocsc()
+
+    @cached_property
+    def load(self) -> FloatArray:
+        """On each unknown, for each unit of the load at the tool origin: that of a rigid motion, shape (n, 6)."""
+        weighed = self.mass @ self.rigid
+        return np.asarray(weighed @ np.linalg.inv(self.rigid.T @ weighed))
+
+    def deflection(self, ratio: float) -> FloatArray:
+        """Return what each unit of the load does to the plate, shape (n, 6); it balances the load exactly."""
+        found, rigid = factored(self.stiffness(ratio)).solve(self.load), self.rigid
+        held = rigid.T @ self.springs
+        return np.asarray(found + rigid @ np.linalg.solve(held @ rigid, rigid.T @ self.load - held @ found))
+
+    def traction(self, patch: Patch, points: FloatArray, moved: FloatArray) -> FloatArray:
+        """Return the tractions at points of a pad, tool frame [m], shape (p, 3), by columns of unknowns (n, k).
+
+        Returns:
+            Tangential x and y, then normal [Pa], pad axes, shape (3, p, k).
+        """
+        out = np.einsum("ij,pik->jpk", patch.rotation, self.moved(points, moved))
+        return out * patch.stiffness_per_area()[:, None, None]
+
+    def moved(self, points: FloatArray, unknowns: FloatArray) -> FloatArray:
+        """Return how places move, tool frame [m], shape (p, 3), by columns of unknowns (n, k), shape (p, 3, k) [m]."""
+        off, flat = _thickness(self.part) / 2.0 - points[:, 2:], points[:, :2]  # below the middle plane
+        bent, (u, v, turn) = unknowns[:-3], unknowns[-3:, None]
+        along_x = u - turn * flat[:, 1:] + off * (self.form.rows(flat, 1, 0) @ bent)
+        along_y = v + turn * flat[:, :1] + off * (self.form.rows(flat, 0, 1) @ bent)
+        return np.stack([along_x, along_y, self.form.rows(flat) @ bent], axis=1)
+
+    def stretched(self, deflection: FloatArray, ratio: float) -> float:
+        """Return the energy of `Sheet.stretched` of a deflection, shape (splines,), at a Poisson's ratio."""
+        form, every, stiff = self.form, self.form.every(), (self.part.youngs_modulus or 0.0) * _thickness(self.part)
+        own = deflection[:-3][form.numbers(self.plate.cells)]
+        xx, yy, xy = (
+            np.einsum("pqb,pb->pq", form.values(self.plate.points, self.plate.cells, *order), own)
+            for order in ((2, 0), (0, 2), (1, 1))
+        )
+        pull = form.integral(self.plate, -stiff * (xx * yy - xy * xy)[None])[:, 0]
+        held = _clamped(form)
+        pull, laplace = pull[held], form.bending(every, isotropic(1.0, 1.0))[held][:, held].tocsc()
+        return float(0.5 / stiff * pull @ factored(laplace).solve(pull)) / max(
+            float(0.5 * deflection @ (self.stiffness(ratio) @ deflection)), 1e-300
+        )
+
+
+@lru_cache(maxsize=KEPT)
+def _solved(pads: tuple[Pad, ...], part: Part) -> Sheet:
+    """The plate on pads; changes of a job that leave both as they are find it solved."""
+    backing = Backing(cut_pads(pads, part))
+    model = Model.of(backing, part)
+    bent = np.stack([model.deflection(ratio) for ratio in model.ratios])
+    return Sheet(backing=backing, model=model, bent=bent)
+
+
+def factored(matrix: csc_array) -> SuperLU:
+    """Return a symmetric positive definite matrix ready to be solved."""
+    return splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+
+
+def indented(patches: Sequence[Patch], part: Part) -> float:
+    """Return what a plate gives way right below a pad, over what the backing does.
+
+    Under an even pressure p on a circle of radius a the middle of a half-space sinks by 2 p a / E and its rim by
+    4 p a / (pi E), Poisson's ratio 0 (Johnson, Contact Mechanics, 1985, sec. 3.4, from memory).
+    """
+    radii = np.array([np.sqrt(patch.area / np.pi) for patch in patches])
+    stiffness = np.array([patch.pad.material.normal_stiffness for patch in patches])
+    return float((stiffness * radii).max() * (2.0 - 4.0 / np.pi) / (part.youngs_modulus or np.inf))
+
+
+def contact_of(patch: Patch, part: Part) -> BaseGeometry:
+    """Return where a pad in the tool's xy plane touches the part, seen along the tool's z axis [m]."""
+    at = patch.pad.outline @ patch.rotation[:2, :2].T + patch.pad.pose_in_tool[:2, 3]
+    return shapely.Polygon(at).intersection(_outline(part))
+
+
+def _in_plane(x: FloatArray, y: FloatArray, weights: FloatArray) -> FloatArray:
+    """The matrix of ``integral of u u + v v`` for a translation and a turn along a plane, shape (3, 3)."""
+    area, to_x, to_y = weights.sum(), (weights * x).sum(), (weights * y).sum()
+    return np.array([[area, 0, -to_y], [0, area, to_x], [-to_y, to_x, (weights * (x * x + y * y)).sum()]])
+
+
+def _joined(bent: csr_array, between: FloatArray | None, along: FloatArray) -> csr_array:
+    """A matrix of all unknowns of a `Model` out of its blocks."""
+    both = csr_array((bent.shape[0], 3)) if between is None else csr_array(between)
+    return csr_array(block_array([[bent, both], [both.T.tocsr(), csr_array(along)]]))
+
+
+def _grid(outline: BaseGeometry, contacts: Sequence[BaseGeometry], fading: float) -> Splines:
+    """A grid over a part that is fine at the edges of its pads; twice as wide where it has too many cells."""
+    bounds = np.array([contact.bounds for contact in contacts])
+    along = np.array([contact.area > (1.0 - 1e-6) * shapely.box(*contact.bounds).area for contact in contacts])
+    for least in (FINE * fading, 2.0 * FINE * fading):
+        lines = []
+        for axis in (0, 1):
+            low, high = bounds[:, axis], bounds[:, axis + 2]
+            ends = outline.bounds[axis], outline.bounds[axis + 2]
+            # an edge along the grid is fine at a line, another one wherever it may be
+            fine = np.stack([np.r_[low[along], high[along], low[~along]], np.r_[low[along], high[along], high[~along]]])
+            marks = np.unique(np.concatenate([low, high]))
+            marks = marks[(marks > ends[0] + CLOSE * least) & (marks < ends[1] - CLOSE * least)]
+            marks = np.r_[ends[0], marks[np.diff(marks, prepend=-np.inf) > CLOSE * least], ends[1]]
+            lines.append(_graded(marks, fine, least, (ends[1] - ends[0]) / FEWEST))
+        form = Splines(*lines)
+        if form.size <= MOST:
+            return form
+    raise BudgetError(
+        "part",
+        f"a plate so thin on its pads that {form.size} splines would have to be solved",
+        f"at most {MOST}",
+        "a thicker part, a softer backing, fewer pads",
+    )
+
+
+def _graded(marks: FloatArray, fine: FloatArray, least: float, most: float) -> FloatArray:
+    """Borders of cells from mark to mark that grow from a least width, at places from fine[0] to fine[1], to a most."""
+    out = []
+    for a, b in pairwise(marks):
+        place = np.linspace(a, b, 401)
+        away = np.maximum(np.maximum(fine[0, :, None] - place, place - fine[1, :, None]), 0.0).min(axis=0)
+        width = np.minimum(least + WIDER * away, most)
+        count = np.concatenate([[0.0], np.cumsum(np.diff(place) * (1.0 / width[1:] + 1.0 / width[:-1]) / 2.0)])
+        parts = max(1, int(np.ceil(count[-1])))
+        out.append(np.interp(np.arange(parts) * count[-1] / parts, count, place))
+    return np.append(np.concatenate(out), marks[-1])
+
+
+def _clamped(form: Splines) -> NDArray[np.intp]:
+    """The splines that vanish with their slope at the rim of the grid."""
+    inside = [(np.arange(n) > 1) & (np.arange(n) < n - 2) for n in (form.x.size + 2, form.y.size + 2)]
+    return np.flatnonzero(np.outer(*inside).ravel())
+
+
+def _fading(backing: Backing, part: Part) -> float:
+    """The length (D / k)^(1/4) on which bending fades at the stiffest pad [m]."""
+    stiffest = max(patch.pad.material.normal_stiffness for patch in backing.patches)
+    return float((_rigidity(part, 0.0) / stiffest) ** 0.25)
+
+
+def _rigidity(part: Part, ratio: float) -> float:
+    return (part.youngs_modulus or 0.0) * _thickness(part) ** 3 / 12.0 / (1.0 - ratio**2)
+
+
+def _thickness(part: Part) -> float:
+    return part.thickness or 0.0
+
+
+def _corners(part: Part) -> FloatArray:
+    return np.zeros((0, 2)) if part.outline is None else part.outline
+
+
+def _outline(part: Part) -> BaseGeometry:
+    return shapely.Polygon(_corners(part))
+
+
+def _rings(shape: BaseGeometry) -> list[BaseGeometry]:
+    return [ring for each in shapely.get_parts(shape) for ring in (each.exterior, *each.interiors)]

@@ -1,0 +1,92 @@
+"""What a part that bends does when it swings, beyond the six ways in which its loads at rest bend it.
+
+Its swing is followed in those six ways (`Sheet.swinging`). With six more, in which the inertia of the first ones bends
+it, slow and sudden loads are known to a few percent, as the modes of the whole plate tell
+(`tests/contact/test_sheet_vibration.py`). How much more they ask of the pads is the measure of what is left out.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.contact.grip import Grip
+from gripmargin.contact.sheet import KEPT, Sheet, factored
+from gripmargin.kernels.modes import natural_modes
+
+RISES = (0.0, 0.25, 0.5, 1.0, 2.0)  # times in which a load comes, in periods of the slowest vibration
+FOLLOWED = 6.0  # periods over which it is looked at
+STEPS = 12  # instants in a period of the fastest vibration that counts
+MOST_STEPS = 2_000
+ALIKE = 1e-9  # share of its energy below which a way of bending is one of the others
+
+
+@lru_cache(maxsize=KEPT)
+def left_out(sheet: Sheet, grip: Grip) -> float:
+    """Return how many times as much a swinging plate asks of the pads as its swing in six ways does, 1 or more [-].
+
+    The largest over loads that come at once and over some time, along the normal and tilting.
+
+    Args:
+        sheet: The plate on its pads.
+        grip: The places that count.
+    """
+    few, many = (vibrations(sheet, blocks) for blocks in (1, 3))
+    pulls = [_pull(sheet, grip, ways) for _, ways in (few, many)]
+    felt = [ways.T @ sheet.model.load[:, 2:5] for _, ways in (few, many)]
+    slowest, fastest = float(few[0].min()), float(few[0].max())
+    t = np.linspace(0.0, FOLLOWED * 2.0 * np.pi / slowest, int(min(FOLLOWED * STEPS * fastest / slowest, MOST_STEPS)))
+    most = 1.0
+    for rise in RISES:
+        peaks = []
+        for (frequency, _), pull, load in zip((few, many), pulls, felt, strict=True):
+            response = _response(frequency[:, None], t, rise * 2.0 * np.pi / slowest)
+            peaks.append([np.abs((pull * one) @ response).max() for one in load.T])
+        most = max(most, float((np.array(peaks[1]) / np.array(peaks[0])).max()))
+    return most
+
+
+def vibrations(sheet: Sheet, blocks: int) -> tuple[FloatArray, FloatArray]:
+    """Return vibrations of a plate by load-dependent Ritz vectors.
+
+    Wilson, Yuan & Dickens, Earthq. Eng. Struct. Dyn. 10(6), 1982 (from memory).
+
+    Args:
+        sheet: The plate on its pads.
+        blocks: How many sets of vectors: what the loads do at rest, what the inertia of that does, and so on.
+
+    Returns:
+        Circular frequencies [rad/s], rising, shape (modes,), and the unknowns of the plate for each, scaled so that its
+        elastic energy is 1/2 J, shape (n, modes).
+    """
+    model = sheet.model
+    stiffness = model.stiffness(model.ratios[0])
+    solve, found = factored(stiffness).solve, [sheet.bent[0]]
+    for _ in range(blocks - 1):
+        found.append(solve(model.mass @ found[-1]))
+    ways = np.concatenate(found, axis=1)
+    ways /= np.sqrt(np.einsum("nm,nm->m", ways, stiffness @ ways))
+    energy, mix = np.linalg.eigh(ways.T @ (stiffness @ ways))
+    some = energy > ALIKE
+    ways = ways @ (mix[:, some] / np.sqrt(energy[some]))
+    frequency, shapes = natural_modes(np.eye(ways.shape[1]), ways.T @ (model.mass @ ways))
+    return frequency, ways @ shapes
+
+
+def _pull(sheet: Sheet, grip: Grip, ways: FloatArray) -> FloatArray:
+    """Tension over the pull-off stress at the places of a grip, shape (places, modes)."""
+    out = np.zeros((grip.owner.size, ways.shape[1]))
+    for i, patch in enumerate(grip.whole.patches):
+        own = grip.owner == i
+        out[own] = sheet.model.traction(patch, grip.points[own], ways)[2] / grip.pull[own, None]
+    return out
+
+
+def _response(frequency: FloatArray, t: FloatArray, rise: float) -> FloatArray:
+    """An undamped oscillator under a load of 1 that comes at once or steadily in a time (Chopra ch. 4, from memory)."""
+    if rise == 0.0:
+        return 1.0 - np.cos(frequency * t)
+    late = np.maximum(t - rise, 0.0)
+    return np.asarray((t - late) / rise - (np.sin(frequency * t) - np.sin(frequency * late)) / (frequency * rise))
