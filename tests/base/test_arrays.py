@@ -23,6 +23,25 @@ class TestFrozen:
         with pytest.raises(ValueError, match="read-only"):
             kept[0] = 7.0
 
+    def test_what_is_frozen_already_is_not_copied(self):
+        kept = frozen(np.ones(3), (3,), "x")
+        assert frozen(kept, (3,), "x") is kept
+        assert frozen(kept[:], (3,), "x") is not kept
+
+    @pytest.mark.parametrize("how", [np.ndarray.copy, lambda kept: np.array(kept)[:2], lambda kept: kept.tolist()])
+    def test_what_somebody_else_made_is_copied_though_it_cannot_be_written_to(self, how):
+        given = how(frozen(np.ones(3), (3,), "x"))
+        if isinstance(given, np.ndarray):
+            given.setflags(write=False)
+        kept = frozen(given, (None,), "x")
+        assert kept is not given
+        assert not np.shares_memory(kept, given)
+
+    def test_one_that_was_made_writable_again_is_copied(self):
+        kept = frozen(np.ones(3), (3,), "x")
+        kept.setflags(write=True)
+        assert frozen(kept, (3,), "x") is not kept
+
     def test_integers_become_floats(self):
         assert frozen([1, 2], (2,), "x").dtype == np.float64
 

@@ -16,13 +16,13 @@ from scipy.interpolate import CubicSpline
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.checks.rests import stretches
 from gripmargin.files.trajectory_writer import trajectory_bytes
 from gripmargin.kernels.halfplane import chord_rows
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.path import Path
 from gripmargin.tuning.profile import Rows, fastest_squares
-from gripmargin.tuning.rests import stretches
 from gripmargin.tuning.track import Track
 from gripmargin.workcell.job import JointLimits
 

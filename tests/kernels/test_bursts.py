@@ -9,8 +9,9 @@ import pytest
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.hold.check import results
-from gripmargin.kernels.bursts import burst_bias
+from gripmargin.kernels.bursts import burst_bias, hidden_bias
 from gripmargin.motion.rates import estimate_rates
+from support.steps import Pieces
 
 
 def holds(**job):
@@ -219,3 +220,30 @@ def test_a_clock_that_scatters_explains_what_goes_with_the_speed_wherever_the_jo
     y = stands + x + 0.2 * np.clip(t, 0, 0.1)
     assert burst_bias(t, y[None], even=True, scatter=1e-5).max() == pytest.approx(24 * 1e-3 / 0.004**2, rel=0.15)
     assert peak < burst_bias(t, y[None], even=True, scatter=1e-5).max()
+
+
+def stops_and_goes(late, seed, h=0.004, n=3000):
+    """From 0 to 1 and back within half an interval, every 80 intervals; times off by that share of an interval."""
+    t, a = np.arange(n) * h, 2.0 / h
+    law = Pieces([(40.3 * h, 0, 0), *[(h / 2, 0, a), (80 * h, 0, -a), (h / 2, 0, -a), (80 * h, 0, a)] * (n // 160)])
+    return t, law(t + late * h * np.random.default_rng(seed).standard_normal(n))[0], law(t)[1]
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize(("late", "told"), [(0.0, True), (0.09, True), (0.13, False), (0.2, False)])
+def test_a_stop_that_drowns_in_the_lateness_is_bounded(late, told, seed):
+    """By hand: it is D h/2 from an even change over four intervals, 4.5 standard deviations where times are h/9 off.
+
+    From 1 to 0 within half an interval is 2/h; the bound is that of a smooth one, twice as much.
+    """
+    t, y, speed = stops_and_goes(late, seed)
+    bias = hidden_bias(t, y[None], speed[None], even=True)[0]
+    assert bias.max() == pytest.approx(0.0 if told else 4.0 / 0.004, rel=1e-6)
+    steady = np.abs(np.diff(speed, prepend=0.0)) == 0.0
+    assert (bias[np.convolve(~steady, np.ones(13), "same") == 0] == 0.0).all()
+
+
+def test_noise_that_is_there_at_rest_as_well_is_no_lateness():
+    t, y, speed = stops_and_goes(0.0, 0)
+    y = y + 5e-4 * np.random.default_rng(0).standard_normal(t.size)
+    assert not hidden_bias(t, y[None], speed[None], even=True).any()

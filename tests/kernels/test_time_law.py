@@ -5,7 +5,8 @@ import pytest
 from scipy.interpolate import PPoly
 
 from gripmargin.kernels.cubics import value
-from gripmargin.kernels.time_law import MARKED, Samples, evaluated, law_between
+from gripmargin.kernels.law_defects import MARKED, Samples
+from gripmargin.kernels.time_law import evaluated, law_between
 from support.laws import LAWS, Program, program, samples_of
 
 

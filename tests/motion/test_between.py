@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from gripmargin.kernels.time_law import MARKED
+from gripmargin.kernels.law_defects import MARKED
 from gripmargin.motion.between import filled, law_of, missed_by_samples
 from gripmargin.motion.interpolate import as_controller_moves
 from gripmargin.motion.trajectory import JointTrajectory, PoseTrajectory

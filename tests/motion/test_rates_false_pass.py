@@ -15,6 +15,11 @@ def test_no_pass_for_what_falls_short(first):
     assert [seed for seed in range(first, 60, len(ATTACKS)) if attack(seed)[1]] == []
 
 
+def test_no_pass_where_stops_drown_in_late_samples():
+    """Blends of half a sample at 20 ms, read up to 8 ms early or late (3.6 ms rms)."""
+    assert attack(5063) == ("jitter", False)
+
+
 @pytest.mark.parametrize("kind", ["trapezoid", "bang-bang", "S-curve", "minimum jerk"])
 @pytest.mark.parametrize("factor", [1.2, 1.5])
 def test_what_has_room_is_decided(kind, factor):

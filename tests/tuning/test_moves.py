@@ -7,8 +7,8 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.checks.rests import stretches
 from gripmargin.tuning import moves, quick
-from gripmargin.tuning.rests import stretches
 
 
 @pytest.fixture

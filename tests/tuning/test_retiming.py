@@ -9,6 +9,7 @@ from scipy.spatial import KDTree
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.changes import with_material
+from gripmargin.checks.rests import stretches
 from gripmargin.files.csv_file import read_csv
 from gripmargin.files.trajectory_writer import trajectory_bytes
 from gripmargin.motion.between import law_of
@@ -19,7 +20,6 @@ from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.path import Path
 from gripmargin.tuning.peaks import peaks
 from gripmargin.tuning.profile import Law
-from gripmargin.tuning.rests import stretches
 from gripmargin.tuning.retiming import natural_ramp
 from gripmargin.tuning.track import BETWEEN, Track
 from gripmargin.workcell.job import JointLimits

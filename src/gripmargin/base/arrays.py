@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import fields
-from typing import Any, Self
+from typing import Any, Self, TypeGuard
+from weakref import WeakValueDictionary
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,10 +12,11 @@ from numpy.typing import ArrayLike, NDArray
 from gripmargin.base.errors import InputError
 
 FloatArray = NDArray[np.floating[Any]]
+_OWN: WeakValueDictionary[int, FloatArray] = WeakValueDictionary()  # all that is frozen, as long as somebody has it
 
 
 def frozen(values: ArrayLike, shape: tuple[int | None, ...], where: str, *, most: float = np.inf) -> FloatArray:
-    """Return an own, finite, read-only float64 copy of an array.
+    """Return an own, finite, read-only float64 copy of an array; one that was made so before is returned itself.
 
     Args:
         values: Anything numpy reads as numbers.
@@ -26,7 +28,7 @@ def frozen(values: ArrayLike, shape: tuple[int | None, ...], where: str, *, most
         InputError: Not numbers, another shape, or NaN, infinity or too large a number somewhere.
     """
     try:
-        array = np.array(values, dtype=np.float64, order="C")
+        array = values if _is_own(values) else np.array(values, dtype=np.float64, order="C")
     except (TypeError, ValueError) as error:
         raise InputError(where, "something that is not an array of numbers", _shape_text(shape)) from error
     fits = array.ndim == len(shape) and all(
@@ -45,6 +47,7 @@ def frozen(values: ArrayLike, shape: tuple[int | None, ...], where: str, *, most
         place = f"{where}[{', '.join(map(str, index))}]"
         raise InputError(place, f"{array[index]:g}", f"a number of at most {most:g}", "check its unit and its exponent")
     array.setflags(write=False)
+    _OWN[id(array)] = array
     return array
 
 
@@ -52,6 +55,11 @@ def sealed(array: FloatArray) -> FloatArray:
     """Mark an array of our own as read-only and return it."""
     array.setflags(write=False)
     return array
+
+
+def _is_own(values: ArrayLike) -> TypeGuard[FloatArray]:
+    """Whether these are an array that was frozen here: nobody else has written to it."""
+    return isinstance(values, np.ndarray) and _OWN.get(id(values)) is values and not values.flags.writeable
 
 
 def _shape_text(shape: tuple[int | None, ...]) -> str:

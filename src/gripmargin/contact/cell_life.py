@@ -25,7 +25,7 @@ from gripmargin.contact.cell_spans import Window
 from gripmargin.contact.cell_states import BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace
 from gripmargin.kernels.springs import bonded_force, crossing, elongation, utilisation2
 
-AT_ONCE = 32, 1000  # steps and cells looked at together: time alone, no result depends on it
+AT_ONCE = 20, 1000  # steps and cells looked at together: time alone, no result depends on it
 
 
 def follow(cells: CellTable, now: CellStates, knots: Knots) -> Trace:
@@ -47,17 +47,17 @@ def follow(cells: CellTable, now: CellStates, knots: Knots) -> Trace:
     spells = []
     steps, most = AT_ONCE
     for first, low in product(range(0, count, steps), range(0, size, most)):
-        window = Window(cells, now, knots, trace, first, min(first + steps, count))
+        last = min(first + steps, count)
         which = np.arange(low, min(low + most, size))
         at = np.full(which.size, first)
         while which.size:
-            k = window.next_events(which, at)
-            due = k < window.last
+            k = Window(cells, now, knots, trace, int(at.min()), last).next_events(which, at)
+            due = k < last
             which, k = which[due], k[due]
             if which.size:
                 bonded = _happen(cells, now, knots, trace, which, k)
                 spells.append((k[bonded], which[bonded], now.anchor[which[bonded]]))
-            which, at = which[k + 1 < window.last], k[k + 1 < window.last] + 1
+            which, at = which[k + 1 < last], k[k + 1 < last] + 1
     holds = holds[trace.bonded[0, holds]]
     spells.append((np.zeros_like(holds), holds, anchor[holds]))
     begins, own, anchors = (np.concatenate(each) for each in zip(*spells, strict=True))

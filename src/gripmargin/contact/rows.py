@@ -210,21 +210,22 @@ def _add_reaction(
     rows.elastic[:] += energy
 
 
-def _again(trace: Trace, once: BoolArray) -> FloatArray:
-    """Anchors of the cells that bond more than once, step by step, where they are bonded, shape (s, c, 3)."""
+def _again(trace: Trace, once: BoolArray) -> tuple[FloatArray, IntArray]:
+    """Anchors of cells that bond more than once, shape (m, 3), and which of them counts, step by step, shape (s, c)."""
     step, cell, anchor = trace.spells
     chosen = ~once[cell]
     column = np.cumsum(~once) - 1
-    out = np.full((len(trace.bonded), int((~once).sum()), 3), np.nan)
-    for k, i, at in zip(step[chosen], column[cell[chosen]], anchor[chosen], strict=True):
-        out[k:, i] = at
-    return out
+    which = np.zeros((len(trace.bonded), int((~once).sum())), np.int64)
+    which[step[chosen], column[cell[chosen]]] = np.arange(chosen.sum())  # later ones count more
+    return anchor[chosen], np.maximum.accumulate(which, axis=0)
 
 
-def _add_each(rows: Rows, cells: CellTable, knots: Knots, bonded: BoolArray, anchor: FloatArray) -> None:
-    """Add what bonded cells do, each by itself, by their anchors [m], shape (s, c, 3)."""
+def _add_each(
+    rows: Rows, cells: CellTable, knots: Knots, bonded: BoolArray, anchors: tuple[FloatArray, IntArray]
+) -> None:
+    """Add what bonded cells do, each by itself, by their anchors [m]: see `_again`."""
     k, i = np.nonzero(bonded)
-    at, rotation = anchor[k, i], knots.rotation[k + 1]
+    at, rotation = anchors[0][anchors[1][k, i]], knots.rotation[k + 1]
     stretch = elongation(rotation, knots.position[k + 1], at[:, None], cells.root[i, None])
     force, energy = bonded_force(
         stretch,

@@ -7,13 +7,21 @@ differences with none on either side of them.
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.digits import rounded_to
 from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.sample_noise import BLOCK, MEDIAN_TO_SIGMA, ORDERS, differences, noise_levels
+
+_WINDOW: Final = 4  # intervals of the least window of a fit
+_SEEN: Final = 4.5  # standard deviations that noise does not reach
+_SHARES: Final = 1 / 4, 1 / 10  # of the highest speed: above the first a channel moves, below the second it hardly does
+_ENOUGH: Final = 12  # samples of either that tell its noise
 
 
 def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0) -> FloatArray:
@@ -54,6 +62,45 @@ def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0
                 around = slice(max(int(run[0]) - 1, 0), int(run[-1]) + 4)  # second difference i is about sample i + 1
                 out[channel, around] = np.maximum(out[channel, around], _peak(bend[channel, run]))
     return out
+
+
+def hidden_bias(t: FloatArray, y: FloatArray, speed: FloatArray, *, even: bool) -> FloatArray:
+    """Return what the second derivative may be beyond a fit where samples come so late or early that bursts drown.
+
+    The least window, of four intervals h, takes a change of speed D within it for an even one: they are up to D h/2
+    apart in its middle, and noise has to be 4.5 times less for that to be seen. Where times are off by more than a
+    ninth of an interval not even a full stop is, and any change may be over within half an interval. How far they are
+    off is told by noise that comes and goes with the speed.
+
+    Args:
+        t: Times [s], increasing, shape (n,).
+        y: Samples, shape (channels, n).
+        speed: Smoothed first derivative, shape (channels, n).
+        even: Whether sampling is even.
+
+    Returns:
+        Shape (channels, n) [unit/s^2]; 0 where a full stop is seen.
+    """
+    h = float(np.median(np.diff(t)))
+    off = _lateness(t, y, speed, even=even)
+    change = running_max(speed, _WINDOW) + running_max(-speed, _WINDOW)
+    return np.where(_SEEN * off[:, None] > _WINDOW * h / 8.0, 4.0 * change / h, 0.0)
+
+
+def _lateness(t: FloatArray, y: FloatArray, speed: FloatArray, *, even: bool) -> FloatArray:
+    """Standard deviation of the times [s] by noise that goes with the speed, 0 where none does, shape (channels,)."""
+    off = np.zeros(len(y))
+    if t.size <= 2 * ORDERS[0]:
+        return off
+    rough = np.abs(differences(t, y, ORDERS[0], even=even))
+    about = sliding_window_view(np.abs(speed), ORDERS[0] + 1, axis=1).mean(axis=-1)
+    for channel, most in enumerate(np.abs(speed).max(axis=1)):
+        moving, slow = about[channel] > most * _SHARES[0], about[channel] < most * _SHARES[1]
+        if min(moving.sum(), slow.sum()) >= _ENOUGH:
+            noise, rest = (MEDIAN_TO_SIGMA * np.median(rough[channel, part]) for part in (moving, slow))
+            ratio = MEDIAN_TO_SIGMA * np.median(rough[channel, moving] / about[channel, moving])
+            off[channel] = ratio if noise * _SHARES[1] > rest * _SHARES[0] else 0.0
+    return off
 
 
 def _is_burst(run: NDArray[np.intp], bend: FloatArray, changes: NDArray[np.bool_]) -> bool:

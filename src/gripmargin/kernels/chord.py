@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.time_law import MARKED
+from gripmargin.kernels.law_defects import MARKED
 
 
 def sag(t: FloatArray, values: FloatArray, *, upward: bool = False) -> FloatArray:

@@ -32,9 +32,7 @@ _ENDS: Final = 8  # samples at either end of which fewer are about
 _KNOWN: Final = 0.5  # intervals to which the time of a step is known, else it is none
 
 
-def difference_bounds(
-    y: FloatArray, error: FloatArray
-) -> tuple[FloatArray, FloatArray, NDArray[np.bool_], NDArray[np.bool_]]:
+def difference_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
     """Bound the second derivative of all channels together, but for the error of the values.
 
     Args:
@@ -42,22 +40,24 @@ def difference_bounds(
         error: Bound of the error of each value, shape (channels,): it makes four times as much of a second difference.
 
     Returns:
-        Least and largest second derivative [unit/interval^2] of each channel about each sample; whether samples follow
-        it; and where another channel steps while it changes otherwise; shape (channels, n) each.
+        Least and largest second derivative [unit/interval^2] of each channel about each sample, and whether samples
+        follow it, shape (channels, n) each.
     """
     bend = np.pad(np.diff(y, 2), ((0, 0), (1, 1)), mode="edge")
     rough = np.abs(bend - (_at(bend, -1) + _at(bend, 1)) / 2.0)
     saw = _SAW * median_filter(rough, (1, 2 * _LASTS + 1), mode="nearest")
     other, apart = _steps(bend, 4.0 * error[:, None])
+    alone = {sign: _alone(sign * bend, 4.0 * error[:, None]) for sign in (-1.0, 1.0)}
+    single = (alone[-1.0] + alone[1.0] > 0.0).sum(axis=0) == 1
     bounds, past = [], saw
     for sign in (-1.0, 1.0):
         beyond = np.maximum(_crest(sign * bend), saw)
         past = np.maximum(past, beyond)
         high = np.where(apart, np.max([_at(sign * bend, k) for k in (-1, 0, 1, 2)], axis=0), -np.inf)
-        bounds.append(sign * (np.maximum(sign * bend, _beside(high)) + beyond + other))
+        bounds.append(sign * (np.maximum(sign * bend + single * alone[sign], _beside(high)) + beyond + other))
     follows = running_max(past, 2) < _SEEN * running_max(np.abs(bend), 6)
     follows[:, :_ENDS], follows[:, -_ENDS:] = False, False
-    return bounds[0], bounds[1], follows, other > 0.0
+    return bounds[0], bounds[1], follows
 
 
 def _at(rows: FloatArray, k: int) -> FloatArray:
@@ -78,6 +78,19 @@ def _crest(bend: FloatArray) -> FloatArray:
     """
     sides = [bend - np.minimum(_at(bend, k), _at(bend, 2 * k)) for k in (-1, 1)]
     return np.maximum(np.minimum(*sides), 0.0)
+
+
+def _alone(bend: FloatArray, error: FloatArray) -> FloatArray:
+    """By how much a channel that steps alone is higher at the sample itself, by the line through three on one side.
+
+    Where channels step together the samples beside it bound them, all before or all after.
+    """
+    higher = np.zeros_like(bend)
+    for side in (-1, 1):
+        one, two, three = (_at(bend, side * k) for k in (1, 2, 3))
+        straight = np.abs(one - 2.0 * two + three) <= 4.0 * error
+        higher = np.maximum(higher, np.where(straight, np.minimum(2.0 * one - two - 4.0 * error, one) - bend, 0.0))
+    return higher
 
 
 def _steps(bend: FloatArray, error: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:

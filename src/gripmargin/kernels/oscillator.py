@@ -23,26 +23,31 @@ ComplexArray = NDArray[np.complexfloating]
 FADED: Final = float(np.log(np.finfo(np.float64).max)) / 2.0  # e-folds: what fades by as many and back is a number
 
 
-def fading_sum(t: FloatArray, jumps: FloatArray | ComplexArray, pole: complex) -> ComplexArray:
+def fading_sum(
+    t: FloatArray, jumps: FloatArray | ComplexArray, pole: complex, held: complex | None = None
+) -> ComplexArray:
     """Return the sum of all jumps so far, each turned and faded for the time since: sum J_j exp(pole (t - t_j)).
 
     Args:
         t: Times [s], increasing, shape (n,).
         jumps: Shape (n,).
         pole: [1/s]; its real part is 0 or less.
+        held: The sum just after the first time, where it goes on from earlier ones; None: it begins with its jump.
 
     Returns:
         Just after each time, shape (n,).
     """
+    if held is not None:
+        jumps = np.concatenate([[held], jumps[1:]])
     out = np.empty(t.size, dtype=np.complex128)
     span = np.floor((t[0] - t) * pole.real / FADED).astype(np.intp)
     starts = np.flatnonzero(np.diff(span, prepend=-1))
-    held = 0.0 + 0.0j
+    before = 0.0 + 0.0j
     for first, end in zip(starts, [*starts[1:], t.size], strict=True):
         turn = np.exp(pole * (t[first:end] - t[first]))
         if first:
-            held = complex(out[first - 1] * np.exp(pole * (t[first] - t[first - 1])))
-        out[first:end] = (held + np.cumsum(jumps[first:end] / turn)) * turn
+            before = complex(out[first - 1] * np.exp(pole * (t[first] - t[first - 1])))
+        out[first:end] = (before + np.cumsum(jumps[first:end] / turn)) * turn
     return out
 
 

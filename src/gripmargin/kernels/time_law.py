@@ -10,8 +10,7 @@ accelerations are polynomials of degree three in it, lowest power first.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Iterator
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -19,30 +18,27 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.cubics import integrals, moved, value
+from gripmargin.kernels.law_changes import (
+    Bools,
+    Found,
+    Open,
+    kink,
+    kink_after,
+    kink_before,
+    step,
+    step_after,
+    step_before,
+    two_kinks,
+)
+from gripmargin.kernels.law_defects import Begun, Defects, Samples, Scale, steepest
 
-MARKED: Final = 1e-6  # [s] samples closer than this mark a step: nothing is carried over it
-ALIKE: Final = 0.25  # share by which the defects of neighbours differ at most where one smooth law goes through both
+AT_ONCE: Final = 8_192  # intervals that are worked out at a time: time and memory alone
+BESIDE: Final = 2  # intervals on either side that tell whether the law of one is known, and of those beside it
 LONG: Final = 0.1  # share of an interval over which a slope is known well
-SMALL: Final = 1e-4  # share of a channel's largest acceleration that is not looked into, but counted
 NOTHING: Final = 1e-100  # [m/s^2] that even a channel of zeros may miss
 EXACT: Final = (
     1e-9  # share of the largest acceleration that floating point may cost; of 4 times as much kinks are misplaced
 )
-STARTS: Final = np.linspace(0.0, 1.0, 9)  # shares at which a change is sought
-STEPS: Final = 16  # of Gauss and Newton: 4 find all changes that tests have, 2 do not; what is not found is loose
-
-Bools = NDArray[np.bool_]
-
-
-class Samples(NamedTuple):
-    """What is given: times, shape (n,), the rest with shape (n, channels), and half a digit of each column."""
-
-    t: FloatArray
-    q: FloatArray
-    qd: FloatArray
-    qdd: FloatArray
-    digits: FloatArray  # of q, qd and qdd, shape (3, channels)
-    late: float = 0.0  # [s] by which a stamp may be rounded
 
 
 class Law(NamedTuple):
@@ -68,90 +64,93 @@ class Law(NamedTuple):
 
 
 def law_between(given: Samples, *, polynomial: bool = False) -> Law:
-    """Find the law between samples.
+    """Find the law between samples, as `Laws`."""
+    return Laws(given, polynomial=polynomial).over(slice(0, given.t.size - 1))
 
-    Args:
-        given: The samples.
-        polynomial: Whether it is known that a polynomial of degree five goes through each pair of them.
-    """
-    found = _Search(given)
-    if polynomial:
-        found.known[:] = True
-        found.slack[:] = 0.0
-    while not polynomial and found.improve():
-        pass
-    found.known |= found.likely
-    slack, most = found.bounded()
-    return Law(found.breaks, found.pieces, slack, most, ~found.known)
+
+class Laws:
+    """The law between samples: what had to be searched for is kept, the rest worked out where it is asked for."""
+
+    def __init__(self, given: Samples, *, polynomial: bool = False) -> None:
+        """Find it.
+
+        Args:
+            given: The samples.
+            polynomial: Whether it is known that a polynomial of degree five goes through each pair of them.
+        """
+        self._given, self._polynomial = given, polynomial
+        parts = list(self.parts())
+        self._scale, defects = Scale.of(given, parts)
+        # of a program of one part nothing is worked out twice
+        self._defects = {(0, parts[0].stop): defects} if len(parts) == 1 else {}
+        self._last: dict[tuple[int, int], tuple[Begun, slice]] = {}
+        self._where = np.zeros(0, dtype=np.intp)
+        self._found: Law | None = None
+        if not polynomial:
+            self._search()
+
+    def parts(self) -> Iterator[slice]:
+        """Yield all intervals so many at a time."""
+        last = self._given.t.size - 1
+        for first in range(0, last, AT_ONCE):
+            yield slice(first, min(first + AT_ONCE, last))
+
+    def over(self, part: slice) -> Law:
+        """Return the law of some intervals, one after the other."""
+        found, inside = self._begun(part)
+        breaks, pieces = np.ones((2, *found.even[inside].shape)), np.stack([found.cubic[:, inside]] * 3)
+        slack, most = found.slack[inside], np.full(breaks.shape[1:], np.inf)
+        loose = np.zeros(breaks.shape[1:], dtype=bool)
+        if self._polynomial:
+            return Law(breaks, pieces, 0.0 * slack, most, loose)
+        here = slice(*np.searchsorted(self._where, (part.start, part.stop)))
+        if self._found is not None and here.start < here.stop:
+            to, law = self._where[here] - part.start, self._found
+            breaks[:, to], pieces[:, :, to] = law.breaks[:, here], law.pieces[:, :, here]
+            slack[to], most[to], loose[to] = law.slack[here], law.most[here], law.loose[here]
+        return Law(breaks, pieces, slack, most, loose)
+
+    def _begun(self, part: slice) -> tuple[Begun, slice]:
+        """What is known at once of some intervals and of those beside them, and where they are among these."""
+        key = part.start, part.stop
+        if key not in self._last:
+            wide = slice(max(part.start - BESIDE, 0), min(part.stop + BESIDE, self._given.t.size - 1))
+            inside = slice(part.start - wide.start, part.stop - wide.start)
+            defects = self._defects.pop(key, None) or Defects(self._given.over(wide), self._scale)
+            self._last = {key: (Begun.of(defects, self._scale), inside)}
+        return self._last[key]
+
+    def _search(self) -> None:
+        where, rows, steep, stepped = [], [], [], False
+        for part in self.parts():
+            found, inside = self._begun(part)
+            open_ = np.pad(~found.known.all(axis=1), 1)
+            near = open_[:-2] | open_[1:-1] | open_[2:]
+            at = np.flatnonzero(near[inside])
+            where.append(part.start + at)
+            rows.append(found.at(inside.start + at))
+            steep.append(found.steep)
+            stepped |= found.stepped(self._scale)
+        self._where = np.concatenate(where)
+        if self._where.size:
+            search = _Search(Begun.joined(rows), self._scale, np.max(steep, axis=0), stepped=stepped)
+            while search.improve():
+                pass
+            search.known |= search.likely
+            slack, most = search.bounded()
+            self._found = Law(search.breaks, search.pieces, slack, most, ~search.known)
 
 
 class _Search:
-    """The law as far as it is known; arrays without a shape have shape (intervals, channels)."""
+    """Intervals whose law is sought, and those beside them; arrays as those of `Begun`."""
 
-    def __init__(self, given: Samples) -> None:
-        t, q, qd, qdd, digits, late = given
-        self.h = h = np.diff(t)[:, None]
-        self.a0, self.a1 = qdd[:-1], qdd[1:]
-        self.mean = np.diff(qd, axis=0) / h
-        self.moment = (np.diff(q, axis=0) - h * qd[:-1]) / h**2
-        used = np.where(h < MARKED, 0.0, np.abs(self.mean))
-        self.most = np.maximum(np.maximum(np.abs(qdd).max(axis=0), used.max(axis=0)), np.finfo(np.float64).tiny)
-        place, speed, self.digit = digits
-        # of floating point, over the square of the step
-        double = 16.0 * np.finfo(np.float64).eps
-        exact = double * (np.abs(q).max(axis=0) + h * np.abs(qd).max(axis=0) + h**2 * self.most)
-        speed, place = speed + late * np.abs(qdd[:-1]), place + late * np.abs(qd[:-1])
-        self.rounded = 2.0 * speed / h + self.digit
-        self.rounded_moment = 2.0 * place / h**2 + speed / h + self.digit / 2.0
-        even = self.mean - (self.a0 + self.a1) / 2.0
-        odd = even / 2.0 - (self.moment - self.a0 / 3.0 - self.a1 / 6.0)
-        self.rounded_odd = self.rounded / 2.0 + self.rounded_moment
-        # values may lie on a grid by chance: then most defects are none
-        moving = (self.a0 != 0.0) | (self.a1 != 0.0)
-        shown = (np.maximum(np.abs(even), np.abs(odd)) > exact / h**2) & moving
-        real = shown.sum(axis=0) > moving.sum(axis=0) / 4.0
-        self.digit = np.where(real, self.digit, 0.0)
-        self.rounded, self.rounded_odd = (
-            np.where(real, x, 0.0) + exact / h**2 for x in (self.rounded, self.rounded_odd)
-        )
-        self.even, self.odd = _beyond(even, self.rounded), _beyond(odd, self.rounded_odd)
-        chord, e, o = self.a1 - self.a0, self.even, self.odd
-        cubic = np.stack([self.a0, chord + 6.0 * e - 60.0 * o, 180.0 * o - 6.0 * e, -120.0 * o])
-        self.breaks, self.pieces = np.ones((2, *e.shape)), np.stack([cubic, cubic, cubic])
-        self.marked = np.broadcast_to(h < MARKED, e.shape)
-        self.slack = self._unlike()
-        self.known = (e == 0.0) & (o == 0.0) | self.marked
-        alike = SMALL * self.most + 2.0 * self.rounded
-        smooth = self.slack <= alike
-        self.likely = self.slack <= ALIKE * np.abs(e) + alike
-        self.slack = np.where(self.known, self._hidden(), 2.0 * self.slack)
-        self.known |= smooth
+    def __init__(self, begun: Begun, scale: Scale, steep: FloatArray, *, stepped: bool) -> None:
+        (self.h, self.a0, self.a1, self.mean, self.moment, self.even, self.odd) = begun[:7]
+        (self.rounded, self.rounded_moment, self.rounded_odd, self.marked, self.slack) = begun[7:12]
+        (self.known, self.likely, cubic) = begun[12:]
+        self.breaks, self.pieces = np.ones((2, *self.even.shape)), np.stack([cubic, cubic, cubic])
         self.confirmed = self.known.copy()
-        self.stepped = bool((self.marked & (np.abs(chord) > ALIKE * self.most)).any())
-
-    def _unlike(self) -> FloatArray:
-        """By how much the polynomials of neighbours miss being the same one, as a mean acceleration.
-
-        The second derivative of a cubic is straight: the even part of the next interval follows from both parts here.
-        """
-        ratio = self.h[1:] / self.h[:-1]
-        (e, f), (o, p) = ((x[:-1], x[1:]) for x in (self.even, self.odd))
-        ahead = np.maximum(np.abs(f / ratio**2 - e - 30.0 * o * (1 + ratio)), 30.0 * np.abs(p / ratio**3 - o))
-        back = np.maximum(np.abs(e * ratio**2 - f + 30.0 * p * (1 + 1 / ratio)), 30.0 * np.abs(o * ratio**3 - p))
-        cut = self.marked[1:] | self.marked[:-1]
-        out = np.full(self.even.shape, np.inf)
-        out[:-1] = np.where(cut, np.inf, ahead)
-        out[1:] = np.minimum(out[1:], np.where(cut, np.inf, back))
-        return out
-
-    def _hidden(self) -> FloatArray:
-        """What a kink between the slopes of the neighbours may exceed the chord by, and rounding hides."""
-        change, out = np.diff(np.where(self.marked, 0.0, (self.a1 - self.a0) / self.h), axis=0), 0.0 * self.even
-        turn = np.maximum(np.abs(change) * np.minimum(self.h[1:], self.h[:-1]) - 8.0 * self.digit, 0.0)
-        before, after = turn[:-1], turn[1:]
-        apex = before * after / np.where(before + after > 0.0, before + after, 1.0)
-        out[1:-1] = np.minimum(4.0 * self.rounded[1:-1], apex)
-        return np.where(self.marked, 0.0, out)
+        self.most, self.digit, self.steep, self.stepped = scale.most, scale.digit, steep, stepped
 
     def bounded(self) -> tuple[FloatArray, FloatArray]:
         """The slack, with what the largest jerk of a channel leaves open where the law is loose, and the largest size.
@@ -159,9 +158,10 @@ class _Search:
         An acceleration that keeps to a jerk J and has no excess in the mean rises above its chord by J h / 4 at most:
         a rise and two falls of one slope; a mean excess adds itself.
         """
-        slope = (np.abs(self.pieces[:, 1:]) * np.array([1.0, 2.0, 3.0])[:, None, None]).sum(axis=1)
+        slope = steepest(self.pieces.swapaxes(0, 1))
         long = np.diff(self.breaks, axis=0, prepend=0.0, append=1.0) > LONG
         steep = np.where(long & self.known & ~self.marked, slope / self.h, 0.0).max(axis=(0, 1))
+        steep = np.maximum(steep, self.steep)
         even, odd = np.abs(self.even), np.abs(self.odd)
         change = np.maximum(steep * self.h, np.maximum(4.0 * even, 32.0 * odd))  # at least that of a triangle or two
         most = np.minimum(change / 2.0, change / 4.0 + even)
@@ -193,16 +193,16 @@ class _Search:
     def improve(self) -> bool:
         """Find the law of intervals with a neighbour whose law is known; return whether any was found."""
         start = self.known.copy()
-        for sought in (_kink, _step, _kink_before, _kink_after, _step_before, _step_after, _two_kinks):
+        for sought in (kink, step, kink_before, kink_after, step_before, step_after, two_kinks):
             beside = np.pad(self.confirmed, ((1, 1), (0, 0)))
             at = np.nonzero(~self.known & (beside[:-2] | beside[2:]))
-            if at[0].size and not (sought is _two_kinks and self.stepped):  # nothing confirms these
+            if at[0].size and not (sought is two_kinks and self.stepped):  # nothing confirms these
                 found = sought(self._open(at))
                 self.stepped |= bool(found.jumps(self.most[at[1]]).any())
-                self._take(at, found, confirmed=sought is not _two_kinks)
+                self._take(at, found, confirmed=sought is not two_kinks)
         return bool((self.known & ~start).any() and not self.known.all())
 
-    def _open(self, at: tuple[NDArray[np.intp], ...]) -> _Open:
+    def _open(self, at: tuple[NDArray[np.intp], ...]) -> Open:
         i, j = at
         last = len(self.h) - 1
         before, after = np.maximum(i - 1, 0), np.minimum(i + 1, last)
@@ -216,7 +216,7 @@ class _Search:
             worth = np.maximum(np.abs(self.even[i, j]), np.abs(self.odd[i, j]))  # else they explain anything
             sure.append(self.confirmed[k, j] & ~self.marked[k, j] & (k != i) & (unsure[-1] <= worth))
         sides = np.where(sure[0], unsure[0], 0.0) + np.where(sure[1], unsure[1], 0.0) + EXACT * self.most[j]
-        return _Open(
+        return Open(
             left=moved(self.pieces[2][:, before, j], 1.0, ratios[0]),
             right=moved(self.pieces[0][:, after, j], -ratios[1], ratios[1]),
             sure=(sure[0], sure[1]),
@@ -227,200 +227,13 @@ class _Search:
             sides=sides,
         )
 
-    def _take(self, at: tuple[NDArray[np.intp], ...], found: _Found, *, confirmed: bool) -> None:
+    def _take(self, at: tuple[NDArray[np.intp], ...], found: Found, *, confirmed: bool) -> None:
         ok = found.ok
         i, j = at[0][ok], at[1][ok]
         self.breaks[:, i, j] = found.breaks[:, ok]
         self.pieces[:, :, i, j] = found.pieces[:, :, ok]
         self.slack[i, j] = found.slack[ok]
         self.known[i, j], self.confirmed[i, j] = True, confirmed
-
-
-@dataclass(frozen=True, eq=False)
-class _Open:
-    """Intervals whose law is sought, m of them.
-
-    Attributes:
-        left: The law of the interval before, carried on, shape (4, m).
-        right: That of the interval after, carried back, shape (4, m).
-        sure: Whether these are known.
-        ends: Accelerations at both samples.
-        mean: Mean acceleration.
-        moment: Integral of (1 - x) times the acceleration.
-        within: By how much a law may miss mean and moment, shape (2, m).
-        sides: By how much the laws of the neighbours may be off.
-    """
-
-    left: FloatArray
-    right: FloatArray
-    sure: tuple[Bools, Bools]
-    ends: tuple[FloatArray, FloatArray]
-    mean: FloatArray
-    moment: FloatArray
-    within: FloatArray
-    sides: FloatArray
-
-    @property
-    def reversed(self) -> _Open:
-        """The same with time running backwards."""
-        tail = self.mean - self.moment
-        return _Open(
-            left=moved(self.right, 1.0, -1.0),
-            right=moved(self.left, 1.0, -1.0),
-            sure=self.sure[::-1],
-            ends=self.ends[::-1],
-            mean=self.mean,
-            moment=tail,
-            within=np.stack([self.within[0], self.within.sum(axis=0)]),
-            sides=self.sides,
-        )
-
-    def missed(self, left: FloatArray, right: FloatArray, s: FloatArray) -> FloatArray:
-        """By how much the left law until s and the right one after it miss mean and moment, over what they may."""
-        one = np.ones_like(s)
-        (l0, l1), (r0, r1), (w0, w1) = integrals(left, s), integrals(right, s), integrals(right, one)
-        return np.stack([l0 + w0 - r0 - self.mean, l1 + w1 - r1 - self.moment]) / self.within[:, None]
-
-
-class _Found(NamedTuple):
-    ok: Bools
-    breaks: FloatArray
-    pieces: FloatArray
-    slack: FloatArray
-
-    def jumps(self, most: FloatArray) -> Bools:
-        """Where the acceleration jumps by a good part of a given one."""
-        first, second = (value(piece, self.breaks[0]) for piece in self.pieces[:2])
-        return np.asarray(self.ok & (np.abs(first - second) > ALIKE * most))
-
-    @property
-    def reversed(self) -> _Found:
-        """The same with time running backwards."""
-        pieces = np.stack([moved(piece, 1.0, -1.0) for piece in self.pieces[::-1]])
-        pieces = np.where(self.breaks[1] >= 1.0, np.stack([pieces[1], pieces[2], pieces[2]]), pieces)
-        (first, second), one = self.breaks, self.breaks[1] >= 1.0
-        breaks = np.stack([np.where(one, 1.0 - first, 1.0 - second), np.where(one, 1.0, 1.0 - first)])
-        return self._replace(breaks=breaks, pieces=pieces)
-
-
-Sought = Callable[[FloatArray], FloatArray]  # the share of a change, shape (k, m), to the law after it
-
-
-def _one(open_: _Open, after: Sought, allowed: Bools, slack: FloatArray, root: Sought | None = None) -> _Found:
-    """Find the change that fits mean and moment best, among several starts.
-
-    Args:
-        open_: The intervals.
-        after: The law after a change, shape (4, k, m).
-        allowed: Where it may be sought.
-        slack: What the acceleration may be off by then.
-        root: What vanishes at the change; None: what mean and moment miss.
-    """
-    left = open_.left[:, None]
-
-    def missed(s: FloatArray) -> FloatArray:
-        return open_.missed(left, after(s), s)
-
-    s = np.broadcast_to(STARTS[:, None], (STARTS.size, open_.mean.size)).copy()
-    s[:, ~allowed] = 0.0
-    for _ in range(STEPS):
-        gap = missed(s) if root is None else root(s)
-        ahead = np.where(s < 0.5, 1e-6, -1e-6)
-        slope = ((missed(s + ahead) if root is None else root(s + ahead)) - gap) / ahead
-        down = (slope**2).sum(axis=0)
-        s = np.clip(s - (slope * gap).sum(axis=0) / np.where(down > 0.0, down, np.inf), 0.0, 1.0)
-    off = np.abs(missed(s)).max(axis=0)
-    best, every = np.argmin(off, axis=0), np.arange(open_.mean.size)
-    share = s[best, every]
-    then = after(share[None])[:, 0]
-    return _Found(
-        ok=allowed & (off[best, every] <= 1.0),
-        breaks=np.stack([share, np.ones_like(share)]),
-        pieces=np.stack([open_.left, then, then]),
-        slack=slack,
-    )
-
-
-def _kink(open_: _Open) -> _Found:
-    """The law of the left until it meets that of the right."""
-    apart = (open_.left - open_.right)[:, None]
-    both = open_.sure[0] & open_.sure[1]
-    return _one(open_, lambda _: open_.right[:, None], both, open_.sides, lambda s: value(apart, s)[None])
-
-
-def _step(open_: _Open) -> _Found:
-    """The law of the left, and from somewhere on that of the right."""
-    both = open_.sure[0] & open_.sure[1]
-    return _one(open_, lambda _: open_.right[:, None], both, open_.sides)
-
-
-def _kink_before(open_: _Open) -> _Found:
-    """The law of the left, and from somewhere on a straight line to the sample."""
-
-    def after(s: FloatArray) -> FloatArray:
-        end, from_ = open_.ends[1], value(open_.left[:, None], s)
-        rest = np.maximum(1.0 - s, 1e-9)
-        slope = (end - from_) / rest
-        return np.stack([end - slope, slope, 0.0 * s, 0.0 * s])
-
-    found = _one(open_, after, open_.sure[0], open_.sides)
-    # a kink is twice its mean high, over the rest; rounding may put the mean off, and once more what is found to fit it
-    s = found.breaks[0]
-    further = np.abs(value(open_.left, np.ones_like(s)) - value(open_.left, s))
-    return found._replace(slack=open_.sides + np.minimum(4.0 * open_.within[0] / np.maximum(1.0 - s, 1e-9), further))
-
-
-def _step_before(open_: _Open) -> _Found:
-    """The law of the left, and from somewhere on the acceleration of the sample."""
-
-    def after(s: FloatArray) -> FloatArray:
-        return np.stack([open_.ends[1] + 0.0 * s, 0.0 * s, 0.0 * s, 0.0 * s])
-
-    return _one(open_, after, open_.sure[0], open_.sides)
-
-
-def _kink_after(open_: _Open) -> _Found:
-    """As `_kink_before`, from the right."""
-    return _kink_before(open_.reversed).reversed
-
-
-def _step_after(open_: _Open) -> _Found:
-    """As `_step_before`, from the right."""
-    return _step_before(open_.reversed).reversed
-
-
-def _two_kinks(open_: _Open) -> _Found:
-    """A straight line from the law of the left to that of the right, both straight.
-
-    Four moments of two changes of slope about the end of the interval give their places (de Prony, J. Ecole
-    Polytechnique 1(22), 1795).
-    """
-    a0, a1 = open_.ends
-    before, after = open_.left[1], open_.right[1]
-    straight = (open_.left[2:] == 0.0).all(axis=0) & (open_.right[2:] == 0.0).all(axis=0)
-    m0, m1, m2, m3 = (
-        after - before,
-        a1 - a0 - before,
-        2.0 * (open_.mean - a0) - before,
-        6.0 * (open_.moment - a0 / 2.0) - before,
-    )
-    with np.errstate(divide="ignore", invalid="ignore"):
-        det = m1 * m1 - m0 * m2
-        total, product = (m1 * m2 - m0 * m3) / det, (m2 * m2 - m1 * m3) / det
-        spread = np.sqrt(total * total / 4.0 - product)
-        first, second = 1.0 - (total / 2.0 + spread), 1.0 - (total / 2.0 - spread)
-        ok = straight & open_.sure[0] & open_.sure[1] & (first >= -1e-6) & (second <= 1.0 + 1e-6) & (second > first)
-        first, second = np.clip(np.where(ok, first, 0.0), 0.0, 1.0), np.clip(np.where(ok, second, 1.0), 0.0, 1.0)
-        low, high = value(open_.left, first), value(open_.right, second)
-        slope = (high - low) / np.maximum(second - first, 1e-12)
-    middle = np.stack([low - slope * first, slope, 0.0 * slope, 0.0 * slope])
-    slack = open_.sides + 2.0 * open_.within.sum(axis=0)
-    return _Found(ok, np.stack([first, second]), np.stack([open_.left, middle, open_.right]), slack)
-
-
-def _beyond(values: FloatArray, known: FloatArray) -> FloatArray:
-    """The values that are beyond a size that is explained, else 0."""
-    return np.where(np.abs(values) > known, values, 0.0)
 
 
 def evaluated(

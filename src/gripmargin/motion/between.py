@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.cubics import turning, value
 from gripmargin.kernels.digits import grid
-from gripmargin.kernels.time_law import MARKED, Law, Samples, evaluated, law_between
+from gripmargin.kernels.law_defects import MARKED, Samples
+from gripmargin.kernels.time_law import Law, Laws, evaluated
 from gripmargin.motion.consistency import in_motion, rounding
 from gripmargin.motion.trajectory import RESOLVED, Filling, JointTrajectory, Trajectory, given_rates
 from gripmargin.motion.turns import as_channels, turned
@@ -39,19 +40,16 @@ def filled(trajectory: Trajectory) -> Trajectory:
     """
     if trajectory.rates[1] is None or trajectory.filling is not None:
         return trajectory
-    given, law = law_of(trajectory)
-    interval, share = _instants(given, law)
+    given, laws = _laws_of(trajectory)
+    interval, share, missed = _instants(given, laws)
     t = given.t
-    q, qd, qdd = evaluated(given, law, interval, share)
+    if interval.size == 0:
+        return replace(trajectory, filling=Filling(given=np.arange(t.size), missed=missed))
+    q, qd, qdd, inside = _at(given, laws, interval, share)
     times = np.concatenate([t, t[interval] + share * np.diff(t)[interval]])
     order = np.argsort(times, kind="stable")
-    # what bounds a loose law bounds it above the straight line
-    straight = given.qdd[interval] + share[:, None] * np.diff(given.qdd, axis=0)[interval]
-    inside = np.maximum(law.beyond(interval, qdd) - np.where(law.loose[interval], np.abs(qdd - straight), 0.0), 0.0)
-    missed = np.concatenate(
-        [_at_ends(law.beyond(slice(None), rows) for rows in (given.qdd[:-1], given.qdd[1:])), inside]
-    )
-    missed = np.where(missed > COUNTS * np.abs(given.qdd).max(axis=0), missed, 0.0)[order]
+    if missed is not None or inside.any():
+        missed = np.concatenate([np.zeros_like(given.q) if missed is None else missed, inside])[order]
     if isinstance(trajectory, JointTrajectory):
         columns: dict[str, Any] = {"q": q, "qd": qd, "qdd": qdd}
     else:
@@ -65,7 +63,7 @@ def filled(trajectory: Trajectory) -> Trajectory:
         t=times[order],
         **columns,
         moves=None if trajectory.moves is None else tuple(trajectory.moves[i] for i in owner),
-        filling=Filling(given=np.flatnonzero(order < t.size), missed=missed if missed.any() else None),
+        filling=Filling(given=np.flatnonzero(order < t.size), missed=missed),
     )
 
 
@@ -102,6 +100,11 @@ def law_of(trajectory: Trajectory) -> tuple[Samples, Law]:
     Args:
         trajectory: With speeds and accelerations.
     """
+    given, laws = _laws_of(trajectory)
+    return given, laws.over(slice(0, given.t.size - 1))
+
+
+def _laws_of(trajectory: Trajectory) -> tuple[Samples, Laws]:
     own, _ = trajectory.own
     channels = own if isinstance(own, JointTrajectory) else as_channels(own)
     t, q, (qd, qdd) = channels.t, channels.q, given_rates(channels)
@@ -111,7 +114,7 @@ def law_of(trajectory: Trajectory) -> tuple[Samples, Law]:
         misses = np.diff(q, axis=0) - h * (qd[1:] + qd[:-1]) / 2.0 + h**2 * np.diff(qdd, axis=0) / 12.0
         digits[0, 3:] = rounding(misses, in_motion(qd))[3:] / 2.0
     given = Samples(t, q, qd, qdd, digits, _late(t))
-    return given, law_between(given, polynomial=channels.interpolation in ("cubic", "quintic"))
+    return given, Laws(given, polynomial=channels.interpolation in ("cubic", "quintic"))
 
 
 def _half_digit(columns: FloatArray) -> FloatArray:
@@ -154,11 +157,49 @@ def _late(t: FloatArray) -> float:
     return 0.0
 
 
-def _instants(given: Samples, law: Law) -> tuple[Indices, FloatArray]:
-    """Where to put samples in: intervals, and shares of them."""
+def _instants(given: Samples, laws: Laws) -> tuple[Indices, FloatArray, FloatArray | None]:
+    """Where to put samples in: intervals, and shares of them; and what those given miss, None: nothing."""
+    most, missed = np.abs(given.qdd).max(axis=0), None
+    single: list[FloatArray] = []
+    steps: list[FloatArray] = []
+    for part in laws.parts():
+        law, some = laws.over(part), given.over(part)
+        for found, new in zip((single, steps), _changes(some, law, most), strict=True):
+            found.append(new)
+        beyond = [_counted(law.beyond(slice(None), rows), most) for rows in (some.qdd[:-1], some.qdd[1:])]
+        if any(rows.any() for rows in beyond):
+            missed = np.zeros_like(given.qdd) if missed is None else missed
+            here = missed[part.start : part.stop + 1]
+            np.maximum(here, _at_ends(beyond), out=here)
+    return *_merged(given.t, np.concatenate(single), np.concatenate(steps)), missed
+
+
+def _counted(missed: FloatArray, most: FloatArray) -> FloatArray:
+    return np.where(missed > COUNTS * most, missed, 0.0)
+
+
+def _at(
+    given: Samples, laws: Laws, interval: Indices, share: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Positions, speeds, accelerations and what these miss at shares of intervals, shape (m, channels) each."""
+    out, most = np.empty((4, interval.size, given.q.shape[1])), np.abs(given.qdd).max(axis=0)
+    for part in laws.parts():
+        here = np.flatnonzero((interval >= part.start) & (interval < part.stop))
+        if here.size:
+            law, some, at = laws.over(part), given.over(part), interval[here] - part.start
+            out[:3, here] = evaluated(some, law, at, share[here])
+            # what bounds a loose law bounds it above the straight line
+            straight = some.qdd[at] + share[here, None] * np.diff(some.qdd, axis=0)[at]
+            above = np.where(law.loose[at], np.abs(out[2, here] - straight), 0.0)
+            out[3, here] = _counted(np.maximum(law.beyond(at, out[2, here]) - above, 0.0), most)
+    q, qd, qdd, missed = out
+    return q, qd, qdd, missed
+
+
+def _changes(given: Samples, law: Law, most: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Where the acceleration turns or has a kink, or where samples are too far apart [s]; and where it steps."""
     t, qd, qdd = given.t, given.qd, given.qdd
     h = np.diff(t)
-    most = np.abs(qdd).max(axis=0)
     moving = np.any((qd[:-1] != 0.0) | (qd[1:] != 0.0) | (law.pieces != 0.0).any(axis=(0, 1)), axis=1)
     parts = np.where(moving & (h > RESOLVED), np.ceil(h / FINE - 1e-6), 1).astype(np.intp)
     wide = np.repeat(np.arange(h.size), parts - 1)
@@ -181,7 +222,7 @@ def _instants(given: Samples, law: Law) -> tuple[Indices, FloatArray]:
             steps.append(t[i] + place[i, j] * h[i])
         i, j = np.nonzero((high > low) & (high < 1.0) & ~jumps)
         single.append(t[i] + high[i, j] * h[i])
-    return _merged(t, np.concatenate(single), np.concatenate(steps))
+    return np.concatenate(single), np.concatenate(steps)
 
 
 def _merged(t: FloatArray, single: FloatArray, steps: FloatArray) -> tuple[Indices, FloatArray]:

@@ -12,7 +12,7 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.kernels.time_law import MARKED
+from gripmargin.kernels.law_defects import MARKED
 from gripmargin.motion.trajectory import MAX_SAMPLES, JointTrajectory
 
 CONTROLLER_PERIOD = 0.002  # [s]; resolves 8 Hz motion to 0.1 rad of phase

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.base.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray, frozen
 from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.digits import value_error
 from gripmargin.kernels.jacobian import tool_jacobian
@@ -91,7 +91,7 @@ def as_given(trajectory: Trajectory, own: JointTrajectory, columns: Sequence[Seq
     """
     t, (qd, qdd), samples = trajectory.t, given_rates(trajectory), trajectory.own[1]
     check_rates(own, columns)
-    none, missed = np.zeros_like(qd), missed_by_samples(trajectory)
+    none, missed = frozen(np.zeros_like(qd), qd.shape, "rates"), missed_by_samples(trajectory)
     rates = Rates(qd, qdd, none, none, none, missed, noise=none[0], window=none)
     note = "Joint speeds and accelerations as given; they follow from the positions."
     if columns:

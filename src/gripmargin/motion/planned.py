@@ -16,8 +16,8 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import of_class, shown
+from gripmargin.kernels.law_defects import MARKED
 from gripmargin.kernels.profiles import Profile, jerk_limited, quintic, standstill, trapezoid
-from gripmargin.kernels.time_law import MARKED
 from gripmargin.motion.between import SIDE
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.straight import ToolPath, followed, turn_between

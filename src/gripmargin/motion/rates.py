@@ -18,7 +18,8 @@ from numpy.typing import ArrayLike, NDArray
 from gripmargin.base.arrays import FloatArray, Value, frozen
 from gripmargin.base.errors import InputError
 from gripmargin.kernels.adaptive_fit import FEWEST, adaptive_fit
-from gripmargin.kernels.bursts import burst_bias
+from gripmargin.kernels.bursts import burst_bias, hidden_bias
+from gripmargin.kernels.courses import better_course
 from gripmargin.kernels.cubic_spline import spline_rates
 from gripmargin.kernels.differences import difference_bounds
 from gripmargin.kernels.digits import value_error
@@ -213,8 +214,10 @@ def estimate_rates(
         return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
     quick, jitter = np.zeros_like(columns), np.zeros_like(columns)
     if bursts:
-        bias = burst_bias(times, columns, even=even_step(times) is not None, scatter=scatter)
-        second[2] += bias.T
+        even = even_step(times) is not None
+        bias = burst_bias(times, columns, even=even, scatter=scatter)
+        hidden = hidden_bias(times, columns, first[0].T, even=even) if scatter == 0.0 else 0.0
+        second[2] += np.maximum(bias, hidden).T
         quick[:, 1:-1] = np.abs(np.diff(columns, 2))
         quick = np.where(bias > 0.0, running_max(quick, 3), 0.0)
     if pieces:
@@ -269,10 +272,9 @@ def _narrow(
 def _by_differences(
     t: FloatArray, y: FloatArray, error: FloatArray, second: FloatArray, window: FloatArray, quick: NDArray[np.bool_]
 ) -> None:
-    """Put in the bounds of second differences where they are closer, in place.
+    """Put in the bounds of second differences over the stretches where they are closer, in place.
 
-    Beside such a sample, and where another channel has one, the others allow for what differences say as well: a step
-    between two samples may be on either.
+    What lies between two samples is bounded by the two of one kind: where the kinds meet, a sample has both.
 
     Args:
         t: Times [s], shape (n,).
@@ -284,17 +286,20 @@ def _by_differences(
     """
     for run in _even_runs(t):
         step, off = _evenly(t[run], y[:, run])
-        low, high, follows, otherwise = difference_bounds(y[:, run] - y[:, run.start, None], error + off)
+        low, high, follows = difference_bounds(y[:, run] - y[:, run.start, None], error + off)
         low, high, room = (bound / step**2 for bound in (low, high, 4.0 * (error + off)[:, None]))
         value, sigma, bias = np.swapaxes(second[:, run], 1, 2)
-        half = 2.0 * sigma + bias
+        fits = np.stack([value - 2.0 * sigma - bias, value + 2.0 * sigma + bias])
         may = follows & ~quick[:, run]
-        taken = may & ((high - low) / 2.0 + room < half)
-        joined = may & ~taken & (running_max(taken, 1) | (otherwise & taken.any(axis=0)))
-        low = np.where(taken, low - room, np.minimum(low, value - half))
-        high = np.where(taken, high + room, np.maximum(high, value + half))
-        bounds = np.stack([low + high, np.zeros_like(low), high - low]) / 2.0
-        second[:, run] = np.swapaxes(np.where(taken | joined, bounds, [value, sigma, bias]), 1, 2)
+        differences = np.where(may, np.stack([low - room, high + room]), fits)
+        both = np.stack([np.minimum(fits[0], differences[0]), np.maximum(fits[1], differences[1])])
+        taken = may & better_course(
+            *(np.square(np.diff(bounds, axis=0)[0]).sum(axis=0) for bounds in (fits, differences, both))
+        )
+        meets = taken & running_max(~taken, 1)
+        bounds = np.where(meets, both, differences)
+        bounds = np.stack([bounds[0] + bounds[1], np.zeros_like(low), bounds[1] - bounds[0]]) / 2.0
+        second[:, run] = np.swapaxes(np.where(taken, bounds, [value, sigma, bias]), 1, 2)
         window[:, run] = np.where(taken, 2.0 * step, window[:, run])
 
 

@@ -132,6 +132,8 @@ class _Samples(Value):
         """The trajectory without samples that were put in, and which of its samples these are."""
         if self.filling is None:
             return self, np.arange(self.samples)
+        if self.filling.given.size == self.samples:
+            return replace(self, filling=None), self.filling.given
         return self.taken(self.filling.given), self.filling.given
 
     @property

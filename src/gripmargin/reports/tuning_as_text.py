@@ -48,7 +48,7 @@ def _override(found: Override) -> list[str]:
     at = np.linspace(0, found.curve.speed.size - 1, CURVE_SHOWN).round().astype(int)
     shown = ", ".join(f"{_figure(found.curve.ratio[i])} at {100 * found.curve.speed[i]:.0f} %" for i in at)
     lines += _wrapped("    ", f"least margin over its target, swing and stops aside: {shown} of the speed")
-    return lines + (_settings(found.rows) if found.factor is not None and found.factor > 1.0 else [])
+    return lines + (settings_lines(found.rows) if found.factor is not None and found.factor > 1.0 else [])
 
 
 def _cycle(found: Override | Moves | Retimed) -> str:
@@ -65,7 +65,7 @@ def _figure(value: float) -> str:
 
 def _moves(found: Moves) -> list[str]:
     end = _cycle(found) if found.passed else "the program does not pass"
-    return [*_wrapped("  each move      ", end), *_table(found.rows), *_settings(found.rows)]
+    return [*_wrapped("  each move      ", end), *_table(found.rows), *settings_lines(found.rows)]
 
 
 def _retimed(found: Retimed) -> list[str]:
@@ -113,7 +113,7 @@ def _table(rows: Sequence[Move]) -> list[str]:
     return lines
 
 
-def _settings(rows: Sequence[Move]) -> list[str]:
+def settings_lines(rows: Sequence[Move]) -> list[str]:
     """What to type in, rounded so that what is typed is no faster; where nothing moves, the wait."""
     if all(row.setting is None for row in rows):
         return []
@@ -142,7 +142,7 @@ def _cells(found: Setting | None) -> list[str]:
 
 
 def _later(time: float) -> str:
-    return f"{np.ceil(1e3 * time - 0.01) / 1e3:.3f}"  # a step is put beside its sample, microseconds away
+    return f"{np.ceil(1e3 * time - 0.01) / 1e3 + 0.0:.3f}"  # a step is put beside its sample, microseconds away
 
 
 def _wide(rows: Sequence[Move]) -> int:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,13 +15,18 @@ from gripmargin.contact.cells import Patch
 from gripmargin.contact.loads import AIR_CAUSES, rigid_by_cause
 from gripmargin.contact.sheet import Sheet
 from gripmargin.kernels.face import Face, squared, utilisation
-from gripmargin.kernels.utilisation import peak_utilisation, shares
+from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation, shares
 from gripmargin.results.samples import Samples
 from gripmargin.workcell import Part
+
+if TYPE_CHECKING:
+    from gripmargin.results.tuned import Move
 
 IntArray = NDArray[np.intp]
 
 CHUNK = 100_000  # samples whose loads by cause are worked out at a time
+SPEEDS = (0.3, 0.6, 0.8, 1.0, 1.25, 1.6, 2.0, 3.0)  # factors at which the most used samples of a move are looked for
+MOST_LOOKED_AT = 3e7  # of places, samples and factors together: about half a second
 REST = 1e-6  # share of the load below which what no cause explains is rounding
 
 
@@ -135,6 +141,9 @@ class Scene:
             origin [N, N m], NaN elsewhere, shape (6, n).
         sheet: The part as it bends on the pads; None: it counts as rigid.
         air: Loads of the air at every sample, drag and added mass [N, N m], shape (2, 6, n); None without a drag area.
+        moves: The program cut at its rests, as it is; none of a job on trial.
+        raised: Factor on the targets of the carry, for what bending of the part may add to the use of the pads [-].
+        doubts: Why a margin of the carry is not known whatever the load, a sentence each.
     """
 
     part: Part
@@ -152,6 +161,9 @@ class Scene:
     loads: Mapping[str, FloatArray] = field(default_factory=dict)
     sheet: Sheet | None = None
     air: FloatArray | None = None
+    moves: tuple[Move, ...] = ()
+    raised: float = 1.0
+    doubts: tuple[str, ...] = ()
 
     def loads_by_cause(self, samples: Samples, at: IntArray) -> dict[str, FloatArray]:
         """Return the load at some samples by cause; what no cause explains is called "other".
@@ -183,6 +195,38 @@ class Scene:
                 size = sizes.setdefault(cause, np.zeros((2, n)))
                 size[:, at] = np.linalg.norm(load.reshape(-1, 2, 3), axis=2).T
         return sizes
+
+    @property
+    def standing(self) -> FloatArray:
+        """What gravity alone gives of the load at every sample, at the tool origin [N, N m], shape (6, n)."""
+        weight = self.part.mass * self.gravity
+        return np.concatenate([weight, np.cross(self.part.com, weight)], axis=1).T
+
+    def worst_at_speeds(self, samples: Samples, moves: Sequence[Move]) -> list[int]:
+        """Return the samples at which the hold margin of some moves is least at factors on their speed.
+
+        Load and errors of the rates grow with the square of the factor, gravity stays. None where there are so many
+        samples and places that it would take long.
+
+        Args:
+            samples: Of the report.
+            moves: Stretches of the program.
+        """
+        at = np.flatnonzero(~np.isnan(samples.hold_margin))
+        if at.size * self.face.points * len(SPEEDS) > MOST_LOOKED_AT:
+            return []
+        still = self.standing[:, at]
+        moving = np.concatenate([samples.force[at], samples.moment[at]], axis=1).T - still
+        with np.errstate(divide="ignore", invalid="ignore"):
+            added = 1.0 / samples.hold_margin_low[at] - 1.0 / samples.hold_margin[at]
+        added = np.where(np.isfinite(added), added, 0.0)
+        spans = [np.searchsorted(samples.t[at], [move.start, np.nextafter(move.end, np.inf)]) for move in moves]
+        found: set[int] = set()
+        for k in SPEEDS:
+            use = largest_utilisation(self.face, still + k**2 * moving)
+            for row in (use, use + k**2 * added):
+                found |= {int(at[i + row[i:j].argmax()]) for i, j in spans if j > i}
+        return sorted(found)
 
     def tractions(self, pad: PadState, points: FloatArray, load: FloatArray) -> FloatArray:
         """Return the traction at places of a pad under a load.

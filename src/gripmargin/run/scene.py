@@ -10,7 +10,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.checks import premises
 from gripmargin.checks.case import Case
+from gripmargin.checks.setting import moves_at
 from gripmargin.contact.handover import Release
 from gripmargin.contact.loads import air_load
 from gripmargin.contact.pickup import Pickup
@@ -40,6 +42,9 @@ def scene_of(case: Case, loads: Mapping[str, FloatArray]) -> Scene:
         loads=loads,
         sheet=case.grip.bonded.sheet,
         air=None if job.part.drag_area is None else np.stack(air_load(job.part, case.motion.at, job.air_density)),
+        moves=() if case.trial else moves_at(case, 1.0),
+        raised=premises.raised(case, premises.ALL),
+        doubts=tuple(doubt for premise in premises.ALL for doubt in case.shared(premise).doubts),
     )
 
 

@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
+from gripmargin.checks.rests import Stretch, stretches
+from gripmargin.checks.setting import setting
 from gripmargin.results.tuned import Limit, Move, Moves
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joints import joint_limit, joint_speeds
 from gripmargin.tuning.override import FASTEST, SLOWEST, back_off, nearest_limit, rounded_down
 from gripmargin.tuning.quick import PRECISION, RESERVE, Nearest, QuickCheck, largest
-from gripmargin.tuning.rests import Stretch, stretches
-from gripmargin.tuning.setting import setting
 from gripmargin.tuning.verify import Judged, Shortfall, judged
 from gripmargin.workcell.scaling import scaled
 

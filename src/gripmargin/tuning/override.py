@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from gripmargin.checks.case import Case
-from gripmargin.results.tuned import Curve, Limit, Move, Override
+from gripmargin.checks.setting import moves_at
+from gripmargin.results.tuned import Curve, Limit, Override
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joints import joint_limit, joint_speeds
 from gripmargin.tuning.quick import RESERVE, Nearest, QuickCheck, largest
-from gripmargin.tuning.rests import stretches
-from gripmargin.tuning.setting import setting
 from gripmargin.tuning.verify import Judged, judged
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.scaling import scaled
@@ -65,23 +65,7 @@ def override(case: Case, demands: Demands) -> Override:
         cycle_then=None if job is None else float(job.trajectory.t[-1] - job.trajectory.t[0]),
         job=job,
         report=best[1].full if best else tried[-1][1].full if tried else None,
-        rows=() if best is None else _rows(case, best[0]),
-    )
-
-
-def _rows(case: Case, factor: float) -> tuple[Move, ...]:
-    t = case.job.trajectory.t
-    return tuple(
-        Move(
-            moves=stretch.moves,
-            start=float(t[stretch.first]),
-            end=float(t[stretch.last]),
-            factor=factor,
-            time_then=float(t[stretch.last] - t[stretch.first]) / factor,
-            limit=None,
-            setting=setting(case, stretch, factor),
-        )
-        for stretch in stretches(case, by_label=True)
+        rows=() if best is None else tuple(replace(move, kept="") for move in moves_at(case, best[0])),
     )
 
 

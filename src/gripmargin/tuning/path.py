@@ -9,12 +9,12 @@ from scipy.interpolate import BSpline
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
+from gripmargin.checks.rests import Stretch
 from gripmargin.contact.loads import part_load
 from gripmargin.kernels.sample_noise import channel_noise
 from gripmargin.motion.tool_motion import joint_motion
 from gripmargin.tuning.fit import NOISES, fitted
 from gripmargin.tuning.joint_program import JointProgram
-from gripmargin.tuning.rests import Stretch
 
 CLOSE = 5e-6  # [rad or m] distance from exact samples that counts as the same path
 FEWEST = 16  # samples of a stretch that can be retimed

@@ -8,7 +8,8 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.cubics import integrals, turning, value
-from gripmargin.kernels.time_law import LONG, MARKED, Law, Samples
+from gripmargin.kernels.law_defects import MARKED, Samples
+from gripmargin.kernels.time_law import LONG, Law
 
 SHARES = np.linspace(0.0, 1.0, 9)[1:]
 

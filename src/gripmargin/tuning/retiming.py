@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case
+from gripmargin.checks.rests import Stretch, stretches
 from gripmargin.checks.swing.vibration import modes_of
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.kernels.local_fit import running_max
@@ -28,7 +29,6 @@ from gripmargin.tuning.override import back_off
 from gripmargin.tuning.path import Path
 from gripmargin.tuning.profile import REFERENCE
 from gripmargin.tuning.quick import Look, QuickCheck
-from gripmargin.tuning.rests import Stretch, stretches
 from gripmargin.tuning.track import GRID, Track
 from gripmargin.tuning.verify import Judged, Shortfall, judged
 from gripmargin.workcell.job import Job

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.rests import Stretch
 from gripmargin.contact.loads import part_load, standing_load
 from gripmargin.kernels.halfplane import chord_rows
 from gripmargin.kernels.local_fit import running_max
@@ -16,7 +17,6 @@ from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.path import Path, load_along
 from gripmargin.tuning.profile import Law, Rows, fastest_squares
-from gripmargin.tuning.rests import Stretch
 
 GRID = 1000  # intervals of the path
 RAYS = 25

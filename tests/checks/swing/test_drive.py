@@ -5,7 +5,7 @@ import pytest
 from scipy.interpolate import CubicSpline
 from scipy.signal import savgol_coeffs
 
-from gripmargin.checks.swing.drive import FOLLOWED, STANDS_OUT, UNSEEN, Doubt, estimated_drives, spline_missed
+from gripmargin.checks.swing.drive import FOLLOWED, STANDS_OUT, UNSEEN, Doubt, estimated_drives, shaking, spline_missed
 from gripmargin.checks.swing.vibration import Modes
 
 STEP = 0.002  # [s]
@@ -86,11 +86,8 @@ class TestShaking:
         """The swing of 1 kg that the check allows for, and the one that resonance starts: w T / 2 times the push."""
         t, w, size = np.arange(300) * STEP, turn / STEP, 1e-5
         left = CubicSpline(t, size * np.sin(w * t))(t, 2)
-        drives = [
-            estimated_drives(lengthwise(w), t, np.zeros((6, t.size)), doubt(t.size, left=x, noise=noise), shaken=True)
-            for x in (left, 0.0 * left)
-        ]
-        return (drives[0][0].bias - drives[1][0].bias)[0, -1], w * t[-1] / 2 * size * w**2
+        known = doubt(t.size, left=left, noise=noise)
+        return shaking(lengthwise(w), t, [(slice(None), known)], anywhere=True)[0, -1], w * t[-1] / 2 * size * w**2
 
     @pytest.mark.parametrize("turn", [0.6, 1.7, 2.9, 4.5])
     def test_at_resonance_it_is_found_whole(self, turn):
@@ -117,7 +114,9 @@ class TestShaking:
         what it would at rest (any text on vibration)."""
         left = 2.0 * np.sin(3.1 * np.arange(300))
         shaken = doubt(300, left=left, bias=2.0, shaking=np.stack([left, 2.0 + 0.0 * left])[:, :, None])
-        drive = estimated_drives(lengthwise(turn / STEP), np.arange(300) * STEP, np.zeros((6, 300)), shaken)[0]
+        modes, t = lengthwise(turn / STEP), np.arange(300) * STEP
+        swung = shaking(modes, t, [(slice(None), shaken)])
+        drive = estimated_drives(modes, t, np.zeros((6, 300)), shaken, shaken=swung)[0]
         due = 2.0 / (1.0 - (3.1 / turn) ** 2)
         assert due <= drive.bias[0, 150] <= 1.03 * due
         assert not drive.kinks[0, 1:].any()

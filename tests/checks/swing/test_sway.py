@@ -16,7 +16,7 @@ import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.swing import sway
 from gripmargin.checks.swing.check import run
-from gripmargin.checks.swing.ringing import stretches_of
+from gripmargin.checks.swing.ringing import Told, stretches_of
 from gripmargin.checks.swing.sway import LARGEST, sway_of
 from gripmargin.checks.swing.use import resolution, swing_use, use_over
 from support import simulated
@@ -112,7 +112,7 @@ def test_a_small_sway_widens_the_interval_by_no_more_than_two_thousandths(monkey
     film = replace(pad.material, **stiff)
     case = work_out(replace(case.job, gripper=gm.Gripper(pads=(replace(pad, material=film),))))
     (stretch,), face = stretches_of(case), case.grip.face
-    looked_at = stretch, face, *resolution(stretch.swing)
+    looked_at = stretch, face, *resolution(stretch.modes, stretch.t)
     linear, found = use_over(stretch, face), use_over(stretch, face, sway_of(case, *looked_at))
     monkeypatch.setattr(sway, "FOLLOWED", 0.0)
     followed = use_over(stretch, face, sway_of(case, *looked_at))
@@ -120,19 +120,20 @@ def test_a_small_sway_widens_the_interval_by_no_more_than_two_thousandths(monkey
     assert followed.high.max() <= found.high.max() <= 1.002 * linear.high.max()
 
 
-@pytest.mark.parametrize(("what", "times"), [("unsure", 1.0), ("sigma", 2.0)])
+@pytest.mark.parametrize(("what", "times"), [("bias", 1.0), ("sigma", 2.0)])
 def test_a_turn_is_within_reach_with_all_that_is_not_known_of_it(what, times):
     """A mode turns the part by the turn of its shape; bounds count whole, noise with two standard deviations."""
     case, _ = random_case(4)
     (stretch,), face = stretches_of(case), case.grip.face
     found, none = stretch.swing, np.zeros_like(stretch.swing.unsure)
     turn = found.modes.shapes[3:]
-    left = LARGEST - sway_of(case, stretch, face, *resolution(found)).angle.max()
+    left = LARGEST - sway_of(case, stretch, face, *resolution(stretch.modes, stretch.t)).angle.max()
     for share, within in ((0.95, True), (1.05, False)):
         more = none.copy()
         more[0] = share * left / np.linalg.norm(turn[:, 0]) / times
-        swing = replace(found, **({"unsure": none, "sigma": none} | {what: more}))
-        found_then = sway_of(case, replace(stretch, swing=swing), face, *resolution(swing))
+        known = replace(found.drive, **({"bias": none, "sigma": none, "kinks": none, "growth": none} | {what: more}))
+        changed = replace(stretch, told=Told(drive=known, still=stretch.still, rest=stretch.rest))
+        found_then = sway_of(case, changed, face, *resolution(stretch.modes, stretch.t))
         assert found_then.known.all() == within
 
 

@@ -8,8 +8,8 @@ import pytest
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.swing.drive import given_drive
-from gripmargin.checks.swing.response import Start, swing
-from gripmargin.checks.swing.ringing import Stretch
+from gripmargin.checks.swing.response import Start
+from gripmargin.checks.swing.ringing import Stretch, Told
 from gripmargin.checks.swing.use import resolution, swing_use, use_over
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.kernels.face import Face
@@ -18,8 +18,7 @@ from gripmargin.kernels.face import Face
 def looked_at(*turns, steps=(1.0,), n=1001):
     """Modes that turn by some angles [rad] in a time of 1; steps between samples in that time."""
     t = np.cumsum(np.resize(steps, n)) if np.ndim(steps) else steps * np.arange(n)
-    found = SimpleNamespace(drive=SimpleNamespace(t=t), modes=SimpleNamespace(frequency=np.array(turns)))
-    followed, count = resolution(found)
+    followed, count = resolution(SimpleNamespace(frequency=np.array(turns)), t)
     return followed.tolist(), count
 
 
@@ -95,9 +94,8 @@ def test_a_peak_is_found_between_samples_that_all_meet_the_swing_at_its_middle()
     stretch = Stretch(
         samples=np.arange(n),
         start=start,
-        swing=swing(modes, given_drive(modes, t, ups @ load), start),
-        still=np.zeros((2, n)),
-        rest=np.zeros((6, n)),
+        modes=modes,
+        told=Told(drive=given_drive(modes, t, ups @ load), still=np.zeros((2, n)), rest=np.zeros((6, n))),
     )
     maps = np.zeros((3, 1, 6))
     maps[2, 0, [0, 2]] = 1.0

@@ -303,7 +303,7 @@ class TestBounds:
         random = np.random.default_rng(5)
         columns = np.zeros((1, 6, n))
         columns[0, 2] = -1.0  # of 1 kg
-        last = []
+        last, every = [], np.ones(6, dtype=bool)
         for _ in range(draws):
             y = noise * random.normal(size=(n, 1))
             doubt = Doubt(
@@ -318,7 +318,8 @@ class TestBounds:
                 spin=np.zeros((n, 1)),
                 noise=np.array([noise]),
             )
-            found = better(modes, estimated_drives(modes, t, np.zeros((6, n)), doubt), at_rest(np.zeros(6)), 2.0)
+            drives, rest = estimated_drives(modes, t, np.zeros((6, n)), doubt), at_rest(np.zeros(6))
+            found = swing(modes, drives[0].rows_of(drives[1], better(modes, [drives], rest, 2.0, every)), rest)
             last.append(found.response()[pull, n // 2 : -20 : 7])
         spread = np.std(np.array(last), axis=0)
         said = found.sigma[pull, n // 2 : -20 : 7]

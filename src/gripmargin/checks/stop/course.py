@@ -17,9 +17,9 @@ from gripmargin.checks.swing.drive import spacing, spline_missed
 from gripmargin.checks.swing.ringing import Stretch, next_too
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.contact.loads import load_per_acceleration, part_load, standing_load
+from gripmargin.kernels.law_defects import MARKED
 from gripmargin.kernels.march import Oscillators, State, missed
 from gripmargin.kernels.oscillator import ComplexArray, slopes
-from gripmargin.kernels.time_law import MARKED
 from gripmargin.kernels.utilisation import traction_size
 from gripmargin.motion.tool_motion import ToolMotion
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -93,11 +94,10 @@ class Drive:
             kick=np.sqrt(factor[0]) * self.kick,
         )
 
-    def since(self, first: int, end: int | None = None) -> Drive:
-        """Return the drive from an instant on, up to one before another."""
-        part = slice(first, end)
+    def over(self, part: slice) -> Drive:
+        """Return the drive over some of its instants."""
         rows = {name: getattr(self, name)[:, part] for name in ("load", "base", "kinks", "bias", "growth", "sigma")}
-        return Drive(t=self.t[part], kick=np.zeros_like(self.kick), **rows)
+        return Drive(t=self.t[part], kick=self.kick, **rows)
 
     def rows_of(self, other: Drive, taken: NDArray[np.bool_]) -> Drive:
         """Return the drive with the modes marked, shape (modes,), taken from another."""
@@ -133,7 +133,7 @@ def given_drive(modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt | 
 
 
 def estimated_drives(
-    modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt, first: int = 0, *, shaken: bool = False
+    modes: Modes, t: FloatArray, wrench: FloatArray, doubt: Doubt, first: int = 0, shaken: FloatArray | float = 0.0
 ) -> tuple[Drive, Drive | None]:
     """Return the drive of a load twice: with rates given or estimated by smoothing, and as the positions have it.
 
@@ -147,8 +147,8 @@ def estimated_drives(
         t: Times [s], shape (n,).
         wrench: Load, shape (6, n).
         doubt: Its errors.
-        first: Sample from which on the part swings.
-        shaken: Whether the motion may shake at the rate of a mode even where no line in its spectrum shows it.
+        first: Sample from which on the part swings; it need not be among these.
+        shaken: Swing that a shaking starts and smoothing takes for noise, as `shaking` returns it, shape (modes, n).
 
     Returns:
         Smoothed, and unsmoothed or None where that is not known.
@@ -156,12 +156,50 @@ def estimated_drives(
     estimate = _Estimate(modes=modes, t=t, load=modes.shapes.T @ wrench, doubt=doubt)
     unsmoothed = None if doubt.unsmoothed is None else estimate.unsmoothed(doubt.unsmoothed, first)
     smoothed = estimate.smoothed()
-    if doubt.unsmoothed is not None:
-        left = doubt.unsmoothed[1] if shaken else doubt.shaking[0]
-        if left.any():
-            shaking = estimate.shaking(left, STANDS_OUT if shaken else 0.0)
-            smoothed = replace(smoothed, bias=smoothed.bias + shaking)
-    return smoothed, unsmoothed
+    return replace(smoothed, bias=smoothed.bias + shaken), unsmoothed
+
+
+def shaking(
+    modes: Modes, t: FloatArray, doubts: Iterable[tuple[slice, Doubt]], *, anywhere: bool = False
+) -> FloatArray:
+    """Return the swing that a shaking at the rate of a mode starts and smoothing takes for noise.
+
+    Samples that are too far apart to follow it show it as a slower one; what the smoothing has left of the spline's
+    acceleration is then that of the mode's own rate times a factor, for the spline turns y into
+    -6 (1 - cos x) / (2 + cos x) y / h^2 (difference equation of the cubic spline; de Boor, A Practical Guide to
+    Splines, ch. 4, from memory). It counts where it stands out from what noise does.
+
+    Args:
+        modes: The natural vibrations.
+        t: Times [s], shape (n,).
+        doubts: Errors of the load over parts of all samples; each begins with the last sample of the one before.
+        anywhere: Whether the motion may shake at the rate of a mode even where no line in its spectrum shows it.
+
+    Returns:
+        Shape (modes, n); 0 where it does not stand out. Of modes that are too fast to be seen only what they
+        exceed a shaking by that the bias counts.
+    """
+    out = np.zeros((modes.frequency.size, t.size))
+    usual, least = float(np.median(spacing(t))), STANDS_OUT if anywhere else 0.0
+    sums: list[tuple[complex | None, complex | None]] = [(None, None)] * modes.frequency.size
+    for part, doubt in doubts:
+        left = doubt.shaking[0] if doubt.unsmoothed is None or not anywhere else doubt.unsmoothed[1]
+        columns = np.einsum("im,cin->mcn", modes.shapes, doubt.columns)
+        for i, (w, z, per_cause) in enumerate(zip(modes.frequency, modes.damping, columns, strict=True)):
+            x = w * usual
+            if x >= UNSEEN:  # follows what shakes by up to half a turn from sample to sample
+                counted = np.einsum("cn,nc->n", np.abs(per_cause), doubt.shaking[1])
+                out[i, part] = counted / ((x / np.pi) ** 2 - 1.0)
+                continue
+            factor = x * x * (2.0 + np.cos(x)) / (6.0 * (1.0 - np.cos(x)))
+            pushed = w * usual * factor * np.einsum("cn,nc->n", per_cause, left)
+            grown = np.einsum("cn,c->n", per_cause**2, doubt.noise**2) * w**6 * usual**2 / 2.0
+            swung = fading_sum(t[part], pushed, complex(-z * w, w * np.sqrt(1.0 - z * z)), sums[i][0])
+            noise = fading_sum(t[part], grown, complex(-2.0 * z * w), sums[i][1])
+            size = np.abs(swung)
+            out[i, part] = np.where(size > least * np.sqrt(noise.real), size, 0.0)
+            sums[i] = complex(swung[-1]), complex(noise[-1])
+    return out
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -214,46 +252,18 @@ class _Estimate:
             kick=np.zeros(modes.frequency.size),
         )
 
-    def shaking(self, left: FloatArray, least: float) -> FloatArray:
-        """The swing that a shaking at the rate of a mode starts and smoothing takes for noise.
-
-        Samples that are too far apart to follow it show it as a slower one; what the smoothing has left of the spline's
-        acceleration is then that of the mode's own rate times a factor, for the spline turns y into
-        -6 (1 - cos x) / (2 + cos x) y / h^2 (difference equation of the cubic spline; de Boor, A Practical Guide to
-        Splines, ch. 4, from memory). It counts where it stands out from what noise does.
-
-        Args:
-            left: What the acceleration of each cause is changed by without smoothing, shape (n, causes).
-            least: Standard deviations of noise from which on it counts.
-
-        Returns:
-            Shape (modes, n); 0 where it does not stand out. Of modes that are too fast to be seen only what they
-            exceed a shaking by that the bias counts.
-        """
-        out = np.zeros_like(self.load)
-        usual = float(np.median(spacing(self.t)))
-        for i, (w, z) in enumerate(zip(self.modes.frequency, self.modes.damping, strict=True)):
-            x = w * usual
-            if x >= UNSEEN:  # follows what shakes by up to half a turn from sample to sample
-                out[i] = self.shaken[i] / ((x / np.pi) ** 2 - 1.0)
-                continue
-            factor = x * x * (2.0 + np.cos(x)) / (6.0 * (1.0 - np.cos(x)))
-            pushed = w * usual * factor * np.einsum("cn,nc->n", self.per_cause[i], left)
-            size = np.abs(fading_sum(self.t, pushed, complex(-z * w, w * np.sqrt(1.0 - z * z))))
-            grown = np.einsum("cn,c->n", self.per_cause[i] ** 2, self.doubt.noise**2) * w**6 * usual**2 / 2.0
-            noise = np.sqrt(fading_sum(self.t, grown, complex(-2.0 * z * w)).real)
-            out[i] = np.where(size > least * noise, size, 0.0)
-        return out
-
     def unsmoothed(self, change: FloatArray, first: int) -> Drive:
         modes, doubt, step, w = self.modes, self.doubt, spacing(self.t), self.modes.frequency[:, None]
         noise2 = np.einsum("mcn,c->mn", self.per_cause**2, doubt.noise**2)
         speed_bias = np.einsum("mcn,nc->mn", np.abs(self.per_cause), doubt.speed_bias)
         speed_noise2 = np.einsum("mcn,nc->mn", self.per_cause**2, doubt.speed_sigma**2)
         kinks, growth = spline_missed(w * step) * self.bends, noise2 * w**6 * step**2 / 2.0
-        # The part starts at the smoothed speed; the positions as they are have another one there.
-        kinks[:, first] += modes.frequency * speed_bias[:, first]
-        growth[:, first] += modes.frequency**2 * speed_noise2[:, first]
+        kick = np.zeros(modes.frequency.size)
+        if 0 <= first < self.t.size:
+            # The part starts at the smoothed speed; the positions as they are have another one there.
+            kinks[:, first] += modes.frequency * speed_bias[:, first]
+            growth[:, first] += modes.frequency**2 * speed_noise2[:, first]
+            kick = modes.frequency**2 * np.einsum("mc,c->m", self.per_cause[:, :, first], change[0, first])
         spin = doubt.spin[:, 0]
         return Drive(
             t=self.t,
@@ -263,7 +273,7 @@ class _Estimate:
             bias=spin * speed_bias,
             growth=growth,
             sigma=np.sqrt(noise2 * w**4 + spin**2 * speed_noise2),
-            kick=modes.frequency**2 * np.einsum("mc,c->m", self.per_cause[:, :, first], change[0, first]),
+            kick=kick,
         )
 
 

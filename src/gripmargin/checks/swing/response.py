@@ -5,16 +5,36 @@ A response is the load as the pads feel it, mode by mode: for a load that change
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.checks.swing.drive import FOLLOWED, Drive, spacing
+from gripmargin.checks.swing.drive import Drive
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.kernels.oscillator import ComplexArray, fading_sum, free_vibration, response, slopes
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Begun:
+    """A swing at an instant, mode by mode, from which it goes on; arrays of shape (modes,).
+
+    Attributes:
+        sample: Of the drive with which it goes on; up to there the pads just carry the load.
+        response: There.
+        rate: Of the response.
+        unsure: Swing that the load may have started more or less so far; None: it starts here.
+        variance: That noise has added so far; None likewise.
+    """
+
+    sample: int
+    response: FloatArray
+    rate: FloatArray
+    unsure: FloatArray | None = None
+    variance: FloatArray | None = None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -31,6 +51,10 @@ class Start:
     load: FloatArray
     rate: FloatArray
 
+    def of(self, modes: Modes, kick: FloatArray) -> Begun:
+        """Return it mode by mode, with what the rate is changed by."""
+        return Begun(sample=self.sample, response=modes.shapes.T @ self.load, rate=modes.loads.T @ self.rate + kick)
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Swing:
@@ -39,7 +63,7 @@ class Swing:
     Attributes:
         modes: The natural vibrations.
         drive: What drives them.
-        first: Sample from which on the part swings.
+        begun: How it begins.
         vibration: Free vibration after each sample, as `gripmargin.kernels.oscillator` has it, shape (modes, n).
         unsure: Bound of the systematic error of the response, shape (modes, n).
         sigma: One standard deviation of its noise, shape (modes, n).
@@ -47,20 +71,29 @@ class Swing:
 
     modes: Modes
     drive: Drive
-    first: int
+    begun: Begun
     vibration: ComplexArray
     unsure: FloatArray
     sigma: FloatArray
 
-    def rows_of(self, other: Swing, taken: NDArray[np.bool_]) -> Swing:
-        """Return the swing with the modes marked, shape (modes,), taken from another: each swings by itself."""
-        if not taken.any() or taken.all():
-            return other if taken.any() else self
-        rows = {
-            name: np.where(taken[:, None], getattr(other, name), getattr(self, name))
-            for name in ("vibration", "unsure", "sigma")
-        }
-        return replace(self, drive=self.drive.rows_of(other.drive, taken), **rows)
+    @property
+    def first(self) -> int:
+        """Sample from which on the part swings."""
+        return self.begun.sample
+
+    @property
+    def end(self) -> Begun:
+        """The swing at the last sample, from which it goes on."""
+        modes, load = self.modes, self.drive.load[:, -2:]
+        slope, free = slopes(self.drive.t[-2:], load)[:, -1], self.vibration[:, -1]
+        pole = -modes.damping * modes.frequency + 1j * modes.damped_frequency
+        return Begun(
+            sample=0,
+            response=load[:, -1] - 2.0 * modes.damping / modes.frequency * slope + free.imag,
+            rate=slope + (pole * free).imag,
+            unsure=self.unsure[:, -1] - self.drive.bias[:, -1],
+            variance=np.maximum(self.sigma[:, -1] ** 2 - self.drive.sigma[:, -1] ** 2, 0.0),
+        )
 
     @cached_property
     def amplitude(self) -> FloatArray:
@@ -115,45 +148,44 @@ class Swing:
         return out
 
 
-def swing(modes: Modes, drive: Drive, start: Start) -> Swing:
-    """Return the swing that a drive starts.
+def swing(modes: Modes, drive: Drive, start: Start | Begun) -> Swing:
+    """Return the swing that a drive starts or carries on.
 
     Args:
         modes: The natural vibrations.
         drive: The load history.
-        start: How the stretch begins.
+        start: How the stretch begins, or how far the swing has come.
     """
-    first = start.sample
-    t, load = drive.t[first:], drive.load[:, first:]
-    begin = begun(modes, drive, start)
+    begun = start.of(modes, drive.kick) if isinstance(start, Start) else start
+    first = begun.sample
+    t, load, begin = drive.t[first:], drive.load[:, first:], (begun.response, begun.rate)
     vibration = np.zeros(drive.load.shape, dtype=np.complex128)
     vibration[:, first:] = free_vibration(t, load, modes.frequency, modes.damping, begin)
     unsure, variance = drive.bias.copy(), drive.sigma**2
     for i, rate in enumerate(modes.damping * modes.frequency):
-        unsure[i, first:] += fading_sum(t, drive.kinks[i, first:], complex(-rate)).real
-        variance[i, first:] += fading_sum(t, drive.growth[i, first:], complex(-2.0 * rate)).real
-    return Swing(modes=modes, drive=drive, first=first, vibration=vibration, unsure=unsure, sigma=np.sqrt(variance))
+        held, grown = (None if x is None else complex(x[i]) for x in (begun.unsure, begun.variance))
+        unsure[i, first:] += fading_sum(t, drive.kinks[i, first:], complex(-rate), held).real
+        variance[i, first:] += fading_sum(t, drive.growth[i, first:], complex(-2.0 * rate), grown).real
+    return Swing(modes=modes, drive=drive, begun=begun, vibration=vibration, unsure=unsure, sigma=np.sqrt(variance))
 
 
-def begun(modes: Modes, drive: Drive, start: Start) -> tuple[FloatArray, FloatArray]:
-    """Return the response and its rate with which a swing begins, shape (modes,) each."""
-    return modes.shapes.T @ start.load, modes.loads.T @ start.rate + drive.kick
-
-
-def better(modes: Modes, drives: tuple[Drive, Drive | None], start: Start, coverage: float) -> Swing:
-    """Return the swing with, for each mode, the drive whose errors are smaller at their largest.
+def better(
+    modes: Modes, drives: Iterable[tuple[Drive, Drive]], start: Start, coverage: float, may: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Return which modes are known better by the unsmoothed drive: its errors are smaller at their largest.
 
     Args:
         modes: The natural vibrations.
-        drives: As `estimated_drives` returns them.
+        drives: Smoothed and unsmoothed, part by part; each begins with the last sample of the one before.
         start: How the stretch begins.
         coverage: Standard deviations of noise that count.
+        may: Which modes may be followed by it, shape (modes,).
     """
-    smoothed, unsmoothed = drives
-    first = swing(modes, smoothed, start)
-    if unsmoothed is None:
-        return first
-    followed = modes.frequency * spacing(smoothed.t).max() <= FOLLOWED
-    other = swing(modes, smoothed.rows_of(unsmoothed, followed), start)
-    less = (other.unsure + coverage * other.sigma).max(axis=1) < (first.unsure + coverage * first.sigma).max(axis=1)
-    return first.rows_of(other, followed & less)
+    most = np.zeros((2, may.size))
+    states: list[Start | Begun] = [start, start]
+    for smoothed, unsmoothed in drives:
+        for k, drive in enumerate((smoothed, smoothed.rows_of(unsmoothed, may))):
+            found = swing(modes, drive, states[k])
+            most[k] = np.maximum(most[k], (found.unsure + coverage * found.sigma).max(axis=1))
+            states[k] = found.end
+    return may & (most[1] < most[0])

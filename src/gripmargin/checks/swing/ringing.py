@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from itertools import zip_longest
+from functools import cached_property
+from itertools import pairwise, zip_longest
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,14 +16,182 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import COVERAGE
-from gripmargin.checks.swing.drive import Doubt, Drive, estimated_drives, given_drive
-from gripmargin.checks.swing.response import Start, Swing, better, swing
+from gripmargin.checks.swing.drive import (
+    FOLLOWED,
+    Doubt,
+    Drive,
+    estimated_drives,
+    given_drive,
+    shaking,
+    spacing,
+)
+from gripmargin.checks.swing.response import Begun, Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of, modes_of_sheet
 from gripmargin.contact.bending import are_level, is_uniform_plate
 from gripmargin.contact.sheet import Sheet
 from gripmargin.motion.rate_error import RateError
 
 UNBENT = 0.999  # factor on a frequency above which a part counts as rigid: swings are not known better
+AT_ONCE: Final = 8_192  # samples that are worked out at a time: time and memory alone
+BESIDE: Final = 2  # samples on either side that second differences and what lies between samples look at
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Told:
+    """What the part swings by over some time.
+
+    Attributes:
+        drive: What drives it.
+        still: Load of gravity alone, mode by mode, shape (modes, m).
+        rest: Load that no mode takes, for lack of mass: the pads carry it at once, shape (6, m).
+    """
+
+    drive: Drive
+    still: FloatArray
+    rest: FloatArray
+
+    @property
+    def t(self) -> FloatArray:
+        """Times [s], shape (m,)."""
+        return self.drive.t
+
+    def over(self, part: slice) -> Told:
+        """Return it over some of the samples."""
+        return Told(drive=self.drive.over(part), still=self.still[:, part], rest=self.rest[:, part])
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class History:
+    """What the part swings by over a stretch in the air of a program, worked out where it is asked for.
+
+    Attributes:
+        case: The job.
+        modes: The natural vibrations.
+        first: First sample, an index into the program.
+        t: Times [s], shape (n,).
+        start: How the stretch begins.
+    """
+
+    case: Case
+    modes: Modes
+    first: int
+    t: FloatArray
+    start: Start
+
+    def over(self, part: slice) -> Told:
+        """Return it over some of the samples."""
+        wrench, standing = (rows[:, self._here(part)] for rows in (self.case.load, self.case.standing))
+        better = self._better
+        key = part.start, part.stop
+        smoothed, unsmoothed = self._worked_out.pop(key) if key in self._worked_out else self._drives(part)
+        return Told(
+            drive=smoothed if unsmoothed is None else smoothed.rows_of(unsmoothed, better),
+            still=self.modes.shapes.T @ standing,
+            rest=wrench - self.modes.loads @ (self.modes.shapes.T @ wrench),
+        )
+
+    def _here(self, part: slice) -> slice:
+        return slice(self.first + part.start, self.first + part.stop)
+
+    def _drives(self, part: slice) -> tuple[Drive, Drive | None]:
+        """Smoothed and unsmoothed drive over some of the samples."""
+        wide = slice(max(part.start - BESIDE, 0), min(part.stop + BESIDE, self.t.size))
+        inside = slice(part.start - wide.start, part.stop - wide.start)
+        smoothed, unsmoothed = self._over_all(wide)
+        return smoothed.over(inside), None if unsmoothed is None else unsmoothed.over(inside)
+
+    @cached_property
+    def _worked_out(self) -> dict[tuple[int, int], tuple[Drive, Drive | None]]:
+        """Drives over a stretch of one part, from when they are compared until they are used."""
+        return {}
+
+    def _over_all(self, part: slice) -> tuple[Drive, Drive | None]:
+        """Smoothed and unsmoothed, with bounds at both ends that hold where nothing lies beyond them."""
+        motion, t, wrench = self.case.motion, self.t[part], self.case.load[:, self._here(part)]
+        doubt = None if motion.error is None else self._doubt(motion.error, part)
+        if doubt is None or motion.given:
+            return given_drive(self.modes, t, wrench, doubt), None
+        shaken = 0.0 if self._shaken is None else self._shaken[:, part]
+        return estimated_drives(self.modes, t, wrench, doubt, self.start.sample - part.start, shaken)
+
+    def _doubt(self, error: RateError, part: slice) -> Doubt:
+        here = self._here(part)
+        return Doubt(
+            columns=self.case.load_per_rate(np.arange(here.start, here.stop)),
+            sigma=error.sigma[here],
+            bias=error.bias[here],
+            window=error.window[here],
+            unsmoothed=None if error.unsmoothed is None else error.unsmoothed[:, here],
+            shaking=error.shaking[:, here],
+            speed_sigma=error.speed_sigma[here],
+            speed_bias=error.speed_bias[here],
+            spin=error.spin[here],
+            noise=error.noise,
+        )
+
+    @cached_property
+    def _shaken(self) -> FloatArray | None:
+        """Swing that a shaking starts and smoothing takes for noise, shape (modes, n); None: there is none."""
+        error, anywhere, here = self.case.motion.error, self.case.recorded, self._here(slice(0, self.t.size))
+        if error is None or error.unsmoothed is None:
+            return None
+        left = error.unsmoothed[1] if anywhere else error.shaking[0]
+        if not left[here].any():
+            return None
+        doubts = ((part, self._doubt(error, part)) for part in parts(self.t.size))
+        return shaking(self.modes, self.t, doubts, anywhere=anywhere)
+
+    @cached_property
+    def _better(self) -> NDArray[np.bool_]:
+        """Which modes are known better without smoothing, shape (modes,)."""
+        error, followed = self.case.motion.error, self.modes.frequency * spacing(self.t).max() <= FOLLOWED
+        if self.case.motion.given or error is None or error.unsmoothed is None or not followed.any():
+            return np.zeros_like(followed)
+        return better(self.modes, self._both(), self.start, COVERAGE, followed)
+
+    def _both(self) -> Iterator[tuple[Drive, Drive]]:
+        for part in (every := list(parts(self.t.size, self.start.sample))):
+            smoothed, unsmoothed = self._drives(part)
+            if len(every) == 1:
+                self._worked_out[part.start, part.stop] = smoothed, unsmoothed
+            if unsmoothed is not None:
+                yield smoothed, unsmoothed
+
+
+def parts(samples: int, after: int = 0) -> Iterator[slice]:
+    """Yield all samples so many at a time, each part from the last one of the part before on.
+
+    Args:
+        samples: How many there are.
+        after: How many of them belong to the first part beyond what a part has.
+    """
+    edges = [0, *range(after + AT_ONCE, samples - 1, AT_ONCE), samples - 1]
+    for first, last in pairwise(edges if samples > 1 else [0, 0]):
+        yield slice(first, last + 1)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Block:
+    """Some samples of a stretch, and the one after them.
+
+    Attributes:
+        first: The first of them, an index into those of the stretch.
+        size: How many there are without the one after them.
+        swing: What the part does.
+        still: Load of gravity alone, mode by mode, shape (modes, m).
+        rest: Load that no mode takes, for lack of mass: the pads carry it at once, shape (6, m).
+    """
+
+    first: int
+    size: int
+    swing: Swing
+    still: FloatArray
+    rest: FloatArray
+
+    @property
+    def part(self) -> slice:
+        """Where they are among those of the stretch, without the one after them."""
+        return slice(self.first, self.first + self.size)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -30,47 +201,107 @@ class Stretch:
     Attributes:
         samples: Indices into the program, shape (m,).
         start: How it begins.
-        swing: What the part does.
-        still: Load of gravity alone, mode by mode, shape (modes, m).
-        rest: Load that no mode takes, for lack of mass: the pads carry it at once, shape (6, m).
+        modes: The natural vibrations.
+        told: What it swings by.
     """
 
     samples: NDArray[np.intp]
     start: Start
-    swing: Swing
-    still: FloatArray
-    rest: FloatArray
+    modes: Modes
+    told: Told | History
+
+    @property
+    def t(self) -> FloatArray:
+        """Times [s], shape (m,)."""
+        return self.told.t
+
+    def blocks(self) -> Iterator[Block]:
+        """Yield all samples so many at a time, in their order."""
+        for k in range(len(self._parts)):
+            yield self._block(k)
+
+    def at(self, index: int) -> tuple[Swing, int]:
+        """Return the swing around a sample, an index into `samples`, and the sample's place in it."""
+        k = next((k for k, part in enumerate(self._parts) if index < part.stop - 1), len(self._parts) - 1)
+        return self._block(k).swing, index - self._parts[k].start
+
+    @cached_property
+    def whole(self) -> Block:
+        """All samples at once."""
+        if len(self._parts) == 1:
+            return self._block(0)
+        return self._worked_out(slice(0, self.samples.size), self.start, self.samples.size)
+
+    @property
+    def swing(self) -> Swing:
+        """What the part does over all samples."""
+        return self.whole.swing
+
+    @property
+    def still(self) -> FloatArray:
+        """Load of gravity alone, mode by mode, shape (modes, m)."""
+        return self.whole.still
+
+    @property
+    def rest(self) -> FloatArray:
+        """Load that no mode takes, shape (6, m)."""
+        return self.whole.rest
+
+    @cached_property
+    def _parts(self) -> list[slice]:
+        return list(parts(self.samples.size, self.start.sample))
+
+    @cached_property
+    def _states(self) -> list[Start | Begun]:
+        """How the swing goes on from block to block, as far as that is known."""
+        return [self.start]
+
+    @cached_property
+    def _last(self) -> dict[int, Block]:
+        return {}
+
+    def _block(self, k: int) -> Block:
+        for known in range(len(self._states), k + 1):
+            self._block(known - 1)
+        if k not in self._last:
+            part, end = self._parts[k], k == len(self._parts) - 1
+            found = self._worked_out(part, self._states[k], part.stop - part.start - (not end))
+            self._last.clear()
+            self._last[k] = found
+            if not end and len(self._states) == k + 1:
+                self._states.append(found.swing.end)
+        return self._last[k]
+
+    def _worked_out(self, part: slice, begin: Start | Begun, size: int) -> Block:
+        told = self.told.over(part)
+        found = swing(self.modes, told.drive, begin)
+        return Block(first=part.start, size=size, swing=found, still=told.still, rest=told.rest)
 
     def driven(self, drive: Drive, *, start: Start | None = None) -> Stretch:
         """Return the stretch under another drive, or begun in another way."""
-        start = start or self.start
-        return replace(self, swing=swing(self.swing.modes, drive, start), start=start)
+        told = self.told.over(slice(0, self.samples.size))
+        return replace(self, told=replace(told, drive=drive), start=start or self.start)
 
     def piece(self, first: int, last: int) -> Stretch:
         """Return a piece from one sample to another, indices into `samples`: the part hangs still when it begins."""
-        part, modes = slice(first, last + 1), self.swing.modes
-        drive = self.swing.drive.since(first, last + 1)
-        begin = Start(sample=0, load=modes.loads @ drive.base[:, 0] + self.rest[:, first], rate=np.zeros(6))
-        return Stretch(
-            samples=self.samples[part],
-            start=begin,
-            swing=swing(modes, drive, begin),
-            still=self.still[:, part],
-            rest=self.rest[:, part],
-        )
+        part = slice(first, last + 1)
+        told = self.told.over(part)
+        told = replace(told, drive=replace(told.drive, kick=np.zeros_like(told.drive.kick)))
+        load = self.modes.loads @ told.drive.base[:, 0] + told.rest[:, 0]
+        begin = Start(sample=0, load=load, rate=np.zeros(6))
+        return Stretch(samples=self.samples[part], start=begin, modes=self.modes, told=told)
 
     def on(self, modes: Modes) -> Stretch:
         """Return the stretch with natural vibrations that differ in frequency, size or damping alone.
 
         How suddenly the load may change between the samples is left as it is.
         """
-        size = self.swing.modes.loads[:, :1]
+        size = self.modes.loads[:, :1]
         scale = float(np.linalg.norm(size) / np.linalg.norm(modes.loads[:, :1]))
-        drive = self.swing.drive
-        resized = replace(
-            drive.scaled(drive.t, np.full(drive.t.size, scale), np.zeros_like(self.still)), kick=drive.kick * scale
-        )
-        return replace(self, swing=swing(modes, resized, self.start), still=self.still * scale)
+        told = self.told.over(slice(0, self.samples.size))
+        drive = told.drive.scaled(told.t, np.full(told.t.size, scale), np.zeros_like(told.still))
+        resized = replace(drive, kick=told.drive.kick * scale)
+        return replace(self, modes=modes, told=replace(told, drive=resized, still=told.still * scale))
 
 
 def stretches_of(case: Case) -> list[Stretch]:
@@ -145,42 +376,17 @@ def _damping(case: Case) -> list[float | None]:
 
 
 def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) -> Stretch:
-    motion, t, wrench, standing = case.motion, case.job.trajectory.t[run], case.load[:, run], case.standing[:, run]
-    start = _start(case, run, wrench, standing) if first else _at_rest(wrench[:, 0])
-    doubt = None if motion.error is None else _doubt(case, motion.error, run)
-    if doubt is None or motion.given:
-        drives: tuple[Drive, Drive | None] = given_drive(modes, t, wrench, doubt), None
-    else:
-        drives = estimated_drives(modes, t, wrench, doubt, start.sample, shaken=case.recorded)
-    return Stretch(
-        samples=run,
-        start=start,
-        swing=better(modes, drives, start, COVERAGE),
-        still=modes.shapes.T @ standing,
-        rest=wrench - modes.loads @ (modes.shapes.T @ wrench),
-    )
-
-
-def _doubt(case: Case, path: RateError, run: NDArray[np.intp]) -> Doubt:
-    return Doubt(
-        columns=case.load_per_rate(run),
-        sigma=path.sigma[run],
-        bias=path.bias[run],
-        window=path.window[run],
-        unsmoothed=None if path.unsmoothed is None else path.unsmoothed[:, run],
-        shaking=path.shaking[:, run],
-        speed_sigma=path.speed_sigma[run],
-        speed_bias=path.speed_bias[run],
-        spin=path.spin[run],
-        noise=path.noise,
-    )
+    start = _start(case, run) if first else _at_rest(case.load[:, run[0]])
+    t = case.job.trajectory.t[run[0] : run[-1] + 1]
+    told = History(case=case, modes=modes, first=int(run[0]), t=t, start=start)
+    return Stretch(samples=run, start=start, modes=modes, told=told)
 
 
 def _at_rest(load: FloatArray) -> Start:
     return Start(sample=0, load=load, rate=np.zeros(6))
 
 
-def _start(case: Case, run: NDArray[np.intp], wrench: FloatArray, standing: FloatArray) -> Start:
+def _start(case: Case, run: NDArray[np.intp]) -> Start:
     """How the first stretch begins: at rest on the pads, or torn off a tray.
 
     Where the tray is known, the part rests in it until the pads pull with its weight and the break-away force: the
@@ -192,10 +398,10 @@ def _start(case: Case, run: NDArray[np.intp], wrench: FloatArray, standing: Floa
         held[3:] = np.cross(case.job.part.com, held[:3])
     left = _leaves(case, run)
     if left is None:
-        return _at_rest(wrench[:, 0] + held)
+        return _at_rest(case.load[:, run[0]] + held)
     tool, sample = case.motion.at, int(run[left])
     rate = -np.concatenate([tool.velocity[sample], tool.angular_velocity[sample]])
-    return Start(sample=left, load=standing[:, left] + held, rate=rate)
+    return Start(sample=left, load=case.standing[:, sample] + held, rate=rate)
 
 
 def _leaves(case: Case, run: NDArray[np.intp]) -> int | None:

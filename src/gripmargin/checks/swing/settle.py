@@ -24,7 +24,6 @@ from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import PlacingCause, SettleDetails, WorstPlacing
-from gripmargin.checks.swing.response import Start, swing
 from gripmargin.checks.swing.ringing import Stretch, other_stretches, stretches_of
 from gripmargin.kernels.oscillator import ComplexArray
 from gripmargin.results.findings import (
@@ -126,7 +125,7 @@ def result_of(case: Case, found: list[Placing], tolerance: float, target: float)
 
 
 def _placing(case: Case, stretch: Stretch) -> Placing:
-    found, modes = stretch.swing, stretch.swing.modes
+    found, modes = stretch.swing, stretch.modes
     # of each corner along each axis in each mode, for a response of 1 [m]
     lever = modes.moved(_corners(case))
     more = found.unsure[:, -1] + COVERAGE * found.sigma[:, -1]
@@ -136,8 +135,7 @@ def _placing(case: Case, stretch: Stretch) -> Placing:
     reached = _within_a_period(lever, found.about_base[:, -1], modes.damped_frequency)
     stop = _last_stop(case, stretch)
     at = stop or 0
-    still = Start(sample=0, load=modes.loads @ found.drive.base[:, at], rate=np.zeros(6))
-    since = swing(modes, found.drive.since(at), still)
+    since = stretch.piece(at, stretch.samples.size - 1).swing
     return Placing(
         sample=int(stretch.samples[-1]),
         stop=None if stop is None else float(case.job.trajectory.t[stretch.samples[stop]]),

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import COVERAGE
-from gripmargin.checks.swing.response import Swing, begun
+from gripmargin.checks.swing.response import Swing
 from gripmargin.checks.swing.ringing import Stretch, next_too
 from gripmargin.contact.backing import displacement_rows
 from gripmargin.kernels.face import Face
@@ -82,12 +82,23 @@ def sway_of(case: Case, stretch: Stretch, face: Face, followed: NDArray[np.bool_
         followed: Which modes are looked at from instant to instant, shape (modes,).
         steps: At how many instants from one of the stretch to the next.
     """
-    found, frame = stretch.swing, _Frame(case=case, stretch=stretch)
-    more, most = _added_at_most(frame, stretch.swing.modes.gain(face), followed)
+    frame, gain = _Frame(case=case, stretch=stretch), stretch.modes.gain(face)
+    added, used = [], []
+    angle, way = np.empty((2, stretch.samples.size))
+    known = np.ones(stretch.samples.size, dtype=bool)
+    for block in stretch.blocks():
+        found, own = block.swing, slice(0, block.size)
+        linear, (rate, bend) = _linear(found, followed), (np.where(followed[:, None], x, 0.0) for x in found.rates)
+        motion = frame.at_samples(block.first, found.drive.t.size)
+        added += [float((gain @ np.abs(frame.added(motion, linear, rate, bend, in_turns=law))).max()) for law in LAWS]
+        used.append(float((gain @ np.abs(linear)).max()))
+        turned, moved = frame.moved(linear)
+        angle[block.part], way[block.part] = turned[own], moved[own]
+        known[block.part] = (turned + _turn_unsure(found) <= LARGEST)[own]
+    # What the sway may add to the use of the pads, and what all modes use, at most.
+    more, most = SUDDEN * float(np.max(added)), float(np.max(used))
     if more > FOLLOWED * most or np.isnan(more):
         return _followed(frame, face, followed, steps)
-    angle, way = frame.moved(_linear(found, followed))
-    known = angle + _turn_unsure(found) <= LARGEST
     return Sway(more=np.full(angle.size, more), angle=angle, way=way, known=known)
 
 
@@ -96,21 +107,11 @@ def _linear(found: Swing, followed: NDArray[np.bool_]) -> FloatArray:
     return np.where(followed[:, None], found.response(), found.drive.base)
 
 
-def _added_at_most(frame: _Frame, gain: FloatArray, followed: NDArray[np.bool_]) -> tuple[float, float]:
-    """What the sway may add to the use of the pads, and what all modes use, at most."""
-    found, most = frame.stretch.swing, []
-    response, (rate, bend) = _linear(found, followed), (np.where(followed[:, None], x, 0.0) for x in found.rates)
-    for part in _blocks(found.drive.t.size):
-        motion, moving = frame.motion(found.drive.t[part]), (response[:, part], rate[:, part], bend[:, part])
-        most += [float((gain @ np.abs(frame.added(motion, *moving, in_turns=law))).max()) for law in LAWS]
-    return SUDDEN * float(np.max(most)), float((gain @ np.abs(response)).max())
-
-
 def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int) -> Sway:
-    found, modes, told = frame.stretch.swing, frame.stretch.swing.modes, frame.stretch.swing.drive.t
+    found, modes, told = frame.stretch.swing, frame.stretch.modes, frame.stretch.t
     first, linear = found.first * steps, _linear(found, followed)
     t = np.append((told[:-1, None] + np.diff(told)[:, None] * np.arange(steps) / steps).ravel(), told[-1])
-    begin, strength = begun(modes, found.drive, frame.stretch.start), float(frame.moved(linear)[0].max())
+    strength = float(frame.moved(linear)[0].max())
     known, out = np.ones(told.size, dtype=bool), []
     for law in LAWS:
         response, end = fed_back(
@@ -118,7 +119,7 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
             _between(t[first:], told, found.drive.load),
             modes.frequency,
             modes.damping,
-            begin,
+            (found.begun.response, found.begun.rate),
             frame.feedback(t[first:], in_turns=law),
             followed,
             hangs=not frame.stretch.start.rate.any(),
@@ -156,7 +157,7 @@ def _looked(
     frame: _Frame, face: Face, response: FloatArray, rest: FloatArray, groups: NDArray[np.intp]
 ) -> tuple[FloatArray, ...]:
     """Use, place, load, turn, and way of the centre of mass, each where it is largest in a group of instants."""
-    wrench = frame.stretch.swing.modes.loads @ response + rest
+    wrench = frame.stretch.modes.loads @ response + rest
     use, point, _, _ = peak_utilisation(face, wrench)
     best = groups[np.arange(len(groups)), use[groups].argmax(axis=1)]
     angle, way = (x[groups].max(axis=1) for x in frame.moved(response))
@@ -188,19 +189,22 @@ class _Frame:
     stretch: Stretch
 
     @cached_property
-    def _told(self) -> tuple[FloatArray, FloatArray]:
-        """The times of the samples, and what `motion` returns there, shape (9, n)."""
-        tool = self.case.motion.at.take(self.stretch.samples)
+    def _told(self) -> FloatArray:
+        """What `motion` returns at the samples, shape (9, n)."""
+        return self.at_samples(0, self.stretch.samples.size).reshape(9, -1)
+
+    def at_samples(self, first: int, size: int) -> FloatArray:
+        """Return what `motion` does at so many samples of the stretch, from one on."""
+        tool = self.case.motion.at.take(self.stretch.samples[first : first + size])
         felt = tool.in_tool(self.case.job.gravity) - tool.acceleration.T
-        rows = np.concatenate([felt, tool.angular_velocity.T, tool.angular_acceleration.T])
-        return self.case.job.trajectory.t[self.stretch.samples], rows
+        return np.stack([felt, tool.angular_velocity.T, tool.angular_acceleration.T])
 
     def motion(self, t: FloatArray) -> FloatArray:
         """Return what the tool does at some times, tool axes, shape (3, 3, m).
 
         Gravity less the acceleration of its origin [m/s^2], its angular velocity [rad/s] and acceleration [rad/s^2].
         """
-        return _between(t, *self._told).reshape(3, 3, -1)
+        return _between(t, self.stretch.t, self._told).reshape(3, 3, -1)
 
     def feedback(self, t: FloatArray, *, in_turns: bool) -> Feedback:
         """Return what adds to the load at instants of some times, for responses and their rates there."""
@@ -215,7 +219,7 @@ class _Frame:
         self, motion: FloatArray, response: FloatArray, rate: FloatArray, bend: FloatArray, *, in_turns: bool
     ) -> FloatArray:
         """What responses, their rates and second derivatives add to the load, shape (modes, m) each."""
-        modes, body = self.stretch.swing.modes, self.case.job.part
+        modes, body = self.stretch.modes, self.case.job.part
         ways, carried = (modes.shapes @ response, modes.shapes @ rate, modes.shapes @ bend), modes.loads @ response
         if np.linalg.norm(ways[0][3:], axis=0).max() > BEYOND * LARGEST:
             return np.full(response.shape, np.nan)
@@ -224,7 +228,7 @@ class _Frame:
 
     def moved(self, response: FloatArray) -> tuple[FloatArray, FloatArray]:
         """By how much the part is turned [rad], and how far its centre of mass is from its place [m]."""
-        ways = self.stretch.swing.modes.shapes @ response
+        ways = self.stretch.modes.shapes @ response
         lever = displacement_rows(self.case.job.part.com[None], np.eye(3))[:, 0]
         return np.linalg.norm(ways[3:], axis=0), np.linalg.norm(lever @ ways, axis=0)
 

@@ -15,11 +15,12 @@ from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import COVERAGE, SURE, pad_use
 from gripmargin.checks.swing.figures import Ringing
 from gripmargin.checks.swing.response import Swing
-from gripmargin.checks.swing.ringing import Stretch, next_too, other_stretches, stretches_of
+from gripmargin.checks.swing.ringing import Block, Stretch, next_too, other_stretches, stretches_of
 from gripmargin.checks.swing.sway import Sway, sway_of
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
 from gripmargin.kernels.face import Face
+from gripmargin.kernels.march import between
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.workcell.job import Job
 
@@ -68,24 +69,20 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None) -> StretchU
         face: The places that count.
         sway: What the part's swing out of its place changes; None: it is left out.
     """
-    found = stretch.swing
-    h, frequency = np.append(np.diff(found.drive.t), 0.0), found.modes.frequency[:, None]
-    followed, steps = resolution(found)
-    gain = found.modes.gain(face)[:, None]
-    swings = gain * found.amplitude
-    fast = swings[~followed].sum(axis=0)
-
-    def missed(parts: int) -> FloatArray:
-        """By how much the use may be larger between instants that divide each interval into so many parts."""
-        arc = 1.0 - np.cos(np.minimum(frequency * h / (2.0 * parts), np.pi))
-        return np.asarray((swings * arc)[followed].sum(axis=0))
-
-    value, point, load = _at_samples(stretch, face, followed)
-    left = missed(1)
-    near = np.flatnonzero(~(next_too(value) + fast + left < NEAR * (value + fast).max()))
-    _look_between(stretch, face, followed, steps, near, (value, point, load))
-    left[near] = missed(steps)[near]
-    unsure, noise = ((gain * x).sum(axis=0) for x in (next_too(found.unsure), next_too(found.sigma)))
+    (followed, steps), gain = resolution(stretch.modes, stretch.t), stretch.modes.gain(face)[:, None]
+    value, fast, left, unsure, noise = np.empty((5, stretch.samples.size))
+    point, load = np.empty(value.size, dtype=np.intp), np.empty((6, value.size))
+    for block in stretch.blocks():
+        part, own, found = block.part, slice(0, block.size), block.swing
+        peaks, swings = _at_samples(block, face, followed), gain * found.amplitude
+        value[part], point[part], load[:, part] = (x[..., own] for x in peaks)
+        fast[part], left[part] = swings[~followed].sum(axis=0)[own], _missed(found, swings, followed, 1)[own]
+        unsure[part], noise[part] = ((gain * next_too(x)).sum(axis=0)[own] for x in (found.unsure, found.sigma))
+    near = ~(next_too(value) + fast + left < NEAR * (value + fast).max())
+    for block in stretch.blocks() if steps > 1 else ():
+        there, part = np.flatnonzero(near[block.part]), block.part
+        _look_between(block, face, followed, steps, there, (value[part], point[part], load[:, part]))
+        left[part][there] = _missed(block.swing, gain * block.swing.amplitude, followed, steps)[there]
     least, most = value - unsure, value + fast + left + unsure
     if sway is not None:
         least, most = least - sway.more, most + sway.more
@@ -98,11 +95,16 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None) -> StretchU
     return StretchUse(value=value + fast, low=least, high=most, noise=noise, point=point, load=load)
 
 
-def resolution(found: Swing) -> tuple[NDArray[np.bool_], int]:
+def _missed(found: Swing, swings: FloatArray, followed: NDArray[np.bool_], parts: int) -> FloatArray:
+    """By how much the use may be larger between instants that divide each interval into so many parts."""
+    turn = found.modes.frequency[followed, None] * np.append(np.diff(found.drive.t), 0.0) / parts
+    return np.asarray((swings[followed] * between(turn)).sum(axis=0))
+
+
+def resolution(modes: Modes, t: FloatArray) -> tuple[NDArray[np.bool_], int]:
     """Return which modes are followed, shape (modes,), and at how many instants from one sample to the next."""
-    t = found.drive.t
     usual = float(np.quantile(np.diff(t), TYPICAL)) if t.size > 1 else 0.0
-    turn = found.modes.frequency * usual
+    turn = modes.frequency * usual
     slow = turn <= COARSE * MOST_STEPS
     steps = int(np.clip(np.ceil(turn[slow].max(initial=0.0) / FINE), 1, MOST_STEPS))
     return turn <= COARSE * steps, steps
@@ -111,21 +113,21 @@ def resolution(found: Swing) -> tuple[NDArray[np.bool_], int]:
 Peaks = tuple[FloatArray, NDArray[np.intp], FloatArray]
 
 
-def _at_samples(stretch: Stretch, face: Face, followed: NDArray[np.bool_]) -> Peaks:
+def _at_samples(block: Block, face: Face, followed: NDArray[np.bool_]) -> Peaks:
     """The largest utilisation at each instant by the modes that are followed, its point and its load."""
-    found = stretch.swing
+    found = block.swing
     felt = np.where(followed[:, None], found.response(), found.drive.base)
-    load = found.modes.loads @ felt + stretch.rest
+    load = found.modes.loads @ felt + block.rest
     u, at, _, _ = peak_utilisation(face, load)
     return u, at, load
 
 
 def _look_between(
-    stretch: Stretch, face: Face, followed: NDArray[np.bool_], steps: int, near: NDArray[np.intp], peaks: Peaks
+    block: Block, face: Face, followed: NDArray[np.bool_], steps: int, near: NDArray[np.intp], peaks: Peaks
 ) -> None:
     """Put in place of some peaks, shape (m,), what is larger up to the next instant."""
-    found, (value, point, load) = stretch.swing, peaks
-    base, rest = found.drive.base, stretch.rest
+    found, (value, point, load) = block.swing, peaks
+    base, rest = found.drive.base, block.rest
     after = np.minimum(near + 1, base.shape[1] - 1)
     for share in np.arange(1, steps) / steps:
         straight = base[:, near] + share * (base[:, after] - base[:, near])
@@ -158,7 +160,7 @@ class CarrySwing:
     @property
     def modes(self) -> Modes:
         """The natural vibrations."""
-        return self.stretches[0].swing.modes
+        return self.stretches[0].modes
 
     def stretch_at(self, sample: int) -> Stretch:
         """Return the stretch that a carried sample, an index into the program, belongs to."""
@@ -177,7 +179,8 @@ class CarrySwing:
             sample: Which.
         """
         stretch = self.stretch_at(sample)
-        worth = self.modes.gain(self.use.grip.face) * stretch.swing.amplitude[:, sample - stretch.samples[0]]
+        found, at = stretch.at(int(sample - stretch.samples[0]))
+        worth = self.modes.gain(self.use.grip.face) * found.amplitude[:, at]
         return tuple(
             Ringing(shape=name, frequency=float(hertz), use=float(use))
             for name, hertz, use in zip(self.modes.names, self.modes.hertz, worth, strict=True)
@@ -194,7 +197,7 @@ def swing_use(case: Case) -> CarrySwing:
     """
     stretches, still = case.shared(stretches_of), case.shared(pad_use)[0]
     face = still.grip.face
-    sways = [sway_of(case, stretch, face, *resolution(stretch.swing)) for stretch in stretches]
+    sways = [sway_of(case, stretch, face, *resolution(stretch.modes, stretch.t)) for stretch in stretches]
     parts = [use_over(stretch, face, sway) for stretch, sway in zip(stretches, sways, strict=True)]
     value, low, high, noise = (
         np.concatenate([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise")

@@ -78,6 +78,8 @@ def data(view: View) -> dict[str, Any] | None:
                 "edge": rounded(pad.edge, 6),
                 "holds": rounded(pad.edge_bond, 6),
                 "slack": rounded(_slack(scene, i, len(pad.edge)), 6),
+                "start": rounded(_start(scene, i), 6),
+                "left": rounded(scene.face.left[scene.owner == i], 6) if scene.face.spent is not None else [],
                 "spot": rounded(tile.corners, 4),
             }
         )
@@ -93,6 +95,11 @@ def _bent(scene: Scene, pad: PadState, places: FloatArray) -> FloatArray:
 def _slack(scene: Scene, pad: int, points: int) -> FloatArray:
     """What the use of the places of a pad allows for, for a load of size 1."""
     return np.zeros(points) if scene.face.slack is None else scene.face.slack[scene.owner == pad, 0]
+
+
+def _start(scene: Scene, pad: int) -> FloatArray:
+    """The tractions without any load at the places of a pad, one after the other; empty where there are none."""
+    return np.zeros(0) if scene.face.start is None else scene.face.start[:, scene.owner == pad].T
 
 
 def use_class(use: float, counted: bool) -> str:

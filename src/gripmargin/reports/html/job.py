@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from gripmargin.reports.html import face, path3d
+from gripmargin.reports.html import face, path3d, whatif
 from gripmargin.reports.html.charts import runs
 from gripmargin.reports.html.handovers import handovers
 from gripmargin.reports.html.summary import checks, findings, head, remarks, time_laws
@@ -25,6 +25,10 @@ def job(view: View) -> str:
     parts += tag("section", tag("h3", "Findings") + findings(view))
     if view.t.size:
         parts += _moves(view)
+        tried = whatif.what_if(view)
+        parts += (
+            fold("What if", tried, beside="hold at other speeds: a preview", class_="what-if screen") if tried else ""
+        )
         parts += fold("At the time cursor", _readout(view), beside="all figures")
         use = use_by_cause(view)
         causes = ("" if use is None else use.markup()) + loads(view)
@@ -207,6 +211,7 @@ def _data(view: View) -> dict[str, Any]:
         "omega": [rounded(column) for column in samples.angular_velocity[at].T],
         "path": path3d.data(view),
         "face": face.data(view),
+        "tries": whatif.data(view),
     }
     for key in ("swing", "stop"):
         values = getattr(samples, f"{key}_margin", None)

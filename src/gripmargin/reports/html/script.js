@@ -22,28 +22,45 @@
   const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
   const cross = (a, b) => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
 
-  function pads(root, face, words) {
-    const groups = [...root.querySelectorAll('[data-map]')].filter(g => g.dataset.map !== 'bond');
-    const said = root.querySelector('[data-face="said"]');
-    return (load, t, hung) => {
-      const move = Array(6).fill(0).map((_, r) => load.reduce((s, w, c) => s + face.C[6 * r + c] * w, 0));
+  function grip(face) {
+    const times = (M, w) => Array(6).fill(0).map((_, r) => w.reduce((s, v, c) => s + M[6 * r + c] * v, 0));
+    const least = (a, b, c) => a < 0 ? (Math.sqrt(Math.max(b * b - a * c, 0)) + b) / -a : Infinity;
+    const use = ([x, y, z], more, [a, b, c], left) => {
+      if (!(a || b || c)) return (Math.hypot(x, y, Math.max(z, 0)) + more) / left;
+      const square = a * a + b * b - left * left, half = a * x + b * y + left * more, rest = x * x + y * y - more * more;
+      const u = least(square + c * c, half + c * z, rest + z * z);
+      return c * u + z > 0 ? u : least(square, half, rest);
+    };
+    return (load, strength = 1) => {
+      const move = times(face.C, load), apart = Math.hypot(...times(face.L, load));
       const shift = move.slice(0, 3), turn = move.slice(3);
       const traction = (pad, p, kind, i) => {
         if (pad.bent.length) return [0, 1, 2].map(c => load.reduce((s, w, k) => s + pad.bent[kind][18 * i + 6 * c + k] * w, 0));
         const way = cross(turn, p).map((v, c) => v + shift[c]);
         return [0, 1, 2].map(c => pad.k[c] * dot(pad.axes.slice(3 * c, 3 * c + 3), way));
       };
-      const used = (pad, q, holds) => Math.hypot(q[0] / pad.T, q[1] / pad.T, Math.max(q[2], 0) / pad.S) / holds;
-      const apart = Math.hypot(...Array(6).fill(0).map((_, r) => load.reduce((s, w, c) => s + face.L[6 * r + c] * w, 0)));
       let most = null, peel = null;
       face.pads.forEach((pad, i) => {
         for (let e = 0; e < pad.edge.length / 3 && pad.holds[e] > 0; e++) {
-          const p = pad.edge.slice(3 * e, 3 * e + 3), q = traction(pad, p, 1, e), more = pad.slack[e] * apart;
-          const u = face.asked * used(pad, q, pad.holds[e]) + more, n = face.asked * Math.max(q[2], 0) / (pad.S * pad.holds[e]) + more;
+          const p = pad.edge.slice(3 * e, 3 * e + 3), q = traction(pad, p, 1, e), holds = strength * pad.holds[e] / face.asked;
+          const t = [q[0] / (pad.T * holds), q[1] / (pad.T * holds), q[2] / (pad.S * holds)];
+          const more = pad.slack[e] * apart / strength, start = pad.start.length ? pad.start.slice(3 * e, 3 * e + 3).map(v => v / strength) : [0, 0, 0];
+          const left = Math.max(1 - (1 - (pad.left[e] ?? 1)) / strength, 0);
+          const u = use(t, more, start, left), n = (Math.max(t[2], 0) + more) / Math.max(left - start[2], 0);
           if (!most || u > most.v) most = {v: u, pad: i, e, p};
           if (!peel || n > peel.v) peel = {v: n, pad: i, e, p};
         }
       });
+      return {most, peel, traction};
+    };
+  }
+
+  function pads(root, face, held) {
+    const groups = [...root.querySelectorAll('[data-map]')].filter(g => g.dataset.map !== 'bond');
+    const said = root.querySelector('[data-face="said"]');
+    const used = (pad, q, holds) => Math.hypot(q[0] / pad.T, q[1] / pad.T, Math.max(q[2], 0) / pad.S) / holds;
+    return (load, t, hung) => {
+      const {most, peel, traction} = held(load);
       for (const g of groups) {
         const pad = face.pads[g.dataset.pad];
         [...g.children].forEach((cell, c) => {
@@ -134,6 +151,87 @@
     return i => { here = i; move(dot, at(i)); };
   }
 
+  function tries(root, data, held) {
+    const own = root.querySelector('.what-if');
+    if (!own) return;
+    const {rows, mass, com, g, target} = data.tries, t = data.t, mark = what => own.querySelector(`[data-tried=${what}]`);
+    const fields = [...own.querySelectorAll('[data-try]')], shown = {};
+    own.querySelectorAll('[data-row]').forEach(e => { shown[e.dataset.row] = e; });
+    const carried = t.map((_, i) => i).filter(i => data.low[i] !== null);
+    const inside = carried.map(i => rows.map((_, r) => r).filter(r => rows[r][0] <= t[i] && t[i] <= rows[r][1]));
+    const loads = carried.map(i => {
+      const weight = g.map(row => mass * row[row.length > 1 ? i : 0]), still = [...weight, ...cross(com, weight)];
+      return [still, [...data.force, ...data.moment].map((row, c) => row[i] - still[c])];
+    });
+    const line = own.querySelector('path[data-check=tried]'), low = Number(mark('chart').dataset.low);
+    const width = Math.max(data.span[1] - data.span[0], 1e-12), last = carried.map(() => [1, 1, 0]);
+    const largest = uses => uses.reduce((m, u) => Math.max(m, u), 0);
+    const share = f => Math.min(Math.max(Number(f.value) / 100, f.min / 100), f.max / 100) || 1;
+    function redraw() {
+      const k = rows.map(() => 1);
+      let strength = 1;
+      for (const f of fields) {
+        f.setAttribute('aria-invalid', !f.checkValidity() || !f.value);
+        if (f.dataset.try < 0) strength = share(f); else k[f.dataset.try] = share(f);
+      }
+      const square = carried.map((_, j) => (inside[j].length ? Math.max(...inside[j].map(r => k[r])) : 1) ** 2);
+      const uses = carried.map((i, j) => {
+        if (square[j] === 1 && strength === 1) return data.use[i];
+        if (last[j][0] !== square[j] || last[j][1] !== strength) {
+          const found = held(loads[j][0].map((w, c) => w + square[j] * loads[j][1][c]), strength).most;
+          last[j] = [square[j], strength, found ? found.v : UNBOUNDED];
+        }
+        return last[j][2];
+      });
+      const highs = carried.map((i, j) => data.low[i] >= UNBOUNDED ? UNBOUNDED : uses[j] + square[j] * (data.low[i] - data.use[i]) / strength);
+      let d = '', before = -2;
+      carried.forEach((i, j) => {
+        if (uses[j] < UNBOUNDED) {
+          d += `${before === i - 1 ? 'L' : 'M'}${(1000 * (t[i] - data.span[0]) / width).toFixed(1)} ${(1000 * Math.min(uses[j] / low, 1)).toFixed(1)}`;
+          before = i;
+        }
+      });
+      line.setAttribute('d', d);
+      rows.forEach((row, r) => {
+        if (!row[3]) return;
+        shown[`${r} margin`].textContent = margin(largest(uses.filter((_, j) => inside[j].includes(r))));
+        shown[`${r} time`].textContent = fixed((row[1] - row[0]) / k[r], 3);
+      });
+      const most = largest(uses), high = largest(highs), length = width + rows.reduce((sum, row, r) => sum + (row[1] - row[0]) * (1 / k[r] - 1), 0);
+      const when = (all, v) => `${margin(v)} at ${fixed(t[carried[all.indexOf(v)]], 3)} s`, perhaps = margin(high) === margin(most) ? '' : `, perhaps ${when(highs, high)}`;
+      const on = high * target <= 1 + 1e-9 ? 'on target' : most * target > 1 + 1e-9 ? 'short of the target' : 'perhaps short of the target';
+      mark('said').textContent = (high >= UNBOUNDED ? `Hold cannot be told: at ${fixed(t[carried[highs.indexOf(high)]], 3)} s the motion is not known. ` :
+        `Preview: hold ${when(uses, most)}${perhaps}: ${on} of ${fixed(target, 2)}; now ${margin(largest(carried.map(i => data.use[i])))}. `) +
+        `The program takes ${fixed(length, 3)} s; now ${fixed(width, 3)} s.`;
+      Object.assign(mark('said').dataset, {use: most, high});
+      mark('typed').value = typed(rows, k);
+    }
+    fields.forEach(f => { f.disabled = false; f.addEventListener('input', redraw); });
+    mark('copy').addEventListener('click', () => {
+      mark('typed').select();
+      navigator.clipboard?.writeText(mark('typed').value).catch(() => {});
+    });
+    redraw();
+  }
+
+  function typed(rows, k) {
+    const figure = v => {
+      if (!(v > 0 && Number.isFinite(v))) return '-';
+      const digits = Math.floor(Math.log10(v)) - 2, step = 10 ** digits;
+      return (Math.floor(v / step + 1e-9) * step).toFixed(Math.max(0, -digits));
+    };
+    const later = time => (Math.max(Math.ceil(1e3 * time - 0.01), 0) / 1e3).toFixed(3);
+    const table = [['move', 'speed', 'tool mm/s', 'mm/s^2', 'joint', 'its speed', 'up s', 'brake s', 'time s']];
+    rows.forEach(([start, end, name, , speed, acceleration, leads, up, brake, joint, slides], r) => {
+      const of = joint ? `${figure(k[r] * leads * (slides ? 1e3 : 180 / Math.PI))} ${slides ? 'mm/s' : 'deg/s'}` : '-';
+      const figures = speed === undefined ? Array(7).fill('-') : [`${(100 * k[r]).toFixed(1)} %`, figure(1e3 * k[r] * speed),
+        figure(1e3 * k[r] * k[r] * acceleration), joint ? `${joint}` : '-', of, later(up / k[r]), later(brake / k[r])];
+      table.push([name, ...figures, later((end - start) / k[r])]);
+    });
+    const wide = table[0].map((_, c) => Math.max(...table.map(row => row[c].length)));
+    return table.map(row => row.map((cell, c) => c ? cell.padStart(wide[c]) : cell.padEnd(wide[0])).join('  ')).join('\n');
+  }
+
   function job(root) {
     const source = root.querySelector('script.data'), slider = root.querySelector('input[type=range]');
     if (!source || !slider) return;
@@ -145,7 +243,8 @@
       const hand = axis.closest('[data-span]');
       return {plot, line: plot.querySelector('.cursor'), span: hand ? hand.dataset.span.split(' ').map(Number) : data.span};
     });
-    const faces = data.face ? pads(root, data.face) : null, dotAt = space(root, data.path);
+    const held = data.face ? grip(data.face) : null, faces = held ? pads(root, data.face, held) : null, dotAt = space(root, data.path);
+    if (held && data.tries) tries(root, data, held);
     const back = root.querySelector('.back');
     const three = (rows, i, factor, digits) => rows.map(r => fixed(r[i] === null ? null : factor * r[i], digits)).join(', ');
     let at = -1;

@@ -16,10 +16,12 @@ from gripmargin.reports.series import IntArray, check_sample, envelope, sample_o
 from gripmargin.results.findings import Finding, worst_first
 from gripmargin.results.governing import governing
 from gripmargin.results.report import Report
+from gripmargin.results.tuned import Move
 
 STOPS = 900  # places of the time cursor, the marked samples besides
 FULL = 12  # jobs of one page that have all places and columns; of more each has less
 FEWEST = 32  # columns and places of a job among very many
+MOST_MOVES = 200  # whose speed can be tried
 NUMBERED = 12  # findings that get a number and a card
 KINDS = (
     "nothing is judged",
@@ -43,6 +45,7 @@ class View:
         numbered: The findings with a number, worst first; none that follows from a cause.
         hung: Whether the part hangs on the pads, sample by sample.
         columns: Of the drawings over time.
+        moves: Stretches between rests whose speed can be tried, and others among them; none where it cannot.
     """
 
     report: Report
@@ -52,6 +55,7 @@ class View:
     numbered: tuple[Finding, ...]
     hung: NDArray[np.bool_]
     columns: int = COLUMNS
+    moves: tuple[Move, ...] = ()
 
     @classmethod
     def of(cls, report: Report, key: str, jobs: int = 1) -> View:
@@ -62,6 +66,8 @@ class View:
         marked = [i for i in found if i is not None]
         worst = worst_sample(report)
         marked += [] if worst is None else [worst]
+        moves = _tried(report) if jobs <= FULL else ()
+        marked += [] if report.scene is None else report.scene.worst_at_speeds(samples, moves)
         hung = ~np.isnan(samples.hold_margin) if report.scene is None else report.scene.airborne
         return cls(
             report=report,
@@ -71,6 +77,7 @@ class View:
             numbered=tuple([f for f in ranked if f.check not in report.explained][:NUMBERED]),
             hung=np.asarray(hung, dtype=bool),
             columns=_fewer(COLUMNS, jobs),
+            moves=moves,
         )
 
     @property
@@ -145,6 +152,16 @@ class View:
     def carried(self, values: FloatArray) -> FloatArray:
         """Values where the part hangs on the pads, NaN elsewhere."""
         return np.where(self.hung, values, np.nan)
+
+
+def _tried(report: Report) -> tuple[Move, ...]:
+    """The stretches of a program, of very many those with the least hold margin."""
+    moves = () if report.scene is None or np.isnan(report.samples.hold_margin).all() else report.scene.moves
+    if len(moves) <= MOST_MOVES:
+        return moves
+    t, low = report.samples.t, np.nan_to_num(report.samples.hold_margin_low, nan=np.inf)
+    least = [float(low[(t >= m.start) & (t <= m.end)].min(initial=np.inf)) if not m.kept else np.inf for m in moves]
+    return tuple(moves[i] for i in np.sort(np.argsort(least, kind="stable")[:MOST_MOVES]))
 
 
 def _fewer(count: int, jobs: int) -> int:

@@ -8,8 +8,8 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.tuning.rests import stretches
-from gripmargin.tuning.setting import setting
+from gripmargin.checks.rests import stretches
+from gripmargin.checks.setting import setting
 from gripmargin.workcell.job import JointLimits
 
 SPEED, UP, DOWN, LONG = 0.5, 0.2, 0.4, 1.2  # [m/s, s]: 0.5 m/s within 0.2 s (2.5 m/s^2), level, and off within 0.4 s

@@ -6,8 +6,31 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.results.tuned import Setting
-from gripmargin.tuning.rests import EXACT, Stretch
+from gripmargin.checks.rests import EXACT, Stretch, stretches
+from gripmargin.results.tuned import Move, Setting
+
+
+def moves_at(case: Case, factor: float) -> tuple[Move, ...]:
+    """Return the program cut at its rests, all of it at a factor on its speed, with why a stretch would keep its own.
+
+    Args:
+        case: The job.
+        factor: On the speed.
+    """
+    t = case.job.trajectory.t
+    return tuple(
+        Move(
+            moves=stretch.moves,
+            start=float(t[stretch.first]),
+            end=float(t[stretch.last]),
+            factor=factor,
+            time_then=float(t[stretch.last] - t[stretch.first]) / factor,
+            limit=None,
+            kept=stretch.kept,
+            setting=setting(case, stretch, factor),
+        )
+        for stretch in stretches(case, by_label=True)
+    )
 
 
 def setting(case: Case, stretch: Stretch, factor: float) -> Setting | None:
