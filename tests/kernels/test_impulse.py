@@ -2,9 +2,12 @@
 
 import numpy as np
 import pytest
+from scipy.integrate import cumulative_trapezoid
+from scipy.optimize import linprog
 from scipy.signal import StateSpace, lsim
+from scipy.sparse import diags_array, vstack
 
-from gripmargin.kernels.impulse import Impulse
+from gripmargin.kernels.impulse import Impulse, lags
 
 FREQUENCY, DAMPING = np.array([30.0, 95.0, 410.0]), np.array([0.08, 0.03, 0.3])
 FACTORS = np.array([[[1.0, 0.5], [-0.7, 0.2], [0.4, -0.9]]])  # one row, three modes, two components
@@ -53,3 +56,37 @@ def test_a_load_that_follows_the_answer_backwards_reaches_it():
     answer = FACTORS[0, :, 0] @ answers(t)[0]
     _, y, _ = lsim(StateSpace(a, b, c, 0.0), np.sign(answer[::-1]), t)
     assert y[-1] == pytest.approx(Impulse.of(w, z).most(FACTORS, [[0]])[0][0, 0], rel=0.01)
+
+
+@pytest.mark.parametrize(("ramp", "over", "alone"), [(0.1, 1.01, 1.03), (0.03, 1.01, 1.07)])
+def test_ramps_against_the_worst_program(ramp, over, alone):
+    """A load of size 1 by ramps of that time, by linear programming over steps (HiGHS).
+
+    In balance and by its rate alone it would be bounded worse: what balance asks it does not ask while it changes.
+    """
+    frequency, damping, factors = np.array([200.0, 310.0, 410.0]), np.full(3, 0.08), np.array([1.0, 0.6, 0.5])
+    n, end = 1500, 0.4
+    t = np.linspace(0.0, end, n + 1)
+    pole = frequency[:, None] * (-damping + 1j * np.sqrt(1 - damping**2))[:, None]
+    answer = factors @ (np.abs(pole) ** 2 * (np.exp(pole * (t[1:] + t[:-1]) / 2) / pole.imag).imag) * t[1]
+    change = diags_array([-np.ones(n - 1), np.ones(n - 1)], offsets=[0, 1], shape=(n - 1, n))
+    steps = np.full(2 * (n - 1), t[1] / ramp)
+    due = -linprog(-answer, A_ub=vstack([change, -change]), b_ub=steps, bounds=(-1, 1)).fun
+    impulse = Impulse.of(frequency, damping)
+    sudden, rest, eased = (each[..., 0, 0] for each in impulse.most(factors[None, :, None], [[0]], [ramp]))
+    assert 0.999 * due <= eased[0] <= over * due
+    assert alone * due < min(sudden, factors.sum() + rest / ramp)
+
+
+@pytest.mark.parametrize("damping", [0.0, 0.08, 0.4])
+def test_lags(damping):
+    """Of the integral of what is left of an impulse: its first peak, and the most by which it changes."""
+    t = np.linspace(0.0, 1.0, 200_001)
+    w, root = 70.0, np.sqrt(1 - damping**2)
+    left = np.exp(-damping * w * t) * (np.cos(w * root * t) + damping / root * np.sin(w * root * t))
+    lag = cumulative_trapezoid(left, t, initial=0.0)
+    ahead, change = lags(np.array([w]), np.array([damping]))
+    assert ahead[0] == pytest.approx(lag.max(), rel=1e-5)
+    later = np.maximum.accumulate(lag[::-1])[::-1] - lag
+    earlier = lag - np.minimum.accumulate(lag[::-1])[::-1]
+    assert change[0] == pytest.approx(max(later.max(), earlier.max()), rel=1e-4)

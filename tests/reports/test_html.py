@@ -237,7 +237,8 @@ def test_pages_are_labelled_for_those_who_cannot_see_them(pages):
         assert all(attrs.get("scope") in ("row", "col") for attrs in page.named("th"))
         levels = [int(tag[1]) for tag, _ in page.elements if re.fullmatch(r"h[1-6]", tag)]
         assert all(b <= a + 1 for a, b in pairwise(levels)), levels
-        (slider,) = page.named("input")
+        (slider,) = (attrs for attrs in page.named("input") if attrs["type"] == "range")
+        assert all("aria-label" in attrs for attrs in page.named("input"))
         assert {"aria-label", "aria-valuetext"} <= slider.keys()
         assert all(a.get("type") == "button" for a in page.named("button"))
 

@@ -238,8 +238,27 @@ def test_page_fits_a_phone(tab, page):
         ".map(e => parseFloat(getComputedStyle(e).fontSize)).reduce((a, b) => Math.min(a, b))"
     )
     assert small >= 11.5
+    cut = tab.run(
+        "[...document.querySelectorAll('.ribbon svg svg text')].filter(e => e.checkVisibility() && "
+        "e.getBoundingClientRect().right > e.parentNode.getBoundingClientRect().right + 1).map(e => e.textContent)"
+    )
+    assert cut == []
     narrow = tab.run("[...document.querySelectorAll('button')].every(b => b.getBoundingClientRect().height >= 24)")
     assert narrow  # WCAG 2.2, 2.5.8: targets of at least 24 px
+
+
+def test_words_at_curves_and_numbers_of_findings_do_not_cover_each_other(tab, page):
+    covered = (
+        "{const name = e => e.textContent || e.nextSibling.textContent, boxes = "
+        "[...document.querySelectorAll('.frame.tall :is(.curve-label, .mark-disc)')]"
+        ".map(e => [e, e.getBoundingClientRect()]).filter(b => b[1].width);"
+        "const meet = (p, q) => p.left < q.right - 1 && q.left < p.right - 1 && "
+        "p.top < q.bottom - 3 && q.top < p.bottom - 3;"
+        "boxes.flatMap(([a, p], i) => boxes.slice(i + 1).filter(b => meet(p, b[1])).map(([b]) => name(a) + name(b)))}"
+    )
+    for wide in (1280, 390):
+        tab.open(page, width=wide, height=844)
+        assert tab.run(covered) == []
 
 
 def test_page_prints_on_four_sheets_of_a4(tab, page):

@@ -20,6 +20,7 @@ def limits(*, known=True, **more):
         "together": grid / 2,
         "radii": np.array([0.1]),
         "circling": grid[None],
+        "one_move": grid,
         "stop": grid[:, 0],
         "targets": {"hold": 2.0},
         "frequencies": np.array([10.0]),

@@ -13,7 +13,8 @@ from gripmargin.checks.swing.ringing import mode_sets
 from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.grip import grip_of
 from gripmargin.kernels.utilisation import largest_utilisation
-from gripmargin.tuning.allowed import Allowed, Condition, Motion, inputs
+from gripmargin.tuning.allowed import Allowed, Condition, Motion
+from gripmargin.tuning.sizes import Sizes, inputs
 from support.within import circling, judged, leaning, random_circle, random_slide, sliding, worst_slide
 
 G = 9.80665
@@ -115,8 +116,8 @@ class TestByHand:
         job, z, tilt, room = point_mass(), 0.08, TILTS[1], HELD / MASS / 2
         case = work_out(job)
         modes = mode_sets(case)[-1]
-        allowed = Allowed(case.grip.face.asked(2.0), inputs(job), [modes])
-        about = Motion(about="spin", angular_velocity=(0.0, 1.0))
+        allowed = Allowed(Sizes(case.grip.face.asked(2.0), inputs(job), [modes]))
+        about = Motion(about="spin", angular_velocity=1.0)
         speed = allowed.largest(about, Condition(tilt=tilt, ramp=RAMP, gravity=G, drag=0.0))
         slide = modes.frequency[modes.names.index("slide along x")]
 
@@ -134,9 +135,9 @@ class TestByHand:
         """``m W^2 r`` without gravity: as shear where it lies beside the axis, as pull where it hangs below it."""
         job = point_mass()
         job = replace(job, part=replace(job.part, com=com))
-        allowed = Allowed(work_out(job).grip.face.asked(2.0), inputs(job))
-        motion = Motion(about=about, angular_velocity=(0.0, 1.0))
-        speed = allowed.largest(motion, Condition(tilt=1.0, ramp=0.0, gravity=0.0, drag=0.0))
+        allowed = Allowed(Sizes(work_out(job).grip.face.asked(2.0), inputs(job)))
+        motion = Motion(about=about, angular_velocity=1.0)
+        speed = allowed.largest(motion, Condition(tilt=1.0, ramp=np.inf, gravity=0.0, drag=0.0))
         due = np.sqrt(HELD / MASS / 2 / 0.003)
         assert 0.6 * due < speed <= due  # turning about a slanting axis it does both, and bends the pad as well
 
@@ -243,12 +244,25 @@ class TestAgainstTheChecker:
             times = np.array([0.0, 0.1, 0.10002, 0.43, 0.43002, 0.7])
             assert judged(asked, sliding(times, knots, leaning(TILTS[1], 0.5)))["swing"] == "pass"
 
-    def test_circling_outside_falls_short(self):
-        """At 1.5 times the speed: the sum of what acceleration, turning and spin do at worst is met by no circle."""
+    @pytest.mark.parametrize(("factor", "verdict"), [(0.995, "pass"), (1.05, "fail")])
+    def test_circling_outside_falls_short_of_hold(self, factor, verdict):
+        """Slow ramps: getting up to its speed on the worst of 72 level circles of one radius, this way or that."""
         job, found = plate()
-        speed = 1.5 * found.circling[0, 0, -1] / 0.3
-        times, alpha = np.array([0.0, 2 / speed, 2 / speed + 0.05]), [0, speed**2, speed**2]
-        assert judged(job, circling(times, alpha, leaning(0.0, 0.0), [0, 0, 1], [0.3, 0, 0], 0.004))["hold"] == "fail"
+        case, speed = work_out(job), found.circling[0, 0, -1] / 0.3
+        round_ = np.linspace(0.0, 2 * np.pi, 37)[:-1]
+        ways = np.stack([np.cos(round_), np.sin(round_), 0 * round_])
+        load, sign = inputs(job), np.array([1.0, -1.0])[:, None, None]
+        pulled = 0.3 * (-ways + sign * np.stack([-ways[1], ways[0], ways[2]]))  # inward, and along
+        push = load[:, :3] @ pulled + sign * load[:, 5:6] + load[:, 8:9]
+        use = largest_utilisation(
+            case.grip.face, (case.load[:, :1] + speed**2 * push.transpose(1, 0, 2).reshape(6, -1))
+        )
+        arm = 0.3 * ways[:, use.argmax() % 36] * [1, -1, -1]  # in the world, where the tool's z axis points down
+        speed *= factor
+        alpha = np.array([0.0, -(speed**2), -(speed**2)]) * (1 if use.argmax() < 36 else -1)
+        times = np.array([0.0, 2e-4, 1 / speed])
+        program = circling(times, alpha, leaning(0.0, 0.0), [0, 0, 1], arm, 0.002)
+        assert judged(job, program)["hold"] == verdict
 
 
 class TestAllTargets:
@@ -282,8 +296,8 @@ class TestAllTargets:
         bonded = Bonded(whole=case.whole, full=case.grip.bonded.full, held=held)
         face = grip_of(bonded, case.load).face
         assert not face.plain
-        level = Condition(tilt=0.0, ramp=0.0, gravity=G, drag=0.0)
-        most = Allowed(face.asked(2.0), inputs(job)).largest(Motion(acceleration=(0.0, 1.0)), level)
+        level = Condition(tilt=0.0, ramp=np.inf, gravity=G, drag=0.0)
+        most = Allowed(Sizes(face.asked(2.0), inputs(job))).largest(Motion(acceleration=1.0), level)
         ways = rng.normal(size=(3, 2000))
         push = inputs(job)[:, :3] @ (ways / np.linalg.norm(ways, axis=0))
         assert largest_utilisation(face, case.load[:, :1] + most * push).max() <= 0.5
@@ -297,9 +311,31 @@ class TestNotKnown:
         found = gm.limits(point_mass(film(damping=damping)), tilts=[0.0], ramps=[RAMP], radii=[1.0])
         assert found.verdict == "undecided"
         assert np.isnan(found.linear["any"][0, :2]).all()
-        assert np.isnan(found.stop).all()
         assert slowly(found) > 0
         assert "damping_ratio" in found.blocked[0]
+
+    def test_without_damping_a_stop_and_one_move_are_bounded(self):
+        """One mode, worst upward: ``1 + 3 r`` times the push, r = 2 / (w T) of each ramp; of steps, ``2 r`` each."""
+        job, room = point_mass(film(damping=None)), HELD / MASS / 2 - G
+        found = gm.limits(job, tilts=[0.0], ramps=[0.05], radii=[1.0])
+        w = np.sqrt(1e9 * 0.04**2 / MASS)
+        assert found.one_move[0, 1] == pytest.approx(room / (1 + 3 * 2 / (w * 0.05)), rel=0.02)
+        assert found.one_move[0, 0] == pytest.approx(room / 4, rel=0.02)
+        assert found.stop[0] == pytest.approx((HELD / MASS / 1.5 - G) / 2, rel=0.05)
+        assert found.one_move[0, 2] == slowly(found)
+
+    @pytest.mark.parametrize(("factor", "verdict"), [(0.99, "pass"), (1.05, "fail")])
+    def test_one_move_without_damping_against_the_checker(self, factor, verdict):
+        """Down, and braked: ramps of ``w T = 3 pi`` leave all of ``2 / (w T)``, ``-cos(w t)`` from the middle of each.
+
+        So swings add up half a period apart where the load changes the other way, and whole ones where the same way.
+        """
+        w = np.sqrt(2e7 * 0.04**2 / MASS)
+        job, half = point_mass(film(damping=None, stiffness=2e7)), np.pi / w
+        found = gm.limits(job, tilts=[0.0], ramps=[3 * half], radii=[1.0])
+        times = np.array([0, 0.05 * w / np.pi, 3, 2, 3, 1, 3, 2, 3, 2]).cumsum() * half
+        pull = factor * found.one_move[0, 1] * np.array([0, 0, 1, 1, 0, 0, -1, -1, 0, 0])
+        assert judged(job, sliding(times, np.outer(pull, [0, 0, 1]), leaning(0.0, 0.0)))["swing"] == verdict
 
     @pytest.mark.parametrize(("part", "why"), [({"face": None}, "plane"), ({"rigid": None}, "bends")])
     def test_what_no_check_can_judge_has_no_limits(self, part, why):

@@ -43,6 +43,7 @@ def add(commands: Commands[Parser]) -> None:
     )
     limits.add_argument("--radius", metavar="MM,...", help="radii of circles (default 100,300,1000)")
     limits.add_argument("--speed", metavar="M/S", help="largest speed, where the air counts (default 2)")
+    limits.add_argument("--grasp", action="store_true", help="also compare pads: materials, numbers, sizes, places")
     limits.add_argument("--html", metavar="FILE", help="write the limits as a page with a figure")
     limits.add_argument("--json", metavar="FILE", help="write the limits as JSON; '-' prints it instead of the text")
 
@@ -54,7 +55,7 @@ def run(options: argparse.Namespace) -> int:
     from gripmargin.tuning.limits import limits_file  # noqa: PLC0415 - "--help" need not wait for it
 
     try:
-        found = limits_file(options.job, **asked)
+        found = limits_file(options.job, grasp=options.grasp, **asked)
     except InputError as error:
         option = next((option for option, (name, _, _) in _LISTS.items() if error.where.split("[")[0] == name), None)
         raise error if option is None else error.at(f"--{option}") from error

@@ -68,6 +68,7 @@ class _Builder:
         materials = self._materials()
         values: dict[str, Any] = {
             "gripper": self._gripper(materials),
+            "materials": tuple(material for material in materials.values() if material is not None),
             "part": self._part(),
             "pick": self._value("pick", Pick),
             "nest": self._value("nest", Nest),

@@ -18,7 +18,8 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.face import NOTHING, Face
 
 RINGS: Final = 15  # of the grid, 6 degrees apart: what is missed is 0.3 % (`tests/kernels/test_gauge.py`)
-COARSE: Final = 5  # of them lie between those of a coarser grid
+FEWER: Final = 8  # of a grid 11 degrees apart, where a row costs much: 1 %
+LEAST: Final = 5  # of the grid of so many places that no other will do
 MOST: Final = 500_000  # rows; of more places than that allows the grid is coarser, and the limits are a little less
 
 
@@ -59,14 +60,16 @@ def half_sphere(rings: int = RINGS) -> tuple[FloatArray, float]:
     return np.vstack([out, [0.0, 0.0, 1.0]]), float(2.0 * np.cos(np.pi / 4.0 / rings) - 1.0)
 
 
-def gauge_rows(face: Face) -> Rows:
+def gauge_rows(face: Face, rings: int = RINGS) -> Rows:
     """Return the linear figures of a face.
 
     Args:
         face: The judged places.
+        rings: Of the grid at most.
     """
-    rings = next((r for r in (RINGS, 2 * COARSE) if (4 * r * r + 1) * face.points <= MOST), COARSE)
-    p, gap = half_sphere(rings)
+    rings = next((r for r in (rings, FEWER) if (4 * r * r + 1) * face.points <= MOST), LEAST)
+    p, _ = half_sphere(rings)
+    gap = _reaches(p, rings)[:, None]
     start = np.zeros((3, face.points)) if face.start is None else face.start
     left = np.maximum(gap * face.left - p @ start, NOTHING)  # (directions, points)
     load = np.einsum("kc,cpi->kpi", p, face.maps) / left[:, :, None]
@@ -76,7 +79,7 @@ def gauge_rows(face: Face) -> Rows:
     place = np.arange(face.points)
     return Rows(
         load=load.reshape(-1, 6),
-        slack=(gap * slack / left[:, :, None]).reshape(-1, slack.shape[1]),
+        slack=(gap[:, :, None] * slack / left[:, :, None]).reshape(-1, slack.shape[1]),
         spread=spread,
         coarse=(few[:, None] * face.points + place).ravel(),
         near=(near[:, None] * face.points + place[:, None]).reshape(-1, 3),
@@ -84,13 +87,24 @@ def gauge_rows(face: Face) -> Rows:
     )
 
 
+def _reaches(p: FloatArray, rings: int) -> FloatArray:
+    """The cosine of the angle to the farthest vector that is nearest to each by its two angles, shape (k,).
+
+    ``1 - cos = (1 - cos of what is up) + cos(up) cos(up') (1 - cos of what is round)`` (haversines).
+    """
+    half = np.pi / 4.0 / rings
+    up = np.arcsin(np.clip(p[:, 2], 0.0, 1.0))
+    return np.asarray(1.0 - (1.0 - np.cos(half)) * (1.0 + np.cos(up) * np.cos(np.maximum(up - half, 0.0))))
+
+
 def _between(p: FloatArray, rings: int) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
     """A coarser grid, and each vector as a sum of three of it with factors of 0 or more, shape (k, 3) each."""
+    apart = 2 if rings % 2 == 0 else 5
     turns, pole = 4 * rings, len(p) - 1
     ring, turn = np.divmod(np.arange(0, rings * turns), turns)
-    few = np.flatnonzero((ring % COARSE == 0) & (turn % COARSE == 0))
-    here, along = few, few - turn[few] + (turn[few] + COARSE) % turns
-    above, across = (np.minimum(x + COARSE * turns, pole) for x in (here, along))
+    few = np.flatnonzero((ring % apart == 0) & (turn % apart == 0))
+    here, along = few, few - turn[few] + (turn[few] + apart) % turns
+    above, across = (np.minimum(x + apart * turns, pole) for x in (here, along))
     corners = np.concatenate([np.stack([here, along, above], axis=1), np.stack([along, across, above], axis=1)])
     corners = corners[corners[:, 1] != corners[:, 2]]
     factors = np.einsum("tij,kj->kti", np.linalg.inv(p[corners].transpose(0, 2, 1)), p)

@@ -3,22 +3,29 @@
 An oscillator that follows slow loads exactly answers an impulse with ``h = w exp(-z w t) sin(w' t) / sqrt(1 - z^2)``. A
 load that is nowhere larger than 1 drives the sum of q_k h_k to no more than ``int |sum q_k h_k| dt``, and one does; a
 load whose rate is nowhere larger than 1 takes it no farther from where the load alone would than ``int |sum q_k g_k|
-dt``, g the integral of h from t on (convolution, once by parts; any text on linear systems).
+dt``, g the integral of h from t on (convolution, once by parts; any text on linear systems). A load that is nowhere
+larger than 1, nor its rate than 1/T, can be taken as sudden for the last s and by its rate before: by parts from s on,
+no more than ``int_0^s |sum q_k h_k| dt + |sum q_k g_k(s)| + 1/T int_s^inf |sum q_k g_k| dt``, whichever s.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 
-FINE: Final = 0.15  # [rad] that the fastest mode which still swings turns from one instant to the next
+Groups = Sequence[Sequence[int]]
+
+FINE: Final = 0.2  # [rad] that the fastest mode which still swings turns from one instant to the next
 FADED: Final = 1e-3  # share of a swing below which it is counted, not followed
-BLOCK: Final = 2**23  # figures held at a time
+BLOCK: Final = 2**17  # figures held at a time
 CHORD: Final = FINE**2 / 12.0  # share that straight lines may miss of a sine (remainder of the trapezoidal rule)
+LASTS: Final = 24  # instants, closer to the end of a motion, until which its load may count as sudden
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,11 +33,15 @@ class Impulse:
     """Answers of oscillators to an impulse, and what is left of them, over time.
 
     Attributes:
+        frequency: Undamped angular frequency [rad/s], shape (modes,).
+        t: Instants [s], shape (n,).
         weight: Of each instant in an integral over time [s], shape (n,).
         sudden: h of each mode [1/s], shape (modes, n).
         rest: Its integral from each instant on, shape (modes, n).
     """
 
+    frequency: FloatArray
+    t: FloatArray
     weight: FloatArray
     sudden: FloatArray
     rest: FloatArray
@@ -50,44 +61,103 @@ class Impulse:
         fading = np.exp(-z * w * t) / root * (t <= over[:, None])
         step = np.diff(t)
         return cls(
+            frequency=frequency,
+            t=t,
             weight=(np.append(step, 0.0) + np.append(0.0, step)) / 2.0,
             sudden=w * fading * np.sin(w * root * t),
             rest=fading * (root * np.cos(w * root * t) + z * np.sin(w * root * t)),
         )
 
-    def most(self, factors: FloatArray, groups: list[list[int]]) -> tuple[FloatArray, FloatArray]:
-        """Return what a load of size 1, and one whose rate is of size 1, does at most, from above.
+    def most(self, factors: FloatArray, groups: Groups, ramps: Sequence[float] = ()) -> tuple[FloatArray, ...]:
+        """Return what a load of size 1, one whose rate is of size 1, and what both do at most, from above.
 
         Args:
             factors: On the modes' answers to each component of a load, shape (rows, modes, components).
             groups: Which components are one load, whose size is the root of the sum of their squares.
+            ramps: Times in which a load may go from none to 1 [s].
 
         Returns:
-            Shape (rows, groups) each [-], [s].
+            Shape (rows, groups) each [-], [s]; and for each of the ramps [-], shape (ramps, rows, groups).
         """
-        out, member = [], np.zeros((len(groups), factors.shape[2]), dtype=np.float32)
-        for row, group in zip(member, groups, strict=True):
-            row[group] = 1.0
-        bounds = self.bounds(factors, groups)
-        step = max(1, BLOCK // (self.weight.size * factors.shape[2]))
-        for answer, bound in zip((self.sudden, self.rest), bounds, strict=True):
-            found = np.empty(bound.shape)
-            for first in range(0, len(factors), step):
-                part = slice(first, first + step)
-                # (rows, components, n); single precision is far within what is added for straight lines
-                square = factors[part].transpose(0, 2, 1).astype(np.float32) @ answer.astype(np.float32)
-                np.square(square, out=square)
-                size = member @ square
-                np.sqrt(size, out=size)
-                found[part] = size @ self.weight
-            out.append(found + (CHORD + FADED) * bound)
-        return out[0], out[1]
+        bounds, out = self.bounds(factors, groups), []
+        slope = np.einsum("rmg,m->rg", _sizes(factors, groups), self.frequency)
+        last = np.unique(np.append(0, (self.t.size - 1.0) ** np.linspace(0.0, 1.0, LASTS)).astype(np.intp))
+        after = np.append(np.diff(self.t), 0.0)[last] / 2.0
+        for part in self._blocks(factors):
+            at_once, left = (self._over_time(answer, factors[part], groups) for answer in (self.sudden, self.rest))
+            there = at_once[:, :, last], left[:, :, last]
+            until, since = (
+                self._summed(each, here, last, after) for each, here in zip((at_once, left), there, strict=True)
+            )
+            sudden, rest = (
+                x[:, :, -1] + (CHORD + FADED) * b[part] for x, b in zip((until, since), bounds, strict=True)
+            )
+            missed = CHORD * np.minimum(slope[part][:, :, None] * self.t[last], bounds[0][part][:, :, None])
+            first, then = until + there[1] + missed, rest[:, :, None] - since
+            eased = [np.minimum(sudden, (first + then / ramp).min(axis=2)) for ramp in ramps]
+            out.append((sudden, rest, np.reshape(eased, (len(ramps), *sudden.shape))))
+        return tuple(np.concatenate(each, axis=-2) for each in zip(*out, strict=True))
 
-    def bounds(self, factors: FloatArray, groups: list[list[int]]) -> tuple[FloatArray, FloatArray]:
+    def slowly(self, factors: FloatArray, groups: Groups) -> FloatArray:
+        """Return of what `most` returns what a load whose rate is of size 1 does, shape (rows, groups) [s]."""
+        bounds = self.bounds(factors, groups)[1]
+        parts = [self._over_time(self.rest, factors[part], groups) @ self.weight for part in self._blocks(factors)]
+        return np.asarray(np.concatenate(parts) + (CHORD + FADED) * bounds)
+
+    def bounds(self, factors: FloatArray, groups: Groups) -> tuple[FloatArray, FloatArray]:
         """Return the same as the sum of what each mode does alone: never less, and quick."""
-        sizes = np.stack([np.linalg.norm(factors[:, :, group], axis=2) for group in groups], axis=2)
+        sizes = _sizes(factors, groups)
         each = [(1.0 + CHORD + FADED) * np.abs(answer) @ self.weight for answer in (self.sudden, self.rest)]
         return np.einsum("rmg,m->rg", sizes, each[0]), np.einsum("rmg,m->rg", sizes, each[1])
+
+    def _blocks(self, factors: FloatArray) -> Iterator[slice]:
+        step = max(1, BLOCK // (self.t.size * factors.shape[2]))
+        for first in range(0, max(len(factors), 1), step):
+            yield slice(first, first + step)
+
+    def _summed(
+        self, over_time: NDArray[np.float32], there: NDArray[np.float32], last: NDArray[np.intp], after: FloatArray
+    ) -> FloatArray:
+        """The integral up to some instants, what is there given, with half of what they weigh after them."""
+        parts = np.add.reduceat(np.multiply(over_time, self.weight.astype(np.float32), out=over_time), last, axis=2)
+        return np.asarray(np.cumsum(parts, axis=2, dtype=float) - parts + there * (self.weight[last] - after))
+
+    def _over_time(self, answer: FloatArray, factors: FloatArray, groups: Groups) -> NDArray[np.float32]:
+        """Sizes over time, shape (rows, groups, n): single precision is far within what is added for straight lines."""
+        member = np.zeros((len(groups), factors.shape[2]), dtype=np.float32)
+        for row, group in zip(member, groups, strict=True):
+            row[group] = 1.0
+        square = factors.transpose(0, 2, 1).astype(np.float32) @ answer.astype(np.float32)  # (rows, components, n)
+        size = member @ np.square(square, out=square)
+        return np.sqrt(size, out=size)
+
+
+def lags(frequency: FloatArray, damping: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return how far a load of rate 1, from rest, can be ahead of its oscillator, and by how much that can change.
+
+    The integral of g from 0 on: its first peak, where ``tan(w' t) = -sqrt(1 - z^2) / z``, and that less the trough half
+    a wave later, if below 0. Without damping 1/w and 2/w: a ramp of time T leaves at most ``2 / (w T)`` of swing.
+
+    Args:
+        frequency: Undamped angular frequency [rad/s], shape (modes,).
+        damping: Share of critical damping, 0 or more and below 1, shape (modes,).
+
+    Returns:
+        Both [s], shape (modes,).
+    """
+    z, root = damping, np.sqrt(1.0 - damping * damping)
+
+    def lag(turn: FloatArray) -> FloatArray:
+        wave = 2.0 * z * np.cos(turn) - (1.0 - 2.0 * z * z) / root * np.sin(turn)
+        return np.asarray((2.0 * z - np.exp(-z * turn / root) * wave) / frequency)
+
+    peak = np.pi / 2.0 + np.arcsin(z)
+    ahead = lag(peak)
+    return ahead, ahead - np.minimum(lag(peak + np.pi), 0.0)
+
+
+def _sizes(factors: FloatArray, groups: Groups) -> FloatArray:
+    return np.stack([np.linalg.norm(factors[:, :, group], axis=2) for group in groups], axis=2)
 
 
 def _instants(frequency: FloatArray, over: FloatArray) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from typing import Any
 
 from gripmargin.reports.as_json import plain
@@ -30,10 +31,12 @@ def limits_tree(limits: Limits) -> dict[str, Any]:
                 limits.radii.tolist(), limits.circling_acceleration, limits.circling, strict=True
             )
         ],
+        "one_move": plain(limits.one_move),
         "stop": plain(limits.stop),
         "targets": dict(limits.targets),
         "frequencies": plain(limits.frequencies),
         "blocked": list(limits.blocked),
+        "choices": [plain(asdict(each)) for each in limits.choices],
         "notes": list(limits.notes),
         "cautions": list(CAUTIONS),
     }

@@ -14,6 +14,7 @@ from gripmargin.results.report import CAUTIONS
 
 WIDTH = 100
 DIGITS = 3  # of a figure
+SAME = 0.01  # share by which figures differ that need no table of their own
 
 Block = tuple[str, list[str], list[list[str]]]
 
@@ -25,9 +26,23 @@ def limits_text(limits: Limits) -> str:
         lines += [*_bullets(limits.blocked), ""]
     for head, names, rows in blocks(limits):
         lines += [*_wrapped("  ", head), *_table(names, rows), ""]
+    if limits.choices:
+        from gripmargin.reports.choices_as_text import choices_lines  # noqa: PLC0415 - which takes figures from here
+
+        lines += [*_wrapped("  ", choices_head(limits)), *choices_lines(limits.choices), ""]
     targets = ", ".join(f"{name} {target:g}" for name, target in limits.targets.items())
     lines += ["Assumed", *_bullets([*limits.notes, f"Margins kept: {targets}."])]
     return "\n".join([*lines, "", "Cautions", *_bullets(CAUTIONS)]) + "\n"
+
+
+def choices_head(limits: Limits) -> str:
+    """Return what the table of pads holds."""
+    ramp = ramp_name(limits.ramps[(limits.ramps.size - 1) // 2])
+    return (
+        f"Pads to choose from: largest acceleration of any path in any direction, tilt up to "
+        f"{np.degrees(limits.tilts[0]):g} deg, ramps {ramp}; least: margin of hold at standstill over its target. "
+        "Sizes in mm, area in cm^2. What lets go is for a job with its release (gripmargin tune --grasp)"
+    )
 
 
 def figure(value: float) -> str:
@@ -54,6 +69,13 @@ def blocks(limits: Limits) -> list[Block]:
         for name, about in (("about any axis", "any"), ("about its z axis", "spin"))
     }
     circles = zip(limits.radii, limits.circling[:, :, j], limits.circling_acceleration[:, :, j], strict=True)
+    one_move = _block(
+        limits,
+        "One such move from standstill to standstill, from where the part hangs still: largest acceleration in any "
+        "direction [mm/s^2], likewise; it does not rest on damping",
+        {ramp_name(ramp): [1e3 * each] for ramp, each in zip(limits.ramps, limits.one_move.T, strict=True)},
+    )
+    told = np.allclose(limits.one_move, limits.linear["any"], rtol=SAME)
     return [
         _block(
             limits,
@@ -61,6 +83,7 @@ def blocks(limits: Limits) -> list[Block]:
             "and by the time in which the acceleration goes from none to that (divided by it: the jerk)",
             {ramp_name(ramp): [1e3 * each] for ramp, each in zip(limits.ramps, limits.linear["any"].T, strict=True)},
         ),
+        *([] if told else [one_move]),
         _block(
             limits,
             f"{ramps}: accelerations along one of the tool's axes [mm/s^2]; in any direction while it turns with half "

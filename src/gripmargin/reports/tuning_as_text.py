@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from gripmargin.reports.choices_as_text import choices_lines
 from gripmargin.reports.limits_as_text import figure
 from gripmargin.results.findings import Verdict
 from gripmargin.results.report import CAUTIONS
@@ -32,6 +33,16 @@ def tuning_text(tuning: Tuning) -> str:
         lines += ["", f"What {words}, whatever the speed that was tried", *_bullets(tuning.blocked)]
     if tuning.grasp is not None:
         lines += ["", "A better grasp", *_bullets(tuning.grasp.text)]
+        lines += [
+            "",
+            *_wrapped(
+                "",
+                "Pads to choose from: of each material and layout the smallest that carry at the present speed, else "
+                "the largest with room; all went through the checker. Shares of the targets (1 is enough), sizes in "
+                "mm, area in cm^2",
+            ),
+            *choices_lines(tuning.grasp.choices),
+        ]
     lines += ["", "Assumed", *_bullets(tuning.notes), "", "Cautions", *_bullets(CAUTIONS)]
     return "\n".join(lines) + "\n"
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.results.choice import Choice
 from gripmargin.results.findings import Verdict
 
 SCHEMA = "gripmargin-limits/1"
@@ -38,12 +39,16 @@ class Limits:
         radii: Of circles [m], shape (m,).
         circling: Speed on circles of these radii and wider ones, the tool turning with them [m/s], shape (m, k, r);
             `circling_acceleration` along the path belongs to it.
+        one_move: Acceleration in any direction of a tool that does not turn, in one move from standstill to standstill
+            from where the part hangs still: by a ramp, off, to the braking and off. Known without damping [m/s^2],
+            shape (k, r).
         stop: Deceleration of a tool that moves steadily in a straight line, on and off at once, with which the target
             of `stop` is kept [m/s^2], shape (k,).
         targets: Margins kept, by check.
         frequencies: Natural frequencies of the part on its pads [Hz], shape (modes,).
         blocked: Why limits are not known, a sentence each.
         notes: What was taken for granted, a sentence each.
+        choices: Pads of all materials at hand and what any path may ask of them; empty where nobody asked.
     """
 
     job: str
@@ -55,11 +60,13 @@ class Limits:
     together: FloatArray
     radii: FloatArray
     circling: FloatArray
+    one_move: FloatArray
     stop: FloatArray
     targets: Mapping[str, float]
     frequencies: FloatArray
     blocked: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    choices: tuple[Choice, ...] = ()
 
     @property
     def passed(self) -> bool:

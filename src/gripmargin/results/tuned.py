@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.results.choice import Choice
 from gripmargin.results.findings import Verdict
 from gripmargin.results.report import Report
 from gripmargin.workcell.job import Job
@@ -248,6 +249,7 @@ class Grasp:
         ratio_tilted: With that tilt, for the same path of the centre of mass [-].
         area_factor: On the area of every pad that the targets need at the present speed; None: none that was tried.
         text: All this, each in a sentence.
+        choices: Pads of all materials at hand, the smallest that carry; the best first.
     """
 
     ratio_now: float
@@ -259,6 +261,7 @@ class Grasp:
     ratio_tilted: float
     area_factor: float | None
     text: tuple[str, ...]
+    choices: tuple[Choice, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -21,8 +22,10 @@ from gripmargin.contact.grip import grip_of
 from gripmargin.motion.still import hanging_still
 from gripmargin.results.findings import Verdict
 from gripmargin.results.limits import DIRECTIONS, HALF_TURN, Limits
-from gripmargin.tuning.allowed import Allowed, Condition, Motion, inputs
+from gripmargin.tuning.allowed import Allowed, Condition, Motion
+from gripmargin.tuning.choosing import by_limits
 from gripmargin.tuning.demands import Demands
+from gripmargin.tuning.sizes import Sizes, inputs
 from gripmargin.tuning.swayed import Swayed
 from gripmargin.workcell.job import Job
 
@@ -30,12 +33,8 @@ TILTS: Final = tuple(np.deg2rad([0.0, 15.0, 30.0, 60.0, 180.0]))  # [rad]
 RAMPS: Final = (0.05, 0.1, 0.2)  # [s]
 RADII: Final = (0.1, 0.3, 1.0)  # [m]
 FASTEST: Final = 2.0  # [m/s]: few arms carry parts faster (no source); counts for the drag of the air alone
-SLIGHT: Final = 0.1  # use by a swing out of place from which a limit is searched for; below, one step finds it
-HALVINGS: Final = 12  # of that search
-CLOSE: Final = 0.01  # share of what it finds, from below
 TYPICAL: Final = 2.0  # [m/s^2] of the loads for which places of an uneven bond are chosen; any choice is safe
 LEAST_DAMPING: Final = 0.005  # from which a bound is worth its while: it grows with 1 / damping, and so does the work
-X: Final = (0.0, 1.0)
 
 
 def limits(
@@ -45,6 +44,7 @@ def limits(
     ramps: ArrayLike = RAMPS,
     radii: ArrayLike = RADII,
     speed: float = FASTEST,
+    grasp: bool = False,
 ) -> Limits:
     """Find the largest accelerations and speeds that any path may have.
 
@@ -57,6 +57,7 @@ def limits(
         ramps: Times in which accelerations go from none to their largest [s], shape (r,); 0 and inf are added.
         radii: Of circles [m], shape (m,).
         speed: Largest speed of the part, for the drag of the air [m/s]; counts with `part.drag_area`.
+        grasp: Whether to compare pads as well: of all materials at hand, one, two and four of them, in three sizes.
 
     Raises:
         InputError: Something does not fit together, or a figure is out of bounds.
@@ -87,9 +88,11 @@ def limits(
         ramps=np.array([0.0, *_within(ramps, "ramps", 1e-4, 100.0), np.inf]),
         radii=_within(radii, "radii", 1e-4, 100.0),
     )
+    most = float(_within([speed], "speed", 0.0, 100.0)[0])
     case, blocked = _hanging(job)
-    grip = None if blocked else _Grip(case, _break_away(job), float(_within([speed], "speed", 0.0, 100.0)[0]))
-    return asked.found(case, grip, blocked if grip is None else grip.doubts)
+    grip = None if blocked else _Grip(case, _break_away(job), most, asked.ramps)
+    found = asked.found(case, grip, blocked if grip is None else grip.doubts)
+    return replace(found, choices=by_limits(job, partial(asked.of_pads, speed=most))) if grasp else found
 
 
 def limits_file(
@@ -99,6 +102,7 @@ def limits_file(
     ramps: ArrayLike = RAMPS,
     radii: ArrayLike = RADII,
     speed: float = FASTEST,
+    grasp: bool = False,
 ) -> Limits:
     """Read a job file, which may be without a program, and find its limits; see `limits`.
 
@@ -108,7 +112,7 @@ def limits_file(
     from gripmargin.files.job_file import read_job  # noqa: PLC0415 - a pipeline without files needs no reader
 
     job = read_job(as_path(path), program=False)
-    return limits(job, tilts=tilts, ramps=ramps, radii=radii, speed=speed)
+    return limits(job, tilts=tilts, ramps=ramps, radii=radii, speed=speed, grasp=grasp)
 
 
 def _within(values: ArrayLike, where: str, least: float, most: float) -> FloatArray:
@@ -151,62 +155,48 @@ def _break_away(job: Job) -> FloatArray:
 def _undamped(pad: str) -> str:
     return (
         f"the material of pad '{pad}' has no damping_ratio, or one below {LEAST_DAMPING:g}: a swing hardly fades, and "
-        "enough moves in its time make it as large as may be, so only limits without any swing are known; measure it, "
-        "or give the least that it may be"
+        "enough moves in its time make it as large as may be, so only limits of one move, of a stop, and without any "
+        "swing are known; measure it, or give the least that it may be"
     )
 
 
 class _Grip:
     """What pads and part allow."""
 
-    def __init__(self, case: Case, held: FloatArray, speed: float) -> None:
+    def __init__(self, case: Case, held: FloatArray, speed: float, ramps: FloatArray) -> None:
         job, self.case = case.job, case
-        self.inputs, self.modes = inputs(job), case.shared(mode_sets)[-1]
-        self._gravity = float(np.linalg.norm(job.gravity))
+        loads, sets = inputs(job), case.shared(mode_sets)
+        self.modes, self._gravity = sets[-1], float(np.linalg.norm(job.gravity))
         self._drag = 0.5 * job.air_density * (job.part.drag_area or 0.0) * speed**2
-        self._still = Allowed(Demands.of(case).face, self.inputs)
+        self._still = Allowed(Sizes(Demands.of(case).face, loads))
         self._found: dict[tuple[Motion, float], float] = {}
         undamped = [p.pad.name for p in case.whole.patches if (p.pad.material.damping_ratio or 0.0) < LEAST_DAMPING]
-        self.doubts = tuple(map(_undamped, undamped[:1]))
-        self._swinging = None
-        if undamped:
-            return
-        raised, face, sets = premises.raised(case, premises.SWINGING), case.grip.face, case.shared(mode_sets)
-        self._face = face.asked(raised * swing_target(job))
-        self._swinging = Allowed(self._face, self.inputs, sets, held)
-        self._sway = Swayed(self.modes, self.modes.gain(self._face), job.part, case.whole.centre, self.inputs)
+        self.doubts, self._fades = tuple(map(_undamped, undamped[:1])), not undamped
+        face = case.grip.face.asked(premises.raised(case, premises.SWINGING) * swing_target(job))
+        finite = ramps[(ramps > 0.0) & np.isfinite(ramps)].tolist()
+        self._swinging = Allowed(
+            Sizes(face, loads, sets, held, finite, fades=self._fades),
+            Swayed(self.modes, job.part, case.whole.centre, loads, fades=self._fades),
+        )
 
     def largest(self, motion: Motion, tilt: float, ramp: float) -> float:
         """The largest x of a motion; NaN where it is not known."""
         condition = self._condition(tilt, ramp)
-        if (motion, tilt) not in self._found:
-            self._found[motion, tilt] = self._still.largest(motion, replace(condition, ramp=0.0))
-        still = self._found[motion, tilt]
+        alone = replace(motion, program="any")
+        if (alone, tilt) not in self._found:
+            self._found[alone, tilt] = self._still.largest(alone, replace(condition, ramp=np.inf))
+        still = self._found[alone, tilt]
         if np.isinf(ramp) or still == 0.0:
             return still
-        return self._swinging_within(motion, condition, 1.0, still)
+        if motion.program == "any" and not self._fades:
+            return np.nan
+        found = min(still, self._swinging.largest(motion, condition))
+        return max(found, self.largest(alone, tilt, ramp)) if self._fades and motion != alone else found
 
     def stop(self, tilt: float) -> float:
-        """The largest deceleration of a stop in a straight line; NaN where it is not known."""
-        condition = replace(self._condition(tilt, 0.0), stop=True)
+        """The largest deceleration of a stop in a straight line."""
         left = swing_target(self.case.job) / self.case.job.targets.stop
-        return self._swinging_within(Motion(acceleration=X), condition, left, np.inf)
-
-    def _swinging_within(self, motion: Motion, condition: Condition, left: float, most: float) -> float:
-        """The largest x, with what the part's swing out of its place adds; NaN where it is not known."""
-        if self._swinging is None:
-            return np.nan
-        high = min(most, self._swinging.largest(motion, condition, left))
-        more = self._sway.more(motion, condition, high)
-        low = min(high, self._swinging.largest(motion, condition, left - more)) if more < left else 0.0
-        for _ in range(HALVINGS if more >= SLIGHT else 0):
-            if high - low <= CLOSE * high:
-                break
-            x = 0.5 * (low + high)
-            added = self._sway.more(motion, condition, x)
-            holds = added < left and self._swinging.largest(motion, condition, left - added) >= x
-            low, high = (x, high) if holds else (low, x)
-        return low
+        return self._swinging.largest(Motion(acceleration=1.0, program="stop"), self._condition(tilt, 0.0), left)
 
     def _condition(self, tilt: float, ramp: float) -> Condition:
         return Condition(tilt=tilt, ramp=ramp, gravity=self._gravity, drag=self._drag)
@@ -219,6 +209,21 @@ class _Asked:
     tilts: FloatArray
     ramps: FloatArray
     radii: FloatArray
+
+    def of_pads(self, job: Job, *, speed: float) -> tuple[float, str, float, Verdict]:
+        """Acceleration in any direction at the least tilt by the middle ramp, and what `choosing.by_limits` asks."""
+        ramp = float(self.ramps[(self.ramps.size - 1) // 2])
+        case, blocked = _hanging(job)
+        if blocked:
+            return np.nan, "not known", 0.0, Verdict.UNDECIDED
+        grip = _Grip(case, _break_away(job), speed, np.array([ramp]))
+        still, most = (grip.largest(Motion(acceleration=1.0), float(self.tilts[0]), at) for at in (np.inf, ramp))
+        ratio = Demands.of(case).standing_ratio()[0]
+        if still == 0.0:
+            return 0.0, "gravity", ratio, Verdict.FAIL
+        if np.isnan(most):
+            return np.nan, "damping", ratio, Verdict.UNDECIDED
+        return most, "hold" if most >= still else "swing", ratio, Verdict.PASS
 
     def found(self, case: Case, grip: _Grip | None, blocked: Sequence[str]) -> Limits:
         job, unknown = case.job, np.full((self.tilts.size, self.ramps.size), np.nan)
@@ -233,9 +238,9 @@ class _Asked:
         def steady(motion: Motion) -> FloatArray:
             return each(lambda i, j: motion)
 
-        linear = {along: steady(Motion(along=along, acceleration=X)) for along in DIRECTIONS}
+        linear = {along: steady(Motion(along=along, acceleration=1.0)) for along in DIRECTIONS}
         turning = {
-            about: steady(Motion(about=about, angular_velocity=X, angular_acceleration=(0.0, 0.0, 1.0 / HALF_TURN)))
+            about: steady(Motion(about=about, angular_velocity=1.0, angular_acceleration=1.0 / HALF_TURN))
             for about in ("turn", "spin")
         }
         quick = turning["turn"]
@@ -250,6 +255,7 @@ class _Asked:
             together=each(lambda i, j: _also_turning(float(quick[i, j]))),
             radii=self.radii,
             circling=np.stack([steady(_circling(float(radius))) for radius in self.radii]),
+            one_move=steady(Motion(acceleration=1.0, program="one move")),
             stop=np.array([np.nan if grip is None else grip.stop(float(tilt)) for tilt in self.tilts]),
             targets={"hold": job.targets.hold, "swing": swing_target(job), "stop": job.targets.stop},
             frequencies=np.zeros(0) if grip is None else grip.modes.hertz,
@@ -261,17 +267,13 @@ class _Asked:
 def _also_turning(speed: float) -> Motion:
     """A tool that turns at half of what it may, and moves."""
     half = 0.5 * speed**2 if np.isfinite(speed) else 0.0
-    return Motion(acceleration=X, angular_velocity=(half**0.5,), angular_acceleration=(half / HALF_TURN,))
+    return Motion(acceleration=1.0, turning=(half**0.5, half / HALF_TURN))
 
 
 def _circling(radius: float) -> Motion:
     """A tool on a circle that turns with it, as much acceleration along the path as across it."""
     across = 1.0 / radius
-    return Motion(
-        acceleration=(0.0, 0.0, 2.0**0.5 * across),
-        angular_velocity=(0.0, across),
-        angular_acceleration=(0.0, 0.0, across**2),
-    )
+    return Motion(radius=radius, angular_velocity=across, angular_acceleration=across**2)
 
 
 def _notes(case: Case) -> Iterator[str]:

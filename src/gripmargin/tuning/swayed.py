@@ -13,67 +13,122 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.swing.sway import LARGEST, LAWS, SUDDEN
 from gripmargin.checks.swing.vibration import Modes
-from gripmargin.kernels.impulse import Impulse
+from gripmargin.kernels.impulse import Impulse, lags
 from gripmargin.kernels.sway import displaced_load
-from gripmargin.tuning.allowed import GROUPS, Condition, Motion
+from gripmargin.tuning.allowed import Condition, Motion
+from gripmargin.tuning.sizes import GROUPS, INSTANT, MOVES
 from gripmargin.workcell import Part
 
 LOOKED_AT: Final = 200  # combinations
+HALVINGS: Final = 30  # until the largest motion within the turn that is judged is found
 
 
 class Swayed:
     """Of one part on its pads."""
 
-    def __init__(self, modes: Modes, gain: FloatArray, part: Part, pivot: FloatArray, inputs: FloatArray) -> None:
+    def __init__(self, modes: Modes, part: Part, pivot: FloatArray, inputs: FloatArray, *, fades: bool = True) -> None:
         """Take what swings.
 
         Args:
-            modes: Natural vibrations, damped.
-            gain: Largest utilisation that a response of 1 of each mode is worth, shape (modes,).
+            modes: Natural vibrations.
             part: The part.
             pivot: Where pads and part meet [m], shape (3,).
-            inputs: Load of a unit of each cause, as `gripmargin.tuning.allowed.inputs` has it.
+            inputs: Load of a unit of each cause, as `gripmargin.tuning.sizes.inputs` has it.
+            fades: Whether swings fade; else only stops and one move can be looked at.
         """
-        self._modes, self._gain, self._body = modes, gain, (part.mass, part.com, part.inertia, pivot)
-        impulse = Impulse.of(modes.frequency, modes.damping)
-        self._sudden, self._rest = (np.abs(each) @ impulse.weight for each in (impulse.sudden, impulse.rest))
+        self._modes, self._body = modes, (part.mass, part.com, part.inertia, pivot)
+        self._sudden = self._rest = np.full(modes.frequency.size, np.inf)
+        if fades:
+            impulse = Impulse.of(modes.frequency, modes.damping)
+            self._sudden, self._rest = (np.abs(each) @ impulse.weight for each in (impulse.sudden, impulse.rest))
+        self._lag = lags(modes.frequency, modes.damping)[1]
         takes = modes.shapes.T @ inputs
-        self._takes = [np.linalg.norm(takes[:, GROUPS[name]], axis=1) for name in ("any", "turn", "whirl", "gravity")]
+        self._takes = {name: np.linalg.norm(takes[:, group], axis=1) for name, group in GROUPS.items()}
+        self._weight = takes[:, GROUPS["gravity"]]
         rng = np.random.default_rng(0)
         way = rng.normal(size=(4, 3, LOOKED_AT))
         self._ways = way / np.linalg.norm(way, axis=1, keepdims=True)
         self._signs = rng.choice([-1.0, 1.0], (3, modes.frequency.size, LOOKED_AT))
 
-    def more(self, motion: Motion, condition: Condition, x: float) -> float:
-        """Return by how much the use of the pads may grow; inf where the part may swing farther than is judged.
+    def reach(self, motion: Motion, condition: Condition, most: float) -> float:
+        """Return the largest x up to a largest one with which the part stays within the turn that is judged; or 0."""
+        low, high = 0.0, most
+        for _ in range(HALVINGS):
+            if self._turn(motion, condition, high) <= LARGEST:
+                return high
+            middle = 0.5 * (low + high) if low else high / 8.0
+            if self._turn(motion, condition, middle) <= LARGEST:
+                low = middle
+            else:
+                high = middle
+        return low
+
+    def more(self, motion: Motion, condition: Condition, x: float) -> FloatArray:
+        """Return by how much the response of each mode may grow: by its sag, and twice by what comes at once.
 
         Args:
             motion: What the tool does.
             condition: What it is for.
             x: Figure of the motion.
+
+        Returns:
+            Shape (modes,).
         """
         modes, w, gravity = self._modes, self._modes.frequency, condition.gravity
-        sudden, rest = self._sudden, self._rest
-        linear, turning, whirl, weight = self._takes
-        if not np.isfinite(x):
-            return np.inf
-        acceleration, alpha, omega = (float(each(x)) for each in motion.polynomials)
-        moved, turned = acceleration * linear + alpha * turning, 0.0 if condition.tilt == 0.0 else gravity * omega
-        rate = np.inf if condition.ramp == 0.0 else 1.0 / condition.ramp + omega
-        driven, pushed = moved * np.minimum(sudden, 1.0 + rate * rest), moved * sudden * np.minimum(w, rate)
-        if condition.stop:  # what a step comes to with its swing
-            driven, pushed = 2.0 * moved, 2.0 * w * moved
-        response = gravity * weight + driven + omega**2 * whirl * sudden + turned * weight * rest
-        speed = pushed + sudden * (w * omega**2 * whirl + turned * weight)
-        if np.linalg.norm(np.abs(modes.shapes[3:]) @ response) > LARGEST:
-            return np.inf
+        response, speed = self._sizes(motion, condition, x)
+        acceleration, alpha, omega = motion.rates(x)
+        acceleration = float(np.hypot(acceleration, motion.radius * omega * omega))
+        along, axis = motion.axes(condition.tilt == 0.0)
         down = self._ways[0].copy()
         lean = np.minimum(np.arccos(np.clip(down[2], -1.0, 1.0)), condition.tilt)
         down[:2] *= np.sin(lean) / np.maximum(np.hypot(*down[:2]), 1e-9)
         down[2] = np.cos(lean)
-        frame = np.stack([gravity * down + acceleration * self._ways[1], omega * self._ways[2], alpha * self._ways[3]])
-        each = zip(self._signs, (response, speed, w * speed), strict=True)
-        ways = tuple(modes.shapes @ (sign * size[:, None]) for sign, size in each)
-        carried = modes.loads @ (self._signs[0] * response[:, None])
-        loads = [displaced_load(*self._body, frame, ways, carried, in_turns=law) for law in LAWS]
-        return SUDDEN * float(max(self._gain @ np.abs(modes.shapes.T @ load).max(axis=1) for load in loads))
+        moved, turned, spun = (
+            _within(way, of) for way, of in zip(self._ways[1:], (GROUPS[along], *2 * (GROUPS[axis],)), strict=True)
+        )
+        frame = np.stack([gravity * down + acceleration * moved, omega * turned, alpha * spun])
+        sag, none = gravity * self._weight @ down, np.zeros((modes.frequency.size, LOOKED_AT))
+        frame = np.concatenate([np.stack([gravity * down, 0.0 * down, 0.0 * down]), frame], axis=2)
+        swung = [sign * size[:, None] for sign, size in zip(self._signs, (response, speed, w * speed), strict=True)]
+        there = np.hstack([sag, sag + swung[0]])  # without the motion, and with it
+        ways = tuple(modes.shapes @ each for each in (there, *(np.hstack([none, each]) for each in swung[1:])))
+        out = []
+        for law in LAWS:
+            load = displaced_load(*self._body, frame, ways, modes.loads @ there, in_turns=law)
+            still, moving = np.split(modes.shapes.T @ load, 2, axis=1)
+            out.append((np.abs(still) + SUDDEN * np.abs(moving - still)).max(axis=1))
+        return np.asarray(np.max(out, axis=0))
+
+    def _turn(self, motion: Motion, condition: Condition, x: float) -> float:
+        response = self._sizes(motion, condition, x)[0] + condition.gravity * self._takes["gravity"]
+        return float(np.linalg.norm(np.abs(self._modes.shapes[3:]) @ response))
+
+    def _sizes(self, motion: Motion, condition: Condition, x: float) -> tuple[FloatArray, FloatArray]:
+        """The largest response of each mode beside its sag, and its largest rate."""
+        w, sudden, rest, takes = self._modes.frequency, self._sudden, self._rest, self._takes
+        a, alpha, omega = motion.rates(x)
+        level = condition.tilt == 0.0
+        along, axis = motion.axes(level)
+        moved = a * takes[along] + alpha * takes[axis]
+        if motion.program == "stop":  # what a step comes to with its swing
+            return 2.0 * moved, 2.0 * w * moved
+        if motion.program == "one move":
+            per_ramp = 1.0 / max(condition.ramp, INSTANT)
+            left = np.minimum(1.0, self._lag * per_ramp)
+            return (1.0 + MOVES * left) * moved, MOVES * np.minimum(3.0 * per_ramp, w) * moved
+        fixed = motion.radius or (axis == "spin" and a == 0.0)
+        rate = np.inf if condition.ramp == 0.0 else 1.0 / condition.ramp + (0.0 if fixed else omega)
+        response, speed = moved * np.minimum(sudden, 1.0 + rate * rest), moved * sudden * np.minimum(w, rate)
+        square = omega**2 * (takes["spun" if axis == "spin" else "whirl"] + motion.radius * takes[along])
+        turned = 0.0 if level else condition.gravity * omega * takes["gravity"]
+        slow = 2.0 * omega * alpha  # as the square of the speed changes, over that
+        response = response + square + slow * rest * (square / max(omega**2, 1e-300)) + turned * rest
+        return response, speed + sudden * (slow * (square / max(omega**2, 1e-300)) + turned)
+
+
+def _within(way: FloatArray, group: list[int]) -> FloatArray:
+    """Unit vectors of some axes alone, shape (3, n); axes count from 0 or from 3."""
+    only = np.zeros((3, 1))
+    only[[i % 3 for i in group]] = 1.0
+    way = way * only
+    return np.asarray(way / np.maximum(np.linalg.norm(way, axis=0), 1e-9))

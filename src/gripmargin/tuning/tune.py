@@ -48,7 +48,7 @@ def tune(
         retime: Whether to look for a new time law on the path of the carry; needs the extra ``tuning``, a joint
             program and limits of joint speed and acceleration.
         rate: Samples a second of a retimed program [1/s], at least 100.
-        grasp: Whether to look for a better place of the pads, a better tilt of the tool, larger pads.
+        grasp: Whether to look for a better place of the pads, a better tilt of the tool, other pads.
         watch: Called with the name of each step before it begins.
 
     Raises:
@@ -223,7 +223,9 @@ def _blocked(whole: Override, moves: Moves, retimed: Retimed | None) -> tuple[st
 
 
 def _grasp(case: Case, demands: Demands, watch: Callable[[str], None]) -> Grasp:
-    from gripmargin.tuning.grasp import better_grasp  # noqa: PLC0415 - only where it is asked for
+    from gripmargin.tuning.choosing import smallest_that_carry  # noqa: PLC0415 - only where it is asked for
+    from gripmargin.tuning.grasp import better_grasp  # noqa: PLC0415 - likewise
 
     watch("a better grasp")
-    return better_grasp(case, demands)
+    better = better_grasp(case, demands)
+    return replace(better, choices=smallest_that_carry(case.job, watch))

@@ -23,6 +23,7 @@ from gripmargin.workcell import (
     Flange,
     Gripper,
     Nest,
+    PadMaterial,
     Part,
     Phase,
     Pick,
@@ -84,6 +85,7 @@ class Job(Declared, called="job"):
     Attributes:
         name: What the report calls it.
         gripper: The pads.
+        materials: Pad materials at hand beside those of the pads: what `tune` and `limits` choose from.
         part: The part as gripped.
         trajectory: The program; it follows from way points where these are given.
         waypoints: A program that is not sampled yet, in place of a trajectory; it is judged under several time laws.
@@ -110,6 +112,7 @@ class Job(Declared, called="job"):
 
     name: str = key(Text(), "names")
     gripper: Gripper = key()
+    materials: tuple[PadMaterial, ...] = key(Several(PadMaterial), default=())
     part: Part = key()
     trajectory: Trajectory = key(PATH, "all", default=None, absent="`waypoints`", table="program")
     waypoints: Waypoints | None = key(

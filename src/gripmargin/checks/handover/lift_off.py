@@ -29,7 +29,7 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
     sample, target = int(pickup.samples[-1]), case.job.targets.hold
     away = pickup.pick.break_away
     pull = pickup.relative.rotation[-1].T @ np.array([0.0, 0.0, -away])  # the tray keeps the part down
-    load = case.standing[:, sample] + np.concatenate([pull, np.cross(case.job.part.com, pull)])
+    load = case.standing(sample)[:, 0] + np.concatenate([pull, np.cross(case.job.part.com, pull)])
     grip = _grip(case, pickup, load)
     used, point, _, _ = peak_utilisation(grip.face, load[:, None])
     lifted = pickup.highest_pull / pickup.restraint if pickup.restraint > 0 else math.inf

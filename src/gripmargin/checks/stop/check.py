@@ -52,12 +52,15 @@ def run(case: Case) -> Outcome:
     )
     instants = seen(stops, [short.k for short in found]) if found else {}
     margin, margin_low = stops.whole.over_time(case.load.shape[1])
+    load = np.full((6, case.load.shape[1]), np.nan)
+    load[:, stops.whole.samples] = stops.load
     return Outcome(
         results=(replace(result, details=_details(stops, worst)),),
         findings=tuple(_finding(stops, short, instants[short.k], remedies[short.k]) for short in found),
         assumed=_assumed(stops),
         series={"stop_margin": margin},
         least={"stop": margin_low},
+        loads={"stop": load},
     )
 
 

@@ -152,15 +152,23 @@ class StopUse:
     Attributes:
         stopping: The stops.
         by_kind: How far the stops of each kind use the pads.
+        loads: What the pads carry then, by kind, shape (6, m) each.
     """
 
     stopping: Stopping
     by_kind: Mapping[str, Use]
+    loads: Mapping[str, FloatArray]
 
     @cached_property
     def whole(self) -> Use:
         """The worse of the kinds at every sample."""
         return reduce(Use.worse, self.by_kind.values())
+
+    @property
+    def load(self) -> FloatArray:
+        """What the pads carry in the worse of the kinds of stop that begin at each sample, shape (6, m)."""
+        worst = np.argmax([use.value for use in self.by_kind.values()], axis=0)
+        return np.stack(list(self.loads.values()))[worst, :, np.arange(worst.size)].T
 
     @property
     def axes_unknown(self) -> bool:
@@ -173,8 +181,9 @@ def use_of_stops(case: Case) -> StopUse | None:
     if case.job.stop is None:
         return None
     stopping = Stopping(case=case, stop=case.job.stop)
-    by_kind = {kind: stop_use(stopping, kind, case.carried, quick=case.trial) for kind in stopping.kinds}
-    return StopUse(stopping=stopping, by_kind=by_kind) if by_kind else None
+    found = {kind: _used(stopping, kind, case.carried, quick=case.trial) for kind in stopping.kinds}
+    by_kind, loads = {kind: use for kind, (use, _) in found.items()}, {kind: load for kind, (_, load) in found.items()}
+    return StopUse(stopping=stopping, by_kind=by_kind, loads=loads) if found else None
 
 
 def asked_of_the_pads(case: Case) -> Iterator[Asked]:
@@ -193,12 +202,17 @@ def stop_use(stopping: Stopping, kind: str, samples: Indices, *, quick: bool = F
         samples: Where they begin, indices into the program, rising, shape (m,).
         quick: Whether nothing else counts than whether all are on target.
     """
+    return _used(stopping, kind, samples, quick=quick)[0]
+
+
+def _used(stopping: Stopping, kind: str, samples: Indices, *, quick: bool) -> tuple[Use, FloatArray]:
+    """How far stops of one kind use the pads, and what these carry then, shape (6, m)."""
     ((use, load), *others) = (_on(stopping, kind, samples, quick, *side) for side in stopping.courses)
     high = use.high
     for other, _ in others:
         high = np.maximum(high, other.high) + abs(float(use.value.max() - other.value.max()))
     case, use = stopping.case, replace(use, high=high)
-    return use if quick else settled(case, use, load, case.job.targets.stop, apart=True)
+    return (use if quick else settled(case, use, load, case.job.targets.stop, apart=True)), load
 
 
 def _on(

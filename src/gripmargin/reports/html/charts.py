@@ -20,13 +20,19 @@ from gripmargin.reports.series import IntArray, thinned
 
 COLUMNS = 500  # of the drawing, each with its first, last, least and largest sample
 WIDE, HIGH = 1000.0, 1000.0  # of the stretched box
-CLOSE = 0.045  # share of the width at which marks stand above each other
 NEAR = 0.13  # share of the height at which words of two lines are kept apart
 MOST_STRETCHES = 400  # of a ribbon; of more the narrowest are left out
 NARROWEST = 0.25  # % of the width
-ROWS = 3  # of marks above each other
+SCREEN_PX = 1030.0  # width of a chart on a wide screen
+ROOMY = ((640.0, "w2"), (315.0, "w1"))  # words left out where a chart is narrower: on paper, on a phone
 LABEL_DROP = 0.02  # share of the height by which words at a curve stand below its lowest place
-LABEL_ROOM = 0.06  # share of the height that they take
+WIDE_PX, HIGH_PX = 650.0, 200.0  # of a chart with such words, on paper
+LETTER, LINE, BESIDE, DISC = 6.6, 10.0, 9.0, 9.0  # of words: a letter, their height, off the curve; of a mark's disc
+NARROW_PX = 310.0  # of a chart on a phone
+LIFTS = (-16, -34, -52, 16, 34, -70, 52, -88, -106)  # by which numbers of marks stand below them
+MOVES = sorted(range(-52, 53, 4), key=abs)  # by which words stand lower than they would
+
+Box = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -248,49 +254,85 @@ class TimeChart:
         return out
 
     def _labels(self) -> str:
-        """Words beside curves, towards the middle of the chart, on the other side where they would meet others."""
-        out, taken = "", list[tuple[float, float, bool]]()
+        """Words beside curves, towards the middle of the chart, moved where they would meet marks or other words."""
+        out, taken = "", self._taken()
         for label in sorted(self.labels, key=lambda label: float(self.scale.share(label.y))):
             x, y = self._x(label.t), float(self.scale.share(label.y))
-            left = x >= 0.5
-            down = min(y + LABEL_DROP, 0.97)
-            near = [side for a, b, side in taken if abs(x - a) < CLOSE and abs(down - b) < LABEL_ROOM]
-            if left in near and 0.2 < x < 0.8:
-                left = not left
-            if left in near:
-                down = min(max(b for a, b, side in taken if side == left and abs(x - a) < CLOSE) + LABEL_ROOM, 0.97)
-            taken.append((x, down, left))
+            long = LETTER * len(label.text) + BESIDE
+            first = min(HIGH_PX * (y + LABEL_DROP), 0.97 * HIGH_PX)
+            places = [
+                (WIDE_PX * x + (-long if left else BESIDE), first + move, left)
+                for move in MOVES
+                for left in ((x >= 0.5), (x < 0.5))
+                if (x > long / WIDE_PX if left else x < 1.0 - long / WIDE_PX or x < 0.5)
+                and LINE <= first + move <= 0.97 * HIGH_PX
+            ]
+            boxes = [(at, at + long - BESIDE, down - LINE, down + 2.0) for at, down, _ in places]
+            k = int(np.argmin([sum(_meet(box, other) for other in taken) for box in boxes]))
+            taken.append(boxes[k])
+            _, down, left = places[k]
             dot = tag("circle", "", cx=f"{100 * x:.3f}%", cy=f"{100 * y:.2f}%", r="2.6", class_="least-dot")
             words = tag(
                 "text",
                 safe(label.text),
                 x=f"{100 * x:.3f}%",
-                y=f"{100 * down:.2f}%",
-                dx="-9" if left else "9",
+                y=f"{100 * down / HIGH_PX:.2f}%",
+                dx=f"{-BESIDE:g}" if left else f"{BESIDE:g}",
                 class_="curve-label left" if left else "curve-label",
             )
             out += tag("g", dot + words, data_check=label.check)
         return out
 
-    def _marks(self) -> str:
-        out, rows = "", [-1.0] * ROWS
-        for mark in sorted(self.marks, key=lambda m: m.t):
-            x = self._x(mark.t)
-            row = next((i for i in range(ROWS) if x - rows[i] > CLOSE), min(range(ROWS), key=lambda i: rows[i]))
-            rows[row] = x
-            y = float(self.scale.share(mark.y))
-            left, down = f"{100 * min(max(x, 0.008), 0.992):.3f}%", f"{100 * y:.2f}%"
-            lift = -16 - 17 * row if y > 0.3 else 16 + 17 * row
-            inner = (
-                tag("line", "", x1=left, x2=left, y1=down, y2=f"{100 * y:.2f}%", class_="mark-stem")
-                + tag("circle", "", cx=left, cy=down, r="3.5", class_="mark-dot")
-                + f'<g transform="translate(0 {lift})">'
-                + tag("circle", "", cx=left, cy=down, r="8", class_="mark-disc")
-                + tag("text", safe(mark.text), x=left, y=down, dy="4", class_="mark-text")
-                + "</g>"
-            )
-            out += tag("g", tag("title", safe(mark.title)) + inner, class_="mark")
+    def _taken(self) -> list[Box]:
+        """Where words would meet marks, words of levels, or the bar along the lower edge."""
+        boxes = []
+        for _, x, y, lift in self._placed():
+            across, down = WIDE_PX * x, HIGH_PX * y + lift
+            boxes.append((across - DISC, across + DISC, down - DISC, down + DISC))
+        for level in self.levels:
+            down = HIGH_PX * float(self.scale.share(level.y)) - 5.0
+            boxes.append((WIDE_PX - LETTER * len(level.text) - 5.0, WIDE_PX, down - LINE, down + 2.0))
+        for start, end, style in self.bands:
+            if style.startswith("span"):
+                boxes.append((WIDE_PX * self._x(start), WIDE_PX * self._x(end), 0.94 * HIGH_PX, HIGH_PX))
+        return boxes
+
+    def _placed(self) -> list[tuple[Mark, float, float, int]]:
+        """The marks with their places as shares of the chart, and by how many pixels their numbers stand below."""
+        out = list[tuple[Mark, float, float, int]]()
+        marks = sorted(self.marks, key=lambda m: m.t)
+        dots = [(min(max(self._x(m.t), 0.008), 0.992), float(self.scale.share(m.y))) for m in marks]
+        for mark, (x, y) in zip(marks, dots, strict=True):
+            keep = [(a, HIGH_PX * b + lift, 2.0 * DISC) for _, a, b, lift in out]
+            keep += [(a, HIGH_PX * b, DISC + 4.0) for a, b in dots if (a, b) != (x, y)]
+            near = [(down, room) for a, down, room in keep if abs(x - a) * NARROW_PX < room]
+            lifts = [lift for lift in LIFTS if DISC < HIGH_PX * y + lift < HIGH_PX - DISC] or LIFTS[:1]
+            free = (lift for lift in lifts if all(abs(HIGH_PX * y + lift - down) >= room for down, room in near))
+            out.append((mark, x, y, next(free, lifts[0])))
         return out
+
+    def _marks(self) -> str:
+        """All dots below all numbers."""
+        dots, numbers = "", ""
+        for mark, x, y, lift in self._placed():
+            left, down = f"{100 * x:.3f}%", f"{100 * y:.2f}%"
+            stem = {"width": "1", "height": abs(lift), "transform": f"translate(-.5 {min(lift, 0)})"}
+            dots += tag("rect", "", x=left, y=down, class_="mark-stem", **stem)
+            dots += tag("circle", "", cx=left, cy=down, r="3.5", class_="mark-dot")
+            numbers += tag(
+                "g",
+                tag("title", safe(mark.title))
+                + tag("circle", "", cx=left, cy=down, r="8", class_="mark-disc")
+                + tag("text", safe(mark.text), x=left, y=down, dy="4", class_="mark-text"),
+                class_="mark",
+                transform=f"translate(0 {lift})",
+            )
+        return dots + numbers
+
+
+def _meet(one: Box, other: Box) -> bool:
+    """Whether two boxes (left, right, top, bottom) overlap."""
+    return one[0] < other[1] and other[0] < one[1] and one[2] < other[3] and other[2] < one[3]
 
 
 def _area(t: FloatArray, upper: FloatArray, lower: FloatArray, columns: int) -> list[IntArray]:
@@ -369,7 +411,9 @@ def ribbon(
         wide = 100 * (b - a)
         if wide < narrow:
             continue
-        text = tag("text", safe(label), x="5", y="14") if wide > 100 * len(label) * 0.0062 + 0.6 else ""
+        needed = 100 * (6.2 * len(label) + 6.0) / max(wide, 1e-9)  # pixels that the chart has to be wide for its words
+        roomy = next((name for least, name in ROOMY if needed > least), None)
+        text = tag("text", safe(label), x="5", y="14", class_=roomy) if needed < SCREEN_PX else ""
         said = tag("title", safe(f"{describe(label)} {start:.3f} to {end:.3f} s"))
         box = '<rect width="100%" height="100%"/>'
         inner += (

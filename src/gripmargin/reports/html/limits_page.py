@@ -25,12 +25,12 @@ def limits_html(limits: Limits) -> str:
     body = tag("h1", f"{safe(limits.job)}: what any path may ask of the pads") + tag("p", stamp(str(limits.verdict)))
     body += bullets(limits.blocked) if limits.blocked else ""
     if not np.isnan(limits.linear["any"]).all():
-        body += tag("h3", "Acceleration in any direction [mm/s²], by the time it takes from none to its largest")
-        body += _figure(limits) + tag("h3", "Limits")
+        title = "Acceleration in any direction [mm/s²], by the time it takes from none to its largest"
+        body += tag("h2", title, class_="part") + _figure(limits) + tag("h2", "Limits", class_="part")
         for head, names, rows in blocks(limits):
             body += table(names, [[safe(cell) for cell in row] for row in rows], caption=head)
-    body += tag("h3", "Assumed") + bullets(limits.notes)
-    return document(f"{limits.verdict}: {safe(limits.job)}", body + tag("footer", cautions()))
+    body += tag("h2", "Assumed", class_="part") + bullets(limits.notes)
+    return document(f"{limits.verdict}: {safe(limits.job)}", body + tag("footer", cautions("h2")))
 
 
 def _figure(limits: Limits) -> str:
@@ -59,6 +59,5 @@ def _figure(limits: Limits) -> str:
         name = f"to {np.degrees(limits.tilts[i]):g} deg"
         out += tag("text", name, x=WIDE - RIGHT + 8, y=f"{lowest:.1f}", dominant_baseline="middle", class_="tick")
     about = "Largest acceleration in any direction in mm/s^2 over the time of a ramp, one line a tilt; as in the table."
-    return tag(
-        "figure", tag("svg", out, viewBox=f"0 0 {WIDE:g} {HIGH:g}", role="img", aria_label=about, class_="limits")
-    )
+    drawn = tag("svg", out, viewBox=f"0 0 {WIDE:g} {HIGH:g}", role="img", aria_label=about, class_="limits")
+    return tag("figure", drawn, class_="wide", tabindex="0", role="region", aria_label="figure of the limits")

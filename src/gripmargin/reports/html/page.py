@@ -50,7 +50,7 @@ def reports_html(entries: Sequence[Entry]) -> str:
     folded += " Of jobs that were not opened the verdict is printed, of those that fail the checks too." * several
     body += tag(
         "footer",
-        cautions()
+        cautions("h2" if several else "h3")
         + tag("p", folded, class_="paper")
         + tag(
             "p",

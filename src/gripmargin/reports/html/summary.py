@@ -132,7 +132,8 @@ def checks_table(view: View) -> str:
     for check in view.report.checks:
         between = "–"
         if check.low is not None or check.high is not None:
-            between = f"{margin(check.low)} – {margin(check.high)}" if check.low != check.high else "exact"
+            lead = tag("span", "between ", class_="lead")
+            between = f"{lead}{margin(check.low)} – {margin(check.high)}" if check.low != check.high else "exact"
         at = (
             "–"
             if check.at is None
@@ -319,9 +320,9 @@ def time_laws(report: Report) -> str:
     return table(["time law", "verdict", "duration", *map(_name, names)], rows, caption=caption)
 
 
-def cautions() -> str:
-    """Return the cautions that every report carries."""
-    return tag("aside", tag("h3", "Cautions") + bullets(CAUTIONS), class_="cautions", id="cautions")
+def cautions(heading: str = "h3") -> str:
+    """Return the cautions that every report carries, under a heading of that element."""
+    return tag("aside", tag(heading, "Cautions", class_="part") + bullets(CAUTIONS), class_="cautions", id="cautions")
 
 
 def verdict_of(verdicts: Sequence[Verdict]) -> str:

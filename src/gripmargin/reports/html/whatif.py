@@ -55,7 +55,7 @@ def what_if(view: View) -> str:
         scale=scale,
         lines=[
             Line(name="as it is", t=view.t, y=use, style="k2"),
-            Line(name="tried", t=view.t, y=use, style="s1", check="tried"),
+            Line(name="tried", t=view.t, y=use, style="s1"),
         ],
         levels=[Level(y=1.0 / raised, text=words)],
         cursor=view.cursor,

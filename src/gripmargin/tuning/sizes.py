@@ -1,0 +1,283 @@
+"""What loads of size 1 ask of each place on the pads at most, whatever they do: in balance, at once, by ramps.
+
+The load is linear in gravity, in the tool's acceleration and angular acceleration, and in products of its angular
+velocities. A place asks most where each of them lies as it likes least, so what a place asks is at most a sum of sizes
+(`gripmargin.kernels.gauge`): in balance, and with the part swinging, where each size grows by what that part of the
+load can start (`gripmargin.kernels.impulse`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import product
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.swing.vibration import Modes
+from gripmargin.contact.loads import air_load, load_per_acceleration, rigid_by_cause, standing_load
+from gripmargin.kernels.face import Face
+from gripmargin.kernels.gauge import FEWER, RINGS, gauge_rows
+from gripmargin.kernels.impulse import Groups, Impulse, lags
+from gripmargin.motion.tool_motion import pose_motion
+from gripmargin.workcell.job import Job
+
+GROUPS: Final = {  # which components of `inputs` are one load
+    "any": [0, 1, 2],
+    "level": [0, 1],
+    "x": [0],
+    "y": [1],
+    "z": [2],
+    "turn": [3, 4, 5],
+    "spin": [5],
+    "air": [15],
+    "whirl": [6, 7, 8, 9, 10, 11],
+    "spun": [8],
+    "gravity": [12, 13, 14],
+}
+NAMES: Final = list(GROUPS)
+QUICK: Final = NAMES.index("whirl")  # those before it may change at once
+MOVES: Final = 4  # ramps of one move from standstill to standstill: to its acceleration, off, to its braking, off
+BOUNDED, KNOWN = 1, 2  # how well the swing of a row is known: by those about it, itself; 0: mode by mode
+ROUNDED: Final = 1.0 + 1e-5  # beyond what single precision may lose of a sum of a few
+INSTANT: Final = 1e-9  # [s] that stands for at once
+Kind = str | float | tuple[str, float]
+
+
+class Sizes:
+    """Of all places and directions of a face, its rows."""
+
+    def __init__(
+        self,
+        face: Face,
+        inputs: FloatArray,
+        sets: Sequence[Modes] = (),
+        held: FloatArray | None = None,
+        ramps: Sequence[float] = (),
+        *,
+        fades: bool = True,
+    ) -> None:
+        """Work out the sizes in balance, and bounds of the others.
+
+        Args:
+            face: The places.
+            inputs: As `inputs` returns them, shape (6, components).
+            sets: Natural vibrations that the part may have; none: it hangs still.
+            held: Load that the part hangs on beside its weight when it leaves its tray, shape (6,).
+            ramps: Times in which a load may go from none to its largest [s], each above 0.
+            fades: Whether swings fade; else only what is asked of a stop and of one move is known.
+        """
+        self._rows, self._inputs, self._ramps = gauge_rows(face, FEWER if sets else RINGS), inputs, list(ramps)
+        rows = self._rows
+        self._groups: Groups = list(GROUPS.values())
+        loose = rows.slack @ _spread(rows.spread @ inputs, self._groups)
+        self.still = _sizes(rows.load @ inputs, self._groups) + loose
+        pull = rows.load @ inputs[:, GROUPS["gravity"]]
+        self._down, self._aside = pull[:, 2], np.hypot(pull[:, 0], pull[:, 1])
+        self._loose = rows.slack @ _spread(rows.spread @ inputs, [GROUPS["gravity"][2:], GROUPS["gravity"][:2]])
+        self._sets = [(modes, Impulse.of(modes.frequency, modes.damping)) for modes in sets if fades]
+        self._apart = [  # of the vibrations that count and of others, to see what they differ by
+            Impulse.of(np.append(sets[-1].frequency, other.frequency), np.append(sets[-1].damping, other.damping))
+            for other in sets[:-1]
+            if fades
+        ]
+        self._unsure = 2.0 * len(sets) - 1.0  # by how much vibrations may differ counts on top
+        self._held = np.zeros(self.count)
+        self._stage = {name: np.full(self.count, KNOWN) for name in NAMES}
+        self._columns: dict[tuple[Kind, str], FloatArray] = {
+            ("still", name): np.ascontiguousarray(column) for name, column in zip(NAMES, self.still.T, strict=True)
+        }
+        self.swings = np.zeros((self.count, 0)) if not sets else np.abs(rows.load @ sets[-1].loads)
+        if sets:
+            self._few(sets, held)
+        if self._sets:
+            self._bound(loose)
+
+    @property
+    def count(self) -> int:
+        """Number of rows."""
+        return len(self._rows.load)
+
+    def column(self, kind: Kind, name: str) -> FloatArray:
+        """Return what a load asks of each row, shape (rows,).
+
+        Args:
+            kind: "still": in balance; a time, 0 among them: by ramps [s]; "rest": by its rate, beside the balance [s];
+                "stop": on and off at once, in any direction; ("one move", ramp): by `MOVES` ramps.
+            name: Of the load, as in `GROUPS`. A part without vibrations follows at once.
+        """
+        if not self.swings.shape[1]:
+            return np.zeros(self.count) if kind == "rest" else self._columns["still", name]
+        return self._columns[kind, name]
+
+    def gravity(self, tilt: float, gravity: float) -> FloatArray:
+        """Return what gravity asks of each row, from any side within a tilt, and what held the part, shape (rows,)."""
+        lean = np.minimum(np.arctan2(self._aside, self._down), tilt)
+        loose = self._loose @ [1.0, np.sin(min(tilt, np.pi / 2.0))]
+        return np.asarray(gravity * (self._down * np.cos(lean) + self._aside * np.sin(lean) + loose) + self._held)
+
+    def known(self, rows: NDArray[np.intp], names: Iterable[str]) -> NDArray[np.bool_]:
+        """Return of which rows the swing that some loads start is known as well as it will be, shape of ``rows``."""
+        return np.asarray(np.all([self._stage[name][rows] >= self._best(name) for name in names], axis=0))
+
+    def refine(self, rows: NDArray[np.intp], names: Iterable[str]) -> None:
+        """Bound the swing of some rows by that of those about them, or where that was done work it out itself."""
+        for name in names:
+            near, stage = self._rows.near, self._stage[name]
+            here = rows[(stage[rows] == BOUNDED) & (stage[rows] < self._best(name))]
+            some = np.union1d(here, np.unique(near[rows[stage[rows] < BOUNDED]]))
+            some = some[stage[some] != KNOWN]
+            if some.size == 0:
+                continue
+            self._put(name, some, *self._swing(name, some))
+            stage[some] = KNOWN
+            between = np.flatnonzero((stage < BOUNDED) & (stage[near] == KNOWN).all(axis=1))
+            share, about = self._rows.share[between], near[between]
+            for column in (self._columns[kind, name] for kind in self._kinds(name)):
+                column[between] = np.minimum(column[between], np.einsum("rn,rn->r", share, column[about]))
+            stage[between] = BOUNDED
+
+    def _best(self, name: str) -> int:
+        """How well it is worth knowing: what goes with the speed is little of the whole."""
+        return KNOWN if NAMES.index(name) < QUICK else BOUNDED
+
+    def _kinds(self, name: str) -> list[str | float]:
+        """How a load may change: gravity, and what goes with the square of a speed, never at once."""
+        return ["rest"] if NAMES.index(name) >= QUICK else [0.0, "rest", *self._ramps]
+
+    def _swing(self, name: str, some: NDArray[np.intp]) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """What the modes do of a load at once, by its rate, and by ramps; shapes (rows,), the last (ramps, rows)."""
+        components = GROUPS[name]
+        load, of, whole = self._rows.load[some], self._inputs[:, components], [list(range(len(components)))]
+        main, impulse = self._sets[-1]
+        own = _factors(main, load, of)
+        found = impulse.most(own, whole, self._ramps)
+        for (modes, other), apart in zip(self._sets[:-1], self._apart, strict=True):
+            factors = _factors(modes, load, of)
+            differ = np.concatenate([own, -factors], axis=1)
+            more = zip(other.most(factors, whole, self._ramps), apart.most(differ, whole, self._ramps), strict=True)
+            found = tuple(np.maximum(x, y) + d for x, (y, d) in zip(found, more, strict=True))
+        return found[0][:, 0], found[1][:, 0], found[2][:, :, 0]
+
+    def _put(
+        self, name: str, some: NDArray[np.intp] | slice, sudden: FloatArray, rest: FloatArray, eased: FloatArray
+    ) -> None:
+        """Take what the modes do, with what nobody knows of them, and what no mode does."""
+        i = NAMES.index(name)
+        at_once, by_rate, level = (each[some, i] for each in self._slack)
+        for kind in self._kinds(name):
+            if kind == "rest":
+                swung = rest + by_rate
+            elif kind == 0.0:
+                swung = sudden + at_once + self._more[some, i]
+            else:
+                ramp = self._ramps.index(float(kind))
+                slack = np.minimum(at_once, level + by_rate / float(kind))
+                swung = eased[ramp] + slack + self._more[some, i]
+            self._columns[kind, name][some] = swung
+
+    def _few(self, sets: Sequence[Modes], held: FloatArray | None) -> None:
+        """What a stop and one move ask: few steps and ramps, whose swings all count as if they never faded."""
+        rows, still = self._rows, self.still[:, NAMES.index("any")]
+        ramps = [0.0, *self._ramps]
+        ring, none = np.zeros(self.count), np.zeros((len(ramps), self.count))
+        left, ahead = none, none.copy()
+        for modes in sets:
+            factors = _factors(modes, rows.load, self._inputs)[:, :, GROUPS["any"]]
+            step = np.linalg.norm(modes.shapes.T @ self._inputs[:, GROUPS["any"]], axis=1)
+            slack = rows.slack @ (np.linalg.norm(rows.spread @ modes.loads, axis=1) * step)
+            ring = np.maximum(ring, _ring(factors) + slack.sum(axis=1))
+            lead, change = lags(modes.frequency, modes.damping)
+            for i, ramp in enumerate(np.maximum(ramps, INSTANT)):
+                share = np.minimum(1.0, change / ramp)
+                left[i] = np.maximum(left[i], _ring(factors * share[:, None]) + slack @ share)
+                for peak in np.unique(np.minimum(lead, ramp)):
+                    then = np.minimum(lead, peak)
+                    over = _ring(factors * then[:, None]) + slack @ then - still * peak
+                    ahead[i] = np.maximum(ahead[i], over / ramp)
+            if held is not None:
+                self._held = np.maximum(self._held, np.abs(rows.load @ modes.loads) @ np.abs(modes.shapes.T @ held))
+        ring, left, ahead = (self._unsure * each for each in (ring, left, ahead))
+        self._columns["stop", "any"] = np.maximum(still + ring, 2.0 * ring)
+        for ramp, each, more in zip(ramps, left, ahead, strict=True):
+            last = np.maximum(still + np.maximum(more, 0.0), each)
+            self._columns[("one move", ramp), "any"] = (MOVES - 1.0) * each + last
+
+    def _bound(self, loose: FloatArray) -> None:
+        """Bounds of what swings add, mode by mode, and between rows that are worked out."""
+        rows, ramps = self._rows, np.array(self._ramps)[:, None, None]
+        sudden, rest = np.zeros_like(self.still), np.zeros_like(self.still)
+        spread = [np.zeros((len(rows.spread), len(self._groups))) for _ in range(2)]
+        for modes, impulse in self._sets:
+            bounds = impulse.bounds(_factors(modes, rows.load, self._inputs), self._groups)
+            sudden, rest = np.maximum((sudden, rest), bounds)
+            if rows.slack.any():
+                each = [impulse.bounds(_factors(modes, one, self._inputs), self._groups) for one in rows.spread]
+                spread = [np.maximum(x, [np.linalg.norm(e[i], axis=0) for e in each]) for i, x in enumerate(spread)]
+        sudden, rest = self._unsure * sudden, self._unsure * rest
+        self._slack = (*(rows.slack @ each for each in spread), loose)
+        self._more = self._unmoved()
+        eased = np.minimum(sudden, self._unsure * self.still + rest / ramps)
+        for i, name in enumerate(NAMES):
+            self._columns |= {(kind, name): np.empty(self.count) for kind in self._kinds(name)}
+            self._put(name, slice(None), sudden[:, i], rest[:, i], eased[:, :, i])
+            self._stage[name][:] = 0
+
+    def _unmoved(self) -> FloatArray:
+        """What no mode takes, for lack of mass, shape (rows, groups)."""
+        modes = self._sets[-1][0]
+        left = self._inputs - modes.loads @ (modes.shapes.T @ self._inputs)
+        small = np.abs(left).max() <= 1e-9 * np.abs(self._inputs).max()
+        return np.zeros_like(self.still) if small else _sizes(self._rows.load @ left, self._groups)
+
+
+def inputs(job: Job) -> FloatArray:
+    """Return what a unit of each cause puts on the gripper, components as in `GROUPS`, shape (6, components).
+
+    Acceleration and angular acceleration of the tool; products of its angular velocities, squares first, scaled so
+    that their size is the square of the velocity's; gravity; a force of the air.
+
+    Args:
+        job: With part and air.
+    """
+    part, air = job.part, job.air_density
+    units = np.vstack([np.eye(3), [[1, 1, 0], [1, 0, 1], [0, 1, 1]]])
+    zero, level = np.zeros((6, 3)), np.broadcast_to(np.eye(3), (6, 3, 3))
+    turning = pose_motion(np.arange(6.0), zero, level, zero, zero, units, zero)
+    whirl = sum(rigid_by_cause(part, zero.T, zero.T, units.T, zero.T).values())
+    arm = np.zeros(6)
+    if part.drag_area is not None:
+        whirl = whirl + air_load(part, turning, air)[1]
+        x, y = part.face_centroid
+        arm = np.array([0.0, 0.0, 1.0, y, -x, 0.0])
+    whirl = np.asarray(whirl)
+    for column, (i, j) in zip((3, 4, 5), ((0, 1), (0, 2), (1, 2)), strict=True):
+        whirl[:, column] = (whirl[:, column] - whirl[:, i] - whirl[:, j]) / np.sqrt(2.0)
+    at_rest = pose_motion(np.arange(3.0), zero[:3], level[:3], zero[:3], zero[:3], zero[:3], zero[:3])
+    weight = np.column_stack([standing_load(part, at_rest, axis)[:, 0] for axis in np.eye(3)])
+    return np.column_stack([load_per_acceleration(part, air), whirl, weight, arm])
+
+
+def _factors(modes: Modes, load: FloatArray, components: FloatArray) -> FloatArray:
+    """Factors on the modes' answers, shape (rows, modes, components)."""
+    return np.asarray((load @ modes.loads)[:, :, None] * (modes.shapes.T @ components)[None])
+
+
+def _ring(factors: FloatArray) -> FloatArray:
+    """The most that the swings of all modes come to after a step in any direction, shape (rows,)."""
+    rows, modes, components = factors.shape
+    signs = np.array([[1.0, *each] for each in product((-1.0, 1.0), repeat=modes - 1)], dtype=np.float32)
+    sums = signs @ factors.transpose(1, 0, 2).reshape(modes, -1).astype(np.float32)
+    most = np.einsum("src,src->sr", *2 * (sums.reshape(-1, rows, components),)).max(axis=0)
+    return np.sqrt(most.astype(float)) * ROUNDED
+
+
+def _sizes(values: FloatArray, groups: Groups) -> FloatArray:
+    return np.stack([np.linalg.norm(values[:, group], axis=1) for group in groups], axis=1)
+
+
+def _spread(values: FloatArray, groups: Groups) -> FloatArray:
+    """The largest size of what a load of size 1 is turned into, shape (matrices, groups)."""
+    return np.stack([np.linalg.norm(values[:, :, group], ord=2, axis=(1, 2)) for group in groups], axis=1)
