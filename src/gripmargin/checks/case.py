@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, TypeVar
@@ -73,6 +73,18 @@ class Case:
         """Take what a piece of work gave on another case, where it was done there and would give the same on this."""
         if work in other._known:
             self._known[work] = other._known[work]
+
+    def judged(self, works: Iterable[Callable[[Case], Any]]) -> Case:
+        """Return what drawings look at once all is judged: no errors of rates, which take the room of all the rest.
+
+        Args:
+            works: Pieces of work whose results are taken over.
+        """
+        drawn = replace(self, motion=replace(self.motion, error=None))
+        vars(drawn)["_put_down"] = self._put_down
+        for work in works:
+            drawn.take_over(work, self)
+        return drawn
 
     @property
     def whole(self) -> Backing:

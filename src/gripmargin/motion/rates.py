@@ -151,8 +151,8 @@ class Rates(Value):
         if (unsmoothed := self.unsmoothed(t)) is None:
             return self
         left = np.empty_like(self.second)
-        for first in range(0, t.size, AT_ONCE):
-            part = slice(first, min(first + AT_ONCE, t.size))
+        for first in range(0, t.size, AT_ONCE // 8):
+            part = slice(first, min(first + AT_ONCE // 8, t.size))
             left[part] = unsmoothed.over(part)[1]
         where = shakes(np.where((self.sigma_second > 0.0) & (np.abs(left) > self.bias_second), left, 0.0))
         if not where.any():

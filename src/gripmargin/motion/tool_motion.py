@@ -20,6 +20,8 @@ from gripmargin.base.errors import InputError
 from gripmargin.kernels import recursion
 from gripmargin.motion.chain import Chain
 
+Told = Callable[[slice | NDArray[np.intp]], FloatArray]
+
 KEPT: Final = 65_536  # samples beyond which motion is worked out again where it is asked for: memory alone
 
 
@@ -36,7 +38,7 @@ class ToolMotion(Value):
     """
 
     t: FloatArray
-    told: FloatArray | Callable[[slice | NDArray[np.intp]], FloatArray]
+    told: FloatArray | Told
 
     def __post_init__(self) -> None:
         sealed(self.t)
@@ -71,6 +73,11 @@ class ToolMotion(Value):
         return self._rows(lambda state: state[:, recursion.EX :]).transpose(2, 1, 0)
 
     @property
+    def axis(self) -> FloatArray:
+        """The tool's z axis in the world, shape (n, 3)."""
+        return self._rows(lambda state: state[2, recursion.EX :]).T
+
+    @property
     def position(self) -> FloatArray:
         """Tool origin in the world [m], shape (n, 3)."""
         return self._rows(lambda x: np.einsum("cjn,cn->jn", x[:, recursion.EX :], x[:, recursion.P])).T
@@ -99,7 +106,10 @@ class ToolMotion(Value):
         """Return the motion at some of the samples, indices, shape (m,), or at one."""
         at = samples if isinstance(samples, slice) else np.atleast_1d(samples)
         told = self.told
-        return ToolMotion(self.t[at], told[:, :, at] if isinstance(told, np.ndarray) else told(at))
+        if isinstance(told, np.ndarray):
+            return ToolMotion(self.t[at], told[:, :, at])
+        first, last, _ = at.indices(self.samples) if isinstance(at, slice) else (0, 0, 1)
+        return ToolMotion(self.t[at], partial(_from, told, first) if last - first > KEPT else told(at))
 
     def retimed(self, speed: float | FloatArray, rate: float | FloatArray) -> ToolMotion:
         """Return the motion on the same path at a share of its speed while the program's time slows down.
@@ -148,6 +158,11 @@ def joint_motion(chain: Chain, t: FloatArray, q: FloatArray, qd: FloatArray, qdd
     check_columns(q, chain)
     work = partial(_at, chain, q, qd, qdd)
     return ToolMotion(t=t, told=work if t.size > KEPT else work(slice(None)))
+
+
+def _from(told: Told, first: int, samples: slice | NDArray[np.intp]) -> FloatArray:
+    """The state at samples counted from a later one on."""
+    return told(slice(first + samples.start, first + samples.stop) if isinstance(samples, slice) else first + samples)
 
 
 def _at(chain: Chain, q: FloatArray, qd: FloatArray, qdd: FloatArray, samples: slice | NDArray[np.intp]) -> FloatArray:

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import as_path, of_class
-from gripmargin.checks import registry
+from gripmargin.checks import premises, registry
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.causes import causes
 from gripmargin.checks.check import Check
@@ -220,20 +220,24 @@ def _checked(job: Job, chosen: Collection[Check], *, trial: bool) -> Report:
     findings = tuple(sorted((f for outcome in outcomes for f in outcome.findings), key=lambda f: f.start))
     least = {name: values for outcome in outcomes for name, values in outcome.least.items()}
     shares = shares_of(case.job.trajectory.t, results, findings, least)
+    said: dict[str, Any] = {
+        "causes": causes(case, results),
+        "assumed": (*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
+        "notes": tuple(as_read(case)),
+        "references": references(case),
+    }
+    case = case.judged(premises.ALL)
     return Report(
         job=job.name,
         verdict=overall(result.verdict for result in results),
         checks=results,
         findings=findings,
-        causes=causes(case, results),
         not_checked=(*(item for outcome in outcomes for item in outcome.not_checked), *_beyond(job)),
-        assumed=(*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
-        notes=tuple(as_read(case)),
-        references=references(case),
+        scene=scene_of(case, {name: load for outcome in outcomes for name, load in outcome.loads.items()}),
         samples=_samples(case, outcomes, shares),
         shares=shares,
-        scene=scene_of(case, {name: load for outcome in outcomes for name, load in outcome.loads.items()}),
         plotter=_plots,
+        **said,
     )
 
 

@@ -12,6 +12,8 @@ import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.hold.check import HOLD
+from gripmargin.checks.hold.letting_go import settled
+from gripmargin.checks.hold.use import pad_use
 from gripmargin.checks.hold.words import OTHERS_MAY_HOLD
 from support.handed import DOWN, STEP, plate_job
 
@@ -57,10 +59,11 @@ def job(at, target, **more):
 
 
 def judged(at, target, **more):
-    """Results by their names, and the findings of the carry."""
+    """Results by their names, and the findings of lift-off and carry."""
     case = work_out(job(at, target, **more))
     press, carry = PRELOAD.answer(replace(case, trial=True)), HOLD.answer(case)
-    return {result.check: result for result in (*press.results, *carry.results)}, carry.findings
+    results = {result.check: result for result in (*press.results, *carry.results)}
+    return results, [found for found in (*press.findings, *carry.findings) if found.check in ("lift_off", "hold")]
 
 
 def test_the_grid_agrees_with_first_peel_where_the_edge_goes_all_at_once():
@@ -89,8 +92,20 @@ def test_verdicts_of_lift_off_and_hold(at, factor, verdict):
         if verdict == "fail":
             assert found.high == pytest.approx(torn_off(at), rel=0.015)
     if verdict == "undecided":
-        assert findings[0].because.undecided == (OTHERS_MAY_HOLD,)
-        assert "better data" not in [remedy.action for remedy in findings[0].remedies]
+        assert [found.because.undecided for found in findings] == [(OTHERS_MAY_HOLD,)] * 2
+        assert ("unsure", OTHERS_MAY_HOLD) in findings[0].lines
+        assert "better data" not in [remedy.action for remedy in findings[1].remedies]
+
+
+def test_of_loads_of_which_some_fall_short_the_worst_is_followed():
+    """The weight grows from half to 1.2 times of it; short from once on, torn off from 1.045 times on."""
+    case = work_out(job(CORNER, first_peel(CORNER)))
+    still = pad_use(case)[0]
+    grown = np.linspace(0.5, 1.2, still.samples.size)
+    use = replace(still, value=still.value * grown, low=still.low * grown, high=still.high * grown)
+    found = settled(case, use, case.load[:, still.samples] * grown, first_peel(CORNER))
+    assert int(np.argmax(found.low)) == grown.size - 1
+    assert 1 / found.low[-1] == pytest.approx(torn_off(CORNER) / 1.2, rel=0.015)
 
 
 def test_peel_is_what_it_is():

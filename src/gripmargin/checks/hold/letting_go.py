@@ -17,7 +17,7 @@ from gripmargin.checks.case import Case
 from gripmargin.checks.margin import pieces_of
 from gripmargin.checks.use import Asked, Use, inverse
 from gripmargin.contact.collapse import Collapse, least_lost
-from gripmargin.results.findings import short_of
+from gripmargin.results.findings import on_target, short_of
 
 
 def settled_carry(case: Case, asked: Asked) -> Use:
@@ -42,10 +42,9 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
         target: Margin wanted.
         apart: Whether each load stands for itself; else they come one after the other.
     """
-    short = short_of(inverse(use.high), target)
-    pads = use.grip.bonded
-    if pads.even and not pads.bowed and (case.trial or not short.any()):
-        return use  # first peel is what it is
+    short, pads = short_of(inverse(use.high), target), use.grip.bonded
+    if pads.even and not pads.bowed and (case.trial or on_target(inverse(use.low), target)):
+        return use  # first peel is what it is, and no fail
     if pads.first_alone and case.at_best is None:
         return use
     low, unsure = np.zeros(use.samples.size), use.high - use.value
@@ -67,7 +66,7 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
                 continue
             k = int(followed[lost])
             factor = least_lost(bonded, load[:, k], float(inverse(use.value[k])), target) or target
-        least = min(float(inverse(factor)), float(use.value[k]))  # but for rounding it is
-        low[k] = max(least - (unsure[k] if np.isfinite(unsure[k]) else np.inf), 0.0)
+        least = float(inverse(factor)) - (unsure[k] if np.isfinite(unsure[k]) else np.inf)
+        low[k] = max(min(least, use.low[k]), 0.0)
         first = int(piece[-1]) + 1  # a part that is lost is followed no further; the next stretch is a new one
     return replace(use, low=low)

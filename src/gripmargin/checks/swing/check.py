@@ -83,8 +83,8 @@ def details_of(carry: CarrySwing) -> SwingDetails:
         amplification=float(carry.use.value[worst]) / quasi_static if quasi_static > 0 else None,
         quasi_static_margin=margin_figure(quasi_static),
         ringing=carry.ringing(int(carry.use.samples[worst])),
-        sway_angle=finite(float(np.max([sway.angle.max() for sway in carry.sways]))),
-        sway=finite(float(np.max([sway.way.max() for sway in carry.sways]))),
+        sway_angle=finite(float(np.max([sway.angle for sway in carry.sways]))),
+        sway=finite(float(np.max([sway.way for sway in carry.sways]))),
         too_far=not all(sway.known.all() for sway in carry.sways),
     )
 

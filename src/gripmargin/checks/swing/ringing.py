@@ -377,7 +377,8 @@ def _damping(case: Case) -> list[float | None]:
 def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) -> Stretch:
     start = _start(case, run) if first else _at_rest(case.load[:, run[0]])
     t = case.job.trajectory.t[run[0] : run[-1] + 1]
-    told = History(case=case, modes=modes, first=int(run[0]), t=t, start=start)
+    alone = replace(case)  # a case that does not know its stretches goes as soon as nobody needs it
+    told = History(case=alone, modes=modes, first=int(run[0]), t=t, start=start)
     return Stretch(samples=run, start=start, modes=modes, told=told)
 
 
@@ -398,8 +399,9 @@ def _start(case: Case, run: NDArray[np.intp]) -> Start:
     left = _leaves(case, run)
     if left is None:
         return _at_rest(case.load[:, run[0]] + held)
-    tool, sample = case.motion.at, int(run[left])
-    rate = -np.concatenate([tool.velocity[sample], tool.angular_velocity[sample]])
+    sample = int(run[left])
+    tool = case.motion.at.take(sample)
+    rate = -np.concatenate([tool.velocity[0], tool.angular_velocity[0]])
     return Start(sample=left, load=case.standing(sample)[:, 0] + held, rate=rate)
 
 
