@@ -1,6 +1,6 @@
 """Estimated rates against motions whose rates are known exactly: the answer, and above all its stated error."""
 
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
