@@ -264,7 +264,7 @@ def test_the_wrist_does_not_rest_on_the_contact():
 
 def test_a_part_that_bends_on_pads_that_did_not_bond_everywhere():
     """A plate on a bond of which a corner is missing is none that is worked out."""
-    case = work_out(job_of(sheet(0.2, 0.2, 0.002, 2500.0, youngs_modulus=70e9, poissons_ratio=0.22), square(0.05)))
+    case = work_out(job_of(sheet(0.2, 0.2, 0.001, 2500.0, youngs_modulus=70e9, poissons_ratio=0.22), square(0.05)))
     (patch,) = case.whole.patches
     shares = np.ones(patch.areas.size)
     corner = np.argsort(np.linalg.norm(patch.points - patch.edge[0], axis=1))[:12]

@@ -7,7 +7,7 @@ from scipy.linalg import eigh
 
 import gripmargin as gm
 from gripmargin.base.errors import BudgetError
-from gripmargin.contact import sheet as rooms
+from gripmargin.contact import plate_grid
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import cut_pads
@@ -71,7 +71,7 @@ class TestCorner:
     def test_a_finer_grid_changes_little_under_a_disc(self, monkeypatch):
         disc = gm.Pad.disc("disc", FILM, 0.05)
         coarse = hanging(on(aluminium(0.2), disc), (0.025, 0.0))
-        monkeypatch.setattr(rooms, "FINE", rooms.FINE / 2)
+        monkeypatch.setattr(plate_grid, "FINE", plate_grid.FINE / 2)
         assert coarse == pytest.approx(hanging(on(aluminium(0.2), disc), (0.025, 0.0)), rel=1e-3)
 
 

@@ -69,7 +69,7 @@ class TestTorsion:
         assert short.held_total[-1] > 0.1
 
     def test_what_is_pressed_down_before_does_not_go_on(self, pad_face, move, full):
-        """A part pressed down by 0.1 mm and then turned by 0.1 rad needs a turn alone, not one of 1 mm down a radian."""
+        """A part pressed down by 0.1 mm, then turned by 0.1 rad, needs a turn alone, not one of 1 mm down a radian."""
         face, turn = pad_face(), np.array([0, 0, 0.1])
         alone = required_travel([face], "torsion", move(LINE, turn=[0 * turn, turn]), full(face), share_left(0.1))
         pressed = move([0, 1, 2], z=[0, -1e-4, -1e-4], turn=[0 * turn, 0 * turn, turn])

@@ -161,6 +161,13 @@ def test_why_a_release_falls_short(reports, name):
     assert finding.verdict == EXPECTED[name].verdict
 
 
+def test_a_back_plate_that_peels_from_its_corner_is_held_at_its_quarter_points(reports):
+    (four,) = {(r.shown, *r.figures.values()) for r in remedies(reports["backplate-one-pad"], "hold", "spread pads")}
+    assert four == (True, 0.06, 0.042)
+    places = {tuple(np.abs(pad.pose_in_tool[:2, 3])) for pad in read_job(FOLDER / "backplate.toml").gripper.pads}
+    assert places == {four[1:]}
+
+
 def test_why_a_preload_falls_short(reports):
     askew, shallow = (worst_finding(reports[f"window-{name}"], "preload") for name in ("askew", "shallow"))
     assert askew.because["cause"] == "it never touches there; the tool is tilted by 1.50 deg to the face"

@@ -23,19 +23,14 @@ from scipy.sparse.linalg import SuperLU, splu
 from shapely.geometry.base import BaseGeometry
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.base.errors import BudgetError
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import Patch, cut_pads
+from gripmargin.contact.plate_grid import FINE, cut, grid_over
 from gripmargin.kernels.plate import Pieces, Splines, isotropic
 from gripmargin.workcell import Pad, Part
 
 ANY_RATIO = (0.0, 0.5)  # Poisson's ratio lies between; bending adds most at one of them
-FINE = 0.5  # width of a cell at a pad's edge, or twice that, over the length (D / k)^(1/4) on which bending fades there
-CLOSE = 0.2  # of such a cell: lines of the grid that are closer are one
-WIDER = 0.3  # by which cells grow with the distance from there
-FEWEST = 8  # cells across a part at least
 KEPT = 8  # plates that are not solved again
-MOST = 12_000  # splines: beyond that a part is too thin and wide to be followed
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -187,9 +182,9 @@ class Model:
         """Lay a grid over a plate and its pads."""
         outline = _outline(part)
         contacts = [contact_of(patch, part) for patch in backing.patches]
-        form = _grid(outline, contacts, _fading(backing, part))
-        pads = tuple(form.pieces(contact) for contact in contacts)
-        return cls(form=form, plate=form.pieces(outline), pads=pads, backing=backing, part=part)
+        form = grid_over(outline, contacts, _fading(backing, part))
+        pads = tuple(cut(form, contact) for contact in contacts)
+        return cls(form=form, plate=cut(form, outline), pads=pads, backing=backing, part=part)
 
     @property
     def ratios(self) -> tuple[float, ...]:
@@ -323,45 +318,6 @@ def _joined(bent: csr_array, between: FloatArray | None, along: FloatArray) -> c
     """A matrix of all unknowns of a `Model` out of its blocks."""
     both = csr_array((bent.shape[0], 3)) if between is None else csr_array(between)
     return csr_array(block_array([[bent, both], [both.T.tocsr(), csr_array(along)]]))
-
-
-def _grid(outline: BaseGeometry, contacts: Sequence[BaseGeometry], fading: float) -> Splines:
-    """A grid over a part that is fine at the edges of its pads; twice as wide where it has too many cells."""
-    bounds = np.array([contact.bounds for contact in contacts])
-    along = np.array([contact.area > (1.0 - 1e-6) * shapely.box(*contact.bounds).area for contact in contacts])
-    for least in (FINE * fading, 2.0 * FINE * fading):
-        lines = []
-        for axis in (0, 1):
-            low, high = bounds[:, axis], bounds[:, axis + 2]
-            ends = outline.bounds[axis], outline.bounds[axis + 2]
-            # an edge along the grid is fine at a line, another one wherever it may be
-            fine = np.stack([np.r_[low[along], high[along], low[~along]], np.r_[low[along], high[along], high[~along]]])
-            marks = np.unique(np.concatenate([low, high]))
-            marks = marks[(marks > ends[0] + CLOSE * least) & (marks < ends[1] - CLOSE * least)]
-            marks = np.r_[ends[0], marks[np.diff(marks, prepend=-np.inf) > CLOSE * least], ends[1]]
-            lines.append(_graded(marks, fine, least, (ends[1] - ends[0]) / FEWEST))
-        form = Splines(*lines)
-        if form.size <= MOST:
-            return form
-    raise BudgetError(
-        "part",
-        f"a plate so thin on its pads that {form.size} splines would have to be solved",
-        f"at most {MOST}",
-        "a thicker part, a softer backing, fewer pads",
-    )
-
-
-def _graded(marks: FloatArray, fine: FloatArray, least: float, most: float) -> FloatArray:
-    """Borders of cells from mark to mark that grow from a least width, at places from fine[0] to fine[1], to a most."""
-    out = []
-    for a, b in pairwise(marks):
-        place = np.linspace(a, b, 401)
-        away = np.maximum(np.maximum(fine[0, :, None] - place, place - fine[1, :, None]), 0.0).min(axis=0)
-        width = np.minimum(least + WIDER * away, most)
-        count = np.concatenate([[0.0], np.cumsum(np.diff(place) * (1.0 / width[1:] + 1.0 / width[:-1]) / 2.0)])
-        parts = max(1, int(np.ceil(count[-1])))
-        out.append(np.interp(np.arange(parts) * count[-1] / parts, count, place))
-    return np.append(np.concatenate(out), marks[-1])
 
 
 def _clamped(form: Splines) -> NDArray[np.intp]:

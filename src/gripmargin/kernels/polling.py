@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.digits import grid
-from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.numbering import ORDER, SLIP, increments, jerks, smoothest
 
 Flags = NDArray[np.bool_]
@@ -31,8 +30,6 @@ FEWEST: Final = 24  # differences in motion that tell a period
 DIGITS: Final = 4.0  # steps of rounding by which a channel moves from sample to sample where it surely moves
 HELD: Final = 2.0  # rows with one value, over the usual in motion, up to which they may repeat
 ROUGH: Final = 0.1  # differences over those of first order from which samples are too jerky for their times
-NEAR: Final = 4  # samples on either side that say how fast the robot moves
-STEADY: Final = 1.5  # ratio of these up to which it moves steadily
 SHORTEST: Final = 12  # steps of a stretch that is numbered by itself
 FINE: Final = 41  # periods that are tried about one that was found
 ALIKE: Final = 1.1  # lateness over the least up to which another period may hold
@@ -117,24 +114,17 @@ def renewals(t: FloatArray, y: FloatArray, repeats: Flags) -> Renewals | None:
 
 
 def slips(t: FloatArray, y: FloatArray) -> bool:
-    """Whether samples of a steady motion jump anywhere over their times, as where a value is missing.
+    """Whether samples in motion jump anywhere over their times, as where a value is missing.
 
     Args:
         t: Times [s], increasing, shape (n,).
         y: Samples, shape (channels, n).
     """
-    places = _in_motion(y)
+    places, way = _in_motion(y), (np.diff(y, axis=1) ** 2).sum(axis=0)
     if places.size == 0:
         return False
-    way = (np.diff(y, axis=1) ** 2).sum(axis=0)
-    total = np.concatenate([[0.0], np.cumsum(np.sqrt(way))])
-    ends = np.arange(way.size)
-    a, b = np.maximum(ends - NEAR, 0), np.minimum(ends + NEAR + 1, way.size)
-    speed = (total[b] - total[a]) / (t[b] - t[a])
-    even = running_max(speed, NEAR) < -STEADY * running_max(-speed, NEAR)
-    steady = np.all([even[places + o] for o in range(ORDER)], axis=0)
-    mean = np.mean([way[places + o] for o in range(ORDER)], axis=0)
-    return bool((steady & (jerks(t, y, places) > SLIP**2 * mean)).any())
+    most = np.max([way[places + o] for o in range(ORDER)], axis=0)
+    return bool((jerks(t, y, places) > SLIP**2 * most).any())
 
 
 def jerky(t: FloatArray, y: FloatArray) -> bool:
