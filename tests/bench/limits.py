@@ -116,6 +116,7 @@ def within(jobs, count, first):
             out[kind, verdict] += 1
             if verdict in ("fail", "undecided"):
                 told(seed, kind, verdict, [(r.check, r.low, r.value) for r in report.checks])
+        told(f"to seed {seed}: {sum(out.values())} programs, {sum(n for key, n in out.items() if 'pass' in key)} pass")
     return out
 
 
