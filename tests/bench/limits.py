@@ -77,9 +77,11 @@ def programs(rng, found, count):
         elif kind == "circle":
             w, up = found.circling[0, i, j] / RADIUS, rng.choice([0.0, 1.0]) * (i > 0)
             axis = np.array([up, 0.0, 1.0 - up])
-            swept = 0.99 * min(w, (TILTS[i] * w**2) ** 0.5) if up else w  # it stays within its tilt
+            swept = 0.5 * min(w, (TILTS[i] * w**2) ** 0.5) if up else w
             arm = RADIUS * np.array([0.0, 1.0, 0.0])
-            yield kind, random_circle(rng, w**2, swept, ramp, leaning(0.0, 0.0) if up else tool, axis, arm, swings=4)
+            program = random_circle(rng, w**2, swept, ramp, leaning(0.0, 0.0) if up else tool, axis, arm, swings=4)
+            if not up or np.arccos(np.clip(-program.rotation[:, 2, 2], -1.0, 1.0)).max() <= TILTS[i]:
+                yield kind, program
         else:
             a, waits = found.one_move[i, j], rng.uniform(0.0, 0.3, 2)
             rise = max(ramp, 2e-5) * rng.choice([1.0, rng.uniform(1.0, 2.0)])
@@ -114,6 +116,7 @@ def within(jobs, count, first):
             out[kind, verdict] += 1
             if verdict in ("fail", "undecided"):
                 told(seed, kind, verdict, [(r.check, r.low, r.value) for r in report.checks])
+        told(f"to seed {seed}: {sum(out.values())} programs, {sum(n for key, n in out.items() if 'pass' in key)} pass")
     return out
 
 
