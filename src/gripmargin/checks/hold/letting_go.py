@@ -52,6 +52,8 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
     low, unsure = np.zeros(use.samples.size), use.high - use.value
     if case.trial or not short.any():  # only whether it passes counts
         return replace(use, low=low)
+    if use.grip.bonded.sheet is not None:  # cells are followed under a rigid part alone
+        return replace(use, low=low)
     if case.at_best is not None and pads is not case.grip.bonded:  # with a pad gone
         return replace(use, low=low)
     bonded = (case.at_best or pads).on_a_plane()
