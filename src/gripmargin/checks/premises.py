@@ -22,8 +22,7 @@ from gripmargin.contact.sheet_vibration import left_out
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Verdict, judge
 
-STRETCHED = 0.5  # share of its energy up to which stretching of a part that bends is known to spare the pads
-SPARED = 0.05  # share from which on they may be spared more than a tenth
+STRETCHED = 0.05  # share of its energy from which on stretching changes by a tenth what a bent part does to the pads
 FIBRILS = 10.0  # across a contact, from which the face is a face and not some of its fibrils
 
 
@@ -43,9 +42,9 @@ class Standing:
     stretched: float = 0.0
     droop: float = 0.0
 
-    def drooping(self, use: float, share: float) -> tuple[str, ...]:
-        """Return why a use of the pads is not known, for more than a share of the part's energy stretches it."""
-        if self.stretched * use * use <= share:
+    def drooping(self, use: float) -> tuple[str, ...]:
+        """Return why a use of the pads is not known, for it takes much energy to stretch the part as well."""
+        if self.stretched * use * use <= STRETCHED:
             return ()
         droop = 1e3 * self.droop * use
         return (
@@ -203,16 +202,16 @@ def raised(case: Case, premises: Iterable[Premise]) -> float:
 def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> CheckResult:
     """Return a result as far as its premises hold: a pass is undecided where one is in doubt, and says so.
 
-    Where one holds nearly, the least value that a margin may have falls by its factor. A part that bends far is spared
-    by being stretched (`tests/contact/test_sheet.py`): its margin is a lower bound then, and shows no failure.
+    Where one holds nearly, the least value that a margin may have falls by its factor. Of a part that bends so far that
+    it is stretched neither a pass nor a failure is shown.
     """
     standing = [case.shared(premise) for premise in (meant, *premises)]
     low, high = (figure if result.measure == "margin" else None for figure in (result.low, result.high))
     if result.verdict is Verdict.FAIL:
-        spared = [doubt for each in standing for doubt in (each.drooping(1.0 / high, SPARED) if high else ())]
+        spared = [doubt for each in standing for doubt in (each.drooping(1.0 / high) if high else ())]
         return replace(result, verdict=Verdict.UNDECIDED, doubts=tuple(spared)) if spared else result
     doubts = tuple(doubt for each in standing for doubt in each.doubts)
-    doubts += tuple(doubt for each in standing for doubt in (each.drooping(1.0 / low, STRETCHED) if low else ()))
+    doubts += tuple(doubt for each in standing for doubt in (each.drooping(1.0 / low) if low else ()))
     factor = raised(case, premises)
     verdict: Verdict = Verdict.UNDECIDED if doubts else result.verdict
     if low is not None and factor != 1.0:
