@@ -47,6 +47,15 @@ def test_a_step_is_unusual_from_half_a_step_more(part, passed):
     assert increments(y, 1)[0][30] == passed
 
 
+@pytest.mark.parametrize(("part", "sure"), [(0.2, True), (0.3, False)])
+def test_where_differences_are_over_half_a_step_nothing_is_known(part, sure):
+    """A step that is too long by a part has third differences of once, twice and once that."""
+    y = (np.arange(60.0) + part * (np.arange(60) > 30))[None]
+    found, known = increments(y, 1)
+    assert found[30] == 1.0
+    assert known[30] == sure
+
+
 def test_of_two_numbers_those_are_taken_that_are_smoothest():
     true = np.cumsum(np.random.default_rng(2).choice([1.0, 2.0], 40))
     wrong = true.copy()

@@ -18,9 +18,7 @@ Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
 ORDER: Final = 3  # of the differences
-SLIP: Final = (
-    0.5  # differences over the step at one place from which a number is wrong: one too few makes them one step
-)
+SLIP: Final = 0.5  # differences over the step from which a number is wrong: one too few makes them one step
 BLOCK: Final = 8192  # samples worked on at a time
 
 
