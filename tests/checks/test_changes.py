@@ -104,3 +104,20 @@ def test_a_pause_moves_what_follows(job):
     assert changes.paused(job, at, 0.0) is job
     with pytest.raises(gm.InputError, match="pause: found 1e"):
         changes.paused(job, at, 1e9)
+
+
+def test_one_pad_becomes_four_at_the_quarter_points():
+    """Of the same area together, on a part that lies off the tool's origin."""
+    film = gm.PadMaterial(pull_off_stress=75e3, shear_strength=65e3, normal_stiffness=1.2e8, shear_stiffness=4e7)
+    outline = np.array([[-0.1, -0.05], [0.3, -0.05], [0.3, 0.15], [-0.1, 0.15]])
+    part = gm.Part(mass=0.1, com=[0.1, 0.05, 0], inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0], outline=outline)
+    still = gm.PoseTrajectory(t=[0, 1], position=np.zeros((2, 3)), rotation=np.broadcast_to(np.eye(3), (2, 3, 3)))
+    pad = gm.Pad.rectangle("pad", film, [0.04, 0.02], gm.pose((0.1, 0.05, 0)))
+    job = gm.Job(name="plate", trajectory=still, part=part, gripper=gm.Gripper(pads=(pad,)))
+    changed, x, y = changes.quartered(job)
+    assert (x, y) == (0.1, 0.05)
+    places = [tuple(each.pose_in_tool[:2, 3].round(9)) for each in changed.gripper.pads]
+    assert places == [(0.0, 0.0), (0.2, 0.0), (0.2, 0.1), (0.0, 0.1)]
+    assert all(np.allclose(np.ptp(each.outline, axis=0), [0.02, 0.01]) for each in changed.gripper.pads)
+    with pytest.raises(gm.InputError, match="one pad on a part with an outline"):
+        changes.quartered(changed)

@@ -38,8 +38,9 @@ def job(kind, room, *, step=0.02, noise=1e-7, given=False):
 def verdict(case, part, check=hold):
     """Of a check, with a part of the error of the rates."""
     error = case.motion.error
-    names = "sigma", "bias", "speed_sigma", "speed_bias", "unsmoothed"
-    less = replace(error, **{name: part * getattr(error, name) for name in names})
+    names = "sigma", "bias", "speed_sigma", "speed_bias"
+    unsmoothed = error.unsmoothed.times(part, part)
+    less = replace(error, unsmoothed=unsmoothed, **{name: part * getattr(error, name) for name in names})
     return next(iter(check.results(replace(case, motion=replace(case.motion, error=less))))).verdict
 
 

@@ -14,7 +14,7 @@ from gripmargin.contact import simulation
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_states import CellState
 from gripmargin.contact.relative import RelativeMotion
-from gripmargin.contact.simulation import simulate
+from gripmargin.contact.simulation import remembering, simulate
 
 LINE = np.array([0.0, 1.0])
 S, T, KN, KT = 9e4, 6e4, 1e8, 3.3e7  # of the pads below
@@ -500,6 +500,45 @@ class TestInput:
         face = pad_face()
         with pytest.raises(InputError, match="a value above 0"):
             PadFace(patch=face.patch, pull_off_stress=float("nan"), shear_strength=1.0, law=face.law, gap=face.gap)
+
+
+class TestRemembering:
+    """What is equal is simulated once; what differs anywhere is not."""
+
+    def test_equal_pads_and_motions_share_what_was_found(self, pad_face, move, full):
+        with remembering():
+            first = simulate([pad_face()], move(LINE, x=[0, 1e-4]), full(pad_face()))
+            with remembering():  # a check within a check
+                assert simulate([pad_face()], move(LINE, x=[0, 1e-4]), full(pad_face())) is first
+            assert simulate([pad_face()], move(LINE, x=[0, 1e-4]), full(pad_face())) is first
+        assert simulate([pad_face()], move(LINE, x=[0, 1e-4]), full(pad_face())) is not first
+
+    def test_any_difference_counts(self, pad_face, move, full):
+        face, motion = pad_face(), move(LINE, x=[0, 1e-4])
+        bond = full(face)
+        others = (
+            ([replace(face, gap=face.gap + 1e-9)], motion, bond),
+            ([replace(face, pull_off_stress=1.001 * face.pull_off_stress)], motion, bond),
+            ([pad_face(min_dwell=0.1)], motion, bond),
+            ([face], move(LINE, x=[0, 1.001e-4]), bond),
+            ([face], motion, [0.9 * share for share in bond]),
+            ([face], motion),
+        )
+        with remembering():
+            found = [simulate([face], motion, bond), *(simulate(*other) for other in others)]
+            assert len({id(each) for each in found}) == len(found)
+        for history, other in zip(found[1:], others, strict=True):
+            np.testing.assert_array_equal(history.force, simulate(*other).force)
+
+    def test_what_it_keeps_is_bounded(self, pad_face, move, full, monkeypatch):
+        """A place for one: the second takes it."""
+        face, motion, other = pad_face(), move(LINE, x=[0, 1e-4]), move(LINE, x=[0, 2e-4])
+        monkeypatch.setattr(simulation, "MOST_KEPT", 1.5 * simulate([face], motion, full(face)).size)
+        with remembering():
+            first = simulate([face], motion, full(face))
+            second = simulate([face], other, full(face))
+            assert simulate([face], other, full(face)) is second
+            assert simulate([face], motion, full(face)) is not first
 
 
 @pytest.mark.parametrize(("factor", "refused"), [(0.9, False), (1.1, True)])

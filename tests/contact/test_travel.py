@@ -68,6 +68,15 @@ class TestTorsion:
         short = simulate([face], move(LINE, turn=[[0, 0, 0], [0, 0, found.required * 0.95]]), full(face))
         assert short.held_total[-1] > 0.1
 
+    def test_what_is_pressed_down_before_does_not_go_on(self, pad_face, move, full):
+        """A part pressed down by 0.1 mm and then turned by 0.1 rad needs a turn alone, not 1 mm down a radian."""
+        face, turn = pad_face(), np.array([0, 0, 0.1])
+        alone = required_travel([face], "torsion", move(LINE, turn=[0 * turn, turn]), full(face), share_left(0.1))
+        pressed = move([0, 1, 2], z=[0, -1e-4, -1e-4], turn=[0 * turn, 0 * turn, turn])
+        found = required_travel([face], "torsion", pressed, full(face), share_left(0.1))
+        assert found.required == pytest.approx(alone.required, rel=1e-9)
+        assert found.achieved == pytest.approx(0.1)
+
 
 class TestPeel:
     def test_a_hinged_plate(self, pad_face, move, full):

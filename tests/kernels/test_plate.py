@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
+from gripmargin.contact.plate_grid import cut
 from gripmargin.kernels.plate import BEYOND, Splines, isotropic, triangle_rule
 
 FORM = Splines(np.array([0.0, 0.05, 0.08, 0.17, 0.25, 0.3]), np.array([0.0, 0.03, 0.09, 0.15, 0.2]))
@@ -43,14 +44,14 @@ def test_energy_of_even_curvatures(shape, function, twice_the_energy):
     Of an outline that cuts the grid the rest of the cells takes no more than its share of the stiffness.
     """
     bent = fitted(function)
-    energy = bent @ (FORM.bending(FORM.pieces(shape), isotropic(7.0, 0.3)) @ bent)
+    energy = bent @ (FORM.bending(cut(FORM, shape), isotropic(7.0, 0.3)) @ bent)
     assert energy == pytest.approx(7.0 * twice_the_energy * shape.area, rel=10 * BEYOND, abs=1e-9)
 
 
 def test_a_plate_stiffer_along_x_bends_less_easily_that_way():
     """Orthotropic: D_x k^2 A, D_y k^2 A, and 4 D_xy t^2 A for a twist t (Timoshenko, art. 85, from memory)."""
     rigidity = np.array([[9.0, 0.5, 0.0], [0.5, 4.0, 0.0], [0.0, 0.0, 2.0]])
-    matrix = FORM.bending(FORM.pieces(RECTANGLE), rigidity)
+    matrix = FORM.bending(cut(FORM, RECTANGLE), rigidity)
     bends = (lambda x, y: 0.5 * x * x, lambda x, y: 0.5 * y * y, lambda x, y: x * y)
     energies = [fitted(f) @ (matrix @ fitted(f)) for f in bends]
     assert energies == pytest.approx([9.0 * 0.06, 4.0 * 0.06, 4.0 * 2.0 * 0.06], rel=1e-9)
@@ -58,7 +59,7 @@ def test_a_plate_stiffer_along_x_bends_less_easily_that_way():
 
 @pytest.mark.parametrize("shape", [RECTANGLE, TRIANGLE, TRIANGLE.difference(shapely.box(0.1, 0.05, 0.16, 0.1))])
 def test_pieces_fill_what_they_cut(shape):
-    pieces = FORM.pieces(shape)
+    pieces = cut(FORM, shape)
     moments = FORM.integral(pieces, np.ones((1, *pieces.weights.shape)))[:, 0] @ FORM.rigid
     assert pieces.area == pytest.approx(shape.area, rel=1e-12)
     assert moments == pytest.approx([shape.area, *(shape.area * np.array(shape.centroid.coords[0]))], rel=1e-12)
@@ -74,7 +75,7 @@ def test_values_and_slopes_of_a_polynomial():
 
 def test_mass_turns_with_the_slope():
     """Of a plate that tilts by 1 about y: m (x^2 + r^2) over its area."""
-    pieces = FORM.pieces(RECTANGLE)
+    pieces = cut(FORM, RECTANGLE)
     tilted = FORM.rigid[:, 1]
     found = tilted @ (FORM.mass(pieces, 5.0, turning=1e-3) @ tilted)
     assert found == pytest.approx(5.0 * (0.3**3 * 0.2 / 3 + 1e-3 * 0.06), rel=1e-12)

@@ -36,8 +36,13 @@ def log(kind, seed, rate, **poller):
     return gm.JointTrajectory(t=s, q=x[:, None]), law
 
 
-@pytest.mark.parametrize("rate", [100.0, 130.0, 150.0, 250.0])
-@pytest.mark.parametrize(("kind", "seed"), [("S-curve", 0), ("minimum jerk", 1)])
+@pytest.mark.parametrize(
+    ("kind", "seed", "rate"),
+    [
+        *(("S-curve", 0, rate) for rate in (100.0, 127.0, 130.0, 150.0, 250.0)),
+        *(("minimum jerk", 1, rate) for rate in (100.0, 124.5, 127.0, 130.0, 150.0, 250.0)),
+    ],
+)
 def test_polled_logs_are_decided_and_hold_the_truth(kind, rate, seed):
     """A slide's margin has a closed form; by the times of the reads it came out at a hundredth of it, or open."""
     trajectory, law = log(kind, seed, rate)

@@ -1,6 +1,6 @@
 """Estimated rates against motions whose rates are known exactly: the answer, and above all its stated error."""
 
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -559,3 +559,13 @@ def test_numbers_too_large_to_differentiate_are_refused_not_passed_on_as_nan():
 def test_a_third_order_is_refused():
     with pytest.raises(InputError, match="order: found 3, expected 1 or 2"):
         estimate_rates(np.arange(5.0), np.zeros((5, 1)), order=3)
+
+
+def test_a_shaking_of_some_channels_alone_stays_where_others_stand_beside_them():
+    t = np.arange(50) * 0.004
+    calm = estimate_rates(t, np.sin(t)[:, None])
+    shaken = replace(calm, shaking=np.ones((2, t.size, 1)))
+    for both, channel in ((calm.beside(shaken), 1), (shaken.beside(calm), 0)):
+        np.testing.assert_array_equal(both.shaking[..., channel], 1.0)
+        np.testing.assert_array_equal(both.shaking[..., 1 - channel], 0.0)
+    assert calm.beside(calm).shaking is None

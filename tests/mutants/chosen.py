@@ -45,7 +45,6 @@ EQUIVALENT = {
     "e79f27d13b": "a share of a step that is rounding: half of it is rounding too",
     "e06eebfa3a": "bounds that close in further: they meet all the same, later",
     "4f6450a0c6": "the length of a screw, along which it is searched: travel is measured where the tool then is",
-    "4be6374116": "a part that only the last sample of a stretch loses: undecided instead of lost, never a pass",
     "417b4c7eda": "the whole record before a chunk is worked on with it: it costs memory and time, and nothing else",
     "d35b91d36e": "a first guess on a finer grid of times, which is refined all the same: it costs time",
     "1950250ecc": "angles up to which a series stands for sine and cosine: at twice as much it is exact all the same",

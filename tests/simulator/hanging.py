@@ -24,8 +24,9 @@ class Hanging:
             stretch: Of each cell in pad axes; of one that holds nothing its gap [m], shape (3, n).
             gap: Of each cell along its pad's axis, below 0 where it is pressed, shape (n,).
         """
-        self.whole, self.host, self.stiffness = bond.bonded & bond.bonded[cells.host], cells.host, cells.stiffness
-        self.strength = cells.tension * bond.share, cells.shear * bond.share
+        self.whole, self.host = bond.bonded & bond.bonded[cells.host], cells.host
+        pull, slide = (1.0 / np.maximum(held * bond.share, NOTHING) for held in (cells.tension, cells.shear))
+        self.rates = pull * cells.stiffness[2], (slide * cells.stiffness[0]) ** 2
         self.weight = cells.stiffness * cells.area
         self.start = np.where(self.whole, stretch, 0.0)
         self.start[2] = np.where(self.whole, stretch[2], gap)
@@ -36,10 +37,9 @@ class Hanging:
     def use(self, stretch, whole):
         """Utilisation of what is whole, 0 elsewhere, from the stretch (3, n) or (3, n, samples)."""
         extra = (...,) + (None,) * (stretch.ndim - 2)
-        pull, slide = (whole / np.maximum(limit, NOTHING) for limit in self.strength)
         x, y, z = stretch
-        tension = np.maximum(z, 0.0) * (self.stiffness[2] * pull)[extra]
-        return np.sqrt(tension**2 + (x**2 + y**2) * ((self.stiffness[0] * slide) ** 2)[extra])
+        tension = np.maximum(z, 0.0) * (self.rates[0] * whole)[extra]
+        return np.sqrt(tension**2 + (x**2 + y**2) * (self.rates[1] * whole)[extra])
 
     def system(self, whole, closed):
         """Stiffness (6, 6) and the load that holds the starting stretch, with what is whole or pressed together."""
@@ -56,22 +56,29 @@ class Hanging:
             whole: What is whole at first, shape (n,).
             moved: Where the part was before, shape (6,).
         """
-        whole = whole.copy()
+        whole, stretch = whole.copy(), self.start + self.maps @ moved
         while whole[self.host].sum() >= FEWEST:
-            moved = self.balance(load, whole, moved)
-            if moved is None:
+            found = self.balance(load, whole, moved, stretch)
+            if found is None:
                 return None
-            use = self.use(self.start + self.maps @ moved, whole)
+            moved, stretch = found
+            use = self.use(stretch, whole)
             worst = use.argmax()
             if use[worst] <= 1.0:
                 return whole, moved
             whole[self.host == self.host[worst]] = False
         return None
 
-    def balance(self, load, whole, moved):
-        """Displacement in equilibrium, shape (6,), or None: the least energy of what is whole and what is pressed."""
+    def balance(self, load, whole, moved, stretch):
+        """Displacement (6,) and stretch (3, n) in equilibrium, or None: the least energy of what is whole or pressed.
+
+        Args:
+            load: Shape (6,).
+            whole: What is whole, shape (n,).
+            moved: Where to begin, shape (6,).
+            stretch: There, shape (3, n).
+        """
         for _ in range(50):
-            stretch = self.start + self.maps @ moved
             closed = ~whole & (stretch[2] < 0.0)
             stiffness, held = self.system(whole, closed)
             try:
@@ -80,17 +87,18 @@ class Hanging:
                 return None
             reached = self.start + self.maps @ (moved + step)
             if (closed == (~whole & (reached[2] < 0.0))).all():  # then this is the least energy
-                return moved + step if np.abs(reached - self.start).max() < GONE else None
+                return (moved + step, reached) if np.abs(reached - self.start).max() < GONE else None
             share, slope = 1.0, (stiffness @ moved + held - load) @ step
             if -slope <= 1e-12 * abs(load @ moved) + 1e-18:
-                return moved
+                return moved, stretch
             energy = self._energy(stretch, whole) - load @ moved
             while self._energy(self.start + self.maps @ (moved + share * step), whole) - load @ (
                 moved + share * step
             ) > energy + 0.3 * share * slope + 1e-15 * abs(energy):
                 share /= 2.0
             moved = moved + share * step
-            if np.abs(self.maps @ moved).max() > GONE:
+            stretch = self.start + self.maps @ moved
+            if np.abs(stretch - self.start).max() > GONE:
                 return None
         return None
 

@@ -113,7 +113,7 @@ def worst_slide(job, largest, rotation, over=1.0, step=0.00025):
     most = 0.0
     for row in rows:
         answer = (row @ modes.loads * takes.T) @ h[:, ::8]
-        use = row @ case.standing[:, 0] + largest * 8 * step * np.linalg.norm(answer, axis=0).sum()
+        use = row @ case.standing(0)[:, 0] + largest * 8 * step * np.linalg.norm(answer, axis=0).sum()
         if use > most:
             most, worst = use, row
     answer = (worst @ modes.loads * takes.T) @ h

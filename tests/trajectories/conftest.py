@@ -1,4 +1,4 @@
-"""The jobs of the folder, each checked once, and the programs they run."""
+"""The jobs of the folder, each checked once where it is asked for, and the programs they run."""
 
 import importlib
 from pathlib import Path
@@ -17,6 +17,14 @@ def programs():
         yield importlib.import_module("make_programs")
 
 
+class Reports(dict):
+    """Reports by the names of jobs, each made when it is first asked for."""
+
+    def __missing__(self, name):
+        self[name] = gripmargin.check_file(FOLDER / f"{name}.toml")
+        return self[name]
+
+
 @pytest.fixture(scope="session")
 def reports():
-    return {path.stem: gripmargin.check_file(path) for path in sorted(FOLDER.glob("*.toml"))}
+    return Reports()

@@ -41,7 +41,7 @@ class Expected:
     way: str | None = None
 
 
-TAUGHT = ("shelf", "shelf-hasty")  # way points, without faces in rack and box
+FACELESS = ("shelf", "shelf-hasty", "backplate", "backplate-one-pad")  # without faces where they are taken and left
 EXPECTED = {
     "window": Expected("pass", (2.55, 2.65), "transfer"),
     "window-fast": Expected(
@@ -60,6 +60,8 @@ EXPECTED = {
     "window-heavy-gripper": Expected("fail", (2.55, 2.65), "transfer", frozenset({"flange"})),
     "shelf": Expected("pass", (5.4, 5.5), "transfer"),
     "shelf-hasty": Expected("fail", (2.65, 2.75), "transfer", frozenset({"swing"})),
+    "backplate": Expected("pass", (2.9, 2.97), "transfer"),
+    "backplate-one-pad": Expected("fail", (1.78, 1.86), "transfer", frozenset({"hold", "swing"}), "gravity", "pull"),
     "diffuser": Expected("fail", (1.47, 1.51), "tip in", frozenset({"hold", "swing", "lift_off"}), "gravity", "peel"),
     "diffuser-centred": Expected("pass", (7.8, 8.0), "tip in"),
     "diffuser-small-tilt": Expected("fail", (7.8, 8.0), "tip in", frozenset({"release"})),
@@ -123,7 +125,7 @@ def test_verdict_value_and_reason(reports, name):
     hold = result(report)
     assert report.verdict == due.verdict
     assert {c.check for c in report.checks if c.verdict != "pass"} == due.short
-    faces = set() if name in TAUGHT else {"preload", "lift_off", "release"}
+    faces = set() if name in FACELESS else {"preload", "lift_off", "release"}
     assert faces | {"hold"} <= {c.check for c in report.checks}
     low, high = due.hold
     assert low < hold.value < high
@@ -157,6 +159,13 @@ def test_why_a_release_falls_short(reports, name):
     assert cause in finding.text
     assert finding.worst["move"] == move
     assert finding.verdict == EXPECTED[name].verdict
+
+
+def test_a_back_plate_that_peels_from_its_corner_is_held_at_its_quarter_points(reports):
+    (four,) = {(r.shown, *r.figures.values()) for r in remedies(reports["backplate-one-pad"], "hold", "spread pads")}
+    assert four == (True, 0.06, 0.042)
+    places = {tuple(np.abs(pad.pose_in_tool[:2, 3])) for pad in read_job(FOLDER / "backplate.toml").gripper.pads}
+    assert places == {four[1:]}
 
 
 def test_why_a_preload_falls_short(reports):
@@ -381,8 +390,9 @@ def test_larger_pads_by_the_stated_factor_pass_and_smaller_ones_do_not(reports, 
         pads = tuple(replace(pad, outline=by * pad.outline, edge=by * pad.edge) for pad in job.gripper.pads)
         return replace(job, gripper=replace(job.gripper, pads=pads))
 
-    assert result(gripmargin.check_job(larger(read_job(FOLDER / f"{name}.toml"), factor))).verdict == "pass"
-    assert gripmargin.check_job(larger(held_only(name), factor - 0.02)).verdict != "pass"
+    job = larger(read_job(FOLDER / f"{name}.toml"), factor)
+    assert result(gripmargin.check_job(job, checks=["hold"])).verdict == "pass"
+    assert gripmargin.check_job(larger(held_only(name), factor - 0.02), trial=True).verdict != "pass"
 
 
 def test_a_move_left_out_of_the_phases_is_judged_all_the_same():
@@ -391,7 +401,7 @@ def test_a_move_left_out_of_the_phases_is_judged_all_the_same():
         replace(phase, moves=tuple(m for m in phase.moves if m != "transfer")) if phase.kind == "carry" else phase
         for phase in job.phases
     )
-    report = gripmargin.check_job(replace(job, phases=kept))
+    report = gripmargin.check_job(replace(job, phases=kept), trial=True)
     assert report.verdict == "fail"
     assert any("'transfer'" in sentence and "judged as carry" in sentence for sentence in report.assumed)
 
@@ -404,8 +414,8 @@ def test_raising_the_strength_by_the_stated_factor_passes_and_less_does_not(repo
     def stronger(by):
         return replace(job, part=replace(job.part, surface_factor=job.part.surface_factor * by))
 
-    assert result(gripmargin.check_job(stronger(factor))).verdict == "pass"
-    assert result(gripmargin.check_job(stronger(factor - 0.02))).verdict != "pass"
+    assert result(gripmargin.check_job(stronger(factor), checks=["hold"])).verdict == "pass"
+    assert result(gripmargin.check_job(stronger(factor - 0.02), trial=True)).verdict != "pass"
 
 
 def test_no_speed_saves_the_driver(programs, reports):
@@ -413,7 +423,7 @@ def test_no_speed_saves_the_driver(programs, reports):
     slow = programs.driver(dict.fromkeys(("turn up", "to rail", "hook on"), 0.3))
     job = held_only("driver")
     known = JointTrajectory(t=slow.t, q=slow.q, qd=slow.qd, qdd=slow.qdd, moves=slow.moves)
-    assert gripmargin.check_job(replace(job, trajectory=known)).verdict == "fail"
+    assert gripmargin.check_job(replace(job, trajectory=known), trial=True).verdict == "fail"
 
 
 # ---- the programs themselves ----
@@ -439,7 +449,7 @@ def test_a_changed_program_is_noticed(programs):
 def test_programs_are_long_and_dense_enough(reports):
     for name, report in reports.items():
         t = report.samples.t
-        assert t[-1] - t[0] >= (5.0 if name in TAUGHT else 8.0), name
+        assert t[-1] - t[0] >= (5.0 if name in FACELESS else 8.0), name
         assert np.diff(t).max() <= 0.0040001, name
 
 

@@ -70,7 +70,7 @@ def with_pad(job, **changes):
 
 def verdicts(job):
     """The verdict and those of the checks, without what a whole report costs to advise on the carry."""
-    case = work_out(job)
+    case = work_out(job, trial=True)
     outcomes = [check.answer(case) for check in (preload.PRELOAD, release.RELEASE, pressure.PRESSURE)]
     found = {c.check: c.verdict for outcome in outcomes for c in outcome.results}
     use = pad_use(case)[0]
@@ -79,7 +79,7 @@ def verdicts(job):
 
 
 def release_of(job):
-    return release.RELEASE.answer(work_out(job)).results[0]
+    return release.RELEASE.answer(work_out(job, trial=True)).results[0]
 
 
 def lowest_margin(job):

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case, work_out
+from gripmargin.checks.premises import STRETCHED, bending
 from gripmargin.results.findings import CheckResult, Remedy, Verdict
 from gripmargin.workcell.job import Job
 
@@ -75,6 +76,8 @@ class Trials:
             self.keep(self.case, tried)
             found = {result.check: result for result in self.results(tried)}.get(self.name)
             if found is None or found.verdict is not Verdict.PASS:
+                return None
+            if found.low and tried.shared(bending).drooping(1.0 / found.low, STRETCHED):
                 return None
             if any(result.verdict is not Verdict.PASS for result in self.too(tried)):
                 return None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, TypeVar
@@ -41,7 +41,6 @@ class Case:
         job: What was asked, with samples put in between those of a program that gives its rates.
         motion: Tool motion at the samples and its errors.
         load: On the gripper at the tool origin, tool axes, shape (6, n).
-        standing: What gravity alone gives of it, shape (6, n).
         pickup: The preload, simulated; None where the job does not tell enough.
         grip: The places that margins count on.
         airborne: Whether the part hangs on the pads, sample by sample, shape (n,); between samples that are far apart
@@ -55,7 +54,6 @@ class Case:
     job: Job
     motion: ProgramMotion
     load: FloatArray
-    standing: FloatArray
     pickup: Pickup | None
     grip: Grip
     airborne: NDArray[np.bool_]
@@ -75,6 +73,18 @@ class Case:
         """Take what a piece of work gave on another case, where it was done there and would give the same on this."""
         if work in other._known:
             self._known[work] = other._known[work]
+
+    def judged(self, works: Iterable[Callable[[Case], Any]]) -> Case:
+        """Return what drawings look at once all is judged: no errors of rates, which take the room of all the rest.
+
+        Args:
+            works: Pieces of work whose results are taken over.
+        """
+        drawn = replace(self, motion=replace(self.motion, error=None))
+        vars(drawn)["_put_down"] = self._put_down
+        for work in works:
+            drawn.take_over(work, self)
+        return drawn
 
     @property
     def whole(self) -> Backing:
@@ -106,7 +116,11 @@ class Case:
         best = None if self.pickup is None else self.pickup.at_best
         return None if best is None else _taken(self.whole, self.grip.bonded.full, self.job.part, best)
 
-    @property
+    def standing(self, samples: int | slice | NDArray[np.intp]) -> FloatArray:
+        """Return what gravity alone gives of the load at some samples, shape (6, m)."""
+        return standing_load(self.job.part, self.motion.at.take(samples), self.job.gravity)
+
+    @cached_property
     def carried(self) -> NDArray[np.intp]:
         """Indices of the samples in which the part is carried."""
         return np.flatnonzero(self.airborne)
@@ -199,7 +213,6 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
         job=job,
         motion=motion,
         load=load,
-        standing=standing_load(job.part, motion.at, job.gravity),
         pickup=pickup,
         grip=grip_of(bonded, load[:, airborne]),
         airborne=airborne,

@@ -66,6 +66,29 @@ def resized(job: Job, factor: float) -> Job:
     return replace(job, gripper=replace(job.gripper, pads=pads))
 
 
+def quartered(job: Job) -> tuple[Job, float, float]:
+    """Return a job with its only pad cut into four of half its length and width, and how far they are from its middle.
+
+    They lie at the quarter points of the part, where overhangs on either side are alike.
+
+    Raises:
+        InputError: There are more pads, no outline, or the quarter points have no room for them.
+    """
+    (pad, *others), outline = job.gripper.pads, job.part.outline
+    if others or outline is None or pad.pose_in_tool[2, 2] < STEEPEST:
+        raise InputError("gripper.pads", f"{1 + len(others)} pads", "one pad on a part with an outline")
+    x, y = (np.round(np.ptp(outline, axis=0) / 4.0, 3)).tolist()
+    middle, four = (outline.min(axis=0) + outline.max(axis=0)) / 2.0, []
+    for i, (along_x, along_y) in enumerate(((-1, -1), (1, -1), (1, 1), (-1, 1))):
+        pose = pad.pose_in_tool.copy()
+        pose[:2, 3] = middle + np.array([along_x * x, along_y * y])
+        four.append(replace(pad.enlarged(0.5), name=f"{pad.name} {i + 1}", pose_in_tool=pose))
+    found = _without_room((pad,) * 4, tuple(four), job.part)
+    if found:
+        raise InputError("gripper.pads", found, "pads that fit the part")
+    return replace(job, gripper=replace(job.gripper, pads=tuple(four))), x, y
+
+
 def most_room(job: Job, most: float) -> float:
     """Return the largest factor on length and width, up to one above 1, for which the pads have room."""
     low, high = 1.0, most

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,6 +71,7 @@ def _known_to(case: Case, part: float) -> Case:
     error = case.motion.error
     if error is None or part == 0.0:
         return replace(case, motion=replace(case.motion, given=True, error=None))
-    names = ("sigma", "bias", "speed_sigma", "speed_bias", "unsmoothed")
-    less = {name: part * rows for name in names if (rows := getattr(error, name)) is not None}
-    return replace(case, motion=replace(case.motion, error=replace(error, **less)))
+    names = ("sigma", "bias", "speed_sigma", "speed_bias")
+    less: dict[str, Any] = {name: part * getattr(error, name) for name in names}
+    unsmoothed = None if error.unsmoothed is None else error.unsmoothed.times(part, part)
+    return replace(case, motion=replace(case.motion, error=replace(error, unsmoothed=unsmoothed, **less)))

@@ -14,7 +14,7 @@ import shapely
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
-from gripmargin.contact.bending import are_level, edge_stress_factor, is_uniform_plate, overhang
+from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, is_uniform_plate, overhang
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.grip import Grip, without
 from gripmargin.contact.sheet import Sheet
@@ -22,10 +22,8 @@ from gripmargin.contact.sheet_vibration import left_out
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Verdict, judge
 
-STIFF = 1.5  # factor on the use of the pads' edges up to which what is not followed of bending is a correction
 STRETCHED = 0.5  # share of its energy up to which stretching of a part that bends is known to spare the pads
 SPARED = 0.05  # share from which on they may be spared more than a tenth
-SLIGHT = 1.003  # factor up to which it is left out: tractions are not known better
 FIBRILS = 10.0  # across a contact, from which the face is a face and not some of its fibrils
 
 
@@ -80,7 +78,8 @@ def bending_without_a_pad(case: Case) -> Standing:
     grips = [without(case.grip, lost, case.load[:, case.carried]) for lost in pads[1:] and pads]
     found = [_bending(case, grip, " with a pad gone") for grip in grips] or [Standing()]
     doubts = [doubt for standing in found for doubt in standing.doubts]
-    return replace(max(found, key=lambda each: each.stretched), doubts=tuple(doubts[:1]))
+    worst, factor = max(found, key=lambda each: each.stretched), max(each.factor for each in found)
+    return replace(worst, factor=factor, doubts=tuple(doubts[:1]))
 
 
 def swinging(case: Case) -> Standing:
@@ -90,7 +89,7 @@ def swinging(case: Case) -> Standing:
         return known
     factor = left_out(sheet, case.grip)
     if factor <= STIFF:
-        return replace(known, factor=factor if factor > SLIGHT else 1.0)
+        return replace(known, factor=factor)
     said = f"the part flaps in more ways than are followed, which may load the pads {factor:.2f} times as much"
     return Standing(doubts=(f"{said}; a stiffer part, or more pads beneath it, would help",))
 
@@ -131,7 +130,9 @@ def _bending(case: Case, grip: Grip, when: str) -> Standing:
         said = f"part.rigid = true, yet by its thickness and modulus the part bends{when}"
         helps = "leave out part.rigid, or part.youngs_modulus if ribs or a frame stiffen it"
         return Standing(doubts=(f"{said}: {_reaches(case, grip, factor)}; {helps}",))
-    return Standing() if bonded.sheet is None else _as_a_plate(case, grip, bonded.sheet, when)
+    if bonded.sheet is not None:
+        return _as_a_plate(case, grip, bonded.sheet, when)
+    return Standing(factor=factor if factor > SLIGHT and not part.rigid else 1.0)  # taken as rigid, on uneven pads
 
 
 def _as_a_plate(case: Case, grip: Grip, sheet: Sheet, when: str) -> Standing:

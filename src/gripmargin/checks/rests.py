@@ -41,9 +41,11 @@ def at_rest(case: Case) -> NDArray[np.bool_]:
     """Return in which samples nothing moves, shape (n,)."""
     speed, acceleration = _rates(case)
     step = np.diff(case.job.trajectory.t)
-    reach = np.maximum(np.append(step, step[-1]), np.insert(step, 0, step[0]))[:, None]
-    slack = np.maximum(CREEP, STEP * np.abs(acceleration).max(axis=0) * reach)
-    return np.asarray((np.abs(speed) <= slack).all(axis=1))
+    reach = np.maximum(np.append(step, step[-1]), np.insert(step, 0, step[0]))
+    out = np.ones(reach.size, dtype=bool)
+    for along, rises in zip(speed.T, acceleration.T, strict=True):
+        out &= np.abs(along) <= np.maximum(CREEP, STEP * max(rises.max(), -rises.min()) * reach)
+    return out
 
 
 def stretches(case: Case, *, by_label: bool) -> list[Stretch]:

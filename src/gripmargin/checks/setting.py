@@ -45,9 +45,9 @@ def setting(case: Case, stretch: Stretch, factor: float) -> Setting | None:
         factor: On its speed.
     """
     span = slice(stretch.first, stretch.last + 1)
-    t, at, rates = case.job.trajectory.t[span], case.motion.at, case.motion.joint_rates
-    tool = np.linalg.norm(at.velocity[span], axis=1)
-    acceleration = float(np.linalg.norm(at.acceleration[span], axis=1).max())
+    t, at, rates = case.job.trajectory.t[span], case.motion.at.take(span), case.motion.joint_rates
+    tool = np.linalg.norm(at.velocity, axis=1)
+    acceleration = float(np.linalg.norm(at.acceleration, axis=1).max())
     joint, slides, leads = None, False, tool
     if rates is not None and case.job.robot is not None:
         speeds = np.abs(rates[0][span])

@@ -37,9 +37,9 @@ class Use:
 
     def over_time(self, n: int) -> tuple[FloatArray, FloatArray]:
         """Return the margin and the least value it may have at each of n samples, NaN outside the carry."""
-        out = np.full((2, n), np.nan)
-        out[:, self.samples] = self.margin(), inverse(self.high)
-        return out[0], out[1]
+        margin, low = np.full(n, np.nan), np.full(n, np.nan)
+        margin[self.samples], low[self.samples] = self.margin(), inverse(self.high)
+        return margin, low
 
     @property
     def most(self) -> float:

@@ -15,8 +15,11 @@ from gripmargin.kernels.wrench import mass_matrix
 from gripmargin.workcell import Part
 from gripmargin.workcell.part import uniform_plate
 
+Strengths = Sequence[tuple[float, float]]
+
 UNIFORM = 0.05  # share by which a part's mass moments may differ from those of the plate
-SLIGHT = 1.001  # factor on the use of the pads' edges up to which a part counts as rigid
+SLIGHT = 1.01  # factor on the use of the pads' edges up to which a part counts as rigid: they are not known better
+STIFF = 1.5  # factor up to which what bending adds is a correction of the rigid part's figures
 LEVEL = 1e-6  # [-], [m] by which pads may be out of the tool's xy plane
 
 
@@ -50,13 +53,15 @@ def overhang(patches: Sequence[Patch], outline: FloatArray) -> float:
     return float(shapely.distance(shapely.points(outline), held).max())
 
 
-def sheet_on(backing: Backing, strengths: Sequence[tuple[float, float]], part: Part) -> Sheet | None:
+def sheet_on(backing: Backing, strengths: Strengths, part: Part, *, even: bool = True) -> Sheet | None:
     """Return a part as it bends on its pads; None where it counts as rigid, or is not known to be a plate on a plane.
 
     Args:
         backing: The pads.
         strengths: For each its pull-off stress and its shear strength [Pa].
         part: The part.
+        even: Whether the pads are bonded alike everywhere. On others a part that bends little is taken as rigid, with
+            what bending adds as a factor: that tells which cells may let go without harm.
 
     Raises:
         BudgetError: The part is too thin and wide.
@@ -64,10 +69,10 @@ def sheet_on(backing: Backing, strengths: Sequence[tuple[float, float]], part: P
     if part.rigid or part.youngs_modulus is None or not is_uniform_plate(part) or not are_level(backing.patches):
         return None
     factor = edge_stress_factor(backing.patches, strengths, part)
-    return Sheet.on(backing, part) if factor > SLIGHT else None
+    return Sheet.on(backing, part) if factor > (SLIGHT if even else STIFF) else None
 
 
-def edge_stress_factor(patches: Sequence[Patch], strengths: Sequence[tuple[float, float]], part: Part) -> float:
+def edge_stress_factor(patches: Sequence[Patch], strengths: Strengths, part: Part) -> float:
     """Return by which factor bending raises the use of the pads' edges at most, whatever the motion of the gripper.
 
     What bending adds to the tension at a point of the edge is compared with the root mean square of the use of all

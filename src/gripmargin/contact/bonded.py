@@ -43,7 +43,7 @@ class Bonded:
     def sheet(self) -> Sheet | None:
         """The part as it bends; None where it counts as rigid, or cannot be solved (`gripmargin.checks.premises`)."""
         with suppress(BudgetError):
-            return None if self.part is None else sheet_on(self.whole, self.full, self.part)
+            return None if self.part is None else sheet_on(self.whole, self.full, self.part, even=self.even)
         return None
 
     def without(self, lost: int) -> Bonded:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -133,6 +134,7 @@ def _to_tool(pad: Pad, points: FloatArray) -> FloatArray:
     return np.asarray(points @ pad.pose_in_tool[:3, :2].T + pad.pose_in_tool[:3, 3])
 
 
+@lru_cache(maxsize=32)  # changes on trial mostly have the same pads
 def quadrature(face: BaseGeometry, across: int = CELLS_ACROSS) -> tuple[FloatArray, FloatArray]:
     """Return points and areas that integrate quadratics over a polygon exactly.
 
@@ -162,4 +164,4 @@ def quadrature(face: BaseGeometry, across: int = CELLS_ACROSS) -> tuple[FloatArr
     area = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) / 2
     weights = np.full((3, 3), 1.0 / 6.0) + np.eye(3) / 2.0
     points = np.einsum("ij,tjc->tic", weights, corners).reshape(-1, 2)
-    return points, np.repeat(area / 3.0, 3)
+    return sealed(points), sealed(np.repeat(area / 3.0, 3))

@@ -20,7 +20,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing, displacement_rows
@@ -415,6 +414,8 @@ class _Cores:
 
 def _hull(points: FloatArray) -> NDArray[np.intp]:
     """Which points are corners of their convex hull, in space, in a plane, or on a line."""
+    from scipy.spatial import ConvexHull, QhullError  # noqa: PLC0415 - 0.1 s that only uneven bonds pay
+
     centred = points - points.mean(axis=0)
     axes, size = np.linalg.svd(centred, full_matrices=False)[2], np.abs(centred).max()
     flat = centred @ axes.T

@@ -14,6 +14,7 @@ from gripmargin.workcell import STANDARD_AIR_DENSITY, Part
 AIR_CAUSES: Final = ("air drag", "added air mass")
 FLAT_PLATE: Final = 1.28  # drag coefficient of a flat plate along its normal (NASA Glenn, Shape Effects on Drag)
 
+AT_ONCE: Final = 8_192  # samples whose load is worked out at a time: what these hold stays in the cache
 Inertial = tuple[float, FloatArray, FloatArray]  # mass [kg], centre of mass [m], inertia about it [kg m^2]
 
 
@@ -43,7 +44,11 @@ def part_load(
 
 def rigid_load(body: Inertial, motion: ToolMotion, gravity: FloatArray) -> FloatArray:
     """Return the load of a body that moves with the tool, without air; as `part_load`."""
-    return load_wrench(*body, motion.in_tool(gravity), *_rates(motion))
+    out = np.empty((6, motion.samples))
+    for first in range(0, motion.samples, AT_ONCE):
+        some = motion.take(slice(first, first + AT_ONCE))
+        out[:, first : first + AT_ONCE] = load_wrench(*body, some.in_tool(gravity), *_rates(some))
+    return out
 
 
 def standing_load(part: Part, motion: ToolMotion, gravity: FloatArray) -> FloatArray:

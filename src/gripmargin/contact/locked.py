@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.optimize import linprog
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing, displacement_rows
@@ -234,6 +233,8 @@ def _of_a_quadric(whole: Backing, tensions: Callable[[Sequence[FloatArray]], lis
     The planes enclose it over the pads and between them. Tension is linear in the quadric, and the quadrics between two
     planes are a convex set: a linear program for each place. Those at the ends of a pad are looked at.
     """
+    from scipy.optimize import linprog  # noqa: PLC0415 - 0.2 s that only faces which are not plane pay
+
     edge = whole.edge_points()[:, :2]
     across = np.linspace(edge.min(axis=0), edge.max(axis=0), GRID)
     seen = np.stack(np.meshgrid(*across.T), axis=-1).reshape(-1, 2)

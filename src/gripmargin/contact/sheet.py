@@ -23,18 +23,14 @@ from scipy.sparse.linalg import SuperLU, splu
 from shapely.geometry.base import BaseGeometry
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.base.errors import BudgetError
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import Patch, cut_pads
+from gripmargin.contact.plate_grid import FINE, cut, grid_over
 from gripmargin.kernels.plate import Pieces, Splines, isotropic
 from gripmargin.workcell import Pad, Part
 
 ANY_RATIO = (0.0, 0.5)  # Poisson's ratio lies between; bending adds most at one of them
-FINE = 0.5  # width of a cell at a pad's edge, over the length (D / k)^(1/4) on which bending fades there
-WIDER = 0.3  # by which cells grow with the distance from there
-FEWEST = 8  # cells across a part at least
 KEPT = 8  # plates that are not solved again
-MOST = 40_000  # splines: beyond that a part is too thin and wide to be followed
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -157,8 +153,8 @@ class Sheet:
 
     @property
     def finest(self) -> float:
-        """The least width of a cell [m]."""
-        return float(min(np.diff(self.form.x).min(), np.diff(self.form.y).min()))
+        """Width of a cell at a pad's edge [m]."""
+        return FINE * _fading(self.backing, self.part)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -186,9 +182,9 @@ class Model:
         """Lay a grid over a plate and its pads."""
         outline = _outline(part)
         contacts = [contact_of(patch, part) for patch in backing.patches]
-        form = _grid(outline, contacts, _fading(backing, part))
-        pads = tuple(form.pieces(contact) for contact in contacts)
-        return cls(form=form, plate=form.pieces(outline), pads=pads, backing=backing, part=part)
+        form = grid_over(outline, contacts, _fading(backing, part))
+        pads = tuple(cut(form, contact) for contact in contacts)
+        return cls(form=form, plate=cut(form, outline), pads=pads, backing=backing, part=part)
 
     @property
     def ratios(self) -> tuple[float, ...]:
@@ -254,17 +250,16 @@ class Model:
         Returns:
             Tangential x and y, then normal [Pa], pad axes, shape (3, p, k).
         """
-        arm, flat = _thickness(self.part) / 2.0, points[:, :2]
-        bent, (u, v, turn) = moved[:-3], moved[-3:, None]
-        out = np.stack(
-            [
-                u - turn * flat[:, 1:] + arm * (self.form.rows(flat, 1, 0) @ bent),
-                v + turn * flat[:, :1] + arm * (self.form.rows(flat, 0, 1) @ bent),
-                self.form.rows(flat) @ bent,
-            ]
-        )
-        along = np.einsum("ij,ipk->jpk", patch.rotation[:2, :2], out[:2])
-        return np.concatenate([along, out[2:]]) * patch.stiffness_per_area()[:, None, None]
+        out = np.einsum("ij,pik->jpk", patch.rotation, self.moved(points, moved))
+        return out * patch.stiffness_per_area()[:, None, None]
+
+    def moved(self, points: FloatArray, unknowns: FloatArray) -> FloatArray:
+        """Return how places move, tool frame [m], shape (p, 3), by columns of unknowns (n, k), shape (p, 3, k) [m]."""
+        off, flat = _thickness(self.part) / 2.0 - points[:, 2:], points[:, :2]  # below the middle plane
+        bent, (u, v, turn) = unknowns[:-3], unknowns[-3:, None]
+        along_x = u - turn * flat[:, 1:] + off * (self.form.rows(flat, 1, 0) @ bent)
+        along_y = v + turn * flat[:, :1] + off * (self.form.rows(flat, 0, 1) @ bent)
+        return np.stack([along_x, along_y, self.form.rows(flat) @ bent], axis=1)
 
     def stretched(self, deflection: FloatArray, ratio: float) -> float:
         """Return the energy of `Sheet.stretched` of a deflection, shape (splines,), at a Poisson's ratio."""
@@ -323,44 +318,6 @@ def _joined(bent: csr_array, between: FloatArray | None, along: FloatArray) -> c
     """A matrix of all unknowns of a `Model` out of its blocks."""
     both = csr_array((bent.shape[0], 3)) if between is None else csr_array(between)
     return csr_array(block_array([[bent, both], [both.T.tocsr(), csr_array(along)]]))
-
-
-def _grid(outline: BaseGeometry, contacts: Sequence[BaseGeometry], fading: float) -> Splines:
-    """A grid over a part that is fine at the edges of its pads."""
-    lines, bounds = [], np.array([contact.bounds for contact in contacts])
-    along = np.array([contact.area > (1.0 - 1e-6) * shapely.box(*contact.bounds).area for contact in contacts])
-    for axis in (0, 1):
-        low, high = bounds[:, axis], bounds[:, axis + 2]
-        # an edge along the grid is fine at a line, another one wherever it may be
-        fine = np.concatenate([[low, high], [high, low]], axis=1)[:, np.tile(along, 2)]
-        fine = np.stack([np.r_[low[along], high[along], low[~along]], np.r_[low[along], high[along], high[~along]]])
-        ends = outline.bounds[axis], outline.bounds[axis + 2]
-        marks = np.unique(np.concatenate([ends, low, high]).round(9))
-        marks = marks[(marks >= ends[0] - 1e-9) & (marks <= ends[1] + 1e-9)]
-        most = (ends[1] - ends[0]) / FEWEST
-        lines.append(_graded(marks, fine, FINE * fading, most))
-    form = Splines(*lines)
-    if form.size > MOST:
-        raise BudgetError(
-            "part",
-            f"a plate so thin on its pads that {form.size} splines would have to be solved",
-            f"at most {MOST}",
-            "a thicker part, a softer backing, fewer pads",
-        )
-    return form
-
-
-def _graded(marks: FloatArray, fine: FloatArray, least: float, most: float) -> FloatArray:
-    """Borders of cells from mark to mark that grow from a least width, at places from fine[0] to fine[1], to a most."""
-    out = []
-    for a, b in pairwise(marks):
-        place = np.linspace(a, b, 401)
-        away = np.maximum(np.maximum(fine[0, :, None] - place, place - fine[1, :, None]), 0.0).min(axis=0)
-        width = np.minimum(least + WIDER * away, most)
-        count = np.concatenate([[0.0], np.cumsum(np.diff(place) * (1.0 / width[1:] + 1.0 / width[:-1]) / 2.0)])
-        parts = max(1, int(np.ceil(count[-1])))
-        out.append(np.interp(np.arange(parts) * count[-1] / parts, count, place))
-    return np.append(np.concatenate(out), marks[-1])
 
 
 def _clamped(form: Splines) -> NDArray[np.intp]:

@@ -9,6 +9,8 @@ before the first break keeps the peak of the reaction.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -28,6 +30,7 @@ STEP = 1.0 / 32.0  # longest way of a cell in one step, share of the displacemen
 Knotted = tuple[FloatArray, FloatArray, FloatArray, FloatArray]  # times, rotations, positions, twists
 MOST_WORK = 2e8  # steps times cells, a minute or so: ten times the most of jobs with 20 pads on the finest cells
 WORK_OF_A_STEP = 1000  # cells that take as long as a step without any (measured)
+MOST_KEPT = 2e8  # [B] of what was simulated before, for changes on trial: memory alone, no result depends on it
 BLOCK = 512  # knots looked at together: time alone, no result depends on it
 
 
@@ -118,6 +121,12 @@ class ContactHistory(Value):
         return tuple(pad.held for pad in self.pads)
 
     @property
+    def size(self) -> int:
+        """What it takes in memory [B], the cells at its end included."""
+        arrays = [*vars(self).values(), *(array for pad in self.pads for array in vars(pad).values())]
+        return sum(array.nbytes for array in arrays if isinstance(array, np.ndarray))
+
+    @property
     def imbalance(self) -> float:
         """Residual of the energy balance, over the larger of the work and the energies [-]."""
         stored = self.elastic - self.elastic[0] + self.fracture
@@ -127,6 +136,20 @@ class ContactHistory(Value):
     def moment_about(self, point: FloatArray) -> FloatArray:
         """Return the moment on the part about another point of the face frame [m], face axes [N m], shape (k, 3)."""
         return self.moment - np.cross(point, self.force)
+
+
+_done: ContextVar[dict[tuple[object, ...], ContactHistory] | None] = ContextVar("done", default=None)
+
+
+@contextmanager
+def remembering() -> Iterator[None]:
+    """Simulate the same pads along the same motion once, as long as this lasts: changes of a job share its press."""
+    token = None if _done.get() is not None else _done.set({})
+    try:
+        yield
+    finally:
+        if token is not None:
+            _done.reset(token)
 
 
 def simulate(
@@ -148,6 +171,18 @@ def simulate(
         InputError: A bond that does not fit the pads, or a first pose at which none of it would hold.
         BudgetError: Motion and pads ask for more than `MOST_WORK`.
     """
+    done = _done.get()
+    if done is None:
+        return _simulated(faces, motion, bond)
+    key = (tuple(faces), motion, None if bond is None else tuple(np.asarray(share).tobytes() for share in bond))
+    if key not in done:
+        done[key] = _simulated(faces, motion, bond)
+        while len(done) > 1 and sum(each.size for each in done.values()) > MOST_KEPT:
+            del done[next(iter(done))]
+    return done[key]
+
+
+def _simulated(faces: Sequence[PadFace], motion: RelativeMotion, bond: Sequence[FloatArray] | None) -> ContactHistory:
     if not faces:
         raise InputError("contact simulation", "no pad", "at least one")
     outline = outline_of([face.patch.points for face in faces])

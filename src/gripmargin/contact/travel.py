@@ -19,6 +19,7 @@ from gripmargin.kernels.screw import along, twist_between
 from gripmargin.workcell import ReleaseKind
 
 BLOCK = 16  # steps between looks at what is still bonded: time alone, for on the way a bond only grows weaker
+NEARLY = 0.01  # share of a travel that rounding may bring before and after it
 HALVINGS = 8  # of a step, to find from where on the tool may leave
 
 
@@ -75,9 +76,10 @@ def required_travel(
 ) -> RequiredTravel:
     """Return how far a release goes and how far along the same screw it would have to go.
 
-    The screw is the one from the first sample to where the release move has arrived. A move that does not
-    go the way of its kind at all is replaced: a turn about the face normal through the pads' centre, a tilt about
-    the pads' shorter edge, a slide along the face's x axis, a press along its normal.
+    The screw is the one from where the travel begins to where it has arrived: what the tool does before, such as to
+    press the part down, does not go on. A move that does not go the way of its kind at all is replaced: a turn about
+    the face normal through the pads' centre, a tilt about the pads' shorter edge, a slide along the face's x axis, a
+    press along its normal.
 
     Args:
         faces: The pads.
@@ -119,9 +121,19 @@ def _within_reach(faces: Sequence[PadFace], motion: RelativeMotion) -> RelativeM
     return motion.between(0, max(end, 1) - 1)
 
 
+def begin(ways: FloatArray, arrived: int) -> int:
+    """Return the last sample before a travel begins, but for what rounding brings.
+
+    Args:
+        ways: Travel since the first sample, shape (n,).
+        arrived: Where it has arrived.
+    """
+    return int(np.flatnonzero(ways[: arrived + 1] <= NEARLY * ways[arrived]).max(initial=0))
+
+
 def _arrival(ways: FloatArray) -> int:
     """The first sample with nearly all of the longest travel: the rounding of a program may bring the rest later."""
-    return int(np.argmax(ways >= 0.99 * ways.max()))
+    return int(np.argmax(ways >= (1.0 - NEARLY) * ways.max()))
 
 
 def _held(engine: PressEngine) -> float:
@@ -184,7 +196,8 @@ def _screw(kind: ReleaseKind, faces: Sequence[PadFace], motion: RelativeMotion, 
         least *= min(face.patch.pad.material.normal_stiffness for face in faces)
     if gone <= least:
         return _straight(kind, faces, motion)
-    ends = motion.rotation[[0]], motion.position[[0]], motion.rotation[[arrived]], motion.position[[arrived]]
+    first = begin(ways, arrived)
+    ends = motion.rotation[[first]], motion.position[[first]], motion.rotation[[arrived]], motion.position[[arrived]]
     twist = twist_between(*ends)[0]
     angle, way = float(np.linalg.norm(twist[3:])), float(np.linalg.norm(twist[:3]))
     return twist / (angle if kind in ("peel", "torsion") else max(way, 1e-12))

@@ -54,7 +54,7 @@ def adaptive_fit(
     mean_level = np.sqrt(np.mean(level**2, axis=-1))
     # standard deviations in which windows agree; steady noise exceeds less by chance over a whole record
     agree = np.where(np.median(level, axis=-1) > 0.2 * mean_level, 4.5, 3.75)[:, None]
-    found, window = np.empty((len(orders), 3, *y.shape)), np.empty(y.shape)
+    found, window = np.empty((len(orders), 3, n, len(y))).swapaxes(2, 3), np.empty(y.shape)
     halo = 336  # three reaches of the widest window, all that an answer depends on; such a multiple too
     for a in range(0, n, _CHUNK):
         low, high = max(0, a - halo), min(n, a + _CHUNK + halo)

@@ -15,7 +15,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.local_fit import running_max
@@ -43,6 +42,8 @@ def difference_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, Flo
         Least and largest second derivative [unit/interval^2] of each channel about each sample, and whether samples
         follow it, shape (channels, n) each.
     """
+    from scipy.ndimage import median_filter  # noqa: PLC0415 - only estimated rates need it
+
     bend = np.pad(np.diff(y, 2), ((0, 0), (1, 1)), mode="edge")
     rough = np.abs(bend - (_at(bend, -1) + _at(bend, 1)) / 2.0)
     saw = _SAW * median_filter(rough, (1, 2 * _LASTS + 1), mode="nearest")

@@ -13,14 +13,14 @@ from functools import cached_property
 from math import factorial
 
 import numpy as np
-import shapely
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
 from scipy.sparse import csr_array
-from shapely.geometry.base import BaseGeometry
 
 from gripmargin.base.arrays import FloatArray
+
+IntArray = NDArray[np.intp]
 
 ORDER = 4  # Gauss points along each side of a cell: products of cubics are exact
 BEYOND = 1e-9  # share of the plate's stiffness that splines have beyond its outline
@@ -38,7 +38,7 @@ class Pieces:
 
     points: FloatArray
     weights: FloatArray
-    cells: NDArray[np.intp]
+    cells: IntArray
 
     @property
     def area(self) -> float:
@@ -74,32 +74,26 @@ class Splines:
     def _cubics(self) -> tuple[FloatArray, FloatArray]:
         return _cubics(self.x), _cubics(self.y)
 
-    def pieces(self, shape: BaseGeometry) -> Pieces:
-        """Return the cells as a polygon, or several, cuts them."""
-        i, j = (a.ravel() for a in np.indices((self.x.size - 1, self.y.size - 1)))
-        boxes = shapely.box(self.x[i], self.y[j], self.x[i + 1], self.y[j + 1])
-        shapely.prepare(shape)
-        whole = shapely.covers(shape.buffer(1e-9 * float(np.ptp(self.x))), boxes)
-        meets = np.flatnonzero(~whole & shapely.intersects(shape, boxes))
-        cut, owner = shapely.get_parts(shapely.intersection(boxes[meets], shape), return_index=True)
-        flat = shapely.area(cut) > 0.0
-        parts, of = shapely.get_parts(shapely.constrained_delaunay_triangles(cut[flat]), return_index=True)
-        corners = shapely.get_coordinates(parts).reshape(-1, 4, 2)[:, :3]
-        points, weights = triangle_rule(corners, ORDER)
-        full = np.flatnonzero(whole)
-        inside = self._gauss(i[full], j[full])
-        at = np.concatenate([full, meets[owner[flat][of]]])
+    def pieces(self, whole: IntArray, corners: FloatArray, cells: IntArray) -> Pieces:
+        """Return cells, and triangles within cells, each with a quadrature.
+
+        Args:
+            whole: Column and row of the cells that are whole, shape (k, 2).
+            corners: Of the triangles [m], shape (t, 3, 2).
+            cells: Column and row of the cell of each triangle, shape (t, 2).
+        """
+        inside, (points, weights) = self._gauss(*whole.T), triangle_rule(corners, ORDER)
         return Pieces(
             points=np.concatenate([inside.points, points.reshape(-1, ORDER**2, 2)]),
             weights=np.concatenate([inside.weights, weights.reshape(-1, ORDER**2)]),
-            cells=np.stack([i[at], j[at]], axis=1),
+            cells=np.concatenate([whole, cells]),
         )
 
     def every(self) -> Pieces:
         """Return all cells of the grid, whole."""
         return self._gauss(*(a.ravel() for a in np.indices((self.x.size - 1, self.y.size - 1))))
 
-    def _gauss(self, i: NDArray[np.intp], j: NDArray[np.intp]) -> Pieces:
+    def _gauss(self, i: IntArray, j: IntArray) -> Pieces:
         place, weight = legendre.leggauss(ORDER)
         u, v = (a.ravel() for a in np.meshgrid((place + 1.0) / 2.0, (place + 1.0) / 2.0))
         w, wide, high = np.outer(weight, weight).ravel() / 4.0, np.diff(self.x)[i], np.diff(self.y)[j]
@@ -108,7 +102,7 @@ class Splines:
             points=np.stack([x, y], axis=-1), weights=(wide * high)[:, None] * w, cells=np.stack([i, j], axis=1)
         )
 
-    def cells_of(self, points: FloatArray) -> NDArray[np.intp]:
+    def cells_of(self, points: FloatArray) -> IntArray:
         """Return column and row of the cell of each point [m], shape (p, 2); those beyond the grid have the next."""
         return np.stack(
             [
@@ -118,7 +112,7 @@ class Splines:
             axis=1,
         )
 
-    def values(self, points: FloatArray, cells: NDArray[np.intp], dx: int = 0, dy: int = 0) -> FloatArray:
+    def values(self, points: FloatArray, cells: IntArray, dx: int = 0, dy: int = 0) -> FloatArray:
         """Return the 16 splines of a cell, or a derivative of them, at points in it.
 
         Args:
@@ -140,7 +134,7 @@ class Splines:
             sides.append(value)
         return np.asarray((sides[0][..., :, None] * sides[1][..., None, :]).reshape(*points.shape[:-1], 16))
 
-    def numbers(self, cells: NDArray[np.intp]) -> NDArray[np.intp]:
+    def numbers(self, cells: IntArray) -> IntArray:
         """Return which splines those of a cell are, shape (cells, 16)."""
         i, j = cells[:, 0, None] + np.arange(4), cells[:, 1, None] + np.arange(4)
         return np.asarray((i[:, :, None] * (self.y.size + 2) + j[:, None, :]).reshape(len(cells), 16))

@@ -2,9 +2,10 @@
 
 A controller of period P renews its values at T + k P; who reads them at a time s gets those of k = floor((s - T)/P).
 Reads closer than P repeat values, reads further apart miss some: the samples then look jerky over the times of the
-reads and smooth over those of the controller. Where motion is steady the way between two samples says how
-many periods have passed; the period is the one by which all reads of a stretch are alike late, within a period, and
-stretches are joined as it becomes known well enough to count over what lies between them.
+reads and smooth over those of the controller. How many periods have passed between two reads of a motion is told by
+how smooth it is over their numbers (`gripmargin.kernels.numbering`); the period is the one by which all reads of a
+stretch are alike late, within a period, and stretches are joined as it becomes known well enough to count over what
+lies between them.
 
 Samples lie along the last axis, channels along the first.
 """
@@ -12,7 +13,6 @@ Samples lie along the last axis, channels along the first.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -20,30 +20,22 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.digits import grid
-from gripmargin.kernels.local_fit import running_max
+from gripmargin.kernels.numbering import ORDER, SLIP, increments, jerks, smoothest
 
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 Stretch = tuple[FloatArray, FloatArray]  # times of reads [s] and numbers of what they got
 
-ORDER: Final = 3  # of the differences: they remove smooth motion and keep what a wrong time does
 FEWEST: Final = 24  # differences in motion that tell a period
 DIGITS: Final = 4.0  # steps of rounding by which a channel moves from sample to sample where it surely moves
 HELD: Final = 2.0  # rows with one value, over the usual in motion, up to which they may repeat
 ROUGH: Final = 0.1  # differences over those of first order from which samples are too jerky for their times
-BETTER: Final = 0.5  # part of the differences over the reads that may be left over the controller's times
-NEAR: Final = 4  # samples on either side that say how far a sample moves in one period
-STEADY: Final = 1.5  # ratio of these up to which samples are numbered by how far they move
-SHORTEST: Final = 12  # samples of a stretch that is numbered by itself
-LONGEST: Final = 160  # the same; a wrong count spoils no more
+SHORTEST: Final = 12  # steps of a stretch that is numbered by itself
 FINE: Final = 41  # periods that are tried about one that was found
 ALIKE: Final = 1.1  # lateness over the least up to which another period may hold
 TAIL: Final = 0.02  # of the reads at either end of their lateness that may be misnumbered
-LEAST: Final = 0.4  # periods by which they do at least: half of one where two reads fall on one period
 TOO_LATE: Final = 1.3  # periods by which the reads of a stretch may differ in lateness: the poller's own delay is in it
 COUNTED: Final = 0.2  # periods by which a count may be off and is still known
-ODD: Final = 0.05  # part of reads one period apart that shows two periods to be two
-PASSES: Final = 6  # in which numbers are mended
 SURE: Final = 0.02  # by which part the period may be off
 
 
@@ -109,23 +101,30 @@ def renewals(t: FloatArray, y: FloatArray, repeats: Flags) -> Renewals | None:
         repeats: Which of them repeat the one before, as `repeated`, shape (n,).
 
     Returns:
-        None where no controller explains the samples better than the times of the reads do.
+        None where no value is evidently missed or read again, or samples are jerky over the numbers beside one that is.
     """
-    kept = np.flatnonzero(~repeats)
-    fresh, s = y[:, kept], t - t[0]
-    places = _in_motion(fresh)
-    if places.size < FEWEST:
+    new = np.concatenate([[True], np.diff(y, axis=1).any(axis=0)])
+    if not (repeats.any() or slips(t, y)):
         return None
-    if not jerky(s[kept], fresh):
-        return None
-    plain = _jerkiness(s[kept], fresh, places)
-    found = [_counted(s, fresh, kept, usual) for usual in (1, 2)]
-    best = None
-    for each in found:
-        left = np.inf if each is None else _jerkiness(each.number[kept].astype(np.float64), fresh, places)
-        if left < BETTER * plain:
-            best, plain = each, left
-    return best
+    for usual in (1, 2):
+        found = _numbered(t - t[0], y[:, new], np.flatnonzero(new), usual)
+        if found is not None:
+            return found
+    return None
+
+
+def slips(t: FloatArray, y: FloatArray) -> bool:
+    """Whether samples in motion jump anywhere over their times, as where a value is missing.
+
+    Args:
+        t: Times [s], increasing, shape (n,).
+        y: Samples, shape (channels, n).
+    """
+    places, way = _in_motion(y), (np.diff(y, axis=1) ** 2).sum(axis=0)
+    if places.size == 0:
+        return False
+    most = np.max([way[places + o] for o in range(ORDER)], axis=0)
+    return bool((jerks(t, y, places) > SLIP**2 * most).any())
 
 
 def jerky(t: FloatArray, y: FloatArray) -> bool:
@@ -138,88 +137,150 @@ def jerky(t: FloatArray, y: FloatArray) -> bool:
     places = _in_motion(y)
     if places.size == 0:
         return False
-    way = float(np.sqrt(np.mean((np.diff(y, axis=1)[:, places] ** 2).sum(axis=0))))
-    return _jerkiness(t, y, places) > ROUGH * way
+    return _over_way(t, y, places) > ROUGH
 
 
-def _counted(s: FloatArray, y: FloatArray, kept: Indices, usual: int) -> Renewals | None:
-    """Number reads by how far the samples move between them.
+@dataclass(frozen=True)
+class _Run:
+    """Values that were read during a motion.
+
+    Attributes:
+        kept: Which reads these are, shape (n,).
+        count: Renewals since the first, shape (n,).
+        known: First and last of the values between which that is known.
+    """
+
+    kept: Indices
+    count: FloatArray
+    known: list[tuple[int, int]]
+
+
+def _numbered(s: FloatArray, y: FloatArray, kept: Indices, usual: int) -> Renewals | None:
+    """Number reads; None where samples are jerky over the numbers.
 
     Args:
         s: Times of all reads [s], shape (n,).
-        y: Samples that do not repeat, shape (channels, m).
+        y: Samples that differ from the ones before, shape (channels, m).
         kept: Which reads these are, shape (m,).
         usual: Renewals between most reads.
     """
-    passed, steady = _passed(s[kept], y)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], steady, [False]]).astype(np.int8))).reshape(-1, 2)
-    edges = np.array(
-        [
-            (first, last)
-            for a, b in edges
-            for first, last in pairwise(np.linspace(a, b, -(-(b - a) // LONGEST) + 1).astype(int))
-            if last - first >= SHORTEST
-        ],
-        dtype=np.intp,
-    ).reshape(-1, 2)
-    if not edges.size:
+    held, places = np.diff(np.append(kept, s.size)), _in_motion(y)
+    if places.size < FEWEST:
         return None
-    inside = np.concatenate([np.arange(a, b) for a, b in edges])
-    period = float(np.median(passed[inside])) / usual
-    for _ in range(2):
-        period = float(passed[inside].sum() / np.rint(passed[inside] / period).sum())
-    renewed = np.maximum(np.rint(passed / period), 1.0)
-    held = np.diff(np.append(kept, s.size))
-    events = int((renewed[inside] != usual).sum() + (held[inside] > 1).sum())
-    if usual > 1 and (renewed[inside] < usual).mean() < ODD:
+    moving = held[:-1] <= HELD * max(1.0, float(np.median(held[places])))
+    moving[np.setdiff1d(np.arange(moving.size), np.unique(places[:, None] + np.arange(ORDER)))] = False
+    runs: list[_Run] = []
+    told: list[Indices] = []
+    stretches: list[Stretch] = []
+    for a, b in _stretches(moving):
+        passed, known = increments(y[:, a : b + 1], usual)
+        runs.append(_Run(kept[a : b + 1], np.concatenate([[0.0], np.cumsum(passed)]), _stretches(known)))
+        told += [np.arange(a + i, a + k) for i, k in runs[-1].known]
+        for i, k in runs[-1].known:
+            reads = slice(kept[a + i], kept[a + k] + 1)
+            stretches.append((s[reads], np.repeat(runs[-1].count[i : k + 1], np.append(held[a + i : a + k], 1))))
+    clock = _clock(stretches)
+    if clock is None:
         return None
-    stretches = []
-    for a, b in edges:
-        count = np.concatenate([[0.0], np.cumsum(renewed[a:b])])
-        reads = slice(kept[a], kept[b] + 1)
-        stretches.append((s[reads], np.repeat(count, np.append(held[a:b], 1))))
-    wide, (_, _, late) = 0.1, _period_of(stretches, period, 0.1)
-    if late > TOO_LATE:  # some are miscounted
-        period, _, _ = _period_of(stretches, period, wide, worst=0.5)
+    period, error, stretches = clock
+    number = _all_numbers(s, runs, [y[:, np.isin(kept, run.kept)] for run in runs], stretches, period)
+    steps = np.concatenate(told)
+    renewed = np.diff(number[kept])[steps]
+    odd = np.zeros(kept.size - 1, dtype=bool)
+    odd[steps] = (renewed != np.median(renewed)) | (held[steps] != np.median(held[steps]))
+    inside = np.isin(places, steps) & np.isin(places + ORDER - 1, steps)
+    beside = places[inside & np.any([odd[places + o] for o in range(ORDER)], axis=0)]
+    if beside.size == 0 or _over_way(number[kept], y, beside) > ROUGH:
+        return None
+    return Renewals(period, error, (number - number.min()).astype(np.int64), int(odd.sum()))
+
+
+def _clock(stretches: list[Stretch]) -> tuple[float, float, list[Stretch]] | None:
+    """Period [s] with which reads are late by no more than it, by which part it may be off, and stretches as joined."""
+    if not stretches:
+        return None
+    x, k = max(stretches, key=lambda stretch: float(np.ptp(stretch[1])))
+    period, wide = float(np.ptp(x) / np.ptp(k)), 2.0 * TOO_LATE / float(np.ptp(k))
+    if _period_of(stretches, period, wide)[2] > TOO_LATE:  # some are miscounted
+        period = _period_of(stretches, period, wide, worst=0.5)[0]
         counted = [(x, k) for x, k in stretches if _spread(x - period * k) <= TOO_LATE * period]
         if 2 * len(counted) <= len(stretches):
             return None
         stretches = counted
     while True:
         period, error, late = _period_of(stretches, period, wide)
-        if not (LEAST <= late <= TOO_LATE and error <= SURE):
+        if late > TOO_LATE:
             return None
-        joined = _joined(stretches, period, error)
-        if len(joined) == len(stretches):
+        wide, before = 2.0 * error, len(stretches)
+        stretches = _joined(stretches, period, error)
+        if len(stretches) == before:
             break
-        stretches, wide = joined, 2.0 * error
-    number, done, start = np.zeros(s.size), 0, _renewed(*stretches[0], period)
-    for x, k in stretches:
+    period, error, late = _period_of(stretches, period, error)
+    return (period, error, stretches) if late <= TOO_LATE and error <= SURE else None
+
+
+def _all_numbers(
+    s: FloatArray, runs: list[_Run], y: list[FloatArray], stretches: list[Stretch], period: float
+) -> FloatArray:
+    """Numbers of all reads, by the clock where they were not counted."""
+    number, known = np.empty(s.size), np.zeros(s.size, dtype=bool)
+    done, start = 0, _renewed(*stretches[0], period)
+    for i, (x, k) in enumerate(stretches):
         origin = _renewed(x, k, period)
         ahead = np.rint((origin - start) / period)
-        upto = int(np.searchsorted(s, x[-1], side="right"))
+        upto = int(np.searchsorted(s, x[-1], side="right")) if i + 1 < len(stretches) else s.size
         number[done:upto] = ahead + np.floor((s[done:upto] - origin) / period)
-        number[np.searchsorted(s, x)] = ahead + k
+        here = np.searchsorted(s, x)
+        number[here], known[here] = ahead + k, True
         done = upto
-    number[done:] = ahead + np.floor((s[done:] - origin) / period)
-    number = _mended(number[kept], y)[np.cumsum(np.isin(np.arange(s.size), kept)) - 1]
-    whole = np.maximum.accumulate(number - number.min()).astype(np.int64)
-    return Renewals(period, error, whole, events)
+    for run, values in zip(runs, y, strict=True):
+        sure = known[run.kept]
+        if sure.any():
+            found = _beside(s[run.kept], number[run.kept], values, sure, period)
+            number[run.kept[0] : run.kept[-1]] = np.repeat(found[:-1], np.diff(run.kept))
+            number[run.kept[-1]] = found[-1]
+    return np.maximum.accumulate(number)
 
 
-def _passed(t: FloatArray, y: FloatArray) -> tuple[FloatArray, Flags]:
-    """By how much time samples move on, at the mean speed about them [s], and where that is steady, shape (m - 1,)."""
-    way = np.sqrt((np.diff(y, axis=1) ** 2).sum(axis=0))
-    ends = np.arange(way.size)
-    a, b = np.maximum(ends - NEAR, 0), np.minimum(ends + NEAR + 1, way.size)
-    total = np.concatenate([[0.0], np.cumsum(way)])
-    speed = (total[b] - total[a]) / (t[b] - t[a])
-    moving = np.zeros(way.size, dtype=bool)
-    places = _in_motion(y)
-    for o in range(ORDER):
-        moving[places + o] = True
-    steady = moving & (running_max(speed, NEAR) < -STEADY * running_max(-speed, NEAR))
-    return np.divide(way, speed, out=np.zeros_like(way), where=speed > 0.0), steady
+def _beside(x: FloatArray, number: FloatArray, y: FloatArray, sure: Flags, period: float) -> FloatArray:
+    """Numbers of a motion where they are not sure: those of the clock, or one off near its beats if that is smoother.
+
+    The clock is that of the sure ones next to them: as many reads as these tell when it beats to a period over their
+    number, and what they exceed a period by is how far the poller's own delay scatters.
+
+    Args:
+        x: Times of reads [s], shape (n,).
+        number: Of them, shape (n,).
+        y: Values, shape (channels, n).
+        sure: Where numbers are, shape (n,).
+        period: Of the clock [s].
+    """
+    number, n, near = number.copy(), x.size, np.zeros(x.size)
+    runs, gaps = (np.flatnonzero(np.diff(np.pad(each, 1).astype(np.int8))).reshape(-1, 2) for each in (sure, ~sure))
+    for a, b in gaps:
+        here = np.arange(a, b)
+        middle = (a + b) // 2 if a > 0 and b < n else a if a == 0 else b
+        for begin, end, side in ((a, middle, runs[runs[:, 1] == a]), (middle, b, runs[runs[:, 0] == b])):
+            for i, j in side:
+                origin = _renewed(x[i:j], number[i:j], period)
+                late = (x[i:j] - origin) / period - number[i:j]
+                number[begin:end] = (x[begin:end] - origin) / period
+                near[begin:end] = 1.0 / (j - i) + max(0.0, -late.min(), late.max() - 1.0)
+        phase = number[here]
+        number[here] = np.floor(phase)
+        part = phase - number[here]
+        off = np.where(part < near[here], -1.0, np.where(part > 1.0 - near[here], 1.0, 0.0))
+        segment = slice(max(0, a - ORDER), min(n, b + ORDER))
+        other = number[segment].copy()
+        other[a - segment.start : b - segment.start] += off
+        number[segment] = smoothest(np.stack([number[segment], other]), y[:, segment])
+    return number
+
+
+def _stretches(inside: Flags) -> list[tuple[int, int]]:
+    """First and last sample of stretches of steps that are long enough."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8))).reshape(-1, 2)
+    return [(int(a), int(b)) for a, b in edges if b - a >= SHORTEST]
 
 
 def _period_of(
@@ -250,7 +311,7 @@ def _joined(stretches: list[Stretch], period: float, error: float) -> list[Stret
     for x, k in stretches[1:]:
         before, count = out[-1]
         gap = (x[0] - before[-1]) / period
-        if gap * error < COUNTED:
+        if gap * error + _unknown(before, count, period) + _unknown(x, k, period) < COUNTED:
             ahead = np.rint((_renewed(x, k, period) - _renewed(before, count, period)) / period)
             out[-1] = np.concatenate([before, x]), np.concatenate([count, k + ahead])
         else:
@@ -264,26 +325,13 @@ def _renewed(x: FloatArray, number: FloatArray, period: float) -> float:
     return float(np.quantile(off, TAIL) + np.quantile(off, 1.0 - TAIL) - period) / 2.0
 
 
+def _unknown(x: FloatArray, number: FloatArray, period: float) -> float:
+    """By how many periods that may be off: reads that are all alike late do not say when values were renewed."""
+    return max(0.0, 1.0 - _spread(x - period * number) / period) / 2.0
+
+
 def _spread(values: FloatArray) -> float:
     return float(np.quantile(values, 1.0 - TAIL) - np.quantile(values, TAIL))
-
-
-def _jerkiness(x: FloatArray, y: FloatArray, places: Indices) -> float:
-    """Root mean square of divided differences over times, scaled so that even ones give plain differences."""
-    nodes = np.stack([x[places + o] for o in range(ORDER + 1)])
-    length = nodes[-1] - nodes[0]
-    apart = (np.diff(nodes, axis=0) > 0.0).all(axis=0)
-    nodes = (nodes - nodes[0]) * (ORDER / np.where(length > 0.0, length, 1.0))
-    total = np.zeros((len(y), places.size))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for o in range(ORDER + 1):
-            weight = np.ones(places.size)
-            for other in range(ORDER + 1):
-                if other != o:
-                    weight *= nodes[o] - nodes[other]
-            total += 6.0 * y[:, places + o] / weight
-    largest = float((np.diff(y, ORDER, axis=1) ** 2).sum(axis=0).max())
-    return float(np.sqrt(np.where(apart, (total**2).sum(axis=0), largest).mean()))
 
 
 def _in_motion(y: FloatArray) -> Indices:
@@ -294,39 +342,7 @@ def _in_motion(y: FloatArray) -> Indices:
     return np.flatnonzero(np.lib.stride_tricks.sliding_window_view(moves, ORDER).all(axis=1))
 
 
-def _mended(number: FloatArray, y: FloatArray) -> FloatArray:
-    """Numbers by one lower or higher where the samples are smoother with that."""
-    for _ in range(PASSES):
-        better = number + _shifts(number, y)
-        if (better == number).all():
-            break
-        number = better
-    return number
-
-
-def _shifts(x: FloatArray, y: FloatArray) -> FloatArray:
-    """By how much to shift numbers, for each sample to lie near the cubic through two on either side of it."""
-    out, n = np.zeros_like(x), x.size
-    if n < 5:
-        return out
-    inner = slice(2, n - 2)
-    nodes = np.stack([x[: n - 4], x[1 : n - 3], x[3 : n - 1], x[4:]]) - x[inner]
-    values = np.stack([y[:, : n - 4], y[:, 1 : n - 3], y[:, 3 : n - 1], y[:, 4:]])
-    off = np.empty((3, n - 4))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for i, shift in enumerate((-1.0, 0.0, 1.0)):
-            fitted = np.zeros((len(y), n - 4))
-            for o in range(4):
-                weight = np.ones(n - 4)
-                for other in range(4):
-                    if other != o:
-                        weight *= (shift - nodes[other]) / (nodes[o] - nodes[other])
-                fitted += weight * values[o]
-            away = ((fitted - y[:, inner]) ** 2).sum(axis=0)
-            off[i] = np.where((nodes[1] < shift) & (shift < nodes[2]) & np.isfinite(away), away, np.inf)
-        least = np.minimum(off[0], off[2])
-        gain = np.where(off[1] > 4.0 * least, np.where(np.isfinite(off[1]), off[1], 1.0) - least, 0.0)
-    # one of several neighbours at a time: the others are moved by what it shows
-    highest = (gain > 0.0) & (gain >= running_max(gain, 2))
-    out[inner] = np.where(highest, np.where(off[0] < off[2], -1.0, 1.0), 0.0)
-    return out
+def _over_way(x: FloatArray, y: FloatArray, places: Indices) -> float:
+    """Root mean square of divided differences over times, as part of that of the ways between samples."""
+    way = (np.diff(y, axis=1)[:, places] ** 2).sum(axis=0).mean()
+    return float(np.sqrt(jerks(x, y, places).mean() / way))

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.oscillator import FADED, ComplexArray
+from gripmargin.kernels.wrench import cross
 
 ROUNDS: Final = 12  # over a window, until what the swing adds to the load stays as it is
 SAME: Final = 1e-4  # of the largest load: by how little
@@ -105,11 +106,6 @@ def turned(turn: FloatArray, vector: FloatArray) -> FloatArray:
         second = np.where(angle > 1e-4, (1.0 - np.cos(angle)) / square, 0.5 - square / 24.0)
     once = cross(turn, vector)
     return vector + first * once + second * cross(turn, once)
-
-
-def cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Return the cross product along the first axis."""
-    return np.stack([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]])
 
 
 def fed_back(

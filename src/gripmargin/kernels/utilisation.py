@@ -12,6 +12,7 @@ from gripmargin.kernels.face import Face, squared, utilisation
 
 IntArray = NDArray[np.intp]
 DIRECTIONS, ROUNDS = 1000, 8  # in which loads look for the points that are used most
+FAR = 0.8  # share of the most used point's use that a point has to reach under some of them to be looked at further
 DOUBLINGS, HALVINGS = 20, 34  # of the search for a factor: up to 1e12, and to 1e-9 of what is found
 
 
@@ -76,14 +77,17 @@ def points_needed(face: Face, missed: float) -> IntArray:
     """
     size = np.sqrt(np.square(face.maps).sum(axis=(0, 1)))[:, None]
     directions, chosen = np.random.default_rng(0), np.zeros(0, dtype=np.intp)
+    near, most = np.arange(face.points), np.zeros(face.points)
     for power in np.tile([1, 3], ROUNDS):
         loads = directions.normal(size=(size.size, DIRECTIONS)) ** power / size
-        used = utilisation(face, loads)[0]
-        known = used[chosen].max(axis=0, initial=0.0)
-        more = used.max(axis=0) > known * (1.0 + missed)
+        used = utilisation(face.only(near), loads)[0]
+        largest = used.max(axis=0)
+        most[near] = np.maximum(most[near], (used / largest).max(axis=1))
+        more = largest > used[np.isin(near, chosen)].max(axis=0, initial=0.0) * (1.0 + missed)
         if not more.any() and power > 1:
             break
-        chosen = np.union1d(chosen, used[:, more].argmax(axis=0))
+        chosen = np.union1d(chosen, near[used[:, more].argmax(axis=0)])
+        near = near[most[near] > FAR] if power > 1 else near
     return chosen
 
 

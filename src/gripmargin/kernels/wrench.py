@@ -57,9 +57,9 @@ def wrench_by_cause(
     out = np.zeros((len(CAUSES), 6, acceleration.shape[1]))
     np.matmul(inertial[:, :3], gravity, out=out[0])
     np.matmul(-inertial[:, :3], acceleration, out=out[1])
-    np.matmul(inertial[:, :3], _cross(_cross(omega, com[:, None]), omega), out=out[2])
+    np.matmul(inertial[:, :3], cross(cross(omega, com[:, None]), omega), out=out[2])
     np.matmul(-inertial[:, 3:], alpha, out=out[3])
-    out[4, 3:] = _cross(inertia @ omega, omega)
+    out[4, 3:] = cross(inertia @ omega, omega)
     return out
 
 
@@ -73,15 +73,11 @@ def load_wrench(
     alpha: FloatArray,
 ) -> FloatArray:
     """Return what the body does to the gripper, shape (6, samples): the sum of `wrench_by_cause`."""
-    out = np.empty((6, acceleration.shape[1]))
-    for first in range(0, out.shape[1], 8192):  # what a block holds stays in the cache
-        part = slice(first, first + 8192)
-        motion = gravity[:, part], acceleration[:, part], omega[:, part], alpha[:, part]
-        wrench_by_cause(mass, com, inertia, *motion).sum(axis=0, out=out[:, part])
-    return out
+    return np.asarray(wrench_by_cause(mass, com, inertia, gravity, acceleration, omega, alpha).sum(axis=0))
 
 
-def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+def cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Return the cross product along the first axis, of length 3."""
     out = np.empty(np.broadcast_shapes(a.shape, b.shape))
     for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
         np.multiply(a[j], b[k], out=out[i])

@@ -55,9 +55,9 @@ class Joints:
         times = sample_times(self.trajectory.t, self.trajectory.q, stamps)
         return _estimated(self, times)
 
-    def tool(self, t: FloatArray, rates: Rates) -> ToolMotion:
-        """Return the tool's motion at the samples."""
-        return joint_motion(self.chain, t, self.trajectory.q, rates.first, rates.second)
+    def tool(self, t: FloatArray, first: FloatArray, second: FloatArray) -> ToolMotion:
+        """Return the tool's motion at the samples by speeds and accelerations of the joints."""
+        return joint_motion(self.chain, t, self.trajectory.q, first, second)
 
     def spin(self, rates: Rates) -> FloatArray:
         """Return the acceleration that an error of speed makes by the Coriolis terms at most, shape (n, 1)."""
@@ -148,7 +148,7 @@ def _from_speeds(
         bias_second=speeds.bias_first + missed * np.abs(speeds.first) + hidden,
         noise=places.noise,
         window=speeds.window,
-        spline=places.spline,
+        places=places.places,
         quick=places.quick,
     ).shaken(t, value_error(np.ascontiguousarray(q.T)))
 

@@ -21,12 +21,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.polling import jerky, renewals, repeated
+from gripmargin.kernels.polling import jerky, renewals, repeated, slips
 from gripmargin.motion.rates import Rates
 from gripmargin.motion.stamps import Stamps, sample_times
 from gripmargin.motion.trajectory import JointTrajectory, Timing, Trajectory
 
-SURELY: Final = 4  # rows that repeat or are missed by chance nowhere: two tell a beat, each further one agrees with it
+SURELY: Final = 4  # rows that repeat by chance nowhere: two tell a beat, each further one agrees with it
 
 Flags = NDArray[np.bool_]
 
@@ -45,9 +45,9 @@ def unpolled(trajectory: Trajectory, stamps: Stamps | None = None) -> Trajectory
     repeats = repeated(t, y)
     found = renewals(t, y, repeats)
     read = 1.0 / float(np.median(np.diff(t)))
-    if found is not None and not repeats.any() and not jerky(sample_times(t, y.T).t, y):
+    if found is not None and not repeats.any() and not slips(sample_times(t, y.T).t, y):
         return trajectory  # a sampler of its own, whose stamps scatter and which lost some
-    if found is not None and found.events >= SURELY:
+    if found is not None and (found.events >= SURELY or not repeats.any()):  # points of moves may be written twice
         fresh = np.concatenate([[True], np.diff(found.number) > 0])
         number = found.number[fresh]
         missed = int((np.diff(number) - 1).sum())

@@ -59,9 +59,9 @@ class Poses:
             *((f"the turn about the tool's {a}", "rad") for a in "xyz"),
         )
 
-    def tool(self, t: FloatArray, rates: Rates) -> ToolMotion:
-        """Return the tool's motion at the samples."""
-        (velocity, omega), (acceleration, alpha) = (np.hsplit(rows, 2) for rows in (rates.first, rates.second))
+    def tool(self, t: FloatArray, first: FloatArray, second: FloatArray) -> ToolMotion:
+        """Return the tool's motion at the samples by speeds and accelerations of the coordinates."""
+        (velocity, omega), (acceleration, alpha) = (np.hsplit(rows, 2) for rows in (first, second))
         if self.trajectory.velocity is not None:
             omega, alpha = (np.einsum("nji,nj->ni", self.trajectory.rotation, rows) for rows in (omega, alpha))
         return pose_motion(t, self.trajectory.position, self.trajectory.rotation, velocity, acceleration, omega, alpha)

@@ -71,16 +71,19 @@ class ProgramMotion:
         """
         program = _coordinates(trajectory, robot)
         found = program.rates(stamps)
-        rates = found.rates
-        exact = found.known and not rates.bias_second.any()
+        t, rates, known, doubts, notes = found.t, found.rates, found.known, found.doubts, found.notes
+        first, second, error = rates.first, rates.second, None
+        if not known or rates.bias_second.any():
+            error = RateError.of(t, rates, program.spin(rates), program.directions, program.names)
+        del found, rates  # of a long program they take as much as all that follows
         return cls(
-            at=program.tool(found.t, rates),
-            given=found.known,
-            error=None if exact else RateError.of(rates, program.spin(rates), program.directions, program.names),
-            joint_rates=(rates.first, rates.second) if isinstance(program, Joints) else None,
-            doubts=found.doubts,
-            notes=found.notes,
-            references=() if found.known else (METHOD,),
+            at=program.tool(t, first, second),
+            given=known,
+            error=error,
+            joint_rates=(first, second) if isinstance(program, Joints) else None,
+            doubts=doubts,
+            notes=notes,
+            references=() if known else (METHOD,),
         )
 
     def doubts_at(self, sample: int) -> list[str]:

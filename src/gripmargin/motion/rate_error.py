@@ -9,13 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.motion.rates import Rates
+from gripmargin.motion.rates import Rates, Unsmoothed
 
+AT_ONCE: Final = 8_192  # samples whose errors are worked out at a time: memory alone
 Directions = Callable[[NDArray[np.intp]], FloatArray]
 
 
@@ -30,9 +32,9 @@ class RateError:
             acceleration), tool axes; returns shape (causes, 6, m).
         window: Time over which each cause was smoothed [s], shape (n, causes).
         unsmoothed: What the speed and the acceleration of each cause have to be changed by to follow the positions
-            without any smoothing, shape (2, n, causes), or None: not known.
+            without any smoothing; None: not known.
         shaking: Acceleration of a shaking that smoothing takes for noise, and the size of that, which the bias counts,
-            shape (2, n, causes).
+            shape (2, n, causes), or None: there is none.
         speed_sigma: One standard deviation of the noise of each cause's speed, shape (n, causes).
         speed_bias: Bound of the systematic error of that speed, shape (n, causes).
         spin: Acceleration that one unit of an error of speed makes at most, shape (n, 1).
@@ -45,8 +47,8 @@ class RateError:
     bias: FloatArray
     directions: Directions
     window: FloatArray
-    unsmoothed: FloatArray | None
-    shaking: FloatArray
+    unsmoothed: Unsmoothed | None
+    shaking: FloatArray | None
     speed_sigma: FloatArray
     speed_bias: FloatArray
     spin: FloatArray
@@ -56,24 +58,29 @@ class RateError:
 
     @classmethod
     def of(
-        cls, rates: Rates, spin: FloatArray, directions: Directions, names: tuple[tuple[str, str], ...] = ()
+        cls,
+        t: FloatArray,
+        rates: Rates,
+        spin: FloatArray,
+        directions: Directions,
+        names: tuple[tuple[str, str], ...] = (),
     ) -> RateError:
         """Work out the errors of rates.
 
         Args:
+            t: Times [s], shape (n,).
             rates: Of the program's coordinates.
             spin: Acceleration that one unit of an error of each speed makes at most, shape (n, causes).
             directions: As the attribute.
             names: As the attribute.
         """
-        used = np.stack([rates.first, rates.second])
         return cls(
             sigma=np.hypot(rates.sigma_second, spin * rates.sigma_first),
             bias=rates.bias_second + spin * rates.bias_first,
             directions=directions,
             window=rates.window,
-            unsmoothed=None if rates.spline is None else rates.spline - used,
-            shaking=np.zeros_like(used) if rates.shaking is None else rates.shaking,
+            unsmoothed=rates.unsmoothed(t),
+            shaking=rates.shaking,
             speed_sigma=rates.sigma_first,
             speed_bias=rates.bias_first,
             spin=spin.max(axis=1, keepdims=True),
@@ -94,14 +101,14 @@ class RateError:
             One sigma of the noise, then the bound of the bias; each of the acceleration of the origin [m/s^2], then of
             the angular acceleration [rad/s^2], shape (2, 2, m).
         """
-        noise, bias = (self.columns(samples, bias=of_bias) for of_bias in (False, True))
-        parts = slice(3), slice(3, 6)
-        return np.array(
-            [
-                [np.linalg.norm(noise[:, part], axis=(0, 1)) for part in parts],
-                [np.abs(bias[:, part]).sum(axis=(0, 1)) for part in parts],
-            ]
-        )
+        out = np.empty((2, 2, samples.size))
+        for first in range(0, samples.size, AT_ONCE):
+            here = slice(first, first + AT_ONCE)
+            noise, bias = (self.columns(samples[here], bias=of_bias) for of_bias in (False, True))
+            for k, part in enumerate((slice(3), slice(3, 6))):
+                out[0, k, here] = np.linalg.norm(noise[:, part], axis=(0, 1))
+                out[1, k, here] = np.abs(bias[:, part]).sum(axis=(0, 1))
+        return out
 
     def largest(self, sample: int) -> int:
         """Return which cause has the largest error at a sample."""

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from itertools import pairwise
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -35,6 +35,9 @@ ROUNDED: Final = 1.2  # noise over the bound of an error that rounding explains:
 PROVEN: Final = 17  # points of a window that stay within a bound by chance in one of 60 where noise is 1.2 of it
 NEVER: Final = 10**6  # points that no window has
 NOISE_BAND: Final = 4.5  # standard deviations within which noise stays
+AT_ONCE: Final = 131_072  # values of all channels that are worked out at a time: time and memory alone
+REACH: Final = 32  # samples on either side that bounds by second differences look at, and more
+SPLINE_REACH: Final = 64  # samples beyond which nobody sees what a spline does: a quarter from each to the next
 LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
 METHOD: Final = (
     "Local polynomial least squares (Savitzky & Golay, Anal. Chem. 36(8), 1964); window at each sample by "
@@ -43,6 +46,36 @@ METHOD: Final = (
     "values have a hard bound, the pieces of constant or straight acceleration that they leave room for, by "
     "combinations of least 1-norm (Rivlin, Chebyshev Polynomials, Wiley 1990)"
 )
+
+
+class Unsmoothed(NamedTuple):
+    """What speeds and accelerations have to be changed by to be those of the cubic spline through the positions.
+
+    Attributes:
+        t: Times [s], shape (n,).
+        places: Positions, shape (n, causes).
+        used: Speeds and accelerations, shape (n, causes) each.
+        factors: Parts of the changes that count, of speeds and of accelerations, each a number or of shape (n, 1).
+    """
+
+    t: FloatArray
+    places: FloatArray
+    used: tuple[FloatArray, FloatArray]
+    factors: tuple[FloatArray | float, FloatArray | float] = (1.0, 1.0)
+
+    def times(self, speed: FloatArray | float, acceleration: FloatArray | float) -> Unsmoothed:
+        """Return parts of the changes."""
+        return self._replace(factors=(speed * self.factors[0], acceleration * self.factors[1]))
+
+    def over(self, part: slice) -> FloatArray:
+        """Return the changes at some samples, shape (2, m, causes)."""
+        wide = slice(max(part.start - SPLINE_REACH, 0), part.stop + SPLINE_REACH)
+        here = slice(part.start - wide.start, part.stop - wide.start)
+        out = spline_rates(self.t[wide], self.places[wide])[:, here]
+        for k, (used, factor) in enumerate(zip(self.used, self.factors, strict=True)):
+            out[k] -= used[part]
+            out[k] *= factor[part] if isinstance(factor, np.ndarray) else factor
+        return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,8 +93,8 @@ class Rates(Value):
         bias_second: Estimated bound of what smoothing and sampling do to the second derivative, its shape.
         noise: Noise found in the samples [unit], one standard deviation, shape (channels,).
         window: Time over which a step of the second derivative is smoothed [s], shape (n, channels).
-        spline: First and second derivative of the cubic spline through all samples, shape (2, n, channels), or
-            None: not smoothed at all, so all noise is in it; an oscillator slower than the samples smooths it itself.
+        places: The samples, shape (n, channels), or None: the second derivative is not theirs. The cubic spline through
+            them is not smoothed at all, so all noise is in it; an oscillator slower than the samples smooths it itself.
         quick: How far the samples move within less time than they can follow [unit], 0 elsewhere, shape (n, channels),
             or None: not looked for.
         jitter: The same of what is taken for jitter of the positions, not for motion.
@@ -77,7 +110,7 @@ class Rates(Value):
     bias_second: FloatArray
     noise: FloatArray
     window: FloatArray
-    spline: FloatArray | None = None
+    places: FloatArray | None = None
     quick: FloatArray | None = None
     jitter: FloatArray | None = None
     shaking: FloatArray | None = None
@@ -91,7 +124,7 @@ class Rates(Value):
         object.__setattr__(self, "noise", frozen(self.noise, (channels,), "rates noise"))
         object.__setattr__(self, "window", frozen(self.window, (n, channels), "rates window"))
         both, each = (2, n, channels), (n, channels)
-        shapes = {"spline": both, "shaking": both, "quick": each, "jitter": each}
+        shapes = {"places": each, "shaking": both, "quick": each, "jitter": each}
         for field, shape in shapes.items():
             if getattr(self, field) is not None:
                 object.__setattr__(self, field, frozen(getattr(self, field), shape, f"rates {field}"))
@@ -100,8 +133,13 @@ class Rates(Value):
         """Return these channels and those of other samples taken at the same times, side by side."""
         both: dict[str, Any] = {f.name: (getattr(self, f.name), getattr(other, f.name)) for f in fields(self)}
         for name, (one, two) in both.items():
-            both[name] = None if one is None or two is None else np.concatenate([one, two], axis=-1)
+            rows = [np.zeros_like(two) if one is None else one, np.zeros_like(one) if two is None else two]
+            both[name] = None if one is None and two is None else np.concatenate(rows, axis=-1)
         return Rates(**both)
+
+    def unsmoothed(self, t: FloatArray) -> Unsmoothed | None:
+        """Return what speeds and accelerations have to be changed by to follow the samples; None: it is not known."""
+        return None if self.places is None else Unsmoothed(t, self.places, (self.first, self.second))
 
     def shaken(self, t: FloatArray, error: FloatArray) -> Rates:
         """Return the rates with a bias that counts a shaking of the positions that was smoothed away as noise.
@@ -110,9 +148,12 @@ class Rates(Value):
             t: Times [s], shape (n,).
             error: Bound of what rounding does to each position, shape (channels,).
         """
-        if self.spline is None:
+        if (unsmoothed := self.unsmoothed(t)) is None:
             return self
-        left = self.spline[1] - self.second
+        left = np.empty_like(self.second)
+        for first in range(0, t.size, AT_ONCE // 8):
+            part = slice(first, min(first + AT_ONCE // 8, t.size))
+            left[part] = unsmoothed.over(part)[1]
         where = shakes(np.where((self.sigma_second > 0.0) & (np.abs(left) > self.bias_second), left, 0.0))
         if not where.any():
             return self
@@ -205,10 +246,20 @@ def estimate_rates(
         )
     if not (np.diff(times) > 0).all():
         raise InputError("t", "times that repeat or go back", "times that increase")
-    columns = np.ascontiguousarray(samples.T)
     scatter = max(scatter, ROUNDING_SIGMA * late)
+    found = _estimated(times, samples, order, scatter, late, bursts=bursts, pieces=pieces)
+    if late > 0.0:  # scatter that goes with the speed is no shaking, and has its place in the noise already
+        return found
+    return found.shaken(times, value_error(np.ascontiguousarray(samples.T)))
+
+
+def _estimated(
+    times: FloatArray, samples: FloatArray, order: int, scatter: float, late: float, *, bursts: bool, pieces: bool
+) -> Rates:
+    """Rates but for what shaking hides; what a long program takes on the way is free again when they are found."""
+    columns = np.ascontiguousarray(samples.T)
     fits, window, noise, sure = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,), late=ROUNDING_SIGMA * late)
-    first, second = (np.ascontiguousarray(np.swapaxes(rows, 1, 2)) for rows in (fits[-1], fits[0]))
+    first, second = (np.swapaxes(rows, 1, 2) for rows in (fits[-1], fits[0]))
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
         return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
@@ -216,10 +267,12 @@ def estimate_rates(
     if bursts:
         even = even_step(times) is not None
         bias = burst_bias(times, columns, even=even, scatter=scatter)
-        hidden = hidden_bias(times, columns, first[0].T, even=even) if scatter == 0.0 else 0.0
-        second[2] += np.maximum(bias, hidden).T
         quick[:, 1:-1] = np.abs(np.diff(columns, 2))
         quick = np.where(bias > 0.0, running_max(quick, 3), 0.0)
+        if scatter == 0.0:
+            np.maximum(bias, hidden_bias(times, columns, first[0].T, even=even), out=bias)
+        second[2] += bias.T
+        del bias
     if pieces:
         error = value_error(columns)
         second[:, :, (np.ptp(columns, axis=1) <= 2.01 * error) & (error <= ORDINARY)] = 0.0  # in one digit: at rest
@@ -231,13 +284,8 @@ def estimate_rates(
             small = _narrow(times, columns, np.maximum(error, JITTER), second, window, proof=np.where(beside, 0, NEVER))
             quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
             _by_differences(times, columns, error, second, window, quick + jitter > 0.0)
-    spline = spline_rates(times, samples)
-    found = Rates(
-        first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, spline, quick.T, jitter.T
-    )
-    if late > 0.0:  # scatter that goes with the speed is no shaking, and has its place in the noise already
-        return found
-    return found.shaken(times, value_error(columns))
+    seen = [rows.T if rows.any() else None for rows in (quick, jitter)]
+    return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, samples, *seen)
 
 
 def _narrow(
@@ -254,18 +302,22 @@ def _narrow(
         proof: Points of a window that show the bound to hold, shape (channels, n).
     """
     taken = np.zeros(y.shape, dtype=bool)
-    bounded = np.flatnonzero((np.ptp(y, axis=1) > 0.0) & (proof < NEVER).any(axis=1))
-    y, error = y[bounded], error[bounded]
-    for run in _even_runs(t) if bounded.size else ():
-        step, off = _evenly(t[run], y[:, run])
-        low, high, followed, points = piece_bounds(y[:, run] - y[:, run.start, None], error + off)
-        followed &= points >= proof[bounded, run]
-        low, high = (np.where(followed, bound, 0.0).T / step**2 for bound in (low, high))
-        before = second[:, run, bounded]
-        closer = followed.T & ((high - low) / 2.0 < 2.0 * before[1] + before[2])
-        second[:, run, bounded] = np.where(closer, np.stack([low + high, np.zeros_like(low), high - low]) / 2.0, before)
-        window[bounded, run] = np.where(followed, step, window[bounded, run])
-        taken[bounded, run] = closer.T
+    every = np.flatnonzero((np.ptp(y, axis=1) > 0.0) & (proof < NEVER).any(axis=1))
+    together = max(1, AT_ONCE // t.size)
+    for run in _even_runs(t) if every.size else ():
+        for bounded in (every[k : k + together] for k in range(0, every.size, together)):
+            step, off = _evenly(t[run], y[bounded, run])
+            low, high, followed, points = piece_bounds(
+                y[bounded, run] - y[bounded, run.start, None], error[bounded] + off
+            )
+            followed &= points >= proof[bounded, run]
+            low, high = (np.where(followed, bound, 0.0).T / step**2 for bound in (low, high))
+            before = second[:, run, bounded]
+            closer = followed.T & ((high - low) / 2.0 < 2.0 * before[1] + before[2])
+            bounds = np.stack([low + high, np.zeros_like(low), high - low]) / 2.0
+            second[:, run, bounded] = np.where(closer, bounds, before)
+            window[bounded, run] = np.where(followed, step, window[bounded, run])
+            taken[bounded, run] = closer.T
     return taken
 
 
@@ -286,21 +338,36 @@ def _by_differences(
     """
     for run in _even_runs(t):
         step, off = _evenly(t[run], y[:, run])
-        low, high, follows = difference_bounds(y[:, run] - y[:, run.start, None], error + off)
-        low, high, room = (bound / step**2 for bound in (low, high, 4.0 * (error + off)[:, None]))
-        value, sigma, bias = np.swapaxes(second[:, run], 1, 2)
-        fits = np.stack([value - 2.0 * sigma - bias, value + 2.0 * sigma + bias])
-        may = follows & ~quick[:, run]
-        differences = np.where(may, np.stack([low - room, high + room]), fits)
-        both = np.stack([np.minimum(fits[0], differences[0]), np.maximum(fits[1], differences[1])])
-        taken = may & better_course(
-            *(np.square(np.diff(bounds, axis=0)[0]).sum(axis=0) for bounds in (fits, differences, both))
-        )
+        known, room = error + off, 4.0 * (error + off)[:, None] / step**2
+        fit, beside = np.swapaxes(second[:, run], 1, 2), y[:, run]
+        may, low, high = np.empty(beside.shape, dtype=bool), np.empty_like(beside), np.empty_like(beside)
+        costs, size = np.empty((3, beside.shape[1])), max(1, AT_ONCE // len(y))
+        parts = [slice(first, min(first + size, beside.shape[1])) for first in range(0, beside.shape[1], size)]
+        for part in parts:
+            wide = slice(max(part.start - REACH, 0), part.stop + REACH)
+            here = slice(part.start - wide.start, part.stop - wide.start)
+            found = difference_bounds(beside[:, wide] - beside[:, :1], known)
+            low[:, part], high[:, part], may[:, part] = (x[:, here] for x in found)
+            may[:, part] &= ~quick[:, run][:, part]
+            low[:, part], high[:, part] = low[:, part] / step**2 - room, high[:, part] / step**2 + room
+            kinds = _kinds(fit[:, :, part], may[:, part], low[:, part], high[:, part])
+            costs[:, part] = [np.square(np.diff(bounds, axis=0)[0]).sum(axis=0) for bounds in kinds]
+        taken = may & better_course(*costs)
         meets = taken & running_max(~taken, 1)
-        bounds = np.where(meets, both, differences)
-        bounds = np.stack([bounds[0] + bounds[1], np.zeros_like(low), bounds[1] - bounds[0]]) / 2.0
-        second[:, run] = np.swapaxes(np.where(taken, bounds, [value, sigma, bias]), 1, 2)
+        for part in parts:
+            _, differences, both = _kinds(fit[:, :, part], may[:, part], low[:, part], high[:, part])
+            least, most = np.where(meets[:, part], both, differences)
+            bounds = np.stack([least + most, np.zeros_like(least), most - least]) / 2.0
+            fit[:, :, part] = np.where(taken[:, part], bounds, fit[:, :, part])
         window[:, run] = np.where(taken, 2.0 * step, window[:, run])
+
+
+def _kinds(fit: FloatArray, may: NDArray[np.bool_], low: FloatArray, high: FloatArray) -> tuple[FloatArray, ...]:
+    """Least and largest by the fit, by second differences where these may serve, and by both; (2, channels, n) each."""
+    value, sigma, bias = fit
+    fits = np.stack([value - 2.0 * sigma - bias, value + 2.0 * sigma + bias])
+    differences = np.where(may, np.stack([low, high]), fits)
+    return fits, differences, np.stack([np.minimum(fits[0], differences[0]), np.maximum(fits[1], differences[1])])
 
 
 def _evenly(t: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:

@@ -7,7 +7,10 @@ Error: none but that of what goes in.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -16,6 +19,10 @@ from gripmargin.base.arrays import FloatArray, Value, sealed
 from gripmargin.base.errors import InputError
 from gripmargin.kernels import recursion
 from gripmargin.motion.chain import Chain
+
+Told = Callable[[slice | NDArray[np.intp]], FloatArray]
+
+KEPT: Final = 65_536  # samples beyond which motion is worked out again where it is asked for: memory alone
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,15 +33,34 @@ class ToolMotion(Value):
 
     Attributes:
         t: Times [s], shape (n,).
-        state: As `gripmargin.kernels.recursion.tool_motion` returns it, shape (3, 8, n).
+        told: As `gripmargin.kernels.recursion.tool_motion` returns it, shape (3, 8, n), or what works it out at some
+            samples, for a long program.
     """
 
     t: FloatArray
-    state: FloatArray
+    told: FloatArray | Told
 
     def __post_init__(self) -> None:
         sealed(self.t)
-        sealed(self.state)
+        if isinstance(self.told, np.ndarray):
+            sealed(self.told)
+
+    @property
+    def state(self) -> FloatArray:
+        """As `gripmargin.kernels.recursion.tool_motion` returns it, shape (3, 8, n)."""
+        return self._rows(lambda state: state)
+
+    def _rows(self, of: Callable[[FloatArray], FloatArray]) -> FloatArray:
+        """What follows from the state at each sample, samples last."""
+        if isinstance(self.told, np.ndarray):
+            return of(self.told)
+        out = np.empty(0)
+        for first in range(0, self.samples, KEPT):
+            part = slice(first, min(first + KEPT, self.samples))
+            some = of(self.told(part))
+            out = out if first else np.empty((*some.shape[:-1], self.samples))
+            out[..., part] = some
+        return out
 
     @property
     def samples(self) -> int:
@@ -44,37 +70,46 @@ class ToolMotion(Value):
     @property
     def rotation(self) -> FloatArray:
         """Tool axes in the world as columns, shape (n, 3, 3)."""
-        return self.state[:, recursion.EX :].transpose(2, 1, 0)
+        return self._rows(lambda state: state[:, recursion.EX :]).transpose(2, 1, 0)
+
+    @property
+    def axis(self) -> FloatArray:
+        """The tool's z axis in the world, shape (n, 3)."""
+        return self._rows(lambda state: state[2, recursion.EX :]).T
 
     @property
     def position(self) -> FloatArray:
         """Tool origin in the world [m], shape (n, 3)."""
-        return np.einsum("cjn,cn->nj", self.state[:, recursion.EX :], self.state[:, recursion.P])
+        return self._rows(lambda x: np.einsum("cjn,cn->jn", x[:, recursion.EX :], x[:, recursion.P])).T
 
     @property
     def velocity(self) -> FloatArray:
         """Velocity of the tool origin in tool axes [m/s], shape (n, 3)."""
-        return self.state[:, recursion.V].T
+        return self._rows(lambda state: state[:, recursion.V]).T
 
     @property
     def acceleration(self) -> FloatArray:
         """Acceleration of the tool origin in tool axes [m/s^2], shape (n, 3)."""
-        return self.state[:, recursion.A].T
+        return self._rows(lambda state: state[:, recursion.A]).T
 
     @property
     def angular_velocity(self) -> FloatArray:
         """Angular velocity in tool axes [rad/s], shape (n, 3)."""
-        return self.state[:, recursion.W].T
+        return self._rows(lambda state: state[:, recursion.W]).T
 
     @property
     def angular_acceleration(self) -> FloatArray:
         """Angular acceleration in tool axes [rad/s^2], shape (n, 3)."""
-        return self.state[:, recursion.AL].T
+        return self._rows(lambda state: state[:, recursion.AL]).T
 
-    def take(self, samples: int | NDArray[np.intp]) -> ToolMotion:
+    def take(self, samples: int | slice | NDArray[np.intp]) -> ToolMotion:
         """Return the motion at some of the samples, indices, shape (m,), or at one."""
-        at = np.atleast_1d(samples)
-        return ToolMotion(self.t[at], self.state[:, :, at])
+        at = samples if isinstance(samples, slice) else np.atleast_1d(samples)
+        told = self.told
+        if isinstance(told, np.ndarray):
+            return ToolMotion(self.t[at], told[:, :, at])
+        first, last, _ = at.indices(self.samples) if isinstance(at, slice) else (0, 0, 1)
+        return ToolMotion(self.t[at], partial(_from, told, first) if last - first > KEPT else told(at))
 
     def retimed(self, speed: float | FloatArray, rate: float | FloatArray) -> ToolMotion:
         """Return the motion on the same path at a share of its speed while the program's time slows down.
@@ -83,7 +118,7 @@ class ToolMotion(Value):
             speed: Speed factor s, broadcast against the samples.
             rate: Deceleration of the program's time over s [1/s].
         """
-        state = self.state.copy()
+        state = np.array(self.state)
         for along, rises in ((recursion.V, recursion.A), (recursion.W, recursion.AL)):
             state[:, rises] = speed**2 * state[:, rises] - rate * state[:, along]
             state[:, along] *= speed
@@ -91,7 +126,8 @@ class ToolMotion(Value):
 
     def in_tool(self, vector: ArrayLike) -> FloatArray:
         """Return a constant world vector in tool axes, shape (3, n)."""
-        return np.einsum("cjn,j->cn", self.state[:, recursion.EX :], np.asarray(vector, dtype=np.float64))
+        given = np.asarray(vector, dtype=np.float64)
+        return self._rows(lambda state: np.einsum("cjn,j->cn", state[:, recursion.EX :], given))
 
 
 def check_columns(q: FloatArray, chain: Chain) -> None:
@@ -120,7 +156,17 @@ def joint_motion(chain: Chain, t: FloatArray, q: FloatArray, qd: FloatArray, qdd
         InputError: The number of columns is not the robot's number of joints.
     """
     check_columns(q, chain)
-    return ToolMotion(t=t, state=recursion.tool_motion(chain.links, chain.revolute, q, qd, qdd))
+    work = partial(_at, chain, q, qd, qdd)
+    return ToolMotion(t=t, told=work if t.size > KEPT else work(slice(None)))
+
+
+def _from(told: Told, first: int, samples: slice | NDArray[np.intp]) -> FloatArray:
+    """The state at samples counted from a later one on."""
+    return told(slice(first + samples.start, first + samples.stop) if isinstance(samples, slice) else first + samples)
+
+
+def _at(chain: Chain, q: FloatArray, qd: FloatArray, qdd: FloatArray, samples: slice | NDArray[np.intp]) -> FloatArray:
+    return recursion.tool_motion(chain.links, chain.revolute, q[samples], qd[samples], qdd[samples])
 
 
 def pose_motion(
@@ -148,4 +194,4 @@ def pose_motion(
         state[:, row] = np.einsum("nji,nj->in", rotation, world)
     state[:, recursion.W], state[:, recursion.AL] = omega.T, alpha.T
     state[:, recursion.EX :] = rotation.transpose(2, 1, 0)
-    return ToolMotion(t=t, state=state)
+    return ToolMotion(t=t, told=state)

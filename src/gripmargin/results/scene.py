@@ -13,6 +13,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.loads import AIR_CAUSES, rigid_by_cause
+from gripmargin.contact.sheet import Sheet
 from gripmargin.kernels.face import Face, squared, utilisation
 from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation, shares
 from gripmargin.results.samples import Samples
@@ -138,6 +139,7 @@ class Scene:
         flatness: Of the part's face in its tray [m].
         loads: What the pads carry at every sample where another result than hold says so, by its name, at the tool
             origin [N, N m], NaN elsewhere, shape (6, n).
+        sheet: The part as it bends on the pads; None: it counts as rigid.
         air: Loads of the air at every sample, drag and added mass [N, N m], shape (2, 6, n); None without a drag area.
         moves: The program cut at its rests, as it is; none of a job on trial.
         raised: Factor on the targets of the carry, for what bending of the part may add to the use of the pads [-].
@@ -157,6 +159,7 @@ class Scene:
     handovers: tuple[HandoverRecord, ...] = field(default=())
     flatness: float = 0.0
     loads: Mapping[str, FloatArray] = field(default_factory=dict)
+    sheet: Sheet | None = None
     air: FloatArray | None = None
     moves: tuple[Move, ...] = ()
     raised: float = 1.0
@@ -236,6 +239,8 @@ class Scene:
         Returns:
             Along the pad's x and y, then normal, tension positive [Pa], shape (3, p) or (3, p, m).
         """
+        if self.sheet is not None:
+            return np.asarray(self.sheet.traction_maps(pad.patch, points)[0] @ load)
         rows = displacement_rows(points, pad.patch.rotation) * pad.patch.stiffness_per_area()[:, None, None]
         return np.asarray(rows @ (self.compliance @ load))
 

@@ -112,10 +112,11 @@ def _early_and_late(case: Case) -> list[str]:
 
 def as_read(case: Case) -> list[str]:
     """Return how the input was understood: frames at the start of the carry, sampling, rates."""
-    motion, first = case.motion.at, int(case.carried[0])
-    x, y, z = (1e3 * c for c in motion.position[first])
-    nx, ny, nz = np.round(motion.rotation[first, :, 2], 2) + 0.0
-    down = motion.in_tool(case.job.gravity)[2, first]
+    first = int(case.carried[0])
+    motion = case.motion.at.take(first)
+    x, y, z = (1e3 * c for c in motion.position[0])
+    nx, ny, nz = np.round(motion.rotation[0, :, 2], 2) + 0.0
+    down = motion.in_tool(case.job.gravity)[2, 0]
     hangs = "hangs from" if down > 0 else "rests on" if down < 0 else "neither hangs from nor rests on"
     steps = np.diff(case.job.trajectory.t)
     return [

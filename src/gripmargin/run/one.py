@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,9 +13,11 @@ from numpy.typing import ArrayLike
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import as_path, of_class
-from gripmargin.checks import registry
+from gripmargin.checks import premises, registry
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.causes import causes
+from gripmargin.checks.check import Check
+from gripmargin.contact.simulation import remembering
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
@@ -197,6 +199,12 @@ def check_job(job: Job, *, trial: bool = False, checks: Sequence[str] | None = N
     waypoints = of_class(job, Job, "job", FROM_FILE).waypoints
     if waypoints is not None:
         return under_every_law(job, waypoints, partial(check_job, checks=checks), trial=trial)
+    with remembering():
+        return _checked(job, chosen, trial=trial)
+
+
+def _checked(job: Job, chosen: Collection[Check], *, trial: bool) -> Report:
+    """The report of a job without way points."""
     case = work_out(job, trial=trial)
     if case.carried.size == 0:
         raise InputError(
@@ -212,28 +220,31 @@ def check_job(job: Job, *, trial: bool = False, checks: Sequence[str] | None = N
     findings = tuple(sorted((f for outcome in outcomes for f in outcome.findings), key=lambda f: f.start))
     least = {name: values for outcome in outcomes for name, values in outcome.least.items()}
     shares = shares_of(case.job.trajectory.t, results, findings, least)
+    said: dict[str, Any] = {
+        "causes": causes(case, results),
+        "assumed": (*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
+        "notes": tuple(as_read(case)),
+        "references": references(case),
+    }
+    case = case.judged(premises.ALL)
     return Report(
         job=job.name,
         verdict=overall(result.verdict for result in results),
         checks=results,
         findings=findings,
-        causes=causes(case, results),
         not_checked=(*(item for outcome in outcomes for item in outcome.not_checked), *_beyond(job)),
-        assumed=(*assumed(case), *(sentence for outcome in outcomes for sentence in outcome.assumed)),
-        notes=tuple(as_read(case)),
-        references=references(case),
+        scene=scene_of(case, {name: load for outcome in outcomes for name, load in outcome.loads.items()}),
         samples=_samples(case, outcomes, shares),
         shares=shares,
-        scene=scene_of(case, {name: load for outcome in outcomes for name, load in outcome.loads.items()}),
         plotter=_plots,
+        **said,
     )
 
 
 def _samples(case: Case, outcomes: Sequence[Outcome], shares: Mapping[str, FloatArray]) -> Samples:
     motion, trajectory = case.motion.at, case.job.trajectory
-    series: dict[str, Any] = {name: np.full(trajectory.samples, np.nan) for name in SERIES}
-    for outcome in outcomes:
-        series |= outcome.series
+    series: dict[str, Any] = {name: rows for outcome in outcomes for name, rows in outcome.series.items()}
+    series |= {name: np.full(trajectory.samples, np.nan) for name in SERIES if name not in series}
     least, names = governing(shares, trajectory.samples)
     return Samples(
         t=trajectory.t,

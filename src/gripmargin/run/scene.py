@@ -25,11 +25,11 @@ def scene_of(case: Case, loads: Mapping[str, FloatArray]) -> Scene:
     """Return what drawings of a case need, with what the pads carry at every sample by the results that say so."""
     handovers = [] if case.pickup is None else [_preload(case.pickup)]
     handovers += [_release(case, release) for release in case.putdowns if isinstance(release, Release)]
-    job = case.job
+    job, moves = case.job, () if case.trial else moves_at(case, 1.0)
     return Scene(
         part=job.part,
-        gravity=case.standing[:3].T / job.part.mass,
-        axis=case.motion.at.rotation[:, :, 2],
+        gravity=case.motion.at.in_tool(job.gravity).T,
+        axis=case.motion.at.axis,
         airborne=case.airborne,
         pads=_pads(case),
         compliance=case.grip.compliance,
@@ -40,8 +40,9 @@ def scene_of(case: Case, loads: Mapping[str, FloatArray]) -> Scene:
         handovers=tuple(sorted(handovers, key=lambda handover: float(handover.t[0]))),
         flatness=0.0 if job.pick is None else job.pick.flatness,
         loads=loads,
+        sheet=case.grip.bonded.sheet,
         air=None if job.part.drag_area is None else np.stack(air_load(job.part, case.motion.at, job.air_density)),
-        moves=() if case.trial else moves_at(case, 1.0),
+        moves=moves,
         raised=premises.raised(case, premises.ALL),
         doubts=tuple(doubt for premise in premises.ALL for doubt in case.shared(premise).doubts),
     )

@@ -17,11 +17,13 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import words
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import pad_use, uses_without
+from gripmargin.checks.premises import bending, bending_without_a_pad
 from gripmargin.checks.use import Use
 from gripmargin.contact.loads import load_by_cause
 from gripmargin.kernels.face import Face, joined
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation, shares
 from gripmargin.results.tuned import Limit
+from gripmargin.workcell import Targets
 
 LOST = 1e6  # what a load asks of pads that are gone, over what it asks of those that were there
 
@@ -51,7 +53,7 @@ class Demands:
     @classmethod
     def of(cls, case: Case) -> Demands:
         """Work them out for a job."""
-        targets, samples = case.job.targets, case.carried
+        targets, samples = _raised(case), case.carried
         whole, tension = pad_use(case)
         parts = [("hold", whole.grip, whole.grip.face.asked(targets.hold))]
         error = targets.hold * _added(whole)
@@ -63,7 +65,7 @@ class Demands:
             for lost in uses_without(case) or (gone(whole),):
                 parts.append(("one_pad_lost", lost.grip, lost.grip.face.asked(targets.one_pad_lost)))
                 error = np.maximum(error, targets.one_pad_lost * _added(lost))
-        still = case.standing[:, samples]
+        still = case.standing(samples)
         return cls(
             face=joined([face for _, _, face in parts]),
             checks=tuple(name for name, grip, _ in parts for _ in grip.owner),
@@ -123,6 +125,14 @@ class Demands:
         scale = np.array([1.0 if cause == "gravity" else speed**2 for cause in found])[:, None, None]
         share = shares(self.face.maps[:, [point]], load[:, None], scale * np.stack(list(found.values())))
         return dict(zip(found, share[:, 0].tolist(), strict=True))
+
+
+def _raised(case: Case) -> Targets:
+    """The targets with what bending of the part may take of the margins."""
+    targets, bent = case.job.targets, case.shared(bending).factor
+    peel = None if targets.peel is None else bent * targets.peel
+    lost = None if targets.one_pad_lost is None else case.shared(bending_without_a_pad).factor * targets.one_pad_lost
+    return replace(targets, hold=bent * targets.hold, peel=peel, one_pad_lost=lost)
 
 
 def _added(use: Use) -> FloatArray:

@@ -17,7 +17,7 @@ from gripmargin.base.poses import pose
 from gripmargin.checks import registry
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.changes import resized, shifted_pads
-from gripmargin.contact.loads import part_load, standing_load
+from gripmargin.contact.loads import part_load
 from gripmargin.kernels.search import furthest
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.program import ProgramMotion
@@ -110,7 +110,7 @@ class _Places:
             moving=demands.moving[:, worst],
             error=demands.error[worst],
         )
-        state = replace(motion, t=motion.t[few.samples].copy(), state=motion.state[:, :, few.samples].copy())
+        state = replace(motion, t=motion.t[few.samples].copy(), told=motion.take(few.samples).state)
 
         def ratio(shift: FloatArray) -> float:
             moved = part.placed(pose(xyz=[-float(shift[0]), -float(shift[1]), 0.0]))
@@ -219,8 +219,7 @@ def _tilted(case: Case, turn: FloatArray) -> Case:
     job = replace(job, trajectory=trajectory, robot=robot)
     motion = ProgramMotion.of(trajectory, robot, stamps=job.stamps)
     load = part_load(job.part, motion.at, job.gravity, job.air_density)
-    standing = standing_load(job.part, motion.at, job.gravity)
-    return replace(case, job=job, motion=motion, load=load, standing=standing, trial=True)
+    return replace(case, job=job, motion=motion, load=load, trial=True)
 
 
 def _area_needed(case: Case, short: frozenset[str]) -> tuple[float | None, str]:

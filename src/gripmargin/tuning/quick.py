@@ -129,7 +129,7 @@ def _thinned(case: Case, borders: Iterable[int], spacing: float) -> tuple[Case, 
         given=np.arange(at.size), missed=None if missed is None else np.maximum.reduceat(missed, at, axis=0)
     )
     fewer = replace(old, t=old.t[at], q=old.q[at], qd=old.qd[at], qdd=old.qdd[at], moves=moves, filling=filling)
-    rows = {name: getattr(case, name)[..., at] for name in ("load", "standing", "airborne")}
+    rows = {name: getattr(case, name)[..., at] for name in ("load", "airborne")}
     motion = ProgramMotion.of(fewer, job.robot, stamps=job.stamps)
     return replace(case, job=replace(job, trajectory=fewer), motion=motion, **rows), at
 
@@ -195,8 +195,8 @@ def _errors(error: RateError, k: FloatArray) -> RateError:
         sigma=k**2 * error.sigma,
         bias=k**2 * error.bias,
         window=error.window / k,
-        unsmoothed=None if error.unsmoothed is None else error.unsmoothed * np.stack([k, k**2]),
-        shaking=k**2 * error.shaking,
+        unsmoothed=None if error.unsmoothed is None else error.unsmoothed.times(k, k**2),
+        shaking=None if error.shaking is None else k**2 * error.shaking,
         speed_sigma=k * error.speed_sigma,
         speed_bias=k * error.speed_bias,
         spin=k * error.spin,

@@ -14,7 +14,7 @@ from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case
 from gripmargin.checks.rests import Stretch, stretches
 from gripmargin.checks.swing.vibration import modes_of
-from gripmargin.contact.loads import part_load, standing_load
+from gripmargin.contact.loads import part_load
 from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.program import ProgramMotion
@@ -200,7 +200,6 @@ class _Plan:
                 job=job,
                 motion=motion,
                 load=part_load(part, motion.at, gravity, job.air_density),
-                standing=standing_load(part, motion.at, gravity),
                 airborne=self.program.case.airborne[self.nearest],
             )
             now = Demands.of(changed)

@@ -37,7 +37,7 @@ class Part(Declared, called="part"):
         max_pressure: Contact pressure the part may take.
         thickness: Of the uniform plate: for its mass moments and its bending; and how far below the gripped face the
             part stands when it may tip.
-        youngs_modulus: Of the uniform plate, for its bending.
+        youngs_modulus: Of the uniform plate: with it the part bends on its pads.
         poissons_ratio: Likewise.
         drag_area: Of a flat part: drag coefficient (1.28 for a flat plate) times area along the tool's z axis; with it
             the drag and the added mass of the air are in the load.

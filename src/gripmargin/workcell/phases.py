@@ -66,7 +66,7 @@ class PhaseMap:
 
     def kinds(self) -> tuple[PhaseKind, ...]:
         """Return the kind of phase each sample lies in; on the border of two phases, the more demanding one."""
-        kinds = np.full(self.trajectory.samples, "free", dtype="<U8")
+        kinds = np.full(self.trajectory.samples, "free", dtype=object)  # of a few texts, each there once
         order: tuple[PhaseKind, ...] = ("preload", "release", "carry")
         for kind in order:
             kinds[self.covers(kind)] = kind

@@ -14,6 +14,8 @@ def test_a_margin_that_is_open_says_why(smooth, gantry, one_pad, plate, worked_o
     hold = HOLD.answer(worked_out(**given)).results[0]
     assert hold.low < hold.value
     assert hold.details.first_break is None  # the bond is even
-    found = HOLD.answer(worked_out(**given, targets=gm.Targets(hold=0.5 * (hold.low + hold.value)))).findings[0]
+    answer = HOLD.answer(worked_out(**given, targets=gm.Targets(hold=0.5 * (hold.low + hold.value))))
+    assert (answer.results[0].low, answer.results[0].high) == (hold.low, hold.high)
+    found = answer.findings[0]
     assert found.verdict == "undecided"
     assert found.because.undecided

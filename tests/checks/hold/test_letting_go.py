@@ -12,7 +12,16 @@ import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.hold.check import HOLD
+from gripmargin.checks.hold.letting_go import settled
+from gripmargin.checks.hold.use import pad_use
 from gripmargin.checks.hold.words import OTHERS_MAY_HOLD
+from gripmargin.checks.use import Use, inverse
+from gripmargin.contact.backing import Backing
+from gripmargin.contact.bonded import Bonded
+from gripmargin.contact.cells import cut_pads
+from gripmargin.contact.grip import grip_of
+from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.results.findings import judge
 from support.handed import DOWN, STEP, plate_job
 
 G = 9.80665
@@ -57,10 +66,11 @@ def job(at, target, **more):
 
 
 def judged(at, target, **more):
-    """Results by their names, and the findings of the carry."""
+    """Results by their names, and the findings of lift-off and carry."""
     case = work_out(job(at, target, **more))
     press, carry = PRELOAD.answer(replace(case, trial=True)), HOLD.answer(case)
-    return {result.check: result for result in (*press.results, *carry.results)}, carry.findings
+    results = {result.check: result for result in (*press.results, *carry.results)}
+    return results, [found for found in (*press.findings, *carry.findings) if found.check in ("lift_off", "hold")]
 
 
 def test_the_grid_agrees_with_first_peel_where_the_edge_goes_all_at_once():
@@ -89,8 +99,40 @@ def test_verdicts_of_lift_off_and_hold(at, factor, verdict):
         if verdict == "fail":
             assert found.high == pytest.approx(torn_off(at), rel=0.015)
     if verdict == "undecided":
-        assert findings[0].because.undecided == (OTHERS_MAY_HOLD,)
-        assert "better data" not in [remedy.action for remedy in findings[0].remedies]
+        assert [found.because.undecided for found in findings] == [(OTHERS_MAY_HOLD,)] * 2
+        assert ("unsure", OTHERS_MAY_HOLD) in findings[0].lines
+        assert "better data" not in [remedy.action for remedy in findings[1].remedies]
+
+
+def test_of_loads_of_which_some_fall_short_the_worst_is_followed():
+    """The weight grows from half to 1.2 times of it; short from once on, torn off from 1.045 times on."""
+    case = work_out(job(CORNER, first_peel(CORNER)))
+    still = pad_use(case)[0]
+    grown = np.linspace(0.5, 1.2, still.samples.size)
+    use = replace(still, value=still.value * grown, low=still.low * grown, high=still.high * grown)
+    found = settled(case, use, case.load[:, still.samples] * grown, first_peel(CORNER))
+    assert int(np.argmax(found.low)) == grown.size - 1
+    assert 1 / found.low[-1] == pytest.approx(torn_off(CORNER) / 1.2, rel=0.015)
+    unsure = settled(case, replace(use, high=use.high + 0.01), case.load[:, still.samples] * grown, first_peel(CORNER))
+    assert unsure.low[-1] == pytest.approx(found.low[-1] - 0.01, rel=1e-9)
+
+
+@pytest.mark.parametrize(("order", "lost"), [((0, 1), True), ((1, 0), False)])
+def test_what_lets_go_before_may_lose_the_part_later(order, lost):
+    """Two loads that a pad pressed askew carries up to 1.00 times each, but not the one after the other at 0.97."""
+    film = gm.PadMaterial(pull_off_stress=6e4, shear_strength=5e4, normal_stiffness=1e8, shear_stiffness=4e7)
+    case = work_out(job(CORNER, 2.0))
+    whole = Backing(cut_pads((gm.Pad.rectangle("pad", film, [0.027, 0.034]),), replace(case.job.part, outline=None)))
+    held = np.clip(0.97 + whole.patches[0].points[:, :2] @ [-58.5, -7.1], 0.01, 1.0)
+    load = np.array(
+        [[0.7322, 1.4645, 6.1354, 0.0772, -0.0257, 0.0057], [-1.8225, 4.779, 15.7, -0.0113, 0.0226, 0.0113]]
+    )
+    load = load[list(order)].T
+    grip = grip_of(Bonded(whole=whole, full=((6e4, 5e4),), held=(held,)), load)
+    value, point, _, _ = peak_utilisation(grip.face, load)
+    use = Use(samples=case.carried[:2], value=value, low=value, high=value, point=point, grip=grip)
+    found = settled(replace(case, grip=grip), use, load, 0.97)
+    assert judge(1 / value.max(), float(inverse(found.low.max())), 0.97) == ("fail" if lost else "undecided")
 
 
 def test_peel_is_what_it_is():

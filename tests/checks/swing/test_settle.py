@@ -89,8 +89,6 @@ def test_a_farthest_corner_is_where_the_modes_have_the_signs_that_bring_it_there
 
 def test_a_plate_that_bends_settles_as_the_slower_one_does(gantry):
     """Its pull is at a lower frequency, so it swings further than a rigid one."""
-    from gripmargin.checks.swing.ringing import mode_sets
-
     moments = MASS / 12 * 0.3**2 * np.array([1, 1, 2])
     glass = {"outline": [[-0.15, -0.15], [0.15, -0.15], [0.15, 0.15], [-0.15, 0.15]], "thickness": 0.003}
     sheet = gm.Part(face="plane", mass=MASS, com=[0, 0, 0.0015], inertia=[*moments, 0, 0, 0], **glass)
@@ -98,9 +96,8 @@ def test_a_plate_that_bends_settles_as_the_slower_one_does(gantry):
     found = {}
     for name, part in (("rigid", replace(sheet, rigid=True)), ("bends", bends)):
         case = work_out(replace(job(gantry, 0.05), part=part))
-        found[name] = settle_check(case).results[0].details["amplitude_high"], len(mode_sets(case))
-    assert (found["rigid"][1], found["bends"][1]) == (1, 2)
-    assert found["bends"][0] > 1.02 * found["rigid"][0]
+        found[name] = settle_check(case).results[0].details["amplitude_high"]
+    assert found["bends"] > 1.02 * found["rigid"]
 
 
 @pytest.mark.parametrize("damping", [0.02, 0.05, 0.2])

@@ -127,7 +127,7 @@ def test_a_turn_is_within_reach_with_all_that_is_not_known_of_it(what, times):
     (stretch,), face = stretches_of(case), case.grip.face
     found, none = stretch.swing, np.zeros_like(stretch.swing.unsure)
     turn = found.modes.shapes[3:]
-    left = LARGEST - sway_of(case, stretch, face, *resolution(stretch.modes, stretch.t)).angle.max()
+    left = LARGEST - sway_of(case, stretch, face, *resolution(stretch.modes, stretch.t)).angle
     for share, within in ((0.95, True), (1.05, False)):
         more = none.copy()
         more[0] = share * left / np.linalg.norm(turn[:, 0]) / times

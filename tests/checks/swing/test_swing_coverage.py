@@ -125,8 +125,7 @@ def outcomes(data):
 
 def in_place(case, stretch, face, followed, steps):
     """No swing out of place: the truth here is linear, that of large swings is in `test_sway`."""
-    none = np.zeros(stretch.swing.drive.t.size)
-    return Sway(more=none, angle=none, way=none, known=np.ones(none.size, dtype=bool))
+    return Sway(more=0.0, angle=0.0, way=0.0, known=np.ones(stretch.t.size, dtype=bool))
 
 
 @pytest.fixture(scope="module", autouse=True)

@@ -14,6 +14,7 @@ from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, LiftOffDetails, WorstLiftOff
 from gripmargin.checks.hold.explain import load_figures, spot_on_pad
 from gripmargin.checks.hold.remedies import strengthened
+from gripmargin.checks.hold.words import OTHERS_MAY_HOLD
 from gripmargin.checks.use import inverse
 from gripmargin.contact.collapse import least_lost
 from gripmargin.contact.grip import Grip, grip_of
@@ -28,7 +29,7 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
     sample, target = int(pickup.samples[-1]), case.job.targets.hold
     away = pickup.pick.break_away
     pull = pickup.relative.rotation[-1].T @ np.array([0.0, 0.0, -away])  # the tray keeps the part down
-    load = case.standing[:, sample] + np.concatenate([pull, np.cross(case.job.part.com, pull)])
+    load = case.standing(sample)[:, 0] + np.concatenate([pull, np.cross(case.job.part.com, pull)])
     grip = _grip(case, pickup, load)
     used, point, _, _ = peak_utilisation(grip.face, load[:, None])
     lifted = pickup.highest_pull / pickup.restraint if pickup.restraint > 0 else math.inf
@@ -42,7 +43,7 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
         result = replace(result, verdict=Verdict.UNDECIDED if lost is None else Verdict.FAIL, high=most)
     if result.verdict is Verdict.PASS:
         return result, ()
-    figure = finite(margin)
+    figure, why = finite(margin), OTHERS_MAY_HOLD if case.at_best is None else words.BOND_AGAIN
     stronger = trials.tried(strengthened(case.job, float(used[0]), target))
     return result, (
         Finding(
@@ -58,7 +59,7 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
                 spot=spot_on_pad(*grip.place(int(point[0]))),
                 load=on_pads,
             ),
-            because=Cause(cause=words.LIFT_OFF_CAUSE),
+            because=Cause(cause=words.LIFT_OFF_CAUSE, undecided=None if result.verdict is Verdict.FAIL else (why,)),
             remedies=(stronger or Remedy(action="none", text=words.NO_BOND),),
             share=(figure or 0.0) / target,
         ),

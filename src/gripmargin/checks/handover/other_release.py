@@ -15,7 +15,7 @@ from gripmargin.contact.handover import Release
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.restraint import WAYS
 from gripmargin.contact.simulation import simulate
-from gripmargin.contact.travel import travel
+from gripmargin.contact.travel import begin, travel
 from gripmargin.kernels.screw import along, twist_between
 from gripmargin.motion.trajectory import PoseTrajectory
 from gripmargin.results.findings import on_target
@@ -131,7 +131,8 @@ def further(case: Case, release: Release, goal: float) -> Job:
     arrived = int(np.argmax(gone[: max(end, 1)] >= 0.999 * gone[: max(end, 1)].max()))
     if not 0 < gone[arrived] < goal:
         raise InputError("release", f"a travel of {gone[arrived]:g}", f"one on the way to {goal:g}")
-    first, last = relative.between(0, 0), relative.between(arrived, arrived)
+    begun = begin(gone, arrived)
+    first, last = relative.between(begun, begun), relative.between(arrived, arrived)
     if kind == "overload":  # the mean pressure grows with the depth
         force = sum(face.patch.pad.material.normal_stiffness * face.patch.area for face in release.faces)
         stiffness = force / sum(face.patch.area for face in release.faces)
@@ -143,7 +144,7 @@ def further(case: Case, release: Release, goal: float) -> Job:
             np.repeat(first.rotation, MORE, axis=0),
             np.repeat(first.position, MORE, axis=0),
             np.repeat(screw, MORE, axis=0),
-            np.linspace(1.0, goal / float(gone[arrived]), MORE + 1)[1:],
+            np.linspace(1.0, (goal - float(gone[begun])) / float(gone[arrived] - gone[begun]), MORE + 1)[1:],
         )
     turn, offset = rotation[-1] @ last.rotation[0].T, position[-1] - last.position[0]
     after = relative.between(arrived + 1, relative.samples - 1) if arrived + 1 < relative.samples else None

@@ -49,8 +49,9 @@ def _seated(case: Case, putdown: Putdown, lower: float) -> Job:
     if lower > 0:
         return replace(case.job, nest=replace(nest, face=deeper(nest.face, lower)))
     sample = int(putdown.samples[0])
-    rotation = case.motion.at.rotation[sample]
-    place = case.motion.at.position[sample] + rotation @ case.whole.centre
+    tool = case.motion.at.take(sample)
+    rotation = tool.rotation[0]
+    place = tool.position[0] + rotation @ case.whole.centre
     normal = np.stack([f.patch.area * f.patch.rotation[:, 2] for f in putdown.faces]).sum(axis=0)
     axis = np.cross(nest.face[:3, 2], -rotation @ normal)
     size = float(np.linalg.norm(axis))

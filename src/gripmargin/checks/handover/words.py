@@ -76,7 +76,8 @@ def preload_finding(_: Finding, worst: WorstPreload | WorstLiftOff, because: Cau
     move, t, pad = words.move_first(worst.at.move), worst.at.t, worst.spot.pad
     if isinstance(worst, WorstLiftOff):
         text = f"{move}{t:.3f} s: as the part leaves its tray the margin is {words.figure(worst.margin)} on pad '{pad}'"
-        return text, (("load", words.load(worst.load.force, worst.load.moment)),)
+        unsure = (("unsure", reason) for reason in because.undecided or ())
+        return text, (("load", words.load(worst.load.force, worst.load.moment)), *unsure)
     lowest = f"lowest activation {words.figure(worst.activation)} on pad '{pad}'"
     where = (
         f"pad '{pad}', {_spot(worst.spot)}: peak pressure {words.stress(worst.peak_pressure)}, "

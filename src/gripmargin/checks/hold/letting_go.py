@@ -17,7 +17,9 @@ from gripmargin.checks.case import Case
 from gripmargin.checks.margin import pieces_of
 from gripmargin.checks.use import Asked, Use, inverse
 from gripmargin.contact.collapse import Collapse, least_lost
-from gripmargin.results.findings import short_of
+from gripmargin.results.findings import on_target, short_of
+
+ROUNDING = 1e-9  # share by which a factor on loads is surely more than rounding
 
 
 def settled_carry(case: Case, asked: Asked) -> Use:
@@ -42,14 +44,15 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
         target: Margin wanted.
         apart: Whether each load stands for itself; else they come one after the other.
     """
-    short = short_of(inverse(use.high), target)
-    pads = use.grip.bonded
-    if pads.even and not pads.bowed and (case.trial or not short.any()):
-        return use  # first peel is what it is
+    short, pads = short_of(inverse(use.high), target), use.grip.bonded
+    if pads.even and not pads.bowed and (case.trial or on_target(inverse(use.low), target)):
+        return use  # first peel is what it is, and no fail
     if pads.first_alone and case.at_best is None:
         return use
     low, unsure = np.zeros(use.samples.size), use.high - use.value
     if case.trial or not short.any():  # only whether it passes counts
+        return replace(use, low=low)
+    if use.grip.bonded.sheet is not None:  # cells are followed under a rigid part alone
         return replace(use, low=low)
     if case.at_best is not None and pads is not case.grip.bonded:  # with a pad gone
         return replace(use, low=low)
@@ -66,8 +69,9 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
             if lost is None:
                 continue
             k = int(followed[lost])
-            factor = least_lost(bonded, load[:, k], float(inverse(use.value[k])), target) or target
-        least = min(float(inverse(factor)), float(use.value[k]))  # but for rounding it is
-        low[k] = max(least - (unsure[k] if np.isfinite(unsure[k]) else np.inf), 0.0)
+            alone = least_lost(bonded, load[:, k], float(inverse(use.value[k])), target)
+            factor = alone or target * (1.0 - ROUNDING)  # lost by what came before
+        least = float(inverse(factor)) - (unsure[k] if np.isfinite(unsure[k]) else np.inf)
+        low[k] = max(min(least, use.low[k]), 0.0)
         first = int(piece[-1]) + 1  # a part that is lost is followed no further; the next stretch is a new one
     return replace(use, low=low)

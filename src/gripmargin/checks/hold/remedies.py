@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,6 +86,8 @@ def of_the_pads(case: Case, use: Use, target: float, trials: Trials) -> tuple[Re
     if not math.isfinite(high):
         return ()
     found = [trials.tried(strengthened(trials.case.job, high, target))]
+    if use.grip.bonded.sheet is not None and trials.name in ("hold", "peel", "swing"):
+        found.insert(0, trials.tried(_spread(trials.case.job)))
     if trials.name in ("hold", "peel"):
         few = _worst_of(use, use.samples)
         found = [
@@ -112,7 +115,7 @@ def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float)
     Returns:
         The factor, below 1; None where no such factor helps.
     """
-    still = case.standing[:, members]
+    still = case.standing(members)
     moving = case.load[:, members] - still
     if case.motion.given:
         square = largest_scale(use.grip.face, still, moving, 1.0 / target)
@@ -132,6 +135,14 @@ def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float)
         scale = furthest(holds, 0.0, 1.0, halvings=12)
     factor = math.floor(100.0 * math.sqrt(scale) + 1e-9) / 100.0
     return min(factor, 0.99) if factor >= SLOWEST else None
+
+
+def _spread(job: Job) -> Iterator[Change]:
+    """Four smaller pads in place of one under a part that bends, where there is room for them."""
+    with suppress(InputError):
+        changed, x, y = changes.quartered(job)
+        remedy = Remedy(action="spread pads", text=words.four_pads(x, y), figures={"x": x, "y": y})
+        yield Change(remedy=remedy, job=lambda: changed)
 
 
 def strengthened(job: Job, used: float, target: float) -> Iterator[Change]:
@@ -170,7 +181,7 @@ def _worst_of(use: Use, samples: NDArray[np.intp]) -> NDArray[np.intp]:
 def _why_not(case: Case, use: Use, target: float, motion: Motion) -> Remedy:
     """Why no speed is slow enough."""
     members = _worst_of(use, motion.samples)
-    standing = float(peak_utilisation(use.grip.face, case.standing[:, members])[0].max(initial=0.0))
+    standing = float(peak_utilisation(use.grip.face, case.standing(members))[0].max(initial=0.0))
     figures = {"move": motion.move, "standing_margin": 1.0 / standing if standing > 0 else None}
     if not on_target(inverse(standing), target):
         return Remedy(action="none", text=words.at_standstill(1 / standing, motion.subject), figures=figures)

@@ -102,6 +102,14 @@ def larger_pads(factor: float) -> str:
     return f"make every pad {factor:.2f} times as long and as wide"
 
 
+def four_pads(x: float, y: float) -> str:
+    """Say four smaller pads at a distance from the middle of the part [m]."""
+    return (
+        f"hold it by four pads of half the length and width at its quarter points, x +-{1e3 * x:.0f} and y "
+        f"+-{1e3 * y:.0f} mm from its middle: its overhangs are shorter"
+    )
+
+
 def stronger_pads(factor: float) -> str:
     """Say a factor on what the pads hold per area."""
     return f"raise what the pads hold per area to {factor:.2f} times (a stronger or cleaner face)"

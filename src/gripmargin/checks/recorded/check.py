@@ -55,7 +55,9 @@ def run(case: Case) -> Outcome:
     """
     found = _compare(case, _recording_of(case.job))
     assumed = words.ASSUMED if found.moves else ()
-    return Outcome(results=found.results, findings=found.findings, assumed=assumed, least=found.least)
+    return Outcome(
+        results=found.results, findings=found.findings, assumed=assumed, least=found.least, loads=found.loads
+    )
 
 
 def _recording_of(job: Job) -> Trajectory:

@@ -79,6 +79,7 @@ class MotionComparison:
         offset: Time of the recording's clock less that of the program [s], or None.
         least: Least margin that the recorded motion may have at every sample of the program, by the result's name; NaN
             outside the recorded carry, each shape (n,).
+        loads: What the pads carry then [N, N m], likewise, each shape (6, n).
     """
 
     result: CheckResult
@@ -87,6 +88,7 @@ class MotionComparison:
     moves: tuple[MoveComparison, ...] = ()
     offset: float | None = None
     least: Mapping[str, FloatArray] = field(default_factory=dict, repr=False, compare=False)
+    loads: Mapping[str, FloatArray] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def results(self) -> tuple[CheckResult, ...]:

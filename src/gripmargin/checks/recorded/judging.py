@@ -24,7 +24,7 @@ from gripmargin.checks.recorded.placing import Placed, carried_moves
 from gripmargin.checks.swing import check as swing
 from gripmargin.checks.swing.use import swing_target, swing_use
 from gripmargin.checks.use import Use, inverse
-from gripmargin.contact.loads import part_load, standing_load
+from gripmargin.contact.loads import part_load
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import Trajectory
@@ -72,6 +72,8 @@ def compared(case: Case, recording: Trajectory, placed: Placed) -> MotionCompari
     swinging = margin_result(real, SWINGING, carry.use, wanted, swing.details_of(carry))
     undecided = swinging.verdict is not Verdict.FAIL
     hanging, rocking = (_trials(case, recording, placed, name) for name in ("recorded", SWINGING))
+    uses = {"recorded": (use, real.load[:, use.samples]), SWINGING: (carry.use, carry.load)}
+    by_program = {name: _by_program(case, real, *each) for name, each in uses.items()}
     return MotionComparison(
         result=margin_result(real, "recorded", use, target, details),
         swing=swinging,
@@ -81,18 +83,26 @@ def compared(case: Case, recording: Trajectory, placed: Placed) -> MotionCompari
         ),
         moves=moves,
         offset=placed.alignment.offset,
-        least={name: _by_program(case, real, each) for name, each in (("recorded", use), (SWINGING, carry.use))},
+        least={name: least for name, (least, _) in by_program.items()},
+        loads={name: load for name, (_, load) in by_program.items()},
     )
 
 
-def _by_program(case: Case, real: Case, use: Use) -> FloatArray:
-    """The least margin that a recording may have at every sample of the program, of the recorded samples next to it."""
-    t, recorded = case.job.trajectory.t, real.job.trajectory.t[use.samples]
+def _by_program(case: Case, real: Case, use: Use, load: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The least margin that a recording may have at every sample of the program, of the recorded samples next to it.
+
+    With it what the pads carry there, from that at the samples of the use, shape (6, m); NaN where nothing is recorded.
+    """
+    t, recorded, high = case.job.trajectory.t, real.job.trajectory.t[use.samples], use.high
     after = np.clip(np.searchsorted(recorded, t), 1, recorded.size - 1)
-    most = np.maximum(use.high[after - 1], use.high[after])
+    worst = np.where(high[after - 1] > high[after], after - 1, after)
     program = np.searchsorted(t, recorded).clip(1, t.size - 1)
-    np.maximum.at(most, program - (recorded - t[program - 1] < t[program] - recorded), use.high)
-    return np.where((t >= recorded[0]) & (t <= recorded[-1]), inverse(most), np.nan)
+    order = np.argsort(high, kind="stable")
+    own = np.array(worst)
+    own[(program - (recorded - t[program - 1] < t[program] - recorded))[order]] = order  # the last one stays
+    worst = np.where(high[own] > high[worst], own, worst)
+    within = (t >= recorded[0]) & (t <= recorded[-1])
+    return np.where(within, inverse(high[worst]), np.nan), np.where(within, load[:, worst], np.nan)
 
 
 def _trials(case: Case, recording: Trajectory, placed: Placed, name: str) -> Trials:
@@ -140,7 +150,6 @@ def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) 
         job=job,
         motion=motion,
         load=part_load(job.part, motion.at, job.gravity, job.air_density),
-        standing=standing_load(job.part, motion.at, job.gravity),
         airborne=hangs,
         recorded=True,
     )

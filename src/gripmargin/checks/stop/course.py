@@ -8,7 +8,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
@@ -156,6 +155,8 @@ class Course:
             square: Square of the speed factor, likewise.
             rate: At which the program's time speeds up [1/s], likewise.
         """
+        from scipy.sparse import csr_array  # noqa: PLC0415 - only jobs with stops need it
+
         size = self.t.size
         factors, first = (np.ones_like(share), square, rate), np.arange(3) * size
         weights = np.stack([x * y for x in factors for y in (1.0 - share, share)], axis=-1)

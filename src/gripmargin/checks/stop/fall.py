@@ -32,8 +32,9 @@ def fall(case: Case, floor: float | None, loose: NDArray[np.intp], sure: NDArray
     turning = 0.5 * np.einsum("ni,ij,nj->n", omega, part.inertia, omega)
     k = int(np.argmax(moving + turning))
     sample, energy = int(loose[k]), float(moving[k] + turning[k])
-    rotation = motion.rotation[sample]
-    at, thrown = motion.position[sample] + rotation @ part.com, rotation @ velocity[k]
+    there = motion.take(sample)
+    rotation = there.rotation[0]
+    at, thrown = there.position[0] + rotation @ part.com, rotation @ velocity[k]
     return Fall(
         surely=bool(np.isin(sample, sure)),
         t=float(case.job.trajectory.t[sample]),

@@ -84,7 +84,7 @@ def _of_kind(stops: StopUse, kind: str, samples: Indices) -> Iterator[Seen]:
     stopping, (_, course) = stops.stopping, stops.stopping.courses[0]
     t, case = course.t[samples], stopping.case
     begun = [(some, closely(some, 0.0)) for some in stopping.begun(kind, course, t, np.zeros((2, t.size)))]
-    for i, sample in enumerate(samples):
+    for i in range(len(samples)):
         at, stop, peak = np.array([i]), *max(begun, key=lambda found: float(found[1].use[i]))
         stop, peak, late = picked(stop, at), peak.take(at), float(stop.t[i] - t[i])
         motion, face = stop.motion(peak.when), case.grip.face
@@ -95,7 +95,6 @@ def _of_kind(stops: StopUse, kind: str, samples: Indices) -> Iterator[Seen]:
             alone=replace(
                 case,
                 load=load,
-                standing=case.standing[:, sample : sample + 1],
                 airborne=np.ones(1, dtype=bool),
                 motion=replace(case.motion, at=motion, doubts=()),
             ),

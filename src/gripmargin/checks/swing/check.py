@@ -39,15 +39,13 @@ def run(case: Case) -> Outcome:
     undecided = result.verdict is not Verdict.FAIL
     trials = Trials(case, results, "swing", most=MOST_TRIALS, keep=keep_swing)
     margin, margin_low = carry.use.over_time(case.load.shape[1])
-    load = np.full(case.load.shape, np.nan)
-    load[:, carry.use.samples] = carry.load
     return Outcome(
         results=(replace(result, details=details_of(carry)),),
         findings=tuple(findings_over(case, carry, target, trials, undecided=undecided)),
         assumed=_assumed(case),
         series={"swing_margin": margin, "swing_margin_low": margin_low},
         least={"swing": margin_low},
-        loads={"swing": load},
+        loads={"swing": carry.load},
     )
 
 
@@ -85,15 +83,15 @@ def details_of(carry: CarrySwing) -> SwingDetails:
         amplification=float(carry.use.value[worst]) / quasi_static if quasi_static > 0 else None,
         quasi_static_margin=margin_figure(quasi_static),
         ringing=carry.ringing(int(carry.use.samples[worst])),
-        sway_angle=finite(float(np.max([sway.angle.max() for sway in carry.sways]))),
-        sway=finite(float(np.max([sway.way.max() for sway in carry.sways]))),
+        sway_angle=finite(float(np.max([sway.angle for sway in carry.sways]))),
+        sway=finite(float(np.max([sway.way for sway in carry.sways]))),
         too_far=not all(sway.known.all() for sway in carry.sways),
     )
 
 
 def _finding(case: Case, check: str, carry: CarrySwing, short: Shortfall, remedies: Sequence[Remedy]) -> Finding:
     use, sample, point = short.use, short.sample, short.point
-    load = carry.load[:, short.k]
+    load = carry.load[:, sample]
     swing = load - case.load[:, sample]
     worst = WorstSwing(
         margin=short.worst,

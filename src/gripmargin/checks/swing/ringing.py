@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise, zip_longest
@@ -12,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import BudgetError
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing.drive import (
@@ -25,8 +27,11 @@ from gripmargin.checks.swing.drive import (
 )
 from gripmargin.checks.swing.response import Begun, Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of, modes_of_sheet
+from gripmargin.contact.bending import are_level, is_uniform_plate
+from gripmargin.contact.sheet import Sheet
 from gripmargin.motion.rate_error import RateError
 
+UNBENT: Final = 0.999  # factor on a frequency above which a part counts as rigid: swings are not known better
 AT_ONCE: Final = 8_192  # samples that are worked out at a time: time and memory alone
 BESIDE: Final = 2  # samples on either side that second differences and what lies between samples look at
 
@@ -75,7 +80,7 @@ class History:
 
     def over(self, part: slice) -> Told:
         """Return it over some of the samples."""
-        wrench, standing = (rows[:, self._here(part)] for rows in (self.case.load, self.case.standing))
+        wrench, standing = self.case.load[:, self._here(part)], self.case.standing(self._here(part))
         better = self._better
         key = part.start, part.stop
         smoothed, unsmoothed = self._worked_out.pop(key) if key in self._worked_out else self._drives(part)
@@ -116,8 +121,8 @@ class History:
             sigma=error.sigma[here],
             bias=error.bias[here],
             window=error.window[here],
-            unsmoothed=None if error.unsmoothed is None else error.unsmoothed[:, here],
-            shaking=error.shaking[:, here],
+            unsmoothed=None if error.unsmoothed is None else error.unsmoothed.over(here),
+            shaking=np.zeros((2, *error.sigma[here].shape)) if error.shaking is None else error.shaking[:, here],
             speed_sigma=error.speed_sigma[here],
             speed_bias=error.speed_bias[here],
             spin=error.spin[here],
@@ -130,8 +135,7 @@ class History:
         error, anywhere, here = self.case.motion.error, self.case.recorded, self._here(slice(0, self.t.size))
         if error is None or error.unsmoothed is None:
             return None
-        left = error.unsmoothed[1] if anywhere else error.shaking[0]
-        if not left[here].any():
+        if not anywhere and (error.shaking is None or not error.shaking[0, here].any()):
             return None
         doubts = ((part, self._doubt(error, part)) for part in parts(self.t.size))
         return shaking(self.modes, self.t, doubts, anywhere=anywhere)
@@ -321,7 +325,20 @@ def mode_sets(case: Case) -> tuple[Modes, ...]:
     part, air, sheet = case.job.part, case.job.air_density, case.grip.bonded.sheet
     if sheet is not None:
         return tuple(modes_of_sheet(sheet, air))
-    return tuple(modes_of(backing, part, air) for backing in case.grip.backings)
+    *others, main = (modes_of(backing, part, air) for backing in case.grip.backings)
+    slower = _slower(case)
+    return (*others, *([main.stiffer(slower**2)] if slower < UNBENT else ()), main)
+
+
+def _slower(case: Case) -> float:
+    """By which factor bending lowers a frequency of a part that is taken as rigid [-]."""
+    part, whole, air = case.job.part, case.whole, case.job.air_density
+    if part.rigid or part.youngs_modulus is None or not is_uniform_plate(part) or not are_level(whole.patches):
+        return 1.0
+    with suppress(BudgetError):  # then nothing passes
+        rigid = modes_of(whole, part, air).frequency
+        return min(float((bent.frequency / rigid).min()) for bent in modes_of_sheet(Sheet.on(whole, part), air))
+    return 1.0
 
 
 def _on_modes(case: Case, modes: Modes) -> list[Stretch]:
@@ -360,7 +377,8 @@ def _damping(case: Case) -> list[float | None]:
 def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) -> Stretch:
     start = _start(case, run) if first else _at_rest(case.load[:, run[0]])
     t = case.job.trajectory.t[run[0] : run[-1] + 1]
-    told = History(case=case, modes=modes, first=int(run[0]), t=t, start=start)
+    alone = replace(case)  # a case that does not know its stretches goes as soon as nobody needs it
+    told = History(case=alone, modes=modes, first=int(run[0]), t=t, start=start)
     return Stretch(samples=run, start=start, modes=modes, told=told)
 
 
@@ -381,9 +399,10 @@ def _start(case: Case, run: NDArray[np.intp]) -> Start:
     left = _leaves(case, run)
     if left is None:
         return _at_rest(case.load[:, run[0]] + held)
-    tool, sample = case.motion.at, int(run[left])
-    rate = -np.concatenate([tool.velocity[sample], tool.angular_velocity[sample]])
-    return Start(sample=left, load=case.standing[:, sample] + held, rate=rate)
+    sample = int(run[left])
+    tool = case.motion.at.take(sample)
+    rate = -np.concatenate([tool.velocity[0], tool.angular_velocity[0]])
+    return Start(sample=left, load=case.standing(sample)[:, 0] + held, rate=rate)
 
 
 def _leaves(case: Case, run: NDArray[np.intp]) -> int | None:

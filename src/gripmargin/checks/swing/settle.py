@@ -127,7 +127,7 @@ def result_of(case: Case, found: list[Placing], tolerance: float, target: float)
 def _placing(case: Case, stretch: Stretch) -> Placing:
     found, modes = stretch.swing, stretch.modes
     # of each corner along each axis in each mode, for a response of 1 [m]
-    lever = np.stack([modes.shapes[:3] + np.cross(modes.shapes[3:].T, corner).T for corner in _corners(case)])
+    lever = modes.moved(_corners(case))
     more = found.unsure[:, -1] + COVERAGE * found.sigma[:, -1]
     spread = float((np.linalg.norm(lever, axis=1) * more).sum(axis=1).max())
     if np.isin(stretch.samples, case.motion.doubtful).any():

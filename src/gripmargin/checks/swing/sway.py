@@ -55,20 +55,20 @@ class Followed:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Sway:
-    """What the part's swing out of its place does over a stretch; arrays of shape (n,), at its instants.
+    """What the part's swing out of its place does over a stretch.
 
     Attributes:
         more: What it may add to the use of the pads, or take off it [-].
         followed: The use of the pads with it; None where it changes little.
-        angle: By which the part is turned against the tool up to the next instant [rad].
-        way: Of its centre of mass against the tool [m], likewise.
-        known: Whether the swing is known there.
+        angle: By which the part is turned against the tool at most [rad].
+        way: Of its centre of mass against the tool at most [m].
+        known: Whether the swing is known at each instant, shape (n,).
     """
 
-    more: FloatArray
+    more: float
     followed: Followed | None = None
-    angle: FloatArray
-    way: FloatArray
+    angle: float
+    way: float
     known: NDArray[np.bool_]
 
 
@@ -84,7 +84,7 @@ def sway_of(case: Case, stretch: Stretch, face: Face, followed: NDArray[np.bool_
     """
     frame, gain = _Frame(case=case, stretch=stretch), stretch.modes.gain(face)
     added, used = [], []
-    angle, way = np.empty((2, stretch.samples.size))
+    angle, way = 0.0, 0.0
     known = np.ones(stretch.samples.size, dtype=bool)
     for block in stretch.blocks():
         found, own = block.swing, slice(0, block.size)
@@ -93,13 +93,13 @@ def sway_of(case: Case, stretch: Stretch, face: Face, followed: NDArray[np.bool_
         added += [float((gain @ np.abs(frame.added(motion, linear, rate, bend, in_turns=law))).max()) for law in LAWS]
         used.append(float((gain @ np.abs(linear)).max()))
         turned, moved = frame.moved(linear)
-        angle[block.part], way[block.part] = turned[own], moved[own]
+        angle, way = float(np.maximum(angle, turned.max())), float(np.maximum(way, moved.max()))
         known[block.part] = (turned + _turn_unsure(found) <= LARGEST)[own]
     # What the sway may add to the use of the pads, and what all modes use, at most.
     more, most = SUDDEN * float(np.max(added)), float(np.max(used))
     if more > FOLLOWED * most or np.isnan(more):
         return _followed(frame, face, followed, steps)
-    return Sway(more=np.full(angle.size, more), angle=angle, way=way, known=known)
+    return Sway(more=more, angle=angle, way=way, known=known)
 
 
 def _linear(found: Swing, followed: NDArray[np.bool_]) -> FloatArray:
@@ -139,7 +139,7 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
     # What is left out is of the third power of the turn: the next term of its series.
     third = np.maximum.accumulate(angle) ** 2 / 6.0
     return Sway(
-        more=np.zeros(told.size),
+        more=0.0,
         followed=Followed(
             value=value,
             point=point.astype(np.intp),
@@ -147,8 +147,8 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
             least=np.min([each[0] for each in out], axis=0) * (1.0 - third),
             most=np.max([each[0] for each in out], axis=0) * (1.0 + third),
         ),
-        angle=angle,
-        way=way,
+        angle=float(angle.max()),
+        way=float(way.max()),
         known=np.logical_and.accumulate(known),  # what the part does later hangs on what it did
     )
 

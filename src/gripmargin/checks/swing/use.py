@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from statistics import NormalDist
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -148,7 +149,7 @@ class CarrySwing:
         sways: How far the part swings out of its place in each.
         still: Use of the pads without any swing.
         use: Use of the pads with the part swinging.
-        load: What they carry then, shape (6, m).
+        load: What they carry then at every sample of the program, NaN where the part is not carried, shape (6, n).
     """
 
     stretches: list[Stretch]
@@ -199,27 +200,27 @@ def swing_use(case: Case) -> CarrySwing:
     face = still.grip.face
     sways = [sway_of(case, stretch, face, *resolution(stretch.modes, stretch.t)) for stretch in stretches]
     parts = [use_over(stretch, face, sway) for stretch, sway in zip(stretches, sways, strict=True)]
-    value, low, high, noise = (
-        np.concatenate([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise")
+    value, low, high, noise, point, load = (
+        _joined([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise", "point", "load")
     )
+    del parts
     for others in case.shared(other_stretches):
         found = [use_over(stretch, face) for stretch in others]
-        other, most = (np.concatenate([getattr(part, name) for part in found]) for name in ("value", "high"))
+        other, most = (_joined([getattr(part, name) for part in found]) for name in ("value", "high"))
         high = np.maximum(high, most) + abs(float(value.max() - other.max()))
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
     hidden = still.high - still.value if case.motion.given else 0.0
     low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + hidden
     high[np.isinf(still.high) | ~np.isfinite(value)] = np.inf
-    point = np.concatenate([part.point for part in parts])
-    load = np.concatenate([part.load for part in parts], axis=1)
-    use = replace(still, value=value, low=low, high=high, point=point)
-    return CarrySwing(
-        stretches=stretches,
-        sways=sways,
-        still=still,
-        use=settled(case, use, load, swing_target(case.job)),
-        load=load,
-    )
+    use = settled(case, replace(still, value=value, low=low, high=high, point=point), load, swing_target(case.job))
+    if use.samples.size < case.airborne.size:
+        carried, load = load, np.full(case.load.shape, np.nan)
+        load[:, use.samples] = carried
+    return CarrySwing(stretches=stretches, sways=sways, still=still, use=use, load=load)
+
+
+def _joined(rows: list[Any]) -> Any:
+    return rows[0] if len(rows) == 1 else np.concatenate(rows, axis=-1)
 
 
 def swing_target(job: Job) -> float:

@@ -39,6 +39,7 @@ class Modes(Value):
             shape (6, modes).
         loads: What the pads carry for a response of 1, stiffness times shapes, shape (6, modes).
         names: In words.
+        sheet: Of a part that bends how it does so, and by which of its Poisson's ratios; None: it is rigid.
     """
 
     frequency: FloatArray
@@ -46,6 +47,18 @@ class Modes(Value):
     shapes: FloatArray
     loads: FloatArray
     names: tuple[str, ...]
+    sheet: tuple[Sheet, int] | None = None
+
+    def moved(self, points: FloatArray) -> FloatArray:
+        """Return how places of the part move for a response of 1 of each mode, shape (points, 3, modes) [m].
+
+        Args:
+            points: Tool frame [m], shape (points, 3).
+        """
+        if self.sheet is not None:
+            sheet, ratio = self.sheet
+            return sheet.model.moved(points, sheet.bent[ratio] @ self.loads)
+        return np.stack([self.shapes[:3] + np.cross(self.shapes[3:].T, point).T for point in points])
 
     @property
     def hertz(self) -> FloatArray:
@@ -100,7 +113,7 @@ def modes_of_sheet(sheet: Sheet, air_density: float = STANDARD_AIR_DENSITY) -> I
     """
     for ratio in range(len(sheet.bent)):
         matrices = sheet.swinging(ratio, added_mass(sheet.part, air_density))
-        yield _modes(sheet.backing, sheet.part, *matrices)
+        yield replace(_modes(sheet.backing, sheet.part, *matrices), sheet=(sheet, ratio))
 
 
 def _modes(backing: Backing, part: Part, stiffness: FloatArray, mass: FloatArray, pads: FloatArray) -> Modes:

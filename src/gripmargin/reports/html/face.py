@@ -10,7 +10,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.reports.html.text import number, printable, rounded, safe, seconds, table, tag
 from gripmargin.reports.html.tiles import RIM, TILE, Tile, outline_path, seen_along_z, shown, tile_of
 from gripmargin.reports.html.view import View
-from gripmargin.results.scene import Scene
+from gripmargin.results.scene import PadState, Scene
 
 LEVELS = 10  # of a ramp
 AXES = '<path d="M0 0H22M0 0V-22"/><text x="25" y="4">x</text><text x="-3" y="-26">y</text>'
@@ -63,8 +63,10 @@ def data(view: View) -> dict[str, Any] | None:
     for i, pad in enumerate(scene.pads):
         tile = tile_of(pad, drawn.values(), along_z=flat)
         cells = tile.cells if i in drawn else ()
+        places = np.array([cell.centre for cell in cells]).reshape(-1, 3), pad.edge
         pads.append(
             {
+                "bent": [] if scene.sheet is None else [rounded(_bent(scene, pad, at), 6) for at in places],
                 "name": printable(pad.patch.pad.name),
                 "axes": rounded(pad.patch.rotation.T, 6),
                 "k": rounded(pad.patch.stiffness_per_area(), 6),
@@ -83,6 +85,11 @@ def data(view: View) -> dict[str, Any] | None:
         )
     spread = scene.face.spread if scene.face.spread is not None else np.zeros((1, 6, 6))
     return {"C": rounded(scene.compliance, 9), "L": rounded(spread[0], 9), "asked": scene.asked, "pads": pads}
+
+
+def _bent(scene: Scene, pad: PadState, places: FloatArray) -> FloatArray:
+    """The tractions at places of a pad under a part that bends, for each unit of the load, shape (p, 3, 6)."""
+    return scene.tractions(pad, places, np.eye(6)).transpose(1, 0, 2)
 
 
 def _slack(scene: Scene, pad: int, points: int) -> FloatArray:

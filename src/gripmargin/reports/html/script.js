@@ -34,14 +34,15 @@
     return (load, strength = 1) => {
       const move = times(face.C, load), apart = Math.hypot(...times(face.L, load));
       const shift = move.slice(0, 3), turn = move.slice(3);
-      const traction = (pad, p) => {
+      const traction = (pad, p, kind, i) => {
+        if (pad.bent.length) return [0, 1, 2].map(c => load.reduce((s, w, k) => s + pad.bent[kind][18 * i + 6 * c + k] * w, 0));
         const way = cross(turn, p).map((v, c) => v + shift[c]);
         return [0, 1, 2].map(c => pad.k[c] * dot(pad.axes.slice(3 * c, 3 * c + 3), way));
       };
       let most = null, peel = null;
       face.pads.forEach((pad, i) => {
         for (let e = 0; e < pad.edge.length / 3 && pad.holds[e] > 0; e++) {
-          const p = pad.edge.slice(3 * e, 3 * e + 3), q = traction(pad, p), holds = strength * pad.holds[e] / face.asked;
+          const p = pad.edge.slice(3 * e, 3 * e + 3), q = traction(pad, p, 1, e), holds = strength * pad.holds[e] / face.asked;
           const t = [q[0] / (pad.T * holds), q[1] / (pad.T * holds), q[2] / (pad.S * holds)];
           const more = pad.slack[e] * apart / strength, start = pad.start.length ? pad.start.slice(3 * e, 3 * e + 3).map(v => v / strength) : [0, 0, 0];
           const left = Math.max(1 - (1 - (pad.left[e] ?? 1)) / strength, 0);
@@ -65,7 +66,7 @@
         [...g.children].forEach((cell, c) => {
           let name = 'u-none';
           if (pad.ok[c] && pad.bond[c] > 0) {
-            const q = traction(pad, pad.cells.slice(3 * c, 3 * c + 3));
+            const q = traction(pad, pad.cells.slice(3 * c, 3 * c + 3), 0, c);
             const v = g.dataset.map === 'use' ? used(pad, q, pad.bond[c]) : q[2] / (pad.S * pad.bond[c]);
             name = v >= 0 ? 'u' + Math.min(Math.floor(10 * v), 10) : 'k' + (1 + Math.min(Math.floor(-3 * v), 2));
           }

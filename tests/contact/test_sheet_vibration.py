@@ -1,0 +1,68 @@
+"""Load-dependent Ritz vectors against all modes of the same plate."""
+
+import numpy as np
+import pytest
+from scipy.linalg import eigh
+
+import gripmargin as gm
+from gripmargin.contact.backing import Backing
+from gripmargin.contact.bonded import Bonded
+from gripmargin.contact.cells import cut_pads
+from gripmargin.contact.grip import grip_of
+from gripmargin.contact.sheet import Sheet
+from gripmargin.contact.sheet_vibration import left_out, vibrations
+
+FILM = gm.PadMaterial(pull_off_stress=75e3, shear_strength=65e3, normal_stiffness=1.2e8, shear_stiffness=4e7)
+BOX = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) / 2
+
+
+def board(thickness):
+    """A board of glass fibre on two pads under its middle."""
+    outline = BOX * [0.16, 0.1]
+    mass = 1900.0 * 0.016 * thickness
+    com, inertia = gm.uniform_plate(mass, outline, thickness)
+    given = {"mass": mass, "com": com, "inertia": inertia, "outline": outline, "thickness": thickness}
+    part = gm.Part(**given, youngs_modulus=20e9, poissons_ratio=0.2)
+    pads = [gm.Pad.rectangle(f"{x}", FILM, [0.025, 0.025], gm.pose((x, 0, 0))) for x in (-0.04, 0.04)]
+    return Sheet.on(Backing(cut_pads(pads, part)), part)
+
+
+def largest(sheet, frequency, ways, rise, t):
+    """The largest tension on the first pad's edge under a load along the normal that rises in a time."""
+    patch = sheet.backing.patches[0]
+    pull = sheet.model.traction(patch, patch.edge, ways)[2] * (ways.T @ sheet.model.load[:, 2])
+    w = frequency[:, None]
+    late = np.maximum(t - rise, 0.0)
+    return (pull @ ((t - late - (np.sin(w * t) - np.sin(w * late)) / w) / rise)).max()
+
+
+@pytest.mark.parametrize("rise", [1e-4, 0.01, 0.05])
+def test_twelve_ways_of_bending_are_nearly_all(rise):
+    sheet = board(0.0008)
+    stiffness = sheet.model.stiffness(0.2).toarray()
+    square, shapes = eigh(stiffness, sheet.model.mass.toarray(), subset_by_index=[0, 79])
+    t = np.linspace(0.0, 0.5, 10_001)
+    all_of_them = largest(sheet, np.sqrt(square), shapes / np.sqrt(square), rise, t)
+    for blocks, within in ((1, 5e-2), (3, 2e-2)):
+        assert largest(sheet, *vibrations(sheet, blocks), rise, t) == pytest.approx(all_of_them, rel=within)
+
+
+def test_slowest_vibrations_are_those_of_all_modes():
+    sheet = board(0.0008)
+    square = eigh(
+        sheet.model.stiffness(0.2).toarray(), sheet.model.mass.toarray(), eigvals_only=True, subset_by_index=[0, 3]
+    )
+    found = vibrations(sheet, 3)[0][:4]
+    assert found == pytest.approx(np.sqrt(square), rel=1e-3)
+    assert (found >= np.sqrt(square) * (1 - 1e-9)).all()
+
+
+def test_less_is_left_out_of_a_stiffer_board():
+    pads = ((75e3, 65e3),) * 2
+    found = []
+    for thickness in (0.0008, 0.0016, 0.0032):
+        sheet = board(thickness)
+        grip = grip_of(Bonded(whole=sheet.backing, full=pads, part=sheet.part), np.zeros((6, 0)))
+        found.append(left_out(sheet, grip))
+    assert 1.02 < found[0] < 1.3
+    assert found[2] < 1.01
