@@ -216,5 +216,5 @@ def _rewritten(case: Case, release: Release, relative: RelativeMotion, kind: Rel
         joint_limits=None,
         recording=None,
         recording_offset=None,
-        stamps=None,
+        stamps="as given",  # each is where it is meant
     )
