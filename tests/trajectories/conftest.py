@@ -1,6 +1,7 @@
 """The jobs of the folder, each checked once where it is asked for, and the programs they run."""
 
 import importlib
+import json
 from pathlib import Path
 
 import pytest
@@ -17,14 +18,28 @@ def programs():
         yield importlib.import_module("make_programs")
 
 
-class Reports(dict):
-    """Reports by the names of jobs, each made when it is first asked for."""
+class Made(dict):
+    """Something by the names of jobs, each made when it is first asked for."""
+
+    def __init__(self, make):
+        super().__init__()
+        self._make = make
 
     def __missing__(self, name):
-        self[name] = gripmargin.check_file(FOLDER / f"{name}.toml")
+        self[name] = self._make(name)
         return self[name]
 
 
 @pytest.fixture(scope="session")
 def reports():
-    return Reports()
+    return Made(lambda name: gripmargin.check_file(FOLDER / f"{name}.toml"))
+
+
+@pytest.fixture(scope="session")
+def trees(reports):
+    return Made(lambda name: json.loads(gripmargin.report_json(reports[name], samples=True)))
+
+
+@pytest.fixture(scope="session")
+def pages(reports):
+    return Made(lambda name: gripmargin.report_html(reports[name]))

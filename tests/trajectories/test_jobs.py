@@ -447,8 +447,9 @@ def test_a_changed_program_is_noticed(programs):
 
 
 def test_programs_are_long_and_dense_enough(reports):
-    for name, report in reports.items():
-        t = report.samples.t
+    for name in EXPECTED:
+        way_points = name.startswith("shelf")
+        t = reports[name].samples.t if way_points else read_job(FOLDER / f"{name}.toml").trajectory.t
         assert t[-1] - t[0] >= (5.0 if name in FACELESS else 8.0), name
         assert np.diff(t).max() <= 0.0040001, name
 

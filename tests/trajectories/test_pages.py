@@ -1,25 +1,12 @@
 """Pictures beside verdicts, of all jobs to run: what is drawn and what is said contradict no verdict."""
 
-import json
 import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-import gripmargin as gm
-
 NAMES = sorted(path.stem for path in (Path(__file__).parents[2] / "trajectories").glob("*.toml"))
-
-
-@pytest.fixture(scope="module")
-def trees(reports):
-    return {name: json.loads(gm.report_json(report, samples=True)) for name, report in reports.items()}
-
-
-@pytest.fixture(scope="module")
-def pages(reports):
-    return {name: gm.report_html(report) for name, report in reports.items()}
 
 
 @pytest.mark.parametrize("name", NAMES)

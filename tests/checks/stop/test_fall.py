@@ -53,7 +53,7 @@ class TestFall:
         at = case.motion.at
         state = at.state.copy()
         state[:, recursion.W, 10] = 0.0, 0.0, 60.0
-        turning = replace(case, motion=replace(case.motion, at=replace(at, state=state)))
+        turning = replace(case, motion=replace(case.motion, at=replace(at, told=state)))
         found = fall(turning, None, np.arange(at.t.size), np.array([10]))
         assert found.sample == 10
         assert found.surely

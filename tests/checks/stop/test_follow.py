@@ -84,7 +84,7 @@ def test_the_worst_is_that_of_all_stops_followed_finely(kind, damping, monkeypat
     the worst: it is followed roughly, up to 12 % below (16 random carries), which never makes a pass.
     """
     (_, job), _ = random_job(5, kind, dampings=(damping,), step=0.008)
-    case = work_out(job)
+    case = work_out(replace(job, targets=gm.Targets(stop=1e-3)))  # not short of it: cells are not followed
     stopping = Stopping(case=case, stop=job.stop)
     screened = stop_use(stopping, stopping.kinds[0], case.carried)
     monkeypatch.setattr("gripmargin.checks.stop.follow.FIRST", case.carried.size)

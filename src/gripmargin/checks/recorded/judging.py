@@ -72,7 +72,7 @@ def compared(case: Case, recording: Trajectory, placed: Placed) -> MotionCompari
     swinging = margin_result(real, SWINGING, carry.use, wanted, swing.details_of(carry))
     undecided = swinging.verdict is not Verdict.FAIL
     hanging, rocking = (_trials(case, recording, placed, name) for name in ("recorded", SWINGING))
-    uses = {"recorded": (use, real.load[:, use.samples]), SWINGING: (carry.use, carry.load)}
+    uses = {"recorded": (use, real.load[:, use.samples]), SWINGING: (carry.use, carry.load[:, carry.use.samples])}
     by_program = {name: _by_program(case, real, *each) for name, each in uses.items()}
     return MotionComparison(
         result=margin_result(real, "recorded", use, target, details),
