@@ -247,3 +247,24 @@ def test_noise_that_is_there_at_rest_as_well_is_no_lateness():
     t, y, speed = stops_and_goes(0.0, 0)
     y = y + 5e-4 * np.random.default_rng(0).standard_normal(t.size)
     assert not hidden_bias(t, y[None], speed[None], even=True).any()
+
+
+@pytest.mark.parametrize(
+    ("pieces", "found"),
+    [
+        ([(1.0, 200, 0.2), (0.0, 16, 0.0)], True),
+        ([(1.0, 200, 0.2), (0.0, 15, 0.0)], False),  # eleven differences of rest: too few to tell its noise
+        ([(1.0, 9, 0.2), (0.3, 200, 0.2), (0.0, 50, 0.0)], True),  # three tenths of the highest speed is moving
+        ([(1.0, 100, 0.2), (0.2, 400, 0.0), (0.0, 50, 0.0)], True),  # a fifth is not, nor is it rest
+        ([(1.0, 200, 0.2), (0.15, 100, 1.2), (0.0, 50, 0.0)], True),
+        ([(1.0, 200, 0.2), (0.07, 50, 0.2)], True),  # a fourteenth is as good as rest
+    ],
+)
+def test_lateness_is_told_by_what_moves_and_what_hardly_does(pieces, found):
+    """Pieces of so much speed, so many samples, and times off by that share of an interval."""
+    speed, late = (
+        np.repeat(column, [n for _, n, _ in pieces]) for column in ([s for s, *_ in pieces], [x for *_, x in pieces])
+    )
+    t = np.arange(speed.size) * 0.004
+    y = np.cumsum(speed) * 0.004 + 0.004 * late * speed * np.random.default_rng(0).standard_normal(t.size)
+    assert hidden_bias(t, y[None], speed[None], even=True).any() == found
