@@ -10,8 +10,9 @@ import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import pad_use
-from gripmargin.checks.premises import HOLDING, bending, resting_on
+from gripmargin.checks.premises import HOLDING, bending, resting_on, swinging
 from gripmargin.contact.grip import grip_of
+from gripmargin.contact.sheet_vibration import left_out, vibrations
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.reports.as_json import report_json
 from gripmargin.reports.as_junit import junit_xml
@@ -280,3 +281,28 @@ def test_a_part_that_bends_on_pads_that_did_not_bond_everywhere():
         assert not settled(other, used, 1e3 * other.load, 2.0).low.any()  # nor is it shown to be lost
         less = peak_utilisation(case.grip.face, case.load)[0].max() / peak_utilisation(grip.face, case.load)[0].max()
         assert less == pytest.approx(0.5, rel=1e-6) if known else less < 1e-5
+
+
+@pytest.mark.parametrize(("hertz", "passes"), [(8.0, True), (None, False)])
+def test_a_plate_that_is_shaken_at_the_rate_of_its_flap_does_not_pass(hertz, passes):
+    """Its second flap, which six ways of bending do not have, builds up over hundreds of turns, by 3 m/s^2."""
+    part = sheet(0.16, 0.1, 0.0008, 1900.0, youngs_modulus=20e9, poissons_ratio=0.2)
+    pads = [square(0.025, (x, 0), f"{x}", damping_ratio=0.05) for x in (-0.04, 0.04)]
+    plate = work_out(job_of(part, *pads)).grip.bonded.sheet
+    few, many = (vibrations(plate, blocks)[0] for blocks in (1, 3))
+    flap = next(w for w in many if np.abs(few / w - 1.0).min() > 0.05)
+    w = flap if hertz is None else 2.0 * np.pi * hertz
+    t = np.arange(0.0, 3.0, 2.0 * np.pi / flap / 12.0)
+    x = np.clip((t - 0.1) / 0.3, 0.0, 1.0)  # it sets in smoothly
+    e = 3.0 * x**3 * (10 - 15 * x + 6 * x * x)
+    de, dde = 90.0 / 0.3 * x**2 * (1 - x) ** 2, 180.0 / 0.09 * x * (1 - x) * (1 - 2 * x)
+    sine, cosine = np.sin(w * t), np.cos(w * t)
+    position, velocity, acceleration = np.zeros((t.size, 3)), np.zeros((t.size, 6)), np.zeros((t.size, 6))
+    position[:, 2] = -e * sine / w**2
+    velocity[:, 2] = -(de * sine + e * w * cosine) / w**2
+    acceleration[:, 2] = -(dde * sine + 2 * de * w * cosine - e * w**2 * sine) / w**2
+    rotation = np.broadcast_to(DOWN, (t.size, 3, 3))
+    shaking = gm.PoseTrajectory(t=t, position=position, rotation=rotation, velocity=velocity, acceleration=acceleration)
+    case = work_out(replace(job_of(part, *pads), trajectory=shaking))
+    known = swinging(case)
+    assert (not known.doubts and known.factor == left_out(plate, case.grip)) == passes

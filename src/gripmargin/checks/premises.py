@@ -18,7 +18,7 @@ from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_fac
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.grip import Grip, without
 from gripmargin.contact.sheet import Sheet
-from gripmargin.contact.sheet_vibration import left_out
+from gripmargin.contact.sheet_vibration import left_out, shaken
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Verdict, judge
 
@@ -86,7 +86,8 @@ def swinging(case: Case) -> Standing:
     known, sheet = case.shared(bending), case.grip.bonded.sheet
     if known.doubts or sheet is None:
         return known
-    factor = left_out(sheet, case.grip)
+    t, load = case.job.trajectory.t[case.carried], case.load[:, case.carried]
+    factor = max(left_out(sheet, case.grip), shaken(sheet, case.grip, t, load) if t.size else 1.0)
     if factor <= STIFF:
         return replace(known, factor=factor)
     said = f"the part flaps in more ways than are followed, which may load the pads {factor:.2f} times as much"
@@ -192,6 +193,7 @@ def meant(case: Case) -> Standing:
 ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)
 HOLDING: tuple[Premise, ...] = (plane_face, bending, measured_contact)
 SWINGING: tuple[Premise, ...] = (plane_face, swinging, measured_contact)
+RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)  # what shakes a robot is in no program
 
 
 def raised(case: Case, premises: Iterable[Premise]) -> float:

@@ -1,7 +1,7 @@
 """What a part that bends does when it swings, beyond the six ways in which its loads at rest bend it.
 
-Its swing is followed in those six ways (`Sheet.swinging`). With six more, in which the inertia of the first ones bends
-it, slow and sudden loads are known to a few percent, as the modes of the whole plate tell
+Its swing is followed in those six ways (`Sheet.swinging`). With up to twelve more, in which the inertia of the first
+ones bends it, and of these in turn, slow and sudden loads are known to a few percent, as the modes of the whole plate tell
 (`tests/contact/test_sheet_vibration.py`). How much more they ask of the pads is the measure of what is left out.
 """
 
@@ -14,12 +14,15 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.grip import Grip
 from gripmargin.contact.sheet import KEPT, Sheet, factored
+from gripmargin.kernels.face import NOTHING
 from gripmargin.kernels.modes import natural_modes
+from gripmargin.kernels.oscillator import free_vibration, response
 
 RISES = (0.0, 0.25, 0.5, 1.0, 2.0)  # times in which a load comes, in periods of the slowest vibration
 FOLLOWED = 6.0  # periods over which it is looked at
 STEPS = 12  # instants in a period of the fastest vibration that counts
 MOST_STEPS = 2_000
+AT_ONCE = 8_192  # samples at a time: memory alone
 ALIKE = 1e-9  # share of its energy below which a way of bending is one of the others
 
 
@@ -46,6 +49,29 @@ def left_out(sheet: Sheet, grip: Grip) -> float:
             peaks.append([np.abs((pull * one) @ response).max() for one in load.T])
         most = max(most, float((np.array(peaks[1]) / np.array(peaks[0])).max()))
     return most
+
+
+def shaken(sheet: Sheet, grip: Grip, t: FloatArray, load: FloatArray) -> float:
+    """Return how many times as much a plate asks of the pads as in six ways when it is shaken, 1 or more [-].
+
+    Its ways are followed under the load as it is. Only the pads damp them, each by its share of the elastic energy.
+
+    Args:
+        sheet: The plate on its pads.
+        grip: The places that count.
+        t: Times [s], increasing, shape (n,).
+        load: At the tool origin, straight between samples, shape (6, n).
+    """
+    peaks = []
+    for frequency, ways in (vibrations(sheet, blocks) for blocks in (1, 3)):
+        damping, felt = np.zeros(frequency.size), ways.T @ (sheet.model.load @ load)
+        for patch, springs in zip(grip.whole.patches, sheet.model.springs_of_pads, strict=True):
+            damping += (patch.pad.material.damping_ratio or 0.0) * np.einsum("nm,nm->m", ways, springs @ ways)
+        still = felt[:, 0], np.zeros(frequency.size)
+        answer = response(t, felt, frequency, damping, free_vibration(t, felt, frequency, damping, still))
+        pull = _pull(sheet, grip, ways)
+        peaks.append(max(float((pull @ answer[:, k : k + AT_ONCE]).max()) for k in range(0, t.size, AT_ONCE)))
+    return max(1.0, peaks[1] / max(peaks[0], NOTHING))
 
 
 def vibrations(sheet: Sheet, blocks: int) -> tuple[FloatArray, FloatArray]:

@@ -89,7 +89,7 @@ RECORDED = Check(
             name=SWINGING,
             target=lambda job: swing_target(job) if job.recording else None,
             details=SwingDetails,
-            rests_on=premises.SWINGING,
+            rests_on=premises.RECORDED,
         ),
     ),
     run=run,
