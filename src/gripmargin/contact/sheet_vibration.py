@@ -1,8 +1,8 @@
 """What a part that bends does when it swings, beyond the six ways in which its loads at rest bend it.
 
 Its swing is followed in those six ways (`Sheet.swinging`). With up to twelve more, in which the inertia of the first
-ones bends it, and of these in turn, slow and sudden loads are known to a few percent, as the modes of the whole plate tell
-(`tests/contact/test_sheet_vibration.py`). How much more they ask of the pads is the measure of what is left out.
+ones bends it, and of these in turn, slow and sudden loads are known to a few percent, as the modes of the whole plate
+tell (`tests/contact/test_sheet_vibration.py`). How much more they ask of the pads is the measure of what is left out.
 """
 
 from __future__ import annotations
