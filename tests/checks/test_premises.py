@@ -309,8 +309,8 @@ def test_a_plate_that_is_shaken_at_the_rate_of_its_flap_does_not_pass(hertz, pas
 
 
 def test_a_part_of_whose_energy_a_twentieth_stretches_it_is_not_judged():
-    """At a twentieth of the energy small bending is off by about a tenth; the share grows with the square of the use."""
+    """At a twentieth of the energy small bending is off by about a tenth; the share goes with the use squared."""
     known = Standing(stretched=0.05, droop=2e-3)
     assert known.drooping(0.99) == ()
-    assert "droops by 2.0" in known.drooping(1.01)[0]
+    assert "droops by 2 mm" in known.drooping(1.01)[0]
     assert not known.drooping(0.5)
