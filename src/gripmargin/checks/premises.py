@@ -163,6 +163,17 @@ def measured_contact(case: Case) -> Standing:
     return Standing(doubts=tuple(filter(None, said)))
 
 
+def measured_dirt(case: Case) -> Standing:
+    """Whether pads as dirty as they are were pulled, where their material has a record of pulls."""
+    picks, doubts = case.job.gripper.cycles_since_cleaning, dict[str, None]()
+    for material in (pad.material for pad in case.job.gripper.pads):
+        most = np.inf if material.pulls is None else float(material.pulls[:, 0].max())
+        if picks > most:
+            said = f"how strong '{material.name}' is after {picks:g} picks is not known: it was pulled after up to"
+            doubts[f"{said} {most:g} (pulls); clean sooner, or pull dirtier pads"] = None
+    return Standing(doubts=tuple(doubts))
+
+
 def _narrow(patch: Patch) -> str:
     material, width = patch.pad.material, _width(patch)
     limits = {"its backing is thick": material.backing_thickness}
@@ -190,10 +201,15 @@ def meant(case: Case) -> Standing:
     return Standing(doubts=tuple(doubts))
 
 
-ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)
-HOLDING: tuple[Premise, ...] = (plane_face, bending, measured_contact)
-SWINGING: tuple[Premise, ...] = (plane_face, swinging, measured_contact)
-RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)  # what shakes a robot is in no program
+ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact, measured_dirt)
+HOLDING: tuple[Premise, ...] = (plane_face, bending, measured_contact, measured_dirt)
+SWINGING: tuple[Premise, ...] = (plane_face, swinging, measured_contact, measured_dirt)
+RECORDED: tuple[Premise, ...] = (
+    plane_face,
+    stiff_part,
+    measured_contact,
+    measured_dirt,
+)  # what shakes a robot is in no program
 
 
 def raised(case: Case, premises: Iterable[Premise]) -> float:
