@@ -17,8 +17,6 @@ from gripmargin.tuning.fit import NOISES, fitted
 from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.path import FEWEST
 
-EXACT = 2e-7  # [rad or m] distance from exact samples of moves that keep their time law
-
 
 def joined(trajectory: JointTrajectory) -> tuple[Samples, Law]:
     """Return the samples of a program with rates and the law between them; where none is known one that joins them."""
@@ -41,7 +39,7 @@ class Kept:
         if old.qdd is None and last - first + 1 >= FEWEST:
             t, q = old.t[span], old.q[span]
             noise = float(channel_noise(t, np.ascontiguousarray(q.T)).max())
-            self._curve = fitted(t, q, EXACT + NOISES * noise).spline
+            self._curve = fitted(t, q, NOISES * noise).spline
             return
         if old.qdd is None:
             old = replace(old, qd=program.qd, qdd=program.qdd, interpolation="quintic")

@@ -8,7 +8,6 @@ from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_closing
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.digits import value_error
@@ -16,7 +15,6 @@ from gripmargin.kernels.shapes import DIGIT, Found, shape_of
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 
 FINE: Final = 1e-9  # [rad or m] finer than the last digit of any file: positions that are not rounded
-APART: Final = 8  # intervals between digits that come one by one
 
 
 class Shaped(NamedTuple):
@@ -80,13 +78,12 @@ def by_shape(old: Trajectory) -> Shaped | None:
 def _cuts(y: FloatArray, error: FloatArray) -> list[int]:
     """The first sample, one in the middle of every pause, and the last one.
 
-    Where a move begins or ends slowly digits come one by one: what is parted by a few samples is one pause, and its
-    middle that of the longest time without any change.
+    Where a move begins or ends slowly digits come one by one: that is part of the pause, whose middle is that of the
+    longest time without any change.
     """
     digits = (np.abs(np.diff(y, axis=1)) / (DIGIT * error[:, None])).max(axis=0)
-    slow = binary_closing(np.pad(digits < 1.5, APART), np.ones(APART, dtype=bool))[APART:-APART]
     inside = []
-    for first, end in _runs(slow):
+    for first, end in _runs(digits < 1.5):
         still = _runs(digits[first:end] < 0.5)
         if still and first > 0 and end < digits.size:
             longest = max(still, key=lambda run: run[1] - run[0])
