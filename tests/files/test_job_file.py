@@ -184,7 +184,7 @@ def test_components_are_in_the_mass_moments_that_are_worked_out(folder):
     np.testing.assert_allclose(job.part.com, [0.002, 0.001, 0.0015 + 0.0035 / 21], atol=1e-12)
     assert job.part.strips == (4.0, 2.0)
     assert job.assumed[0].endswith("those of a uniform plate (outline, thickness, components).")
-    with pytest.raises(InputErrors, match="0.5 kg of 0.42 kg in all"):
+    with pytest.raises(InputErrors, match=r"0\.5 kg of 0\.42 kg in all"):
         read(folder, board.replace("[program]", on_it.replace("20 g", "500 g")))
 
 
