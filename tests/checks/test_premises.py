@@ -283,6 +283,18 @@ def test_a_part_that_bends_on_pads_that_did_not_bond_everywhere():
         assert less == pytest.approx(0.5, rel=1e-6) if known else less < 1e-5
 
 
+def test_a_board_with_components_in_the_air_is_not_known():
+    """The air presses everywhere, inertia where it weighs; without a drag area it is known."""
+    load, outline = gm.Component(mass=0.02, at=[0.04, 0.03, 0.003]), rectangle(0.16, 0.1)
+    com, inertia = gm.uniform_plate(0.05, outline, 0.0012, [load])
+    given = {"mass": 0.05, "com": com, "inertia": inertia, "outline": outline, "thickness": 0.0012, "face": "plane"}
+    board = gm.Part(**given, components=[load], bending_stiffness=[3.2, 2.9])
+    known = bending(work_out(job_of(board, square(0.02))))
+    assert known.doubts == ()
+    in_air = bending(work_out(job_of(replace(board, drag_area=0.02), square(0.02))))
+    assert in_air.doubts[0].startswith("the air presses on all of the part")
+
+
 @pytest.mark.parametrize(("hertz", "passes"), [(8.0, True), (None, False)])
 def test_a_plate_that_is_shaken_at_the_rate_of_its_flap_does_not_pass(hertz, passes):
     """Its second flap, which six ways of bending do not have, builds up over hundreds of turns, by 3 m/s^2."""

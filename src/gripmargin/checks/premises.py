@@ -14,7 +14,7 @@ import shapely
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
-from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, is_uniform_plate, overhang
+from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, overhang
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.grip import Grip, without
 from gripmargin.contact.sheet import Sheet
@@ -110,8 +110,8 @@ def stiff_part(case: Case) -> Standing:
 def _bending(case: Case, grip: Grip, when: str) -> Standing:
     part, bonded = case.job.part, grip.bonded
     patches = bonded.whole.patches
-    is_known = part.outline is not None and part.thickness is not None and part.youngs_modulus is not None
-    is_plate = is_known and is_uniform_plate(part) and are_level(patches)
+    is_known = part.outline is not None and part.strips is not None
+    is_plate = is_known and part.is_plate and are_level(patches)
     if not is_plate and part.rigid:
         return Standing()
     state = "state part.rigid = true if its bending can be neglected"
@@ -137,7 +137,10 @@ def _bending(case: Case, grip: Grip, when: str) -> Standing:
 
 def _as_a_plate(case: Case, grip: Grip, sheet: Sheet, when: str) -> Standing:
     """How far small bending tells what a part does that bends."""
-    bonded = grip.bonded
+    bonded, part = grip.bonded, case.job.part
+    if part.components and part.drag_area is not None:
+        said = "the air presses on all of the part and not, as is worked out, where its components weigh"
+        return Standing(doubts=(f"{said}; leave out part.drag_area if it moves slowly",))
     if bonded.offset is not None or any(float(share.min()) <= 0.0 for share in bonded.left):
         return Standing(doubts=(f"the part bends{when}, on pads that did not bond everywhere: that is not judged",))
     loads = case.load[:, case.carried]

@@ -25,7 +25,20 @@ from gripmargin.files.column_map import COLUMN_KEYS, ColumnGroup, Columns, TimeC
 from gripmargin.files.job_keys import PLACING, TOPICS, Face, Frame, Source
 from gripmargin.files.job_values import fault, form
 from gripmargin.files.source import printable
-from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Stop, StopFigure, Targets
+from gripmargin.workcell import (
+    Component,
+    Flange,
+    Gripper,
+    Nest,
+    Pad,
+    PadMaterial,
+    Part,
+    Phase,
+    Pick,
+    Stop,
+    StopFigure,
+    Targets,
+)
 from gripmargin.workcell.fields import Declared, Key
 from gripmargin.workcell.job import Job, JointLimits
 from gripmargin.workcell.kinds import OUTLINE, Choice, Kind, Named, Pair, Pose, Row, Several, Text, Within, positive
@@ -141,6 +154,7 @@ _MODELS[Phase] = Annotated[table("PhaseTable", Phase), _built(Phase)]
 for _of in (ColumnGroup, TimeColumn, Columns):
     _MODELS[_of] = Annotated[table(f"{_of.__name__}Table", _of), _built(_of)]
 _MODELS[StopFigure] = table("StopFigureTable", StopFigure)
+_MODELS[Component] = Annotated[table("ComponentTable", Component), _built(Component)]
 PAD_TABLES = {
     "rectangle": _pad_table(
         "A rectangular pad about the origin of its frame.",

@@ -32,6 +32,14 @@ def polygon(corners: ArrayLike, where: str) -> FloatArray:
     return sealed(np.array(points if shape.exterior.is_ccw else points[::-1]))
 
 
+def is_inside(places: FloatArray, corners: FloatArray) -> bool:
+    """Whether places, shape (p, 2), lie within a polygon of shape (k, 2) [m]."""
+    import shapely  # noqa: PLC0415 - as above
+
+    room = shapely.Polygon(corners).buffer(1e-9 * float(np.ptp(corners, axis=0).max()))
+    return bool(shapely.covers(room, shapely.points(places)).all())
+
+
 def centroid(corners: FloatArray) -> FloatArray:
     """Return the centroid of a simple polygon of shape (k, 2) [m], shape (2,)."""
     x, y = corners.T
