@@ -17,6 +17,7 @@ from gripmargin.checks.case import Case
 from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, is_uniform_plate, overhang
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.grip import Grip, without
+from gripmargin.contact.process import every_load
 from gripmargin.contact.sheet import Sheet
 from gripmargin.contact.sheet_vibration import left_out, shaken
 from gripmargin.kernels.utilisation import peak_utilisation
@@ -74,7 +75,8 @@ def bending(case: Case) -> Standing:
 def bending_without_a_pad(case: Case) -> Standing:
     """Whether the same is known with any one of its pads gone."""
     pads = range(len(case.whole.patches))
-    grips = [without(case.grip, lost, case.load[:, case.carried]) for lost in pads[1:] and pads]
+    loads = every_load(case.own_load, case.airborne, case.added)
+    grips = [without(case.grip, lost, loads) for lost in pads[1:] and pads]
     found = [_bending(case, grip, " with a pad gone") for grip in grips] or [Standing()]
     doubts = [doubt for standing in found for doubt in standing.doubts]
     worst, factor = max(found, key=lambda each: each.stretched), max(each.factor for each in found)

@@ -139,7 +139,7 @@ def _hanging(job: Job) -> tuple[Case, tuple[str, ...]]:
     if pressed.pickup is not None:
         rates = np.zeros((6, 14))
         rates[:, 1:] = TYPICAL * np.hstack([np.eye(6), -np.eye(6), np.zeros((6, 1))])
-        load = case.load[:, :1] + inputs(job)[:, :6] @ rates
+        load = case.own_load[:, :1] + inputs(job)[:, :6] @ rates
         case = replace(case, pickup=pressed.pickup, grip=grip_of(pressed.grip.bonded, load))
     standing = [case.shared(premise) for premise in (premises.meant, *premises.ALL)]
     doubts = [doubt for each in standing for doubt in each.doubts]

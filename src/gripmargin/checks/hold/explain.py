@@ -17,6 +17,7 @@ from gripmargin.kernels import utilisation
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.face import utilisation as use_of
 
+PROCESS = "process"  # the cause that forces of the process are
 WAYS = ("pull", "peel", "shear", "twist")
 
 
@@ -95,7 +96,9 @@ def shares(
         undecided: Why a verdict is open.
     """
     by_cause = load_by_cause(case.job.part, case.motion.at.take(sample), case.job.gravity, case.job.air_density)
-    total = case.load[:, sample]
+    total, pushed = case.load[:, sample], case.pushed(sample)
+    if pushed.any():
+        by_cause = by_cause | {PROCESS: pushed}
     if swing is not None:
         by_cause, total = by_cause | {"swing": swing[:, None]}, total + swing
     centre = case.whole.centre

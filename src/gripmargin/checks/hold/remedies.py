@@ -115,7 +115,7 @@ def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float)
     Returns:
         The factor, below 1; None where no such factor helps.
     """
-    still = case.standing(members)
+    still = case.standing(members) + case.pushed(members)
     moving = case.load[:, members] - still
     if case.motion.given:
         square = largest_scale(use.grip.face, still, moving, 1.0 / target)
@@ -181,7 +181,8 @@ def _worst_of(use: Use, samples: NDArray[np.intp]) -> NDArray[np.intp]:
 def _why_not(case: Case, use: Use, target: float, motion: Motion) -> Remedy:
     """Why no speed is slow enough."""
     members = _worst_of(use, motion.samples)
-    standing = float(peak_utilisation(use.grip.face, case.standing(members))[0].max(initial=0.0))
+    still = case.standing(members) + case.pushed(members)
+    standing = float(peak_utilisation(use.grip.face, still)[0].max(initial=0.0))
     figures = {"move": motion.move, "standing_margin": 1.0 / standing if standing > 0 else None}
     if not on_target(inverse(standing), target):
         return Remedy(action="none", text=words.at_standstill(1 / standing, motion.subject), figures=figures)
