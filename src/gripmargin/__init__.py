@@ -57,6 +57,7 @@ if TYPE_CHECKING:
         Part,
         Phase,
         Pick,
+        Process,
         Stop,
         StopFigure,
         Targets,
@@ -106,7 +107,7 @@ _LATER = {
     "run.one": "check check_file check_job",
     "tuning.limits": "limits limits_file",
     "tuning.tune": "tune tune_file",
-    "workcell": "Flange Gripper Nest Pad PadMaterial Part Phase Pick Stop StopFigure Targets uniform_plate",
+    "workcell": "Flange Gripper Nest Pad PadMaterial Part Phase Pick Process Stop StopFigure Targets uniform_plate",
     "workcell.job": "Job JointLimits",
 }
 _MODULE = {name: f"gripmargin.{module}" for module, names in _LATER.items() for name in names.split()}
@@ -145,6 +146,7 @@ __all__ = [
     "Phase",
     "Pick",
     "PoseTrajectory",
+    "Process",
     "Report",
     "Stop",
     "StopFigure",

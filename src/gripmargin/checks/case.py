@@ -127,6 +127,11 @@ class Case:
         """What forces of the process may add to the load, each combination of them."""
         return added(self.pushes, self.own_load.shape[1])
 
+    def added_at(self, sample: int) -> FloatArray:
+        """Return every load that forces of the process may add at a sample, none among them, shape (6, k)."""
+        there = [(more.wrench, np.flatnonzero(more.samples == sample)) for more in self.added]
+        return np.column_stack([np.zeros(6), *(wrench[:, k] for wrench, k in there)])
+
     def pushed(self, samples: int | slice | NDArray[np.intp]) -> FloatArray:
         """Return what forces of the process make of the load at some samples, shape (6, m)."""
         some = np.atleast_1d(samples) if not isinstance(samples, slice) else samples

@@ -14,7 +14,7 @@ import shapely
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.motion.trajectory import MAX_SAMPLES
-from gripmargin.workcell import Pad, PadMaterial, Part
+from gripmargin.workcell import Pad, PadMaterial, Part, Process
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.scaling import when_moved
 
@@ -203,6 +203,29 @@ def paused(job: Job, sample: int, time: float) -> Job:
         np.array([t[0], t[sample], t[sample] + time + 1e-9, t[-1] + time + 1e-9]),
     )
     return replace(job, trajectory=trajectory.taken(rows, t=times), **when)
+
+
+def less_pushed(job: Job, factor: float) -> Job:
+    """Return the job with forces of the process that many times as large; of an overtravel, as far."""
+
+    def less(force: Process) -> Process:
+        given = {name: getattr(force, name) for name in ("force", "moment", "overtravel")}
+        return replace(force, **{name: factor * each for name, each in given.items() if each is not None})
+
+    return replace(job, process=tuple(less(force) for force in job.process))
+
+
+def pushed_slowly(job: Job, rise: float) -> Job:
+    """Return the job with forces of the process that come and go over a time [s], those that do so faster."""
+    return replace(
+        job,
+        process=tuple(
+            replace(force, shape="ramp", rise=rise if force.rise is None else max(rise, force.rise))
+            if force.shape == "constant" or (force.rise is not None and force.rise < rise)
+            else force
+            for force in job.process
+        ),
+    )
 
 
 def _with_materials(job: Job, figures: Callable[[PadMaterial], Mapping[str, Any]]) -> Job:

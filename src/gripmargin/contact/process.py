@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,8 @@ from gripmargin.kernels.utilisation import largest_utilisation
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.workcell import Process
 from gripmargin.workcell.job import Job
+
+PROCESS: Final = "process"  # the cause of a load that forces of the process are
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -148,9 +151,7 @@ def unheld(job: Job, airborne: NDArray[np.bool_]) -> Iterator[tuple[Process, int
             yield force, int(np.argmax(force.acting(job.trajectory)))
 
 
-def _wrench(
-    force: Process, job: Job, motion: ToolMotion, samples: NDArray[np.intp], whole: Backing
-) -> FloatArray:
+def _wrench(force: Process, job: Job, motion: ToolMotion, samples: NDArray[np.intp], whole: Backing) -> FloatArray:
     """All of a force at the tool origin, tool axes, shape (6, m)."""
     axes = np.broadcast_to(np.eye(3), (samples.size, 3, 3))
     if force.frame != "tool":
@@ -169,7 +170,6 @@ def _wrench(
     along = in_tool(force.overtravel / way)
     line = np.concatenate([along, np.cross(arm, along.T).T])
     # Two springs in a row: what is met, and the pads along the same line. The part is pushed back.
-    flexible = np.einsum("in,ij,jn->n", line, whole.compliance, line)
-    if force.stiffness is not None:
-        flexible = flexible + 1.0 / force.stiffness
+    met = 0.0 if force.stiffness is None else 1.0 / force.stiffness
+    flexible = met + np.einsum("in,ij,jn->n", line, whole.compliance, line)
     return np.asarray(-line * (way / flexible))

@@ -25,7 +25,20 @@ from gripmargin.files.column_map import COLUMN_KEYS, ColumnGroup, Columns, TimeC
 from gripmargin.files.job_keys import PLACING, TOPICS, Face, Frame, Source
 from gripmargin.files.job_values import fault, form
 from gripmargin.files.source import printable
-from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Process, Stop, StopFigure, Targets
+from gripmargin.workcell import (
+    Flange,
+    Gripper,
+    Nest,
+    Pad,
+    PadMaterial,
+    Part,
+    Phase,
+    Pick,
+    Process,
+    Stop,
+    StopFigure,
+    Targets,
+)
 from gripmargin.workcell.fields import Declared, Key
 from gripmargin.workcell.job import Job, JointLimits
 from gripmargin.workcell.kinds import OUTLINE, Choice, Kind, Named, Pair, Pose, Row, Several, Text, Within, positive

@@ -83,6 +83,9 @@ def limits(
         [1.7, 17.2, 28.1]
     """
     of_class(job, Job, "job", "a job file is read by limits_file(path)")
+    if job.process:
+        remedy = "leave [[process]] out: the limits are then those of moves without such forces"
+        raise InputError("process", "forces of the process, which act in one place of one program", "none", remedy)
     asked = _Asked(
         tilts=_within(tilts, "tilts", 0.0, np.pi),
         ramps=np.array([0.0, *_within(ramps, "ramps", 1e-4, 100.0), np.inf]),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Final, Literal, get_args
+from typing import Any, Final, Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -150,7 +150,7 @@ def timed(force: Process, trajectory: Trajectory, nest: Nest | None, late: float
     """
     if force.frame == "nest" and nest is not None:
         given = {name: getattr(force, name) for name in ("force", "moment", "overtravel")}
-        turned = {name: None if each is None else nest.face[:3, :3] @ each for name, each in given.items()}
+        turned: dict[str, Any] = {name: v if v is None else nest.face[:3, :3] @ v for name, v in given.items()}
         force = replace(force, frame="world", **turned)
     mask = force.acting(trajectory)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8))).reshape(-1, 2)

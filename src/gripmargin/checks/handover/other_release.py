@@ -200,7 +200,9 @@ def _rewritten(case: Case, release: Release, relative: RelativeMotion, kind: Rel
     now = np.array([job.trajectory.t[0], job.trajectory.t[first], job.trajectory.t[last]])
     then = np.array([t[0], t[first], t[-1]])
     phases, there = moved_phases(job.phases, now, then), set(moves or ())
-    left = [(force, tuple(m for m in force.moves or () if m in there)) for force in moved_phases(job.process, now, then)]
+    left = [
+        (force, tuple(m for m in force.moves or () if m in there)) for force in moved_phases(job.process, now, then)
+    ]
     kept = []
     for index, phase in enumerate(phases):
         if phase.kind == "free" or (labels is not None and phase.moves and not set(phase.moves) & set(moves or ())):

@@ -13,11 +13,11 @@ from gripmargin.contact.cells import Patch
 from gripmargin.contact.grip import Grip
 from gripmargin.contact.limit import limit_factor
 from gripmargin.contact.loads import load_by_cause
+from gripmargin.contact.process import PROCESS
 from gripmargin.kernels import utilisation
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.face import utilisation as use_of
 
-PROCESS = "process"  # the cause that forces of the process are
 WAYS = ("pull", "peel", "shear", "twist")
 
 

@@ -39,6 +39,8 @@ class Pushed:
         at: Samples, indices into those of the stretch, rising, shape (m,).
         wrench: What they add to the load at rest, shape (6, m).
         swing: Amplitude of the swing about that which they may have started, as responses, shape (modes, m).
+        way: Share of the swing beyond which a mode does not go on the far side of what it is at rest: a damped one
+            overshoots less than it started; signed as it is at rest, shape (modes, m).
         sudden: Times since they came at once at which a swing is looked at that surely occurs [s], shape (k,); none
             where they come little by little.
     """
@@ -46,6 +48,7 @@ class Pushed:
     at: NDArray[np.intp]
     wrench: FloatArray
     swing: FloatArray
+    way: FloatArray
     sudden: FloatArray
 
 
@@ -104,9 +107,9 @@ class Pushing:
             if there.size == 0:
                 continue
             at, wrench, swing = force.at[there], force.wrench[:, there], force.swing[:, there]
-            loads = load[:, at - first] + wrench
+            loads, ways = load[:, at - first] + wrench, force.way[:, there]
             tilt = self._tilt(wrench, swing)
-            used, alone = self._with_swing(loads, swing), self._with_swing(wrench, swing)
+            used, alone = (self._with_swing(x, swing, ways) for x in (loads, wrench))
             self.most[at] = np.maximum(self.most[at], (1.0 + DISPLACED * tilt) * used + missed[at - first])
             self.alone[at] = np.maximum(self.alone[at], (1.0 + DISPLACED * tilt) * alone)
             self.tilt[at] = np.maximum(self.tilt[at], tilt)
@@ -116,23 +119,26 @@ class Pushing:
                 k = int(late[np.argmax(used[late - there[0]])])
                 self._occurs(np.full(force.sudden.size, force.at[k]), self._sudden(loads[:, k - there[0]], force, k))
 
-    def _with_swing(self, loads: FloatArray, swing: FloatArray) -> FloatArray:
+    def _with_swing(self, loads: FloatArray, swing: FloatArray, ways: FloatArray) -> FloatArray:
         """The largest use by loads with a swing of each mode about them, however their phases meet, shape (m,).
 
         The use is convex, so it is largest where every mode is at one of its ends; slight modes count by themselves.
         """
         worth = self.gain[:, None] * swing
         tells = (worth > SLIGHT * worth.sum(axis=0).max(initial=0.0)).any(axis=1)
-        most = np.zeros(loads.shape[1])
-        for signs in product((-1.0, 1.0), repeat=int(tells.sum())):
-            swung = self.modes.loads[:, tells] @ (np.array(signs)[:, None] * swing[tells])
+        most, far = np.zeros(loads.shape[1]), np.exp(-np.pi * self.modes.damping / np.sqrt(1.0 - self.modes.damping**2))
+        ends = np.stack([np.where(ways * sign > 0.0, far[:, None], 1.0) * sign * swing for sign in (-1.0, 1.0)])
+        for some in product((0, 1), repeat=int(tells.sum())):
+            swung = self.modes.loads[:, tells] @ ends[list(some), np.flatnonzero(tells)]
             most = np.maximum(most, largest_utilisation(self.face, loads + swung))
         return np.asarray(most + worth[~tells].sum(axis=0))
 
     def _sudden(self, load: FloatArray, force: Pushed, k: int) -> FloatArray:
-        """What the pads carry some times after forces came at once, where they carry a load in the end, shape (6, k)."""
+        """What the pads carry some times after forces came at once, by what they carry in the end, shape (6, k)."""
         modes, time = self.modes, force.sudden
-        turn = np.cos(np.outer(modes.damped_frequency, time)) * np.exp(-np.outer(modes.damping * modes.frequency, time))
+        angle, ratio = np.outer(modes.damped_frequency, time), modes.frequency * modes.damping / modes.damped_frequency
+        turn = np.cos(angle) + ratio[:, None] * np.sin(angle)
+        turn *= np.exp(-np.outer(modes.damping * modes.frequency, time))
         felt = modes.shapes.T @ force.wrench[:, k]
         return load[:, None] - modes.loads @ (felt[:, None] * turn)
 
@@ -148,6 +154,23 @@ class Pushing:
         shapes = self.modes.shapes
         rest, turned = np.linalg.norm(shapes[3:] @ (shapes.T @ wrench), axis=0), np.abs(shapes[3:]) @ swing
         return np.asarray(rest + np.linalg.norm(turned, axis=0))
+
+
+def used_by_forces(case: Case, modes: Modes) -> FloatArray:
+    """Return how far forces of the process by themselves may use the pads at every sample, swing included, shape (n,).
+
+    Args:
+        case: The job.
+        modes: The natural vibrations.
+    """
+    out = np.zeros(case.airborne.size)
+    for run in np.split(case.carried, np.flatnonzero(np.diff(case.carried) > 1) + 1):
+        forces = pushed_over(case, modes, run) if run.size else ()
+        if forces:
+            pushing = Pushing.over(modes, case.grip.face, run.size)
+            pushing.meets(forces, 0, np.zeros((6, run.size)), np.zeros(run.size))
+            out[run] = pushing.alone
+    return out
 
 
 def pushed_over(case: Case, modes: Modes, samples: NDArray[np.intp]) -> tuple[Pushed, ...]:
@@ -166,7 +189,8 @@ def pushed_over(case: Case, modes: Modes, samples: NDArray[np.intp]) -> tuple[Pu
     left = {i: _left(modes, push, t, int(push.samples[-1]) - first) for i, push in own.items()}
     alone = np.sum(list(left.values()), axis=0)
     after = np.flatnonzero(alone.any(axis=0))
-    out = [Pushed(at=after, wrench=np.zeros((6, after.size)), swing=alone[:, after], sudden=np.zeros(0))]
+    swing = alone[:, after]
+    out = [Pushed(at=after, wrench=np.zeros((6, after.size)), swing=swing, way=0.0 * swing, sudden=np.zeros(0))]
     for more in case.added:
         inside = (more.samples >= first) & (more.samples <= last)
         if not inside.any():
@@ -180,7 +204,14 @@ def pushed_over(case: Case, modes: Modes, samples: NDArray[np.intp]) -> tuple[Pu
         ]
         at_once = all(push.rise == 0.0 for i, push in own.items() if more.factors[i])
         sudden = _instants(modes, 0.5 * float(t[at[-1]] - t[at[0]])) if at_once else np.zeros(0)
-        out.append(Pushed(at=at, wrench=more.wrench[:, inside], swing=np.sum(swings, axis=0), sudden=sudden))
+        wrench, swing = more.wrench[:, inside], np.sum(swings, axis=0)
+        felt = modes.shapes.T @ wrench
+        # one that came at once, and stays as it is
+        plain = (
+            at_once and sum(bool(swings[k].any()) for k in range(len(swings))) == 1 and np.ptp(felt, axis=1).max() == 0
+        )
+        way = np.sign(felt) if plain else np.zeros_like(felt)
+        out.append(Pushed(at=at, wrench=wrench, swing=swing, way=way, sudden=sudden))
     return tuple(out)
 
 

@@ -59,9 +59,7 @@ class StretchUse:
         return self.high + COVERAGE * self.noise
 
 
-def use_over(
-    stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Sequence[Pushed] = ()
-) -> StretchUse:
+def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Sequence[Pushed] = ()) -> StretchUse:
     """Return how far the pads are used from each sample of a stretch to the next.
 
     Modes that are slow enough are followed from instant to instant. Between two instants the load stays within an arc's
@@ -189,6 +187,11 @@ class CarrySwing:
         sway = next(sway for each, sway in zip(self.stretches, self.sways, strict=True) if each is stretch)
         return bool(sway.known[: sample - stretch.samples[0] + 1].all())
 
+    def rings_by_force(self, case: Case, sample: int) -> bool:
+        """Return whether a force of the process has started a swing in the stretch of a sample, up to there."""
+        first = int(self.stretch_at(sample).samples[0])
+        return any(first <= push.samples[0] <= sample for push in case.pushes)
+
     def ringing(self, sample: int) -> tuple[Ringing, ...]:
         """Return how much utilisation the swing of each mode is worth at a carried sample, an index into the program.
 
@@ -216,7 +219,7 @@ def swing_use(case: Case) -> CarrySwing:
     face = still.grip.face
     sways = [sway_of(case, stretch, face, *resolution(stretch.modes, stretch.t)) for stretch in stretches]
     forces = [pushed_over(case, stretch.modes, stretch.samples) for stretch in stretches]
-    parts = [use_over(stretch, face, *more) for stretch, *more in zip(stretches, sways, forces, strict=True)]
+    parts = [use_over(*each) for each in zip(stretches, [face] * len(sways), sways, forces, strict=True)]
     value, low, high, noise, point, load = (
         _joined([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise", "point", "load")
     )
