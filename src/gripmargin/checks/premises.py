@@ -199,8 +199,8 @@ def unbuckled(case: Case) -> Standing:
             said.append(
                 f"forces of the process may press pad '{case.whole.patches[pressed.pad].pad.name}' with up to "
                 f"{most / 1e4:.2f} N/cm^2 at {at.t:.3f} s, above its overload pressure of {limit / 1e4:.2f} N/cm^2: "
-                "its face buckles, and what it holds afterwards is not followed; a smaller force, nearer to the middle of "
-                "the pads, or larger pads would help"
+                "its face buckles, and what it holds afterwards is not followed; a smaller force, nearer to the middle "
+                "of the pads, or larger pads would help"
             )
     return Standing(doubts=tuple(said))
 

@@ -153,11 +153,11 @@ def unheld(job: Job, airborne: NDArray[np.bool_]) -> Iterator[tuple[Process, int
 
 def _wrench(force: Process, job: Job, motion: ToolMotion, samples: NDArray[np.intp], whole: Backing) -> FloatArray:
     """All of a force at the tool origin, tool axes, shape (6, m)."""
-    axes = np.broadcast_to(np.eye(3), (samples.size, 3, 3))
+    axes: FloatArray = np.broadcast_to(np.eye(3), (samples.size, 3, 3))
     if force.frame != "tool":
         axes = motion.rotation[samples].transpose(0, 2, 1)
     if force.frame == "nest" and job.nest is not None:
-        axes = axes @ job.nest.face[:3, :3]
+        axes = np.asarray(axes @ job.nest.face[:3, :3])
 
     def in_tool(vector: FloatArray | None) -> FloatArray:
         return np.zeros((3, samples.size)) if vector is None else (axes @ vector).T
@@ -171,5 +171,5 @@ def _wrench(force: Process, job: Job, motion: ToolMotion, samples: NDArray[np.in
     line = np.concatenate([along, np.cross(arm, along.T).T])
     # Two springs in a row: what is met, and the pads along the same line. The part is pushed back.
     met = 0.0 if force.stiffness is None else 1.0 / force.stiffness
-    flexible = met + np.einsum("in,ij,jn->n", line, whole.compliance, line)
+    flexible = met + (line * (whole.compliance @ line)).sum(axis=0)
     return np.asarray(-line * (way / flexible))

@@ -48,8 +48,8 @@ class Process(Declared, called="process"):
 
     name: str = key(Text(), "names", default="process")
     moves: tuple[str, ...] | None = key(LABELS, USED, default=None)
-    start: float | None = key(Number("time"), USED, default=None, spelled="from")
-    end: float | None = key(Number("time"), USED, default=None, spelled="to")
+    start: float | None = key(Number("time", what="a finite time"), USED, default=None, spelled="from")
+    end: float | None = key(Number("time", what="a finite time"), USED, default=None, spelled="to")
     force: FloatArray | None = key(Row(Number("force"), 3), USED, default=None)
     moment: FloatArray | None = key(Row(Number("moment"), 3), USED, default=None, absent="none of its own")
     overtravel: FloatArray | None = key(POINT, USED, default=None)

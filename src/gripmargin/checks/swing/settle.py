@@ -59,11 +59,11 @@ class Placing:
         low: Least value it may have [m].
         high: Largest value it may have, however its modes meet [m].
         spread: By which the modes may swing more than known, all in phase [m].
-        pushed: What of that forces of the process do.
         own: Amplitude that the motion since that stop has started alone, for each corner, axis and mode [m], shape
             (corners, 3, modes).
         at_stop: Amplitude where the tool came to rest, likewise.
         rates: At which each mode dies down [1/s], shape (modes,).
+        pushed: What of the spread forces of the process do [m].
     """
 
     sample: int
@@ -72,10 +72,10 @@ class Placing:
     low: float
     high: float
     spread: float
-    pushed: float
     own: FloatArray
     at_stop: FloatArray
     rates: FloatArray
+    pushed: float = 0.0
 
 
 def run(case: Case) -> Outcome:
