@@ -5,7 +5,7 @@ A premise is a function of the case; `gripmargin.checks.check.Judged` names thos
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,15 +14,18 @@ import shapely
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
+from gripmargin.checks.pressed import pressed_by_forces
 from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, overhang
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.grip import Grip, without
+from gripmargin.contact.process import every_load, unheld
 from gripmargin.contact.sheet import Sheet
 from gripmargin.contact.sheet_vibration import left_out, shaken
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Verdict, judge
 
 STRETCHED = 0.05  # share of its energy from which on stretching changes by a tenth what a bent part does to the pads
+ROUNDING = 1e-9  # share of a pressure that is rounding
 FIBRILS = 10.0  # across a contact, from which the face is a face and not some of its fibrils
 
 
@@ -74,7 +77,8 @@ def bending(case: Case) -> Standing:
 def bending_without_a_pad(case: Case) -> Standing:
     """Whether the same is known with any one of its pads gone."""
     pads = range(len(case.whole.patches))
-    grips = [without(case.grip, lost, case.load[:, case.carried]) for lost in pads[1:] and pads]
+    loads = every_load(case.own_load, case.airborne, case.added)
+    grips = [without(case.grip, lost, loads) for lost in pads[1:] and pads]
     found = [_bending(case, grip, " with a pad gone") for grip in grips] or [Standing()]
     doubts = [doubt for standing in found for doubt in standing.doubts]
     worst, factor = max(found, key=lambda each: each.stretched), max(each.factor for each in found)
@@ -198,21 +202,46 @@ def _width(patch: Patch) -> float:
     return float(np.linalg.norm(np.diff(corners[:3], axis=0), axis=1).min())
 
 
+def unbuckled(case: Case) -> Standing:
+    """Whether forces of the process leave the face as the press did: beyond its overload it holds less afterwards."""
+    said = []
+    for pressed in case.shared(pressed_by_forces):
+        material, most = case.whole.patches[pressed.pad].pad.material, float(pressed.most.max())
+        limit = material.overload_pressure
+        if limit is not None and most > limit * (1.0 + ROUNDING):
+            at = case.place(int(pressed.samples[np.argmax(pressed.most)]))
+            said.append(
+                f"forces of the process may press pad '{case.whole.patches[pressed.pad].pad.name}' with up to "
+                f"{most / 1e4:.2f} N/cm^2 at {at.t:.3f} s, above its overload pressure of {limit / 1e4:.2f} N/cm^2: "
+                "its face buckles, and what it holds afterwards is not followed; a smaller force, nearer to the middle "
+                "of the pads, or larger pads would help"
+            )
+    return Standing(doubts=tuple(said))
+
+
+def _unheld(case: Case) -> Iterator[str]:
+    """Forces of the process where the part does not hang on the pads: tray and nest are not known to bear them."""
+    for force, sample in unheld(case.job, case.airborne):
+        t = case.place(sample).t
+        yield (
+            f"force '{force.name}' of the process acts at {t:.3f} s, where the part does not hang on the "
+            "pads: forces are judged in the carry alone; make their move a carry phase of its own, before the "
+            "release"
+        )
+
+
 def meant(case: Case) -> Standing:
     """Whether the job can be meant as it stands, and whether pads and part were simulated where they meet."""
-    doubts = dict.fromkeys((*dict(plausible.unaccepted(case)).values(), *filter(None, [case.undone])))
+    odd = dict(plausible.unaccepted(case)).values()
+    doubts = dict.fromkeys((*odd, *filter(None, [case.undone]), *(() if case.recorded else _unheld(case))))
     return Standing(doubts=tuple(doubts))
 
 
-ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact, measured_dirt)
-HOLDING: tuple[Premise, ...] = (plane_face, bending, measured_contact, measured_dirt)
-SWINGING: tuple[Premise, ...] = (plane_face, swinging, measured_contact, measured_dirt)
-RECORDED: tuple[Premise, ...] = (
-    plane_face,
-    stiff_part,
-    measured_contact,
-    measured_dirt,
-)  # what shakes a robot is in no program
+PADS: tuple[Premise, ...] = (measured_contact, measured_dirt, unbuckled)
+ALL: tuple[Premise, ...] = (plane_face, stiff_part, *PADS)
+HOLDING: tuple[Premise, ...] = (plane_face, bending, *PADS)
+SWINGING: tuple[Premise, ...] = (plane_face, swinging, *PADS)
+RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, *PADS)  # what shakes a robot is in no program
 
 
 def raised(case: Case, premises: Iterable[Premise]) -> float:

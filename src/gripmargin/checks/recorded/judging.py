@@ -24,11 +24,11 @@ from gripmargin.checks.recorded.placing import SAME, Placed, carried_moves, way_
 from gripmargin.checks.swing import check as swing
 from gripmargin.checks.swing.use import swing_target, swing_use
 from gripmargin.checks.use import Use, inverse
-from gripmargin.contact.loads import part_load
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import CheckResult, Verdict
+from gripmargin.workcell.process import timed
 
 FEWEST: Final = 20  # recorded samples in the carry
 SWINGING: Final = "swing_as_run"  # name of the result
@@ -55,7 +55,7 @@ def compared(case: Case, recording: Trajectory, placed: Placed) -> MotionCompari
     keep = _with_neighbours(placed.t, hangs)
     if hangs.sum() < FEWEST:
         return words.too_few(int(hangs.sum()))
-    real = _recorded_case(case, _cut(recording, placed, keep), hangs[keep])
+    real = _recorded_case(case, _cut(recording, placed, keep), hangs[keep], late)
     target = case.job.targets.hold
     use = real.shared(pad_use)[0]
     use = settled(real, use, real.load[:, use.samples], target)
@@ -149,18 +149,21 @@ def _cut(recording: Trajectory, placed: Placed, keep: NDArray[np.bool_]) -> Traj
     return replace(recording.taken(keep, t=t), moves=moves)
 
 
-def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) -> Case:
+def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_], late: float) -> Case:
     """The case with the recorded motion in place of the program's, on the same pads with the same bond."""
-    job = replace(case.job, trajectory=recording, recording=None, recording_offset=None, phases=(), nest=None)
-    motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
-    return replace(
-        case,
-        job=job,
-        motion=motion,
-        load=part_load(job.part, motion.at, job.gravity, job.air_density),
-        airborne=hangs,
-        recorded=True,
+    job, first, last = case.job, recording.t[0], recording.t[-1]
+    forces = [each for force in job.process for each in timed(force, job.trajectory, job.nest, late)]
+    job = replace(
+        job,
+        trajectory=recording,
+        recording=None,
+        recording_offset=None,
+        phases=(),
+        nest=None,
+        process=tuple(force for force in forces if force.span and force.span[0] < last and force.span[1] > first),
     )
+    motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
+    return case.moved(motion, job=job, airborne=hangs, recorded=True)
 
 
 def _moves(
