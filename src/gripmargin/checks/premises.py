@@ -18,6 +18,7 @@ from gripmargin.checks.pressed import pressed_by_forces
 from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, overhang
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.grip import Grip, without
+from gripmargin.contact.poked import poked, surely, unfollowed
 from gripmargin.contact.process import every_load, unheld
 from gripmargin.contact.sheet import Sheet
 from gripmargin.contact.sheet_vibration import left_out, shaken
@@ -38,12 +39,16 @@ class Standing:
         factor: By which it may raise the use of the pads where it holds nearly [-].
         stretched: Share of its energy that stretches a part which bends, at a use of 1; grows with the square of that.
         droop: Of that part at a use of 1 [m]; grows with it.
+        dents: By how much the use may be less [-]: forces of the process act at places of a part that bends.
+        least: How far they use the pads surely [-].
     """
 
     doubts: tuple[str, ...] = ()
     factor: float = 1.0
     stretched: float = 0.0
     droop: float = 0.0
+    dents: float = 0.0
+    least: float = 0.0
 
     def drooping(self, use: float) -> tuple[str, ...]:
         """Return why a use of the pads is not known, for it takes much energy to stretch the part as well."""
@@ -76,13 +81,16 @@ def bending(case: Case) -> Standing:
 
 def bending_without_a_pad(case: Case) -> Standing:
     """Whether the same is known with any one of its pads gone."""
-    pads = range(len(case.whole.patches))
-    loads = every_load(case.own_load, case.airborne, case.added)
-    grips = [without(case.grip, lost, loads) for lost in pads[1:] and pads]
-    found = [_bending(case, grip, " with a pad gone") for grip in grips] or [Standing()]
+    found = [_bending(case, grip, " with a pad gone") for grip in _grips_without(case)] or [Standing()]
     doubts = [doubt for standing in found for doubt in standing.doubts]
     worst, factor = max(found, key=lambda each: each.stretched), max(each.factor for each in found)
     return replace(worst, factor=factor, doubts=tuple(doubts[:1]))
+
+
+def _grips_without(case: Case) -> list[Grip]:
+    pads = range(len(case.whole.patches))
+    loads = every_load(case.own_load, case.airborne, case.added)
+    return [without(case.grip, lost, loads) for lost in pads[1:] and pads]
 
 
 def swinging(case: Case) -> Standing:
@@ -164,6 +172,50 @@ def _reaches(case: Case, grip: Grip, factor: float) -> str:
     )
 
 
+def dented(case: Case) -> Standing:
+    """Whether it is known what forces of the process do to pads under a part that bends where they act."""
+    return _dented(case, [case.grip], 1.0)
+
+
+def dented_at_once(case: Case) -> Standing:
+    """The same of forces that come at once: what they dent overshoots by as much again."""
+    return _dented(case, [case.grip], 2.0)
+
+
+def dented_without_a_pad(case: Case) -> Standing:
+    """The same at rest with any one of its pads gone."""
+    return _dented(case, _grips_without(case), 1.0)
+
+
+def _dented(case: Case, grips: Sequence[Grip], times: float) -> Standing:
+    factor, dents, least = 1.0, 0.0, 0.0
+    for grip in grips:
+        sheet = grip.bonded.sheet
+        if sheet is None or not case.pushes:
+            continue
+        if (force := unfollowed(sheet, case.pushes)) is not None:
+            said = f"force '{force.name}' of the process turns a part that bends, or acts beside it"
+            return Standing(doubts=(f"{said}: what that does to the pads is not followed; say where on it it acts",))
+        more, use = times * poked(sheet, grip.bonded.full, case.pushes), _with_forces(case, grip, sheet)
+        factor, dents = max(factor, 1.0 + more / use[0] if use[0] > 0.0 else np.inf), max(dents, more)
+        least = max(least, use[1])
+    return Standing(factor=factor, dents=dents, least=least)
+
+
+def _with_forces(case: Case, grip: Grip, sheet: Sheet) -> tuple[float, float]:
+    """How far pads are used with forces spread over the part, and how far they surely are with them at their places."""
+    most, least = float(peak_utilisation(grip.face, case.load[:, case.carried])[0].max(initial=0.0)), 0.0
+    for more in case.added:
+        load = case.own_load[:, more.samples] + more.wrench
+        used = peak_utilisation(grip.face, load)[0]
+        k = int(np.argmax(used))
+        there = [(f, push) for f, push in zip(more.factors, case.pushes, strict=True) if f]
+        forces = [(push.of, f * float(push.wrench[2, more.samples[k] - push.samples[0]])) for f, push in there]
+        most = max(most, float(used[k]))
+        least = max(least, surely(sheet, grip.bonded.full, load[:, k], forces))
+    return most, least
+
+
 def measured_contact(case: Case) -> Standing:
     """Whether every contact is as wide as what its material's data was measured for."""
     said = [_narrow(patch) for patch in case.whole.patches]
@@ -239,9 +291,9 @@ def meant(case: Case) -> Standing:
 
 PADS: tuple[Premise, ...] = (measured_contact, measured_dirt, unbuckled)
 ALL: tuple[Premise, ...] = (plane_face, stiff_part, *PADS)
-HOLDING: tuple[Premise, ...] = (plane_face, bending, *PADS)
-SWINGING: tuple[Premise, ...] = (plane_face, swinging, *PADS)
-RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, *PADS)  # what shakes a robot is in no program
+HOLDING: tuple[Premise, ...] = (plane_face, bending, dented, *PADS)
+SWINGING: tuple[Premise, ...] = (plane_face, swinging, dented_at_once, *PADS)
+RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, dented_at_once, *PADS)  # what shakes a robot is in no program
 
 
 def raised(case: Case, premises: Iterable[Premise]) -> float:
@@ -259,6 +311,10 @@ def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> 
     low, high = (figure if result.measure == "margin" else None for figure in (result.low, result.high))
     if result.verdict is Verdict.FAIL:
         spared = [doubt for each in standing for doubt in (each.drooping(1.0 / high) if high else ())]
+        dents, least = max(each.dents for each in standing), max(each.least for each in standing)
+        least = max(least, 1.0 / high - dents) if high else np.inf
+        if dents and (least <= 0.0 or judge(0.0, 1.0 / least, result.target) is not Verdict.FAIL):
+            spared.append("a force of the process bends the part where it acts, which may use its pads less as well")
         return replace(result, verdict=Verdict.UNDECIDED, doubts=tuple(spared)) if spared else result
     doubts = tuple(doubt for each in standing for doubt in each.doubts)
     doubts += tuple(doubt for each in standing for doubt in (each.drooping(1.0 / low) if low else ()))
@@ -270,7 +326,7 @@ def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> 
             verdict = judge(low, low if high is None else high, result.target)
             if verdict is not Verdict.PASS:
                 doubts = (
-                    f"flapping of the part may load the pads {factor:.2f} times as much as what is followed of it",
+                    f"the part bends in more ways than are followed, which may use the pads {factor:.2f} times as much",
                 )
     held = replace(result, verdict=verdict, low=low if result.measure == "margin" else result.low, doubts=doubts)
     too_low = plausible.passes_too_low(held) if "target" not in case.job.accept else ()
