@@ -60,7 +60,9 @@ class Process(Declared, called="process"):
     at: FloatArray | None = key(POINT, USED, default=None, absent="has to be given with a force or an overtravel")
     sign: Sign = key(Choice(get_args(Sign)), USED, default="+")
     shape: Shape = key(Choice(get_args(Shape)), "swing, settle, stop, pressure, flange", default="constant")
-    rise: float | None = key(positive("time"), "swing, settle, stop, pressure, flange", default=None, absent="half of its time")
+    rise: float | None = key(
+        positive("time"), "swing, settle, stop, pressure, flange", default=None, absent="half of its time"
+    )
 
     def faults(self) -> Iterator[Fault]:
         """No time, no force, two kinds of it, no point of attack, figures that belong to another kind."""
