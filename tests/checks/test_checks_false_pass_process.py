@@ -127,6 +127,16 @@ def test_while_it_is_released():
     assert "pass" not in found.values()
 
 
+def test_a_part_that_is_pushed_aside_as_it_is_placed():
+    """0.02 mm of play; 3 N along 64 kN/m of the pads are 0.05 mm, and as much again as it comes at once."""
+    face = np.diag([1.0, 1.0, 1.0, 1.0])
+    face[2, 3] = -0.1
+    phases = CARRY, gm.Phase(kind="release", moves=("after",))
+    more = {"nest": gm.Nest(face=face, tolerance=2e-5), "phases": phases, "checks": ("settle",), "move": 0.1}
+    assert verdicts(**more)["settle"] == "pass"
+    assert verdicts(push((3, 0, 0)), **more)["settle"] == "undecided"
+
+
 def test_a_push_that_buckles_the_face():
     """4 N/cm2 at rest, twice that as it comes at once, on a face that bears 6: what it then holds is not known."""
     pad = {"overload_pressure": 6e4, "overload_residual": 0.1}

@@ -44,6 +44,7 @@ def assumed(case: Case) -> list[str]:
             f"Air of {job.air_density:g} kg/m^3{default}: its drag and its added mass act along the tool's z axis at "
             "the centroid of the part's outline."
         )
+    out += _forces(case)
     if job.part.outline is None:
         out.append("No part outline given: every pad lies wholly on the part.")
     for patch in case.whole.patches:
@@ -68,6 +69,22 @@ def references(case: Case) -> tuple[str, ...]:
     found = [LOAD, *(AIR if job.part.drag_area is not None else ())]
     found += [source for check in registry.CHECKS for source in check.references(job)]
     return tuple(dict.fromkeys([*found, *case.motion.references]))
+
+
+def _forces(case: Case) -> list[str]:
+    """What is taken for granted of forces of the process."""
+    if not case.pushes:
+        return []
+    sizes: dict[str, float] = {}
+    for push in case.pushes:
+        size = float(np.linalg.norm(push.wrench[:3], axis=0).max())
+        sizes[push.of.name] = max(size, sizes.get(push.of.name, 0.0))
+    named = ", ".join(f"'{name}' up to {size:.3g} N" for name, size in sizes.items())
+    return [
+        f"Forces of the process: {named}. Anything from none to all of each is reckoned with, one way round at a time, "
+        "and all of it is on the pads even while a nest guides the part. What it presses adds nothing to the bond. It "
+        "has to be measured: figures of catalogues spread widely."
+    ]
 
 
 def _bond(case: Case) -> list[str]:

@@ -20,7 +20,7 @@ from gripmargin.workcell.task import span_of, when_faults
 Axes = Literal["tool", "nest", "world"]
 Sign = Literal["+", "+-"]
 Shape = Literal["constant", "ramp"]
-USED: Final = "hold, swing, stop, recorded, pressure, flange"
+USED: Final = "all but preload, release"
 MOST: Final = 4  # forces that act at a time: each has two or three values, all of which are tried together
 
 
@@ -59,8 +59,10 @@ class Process(Declared, called="process"):
     frame: Axes = key(Choice(get_args(Axes)), USED, default="tool")
     at: FloatArray | None = key(POINT, USED, default=None, absent="has to be given with a force or an overtravel")
     sign: Sign = key(Choice(get_args(Sign)), USED, default="+")
-    shape: Shape = key(Choice(get_args(Shape)), "swing, stop, flange", default="constant")
-    rise: float | None = key(positive("time"), "swing, stop, flange", default=None, absent="half of its time")
+    shape: Shape = key(Choice(get_args(Shape)), "swing, settle, stop, pressure, flange", default="constant")
+    rise: float | None = key(
+        positive("time"), "swing, settle, stop, pressure, flange", default=None, absent="half of its time"
+    )
 
     def faults(self) -> Iterator[Fault]:
         """No time, no force, two kinds of it, no point of attack, figures that belong to another kind."""
