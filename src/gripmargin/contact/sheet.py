@@ -143,6 +143,21 @@ class Sheet:
         on_pads, beyond = (self.form.rows(at) @ (self.bent @ load)[:, :-3].T for at in (held, rim))
         return float(np.abs(beyond - far @ np.linalg.lstsq(plane, on_pads, rcond=None)[0]).max())
 
+    def held_at(self, places: FloatArray, force: FloatArray) -> FloatArray:
+        """Return its unknowns where a force holds it at single places, one after the other.
+
+        Args:
+            places: Tool frame [m], shape (k, 2).
+            force: On the part, tool axes [N], shape (3,).
+
+        Returns:
+            For each rigidity that the plate may have, shape (rigidities, n, k).
+        """
+        along = [np.full(len(places), f) for f in force[:2]]
+        turn = places[:, 0] * force[1] - places[:, 1] * force[0]
+        load = np.concatenate([force[2] * self.form.rows(places).toarray().T, [*along, turn]])
+        return np.stack([factored(self.model.stiffness(each)).solve(load) for each in self.model.rigidities])
+
     def stretched(self, load: FloatArray) -> float:
         """Return the energy that stretches the plate where it bends two ways at once, over that which bends it [-].
 
