@@ -24,7 +24,7 @@ CHUNK = 20_000  # samples whose errors are worked out at a time
 
 def pad_use(case: Case) -> tuple[Use, Use]:
     """Return how far the pads are used: by the whole traction, and by tension alone (the peel index)."""
-    return _use(case, case.grip)
+    return use_of(case, case.grip)
 
 
 def use_without(case: Case, lost: int) -> Use:
@@ -34,7 +34,7 @@ def use_without(case: Case, lost: int) -> Use:
         case: The job; it has two pads or more.
         lost: Index of the pad that is gone.
     """
-    return _use(case, without(case.grip, lost, case.load[:, case.carried]))[0]
+    return use_of(case, without(case.grip, lost, case.load[:, case.carried]))[0]
 
 
 def uses_without(case: Case) -> tuple[Use, ...]:
@@ -61,7 +61,8 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
         )
 
 
-def _use(case: Case, grip: Grip) -> tuple[Use, Use]:
+def use_of(case: Case, grip: Grip) -> tuple[Use, Use]:
+    """Return how far places of any kind are used by the load of the carry, and by its tension alone."""
     samples, face = case.carried, grip.face
     load = case.load[:, samples]
     u, at_u, peel, at_peel = peak_utilisation(face, load)
