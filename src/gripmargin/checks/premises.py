@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
@@ -18,6 +19,8 @@ from gripmargin.checks.pressed import pressed_by_forces
 from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, overhang
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.grip import Grip, without
+from gripmargin.contact.handover import Release
+from gripmargin.contact.lying import highest_tension, lies_flat
 from gripmargin.contact.poked import poked, surely, unfollowed
 from gripmargin.contact.process import every_load, unheld
 from gripmargin.contact.sheet import Sheet
@@ -75,7 +78,89 @@ def plane_face(case: Case) -> Standing:
 
 
 def bending(case: Case) -> Standing:
-    """Whether it is known how the part bends: not at all, as the job says, or as a plate that is worked out."""
+    """Whether it is known how the part bends: not at all, as the job says, or as a plate that is worked out.
+
+    Where it does, the press that bonded the pads has to be known too.
+    """
+    known = case.shared(_alone)
+    return known if known.doubts or not case.shared(bends) else replace(known, doubts=case.shared(pressed_flat).doubts)
+
+
+def bends(case: Case) -> bool:
+    """Whether the part bends so much that it counts, as a plate or as a factor on a rigid part's figures."""
+    return case.grip.bonded.sheet is not None or case.shared(_alone).factor != 1.0
+
+
+def pressed_flat(case: Case) -> Standing:
+    """Whether the pads press on the part in its tray as on a rigid one: it is, or it lies on a bed."""
+    known, pickup = case.shared(_alone), case.pickup
+    if known.doubts or pickup is None or not case.shared(bends):
+        return replace(known, factor=1.0)
+    where = pickup.relative.rotation[-1], pickup.relative.position[-1]
+    return Standing(doubts=_not_flat(case, "pick", pickup.pick.bed, *where))
+
+
+def let_go_flat(case: Case) -> Standing:
+    """Whether the pads leave the part in its nest as a rigid one: it is, or it stays flat on a bed."""
+    known = case.shared(_alone)
+    if known.doubts or not case.shared(bends):
+        return replace(known, factor=1.0)
+    doubts: list[str] = []
+    for down in case.putdowns:
+        where = down.relative.rotation[0], down.relative.position[0]
+        doubts += _not_flat(case, "nest", down.nest.bed, *where)
+        if isinstance(down, Release) and not doubts and not down.taken_along:
+            doubts += _pulled_up(case, down)
+    return Standing(doubts=tuple(dict.fromkeys(doubts)))
+
+
+def handed_over_flat(case: Case) -> Standing:
+    """Whether both hold."""
+    found = case.shared(pressed_flat), case.shared(let_go_flat)
+    return Standing(doubts=tuple(dict.fromkeys(doubt for standing in found for doubt in standing.doubts)))
+
+
+def not_bent_in_between(case: Case) -> Standing:
+    """Whether both hold of a part of which it is known that it bends; of another one nothing is asked."""
+    return Standing() if case.shared(_alone).doubts else case.shared(handed_over_flat)
+
+
+def _not_flat(
+    case: Case, table: str, bed: FloatArray | None, rotation: FloatArray, position: FloatArray
+) -> tuple[str, ...]:
+    part, place = case.job.part, {"pick": "tray", "nest": "nest"}[table]
+    if bed is None:
+        said = (
+            f"the part bends, and what it lies on in its {place} is not known: state {table}.bed, the flat solid area"
+        )
+        return (f"{said} beneath it, or part.rigid = true if its bending can be neglected",)
+    if lies_flat(part, case.whole.patches, bed, rotation, position):
+        return ()
+    said = f"the part bends where its {place} does not carry it: {table}.bed has to reach beneath all pads"
+    return (f"{said}, and where the part overhangs it twice as far beyond them as it overhangs",)
+
+
+def _pulled_up(case: Case, release: Release) -> tuple[str, ...]:
+    """Why pads that leave a part bend it; it lies flat once they pull nowhere more than what keeps it down."""
+    job, nest, part = case.job, release.nest, case.job.part
+    outline = shapely.Polygon(part.outline)
+    weight = float(job.gravity @ nest.face[:3, 2]) * (part.mass - sum(each.mass for each in part.components))
+    down = -weight / outline.area
+    if nest.hold_down_even:
+        down += nest.hold_down / outline.area
+    pull = highest_tension(release.faces, release.relative, release.history)
+    flat = np.logical_or.accumulate(pull <= max(down, 0.0))
+    if flat.any() and not (pull[flat] > max(down, 0.0)).any():
+        return ()
+    most = float(pull[flat].max()) if flat.any() else float(pull.max())
+    said = (
+        f"the pads pull at the part with up to {1e-3 * most:.2g} kPa while they let go, and {1e-3 * down:.2g} kPa keep"
+    )
+    helps = "let go by a twist or a slide while the pads press, or hold it down evenly (nest.hold_down_even)"
+    return (f"{said} it down: it bends with them, which is not followed; {helps}",)
+
+
+def _alone(case: Case) -> Standing:
     return _bending(case, case.grip, "")
 
 

@@ -35,6 +35,7 @@ ANY_TWIST = (
     0.1,
     1.5,
 )  # of Huber's stiffness against twist: from below that of crossed carbon fibres (0.14) upwards; paper has 1
+PLACES = 100  # of the rim at which it is looked at how far it droops, its corners beside
 KEPT = 8  # plates that are not solved again
 
 
@@ -132,16 +133,44 @@ class Sheet:
         return (stiffness + stiffness.T) / 2.0, (mass + mass.T) / 2.0, pads
 
     def droop(self, load: FloatArray) -> float:
-        """Return how far the rim of the plate leaves the plane of its pads by bending, along the normal [m].
+        """Return how far the plate leaves the plane of its pads by bending, along the normal, at most [m].
 
         Args:
             load: At the tool origin, shape (6,).
         """
-        rim = np.asarray(shapely.segmentize(_outline(self.part).exterior, self.finest).coords)
+        return float(np.abs(self.droops[1] @ load).max())
+
+    @cached_property
+    def droops(self) -> tuple[FloatArray, FloatArray]:
+        """Places of the plate, tool frame [m], shape (k, 2), and how far they leave the plane of its pads by bending.
+
+        The latter along the normal for each unit of the load, for each rigidity, shape (rigidities, k, 6).
+        """
+        outline = _outline(self.part)
+        rim = shapely.get_coordinates(shapely.segmentize(outline.exterior, outline.length / PLACES))[:-1]
+        (x0, y0, x1, y1), share = outline.bounds, np.linspace(0.0, 1.0, 9)
+        x, y = (a.ravel() for a in np.meshgrid(x0 + share * (x1 - x0), y0 + share * (y1 - y0)))
+        at = np.concatenate([rim, np.stack([x, y], axis=1)[shapely.contains_xy(outline, x, y)]])
         held = np.concatenate([patch.edge[:, :2] for patch in self.backing.patches])
-        plane, far = (np.column_stack([np.ones(len(at)), at]) for at in (held, rim))
-        on_pads, beyond = (self.form.rows(at) @ (self.bent @ load)[:, :-3].T for at in (held, rim))
-        return float(np.abs(beyond - far @ np.linalg.lstsq(plane, on_pads, rcond=None)[0]).max())
+        plane, far = (np.column_stack([np.ones(len(where)), where]) for where in (held, at))
+        onto = far @ np.linalg.pinv(plane)
+        rows, on_pads = self.form.rows(at), self.form.rows(held)
+        return at, np.stack([rows @ bent[:-3] - onto @ (on_pads @ bent[:-3]) for bent in self.bent])
+
+    def held_at(self, places: FloatArray, force: FloatArray) -> FloatArray:
+        """Return its unknowns where a force holds it at single places, one after the other.
+
+        Args:
+            places: Tool frame [m], shape (k, 2).
+            force: On the part, tool axes [N], shape (3,).
+
+        Returns:
+            For each rigidity that the plate may have, shape (rigidities, n, k).
+        """
+        along = [np.full(len(places), f) for f in force[:2]]
+        turn = places[:, 0] * force[1] - places[:, 1] * force[0]
+        load = np.concatenate([force[2] * self.form.rows(places).toarray().T, [*along, turn]])
+        return np.stack([factored(self.model.stiffness(each)).solve(load) for each in self.model.rigidities])
 
     def stretched(self, load: FloatArray) -> float:
         """Return the energy that stretches the plate where it bends two ways at once, over that which bends it [-].

@@ -69,6 +69,7 @@ class Part(Declared, called="part"):
             place of `youngs_modulus` (paper and board: machine and cross direction, ISO 5628).
         stiffness_axis: From the tool's x axis to the first of these.
         twisting_stiffness: Moment over width for each unit of twist `2 w_xy`, in those directions.
+        clearance: How far any place of the part may droop from the plane of its pads while it is carried, either way.
         components: What is on the plate: heavy, not stiff. Their mass is part of `mass`, the plate weighs the rest.
         drag_area: Of a flat part: drag coefficient (1.28 for a flat plate) times area along the tool's z axis; with it
             the drag and the added mass of the air are in the load.
@@ -95,6 +96,7 @@ class Part(Declared, called="part"):
     twisting_stiffness: float | None = key(
         positive("moment"), CONTACT, default=None, absent="the worst of 0.1 and 1.5 times Huber's"
     )
+    clearance: float | None = key(positive("length"), "droop", default=None, absent="not judged")
     components: tuple[Component, ...] = key(Several(Component), "all", default=())
     drag_area: float | None = key(positive("area"), "hold, swing, settle", default=None, absent="no air")
 
