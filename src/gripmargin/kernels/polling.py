@@ -30,7 +30,6 @@ FEWEST: Final = 24  # differences in motion that tell a period
 DIGITS: Final = 4.0  # steps of rounding by which a channel moves from sample to sample where it surely moves
 HELD: Final = 2.0  # rows with one value, over the usual in motion, up to which they may repeat
 ROUGH: Final = 0.1  # differences over those of first order from which samples are too jerky for their times
-SHORTEST: Final = 12  # steps of a stretch that is numbered by itself
 FINE: Final = 41  # periods that are tried about one that was found
 ALIKE: Final = 1.1  # lateness over the least up to which another period may hold
 TAIL: Final = 0.02  # of the reads at either end of their lateness that may be misnumbered
@@ -282,9 +281,9 @@ def _beside(x: FloatArray, number: FloatArray, y: FloatArray, sure: Flags, perio
 
 
 def _stretches(inside: Flags) -> list[tuple[int, int]]:
-    """First and last sample of stretches of steps that are long enough."""
+    """First and last sample of stretches of steps, as many as a difference takes."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8))).reshape(-1, 2)
-    return [(int(a), int(b)) for a, b in edges if b - a >= SHORTEST]
+    return [(int(a), int(b)) for a, b in edges if b - a >= ORDER]
 
 
 def _period_of(
