@@ -67,6 +67,13 @@ def test_they_are_where_reads_scatter():
     assert (np.diff(found.number) == np.diff(number)).mean() > 0.995
 
 
+def test_a_joint_that_turns_within_a_digit_does_not_repeat():
+    """Read at 66 Hz every row is another value, also where a joint that turns stands for a digit of 0.1 mrad."""
+    s, y, number = polled(66.0, law=lambda t: 0.6 * np.sin(2.1 * t)[None], digit=1e-4)
+    assert (np.diff(y) == 0.0).any()
+    assert np.ptp(renewals(s, y, repeated(s, y)).number - number) == 0
+
+
 def test_they_are_where_few_stamps_are_late():
     """Three of a hundred rows are stamped most of a period after they were read: two at either end may be off."""
     s, y, number = polled(140.0)
