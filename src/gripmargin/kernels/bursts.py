@@ -23,7 +23,7 @@ _SEEN: Final = 4.5  # standard deviations that noise does not reach
 _SHARES: Final = 1 / 4, 1 / 10  # of the highest speed: above the first a channel moves, below the second it hardly does
 _ENOUGH: Final = 12  # samples of either that tell its noise
 # Two standard errors of a deviation by the median, 1.17/sqrt(n) each (asymptotic, normal distribution; Rousseeuw &
-# Croux, JASA 88(424), 1993), of neighbouring differences that share samples: half of them count.
+# Croux, JASA 88(424), 1993; from memory), of neighbouring differences that share samples: half of them count.
 _UNSURE: Final = 2.0 * 1.17 * np.sqrt(2.0)
 
 
