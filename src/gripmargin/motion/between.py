@@ -28,7 +28,7 @@ SIDE: Final = 5e-9  # [s] from a step to the samples that mark it
 ENOUGH: Final = 20  # values that show how a column is rounded, or what its noise is
 COUNTS: Final = 1e-4  # share of a joint's largest acceleration that is neither put in nor counted as missed
 JUMP: Final = 1e-3  # share of a joint's largest acceleration that counts as a step
-FINEST: Final = 12  # decimals that a column is looked for: one more is what sums of floating point leave of it
+FINEST: Final = 12  # decimals of a column that are looked for; floats about 1 have three or four more
 
 Indices = NDArray[np.intp]
 
