@@ -27,6 +27,7 @@ from gripmargin.motion.between import filled
 from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import RESOLVED, Trajectory
+from gripmargin.motion.waits import waited
 from gripmargin.results.findings import Place
 from gripmargin.workcell import Part
 from gripmargin.workcell.job import Job
@@ -222,7 +223,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     Raises:
         InputError: Something in the job does not fit together.
     """
-    if (dense := filled(unpolled(job.trajectory, job.stamps))) is not job.trajectory:
+    if (dense := filled(waited(unpolled(job.trajectory, job.stamps)))) is not job.trajectory:
         job = replace(job, trajectory=dense)
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
