@@ -162,6 +162,15 @@ class Case:
         carry = _with_borders(self.job.phase_map.covers("carry"), self.job.trajectory)
         return bool((self.airborne == carry).all())
 
+    def placed_after(self, sample: int) -> bool:
+        """Whether a release begins with what the program gives next after a sample.
+
+        Samples that were put in after the last row of a carry are in no phase.
+        """
+        own = self.job.trajectory.rows
+        following = own[min(int(np.searchsorted(own, sample, side="right")), own.size - 1)]
+        return bool(self.job.phase_map.covers("release")[following])
+
     def place(self, sample: int) -> Place:
         """Return time, index and move of a sample."""
         trajectory = self.job.trajectory
@@ -266,7 +275,7 @@ def _taken(whole: Backing, full: tuple[Strength, ...], part: Part, pickup: Picku
 
 def _with_borders(carry: NDArray[np.bool_], trajectory: Trajectory) -> NDArray[np.bool_]:
     """The carry with the samples next to it where they are far away: somewhere on the way to them it begins or ends."""
-    own = np.arange(carry.size) if trajectory.filling is None else trajectory.filling.given
+    own = trajectory.rows
     out, wide = carry[own], np.diff(trajectory.t[own]) > RESOLVED
     out[:-1] |= carry[own[1:]] & wide
     out[1:] |= carry[own[:-1]] & wide

@@ -110,7 +110,7 @@ class Process(Declared, called="process"):
             every = np.arange(trajectory.samples)
             return np.asarray((every >= first) & (every <= last))
         named, every = self.named(trajectory), np.arange(trajectory.samples)
-        own = every if trajectory.filling is None else trajectory.filling.given
+        own = trajectory.rows
         out, wide = named[own], np.diff(trajectory.t[own]) > RESOLVED
         out[:-1] |= named[own[1:]] & wide
         out[1:] |= named[own[:-1]] & wide

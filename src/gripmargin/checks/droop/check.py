@@ -73,8 +73,7 @@ def _rooms(case: Case) -> Iterator[tuple[During, float, slice | list[int]]]:
         yield "carry", case.job.part.clearance, slice(None)
     tolerance, carried = None if case.job.nest is None else case.job.nest.tolerance, case.carried
     ends = np.flatnonzero(np.diff(carried, append=case.airborne.size + 1) > 1)
-    release = case.job.phase_map.covers("release")
-    placed = [int(k) for k in ends if release[min(int(carried[k]) + 1, release.size - 1)]]
+    placed = [int(k) for k in ends if case.placed_after(int(carried[k]))]
     if tolerance is not None and placed:
         yield "placing", tolerance, placed
 

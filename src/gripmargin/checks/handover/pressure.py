@@ -96,6 +96,22 @@ Limited = list[tuple[Peak, float]]  # with what is allowed [Pa]
 
 def run(case: Case) -> Outcome:
     """Judge the contact pressure over preload and release."""
+    found, part = _judged(case), case.job.part.max_pressure
+    if part is None or any(result.verdict is Verdict.FAIL for result in found.results):
+        return found
+    unseen = [("preload", "[pick]", case.job.pick, case.pickup), ("release", "[nest]", case.job.nest, case.putdowns)]
+    for phase, table, given, seen in unseen:
+        if given and not seen:
+            reason, remedy = words.no_phase(phase, table, words.PRESSES)
+            target = case.job.targets.pressure
+            return Outcome(results=(undecided("pressure", target, reason, remedy=remedy, measure="ratio"),))
+    beyond = (words.not_pressed(phase, table) for phase, table, given, _ in unseen if not given)
+    more = (NotChecked(check=name, reason=reason) for name, reason in beyond if found.results)
+    return replace(found, not_checked=(*found.not_checked, *more))
+
+
+def _judged(case: Case) -> Outcome:
+    """What comes of the handovers that are simulated, and of forces of the process."""
     peaks = list(_peaks(case))
     if not peaks:
         return Outcome(not_checked=(NotChecked(check="pressure", reason=words.NO_HANDOVER),))

@@ -37,7 +37,10 @@ from gripmargin.workcell import ReleaseKind
 def no_phase(check: str, table: str, what: str) -> tuple[str, str]:
     """Say what is not known of a check that a table of the job asks for, and what would tell it."""
     reason = f"{what} is not known: the job has {table}, but no {check} phase"
-    return reason, f"say in program.phases when it happens, or leave {table} out"
+    without = (
+        "every pad then counts as fully pressed on, and the press is" if check == "preload" else "the release is then"
+    )
+    return reason, f"say in program.phases when it happens, or leave {table} out: {without} not checked"
 
 
 # ---- preload ----
@@ -163,6 +166,7 @@ def _and_dwell(longer: float) -> str:
 
 PRESSURE: Final = "pressure that the part may take over the highest contact pressure"
 NO_LIMIT: Final = f"{PRESSURE}; part.max_pressure is not given"
+PRESSES: Final = "how hard the pads press on the part"
 NO_HANDOVER: Final = "no preload or release was simulated"
 SWINGS_ON: Final = "at rest the pressure is within the limit; a force that comes at once makes it overshoot"
 LEANS: Final = "a pad that leans and slides presses harder while it holds, and which of its cells hold is not known"
@@ -188,6 +192,16 @@ def pressure_finding(_: Finding, worst: WorstPressure, __: Cause) -> SaidOfFindi
 def not_judged(pressure: float) -> str:
     """Say why a pressure [Pa] is not judged."""
     return f"part.max_pressure is not given; the highest contact pressure is {words.stress(pressure)}"
+
+
+def not_pressed(phase: str, table: str) -> tuple[str, str]:
+    """Say that the pressure of a phase was not looked at: what that is called, and why.
+
+    Args:
+        phase: Which.
+        table: Of the job that it needs.
+    """
+    return f"pressure in the {phase}", f"the job has no {table}; the pressure of all else was judged"
 
 
 def far_too_hard(during: During, pressure: float, depth: float, times: float) -> tuple[str, str]:
