@@ -212,7 +212,8 @@ def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) 
         text = wrist_words.shift_part(dx, dy, reached)
         remedy = Remedy(action="shift part", text=text, figures={"x": dx, "y": dy, "ratio": reached})
         moved = replace(part, com=part.com + np.array([dx, dy, 0.0]))
-        yield Change(remedy=remedy, job=lambda: replace(wrist.case.job, part=moved))
+        process = shifted_pads(wrist.case.job, -dx, -dy).process
+        yield Change(remedy=remedy, job=lambda: replace(wrist.case.job, part=moved, process=process))
 
 
 def _up(value: float) -> float:
