@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.advice import Change, Trials, ordered
 from gripmargin.checks.case import Case
+from gripmargin.checks.changes import shifted_pads
 from gripmargin.checks.hold.remedies import SLOWEST
 from gripmargin.checks.slowing import motion_at, slower_together
 from gripmargin.checks.wrist import words as wrist_words
