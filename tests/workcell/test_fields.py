@@ -210,6 +210,7 @@ CLASSES = {
     "materials.film": gm.PadMaterial,
     "gripper": gm.Gripper,
     "part": gm.Part,
+    "part.components": gm.Component,
     "program": Job,
     "pick": gm.Pick,
     "nest": gm.Nest,
@@ -239,7 +240,7 @@ FILE_ALONE = {
 
 def table_of(place):
     steps = place.split(".")
-    if steps[-1] in ("phases", "measured", "process") or "pads" in steps:
+    if steps[-1] in ("phases", "measured", "components", "process") or "pads" in steps:
         steps.insert(2, 0)
     return table_at(tuple(steps))
 
@@ -269,6 +270,7 @@ def bounds():
         gm.PadMaterial: film,
         gm.Gripper: {"pads": (gm.Pad.disc("a", gm.PadMaterial(**film), 0.1),)},
         gm.Part: {"mass": 1.0, "com": [0, 0, 0], "inertia": np.eye(3)},
+        gm.Component: {"mass": 1.0, "at": [0, 0, 0]},
         gm.Pick: {"face": np.eye(4)},
         gm.Nest: {"face": np.eye(4)},
         gm.Process: {"moves": ("in",), "overtravel": [0, 0, 1e-3], "at": [0, 0, 0], "shape": "ramp"},

@@ -26,6 +26,7 @@ from gripmargin.files.job_keys import PLACING, TOPICS, Face, Frame, Source
 from gripmargin.files.job_values import fault, form
 from gripmargin.files.source import printable
 from gripmargin.workcell import (
+    Component,
     Flange,
     Gripper,
     Nest,
@@ -155,6 +156,7 @@ _MODELS[Process] = Annotated[table("ProcessTable", Process), _built(Process)]
 for _of in (ColumnGroup, TimeColumn, Columns):
     _MODELS[_of] = Annotated[table(f"{_of.__name__}Table", _of), _built(_of)]
 _MODELS[StopFigure] = table("StopFigureTable", StopFigure)
+_MODELS[Component] = Annotated[table("ComponentTable", Component), _built(Component)]
 PAD_TABLES = {
     "rectangle": _pad_table(
         "A rectangular pad about the origin of its frame.",

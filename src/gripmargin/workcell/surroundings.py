@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.workcell.fields import Declared, key
-from gripmargin.workcell.kinds import OUTLINE, Pose, not_negative, positive
+from gripmargin.workcell.kinds import OUTLINE, Flag, Pose, not_negative, positive
 
 
 class Pick(Declared, called="pick"):
@@ -17,6 +17,7 @@ class Pick(Declared, called="pick"):
         dwell: Time that the tool rests on the part, where the program does not show it; only the rest that the program
             shows counts.
         tolerance: How far from the origin of `face`, along it, the tool frame may come down on the part.
+        bed: Outline of the flat solid area on which a part that bends lies, in the xy plane of `face`.
     """
 
     face: FloatArray = key(Pose(is_face=True), "all")
@@ -24,6 +25,7 @@ class Pick(Declared, called="pick"):
     break_away: float = key(not_negative("force"), "preload, lift_off, hold", default=0.0)
     dwell: float | None = key(not_negative("time"), "not yet", default=None)
     tolerance: float | None = key(positive("length"), "all", default=None, absent="anywhere on the part")
+    bed: FloatArray | None = key(OUTLINE, "all but flange", default=None, absent="not known")
 
 
 class Nest(Declared, called="nest"):
@@ -40,6 +42,8 @@ class Nest(Declared, called="nest"):
         slip: How far the pads may drag the part along its face while it lies there: up to there its nest need not
             withstand them sideways and in torsion.
         support: Outline the part stands on, seen along the face normal, in the xy plane of `face`.
+        bed: Outline of the flat solid area on which a part that bends lies, in the xy plane of `face`.
+        hold_down_even: Whether `hold_down` pulls evenly on all of the part over `bed`, as a vacuum plate does.
         tolerance: How far the part may be placed off its place: the way along the face from the origin of `face` to
             where the tool frame comes down, and how far the part still swings then to either side, at the corner of its
             outline that moves farthest.
@@ -51,4 +55,6 @@ class Nest(Declared, called="nest"):
     moment: float | None = key(not_negative("moment"), "release", default=None, absent="not known")
     slip: float = key(not_negative("length"), "release", default=0.0)
     support: FloatArray | None = key(OUTLINE, "release", default=None, absent="the part's outline")
+    bed: FloatArray | None = key(OUTLINE, "release, pressure", default=None, absent="not known")
+    hold_down_even: bool = key(Flag(), "release, pressure", default=False)
     tolerance: float | None = key(positive("length"), "all", default=None, absent="not checked")

@@ -84,6 +84,7 @@ class Targets(Declared, called="targets"):
         one_pad_lost: Least grip margin with any one of several pads gone.
         swing: Least grip margin over the carry with the part swinging on its backing.
         settle: Least ratio of `nest.tolerance` to what is left of the swing when the part is placed.
+        droop: Least ratio of `part.clearance`, and of `nest.tolerance` where it is placed, to how far the part droops.
     """
 
     hold: float = key(positive(), "lift_off, hold", default=2.0)
@@ -96,6 +97,7 @@ class Targets(Declared, called="targets"):
     one_pad_lost: float | None = key(positive(), "hold", default=None, absent="reported, not judged")
     swing: float | None = key(positive(), "swing", default=None, like="hold")
     settle: float = key(positive(), "settle", default=1.0)
+    droop: float = key(positive(), "droop", default=1.0)
 
     def of(self, name: str) -> float | None:
         """Return the target that counts: where it is not given that of another, or None: reported, not judged."""

@@ -25,7 +25,7 @@ CHUNK = 20_000  # samples whose errors are worked out at a time
 
 def pad_use(case: Case) -> tuple[Use, Use]:
     """Return how far the pads are used: by the whole traction, and by tension alone (the peel index)."""
-    return _use(case, case.grip)
+    return use_of(case, case.grip)
 
 
 def use_without(case: Case, lost: int) -> Use:
@@ -36,7 +36,7 @@ def use_without(case: Case, lost: int) -> Use:
         lost: Index of the pad that is gone.
     """
     loads = every_load(case.own_load, case.airborne, case.added)
-    return _use(case, without(case.grip, lost, loads))[0]
+    return use_of(case, without(case.grip, lost, loads))[0]
 
 
 def uses_without(case: Case) -> tuple[Use, ...]:
@@ -63,7 +63,8 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
         )
 
 
-def _use(case: Case, grip: Grip) -> tuple[Use, Use]:
+def use_of(case: Case, grip: Grip) -> tuple[Use, Use]:
+    """Return how far places of any kind are used by the load of the carry, and by its tension alone."""
     samples, face = case.carried, grip.face
     u, at_u, peel, at_peel = peak_utilisation(face, case.load[:, samples])
     for more in case.added:  # which of them is worst depends on the places, and on what is asked

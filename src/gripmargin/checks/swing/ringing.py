@@ -27,7 +27,7 @@ from gripmargin.checks.swing.drive import (
 )
 from gripmargin.checks.swing.response import Begun, Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of, modes_of_sheet
-from gripmargin.contact.bending import are_level, is_uniform_plate
+from gripmargin.contact.bending import are_level
 from gripmargin.contact.sheet import Sheet
 from gripmargin.motion.rate_error import RateError
 
@@ -333,7 +333,7 @@ def mode_sets(case: Case) -> tuple[Modes, ...]:
 def _slower(case: Case) -> float:
     """By which factor bending lowers a frequency of a part that is taken as rigid [-]."""
     part, whole, air = case.job.part, case.whole, case.job.air_density
-    if part.rigid or part.youngs_modulus is None or not is_uniform_plate(part) or not are_level(whole.patches):
+    if part.rigid or part.strips is None or not part.is_plate or not are_level(whole.patches):
         return 1.0
     with suppress(BudgetError):  # then nothing passes
         rigid = modes_of(whole, part, air).frequency
