@@ -262,6 +262,11 @@ def dented(case: Case) -> Standing:
     return _dented(case, [case.grip], 1.0)
 
 
+def dented_where_known(case: Case) -> Standing:
+    """Whether it is known what they do there; how much is counted by who asks."""
+    return Standing(doubts=case.shared(dented).doubts)
+
+
 def dented_at_once(case: Case) -> Standing:
     """The same of forces that come at once: what they dent overshoots by as much again."""
     return _dented(case, [case.grip], 2.0)

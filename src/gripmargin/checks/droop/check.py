@@ -18,6 +18,7 @@ from gripmargin.checks.droop import words
 from gripmargin.checks.droop.figures import DroopDetails, During, WorstDroop
 from gripmargin.checks.hold.use import COVERAGE, use_of
 from gripmargin.checks.premises import SWINGING, bends, swinging
+from gripmargin.checks.swing.pushed import pushed_over
 from gripmargin.checks.swing.ringing import other_stretches, stretches_of
 from gripmargin.checks.swing.use import use_over
 from gripmargin.checks.use import Use, quotient
@@ -90,7 +91,7 @@ def _droop(case: Case, sheet: Sheet) -> Use:
     )
     still = use_of(case, places)[0]
     kinds = [
-        [use_over(stretch, face) for stretch in kind]
+        [use_over(each, face, None, pushed_over(case, each.modes, each.samples)) for each in kind]
         for kind in (case.shared(stretches_of), *case.shared(other_stretches))
     ]
     value, low, point = (

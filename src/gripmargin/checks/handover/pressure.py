@@ -21,7 +21,7 @@ from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, During, PressureDetails, WorstPressure
 from gripmargin.checks.hold.explain import spot_on_pad
 from gripmargin.checks.hold.remedies import less_force
-from gripmargin.checks.premises import measured_contact, not_bent_in_between, plane_face
+from gripmargin.checks.premises import dented_where_known, measured_contact, not_bent_in_between, plane_face
 from gripmargin.checks.pressed import pressed_by_forces
 from gripmargin.checks.use import quotient
 from gripmargin.contact.activation import PadFace
@@ -290,7 +290,7 @@ PRESSURE = Check(
             name="pressure",
             target=lambda job: job.targets.pressure,
             details=PressureDetails,
-            rests_on=(plane_face, not_bent_in_between, measured_contact),
+            rests_on=(plane_face, not_bent_in_between, measured_contact, dented_where_known),
         ),
     ),
     run=run,
