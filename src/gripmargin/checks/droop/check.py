@@ -145,7 +145,7 @@ def _finding(result: CheckResult, at: Place, details: DroopDetails) -> Finding:
         spans=((at.t, at.t),),
         worst=WorstDroop(at=at, details=details),
         because={"cause": words.HANGS},
-        remedies=(Remedy(action="support", text=words.HELPS),),
+        remedies=(Remedy(action="none", text=words.HELPS),),
         share=(result.low or 0.0) / result.target,
     )
 
