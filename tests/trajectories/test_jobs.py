@@ -68,7 +68,7 @@ EXPECTED = {
     "shelf": Expected("pass", (5.4, 5.5), "transfer"),
     "shelf-hasty": Expected("fail", (2.65, 2.75), "transfer", frozenset({"swing"})),
     "backplate": Expected("pass", (2.9, 2.97), "transfer"),
-    "controller": Expected("fail", (1.28, 1.33), "transfer", frozenset({"hold", "swing"}), "gravity", "pull"),
+    "controller": Expected("fail", (1.28, 1.33), "transfer", frozenset({"hold", "swing"}), "gravity", "peel"),
     "controller-pad-moved": Expected("pass", (2.50, 2.58), "transfer"),
     "backplate-one-pad": Expected("fail", (1.78, 1.86), "transfer", frozenset({"hold", "swing"}), "gravity", "pull"),
     "diffuser": Expected("fail", (1.47, 1.51), "tip in", frozenset({"hold", "swing", "lift_off"}), "gravity", "peel"),
@@ -181,7 +181,7 @@ def test_a_board_is_held_by_a_pad_beneath_its_heaviest_component(reports):
     (moved,) = {(r.shown, *r.figures.values()) for r in remedies(reports["controller"], "hold", "move pad")}
     assert moved == (True, 0.072, 0.045)
     places = {tuple(pad.pose_in_tool[:2, 3]) for pad in read_job(FOLDER / "controller-pad-moved.toml").gripper.pads}
-    assert moved[1:] in places
+    assert moved[1:] in {tuple(np.round(place, 9)) for place in places}
 
 
 def test_why_a_preload_falls_short(reports):
