@@ -326,3 +326,12 @@ def test_a_part_of_whose_energy_a_twentieth_stretches_it_is_not_judged():
     assert known.drooping(0.99) == ()
     assert "droops by 2 mm" in known.drooping(1.01)[0]
     assert not known.drooping(0.5)
+
+
+@pytest.mark.parametrize(("picks", "verdict"), [(400, "pass"), (401, "undecided")])
+def test_pads_dirtier_than_those_that_were_pulled_are_undecided(picks, verdict):
+    dirty = gm.Pad.rectangle("pad", film(pulls=[[0, 75e3], [0, 70e3], [400, 60e3], [400, 62e3]]), [0.04, 0.04])
+    job = job_of(sheet(0.1, 0.1, 0.02, 2700.0, rigid=True), dirty)
+    report = gm.check_job(replace(job, gripper=gm.Gripper(pads=(dirty,), cycles_since_cleaning=picks)))
+    assert {str(check.verdict) for check in report.checks} == {verdict}
+    assert ("pulled after up to 400" in report_text(report)) == (verdict == "undecided")

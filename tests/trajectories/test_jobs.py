@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 import gripmargin
+from gripmargin.checks.changes import less_pushed
 from gripmargin.files.job_file import read_job
 from gripmargin.motion.trajectory import JointTrajectory
 
@@ -84,6 +85,8 @@ EXPECTED = {
     "lid-no-data": Expected("undecided", (19.0, 20.0), "carry over", frozenset({"release"})),
     "lid-light-press": Expected("fail", (19.0, 20.0), "carry over", frozenset({"release"})),
     "lid-straight-pull": Expected("fail", (19.0, 20.0), "carry over", frozenset({"release"})),
+    "dimmer": Expected("pass", (11.0, 11.1), "way over"),
+    "dimmer-off-centre": Expected("fail", (1.17, 1.21), "insert", frozenset({"hold", "swing"}), "process", "peel"),
     "sensor": Expected("pass", (2.5, 2.65), "way over"),
     "sensor-abrupt": Expected("fail", (2.5, 2.65), "way over", frozenset({"swing"})),
     "sensor-hasty": Expected("fail", (2.5, 2.65), "way over", frozenset({"settle"})),
@@ -182,6 +185,17 @@ def test_a_board_is_held_by_a_pad_beneath_its_heaviest_component(reports):
     assert moved == (True, 0.072, 0.045)
     places = {tuple(pad.pose_in_tool[:2, 3]) for pad in read_job(FOLDER / "controller-pad-moved.toml").gripper.pads}
     assert moved[1:] in {tuple(np.round(place, 9)) for place in places}
+
+
+def test_half_of_the_push_beside_the_pad_is_little_enough(reports):
+    """17 N at e = 18 mm on 30 x 30 mm: -F / A + F e y / I of 6 N/cm2, less what the weight does."""
+    eased = {r.figures["factor"] for r in remedies(reports["dimmer-off-centre"], "swing", "less force") if r.shown}
+    job = read_job(FOLDER / "dimmer-off-centre.toml")
+    assert gripmargin.check_job(less_pushed(job, min(eased)), trial=True).verdict == "pass"
+    area, edge = 9e-4, 17.0 * 0.018 * 0.015 / (0.03**4 / 12)
+    assert result(reports["dimmer-off-centre"]).value == pytest.approx(
+        6e4 / (edge - (17 - 0.11 * 9.807) / area), rel=2e-3
+    )
 
 
 def test_why_a_preload_falls_short(reports):

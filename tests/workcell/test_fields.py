@@ -214,6 +214,7 @@ CLASSES = {
     "program": Job,
     "pick": gm.Pick,
     "nest": gm.Nest,
+    "process": gm.Process,
     "stop": gm.Stop,
     "stop.measured": gm.StopFigure,
     "flange": gm.Flange,
@@ -239,7 +240,7 @@ FILE_ALONE = {
 
 def table_of(place):
     steps = place.split(".")
-    if steps[-1] in ("phases", "measured", "components") or "pads" in steps:
+    if steps[-1] in ("phases", "measured", "components", "process") or "pads" in steps:
         steps.insert(2, 0)
     return table_at(tuple(steps))
 
@@ -272,6 +273,7 @@ def bounds():
         gm.Component: {"mass": 1.0, "at": [0, 0, 0]},
         gm.Pick: {"face": np.eye(4)},
         gm.Nest: {"face": np.eye(4)},
+        gm.Process: {"moves": ("in",), "overtravel": [0, 0, 1e-3], "at": [0, 0, 0], "shape": "ramp"},
         gm.Stop: {"axis_deceleration": [1.0]},
         gm.StopFigure: {"speed": 1.0, "time": 1.0},
         gm.Flange: {"payload": 1.0},

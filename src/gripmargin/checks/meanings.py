@@ -150,7 +150,9 @@ MEANINGS: Final[dict[str, Meaning]] = {
     "scatter": Meaning(
         "Scatter of the samples beside what would tear the pads off.",
         "If it is motion and not noise, the part does not stay on.",
-        "Record or export with more digits, or with speeds and accelerations; " + _MEANT[0].lower() + _MEANT[1:],
+        "Record or export with more digits, closer samples, or with speeds and accelerations; "
+        + _MEANT[0].lower()
+        + _MEANT[1:],
     ),
     "tool_travel": Meaning(
         "The tool's speed beside the fastest robots.", "Units of positions or of time are wrong.", _MEANT

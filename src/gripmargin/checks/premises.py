@@ -5,7 +5,7 @@ A premise is a function of the case; `gripmargin.checks.check.Judged` names thos
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,17 +15,21 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
+from gripmargin.checks.pressed import pressed_by_forces
 from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, overhang
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.grip import Grip, without
 from gripmargin.contact.handover import Release
 from gripmargin.contact.lying import highest_tension, lies_flat
+from gripmargin.contact.poked import poked, surely, unfollowed
+from gripmargin.contact.process import every_load, unheld
 from gripmargin.contact.sheet import Sheet
 from gripmargin.contact.sheet_vibration import left_out, shaken
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Verdict, judge
 
 STRETCHED = 0.05  # share of its energy from which on stretching changes by a tenth what a bent part does to the pads
+ROUNDING = 1e-9  # share of a pressure that is rounding
 FIBRILS = 10.0  # across a contact, from which the face is a face and not some of its fibrils
 
 
@@ -38,12 +42,16 @@ class Standing:
         factor: By which it may raise the use of the pads where it holds nearly [-].
         stretched: Share of its energy that stretches a part which bends, at a use of 1; grows with the square of that.
         droop: Of that part at a use of 1 [m]; grows with it.
+        dents: By how much the use may be less [-]: forces of the process act at places of a part that bends.
+        least: How far they use the pads surely [-].
     """
 
     doubts: tuple[str, ...] = ()
     factor: float = 1.0
     stretched: float = 0.0
     droop: float = 0.0
+    dents: float = 0.0
+    least: float = 0.0
 
     def drooping(self, use: float) -> tuple[str, ...]:
         """Return why a use of the pads is not known, for it takes much energy to stretch the part as well."""
@@ -158,12 +166,16 @@ def _alone(case: Case) -> Standing:
 
 def bending_without_a_pad(case: Case) -> Standing:
     """Whether the same is known with any one of its pads gone."""
-    pads = range(len(case.whole.patches))
-    grips = [without(case.grip, lost, case.load[:, case.carried]) for lost in pads[1:] and pads]
-    found = [_bending(case, grip, " with a pad gone") for grip in grips] or [Standing()]
+    found = [_bending(case, grip, " with a pad gone") for grip in _grips_without(case)] or [Standing()]
     doubts = [doubt for standing in found for doubt in standing.doubts]
     worst, factor = max(found, key=lambda each: each.stretched), max(each.factor for each in found)
     return replace(worst, factor=factor, doubts=tuple(doubts[:1]))
+
+
+def _grips_without(case: Case) -> list[Grip]:
+    pads = range(len(case.whole.patches))
+    loads = every_load(case.own_load, case.airborne, case.added)
+    return [without(case.grip, lost, loads) for lost in pads[1:] and pads]
 
 
 def swinging(case: Case) -> Standing:
@@ -245,10 +257,65 @@ def _reaches(case: Case, grip: Grip, factor: float) -> str:
     )
 
 
+def dented(case: Case) -> Standing:
+    """Whether it is known what forces of the process do to pads under a part that bends where they act."""
+    return _dented(case, [case.grip], 1.0)
+
+
+def dented_at_once(case: Case) -> Standing:
+    """The same of forces that come at once: what they dent overshoots by as much again."""
+    return _dented(case, [case.grip], 2.0)
+
+
+def dented_without_a_pad(case: Case) -> Standing:
+    """The same at rest with any one of its pads gone."""
+    return _dented(case, _grips_without(case), 1.0)
+
+
+def _dented(case: Case, grips: Sequence[Grip], times: float) -> Standing:
+    factor, dents, least = 1.0, 0.0, 0.0
+    for grip in grips:
+        sheet = grip.bonded.sheet
+        if sheet is None or not case.pushes:
+            continue
+        if (force := unfollowed(sheet, case.pushes)) is not None:
+            said = f"force '{force.name}' of the process turns a part that bends, or acts beside it"
+            return Standing(doubts=(f"{said}: what that does to the pads is not followed; say where on it it acts",))
+        more, use = times * poked(sheet, grip.bonded.full, case.pushes), _with_forces(case, grip, sheet)
+        factor, dents = max(factor, 1.0 + more / use[0] if use[0] > 0.0 else np.inf), max(dents, more)
+        least = max(least, use[1])
+    return Standing(factor=factor, dents=dents, least=least)
+
+
+def _with_forces(case: Case, grip: Grip, sheet: Sheet) -> tuple[float, float]:
+    """How far pads are used with forces spread over the part, and how far they surely are with them at their places."""
+    most, least = float(peak_utilisation(grip.face, case.load[:, case.carried])[0].max(initial=0.0)), 0.0
+    for more in case.added:
+        load = case.own_load[:, more.samples] + more.wrench
+        used = peak_utilisation(grip.face, load)[0]
+        k = int(np.argmax(used))
+        there = [(f, push) for f, push in zip(more.factors, case.pushes, strict=True) if f]
+        forces = [(push.of, f * float(push.wrench[2, more.samples[k] - push.samples[0]])) for f, push in there]
+        most = max(most, float(used[k]))
+        least = max(least, surely(sheet, grip.bonded.full, load[:, k], forces))
+    return most, least
+
+
 def measured_contact(case: Case) -> Standing:
     """Whether every contact is as wide as what its material's data was measured for."""
     said = [_narrow(patch) for patch in case.whole.patches]
     return Standing(doubts=tuple(filter(None, said)))
+
+
+def measured_dirt(case: Case) -> Standing:
+    """Whether pads as dirty as they are were pulled, where their material has a record of pulls."""
+    picks, doubts = case.job.gripper.cycles_since_cleaning, dict[str, None]()
+    for material in (pad.material for pad in case.job.gripper.pads):
+        most = np.inf if material.pulls is None else float(material.pulls[:, 0].max())
+        if picks > most:
+            said = f"how strong '{material.name}' is after {picks:g} picks is not known: it was pulled after up to"
+            doubts[f"{said} {most:g} (pulls); clean sooner, or pull dirtier pads"] = None
+    return Standing(doubts=tuple(doubts))
 
 
 def _narrow(patch: Patch) -> str:
@@ -272,16 +339,46 @@ def _width(patch: Patch) -> float:
     return float(np.linalg.norm(np.diff(corners[:3], axis=0), axis=1).min())
 
 
+def unbuckled(case: Case) -> Standing:
+    """Whether forces of the process leave the face as the press did: beyond its overload it holds less afterwards."""
+    said = []
+    for pressed in case.shared(pressed_by_forces):
+        material, most = case.whole.patches[pressed.pad].pad.material, float(pressed.most.max())
+        limit = material.overload_pressure
+        if limit is not None and most > limit * (1.0 + ROUNDING):
+            at = case.place(int(pressed.samples[np.argmax(pressed.most)]))
+            said.append(
+                f"forces of the process may press pad '{case.whole.patches[pressed.pad].pad.name}' with up to "
+                f"{most / 1e4:.2f} N/cm^2 at {at.t:.3f} s, above its overload pressure of {limit / 1e4:.2f} N/cm^2: "
+                "its face buckles, and what it holds afterwards is not followed; a smaller force, nearer to the middle "
+                "of the pads, or larger pads would help"
+            )
+    return Standing(doubts=tuple(said))
+
+
+def _unheld(case: Case) -> Iterator[str]:
+    """Forces of the process where the part does not hang on the pads: tray and nest are not known to bear them."""
+    for force, sample in unheld(case.job, case.airborne):
+        t = case.place(sample).t
+        yield (
+            f"force '{force.name}' of the process acts at {t:.3f} s, where the part does not hang on the "
+            "pads: forces are judged in the carry alone; make their move a carry phase of its own, before the "
+            "release"
+        )
+
+
 def meant(case: Case) -> Standing:
     """Whether the job can be meant as it stands, and whether pads and part were simulated where they meet."""
-    doubts = dict.fromkeys((*dict(plausible.unaccepted(case)).values(), *filter(None, [case.undone])))
+    odd = dict(plausible.unaccepted(case)).values()
+    doubts = dict.fromkeys((*odd, *filter(None, [case.undone]), *(() if case.recorded else _unheld(case))))
     return Standing(doubts=tuple(doubts))
 
 
-ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)
-HOLDING: tuple[Premise, ...] = (plane_face, bending, measured_contact)
-SWINGING: tuple[Premise, ...] = (plane_face, swinging, measured_contact)
-RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)  # what shakes a robot is in no program
+PADS: tuple[Premise, ...] = (measured_contact, measured_dirt, unbuckled)
+ALL: tuple[Premise, ...] = (plane_face, stiff_part, *PADS)
+HOLDING: tuple[Premise, ...] = (plane_face, bending, dented, *PADS)
+SWINGING: tuple[Premise, ...] = (plane_face, swinging, dented_at_once, *PADS)
+RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, dented_at_once, *PADS)  # what shakes a robot is in no program
 
 
 def raised(case: Case, premises: Iterable[Premise]) -> float:
@@ -299,6 +396,10 @@ def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> 
     low, high = (figure if result.measure == "margin" else None for figure in (result.low, result.high))
     if result.verdict is Verdict.FAIL:
         spared = [doubt for each in standing for doubt in (each.drooping(1.0 / high) if high else ())]
+        dents, least = max(each.dents for each in standing), max(each.least for each in standing)
+        least = max(least, 1.0 / high - dents) if high else np.inf
+        if dents and (least <= 0.0 or judge(0.0, 1.0 / least, result.target) is not Verdict.FAIL):
+            spared.append("a force of the process bends the part where it acts, which may use its pads less as well")
         return replace(result, verdict=Verdict.UNDECIDED, doubts=tuple(spared)) if spared else result
     doubts = tuple(doubt for each in standing for doubt in each.doubts)
     doubts += tuple(doubt for each in standing for doubt in (each.drooping(1.0 / low) if low else ()))
@@ -310,7 +411,7 @@ def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> 
             verdict = judge(low, low if high is None else high, result.target)
             if verdict is not Verdict.PASS:
                 doubts = (
-                    f"flapping of the part may load the pads {factor:.2f} times as much as what is followed of it",
+                    f"the part bends in more ways than are followed, which may use the pads {factor:.2f} times as much",
                 )
     held = replace(result, verdict=verdict, low=low if result.measure == "margin" else result.low, doubts=doubts)
     too_low = plausible.passes_too_low(held) if "target" not in case.job.accept else ()

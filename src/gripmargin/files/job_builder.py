@@ -72,6 +72,7 @@ class _Builder:
             "part": self._part(),
             "pick": self._value("pick", Pick),
             "nest": self._value("nest", Nest),
+            "process": tuple(tables.process or ()),
             "stop": self._stop(robot),
             "joint_limits": self._limits(robot),
             "flange": self._value("flange", Flange),

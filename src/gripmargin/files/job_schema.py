@@ -35,6 +35,7 @@ from gripmargin.workcell import (
     Part,
     Phase,
     Pick,
+    Process,
     Stop,
     StopFigure,
     Targets,
@@ -151,6 +152,7 @@ def _pad_table(text: str, shape: str, **own: Key) -> type[Table]:
 _MODELS[Frame] = Annotated[table("PoseTable", Frame), _built(Frame, lambda frame: frame.matrix)]
 _MODELS[Face] = Annotated[table("FaceTable", Face), _built(Face, lambda face: face.matrix)]
 _MODELS[Phase] = Annotated[table("PhaseTable", Phase), _built(Phase)]
+_MODELS[Process] = Annotated[table("ProcessTable", Process), _built(Process)]
 for _of in (ColumnGroup, TimeColumn, Columns):
     _MODELS[_of] = Annotated[table(f"{_of.__name__}Table", _of), _built(_of)]
 _MODELS[StopFigure] = table("StopFigureTable", StopFigure)
@@ -185,6 +187,7 @@ _TABLES: dict[str, Any] = {
     "program": (_PROGRAM, ...),
     "pick": (table("PickTable", Pick) | None, None),
     "nest": (table("NestTable", Nest) | None, None),
+    "process": (_several(list, _MODELS[Process], least=1) | None, None),
     "stop": (table("StopTable", Stop) | None, None),
     "flange": (table("FlangeTable", Flange) | None, None),
     "targets": (table("TargetsTable", Targets) | None, None),

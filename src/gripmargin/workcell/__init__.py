@@ -8,6 +8,7 @@ frame as gripped.
 from gripmargin.workcell.flange import Flange
 from gripmargin.workcell.pads import Gripper, Pad, PadMaterial
 from gripmargin.workcell.part import Component, Part, uniform_plate
+from gripmargin.workcell.process import Process
 from gripmargin.workcell.shapes import polygon
 from gripmargin.workcell.stopping import Stop, StopFigure
 from gripmargin.workcell.surroundings import Nest, Pick
@@ -29,6 +30,7 @@ __all__ = [
     "Phase",
     "PhaseKind",
     "Pick",
+    "Process",
     "ReleaseKind",
     "Stop",
     "StopFigure",

@@ -34,6 +34,8 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
     away = pickup.pick.break_away
     pull = pickup.relative.rotation[-1].T @ np.array([0.0, 0.0, -away])  # the tray keeps the part down
     load = case.standing(sample)[:, 0] + np.concatenate([pull, np.cross(case.job.part.com, pull)])
+    more = load[:, None] + case.added_at(sample)  # what forces of the process do there
+    load = more[:, int(peak_utilisation(case.grip.face, more)[0].argmax())]
     grip = _grip(case, pickup, load)
     used, point, _, _ = peak_utilisation(grip.face, load[:, None])
     lifted = pickup.highest_pull / pickup.restraint if pickup.restraint > 0 else math.inf

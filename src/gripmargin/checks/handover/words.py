@@ -164,6 +164,7 @@ def _and_dwell(longer: float) -> str:
 PRESSURE: Final = "pressure that the part may take over the highest contact pressure"
 NO_LIMIT: Final = f"{PRESSURE}; part.max_pressure is not given"
 NO_HANDOVER: Final = "no preload or release was simulated"
+SWINGS_ON: Final = "at rest the pressure is within the limit; a force that comes at once makes it overshoot"
 LEANS: Final = "a pad that leans and slides presses harder while it holds, and which of its cells hold is not known"
 
 
@@ -198,12 +199,20 @@ def far_too_hard(during: During, pressure: float, depth: float, times: float) ->
         depth: Of the pads in their backing [m].
         times: Pressure over what they need to hold.
     """
+    face = (
+        "force and place of the process" if during == "process" else f"{'pick' if during == 'preload' else 'nest'}.face"
+    )
     return (
         f"during {during} the pads are pressed {1e3 * depth:.2f} mm into their backing, "
         f"{words.stress(pressure)}: {times:.0f} times what they need to hold",
-        f"give part.max_pressure, or look whether {'pick' if during == 'preload' else 'nest'}.face and the "
-        "program belong together",
+        f"give part.max_pressure, or look whether {face} and the program belong together",
     )
+
+
+def pushed_in(*, buckles: bool) -> str:
+    """Say that a force of the process presses too hard."""
+    what = "the face of the pads buckles, and holds less from then on" if buckles else "the part may not take it"
+    return f"a force of the process presses the part on the pads: {what}"
 
 
 def pressed_in(depth: float) -> str:

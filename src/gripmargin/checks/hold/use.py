@@ -13,6 +13,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Asked, Use
 from gripmargin.contact.grip import Grip, without
+from gripmargin.contact.process import every_load
 from gripmargin.kernels.chord import above
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import peak_utilisation, utilisation_error
@@ -34,7 +35,8 @@ def use_without(case: Case, lost: int) -> Use:
         case: The job; it has two pads or more.
         lost: Index of the pad that is gone.
     """
-    return use_of(case, without(case.grip, lost, case.load[:, case.carried]))[0]
+    loads = every_load(case.own_load, case.airborne, case.added)
+    return use_of(case, without(case.grip, lost, loads))[0]
 
 
 def uses_without(case: Case) -> tuple[Use, ...]:
@@ -64,8 +66,13 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
 def use_of(case: Case, grip: Grip) -> tuple[Use, Use]:
     """Return how far places of any kind are used by the load of the carry, and by its tension alone."""
     samples, face = case.carried, grip.face
-    load = case.load[:, samples]
-    u, at_u, peel, at_peel = peak_utilisation(face, load)
+    u, at_u, peel, at_peel = peak_utilisation(face, case.load[:, samples])
+    for more in case.added:  # which of them is worst depends on the places, and on what is asked
+        k = np.searchsorted(samples, more.samples)
+        used = peak_utilisation(face, case.own_load[:, more.samples] + more.wrench)
+        for value, point, other, there in ((u, at_u, *used[:2]), (peel, at_peel, *used[2:])):
+            worse = other > value[k]
+            value[k[worse]], point[k[worse]] = other[worse], there[worse]
     noise, bias = rate_errors(case, face, samples)
     # With many samples some noise is large somewhere: a failure must stand out from all of it.
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))

@@ -80,7 +80,7 @@ class History:
 
     def over(self, part: slice) -> Told:
         """Return it over some of the samples."""
-        wrench, standing = self.case.load[:, self._here(part)], self.case.standing(self._here(part))
+        wrench, standing = self.case.own_load[:, self._here(part)], self.case.standing(self._here(part))
         better = self._better
         key = part.start, part.stop
         smoothed, unsmoothed = self._worked_out.pop(key) if key in self._worked_out else self._drives(part)
@@ -107,7 +107,7 @@ class History:
 
     def _over_all(self, part: slice) -> tuple[Drive, Drive | None]:
         """Smoothed and unsmoothed, with bounds at both ends that hold where nothing lies beyond them."""
-        motion, t, wrench = self.case.motion, self.t[part], self.case.load[:, self._here(part)]
+        motion, t, wrench = self.case.motion, self.t[part], self.case.own_load[:, self._here(part)]
         doubt = None if motion.error is None else self._doubt(motion.error, part)
         if doubt is None or motion.given:
             return given_drive(self.modes, t, wrench, doubt), None
@@ -375,7 +375,7 @@ def _damping(case: Case) -> list[float | None]:
 
 
 def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) -> Stretch:
-    start = _start(case, run) if first else _at_rest(case.load[:, run[0]])
+    start = _start(case, run) if first else _at_rest(case.own_load[:, run[0]])
     t = case.job.trajectory.t[run[0] : run[-1] + 1]
     alone = replace(case)  # a case that does not know its stretches goes as soon as nobody needs it
     told = History(case=alone, modes=modes, first=int(run[0]), t=t, start=start)
@@ -398,7 +398,7 @@ def _start(case: Case, run: NDArray[np.intp]) -> Start:
         held[3:] = np.cross(case.job.part.com, held[:3])
     left = _leaves(case, run)
     if left is None:
-        return _at_rest(case.load[:, run[0]] + held)
+        return _at_rest(case.own_load[:, run[0]] + held)
     sample = int(run[left])
     tool = case.motion.at.take(sample)
     rate = -np.concatenate([tool.velocity[0], tool.angular_velocity[0]])
