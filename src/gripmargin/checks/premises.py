@@ -137,7 +137,7 @@ def _not_flat(
     if lies_flat(part, case.whole.patches, bed, rotation, position):
         return ()
     said = f"the part bends where its {place} does not carry it: {table}.bed has to reach beneath all pads"
-    return (f"{said}, and where the part overhangs it twice as far beyond them as it overhangs",)
+    return (f"{said} and components, these on the pads' side, and twice as far beyond pads as the part overhangs it",)
 
 
 def _pulled_up(case: Case, release: Release) -> tuple[str, ...]:
@@ -149,7 +149,10 @@ def _pulled_up(case: Case, release: Release) -> tuple[str, ...]:
     if nest.hold_down_even:
         down += nest.hold_down / outline.area
     pull = highest_tension(release.faces, release.relative, release.history)
-    flat = np.logical_or.accumulate(pull <= max(down, 0.0))
+    held = release.history.held_total[release.history.row_of_sample] > 0.0
+    if not held.any():
+        return ()
+    flat = np.logical_or.accumulate((pull <= max(down, 0.0)) & held)
     if flat.any() and not (pull[flat] > max(down, 0.0)).any():
         return ()
     most = float(pull[flat].max()) if flat.any() else float(pull.max())

@@ -37,6 +37,7 @@ from gripmargin.results.findings import (
     judge,
     undecided,
 )
+from gripmargin.workcell.job import Job
 
 Found = tuple[CheckResult, Place, DroopDetails]
 
@@ -145,15 +146,22 @@ def _finding(result: CheckResult, at: Place, details: DroopDetails) -> Finding:
         spans=((at.t, at.t),),
         worst=WorstDroop(at=at, details=details),
         because={"cause": words.HANGS},
-        remedies=(Remedy(action="support", text=words.HELPS),),
+        remedies=(Remedy(action="none", text=words.HELPS),),
         share=(result.low or 0.0) / result.target,
     )
+
+
+def _target(job: Job) -> float | None:
+    """The target of a job that gives its part room, or places a part that may bend with a tolerance."""
+    placed = job.nest is not None and job.nest.tolerance is not None
+    may_bend = job.part.strips is not None and not job.part.rigid
+    return job.targets.droop if job.part.clearance is not None or (placed and may_bend) else None
 
 
 DROOP = Check(
     name="droop",
     question="Does a part that bends droop no further than there is room, carried and placed?",
-    judged=(Judged(name="droop", target=lambda job: job.targets.droop, details=DroopDetails, rests_on=SWINGING),),
+    judged=(Judged(name="droop", target=_target, details=DroopDetails, rests_on=SWINGING),),
     run=run,
     result_words=words.droop_result,
     finding_words=words.droop_finding,

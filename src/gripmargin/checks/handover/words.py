@@ -270,9 +270,7 @@ PRESS_WITHOUT_SLIDING: Final = (
 )
 UNFINISHED: Final = "the release phase ends before the tool has left the part"
 BOND_AGAIN: Final = "how cells that break and are pressed on again bond is not known: as at first, or fully"
-HELD_SOMEWHERE: Final = (
-    "the part bends, and where break_away holds it in its tray is not known: evenly, or by a place of its rim alone"
-)
+HELD_SOMEWHERE: Final = "where break_away holds a part that bends is not known: evenly, or by a place of its rim alone"
 STAY_PUT: Final = "come down level and without sliding, or lift the tool off once before it is pressed on"
 LIFT_FIRST: Final = "let go without pressing the pads on any further, or leave the part more restraint"
 CELLS_TOO_COARSE: Final = "the target lies within what the size of the cells leaves open of the ratio"
