@@ -16,13 +16,14 @@ from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
 from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, is_uniform_plate, overhang
 from gripmargin.contact.cells import Patch
+from gripmargin.contact.film import STRETCHED, Film
 from gripmargin.contact.grip import Grip, without
+from gripmargin.contact.loads import FLAT_PLATE
 from gripmargin.contact.sheet import Sheet
 from gripmargin.contact.sheet_vibration import left_out, shaken
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Verdict, judge
 
-STRETCHED = 0.05  # share of its energy from which on stretching changes by a tenth what a bent part does to the pads
 FIBRILS = 10.0  # across a contact, from which the face is a face and not some of its fibrils
 
 
@@ -35,21 +36,35 @@ class Standing:
         factor: By which it may raise the use of the pads where it holds nearly [-].
         stretched: Share of its energy that stretches a part which bends, at a use of 1; grows with the square of that.
         droop: Of that part at a use of 1 [m]; grows with it.
+        bounded: Whether the use is known to be below a bound, however much it is stretched.
+        air: What is not known of the air where it counts: on a part so thin that it is stretched.
     """
 
     doubts: tuple[str, ...] = ()
     factor: float = 1.0
     stretched: float = 0.0
     droop: float = 0.0
+    bounded: bool = False
+    air: tuple[str, ...] = ()
+
+    def open(self, result: CheckResult) -> tuple[str, ...]:
+        """Return why a margin that is no failure is not shown, for the part is stretched as well as bent."""
+        most = 1.0 / result.low if result.low else 0.0
+        if not self.bounded:
+            return self.drooping(most)
+        if result.verdict is Verdict.PASS:
+            return self.air if self.stretched * most * most > STRETCHED else ()
+        return self.drooping(1.0 / result.value if result.value else most)
 
     def drooping(self, use: float) -> tuple[str, ...]:
         """Return why a use of the pads is not known, for it takes much energy to stretch the part as well."""
         if self.stretched * use * use <= STRETCHED:
             return ()
         droop = 1e3 * self.droop * use
+        how = "so its pull at the pads is only known to stay below a bound" if self.bounded else "which is not followed"
         return (
-            f"the part droops by {droop:.2g} mm, so far that it is stretched as well as bent, which is not followed; a "
-            "gentler program, a thicker part, or pads further out beneath it would help",
+            f"the part droops by {droop:.2g} mm, so far that it is stretched as well as bent, {how}; a gentler "
+            "program, a thicker part, or pads further out beneath it would help",
         )
 
 
@@ -73,12 +88,40 @@ def bending(case: Case) -> Standing:
 
 def bending_without_a_pad(case: Case) -> Standing:
     """Whether the same is known with any one of its pads gone."""
-    pads = range(len(case.whole.patches))
-    grips = [without(case.grip, lost, case.load[:, case.carried]) for lost in pads[1:] and pads]
-    found = [_bending(case, grip, " with a pad gone") for grip in grips] or [Standing()]
+    found = [_bending(case, grip, " with a pad gone") for grip in _grips_without(case)] or [Standing()]
     doubts = [doubt for standing in found for doubt in standing.doubts]
     worst, factor = max(found, key=lambda each: each.stretched), max(each.factor for each in found)
     return replace(worst, factor=factor, doubts=tuple(doubts[:1]))
+
+
+def hanging(case: Case) -> Standing:
+    """Whether it is known how the part bends, or how much it asks of the pads at most."""
+    return _bounded(case, case.shared(bending), [case.grip])
+
+
+def swaying(case: Case) -> Standing:
+    """Whether it is known how the part swings, or how much it then asks of the pads at most."""
+    return _bounded(case, case.shared(swinging), [case.grip])
+
+
+def hanging_without_a_pad(case: Case) -> Standing:
+    """The same with any one of its pads gone."""
+    return _bounded(case, case.shared(bending_without_a_pad), _grips_without(case))
+
+
+def _bounded(case: Case, known: Standing, grips: Sequence[Grip]) -> Standing:
+    is_bounded = all(grip.film is not None and bool(grip.film.strengths) for grip in grips)
+    area = 0.0 if case.job.part.outline is None else shapely.Polygon(case.job.part.outline).area
+    said = (
+        "the air moves so thin a part as much as its weight does, and is not counted: give part.drag_area, "
+        f"{FLAT_PLATE:g} times its area, {1e4 * FLAT_PLATE * area:.4g} cm2"
+    )
+    return replace(known, bounded=is_bounded, air=() if case.job.part.drag_area else (said,))
+
+
+def _grips_without(case: Case) -> list[Grip]:
+    pads = range(len(case.whole.patches))
+    return [without(case.grip, lost, case.load[:, case.carried]) for lost in pads[1:] and pads]
 
 
 def swinging(case: Case) -> Standing:
@@ -145,8 +188,8 @@ def _as_a_plate(case: Case, grip: Grip, sheet: Sheet, when: str) -> Standing:
     worst = int(np.argmax(use))
     if not use[worst] > 0.0:
         return Standing()
-    load = loads[:, worst] / use[worst]
-    return Standing(stretched=sheet.stretched(load), droop=sheet.droop(load))
+    known = grip.film or Film.of(sheet, (), grip.face, loads)
+    return Standing(stretched=known.stretched, droop=sheet.droop(loads[:, worst] / use[worst]))
 
 
 def _reaches(case: Case, grip: Grip, factor: float) -> str:
@@ -191,8 +234,9 @@ def meant(case: Case) -> Standing:
 
 
 ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)
-HOLDING: tuple[Premise, ...] = (plane_face, bending, measured_contact)
-SWINGING: tuple[Premise, ...] = (plane_face, swinging, measured_contact)
+HOLDING: tuple[Premise, ...] = (plane_face, hanging, measured_contact)
+SWINGING: tuple[Premise, ...] = (plane_face, swaying, measured_contact)
+STOPPING: tuple[Premise, ...] = (plane_face, swinging, measured_contact)
 RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)  # what shakes a robot is in no program
 
 
@@ -213,7 +257,7 @@ def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> 
         spared = [doubt for each in standing for doubt in (each.drooping(1.0 / high) if high else ())]
         return replace(result, verdict=Verdict.UNDECIDED, doubts=tuple(spared)) if spared else result
     doubts = tuple(doubt for each in standing for doubt in each.doubts)
-    doubts += tuple(doubt for each in standing for doubt in (each.drooping(1.0 / low) if low else ()))
+    doubts += tuple(doubt for each in standing for doubt in (each.open(result) if low else ()))
     factor = raised(case, premises)
     verdict: Verdict = Verdict.UNDECIDED if doubts else result.verdict
     if low is not None and factor != 1.0:

@@ -34,7 +34,8 @@ def use_without(case: Case, lost: int) -> Use:
         case: The job; it has two pads or more.
         lost: Index of the pad that is gone.
     """
-    return _use(case, without(case.grip, lost, case.load[:, case.carried]))[0]
+    asked = case.job.targets.one_pad_lost is not None
+    return _use(case, without(case.grip, lost, case.load[:, case.carried]), asked=asked)[0]
 
 
 def uses_without(case: Case) -> tuple[Use, ...]:
@@ -61,7 +62,7 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
         )
 
 
-def _use(case: Case, grip: Grip) -> tuple[Use, Use]:
+def _use(case: Case, grip: Grip, *, asked: bool = True) -> tuple[Use, Use]:
     samples, face = case.carried, grip.face
     load = case.load[:, samples]
     u, at_u, peel, at_peel = peak_utilisation(face, load)
@@ -75,9 +76,28 @@ def _use(case: Case, grip: Grip) -> tuple[Use, Use]:
         high = value + COVERAGE * noise + bias
         if case.motion.given:
             high += above_between(case, samples, value)
+        if asked and (bound := beyond(grip, high)) is not None:
+            high = np.maximum(high, most_of(case, bound, samples, peak_utilisation(bound, load)[0]))
         high[unknown | ~np.isfinite(value)] = np.inf
         out.append(Use(samples=samples, value=value, low=low, high=high, point=point, grip=grip))
     return out[0], out[1]
+
+
+def beyond(grip: Grip, high: FloatArray) -> Face | None:
+    """Return what bounds the use of pads under a part that is stretched as well as bent; None where none is needed.
+
+    Args:
+        grip: The pads.
+        high: The largest use that they may have by small bending, shape (m,).
+    """
+    return None if grip.film is None else grip.film.beyond(float(high.max(initial=0.0)))
+
+
+def most_of(case: Case, face: Face, samples: NDArray[np.intp], value: FloatArray) -> FloatArray:
+    """Return the largest use that a face may have, with errors of the rates and gaps between samples, shape (m,)."""
+    noise, bias = rate_errors(case, face, samples)
+    between = above_between(case, samples, value) if case.motion.given else 0.0
+    return np.asarray(value + COVERAGE * noise + bias + between)
 
 
 def rate_errors(case: Case, face: Face, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:

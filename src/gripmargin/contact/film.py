@@ -1,0 +1,161 @@
+"""A part that is stretched as well as bent: how much it asks of its pads at most.
+
+A thin sheet whose droop is many times its thickness is stretched too, and what that does to a pad's corner has no
+closed form. Its energy bounds it. Let ``a(w, w)`` be twice the energy that bends the sheet and its pads' backing at a
+deflection w, U the energy that stretches the sheet and shears the pads, and v what small bending alone gives. A sheet
+in balance has, for a change of w by a small share and of its places along the plane by twice that share, ``a(w, w) +
+4 U = a(v, w)``: U is of fourth degree in w (von Karman: Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells,
+art. 101, from memory). So w lies in the ball over v as diameter, and at a place r, where a unit force deflects the
+sheet by g_r, ``w(r) = a(w, g_r) <= (v(r) + |v| |g_r|) / 2`` (Cauchy and Schwarz). That holds at corners as anywhere.
+
+With large slopes the sheet counts as one that does not stretch: its energy is at least that of the height of its places
+(the second fundamental form times the normal's cosine are the second derivatives of the height), and less than the work
+of the load, however it came there; so w lies in the ball about v through 0: ``w(r) <= v(r) + |v| |g_r|``.
+
+Loads along the plane push at one side: that softens the sheet by no more than a share, up to its buckling.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from scipy.sparse import block_diag, csr_array
+from scipy.sparse.linalg import LinearOperator, eigsh
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.contact.bending import overhang
+from gripmargin.contact.cells import Patch
+from gripmargin.contact.sheet import KEPT, Model, Sheet, factored
+from gripmargin.kernels.face import Face, joined
+from gripmargin.kernels.plate import isotropic
+from gripmargin.kernels.utilisation import peak_utilisation
+
+STRETCHED = 0.05  # share of its energy from which on stretching changes by a tenth what a bent part does to the pads
+STEEP = 0.2  # droop over overhang up to which slopes are small: those of a strip's tip are 4/3 of it, squared 7 %
+APART = 2.0  # cells at a pad's edge from one place of its rim to the next: corners are used most
+SURE = 1e-3  # on a load factor of buckling: what its iteration may miss
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Film:
+    """What is known of the stretching of a part that bends.
+
+    Attributes:
+        sheet: The part on its pads.
+        strengths: Of each pad its pull-off stress and its shear strength [Pa]; none where they are not bonded evenly.
+        stretched: Share of its energy that stretches it, at a use of 1 by small bending; grows with the square of that.
+        load: What uses the pads most, at the tool origin, shape (6,).
+    """
+
+    sheet: Sheet
+    strengths: tuple[tuple[float, float], ...]
+    stretched: float
+    load: FloatArray
+
+    @classmethod
+    def of(cls, sheet: Sheet, strengths: Sequence[tuple[float, float]], face: Face, load: FloatArray) -> Film:
+        """Look at a part under its loads.
+
+        Args:
+            sheet: The part on its pads.
+            strengths: As it has them.
+            face: The places that count by small bending.
+            load: At the tool origin, shape (6, n).
+        """
+        use, stretched = peak_utilisation(face, load)[0], 0.0
+        worst = load[:, int(np.argmax(use))] if use.size else np.zeros(6)
+        if use.size and 0.0 < (most := float(use.max())) < np.inf:
+            stretched = sheet.stretched(worst / most)
+        return cls(sheet=sheet, strengths=tuple(strengths), stretched=stretched, load=worst)
+
+    def beyond(self, use: float) -> Face | None:
+        """Return what bounds the use of the pads where small bending gives one; None where that tells it."""
+        return self.bound if self.strengths and not self.stretched * use * use <= STRETCHED else None
+
+    @property
+    def bound(self) -> Face:
+        """The most that places can be used by loads, however much the part is stretched."""
+        reach = overhang(self.sheet.backing.patches, self.sheet.outline)
+        return bound_of(self.sheet, self.strengths, steep=self.sheet.droop(self.load) > STEEP * reach)
+
+
+@lru_cache(maxsize=KEPT)
+def bound_of(sheet: Sheet, strengths: tuple[tuple[float, float], ...], *, steep: bool) -> Face:
+    """Return the most that a sheet can ask of the rims of its pads.
+
+    Args:
+        sheet: The plate on its pads.
+        strengths: Of each pad its pull-off stress and its shear strength [Pa].
+        steep: Whether slopes are large.
+    """
+    share, sheared = (1.0, 1.0) if steep else (0.5, np.sqrt(0.125))
+    root, places, faces = np.zeros((4, 6, 6)), [sheet.rim(patch, APART) for patch in sheet.backing.patches], []
+    for number, (bent, ratio) in enumerate(zip(sheet.bent, sheet.model.ratios, strict=True)):
+        solve, ways = factored(sheet.model.stiffness(ratio)).solve, [sheet.form.rows(at).toarray().T for at in places]
+        compliance = (sheet.model.load.T @ bent)[2:5, 2:5]
+        root[0, :3, 2:5] = np.linalg.cholesky((compliance + compliance.T) / 2.0).T
+        root[1:, 0] = (2.0 if steep else 1.0) * buckling(sheet.model, ratio)
+        maps, slack = [], []
+        for patch, at, way, (pull, shear) in zip(sheet.backing.patches, places, ways, strengths, strict=True):
+            force = np.vstack([way, np.zeros((3, len(at)))])
+            felt = np.sqrt(np.einsum("np,np->p", force, solve(force)))
+            stiff_along, _, stiff = patch.stiffness_per_area()
+            drawn = sheared * np.sqrt(stiff_along / patch.area) * _uneven(sheet, patch) / shear
+            slack.append(np.column_stack([share * stiff * felt / pull + drawn, *np.ones((3, len(at)))]))
+            held = np.array([shear, shear, pull / share])[:, None, None]
+            maps.append(sheet.traction_maps(patch, at)[number] / held)
+        faces.append(Face(np.concatenate(maps, axis=1), slack=np.concatenate(slack), spread=root.copy()))
+    return joined(faces)
+
+
+def buckling(model: Model, ratio: float) -> FloatArray:
+    """Return by which share loads along a sheet's plane soften it, a row for a force along x, along y and a turn.
+
+    The inverse of the factor at which such a load, from either side, buckles the sheet on its pads.
+
+    Args:
+        model: The sheet on its pads.
+        ratio: Its Poisson's ratio.
+
+    Returns:
+        From the load at the tool origin to the shares, shape (3, 6).
+    """
+    form, plate, part = model.form, model.plate, model.part
+    stiff = isotropic((part.youngs_modulus or 0.0) * (part.thickness or 0.0) / (1.0 - ratio**2), ratio)
+    held = csr_array((form.size, form.size))
+    for patch, pieces in zip(model.backing.patches, model.pads, strict=True):
+        held = held + form.mass(pieces, float(patch.stiffness_per_area()[0]))
+    x, y = np.moveaxis(plate.points - part.com[:2], -1, 0)
+    turning = float((plate.weights * (x * x + y * y)).sum())
+    even, to_x, to_y = form.integral(plate, np.stack([np.ones_like(x) / plate.area, -y / turning, x / turning])).T
+    force = np.vstack([np.column_stack([even, 0 * even, to_x]), np.column_stack([0 * even, even, to_y])])
+    moved = factored((form.stretching(plate, stiff) + block_diag([held, held])).tocsc()).solve(force)
+    own, first, second = (
+        moved.reshape(2, form.size, 3)[:, form.numbers(plate.cells)],
+        *(form.values(plate.points, plate.cells, *order) for order in ((1, 0), (0, 1))),
+    )
+    (u_x, v_x), (u_y, v_y) = (np.einsum("pqb,cpbk->ckpq", slope, own) for slope in (first, second))
+    bends = model.stiffness(ratio)
+    solve = LinearOperator(bends.shape, matvec=factored(bends).solve)
+    out, (com_x, com_y) = np.zeros((3, 6)), part.com[:2]
+    out[[0, 1, 2, 2, 2], [0, 1, 0, 1, 5]] = 1.0, 1.0, com_y, -com_x, 1.0
+    shares, start = np.zeros(3), np.cos(np.arange(bends.shape[0]) ** 2.0)
+    for k, strain in enumerate(np.stack([u_x, v_y, u_y + v_x], axis=1)):
+        pulled = block_diag([form.pulled(plate, np.einsum("ij,jpq->ipq", stiff, strain)), csr_array((3, 3))], "csr")
+        found = eigsh(pulled, 1, bends, Minv=solve, tol=SURE / 10.0, v0=start, return_eigenvectors=False)
+        shares[k] = (1.0 + SURE) * abs(float(found[0]))
+    return shares[:, None] * out
+
+
+def _uneven(sheet: Sheet, patch: Patch) -> float:
+    """The largest shear of a pad that a sheet draws to one side, over the root mean square.
+
+    A long strip pulled at its end: ``sqrt(x coth x)``, x the length of the pad over ``sqrt(E t / k_t)``, on which shear
+    fades (shear lag: Volkersen 1938, from memory).
+    """
+    part, length = sheet.part, float(np.ptp(patch.edge, axis=0).max())
+    x = length * np.sqrt(patch.stiffness_per_area()[0] / ((part.youngs_modulus or 0.0) * (part.thickness or 0.0)))
+    return float(np.sqrt(x / np.tanh(x)))
