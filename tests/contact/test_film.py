@@ -198,3 +198,36 @@ def test_places_along_the_rim_stand_for_all():
     everywhere = replace(sheet)
     object.__setattr__(everywhere, "rim", lambda patch, step: sheet.places(patch))
     assert used(everywhere, hanging(sheet)) < 1.001 * few
+
+
+def test_a_swing_that_stiffens_exceeds_a_linear_one_by_less_than_the_bound():
+    """One vibration whose force grows by the cube of its way, undamped, under its weight and random moves up and down.
+
+    What stiffens is mostly moved less; a swing that a linear one would be spared it may keep.
+    """
+    draw, dt = np.random.default_rng(5), 0.02  # of the period
+    t, programs = np.arange(0.0, 16.0, dt), 150
+    load = np.ones((t.size, programs))
+    for start, end, sign in ((0.5, 4.0, 1.0), (5.0, 9.0, -1.0), (9.0, 12.0, 1.0)):
+        at, size = draw.uniform(start, end, (2, programs)), draw.uniform(0.1, 0.9, programs)
+        ramp = draw.uniform(0.02, 1.0)
+        rise, fall = (np.clip((t[:, None] - when) / ramp, 0.0, 1.0) for when in np.sort(at, axis=0))
+        load += sign * size * (rise - fall)
+    peaks = []
+    for cube in (0.0, 0.05, 0.1, 0.3, 1.0, 10.0):
+        at, rate = np.ones(programs), np.zeros(programs)
+        for _ in range(40):
+            at -= (at + cube * at**3 - 1.0) / (1.0 + 3.0 * cube * at**2)
+        most = np.abs(at)
+        for q in load:
+            rate = rate + dt * (2.0 * np.pi) ** 2 * (q - at - cube * at**3)
+            at = at + dt * rate
+            most = np.maximum(most, np.abs(at))
+        peaks.append(most)
+    worst = [float((peak / peaks[0]).max()) for peak in peaks]
+    assert 1.0 < max(worst) < 1.6
+    assert worst[-1] < 0.6
+    sheet = on(part(rectangle(-0.04, 0.04, 0.015)), square(0.01, material=FILM))
+    (patch,) = sheet.backing.patches
+    small = (sheet.traction_maps(patch, sheet.rim(patch))[0, 2] @ hanging(sheet)).max()
+    assert used(sheet, hanging(sheet)) > 2.0 * small

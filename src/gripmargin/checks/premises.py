@@ -18,12 +18,13 @@ from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_fac
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.film import STRETCHED, Film
 from gripmargin.contact.grip import Grip, without
-from gripmargin.contact.loads import FLAT_PLATE
+from gripmargin.contact.loads import FLAT_PLATE, air_load
 from gripmargin.contact.sheet import Sheet
 from gripmargin.contact.sheet_vibration import left_out, shaken
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Verdict, judge
 
+AIRY = 1.1  # on the use of the pads, up to which air that is not counted is left to the targets
 FIBRILS = 10.0  # across a contact, from which the face is a face and not some of its fibrils
 
 
@@ -37,7 +38,6 @@ class Standing:
         stretched: Share of its energy that stretches a part which bends, at a use of 1; grows with the square of that.
         droop: Of that part at a use of 1 [m]; grows with it.
         bounded: Whether the use is known to be below a bound, however much it is stretched.
-        air: What is not known of the air where it counts: on a part so thin that it is stretched.
     """
 
     doubts: tuple[str, ...] = ()
@@ -45,16 +45,13 @@ class Standing:
     stretched: float = 0.0
     droop: float = 0.0
     bounded: bool = False
-    air: tuple[str, ...] = ()
 
     def open(self, result: CheckResult) -> tuple[str, ...]:
         """Return why a margin that is no failure is not shown, for the part is stretched as well as bent."""
         most = 1.0 / result.low if result.low else 0.0
         if not self.bounded:
             return self.drooping(most)
-        if result.verdict is Verdict.PASS:
-            return self.air if self.stretched * most * most > STRETCHED else ()
-        return self.drooping(1.0 / result.value if result.value else most)
+        return () if result.verdict is Verdict.PASS else self.drooping(1.0 / result.value if result.value else most)
 
     def drooping(self, use: float) -> tuple[str, ...]:
         """Return why a use of the pads is not known, for it takes much energy to stretch the part as well."""
@@ -111,12 +108,23 @@ def hanging_without_a_pad(case: Case) -> Standing:
 
 def _bounded(case: Case, known: Standing, grips: Sequence[Grip]) -> Standing:
     is_bounded = all(grip.film is not None and bool(grip.film.strengths) for grip in grips)
-    area = 0.0 if case.job.part.outline is None else shapely.Polygon(case.job.part.outline).area
-    said = (
-        "the air moves so thin a part as much as its weight does, and is not counted: give part.drag_area, "
-        f"{FLAT_PLATE:g} times its area, {1e4 * FLAT_PLATE * area:.4g} cm2"
-    )
-    return replace(known, bounded=is_bounded, air=() if case.job.part.drag_area else (said,))
+    return replace(known, bounded=is_bounded, doubts=known.doubts + case.shared(_air_left_out))
+
+
+def _air_left_out(case: Case) -> tuple[str, ...]:
+    """Why a sheet without a drag area is not judged: the air would load its pads far more than is counted."""
+    part, motion = case.job.part, case.motion.at.take(case.carried)
+    if part.outline is None or part.drag_area is not None or case.grip.bonded.sheet is None:
+        return ()
+    airy = replace(part, drag_area=FLAT_PLATE * float(shapely.Polygon(part.outline).area))
+    load = case.load[:, case.carried]
+    drag, added = air_load(airy, motion, case.job.air_density)
+    most, counted = (float(peak_utilisation(case.grip.face, each)[0].max()) for each in (load + drag + added, load))
+    if most <= AIRY * counted:
+        return ()
+    more = most / counted if counted else np.inf
+    due = f"give part.drag_area, {FLAT_PLATE:g} times the area of a flat part, {1e4 * (airy.drag_area or 0.0):.4g} cm2"
+    return (f"the air is not counted, which would load the pads {more:.2g} times as much: {due}",)
 
 
 def _grips_without(case: Case) -> list[Grip]:

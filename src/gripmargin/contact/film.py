@@ -48,12 +48,14 @@ class Film:
         strengths: Of each pad its pull-off stress and its shear strength [Pa]; none where they are not bonded evenly.
         stretched: Share of its energy that stretches it, at a use of 1 by small bending; grows with the square of that.
         load: What uses the pads most, at the tool origin, shape (6,).
+        use: Of the pads by that load, by small bending.
     """
 
     sheet: Sheet
     strengths: tuple[tuple[float, float], ...]
     stretched: float
     load: FloatArray
+    use: float
 
     @classmethod
     def of(cls, sheet: Sheet, strengths: Sequence[tuple[float, float]], face: Face, load: FloatArray) -> Film:
@@ -65,11 +67,16 @@ class Film:
             face: The places that count by small bending.
             load: At the tool origin, shape (6, n).
         """
-        use, stretched = peak_utilisation(face, load)[0], 0.0
+        use = peak_utilisation(face, load)[0]
+        most = float(use.max(initial=0.0))
         worst = load[:, int(np.argmax(use))] if use.size else np.zeros(6)
-        if use.size and 0.0 < (most := float(use.max())) < np.inf:
-            stretched = sheet.stretched(worst / most)
-        return cls(sheet=sheet, strengths=tuple(strengths), stretched=stretched, load=worst)
+        stretched = sheet.stretched(worst / most) if 0.0 < most < np.inf else 0.0
+        return cls(sheet=sheet, strengths=tuple(strengths), stretched=stretched, load=worst, use=most)
+
+    @property
+    def counts(self) -> bool:
+        """Whether the part is stretched so much that its largest load is known by a bound alone."""
+        return self.beyond(self.use) is not None
 
     def beyond(self, use: float) -> Face | None:
         """Return what bounds the use of the pads where small bending gives one; None where that tells it."""
