@@ -158,6 +158,20 @@ def stiff_part(case: Case) -> Standing:
     return Standing(doubts=(f"the part bends: {_reaches(case, case.grip, factor)}, {more}; {helps}",))
 
 
+def lying(case: Case) -> Standing:
+    """Whether the part lies in its tray as a rigid one: it is one, or a label flat on its liner."""
+    return Standing() if _on_a_liner(case) else case.shared(stiff_part)
+
+
+def leaving(case: Case) -> Standing:
+    """Whether it is known how the part bends as it leaves its tray; a label is followed off its liner as a plate."""
+    return replace(case.shared(bending), stretched=0.0) if _on_a_liner(case) else case.shared(stiff_part)
+
+
+def _on_a_liner(case: Case) -> bool:
+    return case.job.pick is not None and case.job.pick.peel_energy is not None
+
+
 def _bending(case: Case, grip: Grip, when: str) -> Standing:
     part, bonded = case.job.part, grip.bonded
     patches = bonded.whole.patches
@@ -245,6 +259,8 @@ ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)
 HOLDING: tuple[Premise, ...] = (plane_face, hanging, measured_contact)
 SWINGING: tuple[Premise, ...] = (plane_face, swaying, measured_contact)
 STOPPING: tuple[Premise, ...] = (plane_face, swinging, measured_contact)
+LYING: tuple[Premise, ...] = (plane_face, lying, measured_contact)
+LEAVING: tuple[Premise, ...] = (plane_face, leaving, measured_contact)
 RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)  # what shakes a robot is in no program
 
 

@@ -17,7 +17,7 @@ Loads along the plane push at one side: that softens the sheet by no more than a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -101,17 +101,14 @@ def bound_of(sheet: Sheet, strengths: tuple[tuple[float, float], ...], *, steep:
     share, sheared = (1.0, 1.0) if steep else (0.5, np.sqrt(0.125))
     root, places, faces = np.zeros((4, 6, 6)), [sheet.rim(patch, APART) for patch in sheet.backing.patches], []
     for number, (bent, ratio) in enumerate(zip(sheet.bent, sheet.model.ratios, strict=True)):
-        solve, ways = factored(sheet.model.stiffness(ratio)).solve, [sheet.form.rows(at).toarray().T for at in places]
+        solve = factored(sheet.model.stiffness(ratio)).solve
         compliance = (sheet.model.load.T @ bent)[2:5, 2:5]
         root[0, :3, 2:5] = np.linalg.cholesky((compliance + compliance.T) / 2.0).T
         root[1:, 0] = (2.0 if steep else 1.0) * buckling(sheet.model, ratio)
         maps, slack = [], []
-        for patch, at, way, (pull, shear) in zip(sheet.backing.patches, places, ways, strengths, strict=True):
-            force = np.vstack([way, np.zeros((3, len(at)))])
-            felt = np.sqrt(np.einsum("np,np->p", force, solve(force)))
-            stiff_along, _, stiff = patch.stiffness_per_area()
-            drawn = sheared * np.sqrt(stiff_along / patch.area) * _uneven(sheet, patch) / shear
-            slack.append(np.column_stack([share * stiff * felt / pull + drawn, *np.ones((3, len(at)))]))
+        for patch, at, (pull, shear) in zip(sheet.backing.patches, places, strengths, strict=True):
+            tension = share * patch.stiffness_per_area()[2] * felt(sheet, solve, at) / pull
+            slack.append(np.column_stack([tension + sheared * drawn(sheet, patch) / shear, *np.ones((3, len(at)))]))
             held = np.array([shear, shear, pull / share])[:, None, None]
             maps.append(sheet.traction_maps(patch, at)[number] / held)
         faces.append(Face(np.concatenate(maps, axis=1), slack=np.concatenate(slack), spread=root.copy()))
@@ -157,12 +154,24 @@ def buckling(model: Model, ratio: float) -> FloatArray:
     return shares[:, None] * out
 
 
-def _uneven(sheet: Sheet, patch: Patch) -> float:
-    """The largest shear of a pad that a sheet draws to one side, over the root mean square.
+def felt(sheet: Sheet, solve: Callable[[FloatArray], FloatArray], at: FloatArray) -> FloatArray:
+    """Return how far places give way under a unit force at each, the root of it, shape (p,) [(m/N)^(1/2)].
 
-    A long strip pulled at its end: ``sqrt(x coth x)``, x the length of the pad over ``sqrt(E t / k_t)``, on which shear
-    fades (shear lag: Volkersen 1938, from memory).
+    Args:
+        sheet: The plate on its pads.
+        solve: From forces on its unknowns to these.
+        at: Tool frame [m], shape (p, 3).
     """
-    part, length = sheet.part, float(np.ptp(patch.edge, axis=0).max())
-    x = length * np.sqrt(patch.stiffness_per_area()[0] / ((part.youngs_modulus or 0.0) * (part.thickness or 0.0)))
-    return float(np.sqrt(x / np.tanh(x)))
+    force = np.vstack([sheet.form.rows(at[:, :2]).toarray().T, np.zeros((3, len(at)))])
+    return np.sqrt(np.einsum("np,np->p", force, solve(force)))
+
+
+def drawn(sheet: Sheet, patch: Patch) -> float:
+    """Return the largest shear of a pad that a sheet draws to one side, over the root of twice the energy [Pa/J^(1/2)].
+
+    That of a long strip pulled at its end is ``sqrt(x coth x)`` times the root mean square, x the length of the pad
+    over ``sqrt(E t / k_t)``, on which shear fades (shear lag: Volkersen 1938, from memory).
+    """
+    part, stiff = sheet.part, float(patch.stiffness_per_area()[0])
+    x = np.ptp(patch.edge, axis=0).max() * np.sqrt(stiff / ((part.youngs_modulus or 0.0) * (part.thickness or 0.0)))
+    return float(np.sqrt(stiff / patch.area * x / np.tanh(x)))

@@ -12,6 +12,7 @@ from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, LiftOffDetails, WorstLiftOff
+from gripmargin.checks.handover.off_liner import off_its_liner
 from gripmargin.checks.hold.explain import load_figures, spot_on_pad
 from gripmargin.checks.hold.remedies import strengthened
 from gripmargin.checks.hold.words import OTHERS_MAY_HOLD
@@ -27,6 +28,8 @@ from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, e
 def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, tuple[Finding, ...]]:
     """Return the result, and what falls short."""
     sample, target = int(pickup.samples[-1]), case.job.targets.hold
+    if pickup.pick.peel_energy is not None:
+        return off_its_liner(case, pickup, trials)
     away = pickup.pick.break_away
     pull = pickup.relative.rotation[-1].T @ np.array([0.0, 0.0, -away])  # the tray keeps the part down
     load = case.standing(sample)[:, 0] + np.concatenate([pull, np.cross(case.job.part.com, pull)])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from gripmargin.checks import premises
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
@@ -102,8 +103,13 @@ PRELOAD = Check(
     name="preload",
     question="Does the press at the pick give every place of the pads its adhesion, and does the part leave with them?",
     judged=(
-        Judged(name="preload", target=lambda job: job.targets.preload, details=PreloadDetails),
-        Judged(name="lift_off", target=lambda job: job.targets.hold if job.pick else None, details=LiftOffDetails),
+        Judged(name="preload", target=lambda job: job.targets.preload, details=PreloadDetails, rests_on=premises.LYING),
+        Judged(
+            name="lift_off",
+            target=lambda job: job.targets.hold if job.pick else None,
+            details=LiftOffDetails,
+            rests_on=premises.LEAVING,
+        ),
     ),
     run=run,
     result_words=words.preload_result,

@@ -10,6 +10,7 @@ import numpy as np
 
 from gripmargin.checks import words
 from gripmargin.checks.check import Said, SaidOfFinding
+from gripmargin.checks.handover import liner_words
 from gripmargin.checks.handover.figures import (
     Cause,
     During,
@@ -57,6 +58,8 @@ NO_BOND: Final = "the preload leaves no bond to speak of: mend the preload first
 
 def preload_result(found: CheckResult, details: PreloadDetails | LiftOffDetails) -> Said:
     """Say a result of the preload."""
+    if isinstance(details, LiftOffDetails) and details.peel is not None:
+        return liner_words.result(details.peel)
     if isinstance(details, LiftOffDetails):
         line = f"weight and {details.break_away:.2f} N of break-away force, taken to act at the centre of mass"
         return LIFT_OFF, (line,)
