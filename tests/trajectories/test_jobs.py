@@ -41,7 +41,8 @@ class Expected:
     way: str | None = None
 
 
-FACELESS = ("shelf", "shelf-hasty", "backplate", "backplate-one-pad")  # without faces where they are taken and left
+FACELESS = ("shelf", "shelf-hasty", "backplate", "backplate-one-pad", "foil", "foil-one-pad")  # in no tray or nest
+NESTLESS = ("label", "label-flat-liner")
 EXPECTED = {
     "window": Expected("pass", (2.55, 2.65), "transfer"),
     "window-fast": Expected(
@@ -62,6 +63,10 @@ EXPECTED = {
     "shelf-hasty": Expected("fail", (2.65, 2.75), "transfer", frozenset({"swing"})),
     "backplate": Expected("pass", (2.9, 2.97), "transfer"),
     "backplate-one-pad": Expected("fail", (1.78, 1.86), "transfer", frozenset({"hold", "swing"}), "gravity", "pull"),
+    "foil": Expected("pass", (23.0, 24.0), "transfer"),
+    "foil-one-pad": Expected("undecided", (5.4, 5.7), "transfer", frozenset({"hold", "swing"})),
+    "label": Expected("pass", (500.0, 560.0), "transfer"),
+    "label-flat-liner": Expected("fail", (500.0, 560.0), "transfer", frozenset({"lift_off"})),
     "diffuser": Expected("fail", (1.47, 1.51), "tip in", frozenset({"hold", "swing", "lift_off"}), "gravity", "peel"),
     "diffuser-centred": Expected("pass", (7.8, 8.0), "tip in"),
     "diffuser-small-tilt": Expected("fail", (7.8, 8.0), "tip in", frozenset({"release"})),
@@ -125,7 +130,7 @@ def test_verdict_value_and_reason(reports, name):
     hold = result(report)
     assert report.verdict == due.verdict
     assert {c.check for c in report.checks if c.verdict != "pass"} == due.short
-    faces = set() if name in FACELESS else {"preload", "lift_off", "release"}
+    faces = set() if name in FACELESS else {"preload", "lift_off"} | ({"release"} if name not in NESTLESS else set())
     assert faces | {"hold"} <= {c.check for c in report.checks}
     low, high = due.hold
     assert low < hold.value < high
@@ -166,6 +171,24 @@ def test_a_back_plate_that_peels_from_its_corner_is_held_at_its_quarter_points(r
     assert four == (True, 0.06, 0.042)
     places = {tuple(np.abs(pad.pose_in_tool[:2, 3])) for pad in read_job(FOLDER / "backplate.toml").gripper.pads}
     assert places == {four[1:]}
+
+
+def test_a_foil_on_one_pad_is_held_at_its_quarter_points(reports):
+    (four,) = {(r.shown, *r.figures.values()) for r in remedies(reports["foil-one-pad"], "hold", "spread pads")}
+    assert four == (True, 0.038, 0.028)
+    places = {tuple(np.abs(pad.pose_in_tool[:2, 3])) for pad in read_job(FOLDER / "foil.toml").gripper.pads}
+    assert places == {four[1:]}
+
+
+def test_a_rating_plate_comes_off_with_its_liner_drawn_back_as_advised(reports):
+    (sharper,) = {
+        (r.shown, *r.figures.values()) for r in remedies(reports["label-flat-liner"], "lift_off", "peel angle")
+    }
+    assert sharper == (True, pytest.approx(np.deg2rad(60.0)))
+    assert read_job(FOLDER / "label.toml").pick.peel_angle == pytest.approx(sharper[1])
+    lift_off = result(reports["label"], "lift_off")
+    assert lift_off.low == pytest.approx(30e3**2 / 2 / 1.2e8 / 1.5)  # energy of the pads over that of the liner
+    assert lift_off.details["peel"]["force_per_width"] == pytest.approx(1.5 / 0.5)
 
 
 def test_why_a_preload_falls_short(reports):

@@ -119,7 +119,7 @@ def _sharper(job: Job) -> Iterator[Change]:
     pick = job.pick
     if pick is None or pick.peel_angle is None:
         return
-    for angle in SHARPER[SHARPER > pick.peel_angle + SAME]:
+    for angle in SHARPER[pick.peel_angle + SAME < SHARPER]:
         yield Change(
             remedy=Remedy(action="peel angle", text=words.sharper(angle), figures={"angle": float(angle)}),
             job=partial(_drawn_at, job, pick, float(angle)),
