@@ -77,7 +77,7 @@ def test_a_rigid_label_bears_the_force_times_its_distance_from_the_pad():
 
 @pytest.mark.parametrize("reach", [0.0, 0.006])
 def test_the_edge_of_a_pad_bears_a_line_of_force_as_a_beam_does(reach):
-    """At the edge of a long pad ``2 beta (F + beta F a)`` per width (Hetenyi 1946, from memory); a strip of no ratio."""
+    """At the edge of a long pad ``2 beta (F + beta F a)`` per width (Hetenyi 1946, from memory)."""
     label = part(rectangle(-0.03 - reach, 0.03, 0.01), thickness=2e-4, poissons_ratio=0.0)
     held = grip(label, middle(0.06, 0.02))
     found = crossing(held, label, Peel(energy=1.0, angle=np.pi / 2, direction=0.0), NONE)

@@ -85,8 +85,21 @@ class Film:
     @property
     def bound(self) -> Face:
         """The most that places can be used by loads, however much the part is stretched."""
-        reach = overhang(self.sheet.backing.patches, self.sheet.outline)
-        return bound_of(self.sheet, self.strengths, steep=self.sheet.droop(self.load) > STEEP * reach)
+        return bound_of(self.sheet, self.strengths, steep=is_steep(self.sheet, self.sheet.droop(self.load)))
+
+
+def ball(*, steep: bool) -> tuple[float, float, float]:
+    """Return what counts in a bound, over what is known in all: the tension, the shear of the pads, the buckling.
+
+    Args:
+        steep: Whether slopes are large.
+    """
+    return (1.0, 1.0, 2.0) if steep else (0.5, float(np.sqrt(0.125)), 1.0)
+
+
+def is_steep(sheet: Sheet, sag: float) -> bool:
+    """Whether slopes of a sheet are large whose rim leaves the plane of its pads so far [m]."""
+    return sag > STEEP * overhang(sheet.backing.patches, sheet.outline)
 
 
 @lru_cache(maxsize=KEPT)
@@ -98,13 +111,13 @@ def bound_of(sheet: Sheet, strengths: tuple[tuple[float, float], ...], *, steep:
         strengths: Of each pad its pull-off stress and its shear strength [Pa].
         steep: Whether slopes are large.
     """
-    share, sheared = (1.0, 1.0) if steep else (0.5, np.sqrt(0.125))
+    share, sheared, pushed = ball(steep=steep)
     root, places, faces = np.zeros((4, 6, 6)), [sheet.rim(patch, APART) for patch in sheet.backing.patches], []
     for number, (bent, ratio) in enumerate(zip(sheet.bent, sheet.model.ratios, strict=True)):
         solve = factored(sheet.model.stiffness(ratio)).solve
         compliance = (sheet.model.load.T @ bent)[2:5, 2:5]
         root[0, :3, 2:5] = np.linalg.cholesky((compliance + compliance.T) / 2.0).T
-        root[1:, 0] = (2.0 if steep else 1.0) * buckling(sheet.model, ratio)
+        root[1:, 0] = pushed * buckling(sheet.model, ratio)
         maps, slack = [], []
         for patch, at, (pull, shear) in zip(sheet.backing.patches, places, strengths, strict=True):
             tension = share * patch.stiffness_per_area()[2] * felt(sheet, solve, at) / pull

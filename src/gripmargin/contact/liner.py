@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.contact.film import STRETCHED, buckling, drawn, felt
+from gripmargin.contact.film import STRETCHED, ball, buckling, drawn, felt, is_steep
 from gripmargin.contact.grip import Grip
 from gripmargin.contact.sheet import Sheet, factored
 from gripmargin.kernels.utilisation import peak_utilisation
@@ -162,7 +162,8 @@ def _bent(
             pull[:-3, k] = sheet.form.rows(line[:, :2]).T @ (line[:, 2] * peel.force[2])
         moved = solve(pull) + bent @ (across + standing[:, None])
         size = np.sqrt(np.einsum("nk,nk->k", moved, model.stiffness(ratio) @ moved))
-        pushed = 2.0 * np.abs(buckling(model, ratio) @ across).sum(axis=0)
+        share, sheared, pushed = ball(steep=is_steep(sheet, float(sheet.sag(moved).max())))
+        buckled = pushed * np.abs(buckling(model, ratio) @ across).sum(axis=0)
         small, most = [], []
         for i, (patch, at) in enumerate(zip(grip.whole.patches, places, strict=True)):
             own = grip.owner == i
@@ -170,9 +171,9 @@ def _bent(
             t1, t2, s = model.traction(patch, at, moved) / strength[:, None, None]
             small.append(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0.0) ** 2))
             more = patch.stiffness_per_area()[2] / strength[2] * felt(sheet, solve, at)[:, None]
-            s = np.maximum(s + more * size, 0.0)
-            shear = np.sqrt(t1**2 + t2**2) + drawn(sheet, patch) / strength[0] * size
-            most.append(np.sqrt(shear**2 + s**2) + pushed)
+            s = np.maximum(share * (s + more * size), 0.0)
+            shear = np.sqrt(t1**2 + t2**2) + sheared * drawn(sheet, patch) / strength[0] * size
+            most.append(np.sqrt(shear**2 + s**2) + buckled)
         small_, most_ = np.concatenate(small), np.concatenate(most)
         worst = {int(small_.max(axis=0).argmax()), int(size.argmax())}
         is_stretched = max(model.stretched(moved[:, k], ratio) for k in worst) > STRETCHED

@@ -144,11 +144,15 @@ class Sheet:
         Args:
             load: At the tool origin, shape (6,).
         """
+        return float(self.sag((self.bent @ load).T).max())
+
+    def sag(self, moved: FloatArray) -> FloatArray:
+        """Return how far the rim leaves the plane of the pads, by columns of unknowns (n, k), shape (k,) [m]."""
         rim = np.asarray(shapely.segmentize(_outline(self.part).exterior, self.finest).coords)
         held = np.concatenate([patch.edge[:, :2] for patch in self.backing.patches])
         plane, far = (np.column_stack([np.ones(len(at)), at]) for at in (held, rim))
-        on_pads, beyond = (self.form.rows(at) @ (self.bent @ load)[:, :-3].T for at in (held, rim))
-        return float(np.abs(beyond - far @ np.linalg.lstsq(plane, on_pads, rcond=None)[0]).max())
+        on_pads, beyond = (self.form.rows(at) @ moved[:-3] for at in (held, rim))
+        return np.asarray(np.abs(beyond - far @ np.linalg.lstsq(plane, on_pads, rcond=None)[0]).max(axis=0))
 
     def stretched(self, load: FloatArray) -> float:
         """Return the energy that stretches the plate where it bends two ways at once, over that which bends it [-].
