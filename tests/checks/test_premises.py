@@ -323,6 +323,18 @@ def test_a_part_that_bends_on_pads_that_did_not_bond_everywhere():
         assert less == pytest.approx(0.5, rel=1e-6) if known else less < 1e-5
 
 
+def test_a_board_with_components_in_the_air_is_not_known():
+    """The air presses everywhere, inertia where it weighs; without a drag area it is known."""
+    load, outline = gm.Component(mass=0.02, at=[0.04, 0.03, 0.003]), rectangle(0.16, 0.1)
+    com, inertia = gm.uniform_plate(0.05, outline, 0.0012, [load])
+    given = {"mass": 0.05, "com": com, "inertia": inertia, "outline": outline, "thickness": 0.0012, "face": "plane"}
+    board = gm.Part(**given, components=[load], bending_stiffness=[3.2, 2.9])
+    known = bending(work_out(job_of(board, square(0.02))))
+    assert known.doubts == ()
+    in_air = bending(work_out(job_of(replace(board, drag_area=0.02), square(0.02))))
+    assert in_air.doubts[0].startswith("the air presses on all of the part")
+
+
 @pytest.mark.parametrize(("hertz", "passes"), [(8.0, True), (None, False)])
 def test_a_plate_that_is_shaken_at_the_rate_of_its_flap_does_not_pass(hertz, passes):
     """Its second flap, which six ways of bending do not have, builds up over hundreds of turns, by 3 m/s^2."""
@@ -354,3 +366,12 @@ def test_a_part_of_whose_energy_a_twentieth_stretches_it_is_not_judged():
     assert known.drooping(0.99) == ()
     assert "droops by 2 mm" in known.drooping(1.01)[0]
     assert not known.drooping(0.5)
+
+
+@pytest.mark.parametrize(("picks", "verdict"), [(400, "pass"), (401, "undecided")])
+def test_pads_dirtier_than_those_that_were_pulled_are_undecided(picks, verdict):
+    dirty = gm.Pad.rectangle("pad", film(pulls=[[0, 75e3], [0, 70e3], [400, 60e3], [400, 62e3]]), [0.04, 0.04])
+    job = job_of(sheet(0.1, 0.1, 0.02, 2700.0, rigid=True), dirty)
+    report = gm.check_job(replace(job, gripper=gm.Gripper(pads=(dirty,), cycles_since_cleaning=picks)))
+    assert {str(check.verdict) for check in report.checks} == {verdict}
+    assert ("pulled after up to 400" in report_text(report)) == (verdict == "undecided")

@@ -296,6 +296,24 @@ class TestShortcuts:
         np.testing.assert_allclose(together.force, apart.force, atol=1e-8 * S * AREA)
         np.testing.assert_allclose(together.pads[0].held, apart.pads[0].held, rtol=1e-9)
 
+    @pytest.mark.parametrize("gathers", [False, True])
+    def test_nothing_hangs_on_where_a_stretch_begins_and_ends(self, pad_face, move, monkeypatch, gathers):
+        """Twice dragged off and pressed on, then it slides there and back as it is pressed on further."""
+        from gripmargin.contact import simulation
+
+        t = np.linspace(0, 1, 1025)
+        z = -1e-4 * np.interp(t, [0, 0.1, 0.2, 0.25, 0.35, 0.4, 1.0], [-1.0, 1.0, 0.6, 1.2, 1.2, 1.5, 1.6])
+        x = 1e-3 * np.interp(t, [0.1, 0.2, 0.25, 0.35, 0.6, 0.8, 1.0], [0.0, 3.0, 3.0, 6.0, 6.0, 6.1, 6.0])
+        face, moves = replace(pad_face(across=3, full_preload=2e4), gathers=gathers), move(t, x=x, z=z)
+        together = simulate([face], moves)
+        monkeypatch.setattr(simulation, "BLOCK", 100)
+        apart = simulate([face], moves)
+        assert together.pads[0].breaks.min() >= 2
+        for one, other in ((together, apart), (together.pads[0], apart.pads[0])):
+            for key, value in vars(one).items():
+                if isinstance(value, np.ndarray):
+                    np.testing.assert_allclose(value, getattr(other, key), rtol=1e-9, atol=1e-9, err_msg=key)
+
     def test_a_long_way_off_costs_nothing_and_changes_nothing(self, pad_face, move):
         face = pad_face(full_preload=5e4)
         t = np.linspace(0, 10, 5001)

@@ -40,7 +40,7 @@ def largest(sheet, frequency, ways, rise, t):
 @pytest.mark.parametrize("rise", [1e-4, 0.01, 0.05])
 def test_eighteen_ways_of_bending_are_nearly_all(rise):
     sheet = board(0.0008)
-    stiffness = sheet.model.stiffness(0.2).toarray()
+    stiffness = sheet.model.stiffness(sheet.model.rigidities[0]).toarray()
     square, shapes = eigh(stiffness, sheet.model.mass.toarray(), subset_by_index=[0, 79])
     t = np.linspace(0.0, 0.5, 10_001)
     all_of_them = largest(sheet, np.sqrt(square), shapes / np.sqrt(square), rise, t)
@@ -51,7 +51,10 @@ def test_eighteen_ways_of_bending_are_nearly_all(rise):
 def test_slowest_vibrations_are_those_of_all_modes():
     sheet = board(0.0008)
     square = eigh(
-        sheet.model.stiffness(0.2).toarray(), sheet.model.mass.toarray(), eigvals_only=True, subset_by_index=[0, 3]
+        sheet.model.stiffness(sheet.model.rigidities[0]).toarray(),
+        sheet.model.mass.toarray(),
+        eigvals_only=True,
+        subset_by_index=[0, 3],
     )
     found = vibrations(sheet, 3)[0][:4]
     assert found == pytest.approx(np.sqrt(square), rel=1e-3)
@@ -93,6 +96,8 @@ def test_a_plate_that_is_shaken_at_the_rate_of_a_flap_asks_for_what_all_its_mode
             pulls.append(sheet.model.traction(patch, grip.points[own], ways)[2] / grip.pull[own, None])
         return (np.concatenate(pulls) @ np.array(answer)).max()
 
-    square, shapes = eigh(sheet.model.stiffness(0.2).toarray(), sheet.model.mass.toarray(), subset_by_index=[0, 29])
+    square, shapes = eigh(
+        sheet.model.stiffness(sheet.model.rigidities[0]).toarray(), sheet.model.mass.toarray(), subset_by_index=[0, 29]
+    )
     six, ways = vibrations(sheet, 1)
     assert found == pytest.approx(max(1.0, asked(square, shapes / np.sqrt(square)) / asked(six**2, ways)), rel=0.1)

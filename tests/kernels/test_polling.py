@@ -134,6 +134,16 @@ def test_a_jolt_that_is_no_step_of_the_motion_is_no_missed_value(jolt, missed):
         assert np.flatnonzero(np.diff(found.number) != 1).tolist() == [np.searchsorted(t, 2.0, "right") - 1]
 
 
+@pytest.mark.parametrize(("joints", "found"), [(1, False), (2, True)])
+def test_a_single_missed_value_has_to_show_in_two_joints(joints, found):
+    """One joint alone may jolt by just what it moves in a period; hardly twice, and two hardly at once."""
+    t = 0.008 * np.arange(600)
+    y = 1e-6 * np.rint(motion(t + 0.008 * (t > 2.0))[:joints] / 1e-6)
+    assert (renewals(t, y, repeated(t, y)) is not None) == found
+    s, y, _ = polled(124.4, law=lambda t: motion(t)[:joints])
+    assert renewals(s, y, repeated(s, y)) is not None
+
+
 @pytest.mark.parametrize(("reads", "found"), [(26, False), (27, True)])
 def test_so_few_reads_tell_no_period(reads, found):
     """Twenty-four third differences in motion: 27 reads at 100 Hz of a motion that goes on, each of another value."""

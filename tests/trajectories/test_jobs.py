@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 import gripmargin
+from gripmargin.checks.changes import less_pushed
 from gripmargin.files.job_file import read_job
 from gripmargin.motion.trajectory import JointTrajectory
 
@@ -80,6 +81,8 @@ EXPECTED = {
     "lid-no-data": Expected("undecided", (19.0, 20.0), "carry over", frozenset({"release"})),
     "lid-light-press": Expected("fail", (19.0, 20.0), "carry over", frozenset({"release"})),
     "lid-straight-pull": Expected("fail", (19.0, 20.0), "carry over", frozenset({"release"})),
+    "dimmer": Expected("pass", (11.0, 11.1), "way over"),
+    "dimmer-off-centre": Expected("fail", (1.17, 1.21), "insert", frozenset({"hold", "swing"}), "process", "peel"),
     "sensor": Expected("pass", (2.5, 2.65), "way over"),
     "sensor-abrupt": Expected("fail", (2.5, 2.65), "way over", frozenset({"swing"})),
     "sensor-hasty": Expected("fail", (2.5, 2.65), "way over", frozenset({"settle"})),
@@ -189,6 +192,17 @@ def test_a_rating_plate_comes_off_with_its_liner_drawn_back_as_advised(reports):
     lift_off = result(reports["label"], "lift_off")
     assert lift_off.low == pytest.approx(30e3**2 / 2 / 1.2e8 / 1.5)  # energy of the pads over that of the liner
     assert lift_off.details["peel"]["force_per_width"] == pytest.approx(1.5 / 0.5)
+
+
+def test_half_of_the_push_beside_the_pad_is_little_enough(reports):
+    """17 N at e = 18 mm on 30 x 30 mm: -F / A + F e y / I of 6 N/cm2, less what the weight does."""
+    eased = {r.figures["factor"] for r in remedies(reports["dimmer-off-centre"], "swing", "less force") if r.shown}
+    job = read_job(FOLDER / "dimmer-off-centre.toml")
+    assert gripmargin.check_job(less_pushed(job, min(eased)), trial=True).verdict == "pass"
+    area, edge = 9e-4, 17.0 * 0.018 * 0.015 / (0.03**4 / 12)
+    assert result(reports["dimmer-off-centre"]).value == pytest.approx(
+        6e4 / (edge - (17 - 0.11 * 9.807) / area), rel=2e-3
+    )
 
 
 def test_why_a_preload_falls_short(reports):

@@ -14,9 +14,9 @@ import shapely
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.motion.trajectory import MAX_SAMPLES
-from gripmargin.workcell import Pad, PadMaterial, Part
+from gripmargin.workcell import Pad, PadMaterial, Part, Process
 from gripmargin.workcell.job import Job
-from gripmargin.workcell.scaling import moved_phases
+from gripmargin.workcell.scaling import when_moved
 
 STEEPEST = 0.999  # cosine between a pad's normal and the tool's z axis below which it is not seen from above
 FINE = 1e-6  # to which the largest size is found
@@ -197,12 +197,35 @@ def paused(job: Job, sample: int, time: float) -> Job:
     more = t[sample] + time * np.arange(1, count + 1) / count
     times = np.concatenate([t[: sample + 1], more, t[sample + 1 :] + time])
     rows = np.concatenate([np.arange(sample + 1), np.full(count, sample), np.arange(sample + 1, t.size)])
-    phases = moved_phases(
-        job.phases,
+    when = when_moved(
+        job,
         np.array([t[0], t[sample], t[sample] + 1e-9, t[-1] + 1e-9]),
         np.array([t[0], t[sample], t[sample] + time + 1e-9, t[-1] + time + 1e-9]),
     )
-    return replace(job, trajectory=trajectory.taken(rows, t=times), phases=phases)
+    return replace(job, trajectory=trajectory.taken(rows, t=times), **when)
+
+
+def less_pushed(job: Job, factor: float) -> Job:
+    """Return the job with forces of the process that many times as large; of an overtravel, as far."""
+
+    def less(force: Process) -> Process:
+        given = {name: getattr(force, name) for name in ("force", "moment", "overtravel")}
+        return replace(force, **{name: factor * each for name, each in given.items() if each is not None})
+
+    return replace(job, process=tuple(less(force) for force in job.process))
+
+
+def pushed_slowly(job: Job, rise: float) -> Job:
+    """Return the job with forces of the process that come and go over a time [s], those that do so faster."""
+    return replace(
+        job,
+        process=tuple(
+            replace(force, shape="ramp", rise=rise if force.rise is None else max(rise, force.rise))
+            if force.shape == "constant" or (force.rise is not None and force.rise < rise)
+            else force
+            for force in job.process
+        ),
+    )
 
 
 def _with_materials(job: Job, figures: Callable[[PadMaterial], Mapping[str, Any]]) -> Job:

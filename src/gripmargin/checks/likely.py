@@ -234,7 +234,8 @@ def scatter(case: Described) -> str:
         return ""
     return (
         f"the tool's positions scatter by {1e3 * found:.2g} mm from sample to sample, and {1e3 * brittle:.2g} mm tear "
-        "the pads off, were it motion: smooth the program, or give it with more digits"
+        "the pads off, were it motion: smooth the program, or give it with more digits, or with samples closer than "
+        f"{1e3 * float(np.median(np.diff(case.job.trajectory.t))):.3g} ms"
     )
 
 

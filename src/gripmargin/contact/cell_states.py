@@ -182,6 +182,11 @@ class CellStates:
         gathers = cells.gathers & (self.bottom < base)
         return np.where(gathers & (rise > 0), pressure - self.bottom, rise) if gathers.any() else rise
 
+    def known(self, cells: CellTable) -> FloatArray:
+        """Return the pressure up to which none raises the peak [Pa], shape (c,): the other side of `rise`."""
+        first = cells.gathers & (self.bottom < self.base)
+        return np.where(first, np.maximum(self.base, self.bottom + self.peak), self.base + self.peak)
+
     def capacity(self, cells: CellTable) -> FloatArray:
         """Return the share of the full strength that a bond of these cells has [-]."""
         share = np.maximum(self.floor, cells.law_of(self.peak))

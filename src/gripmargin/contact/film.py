@@ -30,7 +30,6 @@ from gripmargin.contact.bending import overhang
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.sheet import KEPT, Model, Sheet, factored
 from gripmargin.kernels.face import Face, joined
-from gripmargin.kernels.plate import isotropic
 from gripmargin.kernels.utilisation import peak_utilisation
 
 STRETCHED = 0.05  # share of its energy from which on stretching changes by a tenth what a bent part does to the pads
@@ -113,11 +112,11 @@ def bound_of(sheet: Sheet, strengths: tuple[tuple[float, float], ...], *, steep:
     """
     share, sheared, pushed = ball(steep=steep)
     root, places, faces = np.zeros((4, 6, 6)), [sheet.rim(patch, APART) for patch in sheet.backing.patches], []
-    for number, (bent, ratio) in enumerate(zip(sheet.bent, sheet.model.ratios, strict=True)):
-        solve = factored(sheet.model.stiffness(ratio)).solve
+    for number, (bent, rigidity) in enumerate(zip(sheet.bent, sheet.model.rigidities, strict=True)):
+        solve = factored(sheet.model.stiffness(rigidity)).solve
         compliance = (sheet.model.load.T @ bent)[2:5, 2:5]
         root[0, :3, 2:5] = np.linalg.cholesky((compliance + compliance.T) / 2.0).T
-        root[1:, 0] = pushed * buckling(sheet.model, ratio)
+        root[1:, 0] = pushed * buckling(sheet.model, rigidity)
         maps, slack = [], []
         for patch, at, (pull, shear) in zip(sheet.backing.patches, places, strengths, strict=True):
             tension = share * patch.stiffness_per_area()[2] * felt(sheet, solve, at) / pull
@@ -128,20 +127,20 @@ def bound_of(sheet: Sheet, strengths: tuple[tuple[float, float], ...], *, steep:
     return joined(faces)
 
 
-def buckling(model: Model, ratio: float) -> FloatArray:
+def buckling(model: Model, rigidity: FloatArray) -> FloatArray:
     """Return by which share loads along a sheet's plane soften it, a row for a force along x, along y and a turn.
 
     The inverse of the factor at which such a load, from either side, buckles the sheet on its pads.
 
     Args:
         model: The sheet on its pads.
-        ratio: Its Poisson's ratio.
+        rigidity: Its moments per curvature, shape (3, 3) [N m]; along its plane it is stiff in the same proportion.
 
     Returns:
         From the load at the tool origin to the shares, shape (3, 6).
     """
     form, plate, part = model.form, model.plate, model.part
-    stiff = isotropic((part.youngs_modulus or 0.0) * (part.thickness or 0.0) / (1.0 - ratio**2), ratio)
+    stiff = 12.0 / (part.thickness or 0.0) ** 2 * rigidity
     held = csr_array((form.size, form.size))
     for patch, pieces in zip(model.backing.patches, model.pads, strict=True):
         held = held + form.mass(pieces, float(patch.stiffness_per_area()[0]))
@@ -155,7 +154,7 @@ def buckling(model: Model, ratio: float) -> FloatArray:
         *(form.values(plate.points, plate.cells, *order) for order in ((1, 0), (0, 1))),
     )
     (u_x, v_x), (u_y, v_y) = (np.einsum("pqb,cpbk->ckpq", slope, own) for slope in (first, second))
-    bends = model.stiffness(ratio)
+    bends = model.stiffness(rigidity)
     solve = LinearOperator(bends.shape, matvec=factored(bends).solve)
     out, (com_x, com_y) = np.zeros((3, 6)), part.com[:2]
     out[[0, 1, 2, 2, 2], [0, 1, 0, 1, 5]] = 1.0, 1.0, com_y, -com_x, 1.0
@@ -186,5 +185,6 @@ def drawn(sheet: Sheet, patch: Patch) -> float:
     over ``sqrt(E t / k_t)``, on which shear fades (shear lag: Volkersen 1938, from memory).
     """
     part, stiff = sheet.part, float(patch.stiffness_per_area()[0])
-    x = np.ptp(patch.edge, axis=0).max() * np.sqrt(stiff / ((part.youngs_modulus or 0.0) * (part.thickness or 0.0)))
+    stretching = 12.0 * min(part.strips or (0.0,)) / (part.thickness or 0.0) ** 2
+    x = np.ptp(patch.edge, axis=0).max() * np.sqrt(stiff / stretching)
     return float(np.sqrt(stiff / patch.area * x / np.tanh(x)))

@@ -38,7 +38,7 @@ LEAST = 0.2  # share of the bonded area that a core has at least
 LEVELS = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)  # quantiles of the bond that bound a core
 WORST, DIRECTIONS = 24, 48  # loads on which cores are compared: the worst ones, and the extremes in directions
 PATHS, STEPS, KEPT = 4, 100, 6  # loads followed as they grow, into how many steps, and how many cores of each are tried
-MISSED = 1e-3  # by which places of a part that bends may be used more than those that are judged
+MISSED = 1e-3  # by which a part that bends may use places between those that are looked at more than these
 FEWEST = 3  # cells that carry any load
 FINALISTS, ROUNDS = 3, 3
 
@@ -183,13 +183,13 @@ def _bent(bonded: Bonded, sheet: Sheet, load: FloatArray) -> Grip:
             points.append(at)
             owner.append(np.full(len(at), i, dtype=np.intp))
             held.append(share[:, None] * strength)
-    asked = (1.0 + MISSED) * (1.0 + indented(patches, sheet.part))
-    face = Face(np.concatenate(maps, axis=1) * asked)
-    few = points_needed(face, MISSED)
+    face = Face(np.concatenate(maps, axis=1))
+    few, missed = points_needed(face, MISSED)
+    asked = (1.0 + MISSED) * (1.0 + missed) * (1.0 + indented(patches, sheet.part))
     pull, shear = np.concatenate(held)[few].T
-    face = face.only(few)
-    least = [float(own.min()) for own in bonded.left] if bonded.even else []
-    strengths = [(s * own / asked, t * own / asked) for (s, t), own in zip(bonded.full, least, strict=bonded.even)]
+    face = Face(face.maps[:, few] * asked)
+    least = [float(own.min()) for own in bonded.left] if bonded.even and not sheet.part.components else []
+    strengths = [(s * own / asked, t * own / asked) for (s, t), own in zip(bonded.full, least, strict=False)]
     return Grip(
         bonded=bonded,
         face=face,

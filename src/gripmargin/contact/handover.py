@@ -321,7 +321,7 @@ class _Stretch:
 def _stretches(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> Iterator[_Stretch]:
     if job.nest is None:
         return
-    faces = pad_faces(patches, job.part, replace(job.gripper, cycles_since_cleaning=0.0))
+    faces = pad_faces(patches, job.part, None)
     if pickup is not None:
         locked = locked_in(Backing(tuple(patches)), [pad.traction for pad in pickup.hard.pads], pickup.bond)
         along = [own * (1.0, 1.0, 0.0) for own in locked.traction]  # across the face they press as they then lie on it

@@ -155,15 +155,15 @@ def _bent(
     owner = np.repeat(np.arange(len(places)), [len(at) for at in places])
     across = np.stack([_wrench(line, peel.force * [1.0, 1.0, 0.0]) for line in lines], axis=1)
     uses = []
-    for number, ratio in enumerate(model.ratios):
-        solve, bent = factored(model.stiffness(ratio)).solve, sheet.bent[number]
+    for number, rigidity in enumerate(model.rigidities):
+        solve, bent = factored(model.stiffness(rigidity)).solve, sheet.bent[number]
         pull = np.zeros((len(model.load), len(lines)))
         for k, line in enumerate(lines):
             pull[:-3, k] = sheet.form.rows(line[:, :2]).T @ (line[:, 2] * peel.force[2])
         moved = solve(pull) + bent @ (across + standing[:, None])
-        size = np.sqrt(np.einsum("nk,nk->k", moved, model.stiffness(ratio) @ moved))
-        share, sheared, pushed = ball(steep=is_steep(sheet, float(sheet.sag(moved).max())))
-        buckled = pushed * np.abs(buckling(model, ratio) @ across).sum(axis=0)
+        size = np.sqrt(np.einsum("nk,nk->k", moved, model.stiffness(rigidity) @ moved))
+        share, sheared, pushed = ball(steep=is_steep(sheet, sheet.sag(moved)))
+        buckled = pushed * np.abs(buckling(model, rigidity) @ across).sum(axis=0)
         small, most = [], []
         for i, (patch, at) in enumerate(zip(grip.whole.patches, places, strict=True)):
             own = grip.owner == i
@@ -176,7 +176,7 @@ def _bent(
             most.append(np.sqrt(shear**2 + s**2) + buckled)
         small_, most_ = np.concatenate(small), np.concatenate(most)
         worst = {int(small_.max(axis=0).argmax()), int(size.argmax())}
-        is_stretched = max(model.stretched(moved[:, k], ratio) for k in worst) > STRETCHED
+        is_stretched = max(model.stretched(moved[:, k], rigidity) for k in worst) > STRETCHED
         uses.append((small_, most_ if is_stretched else small_))
     use, largest = (np.maximum.reduce([pair[k] for pair in uses]) for k in (0, 1))
     where = largest.argmax(axis=0)

@@ -210,7 +210,7 @@ class PressEngine:
         used = np.sqrt(self._used2()) + self._rate * (moved + np.linalg.norm(now.stretch, axis=1) * turned)
         bonded = now.state == CellState.BONDED
         self._unmoved = used < now.capacity(cells)
-        calm = bonded & self._unmoved & (highest <= now.base + now.peak) & (highest <= now.peak_pressure)
+        calm = bonded & self._unmoved & (highest <= now.known(cells)) & (highest <= now.peak_pressure)
         calm &= (highest <= cells.overload) | now.overloaded
         calm &= (depth + risen <= 0) | (depth - risen > 0)
         calm |= (now.state == CellState.FREE) & (depth + risen <= 0)
@@ -223,6 +223,7 @@ class PressEngine:
         steady = calm[now.state[calm] == CellState.BONDED]
         depth = -(cells.root[steady] @ self.rotation[2] + self.position[2] + cells.gap[steady])
         now.contact_time[steady] += np.where(depth > 0, knots.t[-1] - knots.t[0], 0.0)
+        self._slide(knots, steady[depth > 0], np.ones((1, 1), np.bool_))
         held = [(steady, now.capacity(cells)[steady])]
         if restless.size:
             local = self._pressed(knots, restless)
@@ -256,14 +257,14 @@ class PressEngine:
         state = now.state[restless]
         steady = (state == CellState.BONDED) & self._unmoved[restless]
         steady &= (highest <= cells.overload[restless]) | now.overloaded[restless]
-        steady &= self._rising[restless] | (highest - now.base[restless] <= now.peak[restless])
+        steady &= self._rising[restless] | (highest <= now.known(cells)[restless])
         return steady | ((state == CellState.FREE) & (highest <= 0))
 
     def _press_on(self, knots: Knots, i: IntArray) -> FloatArray:
         """Carry cells that stay bonded over a stretch with changing pressure; return what they hold, shape (s, i)."""
         now, pressure = self.states, knots.pressure[1:]
         some, states = self.cells.take(i), now.take(i)
-        grown = pressure - states.base
+        grown = states.rise(some, pressure)
         np.maximum(grown[0], states.peak, out=grown[0])
         states.peak = np.maximum.accumulate(grown, axis=0, out=grown)
         share = states.capacity(some)
@@ -273,9 +274,34 @@ class PressEngine:
         step = np.diff(knots.t)
         now.contact_time[i] += np.where(lifted, 0.0, step.sum())
         now.contact_time[i[lifted]] += step @ (pressure[:, lifted] > 0).astype(np.float64)
-        way = np.hypot(*(some.root @ knots.rotation[-1, :2].T + knots.position[-1, :2] - states.touched_at[:, :2]).T)
-        now.slid[i] = np.where(pressure[-1] > 0, np.maximum(states.slid, way), states.slid)
+        self._slide(knots, i, pressure > 0)
         return share
+
+    def _slide(self, knots: Knots, i: IntArray, pressed: BoolArray) -> None:
+        """Note how far cells that stay bonded have gone along the face in the steps in which they are pressed.
+
+        In a stretch they get no further from where they are at its start than the tool moves within it.
+
+        Args:
+            knots: The stretch.
+            i: The cells.
+            pressed: Shape (s, i), or (1, 1): all along.
+        """
+        if i.size == 0:
+            return
+        now, root = self.states, self.cells.root[i]
+        ways = self.outline @ knots.rotation[:, :2].transpose(0, 2, 1) + knots.position[:, None, :2]
+        aside = float(np.sqrt(((ways - ways[0]) ** 2).sum(axis=2).max()))
+        start = np.linalg.norm(knots.place(0, root)[:, :2] - now.touched_at[i, :2], axis=1)
+        far = np.flatnonzero(pressed.any(axis=0) & (start + aside > now.slid[i] + SKIN))
+        if far.size:
+            x, y = (
+                knots.rotation[1:, axis] @ root[far].T + (knots.position[1:, axis, None] - now.touched_at[i[far], axis])
+                for axis in (0, 1)
+            )
+            pressed = pressed if pressed.shape[1] == 1 else pressed[:, far]
+            longest = np.where(pressed, x * x + y * y, 0.0).max(axis=0)
+            now.slid[i[far]] = np.maximum(now.slid[i[far]], np.sqrt(longest))
 
     def _add_pressure(self, knots: Knots, rows: Rows) -> None:
         for pad, extreme in enumerate(self._extremes):

@@ -272,6 +272,23 @@ def isotropic(rigidity: float, poissons_ratio: float) -> FloatArray:
     return rigidity * np.array([[1.0, nu, 0.0], [nu, 1.0, 0.0], [0.0, 0.0, (1.0 - nu) / 2.0]])
 
 
+def orthotropic(strips: tuple[float, float], poissons_ratio: float, twisting: float, axis: float = 0.0) -> FloatArray:
+    """Return the moments per curvature of a plate with two directions square to each other, for `Splines.bending`.
+
+    Args:
+        strips: Bending stiffness over width of a strip along the first direction and of one along the other [N m].
+        poissons_ratio: Root of the product of both ratios [-].
+        twisting: Moment over width for each unit of ``2 w_xy`` in these directions [N m].
+        axis: From x to the first direction [rad].
+    """
+    nu, (along, across) = poissons_ratio, np.asarray(strips) / (1.0 - poissons_ratio**2)
+    between = nu * np.sqrt(along * across)
+    own = np.array([[along, between, 0.0], [between, across, 0.0], [0.0, 0.0, twisting]])
+    c, s = np.cos(axis), np.sin(axis)
+    turned = np.array([[c * c, s * s, c * s], [s * s, c * c, -c * s], [-2.0 * c * s, 2.0 * c * s, c * c - s * s]])
+    return np.asarray(turned.T @ own @ turned)
+
+
 def _knots(line: FloatArray) -> FloatArray:
     return np.concatenate([line[:1].repeat(3), line, line[-1:].repeat(3)])
 

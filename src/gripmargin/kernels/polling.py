@@ -101,13 +101,14 @@ def renewals(t: FloatArray, y: FloatArray, repeats: Flags) -> Renewals | None:
         repeats: Which of them repeat the one before, as `repeated`, shape (n,).
 
     Returns:
-        None where no value is evidently missed or read again, or samples are jerky over the numbers beside one that is.
+        None where no value is evidently missed or read again, or samples are jerky over the numbers beside one that is;
+        without repeats, a single one that shows in one channel alone.
     """
     new = np.concatenate([[True], np.diff(y, axis=1).any(axis=0)])
     if not (repeats.any() or slips(t, y)):
         return None
     for usual in (1, 2):
-        found = _numbered(t - t[0], y[:, new], np.flatnonzero(new), usual)
+        found = _numbered(t - t[0], y[:, new], np.flatnonzero(new), usual, again=bool(repeats.any()))
         if found is not None:
             return found
     return None
@@ -155,7 +156,7 @@ class _Run:
     known: list[tuple[int, int]]
 
 
-def _numbered(s: FloatArray, y: FloatArray, kept: Indices, usual: int) -> Renewals | None:
+def _numbered(s: FloatArray, y: FloatArray, kept: Indices, usual: int, *, again: bool) -> Renewals | None:
     """Number reads; None where samples are jerky over the numbers.
 
     Args:
@@ -163,6 +164,7 @@ def _numbered(s: FloatArray, y: FloatArray, kept: Indices, usual: int) -> Renewa
         y: Samples that differ from the ones before, shape (channels, m).
         kept: Which reads these are, shape (m,).
         usual: Renewals between most reads.
+        again: Whether reads in motion repeat values; else two have to be missed, or one in two channels.
     """
     held, places = np.diff(np.append(kept, s.size)), _in_motion(y)
     if places.size < FEWEST:
@@ -191,6 +193,8 @@ def _numbered(s: FloatArray, y: FloatArray, kept: Indices, usual: int) -> Renewa
     inside = np.isin(places, steps) & np.isin(places + ORDER - 1, steps)
     beside = places[inside & np.any([odd[places + o] for o in range(ORDER)], axis=0)]
     if beside.size == 0 or _over_way(number[kept], y, beside) > ROUGH:
+        return None
+    if not again and _telling(s[kept], number[kept], y, beside) < 2:  # one joint may jolt by just a step, once
         return None
     return Renewals(period, error, (number - number.min()).astype(np.int64), int(odd.sum()))
 
@@ -340,6 +344,17 @@ def _in_motion(y: FloatArray) -> Indices:
     if moves.size < ORDER:
         return np.zeros(0, dtype=np.intp)
     return np.flatnonzero(np.lib.stride_tricks.sliding_window_view(moves, ORDER).all(axis=1))
+
+
+def _telling(x: FloatArray, number: FloatArray, y: FloatArray, places: Indices) -> int:
+    """How often a channel by itself jumps over the times and is smooth over the numbers, once a missed value."""
+    found = 0
+    for event in np.split(places, np.flatnonzero(np.diff(places) > 1) + 1):
+        for row in y[:, None]:
+            way = float((np.diff(row[0])[event] ** 2).max())
+            smooth = jerks(number, row, event).max() < ROUGH**2 * way
+            found += bool(smooth and jerks(x, row, event).max() > SLIP**2 * way)
+    return found
 
 
 def _over_way(x: FloatArray, y: FloatArray, places: Indices) -> float:

@@ -36,9 +36,8 @@ AT_ONCE: Final = 8_192  # intervals that are worked out at a time: time and memo
 BESIDE: Final = 2  # intervals on either side that tell whether the law of one is known, and of those beside it
 LONG: Final = 0.1  # share of an interval over which a slope is known well
 NOTHING: Final = 1e-100  # [m/s^2] that even a channel of zeros may miss
-EXACT: Final = (
-    1e-9  # share of the largest acceleration that floating point may cost; of 4 times as much kinks are misplaced
-)
+# share of the largest acceleration that floating point may cost: of 4e-9 kinks are misplaced, of 1e-13 cubics missed
+EXACT: Final = 1e-9
 
 
 class Law(NamedTuple):

@@ -109,11 +109,11 @@ def _alike(t: FloatArray, wide: NDArray[np.intp]) -> Iterator[tuple[NDArray[np.i
 
 
 def _thinned(t: FloatArray, holes: NDArray[np.intp], width: float) -> NDArray[np.intp]:
-    """Samples about so far apart, the ends of holes among them."""
+    """Samples about so far apart and seldom further, the ends of holes among them."""
     ends = np.unique(np.concatenate([holes, holes + 1]))
     edges = np.concatenate([[t[0] - width], t[ends], [t[-1] + width]])
     # between two ends the samples nearest to places that part the time evenly
-    parts = np.maximum(np.floor(np.diff(edges) / width + 0.01).astype(np.intp), 1)
+    parts = np.maximum(np.ceil(np.diff(edges) / width - 0.01).astype(np.intp), 1)
     first = np.repeat(edges[:-1], parts)
     count = np.arange(first.size) - np.repeat(np.cumsum(parts) - parts, parts)
     places = first + count * np.repeat(np.diff(edges) / parts, parts)

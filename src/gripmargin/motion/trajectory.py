@@ -49,6 +49,11 @@ class Timing(NamedTuple):
     stretched: float = 0.0
     late: float = 0.0
 
+    @property
+    def counted(self) -> bool:
+        """Whether the times are those of the controller, by counting."""
+        return self.stretched > 0.0
+
 
 @dataclass(frozen=True, eq=False)
 class _Samples(Value):

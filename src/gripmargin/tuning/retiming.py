@@ -32,7 +32,7 @@ from gripmargin.tuning.quick import Look, QuickCheck
 from gripmargin.tuning.track import GRID, Track
 from gripmargin.tuning.verify import Judged, Shortfall, judged
 from gripmargin.workcell.job import Job
-from gripmargin.workcell.scaling import moved_phases
+from gripmargin.workcell.scaling import when_moved
 
 REFERENCES = (REFERENCE,)
 FINEST = 1000.0  # [1/s] rate at which a new program is checked, at least
@@ -253,8 +253,7 @@ class _Plan:
         trajectory = JointTrajectory(
             t=old.t[0] + t, q=q, qd=qd, qdd=qdd, names=old.names, moves=moves, source=f"{old.source}, retimed"
         )
-        phases = moved_phases(job.phases, old.t, old.t[0] + then)
-        return replace(job, trajectory=trajectory, phases=phases)
+        return replace(job, trajectory=trajectory, **when_moved(job, old.t, old.t[0] + then))
 
     def _as_before(self, index: int, times: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """A piece that keeps its time law; neighbours that do so are one."""

@@ -7,7 +7,7 @@ from math import pi
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.workcell.fields import Declared, Fault, key
-from gripmargin.workcell.kinds import OUTLINE, Number, Pose, Row, not_negative, positive
+from gripmargin.workcell.kinds import OUTLINE, Flag, Number, Pose, Row, not_negative, positive
 
 LABEL = "lift_off"  # the check that asks how a label leaves its liner
 
@@ -27,6 +27,7 @@ class Pick(Declared, called="pick"):
         peel_angle: Between the liner that is drawn away and the label: 180 deg where it is folded back flat.
         peel_direction: In which the front of the peel runs across the label, about the tool's z axis from x.
         peel_speed: Slowest and fastest front for which `peel_energy` was measured.
+        bed: Outline of the flat solid area on which a part that bends lies, in the xy plane of `face`.
     """
 
     face: FloatArray = key(Pose(is_face=True), "all")
@@ -34,6 +35,7 @@ class Pick(Declared, called="pick"):
     break_away: float = key(not_negative("force"), "preload, lift_off, hold", default=0.0)
     dwell: float | None = key(not_negative("time"), "not yet", default=None)
     tolerance: float | None = key(positive("length"), "all", default=None, absent="anywhere on the part")
+    bed: FloatArray | None = key(OUTLINE, "all but flange", default=None, absent="not known")
     peel_energy: float | None = key(positive("energy per area"), LABEL, default=None, absent="no liner")
     peel_angle: float | None = key(
         Number("angle", above=0, most=pi, what="an angle"), LABEL, default=None, absent="not known"
@@ -66,6 +68,8 @@ class Nest(Declared, called="nest"):
         slip: How far the pads may drag the part along its face while it lies there: up to there its nest need not
             withstand them sideways and in torsion.
         support: Outline the part stands on, seen along the face normal, in the xy plane of `face`.
+        bed: Outline of the flat solid area on which a part that bends lies, in the xy plane of `face`.
+        hold_down_even: Whether `hold_down` pulls evenly on all of the part over `bed`, as a vacuum plate does.
         tolerance: How far the part may be placed off its place: the way along the face from the origin of `face` to
             where the tool frame comes down, and how far the part still swings then to either side, at the corner of its
             outline that moves farthest.
@@ -77,4 +81,6 @@ class Nest(Declared, called="nest"):
     moment: float | None = key(not_negative("moment"), "release", default=None, absent="not known")
     slip: float = key(not_negative("length"), "release", default=0.0)
     support: FloatArray | None = key(OUTLINE, "release", default=None, absent="the part's outline")
+    bed: FloatArray | None = key(OUTLINE, "release, pressure", default=None, absent="not known")
+    hold_down_even: bool = key(Flag(), "release, pressure", default=False)
     tolerance: float | None = key(positive("length"), "all", default=None, absent="not checked")

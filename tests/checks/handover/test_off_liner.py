@@ -39,7 +39,7 @@ def job(side=0.04, **liner):
             mass=6.7e-4, com=com, inertia=inertia, outline=BOX, thickness=2e-4, youngs_modulus=4.5e9,
             poissons_ratio=0.35, face="plane", drag_area=31e-4,
         ),
-        pick=gm.Pick(face=np.eye(4), **{**LINER, **liner}),
+        pick=gm.Pick(face=np.eye(4), bed=2.0 * BOX, **{**LINER, **liner}),
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from gripmargin.results.findings import Place
 from gripmargin.results.record import Record, aside, if_known, part
 from gripmargin.workcell import ReleaseKind
 
-During = Literal["preload", "release"]
+During = Literal["preload", "release", "process"]
 Seated = Literal["down", "askew", "above"]
 
 
@@ -146,7 +146,7 @@ class PressureDetails(Record):
     Attributes:
         highest_pressure: [Pa].
         max_pressure: What the part may take [Pa]; None where it is not given.
-        during: Which handover.
+        during: Which handover, or a force of the process.
     """
 
     highest_pressure: float
@@ -161,7 +161,7 @@ class WorstPressure(Record):
     Attributes:
         at: The sample.
         pressure: [Pa].
-        max_pressure: What the part may take [Pa].
+        max_pressure: What the part may take, or the face of the pad under a force of the process [Pa].
         allowed: The same over the target [Pa].
         spot: Where.
     """

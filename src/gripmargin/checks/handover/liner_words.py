@@ -21,6 +21,8 @@ GIVE_FRONT: Final = (
 TEST_AT_SPEED: Final = "measure the peel at that speed, or let the tool leave at one that was tested"
 UNEVEN_LABEL: Final = "the pads did not bond alike everywhere: a front that crosses them is not followed"
 PRESS_EVENLY: Final = "press on more deeply and evenly"
+FORCES: Final = "a force of the process acts while the label leaves its liner, which is not followed"
+FORCES_LATER: Final = "begin it once the liner is off"
 WEAKER_INTERFACE: Final = "the pads may open before the liner does: energy that parts them over that of the liner"
 STRETCHED_LABEL: Final = (
     "the label is stretched as well as bent: its pull at the pads is only known to stay below a bound"

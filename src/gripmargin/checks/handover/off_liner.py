@@ -39,6 +39,8 @@ def off_its_liner(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResu
         return undecided("lift_off", target, asked, remedy=words.TEST_AT_SPEED), ()
     if not case.grip.bonded.even:
         return undecided("lift_off", target, words.UNEVEN_LABEL, remedy=words.PRESS_EVENLY), ()
+    if case.added_at(sample).any():
+        return undecided("lift_off", target, words.FORCES, remedy=words.FORCES_LATER), ()
     found = crossing(case.grip, case.job.part, peel, case.standing(sample)[:, 0])
     weakest = interfaces(case.grip, peel.energy)
     k, held = found.worst, float(inverse(found.use.max()))

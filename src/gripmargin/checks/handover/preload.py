@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from gripmargin.checks import premises
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
@@ -15,6 +14,7 @@ from gripmargin.checks.handover.lift_off import lift_off
 from gripmargin.checks.handover.preload_remedies import remedies
 from gripmargin.checks.handover.pressing import ROUNDING, Pressing, cause_of, details_of, least_at_best, pressing
 from gripmargin.checks.hold.explain import spot_on_pad
+from gripmargin.checks.premises import LEAVING, measured_contact, plane_face, pressed_flat
 from gripmargin.results.findings import (
     CheckResult,
     Finding,
@@ -103,12 +103,17 @@ PRELOAD = Check(
     name="preload",
     question="Does the press at the pick give every place of the pads its adhesion, and does the part leave with them?",
     judged=(
-        Judged(name="preload", target=lambda job: job.targets.preload, details=PreloadDetails, rests_on=premises.LYING),
+        Judged(
+            name="preload",
+            target=lambda job: job.targets.preload,
+            details=PreloadDetails,
+            rests_on=(plane_face, pressed_flat, measured_contact),
+        ),
         Judged(
             name="lift_off",
             target=lambda job: job.targets.hold if job.pick else None,
             details=LiftOffDetails,
-            rests_on=premises.LEAVING,
+            rests_on=LEAVING,
         ),
     ),
     run=run,

@@ -167,6 +167,7 @@ def _and_dwell(longer: float) -> str:
 PRESSURE: Final = "pressure that the part may take over the highest contact pressure"
 NO_LIMIT: Final = f"{PRESSURE}; part.max_pressure is not given"
 NO_HANDOVER: Final = "no preload or release was simulated"
+SWINGS_ON: Final = "at rest the pressure is within the limit; a force that comes at once makes it overshoot"
 LEANS: Final = "a pad that leans and slides presses harder while it holds, and which of its cells hold is not known"
 
 
@@ -201,12 +202,20 @@ def far_too_hard(during: During, pressure: float, depth: float, times: float) ->
         depth: Of the pads in their backing [m].
         times: Pressure over what they need to hold.
     """
+    face = (
+        "force and place of the process" if during == "process" else f"{'pick' if during == 'preload' else 'nest'}.face"
+    )
     return (
         f"during {during} the pads are pressed {1e3 * depth:.2f} mm into their backing, "
         f"{words.stress(pressure)}: {times:.0f} times what they need to hold",
-        f"give part.max_pressure, or look whether {'pick' if during == 'preload' else 'nest'}.face and the "
-        "program belong together",
+        f"give part.max_pressure, or look whether {face} and the program belong together",
     )
+
+
+def pushed_in(*, buckles: bool) -> str:
+    """Say that a force of the process presses too hard."""
+    what = "the face of the pads buckles, and holds less from then on" if buckles else "the part may not take it"
+    return f"a force of the process presses the part on the pads: {what}"
 
 
 def pressed_in(depth: float) -> str:
@@ -250,6 +259,9 @@ PRESS_WITHOUT_SLIDING: Final = (
 )
 UNFINISHED: Final = "the release phase ends before the tool has left the part"
 BOND_AGAIN: Final = "how cells that break and are pressed on again bond is not known: as at first, or fully"
+HELD_SOMEWHERE: Final = (
+    "the part bends, and where break_away holds it in its tray is not known: evenly, or by a place of its rim alone"
+)
 STAY_PUT: Final = "come down level and without sliding, or lift the tool off once before it is pressed on"
 LIFT_FIRST: Final = "let go without pressing the pads on any further, or leave the part more restraint"
 CELLS_TOO_COARSE: Final = "the target lies within what the size of the cells leaves open of the ratio"

@@ -100,6 +100,12 @@ def shift_pads(x: float, y: float, margin: float | None) -> str:
     )
 
 
+def less_force(factor: float) -> str:
+    """Say a factor on the forces of the process."""
+    how = "a softer stop, less overtravel, fewer contacts"
+    return f"let the forces of the process be {factor:.2f} times as large at most ({how})"
+
+
 def larger_pads(factor: float) -> str:
     """Say a factor on the length and width of every pad."""
     return f"make every pad {factor:.2f} times as long and as wide"

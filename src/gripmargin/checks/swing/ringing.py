@@ -27,7 +27,7 @@ from gripmargin.checks.swing.drive import (
 )
 from gripmargin.checks.swing.response import Begun, Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of, modes_of_sheet
-from gripmargin.contact.bending import are_level, is_uniform_plate
+from gripmargin.contact.bending import are_level
 from gripmargin.contact.sheet import Sheet
 from gripmargin.motion.rate_error import RateError
 
@@ -80,7 +80,7 @@ class History:
 
     def over(self, part: slice) -> Told:
         """Return it over some of the samples."""
-        wrench, standing = self.case.load[:, self._here(part)], self.case.standing(self._here(part))
+        wrench, standing = self.case.own_load[:, self._here(part)], self.case.standing(self._here(part))
         better = self._better
         key = part.start, part.stop
         smoothed, unsmoothed = self._worked_out.pop(key) if key in self._worked_out else self._drives(part)
@@ -107,7 +107,7 @@ class History:
 
     def _over_all(self, part: slice) -> tuple[Drive, Drive | None]:
         """Smoothed and unsmoothed, with bounds at both ends that hold where nothing lies beyond them."""
-        motion, t, wrench = self.case.motion, self.t[part], self.case.load[:, self._here(part)]
+        motion, t, wrench = self.case.motion, self.t[part], self.case.own_load[:, self._here(part)]
         doubt = None if motion.error is None else self._doubt(motion.error, part)
         if doubt is None or motion.given:
             return given_drive(self.modes, t, wrench, doubt), None
@@ -333,7 +333,7 @@ def mode_sets(case: Case) -> tuple[Modes, ...]:
 def _slower(case: Case) -> float:
     """By which factor bending lowers a frequency of a part that is taken as rigid [-]."""
     part, whole, air = case.job.part, case.whole, case.job.air_density
-    if part.rigid or part.youngs_modulus is None or not is_uniform_plate(part) or not are_level(whole.patches):
+    if part.rigid or part.strips is None or not part.is_plate or not are_level(whole.patches):
         return 1.0
     with suppress(BudgetError):  # then nothing passes
         rigid = modes_of(whole, part, air).frequency
@@ -375,7 +375,7 @@ def _damping(case: Case) -> list[float | None]:
 
 
 def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) -> Stretch:
-    start = _start(case, run) if first else _at_rest(case.load[:, run[0]])
+    start = _start(case, run) if first else _at_rest(case.own_load[:, run[0]])
     t = case.job.trajectory.t[run[0] : run[-1] + 1]
     alone = replace(case)  # a case that does not know its stretches goes as soon as nobody needs it
     told = History(case=alone, modes=modes, first=int(run[0]), t=t, start=start)
@@ -398,7 +398,7 @@ def _start(case: Case, run: NDArray[np.intp]) -> Start:
         held[3:] = np.cross(case.job.part.com, held[:3])
     left = _leaves(case, run)
     if left is None:
-        return _at_rest(case.load[:, run[0]] + held)
+        return _at_rest(case.own_load[:, run[0]] + held)
     sample = int(run[left])
     tool = case.motion.at.take(sample)
     rate = -np.concatenate([tool.velocity[0], tool.angular_velocity[0]])

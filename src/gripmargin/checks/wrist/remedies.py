@@ -178,7 +178,9 @@ def _lighter(case: Case, short: list[Limit], target: float) -> Iterator[Change]:
             inertia=None if gripper.inertia is None else share * gripper.inertia,
         )
         return replace(
-            case.job, gripper=lighter, part=replace(part, mass=share * part.mass, inertia=share * part.inertia)
+            case.job,
+            gripper=lighter,
+            part=replace(part, mass=share * part.mass, inertia=share * part.inertia, components=()),
         )
 
     yield Change(remedy=Remedy(action="lighten", text=text, figures={"mass": allowed, "less": mass - allowed}), job=job)
@@ -189,7 +191,7 @@ def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) 
     part = wrist.case.job.part
 
     def ratio(shift: FloatArray, limits: list[Limit] = known) -> float:
-        moved = replace(part, com=part.com + shift)
+        moved = replace(part, com=part.com + shift, components=())
         return min(wrist.limit(x.kind, x.place, x.rated, moved).low for x in limits)
 
     slope = np.array([ratio(STEP * e, short) - ratio(-STEP * e, short) for e in np.eye(3)[:2]])
@@ -211,7 +213,7 @@ def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) 
         dx, dy = (float(d) + 0.0 for d in shift[:2])
         text = wrist_words.shift_part(dx, dy, reached)
         remedy = Remedy(action="shift part", text=text, figures={"x": dx, "y": dy, "ratio": reached})
-        moved = replace(part, com=part.com + np.array([dx, dy, 0.0]))
+        moved = replace(part, com=part.com + np.array([dx, dy, 0.0]), components=())
         yield Change(remedy=remedy, job=lambda: replace(wrist.case.job, part=moved))
 
 
