@@ -11,7 +11,7 @@ import shapely
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
-from gripmargin.checks.handover import words
+from gripmargin.checks.handover import lift_off_words, words
 from gripmargin.checks.handover.figures import Cause, LiftOffDetails, WorstLiftOff
 from gripmargin.checks.handover.off_liner import off_its_liner
 from gripmargin.checks.hold.explain import load_figures, spot_on_pad
@@ -74,8 +74,10 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
                 spot=spot_on_pad(*grip.place(int(point[0]))),
                 load=on_pads,
             ),
-            because=Cause(cause=words.LIFT_OFF_CAUSE, undecided=None if result.verdict is Verdict.FAIL else (why,)),
-            remedies=(stronger or Remedy(action="none", text=words.NO_BOND),),
+            because=Cause(
+                cause=lift_off_words.LIFT_OFF_CAUSE, undecided=None if result.verdict is Verdict.FAIL else (why,)
+            ),
+            remedies=(stronger or Remedy(action="none", text=lift_off_words.NO_BOND),),
             share=(figure or 0.0) / target,
         ),
     )

@@ -10,9 +10,8 @@ import numpy as np
 
 from gripmargin.checks.advice import Change, Trials, ordered
 from gripmargin.checks.case import Case
-from gripmargin.checks.handover import liner_words as words
+from gripmargin.checks.handover import lift_off_words as words
 from gripmargin.checks.handover.figures import Cause, LiftOffDetails, LinerDetails, WorstLiftOff
-from gripmargin.checks.handover.words import NO_BOND
 from gripmargin.checks.hold.explain import load_figures, spot_on_pad
 from gripmargin.checks.hold.remedies import strengthened
 from gripmargin.checks.use import inverse
@@ -85,7 +84,7 @@ def off_its_liner(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResu
                 load=on_pads,
             ),
             because=Cause(cause=words.CAUSE, undecided=None if result.verdict is Verdict.FAIL else (why,)),
-            remedies=remedies or (Remedy(action="none", text=NO_BOND),),
+            remedies=remedies or (Remedy(action="none", text=words.NO_BOND),),
             share=(result.low or 0.0) / target,
         ),
     )

@@ -10,7 +10,7 @@ import numpy as np
 
 from gripmargin.checks import words
 from gripmargin.checks.check import Said, SaidOfFinding
-from gripmargin.checks.handover import liner_words
+from gripmargin.checks.handover import lift_off_words
 from gripmargin.checks.handover.figures import (
     Cause,
     During,
@@ -51,18 +51,12 @@ BUCKLED: Final = "pressed beyond its overload pressure, its fibres have buckled"
 TOO_LIGHT: Final = "not pressed hard enough"
 MEASURE_ADHESION: Final = "measure how adhesion grows with preload (full_preload or preload_curve)"
 TOO_MUCH: Final = "the pressure needed is more than the part or the pads may take"
-LIFT_OFF: Final = "grip margin as the part leaves its tray, weight and break-away force at rest"
-LIFT_OFF_CAUSE: Final = "weight and break-away force against the bond of the preload"
-NO_BOND: Final = "the preload leaves no bond to speak of: mend the preload first"
 
 
 def preload_result(found: CheckResult, details: PreloadDetails | LiftOffDetails) -> Said:
     """Say a result of the preload."""
-    if isinstance(details, LiftOffDetails) and details.peel is not None:
-        return liner_words.result(details.peel)
     if isinstance(details, LiftOffDetails):
-        line = f"weight and {details.break_away:.2f} N of break-away force, taken to act at the centre of mass"
-        return LIFT_OFF, (line,)
+        return lift_off_words.result(details)
     return PRELOAD, (
         f"mean activation {words.figure(details.mean_activation)}; {100 * details.activated_share:.0f} % of the "
         f"contact area reaches {found.target:g}",

@@ -1,4 +1,4 @@
-"""What the check of the lift-off found of a label on its liner, in sentences."""
+"""What the check of the lift-off found, of a label on its liner too, in sentences."""
 
 from __future__ import annotations
 
@@ -9,9 +9,12 @@ import numpy as np
 
 from gripmargin.checks import words
 from gripmargin.checks.check import Said
-from gripmargin.checks.handover.figures import LinerDetails
+from gripmargin.checks.handover.figures import LiftOffDetails, LinerDetails
 
-LIFT_OFF: Final = "grip margin as the liner is drawn off the label, with its weight at rest"
+LIFT_OFF: Final = "grip margin as the part leaves its tray, weight and break-away force at rest"
+LIFT_OFF_CAUSE: Final = "weight and break-away force against the bond of the preload"
+NO_BOND: Final = "the preload leaves no bond to speak of: mend the preload first"
+OFF_LINER: Final = "grip margin as the liner is drawn off the label, with its weight at rest"
 CAUSE: Final = "weight, and pull of the liner at the front of the peel, against the bond of the preload"
 NO_FRONT: Final = "where the label opens is not known: flat off a flat liner it takes tack over an area, not a peel"
 GIVE_FRONT: Final = (
@@ -43,12 +46,18 @@ def peel_speed(speed: float, tested: Sequence[float] | None) -> str:
     return f"{runs}, and its energy was measured from {slow:.3g} to {fast:.3g} mm/s"
 
 
-def result(peel: LinerDetails) -> Said:
-    """Say the result of a label's lift-off."""
+def result(details: LiftOffDetails) -> Said:
+    """Say the result of a lift-off."""
+    if details.peel is not None:
+        return _off_its_liner(details.peel)
+    return LIFT_OFF, (f"weight and {details.break_away:.2f} N of break-away force, taken to act at the centre of mass",)
+
+
+def _off_its_liner(peel: LinerDetails) -> Said:
     bending = (
         "nothing pulls" if peel.small_bending is None else f"margin {words.figure(peel.small_bending)} by small bending"
     )
-    return LIFT_OFF, (
+    return OFF_LINER, (
         f"the liner pulls with {peel.force_per_width:.3g} N/m at the front of the peel, most felt "
         f"{1e3 * peel.front:.1f} mm from the edge: {bending}; front at up to {1e3 * peel.speed:.3g} mm/s",
         f"energy that parts pads and label over that of label and liner {words.figure(peel.energy_ratio)}",
