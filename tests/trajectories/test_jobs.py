@@ -191,7 +191,7 @@ def test_a_rating_plate_comes_off_with_its_liner_drawn_back_as_advised(reports):
     assert read_job(FOLDER / "label.toml").pick.peel_angle == pytest.approx(sharper[1])
     lift_off = result(reports["label"], "lift_off")
     assert lift_off.low == pytest.approx(30e3**2 / 2 / 1.2e8 / 1.5)  # energy of the pads over that of the liner
-    assert lift_off.details["peel"]["force_per_width"] == pytest.approx(1.5 / 0.5)
+    assert lift_off.details["liner"]["force_per_width"] == pytest.approx(1.5 / 0.5)
 
 
 def test_half_of_the_push_beside_the_pad_is_little_enough(reports):

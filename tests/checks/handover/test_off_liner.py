@@ -54,7 +54,7 @@ def test_the_margin_is_the_energy_of_the_pads_over_that_of_the_liner_where_bendi
     assert found.low == pytest.approx(S**2 / 2 / KN / 1.5)
     assert found.high > 1.5 * found.low
     assert findings == ()
-    peel = found.details["peel"]
+    peel = found.details["liner"]
     assert peel["speed"] == pytest.approx(FASTEST, rel=0.02)  # a right angle: as fast as the tool
     assert peel["force_per_width"] == pytest.approx(1.5)
     assert peel["front"] < 1e-4  # at the edge at which it begins

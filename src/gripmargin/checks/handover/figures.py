@@ -112,12 +112,12 @@ class LiftOffDetails(Record):
     Attributes:
         break_away: What the tray keeps the part down with [N].
         load: With the weight, at rest.
-        peel: Of a label, how its liner comes off.
+        liner: Of a label, how it comes off.
     """
 
     break_away: float
     load: Load = part()
-    peel: LinerDetails | None = if_known()
+    liner: LinerDetails | None = if_known()
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -48,8 +48,8 @@ def peel_speed(speed: float, tested: Sequence[float] | None) -> str:
 
 def result(details: LiftOffDetails) -> Said:
     """Say the result of a lift-off."""
-    if details.peel is not None:
-        return _off_its_liner(details.peel)
+    if details.liner is not None:
+        return _off_its_liner(details.liner)
     return LIFT_OFF, (f"weight and {details.break_away:.2f} N of break-away force, taken to act at the centre of mass",)
 
 

@@ -50,7 +50,7 @@ def off_its_liner(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResu
     details = LiftOffDetails(
         break_away=0.0,
         load=on_pads,
-        peel=LinerDetails(
+        liner=LinerDetails(
             force_per_width=float(np.linalg.norm(peel.force)),
             front=float(found.place[k]),
             speed=speed,
