@@ -99,3 +99,18 @@ def test_a_label_that_is_stretched_is_bounded():
     assert (large.most > large.use).all()
     assert large.owner[large.worst] == 0
     assert np.abs(large.spot[large.worst]).max() <= 0.0201
+
+
+def test_of_several_pads_the_weakest_counts_wherever_it_is():
+    """Two pads, of which the one that no load uses most is the one that lets go first by energy."""
+    weak = replace(FILM, pull_off_stress=S / 2, name="weak")
+    pads = (
+        gm.Pad.rectangle("long", FILM, [0.01, 0.04], gm.pose((-0.02, 0, 0))),
+        gm.Pad.rectangle("weak", weak, [0.024, 0.024], gm.pose((0.01, 0, 0))),
+    )
+    label = part(rectangle(-0.03, 0.03, 0.02), thickness=1e-3, youngs_modulus=2e9)
+    held = grip(label, *pads)
+    assert interfaces(held, 1.0) == pytest.approx((S / 2) ** 2 / 2 / KN)
+    found = crossing(held, label, Peel(energy=1.0, angle=np.pi / 2, direction=0.3), NONE)
+    assert np.isfinite(found.most).all()
+    assert set(found.owner) <= {0, 1}

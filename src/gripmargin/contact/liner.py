@@ -114,8 +114,14 @@ def interfaces(grip: Grip, energy: float) -> float:
 
     That of a pad is what its backing stores as it lets go, ``S^2 / 2 k``; the weaker interface opens first (Kendall).
     """
-    holds = [(grip.pull[grip.owner == i].min(), p.pad.material) for i, p in enumerate(grip.whole.patches)]
-    return min(float(pull**2 / 2.0 / material.normal_stiffness) for pull, material in holds) / energy
+    stiff = [patch.pad.material.normal_stiffness for patch in grip.whole.patches]
+    return min(pull**2 / 2.0 / k for (pull, _), k in zip(_held(grip), stiff, strict=True)) / energy
+
+
+def _held(grip: Grip) -> list[tuple[float, float]]:
+    """Of each pad the pull-off stress and the shear strength that it has everywhere [Pa]."""
+    bonded = grip.bonded
+    return [(s * float(own.min()), t * float(own.min())) for (s, t), own in zip(bonded.full, bonded.left, strict=True)]
 
 
 def _fronts(grip: Grip, part: Part, peel: Peel) -> Iterator[tuple[float, FloatArray]]:
@@ -123,7 +129,7 @@ def _fronts(grip: Grip, part: Part, peel: Peel) -> Iterator[tuple[float, FloatAr
     along, across = peel.along, np.array([-peel.along[1], peel.along[0]])
     outline = shapely.Polygon(_corners(part))
     start, end = float((_corners(part) @ along).min()), float((_corners(part) @ along).max())
-    corners = np.concatenate([patch.edge[:, :2] for patch in grip.whole.patches]) @ along
+    corners = np.concatenate([_corners(part), *(patch.edge[:, :2] for patch in grip.whole.patches)]) @ along
     sheet = grip.bonded.sheet
     finest = (end - start) / FRONTS if sheet is None else sheet.finest
     step = max(min(2.0 * finest, (end - start) / FRONTS), (end - start) / FINEST)
@@ -165,9 +171,8 @@ def _bent(
         share, sheared, pushed = ball(steep=is_steep(sheet, sheet.sag(moved)))
         buckled = pushed * np.abs(buckling(model, rigidity) @ across).sum(axis=0)
         small, most = [], []
-        for i, (patch, at) in enumerate(zip(grip.whole.patches, places, strict=True)):
-            own = grip.owner == i
-            strength = np.array([grip.shear[own].min(), grip.shear[own].min(), grip.pull[own].min()]) / grip.asked
+        for patch, at, (tension, along) in zip(grip.whole.patches, places, _held(grip), strict=True):
+            strength = np.array([along, along, tension]) / grip.asked
             t1, t2, s = model.traction(patch, at, moved) / strength[:, None, None]
             small.append(np.sqrt(t1**2 + t2**2 + np.maximum(s, 0.0) ** 2))
             more = patch.stiffness_per_area()[2] / strength[2] * felt(sheet, solve, at)[:, None]
