@@ -48,6 +48,11 @@ def assumed(case: Case) -> list[str]:
             f"Air of {job.air_density:g} kg/m^3{default}: its drag and its added mass act along the tool's z axis at "
             "the centroid of the part's outline."
         )
+    if case.grip.film is not None and case.grip.film.counts:
+        out.append(
+            "The part is stretched as well as bent: its least margins are those of a bound by its energy. That the air "
+            "lifts a leading edge (flutter) is not judged."
+        )
     out += _forces(case)
     if job.part.outline is None:
         out.append("No part outline given: every pad lies wholly on the part.")

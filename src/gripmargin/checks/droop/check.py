@@ -17,7 +17,7 @@ from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.droop import words
 from gripmargin.checks.droop.figures import DroopDetails, During, WorstDroop
 from gripmargin.checks.hold.use import COVERAGE, use_of
-from gripmargin.checks.premises import SWINGING, bends, swinging
+from gripmargin.checks.premises import STOPPING, bends, swinging
 from gripmargin.checks.swing.pushed import pushed_over
 from gripmargin.checks.swing.ringing import other_stretches, stretches_of
 from gripmargin.checks.swing.use import use_over
@@ -161,7 +161,7 @@ def _target(job: Job) -> float | None:
 DROOP = Check(
     name="droop",
     question="Does a part that bends droop no further than there is room, carried and placed?",
-    judged=(Judged(name="droop", target=_target, details=DroopDetails, rests_on=SWINGING),),
+    judged=(Judged(name="droop", target=_target, details=DroopDetails, rests_on=STOPPING),),
     run=run,
     result_words=words.droop_result,
     finding_words=words.droop_finding,

@@ -17,8 +17,9 @@ from gripmargin.checks.advice import Change, Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.changes import deeper
 from gripmargin.checks.check import Check, Judged
-from gripmargin.checks.handover import words
+from gripmargin.checks.handover import pressure_words as words
 from gripmargin.checks.handover.figures import Cause, During, PressureDetails, WorstPressure
+from gripmargin.checks.handover.words import no_phase
 from gripmargin.checks.hold.explain import spot_on_pad
 from gripmargin.checks.hold.remedies import less_force
 from gripmargin.checks.premises import dented_where_known, measured_contact, not_bent_in_between, plane_face
@@ -102,7 +103,7 @@ def run(case: Case) -> Outcome:
     unseen = [("preload", "[pick]", case.job.pick, case.pickup), ("release", "[nest]", case.job.nest, case.putdowns)]
     for phase, table, given, seen in unseen:
         if given and not seen:
-            reason, remedy = words.no_phase(phase, table, words.PRESSES)
+            reason, remedy = no_phase(phase, table, words.PRESSES)
             target = case.job.targets.pressure
             return Outcome(results=(undecided("pressure", target, reason, remedy=remedy, measure="ratio"),))
     beyond = (words.not_pressed(phase, table) for phase, table, given, _ in unseen if not given)

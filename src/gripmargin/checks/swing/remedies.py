@@ -68,8 +68,9 @@ def advice(
         possible=moves,
     )
     slow_helps = not moves or (bool(slow) and all(remedy.shown for remedy in slow.values()))
-    part = enough(case, lambda tried: _is_decided(tried, found[0].target)) if undecided and known else None
-    finer = undecided and part is None
+    of_the_data = undecided and not any(short.bounded for short in found)
+    part = enough(case, lambda tried: _is_decided(tried, found[0].target)) if of_the_data and known else None
+    finer = of_the_data and part is None
     whole = _for_whole(case, carry, found, trials, undecided=finer, slow_helps=slow_helps) if known else ()
     out = {}
     for short in found:
