@@ -82,4 +82,5 @@ def pressed_in(depth: float) -> str:
 
 def press_less(less: float, during: During, spot: Spot) -> str:
     """Advise a press less deep [m]."""
-    return f"press {1e3 * less:.2f} mm less deep during the {during} (the edge at {words.spot(spot.point, spot.azimuth)} presses hardest)"
+    where = words.spot(spot.point, spot.azimuth)
+    return f"press {1e3 * less:.2f} mm less deep during the {during} (the edge at {where} presses hardest)"
