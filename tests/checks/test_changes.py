@@ -7,7 +7,9 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks import changes
+from gripmargin.workcell.scaling import scaled
 from support.handed import Handed, plate_job
+from support.pushed import lowered, push
 
 
 @pytest.fixture
@@ -121,6 +123,29 @@ def test_one_pad_becomes_four_at_the_quarter_points():
     assert all(np.allclose(np.ptp(each.outline, axis=0), [0.02, 0.01]) for each in changed.gripper.pads)
     with pytest.raises(gm.InputError, match="one pad on a part with an outline"):
         changes.quartered(changed)
+
+
+def test_a_force_of_the_process_goes_with_the_part():
+    """Pads that grip 10 mm further along x see the part, and where it is pushed, 10 mm further back."""
+    job = lowered(push((0, 0, -20), (0.01, 0, 0)), gm.Process(moves=("after",), moment=[0, 0, 1]))
+    shifted = changes.shifted_pads(job, 0.01, -0.02)
+    np.testing.assert_allclose(shifted.process[0].at, [0.0, 0.02, 0.0], atol=1e-15)
+    np.testing.assert_allclose(shifted.part.com - job.part.com, [-0.01, 0.02, 0.0], atol=1e-15)
+    assert shifted.process[1].at is None
+
+
+def test_forces_of_the_process_at_half_their_size_and_over_a_time():
+    given = push((0, 0, -20)), push(None, overtravel=[0, 0, 1e-3], stiffness=1e4, shape="ramp", rise=0.05)
+    one, other = changes.less_pushed(lowered(*given), 0.5).process
+    np.testing.assert_allclose([one.force, other.overtravel], [[0, 0, -10], [0, 0, 5e-4]])
+    slow = changes.pushed_slowly(lowered(*given), 0.03).process
+    assert [(force.shape, force.rise) for force in slow] == [("ramp", 0.03), ("ramp", 0.05)]
+
+
+def test_forces_by_times_go_with_a_pause_and_with_another_speed():
+    job = lowered(push(start=1.0, end=1.1))
+    assert changes.paused(job, 100, 0.5).process[0].span == pytest.approx((1.5, 1.6))
+    assert scaled(job, np.full(200, 2.0)).process[0].span == pytest.approx((0.5, 0.55))
 
 
 def test_a_pad_beneath_the_heaviest_component_and_round_pads():

@@ -159,7 +159,8 @@ def shifted_pads(job: Job, x: float, y: float) -> Job:
     """Return a job whose pads grip the part elsewhere, by x and y [m] of the tool frame: seen from there it moves."""
     offset = np.eye(4)
     offset[:2, 3] = -x, -y
-    return replace(job, part=job.part.placed(offset))
+    process = tuple(force if force.at is None else replace(force, at=force.at + offset[:3, 3]) for force in job.process)
+    return replace(job, part=job.part.placed(offset), process=process)
 
 
 def softer_stop(job: Job, factor: float) -> Job:

@@ -17,6 +17,9 @@ OTHERS_MAY_HOLD = (
     "the place used most lets go below the target; cell by cell the others take over and hold the part at the target, "
     "which is a description of the pads and no proof"
 )
+STRETCHED = (
+    "the part is stretched as well as bent: its pull at the pads is only known to stay below a bound by its energy"
+)
 NO_LOAD = "no load on the pads, so the margin has no value"
 
 
