@@ -1,8 +1,8 @@
 """Makes the motion programs of this folder again: `python trajectories/make_programs.py [--check]`.
 
 The scene is a bench cell that builds light boxes for a seed-growing room. An arm puts a coated window into
-a frame, a reflector into a box, and a driver upright onto a rail; a larger machine carries a diffuser panel, a lid
-and a light sensor.
+a frame, a reflector into a box, and a driver upright onto a rail; a larger machine carries a diffuser panel, a lid,
+a light sensor and a dimmer board.
 
 Each program is a function; `speed={"transfer": 0.7}` makes one of its moves slower by a factor, on the same
 path. How deep the pads are pressed on, how they are tilted then and how far the release goes are arguments too.
@@ -364,6 +364,33 @@ def sensor(speed: Speed | None = None, *, jerk: float = GENTLE, wait: float = CA
     return sampled(legs, at(tray, 0.04), period=0.004, speed=speed)
 
 
+def dimmer(speed: Speed | None = None) -> Program:
+    """A dimmer board on its carrier from its tray, pushed into a socket, by the larger machine.
+
+    Args:
+        speed: Factors by move.
+    """
+    tray, socket = np.array([0.15, 0.35, 0.78]), np.array([0.65, -0.25, 0.93])
+
+    def at(xyz: FloatArray, up: float, yaw: float = 0.0) -> FloatArray:
+        return np.array([*xyz[:2], xyz[2] + up, yaw, 0.0])
+
+    twisted = np.deg2rad(20.0)
+    legs = [
+        Leg("touch", "joint", at(tray, -0.00035), 0.04, 0.3),
+        Leg("press", "wait", duration=0.4),
+        Leg("lift", "joint", at(tray, 0.20), 0.20, 0.6),
+        Leg("way over", "joint", at(socket, 0.04), 0.7, 3.0, GENTLE),
+        Leg("lower", "joint", at(socket, 0.005), 0.10, 1.0),
+        Leg("insert", "joint", at(socket, 0.0), 0.02, 0.1),
+        Leg("seat", "wait", duration=0.3),
+        Leg("twist off", "joint", at(socket, 0.0, twisted), 0.6, 3.0),
+        Leg("leave", "joint", at(socket, 0.12, twisted), 0.10, 0.5),
+        Leg("return", "joint", at(tray, 0.10), 0.8, 2.0, blend=0.2),
+    ]
+    return sampled(legs, at(tray, 0.04), period=0.004, speed=speed)
+
+
 # ---- to text ----
 
 
@@ -479,6 +506,7 @@ def texts() -> dict[str, str]:
         "sensor.csv": pose_csv(sensor(), f"sensor, tray to socket, 250 Hz; {by}"),
         "sensor-abrupt.csv": pose_csv(sensor(jerk=ABRUPT), f"sensor, tray to socket, abrupt, 250 Hz; {by}"),
         "sensor-hasty.csv": pose_csv(sensor(wait=HASTY), f"sensor, tray to socket, set down at once, 250 Hz; {by}"),
+        "dimmer.csv": pose_csv(dimmer(), f"dimmer board, tray to socket, 250 Hz; {by}"),
         "lid-straight-pull.csv": pose_csv(lid(press=None), f"lid, pallet to box, pulled off straight, 250 Hz; {by}"),
     }
 

@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from gripmargin.tuning.limits import limits, limits_file
     from gripmargin.tuning.tune import tune, tune_file
     from gripmargin.workcell import (
+        Component,
         Flange,
         Gripper,
         Nest,
@@ -57,6 +58,7 @@ if TYPE_CHECKING:
         Part,
         Phase,
         Pick,
+        Process,
         Stop,
         StopFigure,
         Targets,
@@ -106,7 +108,8 @@ _LATER = {
     "run.one": "check check_file check_job",
     "tuning.limits": "limits limits_file",
     "tuning.tune": "tune tune_file",
-    "workcell": "Flange Gripper Nest Pad PadMaterial Part Phase Pick Stop StopFigure Targets uniform_plate",
+    "workcell": "Component Flange Gripper Nest Pad PadMaterial Part Phase Pick Process Stop StopFigure Targets "
+    "uniform_plate",
     "workcell.job": "Job JointLimits",
 }
 _MODULE = {name: f"gripmargin.{module}" for module, names in _LATER.items() for name in names.split()}
@@ -128,6 +131,7 @@ __all__ = [
     "Chain",
     "ColumnGroup",
     "Columns",
+    "Component",
     "Flange",
     "GripmarginError",
     "Gripper",
@@ -145,6 +149,7 @@ __all__ = [
     "Phase",
     "Pick",
     "PoseTrajectory",
+    "Process",
     "Report",
     "Stop",
     "StopFigure",

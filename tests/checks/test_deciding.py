@@ -9,7 +9,7 @@ import pytest
 import gripmargin as gm
 from gripmargin.checks import words
 from gripmargin.checks.case import work_out
-from gripmargin.checks.deciding import CLOSER, better_data, enough
+from gripmargin.checks.deciding import CLOSER, Enough, better_data, enough
 from gripmargin.checks.hold import check as hold
 from gripmargin.checks.stop import check as stop
 from gripmargin.checks.swing import check as swing
@@ -33,6 +33,39 @@ def job(kind, room, *, step=0.02, noise=1e-7, given=False):
         part=gm.Part(face="plane", rigid=True, mass=MASS, com=[0, 0, 0], inertia=[3e-4, 3e-4, 6e-4, 0, 0, 0]),
         targets=gm.Targets(hold=true_margin(law, t) / room),
     )
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed", "digit", "off", "said", "data"),
+    [
+        (
+            "minimum jerk",
+            102,
+            1e-3,
+            0.0,
+            "rounded to 0.0001 m (now 0.001), or every 4 ms (now 8)",
+            [(8, 1e-4), (4, 1e-3)],
+        ),
+        ("trapezoid", 21, 1e-5, 0.1, "positions at even times as they are", [(8, 1e-5)]),
+    ],
+)
+def test_samples_that_are_named_are_enough_for_the_motion_itself(kind, seed, digit, off, said, data):
+    """They were tried on motions fitted to the samples; here they are taken of the exact one."""
+    law = program(kind, seed, 0.008)
+
+    def sampled(step, digit, off=0.0):
+        t = np.arange(round(3.0 / step)) * step
+        x = np.rint(law(t)[0] / digit) * digit
+        return gm.JointTrajectory(t=t + off * step * np.random.default_rng(2).uniform(-1, 1, t.size), q=x[:, None])
+
+    target = true_margin(law, np.arange(375) * 0.008) / 1.3
+    made = replace(job(kind, 1.3), trajectory=sampled(0.008, digit, off), targets=gm.Targets(hold=target))
+    found = hold.run(work_out(made))
+    assert found.results[0].verdict is gm.Verdict.UNDECIDED
+    assert f"{said}, tried on two motions fitted to these; joint 1 needs it most" in found.findings[0].remedies[0].text
+    for step, last in data:
+        again = work_out(replace(made, trajectory=sampled(1e-3 * step, last)))
+        assert next(iter(hold.results(again))).verdict is gm.Verdict.PASS
 
 
 def verdict(case, part, check=hold):
@@ -107,11 +140,11 @@ def test_where_given_rates_alone_decide_a_swing_they_are_asked_for():
 
 def test_where_no_part_is_enough_exact_rates_are_asked_for():
     case = work_out(job("trapezoid", 1.3))
-    data = better_data(case, int(case.carried[20]), 0.0)
+    data = better_data(case, int(case.carried[20]), Enough(0.0))
     assert data.text == (
         "give joint speeds and accelerations with the positions: the check is decided only where they have next to no "
         "error, as was tried"
     )
-    assert enough(case, lambda tried: tried.motion.error is None) == 0.0
+    assert enough(case, lambda tried: tried.motion.error is None) == Enough(0.0)
     assert enough(case, lambda tried: False) is None
     assert enough(work_out(job("trapezoid", 1.3, given=True)), lambda tried: True) is None

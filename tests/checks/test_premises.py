@@ -10,7 +10,7 @@ import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import pad_use
-from gripmargin.checks.premises import HOLDING, Standing, bending, resting_on, swinging
+from gripmargin.checks.premises import HOLDING, Standing, bending, hanging, resting_on, swinging
 from gripmargin.contact.grip import grip_of
 from gripmargin.contact.sheet_vibration import left_out, vibrations
 from gripmargin.kernels.utilisation import peak_utilisation
@@ -87,6 +87,46 @@ def test_a_thin_sheet_on_a_small_pad_is_undecided():
     (doubt,) = hold.doubts
     assert "so far that it is stretched as well as bent" in doubt
     assert 20 < float(doubt.split("droops by ")[1].split(" mm")[0]) < 30
+
+
+def rising(acceleration):
+    """Straight up, ever faster, for 0.4 s."""
+    t = np.linspace(0.0, 0.4, 101)
+    zero = np.zeros((t.size, 3))
+    up = np.array([0.0, 0.0, 1.0])
+    return gm.PoseTrajectory(
+        t=t,
+        position=np.outer(acceleration * t**2 / 2, up),
+        rotation=np.broadcast_to(DOWN, (t.size, 3, 3)),
+        velocity=np.hstack([np.outer(acceleration * t, up), zero]),
+        acceleration=np.hstack([np.outer(np.full(t.size, acceleration), up), zero]),
+    )
+
+
+def test_paper_that_droops_by_many_times_its_thickness_is_decided():
+    """80 g/m^2, 120 x 120 mm, on a pad of 15 mm: by small bending it is stretched by far more than it is bent.
+
+    The air that goes along with it, that of a disc of its area, is half as heavy as the paper: a program that lifts it
+    is not judged without.
+    """
+    paper = sheet(0.12, 0.12, 1e-4, 800.0, youngs_modulus=5e9, poissons_ratio=0.3)
+    pad = square(0.015, damping_ratio=0.1)
+    report = judged(paper, pad)
+    hold, swing = result(report), result(report, "swing")
+    assert hold.verdict is swing.verdict is gm.Verdict.PASS
+    assert 2.0 < hold.low < 0.5 * hold.value
+    assert swing.low < 1.001 * hold.low
+    assert [line for line in report.assumed if "flutter" in line]
+    assert hanging(work_out(job_of(paper, pad))).stretched / hold.value**2 > 1.0
+    job = replace(job_of(paper, pad), trajectory=rising(2.0))
+    (doubt,) = hanging(work_out(job)).doubts
+    assert "give part.drag_area, 1.28 times the area of a flat part, 184.3 cm2" in doubt
+    airy = replace(paper, drag_area=1.28 * 0.12**2)
+    assert hanging(work_out(replace(job, part=airy))).doubts == ()
+    case = work_out(replace(job_of(airy, pad), trajectory=rising(2.0)))
+    radius = 0.12 / np.sqrt(np.pi)
+    carried = 0.08 * 0.12**2 * (9.80665 + 2.0) + 8 / 3 * 1.2 * radius**3 * 2.0 + 0.5 * 1.2 * 1.28 * 0.12**2 * 0.8**2
+    assert case.load[2, -1] == pytest.approx(carried, rel=0.01)
 
 
 def test_a_ball_drawn_by_its_outline_is_undecided():
@@ -283,6 +323,18 @@ def test_a_part_that_bends_on_pads_that_did_not_bond_everywhere():
         assert less == pytest.approx(0.5, rel=1e-6) if known else less < 1e-5
 
 
+def test_a_board_with_components_in_the_air_is_not_known():
+    """The air presses everywhere, inertia where it weighs; without a drag area it is known."""
+    load, outline = gm.Component(mass=0.02, at=[0.04, 0.03, 0.003]), rectangle(0.16, 0.1)
+    com, inertia = gm.uniform_plate(0.05, outline, 0.0012, [load])
+    given = {"mass": 0.05, "com": com, "inertia": inertia, "outline": outline, "thickness": 0.0012, "face": "plane"}
+    board = gm.Part(**given, components=[load], bending_stiffness=[3.2, 2.9])
+    known = bending(work_out(job_of(board, square(0.02))))
+    assert known.doubts == ()
+    in_air = bending(work_out(job_of(replace(board, drag_area=0.02), square(0.02))))
+    assert in_air.doubts[0].startswith("the air presses on all of the part")
+
+
 @pytest.mark.parametrize(("hertz", "passes"), [(8.0, True), (None, False)])
 def test_a_plate_that_is_shaken_at_the_rate_of_its_flap_does_not_pass(hertz, passes):
     """Its second flap, which six ways of bending do not have, builds up over hundreds of turns, by 3 m/s^2."""
@@ -314,3 +366,12 @@ def test_a_part_of_whose_energy_a_twentieth_stretches_it_is_not_judged():
     assert known.drooping(0.99) == ()
     assert "droops by 2 mm" in known.drooping(1.01)[0]
     assert not known.drooping(0.5)
+
+
+@pytest.mark.parametrize(("picks", "verdict"), [(400, "pass"), (401, "undecided")])
+def test_pads_dirtier_than_those_that_were_pulled_are_undecided(picks, verdict):
+    dirty = gm.Pad.rectangle("pad", film(pulls=[[0, 75e3], [0, 70e3], [400, 60e3], [400, 62e3]]), [0.04, 0.04])
+    job = job_of(sheet(0.1, 0.1, 0.02, 2700.0, rigid=True), dirty)
+    report = gm.check_job(replace(job, gripper=gm.Gripper(pads=(dirty,), cycles_since_cleaning=picks)))
+    assert {str(check.verdict) for check in report.checks} == {verdict}
+    assert ("pulled after up to 400" in report_text(report)) == (verdict == "undecided")

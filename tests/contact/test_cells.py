@@ -88,7 +88,7 @@ class TestCutting:
             one(pad, SQUARE)
         assert str(caught.value) == (
             "pad 'left': found no overlap with the part (pad at x 200.0, y -30.0 mm in the tool frame), expected a pad "
-            "that touches the part's outline; check the pad's place and the outline: both are in the tool frame"
+            "that touches the part's outline; check the pad's place, the outline and part.at"
         )
 
     @pytest.mark.parametrize("overlap", [0.0, 1e-10])

@@ -96,6 +96,46 @@ def test_edge_of_a_long_pad_under_a_strip(overhang):
     assert hanging(found, (0.1, 0.0), (0.1, 0.005)) == pytest.approx(due, rel=2e-3)
 
 
+@pytest.mark.parametrize("axis", [0.0, np.pi / 2])
+def test_edge_of_a_strip_cut_either_way(axis):
+    """As above, with the stiffness of the direction that it was cut along: its own twist does not matter."""
+    along, across, overhang = 7e-4, 2e-4, 0.03
+    outline = np.array([[-0.08, -0.005], [0.08, -0.005], [0.08, 0.005], [-0.08, 0.005]])
+    stiff = {"bending_stiffness": [along, across], "poissons_ratio": 0.0, "stiffness_axis": axis}
+    found = on(plate(outline, 1e-4, 800.0, **stiff), gm.Pad.rectangle("pad", FILM, [0.1, 0.01]))
+    q = 0.08 * 9.80665
+    beta = (STIFFNESS / 4 / (along if axis == 0.0 else across)) ** 0.25
+    due = q + 2 * beta * q * overhang * (1 + beta * overhang / 2)
+    for maps in found.bent:
+        assert found.model.traction(found.backing.patches[0], np.array([[0.05, 0.0, 0.0]]), maps)[2] @ [
+            0,
+            0,
+            found.part.mass * 9.80665,
+            0,
+            0,
+            0,
+        ] == pytest.approx(due, rel=3e-3)
+
+
+def test_a_board_whose_twist_is_not_known_counts_with_what_may_be():
+    """Between a tenth and 1.5 times Huber's twisting stiffness the pad's corner is used no more than at both ends."""
+    given = {"bending_stiffness": [8.2, 5.0], "poissons_ratio": 0.2}
+    huber = np.sqrt(8.2 * 5.0) / 2 / 1.2
+    weight = np.array([[0, 0, 1.0, 0.0, 0, 0], [0, 0, 1, 0.05, 0, 0], [0, 0, 1, 0, 0.05, 0], [0, 0, 1, 0.05, 0.05, 0]])
+
+    def corners(**twist):
+        sheet = on(plate(BOX * [0.24, 0.16], 0.0016, 1900.0, **given, **twist), square(0.04))
+        return (sheet.traction_maps(sheet.backing.patches[0], sheet.backing.patches[0].edge)[:, 2] @ weight.T).max(
+            axis=(0, 1)
+        )
+
+    unknown = corners()
+    for share in (0.1, 0.3, 1.0, 1.5):
+        found = corners(twisting_stiffness=share * huber)
+        assert (found <= unknown * (1 + 1e-9)).all()
+        assert (found > 0.85 * unknown).all()
+
+
 def test_the_constant_of_a_ribbon():
     """An end force P per width alone: edge stress ``2 beta P``, so ``P / p0 = 0.3799 (E t^3 y0 / E1)^(1/4)``.
 
@@ -160,13 +200,14 @@ def test_places_that_are_judged_stand_for_all():
     every = [maps / held for p in sheet.backing.patches for maps in sheet.traction_maps(p, sheet.places(p))]
     every = Face(np.concatenate(every, axis=1))
     assert grip.face.points < every.points / 5
+    assert grip.asked < 1.03
     assert (set(grip.pull), set(grip.shear)) == ({75e3}, {65e3})
     random = np.random.default_rng(3).normal(size=(6, 500)) * np.array([0.1, 0.1, 0.1, 0.01, 0.01, 0.01])[:, None]
-    for pull, share in ((0.0, 1e-3), (1.0, 1e-3), (-1.0, 1e-2)):  # pressed, where hardly anything is used
+    for pull in (0.0, 1.0, -1.0):  # pressed, where hardly anything is used, too
         load = random + pull * np.eye(6)[:, [2]]
         ratio = largest_utilisation(grip.face, load) / largest_utilisation(every, load)
-        assert 1.0 - share < ratio.min()
-        assert ratio.max() < 1.0 + 2.1e-3
+        assert ratio.min() >= 1.0
+        assert ratio.max() < grip.asked * (1 + 1e-9)
 
 
 def test_contact_is_where_pad_and_part_overlap():
@@ -186,7 +227,7 @@ def test_flaps_of_a_strip_beside_its_pad():
     outline = np.array([[-0.15, -0.005], [0.15, -0.005], [0.15, 0.005], [-0.15, 0.005]])
     part = plate(outline, 0.0005, 2700.0, youngs_modulus=70e9, poissons_ratio=0.0)
     long = on(part, gm.Pad.rectangle("pad", FILM, [0.2, 0.01]))
-    stiffness, mass = long.model.stiffness(0.0).toarray(), long.model.mass.toarray()
+    stiffness, mass = long.model.stiffness(long.model.rigidities[0]).toarray(), long.model.mass.toarray()
     slowest = np.sqrt(eigh(stiffness, mass, eigvals_only=True, subset_by_index=[0, 1])) / (2 * np.pi)
     assert slowest == pytest.approx([104.795, 104.795], rel=5e-4)
 
@@ -200,7 +241,9 @@ def test_free_square_plate_vibrates_as_published():
     soft = gm.PadMaterial(pull_off_stress=1e3, shear_strength=1e3, normal_stiffness=1.0, shear_stiffness=1.0)
     part = plate(0.2 * BOX, 0.0005, 2700.0, youngs_modulus=70e9, poissons_ratio=0.3)
     model = Model.of(Backing(cut_pads([square(0.05, material=soft)], part)), part)
-    found = eigh(model.stiffness(0.3).toarray(), model.mass.toarray(), eigvals_only=True, subset_by_index=[0, 9])
+    found = eigh(
+        model.stiffness(model.rigidities[0]).toarray(), model.mass.toarray(), eigvals_only=True, subset_by_index=[0, 9]
+    )
     scale = 0.04 * np.sqrt(2700.0 * 0.0005 / (70e9 * 0.0005**3 / 12 / 0.91))
     bending = scale * np.sqrt(found[found > 1e3])
     assert bending[:3] == pytest.approx([13.468, 19.596, 24.270], rel=5e-4)

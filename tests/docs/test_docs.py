@@ -553,6 +553,13 @@ def test_jobs_of_the_page_are_read(tmp_path: Path, index: int) -> None:
     assert work_out(job).carried.size > 0
 
 
+def test_forces_of_the_page_are_read(tmp_path: Path) -> None:
+    forces = next(b for b in BLOCKS if b.mark == "process").text
+    text = job_blocks()[1].text
+    path = written(tmp_path, text[: text.index("[[process]]")] + forces.replace("insert", "lower"))
+    assert [force.name for force in read_job(path).process] == ["socket", "guide"]
+
+
 def keys_in(tree: Any, path: str = "") -> set[str]:
     if isinstance(tree, dict):
         if path.endswith((".at", ".tool", ".base", ".face", ".wrist")):

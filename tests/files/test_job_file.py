@@ -174,6 +174,20 @@ def test_inertia_alone_left_out(folder):
     assert job.assumed[0].startswith("The part's inertia is that of a uniform plate")
 
 
+def test_components_are_in_the_mass_moments_that_are_worked_out(folder):
+    """20 g in a corner of 420 g: its centre of mass goes 1/21 of the way there."""
+    board = FULL.replace(
+        'youngs_modulus = "70 GPa"', 'bending_stiffness = ["4 N*m", "2 N*m"]\nstiffness_axis = "90 deg"'
+    )
+    on_it = '[[part.components]]\nmass = "20 g"\nat = ["42 mm", "21 mm", "5 mm"]\nsize = ["10 mm", "4 mm"]\n[program]'
+    job = read(folder, board.replace("[program]", on_it))
+    np.testing.assert_allclose(job.part.com, [0.002, 0.001, 0.0015 + 0.0035 / 21], atol=1e-12)
+    assert job.part.strips == (4.0, 2.0)
+    assert job.assumed[0].endswith("those of a uniform plate (outline, thickness, components).")
+    with pytest.raises(InputErrors, match=r"0\.5 kg of 0\.42 kg in all"):
+        read(folder, board.replace("[program]", on_it.replace("20 g", "500 g")))
+
+
 def test_a_part_placed_in_the_tool_frame(folder):
     at = 'at = { xyz = ["10 mm", "0 mm", "0 mm"], rpy = ["0 deg", "0 deg", "90 deg"] }'
     part = read(folder, FULL.replace('thickness = "3 mm"', f'thickness = "3 mm"\n{at}')).part

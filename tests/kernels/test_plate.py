@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from gripmargin.contact.plate_grid import cut
-from gripmargin.kernels.plate import BEYOND, Splines, isotropic, triangle_rule
+from gripmargin.kernels.plate import BEYOND, Splines, isotropic, orthotropic, triangle_rule
 
 FORM = Splines(np.array([0.0, 0.05, 0.08, 0.17, 0.25, 0.3]), np.array([0.0, 0.03, 0.09, 0.15, 0.2]))
 RECTANGLE, TRIANGLE = shapely.box(0.0, 0.0, 0.3, 0.2), shapely.Polygon([(0.01, 0.0), (0.3, 0.04), (0.1, 0.19)])
@@ -79,3 +79,53 @@ def test_mass_turns_with_the_slope():
     tilted = FORM.rigid[:, 1]
     found = tilted @ (FORM.mass(pieces, 5.0, turning=1e-3) @ tilted)
     assert found == pytest.approx(5.0 * (0.3**3 * 0.2 / 3 + 1e-3 * 0.06), rel=1e-12)
+
+
+class TestTwoDirections:
+    @pytest.mark.parametrize("axis", [0.0, np.pi / 2, 0.7])
+    def test_a_cylinder_along_either_direction(self, axis):
+        """Bent about one direction alone, w = s^2 / 2, it takes ``D1 = S1 / (1 - nu^2)``, nu times the mean beside."""
+        found = orthotropic((3.0, 1.0), 0.2, 0.5, axis)
+        for turn, stiff in ((axis, 3.0), (axis + np.pi / 2, 1.0)):
+            c, s = np.cos(turn), np.sin(turn)
+            curved = np.array([c * c, s * s, 2 * c * s])
+            assert curved @ found @ curved == pytest.approx(stiff / 0.96)
+            across = np.array([s * s, c * c, -2 * c * s])
+            assert across @ found @ curved == pytest.approx(0.2 * np.sqrt(3.0) / 0.96)
+        c, s = np.cos(axis), np.sin(axis)
+        twist = np.array([-c * s, c * s, c * c - s * s])  # 2 w_xy = 1 in its directions
+        assert twist @ found @ twist == pytest.approx(0.5)
+
+    def test_alike_in_both_with_the_twist_of_huber_it_is_isotropic(self):
+        huber = 2.0 / 2 / (1 + 0.3)
+        assert orthotropic((2.0, 2.0), 0.3, huber, 0.4) == pytest.approx(isotropic(2.0 / 0.91, 0.3), abs=1e-12)
+
+    @pytest.mark.parametrize(("axis", "strips"), [(0.0, (3.0, 0.6)), (np.pi / 2, (0.6, 3.0))])
+    def test_supported_along_its_rim(self, axis, strips):
+        """Navier's series, ``w = sum q_mn / pi^4 (D1 m^4/a^4 + 2 H m^2 n^2/a^2 b^2 + D2 n^4/b^4)``.
+
+        H = D12 + 2 D66 (Timoshenko & Woinowsky-Krieger, art. 85; Lekhnitskii, Anisotropic Plates; from memory), for an
+        even load and for a force at a quarter of both sides.
+        """
+        a, b, nu, twisting = 0.3, 0.2, 0.25, 0.35
+        form = Splines(np.linspace(0.0, a, 25), np.linspace(0.0, b, 19))
+        stiff = form.bending(form.every(), orthotropic(strips, nu, twisting, axis)).toarray()
+        inside = [(np.arange(n) > 0) & (np.arange(n) < n - 1) for n in (27, 21)]
+        held = np.flatnonzero(np.outer(*inside).ravel())  # no deflection along the rim
+        quarter, middle = (form.rows(np.array([[a * s, b * s]])).toarray()[0] for s in (0.25, 0.5))
+        even = form.integral(form.every(), np.ones((1, *form.every().weights.shape)))[:, 0]
+        d1, d2 = 3.0 / (1 - nu**2), 0.6 / (1 - nu**2)
+        h = nu * np.sqrt(d1 * d2) + 2 * twisting
+        m, n = np.meshgrid(np.arange(1, 200), np.arange(1, 200), indexing="ij")
+        resists = np.pi**4 * (d1 * (m / a) ** 4 + 2 * h * (m * n / a / b) ** 2 + d2 * (n / b) ** 4)
+        for load, at, near, series in (
+            (
+                even,
+                middle,
+                1e-4,
+                16 / np.pi**2 / m / n * (m % 2) * (n % 2) * np.sin(m * np.pi / 2) * np.sin(n * np.pi / 2),
+            ),
+            (quarter, quarter, 5e-3, 4 / a / b * (np.sin(m * np.pi / 4) * np.sin(n * np.pi / 4)) ** 2),
+        ):
+            found = at[held] @ np.linalg.solve(stiff[np.ix_(held, held)], load[held])
+            assert found == pytest.approx(float((series / resists).sum()), rel=near)

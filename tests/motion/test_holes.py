@@ -7,6 +7,7 @@ import gripmargin as gm
 from gripmargin.motion.holes import gaps, in_holes
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.rates import estimate_rates
+from support.steps import LAWS
 
 
 def pulses(t, middle, width, size):
@@ -78,6 +79,22 @@ def test_a_hole_costs_what_sparse_samples_cost():
     assert after.bias_second[149:151].min() >= before.bias_second[149:151].min()
     assert (np.delete(after.bias_second, [149, 150]) == np.delete(before.bias_second, [149, 150])).all()
     assert after.bias_second.max() < 0.1 * 0.3 * 16
+
+
+def test_many_holes_cost_what_a_record_costs_that_is_as_sparse():
+    """Every fifth sample is missing: the same motion at every second time is as sparse as that everywhere."""
+
+    def of(samples, **more):
+        q = np.rint(law(samples)[0][:, None] / 1e-6) * 1e-6
+        return in_holes(samples, q, estimate_rates(samples, q, **more)).bias_second[:, 0]
+
+    costs, t = [], np.arange(500) * 0.008
+    for seed in range(4):
+        law = LAWS["S-curve"](np.random.default_rng(seed), 4.0, 0.008)
+        few, even = t[np.arange(t.size) % 5 != 4], t[::2]
+        ends = np.flatnonzero(np.diff(few) > 0.012)
+        costs += [np.linalg.norm(x) / np.sqrt(x.size) for x in (of(few)[ends], of(even, pieces=False, bursts=False))]
+    assert 0.5 * sum(costs[1::2]) < sum(costs[::2]) < sum(costs[1::2])
 
 
 @pytest.mark.parametrize("rate", [97, 125, 260])

@@ -39,8 +39,8 @@ def log(kind, seed, rate, **poller):
 @pytest.mark.parametrize(
     ("kind", "seed", "rate"),
     [
-        *(("S-curve", 0, rate) for rate in (100.0, 127.0, 130.0, 150.0, 250.0)),
-        *(("minimum jerk", 1, rate) for rate in (100.0, 124.5, 127.0, 130.0, 150.0, 250.0)),
+        *(("S-curve", 0, rate) for rate in (66.0, 100.0, 127.0, 130.0, 150.0, 250.0)),
+        *(("minimum jerk", 1, rate) for rate in (66.0, 100.0, 124.5, 127.0, 130.0, 150.0, 250.0)),
     ],
 )
 def test_polled_logs_are_decided_and_hold_the_truth(kind, rate, seed):

@@ -297,7 +297,7 @@ def lab(linear):
 def test_causes_differ_for_those_who_are_red_green_blind(pages, seen):
     """A difference of 10 in CIE 1976 L*a*b* is plain to see beside each other (2.3 is just noticeable)."""
     for theme in themes(pages["lid-no-data"]):
-        parts = [[int(theme[f"c-{x}"][i : i + 2], 16) / 255 for i in (1, 3, 5)] for x in "abcdefghi"]
+        parts = [[int(theme[f"c-{x}"][i : i + 2], 16) / 255 for i in (1, 3, 5)] for x in "abcdefghij"]
         linear = [[c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in rgb] for rgb in parts]
         places = [lab(np.array(seen) @ rgb) for rgb in linear]
         assert min(np.linalg.norm(a - b) for a, b in combinations(places, 2)) > 10.0
@@ -308,7 +308,7 @@ def test_a_colour_is_one_cause_in_all_drawings(pages):
     for cause, (colour, _) in plots.CAUSES.items():
         assert light[f"c-{CAUSE_STYLE[cause]}"] == colour
     for kind in (".c-", ".plot .area-", ".bar-"):
-        for letter in "abcdefgh":
+        for letter in "abcdefghj":
             assert re.search(rf"{re.escape(kind + letter)}[,{{][^}}]*var\(--c-{letter}\)", pages["lid-no-data"])
 
 

@@ -210,9 +210,11 @@ CLASSES = {
     "materials.film": gm.PadMaterial,
     "gripper": gm.Gripper,
     "part": gm.Part,
+    "part.components": gm.Component,
     "program": Job,
     "pick": gm.Pick,
     "nest": gm.Nest,
+    "process": gm.Process,
     "stop": gm.Stop,
     "stop.measured": gm.StopFigure,
     "flange": gm.Flange,
@@ -238,7 +240,7 @@ FILE_ALONE = {
 
 def table_of(place):
     steps = place.split(".")
-    if steps[-1] in ("phases", "measured") or "pads" in steps:
+    if steps[-1] in ("phases", "measured", "components", "process") or "pads" in steps:
         steps.insert(2, 0)
     return table_at(tuple(steps))
 
@@ -268,8 +270,10 @@ def bounds():
         gm.PadMaterial: film,
         gm.Gripper: {"pads": (gm.Pad.disc("a", gm.PadMaterial(**film), 0.1),)},
         gm.Part: {"mass": 1.0, "com": [0, 0, 0], "inertia": np.eye(3)},
+        gm.Component: {"mass": 1.0, "at": [0, 0, 0]},
         gm.Pick: {"face": np.eye(4)},
         gm.Nest: {"face": np.eye(4)},
+        gm.Process: {"moves": ("in",), "overtravel": [0, 0, 1e-3], "at": [0, 0, 0], "shape": "ramp"},
         gm.Stop: {"axis_deceleration": [1.0]},
         gm.StopFigure: {"speed": 1.0, "time": 1.0},
         gm.Flange: {"payload": 1.0},

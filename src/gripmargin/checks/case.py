@@ -18,14 +18,16 @@ from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.bonded import Bonded, Strength
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.grip import Grip, grip_of
-from gripmargin.contact.handover import Putdown, in_the_air, put_down
+from gripmargin.contact.handover import Putdown, in_the_air, in_the_tray, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
 from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup, pick_up, preload_samples
+from gripmargin.contact.process import Added, Push, added, every_load, pushes_of, worst_load
 from gripmargin.motion.between import filled
 from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import RESOLVED, Trajectory
+from gripmargin.motion.waits import waited
 from gripmargin.results.findings import Place
 from gripmargin.workcell import Part
 from gripmargin.workcell.job import Job
@@ -40,9 +42,12 @@ class Case:
     Attributes:
         job: What was asked, with samples put in between those of a program that gives its rates.
         motion: Tool motion at the samples and its errors.
-        load: On the gripper at the tool origin, tool axes, shape (6, n).
+        load: On the gripper at the tool origin, tool axes, with what uses the pads most of what forces of the process
+            may add, shape (6, n).
+        own_load: The same without forces of the process.
         pickup: The preload, simulated; None where the job does not tell enough.
         grip: The places that margins count on.
+        pushes: Forces of the process that act while the part hangs on the pads.
         airborne: Whether the part hangs on the pads, sample by sample, shape (n,); between samples that are far apart
             from one end on.
         slips: What looks wrong in the job, a sentence for each code, as `gripmargin.checks.likely` found it.
@@ -54,8 +59,10 @@ class Case:
     job: Job
     motion: ProgramMotion
     load: FloatArray
+    own_load: FloatArray
     pickup: Pickup | None
     grip: Grip
+    pushes: tuple[Push, ...] = ()
     airborne: NDArray[np.bool_]
     slips: Mapping[str, str] = field(default_factory=dict)
     not_followed: str = ""
@@ -116,6 +123,30 @@ class Case:
         best = None if self.pickup is None else self.pickup.at_best
         return None if best is None else _taken(self.whole, self.grip.bonded.full, self.job.part, best)
 
+    @cached_property
+    def added(self) -> tuple[Added, ...]:
+        """What forces of the process may add to the load, each combination of them."""
+        return added(self.pushes, self.own_load.shape[1])
+
+    def added_at(self, sample: int) -> FloatArray:
+        """Return every load that forces of the process may add at a sample, none among them, shape (6, k)."""
+        there = [(more.wrench, np.flatnonzero(more.samples == sample)) for more in self.added]
+        return np.column_stack([np.zeros(6), *(wrench[:, k] for wrench, k in there)])
+
+    def pushed(self, samples: int | slice | NDArray[np.intp]) -> FloatArray:
+        """Return what forces of the process make of the load at some samples, shape (6, m)."""
+        some = np.atleast_1d(samples) if not isinstance(samples, slice) else samples
+        return np.asarray(self.load[:, some] - self.own_load[:, some])
+
+    def moved(self, motion: ProgramMotion, **changes: Any) -> Case:
+        """Return the case with another motion of the tool, whose job and airborne samples are among the changes."""
+        new = replace(self, motion=motion, **changes)
+        load = part_load(new.job.part, motion.at, new.job.gravity, new.job.air_density)
+        pushes = pushes_of(new.job, motion.at, new.whole, new.airborne)
+        more = added(pushes, load.shape[1])
+        carried = worst_load(new.grip.face, load, more) if more else load
+        return replace(new, load=carried, own_load=load, pushes=pushes)
+
     def standing(self, samples: int | slice | NDArray[np.intp]) -> FloatArray:
         """Return what gravity alone gives of the load at some samples, shape (6, m)."""
         return standing_load(self.job.part, self.motion.at.take(samples), self.job.gravity)
@@ -130,6 +161,15 @@ class Case:
         """Whether the part hangs on the pads in carry phases only."""
         carry = _with_borders(self.job.phase_map.covers("carry"), self.job.trajectory)
         return bool((self.airborne == carry).all())
+
+    def placed_after(self, sample: int) -> bool:
+        """Whether a release begins with what the program gives next after a sample.
+
+        Samples that were put in after the last row of a carry are in no phase.
+        """
+        own = self.job.trajectory.rows
+        following = own[min(int(np.searchsorted(own, sample, side="right")), own.size - 1)]
+        return bool(self.job.phase_map.covers("release")[following])
 
     def place(self, sample: int) -> Place:
         """Return time, index and move of a sample."""
@@ -192,7 +232,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     Raises:
         InputError: Something in the job does not fit together.
     """
-    if (dense := filled(unpolled(job.trajectory, job.stamps))) is not job.trajectory:
+    if (dense := filled(waited(unpolled(job.trajectory, job.stamps)))) is not job.trajectory:
         job = replace(job, trajectory=dense)
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
@@ -207,14 +247,19 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     except BudgetError as error:
         not_followed = str(error)
     carry = _with_borders(job.phase_map.covers("carry"), job.trajectory)
-    airborne = carry | in_the_air(job, motion.at, whole.patches, pickup)
+    airborne = carry & ~in_the_tray(carry.size, pickup) | in_the_air(job, motion.at, whole.patches, pickup)
     bonded = Bonded(whole=whole, full=full, part=job.part) if pickup is None else _taken(whole, full, job.part, pickup)
+    pushes = pushes_of(job, motion.at, whole, airborne)
+    more = added(pushes, load.shape[1])
+    grip = grip_of(bonded, every_load(load, airborne, more))
     return Case(
         job=job,
         motion=motion,
-        load=load,
+        load=worst_load(grip.face, load, more) if more else load,
+        own_load=load,
         pickup=pickup,
-        grip=grip_of(bonded, load[:, airborne]),
+        grip=grip,
+        pushes=pushes,
         airborne=airborne,
         slips=slips,
         not_followed=not_followed,
@@ -230,7 +275,7 @@ def _taken(whole: Backing, full: tuple[Strength, ...], part: Part, pickup: Picku
 
 def _with_borders(carry: NDArray[np.bool_], trajectory: Trajectory) -> NDArray[np.bool_]:
     """The carry with the samples next to it where they are far away: somewhere on the way to them it begins or ends."""
-    own = np.arange(carry.size) if trajectory.filling is None else trajectory.filling.given
+    own = trajectory.rows
     out, wide = carry[own], np.diff(trajectory.t[own]) > RESOLVED
     out[:-1] |= carry[own[1:]] & wide
     out[1:] |= carry[own[:-1]] & wide

@@ -14,9 +14,9 @@ import shapely
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.motion.trajectory import MAX_SAMPLES
-from gripmargin.workcell import Pad, PadMaterial, Part
+from gripmargin.workcell import Pad, PadMaterial, Part, Process
 from gripmargin.workcell.job import Job
-from gripmargin.workcell.scaling import moved_phases
+from gripmargin.workcell.scaling import when_moved
 
 STEEPEST = 0.999  # cosine between a pad's normal and the tool's z axis below which it is not seen from above
 FINE = 1e-6  # to which the largest size is found
@@ -89,6 +89,45 @@ def quartered(job: Job) -> tuple[Job, float, float]:
     return replace(job, gripper=replace(job.gripper, pads=tuple(four))), x, y
 
 
+def beneath_the_heaviest(job: Job) -> tuple[Job, Pad]:
+    """Return a job with the pad next to the heaviest component of the part moved beneath it, and that pad.
+
+    Raises:
+        InputError: There is no component, or no room for the pad.
+    """
+    if not job.part.components or len(job.gripper.pads) < 2:
+        raise InputError("part.components", "none", "a component and several pads")
+    at = max(job.part.components, key=lambda each: each.mass).at[:2]
+    pads = list(job.gripper.pads)
+    i = min(range(len(pads)), key=lambda k: float(np.linalg.norm(pads[k].pose_in_tool[:2, 3] - at)))
+    pose = pads[i].pose_in_tool.copy()
+    pose[:2, 3] = np.round(at, 3)
+    pads[i] = replace(pads[i], pose_in_tool=pose)
+    found = _without_room(job.gripper.pads, tuple(pads), job.part)
+    if found:
+        raise InputError("gripper.pads", found, "pads that fit the part")
+    return replace(job, gripper=replace(job.gripper, pads=tuple(pads))), pads[i]
+
+
+def rounded(job: Job) -> Job:
+    """Return a job with discs of the same areas in the places of its pads.
+
+    Raises:
+        InputError: They are discs, or there is no room for them.
+    """
+    pads = job.gripper.pads
+    discs = tuple(
+        Pad.disc(
+            pad.name, pad.material, 2.0 * float(np.sqrt(shapely.Polygon(pad.outline).area / np.pi)), pad.pose_in_tool
+        )
+        for pad in pads
+    )
+    found = _without_room(pads, discs, job.part) or ("discs" if max(len(pad.outline) for pad in pads) > 8 else "")
+    if found:
+        raise InputError("gripper.pads", found, "pads with corners, and room for discs")
+    return replace(job, gripper=replace(job.gripper, pads=discs))
+
+
 def most_room(job: Job, most: float) -> float:
     """Return the largest factor on length and width, up to one above 1, for which the pads have room."""
     low, high = 1.0, most
@@ -120,7 +159,8 @@ def shifted_pads(job: Job, x: float, y: float) -> Job:
     """Return a job whose pads grip the part elsewhere, by x and y [m] of the tool frame: seen from there it moves."""
     offset = np.eye(4)
     offset[:2, 3] = -x, -y
-    return replace(job, part=job.part.placed(offset))
+    process = tuple(force if force.at is None else replace(force, at=force.at + offset[:3, 3]) for force in job.process)
+    return replace(job, part=job.part.placed(offset), process=process)
 
 
 def softer_stop(job: Job, factor: float) -> Job:
@@ -197,12 +237,35 @@ def paused(job: Job, sample: int, time: float) -> Job:
     more = t[sample] + time * np.arange(1, count + 1) / count
     times = np.concatenate([t[: sample + 1], more, t[sample + 1 :] + time])
     rows = np.concatenate([np.arange(sample + 1), np.full(count, sample), np.arange(sample + 1, t.size)])
-    phases = moved_phases(
-        job.phases,
+    when = when_moved(
+        job,
         np.array([t[0], t[sample], t[sample] + 1e-9, t[-1] + 1e-9]),
         np.array([t[0], t[sample], t[sample] + time + 1e-9, t[-1] + time + 1e-9]),
     )
-    return replace(job, trajectory=trajectory.taken(rows, t=times), phases=phases)
+    return replace(job, trajectory=trajectory.taken(rows, t=times), **when)
+
+
+def less_pushed(job: Job, factor: float) -> Job:
+    """Return the job with forces of the process that many times as large; of an overtravel, as far."""
+
+    def less(force: Process) -> Process:
+        given = {name: getattr(force, name) for name in ("force", "moment", "overtravel")}
+        return replace(force, **{name: factor * each for name, each in given.items() if each is not None})
+
+    return replace(job, process=tuple(less(force) for force in job.process))
+
+
+def pushed_slowly(job: Job, rise: float) -> Job:
+    """Return the job with forces of the process that come and go over a time [s], those that do so faster."""
+    return replace(
+        job,
+        process=tuple(
+            replace(force, shape="ramp", rise=rise if force.rise is None else max(rise, force.rise))
+            if force.shape == "constant" or (force.rise is not None and force.rise < rise)
+            else force
+            for force in job.process
+        ),
+    )
 
 
 def _with_materials(job: Job, figures: Callable[[PadMaterial], Mapping[str, Any]]) -> Job:

@@ -64,6 +64,11 @@ MEANINGS: Final[dict[str, Meaning]] = {
         "A part that still swings meets the edge of its nest.",
         "Wait at the last stop, approach more slowly, widen the tolerance of the nest.",
     ),
+    "droop": Meaning(
+        "How far a part that bends hangs off the plane of its pads, carried and where it is placed, swing included.",
+        "A corner that hangs lower than the program believes meets what it is carried over, or the edge of its nest.",
+        "Put pads further out, or more of them; run the carry slower; leave more room.",
+    ),
     "release": Meaning(
         "Whether the release breaks the bond, and whether the part stays in its nest while the tool leaves.",
         "A bond that is left lifts the part, tips it, or drags it along; a release that is too hard crushes it.",
@@ -145,10 +150,23 @@ MEANINGS: Final[dict[str, Meaning]] = {
     "scatter": Meaning(
         "Scatter of the samples beside what would tear the pads off.",
         "If it is motion and not noise, the part does not stay on.",
-        "Record or export with more digits, or with speeds and accelerations; " + _MEANT[0].lower() + _MEANT[1:],
+        "Record or export with more digits, closer samples, or with speeds and accelerations; "
+        + _MEANT[0].lower()
+        + _MEANT[1:],
     ),
     "tool_travel": Meaning(
         "The tool's speed beside the fastest robots.", "Units of positions or of time are wrong.", _MEANT
+    ),
+    "short_carry": Meaning(
+        "How far the whole carry takes the part.",
+        "Metres read as millimetres make a program that hardly moves, and anything holds.",
+        _MEANT,
+    ),
+    "from_below": Meaning(
+        "Whether the part hangs from the pads anywhere in the carry, or lies on them all the way.",
+        "A tool that is turned over by a wrong angle or axis has the part pressed on by its own weight, and anything "
+        "holds.",
+        _MEANT,
     ),
     "polled": Meaning(
         "Rows of the program that repeat while the robot moves, or leave some out, as in a log that was polled.",

@@ -5,25 +5,31 @@ A premise is a function of the case; `gripmargin.checks.check.Judged` names thos
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
-from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, is_uniform_plate, overhang
-from gripmargin.contact.cells import Patch
+from gripmargin.checks.not_given import air_left_out, narrow
+from gripmargin.checks.pressed import pressed_by_forces
+from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, overhang
+from gripmargin.contact.film import STRETCHED, Film
 from gripmargin.contact.grip import Grip, without
+from gripmargin.contact.handover import Release
+from gripmargin.contact.lying import highest_tension, lies_flat
+from gripmargin.contact.poked import poked, surely, unfollowed
+from gripmargin.contact.process import every_load, unheld
 from gripmargin.contact.sheet import Sheet
 from gripmargin.contact.sheet_vibration import left_out, shaken
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Verdict, judge
 
-STRETCHED = 0.05  # share of its energy from which on stretching changes by a tenth what a bent part does to the pads
-FIBRILS = 10.0  # across a contact, from which the face is a face and not some of its fibrils
+ROUNDING = 1e-9  # share of a pressure that is rounding
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,21 +41,35 @@ class Standing:
         factor: By which it may raise the use of the pads where it holds nearly [-].
         stretched: Share of its energy that stretches a part which bends, at a use of 1; grows with the square of that.
         droop: Of that part at a use of 1 [m]; grows with it.
+        bounded: Whether the use is known to be below a bound, however much it is stretched.
+        dents: By how much the use may be less [-]: forces of the process act at places of a part that bends.
+        least: How far they use the pads surely [-].
     """
 
     doubts: tuple[str, ...] = ()
     factor: float = 1.0
     stretched: float = 0.0
     droop: float = 0.0
+    bounded: bool = False
+    dents: float = 0.0
+    least: float = 0.0
+
+    def open(self, result: CheckResult) -> tuple[str, ...]:
+        """Return why a margin that is no failure is not shown, for the part is stretched as well as bent."""
+        most = 1.0 / result.low if result.low else 0.0
+        if not self.bounded:
+            return self.drooping(most)
+        return () if result.verdict is Verdict.PASS else self.drooping(1.0 / result.value if result.value else most)
 
     def drooping(self, use: float) -> tuple[str, ...]:
         """Return why a use of the pads is not known, for it takes much energy to stretch the part as well."""
         if self.stretched * use * use <= STRETCHED:
             return ()
         droop = 1e3 * self.droop * use
+        how = "so its pull at the pads is only known to stay below a bound" if self.bounded else "which is not followed"
         return (
-            f"the part droops by {droop:.2g} mm, so far that it is stretched as well as bent, which is not followed; a "
-            "gentler program, a thicker part, or pads further out beneath it would help",
+            f"the part droops by {droop:.2g} mm, so far that it is stretched as well as bent, {how}; a gentler "
+            "program, a thicker part, or pads further out beneath it would help",
         )
 
 
@@ -67,18 +87,133 @@ def plane_face(case: Case) -> Standing:
 
 
 def bending(case: Case) -> Standing:
-    """Whether it is known how the part bends: not at all, as the job says, or as a plate that is worked out."""
+    """Whether it is known how the part bends: not at all, as the job says, or as a plate that is worked out.
+
+    Where it does, the press that bonded the pads has to be known too.
+    """
+    known = case.shared(_alone)
+    return known if known.doubts or not case.shared(bends) else replace(known, doubts=case.shared(pressed_flat).doubts)
+
+
+def bends(case: Case) -> bool:
+    """Whether the part bends so much that it counts, as a plate or as a factor on a rigid part's figures."""
+    return case.grip.bonded.sheet is not None or case.shared(_alone).factor != 1.0
+
+
+def pressed_flat(case: Case) -> Standing:
+    """Whether the pads press on the part in its tray as on a rigid one: it is, or it lies on a bed."""
+    known, pickup = case.shared(_alone), case.pickup
+    if known.doubts or pickup is None or not case.shared(bends):
+        return replace(known, factor=1.0)
+    where = pickup.relative.rotation[-1], pickup.relative.position[-1]
+    return Standing(doubts=_not_flat(case, "pick", pickup.pick.bed, *where))
+
+
+def let_go_flat(case: Case) -> Standing:
+    """Whether the pads leave the part in its nest as a rigid one: it is, or it stays flat on a bed."""
+    known = case.shared(_alone)
+    if known.doubts or not case.shared(bends):
+        return replace(known, factor=1.0)
+    doubts: list[str] = []
+    for down in case.putdowns:
+        where = down.relative.rotation[0], down.relative.position[0]
+        doubts += _not_flat(case, "nest", down.nest.bed, *where)
+        if isinstance(down, Release) and not doubts and not down.taken_along:
+            doubts += _pulled_up(case, down)
+    return Standing(doubts=tuple(dict.fromkeys(doubts)))
+
+
+def handed_over_flat(case: Case) -> Standing:
+    """Whether both hold."""
+    found = case.shared(pressed_flat), case.shared(let_go_flat)
+    return Standing(doubts=tuple(dict.fromkeys(doubt for standing in found for doubt in standing.doubts)))
+
+
+def not_bent_in_between(case: Case) -> Standing:
+    """Whether both hold of a part of which it is known that it bends; of another one nothing is asked."""
+    return Standing() if case.shared(_alone).doubts else case.shared(handed_over_flat)
+
+
+def _not_flat(
+    case: Case, table: str, bed: FloatArray | None, rotation: FloatArray, position: FloatArray
+) -> tuple[str, ...]:
+    part, place = case.job.part, {"pick": "tray", "nest": "nest"}[table]
+    if bed is None:
+        said = (
+            f"the part bends, and what it lies on in its {place} is not known: state {table}.bed, the flat solid area"
+        )
+        return (f"{said} beneath it, or part.rigid = true if its bending can be neglected",)
+    if lies_flat(part, case.whole.patches, bed, rotation, position):
+        return ()
+    said = f"the part bends where its {place} does not carry it: {table}.bed has to reach beneath all pads"
+    return (f"{said} and components, these on the pads' side, and twice as far beyond pads as the part overhangs it",)
+
+
+def _pulled_up(case: Case, release: Release) -> tuple[str, ...]:
+    """Why pads that leave a part bend it; it lies flat once they pull nowhere more than what keeps it down."""
+    job, nest, part = case.job, release.nest, case.job.part
+    outline = shapely.Polygon(part.outline)
+    weight = float(job.gravity @ nest.face[:3, 2]) * (part.mass - sum(each.mass for each in part.components))
+    down = -weight / outline.area
+    if nest.hold_down_even:
+        down += nest.hold_down / outline.area
+    pull = highest_tension(release.faces, release.relative, release.history)
+    held = release.history.held_total[release.history.row_of_sample] > 0.0
+    if not held.any():
+        return ()
+    flat = np.logical_or.accumulate((pull <= max(down, 0.0)) & held)
+    if flat.any() and not (pull[flat] > max(down, 0.0)).any():
+        return ()
+    most = float(pull[flat].max()) if flat.any() else float(pull.max())
+    said = (
+        f"the pads pull at the part with up to {1e-3 * most:.2g} kPa while they let go, and {1e-3 * down:.2g} kPa keep"
+    )
+    helps = "let go by a twist or a slide while the pads press, or hold it down evenly (nest.hold_down_even)"
+    return (f"{said} it down: it bends with them, which is not followed; {helps}",)
+
+
+def _alone(case: Case) -> Standing:
     return _bending(case, case.grip, "")
 
 
 def bending_without_a_pad(case: Case) -> Standing:
     """Whether the same is known with any one of its pads gone."""
-    pads = range(len(case.whole.patches))
-    grips = [without(case.grip, lost, case.load[:, case.carried]) for lost in pads[1:] and pads]
-    found = [_bending(case, grip, " with a pad gone") for grip in grips] or [Standing()]
+    found = [_bending(case, grip, " with a pad gone") for grip in _grips_without(case)] or [Standing()]
     doubts = [doubt for standing in found for doubt in standing.doubts]
     worst, factor = max(found, key=lambda each: each.stretched), max(each.factor for each in found)
     return replace(worst, factor=factor, doubts=tuple(doubts[:1]))
+
+
+def _grips_without(case: Case) -> list[Grip]:
+    pads = range(len(case.whole.patches))
+    loads = every_load(case.own_load, case.airborne, case.added)
+    return [without(case.grip, lost, loads) for lost in pads[1:] and pads]
+
+
+def hanging(case: Case) -> Standing:
+    """Whether it is known how the part bends, or how much it asks of the pads at most."""
+    return _bounded(case, case.shared(bending), [case.grip])
+
+
+def swaying(case: Case) -> Standing:
+    """Whether it is known how the part swings, or how much it then asks of the pads at most."""
+    return _bounded(case, case.shared(swinging), [case.grip])
+
+
+def hanging_without_a_pad(case: Case) -> Standing:
+    """The same with any one of its pads gone."""
+    return _bounded(case, case.shared(bending_without_a_pad), _grips_without(case))
+
+
+def leaving(case: Case) -> Standing:
+    """Whether it is known how the part bends as it leaves its tray; a label's pull is bounded where it is asked for."""
+    known, pick = case.shared(bending), case.job.pick
+    return known if pick is None or pick.peel_energy is None else replace(known, stretched=0.0)
+
+
+def _bounded(case: Case, known: Standing, grips: Sequence[Grip]) -> Standing:
+    is_bounded = not case.pushes and all(grip.film is not None and bool(grip.film.strengths) for grip in grips)
+    return replace(known, bounded=is_bounded, doubts=known.doubts + case.shared(air_left_out))
 
 
 def swinging(case: Case) -> Standing:
@@ -110,8 +245,8 @@ def stiff_part(case: Case) -> Standing:
 def _bending(case: Case, grip: Grip, when: str) -> Standing:
     part, bonded = case.job.part, grip.bonded
     patches = bonded.whole.patches
-    is_known = part.outline is not None and part.thickness is not None and part.youngs_modulus is not None
-    is_plate = is_known and is_uniform_plate(part) and are_level(patches)
+    is_known = part.outline is not None and part.strips is not None
+    is_plate = is_known and part.is_plate and are_level(patches)
     if not is_plate and part.rigid:
         return Standing()
     state = "state part.rigid = true if its bending can be neglected"
@@ -137,7 +272,10 @@ def _bending(case: Case, grip: Grip, when: str) -> Standing:
 
 def _as_a_plate(case: Case, grip: Grip, sheet: Sheet, when: str) -> Standing:
     """How far small bending tells what a part does that bends."""
-    bonded = grip.bonded
+    bonded, part = grip.bonded, case.job.part
+    if part.components and part.drag_area is not None:
+        said = "the air presses on all of the part and not, as is worked out, where its components weigh"
+        return Standing(doubts=(f"{said}; leave out part.drag_area if it moves slowly",))
     if bonded.offset is not None or any(float(share.min()) <= 0.0 for share in bonded.left):
         return Standing(doubts=(f"the part bends{when}, on pads that did not bond everywhere: that is not judged",))
     loads = case.load[:, case.carried]
@@ -145,8 +283,8 @@ def _as_a_plate(case: Case, grip: Grip, sheet: Sheet, when: str) -> Standing:
     worst = int(np.argmax(use))
     if not use[worst] > 0.0:
         return Standing()
-    load = loads[:, worst] / use[worst]
-    return Standing(stretched=sheet.stretched(load), droop=sheet.droop(load))
+    known = grip.film or Film.of(sheet, (), grip.face, loads)
+    return Standing(stretched=known.stretched, droop=sheet.droop(loads[:, worst] / use[worst]))
 
 
 def _reaches(case: Case, grip: Grip, factor: float) -> str:
@@ -157,43 +295,114 @@ def _reaches(case: Case, grip: Grip, factor: float) -> str:
     )
 
 
+def dented(case: Case) -> Standing:
+    """Whether it is known what forces of the process do to pads under a part that bends where they act."""
+    return _dented(case, [case.grip], 1.0)
+
+
+def dented_where_known(case: Case) -> Standing:
+    """Whether it is known what they do there; how much is counted by who asks."""
+    return Standing(doubts=case.shared(dented).doubts)
+
+
+def dented_at_once(case: Case) -> Standing:
+    """The same of forces that come at once: what they dent overshoots by as much again."""
+    return _dented(case, [case.grip], 2.0)
+
+
+def dented_without_a_pad(case: Case) -> Standing:
+    """The same at rest with any one of its pads gone."""
+    return _dented(case, _grips_without(case), 1.0)
+
+
+def _dented(case: Case, grips: Sequence[Grip], times: float) -> Standing:
+    factor, dents, least = 1.0, 0.0, 0.0
+    for grip in grips:
+        sheet = grip.bonded.sheet
+        if sheet is None or not case.pushes:
+            continue
+        if (force := unfollowed(sheet, case.pushes)) is not None:
+            said = f"force '{force.name}' of the process turns a part that bends, or acts beside it"
+            return Standing(doubts=(f"{said}: what that does to the pads is not followed; say where on it it acts",))
+        more, use = times * poked(sheet, grip.bonded.full, case.pushes), _with_forces(case, grip, sheet)
+        factor, dents = max(factor, 1.0 + more / use[0] if use[0] > 0.0 else np.inf), max(dents, more)
+        least = max(least, use[1])
+    return Standing(factor=factor, dents=dents, least=least)
+
+
+def _with_forces(case: Case, grip: Grip, sheet: Sheet) -> tuple[float, float]:
+    """How far pads are used with forces spread over the part, and how far they surely are with them at their places."""
+    most, least = float(peak_utilisation(grip.face, case.load[:, case.carried])[0].max(initial=0.0)), 0.0
+    for more in case.added:
+        load = case.own_load[:, more.samples] + more.wrench
+        used = peak_utilisation(grip.face, load)[0]
+        k = int(np.argmax(used))
+        there = [(f, push) for f, push in zip(more.factors, case.pushes, strict=True) if f]
+        forces = [(push.of, f * float(push.wrench[2, more.samples[k] - push.samples[0]])) for f, push in there]
+        most = max(most, float(used[k]))
+        least = max(least, surely(sheet, grip.bonded.full, load[:, k], forces))
+    return most, least
+
+
 def measured_contact(case: Case) -> Standing:
     """Whether every contact is as wide as what its material's data was measured for."""
-    said = [_narrow(patch) for patch in case.whole.patches]
+    said = [narrow(patch) for patch in case.whole.patches]
     return Standing(doubts=tuple(filter(None, said)))
 
 
-def _narrow(patch: Patch) -> str:
-    material, width = patch.pad.material, _width(patch)
-    limits = {"its backing is thick": material.backing_thickness}
-    if material.fibril_pitch is not None:
-        limits[f"{FIBRILS:g} of its fibrils are apart"] = FIBRILS * material.fibril_pitch
-    for what, least in limits.items():
-        if least is not None and width < least * (1.0 - 1e-9):
-            return (
-                f"pad '{patch.pad.name}' touches the part over {1e3 * width:.3g} mm, less than the {1e3 * least:.3g} "
-                f"mm that {what}: outside what the data of its material was measured for"
+def measured_dirt(case: Case) -> Standing:
+    """Whether pads as dirty as they are were pulled, where their material has a record of pulls."""
+    picks, doubts = case.job.gripper.cycles_since_cleaning, dict[str, None]()
+    for material in (pad.material for pad in case.job.gripper.pads):
+        most = np.inf if material.pulls is None else float(material.pulls[:, 0].max())
+        if picks > most:
+            said = f"how strong '{material.name}' is after {picks:g} picks is not known: it was pulled after up to"
+            doubts[f"{said} {most:g} (pulls); clean sooner, or pull dirtier pads"] = None
+    return Standing(doubts=tuple(doubts))
+
+
+def unbuckled(case: Case) -> Standing:
+    """Whether forces of the process leave the face as the press did: beyond its overload it holds less afterwards."""
+    said = []
+    for pressed in case.shared(pressed_by_forces):
+        material, most = case.whole.patches[pressed.pad].pad.material, float(pressed.most.max())
+        limit = material.overload_pressure
+        if limit is not None and most > limit * (1.0 + ROUNDING):
+            at = case.place(int(pressed.samples[np.argmax(pressed.most)]))
+            said.append(
+                f"forces of the process may press pad '{case.whole.patches[pressed.pad].pad.name}' with up to "
+                f"{most / 1e4:.2f} N/cm^2 at {at.t:.3f} s, above its overload pressure of {limit / 1e4:.2f} N/cm^2: "
+                "its face buckles, and what it holds afterwards is not followed; a smaller force, nearer to the middle "
+                "of the pads, or larger pads would help"
             )
-    return ""
+    return Standing(doubts=tuple(said))
 
 
-def _width(patch: Patch) -> float:
-    """The smaller side of the smallest rectangle around a contact [m]."""
-    in_pad = (patch.edge - patch.pad.pose_in_tool[:3, 3]) @ patch.rotation
-    corners = np.asarray(shapely.MultiPoint(in_pad[:, :2]).minimum_rotated_rectangle.exterior.coords)
-    return float(np.linalg.norm(np.diff(corners[:3], axis=0), axis=1).min())
+def _unheld(case: Case) -> Iterator[str]:
+    """Forces of the process where the part does not hang on the pads: tray and nest are not known to bear them."""
+    for force, sample in unheld(case.job, case.airborne):
+        t = case.place(sample).t
+        yield (
+            f"force '{force.name}' of the process acts at {t:.3f} s, where the part does not hang on the "
+            "pads: forces are judged in the carry alone; make their move a carry phase of its own, before the "
+            "release"
+        )
 
 
 def meant(case: Case) -> Standing:
     """Whether the job can be meant as it stands, and whether pads and part were simulated where they meet."""
-    doubts = dict.fromkeys((*dict(plausible.unaccepted(case)).values(), *filter(None, [case.undone])))
+    odd = dict(plausible.unaccepted(case)).values()
+    doubts = dict.fromkeys((*odd, *filter(None, [case.undone]), *(() if case.recorded else _unheld(case))))
     return Standing(doubts=tuple(doubts))
 
 
-ALL: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)
-HOLDING: tuple[Premise, ...] = (plane_face, bending, measured_contact)
-SWINGING: tuple[Premise, ...] = (plane_face, swinging, measured_contact)
-RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, measured_contact)  # what shakes a robot is in no program
+PADS: tuple[Premise, ...] = (measured_contact, measured_dirt, unbuckled)
+ALL: tuple[Premise, ...] = (plane_face, stiff_part, *PADS)
+HOLDING: tuple[Premise, ...] = (plane_face, hanging, dented, *PADS)
+LEAVING: tuple[Premise, ...] = (plane_face, leaving, dented, *PADS)
+SWINGING: tuple[Premise, ...] = (plane_face, swaying, dented_at_once, *PADS)
+STOPPING: tuple[Premise, ...] = (plane_face, swinging, dented_at_once, *PADS)
+RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, dented_at_once, *PADS)  # what shakes a robot is in no program
 
 
 def raised(case: Case, premises: Iterable[Premise]) -> float:
@@ -211,9 +420,13 @@ def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> 
     low, high = (figure if result.measure == "margin" else None for figure in (result.low, result.high))
     if result.verdict is Verdict.FAIL:
         spared = [doubt for each in standing for doubt in (each.drooping(1.0 / high) if high else ())]
+        dents, least = max(each.dents for each in standing), max(each.least for each in standing)
+        least = max(least, 1.0 / high - dents) if high else np.inf
+        if dents and (least <= 0.0 or judge(0.0, 1.0 / least, result.target) is not Verdict.FAIL):
+            spared.append("a force of the process bends the part where it acts, which may use its pads less as well")
         return replace(result, verdict=Verdict.UNDECIDED, doubts=tuple(spared)) if spared else result
     doubts = tuple(doubt for each in standing for doubt in each.doubts)
-    doubts += tuple(doubt for each in standing for doubt in (each.drooping(1.0 / low) if low else ()))
+    doubts += tuple(doubt for each in standing for doubt in (each.open(result) if low else ()))
     factor = raised(case, premises)
     verdict: Verdict = Verdict.UNDECIDED if doubts else result.verdict
     if low is not None and factor != 1.0:
@@ -222,7 +435,7 @@ def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> 
             verdict = judge(low, low if high is None else high, result.target)
             if verdict is not Verdict.PASS:
                 doubts = (
-                    f"flapping of the part may load the pads {factor:.2f} times as much as what is followed of it",
+                    f"the part bends in more ways than are followed, which may use the pads {factor:.2f} times as much",
                 )
     held = replace(result, verdict=verdict, low=low if result.measure == "margin" else result.low, doubts=doubts)
     too_low = plausible.passes_too_low(held) if "target" not in case.job.accept else ()

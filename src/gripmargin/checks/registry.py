@@ -12,6 +12,7 @@ from typing import Final
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import texts
 from gripmargin.checks.check import Check, Judged
+from gripmargin.checks.droop.check import DROOP
 from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.handover.pressure import PRESSURE
 from gripmargin.checks.handover.release import RELEASE
@@ -22,7 +23,7 @@ from gripmargin.checks.swing.check import SWING
 from gripmargin.checks.swing.settle import SETTLE
 from gripmargin.checks.wrist.check import WRIST
 
-CHECKS: Final[tuple[Check, ...]] = (PRELOAD, RELEASE, PRESSURE, HOLD, SWING, SETTLE, STOP, RECORDED, WRIST)
+CHECKS: Final[tuple[Check, ...]] = (PRELOAD, RELEASE, PRESSURE, HOLD, SWING, SETTLE, DROOP, STOP, RECORDED, WRIST)
 
 
 def judged() -> Iterator[Judged]:

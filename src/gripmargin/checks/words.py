@@ -95,26 +95,19 @@ def exact_rates_decide() -> str:
     )
 
 
-def closer_rates_decide(
-    part: float, at: float, error: tuple[float, float], cause: tuple[str, str], noise: float, step: float
-) -> str:
-    """Say how well accelerations have to be known, and which samples do not say that.
+def closer_rates_decide(part: float, at: float, error: tuple[float, float]) -> str:
+    """Say how well accelerations have to be known.
 
     Args:
         part: Of the error with which the check is decided.
         at: When it counts [s].
         error: Of the acceleration of the tool's origin [m/s^2] and of its turn [rad/s^2] now.
-        cause: The coordinate that most of it comes from, and its unit.
-        noise: Of its positions.
-        step: Between samples [s].
     """
     line, turn = error
-    name, unit = cause
     return (
         f"with accelerations known to {part * line:.2g} m/s^2 and {part * turn:.2g} rad/s^2 (now {line:.2g} and "
         f"{turn:.2g} at {at:.3f} s) the check is decided, as was tried: give joint speeds and accelerations with the "
-        f"positions; else {name} needs positions with less noise (now {noise:.1g} {unit}) or closer than "
-        f"{1e3 * step:.3g} ms"
+        "positions"
     )
 
 

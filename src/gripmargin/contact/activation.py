@@ -10,7 +10,7 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray, Value, frozen
 from gripmargin.base.errors import InputError
-from gripmargin.contact.bond import holding_strength
+from gripmargin.contact.bond import clean_strength, holding_strength
 from gripmargin.contact.cells import Patch
 from gripmargin.workcell import Gripper, PadMaterial, Part
 
@@ -135,18 +135,19 @@ class PadFace(Value):
         )
 
 
-def pad_faces(patches: Sequence[Patch], part: Part, gripper: Gripper, gap: float = 0.0) -> tuple[PadFace, ...]:
+def pad_faces(patches: Sequence[Patch], part: Part, gripper: Gripper | None, gap: float = 0.0) -> tuple[PadFace, ...]:
     """Return all pads for the contact simulation, with the strength that is left on this part.
 
     Args:
         patches: The pads' contacts.
         part: For its surface factor.
-        gripper: For the picks since cleaning.
+        gripper: For the picks since cleaning; None: clean pads at their strongest.
         gap: How far the part's surface lies below the face plane, everywhere [m].
     """
     faces = []
     for patch in patches:
-        pull, shear = holding_strength(patch.pad, part, gripper)
+        strength = clean_strength(patch.pad, part) if gripper is None else holding_strength(patch.pad, part, gripper)
+        pull, shear = strength
         law = ActivationLaw.of(patch.pad.material)
         faces.append(
             PadFace(patch=patch, pull_off_stress=pull, shear_strength=shear, law=law, gap=np.asarray(float(gap)))

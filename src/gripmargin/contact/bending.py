@@ -11,28 +11,13 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.sheet import Sheet, indented
-from gripmargin.kernels.wrench import mass_matrix
 from gripmargin.workcell import Part
-from gripmargin.workcell.part import uniform_plate
 
 Strengths = Sequence[tuple[float, float]]
 
-UNIFORM = 0.05  # share by which a part's mass moments may differ from those of the plate
 SLIGHT = 1.01  # factor on the use of the pads' edges up to which a part counts as rigid: they are not known better
 STIFF = 1.5  # factor up to which what bending adds is a correction of the rigid part's figures
 LEVEL = 1e-6  # [-], [m] by which pads may be out of the tool's xy plane
-
-
-def is_uniform_plate(part: Part) -> bool:
-    """Whether centre of mass and inertia are those of a uniform plate of the part's outline and thickness."""
-    if part.outline is None or part.thickness is None:
-        return False
-    com, inertia = uniform_plate(part.mass, part.outline, part.thickness)
-    moment = float(np.trace(inertia)) / 2
-    apart = np.abs(part.com - com)
-    is_alike = float(np.abs(part.inertia - inertia).max()) <= UNIFORM * moment
-    is_central = float(apart[:2].max()) <= UNIFORM * np.sqrt(moment / part.mass) and apart[2] <= part.thickness / 2
-    return is_alike and bool(is_central)
 
 
 def are_level(patches: Sequence[Patch]) -> bool:
@@ -66,7 +51,7 @@ def sheet_on(backing: Backing, strengths: Strengths, part: Part, *, even: bool =
     Raises:
         BudgetError: The part is too thin and wide.
     """
-    if part.rigid or part.youngs_modulus is None or not is_uniform_plate(part) or not are_level(backing.patches):
+    if part.rigid or part.strips is None or not part.is_plate or not are_level(backing.patches):
         return None
     factor = edge_stress_factor(backing.patches, strengths, part)
     return Sheet.on(backing, part) if factor > (SLIGHT if even else STIFF) else None
@@ -81,22 +66,22 @@ def edge_stress_factor(patches: Sequence[Patch], strengths: Strengths, part: Par
     Args:
         patches: Of pads in the tool's xy plane (`are_level`).
         strengths: For each patch its pull-off stress and its shear strength [Pa].
-        part: A uniform plate (`is_uniform_plate`) with its modulus.
+        part: A plate (`Part.is_plate`) with its stiffness.
 
     Returns:
-        1 for a rigid part, inf for one without a modulus [-].
+        1 for a rigid part, inf for one whose stiffness is not known [-].
 
     Raises:
         BudgetError: The part is too thin and wide.
     """
-    if part.outline is None or part.thickness is None or part.youngs_modulus is None:
+    if part.outline is None or part.strips is None:
         return np.inf
     backing = Backing(tuple(patches))
     sheet = Sheet.on(backing, part)
     rigid, owner = backing.edge_maps(strengths)
     pull = np.array([strengths[i][0] for i in owner])[:, None]
     bent = np.concatenate([sheet.traction_maps(patch, patch.edge)[:, 2] for patch in patches], axis=1) / pull
-    moments = mass_matrix(part.mass, *uniform_plate(part.mass, part.outline, part.thickness))
+    moments = sheet.model.rigid.T @ (sheet.model.mass @ sheet.model.rigid)
     rigid, bent = rigid @ moments, bent @ moments
     mean_square = np.linalg.inv(np.einsum("api,apj->ij", rigid, rigid) / owner.size)
     added = bent - rigid[2]

@@ -2,22 +2,58 @@
 
 from __future__ import annotations
 
-from gripmargin.workcell import Gripper, Pad, Part
+from typing import Final
+
+import numpy as np
+
+from gripmargin.kernels.tolerance import tolerance_bounds
+from gripmargin.workcell import Gripper, Pad, PadMaterial, Part
+
+CONTENT: Final = 0.99  # of pads, with
+CONFIDENCE: Final = 0.95  # as A-basis values of materials are stated (NIST Dataplot's page on basis values)
 
 
 def holding_strength(pad: Pad, part: Part, gripper: Gripper) -> tuple[float, float]:
     """Return pull-off stress and shear strength of a fully bonded pad on this part [Pa].
 
-    Strength on the reference surface, times the surface factor, times what fouling has left: a share lost
-    with each pick, compounding (common practice, no source). The limit by peel energy falls with the same
-    factors, because it stands for the same face.
+    Strength on the reference surface, times the surface factor, times what dirt has left: what pulls of pads as dirty
+    bear, or without them a share lost with each pick, compounding (common practice, no source). The limit by peel
+    energy falls with the same factors, because it stands for the same face.
 
     Args:
         pad: The pad.
         part: The part, for its surface factor.
         gripper: For the picks since cleaning.
     """
-    material = pad.material
-    left: float = (1.0 - material.fouling_per_cycle) ** gripper.cycles_since_cleaning
+    return _times(pad, part, strength_left(pad.material, gripper.cycles_since_cleaning))
+
+
+def strength_left(material: PadMaterial, picks: float) -> float:
+    """Return the share of its stated strength that counts after so many picks since cleaning, 0 to 1."""
+    if material.pulls is None:
+        return float((1.0 - material.fouling_per_cycle) ** picks)
+    return min(_bounds(material, picks)[0], 1.0)
+
+
+def clean_strength(pad: Pad, part: Part) -> tuple[float, float]:
+    """Return the most that a clean pad may hold on this part, pull-off stress and shear strength [Pa].
+
+    Args:
+        pad: The pad.
+        part: The part, for its surface factor.
+    """
+    return _times(pad, part, 1.0 if pad.material.pulls is None else max(_bounds(pad.material, 0.0)[1], 1.0))
+
+
+def _bounds(material: PadMaterial, picks: float) -> tuple[float, float]:
+    """Shares of the stated strength that nearly all pads exceed and stay below; logarithms of strengths scatter."""
+    if material.pulls is None:
+        return 1.0, 1.0
+    n, stress = material.pulls.T
+    low, high = tolerance_bounds(n, np.log(stress), picks, content=CONTENT, confidence=CONFIDENCE)
+    return float(np.exp(low)) / material.pull_off_stress, float(np.exp(high)) / material.pull_off_stress
+
+
+def _times(pad: Pad, part: Part, left: float) -> tuple[float, float]:
     factor = part.surface_factor * left
-    return material.limiting_pull_off_stress * factor, material.shear_strength * factor
+    return pad.material.limiting_pull_off_stress * factor, pad.material.shear_strength * factor

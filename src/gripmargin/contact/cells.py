@@ -112,7 +112,7 @@ def _cut(pad: Pad, part: Part) -> Patch:
             f"pad '{pad.name}'",
             f"no overlap with the part (pad at x {at[0]:.1f}, y {at[1]:.1f} mm in the tool frame)",
             "a pad that touches the part's outline",
-            "check the pad's place and the outline: both are in the tool frame",
+            "check the pad's place, the outline and part.at",
         )
     points, areas = quadrature(face)
     hull = np.asarray(edge.convex_hull.exterior.coords)[:-1]

@@ -25,6 +25,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing, displacement_rows
 from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import Patch, nearest_cells
+from gripmargin.contact.film import Film
 from gripmargin.contact.sheet import Sheet, indented
 from gripmargin.kernels.face import NOTHING, Face, half_width, utilisation
 from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation, points_needed
@@ -37,7 +38,7 @@ LEAST = 0.2  # share of the bonded area that a core has at least
 LEVELS = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)  # quantiles of the bond that bound a core
 WORST, DIRECTIONS = 24, 48  # loads on which cores are compared: the worst ones, and the extremes in directions
 PATHS, STEPS, KEPT = 4, 100, 6  # loads followed as they grow, into how many steps, and how many cores of each are tried
-MISSED = 1e-3  # by which places of a part that bends may be used more than those that are judged
+MISSED = 1e-3  # by which a part that bends may use places between those that are looked at more than these
 FEWEST = 3  # cells that carry any load
 FINALISTS, ROUNDS = 3, 3
 
@@ -56,6 +57,7 @@ class Grip:
         compliance: From load to displacement at the tool origin, in the middle of what may be, shape (6, 6).
         kept: For each pad whether a cell belongs to the core, shape (m,).
         asked: Factor on the load for what a sudden break adds [-].
+        film: How far a part that bends is stretched as well; None: it does not bend.
     """
 
     bonded: Bonded
@@ -67,6 +69,7 @@ class Grip:
     compliance: FloatArray
     kept: tuple[BoolArray, ...]
     asked: float = 1.0
+    film: Film | None = None
 
     @property
     def whole(self) -> Backing:
@@ -114,7 +117,7 @@ def grip_of(bonded: Bonded, load: FloatArray) -> Grip:
         bonded: The pads.
         load: At the tool origin, shape (6, n).
     """
-    even = _even(bonded)
+    even = _even(bonded, load)
     if even is not None:
         return even
     return _Cores(bonded, load[:, np.isfinite(load).all(axis=0)]).best()
@@ -129,7 +132,7 @@ def without(grip: Grip, lost: int, load: FloatArray) -> Grip:
         load: At the tool origin, shape (6, n).
     """
     left = grip.bonded.without(lost)
-    even = _even(left)
+    even = _even(left, load)
     if even is not None:
         return even
     cores = _Cores(left, load)
@@ -139,16 +142,16 @@ def without(grip: Grip, lost: int, load: FloatArray) -> Grip:
 
 def first_break(bonded: Bonded) -> Grip:
     """Return all bonded cells as places: where the least margin over them is, the first of them lets go."""
-    return _even(bonded) or _Cores(bonded, np.zeros((6, 0))).everything()
+    return _even(bonded, np.zeros((6, 0))) or _Cores(bonded, np.zeros((6, 0))).everything()
 
 
-def _even(bonded: Bonded) -> Grip | None:
+def _even(bonded: Bonded, load: FloatArray) -> Grip | None:
     """The edges of pads that each hold the same everywhere: utilisation is convex in position; None for others.
 
     Under a part that bends all places count, and the first of them that lets go.
     """
     if bonded.sheet is not None:
-        return _bent(bonded, bonded.sheet)
+        return _bent(bonded, bonded.sheet, load)
     if not bonded.even:
         return None
     shares = bonded.left
@@ -168,7 +171,7 @@ def _even(bonded: Bonded) -> Grip | None:
     )
 
 
-def _bent(bonded: Bonded, sheet: Sheet) -> Grip:
+def _bent(bonded: Bonded, sheet: Sheet, load: FloatArray) -> Grip:
     """The places that may be used most under a part that bends."""
     patches, holds = bonded.whole.patches, bonded.left if bonded.offset is None else ()
     maps, points, owner, held = [], [], [], []
@@ -180,13 +183,16 @@ def _bent(bonded: Bonded, sheet: Sheet) -> Grip:
             points.append(at)
             owner.append(np.full(len(at), i, dtype=np.intp))
             held.append(share[:, None] * strength)
-    asked = (1.0 + MISSED) * (1.0 + indented(patches, sheet.part))
-    face = Face(np.concatenate(maps, axis=1) * asked)
-    few = points_needed(face, MISSED)
+    face = Face(np.concatenate(maps, axis=1))
+    few, missed = points_needed(face, MISSED)
+    asked = (1.0 + MISSED) * (1.0 + missed) * (1.0 + indented(patches, sheet.part))
     pull, shear = np.concatenate(held)[few].T
+    face = Face(face.maps[:, few] * asked)
+    least = [float(own.min()) for own in bonded.left] if bonded.even and not sheet.part.components else []
+    strengths = [(s * own / asked, t * own / asked) for (s, t), own in zip(bonded.full, least, strict=False)]
     return Grip(
         bonded=bonded,
-        face=face.only(few),
+        face=face,
         points=np.concatenate(points)[few],
         owner=np.concatenate(owner)[few],
         pull=pull,
@@ -194,6 +200,7 @@ def _bent(bonded: Bonded, sheet: Sheet) -> Grip:
         compliance=bonded.whole.compliance,
         kept=tuple(np.ones(patch.areas.size, dtype=bool) for patch in patches),
         asked=asked,
+        film=Film.of(sheet, strengths, face, load[:, np.isfinite(load).all(axis=0)]),
     )
 
 

@@ -228,6 +228,19 @@ def _until(release: Release, row: int) -> Release:
     return replace(release, relative=relative, samples=samples, history=history, taken_along=True)
 
 
+def in_the_tray(samples: int, pickup: Pickup | None) -> NDArray[np.bool_]:
+    """Return the samples, whatever their phase, in which the part lies in its tray before it leaves with the pads.
+
+    Args:
+        samples: Of the program.
+        pickup: The press; without one that lifts the part there are none.
+    """
+    mask = np.zeros(samples, dtype=bool)
+    if pickup is not None and pickup.lift is not None:
+        mask[pickup.samples[pickup.samples < pickup.lift]] = True
+    return mask
+
+
 def in_the_air(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> NDArray[np.bool_]:
     """Return the samples of preload and release phases in which the part hangs on the pads all the same, shape (n,).
 
@@ -321,7 +334,7 @@ class _Stretch:
 def _stretches(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> Iterator[_Stretch]:
     if job.nest is None:
         return
-    faces = pad_faces(patches, job.part, replace(job.gripper, cycles_since_cleaning=0.0))
+    faces = pad_faces(patches, job.part, None)
     if pickup is not None:
         locked = locked_in(Backing(tuple(patches)), [pad.traction for pad in pickup.hard.pads], pickup.bond)
         along = [own * (1.0, 1.0, 0.0) for own in locked.traction]  # across the face they press as they then lie on it

@@ -1,9 +1,10 @@
 """A part that bends, on its pads: from the load to the tension at every place.
 
-The part is a uniform thin plate on the pads' backing, a Winkler layer: ``D lap^2 w + k w = q``. Whatever the gripper
-does, the load q is affine over the face (inertia and weight of a rigid motion), so three loads tell for all of them and
-the tension at a place is a constant map times the load at the tool origin, as for a rigid part. Along the face a plate
-is as good as rigid; its shear acts half the thickness below the middle plane and bends it too.
+The part is a uniform thin plate on the pads' backing, a Winkler layer: ``D lap^2 w + k w = q``, with components that
+are heavy and not stiff. Whatever the gripper does, the load q is that of inertia and weight of a rigid motion, affine
+over the face where there are no components, so a few loads tell for all of them and the tension at a place is a
+constant map times the load at the tool origin, as for a rigid part. Along the face a plate is as good as rigid; its
+shear acts half the thickness below the middle plane and bends it too.
 
 An even pressure of the air on the whole face is such a load. One that acts elsewhere counts as spread over the part.
 """
@@ -26,10 +27,15 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import Patch, cut_pads
 from gripmargin.contact.plate_grid import FINE, cut, grid_over
-from gripmargin.kernels.plate import Pieces, Splines, isotropic
-from gripmargin.workcell import Pad, Part
+from gripmargin.kernels.plate import Pieces, Splines, isotropic, orthotropic
+from gripmargin.workcell import Component, Pad, Part
 
 ANY_RATIO = (0.0, 0.5)  # Poisson's ratio lies between; bending adds most at one of them
+ANY_TWIST = (
+    0.1,
+    1.5,
+)  # of Huber's stiffness against twist: from below that of crossed carbon fibres (0.14) upwards; paper has 1
+PLACES, ACROSS = 60, 13  # of the rim, beside its corners, and across it at which it is looked at how far it droops
 KEPT = 8  # plates that are not solved again
 
 
@@ -40,8 +46,8 @@ class Sheet:
     Attributes:
         backing: The pads; they lie in the tool's xy plane.
         model: Its unknowns.
-        bent: Its unknowns for each unit of the load at the tool origin, one array for each Poisson's ratio that
-            the plate may have, shape (ratios, n, 6).
+        bent: Its unknowns for each unit of the load at the tool origin, one array for each rigidity that the plate
+            may have, shape (rigidities, n, 6).
     """
 
     backing: Backing
@@ -54,6 +60,11 @@ class Sheet:
         return self.model.part
 
     @property
+    def outline(self) -> FloatArray:
+        """Its corners, tool frame [m], shape (k, 2)."""
+        return _corners(self.part)
+
+    @property
     def form(self) -> Splines:
         """Its splines."""
         return self.model.form
@@ -64,7 +75,7 @@ class Sheet:
 
         Args:
             backing: Pads in the tool's xy plane.
-            part: With an outline, a thickness and a modulus.
+            part: With an outline, a thickness and a stiffness.
 
         Raises:
             BudgetError: It is too thin and wide.
@@ -79,7 +90,7 @@ class Sheet:
             points: Tool frame [m], shape (p, 3).
 
         Returns:
-            One for each Poisson's ratio that the plate may have, shape (ratios, 3, p, 6).
+            One for each rigidity that the plate may have, shape (rigidities, 3, p, 6).
         """
         return np.stack([self.model.traction(patch, points, bent) for bent in self.bent])
 
@@ -91,18 +102,25 @@ class Sheet:
 
     def places(self, patch: Patch) -> FloatArray:
         """Return where the tension of a pad is looked at: its edge and the grid within [m], shape (p, 3)."""
-        shape, edge = contact_of(patch, self.part), []
-        for ring in _rings(shape):
-            for a, b in pairwise(np.asarray(ring.coords)):
-                parts = max(1, int(np.ceil(2.0 * np.linalg.norm(b - a) / self.finest)))
-                edge.append(a + (b - a) * np.arange(parts)[:, None] / parts)
         x, y = (a.ravel() for a in np.meshgrid(self.form.x, self.form.y))
-        inside = shapely.contains_xy(shape, x, y)
-        flat = np.concatenate([*edge, np.stack([x, y], axis=1)[inside]])
-        height = np.full((len(flat), 1), patch.edge[:, 2].mean())
-        return np.concatenate([patch.edge, np.hstack([flat, height])])
+        inside = np.stack([x, y], axis=1)[shapely.contains_xy(contact_of(patch, self.part), x, y)]
+        return np.concatenate([self.rim(patch), _lifted(inside, patch)])
 
-    def swinging(self, ratio: int, added_mass: float = 0.0) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def rim(self, patch: Patch, step: float = 0.5) -> FloatArray:
+        """Return places along the edge of a pad, its corners among them [m], shape (p, 3).
+
+        Args:
+            patch: One of the pads.
+            step: From one to the next at most, in cells at the edge.
+        """
+        edge = []
+        for ring in _rings(contact_of(patch, self.part)):
+            for a, b in pairwise(np.asarray(ring.coords)):
+                parts = max(1, int(np.ceil(np.linalg.norm(b - a) / (step * self.finest))))
+                edge.append(a + (b - a) * np.arange(parts)[:, None] / parts)
+        return np.concatenate([patch.edge, _lifted(np.concatenate(edge), patch)])
+
+    def swinging(self, which: int, added_mass: float = 0.0) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return what the plate resists and weighs against motions of the tool origin in which it bends as under loads.
 
         The plate is taken to bend as its loads at rest bend it, in six ways (Rayleigh and Ritz; load-dependent Ritz
@@ -111,13 +129,13 @@ class Sheet:
         is that of the part's mean place, weighted with its mass.
 
         Args:
-            ratio: Index of the Poisson's ratio.
+            which: Index of the rigidity.
             added_mass: Of air that goes along with it, at the centroid of its face [kg].
 
         Returns:
             Stiffness, mass, and the share of the stiffness that each pad has; shapes (6, 6), (6, 6) and (pads, 6, 6).
         """
-        model, bent = self.model, self.bent[ratio]
+        model, bent = self.model, self.bent[which]
         stiffness = np.linalg.inv(model.load.T @ bent)
         ways = bent @ stiffness
         even = model.form.integral(model.plate, np.full((1, *model.plate.weights.shape), 1.0 / model.plate.area))
@@ -127,16 +145,53 @@ class Sheet:
         return (stiffness + stiffness.T) / 2.0, (mass + mass.T) / 2.0, pads
 
     def droop(self, load: FloatArray) -> float:
-        """Return how far the rim of the plate leaves the plane of its pads by bending, along the normal [m].
+        """Return how far the plate leaves the plane of its pads by bending, along the normal, at most [m].
 
         Args:
             load: At the tool origin, shape (6,).
         """
-        rim = np.asarray(shapely.segmentize(_outline(self.part).exterior, self.finest).coords)
+        return float(np.abs(self.droops[1] @ load).max())
+
+    @cached_property
+    def droops(self) -> tuple[FloatArray, FloatArray]:
+        """Places of the plate, tool frame [m], shape (k, 2), and how far they leave the plane of its pads by bending.
+
+        The latter along the normal for each unit of the load, for each rigidity, shape (rigidities, k, 6).
+        """
+        at, sagged = self._sagged
+        return at, np.stack([sagged @ bent[:-3] for bent in self.bent])
+
+    def sag(self, moved: FloatArray) -> float:
+        """Return how far the plate leaves the plane of the pads at most, by columns of unknowns (n, k) [m]."""
+        return float(np.abs(self._sagged[1] @ moved[:-3]).max())
+
+    @cached_property
+    def _sagged(self) -> tuple[FloatArray, FloatArray]:
+        """Places of the plate, shape (k, 2), and from its splines to how far they leave the plane of its pads."""
+        outline = _outline(self.part)
+        rim = shapely.get_coordinates(shapely.segmentize(outline.exterior, outline.length / PLACES))[:-1]
+        (x0, y0, x1, y1), share = outline.bounds, np.linspace(0.0, 1.0, ACROSS)
+        x, y = (a.ravel() for a in np.meshgrid(x0 + share * (x1 - x0), y0 + share * (y1 - y0)))
+        at = np.concatenate([rim, np.stack([x, y], axis=1)[shapely.contains_xy(outline, x, y)]])
         held = np.concatenate([patch.edge[:, :2] for patch in self.backing.patches])
-        plane, far = (np.column_stack([np.ones(len(at)), at]) for at in (held, rim))
-        on_pads, beyond = (self.form.rows(at) @ (self.bent @ load)[:, :-3].T for at in (held, rim))
-        return float(np.abs(beyond - far @ np.linalg.lstsq(plane, on_pads, rcond=None)[0]).max())
+        plane, far = (np.column_stack([np.ones(len(where)), where]) for where in (held, at))
+        onto = far @ np.linalg.pinv(plane)
+        return at, self.form.rows(at).toarray() - onto @ self.form.rows(held).toarray()
+
+    def held_at(self, places: FloatArray, force: FloatArray) -> FloatArray:
+        """Return its unknowns where a force holds it at single places, one after the other.
+
+        Args:
+            places: Tool frame [m], shape (k, 2).
+            force: On the part, tool axes [N], shape (3,).
+
+        Returns:
+            For each rigidity that the plate may have, shape (rigidities, n, k).
+        """
+        along = [np.full(len(places), f) for f in force[:2]]
+        turn = places[:, 0] * force[1] - places[:, 1] * force[0]
+        load = np.concatenate([force[2] * self.form.rows(places).toarray().T, [*along, turn]])
+        return np.stack([factored(self.model.stiffness(each)).solve(load) for each in self.model.rigidities])
 
     def stretched(self, load: FloatArray) -> float:
         """Return the energy that stretches the plate where it bends two ways at once, over that which bends it [-].
@@ -149,7 +204,8 @@ class Sheet:
         Args:
             load: At the tool origin, shape (6,).
         """
-        return max(self.model.stretched(bent @ load, r) for bent, r in zip(self.bent, self.model.ratios, strict=True))
+        each = zip(self.bent, self.model.rigidities, strict=True)
+        return max(self.model.stretched(bent @ load, rigidity) for bent, rigidity in each)
 
     @property
     def finest(self) -> float:
@@ -186,10 +242,20 @@ class Model:
         pads = tuple(cut(form, contact) for contact in contacts)
         return cls(form=form, plate=cut(form, outline), pads=pads, backing=backing, part=part)
 
-    @property
-    def ratios(self) -> tuple[float, ...]:
-        """Poisson's ratios that the plate may have."""
-        return ANY_RATIO if self.part.poissons_ratio is None else (self.part.poissons_ratio,)
+    @cached_property
+    def rigidities(self) -> tuple[FloatArray, ...]:
+        """Moments per curvature that the plate may have, each of shape (3, 3) [N m]."""
+        part, strips = self.part, _strips(self.part)
+        ratios = ANY_RATIO if part.poissons_ratio is None else (part.poissons_ratio,)
+        if part.bending_stiffness is None:
+            return tuple(isotropic(strips[0] / (1.0 - ratio**2), ratio) for ratio in ratios)
+        found = []
+        for ratio in ratios:
+            huber = float(np.sqrt(strips[0] * strips[1])) / 2.0 / (1.0 + ratio)
+            given = part.twisting_stiffness
+            for twisting in [share * huber for share in ANY_TWIST] if given is None else [given]:
+                found.append(orthotropic(strips, ratio, twisting, part.stiffness_axis))
+        return tuple(found)
 
     @cached_property
     def rigid(self) -> FloatArray:
@@ -202,34 +268,52 @@ class Model:
 
     @cached_property
     def mass(self) -> csr_array:
-        """Of the plate, shape (n, n)."""
-        area, turning = self.plate.area, _thickness(self.part) ** 2 / 12.0
+        """Of the plate and its components, shape (n, n)."""
+        part, thickness = self.part, _thickness(self.part)
+        own = (part.mass - sum(each.mass for each in part.components)) / self.plate.area
         x, y = np.moveaxis(self.plate.points, -1, 0)
-        inside = self.part.mass / area * _in_plane(x, y, self.plate.weights)
-        return _joined(self.form.mass(self.plate, self.part.mass / area, turning), None, inside)
+        inside = own * _in_plane(x, y, self.plate.weights)
+        whole = _joined(self.form.mass(self.plate, own, thickness**2 / 12.0), None, inside)
+        for each in part.components:
+            pieces = self._under(each)
+            whole = whole + self._moving(
+                pieces, *2 * (each.mass / pieces.area,), arm=thickness / 2.0 - float(each.at[2])
+            )
+        return whole
+
+    def _under(self, component: Component) -> Pieces:
+        """The cells that a component covers; one of no size covers a unit of area at its place."""
+        if component.size is not None:
+            return cut(self.form, shapely.Polygon(component.outline).intersection(_outline(self.part)))
+        at = component.at[None, :2]
+        return Pieces(points=at[None], weights=np.ones((1, 1)), cells=self.form.cells_of(at))
 
     @cached_property
     def springs_of_pads(self) -> tuple[csr_array, ...]:
         """What the backing of each pad resists, shape (n, n)."""
-        arm, out = _thickness(self.part) / 2.0, []
+        out = []
         for patch, pieces in zip(self.backing.patches, self.pads, strict=True):
             shear, _, normal = patch.stiffness_per_area()
-            x, y = np.moveaxis(pieces.points, -1, 0)
-            even = np.ones_like(x)
-            along_x, along_y = np.stack([even, 0 * x, -y]), np.stack([0 * x, even, x])
-            tilting = self.form.integral(pieces, along_x, 1, 0) + self.form.integral(pieces, along_y, 0, 1)
-            springs = self.form.mass(pieces, normal, arm**2 * shear / normal)
-            out.append(_joined(springs, arm * shear * tilting, shear * _in_plane(x, y, pieces.weights)))
+            out.append(self._moving(pieces, float(shear), float(normal), arm=_thickness(self.part) / 2.0))
         return tuple(out)
+
+    def _moving(self, pieces: Pieces, along: float, normal: float, *, arm: float) -> csr_array:
+        """The matrix of ``integral of along (u u + v v) + normal w w`` an arm below the middle plane, shape (n, n)."""
+        x, y = np.moveaxis(pieces.points, -1, 0)
+        even = np.ones_like(x)
+        along_x, along_y = np.stack([even, 0 * x, -y]), np.stack([0 * x, even, x])
+        tilting = self.form.integral(pieces, along_x, 1, 0) + self.form.integral(pieces, along_y, 0, 1)
+        bent = self.form.mass(pieces, normal, arm**2 * along / normal)
+        return _joined(bent, arm * along * tilting, along * _in_plane(x, y, pieces.weights))
 
     @cached_property
     def springs(self) -> csr_array:
         """What the backing of all pads resists, shape (n, n)."""
         return sum(self.springs_of_pads[1:], self.springs_of_pads[0])
 
-    def stiffness(self, ratio: float) -> csc_array:
-        """Return what plate and backing resist, at a Poisson's ratio, shape (n, n)."""
-        bending = self.form.bending(self.plate, isotropic(_rigidity(self.part, ratio), ratio))
+    def stiffness(self, rigidity: FloatArray) -> csc_array:
+        """Return what plate and backing resist, at moments per curvature, shape (3, 3), as a matrix (n, n)."""
+        bending = self.form.bending(self.plate, rigidity)
         return (self.springs + _joined(bending, None, np.zeros((3, 3)))).tocsc()
 
     @cached_property
@@ -238,9 +322,9 @@ class Model:
         weighed = self.mass @ self.rigid
         return np.asarray(weighed @ np.linalg.inv(self.rigid.T @ weighed))
 
-    def deflection(self, ratio: float) -> FloatArray:
+    def deflection(self, rigidity: FloatArray) -> FloatArray:
         """Return what each unit of the load does to the plate, shape (n, 6); it balances the load exactly."""
-        found, rigid = factored(self.stiffness(ratio)).solve(self.load), self.rigid
+        found, rigid = factored(self.stiffness(rigidity)).solve(self.load), self.rigid
         held = rigid.T @ self.springs
         return np.asarray(found + rigid @ np.linalg.solve(held @ rigid, rigid.T @ self.load - held @ found))
 
@@ -261,9 +345,12 @@ class Model:
         along_y = v + turn * flat[:, :1] + off * (self.form.rows(flat, 0, 1) @ bent)
         return np.stack([along_x, along_y, self.form.rows(flat) @ bent], axis=1)
 
-    def stretched(self, deflection: FloatArray, ratio: float) -> float:
-        """Return the energy of `Sheet.stretched` of a deflection, shape (splines,), at a Poisson's ratio."""
-        form, every, stiff = self.form, self.form.every(), (self.part.youngs_modulus or 0.0) * _thickness(self.part)
+    def stretched(self, deflection: FloatArray, rigidity: FloatArray) -> float:
+        """Return the energy of `Sheet.stretched` of a deflection, shape (splines,), at moments per curvature.
+
+        Along its plane it is as stiff as the stiffer of its directions: the more it takes to stretch it.
+        """
+        form, every, stiff = self.form, self.form.every(), 12.0 * max(_strips(self.part)) / _thickness(self.part) ** 2
         own = deflection[:-3][form.numbers(self.plate.cells)]
         xx, yy, xy = (
             np.einsum("pqb,pb->pq", form.values(self.plate.points, self.plate.cells, *order), own)
@@ -273,7 +360,7 @@ class Model:
         held = _clamped(form)
         pull, laplace = pull[held], form.bending(every, isotropic(1.0, 1.0))[held][:, held].tocsc()
         return float(0.5 / stiff * pull @ factored(laplace).solve(pull)) / max(
-            float(0.5 * deflection @ (self.stiffness(ratio) @ deflection)), 1e-300
+            float(0.5 * deflection @ (self.stiffness(rigidity) @ deflection)), 1e-300
         )
 
 
@@ -282,7 +369,7 @@ def _solved(pads: tuple[Pad, ...], part: Part) -> Sheet:
     """The plate on pads; changes of a job that leave both as they are find it solved."""
     backing = Backing(cut_pads(pads, part))
     model = Model.of(backing, part)
-    bent = np.stack([model.deflection(ratio) for ratio in model.ratios])
+    bent = np.stack([model.deflection(rigidity) for rigidity in model.rigidities])
     return Sheet(backing=backing, model=model, bent=bent)
 
 
@@ -299,7 +386,7 @@ def indented(patches: Sequence[Patch], part: Part) -> float:
     """
     radii = np.array([np.sqrt(patch.area / np.pi) for patch in patches])
     stiffness = np.array([patch.pad.material.normal_stiffness for patch in patches])
-    return float((stiffness * radii).max() * (2.0 - 4.0 / np.pi) / (part.youngs_modulus or np.inf))
+    return float((stiffness * radii).max() * (2.0 - 4.0 / np.pi) / part.modulus)
 
 
 def contact_of(patch: Patch, part: Part) -> BaseGeometry:
@@ -329,11 +416,11 @@ def _clamped(form: Splines) -> NDArray[np.intp]:
 def _fading(backing: Backing, part: Part) -> float:
     """The length (D / k)^(1/4) on which bending fades at the stiffest pad [m]."""
     stiffest = max(patch.pad.material.normal_stiffness for patch in backing.patches)
-    return float((_rigidity(part, 0.0) / stiffest) ** 0.25)
+    return float((min(_strips(part)) / stiffest) ** 0.25)
 
 
-def _rigidity(part: Part, ratio: float) -> float:
-    return (part.youngs_modulus or 0.0) * _thickness(part) ** 3 / 12.0 / (1.0 - ratio**2)
+def _strips(part: Part) -> tuple[float, float]:
+    return part.strips or (0.0, 0.0)
 
 
 def _thickness(part: Part) -> float:
@@ -346,6 +433,11 @@ def _corners(part: Part) -> FloatArray:
 
 def _outline(part: Part) -> BaseGeometry:
     return shapely.Polygon(_corners(part))
+
+
+def _lifted(flat: FloatArray, patch: Patch) -> FloatArray:
+    """Places seen along the tool's z axis, shape (p, 2), on the face of a pad, shape (p, 3)."""
+    return np.hstack([flat, np.full((len(flat), 1), patch.edge[:, 2].mean())])
 
 
 def _rings(shape: BaseGeometry) -> list[BaseGeometry]:

@@ -88,7 +88,7 @@ def vibrations(sheet: Sheet, blocks: int) -> tuple[FloatArray, FloatArray]:
         elastic energy is 1/2 J, shape (n, modes).
     """
     model = sheet.model
-    stiffness = model.stiffness(model.ratios[0])
+    stiffness = model.stiffness(model.rigidities[0])
     solve, found = factored(stiffness).solve, [sheet.bent[0]]
     for _ in range(blocks - 1):
         found.append(solve(model.mass @ found[-1]))

@@ -49,7 +49,7 @@ def _of_defaults(job: Job, tables: Table) -> Iterator[str]:
         yield "Gravity is 9.80665 m/s^2 along -z of the world (default)."
     if tables.part.surface_factor is None:
         yield "The part's surface holds like the reference surface (part.surface_factor = 1, default)."
-    fouling = any(pad.material.fouling_per_cycle > 0 for pad in job.gripper.pads)
+    fouling = any(p.material.fouling_per_cycle > 0 or p.material.pulls is not None for p in job.gripper.pads)
     if fouling and tables.gripper.cycles_since_cleaning is None:
         yield "The pads are freshly cleaned (gripper.cycles_since_cleaning = 0, default)."
     given = tables.targets.model_fields_set if tables.targets else set()

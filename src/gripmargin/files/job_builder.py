@@ -28,9 +28,9 @@ from gripmargin.workcell.job import Job, JointLimits
 from gripmargin.workcell.part import uniform_plate
 
 _PLATE: Final = {
-    ("com", "inertia"): "The part's centre of mass and inertia are those of a uniform plate (outline, thickness).",
-    ("com",): "The part's centre of mass is that of a uniform plate (outline, thickness).",
-    ("inertia",): "The part's inertia is that of a uniform plate (outline, thickness) about the given centre of mass.",
+    ("com", "inertia"): "The part's centre of mass and inertia are those of a uniform plate ({of}).",
+    ("com",): "The part's centre of mass is that of a uniform plate ({of}).",
+    ("inertia",): "The part's inertia is that of a uniform plate ({of}) about the given centre of mass.",
 }
 
 T = TypeVar("T")
@@ -72,6 +72,7 @@ class _Builder:
             "part": self._part(),
             "pick": self._value("pick", Pick),
             "nest": self._value("nest", Nest),
+            "process": tuple(tables.process or ()),
             "stop": self._stop(robot),
             "joint_limits": self._limits(robot),
             "flange": self._value("flange", Flange),
@@ -195,11 +196,14 @@ class _Builder:
                 for key in missing:
                     self._fault(f"part.{key}", "nothing", "a value, for this key is required", remedy)
                 return None
-            plate = self._attempt("part.outline", lambda: uniform_plate(table.mass, table.outline, table.thickness))
+            components = given.get("components", ())
+            plate = self._attempt(
+                "part.outline", lambda: uniform_plate(table.mass, table.outline, table.thickness, components)
+            )
             if plate is None:
                 return None
             given = dict(zip(("com", "inertia"), plate, strict=True)) | given
-            self.assumed.append(_PLATE[missing])
+            self.assumed.append(_PLATE[missing].format(of=f"outline, thickness{', components' if components else ''}"))
         part = self._attempt("part", lambda: Part(**given))
         if part is None or table.at is None:
             return part

@@ -25,7 +25,21 @@ from gripmargin.files.column_map import COLUMN_KEYS, ColumnGroup, Columns, TimeC
 from gripmargin.files.job_keys import PLACING, TOPICS, Face, Frame, Source
 from gripmargin.files.job_values import fault, form
 from gripmargin.files.source import printable
-from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Phase, Pick, Stop, StopFigure, Targets
+from gripmargin.workcell import (
+    Component,
+    Flange,
+    Gripper,
+    Nest,
+    Pad,
+    PadMaterial,
+    Part,
+    Phase,
+    Pick,
+    Process,
+    Stop,
+    StopFigure,
+    Targets,
+)
 from gripmargin.workcell.fields import Declared, Key
 from gripmargin.workcell.job import Job, JointLimits
 from gripmargin.workcell.kinds import OUTLINE, Choice, Kind, Named, Pair, Pose, Row, Several, Text, Within, positive
@@ -138,9 +152,11 @@ def _pad_table(text: str, shape: str, **own: Key) -> type[Table]:
 _MODELS[Frame] = Annotated[table("PoseTable", Frame), _built(Frame, lambda frame: frame.matrix)]
 _MODELS[Face] = Annotated[table("FaceTable", Face), _built(Face, lambda face: face.matrix)]
 _MODELS[Phase] = Annotated[table("PhaseTable", Phase), _built(Phase)]
+_MODELS[Process] = Annotated[table("ProcessTable", Process), _built(Process)]
 for _of in (ColumnGroup, TimeColumn, Columns):
     _MODELS[_of] = Annotated[table(f"{_of.__name__}Table", _of), _built(_of)]
 _MODELS[StopFigure] = table("StopFigureTable", StopFigure)
+_MODELS[Component] = Annotated[table("ComponentTable", Component), _built(Component)]
 PAD_TABLES = {
     "rectangle": _pad_table(
         "A rectangular pad about the origin of its frame.",
@@ -171,6 +187,7 @@ _TABLES: dict[str, Any] = {
     "program": (_PROGRAM, ...),
     "pick": (table("PickTable", Pick) | None, None),
     "nest": (table("NestTable", Nest) | None, None),
+    "process": (_several(list, _MODELS[Process], least=1) | None, None),
     "stop": (table("StopTable", Stop) | None, None),
     "flange": (table("FlangeTable", Flange) | None, None),
     "targets": (table("TargetsTable", Targets) | None, None),

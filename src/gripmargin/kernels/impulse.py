@@ -25,7 +25,7 @@ FINE: Final = 0.2  # [rad] that the fastest mode which still swings turns from o
 FADED: Final = 1e-3  # share of a swing below which it is counted, not followed
 BLOCK: Final = 2**17  # figures held at a time
 CHORD: Final = FINE**2 / 12.0  # share that straight lines may miss of a sine (remainder of the trapezoidal rule)
-LASTS: Final = 24  # instants, closer to the end of a motion, until which its load may count as sudden
+LASTS: Final = 12  # instants, closer to the end of a motion, until which its load may count as sudden
 
 
 @dataclass(frozen=True, eq=False)

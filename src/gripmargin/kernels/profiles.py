@@ -87,7 +87,7 @@ def trapezoid(speed: float, acceleration: float) -> Profile:
     """
     peak = min(speed, np.sqrt(acceleration))
     rise = peak / acceleration
-    return _of_jerks([(rise, acceleration, 0.0), (1.0 / peak - rise, 0.0, 0.0), (rise, -acceleration, 0.0)], True)
+    return of_jerks([(rise, acceleration, 0.0), (1.0 / peak - rise, 0.0, 0.0), (rise, -acceleration, 0.0)], True)
 
 
 def jerk_limited(speed: float, acceleration: float, jerk: float | None = None) -> Profile:
@@ -117,7 +117,7 @@ def jerk_limited(speed: float, acceleration: float, jerk: float | None = None) -
         top = jerk * ramp
     up, level, cruise = (ramp, 0.0, top / ramp), (rise - 2.0 * ramp, top, 0.0), (1.0 / peak - rise, 0.0, 0.0)
     down, back, fall = (ramp, top, -top / ramp), (ramp, 0.0, -top / ramp), (rise - 2.0 * ramp, -top, 0.0)
-    return _of_jerks([up, level, down, cruise, back, fall, (ramp, -top, top / ramp)], False)
+    return of_jerks([up, level, down, cruise, back, fall, (ramp, -top, top / ramp)], False)
 
 
 def quintic(speed: float, acceleration: float, jerk: float | None = None) -> Profile:
@@ -140,8 +140,8 @@ def standstill() -> Profile:
     return Profile(np.zeros(1), np.zeros((6, 0)), False)
 
 
-def _of_jerks(pieces: list[tuple[float, float, float]], stepped: bool) -> Profile:
-    """The profile of (duration, first acceleration, jerk) one after the other; what takes no time is left out."""
+def of_jerks(pieces: list[tuple[float, float, float]], stepped: bool) -> Profile:
+    """Return the profile of (duration, first acceleration, jerk) in turn; what takes no time is left out."""
     longest = max(time for time, _, _ in pieces)
     knots, rows, s, v = [0.0], [], 0.0, 0.0
     for time, a, j in pieces:

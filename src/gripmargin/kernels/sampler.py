@@ -125,7 +125,8 @@ def share_of_motion(nominal: FloatArray, off: FloatArray, y: FloatArray, noise: 
 
     A sample that was taken later than its nominal time by d lies ahead by the speed times d. High differences
     remove the motion; what is left is compared with the same differences of speed times deviation (least
-    squares).
+    squares). What sticks out is left out, which from either guess, none and all, may be what tells: what leaves less
+    counts.
 
     Args:
         nominal: Nominal times [s], shape (n,).
@@ -142,21 +143,28 @@ def share_of_motion(nominal: FloatArray, off: FloatArray, y: FloatArray, noise: 
     speed = _speeds(nominal, y)
     seen = differences(nominal, y, order, even=False)
     due = differences(nominal, speed * off, order, even=False)
-    share = 0.0
-    error = np.inf
+    found = [_share(seen, due, noise, start) for start in (0.0, 1.0)]
+    scale = np.minimum(*(level for *_, level in found))
+    cost = [float((np.minimum(np.abs(seen - share * due) / scale, 5.0) ** 2).sum()) for share, *_ in found]
+    share, error, _ = found[int(np.argmin(cost))]
+    return share, error
+
+
+def _share(seen: FloatArray, due: FloatArray, noise: FloatArray, share: float) -> tuple[float, float, FloatArray]:
+    """Least squares without what sticks out, from a first guess; the share, its error, and what is left usually."""
     for _ in range(3):
         left = np.abs(seen - share * due)
         level = MEDIAN_TO_SIGMA * np.stack([_levels(row) for row in left])
         level = np.maximum(level, MEDIAN_TO_SIGMA * np.median(left, axis=1, keepdims=True))
-        weight = 1.0 / np.maximum(np.maximum(level, noise[:, None]), 1e-12) ** 2
+        level = np.maximum(np.maximum(level, noise[:, None]), 1e-12)
+        weight = 1.0 / level**2
         weight[left > 5.0 * level] = 0.0
         total = float((weight * due**2).sum())
         if not total > 0.0:
-            return 0.0, np.inf
+            return 0.0, np.inf, level
         share = float((weight * seen * due).sum()) / total
-        # neighbouring differences share samples: their sum of squares counts about twice too often
-        error = float(np.sqrt(2.0 / total))
-    return share, error
+    # neighbouring differences share samples: their sum of squares counts about twice too often
+    return share, float(np.sqrt(2.0 / total)), level
 
 
 def _levels(left: FloatArray, block: int = 32) -> FloatArray:

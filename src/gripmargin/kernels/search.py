@@ -6,6 +6,11 @@ import math
 from collections.abc import Callable, Sequence
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+
 GUESSED: Final = 2  # places one after the other on the same side of a limit, after which guesses are left
 
 
@@ -78,3 +83,23 @@ def _where(points: Sequence[tuple[float, float]], value: float) -> float:
         place * math.prod((value - other) / (here - other) for _, other in points if other != here)
         for place, here in points
     )
+
+
+def largest_over(values: FloatArray, first: NDArray[np.intp], last: NDArray[np.intp]) -> FloatArray:
+    """Return the largest of values between two places, both among them, shape (m,).
+
+    Args:
+        values: Shape (n,).
+        first: Where each stretch begins, shape (m,).
+        last: Where it ends, at its begin or after it, shape (m,).
+    """
+    most, width = [values], 1
+    while 2 * width <= values.size:
+        most.append(np.maximum(most[-1][:-width], most[-1][width:]))
+        width *= 2
+    level = np.log2(last - first + 1.0).astype(np.intp)
+    out = np.empty(first.size)
+    for k in np.unique(level):
+        at = level == k
+        out[at] = np.maximum(most[k][first[at]], most[k][last[at] - 2**k + 1])
+    return out

@@ -36,9 +36,8 @@ AT_ONCE: Final = 8_192  # intervals that are worked out at a time: time and memo
 BESIDE: Final = 2  # intervals on either side that tell whether the law of one is known, and of those beside it
 LONG: Final = 0.1  # share of an interval over which a slope is known well
 NOTHING: Final = 1e-100  # [m/s^2] that even a channel of zeros may miss
-EXACT: Final = (
-    1e-9  # share of the largest acceleration that floating point may cost; of 4 times as much kinks are misplaced
-)
+# share of the largest acceleration that floating point may cost: of 4e-9 kinks are misplaced, of 1e-13 cubics missed
+EXACT: Final = 1e-9
 
 
 class Law(NamedTuple):
@@ -164,10 +163,7 @@ class _Search:
         steep = np.maximum(steep, self.steep)
         even, odd = np.abs(self.even), np.abs(self.odd)
         change = np.maximum(steep * self.h, np.maximum(4.0 * even, 32.0 * odd))  # at least that of a triangle or two
-        most = np.minimum(change / 2.0, change / 4.0 + even)
-        # a triangle of slope J whose mean is that by which the polynomial is unlike its neighbours, and two changes
-        unlike = self.slack / 2.0
-        most = np.minimum(most, np.sqrt(change * unlike) + 4.0 * unlike)
+        most = change / 4.0 + even
         size = np.full(even.shape, np.inf)
         if self.stepped:  # where accelerations jump none but the largest of the program is known to bound one
             low, high = np.sort(np.abs([self.a0, self.a1]), axis=0)

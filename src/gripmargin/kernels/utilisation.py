@@ -12,6 +12,13 @@ from gripmargin.kernels.face import Face, squared, utilisation
 
 IntArray = NDArray[np.intp]
 DIRECTIONS, ROUNDS = 1000, 8  # in which loads look for the points that are used most
+ALL = 250  # points up to which none are left out
+MORE, FEWER, ENOUGH = (
+    6,
+    300,
+    5e-3,
+)  # sets of so many loads and as many that press; by what share others may be used more
+RELIEVED = 6  # steps in which loads are drawn back from where they pull
 FAR = 0.8  # share of the most used point's use that a point has to reach under some of them to be looked at further
 DOUBLINGS, HALVINGS = 20, 34  # of the search for a factor: up to 1e12, and to 1e-9 of what is found
 
@@ -65,16 +72,19 @@ def largest_utilisation(face: Face, wrench: FloatArray) -> FloatArray:
     return out
 
 
-def points_needed(face: Face, missed: float) -> IntArray:
-    """Return points of a face that stand for all: others are used more by no more than a share, whatever the load.
+def points_needed(face: Face, missed: float) -> tuple[IntArray, float]:
+    """Return points of a face that stand for all, and the share by which others may be used more.
 
-    They are those that loads in many directions use most, along the axes of the load and between them; more are tried
-    until none of a set finds another one.
+    Up to some hundred all are kept. Of more they are those that loads in many directions use most, along the axes of
+    the load and between them; more are tried until none of a set finds another one. What others may be used more is
+    twice what sets of their own find, of which half presses where it would pull most.
 
     Args:
         face: A plain one.
-        missed: That share [-].
+        missed: Share up to which a load that finds another point need not have it [-].
     """
+    if face.points <= ALL:
+        return np.arange(face.points), 0.0
     size = np.sqrt(np.square(face.maps).sum(axis=(0, 1)))[:, None]
     directions, chosen = np.random.default_rng(0), np.zeros(0, dtype=np.intp)
     near, most = np.arange(face.points), np.zeros(face.points)
@@ -88,7 +98,27 @@ def points_needed(face: Face, missed: float) -> IntArray:
             break
         chosen = np.union1d(chosen, near[used[:, more].argmax(axis=0)])
         near = near[most[near] > FAR] if power > 1 else near
-    return chosen
+    for _ in range(MORE):
+        loads = directions.normal(size=(size.size, FEWER)) / size
+        loads = np.concatenate([loads, _less_pulling(face.only(chosen), loads, size)], axis=1)
+        used = utilisation(face, loads)[0]
+        more = used.max(axis=0) / used[chosen].max(axis=0) - 1.0
+        if more.max() <= ENOUGH:
+            break
+        chosen = np.union1d(chosen, used[:, more > missed].argmax(axis=0))
+    return chosen, 2.0 * max(float(more.max()), ENOUGH)
+
+
+def _less_pulling(face: Face, loads: FloatArray, size: FloatArray) -> FloatArray:
+    """Loads drawn back some steps from what uses the most used point: they press, and others are used as much."""
+    for _ in range(RELIEVED):
+        traction = face.maps @ loads
+        traction[2] = np.maximum(traction[2], 0.0)
+        square = (traction**2).sum(axis=0)
+        worst = square.argmax(axis=0), np.arange(loads.shape[1])
+        slope = np.einsum("cni,cn->in", face.maps[:, worst[0]], traction[:, worst[0], worst[1]]) / size
+        loads = loads - 0.5 * square[worst] / np.square(slope).sum(axis=0) * slope / size
+    return loads
 
 
 def traction_size(face: Face, loads: FloatArray) -> FloatArray:

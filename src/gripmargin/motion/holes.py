@@ -38,7 +38,7 @@ def gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int
         noise: Of the positions, one standard deviation, shape (channels,).
     """
     step = np.diff(t)
-    wide = _holes(t)
+    wide = holes_in(t)
     wide = wide[(step[wide] > GAP_STEPS * float(np.median(step))) & (step[wide] > RESOLVED)]
     moved = np.any(np.abs(np.diff(places, axis=0)) > 4.0 * noise + 1e-9, axis=1)  # noise alone hardly does
     return [
@@ -71,14 +71,18 @@ def in_turn_holes(t: FloatArray, rotation: FloatArray, rates: Rates) -> Rates:
     return _covered(t, rates, lambda index: estimate_rotation_rates(t[index], rotation[index], bursts=False))
 
 
-def _holes(t: FloatArray) -> NDArray[np.intp]:
-    """Intervals in which a sample is missing, and more than one where they are no wider than RESOLVED."""
+def holes_in(t: FloatArray) -> NDArray[np.intp]:
+    """Return the intervals in which a sample is missing, and more than one where they are no wider than RESOLVED.
+
+    Args:
+        t: Times [s], shape (n,).
+    """
     step, usual = np.diff(t), float(np.median(np.diff(t)))
     return np.flatnonzero((step > 1.5 * usual) & ((step > RESOLVED) | (step > 3.5 * usual)))
 
 
 def _covered(t: FloatArray, rates: Rates, sparse: Callable[[NDArray[np.intp]], Rates]) -> Rates:
-    wide = _holes(t)
+    wide = holes_in(t)
     names = ("first", "second") if len(rates.second) else ("first",)
     bias = {name: getattr(rates, f"bias_{name}").copy() for name in names}
     for holes, index in _alike(t, wide):
@@ -109,11 +113,11 @@ def _alike(t: FloatArray, wide: NDArray[np.intp]) -> Iterator[tuple[NDArray[np.i
 
 
 def _thinned(t: FloatArray, holes: NDArray[np.intp], width: float) -> NDArray[np.intp]:
-    """Samples about so far apart, the ends of holes among them."""
+    """Samples about so far apart and seldom further, the ends of holes among them."""
     ends = np.unique(np.concatenate([holes, holes + 1]))
     edges = np.concatenate([[t[0] - width], t[ends], [t[-1] + width]])
     # between two ends the samples nearest to places that part the time evenly
-    parts = np.maximum(np.floor(np.diff(edges) / width + 0.01).astype(np.intp), 1)
+    parts = np.maximum(np.ceil(np.diff(edges) / width - 0.01).astype(np.intp), 1)
     first = np.repeat(edges[:-1], parts)
     count = np.arange(first.size) - np.repeat(np.cumsum(parts) - parts, parts)
     places = first + count * np.repeat(np.diff(edges) / parts, parts)

@@ -52,7 +52,8 @@ class Joints:
             return as_given(self.trajectory, self.trajectory.own[0])
         if self.trajectory.interpolation == "linear":
             return _estimated(self, SampleTimes(self.trajectory.t))
-        times = sample_times(self.trajectory.t, self.trajectory.q, stamps)
+        counted = self.trajectory.timing is not None and self.trajectory.timing.counted
+        times = sample_times(self.trajectory.t, self.trajectory.q, "as given" if counted else stamps)
         return _estimated(self, times)
 
     def tool(self, t: FloatArray, first: FloatArray, second: FloatArray) -> ToolMotion:

@@ -35,8 +35,10 @@ class Poses:
             return as_given(self.trajectory, as_channels(self.trajectory.own[0]), POSE_RATES)
         position, rotation = self.trajectory.position, self.trajectory.rotation
         places = np.hstack([position, rotation.reshape(self.trajectory.samples, 9)])
-        times = sample_times(self.trajectory.t, places, stamps)
-        t, timing = times.t, self.trajectory.timing
+        timing = self.trajectory.timing
+        counted = timing is not None and timing.counted
+        times = sample_times(self.trajectory.t, places, "as given" if counted else stamps)
+        t = times.t
         scatter, late = times.scatter, 0.0 if timing is None else timing.late
         line = in_holes(t, position, estimate_rates(t, position, scatter=scatter, late=late))
         turn = in_turn_holes(t, rotation, estimate_rotation_rates(t, rotation, scatter=scatter, late=late))

@@ -34,6 +34,7 @@ CAUSES: dict[str, tuple[str, Any]] = {  # colour as on the page, and dashes, so 
     "other": ("#6a8a3c", (0, (8, 3))),
     "air drag": ("#0f6a6a", (0, (1, 2))),
     "added air mass": ("#7f3216", (0, (9, 2, 1, 2, 1, 2))),
+    "process": ("#4a3fc0", (0, (5, 1, 1, 1))),
 }
 MARGIN_TICKS = (np.inf, 10, 5, 3, 2, 1.5, 1.2, 1, 0.8, 0.6, 0.5, 0.4, 0.3)
 STYLE: dict[Any, Any] = {

@@ -67,6 +67,7 @@ def _retimed(found: Retimed) -> dict[str, Any]:
         "reached": plain(found.reached),
         "rounds": found.rounds,
         "positions": None if found.positions is None else str(found.positions.verdict),
+        "by_shape": found.by_shape,
         "report": report_tree(found.report),
     }
 

@@ -101,7 +101,7 @@ def _as_positions(found: Retimed) -> list[str]:
     """What becomes of it in a controller that takes positions alone."""
     if found.positions is None:
         return []
-    said = "passes"
+    said = "passes by the law of its moves, which the positions show" if found.by_shape else "passes"
     if not found.positions.passed:
         short = [f"{result.check} {result.verdict}" for result in found.positions.checks if result.verdict != "pass"]
         said = f"does not pass ({', '.join(short)}): give the controller speeds and accelerations as well"

@@ -13,6 +13,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import displacement_rows
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.loads import AIR_CAUSES, rigid_by_cause
+from gripmargin.contact.process import PROCESS
 from gripmargin.contact.sheet import Sheet
 from gripmargin.kernels.face import Face, squared, utilisation
 from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation, shares
@@ -144,6 +145,7 @@ class Scene:
         moves: The program cut at its rests, as it is; none of a job on trial.
         raised: Factor on the targets of the carry, for what bending of the part may add to the use of the pads [-].
         doubts: Why a margin of the carry is not known whatever the load, a sentence each.
+        pushed: Loads of the process at every sample [N, N m], shape (6, n); None without such forces.
     """
 
     part: Part
@@ -164,6 +166,7 @@ class Scene:
     moves: tuple[Move, ...] = ()
     raised: float = 1.0
     doubts: tuple[str, ...] = ()
+    pushed: FloatArray | None = None
 
     def loads_by_cause(self, samples: Samples, at: IntArray) -> dict[str, FloatArray]:
         """Return the load at some samples by cause; what no cause explains is called "other".
@@ -179,6 +182,8 @@ class Scene:
         parts = {cause: load.T for cause, load in rigid_by_cause(self.part, *(rows[at].T for rows in motion)).items()}
         if self.air is not None:
             parts |= {cause: load[:, at].T for cause, load in zip(AIR_CAUSES, self.air, strict=True)}
+        if self.pushed is not None:
+            parts[PROCESS] = self.pushed[:, at].T
         total = np.concatenate([samples.force[at], samples.moment[at]], axis=1)
         rest = total - np.sum(list(parts.values()), axis=0)
         if np.abs(rest).max(initial=0.0) > REST * max(np.abs(total).max(initial=0.0), 1e-12):
@@ -198,9 +203,13 @@ class Scene:
 
     @property
     def standing(self) -> FloatArray:
-        """What gravity alone gives of the load at every sample, at the tool origin [N, N m], shape (6, n)."""
+        """What of the load stays at any speed at every sample, at the tool origin [N, N m], shape (6, n).
+
+        That of gravity, and of forces of the process.
+        """
         weight = self.part.mass * self.gravity
-        return np.concatenate([weight, np.cross(self.part.com, weight)], axis=1).T
+        still = np.concatenate([weight, np.cross(self.part.com, weight)], axis=1).T
+        return still if self.pushed is None else still + self.pushed
 
     def worst_at_speeds(self, samples: Samples, moves: Sequence[Move]) -> list[int]:
         """Return the samples at which the hold margin of some moves is least at factors on their speed.

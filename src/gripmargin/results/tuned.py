@@ -189,6 +189,7 @@ class Retimed:
         by: "retiming", or "moves" or "override" where that was as fast.
         rounds: How often the program was checked before it was given out.
         positions: What the checker says of it as positions alone, every 4 ms and to 1e-4 deg or 1 um; None: no program.
+        by_shape: Whether that is by the law which the positions of its moves show; else it is by the samples alone.
     """
 
     rows: tuple[Move, ...]
@@ -204,6 +205,7 @@ class Retimed:
     by: str
     rounds: int
     positions: Report | None = None
+    by_shape: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import plausible, registry
 from gripmargin.checks.case import Case
+from gripmargin.contact.bond import CONFIDENCE, CONTENT, strength_left
 from gripmargin.contact.cells import is_cut_by_outline
+from gripmargin.contact.handover import in_the_tray
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell import STANDARD_AIR_DENSITY, STANDARD_GRAVITY
 from gripmargin.workcell.job import Job
@@ -30,6 +35,7 @@ def assumed(case: Case) -> list[str]:
     odd = case.shared(plausible.found)
     out += [f"Accepted as meant ({code}): {odd[code]}." for code in job.accept if code in odd]
     out += _bond(case)
+    out += _dirt(job)
     out.append(f"Targets in force: {_targets(job)}. No standard covers dry-adhesive pads; targets are the user's.")
     out += _gaps(job)
     out += _early_and_late(case)
@@ -42,6 +48,12 @@ def assumed(case: Case) -> list[str]:
             f"Air of {job.air_density:g} kg/m^3{default}: its drag and its added mass act along the tool's z axis at "
             "the centroid of the part's outline."
         )
+    if case.grip.film is not None and case.grip.film.counts:
+        out.append(
+            "The part is stretched as well as bent: its least margins are those of a bound by its energy. That the air "
+            "lifts a leading edge (flutter) is not judged."
+        )
+    out += _forces(case)
     if job.part.outline is None:
         out.append("No part outline given: every pad lies wholly on the part.")
     for patch in case.whole.patches:
@@ -68,6 +80,22 @@ def references(case: Case) -> tuple[str, ...]:
     return tuple(dict.fromkeys([*found, *case.motion.references]))
 
 
+def _forces(case: Case) -> list[str]:
+    """What is taken for granted of forces of the process."""
+    if not case.pushes:
+        return []
+    sizes: dict[str, float] = {}
+    for push in case.pushes:
+        size = float(np.linalg.norm(push.wrench[:3], axis=0).max())
+        sizes[push.of.name] = max(size, sizes.get(push.of.name, 0.0))
+    named = ", ".join(f"'{name}' up to {size:.3g} N" for name, size in sizes.items())
+    return [
+        f"Forces of the process: {named}. Anything from none to all of each is reckoned with, one way round at a time, "
+        "and all of it is on the pads even while a nest guides the part. What it presses adds nothing to the bond. It "
+        "has to be measured: figures of catalogues spread widely."
+    ]
+
+
 def _bond(case: Case) -> list[str]:
     if case.pickup is None:
         return ["Full bond: every pad was pressed on wholly and long enough before the carry."]
@@ -77,6 +105,19 @@ def _bond(case: Case) -> list[str]:
             f"Margins count on {100 * share:.0f} % of the contact area, in whatever state the rest is: it may let go."
         ]
     return [] if least == 1.0 else [f"The preload left at least {100 * least:.0f} % of full strength everywhere."]
+
+
+def _dirt(job: Job) -> list[str]:
+    out, picks = [], job.gripper.cycles_since_cleaning
+    for material in dict.fromkeys(pad.material for pad in job.gripper.pads):
+        if material.pulls is not None:
+            left, most = 100 * strength_left(material, picks), float(material.pulls[:, 0].max())
+            out.append(
+                f"After {picks:g} picks '{material.name}' counts with {left:.1f} % of its stated strength: "
+                f"{100 * CONTENT:g} % of pads hold that with a confidence of {100 * CONFIDENCE:g} %, by "
+                f"{len(material.pulls)} pulls after up to {most:g} picks, taken as those of many pads."
+            )
+    return out
 
 
 def _targets(job: Job) -> str:
@@ -98,16 +139,28 @@ def _gaps(job: Job) -> list[str]:
 
 
 def _early_and_late(case: Case) -> list[str]:
-    """Stretches of preload and release phases that are judged as carry."""
-    phases = case.job.phase_map
-    late = case.airborne & (phases.covers("preload") | phases.covers("release")) & ~phases.covers("carry")
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], late, [False]]).astype(np.int8))).reshape(-1, 2)
-    t = case.job.trajectory.t
-    return [
-        f"From {t[first]:.3f} s to {t[end - 1]:.3f} s the part hangs on the pads although the phase is a "
-        f"{'preload' if case.job.phase_map.covers('preload')[first] else 'release'}: judged as carry."
-        for first, end in edges
+    """Stretches of preload and release phases that are judged as carry, and of a carry that lies in the tray."""
+    phases, carry = case.job.phase_map, case.job.phase_map.covers("carry")
+    late = case.airborne & (phases.covers("preload") | phases.covers("release")) & ~carry
+    early = carry & in_the_tray(carry.size, case.pickup)
+    press = phases.covers("preload")
+    hangs = [
+        f"{span} the part hangs on the pads although the phase is a {'preload' if press[first] else 'release'}: judged "
+        "as carry."
+        for first, span in _spans(case, late)
     ]
+    lies = [
+        f"{span} the part lies in its tray although the phase is a carry: judged with the press."
+        for _, span in _spans(case, early)
+    ]
+    return hangs + lies
+
+
+def _spans(case: Case, some: NDArray[np.bool_]) -> Iterator[tuple[int, str]]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], some, [False]]).astype(np.int8))).reshape(-1, 2)
+    t = case.job.trajectory.t
+    for first, end in edges:
+        yield int(first), f"From {t[first]:.3f} s to {t[end - 1]:.3f} s"
 
 
 def as_read(case: Case) -> list[str]:

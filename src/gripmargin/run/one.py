@@ -38,6 +38,7 @@ from gripmargin.workcell import (
     Part,
     Phase,
     Pick,
+    Process,
     Stop,
     Targets,
 )
@@ -59,6 +60,7 @@ def check(
     targets: Targets | None = None,
     pick: Pick | None = None,
     nest: Nest | None = None,
+    process: Sequence[Process] = (),
     flange: Flange | None = None,
     stop: Stop | None = None,
     joint_limits: JointLimits | None = None,
@@ -84,6 +86,7 @@ def check(
         targets: Margins to reach; by default hold 2.0.
         pick: Where the part is taken from; with it preload and lift-off are checked.
         nest: Where the part is left; with it the release is checked.
+        process: Forces of the process that act on the part while it is carried.
         flange: What the robot may carry at its flange; with it the load of gripper and part is checked against it.
         stop: How the robot stops; with it stops are checked.
         joint_limits: Of the robot; its speeds say what full speed is when it stops.
@@ -141,6 +144,7 @@ def check(
             targets=Targets() if targets is None else targets,
             pick=pick,
             nest=nest,
+            process=process,  # type: ignore[arg-type]
             flange=flange,
             stop=stop,
             joint_limits=joint_limits,

@@ -43,6 +43,7 @@ def scene_of(case: Case, loads: Mapping[str, FloatArray]) -> Scene:
         sheet=case.grip.bonded.sheet,
         air=None if job.part.drag_area is None else np.stack(air_load(job.part, case.motion.at, job.air_density)),
         moves=moves,
+        pushed=case.pushed(slice(None)) if case.pushes else None,
         raised=premises.raised(case, premises.ALL),
         doubts=tuple(doubt for premise in premises.ALL for doubt in case.shared(premise).doubts),
     )

@@ -72,7 +72,7 @@ class Demands:
             pads=tuple(grip.patch(point).pad.name for _, grip, _ in parts for point in range(grip.owner.size)),
             samples=samples,
             still=still,
-            moving=case.load[:, samples] - still,
+            moving=case.own_load[:, samples] - still,
             error=error,
         )
 

@@ -8,14 +8,24 @@ import numpy as np
 from scipy.interpolate import BSpline
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.law_defects import Samples
 from gripmargin.kernels.sample_noise import channel_noise
-from gripmargin.kernels.time_law import evaluated
+from gripmargin.kernels.time_law import Law, evaluated
 from gripmargin.motion.between import law_of
+from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.tuning.fit import NOISES, fitted
 from gripmargin.tuning.joint_program import JointProgram
 from gripmargin.tuning.path import FEWEST
 
-EXACT = 2e-7  # [rad or m] distance from exact samples of moves that keep their time law
+
+def joined(trajectory: JointTrajectory) -> tuple[Samples, Law]:
+    """Return the samples of a program with rates and the law between them; where none is known one that joins them."""
+    given, law = law_of(trajectory)
+    through = law_of(replace(trajectory, interpolation="quintic"))[1]
+    breaks, pieces = (
+        np.where(law.loose, *both) for both in ((through.breaks, law.breaks), (through.pieces, law.pieces))
+    )
+    return given, law._replace(breaks=breaks, pieces=pieces)
 
 
 class Kept:
@@ -29,17 +39,11 @@ class Kept:
         if old.qdd is None and last - first + 1 >= FEWEST:
             t, q = old.t[span], old.q[span]
             noise = float(channel_noise(t, np.ascontiguousarray(q.T)).max())
-            self._curve = fitted(t, q, EXACT + NOISES * noise).spline
+            self._curve = fitted(t, q, NOISES * noise).spline
             return
         if old.qdd is None:
             old = replace(old, qd=program.qd, qdd=program.qdd, interpolation="quintic")
-        self._given, law = law_of(old)
-        # a law that is not known has to join its samples
-        through = law_of(replace(old, interpolation="quintic"))[1]
-        self._law = law._replace(
-            breaks=np.where(law.loose, through.breaks, law.breaks),
-            pieces=np.where(law.loose, through.pieces, law.pieces),
-        )
+        self._given, self._law = joined(old)
         t = self._given.t
         self._first = int(np.searchsorted(t, old.t[first], side="right")) - 1
         self._last = int(np.searchsorted(t, old.t[last])) - 1

@@ -83,6 +83,9 @@ def limits(
         [1.7, 17.2, 28.1]
     """
     of_class(job, Job, "job", "a job file is read by limits_file(path)")
+    if job.process:
+        remedy = "leave [[process]] out: the limits are then those of moves without such forces"
+        raise InputError("process", "forces of the process, which act in one place of one program", "none", remedy)
     asked = _Asked(
         tilts=_within(tilts, "tilts", 0.0, np.pi),
         ramps=np.array([0.0, *_within(ramps, "ramps", 1e-4, 100.0), np.inf]),
@@ -139,7 +142,7 @@ def _hanging(job: Job) -> tuple[Case, tuple[str, ...]]:
     if pressed.pickup is not None:
         rates = np.zeros((6, 14))
         rates[:, 1:] = TYPICAL * np.hstack([np.eye(6), -np.eye(6), np.zeros((6, 1))])
-        load = case.load[:, :1] + inputs(job)[:, :6] @ rates
+        load = case.own_load[:, :1] + inputs(job)[:, :6] @ rates
         case = replace(case, pickup=pressed.pickup, grip=grip_of(pressed.grip.bonded, load))
     standing = [case.shared(premise) for premise in (premises.meant, *premises.ALL)]
     doubts = [doubt for each in standing for doubt in each.doubts]

@@ -13,9 +13,11 @@ from scipy.interpolate import CubicSpline
 from gripmargin.base.arrays import FloatArray
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.files.trajectory_writer import trajectory_bytes
-from gripmargin.motion.interpolate import quintic_between
+from gripmargin.kernels.time_law import evaluated
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.results.tuned import Tuning
+from gripmargin.tuning.kept import joined
+from gripmargin.tuning.shapes import by_shape
 from gripmargin.tuning.verify import Judged, judged
 from gripmargin.workcell.job import Job
 
@@ -42,7 +44,7 @@ def written(tuning: Tuning, ending: str) -> tuple[Tuning, bytes | None]:
         file = Path(folder) / f"program{ending}"
         file.write_bytes(data)
         read = read_trajectory(file, robot=job.robot)
-    found = judged(replace(job, trajectory=_labelled(read, job.trajectory)), trial=True)
+    found = judged(replace(job, trajectory=replace(read, moves=_labels(read, job.trajectory))), trial=True)
     if found.passed:
         return tuning, data
     short = "; ".join(s.text for s in found.shortfalls)
@@ -51,26 +53,43 @@ def written(tuning: Tuning, ending: str) -> tuple[Tuning, bytes | None]:
 
 
 def as_positions(job: Job) -> Judged | None:
-    """Return what the checker says of a joint program as positions alone, even and rounded; None for poses."""
+    """Return what the checker says of a joint program as positions alone, even and rounded; None for poses.
+
+    What does not pass by the samples alone is judged by the law of its moves, where they show one: it has the rates of
+    that law then, at the samples of the program.
+    """
     old, robot = job.trajectory, job.robot
     if not isinstance(old, JointTrajectory) or robot is None:
         return None
     t = old.t[0] + PERIOD * np.arange(int(np.ceil((old.t[-1] - old.t[0]) / PERIOD - 1e-6)) + 1)
     digits = np.where(robot.revolute, *DIGITS)
-    q = np.round(_positions(old, np.minimum(t, old.t[-1])) / digits) * digits
-    sampled = JointTrajectory(t=t, q=q, names=old.names, source=f"{old.source}, as positions")
-    return judged(replace(job, trajectory=_labelled(sampled, old)), trial=True)
+    places = np.round(_positions(old, np.minimum(t, old.t[-1])) / digits) * digits
+    sampled = JointTrajectory(t=t, q=places, names=old.names, source=f"{old.source}, as positions")
+    sampled = replace(sampled, moves=_labels(sampled, old))
+    found = judged(replace(job, trajectory=sampled), trial=True)
+    shaped = None if found.passed else by_shape(sampled)
+    if shaped is None:
+        return found
+    q, qd, qdd = _between(shaped.trajectory, old.t)
+    return judged(replace(job, trajectory=replace(old, q=q, qd=qd, qdd=qdd)), trial=True)
 
 
 def _positions(old: JointTrajectory, t: FloatArray) -> FloatArray:
     if old.qd is None or old.qdd is None:
         return np.asarray(CubicSpline(old.t, old.q)(t))
-    return quintic_between(old.t, old.q, old.qd, old.qdd, t)[0]
+    return _between(old, t)[0]
 
 
-def _labelled(read: Trajectory, old: Trajectory) -> Trajectory:
-    """A trajectory with the labels of another at the same times, where it has none of its own."""
+def _between(old: JointTrajectory, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Positions, speeds and accelerations of a program with rates at other times, shape (m, joints) each."""
+    given, law = joined(old)
+    i = np.clip(np.searchsorted(given.t, t, side="right") - 1, 0, given.t.size - 2)
+    return evaluated(given, law, i, (t - given.t[i]) / np.diff(given.t)[i])
+
+
+def _labels(read: Trajectory, old: Trajectory) -> tuple[str, ...] | None:
+    """The labels of a trajectory; where it has none, those of another one at the same times."""
     if old.moves is None or read.moves is not None:
-        return read
+        return read.moves
     at: NDArray[np.intp] = np.searchsorted(old.t, read.t + 1e-9, side="right") - 1
-    return replace(read, moves=tuple(old.moves[i] for i in np.clip(at, 0, old.samples - 1)))
+    return tuple(old.moves[i] for i in np.clip(at, 0, old.samples - 1))

@@ -14,7 +14,6 @@ from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case
 from gripmargin.checks.rests import Stretch, stretches
 from gripmargin.checks.swing.vibration import modes_of
-from gripmargin.contact.loads import part_load
 from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.program import ProgramMotion
@@ -32,7 +31,7 @@ from gripmargin.tuning.quick import Look, QuickCheck
 from gripmargin.tuning.track import GRID, Track
 from gripmargin.tuning.verify import Judged, Shortfall, judged
 from gripmargin.workcell.job import Job
-from gripmargin.workcell.scaling import moved_phases
+from gripmargin.workcell.scaling import when_moved
 
 REFERENCES = (REFERENCE,)
 FINEST = 1000.0  # [1/s] rate at which a new program is checked, at least
@@ -194,14 +193,7 @@ class _Plan:
         for _ in range(QUICK):
             job = self.job()
             motion = ProgramMotion.of(job.trajectory, job.robot)
-            part, gravity = job.part, job.gravity
-            changed = replace(
-                self.program.case,
-                job=job,
-                motion=motion,
-                load=part_load(part, motion.at, gravity, job.air_density),
-                airborne=self.program.case.airborne[self.nearest],
-            )
+            changed = self.program.case.moved(motion, job=job, airborne=self.program.case.airborne[self.nearest])
             now = Demands.of(changed)
             use = peak_utilisation(now.face, now.still + now.moving)[0] + now.error
             over = self.part_of(self.instants())[now.samples]
@@ -253,8 +245,7 @@ class _Plan:
         trajectory = JointTrajectory(
             t=old.t[0] + t, q=q, qd=qd, qdd=qdd, names=old.names, moves=moves, source=f"{old.source}, retimed"
         )
-        phases = moved_phases(job.phases, old.t, old.t[0] + then)
-        return replace(job, trajectory=trajectory, phases=phases)
+        return replace(job, trajectory=trajectory, **when_moved(job, old.t, old.t[0] + then))
 
     def _as_before(self, index: int, times: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """A piece that keeps its time law; neighbours that do so are one."""

@@ -17,6 +17,7 @@ from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.joint_program import JointLaws
 from gripmargin.tuning.moves import per_move
 from gripmargin.tuning.override import override
+from gripmargin.tuning.shapes import by_shape
 from gripmargin.tuning.standing import standstill
 from gripmargin.workcell.job import Job
 
@@ -91,6 +92,9 @@ def tune(
         raise InputError(f"job '{job.name}'", "way points, whose time law is not known", "a sampled program", remedy)
     watch("motion, load and preload")
     notes = _notes(job)
+    shaped = by_shape(job.trajectory)
+    if shaped is not None:
+        job, notes = replace(job, trajectory=shaped.trajectory), (*notes, shaped.in_words)
     # how far the program exceeds the limits of the joints is what tuning finds out
     job = replace(job, recording=None, recording_offset=None, accept=(*job.accept, "joint_speed"))
     case = work_out(job)
@@ -126,7 +130,8 @@ def tune(
 
             watch("as positions alone")
             alone = as_positions(retimed.job)
-            retimed = replace(retimed, positions=None if alone is None else alone.report)
+            if alone is not None:
+                retimed = replace(retimed, positions=alone.report, by_shape=alone.job.trajectory.rates[0] is not None)
         references += retiming.REFERENCES
     return Tuning(
         job=job.name,

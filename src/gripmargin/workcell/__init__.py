@@ -7,7 +7,8 @@ frame as gripped.
 
 from gripmargin.workcell.flange import Flange
 from gripmargin.workcell.pads import Gripper, Pad, PadMaterial
-from gripmargin.workcell.part import Part, uniform_plate
+from gripmargin.workcell.part import Component, Part, uniform_plate
+from gripmargin.workcell.process import Process
 from gripmargin.workcell.shapes import polygon
 from gripmargin.workcell.stopping import Stop, StopFigure
 from gripmargin.workcell.surroundings import Nest, Pick
@@ -19,6 +20,7 @@ STANDARD_AIR_DENSITY = 1.225  # [kg/m^3], at 15 deg C and sea level (ISO 2533, f
 __all__ = [
     "STANDARD_AIR_DENSITY",
     "STANDARD_GRAVITY",
+    "Component",
     "Flange",
     "Gripper",
     "Nest",
@@ -28,6 +30,7 @@ __all__ = [
     "Phase",
     "PhaseKind",
     "Pick",
+    "Process",
     "ReleaseKind",
     "Stop",
     "StopFigure",

@@ -27,12 +27,14 @@ from gripmargin.workcell import (
     Part,
     Phase,
     Pick,
+    Process,
     Stop,
     Targets,
 )
 from gripmargin.workcell.fields import Declared, Fault, key, put
 from gripmargin.workcell.kinds import LABELS, PATH, Choice, Number, OfJoint, Row, Several, Text, checked
 from gripmargin.workcell.phases import PhaseMap, phase_problems
+from gripmargin.workcell.process import process_problems
 
 WRIST_AXES = 3  # that meet in a point
 STAMPS = get_args(Stamps)
@@ -50,6 +52,8 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "joint_travel",
     "scatter",
     "tool_travel",
+    "short_carry",
+    "from_below",
     "joint_speed",
     "fouling",
     "polled",
@@ -97,6 +101,7 @@ class Job(Declared, called="job"):
         accept: What looks wrong and is meant, by the codes that the report names; it is said in every report.
         pick: Where the part is taken from.
         nest: Where it is left.
+        process: Forces of the process that act on the part while it is carried.
         stop: How the robot stops.
         joint_limits: Of the robot.
         flange: What the robot may carry at its flange.
@@ -136,6 +141,7 @@ class Job(Declared, called="job"):
     accept: tuple[str, ...] = key(Row(Choice(ACCEPTABLE), check=_accepted), "all", default=())
     pick: Pick | None = key(default=None)
     nest: Nest | None = key(default=None)
+    process: tuple[Process, ...] = key(Several(Process), default=())
     stop: Stop | None = key(default=None)
     joint_limits: JointLimits | None = key(default=None)
     flange: Flange | None = key(default=None)
@@ -163,7 +169,7 @@ class Job(Declared, called="job"):
             if isinstance(trajectory, JointTrajectory):
                 put(self, name, matched_to_robot(trajectory, self.robot))
         super().__post_init__()
-        problems = phase_problems(self.phases, self.trajectory)
+        problems = [*phase_problems(self.phases, self.trajectory), *process_problems(self.process, self.trajectory)]
         if problems:
             raise InputErrors(problems)
 
@@ -179,6 +185,9 @@ class Job(Declared, called="job"):
         if self.recording_offset is not None and self.recording is None:
             remedy = "add program.recording, or leave the offset out"
             yield "recording_offset", "an offset without a recording", "a recording", remedy
+        for i, force in enumerate(self.process):
+            if force.frame == "nest" and self.nest is None:
+                yield f"process[{i}].frame", "the nest's axes without a nest", "a nest, or tool or world"
         if self.waypoints is not None:
             yield from self._waypoint_faults(self.waypoints)
         if self.robot is not None:
@@ -205,6 +214,10 @@ class Job(Declared, called="job"):
             if phase.moves is None:
                 due = "moves: with way points its times depend on the time law"
                 yield f"program.phases[{i}]", "a phase by times", due
+        for i, force in enumerate(self.process):
+            if force.moves is None:
+                due = "moves: with way points its times depend on the time law"
+                yield f"process[{i}]", "a force by times", due
         if self.recording is not None:
             remedy = "check what was recorded by itself: give it as program.trajectory"
             yield "recording", "a recording beside way points, whose time law is not known", "none", remedy

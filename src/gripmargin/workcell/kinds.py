@@ -19,7 +19,7 @@ from gripmargin.base.errors import InputError
 from gripmargin.base.given import several, shown, texts
 from gripmargin.base.poses import as_pose
 from gripmargin.base.units import DIMENSIONS, MAGNITUDES
-from gripmargin.workcell.shapes import curve, inertia_matrix, polygon
+from gripmargin.workcell.shapes import curve, dirty_pulls, inertia_matrix, polygon
 
 
 @dataclass(frozen=True)
@@ -297,4 +297,10 @@ CURVE = Row(
     least=2,
     check=curve,
     note="rows of pressure [Pa] and share, shape (k, 2)",
+)
+PULLS = Row(
+    Pair(not_negative(), positive("stress")),
+    least=4,
+    check=dirty_pulls,
+    note="rows of picks since cleaning and pull-off stress [Pa], shape (k, 2)",
 )

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.motion.trajectory import Trajectory
-from gripmargin.workcell import Phase
+from gripmargin.workcell import Phase, Process
 from gripmargin.workcell.job import Job
+
+Timed = TypeVar("Timed", Phase, Process)
 
 
 def scaled(job: Job, factors: FloatArray) -> Job:
@@ -24,7 +26,7 @@ def scaled(job: Job, factors: FloatArray) -> Job:
     """
     t = job.trajectory.t
     times = t[0] + np.concatenate([[0.0], np.cumsum(np.diff(t) / factors)])
-    return replace(job, trajectory=_scaled(job.trajectory, times, factors), phases=moved_phases(job.phases, t, times))
+    return replace(job, trajectory=_scaled(job.trajectory, times, factors), **when_moved(job, t, times))
 
 
 def at_samples(factors: FloatArray) -> FloatArray:
@@ -35,8 +37,13 @@ def at_samples(factors: FloatArray) -> FloatArray:
     return np.maximum(np.append(factors, factors[-1]), np.insert(factors, 0, factors[0]))
 
 
-def moved_phases(phases: tuple[Phase, ...], now: FloatArray, then: FloatArray) -> tuple[Phase, ...]:
-    """Return phases for a program whose times have changed.
+def when_moved(job: Job, now: FloatArray, then: FloatArray) -> dict[str, Any]:
+    """Return the phases and process forces of a job for a program whose times have changed, as `moved_phases`."""
+    return {"phases": moved_phases(job.phases, now, then), "process": moved_phases(job.process, now, then)}
+
+
+def moved_phases(phases: tuple[Timed, ...], now: FloatArray, then: FloatArray) -> tuple[Timed, ...]:
+    """Return phases, or process forces, for a program whose times have changed.
 
     Args:
         phases: As they are.

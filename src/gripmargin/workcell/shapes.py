@@ -32,6 +32,14 @@ def polygon(corners: ArrayLike, where: str) -> FloatArray:
     return sealed(np.array(points if shape.exterior.is_ccw else points[::-1]))
 
 
+def is_inside(places: FloatArray, corners: FloatArray) -> bool:
+    """Whether places, shape (p, 2), lie within a polygon of shape (k, 2) [m]."""
+    import shapely  # noqa: PLC0415 - as above
+
+    room = shapely.Polygon(corners).buffer(1e-9 * float(np.ptp(corners, axis=0).max()))
+    return bool(shapely.covers(room, shapely.points(places)).all())
+
+
 def centroid(corners: FloatArray) -> FloatArray:
     """Return the centroid of a simple polygon of shape (k, 2) [m], shape (2,)."""
     x, y = corners.T
@@ -89,3 +97,20 @@ def curve(values: ArrayLike, where: str) -> FloatArray:
     if not ((share >= 0) & (share <= 1)).all():
         raise InputError(where, f"shares from {share.min():g} to {share.max():g}", "shares from 0 to 1")
     return points
+
+
+def dirty_pulls(rows: ArrayLike, where: str) -> FloatArray:
+    """Return pulls of pads that got dirty, read-only: picks since cleaning and pull-off stress [Pa], shape (k, 2).
+
+    Raises:
+        InputError: Fewer than four, numbers that are none, or all after the same number of picks.
+    """
+    table = frozen(rows, (None, 2), where)
+    if len(table) < 4:
+        raise InputError(where, f"{len(table)} pulls", "at least 4: fewer tell no scatter about a line")
+    for i, (picks, stress) in enumerate(table):
+        if not (picks >= 0.0 and stress > 0.0):
+            raise InputError(f"{where}[{i}]", f"{picks:g}, {stress:g}", "picks of 0 or more, and a stress above 0 [Pa]")
+    if np.ptp(table[:, 0]) == 0.0:
+        raise InputError(where, f"all pulls after {table[0, 0]:g} picks", "pulls of clean pads and of dirty ones")
+    return table

@@ -39,23 +39,33 @@ class Phase(Declared, called="phase"):
 
     def faults(self) -> Iterator[Fault]:
         """Neither labels nor two times, or both; an end before the start; a way of release elsewhere."""
-        due = "either moves, or from and to"
-        times = [name for name, value in (("from", self.start), ("to", self.end)) if value is not None]
-        if self.moves is not None and times:
-            yield "", f"moves and {' and '.join(times)}", due
-        if self.moves is None and len(times) < 2:
-            yield "", f"'{times[0]}' alone" if times else "neither moves nor times", due
-        if self.moves == ():
-            yield "", "an empty list of moves", "at least one label"
-        if self.span is not None and not self.span[0] < self.span[1]:
-            yield "", f"from {self.start:g} s to {self.end:g} s", "an end later than the start"
+        yield from when_faults(self.moves, self.start, self.end)
         if self.release is not None and self.kind != "release":
             yield "release", f"a way of release in a {self.kind} phase", "a phase of kind release"
 
     @property
     def span(self) -> tuple[float, float] | None:
         """From and to [s], None where the phase is told by moves."""
-        return None if self.start is None or self.end is None else (self.start, self.end)
+        return span_of(self.start, self.end)
+
+
+def span_of(start: float | None, end: float | None) -> tuple[float, float] | None:
+    """Return a stretch that is told by times [s]; None where it is told by moves."""
+    return None if start is None or end is None else (start, end)
+
+
+def when_faults(moves: tuple[str, ...] | None, start: float | None, end: float | None) -> Iterator[Fault]:
+    """Yield what is wrong with a stretch: neither labels nor two times, or both; an end before the start."""
+    due = "either moves, or from and to"
+    times = [name for name, value in (("from", start), ("to", end)) if value is not None]
+    if moves is not None and times:
+        yield "", f"moves and {' and '.join(times)}", due
+    if moves is None and len(times) < 2:
+        yield "", f"'{times[0]}' alone" if times else "neither moves nor times", due
+    if moves == ():
+        yield "", "an empty list of moves", "at least one label"
+    if start is not None and end is not None and not start < end:
+        yield "", f"from {start:g} s to {end:g} s", "an end later than the start"
 
 
 class Targets(Declared, called="targets"):
@@ -74,6 +84,7 @@ class Targets(Declared, called="targets"):
         one_pad_lost: Least grip margin with any one of several pads gone.
         swing: Least grip margin over the carry with the part swinging on its backing.
         settle: Least ratio of `nest.tolerance` to what is left of the swing when the part is placed.
+        droop: Least ratio of `part.clearance`, and of `nest.tolerance` where it is placed, to how far the part droops.
     """
 
     hold: float = key(positive(), "lift_off, hold", default=2.0)
@@ -86,6 +97,7 @@ class Targets(Declared, called="targets"):
     one_pad_lost: float | None = key(positive(), "hold", default=None, absent="reported, not judged")
     swing: float | None = key(positive(), "swing", default=None, like="hold")
     settle: float = key(positive(), "settle", default=1.0)
+    droop: float = key(positive(), "droop", default=1.0)
 
     def of(self, name: str) -> float | None:
         """Return the target that counts: where it is not given that of another, or None: reported, not judged."""

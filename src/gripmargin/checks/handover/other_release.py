@@ -198,7 +198,11 @@ def _rewritten(case: Case, release: Release, relative: RelativeMotion, kind: Rel
     labels = job.trajectory.moves
     moves = None if labels is None else (*labels[:first], *((labels[last],) * relative.samples))
     now = np.array([job.trajectory.t[0], job.trajectory.t[first], job.trajectory.t[last]])
-    phases = moved_phases(job.phases, now, np.array([t[0], t[first], t[-1]]))
+    then = np.array([t[0], t[first], t[-1]])
+    phases, there = moved_phases(job.phases, now, then), set(moves or ())
+    left = [
+        (force, tuple(m for m in force.moves or () if m in there)) for force in moved_phases(job.process, now, then)
+    ]
     kept = []
     for index, phase in enumerate(phases):
         if phase.kind == "free" or (labels is not None and phase.moves and not set(phase.moves) & set(moves or ())):
@@ -210,6 +214,7 @@ def _rewritten(case: Case, release: Release, relative: RelativeMotion, kind: Rel
         job,
         trajectory=PoseTrajectory(t=t, position=position, rotation=rotation, moves=moves, source="a changed release"),
         phases=tuple(kept),
+        process=tuple(replace(force, moves=some or None) for force, some in left if some or force.moves is None),
         robot=None,
         stop=None,
         flange=None,

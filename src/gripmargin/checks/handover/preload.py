@@ -14,6 +14,7 @@ from gripmargin.checks.handover.lift_off import lift_off
 from gripmargin.checks.handover.preload_remedies import remedies
 from gripmargin.checks.handover.pressing import ROUNDING, Pressing, cause_of, details_of, least_at_best, pressing
 from gripmargin.checks.hold.explain import spot_on_pad
+from gripmargin.checks.premises import LEAVING, measured_contact, plane_face, pressed_flat
 from gripmargin.results.findings import (
     CheckResult,
     Finding,
@@ -102,8 +103,18 @@ PRELOAD = Check(
     name="preload",
     question="Does the press at the pick give every place of the pads its adhesion, and does the part leave with them?",
     judged=(
-        Judged(name="preload", target=lambda job: job.targets.preload, details=PreloadDetails),
-        Judged(name="lift_off", target=lambda job: job.targets.hold if job.pick else None, details=LiftOffDetails),
+        Judged(
+            name="preload",
+            target=lambda job: job.targets.preload,
+            details=PreloadDetails,
+            rests_on=(plane_face, pressed_flat, measured_contact),
+        ),
+        Judged(
+            name="lift_off",
+            target=lambda job: job.targets.hold if job.pick else None,
+            details=LiftOffDetails,
+            rests_on=LEAVING,
+        ),
     ),
     run=run,
     result_words=words.preload_result,

@@ -1,4 +1,7 @@
-"""Do the pads press harder on the part than it may take, while it is picked up or let go?"""
+"""Do the pads press harder on the part than it may take, while it is picked up, worked on or let go?
+
+While forces of the process act, harder than the face of the pads may take counts too: it would buckle.
+"""
 
 from __future__ import annotations
 
@@ -14,10 +17,13 @@ from gripmargin.checks.advice import Change, Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.changes import deeper
 from gripmargin.checks.check import Check, Judged
-from gripmargin.checks.handover import words
+from gripmargin.checks.handover import pressure_words as words
 from gripmargin.checks.handover.figures import Cause, During, PressureDetails, WorstPressure
+from gripmargin.checks.handover.words import no_phase
 from gripmargin.checks.hold.explain import spot_on_pad
-from gripmargin.checks.premises import measured_contact, plane_face
+from gripmargin.checks.hold.remedies import less_force
+from gripmargin.checks.premises import dented_where_known, measured_contact, not_bent_in_between, plane_face
+from gripmargin.checks.pressed import pressed_by_forces
 from gripmargin.checks.use import quotient
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.handover import Release
@@ -42,7 +48,7 @@ BEYOND = 5.0  # times the pressure of a full bond: a pad is not pressed so hard 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Peak:
-    """Where one handover presses hardest.
+    """Where one handover, or forces of the process, press hardest.
 
     Attributes:
         pressure: The most that there may be [Pa].
@@ -55,6 +61,7 @@ class Peak:
         samples: Of the handover.
         over_time: The most that there may be at each of them [Pa], shape (n,).
         during: Which handover.
+        buckles: Pressure beyond which the face of the pads does not hold as before [Pa]; None: it does not matter here.
     """
 
     pressure: float
@@ -67,6 +74,12 @@ class Peak:
     samples: NDArray[np.intp]
     over_time: FloatArray
     during: During
+    buckles: float | None = None
+
+    def allowed(self, part: float | None) -> float | None:
+        """Return the pressure that is allowed, by what the part may take [Pa]; None where nobody says."""
+        limits = [limit for limit in (part, self.buckles) if limit is not None]
+        return min(limits) if limits else None
 
     @property
     def depth(self) -> float:
@@ -79,34 +92,63 @@ class Peak:
         return low, high
 
 
+Limited = list[tuple[Peak, float]]  # with what is allowed [Pa]
+
+
 def run(case: Case) -> Outcome:
     """Judge the contact pressure over preload and release."""
+    found, part = _judged(case), case.job.part.max_pressure
+    if part is None or any(result.verdict is Verdict.FAIL for result in found.results):
+        return found
+    unseen = [("preload", "[pick]", case.job.pick, case.pickup), ("release", "[nest]", case.job.nest, case.putdowns)]
+    for phase, table, given, seen in unseen:
+        if given and not seen:
+            reason, remedy = no_phase(phase, table, words.PRESSES)
+            target = case.job.targets.pressure
+            return Outcome(results=(undecided("pressure", target, reason, remedy=remedy, measure="ratio"),))
+    beyond = (words.not_pressed(phase, table) for phase, table, given, _ in unseen if not given)
+    more = (NotChecked(check=name, reason=reason) for name, reason in beyond if found.results)
+    return replace(found, not_checked=(*found.not_checked, *more))
+
+
+def _judged(case: Case) -> Outcome:
+    """What comes of the handovers that are simulated, and of forces of the process."""
     peaks = list(_peaks(case))
     if not peaks:
         return Outcome(not_checked=(NotChecked(check="pressure", reason=words.NO_HANDOVER),))
-    worst = max(peaks, key=lambda peak: peak.pressure)
-    allowed, target = case.job.part.max_pressure, case.job.targets.pressure
-    details = PressureDetails(highest_pressure=worst.pressure, max_pressure=allowed, during=worst.during)
-    place = case.place(worst.sample)
-    if allowed is not None:
-        low, high = worst.ratio(allowed)[0], min(peak.ratio(allowed)[1] for peak in peaks)
-        result = exact("pressure", low, target, place, details, measure="ratio")
+    part, target = case.job.part.max_pressure, case.job.targets.pressure
+    limited = [(peak, limit) for peak in peaks if (limit := peak.allowed(part)) is not None]
+    others = [peak for peak in peaks if peak.allowed(part) is None]
+    found = None
+    if limited:
+        worst, allowed = min(limited, key=lambda each: each[0].ratio(each[1])[0])
+        details = PressureDetails(highest_pressure=worst.pressure, max_pressure=allowed, during=worst.during)
+        low, high = worst.ratio(allowed)[0], min(peak.ratio(limit)[1] for peak, limit in limited)
+        result = exact("pressure", low, target, case.place(worst.sample), details, measure="ratio")
         result = replace(result, high=finite(high), verdict=judge(low, high, target))
-        findings = tuple(_findings(case, peaks, allowed, target))
-        return Outcome(results=(result,), findings=findings, least={"pressure": _least(case, peaks, allowed)})
+        found = Outcome(
+            results=(result,),
+            findings=tuple(_findings(case, limited, target)),
+            least={"pressure": _least(case, limited)},
+        )
+    worst = max(others or peaks, key=lambda peak: peak.pressure)
+    details = PressureDetails(highest_pressure=worst.pressure, max_pressure=part, during=worst.during)
+    place, too_hard = case.place(worst.sample), bool(others) and worst.pressure > BEYOND * worst.usual
+    if found is not None and (not too_hard or found.results[0].verdict is Verdict.FAIL):
+        return found
     # Without a limit for the part, a pressure far beyond what the pads need cannot be passed over in silence.
-    if worst.pressure > BEYOND * worst.usual:
+    if too_hard:
         open_result = undecided("pressure", target, words.NO_LIMIT, measure="ratio", at=place)
         lines = words.far_too_hard(worst.during, worst.pressure, worst.depth, worst.pressure / worst.usual)
         return Outcome(results=(replace(open_result, details=details, lines=lines),))
     return Outcome(not_checked=(NotChecked(check="pressure", reason=words.not_judged(worst.pressure)),))
 
 
-def _least(case: Case, peaks: list[Peak], allowed: float) -> FloatArray:
+def _least(case: Case, peaks: Limited) -> FloatArray:
     """The pressure that is allowed over the most that there may be at every sample, NaN outside handovers."""
     least = np.full(case.job.trajectory.samples, np.nan)
-    for peak in peaks:
-        least[peak.samples] = quotient(allowed, peak.over_time)
+    for peak, allowed in peaks:
+        least[peak.samples] = np.fmin(least[peak.samples], quotient(allowed, peak.over_time))
     return least
 
 
@@ -116,6 +158,22 @@ def _peaks(case: Case) -> Iterator[Peak]:
     for release in case.putdowns:
         if isinstance(release, Release):
             yield _peak(release.history, release.faces, release.relative, release.samples, "release")
+    for pressed in case.shared(pressed_by_forces):
+        material, worst = case.whole.patches[pressed.pad].pad.material, int(np.argmax(pressed.most))
+        if pressed.most[worst] > 0.0:
+            yield Peak(
+                pressure=float(pressed.most[worst]),
+                surely=float(pressed.surely.max()),
+                sample=int(pressed.samples[worst]),
+                pad=pressed.pad,
+                point=pressed.point,
+                stiffness=material.normal_stiffness,
+                usual=material.pull_off_stress,
+                samples=pressed.samples,
+                over_time=pressed.most,
+                during="process",
+                buckles=material.overload_pressure,
+            )
 
 
 def _peak(
@@ -153,11 +211,11 @@ def _peak(
     )
 
 
-def _findings(case: Case, peaks: list[Peak], allowed: float, target: float) -> Iterator[Finding]:
+def _findings(case: Case, peaks: Limited, target: float) -> Iterator[Finding]:
     t = case.job.trajectory.t
-    short = [peak for peak in peaks if judge(*peak.ratio(allowed), target) is not Verdict.PASS]
-    remedies = _remedies(case, short, allowed / target)
-    for peak, remedy in zip(short, remedies, strict=True):
+    short = [(peak, limit) for peak, limit in peaks if judge(*peak.ratio(limit), target) is not Verdict.PASS]
+    remedies = _remedies(case, short, target)
+    for (peak, allowed), remedy in zip(short, remedies, strict=True):
         verdict = judge(*peak.ratio(allowed), target)
         open_ = verdict is Verdict.UNDECIDED
         start, end = float(t[peak.samples[0]]), float(t[peak.samples[-1]])
@@ -174,20 +232,28 @@ def _findings(case: Case, peaks: list[Peak], allowed: float, target: float) -> I
                 allowed=allowed / target,
                 spot=spot_on_pad(case.whole.patches[peak.pad], peak.point),
             ),
-            because=Cause.open(words.LEANS) if open_ else Cause(cause=words.pressed_in(peak.depth)),
+            because=_cause(peak, open_=open_),
             remedies=(remedy,) if remedy is not None else (),
             share=peak.ratio(allowed)[0] / target,
         )
 
 
-def _remedies(case: Case, short: list[Peak], allowed: float) -> list[Remedy | None]:
+def _cause(peak: Peak, *, open_: bool) -> Cause:
+    if peak.during == "process":
+        return Cause.open(words.SWINGS_ON) if open_ else Cause(cause=words.pushed_in(buckles=peak.buckles is not None))
+    return Cause.open(words.LEANS) if open_ else Cause(cause=words.pressed_in(peak.depth))
+
+
+def _remedies(case: Case, short: Limited, target: float) -> list[Remedy | None]:
     """How much less deep each handover has to press, shown for all of them together."""
     trials = Trials(case, lambda changed: run(changed).results, "pressure")
     ways: list[dict[During, float]] = []
     for more in (0.0, 1e-5, 3e-5):  # [m] beyond what was found, until the check passes
         less: dict[During, float] = {}
-        for peak in short:
-            way = math.ceil(1e5 * ((peak.pressure - allowed) / peak.stiffness + more) - 1e-6) / 1e5
+        for peak, allowed in short:
+            if peak.during == "process":
+                continue
+            way = math.ceil(1e5 * ((peak.pressure - allowed / target) / peak.stiffness + more) - 1e-6) / 1e5
             less[peak.during] = max(less.get(peak.during, 0.0), way)
         ways.append(less)
 
@@ -199,7 +265,13 @@ def _remedies(case: Case, short: list[Peak], allowed: float) -> list[Remedy | No
             remedy = Remedy(action="press less", text=text, figures=figures)
             yield Change(remedy=remedy, job=lambda less=less: _pressed_less(case.job, less))  # type: ignore[misc]
 
-    return [trials.tried(said(peak)) for peak in short]
+    def eased(peak: Peak, allowed: float) -> Iterator[Change]:
+        for more in (0.0, 0.02, 0.1):
+            factor = math.floor(100.0 * (1.0 - more) * allowed / target / peak.pressure) / 100.0
+            if 0.0 < factor < 1.0:
+                yield less_force(case.job, factor)
+
+    return [trials.tried(eased(peak, allowed) if peak.during == "process" else said(peak)) for peak, allowed in short]
 
 
 def _pressed_less(job: Job, less: Mapping[During, float]) -> Job:
@@ -213,19 +285,19 @@ def _pressed_less(job: Job, less: Mapping[During, float]) -> Job:
 
 PRESSURE = Check(
     name="pressure",
-    question="Do the pads press harder on the part than it may take, while it is picked up or let go?",
+    question="Do the pads press harder on the part than it may take, while it is picked up, worked on or let go?",
     judged=(
         Judged(
             name="pressure",
             target=lambda job: job.targets.pressure,
             details=PressureDetails,
-            rests_on=(plane_face, measured_contact),
+            rests_on=(plane_face, not_bent_in_between, measured_contact, dented_where_known),
         ),
     ),
     run=run,
     result_words=words.pressure_result,
     finding_words=words.pressure_finding,
-    needs=lambda job: None if job.pick or job.nest else words.NO_HANDOVER,
+    needs=lambda job: None if job.pick or job.nest or job.process else words.NO_HANDOVER,
     of_the_carry=False,
     of_contact=True,
 )

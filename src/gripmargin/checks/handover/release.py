@@ -19,6 +19,7 @@ from gripmargin.checks.handover.preload import CONTACT
 from gripmargin.checks.handover.release_remedies import release_remedies
 from gripmargin.checks.handover.seat import never_down
 from gripmargin.checks.hold.explain import load_figures
+from gripmargin.checks.premises import handed_over_flat, measured_contact, plane_face
 from gripmargin.contact.handover import Putdown, Release
 from gripmargin.contact.restraint import NEGLIGIBLE
 from gripmargin.results.findings import (
@@ -155,7 +156,14 @@ def _not_asked(job: Job) -> str | None:
 RELEASE = Check(
     name="release",
     question="Does the release break the bond, and does the part stay in its nest while the tool leaves?",
-    judged=(Judged(name="release", target=lambda job: job.targets.release, details=ReleaseDetails),),
+    judged=(
+        Judged(
+            name="release",
+            target=lambda job: job.targets.release,
+            details=ReleaseDetails,
+            rests_on=(plane_face, handed_over_flat, measured_contact),
+        ),
+    ),
     run=run,
     result_words=words.release_result,
     finding_words=words.release_finding,

@@ -21,7 +21,14 @@ from gripmargin.checks.hold.letting_go import settled_carry
 from gripmargin.checks.hold.remedies import advice
 from gripmargin.checks.hold.use import asked_of_the_pads, pad_use, uses_without
 from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, shortfalls
-from gripmargin.checks.premises import HOLDING, bending_without_a_pad, measured_contact, plane_face
+from gripmargin.checks.premises import (
+    HOLDING,
+    PADS,
+    dented_without_a_pad,
+    hanging_without_a_pad,
+    plane_face,
+    pressed_flat,
+)
 from gripmargin.checks.use import Asked, Use
 from gripmargin.contact.grip import first_break
 from gripmargin.kernels.utilisation import peak_utilisation
@@ -166,7 +173,7 @@ HOLD = Check(
         Judged(
             name="one_pad_lost",
             target=lambda job: job.targets.one_pad_lost,
-            rests_on=(plane_face, bending_without_a_pad, measured_contact),
+            rests_on=(plane_face, hanging_without_a_pad, dented_without_a_pad, pressed_flat, *PADS),
         ),
     ),
     run=run,

@@ -13,6 +13,7 @@ from gripmargin.contact.cells import Patch
 from gripmargin.contact.grip import Grip
 from gripmargin.contact.limit import limit_factor
 from gripmargin.contact.loads import load_by_cause
+from gripmargin.contact.process import PROCESS
 from gripmargin.kernels import utilisation
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.face import utilisation as use_of
@@ -95,7 +96,9 @@ def shares(
         undecided: Why a verdict is open.
     """
     by_cause = load_by_cause(case.job.part, case.motion.at.take(sample), case.job.gravity, case.job.air_density)
-    total = case.load[:, sample]
+    total, pushed = case.load[:, sample], case.pushed(sample)
+    if pushed.any():
+        by_cause = by_cause | {PROCESS: pushed}
     if swing is not None:
         by_cause, total = by_cause | {"swing": swing[:, None]}, total + swing
     centre = case.whole.centre
@@ -130,7 +133,8 @@ def doubts(case: Case, short: Shortfall, otherwise: str) -> list[str] | None:
     """
     if short.fails:
         return None
-    of_the_data = case.motion.doubts_at(short.sample) or ([otherwise] if short.unknown else [])
+    known = words.STRETCHED if short.bounded else otherwise
+    of_the_data = case.motion.doubts_at(short.sample) or ([known] if short.unknown or short.bounded else [])
     return [*([words.OTHERS_MAY_HOLD] if short.lets_go else []), *of_the_data]
 
 

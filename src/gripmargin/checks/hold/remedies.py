@@ -27,7 +27,7 @@ from gripmargin.contact.cells import cut_pads
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.search import furthest, furthest_within
 from gripmargin.kernels.utilisation import largest_scale, peak_utilisation
-from gripmargin.results.findings import Remedy, Verdict, judge, on_target
+from gripmargin.results.findings import Remedy, Verdict, judge, on_target, short_of
 from gripmargin.workcell.job import Job
 
 STRONGEST = 100.0  # factor on what the pads hold beyond which it is no remedy
@@ -86,8 +86,11 @@ def of_the_pads(case: Case, use: Use, target: float, trials: Trials) -> tuple[Re
     if not math.isfinite(high):
         return ()
     found = [trials.tried(strengthened(trials.case.job, high, target))]
+    if case.pushes and trials.name in ("hold", "peel", "one_pad_lost"):
+        found.insert(0, trials.tried(eased(case, use, target)))
     if use.grip.bonded.sheet is not None and trials.name in ("hold", "peel", "swing"):
-        found.insert(0, trials.tried(_spread(trials.case.job)))
+        shown = (trials.tried(change(trials.case.job)) for change in (_beneath, _rounded))
+        found = [trials.tried(_spread(trials.case.job)), *(each for each in shown if each and each.shown), *found]
     if trials.name in ("hold", "peel"):
         few = _worst_of(use, use.samples)
         found = [
@@ -115,7 +118,7 @@ def speed_factor(case: Case, use: Use, members: NDArray[np.intp], target: float)
     Returns:
         The factor, below 1; None where no such factor helps.
     """
-    still = case.standing(members)
+    still = case.standing(members) + case.pushed(members)
     moving = case.load[:, members] - still
     if case.motion.given:
         square = largest_scale(use.grip.face, still, moving, 1.0 / target)
@@ -145,6 +148,22 @@ def _spread(job: Job) -> Iterator[Change]:
         yield Change(remedy=remedy, job=lambda: changed)
 
 
+def _beneath(job: Job) -> Iterator[Change]:
+    """A pad beneath the heaviest component."""
+    with suppress(InputError):
+        changed, pad = changes.beneath_the_heaviest(job)
+        x, y = pad.pose_in_tool[:2, 3].tolist()
+        remedy = Remedy(action="move pad", text=words.pad_beneath(pad.name, x, y), figures={"x": x, "y": y})
+        yield Change(remedy=remedy, job=lambda: changed)
+
+
+def _rounded(job: Job) -> Iterator[Change]:
+    """Round pads under a part that bends."""
+    with suppress(InputError):
+        changed = changes.rounded(job)
+        yield Change(remedy=Remedy(action="round pads", text=words.ROUND_PADS), job=lambda: changed)
+
+
 def strengthened(job: Job, used: float, target: float) -> Iterator[Change]:
     """Yield factors on what the pads hold per area, rounded up to 1 %, from the one that a use [-] asks for on."""
     for factor in _onward(target * used):
@@ -153,6 +172,34 @@ def strengthened(job: Job, used: float, target: float) -> Iterator[Change]:
                 remedy=Remedy(action="strengthen", text=words.stronger_pads(factor), figures={"factor": factor}),
                 job=lambda factor=factor: changes.stronger(job, factor),  # type: ignore[misc]
             )
+
+
+def less_force(job: Job, factor: float) -> Change:
+    """Return forces of the process that are smaller by a factor."""
+    return Change(
+        remedy=Remedy(action="less force", text=words.less_force(factor), figures={"factor": factor}),
+        job=lambda: changes.less_pushed(job, factor),
+    )
+
+
+def eased(case: Case, use: Use, target: float) -> Iterator[Change]:
+    """Yield smaller forces of the process, as far as they are what uses the pads too much.
+
+    Args:
+        case: The job.
+        use: How far the pads are used with them.
+        target: Margin wanted.
+    """
+    alone = peak_utilisation(use.grip.face, case.own_load[:, use.samples])[0]
+    caused = use.high - alone  # convex in the factor: from what is used without them to what is used with them
+    short = short_of(inverse(use.high), target) & (caused > 0.0)
+    if not short.any():
+        return
+    most = float(((1.0 / target - alone[short]) / caused[short]).min())
+    for more in ONWARD:
+        factor = math.floor(100.0 * most * (1.0 - more) + 1e-9) / 100.0
+        if 0.0 < factor < 1.0:
+            yield less_force(case.job, factor)
 
 
 def enlarged(job: Job, least: float | None) -> Iterator[Change]:
@@ -181,7 +228,8 @@ def _worst_of(use: Use, samples: NDArray[np.intp]) -> NDArray[np.intp]:
 def _why_not(case: Case, use: Use, target: float, motion: Motion) -> Remedy:
     """Why no speed is slow enough."""
     members = _worst_of(use, motion.samples)
-    standing = float(peak_utilisation(use.grip.face, case.standing(members))[0].max(initial=0.0))
+    still = case.standing(members) + case.pushed(members)
+    standing = float(peak_utilisation(use.grip.face, still)[0].max(initial=0.0))
     figures = {"move": motion.move, "standing_margin": 1.0 / standing if standing > 0 else None}
     if not on_target(inverse(standing), target):
         return Remedy(action="none", text=words.at_standstill(1 / standing, motion.subject), figures=figures)

@@ -13,6 +13,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Asked, Use
 from gripmargin.contact.grip import Grip, without
+from gripmargin.contact.process import every_load
 from gripmargin.kernels.chord import above
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import peak_utilisation, utilisation_error
@@ -24,7 +25,7 @@ CHUNK = 20_000  # samples whose errors are worked out at a time
 
 def pad_use(case: Case) -> tuple[Use, Use]:
     """Return how far the pads are used: by the whole traction, and by tension alone (the peel index)."""
-    return _use(case, case.grip)
+    return use_of(case, case.grip)
 
 
 def use_without(case: Case, lost: int) -> Use:
@@ -34,7 +35,9 @@ def use_without(case: Case, lost: int) -> Use:
         case: The job; it has two pads or more.
         lost: Index of the pad that is gone.
     """
-    return _use(case, without(case.grip, lost, case.load[:, case.carried]))[0]
+    asked = case.job.targets.one_pad_lost is not None
+    loads = every_load(case.own_load, case.airborne, case.added)
+    return use_of(case, without(case.grip, lost, loads), asked=asked)[0]
 
 
 def uses_without(case: Case) -> tuple[Use, ...]:
@@ -61,10 +64,22 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
         )
 
 
-def _use(case: Case, grip: Grip) -> tuple[Use, Use]:
+def use_of(case: Case, grip: Grip, *, asked: bool = True) -> tuple[Use, Use]:
+    """Return how far places of any kind are used by the load of the carry, and by its tension alone.
+
+    Args:
+        case: The job.
+        grip: The places.
+        asked: Whether a bound is wanted where a part is stretched as well as bent.
+    """
     samples, face = case.carried, grip.face
-    load = case.load[:, samples]
-    u, at_u, peel, at_peel = peak_utilisation(face, load)
+    u, at_u, peel, at_peel = peak_utilisation(face, case.load[:, samples])
+    for more in case.added:  # which of them is worst depends on the places, and on what is asked
+        k = np.searchsorted(samples, more.samples)
+        used = peak_utilisation(face, case.own_load[:, more.samples] + more.wrench)
+        for value, point, other, there in ((u, at_u, *used[:2]), (peel, at_peel, *used[2:])):
+            worse = other > value[k]
+            value[k[worse]], point[k[worse]] = other[worse], there[worse]
     noise, bias = rate_errors(case, face, samples)
     # With many samples some noise is large somewhere: a failure must stand out from all of it.
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
@@ -75,9 +90,30 @@ def _use(case: Case, grip: Grip) -> tuple[Use, Use]:
         high = value + COVERAGE * noise + bias
         if case.motion.given:
             high += above_between(case, samples, value)
+        if asked and (bound := beyond(case, grip, high)) is not None:
+            most = peak_utilisation(bound, case.load[:, samples])[0]
+            high = np.maximum(high, most_of(case, bound, samples, most))
         high[unknown | ~np.isfinite(value)] = np.inf
         out.append(Use(samples=samples, value=value, low=low, high=high, point=point, grip=grip))
     return out[0], out[1]
+
+
+def beyond(case: Case, grip: Grip, high: FloatArray) -> Face | None:
+    """Return what bounds the use of pads under a part that is stretched as well as bent; None: no need, or no bound.
+
+    Args:
+        case: The job; forces of its process act at places, which no bound has.
+        grip: The pads.
+        high: The largest use that they may have by small bending, shape (m,).
+    """
+    return None if grip.film is None or case.pushes else grip.film.beyond(float(high.max(initial=0.0)))
+
+
+def most_of(case: Case, face: Face, samples: NDArray[np.intp], value: FloatArray) -> FloatArray:
+    """Return the largest use that a face may have, with errors of the rates and gaps between samples, shape (m,)."""
+    noise, bias = rate_errors(case, face, samples)
+    between = above_between(case, samples, value) if case.motion.given else 0.0
+    return np.asarray(value + COVERAGE * noise + bias + between)
 
 
 def rate_errors(case: Case, face: Face, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:

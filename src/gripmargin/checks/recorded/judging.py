@@ -20,15 +20,15 @@ from gripmargin.checks.recorded import words
 from gripmargin.checks.recorded.alignment import LATEST, at, within
 from gripmargin.checks.recorded.figures import MotionComparison, MoveComparison, RecordedDetails
 from gripmargin.checks.recorded.lateness import lags_of, pieces_late
-from gripmargin.checks.recorded.placing import Placed, carried_moves
+from gripmargin.checks.recorded.placing import SAME, Placed, carried_moves, way_of
 from gripmargin.checks.swing import check as swing
 from gripmargin.checks.swing.use import swing_target, swing_use
 from gripmargin.checks.use import Use, inverse
-from gripmargin.contact.loads import part_load
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import CheckResult, Verdict
+from gripmargin.workcell.process import timed
 
 FEWEST: Final = 20  # recorded samples in the carry
 SWINGING: Final = "swing_as_run"  # name of the result
@@ -51,11 +51,11 @@ def compared(case: Case, recording: Trajectory, placed: Placed) -> MotionCompari
     if not abs(latest) < LATEST:
         return words.parts_late(latest, LATEST)
     late = max(abs(lag) for lag in (*lags.values(), *pieces))
-    hangs = _hangs(case, placed.t, late)
+    hangs = _hangs(case, placed, late)
     keep = _with_neighbours(placed.t, hangs)
     if hangs.sum() < FEWEST:
         return words.too_few(int(hangs.sum()))
-    real = _recorded_case(case, _cut(recording, placed, keep), hangs[keep])
+    real = _recorded_case(case, _cut(recording, placed, keep), hangs[keep], late)
     target = case.job.targets.hold
     use = real.shared(pad_use)[0]
     use = settled(real, use, real.load[:, use.samples], target)
@@ -120,12 +120,20 @@ def _joint_unit(robot: Chain | None) -> str:
     return "rad" if robot is None or all(robot.revolute) else "rad or m" if any(robot.revolute) else "m"
 
 
-def _hangs(case: Case, t: FloatArray, late: float) -> NDArray[np.bool_]:
-    """In which recorded samples the part hangs on the pads: as in the program, and as much longer as moves are late."""
+def _hangs(case: Case, placed: Placed, late: float) -> NDArray[np.bool_]:
+    """In which recorded samples the part hangs on the pads: as in the program, and as much longer as moves are late.
+
+    A program that ends with the part on the pads leaves it there: the arm may ring after its last sample. So the part
+    hangs on for as long as the robot stays near where the program leaves it.
+    """
     edges = np.flatnonzero(np.diff(np.concatenate([[False], case.airborne, [False]]).astype(np.int8))).reshape(-1, 2)
-    program_t, out = case.job.trajectory.t, np.zeros(t.size, dtype=bool)
+    t, program_t, out = placed.t, case.job.trajectory.t, np.zeros(placed.t.size, dtype=bool)
     for first, end in edges:
         out |= within(t, (float(program_t[first]) - late, float(program_t[end - 1]) + late))
+    if case.airborne[-1]:
+        left = np.linalg.norm(placed.recorded - placed.programmed[-1], axis=1) > SAME * way_of(case, placed)
+        after = t > program_t[-1] + late
+        out |= after & ~np.maximum.accumulate(after & left)
     return out
 
 
@@ -141,18 +149,21 @@ def _cut(recording: Trajectory, placed: Placed, keep: NDArray[np.bool_]) -> Traj
     return replace(recording.taken(keep, t=t), moves=moves)
 
 
-def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_]) -> Case:
+def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_], late: float) -> Case:
     """The case with the recorded motion in place of the program's, on the same pads with the same bond."""
-    job = replace(case.job, trajectory=recording, recording=None, recording_offset=None, phases=(), nest=None)
-    motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
-    return replace(
-        case,
-        job=job,
-        motion=motion,
-        load=part_load(job.part, motion.at, job.gravity, job.air_density),
-        airborne=hangs,
-        recorded=True,
+    job, first, last = case.job, recording.t[0], recording.t[-1]
+    forces = [each for force in job.process for each in timed(force, job.trajectory, job.nest, late)]
+    job = replace(
+        job,
+        trajectory=recording,
+        recording=None,
+        recording_offset=None,
+        phases=(),
+        nest=None,
+        process=tuple(force for force in forces if force.span and force.span[0] < last and force.span[1] > first),
     )
+    motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
+    return case.moved(motion, job=job, airborne=hangs, recorded=True)
 
 
 def _moves(

@@ -10,7 +10,7 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.recorded.alignment import LATEST, at, within
-from gripmargin.checks.recorded.placing import Placed, carried_moves
+from gripmargin.checks.recorded.placing import Placed, carried_moves, way_of
 
 TELLING: Final = 3.0  # standard errors by which a lag has to stand out
 PIECES: Final = 16  # of the carry, each of which may be late by itself
@@ -46,7 +46,7 @@ def pieces_late(case: Case, placed: Placed) -> FloatArray:
         placed: The recording beside the program.
     """
     carried = case.job.trajectory.t[case.carried]
-    size = float(np.sqrt(placed.programmed[case.carried].var(axis=0).sum()))
+    size = way_of(case, placed)
     speed, left = _speed_and_rest(case, placed)
     out = np.full(PIECES, placed.alignment.lag)
     for i, (start, end) in enumerate(itertools.pairwise(np.linspace(carried[0], carried[-1], PIECES + 1).tolist())):

@@ -103,3 +103,8 @@ def carried_moves(case: Case) -> list[str | None]:
     """Return the labels of the carried moves in the order of the program; one None where moves have no labels."""
     moves = case.job.trajectory.moves
     return [None] if moves is None else list(dict.fromkeys(moves[i] for i in case.carried))
+
+
+def way_of(case: Case, placed: Placed) -> float:
+    """Return how far the carry spreads about its mean place, root mean square, in the units of the places."""
+    return float(np.sqrt(placed.programmed[case.carried].var(axis=0).sum()))

@@ -19,10 +19,13 @@ from gripmargin.checks.stop.braking import TURNING, PathRates
 from gripmargin.checks.stop.course import Course, Indices
 from gripmargin.checks.stop.follow import followed
 from gripmargin.checks.stop.ways import AlongPath, OffPath, Stops
+from gripmargin.checks.swing.pushed import used_by_forces
 from gripmargin.checks.swing.ringing import mode_sets, other_stretches, stretches_of
+from gripmargin.checks.swing.use import swing_use
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
 from gripmargin.kernels.march import Peak
+from gripmargin.kernels.search import largest_over
 from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell import Stop, StopFigure
@@ -240,11 +243,16 @@ def _on(
     low, high = np.where(within, 0.0, peak.least[sides[0]]), peak.most[sides].max(axis=0)
     reached, at = reached[sides].max(axis=0), np.where(peak.use[sides[1]] > peak.use[sides[0]], sides[1], sides[0])
     value, response = np.where(within, np.nextafter(peak.use[at], 0.0), peak.use[at]), peak.response[:, at]
+    if case.pushes:
+        low, response = _pushed(stopping, course, samples, (value, low), response)
+        value = np.maximum(value, largest_utilisation(course.oscillators.face, response))
     displaced = DISPLACED * _displaced(stopping, modes, course, samples, response) * value
     high += displaced
     if motion.given:
         high += above_between(case, samples, largest_utilisation(case.grip.face, case.load[:, samples]))
     last = np.minimum(np.searchsorted(course.t, reached), course.t.size - 1)
+    if case.pushes:  # what acts anywhere on the way to rest, as the pads feel it by itself: uses of two loads add up
+        high += largest_over(used_by_forces(case, modes), samples, last)
     doubts = np.searchsorted(motion.doubtful, np.arange(course.t.size + 1))
     high[(doubts[last + 1] > doubts[samples]) | ~np.isfinite(high)] = np.inf
     use = Use(
@@ -256,6 +264,30 @@ def _on(
         grip=case.grip,
     )
     return use, course.carry @ response
+
+
+def _pushed(
+    stopping: Stopping, course: Course, samples: Indices, used: tuple[FloatArray, FloatArray], response: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """What is sure of the use, and the response, with forces of the process that act where stops begin."""
+    (value, least), face, alone, case = used, course.oscillators.face, response, stopping.case
+    most, low, response = value.copy(), least.copy(), response.copy()
+    for more in case.added:
+        _, k, there = np.intersect1d(samples, more.samples, assume_unique=True, return_indices=True)
+        pushed = alone[:, k] + course.take @ more.wrench[:, there]
+        use = largest_utilisation(face, pushed)
+        worse = use > most[k]
+        most[k[worse]], response[:, k[worse]] = use[worse], pushed[:, worse]
+        low[k] = np.maximum(low[k], use - np.maximum(value[k] - least[k], 0.0))
+    if stopping.swinging and stopping.slower == 1.0 and not case.trial:  # as the program swings where a stop begins
+        carry = case.shared(swing_use).use
+        acted = np.unique(np.concatenate([push.samples for push in case.pushes]))
+        _, k, there = np.intersect1d(samples, acted, assume_unique=True, return_indices=True)
+        own = np.searchsorted(carry.samples, acted[there])
+        worse = carry.value[own] > most[k]
+        response[:, k[worse]] = course.take @ case.shared(swing_use).load[:, acted[there[worse]]]
+        low[k] = np.maximum(low[k], carry.low[own])
+    return low, response
 
 
 def _displaced(stopping: Stopping, modes: Modes, course: Course, samples: Indices, response: FloatArray) -> FloatArray:

@@ -89,12 +89,17 @@ def _of_kind(stops: StopUse, kind: str, samples: Indices) -> Iterator[Seen]:
         stop, peak, late = picked(stop, at), peak.take(at), float(stop.t[i] - t[i])
         motion, face = stop.motion(peak.when), case.grip.face
         load = part_load(case.job.part, motion, case.job.gravity, case.job.air_density)
-        use, point, *_ = peak_utilisation(face, course.carry @ peak.response)
+        more = case.added_at(int(samples[i]))
+        uses, points, *_ = peak_utilisation(face, course.carry @ peak.response + more)
+        worst = int(np.argmax(uses))
+        use, point, own, load = uses[[worst]], points[[worst]], load, load + more[:, [worst]]
         static = float(utilisation(face, load)[0][point[0], 0])
         yield Seen(
             alone=replace(
                 case,
                 load=load,
+                own_load=own,
+                pushes=(),
                 airborne=np.ones(1, dtype=bool),
                 motion=replace(case.motion, at=motion, doubts=()),
             ),

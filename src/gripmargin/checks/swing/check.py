@@ -100,7 +100,8 @@ def _finding(case: Case, check: str, carry: CarrySwing, short: Shortfall, remedi
         stresses=explain.stresses_at(case, use.grip, point, sample, swing=swing),
         load=explain.load_figures(load),
     )
-    doubts = explain.doubts(case, short, words.LOAD_BETWEEN_SAMPLES if carry.in_reach(sample) else words.TOO_FAR)
+    still = words.PUSHED if carry.rings_by_force(case, sample) else words.LOAD_BETWEEN_SAMPLES
+    doubts = explain.doubts(case, short, still if carry.in_reach(sample) else words.TOO_FAR)
     because = SwingCauses(
         shares=explain.shares(case, use.grip, point, sample, swing=swing, undecided=doubts),
         ringing=carry.ringing(sample),

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,12 +18,11 @@ from gripmargin.checks import changes
 from gripmargin.checks.advice import Change, Trials, ordered
 from gripmargin.checks.case import Case
 from gripmargin.checks.deciding import better_data, enough, least_known
-from gripmargin.checks.hold.remedies import strengthened
+from gripmargin.checks.hold.remedies import eased, strengthened
 from gripmargin.checks.margin import Shortfall
 from gripmargin.checks.slowing import Motion, slowing
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.drive import Drive
-from gripmargin.checks.swing.response import Start
 from gripmargin.checks.swing.ringing import Stretch
 from gripmargin.checks.swing.use import CarrySwing, swing_use, use_over
 from gripmargin.checks.swing.vibration import Modes
@@ -37,6 +38,7 @@ USUAL_DAMPING = (0.02, 0.05, 0.1)  # ratios that are tried where none is given (
 SEARCHED = 3  # pieces, the worst ones, on which changes are sought
 RESERVE = 1.005  # by what a factor that is sought on a piece has to be better, for what the piece does not show
 BEFORE = 100  # samples before a motion that are looked at with it, for the swing that they leave
+FORCE_PERIODS = (2, 6)  # of the slowest swing over which a force may come and go: 16 % and 5 % of its swing are left
 PIECE = 300  # samples of a piece at most, up to the one that uses the pads most
 
 
@@ -66,8 +68,9 @@ def advice(
         possible=moves,
     )
     slow_helps = not moves or (bool(slow) and all(remedy.shown for remedy in slow.values()))
-    part = enough(case, lambda tried: _is_decided(tried, found[0].target)) if undecided and known else None
-    finer = undecided and part is None
+    of_the_data = undecided and not any(short.bounded for short in found)
+    part = enough(case, lambda tried: _is_decided(tried, found[0].target)) if of_the_data and known else None
+    finer = of_the_data and part is None
     whole = _for_whole(case, carry, found, trials, undecided=finer, slow_helps=slow_helps) if known else ()
     out = {}
     for short in found:
@@ -165,14 +168,23 @@ def slowed_down(stretch: Stretch, slowed: NDArray[np.bool_], factor: float) -> S
         factor: Speed factor.
     """
     drive = stretch.swing.drive
-    step = np.diff(drive.t) * np.where(slowed[1:] & slowed[:-1], 1.0 / factor, 1.0)
+    longer = np.where(slowed[1:] & slowed[:-1], 1.0 / factor, 1.0)
+    step = np.diff(drive.t) * longer
     square = np.where(slowed, factor * factor, 1.0)
     t = drive.t[0] + np.concatenate([[0.0], np.cumsum(step)])
     start = stretch.start
-    rate = start.rate * (factor if slowed[start.sample] else 1.0)
-    return stretch.driven(
-        drive.scaled(t, square, stretch.still), start=Start(sample=start.sample, load=start.load, rate=rate)
-    )
+    if slowed[start.sample]:
+        start = replace(start, rate=start.rate * factor, lead=start.lead * float(longer[start.sample - 1]))
+    return stretch.driven(drive.scaled(t, square, stretch.still), start=start)
+
+
+def _pushed_slowly(case: Case, carry: CarrySwing) -> Iterator[Change]:
+    """Forces of the process that come and go over some periods of the slowest swing."""
+    hertz, shape = float(carry.modes.hertz.min()), carry.modes.names[int(carry.modes.hertz.argmin())]
+    for periods in FORCE_PERIODS:
+        rise = math.ceil(1e3 * periods / hertz) / 1e3
+        remedy = Remedy(action="ramp", text=words.ramped(rise, periods, shape, hertz), figures={"rise": rise})
+        yield Change(remedy=remedy, job=lambda rise=rise: changes.pushed_slowly(case.job, rise))  # type: ignore[misc]
 
 
 def _for_whole(
@@ -187,7 +199,10 @@ def _for_whole(
     pieces = [_piece(carry, short) for short in worst]
     # what makes the part swing less helps no further than to where it hangs still
     swings = all(on_target(inverse(carry.still.high[short.k]), target) for short in worst)
+    pushed = any(carry.rings_by_force(case, short.sample) for short in worst)
     remedies = [
+        trials.tried(_pushed_slowly(trials.case, carry)) if pushed and swings else None,
+        trials.tried(islice(eased(trials.case, carry.use, target), 2)) if pushed else None,
         None if slow_helps else trials.tried(_all_slower(trials.case, carry, pieces, target)),
         _smoother(carry, pieces, target) if swings else None,
         trials.tried(_damping(trials.case, carry, pieces, target)) if swings else None,

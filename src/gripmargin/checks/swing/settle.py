@@ -24,6 +24,7 @@ from gripmargin.checks.check import Check, Judged
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import PlacingCause, SettleDetails, WorstPlacing
+from gripmargin.checks.swing.pushed import pushed_over
 from gripmargin.checks.swing.ringing import Stretch, other_stretches, stretches_of
 from gripmargin.kernels.oscillator import ComplexArray
 from gripmargin.results.findings import (
@@ -62,6 +63,7 @@ class Placing:
             (corners, 3, modes).
         at_stop: Amplitude where the tool came to rest, likewise.
         rates: At which each mode dies down [1/s], shape (modes,).
+        pushed: What of the spread forces of the process do [m].
     """
 
     sample: int
@@ -73,6 +75,7 @@ class Placing:
     own: FloatArray
     at_stop: FloatArray
     rates: FloatArray
+    pushed: float = 0.0
 
 
 def run(case: Case) -> Outcome:
@@ -85,9 +88,8 @@ def run(case: Case) -> Outcome:
     if nest is None or nest.tolerance is None:
         reason = "the job has no [nest]" if nest is None else "nest.tolerance is not given"
         return Outcome(not_checked=(NotChecked(check="settle", reason=reason),))
-    release = case.job.phase_map.covers("release")
     kinds = zip(case.shared(stretches_of), *case.shared(other_stretches), strict=True)
-    placed = [kind for kind in kinds if release[min(int(kind[0].samples[-1]) + 1, release.size - 1)]]
+    placed = [kind for kind in kinds if case.placed_after(int(kind[0].samples[-1]))]
     if not placed:
         reason, remedy = words.NO_PLACING, words.NAME_THE_RELEASE
         return Outcome(results=(undecided("settle", target, reason, remedy=remedy, measure="ratio"),))
@@ -128,8 +130,8 @@ def _placing(case: Case, stretch: Stretch) -> Placing:
     found, modes = stretch.swing, stretch.modes
     # of each corner along each axis in each mode, for a response of 1 [m]
     lever = modes.moved(_corners(case))
-    more = found.unsure[:, -1] + COVERAGE * found.sigma[:, -1]
-    spread = float((np.linalg.norm(lever, axis=1) * more).sum(axis=1).max())
+    more, force = found.unsure[:, -1] + COVERAGE * found.sigma[:, -1], _pushed(case, stretch)
+    pushed, spread = (float((np.linalg.norm(lever, axis=1) * x).sum(axis=1).max()) for x in (force, more + force))
     if np.isin(stretch.samples, case.motion.doubtful).any():
         spread = math.inf
     reached = _within_a_period(lever, found.about_base[:, -1], modes.damped_frequency)
@@ -143,10 +145,21 @@ def _placing(case: Case, stretch: Stretch) -> Placing:
         low=max(reached - spread, 0.0),
         high=float(farthest(lever * found.amplitude[:, -1]).max()) + spread,
         spread=spread,
+        pushed=pushed,
         own=lever * since.amplitude[:, -1],
         at_stop=lever * found.amplitude[:, at],
         rates=modes.damping * modes.frequency,
     )
+
+
+def _pushed(case: Case, stretch: Stretch) -> FloatArray:
+    """The most that forces of the process do to each mode at the placing, at rest and swinging, shape (modes,)."""
+    modes, last = stretch.modes, stretch.samples.size - 1
+    out = np.zeros(modes.frequency.size)
+    for force in pushed_over(case, modes, stretch.samples):
+        for k in np.flatnonzero(force.at == last):
+            out = np.maximum(out, np.abs(modes.shapes.T @ force.wrench[:, k]) + force.swing[:, k])
+    return out
 
 
 def _worst_of(kinds: Sequence[Placing]) -> Placing:
@@ -248,7 +261,7 @@ def _finding(case: Case, placing: Placing, tolerance: float, target: float) -> F
         end=place.t,
         spans=((start, place.t),),
         worst=WorstPlacing(at=place, amplitude=placing.amplitude, tolerance=tolerance, allowed=allowed),
-        because=PlacingCause(cause=words.STILL_SWINGS),
+        because=PlacingCause(cause=words.PUSHED_ASIDE if placing.pushed > 0.0 else words.STILL_SWINGS),
         remedies=() if case.trial else (_remedy(case, placing, tolerance, target),),
         share=(finite(low) or 0.0) / target,
     )
@@ -259,6 +272,8 @@ def _remedy(case: Case, placing: Placing, tolerance: float, target: float) -> Re
     if not math.isfinite(placing.high):
         unknown = int([*case.motion.doubtful, placing.sample][0])
         return Remedy(action="better data", text=case.motion.better_data(unknown))
+    if placing.pushed > 0.0:
+        return Remedy(action="less force", text=words.pushed_aside(placing.pushed))
     own = farthest(placing.own) + placing.spread
     last = float(own.max())
     if placing.stop is None or not on_target(_ratio(tolerance, last), target):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Any
@@ -13,11 +13,12 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.letting_go import settled
-from gripmargin.checks.hold.use import COVERAGE, SURE, pad_use
+from gripmargin.checks.hold.use import COVERAGE, SURE, beyond, most_of, pad_use
 from gripmargin.checks.swing.figures import Ringing
+from gripmargin.checks.swing.pushed import Pushed, Pushing, pushed_over
 from gripmargin.checks.swing.response import Swing
 from gripmargin.checks.swing.ringing import Block, Stretch, next_too, other_stretches, stretches_of
-from gripmargin.checks.swing.sway import Sway, sway_of
+from gripmargin.checks.swing.sway import LARGEST, Sway, sway_of
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
 from gripmargin.kernels.face import Face
@@ -58,7 +59,7 @@ class StretchUse:
         return self.high + COVERAGE * self.noise
 
 
-def use_over(stretch: Stretch, face: Face, sway: Sway | None = None) -> StretchUse:
+def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Sequence[Pushed] = ()) -> StretchUse:
     """Return how far the pads are used from each sample of a stretch to the next.
 
     Modes that are slow enough are followed from instant to instant. Between two instants the load stays within an arc's
@@ -69,13 +70,17 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None) -> StretchU
         stretch: With its swing.
         face: The places that count.
         sway: What the part's swing out of its place changes; None: it is left out.
+        pushed: What forces of the process add.
     """
     (followed, steps), gain = resolution(stretch.modes, stretch.t), stretch.modes.gain(face)[:, None]
     value, fast, left, unsure, noise = np.empty((5, stretch.samples.size))
     point, load = np.empty(value.size, dtype=np.intp), np.empty((6, value.size))
+    force = Pushing.over(stretch.modes, face, value.size) if pushed else None
     for block in stretch.blocks():
         part, own, found = block.part, slice(0, block.size), block.swing
         peaks, swings = _at_samples(block, face, followed), gain * found.amplitude
+        if force is not None:
+            force.meets(pushed, block.first, peaks[2][:, own], _missed(found, swings, followed, 1)[own])
         value[part], point[part], load[:, part] = (x[..., own] for x in peaks)
         fast[part], left[part] = swings[~followed].sum(axis=0)[own], _missed(found, swings, followed, 1)[own]
         unsure[part], noise[part] = ((gain * next_too(x)).sum(axis=0)[own] for x in (found.unsure, found.sigma))
@@ -85,6 +90,12 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None) -> StretchU
         _look_between(block, face, followed, steps, there, (value[part], point[part], load[:, part]))
         left[part][there] = _missed(block.swing, gain * block.swing.amplitude, followed, steps)[there]
     least, most = value - unsure, value + fast + left + unsure
+    if force is not None and (sway is None or sway.followed is None):
+        most = np.maximum(most, force.most + fast + unsure)
+        least = np.fmax(least, force.value - unsure)
+        worse = force.value > value
+        value, point = np.where(worse, force.value, value), np.where(worse, force.point, point)
+        load = np.where(worse, force.load, load)
     if sway is not None:
         least, most = least - sway.more, most + sway.more
         if sway.followed is not None:
@@ -92,7 +103,10 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None) -> StretchU
             there = np.isfinite(sway.followed.value)  # beyond numbers the part is taken to stay in its place
             value = np.where(there, sway.followed.value, value)
             point, load = np.where(there, sway.followed.point, point), np.where(there, sway.followed.load, load)
-        least, most = np.where(sway.known, least, 0.0), np.where(sway.known, most, np.inf)
+        if force is not None and sway.followed is not None:
+            most, value = most + force.alone, value + force.alone
+        known = sway.known if force is None else sway.known & (sway.angle + force.tilt <= LARGEST)
+        least, most = np.where(known, least, 0.0), np.where(known, most, np.inf)
     return StretchUse(value=value + fast, low=least, high=most, noise=noise, point=point, load=load)
 
 
@@ -173,6 +187,11 @@ class CarrySwing:
         sway = next(sway for each, sway in zip(self.stretches, self.sways, strict=True) if each is stretch)
         return bool(sway.known[: sample - stretch.samples[0] + 1].all())
 
+    def rings_by_force(self, case: Case, sample: int) -> bool:
+        """Return whether a force of the process has started a swing in the stretch of a sample, up to there."""
+        first = int(self.stretch_at(sample).samples[0])
+        return any(first <= push.samples[0] <= sample for push in case.pushes)
+
     def ringing(self, sample: int) -> tuple[Ringing, ...]:
         """Return how much utilisation the swing of each mode is worth at a carried sample, an index into the program.
 
@@ -196,27 +215,47 @@ def swing_use(case: Case) -> CarrySwing:
     Args:
         case: The job; it carries the part in at least one sample.
     """
-    stretches, still = case.shared(stretches_of), case.shared(pad_use)[0]
-    face = still.grip.face
-    sways = [sway_of(case, stretch, face, *resolution(stretch.modes, stretch.t)) for stretch in stretches]
-    parts = [use_over(stretch, face, sway) for stretch, sway in zip(stretches, sways, strict=True)]
-    value, low, high, noise, point, load = (
-        _joined([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise", "point", "load")
-    )
-    del parts
-    for others in case.shared(other_stretches):
-        found = [use_over(stretch, face) for stretch in others]
-        other, most = (_joined([getattr(part, name) for part in found]) for name in ("value", "high"))
-        high = np.maximum(high, most) + abs(float(value.max() - other.max()))
+    still = case.shared(pad_use)[0]
+    swung, sways = _swung(case, still.grip.face)
+    value, low, high, noise, point, load = swung
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
-    hidden = still.high - still.value if case.motion.given else 0.0
-    low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + hidden
+    low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + _hidden(case, still.grip.face, still)
+    if (bound := beyond(case, still.grip, high)) is not None:
+        _, _, most, noise, *_ = _swung(case, bound)[0]
+        high = np.maximum(high, most + COVERAGE * noise + _hidden(case, bound, still))
     high[np.isinf(still.high) | ~np.isfinite(value)] = np.inf
     use = settled(case, replace(still, value=value, low=low, high=high, point=point), load, swing_target(case.job))
     if use.samples.size < case.airborne.size:
         carried, load = load, np.full(case.load.shape, np.nan)
         load[:, use.samples] = carried
-    return CarrySwing(stretches=stretches, sways=sways, still=still, use=use, load=load)
+    return CarrySwing(stretches=case.shared(stretches_of), sways=sways, still=still, use=use, load=load)
+
+
+def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
+    """The use of a face over the carry, as `StretchUse` has it, and the part's sway."""
+    stretches = case.shared(stretches_of)
+    sways = [sway_of(case, stretch, face, *resolution(stretch.modes, stretch.t)) for stretch in stretches]
+    forces = [pushed_over(case, stretch.modes, stretch.samples) for stretch in stretches]
+    parts = [use_over(*each) for each in zip(stretches, [face] * len(sways), sways, forces, strict=True)]
+    value, low, high, noise, point, load = (
+        _joined([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise", "point", "load")
+    )
+    del parts
+    for others in case.shared(other_stretches):
+        found = [use_over(stretch, face, None, pushed_over(case, stretch.modes, stretch.samples)) for stretch in others]
+        other, most = (_joined([getattr(part, name) for part in found]) for name in ("value", "high"))
+        high = np.maximum(high, most) + abs(float(value.max() - other.max()))
+    return (value, low, high, noise, point, load), sways
+
+
+def _hidden(case: Case, face: Face, still: Use) -> FloatArray | float:
+    """What may hide between given samples."""
+    if not case.motion.given:
+        return 0.0
+    if face is still.grip.face and beyond(case, still.grip, still.high) is None:
+        return still.high - still.value
+    value = peak_utilisation(face, case.load[:, still.samples])[0]
+    return most_of(case, face, still.samples, value) - value
 
 
 def _joined(rows: list[Any]) -> Any:

@@ -22,12 +22,17 @@ from gripmargin.results.record import NoFigures
 
 SWING = "grip margin over the carry with the part swinging on its backing"
 SETTLE = "placing tolerance over what is left of the swing when the part is placed"
+PUSHED = (
+    "in which phase the swings of a force that comes and goes meet one another is not known: measured damping "
+    "(damping_ratio) or a force that comes little by little (shape = 'ramp') would tell"
+)
 LOAD_BETWEEN_SAMPLES = (
     "the samples do not tell how suddenly the load changes between them, or the positions are too noisy, to know how "
     "far the part swings"
 )
 TOO_FAR = "the part swings so far that its springs are known no more (10 degrees): neither pass nor fail can be shown"
 STILL_SWINGS = "the part still swings on its backing after the last motion"
+PUSHED_ASIDE = "a force of the process pushes the part out of its place on the pads, and what it started still swings"
 NO_PLACING = "nest.tolerance is given, but no release phase follows the carry: nothing is placed"
 NAME_THE_RELEASE = "name the release in program.phases"
 DAMPING_OR_JERK = (
@@ -164,6 +169,22 @@ def settle_finding(_: Finding, worst: WorstPlacing, __: PlacingCause) -> SaidOfF
 def wait_longer(milliseconds: int) -> str:
     """Say how much longer to wait."""
     return f"wait {milliseconds} ms longer at the last stop before the part is set down"
+
+
+def pushed_aside(way: float) -> str:
+    """Say by how much forces of the process move the part on its pads [m]."""
+    return (
+        f"let the forces of the process end before the part is placed, or be smaller: they may move it by "
+        f"{1e3 * way:.3f} mm on its pads"
+    )
+
+
+def ramped(rise: float, periods: int, shape: str, hertz: float) -> str:
+    """Say over which time [s], and how many periods of which mode, a force should come and go."""
+    return (
+        f"let the force of the process come and go over {1e3 * rise:.0f} ms or more ({periods} "
+        f"period{'s' if periods > 1 else ''} of {shape}, {hertz:.3g} Hz): touch slowly, or with a soft stop"
+    )
 
 
 def slow_last_move(amplitude: float) -> str:

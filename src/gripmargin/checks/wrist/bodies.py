@@ -21,11 +21,13 @@ class Body:
         mass: [kg].
         com: Centre of mass in the tool frame [m], shape (3,).
         inertia: About it, tool axes [kg m^2], shape (3, 3).
+        holds: Whether the part is in it, on which forces of the process act.
     """
 
     mass: float
     com: FloatArray
     inertia: FloatArray
+    holds: bool = False
 
     @property
     def inertial(self) -> Inertial:
@@ -53,4 +55,4 @@ class Bodies:
         own = np.zeros((3, 3)) if gripper.inertia is None else gripper.inertia
         alone = Body(*joined([gripper.mass], [gripper.com], [own]))
         loaded = joined([gripper.mass, part.mass], [gripper.com, part.com], [own, part.inertia])
-        return cls(alone, Body(*loaded))
+        return cls(alone, Body(*loaded, holds=True))

@@ -117,7 +117,8 @@ def _spans(t: FloatArray, short: NDArray[np.intp]) -> tuple[tuple[float, float],
 def _cause(case: Case, limit: Limit, sample: int) -> str:
     if limit.missing is not None:
         return words.NOT_KNOWN[limit.missing]
-    return words.cause(case.job.gripper.mass or 0.0, case.job.part.mass if case.airborne[sample] else None)
+    said = words.cause(case.job.gripper.mass or 0.0, case.job.part.mass if case.airborne[sample] else None)
+    return f"{said}, {words.PUSHED}" if case.added_at(sample).shape[1] > 1 else said
 
 
 WRIST = Check(

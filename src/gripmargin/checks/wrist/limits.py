@@ -195,11 +195,16 @@ class Wrist:
     def _moment(self, axis: Axis, body: Body) -> Bounds:
         """Weight times distance from an axis: the most that gravity can do, whichever way the arm stands.
 
+        Forces of the process come on top.
+
         Data sheets mean the moment under the earth's gravity; a stronger one given in the job counts.
         """
         weight = body.mass * max(STANDARD_GRAVITY, float(np.linalg.norm(self.case.job.gravity)))
         asked, least, most = axis.arms(body.com)
-        return weight * asked, weight * least, weight * most
+        pushed = np.zeros(self.case.airborne.size)
+        for more in self.case.added if body.holds else ():
+            pushed[more.samples] = np.maximum(pushed[more.samples], axis.rows().of(more.wrench, more.samples))
+        return weight * asked + pushed, weight * least, weight * most + pushed
 
     def _axis(self, place: int) -> Axis | None:
         if place not in self._axes:

@@ -16,8 +16,11 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import CHUNK, COVERAGE, SURE, above_between
+from gripmargin.checks.swing.pushed import started
+from gripmargin.checks.swing.ringing import mode_sets, next_too
 from gripmargin.checks.wrist.bodies import Bodies, Body
 from gripmargin.contact.loads import rigid_load
+from gripmargin.contact.process import Added
 from gripmargin.kernels.wrench import mass_matrix
 
 
@@ -48,7 +51,7 @@ def moving(case: Case, body: Body, rows: Rows) -> Bounds:
     """Return what a body asks at every sample, with the errors of the rates and what lies between the samples.
 
     As in `gripmargin.checks.hold.use`: two standard deviations and the bias of the rates, and the tops of curves
-    between samples.
+    between samples. Forces of the process act on the part, and overshoot where they come at once.
 
     Args:
         case: The job.
@@ -56,11 +59,16 @@ def moving(case: Case, body: Body, rows: Rows) -> Bounds:
         rows: What is wanted of its load.
     """
     every = np.arange(case.airborne.size)
-    value = rows.of(rigid_load(body.inertial, case.motion.at, case.job.gravity), every)
+    load = rigid_load(body.inertial, case.motion.at, case.job.gravity)
+    value, sudden = rows.of(load, every), np.zeros(every.size)
+    for more in case.added if body.holds else ():
+        at = more.samples
+        value[at] = np.maximum(value[at], rows.of(load[:, at] + more.wrench, at))
+        sudden[at] = np.maximum(sudden[at], _overshoot(case, rows, more))
     noise, bias = _errors(case, body, rows)
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / every.size)
     least = np.maximum(value - sure * noise - bias, 0.0) if rows.exact else np.zeros(every.size)
-    most = value + COVERAGE * noise + bias
+    most = value + COVERAGE * noise + bias + next_too(sudden)
     most += above_between(case, every, value)
     most[case.motion.doubtful] = np.inf
     most[~np.isfinite(value)] = np.inf
@@ -77,6 +85,16 @@ def split(case: Case, bodies: Bodies, samples: NDArray[np.intp]) -> tuple[FloatA
 
     loaded, alone = of(bodies.loaded), of(bodies.alone)
     return np.where(there, loaded[0], alone[0]), np.where(there, loaded[1], alone[1])
+
+
+def _overshoot(case: Case, rows: Rows, more: Added) -> FloatArray:
+    """What the swing that forces start adds to a figure at most while they act, shape (m,)."""
+    modes, out = case.shared(mode_sets)[-1], np.zeros(more.samples.size)
+    for factor, push in zip(more.factors, case.pushes, strict=True):
+        for load, size in zip(modes.loads.T, started(modes, push), strict=True):
+            if factor:
+                out += size * rows.of(load[:, None], more.samples)
+    return out
 
 
 def _errors(case: Case, body: Body, rows: Rows) -> tuple[FloatArray, FloatArray]:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.advice import Change, Trials, ordered
 from gripmargin.checks.case import Case
+from gripmargin.checks.changes import shifted_pads
 from gripmargin.checks.hold.remedies import SLOWEST
 from gripmargin.checks.slowing import motion_at, slower_together
 from gripmargin.checks.wrist import words as wrist_words
@@ -178,7 +179,9 @@ def _lighter(case: Case, short: list[Limit], target: float) -> Iterator[Change]:
             inertia=None if gripper.inertia is None else share * gripper.inertia,
         )
         return replace(
-            case.job, gripper=lighter, part=replace(part, mass=share * part.mass, inertia=share * part.inertia)
+            case.job,
+            gripper=lighter,
+            part=replace(part, mass=share * part.mass, inertia=share * part.inertia, components=()),
         )
 
     yield Change(remedy=Remedy(action="lighten", text=text, figures={"mass": allowed, "less": mass - allowed}), job=job)
@@ -189,7 +192,7 @@ def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) 
     part = wrist.case.job.part
 
     def ratio(shift: FloatArray, limits: list[Limit] = known) -> float:
-        moved = replace(part, com=part.com + shift)
+        moved = replace(part, com=part.com + shift, components=())
         return min(wrist.limit(x.kind, x.place, x.rated, moved).low for x in limits)
 
     slope = np.array([ratio(STEP * e, short) - ratio(-STEP * e, short) for e in np.eye(3)[:2]])
@@ -211,8 +214,9 @@ def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) 
         dx, dy = (float(d) + 0.0 for d in shift[:2])
         text = wrist_words.shift_part(dx, dy, reached)
         remedy = Remedy(action="shift part", text=text, figures={"x": dx, "y": dy, "ratio": reached})
-        moved = replace(part, com=part.com + np.array([dx, dy, 0.0]))
-        yield Change(remedy=remedy, job=lambda: replace(wrist.case.job, part=moved))
+        moved = replace(part, com=part.com + np.array([dx, dy, 0.0]), components=())
+        process = shifted_pads(wrist.case.job, -dx, -dy).process
+        yield Change(remedy=remedy, job=lambda: replace(wrist.case.job, part=moved, process=process))
 
 
 def _up(value: float) -> float:

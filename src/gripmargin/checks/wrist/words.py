@@ -104,6 +104,9 @@ def _asked(value: RatedValue, target: float) -> str:
     return f"{name} {asked} {unit}, {rated}"
 
 
+PUSHED = "with forces of the process"
+
+
 def cause(gripper_mass: float, part_mass: float | None) -> str:
     """Say what a wrist carries [kg]: the gripper, alone or with the part."""
     if part_mass is None:

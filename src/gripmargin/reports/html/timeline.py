@@ -27,6 +27,7 @@ CAUSE_STYLE = {
     "air drag": "g",
     "added air mass": "h",
     "swing": "i",
+    "process": "j",
 }
 
 

@@ -33,6 +33,7 @@ ERRORS = (
     "Errors of the motion take up to {:.1f} % off the margin as it is. They are taken to grow with the square of the "
     "speed; a check estimates them anew, and may find more or less."
 )
+FORCES = "Forces of the process do not change with the speed of moves: check the changed program instead."
 LITTLE = 1e-3  # share of the margin that errors may take unsaid
 
 
@@ -41,6 +42,8 @@ def what_if(view: View) -> str:
     scene, target = view.report.scene, view.target("hold")
     if scene is None or target is None or not view.moves or view.worst is None:
         return ""
+    if scene.pushed is not None:
+        return tag("p", FORCES)
     use = np.minimum(used(view.report.samples.hold_margin), BOTTOMLESS)
     raised = target * scene.raised
     words = f"target {target:g}" + (f" x {scene.raised:.2f}, for the part bends" if scene.raised > 1.0 else "")
@@ -76,7 +79,7 @@ def what_if(view: View) -> str:
 def data(view: View) -> dict[str, Any] | None:
     """Return what the script needs beyond the loads at the stops and the pads."""
     scene, target = view.report.scene, view.target("hold")
-    if scene is None or target is None or not view.moves:
+    if scene is None or target is None or not view.moves or scene.pushed is not None:
         return None
     gravity = scene.gravity[view.stops]
     same = bool((np.abs(gravity - gravity[0]) <= 1e-9).all())

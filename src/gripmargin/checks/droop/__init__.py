@@ -1,0 +1,1 @@
+"""How far a part that bends droops."""

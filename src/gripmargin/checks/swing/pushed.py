@@ -1,0 +1,249 @@
+"""The swing that forces of the process start when they come and go.
+
+A force that comes at once starts a swing as large as what it does at rest: the part overshoots by as much again (factor
+2, undamped). One that comes over a time T starts ``1 + |sin pi x| / (pi x)`` of it with x = T / period, at most
+``1 + 1 / (pi x)`` (Chopra, Dynamics of Structures, ch. 4, from memory). When it goes it does so once more, about the
+load that is left. In which phase these swings meet depends on fractions of a period that no job tells: their sizes are
+added up, and the part's own swing comes on top.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gripmargin.base.arrays import FloatArray
+from gripmargin.checks.case import Case
+from gripmargin.checks.swing.vibration import Modes
+from gripmargin.contact.process import Push
+from gripmargin.kernels.face import Face
+from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation
+
+FINE: Final = 0.2  # [rad] of the fastest mode from one instant to the next at which a swing is looked at
+PERIODS: Final = 12  # of the slowest mode over which it is: longer finds more of what occurs
+MOST_INSTANTS: Final = 2_000
+SLIGHT: Final = 1e-3  # share of the swing below which a mode is not looked at by itself
+DISPLACED: Final = 2.0  # how often the turn of a part out of its place counts, as in `gripmargin.checks.stop.use`
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Pushed:
+    """One combination of process forces over some samples of a stretch in the air, and the swing that it is part of.
+
+    Attributes:
+        at: Samples, indices into those of the stretch, rising, shape (m,).
+        wrench: What they add to the load at rest, shape (6, m).
+        swing: Amplitude of the swing about that which they may have started, as responses, shape (modes, m).
+        way: Share of the swing beyond which a mode does not go on the far side of what it is at rest: a damped one
+            overshoots less than it started; signed as it is at rest, shape (modes, m).
+        sudden: Times since they came at once at which a swing is looked at that surely occurs [s], shape (k,); none
+            where they come little by little.
+    """
+
+    at: NDArray[np.intp]
+    wrench: FloatArray
+    swing: FloatArray
+    way: FloatArray
+    sudden: FloatArray
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Pushing:
+    """How far pads are used where forces of the process meet the swing of the program; -inf where there are none.
+
+    Attributes:
+        modes: The natural vibrations.
+        face: The places that count.
+        gain: Use that a response of 1 of each mode is worth at most, shape (modes,).
+        value: What surely occurs, shape (n,).
+        most: The most that there may be, but for what is not known of the motion, shape (n,).
+        alone: What the forces by themselves may use, shape (n,).
+        point: Place that is used most by what surely occurs, shape (n,).
+        load: What the pads carry then, shape (6, n).
+        tilt: By which the forces may turn the part on its pads [rad], shape (n,).
+    """
+
+    modes: Modes
+    face: Face
+    gain: FloatArray
+    value: FloatArray
+    most: FloatArray
+    alone: FloatArray
+    point: NDArray[np.intp]
+    load: FloatArray
+    tilt: FloatArray
+
+    @classmethod
+    def over(cls, modes: Modes, face: Face, samples: int) -> Pushing:
+        """Return one that has met nothing yet."""
+        return cls(
+            modes=modes,
+            face=face,
+            gain=modes.gain(face),
+            value=np.full(samples, -np.inf),
+            most=np.full(samples, -np.inf),
+            alone=np.zeros(samples),
+            point=np.zeros(samples, dtype=np.intp),
+            load=np.full((6, samples), np.nan),
+            tilt=np.zeros(samples),
+        )
+
+    def meets(self, pushed: Sequence[Pushed], first: int, load: FloatArray, missed: FloatArray) -> None:
+        """Look at some samples.
+
+        Args:
+            pushed: The forces.
+            first: The first of these samples, an index into those of the stretch.
+            load: What the pads carry there without the forces, swing included, shape (6, m).
+            missed: By how much the use may be larger up to the next sample, shape (m,).
+        """
+        for force in pushed:
+            there = np.flatnonzero((force.at >= first) & (force.at < first + load.shape[1]))
+            if there.size == 0:
+                continue
+            at, wrench, swing = force.at[there], force.wrench[:, there], force.swing[:, there]
+            loads, ways = load[:, at - first] + wrench, force.way[:, there]
+            tilt = self._tilt(wrench, swing)
+            used, alone = (self._with_swing(x, swing, ways) for x in (loads, wrench))
+            self.most[at] = np.maximum(self.most[at], (1.0 + DISPLACED * tilt) * used + missed[at - first])
+            self.alone[at] = np.maximum(self.alone[at], (1.0 + DISPLACED * tilt) * alone)
+            self.tilt[at] = np.maximum(self.tilt[at], tilt)
+            self._occurs(at, loads)
+            if force.sudden.size:
+                late = there[len(there) // 2 :]
+                k = int(late[np.argmax(used[late - there[0]])])
+                self._occurs(np.full(force.sudden.size, force.at[k]), self._sudden(loads[:, k - there[0]], force, k))
+
+    def _with_swing(self, loads: FloatArray, swing: FloatArray, ways: FloatArray) -> FloatArray:
+        """The largest use by loads with a swing of each mode about them, however their phases meet, shape (m,).
+
+        The use is convex, so it is largest where every mode is at one of its ends; slight modes count by themselves.
+        """
+        worth = self.gain[:, None] * swing
+        tells = (worth > SLIGHT * worth.sum(axis=0).max(initial=0.0)).any(axis=1)
+        most, far = np.zeros(loads.shape[1]), np.exp(-np.pi * self.modes.damping / np.sqrt(1.0 - self.modes.damping**2))
+        ends = np.stack([np.where(ways * sign > 0.0, far[:, None], 1.0) * sign * swing for sign in (-1.0, 1.0)])
+        for some in product((0, 1), repeat=int(tells.sum())):
+            swung = self.modes.loads[:, tells] @ ends[list(some), np.flatnonzero(tells)]
+            most = np.maximum(most, largest_utilisation(self.face, loads + swung))
+        return np.asarray(most + worth[~tells].sum(axis=0))
+
+    def _sudden(self, load: FloatArray, force: Pushed, k: int) -> FloatArray:
+        """What the pads carry some times after forces came at once, by what they carry in the end, shape (6, k)."""
+        modes, time = self.modes, force.sudden
+        angle, ratio = np.outer(modes.damped_frequency, time), modes.frequency * modes.damping / modes.damped_frequency
+        turn = np.cos(angle) + ratio[:, None] * np.sin(angle)
+        turn *= np.exp(-np.outer(modes.damping * modes.frequency, time))
+        felt = modes.shapes.T @ force.wrench[:, k]
+        return load[:, None] - modes.loads @ (felt[:, None] * turn)
+
+    def _occurs(self, at: NDArray[np.intp], loads: FloatArray) -> None:
+        """Keep what uses the pads most of loads that occur at samples, which may be named more than once."""
+        used, point, _, _ = peak_utilisation(self.face, loads)
+        order = np.argsort(used, kind="stable")  # the last one stays
+        order = order[used[order] > self.value[at[order]]]
+        k = at[order]
+        self.value[k], self.point[k], self.load[:, k] = used[order], point[order], loads[:, order]
+
+    def _tilt(self, wrench: FloatArray, swing: FloatArray) -> FloatArray:
+        shapes = self.modes.shapes
+        rest, turned = np.linalg.norm(shapes[3:] @ (shapes.T @ wrench), axis=0), np.abs(shapes[3:]) @ swing
+        return np.asarray(rest + np.linalg.norm(turned, axis=0))
+
+
+def used_by_forces(case: Case, modes: Modes) -> FloatArray:
+    """Return how far forces of the process by themselves may use the pads at every sample, swing included, shape (n,).
+
+    Args:
+        case: The job.
+        modes: The natural vibrations.
+    """
+    out = np.zeros(case.airborne.size)
+    for run in np.split(case.carried, np.flatnonzero(np.diff(case.carried) > 1) + 1):
+        forces = pushed_over(case, modes, run) if run.size else ()
+        if forces:
+            pushing = Pushing.over(modes, case.grip.face, run.size)
+            pushing.meets(forces, 0, np.zeros((6, run.size)), np.zeros(run.size))
+            out[run] = pushing.alone
+    return out
+
+
+def pushed_over(case: Case, modes: Modes, samples: NDArray[np.intp]) -> tuple[Pushed, ...]:
+    """Return what forces of the process do over a stretch in the air; nothing where none acts in it.
+
+    Args:
+        case: The job.
+        modes: The natural vibrations.
+        samples: Of the stretch, indices into the program, shape (n,).
+    """
+    first, last = int(samples[0]), int(samples[-1])
+    own = {i: push for i, push in enumerate(case.pushes) if first <= push.samples[0] <= last}
+    if not own:
+        return ()
+    t = case.job.trajectory.t[samples]
+    left = {i: _left(modes, push, t, int(push.samples[-1]) - first) for i, push in own.items()}
+    alone = np.sum(list(left.values()), axis=0)
+    after = np.flatnonzero(alone.any(axis=0))
+    swing = alone[:, after]
+    out = [Pushed(at=after, wrench=np.zeros((6, after.size)), swing=swing, way=0.0 * swing, sudden=np.zeros(0))]
+    for more in case.added:
+        inside = (more.samples >= first) & (more.samples <= last)
+        if not inside.any():
+            continue
+        at = more.samples[inside] - first
+        swings = [
+            np.broadcast_to(started(modes, push)[:, None], (modes.frequency.size, at.size))
+            if more.factors[i]
+            else left[i][:, at]
+            for i, push in own.items()
+        ]
+        at_once = all(push.rise == 0.0 for i, push in own.items() if more.factors[i])
+        sudden = _instants(modes, 0.5 * float(t[at[-1]] - t[at[0]])) if at_once else np.zeros(0)
+        wrench, swing = more.wrench[:, inside], np.sum(swings, axis=0)
+        felt = modes.shapes.T @ wrench
+        # one that came at once, and stays as it is
+        plain = (
+            at_once and sum(bool(swings[k].any()) for k in range(len(swings))) == 1 and np.ptp(felt, axis=1).max() == 0
+        )
+        way = np.sign(felt) if plain else np.zeros_like(felt)
+        out.append(Pushed(at=at, wrench=wrench, swing=swing, way=way, sudden=sudden))
+    return tuple(out)
+
+
+def started(modes: Modes, push: Push) -> FloatArray:
+    """Return the swing that a force may start as it comes, as a response of each mode, shape (modes,).
+
+    What turns with the tool meanwhile changes little by little: each change starts as much at most.
+    """
+    felt = modes.shapes.T @ push.wrench
+    share = np.ones(modes.frequency.size)
+    if push.rise > 0.0:
+        share = np.minimum(2.0 / (modes.frequency * push.rise), 1.0)
+    return np.asarray(share * np.abs(felt).max(axis=1) + np.abs(np.diff(felt, axis=1)).sum(axis=1))
+
+
+def _left(modes: Modes, push: Push, t: FloatArray, last: int) -> FloatArray:
+    """The swing that is left of a force that has come and gone, about the load without it, shape (modes, n).
+
+    It may go anywhere between its last two samples, and may have come as late as it likes. One that acts until the
+    part is put down does not go before.
+    """
+    if last >= t.size - 1:
+        return np.zeros((modes.frequency.size, t.size))
+    gone = max(last - 1, 0)
+    fading = np.exp(-(modes.damping * modes.frequency)[:, None] * np.maximum(t - t[last], 0.0))
+    out = 2.0 * started(modes, push)[:, None] * fading
+    out[:, :gone] = 0.0
+    return out
+
+
+def _instants(modes: Modes, most: float) -> FloatArray:
+    """Times after a load has come at which its swing is looked at [s]: periods of the slowest mode, finely."""
+    slowest, fastest = float(modes.frequency.min()), float(modes.frequency.max())
+    step = FINE / fastest
+    return np.arange(step, min(PERIODS * 2.0 * np.pi / slowest, most, MOST_INSTANTS * step), step)

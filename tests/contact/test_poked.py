@@ -1,0 +1,109 @@
+"""A force at one place of a plate on pads, against the weight of something heavy there; and its verdict."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+
+import gripmargin as gm
+from gripmargin.checks.case import work_out
+from gripmargin.contact.backing import Backing
+from gripmargin.contact.cells import cut_pads
+from gripmargin.contact.poked import dented, surely
+from gripmargin.contact.sheet import Sheet
+from support.pushed import lowered, push
+
+G = 9.80665
+FILM = gm.PadMaterial(pull_off_stress=75e3, shear_strength=65e3, normal_stiffness=1.2e8, shear_stiffness=4e7)
+PADS = tuple(
+    gm.Pad.rectangle(f"{x} {y}", FILM, [0.018, 0.018], gm.pose((x, y, 0)))
+    for x in (-0.06, 0.06)
+    for y in (-0.042, 0.042)
+)
+OUTLINE = np.array([[-0.12, -0.085], [0.12, -0.085], [0.12, 0.085], [-0.12, 0.085]])
+PLACE = np.array([0.11, 0.07])
+
+
+def board(thickness=0.0008, **more):
+    mass = 2700.0 * shapely.Polygon(OUTLINE).area * thickness
+    com, inertia = gm.uniform_plate(mass, OUTLINE, thickness)
+    given = {"mass": mass, "com": com, "inertia": inertia, "outline": OUTLINE, "thickness": thickness, "face": "plane"}
+    return gm.Part(**{**given, "youngs_modulus": 70e9, "poissons_ratio": 0.33, **more})
+
+
+def on_pads(part):
+    return Sheet.on(Backing(cut_pads(PADS, part)), part)
+
+
+def held(at, force):
+    """A force along the normal at a place, as a load at the tool origin."""
+    return force * np.array([0.0, 0.0, 1.0, at[1], -at[0], 0.0])
+
+
+def test_a_force_does_to_the_pads_what_the_weight_of_something_heavy_does():
+    """A component that weighs 2 N, by its own mass in the plate's load and not as a force, to rounding."""
+    bare = board()
+    heavy = gm.Component(mass=2.0 / G, at=[*PLACE, bare.thickness / 2])
+    total = bare.mass + heavy.mass
+    com, inertia = gm.uniform_plate(total, OUTLINE, bare.thickness, (heavy,))
+    laden = replace(bare, mass=total, com=com, inertia=inertia, components=(heavy,))
+    sheet, other = on_pads(bare), on_pads(laden)
+    points = [sheet.places(patch) for patch in sheet.backing.patches]
+    weight = held(bare.com, bare.mass * G)
+    for patch, at, felt in zip(sheet.backing.patches, points, dented(sheet, PLACE, points), strict=True):
+        by_force = sheet.traction_maps(patch, at)[0, 2] @ (weight + held(PLACE, 2.0)) + 2.0 * felt[0]
+        by_weight = other.traction_maps(patch, at)[0, 2] @ held(com, total * G)
+        np.testing.assert_allclose(by_force, by_weight, rtol=1e-6, atol=1e-6 * np.abs(by_weight).max())
+
+
+def test_a_dent_is_in_balance_and_none_under_a_stiff_part():
+    thin, stiff = on_pads(board()), on_pads(board(youngs_modulus=70e13))
+    for sheet, most in ((thin, np.inf), (stiff, 1e-2)):  # 1 N over a pad's area
+        patches = sheet.backing.patches
+        felt = dented(sheet, PLACE, [patch.points for patch in patches])
+        force = [each[0] * patch.areas for each, patch in zip(felt, patches, strict=True)]
+        arms = np.concatenate([patch.points[:, :2] for patch in patches])
+        total = [np.sum(force), *(np.concatenate(force) @ arms)]
+        np.testing.assert_allclose(total, 0.0, atol=2e-2)  # of 1 N and of 0.1 N m: the sum over cells
+        assert max(float(np.abs(each).max()) for each in felt) < most / 0.018**2
+
+
+class TestVerdict:
+    """The board is pushed off near its corner: what the spread force makes of it is 2.5 times too good."""
+
+    @staticmethod
+    def report(force, at=(*PLACE, 0.0), target=2.0, **more):
+        job = lowered(push((0, 0, force), at, **more), targets=gm.Targets(hold=target, swing=0.01))
+        part = board()
+        return gm.check_job(replace(job, part=part, gripper=gm.Gripper(pads=PADS)), checks=("hold",))
+
+    @staticmethod
+    def true_margin(force):
+        job = replace(lowered(push((0, 0, force), (*PLACE, 0.0))), part=board(), gripper=gm.Gripper(pads=PADS))
+        case = work_out(job)
+        (one,) = case.pushes
+        sheet, full = case.grip.bonded.sheet, case.grip.bonded.full
+        loads = case.own_load[:, one.samples] + one.wrench
+        return 1.0 / max(surely(sheet, full, load, [(one.of, force)]) for load in loads.T[:: len(loads.T) // 4])
+
+    def test_the_truth_lies_within_and_near_the_low_end(self):
+        (hold,) = [check for check in self.report(2.0).checks if check.check == "hold"]
+        true = self.true_margin(2.0)
+        assert hold.low <= true <= 1.02 * hold.low
+        assert hold.value > 2.0 * true
+
+    @pytest.mark.parametrize(("share", "verdict"), [(0.97, "pass"), (1.05, "undecided"), (4.0, "fail")])
+    def test_to_either_side_of_the_target(self, share, verdict):
+        target = share * self.true_margin(2.0)
+        assert {str(c.verdict) for c in self.report(2.0, target=target).checks if c.check == "hold"} == {verdict}
+
+    @pytest.mark.parametrize(
+        "how", [{"at": (0.2, 0.0, 0.0)}, {"moment": [0.01, 0.0, 0.0]}, {"at": (0.0, 0.0, 0.05), "force": (1, 0, 0)}]
+    )
+    def test_what_is_not_followed_is_undecided(self, how):
+        force = how.pop("force", (0, 0, 0.02))
+        job = lowered(push(force, how.pop("at", (0, 0, 0)), **how), targets=gm.Targets(hold=1.1))
+        report = gm.check_job(replace(job, part=board(), gripper=gm.Gripper(pads=PADS)), checks=("hold",))
+        assert str(report.verdict) == "undecided"
+        assert "turns a part that bends, or acts beside it" in gm.report_text(report)
