@@ -133,7 +133,7 @@ def test_swing_and_stops_say_what_is_enough_where_and_from_which_joint(check, ki
 def test_where_given_rates_alone_decide_a_swing_they_are_asked_for():
     case, found = swung("minimum jerk", swing)
     texts = [each.text for each in found.findings[0].remedies if each.action == "better data"]
-    assert texts == [words.exact_rates_decide()]
+    assert texts == [words.exact_rates_decide(poses=False)]
     given = replace(case, motion=replace(case.motion, given=True, error=None))
     assert next(iter(swing.results(given))).verdict is not gm.Verdict.UNDECIDED
 

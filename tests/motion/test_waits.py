@@ -15,8 +15,9 @@ STEP = 0.004
 REST = slice(130, 230)  # samples of the wait that are missing; the program rests from the 125th to the 250th
 
 
-def program(t=STEP * np.arange(400)):
+def program():
     """A way of 0.4 m in 0.5 s, half a second of rest, and back; of minimum jerk."""
+    t = STEP * np.arange(400)
     s = [np.clip((t - start) / 0.5, 0.0, 1.0) for start in (0.0, 1.0)]
     x = 0.4 * sum(sign * (10 * s**3 - 15 * s**4 + 6 * s**5) for sign, s in zip((1, -1), s, strict=True))
     place = np.column_stack([np.round(x, 9), 0.0 * x, 0.3 + 0.0 * x])

@@ -105,6 +105,10 @@ class Shortfall:
         )
         return cls(use, target, piece, fails, k, worst)
 
+    def in_a_lost_rest(self, case: Case) -> bool:
+        """Return whether it is undecided for want of samples of a rest: no change of the program settles that."""
+        return not self.fails and case.motion.rest_without_samples(self.sample) is not None
+
     @property
     def sample(self) -> int:
         """The worst sample, an index into the program."""

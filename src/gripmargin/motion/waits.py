@@ -25,7 +25,7 @@ def waited(trajectory: Trajectory) -> Trajectory:
     """Put samples in where a program of positions rests on both sides of a hole, at the same place.
 
     Args:
-        trajectory: With accelerations, uneven steps, read from a controller, or filled already, it is returned as it is.
+        trajectory: With accelerations, uneven steps, read from a controller, or filled, it is returned as it is.
     """
     t, step = trajectory.t, np.diff(trajectory.t)
     usual = float(np.median(step))

@@ -100,7 +100,9 @@ def _finding(case: Case, check: str, carry: CarrySwing, short: Shortfall, remedi
         stresses=explain.stresses_at(case, use.grip, point, sample, swing=swing),
         load=explain.load_figures(load),
     )
-    still = words.PUSHED if carry.rings_by_force(case, sample) else words.LOAD_BETWEEN_SAMPLES
+    missing = case.motion.rest_without_samples(sample) is not None
+    between = case.motion.error_sentence(sample) if missing else words.LOAD_BETWEEN_SAMPLES
+    still = words.PUSHED if carry.rings_by_force(case, sample) else between
     doubts = explain.doubts(case, short, still if carry.in_reach(sample) else words.TOO_FAR)
     because = SwingCauses(
         shares=explain.shares(case, use.grip, point, sample, swing=swing, undecided=doubts),

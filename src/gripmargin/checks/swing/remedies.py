@@ -55,7 +55,7 @@ def advice(
         undecided: Whether the carry as a whole is.
         moves: Whether the program can be tried at another speed.
     """
-    known = [short for short in found if not case.motion.doubts_at(short.sample)]
+    known = [short for short in found if not (case.motion.doubts_at(short.sample) or short.in_a_lost_rest(case))]
     slow = slowing(
         case,
         trials,
