@@ -105,9 +105,10 @@ class Shortfall:
         )
         return cls(use, target, piece, fails, k, worst)
 
-    def in_a_lost_rest(self, case: Case) -> bool:
-        """Return whether it is undecided for want of samples of a rest: no change of the program settles that."""
-        return not self.fails and case.motion.rest_without_samples(self.sample) is not None
+    def lacks_samples(self, case: Case, blamed: int) -> bool:
+        """Return whether what is not known at a sample leaves it open, and no change of the program settles that."""
+        lost = not self.fails and case.motion.rest_without_samples(blamed) is not None
+        return lost or bool(case.motion.doubts_at(self.sample))
 
     @property
     def sample(self) -> int:
