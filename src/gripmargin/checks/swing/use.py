@@ -232,6 +232,9 @@ def swing_use(case: Case) -> CarrySwing:
     hidden = still.high - still.value if case.motion.given else 0.0
     low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + hidden
     high[np.isinf(still.high) | ~np.isfinite(value)] = np.inf
+    rests = np.searchsorted(still.samples, [each.samples[0] for each in stretches if not each.start.rate.any()])
+    if not case.pushes:  # there the part hangs in balance with its load, however unsure the swing is that follows
+        low[rests] = np.maximum(low[rests], still.low[rests])
     use = settled(case, replace(still, value=value, low=low, high=high, point=point), load, swing_target(case.job))
     if use.samples.size < case.airborne.size:
         carried, load = load, np.full(case.load.shape, np.nan)
