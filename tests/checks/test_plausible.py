@@ -224,7 +224,10 @@ def test_what_is_carried_a_short_way_as_it_may_be(good):
     about = lambda place: replace(  # noqa: E731
         good, robot=None, trajectory=gm.PoseTrajectory(t=5 * good.trajectory.t, position=place, rotation=tilted)
     )
-    far, aside = 4e-3 * np.sin(0.5), np.outer(np.sin(6 * np.pi * s), [1, 0, 0])  # of its way over one radian, square to it
+    far, aside = (
+        4e-3 * np.sin(0.5),
+        np.outer(np.sin(6 * np.pi * s), [1, 0, 0]),
+    )  # of its way over one radian, square to it
     assert "short_carry" not in plausible.found(work_out(about(2e-3 * tilted[:, :, 2] + 0.008 * far * aside)))
     assert "short_carry" in plausible.found(work_out(about(2e-3 * tilted[:, :, 2] + 0.012 * far * aside)))
     assert "short_carry" in plausible.found(work_out(about(2e-3 * np.outer(s, [0, 0, 1]))))
