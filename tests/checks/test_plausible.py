@@ -215,7 +215,7 @@ def test_each_bound_is_felt_a_little_to_either_side(good, code):
 
 
 def test_what_is_carried_a_short_way_as_it_may_be(good):
-    """Fast enough to be felt (0.06 m/s^2 are not, 0.12 are), at rest, or turned about a point 2 mm behind it."""
+    """Fast enough to be felt (0.06 m/s^2 are not, 0.12 are), at rest, or turned about a point close behind."""
     assert "short_carry" in plausible.found(work_out(hopping(good, 2.5e-3, 0.5)))
     assert "short_carry" not in plausible.found(work_out(hopping(good, 2.5e-3, 0.35)))
     assert "short_carry" not in plausible.found(work_out(hopping(good, 0.9e-5)))

@@ -10,7 +10,7 @@ import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import pad_use
-from gripmargin.checks.premises import HOLDING, Standing, bending, resting_on, swinging
+from gripmargin.checks.premises import HOLDING, Standing, bending, hanging, resting_on, swinging
 from gripmargin.contact.grip import grip_of
 from gripmargin.contact.sheet_vibration import left_out, vibrations
 from gripmargin.kernels.utilisation import peak_utilisation
@@ -87,6 +87,46 @@ def test_a_thin_sheet_on_a_small_pad_is_undecided():
     (doubt,) = hold.doubts
     assert "so far that it is stretched as well as bent" in doubt
     assert 20 < float(doubt.split("droops by ")[1].split(" mm")[0]) < 30
+
+
+def rising(acceleration):
+    """Straight up, ever faster, for 0.4 s."""
+    t = np.linspace(0.0, 0.4, 101)
+    zero = np.zeros((t.size, 3))
+    up = np.array([0.0, 0.0, 1.0])
+    return gm.PoseTrajectory(
+        t=t,
+        position=np.outer(acceleration * t**2 / 2, up),
+        rotation=np.broadcast_to(DOWN, (t.size, 3, 3)),
+        velocity=np.hstack([np.outer(acceleration * t, up), zero]),
+        acceleration=np.hstack([np.outer(np.full(t.size, acceleration), up), zero]),
+    )
+
+
+def test_paper_that_droops_by_many_times_its_thickness_is_decided():
+    """80 g/m^2, 120 x 120 mm, on a pad of 15 mm: by small bending it is stretched by far more than it is bent.
+
+    The air that goes along with it, that of a disc of its area, is half as heavy as the paper: a program that lifts it
+    is not judged without.
+    """
+    paper = sheet(0.12, 0.12, 1e-4, 800.0, youngs_modulus=5e9, poissons_ratio=0.3)
+    pad = square(0.015, damping_ratio=0.1)
+    report = judged(paper, pad)
+    hold, swing = result(report), result(report, "swing")
+    assert hold.verdict is swing.verdict is gm.Verdict.PASS
+    assert 2.0 < hold.low < 0.5 * hold.value
+    assert swing.low < 1.001 * hold.low
+    assert [line for line in report.assumed if "flutter" in line]
+    assert hanging(work_out(job_of(paper, pad))).stretched / hold.value**2 > 1.0
+    job = replace(job_of(paper, pad), trajectory=rising(2.0))
+    (doubt,) = hanging(work_out(job)).doubts
+    assert "give part.drag_area, 1.28 times the area of a flat part, 184.3 cm2" in doubt
+    airy = replace(paper, drag_area=1.28 * 0.12**2)
+    assert hanging(work_out(replace(job, part=airy))).doubts == ()
+    case = work_out(replace(job_of(airy, pad), trajectory=rising(2.0)))
+    radius = 0.12 / np.sqrt(np.pi)
+    carried = 0.08 * 0.12**2 * (9.80665 + 2.0) + 8 / 3 * 1.2 * radius**3 * 2.0 + 0.5 * 1.2 * 1.28 * 0.12**2 * 0.8**2
+    assert case.load[2, -1] == pytest.approx(carried, rel=0.01)
 
 
 def test_a_ball_drawn_by_its_outline_is_undecided():

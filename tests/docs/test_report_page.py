@@ -109,6 +109,12 @@ def picked(**given: Any) -> gm.Job:
     return replace(job(**given), nest=None)
 
 
+def labelled() -> gm.Job:
+    """On a liner that is drawn off nearly along it."""
+    liner = {"peel_energy": 2.0, "peel_angle": 1.0, "peel_direction": 0.0, "peel_speed": [0.01, 10.0]}
+    return replace(picked(), pick=gm.Pick(face=np.eye(4), **liner))
+
+
 def carried(*, hurry: float = 0.6, offset: float = 0.0, **targets: float) -> gm.Job:
     """The carry alone, on two pads."""
     good = job(moves={"across": (hurry, {"x": 0.2})})
@@ -144,6 +150,12 @@ def set_down(**material: float) -> gm.Job:
     return replace(good, nest=replace(good.nest, tolerance=TOLERANCE), targets=gm.Targets(hold=0.5, swing=0.1))
 
 
+def drooping() -> gm.Job:
+    """A plate of plastic that hangs off its pads by more than there is room."""
+    good = carried(hold=0.5, swing=0.3)
+    return replace(good, part=replace(good.part, rigid=None, youngs_modulus=5e8, clearance=1e-6))
+
+
 @lru_cache
 def faults() -> dict[str, tuple[gm.Job, set[str]]]:
     """Jobs by fault, each with the changes that its report advises."""
@@ -160,6 +172,7 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "brief": (picked(moves={"press": (0.02, {})}), {"dwell"}),
         "hard": (picked(moves={"touch": (0.6, {"z": -0.7e-3})}), {"press less"}),
         "no law": (picked(full_preload=None), {"better data"}),
+        "liner": (labelled(), {"peel angle", "strengthen"}),
         "straight": (job(release="torsion", moves=straight), {"travel", "hold down"}),
         "stays": (job(moves=straight | {"leave": (0.4, {"z": 0.0})}), {"release"}),
         "loose nest": (replace(job(moves={"let go": (0.3, {"turn": 20.0, "x": 0.203})}), nest=loose), {"nest"}),
@@ -184,6 +197,7 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "shaken": (carried(hurry=0.25, hold=1.2, swing=2.9), {"slow", "smooth", "strengthen"}),
         "set down swinging": (set_down(damping_ratio=0.03), {"wait"}),
         "swings for ever": (set_down(), {"better data"}),
+        "droops": (drooping(), {"none"}),
     }
 
 
@@ -237,6 +251,7 @@ NAMED = {
     "checks[].details",
     "checks[].details.peel",
     "checks[].details.fall",
+    "checks[].details.liner",
     "checks[].details.one_pad_lost",
     "checks[].details.moves",
     "findings[].worst",

@@ -42,7 +42,17 @@ class Expected:
     way: str | None = None
 
 
-FACELESS = ("shelf", "shelf-hasty", "backplate", "backplate-one-pad")  # without faces where they are taken and left
+FACELESS = (
+    "shelf",
+    "shelf-hasty",
+    "backplate",
+    "backplate-one-pad",
+    "controller",
+    "controller-pad-moved",
+    "foil",
+    "foil-one-pad",
+)  # without faces where they are taken and left
+NESTLESS = ("label", "label-flat-liner")
 EXPECTED = {
     "window": Expected("pass", (2.55, 2.65), "transfer"),
     "window-fast": Expected(
@@ -62,7 +72,13 @@ EXPECTED = {
     "shelf": Expected("pass", (5.4, 5.5), "transfer"),
     "shelf-hasty": Expected("fail", (2.65, 2.75), "transfer", frozenset({"swing"})),
     "backplate": Expected("pass", (2.9, 2.97), "transfer"),
+    "controller": Expected("fail", (1.28, 1.33), "transfer", frozenset({"hold", "swing"}), "gravity", "peel"),
+    "controller-pad-moved": Expected("pass", (2.50, 2.58), "transfer"),
     "backplate-one-pad": Expected("fail", (1.78, 1.86), "transfer", frozenset({"hold", "swing"}), "gravity", "pull"),
+    "foil": Expected("pass", (23.0, 24.0), "transfer"),
+    "foil-one-pad": Expected("undecided", (5.4, 5.7), "transfer", frozenset({"hold", "swing"})),
+    "label": Expected("pass", (500.0, 560.0), "transfer"),
+    "label-flat-liner": Expected("fail", (500.0, 560.0), "transfer", frozenset({"lift_off"})),
     "diffuser": Expected("fail", (1.47, 1.51), "tip in", frozenset({"hold", "swing", "lift_off"}), "gravity", "peel"),
     "diffuser-centred": Expected("pass", (7.8, 8.0), "tip in"),
     "diffuser-small-tilt": Expected("fail", (7.8, 8.0), "tip in", frozenset({"release"})),
@@ -128,7 +144,7 @@ def test_verdict_value_and_reason(reports, name):
     hold = result(report)
     assert report.verdict == due.verdict
     assert {c.check for c in report.checks if c.verdict != "pass"} == due.short
-    faces = set() if name in FACELESS else {"preload", "lift_off", "release"}
+    faces = set() if name in FACELESS else {"preload", "lift_off"} | ({"release"} if name not in NESTLESS else set())
     assert faces | {"hold"} <= {c.check for c in report.checks}
     low, high = due.hold
     assert low < hold.value < high
@@ -169,6 +185,31 @@ def test_a_back_plate_that_peels_from_its_corner_is_held_at_its_quarter_points(r
     assert four == (True, 0.06, 0.042)
     places = {tuple(np.abs(pad.pose_in_tool[:2, 3])) for pad in read_job(FOLDER / "backplate.toml").gripper.pads}
     assert places == {four[1:]}
+
+
+def test_a_board_is_held_by_a_pad_beneath_its_heaviest_component(reports):
+    (moved,) = {(r.shown, *r.figures.values()) for r in remedies(reports["controller"], "hold", "move pad")}
+    assert moved == (True, 0.072, 0.045)
+    places = {tuple(pad.pose_in_tool[:2, 3]) for pad in read_job(FOLDER / "controller-pad-moved.toml").gripper.pads}
+    assert moved[1:] in {tuple(np.round(place, 9)) for place in places}
+
+
+def test_a_foil_on_one_pad_is_held_at_its_quarter_points(reports):
+    (four,) = {(r.shown, *r.figures.values()) for r in remedies(reports["foil-one-pad"], "hold", "spread pads")}
+    assert four == (True, 0.038, 0.028)
+    places = {tuple(np.abs(pad.pose_in_tool[:2, 3])) for pad in read_job(FOLDER / "foil.toml").gripper.pads}
+    assert places == {four[1:]}
+
+
+def test_a_rating_plate_comes_off_with_its_liner_drawn_back_as_advised(reports):
+    (sharper,) = {
+        (r.shown, *r.figures.values()) for r in remedies(reports["label-flat-liner"], "lift_off", "peel angle")
+    }
+    assert sharper == (True, pytest.approx(np.deg2rad(60.0)))
+    assert read_job(FOLDER / "label.toml").pick.peel_angle == pytest.approx(sharper[1])
+    lift_off = result(reports["label"], "lift_off")
+    assert lift_off.low == pytest.approx(30e3**2 / 2 / 1.2e8 / 1.5)  # energy of the pads over that of the liner
+    assert lift_off.details["liner"]["force_per_width"] == pytest.approx(1.5 / 0.5)
 
 
 def test_half_of_the_push_beside_the_pad_is_little_enough(reports):

@@ -11,10 +11,11 @@ from dataclasses import dataclass, field, replace
 
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case, work_out
-from gripmargin.checks.premises import bending
+from gripmargin.checks.premises import bending, hanging
 from gripmargin.results.findings import CheckResult, Remedy, Verdict
 from gripmargin.workcell.job import Job
 
+BOUNDED = ("hold", "peel", "one_pad_lost", "swing", "recorded")  # what a bound decides of a part that is stretched
 Results = Callable[[Case], Iterable[CheckResult]]
 
 
@@ -77,7 +78,8 @@ class Trials:
             found = {result.check: result for result in self.results(tried)}.get(self.name)
             if found is None or found.verdict is not Verdict.PASS:
                 return None
-            if found.low and tried.shared(bending).drooping(1.0 / found.low):
+            known = hanging if self.name in BOUNDED else bending
+            if found.low and tried.shared(known).open(found):
                 return None
             if any(result.verdict is not Verdict.PASS for result in self.too(tried)):
                 return None

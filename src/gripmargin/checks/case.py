@@ -18,7 +18,7 @@ from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.bonded import Bonded, Strength
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.grip import Grip, grip_of
-from gripmargin.contact.handover import Putdown, in_the_air, put_down
+from gripmargin.contact.handover import Putdown, in_the_air, in_the_tray, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
 from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup, pick_up, preload_samples
@@ -27,6 +27,7 @@ from gripmargin.motion.between import filled
 from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import RESOLVED, Trajectory
+from gripmargin.motion.waits import waited
 from gripmargin.results.findings import Place
 from gripmargin.workcell import Part
 from gripmargin.workcell.job import Job
@@ -231,7 +232,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     Raises:
         InputError: Something in the job does not fit together.
     """
-    if (dense := filled(unpolled(job.trajectory, job.stamps))) is not job.trajectory:
+    if (dense := filled(waited(unpolled(job.trajectory, job.stamps)))) is not job.trajectory:
         job = replace(job, trajectory=dense)
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
@@ -246,7 +247,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     except BudgetError as error:
         not_followed = str(error)
     carry = _with_borders(job.phase_map.covers("carry"), job.trajectory)
-    airborne = carry | in_the_air(job, motion.at, whole.patches, pickup)
+    airborne = carry & ~in_the_tray(carry.size, pickup) | in_the_air(job, motion.at, whole.patches, pickup)
     bonded = Bonded(whole=whole, full=full, part=job.part) if pickup is None else _taken(whole, full, job.part, pickup)
     pushes = pushes_of(job, motion.at, whole, airborne)
     more = added(pushes, load.shape[1])

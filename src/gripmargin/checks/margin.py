@@ -121,10 +121,16 @@ class Shortfall:
         return not self.fails and bool(short_of(inverse(self.use.value[self.k]), self.target))
 
     @property
+    def bounded(self) -> bool:
+        """Whether only a bound is known, for the part is stretched as well as bent."""
+        film = self.use.grip.film
+        return film is not None and film.counts
+
+    @property
     def unknown(self) -> bool:
         """Whether it cannot be decided, and what is not known of the motion may be all that it lacks."""
         at_best = 2.0 * self.use.value[self.k] - self.use.high[self.k]
-        return not self.fails and on_target(inverse(max(float(at_best), 0.0)), self.target)
+        return not self.fails and not self.bounded and on_target(inverse(max(float(at_best), 0.0)), self.target)
 
     def finding(
         self, case: Case, check: str, worst: Mapping[str, Any], because: Mapping[str, Any], remedies: Sequence[Remedy]

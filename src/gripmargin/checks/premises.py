@@ -15,9 +15,10 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
+from gripmargin.checks.not_given import air_left_out, narrow
 from gripmargin.checks.pressed import pressed_by_forces
 from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, overhang
-from gripmargin.contact.cells import Patch
+from gripmargin.contact.film import STRETCHED, Film
 from gripmargin.contact.grip import Grip, without
 from gripmargin.contact.handover import Release
 from gripmargin.contact.lying import highest_tension, lies_flat
@@ -28,9 +29,7 @@ from gripmargin.contact.sheet_vibration import left_out, shaken
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Verdict, judge
 
-STRETCHED = 0.05  # share of its energy from which on stretching changes by a tenth what a bent part does to the pads
 ROUNDING = 1e-9  # share of a pressure that is rounding
-FIBRILS = 10.0  # across a contact, from which the face is a face and not some of its fibrils
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,6 +41,7 @@ class Standing:
         factor: By which it may raise the use of the pads where it holds nearly [-].
         stretched: Share of its energy that stretches a part which bends, at a use of 1; grows with the square of that.
         droop: Of that part at a use of 1 [m]; grows with it.
+        bounded: Whether the use is known to be below a bound, however much it is stretched.
         dents: By how much the use may be less [-]: forces of the process act at places of a part that bends.
         least: How far they use the pads surely [-].
     """
@@ -50,17 +50,26 @@ class Standing:
     factor: float = 1.0
     stretched: float = 0.0
     droop: float = 0.0
+    bounded: bool = False
     dents: float = 0.0
     least: float = 0.0
+
+    def open(self, result: CheckResult) -> tuple[str, ...]:
+        """Return why a margin that is no failure is not shown, for the part is stretched as well as bent."""
+        most = 1.0 / result.low if result.low else 0.0
+        if not self.bounded:
+            return self.drooping(most)
+        return () if result.verdict is Verdict.PASS else self.drooping(1.0 / result.value if result.value else most)
 
     def drooping(self, use: float) -> tuple[str, ...]:
         """Return why a use of the pads is not known, for it takes much energy to stretch the part as well."""
         if self.stretched * use * use <= STRETCHED:
             return ()
         droop = 1e3 * self.droop * use
+        how = "so its pull at the pads is only known to stay below a bound" if self.bounded else "which is not followed"
         return (
-            f"the part droops by {droop:.2g} mm, so far that it is stretched as well as bent, which is not followed; a "
-            "gentler program, a thicker part, or pads further out beneath it would help",
+            f"the part droops by {droop:.2g} mm, so far that it is stretched as well as bent, {how}; a gentler "
+            "program, a thicker part, or pads further out beneath it would help",
         )
 
 
@@ -137,7 +146,7 @@ def _not_flat(
     if lies_flat(part, case.whole.patches, bed, rotation, position):
         return ()
     said = f"the part bends where its {place} does not carry it: {table}.bed has to reach beneath all pads"
-    return (f"{said}, and where the part overhangs it twice as far beyond them as it overhangs",)
+    return (f"{said} and components, these on the pads' side, and twice as far beyond pads as the part overhangs it",)
 
 
 def _pulled_up(case: Case, release: Release) -> tuple[str, ...]:
@@ -149,7 +158,10 @@ def _pulled_up(case: Case, release: Release) -> tuple[str, ...]:
     if nest.hold_down_even:
         down += nest.hold_down / outline.area
     pull = highest_tension(release.faces, release.relative, release.history)
-    flat = np.logical_or.accumulate(pull <= max(down, 0.0))
+    held = release.history.held_total[release.history.row_of_sample] > 0.0
+    if not held.any():
+        return ()
+    flat = np.logical_or.accumulate((pull <= max(down, 0.0)) & held)
     if flat.any() and not (pull[flat] > max(down, 0.0)).any():
         return ()
     most = float(pull[flat].max()) if flat.any() else float(pull.max())
@@ -176,6 +188,32 @@ def _grips_without(case: Case) -> list[Grip]:
     pads = range(len(case.whole.patches))
     loads = every_load(case.own_load, case.airborne, case.added)
     return [without(case.grip, lost, loads) for lost in pads[1:] and pads]
+
+
+def hanging(case: Case) -> Standing:
+    """Whether it is known how the part bends, or how much it asks of the pads at most."""
+    return _bounded(case, case.shared(bending), [case.grip])
+
+
+def swaying(case: Case) -> Standing:
+    """Whether it is known how the part swings, or how much it then asks of the pads at most."""
+    return _bounded(case, case.shared(swinging), [case.grip])
+
+
+def hanging_without_a_pad(case: Case) -> Standing:
+    """The same with any one of its pads gone."""
+    return _bounded(case, case.shared(bending_without_a_pad), _grips_without(case))
+
+
+def leaving(case: Case) -> Standing:
+    """Whether it is known how the part bends as it leaves its tray; a label's pull is bounded where it is asked for."""
+    known, pick = case.shared(bending), case.job.pick
+    return known if pick is None or pick.peel_energy is None else replace(known, stretched=0.0)
+
+
+def _bounded(case: Case, known: Standing, grips: Sequence[Grip]) -> Standing:
+    is_bounded = not case.pushes and all(grip.film is not None and bool(grip.film.strengths) for grip in grips)
+    return replace(known, bounded=is_bounded, doubts=known.doubts + case.shared(air_left_out))
 
 
 def swinging(case: Case) -> Standing:
@@ -245,8 +283,8 @@ def _as_a_plate(case: Case, grip: Grip, sheet: Sheet, when: str) -> Standing:
     worst = int(np.argmax(use))
     if not use[worst] > 0.0:
         return Standing()
-    load = loads[:, worst] / use[worst]
-    return Standing(stretched=sheet.stretched(load), droop=sheet.droop(load))
+    known = grip.film or Film.of(sheet, (), grip.face, loads)
+    return Standing(stretched=known.stretched, droop=sheet.droop(loads[:, worst] / use[worst]))
 
 
 def _reaches(case: Case, grip: Grip, factor: float) -> str:
@@ -260,6 +298,11 @@ def _reaches(case: Case, grip: Grip, factor: float) -> str:
 def dented(case: Case) -> Standing:
     """Whether it is known what forces of the process do to pads under a part that bends where they act."""
     return _dented(case, [case.grip], 1.0)
+
+
+def dented_where_known(case: Case) -> Standing:
+    """Whether it is known what they do there; how much is counted by who asks."""
+    return Standing(doubts=case.shared(dented).doubts)
 
 
 def dented_at_once(case: Case) -> Standing:
@@ -303,7 +346,7 @@ def _with_forces(case: Case, grip: Grip, sheet: Sheet) -> tuple[float, float]:
 
 def measured_contact(case: Case) -> Standing:
     """Whether every contact is as wide as what its material's data was measured for."""
-    said = [_narrow(patch) for patch in case.whole.patches]
+    said = [narrow(patch) for patch in case.whole.patches]
     return Standing(doubts=tuple(filter(None, said)))
 
 
@@ -316,27 +359,6 @@ def measured_dirt(case: Case) -> Standing:
             said = f"how strong '{material.name}' is after {picks:g} picks is not known: it was pulled after up to"
             doubts[f"{said} {most:g} (pulls); clean sooner, or pull dirtier pads"] = None
     return Standing(doubts=tuple(doubts))
-
-
-def _narrow(patch: Patch) -> str:
-    material, width = patch.pad.material, _width(patch)
-    limits = {"its backing is thick": material.backing_thickness}
-    if material.fibril_pitch is not None:
-        limits[f"{FIBRILS:g} of its fibrils are apart"] = FIBRILS * material.fibril_pitch
-    for what, least in limits.items():
-        if least is not None and width < least * (1.0 - 1e-9):
-            return (
-                f"pad '{patch.pad.name}' touches the part over {1e3 * width:.3g} mm, less than the {1e3 * least:.3g} "
-                f"mm that {what}: outside what the data of its material was measured for"
-            )
-    return ""
-
-
-def _width(patch: Patch) -> float:
-    """The smaller side of the smallest rectangle around a contact [m]."""
-    in_pad = (patch.edge - patch.pad.pose_in_tool[:3, 3]) @ patch.rotation
-    corners = np.asarray(shapely.MultiPoint(in_pad[:, :2]).minimum_rotated_rectangle.exterior.coords)
-    return float(np.linalg.norm(np.diff(corners[:3], axis=0), axis=1).min())
 
 
 def unbuckled(case: Case) -> Standing:
@@ -376,8 +398,10 @@ def meant(case: Case) -> Standing:
 
 PADS: tuple[Premise, ...] = (measured_contact, measured_dirt, unbuckled)
 ALL: tuple[Premise, ...] = (plane_face, stiff_part, *PADS)
-HOLDING: tuple[Premise, ...] = (plane_face, bending, dented, *PADS)
-SWINGING: tuple[Premise, ...] = (plane_face, swinging, dented_at_once, *PADS)
+HOLDING: tuple[Premise, ...] = (plane_face, hanging, dented, *PADS)
+LEAVING: tuple[Premise, ...] = (plane_face, leaving, dented, *PADS)
+SWINGING: tuple[Premise, ...] = (plane_face, swaying, dented_at_once, *PADS)
+STOPPING: tuple[Premise, ...] = (plane_face, swinging, dented_at_once, *PADS)
 RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, dented_at_once, *PADS)  # what shakes a robot is in no program
 
 
@@ -402,7 +426,7 @@ def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> 
             spared.append("a force of the process bends the part where it acts, which may use its pads less as well")
         return replace(result, verdict=Verdict.UNDECIDED, doubts=tuple(spared)) if spared else result
     doubts = tuple(doubt for each in standing for doubt in each.doubts)
-    doubts += tuple(doubt for each in standing for doubt in (each.drooping(1.0 / low) if low else ()))
+    doubts += tuple(doubt for each in standing for doubt in (each.open(result) if low else ()))
     factor = raised(case, premises)
     verdict: Verdict = Verdict.UNDECIDED if doubts else result.verdict
     if low is not None and factor != 1.0:

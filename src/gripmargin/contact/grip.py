@@ -25,6 +25,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing, displacement_rows
 from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import Patch, nearest_cells
+from gripmargin.contact.film import Film
 from gripmargin.contact.sheet import Sheet, indented
 from gripmargin.kernels.face import NOTHING, Face, half_width, utilisation
 from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation, points_needed
@@ -56,6 +57,7 @@ class Grip:
         compliance: From load to displacement at the tool origin, in the middle of what may be, shape (6, 6).
         kept: For each pad whether a cell belongs to the core, shape (m,).
         asked: Factor on the load for what a sudden break adds [-].
+        film: How far a part that bends is stretched as well; None: it does not bend.
     """
 
     bonded: Bonded
@@ -67,6 +69,7 @@ class Grip:
     compliance: FloatArray
     kept: tuple[BoolArray, ...]
     asked: float = 1.0
+    film: Film | None = None
 
     @property
     def whole(self) -> Backing:
@@ -114,7 +117,7 @@ def grip_of(bonded: Bonded, load: FloatArray) -> Grip:
         bonded: The pads.
         load: At the tool origin, shape (6, n).
     """
-    even = _even(bonded)
+    even = _even(bonded, load)
     if even is not None:
         return even
     return _Cores(bonded, load[:, np.isfinite(load).all(axis=0)]).best()
@@ -129,7 +132,7 @@ def without(grip: Grip, lost: int, load: FloatArray) -> Grip:
         load: At the tool origin, shape (6, n).
     """
     left = grip.bonded.without(lost)
-    even = _even(left)
+    even = _even(left, load)
     if even is not None:
         return even
     cores = _Cores(left, load)
@@ -139,16 +142,16 @@ def without(grip: Grip, lost: int, load: FloatArray) -> Grip:
 
 def first_break(bonded: Bonded) -> Grip:
     """Return all bonded cells as places: where the least margin over them is, the first of them lets go."""
-    return _even(bonded) or _Cores(bonded, np.zeros((6, 0))).everything()
+    return _even(bonded, np.zeros((6, 0))) or _Cores(bonded, np.zeros((6, 0))).everything()
 
 
-def _even(bonded: Bonded) -> Grip | None:
+def _even(bonded: Bonded, load: FloatArray) -> Grip | None:
     """The edges of pads that each hold the same everywhere: utilisation is convex in position; None for others.
 
     Under a part that bends all places count, and the first of them that lets go.
     """
     if bonded.sheet is not None:
-        return _bent(bonded, bonded.sheet)
+        return _bent(bonded, bonded.sheet, load)
     if not bonded.even:
         return None
     shares = bonded.left
@@ -168,7 +171,7 @@ def _even(bonded: Bonded) -> Grip | None:
     )
 
 
-def _bent(bonded: Bonded, sheet: Sheet) -> Grip:
+def _bent(bonded: Bonded, sheet: Sheet, load: FloatArray) -> Grip:
     """The places that may be used most under a part that bends."""
     patches, holds = bonded.whole.patches, bonded.left if bonded.offset is None else ()
     maps, points, owner, held = [], [], [], []
@@ -184,9 +187,12 @@ def _bent(bonded: Bonded, sheet: Sheet) -> Grip:
     few, missed = points_needed(face, MISSED)
     asked = (1.0 + MISSED) * (1.0 + missed) * (1.0 + indented(patches, sheet.part))
     pull, shear = np.concatenate(held)[few].T
+    face = Face(face.maps[:, few] * asked)
+    least = [float(own.min()) for own in bonded.left] if bonded.even and not sheet.part.components else []
+    strengths = [(s * own / asked, t * own / asked) for (s, t), own in zip(bonded.full, least, strict=False)]
     return Grip(
         bonded=bonded,
-        face=Face(face.maps[:, few] * asked),
+        face=face,
         points=np.concatenate(points)[few],
         owner=np.concatenate(owner)[few],
         pull=pull,
@@ -194,6 +200,7 @@ def _bent(bonded: Bonded, sheet: Sheet) -> Grip:
         compliance=bonded.whole.compliance,
         kept=tuple(np.ones(patch.areas.size, dtype=bool) for patch in patches),
         asked=asked,
+        film=Film.of(sheet, strengths, face, load[:, np.isfinite(load).all(axis=0)]),
     )
 
 

@@ -35,7 +35,7 @@ ANY_TWIST = (
     0.1,
     1.5,
 )  # of Huber's stiffness against twist: from below that of crossed carbon fibres (0.14) upwards; paper has 1
-PLACES = 100  # of the rim at which it is looked at how far it droops, its corners beside
+PLACES, ACROSS = 60, 13  # of the rim, beside its corners, and across it at which it is looked at how far it droops
 KEPT = 8  # plates that are not solved again
 
 
@@ -58,6 +58,11 @@ class Sheet:
     def part(self) -> Part:
         """The plate."""
         return self.model.part
+
+    @property
+    def outline(self) -> FloatArray:
+        """Its corners, tool frame [m], shape (k, 2)."""
+        return _corners(self.part)
 
     @property
     def form(self) -> Splines:
@@ -97,16 +102,23 @@ class Sheet:
 
     def places(self, patch: Patch) -> FloatArray:
         """Return where the tension of a pad is looked at: its edge and the grid within [m], shape (p, 3)."""
-        shape, edge = contact_of(patch, self.part), []
-        for ring in _rings(shape):
-            for a, b in pairwise(np.asarray(ring.coords)):
-                parts = max(1, int(np.ceil(2.0 * np.linalg.norm(b - a) / self.finest)))
-                edge.append(a + (b - a) * np.arange(parts)[:, None] / parts)
         x, y = (a.ravel() for a in np.meshgrid(self.form.x, self.form.y))
-        inside = shapely.contains_xy(shape, x, y)
-        flat = np.concatenate([*edge, np.stack([x, y], axis=1)[inside]])
-        height = np.full((len(flat), 1), patch.edge[:, 2].mean())
-        return np.concatenate([patch.edge, np.hstack([flat, height])])
+        inside = np.stack([x, y], axis=1)[shapely.contains_xy(contact_of(patch, self.part), x, y)]
+        return np.concatenate([self.rim(patch), _lifted(inside, patch)])
+
+    def rim(self, patch: Patch, step: float = 0.5) -> FloatArray:
+        """Return places along the edge of a pad, its corners among them [m], shape (p, 3).
+
+        Args:
+            patch: One of the pads.
+            step: From one to the next at most, in cells at the edge.
+        """
+        edge = []
+        for ring in _rings(contact_of(patch, self.part)):
+            for a, b in pairwise(np.asarray(ring.coords)):
+                parts = max(1, int(np.ceil(np.linalg.norm(b - a) / (step * self.finest))))
+                edge.append(a + (b - a) * np.arange(parts)[:, None] / parts)
+        return np.concatenate([patch.edge, _lifted(np.concatenate(edge), patch)])
 
     def swinging(self, which: int, added_mass: float = 0.0) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return what the plate resists and weighs against motions of the tool origin in which it bends as under loads.
@@ -146,16 +158,25 @@ class Sheet:
 
         The latter along the normal for each unit of the load, for each rigidity, shape (rigidities, k, 6).
         """
+        at, sagged = self._sagged
+        return at, np.stack([sagged @ bent[:-3] for bent in self.bent])
+
+    def sag(self, moved: FloatArray) -> float:
+        """Return how far the plate leaves the plane of the pads at most, by columns of unknowns (n, k) [m]."""
+        return float(np.abs(self._sagged[1] @ moved[:-3]).max())
+
+    @cached_property
+    def _sagged(self) -> tuple[FloatArray, FloatArray]:
+        """Places of the plate, shape (k, 2), and from its splines to how far they leave the plane of its pads."""
         outline = _outline(self.part)
         rim = shapely.get_coordinates(shapely.segmentize(outline.exterior, outline.length / PLACES))[:-1]
-        (x0, y0, x1, y1), share = outline.bounds, np.linspace(0.0, 1.0, 9)
+        (x0, y0, x1, y1), share = outline.bounds, np.linspace(0.0, 1.0, ACROSS)
         x, y = (a.ravel() for a in np.meshgrid(x0 + share * (x1 - x0), y0 + share * (y1 - y0)))
         at = np.concatenate([rim, np.stack([x, y], axis=1)[shapely.contains_xy(outline, x, y)]])
         held = np.concatenate([patch.edge[:, :2] for patch in self.backing.patches])
         plane, far = (np.column_stack([np.ones(len(where)), where]) for where in (held, at))
         onto = far @ np.linalg.pinv(plane)
-        rows, on_pads = self.form.rows(at), self.form.rows(held)
-        return at, np.stack([rows @ bent[:-3] - onto @ (on_pads @ bent[:-3]) for bent in self.bent])
+        return at, self.form.rows(at).toarray() - onto @ self.form.rows(held).toarray()
 
     def held_at(self, places: FloatArray, force: FloatArray) -> FloatArray:
         """Return its unknowns where a force holds it at single places, one after the other.
@@ -412,6 +433,11 @@ def _corners(part: Part) -> FloatArray:
 
 def _outline(part: Part) -> BaseGeometry:
     return shapely.Polygon(_corners(part))
+
+
+def _lifted(flat: FloatArray, patch: Patch) -> FloatArray:
+    """Places seen along the tool's z axis, shape (p, 2), on the face of a pad, shape (p, 3)."""
+    return np.hstack([flat, np.full((len(flat), 1), patch.edge[:, 2].mean())])
 
 
 def _rings(shape: BaseGeometry) -> list[BaseGeometry]:

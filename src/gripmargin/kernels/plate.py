@@ -16,7 +16,7 @@ import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
-from scipy.sparse import csr_array
+from scipy.sparse import block_array, csr_array
 
 from gripmargin.base.arrays import FloatArray
 
@@ -188,13 +188,55 @@ class Splines:
         Returns:
             Shape (splines, splines) [N/m].
         """
-        plate = self._bent(pieces, rigidity)
+        return self._bent(pieces, rigidity) + BEYOND * self._bent(self._beyond(pieces), rigidity)
+
+    def stretching(self, pieces: Pieces, stiffness: FloatArray) -> csr_array:
+        """Return the matrix whose quadratic form is twice the energy that stretches a sheet along its plane.
+
+        Args:
+            pieces: Of the sheet.
+            stiffness: Membrane forces per strain ``(u_x, v_y, u_y + v_x)``, symmetric, shape (3, 3) [N/m].
+
+        Returns:
+            For displacements u, then v, shape (2 splines, 2 splines) [N/m].
+        """
+        return self._stretched(pieces, stiffness) + BEYOND * self._stretched(self._beyond(pieces), stiffness)
+
+    def pulled(self, pieces: Pieces, force: FloatArray) -> csr_array:
+        """Return the matrix of ``integral of grad w . N grad w`` of a sheet with membrane forces, shape (n, n) [N/m].
+
+        Args:
+            pieces: Of the sheet.
+            force: N at their points, ``(N_xx, N_yy, N_xy)``, shape (3, pieces, q) [N/m].
+        """
+        slopes = [self.values(pieces.points, pieces.cells, *order) for order in ((1, 0), (0, 1))]
+        xx, yy, xy = (force * pieces.weights)[..., None]
+        forces = xx * slopes[0] + xy * slopes[1], xy * slopes[0] + yy * slopes[1]
+        each = sum(one.swapaxes(1, 2) @ other for one, other in zip(slopes, forces, strict=True))
+        return self._summed(pieces, np.asarray(each))
+
+    def _beyond(self, pieces: Pieces) -> Pieces:
+        """The cells of the grid that pieces do not fill."""
         covered = np.zeros((self.x.size - 1, self.y.size - 1))
         np.add.at(covered, tuple(pieces.cells.T), pieces.weights.sum(axis=1))
         every = self.every()
         part = covered.ravel() < (1.0 - 1e-9) * every.weights.sum(axis=1)
-        rest = Pieces(every.points[part], every.weights[part], every.cells[part])
-        return plate + BEYOND * self._bent(rest, rigidity)
+        return Pieces(every.points[part], every.weights[part], every.cells[part])
+
+    def _stretched(self, pieces: Pieces, stiffness: FloatArray) -> csr_array:
+        along = [self.values(pieces.points, pieces.cells, *order) for order in ((1, 0), (0, 1))]
+        strains = ((along[0], None, along[1]), (None, along[1], along[0]))  # by u, and by v
+        blocks: list[list[csr_array]] = []
+        for one in strains:
+            blocks.append([])
+            for other in strains:
+                each = np.zeros((len(pieces.cells), 16, 16))
+                for strain, row in zip(one, stiffness, strict=True):
+                    force = sum(float(r) * e for r, e in zip(row, other, strict=True) if e is not None and r)
+                    if strain is not None and not isinstance(force, int):
+                        each += strain.swapaxes(1, 2) @ (pieces.weights[..., None] * force)
+                blocks[-1].append(self._summed(pieces, each))
+        return csr_array(block_array(blocks))
 
     def _bent(self, pieces: Pieces, rigidity: FloatArray) -> csr_array:
         curved = [self.values(pieces.points, pieces.cells, *order) for order in ((2, 0), (0, 2), (1, 1))]

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from math import pi
+
 from gripmargin.base.arrays import FloatArray
-from gripmargin.workcell.fields import Declared, key
-from gripmargin.workcell.kinds import OUTLINE, Flag, Pose, not_negative, positive
+from gripmargin.workcell.fields import Declared, Fault, key
+from gripmargin.workcell.kinds import OUTLINE, Flag, Number, Pose, Row, not_negative, positive
+
+LABEL = "lift_off"  # the check that asks how a label leaves its liner
 
 
 class Pick(Declared, called="pick"):
@@ -17,6 +22,11 @@ class Pick(Declared, called="pick"):
         dwell: Time that the tool rests on the part, where the program does not show it; only the rest that the program
             shows counts.
         tolerance: How far from the origin of `face`, along it, the tool frame may come down on the part.
+        peel_energy: Of a label on its liner: energy to peel a unit of area off the liner, from a peel test; the largest
+            over `peel_speed`. In place of `break_away`.
+        peel_angle: Between the liner that is drawn away and the label: 180 deg where it is folded back flat.
+        peel_direction: In which the front of the peel runs across the label, about the tool's z axis from x.
+        peel_speed: Slowest and fastest front for which `peel_energy` was measured.
         bed: Outline of the flat solid area on which a part that bends lies, in the xy plane of `face`.
     """
 
@@ -26,6 +36,22 @@ class Pick(Declared, called="pick"):
     dwell: float | None = key(not_negative("time"), "not yet", default=None)
     tolerance: float | None = key(positive("length"), "all", default=None, absent="anywhere on the part")
     bed: FloatArray | None = key(OUTLINE, "all but flange", default=None, absent="not known")
+    peel_energy: float | None = key(positive("energy per area"), LABEL, default=None, absent="no liner")
+    peel_angle: float | None = key(
+        Number("angle", above=0, most=pi, what="an angle"), LABEL, default=None, absent="not known"
+    )
+    peel_direction: float | None = key(Number("angle"), LABEL, default=None, absent="not known")
+    peel_speed: FloatArray | None = key(Row(positive("speed"), 2), LABEL, default=None, absent="not known")
+
+    def faults(self) -> Iterator[Fault]:
+        """A liner without its energy, or beside a break-away force; speeds that fall."""
+        given = [name for name in ("peel_angle", "peel_direction", "peel_speed") if getattr(self, name) is not None]
+        if self.peel_energy is None and given:
+            yield "peel_energy", f"nothing, beside pick.{given[0]}", "the energy of the liner from a peel test"
+        if self.peel_energy is not None and self.break_away > 0:
+            yield "break_away", "a force beside pick.peel_energy", "one of the two: how a liner lets go, or a tray"
+        if self.peel_speed is not None and self.peel_speed[0] > self.peel_speed[1]:
+            yield "peel_speed", "a slowest speed above the fastest", "the slowest first"
 
 
 class Nest(Declared, called="nest"):

@@ -87,16 +87,37 @@ class WorstPreload(Record):
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
+class LinerDetails(Record):
+    """How a label comes off its liner, where that asks most of the pads.
+
+    Attributes:
+        force_per_width: Of the liner on the label at the front of the peel [N/m].
+        front: How far it has come, from the edge at which it begins [m].
+        speed: Of the front at most, as the program moves the tool [m/s].
+        energy_ratio: Energy that parts pads and label over that of label and liner [-].
+        small_bending: Grip margin by small bending [-]; None where nothing is used.
+    """
+
+    force_per_width: float
+    front: float
+    speed: float
+    energy_ratio: float
+    small_bending: float | None
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class LiftOffDetails(Record):
     """The load as the part leaves its tray.
 
     Attributes:
         break_away: What the tray keeps the part down with [N].
         load: With the weight, at rest.
+        liner: Of a label, how it comes off.
     """
 
     break_away: float
     load: Load = part()
+    liner: LinerDetails | None = if_known()
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -11,8 +11,9 @@ import shapely
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
-from gripmargin.checks.handover import words
+from gripmargin.checks.handover import lift_off_words, words
 from gripmargin.checks.handover.figures import Cause, LiftOffDetails, WorstLiftOff
+from gripmargin.checks.handover.off_liner import off_its_liner
 from gripmargin.checks.hold.explain import load_figures, spot_on_pad
 from gripmargin.checks.hold.remedies import strengthened
 from gripmargin.checks.hold.words import OTHERS_MAY_HOLD
@@ -31,6 +32,8 @@ RIM = 64  # places of a part's rim at which its tray may hold it, and its corner
 def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, tuple[Finding, ...]]:
     """Return the result, and what falls short."""
     sample, target = int(pickup.samples[-1]), case.job.targets.hold
+    if pickup.pick.peel_energy is not None:
+        return off_its_liner(case, pickup, trials)
     away = pickup.pick.break_away
     pull = pickup.relative.rotation[-1].T @ np.array([0.0, 0.0, -away])  # the tray keeps the part down
     load = case.standing(sample)[:, 0] + np.concatenate([pull, np.cross(case.job.part.com, pull)])
@@ -71,8 +74,10 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
                 spot=spot_on_pad(*grip.place(int(point[0]))),
                 load=on_pads,
             ),
-            because=Cause(cause=words.LIFT_OFF_CAUSE, undecided=None if result.verdict is Verdict.FAIL else (why,)),
-            remedies=(stronger or Remedy(action="none", text=words.NO_BOND),),
+            because=Cause(
+                cause=lift_off_words.LIFT_OFF_CAUSE, undecided=None if result.verdict is Verdict.FAIL else (why,)
+            ),
+            remedies=(stronger or Remedy(action="none", text=lift_off_words.NO_BOND),),
             share=(figure or 0.0) / target,
         ),
     )

@@ -14,7 +14,7 @@ from gripmargin.checks.handover.lift_off import lift_off
 from gripmargin.checks.handover.preload_remedies import remedies
 from gripmargin.checks.handover.pressing import ROUNDING, Pressing, cause_of, details_of, least_at_best, pressing
 from gripmargin.checks.hold.explain import spot_on_pad
-from gripmargin.checks.premises import HOLDING, measured_contact, plane_face, pressed_flat
+from gripmargin.checks.premises import LEAVING, measured_contact, plane_face, pressed_flat
 from gripmargin.results.findings import (
     CheckResult,
     Finding,
@@ -113,7 +113,7 @@ PRELOAD = Check(
             name="lift_off",
             target=lambda job: job.targets.hold if job.pick else None,
             details=LiftOffDetails,
-            rests_on=HOLDING,
+            rests_on=LEAVING,
         ),
     ),
     run=run,

@@ -24,8 +24,8 @@ from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, sh
 from gripmargin.checks.premises import (
     HOLDING,
     PADS,
-    bending_without_a_pad,
     dented_without_a_pad,
+    hanging_without_a_pad,
     plane_face,
     pressed_flat,
 )
@@ -173,7 +173,7 @@ HOLD = Check(
         Judged(
             name="one_pad_lost",
             target=lambda job: job.targets.one_pad_lost,
-            rests_on=(plane_face, bending_without_a_pad, dented_without_a_pad, pressed_flat, *PADS),
+            rests_on=(plane_face, hanging_without_a_pad, dented_without_a_pad, pressed_flat, *PADS),
         ),
     ),
     run=run,

@@ -133,7 +133,8 @@ def doubts(case: Case, short: Shortfall, otherwise: str) -> list[str] | None:
     """
     if short.fails:
         return None
-    of_the_data = case.motion.doubts_at(short.sample) or ([otherwise] if short.unknown else [])
+    known = words.STRETCHED if short.bounded else otherwise
+    of_the_data = case.motion.doubts_at(short.sample) or ([known] if short.unknown or short.bounded else [])
     return [*([words.OTHERS_MAY_HOLD] if short.lets_go else []), *of_the_data]
 
 

@@ -35,8 +35,9 @@ def use_without(case: Case, lost: int) -> Use:
         case: The job; it has two pads or more.
         lost: Index of the pad that is gone.
     """
+    asked = case.job.targets.one_pad_lost is not None
     loads = every_load(case.own_load, case.airborne, case.added)
-    return use_of(case, without(case.grip, lost, loads))[0]
+    return use_of(case, without(case.grip, lost, loads), asked=asked)[0]
 
 
 def uses_without(case: Case) -> tuple[Use, ...]:
@@ -63,8 +64,14 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
         )
 
 
-def use_of(case: Case, grip: Grip) -> tuple[Use, Use]:
-    """Return how far places of any kind are used by the load of the carry, and by its tension alone."""
+def use_of(case: Case, grip: Grip, *, asked: bool = True) -> tuple[Use, Use]:
+    """Return how far places of any kind are used by the load of the carry, and by its tension alone.
+
+    Args:
+        case: The job.
+        grip: The places.
+        asked: Whether a bound is wanted where a part is stretched as well as bent.
+    """
     samples, face = case.carried, grip.face
     u, at_u, peel, at_peel = peak_utilisation(face, case.load[:, samples])
     for more in case.added:  # which of them is worst depends on the places, and on what is asked
@@ -83,9 +90,30 @@ def use_of(case: Case, grip: Grip) -> tuple[Use, Use]:
         high = value + COVERAGE * noise + bias
         if case.motion.given:
             high += above_between(case, samples, value)
+        if asked and (bound := beyond(case, grip, high)) is not None:
+            most = peak_utilisation(bound, case.load[:, samples])[0]
+            high = np.maximum(high, most_of(case, bound, samples, most))
         high[unknown | ~np.isfinite(value)] = np.inf
         out.append(Use(samples=samples, value=value, low=low, high=high, point=point, grip=grip))
     return out[0], out[1]
+
+
+def beyond(case: Case, grip: Grip, high: FloatArray) -> Face | None:
+    """Return what bounds the use of pads under a part that is stretched as well as bent; None: no need, or no bound.
+
+    Args:
+        case: The job; forces of its process act at places, which no bound has.
+        grip: The pads.
+        high: The largest use that they may have by small bending, shape (m,).
+    """
+    return None if grip.film is None or case.pushes else grip.film.beyond(float(high.max(initial=0.0)))
+
+
+def most_of(case: Case, face: Face, samples: NDArray[np.intp], value: FloatArray) -> FloatArray:
+    """Return the largest use that a face may have, with errors of the rates and gaps between samples, shape (m,)."""
+    noise, bias = rate_errors(case, face, samples)
+    between = above_between(case, samples, value) if case.motion.given else 0.0
+    return np.asarray(value + COVERAGE * noise + bias + between)
 
 
 def rate_errors(case: Case, face: Face, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:

@@ -17,6 +17,9 @@ OTHERS_MAY_HOLD = (
     "the place used most lets go below the target; cell by cell the others take over and hold the part at the target, "
     "which is a description of the pads and no proof"
 )
+STRETCHED = (
+    "the part is stretched as well as bent: its pull at the pads is only known to stay below a bound by its energy"
+)
 NO_LOAD = "no load on the pads, so the margin has no value"
 
 
@@ -114,6 +117,14 @@ def four_pads(x: float, y: float) -> str:
         f"hold it by four pads of half the length and width at its quarter points, x +-{1e3 * x:.0f} and y "
         f"+-{1e3 * y:.0f} mm from its middle: its overhangs are shorter"
     )
+
+
+def pad_beneath(name: str, x: float, y: float) -> str:
+    """Say where to put a pad [m]."""
+    return f"move pad '{name}' to x {1e3 * x:.0f}, y {1e3 * y:.0f} mm (tool frame), beneath the heaviest component"
+
+
+ROUND_PADS = "use round pads of the same area: what overhangs pulls most at corners"
 
 
 def stronger_pads(factor: float) -> str:

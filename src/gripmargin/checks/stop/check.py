@@ -142,7 +142,7 @@ STOP = Check(
             target=lambda job: job.targets.stop if job.stop else None,
             details=StopDetails,
             series="stop_margin",
-            rests_on=premises.SWINGING,
+            rests_on=premises.STOPPING,
         ),
     ),
     run=run,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.letting_go import settled
-from gripmargin.checks.hold.use import COVERAGE, SURE, pad_use
+from gripmargin.checks.hold.use import COVERAGE, SURE, beyond, most_of, pad_use
 from gripmargin.checks.swing.figures import Ringing
 from gripmargin.checks.swing.pushed import Pushed, Pushing, pushed_over
 from gripmargin.checks.swing.response import Swing
@@ -215,8 +215,25 @@ def swing_use(case: Case) -> CarrySwing:
     Args:
         case: The job; it carries the part in at least one sample.
     """
-    stretches, still = case.shared(stretches_of), case.shared(pad_use)[0]
-    face = still.grip.face
+    still = case.shared(pad_use)[0]
+    swung, sways = _swung(case, still.grip.face)
+    value, low, high, noise, point, load = swung
+    sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
+    low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + _hidden(case, still.grip.face, still)
+    if (bound := beyond(case, still.grip, high)) is not None:
+        _, _, most, noise, *_ = _swung(case, bound)[0]
+        high = np.maximum(high, most + COVERAGE * noise + _hidden(case, bound, still))
+    high[np.isinf(still.high) | ~np.isfinite(value)] = np.inf
+    use = settled(case, replace(still, value=value, low=low, high=high, point=point), load, swing_target(case.job))
+    if use.samples.size < case.airborne.size:
+        carried, load = load, np.full(case.load.shape, np.nan)
+        load[:, use.samples] = carried
+    return CarrySwing(stretches=case.shared(stretches_of), sways=sways, still=still, use=use, load=load)
+
+
+def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
+    """The use of a face over the carry, as `StretchUse` has it, and the part's sway."""
+    stretches = case.shared(stretches_of)
     sways = [sway_of(case, stretch, face, *resolution(stretch.modes, stretch.t)) for stretch in stretches]
     forces = [pushed_over(case, stretch.modes, stretch.samples) for stretch in stretches]
     parts = [use_over(*each) for each in zip(stretches, [face] * len(sways), sways, forces, strict=True)]
@@ -228,6 +245,7 @@ def swing_use(case: Case) -> CarrySwing:
         found = [use_over(stretch, face, None, pushed_over(case, stretch.modes, stretch.samples)) for stretch in others]
         other, most = (_joined([getattr(part, name) for part in found]) for name in ("value", "high"))
         high = np.maximum(high, most) + abs(float(value.max() - other.max()))
+<<<<<<< HEAD
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
     hidden = still.high - still.value if case.motion.given else 0.0
     low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + hidden
@@ -240,6 +258,19 @@ def swing_use(case: Case) -> CarrySwing:
         carried, load = load, np.full(case.load.shape, np.nan)
         load[:, use.samples] = carried
     return CarrySwing(stretches=stretches, sways=sways, still=still, use=use, load=load)
+=======
+    return (value, low, high, noise, point, load), sways
+
+
+def _hidden(case: Case, face: Face, still: Use) -> FloatArray | float:
+    """What may hide between given samples."""
+    if not case.motion.given:
+        return 0.0
+    if face is still.grip.face and beyond(case, still.grip, still.high) is None:
+        return still.high - still.value
+    value = peak_utilisation(face, case.load[:, still.samples])[0]
+    return most_of(case, face, still.samples, value) - value
+>>>>>>> main
 
 
 def _joined(rows: list[Any]) -> Any:

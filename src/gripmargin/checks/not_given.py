@@ -1,0 +1,54 @@
+"""What a job leaves out that would count: air on a thin part, data of its material for so narrow a contact."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from gripmargin.checks.case import Case
+from gripmargin.contact.cells import Patch
+from gripmargin.contact.loads import FLAT_PLATE, air_load
+from gripmargin.kernels.utilisation import peak_utilisation
+
+AIRY = 1.1  # on the use of the pads, up to which air that is not counted is left to the targets
+FIBRILS = 10.0  # across a contact, from which the face is a face and not some of its fibrils
+
+
+def air_left_out(case: Case) -> tuple[str, ...]:
+    """Why a sheet without a drag area is not judged: the air would load its pads far more than is counted."""
+    part, motion = case.job.part, case.motion.at.take(case.carried)
+    if part.outline is None or part.drag_area is not None or case.grip.bonded.sheet is None:
+        return ()
+    airy = replace(part, drag_area=FLAT_PLATE * float(shapely.Polygon(part.outline).area))
+    load = case.load[:, case.carried]
+    drag, added = air_load(airy, motion, case.job.air_density)
+    most, counted = (float(peak_utilisation(case.grip.face, each)[0].max()) for each in (load + drag + added, load))
+    if most <= AIRY * counted:
+        return ()
+    more = most / counted if counted else np.inf
+    due = f"give part.drag_area, {FLAT_PLATE:g} times the area of a flat part, {1e4 * (airy.drag_area or 0.0):.4g} cm2"
+    return (f"the air is not counted, which would load the pads {more:.2g} times as much: {due}",)
+
+
+def narrow(patch: Patch) -> str:
+    """Say that a contact is narrower than what its material's data was measured for; nothing where it is not."""
+    material, width = patch.pad.material, _width(patch)
+    limits = {"its backing is thick": material.backing_thickness}
+    if material.fibril_pitch is not None:
+        limits[f"{FIBRILS:g} of its fibrils are apart"] = FIBRILS * material.fibril_pitch
+    for what, least in limits.items():
+        if least is not None and width < least * (1.0 - 1e-9):
+            return (
+                f"pad '{patch.pad.name}' touches the part over {1e3 * width:.3g} mm, less than the {1e3 * least:.3g} "
+                f"mm that {what}: outside what the data of its material was measured for"
+            )
+    return ""
+
+
+def _width(patch: Patch) -> float:
+    """The smaller side of the smallest rectangle around a contact [m]."""
+    in_pad = (patch.edge - patch.pad.pose_in_tool[:3, 3]) @ patch.rotation
+    corners = np.asarray(shapely.MultiPoint(in_pad[:, :2]).minimum_rotated_rectangle.exterior.coords)
+    return float(np.linalg.norm(np.diff(corners[:3], axis=0), axis=1).min())
