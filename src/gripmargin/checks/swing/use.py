@@ -224,11 +224,15 @@ def swing_use(case: Case) -> CarrySwing:
         _, _, most, noise, *_ = _swung(case, bound)[0]
         high = np.maximum(high, most + COVERAGE * noise + _hidden(case, bound, still))
     high[np.isinf(still.high) | ~np.isfinite(value)] = np.inf
+    stretches = case.shared(stretches_of)
+    rests = np.searchsorted(still.samples, [each.samples[0] for each in stretches if not each.start.rate.any()])
+    if not case.pushes:  # there the part hangs in balance with its load, however unsure the swing is that follows
+        low[rests] = np.maximum(low[rests], still.low[rests])
     use = settled(case, replace(still, value=value, low=low, high=high, point=point), load, swing_target(case.job))
     if use.samples.size < case.airborne.size:
         carried, load = load, np.full(case.load.shape, np.nan)
         load[:, use.samples] = carried
-    return CarrySwing(stretches=case.shared(stretches_of), sways=sways, still=still, use=use, load=load)
+    return CarrySwing(stretches=stretches, sways=sways, still=still, use=use, load=load)
 
 
 def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
@@ -245,20 +249,6 @@ def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
         found = [use_over(stretch, face, None, pushed_over(case, stretch.modes, stretch.samples)) for stretch in others]
         other, most = (_joined([getattr(part, name) for part in found]) for name in ("value", "high"))
         high = np.maximum(high, most) + abs(float(value.max() - other.max()))
-<<<<<<< HEAD
-    sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
-    hidden = still.high - still.value if case.motion.given else 0.0
-    low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + hidden
-    high[np.isinf(still.high) | ~np.isfinite(value)] = np.inf
-    rests = np.searchsorted(still.samples, [each.samples[0] for each in stretches if not each.start.rate.any()])
-    if not case.pushes:  # there the part hangs in balance with its load, however unsure the swing is that follows
-        low[rests] = np.maximum(low[rests], still.low[rests])
-    use = settled(case, replace(still, value=value, low=low, high=high, point=point), load, swing_target(case.job))
-    if use.samples.size < case.airborne.size:
-        carried, load = load, np.full(case.load.shape, np.nan)
-        load[:, use.samples] = carried
-    return CarrySwing(stretches=stretches, sways=sways, still=still, use=use, load=load)
-=======
     return (value, low, high, noise, point, load), sways
 
 
@@ -270,7 +260,6 @@ def _hidden(case: Case, face: Face, still: Use) -> FloatArray | float:
         return still.high - still.value
     value = peak_utilisation(face, case.load[:, still.samples])[0]
     return most_of(case, face, still.samples, value) - value
->>>>>>> main
 
 
 def _joined(rows: list[Any]) -> Any:
