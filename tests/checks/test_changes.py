@@ -7,7 +7,9 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks import changes
+from gripmargin.workcell.scaling import scaled
 from support.handed import Handed, plate_job
+from support.pushed import lowered, push
 
 
 @pytest.fixture
@@ -121,3 +123,50 @@ def test_one_pad_becomes_four_at_the_quarter_points():
     assert all(np.allclose(np.ptp(each.outline, axis=0), [0.02, 0.01]) for each in changed.gripper.pads)
     with pytest.raises(gm.InputError, match="one pad on a part with an outline"):
         changes.quartered(changed)
+
+
+def test_a_force_of_the_process_goes_with_the_part():
+    """Pads that grip 10 mm further along x see the part, and where it is pushed, 10 mm further back."""
+    job = lowered(push((0, 0, -20), (0.01, 0, 0)), gm.Process(moves=("after",), moment=[0, 0, 1]))
+    shifted = changes.shifted_pads(job, 0.01, -0.02)
+    np.testing.assert_allclose(shifted.process[0].at, [0.0, 0.02, 0.0], atol=1e-15)
+    np.testing.assert_allclose(shifted.part.com - job.part.com, [-0.01, 0.02, 0.0], atol=1e-15)
+    assert shifted.process[1].at is None
+
+
+def test_forces_of_the_process_at_half_their_size_and_over_a_time():
+    given = push((0, 0, -20)), push(None, overtravel=[0, 0, 1e-3], stiffness=1e4, shape="ramp", rise=0.05)
+    one, other = changes.less_pushed(lowered(*given), 0.5).process
+    np.testing.assert_allclose([one.force, other.overtravel], [[0, 0, -10], [0, 0, 5e-4]])
+    slow = changes.pushed_slowly(lowered(*given), 0.03).process
+    assert [(force.shape, force.rise) for force in slow] == [("ramp", 0.03), ("ramp", 0.05)]
+
+
+def test_forces_by_times_go_with_a_pause_and_with_another_speed():
+    job = lowered(push(start=1.0, end=1.1))
+    assert changes.paused(job, 100, 0.5).process[0].span == pytest.approx((1.5, 1.6))
+    assert scaled(job, np.full(200, 2.0)).process[0].span == pytest.approx((0.5, 0.55))
+
+
+def test_a_pad_beneath_the_heaviest_component_and_round_pads():
+    film = gm.PadMaterial(pull_off_stress=1e4, shear_strength=1e4, normal_stiffness=1e8, shear_stiffness=1e8)
+    outline = [[-0.1, -0.05], [0.1, -0.05], [0.1, 0.05], [-0.1, 0.05]]
+    load = (gm.Component(mass=0.01, at=[-0.08, 0, 0.002]), gm.Component(mass=0.03, at=[0.0701, 0.03, 0.002]))
+    com, inertia = gm.uniform_plate(0.1, outline, 0.002, load)
+    part = gm.Part(mass=0.1, com=com, inertia=inertia, outline=outline, thickness=0.002, components=load)
+    still = gm.PoseTrajectory(t=[0, 1], position=np.zeros((2, 3)), rotation=np.broadcast_to(np.eye(3), (2, 3, 3)))
+    pads = [gm.Pad.rectangle(f"{x}", film, [0.02, 0.01], gm.pose((x, 0, 0))) for x in (-0.05, 0.05)]
+    job = gm.Job(name="board", trajectory=still, part=part, gripper=gm.Gripper(pads=pads))
+    changed, pad = changes.beneath_the_heaviest(job)
+    assert pad.name == "0.05"
+    assert [tuple(each.pose_in_tool[:2, 3]) for each in changed.gripper.pads] == [(-0.05, 0.0), (0.07, 0.03)]
+    for other in (
+        replace(job, part=replace(part, components=(), inertia=np.eye(3))),
+        replace(job, gripper=gm.Gripper(pads=pads[:1])),
+    ):
+        with pytest.raises(gm.InputError, match="a component and several pads"):
+            changes.beneath_the_heaviest(other)
+    discs = changes.rounded(job).gripper.pads
+    assert [np.ptp(disc.outline, axis=0)[0] ** 2 * np.pi / 4 for disc in discs] == pytest.approx([2e-4, 2e-4], rel=2e-3)
+    with pytest.raises(gm.InputError, match="pads with corners"):
+        changes.rounded(changes.rounded(job))

@@ -137,6 +137,8 @@ SLIPS = {
     "positions to and fro by 20 mm": ("scatter", lambda job: program(job, q=to_and_fro(job, 1e-2), qd=None, qdd=None)),
     "rows that repeat": ("polled", stuttering),
     "poses in mm": ("tool_travel", lambda job: poses(job, 1e3)),
+    "poses in m as mm": ("short_carry", lambda job: poses(job, 1e-3)),
+    "a tool turned over by pi degrees": ("from_below", lambda job: replace(job, gravity=-job.gravity)),
     "twice the speed": ("joint_speed", lambda job: replace(job, joint_limits=gm.JointLimits(speed=[0.22]))),
     "picks of a year": (
         "fouling",
@@ -172,6 +174,17 @@ def speed(job):
     return float(np.abs(np.diff(job.trajectory.q[:, 0]) / np.diff(job.trajectory.t)).max())
 
 
+def hopping(job, far, length=0.4):
+    """The same law, up by so much [m] in so long [s]: its peak is 10 / sqrt(3) far / length^2."""
+    t = job.trajectory.t * length / 0.4
+    return program(job, t=t, q=job.trajectory.q * far / 0.1, qd=None, qdd=None)
+
+
+def leaning(job, press):
+    """The job with gravity that presses the part on the pads by so much of the weight, and along them by the rest."""
+    return replace(job, gravity=[0.0, 9.80665 * np.sqrt(1 - press**2), 9.80665 * press])
+
+
 def picks(job, count):
     """The job after some picks that cost a hundredth each: 0.99^68 = 0.505, 0.99^70 = 0.495."""
     worn = film(job, fouling_per_cycle=0.01)
@@ -188,6 +201,8 @@ BORDERS = {  # of each rule: what it still lets go, and what it names; the bound
     "joint_speed": (lambda job, x: replace(job, joint_limits=gm.JointLimits(speed=[speed(job) / x])), 1.01, 1.03),
     "fouling": (picks, 68, 70),
     "tool_travel": (poses, 19.0 / 0.46875, 21.0 / 0.46875),  # to 15/8 of 0.1 m in 0.4 s
+    "short_carry": (lambda job, x: hopping(job, 3e-3 / x, 0.6), 0.98, 1.02),  # 0.05 m/s^2
+    "from_below": (leaning, 0.49, 0.51),
     "scatter": (lambda job, x: scattered(job, x * 0.625e-3 / 6), 0.97, 1.03),  # 3 sigma over half of S/k
 }
 
@@ -197,6 +212,25 @@ def test_each_bound_is_felt_a_little_to_either_side(good, code):
     change, below, above = BORDERS[code]
     assert code not in plausible.found(work_out(change(good, below)))
     assert code in plausible.found(work_out(change(good, above)))
+
+
+def test_what_is_carried_a_short_way_as_it_may_be(good):
+    """Fast enough to be felt (0.06 m/s^2 are not, 0.12 are), at rest, or turned about a point close behind."""
+    assert "short_carry" in plausible.found(work_out(hopping(good, 2.5e-3, 0.5)))
+    assert "short_carry" not in plausible.found(work_out(hopping(good, 2.5e-3, 0.35)))
+    assert "short_carry" not in plausible.found(work_out(hopping(good, 0.9e-5)))
+    s = good.trajectory.q[:, 0] / 0.1
+    tilted = np.array([gm.pose(rpy=(np.pi + x, 0, 0)) for x in s])[:, :3, :3]
+    about = lambda place: replace(  # noqa: E731
+        good, robot=None, trajectory=gm.PoseTrajectory(t=5 * good.trajectory.t, position=place, rotation=tilted)
+    )
+    far, aside = (
+        4e-3 * np.sin(0.5),
+        np.outer(np.sin(6 * np.pi * s), [1, 0, 0]),
+    )  # of its way over one radian, square to it
+    assert "short_carry" not in plausible.found(work_out(about(2e-3 * tilted[:, :, 2] + 0.008 * far * aside)))
+    assert "short_carry" in plausible.found(work_out(about(2e-3 * tilted[:, :, 2] + 0.012 * far * aside)))
+    assert "short_carry" in plausible.found(work_out(about(2e-3 * np.outer(s, [0, 0, 1]))))
 
 
 def test_rows_that_repeat_are_a_log_only_where_the_job_says_so(good):

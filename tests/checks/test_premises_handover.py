@@ -132,3 +132,10 @@ def test_a_tray_that_holds_it_may_hold_it_by_a_corner(slid):
     rigid = work_out(job(sheet(youngs_modulus=None, poissons_ratio=None, rigid=True), FLAT, FLAT))
     ends = lift_off(rigid, replace(rigid.pickup, pick=replace(rigid.pickup.pick, break_away=2.0)), tried)
     assert ends[0].verdict is gm.Verdict.PASS
+
+
+def test_pads_that_pull_from_the_first_until_they_have_let_go():
+    """Let go 4 um above its nest: the pads pull with 0.4 kPa all along, and with nothing once they are broken."""
+    found = work_out(job(sheet(), FLAT, FLAT, seat=0.0, above=4e-6))
+    assert found.putdowns[0].history.held_total[-1] == 0.0
+    assert "it bends with them, which is not followed" in let_go_flat(found).doubts[0]

@@ -153,3 +153,17 @@ def test_every_form_of_a_report_says_that_checks_were_chosen(folder, run):
     assert "good (chosen checks only)" in (folder / "x.xml").read_text()
     for tree in json.loads((folder / "x.json").read_text()):
         assert {"check": "hold", "reason": "it was not chosen"} in tree["not_checked"]
+
+
+def test_where_nothing_was_checked_the_status_says_so_and_every_form_says_why(folder, run):
+    """Status 2 in checks.md, beside one of bad input; no pass of something else makes up for it."""
+    why = "nothing was checked: stop: the job has no [stop] data"
+    chosen = "--checks", "stop"
+    for said in ((), ("-v",), ("--brief",)):
+        status, out, _ = run("good.toml", *chosen, *said)
+        assert status == 2
+        assert why in " ".join(out.split())
+    status, out, _ = run("good.toml", "line/a/good.toml", *ALONE, *chosen, "--junit", "x.xml")
+    assert status == 2
+    assert "checks only: 2 could not be checked\n  good.toml: " + why in out
+    assert f'<error type="nothing was checked" message="{why}">' in (folder / "x.xml").read_text()

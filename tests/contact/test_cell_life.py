@@ -38,6 +38,14 @@ class TestActivation:
         assert np.isnan(pads.first_touch[x < 0]).all()
         assert (np.diff(pads.held[np.argsort(x)]) > -1e-3).all()
 
+    def test_what_is_pressed_without_a_bond_has_its_moment_where_the_pad_is(self, pad_face, move):
+        """40 N, 0.2 m and 0.1 m from the origin of the face."""
+        face = pad_face(min_dwell=10.0)
+        history = simulate([face], move([0, 1], z=[1e-3, -1e-4], x=[0.2, 0.2], y=[0.1, 0.1]))
+        assert history.held_total[-1] == 0
+        np.testing.assert_allclose(history.force[-1], [0, 0, -1e-4 * KN * AREA], atol=1e-3)
+        np.testing.assert_allclose(history.moment[-1], [-4.0, 8.0, 0], atol=1e-3)
+
     def test_a_law_without_data_holds_fully_at_any_touch(self, pad_face, move):
         face = pad_face()
         assert face.law.source == "none"

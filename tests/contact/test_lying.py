@@ -47,6 +47,19 @@ def test_where_pads_find_it_flat(bed, at, flat):
     )
 
 
+@pytest.mark.parametrize(
+    ("at", "flat"),
+    [((0.05, 0.02, -0.004), True), ((0.05, 0.02, 0.004), False), ((0.098, 0.0, -0.004), False)],
+)
+def test_components_stand_on_it_or_hang_beyond_it(at, flat):
+    """On the side of the pads over the bed; beneath the plate; beyond the bed, which it overhangs by 5 mm."""
+    load = [gm.Component(mass=0.01, at=at, size=[0.002, 0.002])]
+    com, inertia = gm.uniform_plate(0.05, box(0.2, 0.1), 8e-4, load)
+    given = {"outline": box(0.2, 0.1), "thickness": 8e-4, "youngs_modulus": 70e9, "components": load}
+    part = gm.Part(mass=0.05, com=com, inertia=inertia, **given)
+    assert lies_flat(part, cut_pads([pad()], part), box(0.19, 0.1), DOWN, np.zeros(3)) is flat
+
+
 def test_what_overhangs_lifts_a_strip_inside_as_far_as_is_kept_clear():
     """A heavy strip, 100 mm of it on a table and 30 mm beyond, where the table only presses.
 

@@ -502,6 +502,29 @@ class TestInput:
             PadFace(patch=face.patch, pull_off_stress=float("nan"), shear_strength=1.0, law=face.law, gap=face.gap)
 
 
+class TestUpToAPull:
+    """Pressed 0.1 mm deep and lifted by 1 mm in a second: 50 N of 360 N are pulled 0.125 mm above the plane."""
+
+    @pytest.mark.parametrize("noise", [0.0, 1e-6])
+    def test_it_ends_with_the_last_sample_before(self, pad_face, move, noise):
+        t = np.linspace(0, 3, 301)
+        z = 1e-3 * np.interp(t, [0, 1, 2, 3], [0.4, -0.1, -0.1, 0.9]) + noise * np.random.default_rng(0).normal(
+            size=301
+        )
+        motion = move(t, z=z)
+        history = simulate([pad_face()], motion, pull=50.0)
+        end = int(np.argmax(KN * AREA * z * (t > 2) > 50.0)) - 1
+        assert history.row_of_sample.size == end + 1 == pytest.approx(223, abs=1)
+        alone = simulate([pad_face()], motion.between(0, end))
+        for key in ("t", "force", "held", "elastic"):
+            np.testing.assert_array_equal(getattr(history, key), getattr(alone, key))
+
+    def test_a_pull_that_is_never_reached_ends_nothing(self, pad_face, move):
+        motion = move([0, 1, 2], z=[4e-4, -1e-4, 9e-4])
+        assert simulate([pad_face()], motion, pull=361.0).row_of_sample.size == 3
+        assert simulate([pad_face()], motion, pull=359.0).row_of_sample.size == 2
+
+
 class TestRemembering:
     """What is equal is simulated once; what differs anywhere is not."""
 

@@ -150,6 +150,12 @@ def set_down(**material: float) -> gm.Job:
     return replace(good, nest=replace(good.nest, tolerance=TOLERANCE), targets=gm.Targets(hold=0.5, swing=0.1))
 
 
+def drooping() -> gm.Job:
+    """A plate of plastic that hangs off its pads by more than there is room."""
+    good = carried(hold=0.5, swing=0.3)
+    return replace(good, part=replace(good.part, rigid=None, youngs_modulus=5e8, clearance=1e-6))
+
+
 @lru_cache
 def faults() -> dict[str, tuple[gm.Job, set[str]]]:
     """Jobs by fault, each with the changes that its report advises."""
@@ -191,6 +197,7 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "shaken": (carried(hurry=0.25, hold=1.2, swing=2.9), {"slow", "smooth", "strengthen"}),
         "set down swinging": (set_down(damping_ratio=0.03), {"wait"}),
         "swings for ever": (set_down(), {"better data"}),
+        "droops": (drooping(), {"none"}),
     }
 
 

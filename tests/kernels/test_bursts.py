@@ -243,6 +243,14 @@ def test_a_stop_that_drowns_in_the_lateness_is_bounded(late, told, seed):
     assert (bias[np.convolve(~steady, np.ones(13), "same") == 0] == 0.0).all()
 
 
+@pytest.mark.parametrize("n", [300, 600])
+def test_few_samples_tell_the_lateness_less_well_and_the_most_it_may_be_counts(n):
+    """Off by 0.12 of an interval, a little more than a ninth: with few samples some look like less."""
+    for seed in range(20):
+        t, y, speed = stops_and_goes(0.12, seed, n=n)
+        assert hidden_bias(t, y[None], speed[None], even=True).any()
+
+
 def test_noise_that_is_there_at_rest_as_well_is_no_lateness():
     t, y, speed = stops_and_goes(0.0, 0)
     y = y + 5e-4 * np.random.default_rng(0).standard_normal(t.size)

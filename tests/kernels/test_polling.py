@@ -44,9 +44,9 @@ def test_a_robot_that_stops_does_not_repeat_its_values(law):
     assert not repeated(t, np.rint(law(t) / 1e-5) * 1e-5).any()
 
 
-@pytest.mark.parametrize(("digit", "found"), [(1e-2, False), (1e-3, False), (1e-4, True)])
+@pytest.mark.parametrize(("digit", "found"), [(1e-2, False), (1e-3, False), (4.5e-4, True), (1e-4, True)])
 def test_values_that_stay_within_a_digit_do_not_repeat(digit, found):
-    """At 0.3 rad/s a joint moves by 2.3 mrad from row to row: four digits of 0.1 mrad, not of 1 mrad."""
+    """At 0.3 rad/s a joint moves by 2.4 mrad from row to row: four digits of 0.45 mrad and more, not of 1 mrad."""
     s, y, _ = polled(130.0, law=lambda t: 0.3 * np.sin(t)[None], digit=digit)
     assert repeated(s, y).any() == found
 
@@ -65,6 +65,23 @@ def test_they_are_where_reads_scatter():
     s, y, number = polled(140.0, jitter=4e-4)
     found = renewals(s, y, repeated(s, y))
     assert (np.diff(found.number) == np.diff(number)).mean() > 0.995
+
+
+def test_a_joint_that_turns_within_a_digit_does_not_repeat():
+    """Read at 66 Hz every row is another value, also where a joint that turns stands for a digit of 0.1 mrad."""
+    s, y, number = polled(66.0, law=lambda t: 0.6 * np.sin(2.1 * t)[None], digit=1e-4)
+    assert (np.diff(y) == 0.0).any()
+    assert np.ptp(renewals(s, y, repeated(s, y)).number - number) == 0
+
+
+def test_they_are_where_few_stamps_are_late():
+    """Three of a hundred rows are stamped most of a period after they were read: two at either end may be off."""
+    s, y, number = polled(140.0)
+    late = np.random.default_rng(1).choice(np.arange(30, s.size - 30), int(0.03 * s.size), replace=False)
+    s[late] += 0.79 * PERIOD
+    found = renewals(np.maximum.accumulate(s + 1e-9 * np.arange(s.size)), y, repeated(s, y))
+    assert np.ptp(found.number - number) == 0
+    assert abs(found.period / PERIOD - 1.0) < found.error
 
 
 def test_samples_at_their_own_times_are_not_renumbered():
@@ -111,10 +128,25 @@ def test_reads_that_are_all_but_as_often_are_numbered(rate, jitter):
 def test_moves_that_each_are_too_short_for_a_slip_are_numbered():
     """Six moves of least jerk in 6 s at 124.5 Hz: a value is missed every 2 s, by chance within a move or not."""
     starts = 0.1 + 0.93 * np.arange(6)
-    s, y, number = polled(124.5, law=lambda t: np.outer([0.5, 0.3, -0.2], sum(_least_jerk(t - a) for a in starts)))
+    s, y, number = polled(124.5, law=sum_of_moves(starts))
     found = renewals(s, y, repeated(s, y))
     moving = (np.diff(y, axis=1) != 0.0).any(axis=0)
     assert (np.diff(found.number) == np.diff(number))[moving].mean() > 0.995
+
+
+@pytest.mark.parametrize(("rate", "jitter", "error"), [(130.0, 0.0, 1e-3), (124.5, 3e-4, 6e-3)])
+def test_counting_goes_on_over_rests_as_far_as_the_period_is_known(rate, jitter, error):
+    """Six moves of 0.8 s and rests of 0.13 s: one move tells the period to 0.3 %, which is 0.05 periods over a rest.
+
+    Where reads scatter, what they tell of the times of renewal leaves more than a fifth of a period open: no count.
+    """
+    s, y, _ = polled(rate, jitter=jitter, law=sum_of_moves(0.1 + 0.93 * np.arange(6)))
+    found = renewals(s, y, repeated(s, y))
+    assert abs(found.period / PERIOD - 1.0) < found.error < error
+
+
+def sum_of_moves(starts):
+    return lambda t: np.outer([0.5, 0.3, -0.2], sum(_least_jerk(t - start) for start in starts))
 
 
 def _least_jerk(t):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import bisect
 
-from gripmargin.kernels.search import furthest, furthest_within
+from gripmargin.kernels.search import furthest, furthest_within, largest_over
 
 
 @pytest.mark.parametrize("root", [0.1, 0.5, 2.0, 2.9])
@@ -57,3 +57,11 @@ def test_what_is_nowhere_within_is_none_after_the_start_was_looked_at():
     )
     assert places[-1] == 0.1
     assert len(places) == 3
+
+
+def test_the_largest_between_places_is_that_of_each_stretch():
+    values = np.random.default_rng(3).normal(size=60)
+    first = np.arange(45)
+    last = first + np.random.default_rng(4).integers(0, 15, 45)
+    due = [values[i : j + 1].max() for i, j in zip(first, last, strict=True)]
+    np.testing.assert_array_equal(largest_over(values, first, last), due)

@@ -74,7 +74,6 @@ def test_no_shape_is_taken_for_another_law():
     q = LAWS["trapezoid"](T)[0]
     strayed = q + 3 * DIGIT * (np.arange(300) == 120)
     assert shape_of(T, *rounded(q, strayed)) is None
-    assert shape_of(T, *rounded(np.where(T < 0.4, q, q[90]) + 2e-3 * (T > 1.0))) is None
 
 
 def test_a_move_that_does_not_come_to_rest_has_no_shape():

@@ -147,6 +147,22 @@ def test_digits_of_a_short_move_are_found():
     assert (np.abs(dense.qdd) + missed_by_samples(dense)).max() < 1.02 * np.abs(qdd).max()
 
 
+@pytest.mark.parametrize("digits", [9, 10, 12])
+def test_steps_that_a_program_marks_leave_nothing_open_however_many_decimals_it_has(digits):
+    """5.4 rad/s^2, none, and -5.4 rad/s^2 (closed form), with two samples 20 ns apart at each step."""
+    steps = np.array([0.1, 0.415, 0.685, 1.0])
+    a, (t0, t1, t2, t3) = 5.42667209335, steps
+    every = np.round(np.arange(0.0, 1.1, 0.004), 3)
+    t = np.sort(np.concatenate([every[np.abs(every[:, None] - steps).min(axis=1) > 1e-6], steps - 1e-8, steps + 1e-8]))
+    since = [np.maximum(t - at, 0.0) for at in steps]
+    signs = a * np.array([1.0, -1.0, -1.0, 1.0])
+    qd, q = (sum(s * x**n / n for s, x in zip(signs, since, strict=True)) for n in (1, 2))
+    qdd = np.select([t < t0, t < t1, t < t2, t < t3], [0.0, a, 0.0, -a], 0.0)
+    q, qd, qdd = (c[:, None].round(digits) for c in (q, qd, qdd))
+    dense = filled(JointTrajectory(t=t, q=q, qd=qd, qdd=qdd))
+    assert missed_by_samples(dense).max() < 1e-3
+
+
 @pytest.mark.parametrize(("share", "put"), [(1.4e-4, 1), (0.71e-4, 0)])
 def test_turning_points_are_put_in_where_they_count(share, put):
     """A minimum-jerk peak halfway between two samples is h^2/8 times its curvature above them; a'' / a = 36 there."""

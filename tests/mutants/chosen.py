@@ -42,6 +42,8 @@ EQUIVALENT = {
     "241b005045": TIME_ALONE,
     "7c5d2a598b": TIME_ALONE,
     "fb49e456c3": TIME_ALONE,
+    "c96223fba8": TIME_ALONE,
+    "946602f56c": "another share of the way to the best motion: the bounds meet all the same",
     "e79f27d13b": "a share of a step that is rounding: half of it is rounding too",
     "e06eebfa3a": "bounds that close in further: they meet all the same, later",
     "4f6450a0c6": "the length of a screw, along which it is searched: travel is measured where the tool then is",

@@ -166,7 +166,10 @@ def asked(job):
 
 
 def _survives(check, whole, factor):
-    return whole.lifts(factor) if check == "lift_off" else whole.carries(factor)
+    key = check, factor
+    if key not in whole.survived:
+        whole.survived[key] = whole.lifts(factor) if check == "lift_off" else whole.carries(factor)
+    return whole.survived[key]
 
 
 def _about(whole, check, target):

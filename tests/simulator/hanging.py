@@ -4,7 +4,7 @@ import numpy as np
 
 from simulator.cells import NOTHING
 
-BLOCK = 64  # samples looked at together
+FEW, MANY = 4, 64  # samples looked at together, at least and at most
 FEWEST = 3  # cells that can hold a body at all
 GONE = 0.1  # m: the part is elsewhere
 
@@ -33,20 +33,25 @@ class Hanging:
         axes = np.moveaxis(cells.axes, 1, -1)
         self.maps = np.concatenate([axes, np.cross(cells.at.T, axes)], axis=-1)  # (3, n, 6)
         self.flat = self.maps.reshape(-1, 6)
+        beside = np.concatenate([self.maps, self.start[..., None]], axis=-1)
+        each = self.weight[..., None, None] * self.maps[..., None] * beside[:, :, None]
+        self.each, self.normal = (kept.reshape(-1, 42) for kept in (each.sum(axis=0), each[2]))  # of each cell
+        self.ways, self.bears = _bears(self.maps, cells, bond)
 
     def use(self, stretch, whole):
-        """Utilisation of what is whole, 0 elsewhere, from the stretch (3, n) or (3, n, samples)."""
+        """Square of the utilisation of what is whole, 0 elsewhere, by the stretch (3, n) or (3, n, samples)."""
         extra = (...,) + (None,) * (stretch.ndim - 2)
         x, y, z = stretch
         tension = np.maximum(z, 0.0) * (self.rates[0] * whole)[extra]
-        return np.sqrt(tension**2 + (x**2 + y**2) * (self.rates[1] * whole)[extra])
+        return tension**2 + (x**2 + y**2) * (self.rates[1] * whole)[extra]
 
     def system(self, whole, closed):
         """Stiffness (6, 6) and the load that holds the starting stretch, with what is whole or pressed together."""
-        weight = self.weight * whole
-        weight[2] += self.weight[2] * closed
-        weighted = self.flat.T * weight.ravel()
-        return weighted @ self.flat, weighted @ self.start.ravel()
+        both = whole @ self.each
+        if closed.any():
+            both += closed @ self.normal
+        both = both.reshape(6, 7)
+        return both[:, :6], both[:, 6]
 
     def settle(self, load, whole, moved):
         """Break cells under a load (6,) until the rest holds it; returns what is whole, the part, or None: lost.
@@ -57,7 +62,8 @@ class Hanging:
             moved: Where the part was before, shape (6,).
         """
         whole, stretch = whole.copy(), self.start + self.maps @ moved
-        while whole[self.host].sum() >= FEWEST:
+        asked = self.ways @ load
+        while whole[self.host].sum() >= FEWEST and (asked <= self.bears @ whole).all():
             found = self.balance(load, whole, moved, stretch)
             if found is None:
                 return None
@@ -85,9 +91,10 @@ class Hanging:
                 step = np.linalg.solve(stiffness, load - held) - moved
             except np.linalg.LinAlgError:
                 return None
-            reached = self.start + self.maps @ (moved + step)
+            away = self.maps @ (moved + step)
+            reached = self.start + away
             if (closed == (~whole & (reached[2] < 0.0))).all():  # then this is the least energy
-                return (moved + step, reached) if np.abs(reached - self.start).max() < GONE else None
+                return (moved + step, reached) if np.abs(away).max() < GONE else None
             share, slope = 1.0, (stiffness @ moved + held - load) @ step
             if -slope <= 1e-12 * abs(load @ moved) + 1e-18:
                 return moved, stretch
@@ -112,7 +119,7 @@ class Hanging:
         Returns:
             Whole cells (n,) and the part's displacement (6,) at the last sample.
         """
-        whole, k, moved = self.whole, 0, np.zeros(6)
+        whole, k, moved, many = self.whole, 0, np.zeros(6), FEW
         while k < len(loads):
             found = self.settle(loads[k], whole, moved)
             if found is None:
@@ -121,15 +128,36 @@ class Hanging:
             # As long as the same cells hold, the next samples are a matter of one matrix.
             closed = ~whole & ((self.start + self.maps @ moved)[2] < 0.0)
             stiffness, held = self.system(whole, closed)
-            block = loads[k + 1 : k + 1 + BLOCK]
+            block = loads[k + 1 : k + 1 + many]
             places = np.linalg.solve(stiffness, (block - held).T)
             stretch = self.start[..., None] + self.maps @ places
             amiss = (self.use(stretch, whole) > 1.0).any(axis=0)
             amiss |= (((stretch[2] < 0.0) & ~whole[:, None]) != closed[:, None]).any(axis=0)
             good = int(amiss.argmax()) if amiss.any() else len(block)
             moved = places[:, good - 1] if good else moved
+            many = min(2 * many, MANY) if good == len(block) else FEW
             k += 1 + good
         return whole, moved
+
+
+def _bears(maps, cells, bond):
+    """Ways (k, 6) along which no cell is pressed, and what each cell bears along them at most (k, n).
+
+    Straight off and tilted about a line beside all pads, slid, and twisted: what a load asks along such a way beyond
+    what all whole cells bear there no equilibrium gives, whichever cells press on the part.
+    """
+    angle = np.arange(8) * np.pi / 4
+    aside, none = np.stack([np.cos(angle), np.sin(angle)], axis=1), np.zeros((8, 3))
+    far = (aside @ cells.at[:2]).max(axis=1, keepdims=True)
+    tilted = np.hstack([none[:, :2], far, -aside[:, 1:], aside[:, :1], none[:, :1]])
+    slid = np.hstack([aside, none, none[:, :1]])
+    ways = np.vstack([np.eye(6)[[2, 5]], -np.eye(6)[[5]], tilted, slid])
+    along = np.einsum("cni,ki->ckn", maps, ways)
+    lift = np.maximum(-along[2] / maps[2, :, 2], 0.0).max(axis=1)  # so much straight off, and none is pressed
+    ways[:, 2] += lift
+    along += lift[:, None] * maps[:, None, :, 2]
+    bears = cells.area * bond.share * np.hypot(cells.tension * along[2], cells.shear * np.hypot(along[0], along[1]))
+    return ways, bears * (1.0 + 1e-9)
 
 
 def most(survives, low=0.02, high=64.0, within=2e-3):

@@ -48,7 +48,7 @@ class Whole:
 
     def __init__(self, job, motion, gap=flat, finer=1, tray=None):
         self.job, self.motion, self.gap, self.finer = job, motion, gap, finer
-        self.cells = cut(job.gripper, job.part, finer)
+        self.cells, self.survived = cut(job.gripper, job.part, finer), {}  # by check and factor
         self.weight = job.part.mass * np.linalg.norm(job.gravity)
         self.tray = tray or Remembered(self._in_the_tray())
         self.press()

@@ -42,7 +42,16 @@ class Expected:
     way: str | None = None
 
 
-FACELESS = ("shelf", "shelf-hasty", "backplate", "backplate-one-pad", "foil", "foil-one-pad")  # in no tray or nest
+FACELESS = (
+    "shelf",
+    "shelf-hasty",
+    "backplate",
+    "backplate-one-pad",
+    "controller",
+    "controller-pad-moved",
+    "foil",
+    "foil-one-pad",
+)  # without faces where they are taken and left
 NESTLESS = ("label", "label-flat-liner")
 EXPECTED = {
     "window": Expected("pass", (2.55, 2.65), "transfer"),
@@ -63,6 +72,8 @@ EXPECTED = {
     "shelf": Expected("pass", (5.4, 5.5), "transfer"),
     "shelf-hasty": Expected("fail", (2.65, 2.75), "transfer", frozenset({"swing"})),
     "backplate": Expected("pass", (2.9, 2.97), "transfer"),
+    "controller": Expected("fail", (1.28, 1.33), "transfer", frozenset({"hold", "swing"}), "gravity", "peel"),
+    "controller-pad-moved": Expected("pass", (2.50, 2.58), "transfer"),
     "backplate-one-pad": Expected("fail", (1.78, 1.86), "transfer", frozenset({"hold", "swing"}), "gravity", "pull"),
     "foil": Expected("pass", (23.0, 24.0), "transfer"),
     "foil-one-pad": Expected("undecided", (5.4, 5.7), "transfer", frozenset({"hold", "swing"})),
@@ -174,6 +185,13 @@ def test_a_back_plate_that_peels_from_its_corner_is_held_at_its_quarter_points(r
     assert four == (True, 0.06, 0.042)
     places = {tuple(np.abs(pad.pose_in_tool[:2, 3])) for pad in read_job(FOLDER / "backplate.toml").gripper.pads}
     assert places == {four[1:]}
+
+
+def test_a_board_is_held_by_a_pad_beneath_its_heaviest_component(reports):
+    (moved,) = {(r.shown, *r.figures.values()) for r in remedies(reports["controller"], "hold", "move pad")}
+    assert moved == (True, 0.072, 0.045)
+    places = {tuple(pad.pose_in_tool[:2, 3]) for pad in read_job(FOLDER / "controller-pad-moved.toml").gripper.pads}
+    assert moved[1:] in {tuple(np.round(place, 9)) for place in places}
 
 
 def test_a_foil_on_one_pad_is_held_at_its_quarter_points(reports):

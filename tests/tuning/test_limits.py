@@ -141,6 +141,20 @@ class TestByHand:
         due = np.sqrt(HELD / MASS / 2 / 0.003)
         assert 0.6 * due < speed <= due  # turning about a slanting axis it does both, and bends the pad as well
 
+    def test_a_steady_turn_about_its_worst_axis(self):
+        """Tried over 4,000 axes: the six products of three angular velocities do not vary freely."""
+        job, _ = plate()
+        face = work_out(job).grip.face
+        motion = Motion(about="turn", angular_velocity=1.0)
+        speed = Allowed(Sizes(face.asked(2.0), inputs(job))).largest(
+            motion, Condition(tilt=1.0, ramp=np.inf, gravity=0.0, drag=0.0)
+        )
+        axis = np.random.default_rng(1).normal(size=(3, 4000))
+        axis /= np.linalg.norm(axis, axis=0)
+        products = np.vstack([axis**2, np.sqrt(2.0) * axis[[0, 0, 1]] * axis[[1, 2, 2]]])
+        use = largest_utilisation(face, speed**2 * inputs(job)[:, 6:12] @ products).max()
+        assert 0.99 * 0.5 < use <= 0.5
+
     def test_a_break_away_force_is_a_swing_at_the_start(self):
         job = point_mass()
         free, held = (

@@ -18,7 +18,7 @@ from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.bonded import Bonded, Strength
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.grip import Grip, grip_of
-from gripmargin.contact.handover import Putdown, in_the_air, put_down
+from gripmargin.contact.handover import Putdown, in_the_air, in_the_tray, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
 from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup, pick_up, preload_samples
@@ -27,6 +27,7 @@ from gripmargin.motion.between import filled
 from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import RESOLVED, Trajectory
+from gripmargin.motion.waits import waited
 from gripmargin.results.findings import Place
 from gripmargin.workcell import Part
 from gripmargin.workcell.job import Job
@@ -161,6 +162,15 @@ class Case:
         carry = _with_borders(self.job.phase_map.covers("carry"), self.job.trajectory)
         return bool((self.airborne == carry).all())
 
+    def placed_after(self, sample: int) -> bool:
+        """Whether a release begins with what the program gives next after a sample.
+
+        Samples that were put in after the last row of a carry are in no phase.
+        """
+        own = self.job.trajectory.rows
+        following = own[min(int(np.searchsorted(own, sample, side="right")), own.size - 1)]
+        return bool(self.job.phase_map.covers("release")[following])
+
     def place(self, sample: int) -> Place:
         """Return time, index and move of a sample."""
         trajectory = self.job.trajectory
@@ -222,7 +232,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     Raises:
         InputError: Something in the job does not fit together.
     """
-    if (dense := filled(unpolled(job.trajectory, job.stamps))) is not job.trajectory:
+    if (dense := filled(waited(unpolled(job.trajectory, job.stamps)))) is not job.trajectory:
         job = replace(job, trajectory=dense)
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
@@ -237,7 +247,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     except BudgetError as error:
         not_followed = str(error)
     carry = _with_borders(job.phase_map.covers("carry"), job.trajectory)
-    airborne = carry | in_the_air(job, motion.at, whole.patches, pickup)
+    airborne = carry & ~in_the_tray(carry.size, pickup) | in_the_air(job, motion.at, whole.patches, pickup)
     bonded = Bonded(whole=whole, full=full, part=job.part) if pickup is None else _taken(whole, full, job.part, pickup)
     pushes = pushes_of(job, motion.at, whole, airborne)
     more = added(pushes, load.shape[1])
@@ -265,7 +275,7 @@ def _taken(whole: Backing, full: tuple[Strength, ...], part: Part, pickup: Picku
 
 def _with_borders(carry: NDArray[np.bool_], trajectory: Trajectory) -> NDArray[np.bool_]:
     """The carry with the samples next to it where they are far away: somewhere on the way to them it begins or ends."""
-    own = np.arange(carry.size) if trajectory.filling is None else trajectory.filling.given
+    own = trajectory.rows
     out, wide = carry[own], np.diff(trajectory.t[own]) > RESOLVED
     out[:-1] |= carry[own[1:]] & wide
     out[1:] |= carry[own[:-1]] & wide

@@ -89,6 +89,45 @@ def quartered(job: Job) -> tuple[Job, float, float]:
     return replace(job, gripper=replace(job.gripper, pads=tuple(four))), x, y
 
 
+def beneath_the_heaviest(job: Job) -> tuple[Job, Pad]:
+    """Return a job with the pad next to the heaviest component of the part moved beneath it, and that pad.
+
+    Raises:
+        InputError: There is no component, or no room for the pad.
+    """
+    if not job.part.components or len(job.gripper.pads) < 2:
+        raise InputError("part.components", "none", "a component and several pads")
+    at = max(job.part.components, key=lambda each: each.mass).at[:2]
+    pads = list(job.gripper.pads)
+    i = min(range(len(pads)), key=lambda k: float(np.linalg.norm(pads[k].pose_in_tool[:2, 3] - at)))
+    pose = pads[i].pose_in_tool.copy()
+    pose[:2, 3] = np.round(at, 3)
+    pads[i] = replace(pads[i], pose_in_tool=pose)
+    found = _without_room(job.gripper.pads, tuple(pads), job.part)
+    if found:
+        raise InputError("gripper.pads", found, "pads that fit the part")
+    return replace(job, gripper=replace(job.gripper, pads=tuple(pads))), pads[i]
+
+
+def rounded(job: Job) -> Job:
+    """Return a job with discs of the same areas in the places of its pads.
+
+    Raises:
+        InputError: They are discs, or there is no room for them.
+    """
+    pads = job.gripper.pads
+    discs = tuple(
+        Pad.disc(
+            pad.name, pad.material, 2.0 * float(np.sqrt(shapely.Polygon(pad.outline).area / np.pi)), pad.pose_in_tool
+        )
+        for pad in pads
+    )
+    found = _without_room(pads, discs, job.part) or ("discs" if max(len(pad.outline) for pad in pads) > 8 else "")
+    if found:
+        raise InputError("gripper.pads", found, "pads with corners, and room for discs")
+    return replace(job, gripper=replace(job.gripper, pads=discs))
+
+
 def most_room(job: Job, most: float) -> float:
     """Return the largest factor on length and width, up to one above 1, for which the pads have room."""
     low, high = 1.0, most
@@ -120,7 +159,8 @@ def shifted_pads(job: Job, x: float, y: float) -> Job:
     """Return a job whose pads grip the part elsewhere, by x and y [m] of the tool frame: seen from there it moves."""
     offset = np.eye(4)
     offset[:2, 3] = -x, -y
-    return replace(job, part=job.part.placed(offset))
+    process = tuple(force if force.at is None else replace(force, at=force.at + offset[:3, 3]) for force in job.process)
+    return replace(job, part=job.part.placed(offset), process=process)
 
 
 def softer_stop(job: Job, factor: float) -> Job:

@@ -14,6 +14,7 @@ import shapely
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.motion.program import ProgramMotion
+from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.kinds import Number
@@ -42,6 +43,11 @@ SCATTERED = 0.5  # share of the displacement that breaks a bond (no source)
 FASTEST_TOOL = 20.0  # [m/s]: twice what the fastest picking robots reach (from memory)
 SHORT = 5e-4  # [s] between samples, from which digits make no speed
 TOO_FAST = 1.02  # times a speed that is given, beyond what rounded values make of it
+PRESSED = 0.5  # share of its weight with which a part that is carried from below lies on the pads
+SHORTEST = 3e-3  # [m] of a carry: what metres read as millimetres make of a common robot's reach (from memory)
+CREEPING = 0.1  # [m/s^2]: likewise of ten times gravity, which only the fastest picking robots reach (from memory)
+STILL = 1e-5  # [m]: likewise of 10 mm, and less than that is rest
+PIVOT = 0.01  # share of its way by which a point of a tool that only turns about another may stray (no source)
 LEAST_LEFT = 0.5  # of what clean pads hold (common practice: pads are cleaned long before; no source)
 FAR_SLIDE, FAR_TURN = 50.0, 8.0 * np.pi  # [m], [rad] of a joint without limits of its own
 
@@ -255,6 +261,33 @@ def tool_travel(case: Described) -> str:
     return ""
 
 
+def from_below(case: Described) -> str:
+    """A part that hangs from the pads somewhere: one that only lies on them needs none."""
+    carry, gravity = case.job.phase_map.covers("carry"), case.job.gravity
+    pulled = case.motion.at.in_tool(gravity)[2, carry]
+    if not carry.any() or not (-pulled > PRESSED * np.linalg.norm(gravity)).all():
+        return ""
+    return (
+        "the part lies on the pads all the way, and its weight presses it on: does the tool's z axis point out of the "
+        "pads into the part, and are angles or quaternions in the unit and the order that they are said to be?"
+    )
+
+
+def short_carry(case: Described) -> str:
+    """A carry that takes the part somewhere, at accelerations that are felt; one that stands still or turns is none."""
+    carry, tool = np.flatnonzero(case.job.phase_map.covers("carry")), case.motion.at
+    if carry.size == 0:
+        return ""
+    far = float(np.linalg.norm(tool.position[carry] - tool.position[carry[0]], axis=1).max())
+    most = float(np.linalg.norm(tool.acceleration[carry], axis=1).max())
+    if not STILL < far < SHORTEST or most > CREEPING or _only_turns(tool.take(carry), far):
+        return ""
+    return (
+        f"the whole carry moves the part by {1e3 * far:.2g} mm, at {most:.2g} m/s^2 at most: are lengths in the unit "
+        "that they are said to be?"
+    )
+
+
 def joint_speed(case: Described) -> str:
     """The way from sample to sample within the joint speeds that the job gives."""
     trajectory, robot, limits = case.job.trajectory, case.job.robot, case.job.joint_limits
@@ -308,10 +341,21 @@ RULES: Final[Mapping[str, Rule]] = {
     "joint_travel": joint_travel,
     "scatter": scatter,
     "tool_travel": tool_travel,
+    "short_carry": short_carry,
+    "from_below": from_below,
     "joint_speed": joint_speed,
     "fouling": fouling,
     "polled": polled,
 }
+
+
+def _only_turns(tool: ToolMotion, far: float) -> bool:
+    """Whether one point, fixed to the tool, all but stands still; the tool's origin goes so far [m]."""
+    some = tool.take(np.unique(np.linspace(0, tool.samples - 1, LOOKED_AT).astype(np.intp)))
+    ways = np.concatenate([some.rotation, np.broadcast_to(-np.eye(3), some.rotation.shape)], axis=2).reshape(-1, 6)
+    point = np.linalg.lstsq(ways, -some.position.reshape(-1), rcond=None)[0]
+    stray = ways @ point + some.position.reshape(-1)
+    return bool(np.abs(stray).max() < PIVOT * far)
 
 
 def found(case: Described) -> dict[str, str]:

@@ -157,6 +157,17 @@ MEANINGS: Final[dict[str, Meaning]] = {
     "tool_travel": Meaning(
         "The tool's speed beside the fastest robots.", "Units of positions or of time are wrong.", _MEANT
     ),
+    "short_carry": Meaning(
+        "How far the whole carry takes the part.",
+        "Metres read as millimetres make a program that hardly moves, and anything holds.",
+        _MEANT,
+    ),
+    "from_below": Meaning(
+        "Whether the part hangs from the pads anywhere in the carry, or lies on them all the way.",
+        "A tool that is turned over by a wrong angle or axis has the part pressed on by its own weight, and anything "
+        "holds.",
+        _MEANT,
+    ),
     "polled": Meaning(
         "Rows of the program that repeat while the robot moves, or leave some out, as in a log that was polled.",
         "Of a log they say nothing of the motion and are left out; sent to a robot as they are they make it stutter.",

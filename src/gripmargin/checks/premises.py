@@ -146,7 +146,7 @@ def _not_flat(
     if lies_flat(part, case.whole.patches, bed, rotation, position):
         return ()
     said = f"the part bends where its {place} does not carry it: {table}.bed has to reach beneath all pads"
-    return (f"{said}, and where the part overhangs it twice as far beyond them as it overhangs",)
+    return (f"{said} and components, these on the pads' side, and twice as far beyond pads as the part overhangs it",)
 
 
 def _pulled_up(case: Case, release: Release) -> tuple[str, ...]:
@@ -158,7 +158,10 @@ def _pulled_up(case: Case, release: Release) -> tuple[str, ...]:
     if nest.hold_down_even:
         down += nest.hold_down / outline.area
     pull = highest_tension(release.faces, release.relative, release.history)
-    flat = np.logical_or.accumulate(pull <= max(down, 0.0))
+    held = release.history.held_total[release.history.row_of_sample] > 0.0
+    if not held.any():
+        return ()
+    flat = np.logical_or.accumulate((pull <= max(down, 0.0)) & held)
     if flat.any() and not (pull[flat] > max(down, 0.0)).any():
         return ()
     most = float(pull[flat].max()) if flat.any() else float(pull.max())
@@ -295,6 +298,11 @@ def _reaches(case: Case, grip: Grip, factor: float) -> str:
 def dented(case: Case) -> Standing:
     """Whether it is known what forces of the process do to pads under a part that bends where they act."""
     return _dented(case, [case.grip], 1.0)
+
+
+def dented_where_known(case: Case) -> Standing:
+    """Whether it is known what they do there; how much is counted by who asks."""
+    return Standing(doubts=case.shared(dented).doubts)
 
 
 def dented_at_once(case: Case) -> Standing:

@@ -17,6 +17,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.loads import load_per_acceleration
+from gripmargin.contact.poked import poked
 from gripmargin.contact.process import Push
 from gripmargin.kernels.modes import natural_modes
 
@@ -72,7 +73,9 @@ def _pressed(
                 swing += np.abs(by_mode) @ (_share(push, frequency)[:, None] * np.abs(felt))
         most[:, k] = np.maximum(most[:, k], SUDDEN * np.maximum(own[:, k], 0.0) + rest + swing)
         surely[:, k] = np.maximum(surely[:, k], own[:, k] + rest)
-    locked = case.grip.bonded.locked
+    bonded, locked = case.grip.bonded, case.grip.bonded.locked
+    if bonded.sheet is not None:  # a force at one place dents a part that bends
+        most += SUDDEN * poked(bonded.sheet, bonded.full, case.pushes) * bonded.full[i][0]
     more_there = 0.0 if locked is None else float(np.maximum(-locked.traction[i][:, 2], 0.0).max(initial=0.0))
     worst = np.unravel_index(int(np.argmax(most)), most.shape)[0]
     return Pressed(

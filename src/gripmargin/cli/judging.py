@@ -203,7 +203,8 @@ def _listed(trees: Sequence[str]) -> str:
 
 def _status(done: Iterable[Judgement], *, worse: bool, broken: bool) -> int:
     """The worst of all: what falls short, a fault of ours, what is broken, what is undecided."""
-    verdicts = {None if judgement.report is None else str(judgement.report.verdict) for judgement in done}
+    reports = [judgement.report for judgement in done]
+    verdicts = {None if report is None or report.nothing else str(report.verdict) for report in reports}
     if "fail" in verdicts or worse:
         return SHORT
     if any(isinstance(judgement.error, FaultError) for judgement in done):

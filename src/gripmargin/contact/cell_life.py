@@ -25,7 +25,7 @@ from gripmargin.contact.cell_spans import Window
 from gripmargin.contact.cell_states import BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace
 from gripmargin.kernels.springs import bonded_force, crossing, elongation, utilisation2
 
-AT_ONCE = 20, 1000  # steps and cells looked at together: time alone, no result depends on it
+AT_ONCE = 20, 4000  # steps and cells looked at together: time alone, no result depends on it
 
 
 def follow(cells: CellTable, now: CellStates, knots: Knots) -> Trace:

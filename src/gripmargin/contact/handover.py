@@ -228,6 +228,19 @@ def _until(release: Release, row: int) -> Release:
     return replace(release, relative=relative, samples=samples, history=history, taken_along=True)
 
 
+def in_the_tray(samples: int, pickup: Pickup | None) -> NDArray[np.bool_]:
+    """Return the samples, whatever their phase, in which the part lies in its tray before it leaves with the pads.
+
+    Args:
+        samples: Of the program.
+        pickup: The press; without one that lifts the part there are none.
+    """
+    mask = np.zeros(samples, dtype=bool)
+    if pickup is not None and pickup.lift is not None:
+        mask[pickup.samples[pickup.samples < pickup.lift]] = True
+    return mask
+
+
 def in_the_air(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> NDArray[np.bool_]:
     """Return the samples of preload and release phases in which the part hangs on the pads all the same, shape (n,).
 

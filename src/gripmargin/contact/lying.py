@@ -31,6 +31,7 @@ def lies_flat(
 
     A strip that reaches a beyond the edge of what it lies on bends there under its weight q by ``q a^2 / 2``, and is
     lifted off ``sqrt(2) a`` inside: no moment where it lifts, none of either deflection, ``q l^2 / 4 = q a^2 / 2``.
+    A component beyond the bed would lift it further; one beneath the plate would stand on the bed.
 
     Args:
         part: The plate.
@@ -47,6 +48,10 @@ def lies_flat(
     pads = affine_transform(shapely.union_all([contact_of(each, part) for each in patches]), on_face)
     if not solid.buffer(CLOSE).covers(pads):
         return False
+    for each in part.components:
+        there = affine_transform(shapely.MultiPoint(each.outline).convex_hull, on_face)
+        if each.at[2] > (part.thickness or 0.0) + CLOSE or not solid.buffer(CLOSE).covers(there):
+            return False
     beyond = whole.difference(solid.buffer(CLOSE))
     if beyond.is_empty:
         return True

@@ -172,18 +172,18 @@ def _until_it_leaves(
     height = relative.height(centre_of(faces)[None])[:, 0]
     for times in count():
         keep_to_the_budget(times, "take the part out of its tray")
-        history = simulate(faces, relative.take(samples))
-        pulled = np.flatnonzero(history.force[:, 2] > max(kept, 1e-9))
-        if pulled.size == 0:
+        # What follows a pull is not a part held still: the bond is that of the last sample before.
+        history = simulate(faces, relative.take(samples), pull=max(kept, 1e-9))
+        at = history.row_of_sample.size - 1
+        if at == samples.size - 1:
             break
-        # What follows is not a part held still: the bond is that of the last sample before.
-        at = max(int(np.searchsorted(relative.t[samples], history.t[pulled[0]])) - 1, 0)
         after = height[samples[at + 1 :]]
         up = int(np.argmax(np.append(after, np.inf) > height[samples[at]]))
         back = np.flatnonzero(after[up:] <= height[samples[at]])
         if back.size == 0:
             samples = samples[: max(at, 1) + 1]
-            return simulate(faces, relative.take(samples)), samples, int(samples[-1]), np.inf
+            history = history if at > 0 else simulate(faces, relative.take(samples))
+            return history, samples, int(samples[-1]), np.inf
         samples = np.delete(samples, np.arange(at + 1, at + 1 + up + int(back[0])))
     if within_reach(faces, relative.take(samples[-1:]))[0]:
         return history, samples, None, np.inf

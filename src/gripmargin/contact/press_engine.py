@@ -7,6 +7,7 @@ moments of their anchors, whatever their number. The others are followed step by
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -61,6 +62,12 @@ class PressEngine:
             self.cells.normal_stiffness / self.cells.pull, self.cells.shear_stiffness / self.cells.shear
         )
         self.last = self._start(bond)
+
+    def another(self) -> PressEngine:
+        """Return an engine that goes on from here by itself."""
+        other = copy.copy(self)
+        other.states = self.states.take(np.arange(self.cells.area.size))
+        return other
 
     def advance(self, t: FloatArray, rotation: FloatArray, position: FloatArray, twist: FloatArray) -> Rows:
         """Move the tool through s knots and return a row for each, and one just before the first break in a step.

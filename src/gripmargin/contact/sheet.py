@@ -35,7 +35,7 @@ ANY_TWIST = (
     0.1,
     1.5,
 )  # of Huber's stiffness against twist: from below that of crossed carbon fibres (0.14) upwards; paper has 1
-PLACES = 100  # of the rim at which it is looked at how far it droops, its corners beside
+PLACES, ACROSS = 60, 13  # of the rim, beside its corners, and across it at which it is looked at how far it droops
 KEPT = 8  # plates that are not solved again
 
 
@@ -170,7 +170,7 @@ class Sheet:
         """Places of the plate, shape (k, 2), and from its splines to how far they leave the plane of its pads."""
         outline = _outline(self.part)
         rim = shapely.get_coordinates(shapely.segmentize(outline.exterior, outline.length / PLACES))[:-1]
-        (x0, y0, x1, y1), share = outline.bounds, np.linspace(0.0, 1.0, 9)
+        (x0, y0, x1, y1), share = outline.bounds, np.linspace(0.0, 1.0, ACROSS)
         x, y = (a.ravel() for a in np.meshgrid(x0 + share * (x1 - x0), y0 + share * (y1 - y0)))
         at = np.concatenate([rim, np.stack([x, y], axis=1)[shapely.contains_xy(outline, x, y)]])
         held = np.concatenate([patch.edge[:, :2] for patch in self.backing.patches])

@@ -31,7 +31,7 @@ Knotted = tuple[FloatArray, FloatArray, FloatArray, FloatArray]  # times, rotati
 MOST_WORK = 2e8  # steps times cells, a minute or so: ten times the most of jobs with 20 pads on the finest cells
 WORK_OF_A_STEP = 1000  # cells that take as long as a step without any (measured)
 MOST_KEPT = 2e8  # [B] of what was simulated before, for changes on trial: memory alone, no result depends on it
-BLOCK = 512  # knots looked at together: time alone, no result depends on it
+BLOCK = 128  # knots looked at together: time alone, no result depends on it
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,7 +153,11 @@ def remembering() -> Iterator[None]:
 
 
 def simulate(
-    faces: Sequence[PadFace], motion: RelativeMotion, bond: Sequence[FloatArray] | None = None
+    faces: Sequence[PadFace],
+    motion: RelativeMotion,
+    bond: Sequence[FloatArray] | None = None,
+    *,
+    pull: float = np.inf,
 ) -> ContactHistory:
     """Drive pads along a motion relative to a face that does not move.
 
@@ -163,6 +167,7 @@ def simulate(
         bond: For each pad the share of its full strength that each cell holds at the first sample, where the
             part then lies in its place; None: the pads come without a bond. The cells are anchored where they are
             at the first sample, without force along the face.
+        pull: What the face bears along its normal [N]: the motion ends with the last sample before the pads pull more.
 
     Returns:
         Reaction, bond, pressure and energy over time.
@@ -173,16 +178,18 @@ def simulate(
     """
     done = _done.get()
     if done is None:
-        return _simulated(faces, motion, bond)
-    key = (tuple(faces), motion, None if bond is None else tuple(np.asarray(share).tobytes() for share in bond))
+        return _simulated(faces, motion, bond, pull)
+    key = (tuple(faces), motion, None if bond is None else tuple(np.asarray(share).tobytes() for share in bond), pull)
     if key not in done:
-        done[key] = _simulated(faces, motion, bond)
+        done[key] = _simulated(faces, motion, bond, pull)
         while len(done) > 1 and sum(each.size for each in done.values()) > MOST_KEPT:
             del done[next(iter(done))]
     return done[key]
 
 
-def _simulated(faces: Sequence[PadFace], motion: RelativeMotion, bond: Sequence[FloatArray] | None) -> ContactHistory:
+def _simulated(
+    faces: Sequence[PadFace], motion: RelativeMotion, bond: Sequence[FloatArray] | None, pull: float = np.inf
+) -> ContactHistory:
     if not faces:
         raise InputError("contact simulation", "no pad", "at least one")
     outline = outline_of([face.patch.points for face in faces])
@@ -190,18 +197,33 @@ def _simulated(faces: Sequence[PadFace], motion: RelativeMotion, bond: Sequence[
     reach = max(face.reach for face in faces)
     plan = steps(motion, outline, reach, longest)
     _keep_to_the_budget(float(plan.count.sum()), sum(face.patch.areas.size for face in faces), longest)
-    level = min(max(unsteadiness(motion.t, motion.height(outline)), SKIN), SEATED * break_displacement(faces))
+    level = _level(faces, motion, outline)
     engine = PressEngine(faces, float(motion.t[0]), motion.rotation[0], motion.position[0], bond, level)
     parts = [engine.last]
     for first, last, active in _runs(plan.count > 0):
         if active:
-            parts.extend(engine.advance(*knots) for knots in _blocks(motion, plan, first, last))
+            for knots in _blocks(motion, plan, first, last):
+                before = engine.another() if pull < np.inf else engine
+                parts.append(engine.advance(*knots))
+                beyond = parts[-1].wrench[:, 2] > pull
+                if beyond.any():
+                    end = max(int(np.searchsorted(motion.t, parts[-1].t[np.argmax(beyond)])) - 1, 0)
+                    motion, count = motion.between(0, end), int(np.searchsorted(knots[0], motion.t[end], side="right"))
+                    if count == 0 or _level(faces, motion, outline) != level:
+                        return _simulated(faces, motion, bond)
+                    parts[-1] = before.advance(*(each[:count] for each in knots))
+                    return _history(before, motion, Rows.join(parts))
             continue
         parts.append(engine.rest(motion.t[first + 1 : last + 2]))
         end = last + 1
         at_rest = motion.between(end, end).height(engine.outline).min() < reach
         engine.skip(None if at_rest else float(motion.t[end]), motion.rotation[end], motion.position[end])
     return _history(engine, motion, Rows.join(parts))
+
+
+def _level(faces: Sequence[PadFace], motion: RelativeMotion, outline: FloatArray) -> float:
+    """How far a tool may rise and fall that is meant to stay at its height [m]."""
+    return min(max(unsteadiness(motion.t, motion.height(outline)), SKIN), SEATED * break_displacement(faces))
 
 
 def _keep_to_the_budget(count: float, cells: int, longest: float) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -103,7 +102,7 @@ def required_travel(
     for _ in range(int(MOST_WORK / (engine.cells.area.size + WORK_OF_A_STEP) / BLOCK)):
         if done >= farthest:
             break
-        before, each = copy.deepcopy(engine), _longest_step(engine, screw, done)
+        before, each = engine.another(), _longest_step(engine, screw, done)
         s = done + each * np.arange(1, BLOCK + 1)
         engine.advance(s, *_along(screw, motion.rotation[0], motion.position[0], s), np.tile(screw * each, (BLOCK, 1)))
         if enough(engine):
@@ -172,7 +171,7 @@ def _first_enough(
     """
     step, at = each, done
     for _ in range(BLOCK + HALVINGS):
-        tried = copy.deepcopy(engine)
+        tried = engine.another()
         tried.advance(
             np.array([at + step]),
             *_along(screw, tried.rotation, tried.position, np.array([step])),

@@ -22,6 +22,9 @@ _WINDOW: Final = 4  # intervals of the least window of a fit
 _SEEN: Final = 4.5  # standard deviations that noise does not reach
 _SHARES: Final = 1 / 4, 1 / 10  # of the highest speed: above the first a channel moves, below the second it hardly does
 _ENOUGH: Final = 12  # samples of either that tell its noise
+# Two standard errors of a deviation by the median, 1.17/sqrt(n) each (asymptotic, normal distribution; Rousseeuw &
+# Croux, JASA 88(424), 1993; from memory), of neighbouring differences that share samples: half of them count.
+_UNSURE: Final = 2.0 * 1.17 * np.sqrt(2.0)
 
 
 def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0) -> FloatArray:
@@ -88,7 +91,7 @@ def hidden_bias(t: FloatArray, y: FloatArray, speed: FloatArray, *, even: bool) 
 
 
 def _lateness(t: FloatArray, y: FloatArray, speed: FloatArray, *, even: bool) -> FloatArray:
-    """Standard deviation of the times [s] by noise that goes with the speed, 0 where none does, shape (channels,)."""
+    """Most that times may scatter [s, 1 sigma] by noise that goes with the speed, 0 where none does; (channels,)."""
     off = np.zeros(len(y))
     if t.size <= 2 * ORDERS[0]:
         return off
@@ -99,6 +102,7 @@ def _lateness(t: FloatArray, y: FloatArray, speed: FloatArray, *, even: bool) ->
         if min(moving.sum(), slow.sum()) >= _ENOUGH:
             noise, rest = (MEDIAN_TO_SIGMA * np.median(rough[channel, part]) for part in (moving, slow))
             ratio = MEDIAN_TO_SIGMA * np.median(rough[channel, moving] / about[channel, moving])
+            ratio *= 1.0 + _UNSURE / np.sqrt(moving.sum())
             off[channel] = ratio if noise * _SHARES[1] > rest * _SHARES[0] else 0.0
     return off
 

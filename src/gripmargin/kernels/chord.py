@@ -41,4 +41,4 @@ def above(t: FloatArray, values: FloatArray) -> FloatArray:
     """
     bulge, rise = sag(t, values, upward=True), np.abs(np.diff(values))
     top = (4.0 * bulge - rise) ** 2 / (16.0 * np.where(bulge > 0.0, bulge, 1.0))
-    return np.where(4.0 * bulge > rise, top, 0.0)
+    return np.where(4.0 * bulge <= rise, 0.0, top)  # of values that are no numbers it is none either

@@ -21,6 +21,18 @@ def moved(c: FloatArray, start: float | FloatArray, scale: float | FloatArray) -
     )
 
 
+def between(y: FloatArray, rates: FloatArray, step: float) -> FloatArray:
+    """Return the cubic over x from 0 to 1 with given values and rates at its ends (Hermite), shape (4, ...).
+
+    Args:
+        y: At both ends, shape (2, ...).
+        rates: There, by a variable of which the whole way takes a step, shape (2, ...).
+        step: That step.
+    """
+    rise, (first, last) = y[1] - y[0], step * rates
+    return np.stack([y[0], first, 3.0 * rise - 2.0 * first - last, first + last - 2.0 * rise])
+
+
 def value(c: FloatArray, x: FloatArray) -> FloatArray:
     """Return the value of a cubic at x."""
     return np.asarray(c[0] + x * (c[1] + x * (c[2] + x * c[3])))

@@ -30,11 +30,11 @@ FEWEST: Final = 24  # differences in motion that tell a period
 DIGITS: Final = 4.0  # steps of rounding by which a channel moves from sample to sample where it surely moves
 HELD: Final = 2.0  # rows with one value, over the usual in motion, up to which they may repeat
 ROUGH: Final = 0.1  # differences over those of first order from which samples are too jerky for their times
-SHORTEST: Final = 12  # steps of a stretch that is numbered by itself
 FINE: Final = 41  # periods that are tried about one that was found
 ALIKE: Final = 1.1  # lateness over the least up to which another period may hold
 TAIL: Final = 0.02  # of the reads at either end of their lateness that may be misnumbered
 TOO_LATE: Final = 1.3  # periods by which the reads of a stretch may differ in lateness: the poller's own delay is in it
+STOOD: Final = 2.0  # periods after a renewal from which a read surely got another, however late it was stamped
 COUNTED: Final = 0.2  # periods by which a count may be off and is still known
 SURE: Final = 0.02  # by which part the period may be off
 
@@ -227,22 +227,27 @@ def _all_numbers(
     s: FloatArray, runs: list[_Run], y: list[FloatArray], stretches: list[Stretch], period: float
 ) -> FloatArray:
     """Numbers of all reads, by the clock where they were not counted."""
-    number, known = np.empty(s.size), np.zeros(s.size, dtype=bool)
+    clock, counted, known = np.empty(s.size), np.empty(s.size), np.zeros(s.size, dtype=bool)
     done, start = 0, _renewed(*stretches[0], period)
     for i, (x, k) in enumerate(stretches):
         origin = _renewed(x, k, period)
         ahead = np.rint((origin - start) / period)
         upto = int(np.searchsorted(s, x[-1], side="right")) if i + 1 < len(stretches) else s.size
-        number[done:upto] = ahead + np.floor((s[done:upto] - origin) / period)
+        clock[done:upto] = ahead + (s[done:upto] - origin) / period
         here = np.searchsorted(s, x)
-        number[here], known[here] = ahead + k, True
+        counted[here], known[here] = ahead + k, True
         done = upto
+    number = np.where(known, counted, np.floor(clock))
     for run, values in zip(runs, y, strict=True):
         sure = known[run.kept]
         if sure.any():
             found = _beside(s[run.kept], number[run.kept], values, sure, period)
             number[run.kept[0] : run.kept[-1]] = np.repeat(found[:-1], np.diff(run.kept))
             number[run.kept[-1]] = found[-1]
+            # what is read so late is no repeat: the robot turned, and stood for a digit
+            rows = np.setdiff1d(np.arange(run.kept[0], run.kept[-1]), run.kept)
+            rows = rows[(clock - number)[rows] > STOOD]
+            number[rows] = np.floor(clock[rows])
     return np.maximum.accumulate(number)
 
 
@@ -282,9 +287,9 @@ def _beside(x: FloatArray, number: FloatArray, y: FloatArray, sure: Flags, perio
 
 
 def _stretches(inside: Flags) -> list[tuple[int, int]]:
-    """First and last sample of stretches of steps that are long enough."""
+    """First and last sample of stretches of steps, as many as a difference takes."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8))).reshape(-1, 2)
-    return [(int(a), int(b)) for a, b in edges if b - a >= SHORTEST]
+    return [(int(a), int(b)) for a, b in edges if b - a >= ORDER]
 
 
 def _period_of(

@@ -163,10 +163,7 @@ class _Search:
         steep = np.maximum(steep, self.steep)
         even, odd = np.abs(self.even), np.abs(self.odd)
         change = np.maximum(steep * self.h, np.maximum(4.0 * even, 32.0 * odd))  # at least that of a triangle or two
-        most = np.minimum(change / 2.0, change / 4.0 + even)
-        # a triangle of slope J whose mean is that by which the polynomial is unlike its neighbours, and two changes
-        unlike = self.slack / 2.0
-        most = np.minimum(most, np.sqrt(change * unlike) + 4.0 * unlike)
+        most = change / 4.0 + even
         size = np.full(even.shape, np.inf)
         if self.stepped:  # where accelerations jump none but the largest of the program is known to bound one
             low, high = np.sort(np.abs([self.a0, self.a1]), axis=0)

@@ -12,7 +12,12 @@ from gripmargin.kernels.face import Face, squared, utilisation
 
 IntArray = NDArray[np.intp]
 DIRECTIONS, ROUNDS = 1000, 8  # in which loads look for the points that are used most
-ALL = 600  # points up to which none are left out
+ALL = 250  # points up to which none are left out
+MORE, FEWER, ENOUGH = (
+    6,
+    300,
+    5e-3,
+)  # sets of so many loads and as many that press; by what share others may be used more
 RELIEVED = 6  # steps in which loads are drawn back from where they pull
 FAR = 0.8  # share of the most used point's use that a point has to reach under some of them to be looked at further
 DOUBLINGS, HALVINGS = 20, 34  # of the search for a factor: up to 1e12, and to 1e-9 of what is found
@@ -72,7 +77,7 @@ def points_needed(face: Face, missed: float) -> tuple[IntArray, float]:
 
     Up to some hundred all are kept. Of more they are those that loads in many directions use most, along the axes of
     the load and between them; more are tried until none of a set finds another one. What others may be used more is
-    twice what a set of its own finds, of which half presses where it would pull most.
+    twice what sets of their own find, of which half presses where it would pull most.
 
     Args:
         face: A plain one.
@@ -93,10 +98,15 @@ def points_needed(face: Face, missed: float) -> tuple[IntArray, float]:
             break
         chosen = np.union1d(chosen, near[used[:, more].argmax(axis=0)])
         near = near[most[near] > FAR] if power > 1 else near
-    loads = directions.normal(size=(size.size, DIRECTIONS)) / size
-    loads = np.concatenate([loads, _less_pulling(face.only(chosen), loads, size)], axis=1)
-    used = utilisation(face, loads)[0]
-    return chosen, 2.0 * float((used.max(axis=0) / used[chosen].max(axis=0)).max() - 1.0)
+    for _ in range(MORE):
+        loads = directions.normal(size=(size.size, FEWER)) / size
+        loads = np.concatenate([loads, _less_pulling(face.only(chosen), loads, size)], axis=1)
+        used = utilisation(face, loads)[0]
+        more = used.max(axis=0) / used[chosen].max(axis=0) - 1.0
+        if more.max() <= ENOUGH:
+            break
+        chosen = np.union1d(chosen, used[:, more > missed].argmax(axis=0))
+    return chosen, 2.0 * max(float(more.max()), ENOUGH)
 
 
 def _less_pulling(face: Face, loads: FloatArray, size: FloatArray) -> FloatArray:

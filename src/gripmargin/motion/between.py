@@ -28,6 +28,7 @@ SIDE: Final = 5e-9  # [s] from a step to the samples that mark it
 ENOUGH: Final = 20  # values that show how a column is rounded, or what its noise is
 COUNTS: Final = 1e-4  # share of a joint's largest acceleration that is neither put in nor counted as missed
 JUMP: Final = 1e-3  # share of a joint's largest acceleration that counts as a step
+FINEST: Final = 12  # decimals of a column that are looked for; floats about 1 have three or four more
 
 Indices = NDArray[np.intp]
 
@@ -134,7 +135,7 @@ def _step(values: FloatArray) -> float:
     most = float(np.abs(values).max())
     if np.unique(values[:: max(1, values.size // 1000)]).size <= ENOUGH:
         return 0.0
-    for step in (unit * 10.0**-k for k in range(1, 10) for unit in (1.0, np.pi / 180.0)):
+    for step in (unit * 10.0**-k for k in range(1, FINEST + 1) for unit in (1.0, np.pi / 180.0)):
         if all(_whole(part / step) for part in (values[:ENOUGH], values)):
             return step
     encoder = float(grid(values[None])[0])

@@ -38,7 +38,7 @@ def gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int
         noise: Of the positions, one standard deviation, shape (channels,).
     """
     step = np.diff(t)
-    wide = _holes(t)
+    wide = holes_in(t)
     wide = wide[(step[wide] > GAP_STEPS * float(np.median(step))) & (step[wide] > RESOLVED)]
     moved = np.any(np.abs(np.diff(places, axis=0)) > 4.0 * noise + 1e-9, axis=1)  # noise alone hardly does
     return [
@@ -71,14 +71,18 @@ def in_turn_holes(t: FloatArray, rotation: FloatArray, rates: Rates) -> Rates:
     return _covered(t, rates, lambda index: estimate_rotation_rates(t[index], rotation[index], bursts=False))
 
 
-def _holes(t: FloatArray) -> NDArray[np.intp]:
-    """Intervals in which a sample is missing, and more than one where they are no wider than RESOLVED."""
+def holes_in(t: FloatArray) -> NDArray[np.intp]:
+    """Return the intervals in which a sample is missing, and more than one where they are no wider than RESOLVED.
+
+    Args:
+        t: Times [s], shape (n,).
+    """
     step, usual = np.diff(t), float(np.median(np.diff(t)))
     return np.flatnonzero((step > 1.5 * usual) & ((step > RESOLVED) | (step > 3.5 * usual)))
 
 
 def _covered(t: FloatArray, rates: Rates, sparse: Callable[[NDArray[np.intp]], Rates]) -> Rates:
-    wide = _holes(t)
+    wide = holes_in(t)
     names = ("first", "second") if len(rates.second) else ("first",)
     bias = {name: getattr(rates, f"bias_{name}").copy() for name in names}
     for holes, index in _alike(t, wide):

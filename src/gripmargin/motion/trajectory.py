@@ -133,13 +133,18 @@ class _Samples(Value):
         return replace(self, t=self.t[samples] if t is None else t, moves=moves, filling=None, **columns)
 
     @property
+    def rows(self) -> NDArray[np.intp]:
+        """Which samples the program gives, and were not put in."""
+        return np.arange(self.samples) if self.filling is None else self.filling.given
+
+    @property
     def own(self) -> tuple[Self, NDArray[np.intp]]:
         """The trajectory without samples that were put in, and which of its samples these are."""
         if self.filling is None:
-            return self, np.arange(self.samples)
-        if self.filling.given.size == self.samples:
-            return replace(self, filling=None), self.filling.given
-        return self.taken(self.filling.given), self.filling.given
+            return self, self.rows
+        if self.rows.size == self.samples:
+            return replace(self, filling=None), self.rows
+        return self.taken(self.rows), self.rows
 
     @property
     def samples(self) -> int:

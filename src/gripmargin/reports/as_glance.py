@@ -22,7 +22,8 @@ def report_glance(report: Report, *, width: int = WIDTH) -> str:
         report: What is said.
         width: Largest number of characters in a line.
     """
-    lines = [(f"{report.verdict.upper()}  ", report.title), EMPTY, *_table(report), EMPTY]
+    lines = [(f"{report.verdict.upper()}  ", report.title), EMPTY, *_table(report)]
+    lines += [EMPTY] if report.checks else []
     codes = [each.code for each in report.causes[:1]] or [check.check for check in _worst(report)]
     lines += [_labelled("why", sentence) for sentence in _cause(report)]
     for i, change in enumerate(_changes(report)):
@@ -41,9 +42,11 @@ def report_glance(report: Report, *, width: int = WIDTH) -> str:
 
 def verdict_line(report: Report) -> str:
     """Return the verdict and the figure that decides it, in one line."""
-    decides = min(_worst(report) or report.checks, key=_share)
-    where = "" if decides.at is None else f" at {words.when(decides.at)}"
-    said = f"{decides.check}, {_figures(decides)}, target {decides.target:g}{where}"
+    said = report.nothing
+    if not said:
+        decides = min(_worst(report) or report.checks, key=_share)
+        where = "" if decides.at is None else f" at {words.when(decides.at)}"
+        said = f"{decides.check}, {_figures(decides)}, target {decides.target:g}{where}"
     return printable(f"{report.verdict.upper()}  {report.title}: {said}") + "\n"
 
 
@@ -84,6 +87,8 @@ def _share(check: CheckResult) -> float:
 
 def _cause(report: Report) -> Iterator[str]:
     """What lies behind the verdict: one thing."""
+    if report.nothing:
+        yield report.nothing
     if report.causes:
         yield report.causes[0].text
     for finding in [] if report.causes else _own(report)[:1]:

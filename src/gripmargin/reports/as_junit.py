@@ -61,7 +61,10 @@ def _suite(name: str, report: Report, compared: Sequence[str] | None) -> ET.Elem
         for key, value in _figures(check):
             _property(properties, f"{case_name}.{key}", value)
         _case(suite, case_name, check, report)
-    if all(check.verdict is Verdict.PASS for check in report.checks) and not report.passed:
+    if report.nothing:
+        case = ET.SubElement(suite, "testcase", classname=suite.get("name", ""), name="could not be checked")
+        _trouble(case, "error", "nothing was checked", report.nothing, ())
+    elif all(check.verdict is Verdict.PASS for check in report.checks) and not report.passed:
         case = ET.SubElement(suite, "testcase", classname=suite.get("name", ""), name="as a whole")
         _trouble(case, "skipped", "undecided", f"{report.verdict}, though no check says so", ())
     if compared is not None:

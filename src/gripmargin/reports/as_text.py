@@ -49,8 +49,8 @@ def report_text(report: Report, *, width: int = WIDTH) -> str:
 
 def _scope(report: Report) -> Line:
     left_out = ", ".join(item.check for item in report.not_checked)
-    made = ", ".join(check.check for check in report.checks)
-    return "      ", f"checked: {made}" + (f"; not checked: {left_out}" if left_out else "")
+    made = f"checked: {', '.join(check.check for check in report.checks)}" if report.checks else report.nothing
+    return "      ", made + (f"; not checked: {left_out}" if left_out else "")
 
 
 def _check_lines(check: CheckResult, causes: set[str]) -> list[Line]:

@@ -61,7 +61,7 @@ def shortfall(report: Report) -> list[str]:
 def summary_text(judgements: Sequence[Judgement]) -> str:
     """Return the sum over several jobs, and a line for each that does not pass, at most 100 characters wide."""
     words_of = {"pass": "pass", "fail": "falling short", "undecided": "undecided", "": "could not be checked"}
-    verdicts = ["" if j.report is None else str(j.report.verdict) for j in judgements]
+    verdicts = ["" if j.report is None or j.report.nothing else str(j.report.verdict) for j in judgements]
     counts = Counter(verdicts)
     sums = ", ".join(f"{counts[v]} {said}" for v, said in words_of.items() if counts[v])
     some = ", by chosen checks only" if any(j.report is not None and j.report.partial for j in judgements) else ""
@@ -74,7 +74,7 @@ def summary_text(judgements: Sequence[Judgement]) -> str:
         else:
             found = [check for check in judgement.report.checks if check.verdict == verdict]
             said = "".join(f"{cause.text}; " for cause in judgement.report.causes[:1])
-            said += result_line(found[0]) if found else "nothing was checked"
+            said += result_line(found[0]) if found else judgement.report.nothing
             said += f", and {len(found) - 1} more" if len(found) > 1 else ""
             said = f"{judgement.job_file}: {said}"
         said = "".join(c if c.isprintable() else " " for c in said)

@@ -72,6 +72,12 @@ class Report:
         return any(item.reason == NOT_CHOSEN for item in self.not_checked)
 
     @property
+    def nothing(self) -> str:
+        """That nothing was checked, and why; empty where something was."""
+        why = "; ".join(f"{item.check}: {item.reason}" for item in self.not_checked if item.reason != NOT_CHOSEN)
+        return "" if self.checks else "nothing was checked" + (f": {why}" if why else "")
+
+    @property
     def title(self) -> str:
         """Name of the job, and whether the verdict is that of some checks only."""
         return f"{self.job} (chosen checks only)" if self.partial else self.job

@@ -218,8 +218,7 @@ def _tilted(case: Case, turn: FloatArray) -> Case:
         robot = robot.mounted(tool=turned)
     job = replace(job, trajectory=trajectory, robot=robot)
     motion = ProgramMotion.of(trajectory, robot, stamps=job.stamps)
-    load = part_load(job.part, motion.at, job.gravity, job.air_density)
-    return replace(case, job=job, motion=motion, load=load, trial=True)
+    return case.moved(motion, job=job, trial=True)
 
 
 def _area_needed(case: Case, short: frozenset[str]) -> tuple[float | None, str]:

@@ -12,7 +12,6 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import registry
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Asked, quotient
-from gripmargin.contact.loads import part_load
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.rate_error import RateError
 from gripmargin.motion.trajectory import Filling, JointTrajectory
@@ -98,12 +97,7 @@ class QuickCheck:
         base = self._case
         job = scaled(base.job, factors)
         motion = _faster(base.motion, factors)
-        return replace(
-            base,
-            job=job,
-            motion=motion,
-            load=part_load(job.part, motion.at, job.gravity, job.air_density),
-        )
+        return base.moved(motion, job=job)
 
 
 def _thinned(case: Case, borders: Iterable[int], spacing: float) -> tuple[Case, NDArray[np.intp]]:
@@ -129,9 +123,8 @@ def _thinned(case: Case, borders: Iterable[int], spacing: float) -> tuple[Case, 
         given=np.arange(at.size), missed=None if missed is None else np.maximum.reduceat(missed, at, axis=0)
     )
     fewer = replace(old, t=old.t[at], q=old.q[at], qd=old.qd[at], qdd=old.qdd[at], moves=moves, filling=filling)
-    rows = {name: getattr(case, name)[..., at] for name in ("load", "airborne")}
     motion = ProgramMotion.of(fewer, job.robot, stamps=job.stamps)
-    return replace(case, job=replace(job, trajectory=fewer), motion=motion, **rows), at
+    return case.moved(motion, job=replace(job, trajectory=fewer), airborne=case.airborne[at]), at
 
 
 def largest(ratio: Callable[[float], float], high: float, lowest: float) -> float | None:

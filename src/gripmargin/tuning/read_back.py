@@ -55,27 +55,36 @@ def written(tuning: Tuning, ending: str) -> tuple[Tuning, bytes | None]:
 def as_positions(job: Job) -> Judged | None:
     """Return what the checker says of a joint program as positions alone, even and rounded; None for poses.
 
-    What does not pass by the samples alone is judged by the law of its moves, where they show one: it has rates then.
+    What does not pass by the samples alone is judged by the law of its moves, where they show one: it has the rates of
+    that law then, at the samples of the program.
     """
     old, robot = job.trajectory, job.robot
     if not isinstance(old, JointTrajectory) or robot is None:
         return None
     t = old.t[0] + PERIOD * np.arange(int(np.ceil((old.t[-1] - old.t[0]) / PERIOD - 1e-6)) + 1)
     digits = np.where(robot.revolute, *DIGITS)
-    q = np.round(_positions(old, np.minimum(t, old.t[-1])) / digits) * digits
-    sampled = JointTrajectory(t=t, q=q, names=old.names, source=f"{old.source}, as positions")
+    places = np.round(_positions(old, np.minimum(t, old.t[-1])) / digits) * digits
+    sampled = JointTrajectory(t=t, q=places, names=old.names, source=f"{old.source}, as positions")
     sampled = replace(sampled, moves=_labels(sampled, old))
     found = judged(replace(job, trajectory=sampled), trial=True)
     shaped = None if found.passed else by_shape(sampled)
-    return found if shaped is None else judged(replace(job, trajectory=shaped.trajectory), trial=True)
+    if shaped is None:
+        return found
+    q, qd, qdd = _between(shaped.trajectory, old.t)
+    return judged(replace(job, trajectory=replace(old, q=q, qd=qd, qdd=qdd)), trial=True)
 
 
 def _positions(old: JointTrajectory, t: FloatArray) -> FloatArray:
     if old.qd is None or old.qdd is None:
         return np.asarray(CubicSpline(old.t, old.q)(t))
+    return _between(old, t)[0]
+
+
+def _between(old: JointTrajectory, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Positions, speeds and accelerations of a program with rates at other times, shape (m, joints) each."""
     given, law = joined(old)
     i = np.clip(np.searchsorted(given.t, t, side="right") - 1, 0, given.t.size - 2)
-    return evaluated(given, law, i, (t - given.t[i]) / np.diff(given.t)[i])[0]
+    return evaluated(given, law, i, (t - given.t[i]) / np.diff(given.t)[i])
 
 
 def _labels(read: Trajectory, old: Trajectory) -> tuple[str, ...] | None:

@@ -14,7 +14,6 @@ from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case
 from gripmargin.checks.rests import Stretch, stretches
 from gripmargin.checks.swing.vibration import modes_of
-from gripmargin.contact.loads import part_load
 from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.motion.program import ProgramMotion
@@ -194,14 +193,7 @@ class _Plan:
         for _ in range(QUICK):
             job = self.job()
             motion = ProgramMotion.of(job.trajectory, job.robot)
-            part, gravity = job.part, job.gravity
-            changed = replace(
-                self.program.case,
-                job=job,
-                motion=motion,
-                load=part_load(part, motion.at, gravity, job.air_density),
-                airborne=self.program.case.airborne[self.nearest],
-            )
+            changed = self.program.case.moved(motion, job=job, airborne=self.program.case.airborne[self.nearest])
             now = Demands.of(changed)
             use = peak_utilisation(now.face, now.still + now.moving)[0] + now.error
             over = self.part_of(self.instants())[now.samples]

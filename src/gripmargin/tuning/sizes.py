@@ -73,7 +73,9 @@ class Sizes:
         rows = self._rows
         self._groups: Groups = list(GROUPS.values())
         loose = rows.slack @ _spread(rows.spread @ inputs, self._groups)
-        self.still = _sizes(rows.load @ inputs, self._groups) + loose
+        self.still = _sizes(rows.load @ inputs, self._groups)
+        self.still[:, [NAMES.index("whirl"), NAMES.index("spun")]] = _whirled(rows.load @ inputs[:, GROUPS["whirl"]])
+        self.still += loose
         pull = rows.load @ inputs[:, GROUPS["gravity"]]
         self._down, self._aside = pull[:, 2], np.hypot(pull[:, 0], pull[:, 1])
         self._loose = rows.slack @ _spread(rows.spread @ inputs, [GROUPS["gravity"][2:], GROUPS["gravity"][:2]])
@@ -272,6 +274,18 @@ def _ring(factors: FloatArray) -> FloatArray:
     sums = signs @ factors.transpose(1, 0, 2).reshape(modes, -1).astype(np.float32)
     most = np.einsum("src,src->sr", *2 * (sums.reshape(-1, rows, components),)).max(axis=0)
     return np.sqrt(most.astype(float)) * ROUNDED
+
+
+def _whirled(values: FloatArray) -> FloatArray:
+    """The most that products of angular velocities of size 1 ask, about any axis and about z, shape (rows, 2).
+
+    They are those of one vector w: ``w Q w`` is at most the largest eigenvalue of Q, and what is less than none does
+    not count, for the tool need not turn.
+    """
+    whole = np.zeros((len(values), 3, 3))
+    for column, (i, j) in zip(values.T, ((0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2)), strict=True):
+        whole[:, i, j] = whole[:, j, i] = column if i == j else column / np.sqrt(2.0)
+    return np.maximum(np.column_stack([np.linalg.eigvalsh(whole)[:, -1], whole[:, 2, 2]]), 0.0)
 
 
 def _sizes(values: FloatArray, groups: Groups) -> FloatArray:

@@ -52,6 +52,8 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "joint_travel",
     "scatter",
     "tool_travel",
+    "short_carry",
+    "from_below",
     "joint_speed",
     "fouling",
     "polled",

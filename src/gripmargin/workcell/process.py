@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from difflib import get_close_matches
 from typing import Any, Final, Literal, get_args
 
 import numpy as np
@@ -73,10 +74,8 @@ class Process(Declared, called="process"):
             yield "overtravel", "an overtravel beside a force or a moment", "one of the two"
         if self.overtravel is None and self.stiffness is not None:
             yield "stiffness", "a stiffness without an overtravel", "an overtravel beside it"
-        if self.moment is None and self.at is None:
-            yield "at", "nothing", "the point of the part at which the force acts, in the tool frame"
-        if self.force is not None and self.at is None:
-            yield "at", "nothing", "the point of the part at which the force acts, in the tool frame"
+        if self.at is None and (self.force is not None or self.overtravel is not None):
+            yield "at", "a force without the place where it acts", "at, a point of the part in the tool frame"
         if self.rise is not None and self.shape != "ramp":
             yield "rise", "a rise of a constant force", 'shape = "ramp"', "or leave it out"
 
@@ -110,7 +109,7 @@ class Process(Declared, called="process"):
             every = np.arange(trajectory.samples)
             return np.asarray((every >= first) & (every <= last))
         named, every = self.named(trajectory), np.arange(trajectory.samples)
-        own = every if trajectory.filling is None else trajectory.filling.given
+        own = trajectory.rows
         out, wide = named[own], np.diff(trajectory.t[own]) > RESOLVED
         out[:-1] |= named[own[1:]] & wide
         out[1:] |= named[own[:-1]] & wide
@@ -132,7 +131,9 @@ def process_problems(forces: tuple[Process, ...], trajectory: Trajectory) -> lis
             if move not in labels:
                 some = ", ".join(f"'{label}'" for label in list(dict.fromkeys(trajectory.moves or ()))[:8])
                 due = f"a label of the program's moves ({some})" if labels else "times, for the program has no labels"
-                problems.append(InputError(f"{where}.moves[{k}]", f"'{move}'", due))
+                near = get_close_matches(move, labels, n=1)
+                remedy = f"did you mean '{near[0]}'?" if near else ""
+                problems.append(InputError(f"{where}.moves[{k}]", f"'{move}'", due, remedy))
     if not problems and forces:
         together = np.sum([force.acting(trajectory) for force in forces if not force.is_none], axis=0)
         if np.max(together, initial=0) > MOST:

@@ -53,9 +53,9 @@ def cantilever(a):
 
 def test_end_of_a_strip_beyond_a_long_pad():
     a = 0.12
-    (result,) = judged(strip(0.2 + 2 * a, clearance=1e-3), wide(0.2)).results
+    (result,) = judged(strip(0.08 + 2 * a, clearance=1e-3), wide(0.08)).results
     assert result.details.droop == pytest.approx(cantilever(a), rel=1e-2)
-    assert abs(result.details.where[0]) == pytest.approx(0.1 + a)
+    assert abs(result.details.where[0]) == pytest.approx(0.04 + a)
     assert result.value == pytest.approx(1e-3 / cantilever(a), rel=1e-2)
     assert result.verdict is gm.Verdict.PASS
 
@@ -72,7 +72,7 @@ def test_middle_of_a_strip_between_two_pads():
 @pytest.mark.parametrize(("share", "verdict"), [(1.05, "pass"), (0.95, "fail")])
 def test_just_passes_and_just_fails(share, verdict):
     clearance = share * cantilever(0.12)
-    found = judged(strip(0.44, clearance=clearance), wide(0.2))
+    found = judged(strip(0.32, clearance=clearance), wide(0.08))
     assert str(found.results[0].verdict) == verdict
     assert len(found.findings) == (verdict == "fail")
     if found.findings:
@@ -80,21 +80,21 @@ def test_just_passes_and_just_fails(share, verdict):
 
 
 def test_acceleration_counts_and_a_target():
-    slow, fast = (judged(strip(0.44, clearance=1e-3), wide(0.2), upwards=a).results[0] for a in (0.0, 5.0))
+    slow, fast = (judged(strip(0.32, clearance=1e-3), wide(0.08), upwards=a).results[0] for a in (0.0, 5.0))
     assert fast.details.droop / slow.details.droop >= (G + 5.0) / G * (1 - 1e-2)
-    less = judged(strip(0.44, clearance=1.2 * cantilever(0.12)), wide(0.2), droop=2.0).results[0]
+    less = judged(strip(0.32, clearance=1.2 * cantilever(0.12)), wide(0.08), droop=2.0).results[0]
     assert less.verdict is gm.Verdict.FAIL
 
 
 def test_what_droops_by_far_is_a_bound():
     """600 mm beyond the pad are 1.58 gravity lengths: small bending tells 0.49 times that, the strip 0.41 times."""
     a = 0.6
-    (result,) = judged(strip(0.2 + 2 * a, clearance=0.28), wide(0.2)).results
+    (result,) = judged(strip(0.08 + 2 * a, clearance=0.28), wide(0.08)).results
     assert result.details.large
     assert result.verdict is gm.Verdict.UNDECIDED
     assert result.high is None
     assert any("the most that it may be" in line for line in result.lines)
-    assert judged(strip(0.2 + 2 * a, clearance=0.4), wide(0.2)).results[0].low > 1.0
+    assert judged(strip(0.08 + 2 * a, clearance=0.4), wide(0.08)).results[0].low > 1.0
 
 
 @pytest.mark.parametrize(("lengths", "drop"), [(0.5, 0.0156219), (1.0, 0.1234714), (1.5, 0.3735408)])
@@ -107,13 +107,13 @@ def test_how_much_less_a_heavy_strip_droops(lengths, drop):
 
 
 def test_nothing_is_asked_where_the_job_asks_nothing():
-    assert judged(strip(0.44), wide(0.2)).results == ()
+    assert judged(strip(0.32), wide(0.08)).results == ()
     (rigid,) = judged(
-        replace(strip(0.44, clearance=1e-4), youngs_modulus=None, poissons_ratio=None, rigid=True), wide(0.2)
+        replace(strip(0.32, clearance=1e-4), youngs_modulus=None, poissons_ratio=None, rigid=True), wide(0.08)
     ).results
     assert rigid.verdict is gm.Verdict.PASS
     (unknown,) = judged(
-        replace(strip(0.44, clearance=1e-4), youngs_modulus=None, poissons_ratio=None), wide(0.2)
+        replace(strip(0.32, clearance=1e-4), youngs_modulus=None, poissons_ratio=None), wide(0.08)
     ).results
     assert unknown.verdict is gm.Verdict.UNDECIDED
 
@@ -129,8 +129,8 @@ def test_where_it_is_placed_the_tolerance_counts():
             trajectory=gm.PoseTrajectory(
                 t=t, position=position, rotation=np.broadcast_to(DOWN, (41, 3, 3)), moves=moves
             ),
-            part=strip(0.44),
-            gripper=gm.Gripper(pads=[wide(0.2)]),
+            part=strip(0.32),
+            gripper=gm.Gripper(pads=[wide(0.08)]),
             phases=(gm.Phase(kind="carry", moves=("lower",)), gm.Phase(kind="release", moves=("let go",))),
             nest=gm.Nest(face=np.eye(4), tolerance=tolerance * cantilever(0.12)),
         )

@@ -64,3 +64,29 @@ def test_pads_grow_as_far_as_there_is_room(slide, even_film, apart, outline, roo
             assert found[0].shown
             assert found[0].figures["factor"] == pytest.approx(factor, abs=0.011)
             assert found[0].figures["factor"] >= factor
+
+
+def test_round_pads_are_advised_where_they_are_enough():
+    """Finite elements of others have the corner of a square pad under a sheet 3.2 times as high as its edge's middle.
+
+    A disc of the same area has no corner: it holds the sheet with the margin that its edge allows.
+    """
+    film = gm.PadMaterial(pull_off_stress=75e3, shear_strength=65e3, normal_stiffness=1.2e8, shear_stiffness=4e7)
+    outline = np.array([[-0.1, -0.1], [0.1, -0.1], [0.1, 0.1], [-0.1, 0.1]])
+    mass = 2700.0 * 0.04 * 0.0005
+    com, inertia = gm.uniform_plate(mass, outline, 0.0005)
+    given = {"outline": outline, "thickness": 0.0005, "youngs_modulus": 70e9, "poissons_ratio": 0.33, "face": "plane"}
+    t, down = np.linspace(0.0, 0.2, 41), np.broadcast_to(np.diag([1.0, -1.0, -1.0]), (41, 3, 3))
+    job = gm.Job(
+        name="sheet",
+        trajectory=gm.PoseTrajectory(t=t, position=np.zeros((41, 3)), rotation=down),
+        part=gm.Part(mass=mass, com=com, inertia=inertia, **given),
+        gripper=gm.Gripper(pads=[gm.Pad.rectangle("pad", film, [0.05, 0.05])]),
+        targets=gm.Targets(hold=45.0, swing=1.0),
+    )
+    report = gm.check_job(job, checks=["hold"])
+    (finding,) = report.findings
+    shown = [remedy.action for remedy in finding.remedies if remedy.shown]
+    assert "round pads" in shown
+    disc = replace(job, gripper=gm.Gripper(pads=[gm.Pad.disc("pad", film, 0.05 * 2 / np.sqrt(np.pi))]))
+    assert gm.check_job(disc, checks=["hold"]).checks[0].low >= 45.0

@@ -19,7 +19,7 @@ def random_job(seed, kind, **more):
     return simulated.random_job(random, kind, **({"sudden": False, "dampings": DAMPINGS} | more)), random
 
 
-def tried(seed, kind, *, sudden=False):
+def tried(seed, kind, *, sudden=False, on_step=False):
     """The least, the value, and the most that a stop uses the pads as the check says, over what it came to.
 
     A deceleration is one of the tool origin or of the fastest point: the least is over the lesser of both, the most
@@ -27,7 +27,11 @@ def tried(seed, kind, *, sudden=False):
     """
     (moves, job), random = random_job(seed, kind, sudden=sudden, step=0.002)
     case = work_out(job)
-    sample = int(np.argmin(np.abs(case.job.trajectory.t - 0.001 * random.integers(100, 900))))
+    t = case.job.trajectory.t
+    sample = int(np.argmin(np.abs(t - 0.001 * random.integers(100, 900))))
+    if on_step:  # the nearest of the samples that mark one
+        steps = np.flatnonzero(np.diff(t) < 1e-6)
+        sample = int(steps[np.argmin(np.abs(t[steps] - t[sample]))])
     stopping = Stopping(case=case, stop=job.stop, swinging=sudden)
     use = stop_use(stopping, stopping.kinds[0], np.array([sample]))
     stops = [simulated.stopped_by(stopping, moves, sample)]
@@ -50,6 +54,16 @@ def test_one_stop_against_a_simulation(kind, sudden):
     assert np.median(high) < (1.06 if sudden else 1.03)
     # jumps of the program on the way of a stop cost width: nine in ten of 100 are below 1.29
     assert np.quantile(high, 0.9) < (1.5 if sudden and kind == "deceleration" else 1.15)
+
+
+@pytest.mark.parametrize("kind", simulated.KINDS)
+def test_a_stop_that_begins_where_the_acceleration_steps(kind):
+    """The load rises by any slope between the samples that mark the step; that is no swing, and no doubt of one."""
+    low, value, high = np.array([tried(seed, kind, sudden=True, on_step=True) for seed in range(3)]).T
+    assert (low <= 1.0005).all()
+    assert (high >= 0.9995).all()
+    assert np.median(value) == pytest.approx(1.0, abs=1e-3)
+    assert np.median(high) < 1.15
 
 
 def worst(seed, kind, damping, step=0.002):

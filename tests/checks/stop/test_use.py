@@ -97,7 +97,7 @@ class TestNoFalsePass:
         case = work_out(fast(gm.Stop(time=0.3), targets=gm.Targets(stop=0.01)))
         load = case.load.copy()
         load[2, 300] = np.nan
-        found = STOP.answer(replace(case, load=load)).results[0]
+        found = STOP.answer(replace(case, load=load, own_load=load)).results[0]
         assert found.verdict is gm.Verdict.UNDECIDED
 
     def test_a_brief_fast_sample_between_slow_ones(self, fast):

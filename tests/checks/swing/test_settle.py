@@ -177,6 +177,21 @@ def test_a_tolerance_without_a_placing_is_undecided(gantry):
     assert result(gm.check_job(job(gantry, release=False))).verdict == "undecided"
 
 
+@pytest.mark.parametrize("end", [0.2, 0.2013, 0.2027])
+def test_a_carry_that_ends_between_two_rows_is_placed_as_one_that_ends_on_a_row(gantry, end):
+    """The brake fades to nothing at `end`; where that is no row a sample is put in, after the last row of the carry."""
+    case = job(gantry, 0.05, step=0.004)
+    t = case.trajectory.t[:100]
+    left, moves = np.clip(end - t, 0.0, None), ["lower" if x < 0.2 + 1e-9 else "seat" for x in t]
+    q, qd, qdd = np.zeros((3, t.size, 4))
+    q[:, 2], qd[:, 2], qdd[:, 2] = -(left**3) / 3, left**2, -2 * left
+    program = gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd, moves=moves)
+    phases = (gm.Phase(kind="carry", moves=("lower",)), gm.Phase(kind="release", moves=("seat",)))
+    (settle,) = settle_check(work_out(replace(case, trajectory=program, phases=phases))).results
+    assert settle.verdict == "pass"
+    assert settle.at.t == pytest.approx(0.2)
+
+
 def test_a_program_that_is_not_known_is_undecided(gantry):
     case = job(gantry, 0.05)
     t = case.trajectory.t[::4]

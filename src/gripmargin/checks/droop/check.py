@@ -18,6 +18,7 @@ from gripmargin.checks.droop import words
 from gripmargin.checks.droop.figures import DroopDetails, During, WorstDroop
 from gripmargin.checks.hold.use import COVERAGE, use_of
 from gripmargin.checks.premises import STOPPING, bends, swinging
+from gripmargin.checks.swing.pushed import pushed_over
 from gripmargin.checks.swing.ringing import other_stretches, stretches_of
 from gripmargin.checks.swing.use import use_over
 from gripmargin.checks.use import Use, quotient
@@ -36,6 +37,7 @@ from gripmargin.results.findings import (
     judge,
     undecided,
 )
+from gripmargin.workcell.job import Job
 
 Found = tuple[CheckResult, Place, DroopDetails]
 
@@ -73,8 +75,7 @@ def _rooms(case: Case) -> Iterator[tuple[During, float, slice | list[int]]]:
         yield "carry", case.job.part.clearance, slice(None)
     tolerance, carried = None if case.job.nest is None else case.job.nest.tolerance, case.carried
     ends = np.flatnonzero(np.diff(carried, append=case.airborne.size + 1) > 1)
-    release = case.job.phase_map.covers("release")
-    placed = [int(k) for k in ends if release[min(int(carried[k]) + 1, release.size - 1)]]
+    placed = [int(k) for k in ends if case.placed_after(int(carried[k]))]
     if tolerance is not None and placed:
         yield "placing", tolerance, placed
 
@@ -91,7 +92,7 @@ def _droop(case: Case, sheet: Sheet) -> Use:
     )
     still = use_of(case, places)[0]
     kinds = [
-        [use_over(stretch, face) for stretch in kind]
+        [use_over(each, face, None, pushed_over(case, each.modes, each.samples)) for each in kind]
         for kind in (case.shared(stretches_of), *case.shared(other_stretches))
     ]
     value, low, point = (
@@ -145,15 +146,22 @@ def _finding(result: CheckResult, at: Place, details: DroopDetails) -> Finding:
         spans=((at.t, at.t),),
         worst=WorstDroop(at=at, details=details),
         because={"cause": words.HANGS},
-        remedies=(Remedy(action="support", text=words.HELPS),),
+        remedies=(Remedy(action="none", text=words.HELPS),),
         share=(result.low or 0.0) / result.target,
     )
+
+
+def _target(job: Job) -> float | None:
+    """The target of a job that gives its part room, or places a part that may bend with a tolerance."""
+    placed = job.nest is not None and job.nest.tolerance is not None
+    may_bend = job.part.strips is not None and not job.part.rigid
+    return job.targets.droop if job.part.clearance is not None or (placed and may_bend) else None
 
 
 DROOP = Check(
     name="droop",
     question="Does a part that bends droop no further than there is room, carried and placed?",
-    judged=(Judged(name="droop", target=lambda job: job.targets.droop, details=DroopDetails, rests_on=STOPPING),),
+    judged=(Judged(name="droop", target=_target, details=DroopDetails, rests_on=STOPPING),),
     run=run,
     result_words=words.droop_result,
     finding_words=words.droop_finding,

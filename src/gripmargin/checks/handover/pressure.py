@@ -17,11 +17,12 @@ from gripmargin.checks.advice import Change, Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.changes import deeper
 from gripmargin.checks.check import Check, Judged
-from gripmargin.checks.handover import words
+from gripmargin.checks.handover import pressure_words as words
 from gripmargin.checks.handover.figures import Cause, During, PressureDetails, WorstPressure
+from gripmargin.checks.handover.words import no_phase
 from gripmargin.checks.hold.explain import spot_on_pad
 from gripmargin.checks.hold.remedies import less_force
-from gripmargin.checks.premises import measured_contact, not_bent_in_between, plane_face
+from gripmargin.checks.premises import dented_where_known, measured_contact, not_bent_in_between, plane_face
 from gripmargin.checks.pressed import pressed_by_forces
 from gripmargin.checks.use import quotient
 from gripmargin.contact.activation import PadFace
@@ -96,6 +97,22 @@ Limited = list[tuple[Peak, float]]  # with what is allowed [Pa]
 
 def run(case: Case) -> Outcome:
     """Judge the contact pressure over preload and release."""
+    found, part = _judged(case), case.job.part.max_pressure
+    if part is None or any(result.verdict is Verdict.FAIL for result in found.results):
+        return found
+    unseen = [("preload", "[pick]", case.job.pick, case.pickup), ("release", "[nest]", case.job.nest, case.putdowns)]
+    for phase, table, given, seen in unseen:
+        if given and not seen:
+            reason, remedy = no_phase(phase, table, words.PRESSES)
+            target = case.job.targets.pressure
+            return Outcome(results=(undecided("pressure", target, reason, remedy=remedy, measure="ratio"),))
+    beyond = (words.not_pressed(phase, table) for phase, table, given, _ in unseen if not given)
+    more = (NotChecked(check=name, reason=reason) for name, reason in beyond if found.results)
+    return replace(found, not_checked=(*found.not_checked, *more))
+
+
+def _judged(case: Case) -> Outcome:
+    """What comes of the handovers that are simulated, and of forces of the process."""
     peaks = list(_peaks(case))
     if not peaks:
         return Outcome(not_checked=(NotChecked(check="pressure", reason=words.NO_HANDOVER),))
@@ -274,7 +291,7 @@ PRESSURE = Check(
             name="pressure",
             target=lambda job: job.targets.pressure,
             details=PressureDetails,
-            rests_on=(plane_face, not_bent_in_between, measured_contact),
+            rests_on=(plane_face, not_bent_in_between, measured_contact, dented_where_known),
         ),
     ),
     run=run,

@@ -13,19 +13,16 @@ from gripmargin.checks.check import Said, SaidOfFinding
 from gripmargin.checks.handover import lift_off_words
 from gripmargin.checks.handover.figures import (
     Cause,
-    During,
     LettingGo,
     LiftOffDetails,
     NeverDown,
     PreloadDetails,
-    PressureDetails,
     ReleaseDetails,
     Seat,
     Travel,
     Way,
     WorstLiftOff,
     WorstPreload,
-    WorstPressure,
     WorstRelease,
 )
 from gripmargin.checks.hold.figures import Spot
@@ -38,7 +35,10 @@ from gripmargin.workcell import ReleaseKind
 def no_phase(check: str, table: str, what: str) -> tuple[str, str]:
     """Say what is not known of a check that a table of the job asks for, and what would tell it."""
     reason = f"{what} is not known: the job has {table}, but no {check} phase"
-    return reason, f"say in program.phases when it happens, or leave {table} out"
+    without = (
+        "every pad then counts as fully pressed on, and the press is" if check == "preload" else "the release is then"
+    )
+    return reason, f"say in program.phases when it happens, or leave {table} out: {without} not checked"
 
 
 # ---- preload ----
@@ -156,72 +156,6 @@ def _and_dwell(longer: float) -> str:
     return f" and {dwell(longer)}" if longer > 0 else ""
 
 
-# ---- pressure ----
-
-PRESSURE: Final = "pressure that the part may take over the highest contact pressure"
-NO_LIMIT: Final = f"{PRESSURE}; part.max_pressure is not given"
-NO_HANDOVER: Final = "no preload or release was simulated"
-SWINGS_ON: Final = "at rest the pressure is within the limit; a force that comes at once makes it overshoot"
-LEANS: Final = "a pad that leans and slides presses harder while it holds, and which of its cells hold is not known"
-
-
-def pressure_result(_: CheckResult, details: PressureDetails) -> Said:
-    """Say a result of the pressure."""
-    allowed = "" if details.max_pressure is None else f", allowed {words.stress(details.max_pressure)}"
-    return PRESSURE, (
-        f"highest contact pressure {words.stress(details.highest_pressure)} during {details.during}{allowed}",
-    )
-
-
-def pressure_finding(_: Finding, worst: WorstPressure, __: Cause) -> SaidOfFinding:
-    """Say a finding of the pressure."""
-    text = (
-        f"{words.move_first(worst.at.move)}{worst.at.t:.3f} s: {words.stress(worst.pressure)} on the part under pad "
-        f"'{worst.spot.pad}', allowed {words.stress(worst.allowed)}"
-    )
-    return text, (("where", _spot(worst.spot)),)
-
-
-def not_judged(pressure: float) -> str:
-    """Say why a pressure [Pa] is not judged."""
-    return f"part.max_pressure is not given; the highest contact pressure is {words.stress(pressure)}"
-
-
-def far_too_hard(during: During, pressure: float, depth: float, times: float) -> tuple[str, str]:
-    """Say that pads are pressed far harder than they need.
-
-    Args:
-        during: Which handover.
-        pressure: The highest [Pa].
-        depth: Of the pads in their backing [m].
-        times: Pressure over what they need to hold.
-    """
-    face = (
-        "force and place of the process" if during == "process" else f"{'pick' if during == 'preload' else 'nest'}.face"
-    )
-    return (
-        f"during {during} the pads are pressed {1e3 * depth:.2f} mm into their backing, "
-        f"{words.stress(pressure)}: {times:.0f} times what they need to hold",
-        f"give part.max_pressure, or look whether {face} and the program belong together",
-    )
-
-
-def pushed_in(*, buckles: bool) -> str:
-    """Say that a force of the process presses too hard."""
-    what = "the face of the pads buckles, and holds less from then on" if buckles else "the part may not take it"
-    return f"a force of the process presses the part on the pads: {what}"
-
-
-def pressed_in(depth: float) -> str:
-    """Say how deep pads are pressed into their backing [m]."""
-    return f"pressed {1e3 * depth:.3f} mm into the backing there"
-
-
-def press_less(less: float, during: During, spot: Spot) -> str:
-    """Advise a press less deep [m]."""
-    return f"press {1e3 * less:.2f} mm less deep during the {during} (the edge at {_spot(spot)} presses hardest)"
-
-
 # ---- release ----
 
 RELEASE: Final = "restraint of the part in its nest over what the pads demand, at the worst instant"
@@ -253,9 +187,7 @@ PRESS_WITHOUT_SLIDING: Final = (
 )
 UNFINISHED: Final = "the release phase ends before the tool has left the part"
 BOND_AGAIN: Final = "how cells that break and are pressed on again bond is not known: as at first, or fully"
-HELD_SOMEWHERE: Final = (
-    "the part bends, and where break_away holds it in its tray is not known: evenly, or by a place of its rim alone"
-)
+HELD_SOMEWHERE: Final = "where break_away holds a part that bends is not known: evenly, or by a place of its rim alone"
 STAY_PUT: Final = "come down level and without sliding, or lift the tool off once before it is pressed on"
 LIFT_FIRST: Final = "let go without pressing the pads on any further, or leave the part more restraint"
 CELLS_TOO_COARSE: Final = "the target lies within what the size of the cells leaves open of the ratio"

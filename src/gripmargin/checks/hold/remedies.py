@@ -89,7 +89,8 @@ def of_the_pads(case: Case, use: Use, target: float, trials: Trials) -> tuple[Re
     if case.pushes and trials.name in ("hold", "peel", "one_pad_lost"):
         found.insert(0, trials.tried(eased(case, use, target)))
     if use.grip.bonded.sheet is not None and trials.name in ("hold", "peel", "swing"):
-        found.insert(0, trials.tried(_spread(trials.case.job)))
+        shown = (trials.tried(change(trials.case.job)) for change in (_beneath, _rounded))
+        found = [trials.tried(_spread(trials.case.job)), *(each for each in shown if each and each.shown), *found]
     if trials.name in ("hold", "peel"):
         few = _worst_of(use, use.samples)
         found = [
@@ -145,6 +146,22 @@ def _spread(job: Job) -> Iterator[Change]:
         changed, x, y = changes.quartered(job)
         remedy = Remedy(action="spread pads", text=words.four_pads(x, y), figures={"x": x, "y": y})
         yield Change(remedy=remedy, job=lambda: changed)
+
+
+def _beneath(job: Job) -> Iterator[Change]:
+    """A pad beneath the heaviest component."""
+    with suppress(InputError):
+        changed, pad = changes.beneath_the_heaviest(job)
+        x, y = pad.pose_in_tool[:2, 3].tolist()
+        remedy = Remedy(action="move pad", text=words.pad_beneath(pad.name, x, y), figures={"x": x, "y": y})
+        yield Change(remedy=remedy, job=lambda: changed)
+
+
+def _rounded(job: Job) -> Iterator[Change]:
+    """Round pads under a part that bends."""
+    with suppress(InputError):
+        changed = changes.rounded(job)
+        yield Change(remedy=Remedy(action="round pads", text=words.ROUND_PADS), job=lambda: changed)
 
 
 def strengthened(job: Job, used: float, target: float) -> Iterator[Change]:

@@ -119,6 +119,14 @@ def four_pads(x: float, y: float) -> str:
     )
 
 
+def pad_beneath(name: str, x: float, y: float) -> str:
+    """Say where to put a pad [m]."""
+    return f"move pad '{name}' to x {1e3 * x:.0f}, y {1e3 * y:.0f} mm (tool frame), beneath the heaviest component"
+
+
+ROUND_PADS = "use round pads of the same area: what overhangs pulls most at corners"
+
+
 def stronger_pads(factor: float) -> str:
     """Say a factor on what the pads hold per area."""
     return f"raise what the pads hold per area to {factor:.2f} times (a stronger or cleaner face)"

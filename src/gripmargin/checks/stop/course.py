@@ -50,6 +50,8 @@ class Course:
         rough: What of the load noise shakes, shape (k, n); None: noise counts for nothing.
         growth: Variance that noise adds to the swing as the program runs, added up over the instants, shape (k, n).
         vibration: Free vibration of each mode after each instant, as `gripmargin.kernels.oscillator` has it, (k, n).
+            Between samples that mark a step it is that about the load as it went on before: the load rises by any
+            slope there, and what is left of that is no swing.
         driven: Load about which it swings, and the slope of it after each instant, shape (2, k, n).
         unsure: Bound of the systematic error of the response up to the next instant, shape (k, n).
         variance: Of its noise, likewise.
@@ -115,8 +117,10 @@ class Course:
             if rough[:, here].any():  # the load is no longer that of the smoothed rates
                 gain = oscillators.gain[some]
                 offset[0, here], sigma[0, here] = gain @ drive.bias, gain @ drive.sigma
-            vibration[some, here] = found.vibration
-            driven[:, some, here] = drive.load, slopes(drive.t, drive.load)
+            slope, steps = slopes(drive.t, drive.load), _on_steps(drive.t)
+            even = np.where(steps < 0, 0.0, slope[:, steps])
+            vibration[some, here] = found.vibration + oscillators.phase(none[:, :1], 1.0)[some] * (slope - even)
+            driven[:, some, here] = drive.load, even
             unsure[some, here], variance[some, here] = wider * next_too(found.unsure), next_too(found.sigma**2)
         known = float(oscillators.gain @ np.sqrt(growth.sum(axis=1)) + sigma.max()) <= NOTHING
         turn, spline = oscillators.frequency[:, None] * spacing(t), rough.any(axis=1, keepdims=True)
@@ -182,7 +186,7 @@ class Course:
             free=free,
         )
         before = np.maximum(near - 1, 0)
-        before = np.maximum(before - (self.t[near] - self.t[before] < MARKED), 0)  # on such a step it is no swing
+        before = np.where(self.t[near] - self.t[before] < MARKED, near, before)
         return state, np.maximum(np.abs(free), np.abs(self.vibration[:, before]))
 
     def passed(self, places: Indices, speed: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -217,6 +221,16 @@ def per_time_deceleration(case: Case, motion: ToolMotion) -> FloatArray:
     """
     speeds = np.concatenate([motion.velocity.T, motion.angular_velocity.T])
     return np.asarray(load_per_acceleration(case.job.part, case.job.air_density) @ speeds)
+
+
+def _on_steps(t: FloatArray) -> Indices:
+    """Return the interval whose slope counts after each sample: its own, or the last one that marks no step; -1: none.
+
+    Args:
+        t: Times [s], shape (n,).
+    """
+    steps = np.append(np.diff(t) < MARKED, False)
+    return np.asarray(np.maximum.accumulate(np.where(steps, -1, np.arange(t.size))))
 
 
 def _at_speed(stretch: Stretch, slower: float) -> Stretch:

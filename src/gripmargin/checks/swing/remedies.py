@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import islice
 
 import numpy as np
@@ -22,7 +23,6 @@ from gripmargin.checks.margin import Shortfall
 from gripmargin.checks.slowing import Motion, slowing
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.drive import Drive
-from gripmargin.checks.swing.response import Start
 from gripmargin.checks.swing.ringing import Stretch
 from gripmargin.checks.swing.use import CarrySwing, swing_use, use_over
 from gripmargin.checks.swing.vibration import Modes
@@ -168,14 +168,14 @@ def slowed_down(stretch: Stretch, slowed: NDArray[np.bool_], factor: float) -> S
         factor: Speed factor.
     """
     drive = stretch.swing.drive
-    step = np.diff(drive.t) * np.where(slowed[1:] & slowed[:-1], 1.0 / factor, 1.0)
+    longer = np.where(slowed[1:] & slowed[:-1], 1.0 / factor, 1.0)
+    step = np.diff(drive.t) * longer
     square = np.where(slowed, factor * factor, 1.0)
     t = drive.t[0] + np.concatenate([[0.0], np.cumsum(step)])
     start = stretch.start
-    rate = start.rate * (factor if slowed[start.sample] else 1.0)
-    return stretch.driven(
-        drive.scaled(t, square, stretch.still), start=Start(sample=start.sample, load=start.load, rate=rate)
-    )
+    if slowed[start.sample]:
+        start = replace(start, rate=start.rate * factor, lead=start.lead * float(longer[start.sample - 1]))
+    return stretch.driven(drive.scaled(t, square, stretch.still), start=start)
 
 
 def _pushed_slowly(case: Case, carry: CarrySwing) -> Iterator[Change]:

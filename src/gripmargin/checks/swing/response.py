@@ -42,18 +42,29 @@ class Start:
     """How a stretch in the air begins.
 
     Attributes:
-        sample: From which sample of the stretch on the part swings; up to there the pads just carry the load.
-        load: What the pads carry then, shape (6,).
+        sample: First sample of the stretch at which the part swings; up to there the pads just carry the load.
+        load: What the pads carry when it begins, shape (6,).
         rate: Speed of the part against the gripper then, at the tool origin (translation, rotation), shape (6,).
+        lead: How long before that sample it begins, less than the interval before it [s].
     """
 
     sample: int
     load: FloatArray
     rate: FloatArray
+    lead: float = 0.0
 
-    def of(self, modes: Modes, kick: FloatArray) -> Begun:
-        """Return it mode by mode, with what the rate is changed by."""
-        return Begun(sample=self.sample, response=modes.shapes.T @ self.load, rate=modes.loads.T @ self.rate + kick)
+    def of(self, modes: Modes, drive: Drive) -> Begun:
+        """Return it at its sample mode by mode, under a drive."""
+        response: FloatArray = modes.shapes.T @ self.load
+        rate: FloatArray = modes.loads.T @ self.rate + drive.kick
+        if self.lead > 0.0:
+            last = slice(self.sample - 1, self.sample + 1)
+            before, now = drive.t[last]
+            share, t = self.lead / float(now - before), np.array([now - self.lead, now])
+            load = np.asarray(drive.load[:, last] @ np.array([[share, 0.0], [1.0 - share, 1.0]]))
+            free = free_vibration(t, load, modes.frequency, modes.damping, (response, rate))
+            response, rate = _state(modes, t, load, free)
+        return Begun(sample=self.sample, response=np.asarray(response), rate=np.asarray(rate))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -84,13 +95,11 @@ class Swing:
     @property
     def end(self) -> Begun:
         """The swing at the last sample, from which it goes on."""
-        modes, load = self.modes, self.drive.load[:, -2:]
-        slope, free = slopes(self.drive.t[-2:], load)[:, -1], self.vibration[:, -1]
-        pole = -modes.damping * modes.frequency + 1j * modes.damped_frequency
+        response, rate = _state(self.modes, self.drive.t[-2:], self.drive.load[:, -2:], self.vibration)
         return Begun(
             sample=0,
-            response=load[:, -1] - 2.0 * modes.damping / modes.frequency * slope + free.imag,
-            rate=slope + (pole * free).imag,
+            response=response,
+            rate=rate,
             unsure=self.unsure[:, -1] - self.drive.bias[:, -1],
             variance=np.maximum(self.sigma[:, -1] ** 2 - self.drive.sigma[:, -1] ** 2, 0.0),
         )
@@ -148,6 +157,13 @@ class Swing:
         return out
 
 
+def _state(modes: Modes, t: FloatArray, load: FloatArray, free: ComplexArray) -> tuple[FloatArray, FloatArray]:
+    """Response and its rate at the last sample, by the last two of the load and the free vibration."""
+    slope, pole = slopes(t, load)[:, -1], -modes.damping * modes.frequency + 1j * modes.damped_frequency
+    response = load[:, -1] - 2.0 * modes.damping / modes.frequency * slope + free[:, -1].imag
+    return response, slope + (pole * free[:, -1]).imag
+
+
 def swing(modes: Modes, drive: Drive, start: Start | Begun) -> Swing:
     """Return the swing that a drive starts or carries on.
 
@@ -156,7 +172,7 @@ def swing(modes: Modes, drive: Drive, start: Start | Begun) -> Swing:
         drive: The load history.
         start: How the stretch begins, or how far the swing has come.
     """
-    begun = start.of(modes, drive.kick) if isinstance(start, Start) else start
+    begun = start.of(modes, drive) if isinstance(start, Start) else start
     first = begun.sample
     t, load, begin = drive.t[first:], drive.load[:, first:], (begun.response, begun.rate)
     vibration = np.zeros(drive.load.shape, dtype=np.complex128)

@@ -29,6 +29,7 @@ from gripmargin.checks.swing.response import Begun, Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of, modes_of_sheet
 from gripmargin.contact.bending import are_level
 from gripmargin.contact.sheet import Sheet
+from gripmargin.kernels.cubics import between, value
 from gripmargin.motion.rate_error import RateError
 
 UNBENT: Final = 0.999  # factor on a frequency above which a part counts as rigid: swings are not known better
@@ -399,24 +400,37 @@ def _start(case: Case, run: NDArray[np.intp]) -> Start:
     left = _leaves(case, run)
     if left is None:
         return _at_rest(case.own_load[:, run[0]] + held)
-    sample = int(run[left])
-    tool = case.motion.at.take(sample)
-    rate = -np.concatenate([tool.velocity[0], tool.angular_velocity[0]])
-    return Start(sample=left, load=case.standing(sample)[:, 0] + held, rate=rate)
+    sample, lead, speed = left
+    return Start(sample=sample, load=case.standing(run[sample])[:, 0] + held, rate=-speed, lead=lead)
 
 
-def _leaves(case: Case, run: NDArray[np.intp]) -> int | None:
-    """The first sample of a stretch, an index into it, at which the stretched pads lift the part out of its tray."""
+def _leaves(case: Case, run: NDArray[np.intp]) -> tuple[int, float, FloatArray] | None:
+    """When in a stretch the stretched pads lift the part out of its tray; None where they do not.
+
+    Returns:
+        The first sample after it, an index into the stretch, how long it is before that sample [s], and the speed of
+        the tool then, tool axes at its origin, shape (6,).
+    """
     if case.pickup is None or case.job.pick is None:
         return None
-    face = case.job.pick.face
-    centre = case.whole.centre
-    motion = case.motion.at
+    face, centre, motion = case.job.pick.face, case.whole.centre, case.motion.at
     place = motion.position[run] + np.einsum("nij,j->ni", motion.rotation[run], centre)
-    height = (place - face[:3, 3]) @ face[:3, 2]
-    enough = case.pickup.restraint / float(case.whole.stiffness[2, 2])
-    up = np.flatnonzero(height >= enough)
-    return int(up[0]) if up.size else None
+    above = (place - face[:3, 3]) @ face[:3, 2] - case.pickup.restraint / float(case.whole.stiffness[2, 2])
+    up = np.flatnonzero(above >= 0.0)
+    if up.size == 0:
+        return None
+    first = int(up[0])
+    here = motion.take(run[max(first - 1, 0) : first + 1])
+    speed = np.hstack([here.velocity, here.angular_velocity])
+    if first == 0:
+        return 0, 0.0, speed[0]
+    step = float(case.job.trajectory.t[run[first]] - case.job.trajectory.t[run[first - 1]])
+    rises = np.einsum("nij,nj->ni", here.rotation, speed[:, :3] + np.cross(speed[:, 3:], centre)) @ face[:3, 2]
+    gains = np.hstack([here.acceleration - np.cross(speed[:, 3:], speed[:, :3]), here.angular_acceleration])
+    height = between(above[first - 1 : first + 1], rises, step)
+    at = np.roots(height[::-1])
+    at = at.real[(np.abs(at.imag) < 1e-9) & (at.real >= 0.0) & (at.real <= 1.0)].min(initial=1.0)
+    return first, step * float(1.0 - at), value(between(speed, gains, step), at)
 
 
 def next_too(values: FloatArray) -> FloatArray:

@@ -88,9 +88,8 @@ def run(case: Case) -> Outcome:
     if nest is None or nest.tolerance is None:
         reason = "the job has no [nest]" if nest is None else "nest.tolerance is not given"
         return Outcome(not_checked=(NotChecked(check="settle", reason=reason),))
-    release = case.job.phase_map.covers("release")
     kinds = zip(case.shared(stretches_of), *case.shared(other_stretches), strict=True)
-    placed = [kind for kind in kinds if release[min(int(kind[0].samples[-1]) + 1, release.size - 1)]]
+    placed = [kind for kind in kinds if case.placed_after(int(kind[0].samples[-1]))]
     if not placed:
         reason, remedy = words.NO_PLACING, words.NAME_THE_RELEASE
         return Outcome(results=(undecided("settle", target, reason, remedy=remedy, measure="ratio"),))

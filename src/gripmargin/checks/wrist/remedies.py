@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.advice import Change, Trials, ordered
 from gripmargin.checks.case import Case
+from gripmargin.checks.changes import shifted_pads
 from gripmargin.checks.hold.remedies import SLOWEST
 from gripmargin.checks.slowing import motion_at, slower_together
 from gripmargin.checks.wrist import words as wrist_words
@@ -214,7 +215,8 @@ def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) 
         text = wrist_words.shift_part(dx, dy, reached)
         remedy = Remedy(action="shift part", text=text, figures={"x": dx, "y": dy, "ratio": reached})
         moved = replace(part, com=part.com + np.array([dx, dy, 0.0]), components=())
-        yield Change(remedy=remedy, job=lambda: replace(wrist.case.job, part=moved))
+        process = shifted_pads(wrist.case.job, -dx, -dy).process
+        yield Change(remedy=remedy, job=lambda: replace(wrist.case.job, part=moved, process=process))
 
 
 def _up(value: float) -> float:
