@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
-from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import plausible, registry
 from gripmargin.checks.case import Case
 from gripmargin.contact.bond import CONFIDENCE, CONTENT, strength_left
 from gripmargin.contact.cells import is_cut_by_outline
-from gripmargin.contact.handover import in_the_tray
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell import STANDARD_AIR_DENSITY, STANDARD_GRAVITY
 from gripmargin.workcell.job import Job
@@ -139,28 +135,15 @@ def _gaps(job: Job) -> list[str]:
 
 
 def _early_and_late(case: Case) -> list[str]:
-    """Stretches of preload and release phases that are judged as carry, and of a carry that lies in the tray."""
-    phases, carry = case.job.phase_map, case.job.phase_map.covers("carry")
-    late = case.airborne & (phases.covers("preload") | phases.covers("release")) & ~carry
-    early = carry & in_the_tray(carry.size, case.pickup)
-    press = phases.covers("preload")
-    hangs = [
-        f"{span} the part hangs on the pads although the phase is a {'preload' if press[first] else 'release'}: judged "
-        "as carry."
-        for first, span in _spans(case, late)
+    """Stretches of preload and release phases that are judged as carry."""
+    phases, t = case.job.phase_map, case.job.trajectory.t
+    late = case.airborne & (phases.covers("preload") | phases.covers("release")) & ~phases.covers("carry")
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], late, [False]]).astype(np.int8))).reshape(-1, 2)
+    return [
+        f"From {t[first]:.3f} s to {t[end - 1]:.3f} s the part hangs on the pads although the phase is a "
+        f"{'preload' if phases.covers('preload')[first] else 'release'}: judged as carry."
+        for first, end in edges
     ]
-    lies = [
-        f"{span} the part lies in its tray although the phase is a carry: judged with the press."
-        for _, span in _spans(case, early)
-    ]
-    return hangs + lies
-
-
-def _spans(case: Case, some: NDArray[np.bool_]) -> Iterator[tuple[int, str]]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], some, [False]]).astype(np.int8))).reshape(-1, 2)
-    t = case.job.trajectory.t
-    for first, end in edges:
-        yield int(first), f"From {t[first]:.3f} s to {t[end - 1]:.3f} s"
 
 
 def as_read(case: Case) -> list[str]:
