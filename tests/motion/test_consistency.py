@@ -67,6 +67,11 @@ class TestCheckRates:
         found, remedy = message
         assert str(caught.value) == f"trajectory {found}, expected rates that follow from positions and times; {remedy}"
 
+    def test_of_poses_the_tool_moves(self, smooth):
+        names = [["xd", "yd"], ["xdd", "ydd"]]
+        with pytest.raises(InputError, match="xdd: found accelerations that are zero while the tool moves"):
+            check_rates(sampled(smooth, qdd=lambda a: 0 * a), names)
+
     @pytest.mark.parametrize("factor", [-1.0, 0.5, 0.97, 1.03, 2.0])
     def test_speeds_off_by_a_factor(self, smooth, factor):
         with pytest.raises(InputError, match="qd1: found speeds"):

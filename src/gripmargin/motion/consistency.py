@@ -30,7 +30,7 @@ ACCELERATION_TOLERANCE: Final = 0.25  # share for accelerations, whose peaks sam
 NO_MOTION: Final = 2e-5  # [rad or m] jump below which positions are not known
 HIGHEST: Final = 2.0  # times the largest acceleration given for a joint that one between its samples may have
 SCALED: Final = 0.75  # share of the misses that a factor explains where it is a column's unit that is wrong
-Column = tuple[str, Sequence[str], str]
+Column = tuple[str, Sequence[str], str, str]
 ENOUGH: Final = 20  # intervals that show how values are rounded, or what their noise is
 
 
@@ -53,14 +53,15 @@ def check_rates(trajectory: JointTrajectory, columns: Sequence[Sequence[str]] = 
     h = np.diff(trajectory.t)[:, None]
     travel, from_speeds = np.diff(q, axis=0), h * (qd[:-1] + qd[1:]) / 2
     joints = range(1, q.shape[1] + 1)
+    moves = "tool" if columns else "joint"
     columns = columns or [[f"{kind}{j}" for j in joints] for kind in ("qd", "qdd")]
-    speeds = trajectory.source, columns[0], "speeds"
+    speeds = trajectory.source, columns[0], "speeds", moves
     hidden = 5e-4  # [rad or m] travel below which rounding hides what a column of rates says
     if qdd is None:
         return _compare_bare(speeds, travel, from_speeds, h * _doubt(qd, 2), hidden)
     exact = from_speeds + h**2 * (qdd[:-1] - qdd[1:]) / 12
     missed = _compare(speeds, travel, exact, SPEED_TOLERANCE, hidden, coarse=True, doubt=h**2 * _doubt(qdd, 3))
-    accelerations, change = (trajectory.source, columns[1], "accelerations"), np.diff(qd, axis=0)
+    accelerations, change = (trajectory.source, columns[1], "accelerations", moves), np.diff(qd, axis=0)
     from_accelerations, doubt = h * (qdd[:-1] + qdd[1:]) / 2, h * _doubt(qdd, 2)
     _compare(accelerations, change, from_accelerations, ACCELERATION_TOLERANCE, 2e-3, coarse=True, doubt=doubt)
     return missed
@@ -124,7 +125,7 @@ def _compare(
     integral itself is in doubt: that of a sine is never too large.
 
     Args:
-        column: Where it comes from, its name for each channel, and what it holds.
+        column: Where it comes from, its name for each channel, and what it holds, and of what.
         change: Of what the column is the rate of, shape (intervals, joints).
         integral: Of the column, its shape.
         tolerance: Largest share.
@@ -132,7 +133,7 @@ def _compare(
         doubt: What the integral of each interval may miss, its shape.
         coarse: Whether accelerations may change between the samples.
     """
-    source, names, word = column
+    source, names, word, moves = column
     missed = np.zeros(change.shape[1])
     for j in range(change.shape[1]):
         moved, said = float((change[:, j] ** 2).sum()), float((integral[:, j] ** 2).sum())
@@ -152,9 +153,9 @@ def _compare(
             continue
         found, remedy = f"{word} that account for the change only after a factor of {ratio:.4g}", _hint(ratio)
         if said == 0:
-            found = f"{word} that are zero while the joint moves"
+            found = f"{word} that are zero while the {moves} moves"
         elif moved == 0:
-            found = f"{word} of a joint that does not move"
+            found = f"{word} of a {moves} that does not move"
         elif agreement <= 0.5 and ratio > 0:
             found = f"{word} that do not follow the positions (correlation {agreement:.2f})"
             remedy = "leave these columns out: the rates are then estimated"

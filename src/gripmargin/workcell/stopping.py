@@ -39,6 +39,7 @@ class Stop(Declared, called="stop"):
     Attributes:
         time: From full speed to rest along the path; from a lower speed the robot is taken to brake as hard, so it
             stops sooner.
+        speed: Full speed where `robot.speed` does not tell it: how fast the fastest place of pads and part goes then.
         deceleration: Along the path of the tool origin, at any speed.
         axis_deceleration: Braking rate of each axis on its own; joint programs only, undecided for programs of poses.
         category: Stop category after IEC 60204-1: 0 judges the axes on their own, 1 and 2 the path.
@@ -50,6 +51,7 @@ class Stop(Declared, called="stop"):
     """
 
     time: float | None = key(positive("time"), "stop", default=None)
+    speed: float | None = key(positive("speed"), "stop", default=None, absent="the highest of the program")
     deceleration: float | None = key(positive("acceleration"), "stop", default=None)
     axis_deceleration: FloatArray | None = key(Row(OfJoint("acceleration")), "stop", default=None)
     category: int | None = key(
@@ -69,6 +71,8 @@ class Stop(Declared, called="stop"):
             yield "deceleration", "a stopping time and a deceleration", "one of the two"
         if measured and (timed or slowed):
             yield "measured", "published stops beside a time or a deceleration", "one of them"
+        if self.speed is not None and not (timed or measured):
+            yield "speed", "a full speed without a stopping time", "the time or measured stops that it belongs to"
         if not self.on_path and not by_axes:
             yield "", "no way to stop", "a time, a deceleration, measured stops or axis_deceleration"
         if self.category == 0 and not by_axes:

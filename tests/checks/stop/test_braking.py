@@ -24,6 +24,19 @@ class TestFullSpeed:
         assert any("a robot that is faster brakes harder" in sentence for sentence in bare.assumed)
         assert not any("a robot that is faster" in sentence for sentence in rated.assumed)
 
+    @pytest.mark.parametrize(("full", "duration"), [(4.0, 0.8), (4.0, 1.6), (1.0, 0.8)])
+    def test_a_tool_speed_says_so_for_poses(self, level, full, duration):
+        """A slide of 0.6 m by the quintic, v = 30 s^2 (1 - s)^2 d/T; from above full speed it takes no longer."""
+        found = stop_of(gm.check_job(level(gm.Stop(time=0.4, speed=full), duration), checks=["stop"]))
+        s = found.at.t / duration
+        speed = 30 * s**2 * (1 - s) ** 2 * 0.6 / duration
+        assert found.details["braking_time"] == pytest.approx(0.4 * min(speed / full, 1.0), rel=1e-3)
+
+    @pytest.mark.parametrize("beside", [{"deceleration": 5.0}, {"axis_deceleration": [5.0]}])
+    def test_a_tool_speed_without_a_stopping_time(self, beside):
+        with pytest.raises(gm.InputError, match=r"stop.speed: found a full speed without a stopping time"):
+            gm.Stop(speed=1.0, **beside)
+
     def test_published_stops_like_one_time_give_what_the_time_gives(self, fast):
         figures = [gm.StopFigure(speed=s, time=0.4 * s) for s in (0.33, 0.66, 1.0)]
         a, b = (

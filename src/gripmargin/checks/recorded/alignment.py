@@ -44,6 +44,19 @@ class Alignment:
     apart: FloatArray
 
 
+@dataclass(frozen=True)
+class Uncovered:
+    """That a recording does not cover a stretch.
+
+    Attributes:
+        before: What is missing at its beginning [s].
+        after: What is missing at its end [s]; 0 for both where the recording is too short wherever it is put.
+    """
+
+    before: float = 0.0
+    after: float = 0.0
+
+
 def align(
     t: FloatArray,
     y: FloatArray,
@@ -52,7 +65,7 @@ def align(
     span: tuple[float, float],
     *,
     offset: float | None = None,
-) -> Alignment | None:
+) -> Alignment | Uncovered:
     """Place a stretch of a program in a recording.
 
     Args:
@@ -64,20 +77,21 @@ def align(
         offset: Where it is known.
 
     Returns:
-        None where the recording does not cover the stretch. What is missing at an end where both rest is covered, as
-        far as a controller may be late.
+        Where it runs, or what of it the recording does not cover. What is missing at an end where both rest is
+        covered, as far as a controller may be late.
     """
     still = STILL * float(np.sqrt(y[within(t, span)].var(axis=0).sum()))
     held_t, held_y = _held(recorded_t, recorded_y, still)
     found = _coarse(t, y, held_t, held_y, span) if offset is None else (offset, 1)
     if found is None:
-        return None
+        return Uncovered()
     start, runs = found
     fitted, astray = _refined(t, y, held_t, held_y, span, start)
     offset = fitted if offset is None else offset  # a known one stays: a controller is late, by whatever clock
     for shift in (offset, fitted):
         if not (_covers(held_t - shift, span) and _rests_outside(recorded_t - shift, span, t, y, still)):
-            return None
+            first, last = float(recorded_t[0] - shift), float(recorded_t[-1] - shift)
+            return Uncovered(min(first, span[1]) - span[0], span[1] - max(last, span[0]))
     inside = within(recorded_t - fitted, span)
     here = at(recorded_t[inside] - fitted, t, y)
     moves = ((here - here.mean(axis=0)) ** 2).mean(axis=0)

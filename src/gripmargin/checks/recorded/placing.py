@@ -10,7 +10,7 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.recorded import words
-from gripmargin.checks.recorded.alignment import LATEST, Alignment, align
+from gripmargin.checks.recorded.alignment import LATEST, Alignment, Uncovered, align
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 
 SAME: Final = 0.1  # misfit over the way from which a recording is not taken for one of the program
@@ -58,8 +58,10 @@ def placed(case: Case, recording: Trajectory) -> Placed | str:
     carried, given = program.t[case.carried], case.job.recording_offset
     span = float(carried[0]), float(carried[-1])
     found = align(program.t, programmed, recording.t, recorded, span, offset=given)
-    if found is None:
-        return words.too_short(recording.t[-1] - recording.t[0], span) + words.by_offset(given)
+    if isinstance(found, Uncovered):
+        return words.too_short(recording.t[-1] - recording.t[0], span, (found.before, found.after)) + words.by_offset(
+            given
+        )
     doubt = _doubt(found, joints=joints, given=given)
     if doubt:
         return doubt

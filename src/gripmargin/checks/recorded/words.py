@@ -69,12 +69,19 @@ def _move(move: MoveComparison, joint_unit: str) -> str:
     )
 
 
-def too_short(covers: float, span: tuple[float, float]) -> str:
-    """Say that a recording of a length [s] does not cover the carry, from one time to another [s]."""
-    return (
-        f"the recording covers {covers:.3f} s and not the whole carry of the program, {span[1] - span[0]:.3f} s from "
-        f"{span[0]:.3f} s on"
-    )
+def too_short(covers: float, span: tuple[float, float], missing: tuple[float, float]) -> str:
+    """Say that a recording of a length [s] does not cover the carry, from one time to another [s].
+
+    Args:
+        covers: That length [s].
+        span: First and last time of the carry [s].
+        missing: What is missing at the beginning and at the end of that [s]; nothing above 0: it is too short anyhow.
+    """
+    ends = [f"the {end} {t:.3f} s" for end, t in zip(("first", "last"), missing, strict=True) if t > 0]
+    there = f"{span[0]:.3f} to {span[1]:.3f} s"
+    if not ends:
+        return f"the recording is {covers:.3f} s long and covers not the whole carry of the program, {there}"
+    return f"the recording covers not the whole carry of the program, {there}: {' and '.join(ends)} of it are missing"
 
 
 def another_motion(misfit: float) -> str:

@@ -85,9 +85,9 @@ def _by_times(case: Case, stop: Stop, slower: float) -> tuple[FloatArray, Sequen
     limits, rates = case.job.joint_limits, case.motion.joint_rates
     full = None if limits is None else limits.speed
     if full is None:
-        return _from_the_fastest(case, stop, words.NO_RATED_SPEED)
+        return _from_the_fastest(case, stop, words.NO_RATED_SPEED, slower)
     if rates is None:
-        return _from_the_fastest(case, stop, words.NO_JOINT_SPEEDS)
+        return _from_the_fastest(case, stop, words.NO_JOINT_SPEEDS, slower)
     share = np.minimum(np.abs(rates[0]) / full, 1.0 / slower)
     if stop.time is None:
         own, notes = _measured(stop, slower * share, full)
@@ -97,12 +97,14 @@ def _by_times(case: Case, stop: Stop, slower: float) -> tuple[FloatArray, Sequen
     return quotient(1.0, (share / own).max(axis=1)), notes
 
 
-def _from_the_fastest(case: Case, stop: Stop, missing: str) -> tuple[FloatArray, Sequence[str]]:
-    """Rates with the highest speed of the program as the full one, for want of another, and notes."""
+def _from_the_fastest(case: Case, stop: Stop, missing: str, slower: float) -> tuple[FloatArray, Sequence[str]]:
+    """Rates with `stop.speed` as the full one, for want of it the highest speed of the program, and notes."""
     shortest = min([figure.time for figure in stop.measured] or [stop.time or np.inf])
     speed = fastest_point(case, case.motion.at)
-    share = speed / max(float(speed.max()), 1e-300)
-    notes = [words.fastest_of_the_program(missing)]
+    if stop.speed is None:
+        share, notes = speed / max(float(speed.max()), 1e-300), [words.fastest_of_the_program(missing)]
+    else:
+        share, notes = np.minimum(speed / stop.speed, 1.0 / slower), [words.AS_HARD_AS_FROM_STOP_SPEED]
     if stop.measured:
         notes.append(words.shortest_measured(shortest))
     return quotient(1.0 / (shortest - stop.ramp / 2.0), share), notes

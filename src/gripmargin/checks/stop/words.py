@@ -43,6 +43,9 @@ NO_JOINT_SPEEDS: Final = "the program gives no joint speeds"
 AS_HARD_AS_FROM_FULL_SPEED: Final = (
     "Stops: from less than full speed (robot.speed) the robot brakes as hard as from full speed."
 )
+AS_HARD_AS_FROM_STOP_SPEED: Final = (
+    "Stops: full speed is stop.speed, of the fastest place of pads and part; from less the robot brakes as hard."
+)
 MEASURED_SPEEDS: Final = (
     "Stops: below the lowest measured speed the robot brakes as hard as from there, above the highest it stops as "
     "soon; the mean deceleration by the time counts, or that by the distance where it is larger."

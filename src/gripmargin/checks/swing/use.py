@@ -224,11 +224,15 @@ def swing_use(case: Case) -> CarrySwing:
         _, _, most, noise, *_ = _swung(case, bound)[0]
         high = np.maximum(high, most + COVERAGE * noise + _hidden(case, bound, still))
     high[np.isinf(still.high) | ~np.isfinite(value)] = np.inf
+    stretches = case.shared(stretches_of)
+    rests = np.searchsorted(still.samples, [each.samples[0] for each in stretches if not each.start.rate.any()])
+    if not case.pushes:  # there the part hangs in balance with its load, however unsure the swing is that follows
+        low[rests] = np.maximum(low[rests], still.low[rests])
     use = settled(case, replace(still, value=value, low=low, high=high, point=point), load, swing_target(case.job))
     if use.samples.size < case.airborne.size:
         carried, load = load, np.full(case.load.shape, np.nan)
         load[:, use.samples] = carried
-    return CarrySwing(stretches=case.shared(stretches_of), sways=sways, still=still, use=use, load=load)
+    return CarrySwing(stretches=stretches, sways=sways, still=still, use=use, load=load)
 
 
 def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
