@@ -11,8 +11,11 @@ import gripmargin
 
 ALIASES = ("FloatArray", "ArrayLike")  # numpy's names for arrays; spelled out they take a line each
 CHOICES = (
+    "Axes",
     "Interpolation",
     "MoveKind",
+    "Shape",
+    "Sign",
     "Stamps",
     "TimeLawName",
 )  # names of a few words to choose from, which the text gives

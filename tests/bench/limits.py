@@ -287,6 +287,7 @@ def worst_programs(job, found, i, j):
             (axis, arm, down, _), times, sizes = worst.turn(
                 list(turns(min(tilt, np.pi / 2), radius)), tilt, alpha, ramp, w
             )
+            sizes = sizes * min(1.0, w / np.abs(history(times, sizes[:, None], STEP)[2]).max())  # steps miss a little
             turn = history(times, sizes[:, None], STEP)[1][-1, 0]
             tool = tool_of(down)
             start = tool @ turned(-turn, axis)[0]

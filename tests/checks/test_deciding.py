@@ -133,7 +133,7 @@ def test_swing_and_stops_say_what_is_enough_where_and_from_which_joint(check, ki
 def test_where_given_rates_alone_decide_a_swing_they_are_asked_for():
     case, found = swung("minimum jerk", swing)
     texts = [each.text for each in found.findings[0].remedies if each.action == "better data"]
-    assert texts == [words.exact_rates_decide()]
+    assert texts == [words.exact_rates_decide(poses=False)]
     given = replace(case, motion=replace(case.motion, given=True, error=None))
     assert next(iter(swing.results(given))).verdict is not gm.Verdict.UNDECIDED
 
@@ -148,3 +148,30 @@ def test_where_no_part_is_enough_exact_rates_are_asked_for():
     assert enough(case, lambda tried: tried.motion.error is None) == Enough(0.0)
     assert enough(case, lambda tried: False) is None
     assert enough(work_out(job("trapezoid", 1.3, given=True)), lambda tried: True) is None
+
+
+@pytest.mark.parametrize("check", [hold.HOLD, swing.SWING], ids=["hold", "swing"])
+def test_a_recording_that_lost_the_samples_of_a_rest_is_asked_for_them(check, one_pad, plate):
+    """Slower or stronger it would still not be known what the robot did from 0.516 to 0.920 s."""
+    t = np.arange(400) * 0.004
+    s = [np.clip((t - start) / 0.5, 0.0, 1.0) for start in (0.0, 1.0)]
+    x = 0.4 * np.subtract(*(10 * s**3 - 15 * s**4 + 6 * s**5 for s in s))
+    t = t + np.random.default_rng(1).normal(0.0, 5e-5, t.size)  # a logger's stamps
+    kept = np.delete(np.arange(400), slice(130, 230))
+    seen = gm.PoseTrajectory(
+        t=t[kept],
+        position=np.column_stack([x, 0.0 * x, 0.0 * x])[kept].round(9),
+        rotation=np.tile(np.diag([1.0, -1.0, -1.0]), (kept.size, 1, 1)),
+    )
+    some = gm.Job(name="lost", trajectory=seen, gripper=one_pad, part=plate(0.5))
+    open_ = next(iter(check.answer(work_out(some)).results))
+    target = 0.6 * open_.value
+    assert open_.low < target
+    found = check.answer(work_out(replace(some, targets=gm.Targets(**{check.name: target})))).findings
+    said = {each.text for finding in found for each in finding.remedies}
+    assert said == {
+        "give the samples from 0.516 to 0.920 s: export the wait with them, or record it again without losing any"
+    }
+    for finding in found:
+        shares = finding.because.shares if check is swing.SWING else finding.because
+        assert shares.undecided[0].startswith("no sample from 0.516 to 0.920 s, at rest before and after")

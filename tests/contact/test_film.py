@@ -233,3 +233,12 @@ def test_a_swing_that_stiffens_exceeds_a_linear_one_by_less_than_the_bound():
     (patch,) = sheet.backing.patches
     small = (sheet.traction_maps(patch, sheet.rim(patch))[0, 2] @ hanging(sheet)).max()
     assert used(sheet, hanging(sheet)) > 2.0 * small
+
+
+def test_what_stretches_a_sheet_may_all_draw_at_one_pad():
+    """A stiff part on one pad: ``|v|^2 = F^2 / k A``, of which an eighth is twice what may shear the pad."""
+    sheet = on(part(rectangle(-0.02, 0.02, 0.02), thickness=0.01, youngs_modulus=70e9), square(0.04, material=FILM))
+    for steep, share in ((False, 1.0 / 8.0), (True, 1.0)):
+        face = bound_of(sheet, ((1e12, S),), steep=steep)
+        drawn = S * float(peak_utilisation(face, np.array([[0.0, 0.0, 5.0, 0.0, 0.0, 0.0]]).T)[0][0])
+        assert drawn == pytest.approx(5.0 / 0.04**2 * np.sqrt(share * KT / KN), rel=1e-3)

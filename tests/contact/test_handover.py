@@ -1,6 +1,7 @@
 """Tray and nest hold the part whenever it lies there, whatever the moves are called, between samples and phases too."""
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 import pytest
@@ -96,8 +97,11 @@ def job_with(
     )
 
 
+worked = lru_cache(maxsize=2)(work_out)
+
+
 def result(job, check):
-    (found,) = [r for r in check.answer(work_out(job)).results if r.check == check.name]
+    (found,) = [r for r in check.answer(worked(job)).results if r.check == check.name]
     return found
 
 
@@ -195,7 +199,7 @@ class TestNest:
         for moves in (there, home):
             job = job_with(moves)
             assert result(job, RELEASE).verdict == result(job, PRESSURE).verdict == "pass"
-            assert result(job, RELEASE).value == pytest.approx(result(job_with(), RELEASE).value, rel=1e-3)
+            assert result(job, RELEASE).value == pytest.approx((0.3 * G + 60.0) / (S * AREA), rel=1e-3)
 
 
 class TestTray:

@@ -5,7 +5,7 @@ import pytest
 
 from gripmargin.contact import travel as travel_
 from gripmargin.contact.simulation import simulate
-from gripmargin.contact.travel import required_travel, travel
+from gripmargin.contact.travel import begin, required_travel, travel
 
 
 def share_left(left):
@@ -16,6 +16,10 @@ def share_left(left):
 LINE = np.array([0.0, 1.0])
 S, T, KN, KT = 9e4, 6e4, 1e8, 3.3e7
 LENGTH, WIDTH = 0.08, 0.05
+
+
+def test_a_travel_begins_where_a_hundredth_of_it_is_gone():
+    assert begin(np.array([0.0, 0.009, 0.011, 0.5, 1.0]), 4) == 1
 
 
 class TestTorsion:
@@ -37,6 +41,14 @@ class TestTorsion:
         assert found.required == np.inf
         assert found.left > 0.1
         assert found.searched > np.deg2rad(110)
+
+    @pytest.mark.parametrize(("angle", "none"), [(0.9e-6, True), (1.1e-6, False)])
+    def test_a_turn_of_a_millionth_is_none(self, pad_face, move, full, angle, none):
+        """About an axis 1 m aside the pad breaks after a way of T/k_t, about its own it has to turn much further."""
+        face = pad_face(across=4)
+        motion = move(LINE, turn=[[0, 0, 0], [0, 0, angle]], about=(1.0, 0.0, 0.0))
+        found = required_travel([face], "torsion", motion, full(face), share_left(0.5)).required
+        assert found == (pytest.approx(0.1, abs=0.05) if none else pytest.approx(T / KT, rel=0.05))
 
     def test_the_search_ends_with_its_budget(self, pad_face, move, full, monkeypatch):
         """Of 20 blocks of 16 steps of 1/32 of the break displacement; and nothing is found that was not reached."""

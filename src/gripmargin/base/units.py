@@ -116,6 +116,7 @@ _COMMON: Final[dict[str, str]] = {
     "moment": "N*m N*mm",
     "stress": "N/cm^2 N/mm^2 Pa kPa MPa GPa bar psi",
     "foundation modulus": "N/mm^3 Pa/m MPa/mm",
+    "stiffness": "N/mm N/m",
     "moment of inertia": "kg*m^2 g*mm^2 kg*mm^2",
     "area": "mm^2 cm^2 m^2",
     "energy per area": "J/m^2",

@@ -106,16 +106,18 @@ def better_data(case: Case, sample: int, found: Enough | None) -> Remedy:
         found: With what it is decided; None where that is not known.
     """
     text, error = case.motion.better_data(sample), case.motion.error
-    if found is None or error is None or case.motion.doubts_at(sample):
+    missing, poses = case.motion.rest_without_samples(sample), not isinstance(case.job.trajectory, JointTrajectory)
+    if found is None or error is None or missing or case.motion.doubts_at(sample):
         return Remedy(action="better data", text=text)
     if found.part == 0.0:
-        return Remedy(action="better data", text=words.exact_rates_decide())
+        return Remedy(action="better data", text=words.exact_rates_decide(poses=poses))
     cause, step = error.largest(sample), float(np.median(np.diff(case.job.trajectory.t)))
     (random, turning), (bias, bent) = error.sizes(np.array([sample]))[:, :, 0]
     said = words.closer_rates_decide(
         found.part,
         float(case.job.trajectory.t[sample]),
         (2.0 * float(random) + float(bias), 2.0 * float(turning) + float(bent)),
+        poses=poses,
     )
     name, unit = error.names[cause]
     samples = ["as they are"] if found.even else []

@@ -105,6 +105,11 @@ class Shortfall:
         )
         return cls(use, target, piece, fails, k, worst)
 
+    def lacks_samples(self, case: Case, blamed: int) -> bool:
+        """Return whether what is not known at a sample leaves it open, and no change of the program settles that."""
+        lost = not self.fails and case.motion.rest_without_samples(blamed) is not None
+        return lost or bool(case.motion.doubts_at(self.sample))
+
     @property
     def sample(self) -> int:
         """The worst sample, an index into the program."""

@@ -22,7 +22,7 @@ def air_left_out(case: Case) -> tuple[str, ...]:
     if part.outline is None or part.drag_area is not None or case.grip.bonded.sheet is None:
         return ()
     airy = replace(part, drag_area=FLAT_PLATE * float(shapely.Polygon(part.outline).area))
-    load = case.load[:, case.carried]
+    load = case.own_load[:, case.carried]  # beside forces of the process the air would look small
     drag, added = air_load(airy, motion, case.job.air_density)
     most, counted = (float(peak_utilisation(case.grip.face, each)[0].max()) for each in (load + drag + added, load))
     if most <= AIRY * counted:

@@ -87,27 +87,29 @@ def where_and_how_much(finding: Finding, worst: WorstMargin) -> str:
     return f"{move_first(worst.at.move)}{spans(finding.spans)}: {margin}"
 
 
-def exact_rates_decide() -> str:
-    """Say that no positions decide it."""
-    return (
-        "give joint speeds and accelerations with the positions: the check is decided only where they have next to no "
-        "error, as was tried"
-    )
+def exact_rates_decide(*, poses: bool) -> str:
+    """Say that no positions decide it; of a program of poses or of joint values."""
+    return f"{_give_rates(poses)}: the check is decided only where they have next to no error, as was tried"
 
 
-def closer_rates_decide(part: float, at: float, error: tuple[float, float]) -> str:
+def _give_rates(poses: bool) -> str:
+    rates, places = ("velocities", "poses") if poses else ("joint speeds", "positions")
+    return f"give {rates} and accelerations with the {places}"
+
+
+def closer_rates_decide(part: float, at: float, error: tuple[float, float], *, poses: bool) -> str:
     """Say how well accelerations have to be known.
 
     Args:
         part: Of the error with which the check is decided.
         at: When it counts [s].
         error: Of the acceleration of the tool's origin [m/s^2] and of its turn [rad/s^2] now.
+        poses: Whether the program is one of poses.
     """
     line, turn = error
     return (
         f"with accelerations known to {part * line:.2g} m/s^2 and {part * turn:.2g} rad/s^2 (now {line:.2g} and "
-        f"{turn:.2g} at {at:.3f} s) the check is decided, as was tried: give joint speeds and accelerations with the "
-        "positions"
+        f"{turn:.2g} at {at:.3f} s) the check is decided, as was tried: {_give_rates(poses)}"
     )
 
 

@@ -49,14 +49,19 @@ class Peel:
         return np.array([np.cos(self.direction), np.sin(self.direction)])
 
     @property
+    def opening(self) -> float:
+        """Way of the liner over that of the front, ``1 - cos angle`` [-]."""
+        return 2.0 * float(np.sin(self.angle / 2.0)) ** 2
+
+    @property
     def force(self) -> FloatArray:
         """Of the liner on the label, per width of the front, tool axes [N/m], shape (3,)."""
-        pull = self.energy / (1.0 - np.cos(self.angle))
+        pull = self.energy / self.opening
         return pull * np.array([*(-np.cos(self.angle) * self.along), np.sin(self.angle)])
 
     def way(self, part: Part) -> float:
         """Return how far the liner is drawn relative to the label until it is off [m]."""
-        return float(np.ptp(_corners(part) @ self.along)) * (1.0 - float(np.cos(self.angle)))
+        return float(np.ptp(_corners(part) @ self.along)) * self.opening
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

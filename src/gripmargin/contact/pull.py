@@ -30,8 +30,8 @@ def straight_pull(engine: PressEngine) -> FloatArray:
     held = now.capacity(cells)[bonded]
     rotation, position = engine.rotation, engine.position
     start = elongation(rotation[None], position[None], anchor[None], some.root)[0]
-    # a rise after which no cell can hold
-    far = 4.0 * max(face.reach for face in engine.faces) + float(np.abs(start).max(initial=0.0))
+    # a rise after which no cell can hold: the spring is then at least as long as its reach, pulled or across the pad
+    far = max(face.reach for face in engine.faces) + float(np.linalg.norm(start, axis=1).max(initial=0.0))
     end = start - far * rotation[2]  # the root rises along the face's normal, which in tool axes is this row
     rates = (some.normal_stiffness / some.pull, some.shear_stiffness / some.shear)
     rise = far * crossing(start, end, some.normal, rates, held * held)

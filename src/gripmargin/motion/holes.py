@@ -48,6 +48,19 @@ def gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int
     ]
 
 
+def rest_without_samples(t: FloatArray, sample: int) -> tuple[float, float] | None:
+    """Return from when to when there is no sample beside one, where that is a gap if something moves; None: nowhere.
+
+    Args:
+        t: Times [s], shape (n,).
+        sample: Which.
+    """
+    least = max(GAP_STEPS * float(np.median(np.diff(t))), RESOLVED)
+    beside = t[max(sample - 1, 0) : sample + 2]
+    wide = np.flatnonzero(np.diff(beside) > least)
+    return (float(beside[wide[0]]), float(beside[wide[0] + 1])) if wide.size else None
+
+
 def in_holes(t: FloatArray, y: FloatArray, rates: Rates) -> Rates:
     """Return rates whose bias covers what may have happened in holes.
 

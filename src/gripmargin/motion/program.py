@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.motion.chain import Chain
+from gripmargin.motion.holes import rest_without_samples
 from gripmargin.motion.joints import Joints
 from gripmargin.motion.poses import Poses
 from gripmargin.motion.rate_error import RateError
@@ -90,6 +91,12 @@ class ProgramMotion:
         """Return the reasons why a sample cannot be judged."""
         return [reason for first, last, reason in self.doubts if first <= sample <= last]
 
+    def rest_without_samples(self, sample: int) -> tuple[float, float] | None:
+        """Return from when to when samples are missing beside one, in a rest that nothing shows; None: nowhere."""
+        if self.error is None or self.given or self.doubts_at(sample):
+            return None
+        return rest_without_samples(self.at.t, sample)
+
     def acceleration_error(self, sample: int) -> tuple[float, float]:
         """Return one sigma of the error of the tool origin's and of the angular acceleration [m/s^2, rad/s^2]."""
         if self.error is None:
@@ -101,6 +108,12 @@ class ProgramMotion:
         """Return how well the acceleration is known at a sample, in words."""
         if self.error is None or self.given:
             return "the samples are too far apart to tell how high the accelerations between them are"
+        if missing := self.rest_without_samples(sample):
+            first, last = missing
+            return (
+                f"no sample from {first:.3f} to {last:.3f} s, at rest before and after: whether it moved there and "
+                "back meanwhile is not known"
+            )
         (linear, angular), (smooth, turning) = self.error.sizes(np.array([sample]))[:, :, 0]
         if smooth + turning > 2.0 * (linear + angular):
             reason = "the samples are too sparse, or too noisy, to follow how fast the acceleration changes"
@@ -128,6 +141,14 @@ class ProgramMotion:
             return "give samples (or points with speeds and accelerations) over this stretch"
         if self.given:
             return "sample the program more densely here"
+        if missing := self.rest_without_samples(sample):
+            first, last = missing
+            return (
+                f"give the samples from {first:.3f} to {last:.3f} s: export the wait with them, or record it again "
+                "without losing any"
+            )
+        if self.joint_rates is None:
+            return "give velocities and accelerations with the poses, or poses with less noise or more digits"
         return "give joint speeds and accelerations with the positions, or positions with less noise or more digits"
 
 

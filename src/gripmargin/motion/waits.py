@@ -2,9 +2,9 @@
 
 In: a program of positions at even steps.
 Out: the same with samples in its waits.
-Error: none. A controller that interpolates between equal samples rests; that of a spline through all positions leaves
-    7 % of the slope that it has two samples before (2 - sqrt 3 a sample; de Boor, A Practical Guide to Splines, ch. 4,
-    from memory). A recording is left as it is: what a robot did while nobody looked is not known.
+Error: none of a controller that interpolates between neighbours; a spline through all positions has 1/26 of the slope
+    there that it has when the rest begins (recursion of its slopes; de Boor, A Practical Guide to Splines, ch. 4, from
+    memory). A recording is left as it is: what a robot did while nobody looked is not known.
 """
 
 from __future__ import annotations
@@ -17,16 +17,15 @@ import numpy as np
 from gripmargin.motion.holes import holes_in
 from gripmargin.motion.trajectory import MAX_SAMPLES, RESOLVED, Filling, JointTrajectory, Trajectory
 
-RESTING: Final = 2  # steps without motion on either side that show a rest: of one, it may be where a motion turns
-EVEN: Final = 1e-3  # share by which steps of a program differ; stamps of a logger scatter by more
+RESTING: Final = 3  # steps without motion on either side that show a rest
+EVEN: Final = 1e-3  # share by which steps of a program differ, 1 us of 1 ms; stamps of a logger scatter by more
 
 
 def waited(trajectory: Trajectory) -> Trajectory:
     """Put samples in where a program of positions rests on both sides of a hole, at the same place.
 
     Args:
-        trajectory: With accelerations, uneven steps, read from a controller, or filled already, it is returned as it
-            is.
+        trajectory: With accelerations, uneven steps, read from a controller, or filled, it is returned as it is.
     """
     t, step = trajectory.t, np.diff(trajectory.t)
     usual = float(np.median(step))

@@ -58,7 +58,7 @@ def as_positions(job: Job) -> Judged | None:
     What does not pass by the samples alone is judged by the law of its moves, where they show one: it has the rates of
     that law then, at the samples of the program.
     """
-    old, robot = job.trajectory, job.robot
+    old, robot = job.trajectory.own[0], job.robot
     if not isinstance(old, JointTrajectory) or robot is None:
         return None
     t = old.t[0] + PERIOD * np.arange(int(np.ceil((old.t[-1] - old.t[0]) / PERIOD - 1e-6)) + 1)

@@ -22,12 +22,12 @@ class Pick(Declared, called="pick"):
         dwell: Time that the tool rests on the part, where the program does not show it; only the rest that the program
             shows counts.
         tolerance: How far from the origin of `face`, along it, the tool frame may come down on the part.
+        bed: Outline of the flat solid area on which a part that bends lies, in the xy plane of `face`.
         peel_energy: Of a label on its liner: energy to peel a unit of area off the liner, from a peel test; the largest
             over `peel_speed`. In place of `break_away`.
         peel_angle: Between the liner that is drawn away and the label: 180 deg where it is folded back flat.
         peel_direction: In which the front of the peel runs across the label, about the tool's z axis from x.
         peel_speed: Slowest and fastest front for which `peel_energy` was measured.
-        bed: Outline of the flat solid area on which a part that bends lies, in the xy plane of `face`.
     """
 
     face: FloatArray = key(Pose(is_face=True), "all")

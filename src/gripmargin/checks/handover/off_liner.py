@@ -107,7 +107,7 @@ def _front_speed(case: Case, sample: int, peel: Peel) -> float:
     speed = np.linalg.norm(motion.velocity[sample:], axis=1)
     way = np.concatenate([[0.0], np.cumsum(np.diff(t[sample:]) * (speed[1:] + speed[:-1]) / 2.0)])
     last = int(np.searchsorted(way, peel.way(case.job.part)))
-    return float(speed[: last + 1].max() / (1.0 - np.cos(peel.angle)))
+    return float(speed[: last + 1].max()) / peel.opening
 
 
 def _within(speed: float, pick: Pick) -> bool:

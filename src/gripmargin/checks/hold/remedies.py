@@ -53,7 +53,7 @@ def advice(
         trials: Of the check that falls short.
         moves: Whether the program can be tried at another speed.
     """
-    known = [short for short in found if not case.motion.doubts_at(short.sample)]
+    known = [short for short in found if not short.lacks_samples(case, short.sample)]
     undecided = judge(float(inverse(use.most)), float(inverse(use.low.max())), target) is not Verdict.FAIL
     slow = slowing(
         case,

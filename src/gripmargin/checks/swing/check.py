@@ -19,7 +19,7 @@ from gripmargin.checks.hold import explain
 from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, shortfalls
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import SwingCauses, SwingDetails, WorstSwing
-from gripmargin.checks.swing.remedies import advice
+from gripmargin.checks.swing.remedies import advice, blamed
 from gripmargin.checks.swing.ringing import keep_swing
 from gripmargin.checks.swing.use import CarrySwing, asked_of_the_pads, swing_target, swing_use
 from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, Verdict, finite
@@ -100,7 +100,10 @@ def _finding(case: Case, check: str, carry: CarrySwing, short: Shortfall, remedi
         stresses=explain.stresses_at(case, use.grip, point, sample, swing=swing),
         load=explain.load_figures(load),
     )
-    still = words.PUSHED if carry.rings_by_force(case, sample) else words.LOAD_BETWEEN_SAMPLES
+    least = blamed(case, carry, short)
+    missing = case.motion.rest_without_samples(least) is not None
+    between = case.motion.error_sentence(least) if missing else words.LOAD_BETWEEN_SAMPLES
+    still = words.PUSHED if carry.rings_by_force(case, sample) else between
     doubts = explain.doubts(case, short, still if carry.in_reach(sample) else words.TOO_FAR)
     because = SwingCauses(
         shares=explain.shares(case, use.grip, point, sample, swing=swing, undecided=doubts),

@@ -55,7 +55,7 @@ def advice(
         undecided: Whether the carry as a whole is.
         moves: Whether the program can be tried at another speed.
     """
-    known = [short for short in found if not case.motion.doubts_at(short.sample)]
+    known = [short for short in found if not short.lacks_samples(case, blamed(case, carry, short))]
     slow = slowing(
         case,
         trials,
@@ -75,13 +75,18 @@ def advice(
     out = {}
     for short in found:
         if short in known:
-            swung = carry.stretch_at(short.sample).samples
-            least = least_known(case, swung[swung <= short.sample][-PIECE:])
-            data = [] if part is None else [better_data(case, least, part)]
+            data = [] if part is None else [better_data(case, blamed(case, carry, short), part)]
             out[short.k] = (*data, *ordered([slow.get(short.k), *whole]))
         else:
-            out[short.k] = (Remedy(action="better data", text=case.motion.better_data(short.sample)),)
+            sample = short.sample if case.motion.doubts_at(short.sample) else blamed(case, carry, short)
+            out[short.k] = (Remedy(action="better data", text=case.motion.better_data(sample)),)
     return out
+
+
+def blamed(case: Case, carry: CarrySwing, short: Shortfall) -> int:
+    """Return the sample up to a stretch at which the motion that started its swing is known least."""
+    swung = carry.stretch_at(short.sample).samples
+    return least_known(case, swung[swung <= short.sample][-PIECE:])
 
 
 def _is_decided(case: Case, target: float) -> bool:
