@@ -580,6 +580,7 @@ def test_the_long_job_leaves_out_only_alternatives() -> None:
         "robot.packages",
         "stop.time",
         "stop.deceleration",
+        "stop.speed",
         "program.topic",
         "program.waypoints",
         "program.columns",
