@@ -325,7 +325,10 @@ def _dented(case: Case, grips: Sequence[Grip], times: float) -> Standing:
             said = f"force '{force.name}' of the process turns a part that bends, or acts beside it"
             return Standing(doubts=(f"{said}: what that does to the pads is not followed; say where on it it acts",))
         more, use = times * poked(sheet, grip.bonded.full, case.pushes), _with_forces(case, grip, sheet)
-        factor, dents = max(factor, 1.0 + more / use[0] if use[0] > 0.0 else np.inf), max(dents, more)
+        if more and not use[0]:  # no margin is there that a factor could lower
+            said = "forces of the process dent the part where they act, which alone uses the pads"
+            return Standing(doubts=(f"{said}: how far is not followed; make it stiffer, or let them act above pads",))
+        factor, dents = max(factor, 1.0 + more / use[0] if more else 1.0), max(dents, more)
         least = max(least, use[1])
     return Standing(factor=factor, dents=dents, least=least)
 
