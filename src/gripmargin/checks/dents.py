@@ -68,10 +68,9 @@ def _dented(case: Case, grips: Sequence[Grip], times: float) -> Standing:
             said = f"force '{force.name}' of the process turns or pulls along a part that bends, or acts beside it"
             return Standing(doubts=(f"{said}: what that does to the pads is not followed; say where on it it acts",))
         more, use = times * poked(sheet, _held(grip), case.pushes), _with_forces(case, grip, sheet)
-        if more > 0.0 and not use[0] > 0.0:
-            return Standing(
-                doubts=("a force of the process bends the part where it acts, and nothing else uses the pads",)
-            )
+        if more > 0.0 and not use[0] > 0.0:  # no margin is there that a factor could lower
+            said = "forces of the process dent the part where they act, which alone uses the pads"
+            return Standing(doubts=(f"{said}: how far is not followed; make it stiffer, or let them act above pads",))
         factor, dents = max(factor, 1.0 + more / use[0] if more > 0.0 else 1.0), max(dents, more)
         least = max(least, use[1])
         stretched = max(stretched, POKED * grip.film.stretched if grip.film is not None else 0.0)
