@@ -63,9 +63,7 @@ def job(at, target, **more):
     part = replace(job.part, com=np.array([*at, 0.0]))
     targets = gm.Targets(hold=target, **more)
     accept = frozenset({"short_carry"})  # 0.4 mm all told, and meant
-    return replace(
-        job, trajectory=trajectory, phases=phases, nest=None, part=part, targets=targets, accept=accept
-    )
+    return replace(job, trajectory=trajectory, phases=phases, nest=None, part=part, targets=targets, accept=accept)
 
 
 def judged(at, target, **more):
