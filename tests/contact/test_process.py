@@ -93,3 +93,11 @@ def test_where_the_part_does_not_hang_on_the_pads_a_force_is_noticed():
     assert [sample for _, sample in unheld(job, case.airborne)] == [150]
     assert not [*unheld(lowered(push(), phases=phases), case.airborne)]
     assert len([*unheld(lowered(push(moves=("after",)), phases=phases), case.airborne)]) == 1
+
+
+def test_a_ramp_takes_half_of_the_time_that_is_given_however_far_apart_the_samples_are():
+    """By hand: a force from 0.951 s to 0.953 s comes in 1 ms, though it may act at samples 8 ms apart."""
+    (short,) = work_out(lowered(push((0, 0, 20), start=0.951, end=0.953, shape="ramp"))).pushes
+    assert short.rise == pytest.approx(1e-3)
+    (labelled,) = work_out(lowered(push(shape="ramp"), t=np.linspace(0.0, 1.6, 17))).pushes  # 0.8 s to 1.1 s
+    assert labelled.rise == pytest.approx(0.15)

@@ -69,3 +69,10 @@ def test_the_times_of_a_force_that_comes_late_in_world_axes():
     assert found.span == pytest.approx((0.75, 1.242))
     assert found.frame == "world"
     np.testing.assert_allclose(found.force, [0, 0, -2])
+
+
+def test_a_ramp_that_may_come_late_comes_as_fast_as_before():
+    """By hand: from 0.8 s to 1.192 s, half of that; 0.05 s of lateness at either end do not count."""
+    job = lowered(push(shape="ramp"))
+    (found,) = timed(job.process[0], job.trajectory, job.nest, 0.05)
+    assert (found.shape, found.rise) == ("ramp", pytest.approx(0.196))

@@ -23,6 +23,7 @@ from gripmargin.kernels.utilisation import largest_utilisation
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.workcell import Process
 from gripmargin.workcell.job import Job
+from gripmargin.workcell.process import runs_of
 
 PROCESS: Final = "process"  # the cause of a load that forces of the process are
 
@@ -78,11 +79,8 @@ def pushes_of(job: Job, motion: ToolMotion, whole: Backing, airborne: NDArray[np
         if force.is_none:
             continue
         there = force.acting(job.trajectory) & airborne
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], there, [False]]).astype(np.int8))).reshape(-1, 2)
-        for first, end in edges:
-            samples = np.arange(first, end)
-            t = job.trajectory.t[[first, end - 1]]
-            rise = 0.0 if force.shape == "constant" else force.rise or 0.5 * float(t[1] - t[0])
+        for first, end in runs_of(there):
+            samples, rise = np.arange(first, end), force.rise_over(job.trajectory, int(first), int(end))
             out.append(Push(of=force, samples=samples, wrench=_wrench(force, job, motion, samples, whole), rise=rise))
     return tuple(out)
 

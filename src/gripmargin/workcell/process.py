@@ -115,6 +115,31 @@ class Process(Declared, called="process"):
         out[1:] |= named[own[:-1]] & wide
         return out[np.searchsorted(own, every, side="right") - 1] & out[np.searchsorted(own, every)] | named
 
+    def rise_over(self, trajectory: Trajectory, first: int, end: int) -> float:
+        """Return over which time it comes, and goes, in a stretch of samples in which it acts [s]; 0: at once.
+
+        A ramp that is given none takes half of its time: from `from` to `to`, or between the first and the last sample
+        that its moves name, the shortest such run in the stretch. What is put on for the sake of doubt does not count.
+
+        Args:
+            trajectory: The program.
+            first: First sample of the stretch.
+            end: One past its last one.
+        """
+        if self.shape == "constant":
+            return 0.0
+        if self.rise is not None:
+            return self.rise
+        if self.span is not None:
+            return 0.5 * (self.span[1] - self.span[0])
+        runs = first + runs_of(self.named(trajectory)[first:end])
+        return 0.5 * float((trajectory.t[runs[:, 1] - 1] - trajectory.t[runs[:, 0]]).min()) if runs.size else 0.0
+
+
+def runs_of(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Return where runs of samples begin, and one past where they end, shape (runs, 2)."""
+    return np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8))).reshape(-1, 2)
+
 
 def process_problems(forces: tuple[Process, ...], trajectory: Trajectory) -> list[InputError]:
     """Return what is wrong with process forces: labels or times that the program does not have, too many at a time."""
@@ -155,9 +180,9 @@ def timed(force: Process, trajectory: Trajectory, nest: Nest | None, late: float
         given = {name: getattr(force, name) for name in ("force", "moment", "overtravel")}
         turned: dict[str, Any] = {name: v if v is None else nest.face[:3, :3] @ v for name, v in given.items()}
         force = replace(force, frame="world", **turned)
-    mask = force.acting(trajectory)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8))).reshape(-1, 2)
-    for first, end in edges:
+    for first, end in runs_of(force.acting(trajectory)):
         start, stop = float(trajectory.t[first]) - late, float(trajectory.t[end - 1]) + late
         if stop > start:
-            yield replace(force, moves=None, start=start, end=stop)
+            rise = force.rise_over(trajectory, int(first), int(end))
+            shape: Shape = "ramp" if rise > 0.0 else "constant"
+            yield replace(force, moves=None, start=start, end=stop, shape=shape, rise=rise or None)

@@ -130,3 +130,11 @@ def test_what_does_not_fit_together_is_refused(given, where):
     with pytest.raises(gm.InputError) as caught:
         gm.Pick(face=np.eye(4), **{**LINER, **given})
     assert caught.value.where == where
+
+
+@pytest.mark.parametrize(("start", "crossing"), [(1.0, True), (1.3, False)])
+def test_a_force_while_the_front_is_still_crossing_is_not_followed(start, crossing):
+    """The front is 60 mm from the far edge as the lift begins at 0.81 s; a lift of 0.6 s has gone so far at 1.2 s."""
+    made = replace(job(), process=(gm.Process(start=start, end=start + 0.05, force=[0, 0, -1e-3], at=[0, 0, 0]),))
+    found, _ = lift_off(made)
+    assert ("force of the process" in " ".join(found.lines)) is crossing

@@ -32,13 +32,13 @@ def off_its_liner(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResu
     peel = _peel(pick)
     if peel is None or case.job.part.outline is None:
         return undecided("lift_off", target, words.NO_FRONT, remedy=words.GIVE_FRONT), ()
-    speed = _front_speed(case, sample, peel)
+    speed, until = _front(case, sample, peel)
     if pick.peel_speed is None or not _within(speed, pick):
         asked = words.peel_speed(speed, None if pick.peel_speed is None else pick.peel_speed.tolist())
         return undecided("lift_off", target, asked, remedy=words.TEST_AT_SPEED), ()
     if not case.grip.bonded.even:
         return undecided("lift_off", target, words.UNEVEN_LABEL, remedy=words.PRESS_EVENLY), ()
-    if case.added_at(sample).any():
+    if any(push.samples[0] <= until and push.samples[-1] >= sample for push in case.pushes):
         return undecided("lift_off", target, words.FORCES, remedy=words.FORCES_LATER), ()
     found = crossing(case.grip, case.job.part, peel, case.standing(sample)[:, 0])
     weakest = interfaces(case.grip, peel.energy)
@@ -101,13 +101,13 @@ def _peel(pick: Pick) -> Peel | None:
     return Peel(energy=pick.peel_energy, angle=pick.peel_angle, direction=pick.peel_direction)
 
 
-def _front_speed(case: Case, sample: int, peel: Peel) -> float:
-    """The largest speed of the front [m/s]: of the tool over ``1 - cos angle``, until it has drawn the liner off."""
+def _front(case: Case, sample: int, peel: Peel) -> tuple[float, int]:
+    """The largest speed of the front [m/s], of the tool over ``1 - cos angle``, and when it has drawn the liner off."""
     motion, t = case.motion.at, case.job.trajectory.t
     speed = np.linalg.norm(motion.velocity[sample:], axis=1)
     way = np.concatenate([[0.0], np.cumsum(np.diff(t[sample:]) * (speed[1:] + speed[:-1]) / 2.0)])
     last = int(np.searchsorted(way, peel.way(case.job.part)))
-    return float(speed[: last + 1].max()) / peel.opening
+    return float(speed[: last + 1].max()) / peel.opening, sample + last
 
 
 def _within(speed: float, pick: Pick) -> bool:
