@@ -9,7 +9,7 @@ import shapely
 
 from gripmargin.checks.case import Case
 from gripmargin.contact.cells import Patch
-from gripmargin.contact.loads import FLAT_PLATE, air_load
+from gripmargin.contact.loads import AT_ONCE, FLAT_PLATE, air_load
 from gripmargin.kernels.utilisation import peak_utilisation
 
 AIRY = 1.1  # on the use of the pads, up to which air that is not counted is left to the targets
@@ -18,13 +18,16 @@ FIBRILS = 10.0  # across a contact, from which the face is a face and not some o
 
 def air_left_out(case: Case) -> tuple[str, ...]:
     """Why a sheet without a drag area is not judged: the air would load its pads far more than is counted."""
-    part, motion = case.job.part, case.motion.at.take(case.carried)
+    part, counted, most = case.job.part, 0.0, 0.0
     if part.outline is None or part.drag_area is not None or case.grip.bonded.sheet is None:
         return ()
     airy = replace(part, drag_area=FLAT_PLATE * float(shapely.Polygon(part.outline).area))
-    load = case.own_load[:, case.carried]  # beside forces of the process the air would look small
-    drag, added = air_load(airy, motion, case.job.air_density)
-    most, counted = (float(peak_utilisation(case.grip.face, each)[0].max()) for each in (load + drag + added, load))
+    for first in range(0, case.carried.size, AT_ONCE):
+        some = case.carried[first : first + AT_ONCE]
+        load = case.own_load[:, some]  # beside forces of the process the air would look small
+        drag, added = air_load(airy, case.motion.at.take(some), case.job.air_density)
+        counted = max(counted, float(peak_utilisation(case.grip.face, load)[0].max()))
+        most = max(most, float(peak_utilisation(case.grip.face, load + drag + added)[0].max()))
     if most <= AIRY * counted:
         return ()
     more = most / counted if counted else np.inf

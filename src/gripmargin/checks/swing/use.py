@@ -145,7 +145,8 @@ def _beginning(stretch: Stretch, face: Face) -> _Beginning | None:
     load = modes.loads @ response + block.rest[:, [start.sample]]
     used, at, _, _ = peak_utilisation(face, load)
     k = int(np.argmax(used))
-    missed = float((modes.gain(face) * amplitude).sum() * between(np.array(FINE)))
+    turn = modes.frequency * start.lead / response.shape[1]  # of each from instant to instant
+    missed = float((modes.gain(face) * amplitude) @ between(turn))
     return _Beginning(value=float(used[k]), missed=missed, point=int(at[k]), load=load[:, k])
 
 
