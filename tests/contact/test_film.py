@@ -10,7 +10,9 @@ from scipy.integrate import solve_bvp
 
 import gripmargin as gm
 from contact.test_sheet import on, square
-from gripmargin.contact.film import bound_of, buckling
+from gripmargin.contact.bonded import Bonded
+from gripmargin.contact.film import Film, bound_of, buckling
+from gripmargin.contact.grip import grip_of
 from gripmargin.kernels.utilisation import peak_utilisation
 
 G = 9.80665
@@ -242,3 +244,17 @@ def test_what_stretches_a_sheet_may_all_draw_at_one_pad():
         face = bound_of(sheet, ((1e12, S),), steep=steep)
         drawn = S * float(peak_utilisation(face, np.array([[0.0, 0.0, 5.0, 0.0, 0.0, 0.0]]).T)[0][0])
         assert drawn == pytest.approx(5.0 / 0.04**2 * np.sqrt(share * KT / KN), rel=1e-3)
+
+
+def test_a_pull_along_the_pads_hides_no_load_that_stretches_the_sheet():
+    """It uses them more than what bends the sheet, and stretches nothing: the share is that of what bends it."""
+    sheet = on(part(rectangle(-0.06, 0.06, 0.06)), square(0.015))
+    face, strengths = (
+        grip_of(Bonded(whole=sheet.backing, full=((S, S / 20),), part=sheet.part), np.zeros((6, 1))).face,
+        ((S, S / 20),),
+    )
+    lifted = hanging(sheet, 3.0)
+    aside = lifted + np.array([0.9 * S / 20 * 0.015**2, 0, 0, 0, 0, 0])
+    alone, both = (Film.of(sheet, strengths, face, np.stack(loads, axis=1)) for loads in ([lifted], [lifted, aside]))
+    assert both.use > 1.5 * alone.use
+    assert both.stretched * both.use**2 >= alone.stretched * alone.use**2 > 0.0

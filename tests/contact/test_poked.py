@@ -8,9 +8,10 @@ import shapely
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.premises import dented as dented_by_forces
+from gripmargin.checks.dents import dented as dents_of
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import cut_pads
+from gripmargin.contact.grip import grip_of
 from gripmargin.contact.poked import dented, surely
 from gripmargin.contact.sheet import Sheet
 from support.pushed import lowered, push
@@ -35,6 +36,10 @@ def board(thickness=0.0008, **more):
 
 def on_pads(part):
     return Sheet.on(Backing(cut_pads(PADS, part)), part)
+
+
+def dented_use(case):
+    return dents_of(case).dents
 
 
 def held(at, force):
@@ -104,7 +109,7 @@ class TestVerdict:
         job = replace(lowered(push((0, 0, -2.0))), part=board(), gripper=gm.Gripper(pads=PADS))
         case = work_out(job)
         bare = replace(case.grip, face=replace(case.grip.face, maps=0.0 * case.grip.face.maps))
-        assert "dent the part" in " ".join(dented_by_forces(replace(case, grip=bare)).doubts)
+        assert "dent the part" in " ".join(dents_of(replace(case, grip=bare)).doubts)
 
     @pytest.mark.parametrize(
         "how", [{"at": (0.2, 0.0, 0.0)}, {"moment": [0.01, 0.0, 0.0]}, {"at": (0.0, 0.0, 0.05), "force": (1, 0, 0)}]
@@ -114,4 +119,30 @@ class TestVerdict:
         job = lowered(push(force, how.pop("at", (0, 0, 0)), **how), targets=gm.Targets(hold=1.1))
         report = gm.check_job(replace(job, part=board(), gripper=gm.Gripper(pads=PADS)), checks=("hold",))
         assert str(report.verdict) == "undecided"
-        assert "turns a part that bends, or acts beside it" in gm.report_text(report)
+        assert "turns or pulls along a part that bends, or acts beside it" in " ".join(gm.report_text(report).split())
+
+    def test_a_limp_sheet_that_is_dragged_is_undecided(self):
+        """Polyester of 50 um: its pull on 40 mm fades on sqrt(E t / k_t) = 22 mm."""
+        film = gm.PadMaterial(pull_off_stress=6e4, shear_strength=6e4, normal_stiffness=1e8, shear_stiffness=4e8)
+        outline = np.array([[-0.02, -0.02], [0.02, -0.02], [0.02, 0.02], [-0.02, 0.02]])
+        com, inertia = gm.uniform_plate(1.1e-4, outline, 5e-5)
+        more = {"thickness": 5e-5, "youngs_modulus": 4e9, "poissons_ratio": 0.3, "face": "plane"}
+        part = gm.Part(mass=1.1e-4, com=com, inertia=inertia, outline=outline, **more)
+        job = replace(lowered(push((24, 0, 0), (0.02, 0, 2.5e-5)), targets=gm.Targets(hold=1.5)), part=part)
+        pads = (gm.Pad.rectangle("pad", film, [0.04, 0.04]),)
+        report = gm.check_job(replace(job, gripper=gm.Gripper(pads=pads)), checks=("hold",))
+        assert str(report.verdict) == "undecided"
+        assert "pulls along a part that bends" in " ".join(gm.report_text(report).split())
+
+    def test_pads_that_hold_half_are_used_twice(self):
+        """The dent goes over what the pads hold as they were pressed."""
+        full, half = (self.margin(strength) for strength in (75e3, 37.5e3))
+        assert half == pytest.approx(full / 2, rel=1e-6)
+
+    @staticmethod
+    def margin(strength):
+        job = replace(lowered(push((0, 0, 2.0), (*PLACE, 0.0))), part=board(), gripper=gm.Gripper(pads=PADS))
+        case = work_out(job)
+        share = strength / 75e3
+        held = replace(case.grip.bonded, held=tuple(np.full(len(p.points), share) for p in case.whole.patches))
+        return 1.0 / dented_use(replace(case, grip=grip_of(held, case.load[:, case.carried])))

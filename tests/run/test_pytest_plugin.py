@@ -80,7 +80,7 @@ def test_a_session_says_what_falls_short(session, write):
             "E * AssertionError: 'noisy' is undecided, which is no pass",
             "E * hold: undecided, margin *, target 2, may be as low as *, worst at *",
             "E * undecided: the accelerations are estimated, *",
-            "E * to change: *give joint speeds and accelerations *",
+            "E * to change: *give velocities and accelerations *",
             "E * AssertionError: the job could not be checked",
             "E *not there.toml: found no such file, expected a file",
             "E * AssertionError: 'good' passes, but not all was checked",

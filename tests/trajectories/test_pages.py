@@ -58,7 +58,7 @@ def test_the_page_says_and_draws_what_the_json_has(name, pages, trees):
     lows = {c["check"].replace("_", " "): c["low"] / c["target"] for c in tree["checks"] if c["low"] is not None}
     for check, least in re.findall(r"<button [^>]*data-toggle=[^>]*>.*?</svg>([\w ]+) ([\d.]+)</button>", page):
         undecided = min((f["share"] for f in own if f["check"].replace("_", " ") == check), default=np.inf)
-        assert float(least) == pytest.approx(min(lows[check], undecided), abs=0.0051)
+        assert alike(least, min(lows[check], undecided))
     table = page[page.index('class="table numbers moves"') :].split("</table>")[0]
     row = r'<tr><th scope="row">([^<]*)</th><td>([^<]*)</td><td>([\d.]+) – ([\d.]+)</td><td>(.*?)</td><td>(.*?)</td>'
     moves = []

@@ -9,6 +9,7 @@ from typing import Any
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import premises
 from gripmargin.checks.case import Case
+from gripmargin.checks.standing import Premise
 from gripmargin.checks.use import Asked
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, undecided
 from gripmargin.results.record import NoFigures, Record
@@ -34,7 +35,7 @@ class Judged:
     target: Callable[[Job], float | None]
     details: type[Record] = NoFigures
     series: str | None = None
-    rests_on: tuple[premises.Premise, ...] = premises.ALL
+    rests_on: tuple[Premise, ...] = premises.ALL
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,7 +95,7 @@ class Check:
             factor = premises.raised(case, self._grounds()[asked.name])
             yield replace(asked, target=factor * asked.target)
 
-    def _grounds(self) -> dict[str, tuple[premises.Premise, ...]]:
+    def _grounds(self) -> dict[str, tuple[Premise, ...]]:
         return {judged.name: judged.rests_on for judged in self.judged}
 
     def worded(self, outcome: Outcome) -> Outcome:

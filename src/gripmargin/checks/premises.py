@@ -5,8 +5,8 @@ A premise is a function of the case; `gripmargin.checks.check.Judged` names thos
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -15,65 +15,19 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
+from gripmargin.checks.dents import dented, dented_at_once, unbuckled
 from gripmargin.checks.not_given import air_left_out, air_taken_along, narrow
-from gripmargin.checks.pressed import pressed_by_forces
+from gripmargin.checks.standing import Premise, Standing, grips_without
 from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, overhang
-from gripmargin.contact.film import STRETCHED, Film
-from gripmargin.contact.grip import Grip, without
+from gripmargin.contact.film import Film
+from gripmargin.contact.grip import Grip
 from gripmargin.contact.handover import Release
 from gripmargin.contact.lying import highest_tension, lies_flat
-from gripmargin.contact.poked import poked, surely, unfollowed
-from gripmargin.contact.process import every_load, unheld
+from gripmargin.contact.process import unheld
 from gripmargin.contact.sheet import Sheet
 from gripmargin.contact.sheet_vibration import left_out, shaken
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Verdict, judge
-
-ROUNDING = 1e-9  # share of a pressure that is rounding
-
-
-@dataclass(frozen=True, kw_only=True)
-class Standing:
-    """What is known of a premise.
-
-    Attributes:
-        doubts: Why it is not known to hold and what would show it, a sentence each; none: it holds.
-        factor: By which it may raise the use of the pads where it holds nearly [-].
-        stretched: Share of its energy that stretches a part which bends, at a use of 1; grows with the square of that.
-        droop: Of that part at a use of 1 [m]; grows with it.
-        bounded: Whether the use is known to be below a bound, however much it is stretched.
-        dents: By how much the use may be less [-]: forces of the process act at places of a part that bends.
-        least: How far they use the pads surely [-].
-    """
-
-    doubts: tuple[str, ...] = ()
-    factor: float = 1.0
-    stretched: float = 0.0
-    droop: float = 0.0
-    bounded: bool = False
-    dents: float = 0.0
-    least: float = 0.0
-
-    def open(self, result: CheckResult) -> tuple[str, ...]:
-        """Return why a margin that is no failure is not shown, for the part is stretched as well as bent."""
-        most = 1.0 / result.low if result.low else 0.0
-        if not self.bounded:
-            return self.drooping(most)
-        return () if result.verdict is Verdict.PASS else self.drooping(1.0 / result.value if result.value else most)
-
-    def drooping(self, use: float) -> tuple[str, ...]:
-        """Return why a use of the pads is not known, for it takes much energy to stretch the part as well."""
-        if self.stretched * use * use <= STRETCHED:
-            return ()
-        droop = 1e3 * self.droop * use
-        how = "so its pull at the pads is only known to stay below a bound" if self.bounded else "which is not followed"
-        return (
-            f"the part droops by {droop:.2g} mm, so far that it is stretched as well as bent, {how}; a gentler "
-            "program, a thicker part, or pads further out beneath it would help",
-        )
-
-
-Premise = Callable[[Case], Standing]
 
 
 def plane_face(case: Case) -> Standing:
@@ -178,16 +132,10 @@ def _alone(case: Case) -> Standing:
 
 def bending_without_a_pad(case: Case) -> Standing:
     """Whether the same is known with any one of its pads gone."""
-    found = [_bending(case, grip, " with a pad gone") for grip in _grips_without(case)] or [Standing()]
+    found = [_bending(case, grip, " with a pad gone") for grip in grips_without(case)] or [Standing()]
     doubts = [doubt for standing in found for doubt in standing.doubts]
     worst, factor = max(found, key=lambda each: each.stretched), max(each.factor for each in found)
     return replace(worst, factor=factor, doubts=tuple(doubts[:1]))
-
-
-def _grips_without(case: Case) -> list[Grip]:
-    pads = range(len(case.whole.patches))
-    loads = every_load(case.own_load, case.airborne, case.added)
-    return [without(case.grip, lost, loads) for lost in pads[1:] and pads]
 
 
 def hanging(case: Case) -> Standing:
@@ -202,7 +150,7 @@ def swaying(case: Case) -> Standing:
 
 def hanging_without_a_pad(case: Case) -> Standing:
     """The same with any one of its pads gone."""
-    return _bounded(case, case.shared(bending_without_a_pad), _grips_without(case))
+    return _bounded(case, case.shared(bending_without_a_pad), grips_without(case))
 
 
 def leaving(case: Case) -> Standing:
@@ -295,56 +243,9 @@ def _reaches(case: Case, grip: Grip, factor: float) -> str:
     )
 
 
-def dented(case: Case) -> Standing:
-    """Whether it is known what forces of the process do to pads under a part that bends where they act."""
-    return _dented(case, [case.grip], 1.0)
-
-
 def dented_where_known(case: Case) -> Standing:
     """Whether it is known what they do there; how much is counted by who asks."""
     return Standing(doubts=case.shared(dented).doubts)
-
-
-def dented_at_once(case: Case) -> Standing:
-    """The same of forces that come at once: what they dent overshoots by as much again."""
-    return _dented(case, [case.grip], 2.0)
-
-
-def dented_without_a_pad(case: Case) -> Standing:
-    """The same at rest with any one of its pads gone."""
-    return _dented(case, _grips_without(case), 1.0)
-
-
-def _dented(case: Case, grips: Sequence[Grip], times: float) -> Standing:
-    factor, dents, least = 1.0, 0.0, 0.0
-    for grip in grips:
-        sheet = grip.bonded.sheet
-        if sheet is None or not case.pushes:
-            continue
-        if (force := unfollowed(sheet, case.pushes)) is not None:
-            said = f"force '{force.name}' of the process turns a part that bends, or acts beside it"
-            return Standing(doubts=(f"{said}: what that does to the pads is not followed; say where on it it acts",))
-        more, use = times * poked(sheet, grip.bonded.full, case.pushes), _with_forces(case, grip, sheet)
-        if more and not use[0]:  # no margin is there that a factor could lower
-            said = "forces of the process dent the part where they act, which alone uses the pads"
-            return Standing(doubts=(f"{said}: how far is not followed; make it stiffer, or let them act above pads",))
-        factor, dents = max(factor, 1.0 + more / use[0] if more else 1.0), max(dents, more)
-        least = max(least, use[1])
-    return Standing(factor=factor, dents=dents, least=least)
-
-
-def _with_forces(case: Case, grip: Grip, sheet: Sheet) -> tuple[float, float]:
-    """How far pads are used with forces spread over the part, and how far they surely are with them at their places."""
-    most, least = float(peak_utilisation(grip.face, case.load[:, case.carried])[0].max(initial=0.0)), 0.0
-    for more in case.added:
-        load = case.own_load[:, more.samples] + more.wrench
-        used = peak_utilisation(grip.face, load)[0]
-        k = int(np.argmax(used))
-        there = [(f, push) for f, push in zip(more.factors, case.pushes, strict=True) if f]
-        forces = [(push.of, f * float(push.wrench[2, more.samples[k] - push.samples[0]])) for f, push in there]
-        most = max(most, float(used[k]))
-        least = max(least, surely(sheet, grip.bonded.full, load[:, k], forces))
-    return most, least
 
 
 def measured_contact(case: Case) -> Standing:
@@ -362,23 +263,6 @@ def measured_dirt(case: Case) -> Standing:
             said = f"how strong '{material.name}' is after {picks:g} picks is not known: it was pulled after up to"
             doubts[f"{said} {most:g} (pulls); clean sooner, or pull dirtier pads"] = None
     return Standing(doubts=tuple(doubts))
-
-
-def unbuckled(case: Case) -> Standing:
-    """Whether forces of the process leave the face as the press did: beyond its overload it holds less afterwards."""
-    said = []
-    for pressed in case.shared(pressed_by_forces):
-        material, most = case.whole.patches[pressed.pad].pad.material, float(pressed.most.max())
-        limit = material.overload_pressure
-        if limit is not None and most > limit * (1.0 + ROUNDING):
-            at = case.place(int(pressed.samples[np.argmax(pressed.most)]))
-            said.append(
-                f"forces of the process may press pad '{case.whole.patches[pressed.pad].pad.name}' with up to "
-                f"{most / 1e4:.2f} N/cm^2 at {at.t:.3f} s, above its overload pressure of {limit / 1e4:.2f} N/cm^2: "
-                "its face buckles, and what it holds afterwards is not followed; a smaller force, nearer to the middle "
-                "of the pads, or larger pads would help"
-            )
-    return Standing(doubts=tuple(said))
 
 
 def _unheld(case: Case) -> Iterator[str]:
@@ -410,7 +294,13 @@ HOLDING: tuple[Premise, ...] = (plane_face, hanging, dented, *PADS)
 LEAVING: tuple[Premise, ...] = (plane_face, leaving, in_air, dented, *PADS)
 SWINGING: tuple[Premise, ...] = (plane_face, swaying, dented_at_once, *PADS)
 STOPPING: tuple[Premise, ...] = (plane_face, swinging, in_air, dented_at_once, *PADS)
-RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, in_air, dented_at_once, *PADS)  # what shakes a robot is in no program
+RECORDED: tuple[Premise, ...] = (
+    plane_face,
+    stiff_part,
+    in_air,
+    dented_at_once,
+    *PADS,
+)  # what shakes a robot is in no program
 
 
 def raised(case: Case, premises: Iterable[Premise]) -> float:

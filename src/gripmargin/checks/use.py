@@ -80,4 +80,4 @@ def inverse(use: ArrayLike) -> FloatArray:
 def quotient(value: float, by: ArrayLike) -> FloatArray:
     """Return a value over others, inf where these are 0."""
     with np.errstate(divide="ignore"):
-        return np.asarray(value / np.asarray(by, dtype=np.float64))
+        return np.asarray(value / (np.asarray(by, dtype=np.float64) + 0.0))  # -0.0 + 0.0 is 0.0

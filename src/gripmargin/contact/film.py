@@ -45,9 +45,9 @@ class Film:
     Attributes:
         sheet: The part on its pads.
         strengths: Of each pad its pull-off stress and its shear strength [Pa]; none where they are not bonded evenly.
-        stretched: Share of its energy that stretches it, at a use of 1 by small bending; grows with the square of that.
-        load: What uses the pads most, at the tool origin, shape (6,).
-        use: Of the pads by that load, by small bending.
+        stretched: Share of its energy that stretches it, at a use of 1 by what bends it; grows with the square of that.
+        load: What stretches it most of what bends it, at the tool origin, shape (6,).
+        use: The largest of the pads, by small bending.
     """
 
     sheet: Sheet
@@ -66,11 +66,21 @@ class Film:
             face: The places that count by small bending.
             load: At the tool origin, shape (6, n).
         """
-        use = peak_utilisation(face, load)[0]
-        most = float(use.max(initial=0.0))
-        worst = load[:, int(np.argmax(use))] if use.size else np.zeros(6)
-        stretched = sheet.stretched(worst / most) if 0.0 < most < np.inf else 0.0
-        return cls(sheet=sheet, strengths=tuple(strengths), stretched=stretched, load=worst, use=most)
+        most = float(peak_utilisation(face, load)[0].max(initial=0.0))
+        across = (
+            load * np.array([0.0, 0.0, 1.0, 1.0, 1.0, 0.0])[:, None]
+        )  # what bends; what slides it only uses the pads
+        use = peak_utilisation(face, across)[0]
+        largest = {int(np.argmax(each)) for each in (use, *np.abs(across[2:5]))} if use.size else set()
+        found = {k: sheet.stretched(across[:, k] / use[k]) for k in largest if 0.0 < use[k] < np.inf}
+        worst = max(found, key=lambda k: found[k] * use[k] ** 2, default=None)
+        return cls(
+            sheet=sheet,
+            strengths=tuple(strengths),
+            stretched=max(found.values(), default=0.0),
+            load=np.zeros(6) if worst is None else across[:, worst],
+            use=most,
+        )
 
     @property
     def counts(self) -> bool:

@@ -17,6 +17,8 @@ from gripmargin.contact.sheet import Sheet, factored
 from gripmargin.kernels.face import squared
 from gripmargin.workcell import Process
 
+LAG = 0.3  # length of a pad over that on which shear fades, up to which shear is even to 3 %: x coth x
+
 
 def dented(sheet: Sheet, place: FloatArray, points: Sequence[FloatArray]) -> list[FloatArray]:
     """Return what a unit force along the normal does beside the same load spread over the part.
@@ -41,9 +43,9 @@ def dented(sheet: Sheet, place: FloatArray, points: Sequence[FloatArray]) -> lis
 
 
 def unfollowed(sheet: Sheet, pushes: Iterable[Push]) -> Process | None:
-    """Return a force that turns a part by more than its lever, or acts beside it; None: there is none."""
+    """Return a force that turns a part by more than its lever, drags it along, or acts beside it; None: none does."""
     for push in pushes:
-        if _turns(push, sheet) or (push.wrench[2].any() and not _on(push.of, sheet)):
+        if _turns(push, sheet) or _drags(push, sheet) or (push.wrench[2].any() and not _on(push.of, sheet)):
             return push.of
     return None
 
@@ -97,6 +99,15 @@ def _dented(sheet: Sheet, force: Process, points: Sequence[FloatArray]) -> list[
 
 def _on(force: Process, sheet: Sheet) -> bool:
     return force.at is not None and shapely.Polygon(sheet.part.outline).covers(shapely.Point(force.at[:2]))
+
+
+def _drags(push: Push, sheet: Sheet) -> bool:
+    """Whether it pulls along a sheet so limp that the pads' shear is not the same everywhere (shear lag: x coth x)."""
+    part, lag = sheet.part, 0.0
+    for patch in sheet.backing.patches:
+        fading = np.sqrt(part.modulus * (part.thickness or 0.0) / float(patch.stiffness_per_area()[0]))
+        lag = max(lag, float(np.ptp(patch.edge, axis=0).max()) / fading)
+    return bool(push.wrench[:2].any()) and lag > LAG
 
 
 def _turns(push: Push, sheet: Sheet) -> bool:

@@ -61,6 +61,7 @@ def job(*, flange=None, trajectory=None, **given):
         "trajectory": trajectory,
         "robot": arm() if isinstance(trajectory, gm.JointTrajectory) else None,
         "flange": gm.Flange(**(GENEROUS | (flange or {}))),
+        "accept": ("from_below",),  # the arm stands upright at zero
     }
     return gm.Job(**(known | given))
 

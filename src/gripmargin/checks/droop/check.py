@@ -14,6 +14,7 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
+from gripmargin.checks.dents import undented
 from gripmargin.checks.droop import words
 from gripmargin.checks.droop.figures import DroopDetails, During, WorstDroop
 from gripmargin.checks.hold.use import COVERAGE, use_of
@@ -161,7 +162,7 @@ def _target(job: Job) -> float | None:
 DROOP = Check(
     name="droop",
     question="Does a part that bends droop no further than there is room, carried and placed?",
-    judged=(Judged(name="droop", target=_target, details=DroopDetails, rests_on=STOPPING),),
+    judged=(Judged(name="droop", target=_target, details=DroopDetails, rests_on=(*STOPPING, undented)),),
     run=run,
     result_words=words.droop_result,
     finding_words=words.droop_finding,

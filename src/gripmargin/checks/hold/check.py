@@ -15,6 +15,7 @@ import numpy as np
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
+from gripmargin.checks.dents import dented_without_a_pad
 from gripmargin.checks.hold import explain, words
 from gripmargin.checks.hold.figures import FirstBreak, HighestTension, HoldDetails, PadLost, WorstHold
 from gripmargin.checks.hold.letting_go import settled_carry
@@ -24,7 +25,6 @@ from gripmargin.checks.margin import Shortfall, margin_figure, margin_result, sh
 from gripmargin.checks.premises import (
     HOLDING,
     PADS,
-    dented_without_a_pad,
     hanging_without_a_pad,
     plane_face,
     pressed_flat,

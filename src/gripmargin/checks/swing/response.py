@@ -58,13 +58,31 @@ class Start:
         response: FloatArray = modes.shapes.T @ self.load
         rate: FloatArray = modes.loads.T @ self.rate + drive.kick
         if self.lead > 0.0:
-            last = slice(self.sample - 1, self.sample + 1)
-            before, now = drive.t[last]
-            share, t = self.lead / float(now - before), np.array([now - self.lead, now])
-            load = np.asarray(drive.load[:, last] @ np.array([[share, 0.0], [1.0 - share, 1.0]]))
-            free = free_vibration(t, load, modes.frequency, modes.damping, (response, rate))
-            response, rate = _state(modes, t, load, free)
+            response, rate = _state(modes, *self._until_its_sample(modes, drive))
         return Begun(sample=self.sample, response=np.asarray(response), rate=np.asarray(rate))
+
+    def within(self, modes: Modes, drive: Drive, turn: float) -> tuple[FloatArray, FloatArray]:
+        """Return the response at instants from where it begins to its sample, shape (modes, m), and its amplitude.
+
+        Args:
+            modes: The natural vibrations.
+            drive: What drives them.
+            turn: Of the fastest of them from instant to instant [rad].
+        """
+        t, load, free = self._until_its_sample(modes, drive)
+        count = 1 + int(np.ceil(self.lead * float(modes.frequency.max()) / turn))
+        shares = np.arange(count) / count
+        parts = [response(t, load, modes.frequency, modes.damping, free, s, np.zeros(1, dtype=np.intp)) for s in shares]
+        return np.concatenate(parts, axis=1), np.abs(free[:, 0])
+
+    def _until_its_sample(self, modes: Modes, drive: Drive) -> tuple[FloatArray, FloatArray, ComplexArray]:
+        """Both instants, the load at them and the free vibration."""
+        last = slice(self.sample - 1, self.sample + 1)
+        before, now = drive.t[last]
+        share, t = self.lead / float(now - before), np.array([now - self.lead, now])
+        load = np.asarray(drive.load[:, last] @ np.array([[share, 0.0], [1.0 - share, 1.0]]))
+        begin = modes.shapes.T @ self.load, modes.loads.T @ self.rate + drive.kick
+        return t, load, free_vibration(t, load, modes.frequency, modes.damping, begin)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

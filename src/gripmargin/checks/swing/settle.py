@@ -17,10 +17,12 @@ from itertools import product
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.checks import premises
 from gripmargin.checks.advice import Change, Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.changes import paused
 from gripmargin.checks.check import Check, Judged
+from gripmargin.checks.dents import undented
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import PlacingCause, SettleDetails, WorstPlacing
@@ -300,7 +302,7 @@ def _asked(job: Job) -> float | None:
 SETTLE = Check(
     name="settle",
     question="Has the part stopped swinging when it is placed?",
-    judged=(Judged(name="settle", target=_asked, details=SettleDetails),),
+    judged=(Judged(name="settle", target=_asked, details=SettleDetails, rests_on=(*premises.ALL, undented)),),
     run=run,
     result_words=words.settle_result,
     finding_words=words.settle_finding,

@@ -85,10 +85,16 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Seq
         fast[part], left[part] = swings[~followed].sum(axis=0)[own], _missed(found, swings, followed, 1)[own]
         unsure[part], noise[part] = ((gain * next_too(x)).sum(axis=0)[own] for x in (found.unsure, found.sigma))
     near = ~(next_too(value) + fast + left < NEAR * (value + fast).max())
+    begins = _beginning(stretch, face)
     for block in stretch.blocks() if steps > 1 else ():
         there, part = np.flatnonzero(near[block.part]), block.part
         _look_between(block, face, followed, steps, there, (value[part], point[part], load[:, part]))
         left[part][there] = _missed(block.swing, gain * block.swing.amplitude, followed, steps)[there]
+    first = stretch.start.sample
+    if begins is not None:
+        if begins.value > value[first]:
+            value[first], point[first], load[:, first] = begins.value, begins.point, begins.load
+        left[first] = max(left[first], begins.missed)
     least, most = value - unsure, value + fast + left + unsure
     if force is not None and (sway is None or sway.followed is None):
         most = np.maximum(most, force.most + fast + unsure)
@@ -100,6 +106,8 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Seq
         least, most = least - sway.more, most + sway.more
         if sway.followed is not None:
             least, most = sway.followed.least - unsure, sway.followed.most + fast + left + unsure
+            if begins is not None:
+                most[first] = max(most[first], begins.value + begins.missed + unsure[first])
             there = np.isfinite(sway.followed.value)  # beyond numbers the part is taken to stay in its place
             value = np.where(there, sway.followed.value, value)
             point, load = np.where(there, sway.followed.point, point), np.where(there, sway.followed.load, load)
@@ -108,6 +116,37 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Seq
         known = sway.known if force is None else sway.known & (sway.angle + force.tilt <= LARGEST)
         least, most = np.where(known, least, 0.0), np.where(known, most, np.inf)
     return StretchUse(value=value + fast, low=least, high=most, noise=noise, point=point, load=load)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Beginning:
+    """The largest use before the sample at which a stretch begins to be followed.
+
+    Attributes:
+        value: Of the instants that are looked at.
+        missed: By how much it may be larger between them.
+        point: Place that is used most.
+        load: What the pads carry then, shape (6,).
+    """
+
+    value: float
+    missed: float
+    point: int
+    load: FloatArray
+
+
+def _beginning(stretch: Stretch, face: Face) -> _Beginning | None:
+    """What happens between the instant at which the part leaves its tray and the next sample; None: they are one."""
+    start, modes = stretch.start, stretch.modes
+    if not start.lead > 0.0:
+        return None
+    block = next(stretch.blocks())
+    response, amplitude = start.within(modes, block.swing.drive, FINE)
+    load = modes.loads @ response + block.rest[:, [start.sample]]
+    used, at, _, _ = peak_utilisation(face, load)
+    k = int(np.argmax(used))
+    missed = float((modes.gain(face) * amplitude).sum() * between(np.array(FINE)))
+    return _Beginning(value=float(used[k]), missed=missed, point=int(at[k]), load=load[:, k])
 
 
 def _missed(found: Swing, swings: FloatArray, followed: NDArray[np.bool_], parts: int) -> FloatArray:
