@@ -105,7 +105,7 @@ class TestVerdict:
         assert {str(c.verdict) for c in self.report(2.0, target=target).checks if c.check == "hold"} == {verdict}
 
     def test_where_a_dent_alone_uses_the_pads_nothing_passes(self):
-        """Spread forces of no use give an infinite margin, which no factor lowers: places that bear nothing stand in."""
+        """Spread forces of no use give an infinite margin, which no factor lowers: places that bear nothing."""
         job = replace(lowered(push((0, 0, -2.0))), part=board(), gripper=gm.Gripper(pads=PADS))
         case = work_out(job)
         bare = replace(case.grip, face=replace(case.grip.face, maps=0.0 * case.grip.face.maps))

@@ -33,7 +33,7 @@ def air_left_out(case: Case) -> tuple[str, ...]:
 
 
 def air_taken_along(case: Case) -> tuple[str, ...]:
-    """Why a light flat part without a drag area is not judged where it brakes: the air adds to its mass in proportion."""
+    """Why a light flat part without a drag area is not judged where it brakes: the air adds to its mass."""
     part = case.job.part
     if part.outline is None or part.drag_area is not None:
         return ()

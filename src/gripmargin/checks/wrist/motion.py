@@ -60,15 +60,14 @@ def moving(case: Case, body: Body, rows: Rows) -> Bounds:
     """
     every = np.arange(case.airborne.size)
     load = rigid_load(body.inertial, case.motion.at, case.job.gravity)
-    value = rows.of(load, every)
-    swings = value.copy()
+    value, swings = rows.of(load, every), np.full(every.size, -np.inf)
     for at, force, swing in swung(case, rows) if body.holds else ():
         there = rows.of(load[:, at] + force, at)
-        value[at], swings[at] = np.maximum(value[at], there), np.maximum(swings[at], there + swing)
+        value[at], swings[at] = np.maximum(value[at], there), np.fmax(swings[at], there + swing)
     noise, bias = _errors(case, body, rows)
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / every.size)
     least = np.maximum(value - sure * noise - bias, 0.0) if rows.exact else np.zeros(every.size)
-    most = value + COVERAGE * noise + bias + next_too(swings - value)
+    most = value + COVERAGE * noise + bias + np.maximum(next_too(swings) - value, 0.0)
     most += above_between(case, every, value)
     most[case.motion.doubtful] = np.inf
     most[~np.isfinite(value)] = np.inf
