@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.checks.case import work_out
+from gripmargin.checks.pressed import pressed_by_forces
 from support.pushed import AREA, PULL, SIZE, lowered, push
 
 TARGETS = gm.Targets(hold=2.0, stop=1.5)
@@ -148,6 +150,17 @@ def test_a_push_that_buckles_the_face():
     hard = verdicts(push((0, 0, -6.2e4 * AREA), moves=("after",), shape="ramp"), pad=pad)
     assert hard["pressure"] == "fail"
     assert hard["hold"] == "undecided"
+
+
+def test_a_pull_that_goes_at_once_throws_the_part_back_onto_its_pads():
+    """60 N that rest and go leave a swing about none: half a period later 60 N exp(-pi z) press on 16 cm2, 32 kPa."""
+    pad, pull = {"overload_pressure": 3e4, "overload_residual": 0.5}, push((0, 0, 60.0))
+    (pressed,) = pressed_by_forces(work_out(lowered(pull, damping=0.05, pad=pad)))
+    truth = 60.0 * np.exp(-np.pi * 0.05) / AREA
+    assert truth < pressed.most.max() <= 2.0 * 60.0 / AREA * (1.0 + 1e-9)  # twice, where it met a swing of its own
+    assert pressed.most[-1] < 0.01 * truth  # faded 0.4 s later
+    found = verdicts(pull, pad=pad, damping=0.05, targets=gm.Targets(hold=1.1, swing=1.05, stop=0.1))
+    assert found["pressure"] == found["hold"] == found["swing"] == "undecided"
 
 
 def test_what_the_part_may_take():

@@ -10,13 +10,26 @@ import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import pad_use
-from gripmargin.checks.premises import HOLDING, Standing, bending, hanging, resting_on, swinging
+from gripmargin.checks.premises import (
+    ALL,
+    HOLDING,
+    LEAVING,
+    RECORDED,
+    STOPPING,
+    Standing,
+    bending,
+    hanging,
+    resting_on,
+    swinging,
+)
 from gripmargin.contact.grip import grip_of
 from gripmargin.contact.sheet_vibration import left_out, vibrations
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.reports.as_json import report_json
 from gripmargin.reports.as_junit import junit_xml
 from gripmargin.reports.as_text import report_text
+from gripmargin.workcell import STANDARD_AIR_DENSITY
+from support.pushed import lowered
 
 S, T, KN, KT = 75e3, 65e3, 1.2e8, 4e7
 DOWN = np.diag([1.0, -1.0, -1.0])
@@ -375,3 +388,24 @@ def test_pads_dirtier_than_those_that_were_pulled_are_undecided(picks, verdict):
     report = gm.check_job(replace(job, gripper=gm.Gripper(pads=(dirty,), cycles_since_cleaning=picks)))
     assert {str(check.verdict) for check in report.checks} == {verdict}
     assert ("pulled after up to 400" in report_text(report)) == (verdict == "undecided")
+
+
+@pytest.mark.parametrize(("share", "doubts"), [(0.099, 0), (0.101, 1)])
+def test_a_board_that_takes_along_a_tenth_of_its_mass_of_air_needs_a_drag_area(share, doubts):
+    """The air of a disc of equal area, 8/3 rho r^3 (Lamb, Hydrodynamics, from memory), counts where the part brakes."""
+    air = 8.0 / 3.0 * STANDARD_AIR_DENSITY * (0.04 / np.pi) ** 1.5
+    board = sheet(0.2, 0.2, 0.003, air / share / 0.04 / 0.003, rigid=True)
+    case = work_out(job_of(board, *four(0.02, 0.05, 0.05)))
+    for premises in (ALL, LEAVING, STOPPING, RECORDED):
+        said = [doubt for premise in premises for doubt in premise(case).doubts]
+        assert ["part.drag_area, 1.28 times" in doubt for doubt in said] == [True] * doubts
+
+
+def test_a_foam_board_that_is_stopped_hard_does_not_pass_without_the_air():
+    """By this check itself its margin at 20 m/s^2 is 0.83 with the drag area, and at least 1.19 without it."""
+    foam = sheet(0.2, 0.2, 0.003, 50.0, youngs_modulus=50e6, poissons_ratio=0.3)
+    weak = {"pull_off_stress": 1.44e3, "shear_strength": 1.44e3, "damping_ratio": 0.1}
+    pads = [replace(pad, material=replace(pad.material, **weak)) for pad in four(0.02, 0.05, 0.05)]
+    job = lowered(move=0.05, stop=gm.Stop(deceleration=20.0), targets=gm.Targets(hold=1.1, swing=1.0, stop=1.1))
+    report = gm.check_job(replace(job, part=foam, gripper=gm.Gripper(pads=pads)), checks=("stop",))
+    assert result(report, "stop").verdict == "undecided"

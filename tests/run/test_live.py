@@ -4,6 +4,10 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.contact.backing import Backing
+from gripmargin.contact.cells import cut_pads
+from gripmargin.contact.film import STRETCHED
+from gripmargin.contact.sheet import Sheet
 from gripmargin.workcell import STANDARD_GRAVITY
 
 
@@ -113,3 +117,21 @@ def test_a_plate_that_bends_counts_its_edges(film):
     rigid = 60e3 * 4 * 0.04**2 / (0.4 * STANDARD_GRAVITY)  # N / A
     assert stated.margins(report.samples.force, report.samples.moment).min() == pytest.approx(rigid, rel=1e-9)
     assert hold.low < 0.9 * rigid
+
+
+def test_a_sheet_that_is_stretched_as_well_as_bent_has_no_figure():
+    """By the share of its energy that stretches it, as `Sheet.stretched` has it of single loads; paper on a pad."""
+    outline = np.array([[-0.1, -0.07], [0.1, -0.07], [0.1, 0.07], [-0.1, 0.07]])
+    com, inertia = gm.uniform_plate(2.24e-3, outline, 1e-4)
+    paper = gm.Part(
+        mass=2.24e-3, com=com, inertia=inertia, outline=outline, thickness=1e-4, youngs_modulus=3e9, face="plane"
+    )
+    soft = gm.PadMaterial(pull_off_stress=60e3, shear_strength=50e3, normal_stiffness=1e8, shear_stiffness=3.3e7)
+    gripper = gm.Gripper(pads=(gm.Pad.rectangle("pad", soft, [0.03, 0.03]),))
+    meter, sheet = gm.MarginMeter(gripper, paper), Sheet.on(Backing(cut_pads(gripper.pads, paper)), paper)
+    load = np.array([0.0, 0.0, 1e-3, 1e-5, 2e-5, 0.0])
+    edge = np.sqrt(STRETCHED / sheet.stretched(load))  # the share grows with the square of the load
+    for factor, known in ((0.99 * edge, True), (1.01 * edge, False)):
+        found = meter.read(factor * load[:3], factor * load[3:]).margin
+        assert (found > 0.0) == known
+        assert meter.margins(factor * load[None, :3], factor * load[None, 3:])[0] == found

@@ -9,10 +9,11 @@ import shapely
 
 from gripmargin.checks.case import Case
 from gripmargin.contact.cells import Patch
-from gripmargin.contact.loads import AT_ONCE, FLAT_PLATE, air_load
+from gripmargin.contact.loads import AT_ONCE, FLAT_PLATE, added_mass, air_load
 from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.workcell import Part
 
-AIRY = 1.1  # on the use of the pads, up to which air that is not counted is left to the targets
+AIRY = 1.1  # on the use of the pads, or on the part's mass, up to which air that is not counted is left to the targets
 FIBRILS = 10.0  # across a contact, from which the face is a face and not some of its fibrils
 
 
@@ -21,7 +22,7 @@ def air_left_out(case: Case) -> tuple[str, ...]:
     part, counted, most = case.job.part, 0.0, 0.0
     if part.outline is None or part.drag_area is not None or case.grip.bonded.sheet is None:
         return ()
-    airy = replace(part, drag_area=FLAT_PLATE * float(shapely.Polygon(part.outline).area))
+    airy = _in_air(part)
     for first in range(0, case.carried.size, AT_ONCE):
         some = case.carried[first : first + AT_ONCE]
         load = case.own_load[:, some]  # beside forces of the process the air would look small
@@ -31,8 +32,29 @@ def air_left_out(case: Case) -> tuple[str, ...]:
     if most <= AIRY * counted:
         return ()
     more = most / counted if counted else np.inf
-    due = f"give part.drag_area, {FLAT_PLATE:g} times the area of a flat part, {1e4 * (airy.drag_area or 0.0):.4g} cm2"
-    return (f"the air is not counted, which would load the pads {more:.2g} times as much: {due}",)
+    return (f"the air is not counted, which would load the pads {more:.2g} times as much: {_due(airy)}",)
+
+
+def air_taken_along(case: Case) -> tuple[str, ...]:
+    """Why a light flat part without a drag area is not judged where it brakes: the air adds to its mass."""
+    part = case.job.part
+    if part.outline is None or part.drag_area is not None:
+        return ()
+    airy = _in_air(part)
+    share = added_mass(airy, case.job.air_density) / part.mass
+    if share <= AIRY - 1.0:
+        return ()
+    said = f"the air is not counted, of which the part takes along {share:.2g} times its own mass where it speeds up"
+    return (f"{said} or brakes: {_due(airy)}",)
+
+
+def _in_air(part: Part) -> Part:
+    """A part with the drag area that it has if it is flat."""
+    return replace(part, drag_area=FLAT_PLATE * float(shapely.Polygon(part.outline).area))
+
+
+def _due(airy: Part) -> str:
+    return f"give part.drag_area, {FLAT_PLATE:g} times the area of a flat part, {1e4 * (airy.drag_area or 0.0):.4g} cm2"
 
 
 def narrow(patch: Patch) -> str:

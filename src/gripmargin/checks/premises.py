@@ -16,7 +16,7 @@ from gripmargin.base.errors import BudgetError
 from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
 from gripmargin.checks.dents import dented, dented_at_once, unbuckled
-from gripmargin.checks.not_given import air_left_out, narrow
+from gripmargin.checks.not_given import air_left_out, air_taken_along, narrow
 from gripmargin.checks.standing import Premise, Standing, grips_without
 from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, overhang
 from gripmargin.contact.film import Film
@@ -276,6 +276,11 @@ def _unheld(case: Case) -> Iterator[str]:
         )
 
 
+def in_air(case: Case) -> Standing:
+    """Whether the air that a flat part takes along counts, or is little beside its mass."""
+    return Standing(doubts=case.shared(air_taken_along))
+
+
 def meant(case: Case) -> Standing:
     """Whether the job can be meant as it stands, and whether pads and part were simulated where they meet."""
     odd = dict(plausible.unaccepted(case)).values()
@@ -284,12 +289,18 @@ def meant(case: Case) -> Standing:
 
 
 PADS: tuple[Premise, ...] = (measured_contact, measured_dirt, unbuckled)
-ALL: tuple[Premise, ...] = (plane_face, stiff_part, *PADS)
+ALL: tuple[Premise, ...] = (plane_face, stiff_part, in_air, *PADS)
 HOLDING: tuple[Premise, ...] = (plane_face, hanging, dented, *PADS)
-LEAVING: tuple[Premise, ...] = (plane_face, leaving, dented, *PADS)
+LEAVING: tuple[Premise, ...] = (plane_face, leaving, in_air, dented, *PADS)
 SWINGING: tuple[Premise, ...] = (plane_face, swaying, dented_at_once, *PADS)
-STOPPING: tuple[Premise, ...] = (plane_face, swinging, dented_at_once, *PADS)
-RECORDED: tuple[Premise, ...] = (plane_face, stiff_part, dented_at_once, *PADS)  # what shakes a robot is in no program
+STOPPING: tuple[Premise, ...] = (plane_face, swinging, in_air, dented_at_once, *PADS)
+RECORDED: tuple[Premise, ...] = (
+    plane_face,
+    stiff_part,
+    in_air,
+    dented_at_once,
+    *PADS,
+)  # what shakes a robot is in no program
 
 
 def raised(case: Case, premises: Iterable[Premise]) -> float:

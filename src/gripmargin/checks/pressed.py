@@ -3,11 +3,13 @@
 A bonded layer takes pressure as well as tension: under a force F at a distance e from the middle of a pad of area A and
 second moment I its edges bear ``-F / A +- F e y / I`` (any text on strength of materials). Pressed beyond what it bears
 the face buckles, and holds a share of its strength from then on; what a press during the carry would add to the bond is
-not counted on.
+not counted on. A force that pulls and goes at once throws the part back onto the pads: the swing that is left presses
+them as long as it has not faded.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,12 +17,12 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
+from gripmargin.checks.swing.pushed import Pushed, in_air
+from gripmargin.checks.swing.vibration import Modes, modes_of
 from gripmargin.contact.cells import Patch
-from gripmargin.contact.loads import load_per_acceleration
 from gripmargin.contact.poked import poked
-from gripmargin.contact.process import Push
-from gripmargin.kernels.modes import natural_modes
 
+AT_ONCE = 2_048  # samples whose pressures are worked out at a time: memory alone
 SUDDEN = 2.0  # on a load that comes at once (Chopra, Dynamics of Structures, ch. 4, from memory)
 
 
@@ -30,7 +32,7 @@ class Pressed:
 
     Attributes:
         pad: Index of the pad.
-        samples: At which forces act, indices into the program, rising, shape (m,).
+        samples: At which forces act or their swing is left, indices into the program, rising, shape (m,).
         most: The most that there may be at each, swing included [Pa], shape (m,).
         surely: What there is at rest [Pa], shape (m,).
         point: Where it is largest, tool frame [m], shape (3,).
@@ -51,38 +53,33 @@ def pressed_by_forces(case: Case) -> tuple[Pressed, ...]:
     """
     if not case.pushes:
         return ()
-    mass = -load_per_acceleration(case.job.part, case.job.air_density)
-    frequency, shapes = natural_modes(case.whole.stiffness, mass)
-    samples = np.unique(np.concatenate([push.samples for push in case.pushes]))
-    return tuple(_pressed(case, i, patch, samples, frequency, shapes) for i, patch in enumerate(case.whole.patches))
+    met = tuple(in_air(case, modes := modes_of(case.whole, case.job.part, case.job.air_density)))
+    return tuple(_pressed(case, i, patch, modes, met) for i, patch in enumerate(case.whole.patches))
 
 
-def _pressed(
-    case: Case, i: int, patch: Patch, samples: NDArray[np.intp], frequency: FloatArray, shapes: FloatArray
-) -> Pressed:
+def _pressed(case: Case, i: int, patch: Patch, modes: Modes, met: Sequence[tuple[NDArray[np.intp], Pushed]]) -> Pressed:
     points, maps = _presses(case, patch)
-    by_mode = maps @ (case.whole.stiffness @ shapes)
-    own = maps @ case.own_load[:, samples]
-    most, surely = SUDDEN * np.maximum(own, 0.0), own.copy()
-    for more in case.added:
-        k = np.searchsorted(samples, more.samples)
-        rest, swing = maps @ more.wrench, np.zeros((len(maps), k.size))
-        for factor, push in zip(more.factors, case.pushes, strict=True):
-            if factor:
-                felt = shapes.T @ push.wrench[:, more.samples - push.samples[0]]
-                swing += np.abs(by_mode) @ (_share(push, frequency)[:, None] * np.abs(felt))
-        most[:, k] = np.maximum(most[:, k], SUDDEN * np.maximum(own[:, k], 0.0) + rest + swing)
-        surely[:, k] = np.maximum(surely[:, k], own[:, k] + rest)
-    bonded, locked = case.grip.bonded, case.grip.bonded.locked
+    by_mode, bonded, locked = np.abs(maps @ modes.loads), case.grip.bonded, case.grip.bonded.locked
+    most, surely = np.full((2, case.airborne.size), -np.inf)
+    worst, highest = 0, -np.inf
+    for every, pushed in met:
+        for first in range(0, every.size, AT_ONCE):
+            some = slice(first, first + AT_ONCE)
+            at, own, rest = every[some], maps @ case.own_load[:, every[some]], maps @ pushed.wrench[:, some]
+            there = SUDDEN * np.maximum(own, 0.0) + np.maximum(rest + by_mode @ pushed.swing[:, some], 0.0)
+            most[at] = np.maximum(most[at], there.max(axis=0))
+            surely[at] = np.maximum(surely[at], np.maximum(own, own + rest).max(axis=0))
+            if there.max(initial=-np.inf) > highest:
+                worst, highest = int(np.unravel_index(int(np.argmax(there)), there.shape)[0]), float(there.max())
     if bonded.sheet is not None:  # a force at one place dents a part that bends
         most += SUDDEN * poked(bonded.sheet, bonded.full, case.pushes) * bonded.full[i][0]
     more_there = 0.0 if locked is None else float(np.maximum(-locked.traction[i][:, 2], 0.0).max(initial=0.0))
-    worst = np.unravel_index(int(np.argmax(most)), most.shape)[0]
+    samples = np.flatnonzero(most != -np.inf)
     return Pressed(
         pad=i,
         samples=samples,
-        most=most.max(axis=0) + more_there,
-        surely=np.maximum(surely.max(axis=0), 0.0),
+        most=most[samples] + more_there,
+        surely=np.maximum(surely[samples], 0.0),
         point=points[worst],
     )
 
@@ -95,10 +92,3 @@ def _presses(case: Case, patch: Patch) -> tuple[FloatArray, FloatArray]:
     points = sheet.places(patch)
     rows = -sheet.traction_maps(patch, points)[:, 2]
     return np.tile(points, (len(rows), 1)), case.grip.asked * rows.reshape(-1, 6)
-
-
-def _share(push: Push, frequency: FloatArray) -> FloatArray:
-    """The swing that a force starts in each mode, over what it does at rest, shape (modes,)."""
-    if push.rise == 0.0:
-        return np.ones(frequency.size)
-    return np.minimum(2.0 / (frequency * push.rise), 1.0)

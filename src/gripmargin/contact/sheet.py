@@ -346,22 +346,28 @@ class Model:
         return np.stack([along_x, along_y, self.form.rows(flat) @ bent], axis=1)
 
     def stretched(self, deflection: FloatArray, rigidity: FloatArray) -> float:
-        """Return the energy of `Sheet.stretched` of a deflection, shape (splines,), at moments per curvature.
+        """Return the energy of `Sheet.stretched` of a deflection, shape (splines,), at moments per curvature."""
+        over, bends = self.energies(deflection[:, None], rigidity)
+        return float(over[0, 0]) / max(float(bends[0, 0]), 1e-300)
 
-        Along its plane it is as stiff as the stiffer of its directions: the more it takes to stretch it.
+    def energies(self, deflections: FloatArray, rigidity: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the energy that stretches the plate as a form of pairs of deflections, and the one that bends it.
+
+        Of deflections, shape (splines, k), at moments per curvature; shapes (k (k + 1) / 2, the same), (k, k). Along
+        its plane it is as stiff as the stiffer of its directions: the more it takes to stretch it.
         """
         form, every, stiff = self.form, self.form.every(), 12.0 * max(_strips(self.part)) / _thickness(self.part) ** 2
-        own = deflection[:-3][form.numbers(self.plate.cells)]
+        own = deflections[:-3][form.numbers(self.plate.cells)]
         xx, yy, xy = (
-            np.einsum("pqb,pb->pq", form.values(self.plate.points, self.plate.cells, *order), own)
+            np.einsum("pqb,pbk->kpq", form.values(self.plate.points, self.plate.cells, *order), own)
             for order in ((2, 0), (0, 2), (1, 1))
         )
-        pull = form.integral(self.plate, -stiff * (xx * yy - xy * xy)[None])[:, 0]
+        i, j = np.triu_indices(deflections.shape[1])
+        pull = form.integral(self.plate, -stiff * ((xx[i] * yy[j] + xx[j] * yy[i]) / 2.0 - xy[i] * xy[j]))
         held = _clamped(form)
         pull, laplace = pull[held], form.bending(every, isotropic(1.0, 1.0))[held][:, held].tocsc()
-        return float(0.5 / stiff * pull @ factored(laplace).solve(pull)) / max(
-            float(0.5 * deflection @ (self.stiffness(rigidity) @ deflection)), 1e-300
-        )
+        over = 0.5 / stiff * pull.T @ factored(laplace).solve(pull)
+        return over, 0.5 * deflections.T @ (self.stiffness(rigidity) @ deflections)
 
 
 @lru_cache(maxsize=KEPT)

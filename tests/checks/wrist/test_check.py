@@ -8,6 +8,9 @@ import pytest
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.wrist.check import WRIST
+from gripmargin.checks.wrist.limits import Wrist
+from gripmargin.workcell import STANDARD_GRAVITY
+from support.pushed import SIZE, lowered, push
 
 G = 9.80665
 FILM = gm.PadMaterial(name="film", pull_off_stress=5e5, shear_strength=5e5, normal_stiffness=1e8, shear_stiffness=3e7)
@@ -464,3 +467,19 @@ def test_what_rounding_leaves_is_nothing():
     (entry,) = [e for e in result(made).details["limits"] if (e["limit"], e["axis"]) == ("moment", "axis 3")]
     assert entry["asked"] == entry["asked_most"] == 0.0
     assert entry["ratio"] is None
+
+
+def test_what_swings_on_after_a_force_has_gone_pulls_at_the_flange():
+    """By hand: 20 N that came at once and rest leave a swing of 20 N, damped by exp(-z w t) 30 ms after it went.
+
+    w = sqrt(k / m), k = 1e8 N/m^3 of 16 cm^2, m 0.2 kg, z 0.02: twice as much where the push met a swing of its own.
+    """
+    made = lowered(push((0, 0, 20.0)), damping=0.02, flange=gm.Flange(payload=3.0, peak_force=100.0))
+    case = work_out(replace(made, gripper=replace(made.gripper, mass=0.5, com=[0, 0, 0])))
+    k = int(np.argmin(np.abs(case.job.trajectory.t - 1.23)))
+    left = 20.0 * np.exp(-0.02 * np.sqrt(1e8 * SIZE**2 / 0.2) * (case.job.trajectory.t[k] - 1.2))
+    weight = 0.7 * STANDARD_GRAVITY
+    found = {limit.kind: limit for limit in Wrist(case, case.job.flange).limits()}
+    most = found["peak_force"].most[k] - weight
+    assert left < most < 2.5 * left
+    assert found["peak_force"].most[50] < weight + 1.0  # of its way down

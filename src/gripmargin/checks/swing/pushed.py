@@ -9,7 +9,7 @@ added up, and the part's own swing comes on top.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Final
@@ -171,6 +171,18 @@ def used_by_forces(case: Case, modes: Modes) -> FloatArray:
             pushing.meets(forces, 0, np.zeros((6, run.size)), np.zeros(run.size))
             out[run] = pushing.alone
     return out
+
+
+def in_air(case: Case, modes: Modes) -> Iterator[tuple[NDArray[np.intp], Pushed]]:
+    """Yield what forces of the process do over every stretch in the air, and at which samples of the program.
+
+    Args:
+        case: The job.
+        modes: The natural vibrations.
+    """
+    for run in np.split(case.carried, np.flatnonzero(np.diff(case.carried) > 1) + 1):
+        for each in pushed_over(case, modes, run) if run.size else ():
+            yield run[each.at], each
 
 
 def pushed_over(case: Case, modes: Modes, samples: NDArray[np.intp]) -> tuple[Pushed, ...]:

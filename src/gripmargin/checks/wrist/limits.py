@@ -15,7 +15,7 @@ from gripmargin.checks.wrist import words
 from gripmargin.checks.wrist.axes import Axis, FreeAxis, JointAxis
 from gripmargin.checks.wrist.bodies import Bodies, Body
 from gripmargin.checks.wrist.figures import Kind, Missing
-from gripmargin.checks.wrist.motion import FORCE, Bounds, Rows, moving
+from gripmargin.checks.wrist.motion import FORCE, Bounds, Rows, moving, swung
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.findings import Verdict, judge
 from gripmargin.workcell import STANDARD_GRAVITY, Flange, Part
@@ -195,16 +195,17 @@ class Wrist:
     def _moment(self, axis: Axis, body: Body) -> Bounds:
         """Weight times distance from an axis: the most that gravity can do, whichever way the arm stands.
 
-        Forces of the process come on top.
+        Forces of the process come on top, and the swing that they start to the most that there may be.
 
         Data sheets mean the moment under the earth's gravity; a stronger one given in the job counts.
         """
         weight = body.mass * max(STANDARD_GRAVITY, float(np.linalg.norm(self.case.job.gravity)))
         asked, least, most = axis.arms(body.com)
-        pushed = np.zeros(self.case.airborne.size)
-        for more in self.case.added if body.holds else ():
-            pushed[more.samples] = np.maximum(pushed[more.samples], axis.rows().of(more.wrench, more.samples))
-        return weight * asked + pushed, weight * least, weight * most + pushed
+        pushed, rows = np.zeros((2, self.case.airborne.size)), axis.rows()
+        for at, force, swing in swung(self.case, rows) if body.holds else ():
+            there = rows.of(force, at)
+            pushed[:, at] = np.maximum(pushed[:, at], [there, there + swing])
+        return weight * asked + pushed[0], weight * least, weight * most + pushed[1]
 
     def _axis(self, place: int) -> Axis | None:
         if place not in self._axes:

@@ -6,6 +6,7 @@ moment about whatever axis through a point lies least favourably. So it is conve
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Final
@@ -16,11 +17,10 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import CHUNK, COVERAGE, SURE, above_between
-from gripmargin.checks.swing.pushed import started
+from gripmargin.checks.swing.pushed import in_air
 from gripmargin.checks.swing.ringing import mode_sets, next_too
 from gripmargin.checks.wrist.bodies import Bodies, Body
 from gripmargin.contact.loads import rigid_load
-from gripmargin.contact.process import Added
 from gripmargin.kernels.wrench import mass_matrix
 
 
@@ -51,7 +51,7 @@ def moving(case: Case, body: Body, rows: Rows) -> Bounds:
     """Return what a body asks at every sample, with the errors of the rates and what lies between the samples.
 
     As in `gripmargin.checks.hold.use`: two standard deviations and the bias of the rates, and the tops of curves
-    between samples. Forces of the process act on the part, and overshoot where they come at once.
+    between samples. Forces of the process act on the part, and swing it as they come and go.
 
     Args:
         case: The job.
@@ -60,19 +60,37 @@ def moving(case: Case, body: Body, rows: Rows) -> Bounds:
     """
     every = np.arange(case.airborne.size)
     load = rigid_load(body.inertial, case.motion.at, case.job.gravity)
-    value, sudden = rows.of(load, every), np.zeros(every.size)
-    for more in case.added if body.holds else ():
-        at = more.samples
-        value[at] = np.maximum(value[at], rows.of(load[:, at] + more.wrench, at))
-        sudden[at] = np.maximum(sudden[at], _overshoot(case, rows, more))
+    value, swings = rows.of(load, every), np.full(every.size, -np.inf)
+    for at, force, swing in swung(case, rows) if body.holds else ():
+        there = rows.of(load[:, at] + force, at)
+        value[at], swings[at] = np.maximum(value[at], there), np.fmax(swings[at], there + swing)
     noise, bias = _errors(case, body, rows)
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / every.size)
     least = np.maximum(value - sure * noise - bias, 0.0) if rows.exact else np.zeros(every.size)
-    most = value + COVERAGE * noise + bias + next_too(sudden)
+    most = value + COVERAGE * noise + bias + np.maximum(next_too(swings) - value, 0.0)
     most += above_between(case, every, value)
     most[case.motion.doubtful] = np.inf
     most[~np.isfinite(value)] = np.inf
     return value, least, most
+
+
+def swung(case: Case, rows: Rows) -> Iterator[tuple[NDArray[np.intp], FloatArray, FloatArray]]:
+    """Yield what forces of the process do to a figure, while they act and until their swing has faded.
+
+    Args:
+        case: The job.
+        rows: What is wanted of the load.
+
+    Yields:
+        Samples, shape (m,), the forces themselves at the tool origin, shape (6, m), and what the swing that they have
+        started adds to the figure at most, shape (m,).
+    """
+    if not case.pushes:
+        return
+    modes = case.shared(mode_sets)[-1]
+    for at, pushed in in_air(case, modes):
+        sizes = np.stack([rows.of(load[:, None], at) * np.ones(at.size) for load in modes.loads.T])
+        yield at, pushed.wrench, (sizes * pushed.swing).sum(axis=0)
 
 
 def split(case: Case, bodies: Bodies, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
@@ -85,16 +103,6 @@ def split(case: Case, bodies: Bodies, samples: NDArray[np.intp]) -> tuple[FloatA
 
     loaded, alone = of(bodies.loaded), of(bodies.alone)
     return np.where(there, loaded[0], alone[0]), np.where(there, loaded[1], alone[1])
-
-
-def _overshoot(case: Case, rows: Rows, more: Added) -> FloatArray:
-    """What the swing that forces start adds to a figure at most while they act, shape (m,)."""
-    modes, out = case.shared(mode_sets)[-1], np.zeros(more.samples.size)
-    for factor, push in zip(more.factors, case.pushes, strict=True):
-        for load, size in zip(modes.loads.T, started(modes, push), strict=True):
-            if factor:
-                out += size * rows.of(load[:, None], more.samples)
-    return out
 
 
 def _errors(case: Case, body: Body, rows: Rows) -> tuple[FloatArray, FloatArray]:
