@@ -9,7 +9,7 @@ them as long as it has not faded.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,13 +17,15 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.swing.pushed import Pushed, in_air
-from gripmargin.checks.swing.vibration import Modes, modes_of
 from gripmargin.contact.cells import Patch
+from gripmargin.contact.loads import load_per_acceleration
 from gripmargin.contact.poked import poked
+from gripmargin.contact.swung import Vibration, left, started, vibration_of
 
 AT_ONCE = 2_048  # samples whose pressures are worked out at a time: memory alone
 SUDDEN = 2.0  # on a load that comes at once (Chopra, Dynamics of Structures, ch. 4, from memory)
+
+Met = tuple[NDArray[np.intp], FloatArray, FloatArray]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -53,20 +55,42 @@ def pressed_by_forces(case: Case) -> tuple[Pressed, ...]:
     """
     if not case.pushes:
         return ()
-    met = tuple(in_air(case, modes := modes_of(case.whole, case.job.part, case.job.air_density)))
-    return tuple(_pressed(case, i, patch, modes, met) for i, patch in enumerate(case.whole.patches))
+    whole = case.whole
+    mass = -load_per_acceleration(case.job.part, case.job.air_density)
+    pads = np.stack([whole.patch_stiffness(patch) for patch in whole.patches])
+    modes = vibration_of(whole, whole.stiffness, mass, pads)
+    met, shaken = tuple(_met(case, modes)), whole.stiffness @ modes.shapes
+    return tuple(_pressed(case, i, patch, shaken, met) for i, patch in enumerate(whole.patches))
 
 
-def _pressed(case: Case, i: int, patch: Patch, modes: Modes, met: Sequence[tuple[NDArray[np.intp], Pushed]]) -> Pressed:
+def _met(case: Case, modes: Vibration) -> Iterator[Met]:
+    """Yield every combination of forces, and none once they have gone, with the swing that there may be of each mode.
+
+    Samples, shape (m,), what the forces add to the load, shape (6, m), and amplitudes, shape (modes, m).
+    """
+    begun = [started(modes, push)[:, None] for push in case.pushes]
+    over = np.zeros((len(case.pushes), modes.frequency.size, case.airborne.size))
+    for run in np.split(case.carried, np.flatnonzero(np.diff(case.carried) > 1) + 1):
+        for i, push in enumerate(case.pushes):
+            if run.size and run[0] <= push.samples[0] <= run[-1]:
+                over[i, :, run] = left(modes, push, case.job.trajectory.t[run], int(push.samples[-1] - run[0])).T
+    gone = np.flatnonzero(over.any(axis=(0, 1)))
+    yield gone, np.zeros((6, gone.size)), over[:, :, gone].sum(axis=0)
+    for more in case.added:
+        swings = (begun[i] if factor else over[i][:, more.samples] for i, factor in enumerate(more.factors))
+        yield more.samples, more.wrench, np.zeros((modes.frequency.size, more.samples.size)) + sum(swings)
+
+
+def _pressed(case: Case, i: int, patch: Patch, shaken: FloatArray, met: Sequence[Met]) -> Pressed:
     points, maps = _presses(case, patch)
-    by_mode, bonded, locked = np.abs(maps @ modes.loads), case.grip.bonded, case.grip.bonded.locked
+    by_mode, bonded, locked = np.abs(maps @ shaken), case.grip.bonded, case.grip.bonded.locked
     most, surely = np.full((2, case.airborne.size), -np.inf)
     worst, highest = 0, -np.inf
-    for every, pushed in met:
+    for every, wrench, swing in met:
         for first in range(0, every.size, AT_ONCE):
             some = slice(first, first + AT_ONCE)
-            at, own, rest = every[some], maps @ case.own_load[:, every[some]], maps @ pushed.wrench[:, some]
-            there = SUDDEN * np.maximum(own, 0.0) + np.maximum(rest + by_mode @ pushed.swing[:, some], 0.0)
+            at, own, rest = every[some], maps @ case.own_load[:, every[some]], maps @ wrench[:, some]
+            there = SUDDEN * np.maximum(own, 0.0) + np.maximum(rest + by_mode @ swing[:, some], 0.0)
             most[at] = np.maximum(most[at], there.max(axis=0))
             surely[at] = np.maximum(surely[at], np.maximum(own, own + rest).max(axis=0))
             if there.max(initial=-np.inf) > highest:

@@ -7,10 +7,11 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.swing.pushed import Pushing, pushed_over, started
+from gripmargin.checks.swing.pushed import Pushing, pushed_over
 from gripmargin.checks.swing.ringing import mode_sets, stretches_of
 from gripmargin.checks.swing.use import swing_use, use_over
 from gripmargin.contact.loads import load_per_acceleration
+from gripmargin.contact.swung import started
 from gripmargin.kernels.utilisation import largest_utilisation
 from support.pushed import AREA, PULL, lowered, push
 

@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.swing.vibration import Modes
-from gripmargin.contact.process import Push
+from gripmargin.contact.swung import left as left_of
+from gripmargin.contact.swung import started
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation
 
@@ -198,7 +199,7 @@ def pushed_over(case: Case, modes: Modes, samples: NDArray[np.intp]) -> tuple[Pu
     if not own:
         return ()
     t = case.job.trajectory.t[samples]
-    left = {i: _left(modes, push, t, int(push.samples[-1]) - first) for i, push in own.items()}
+    left = {i: left_of(modes, push, t, int(push.samples[-1]) - first) for i, push in own.items()}
     alone = np.sum(list(left.values()), axis=0)
     after = np.flatnonzero(alone.any(axis=0))
     swing = alone[:, after]
@@ -225,33 +226,6 @@ def pushed_over(case: Case, modes: Modes, samples: NDArray[np.intp]) -> tuple[Pu
         way = np.sign(felt) if plain else np.zeros_like(felt)
         out.append(Pushed(at=at, wrench=wrench, swing=swing, way=way, sudden=sudden))
     return tuple(out)
-
-
-def started(modes: Modes, push: Push) -> FloatArray:
-    """Return the swing that a force may start as it comes, as a response of each mode, shape (modes,).
-
-    What turns with the tool meanwhile changes little by little: each change starts as much at most.
-    """
-    felt = modes.shapes.T @ push.wrench
-    share = np.ones(modes.frequency.size)
-    if push.rise > 0.0:
-        share = np.minimum(2.0 / (modes.frequency * push.rise), 1.0)
-    return np.asarray(share * np.abs(felt).max(axis=1) + np.abs(np.diff(felt, axis=1)).sum(axis=1))
-
-
-def _left(modes: Modes, push: Push, t: FloatArray, last: int) -> FloatArray:
-    """The swing that is left of a force that has come and gone, about the load without it, shape (modes, n).
-
-    It may go anywhere between its last two samples, and may have come as late as it likes. One that acts until the
-    part is put down does not go before.
-    """
-    if last >= t.size - 1:
-        return np.zeros((modes.frequency.size, t.size))
-    gone = max(last - 1, 0)
-    fading = np.exp(-(modes.damping * modes.frequency)[:, None] * np.maximum(t - t[last], 0.0))
-    out = 2.0 * started(modes, push)[:, None] * fading
-    out[:, :gone] = 0.0
-    return out
 
 
 def _instants(modes: Modes, most: float) -> FloatArray:

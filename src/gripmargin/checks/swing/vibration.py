@@ -14,37 +14,29 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from gripmargin.base.arrays import FloatArray, Value
+from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.loads import added_mass, load_per_acceleration
 from gripmargin.contact.sheet import Sheet
+from gripmargin.contact.swung import Vibration, vibration_of
 from gripmargin.kernels.face import Face
-from gripmargin.kernels.modes import natural_modes
 from gripmargin.kernels.utilisation import traction_size
 from gripmargin.workcell import STANDARD_AIR_DENSITY, Part
 
-MOST_DAMPED = 0.95  # of critical; beyond that a part hardly swings, and less damping is the safe side
 WORDS = ("slide along x", "slide along y", "pull", "rock about x", "rock about y", "twist")
 NAMED = 0.25  # share of the motion's energy from which a second word is needed
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class Modes(Value):
+class Modes(Vibration):
     """Natural vibrations of the part on its pads, slowest first.
 
     Attributes:
-        frequency: Undamped, angular [rad/s], shape (modes,).
-        damping: Share of critical damping [-], shape (modes,).
-        shapes: Displacements of the part at the tool origin, scaled so that each one's elastic energy is 1/2 J,
-            shape (6, modes).
         loads: What the pads carry for a response of 1, stiffness times shapes, shape (6, modes).
         names: In words.
         sheet: Of a part that bends how it does so, and by which of its Poisson's ratios; None: it is rigid.
     """
 
-    frequency: FloatArray
-    damping: FloatArray
-    shapes: FloatArray
     loads: FloatArray
     names: tuple[str, ...]
     sheet: tuple[Sheet, int] | None = None
@@ -91,10 +83,6 @@ class Modes(Value):
 def modes_of(backing: Backing, part: Part, air_density: float = STANDARD_AIR_DENSITY) -> Modes:
     """Return the natural vibrations of a rigid part on its pads.
 
-    The damping of a mode is the mean of the pads' damping ratios, weighted with the elastic energy that each pad takes
-    in it (modal strain energy: Ungar & Kerwin, J. Acoust. Soc. Am. 34(7), 1962, from memory); a pad that gives none
-    counts as undamped.
-
     Args:
         backing: The pads.
         part: The part; with a drag area the air that it takes along counts.
@@ -117,14 +105,13 @@ def modes_of_sheet(sheet: Sheet, air_density: float = STANDARD_AIR_DENSITY) -> I
 
 
 def _modes(backing: Backing, part: Part, stiffness: FloatArray, mass: FloatArray, pads: FloatArray) -> Modes:
-    frequency, shapes = natural_modes(stiffness, mass)
-    ratios = np.array([patch.pad.material.damping_ratio or 0.0 for patch in backing.patches])
+    own = vibration_of(backing, stiffness, mass, pads)
     return Modes(
-        frequency=frequency,
-        damping=np.minimum(ratios @ np.einsum("im,pij,jm->pm", shapes, pads, shapes), MOST_DAMPED),
-        shapes=shapes,
-        loads=stiffness @ shapes,
-        names=tuple(_name(shape, part) for shape in shapes.T),
+        frequency=own.frequency,
+        damping=own.damping,
+        shapes=own.shapes,
+        loads=stiffness @ own.shapes,
+        names=tuple(_name(shape, part) for shape in own.shapes.T),
     )
 
 
