@@ -9,10 +9,12 @@ import shapely
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.dents import dented as dents_of
+from gripmargin.checks.dents import undented
+from gripmargin.checks.swing.settle import SETTLE
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.grip import grip_of
-from gripmargin.contact.poked import dented, surely
+from gripmargin.contact.poked import dented, poked, stretched, surely, unfollowed
 from gripmargin.contact.sheet import Sheet
 from support.pushed import lowered, push
 
@@ -135,9 +137,52 @@ class TestVerdict:
         assert "pulls along a part that bends" in " ".join(gm.report_text(report).split())
 
     def test_pads_that_hold_half_are_used_twice(self):
-        """The dent goes over what the pads hold as they were pressed."""
+        """The dent goes over what the pads hold as they were pressed, with what counts for places left out."""
         full, half = (self.margin(strength) for strength in (75e3, 37.5e3))
         assert half == pytest.approx(full / 2, rel=1e-6)
+        case = work_out(replace(lowered(push((0, 0, 2.0), (*PLACE, 0.0))), part=board(), gripper=gm.Gripper(pads=PADS)))
+        plain = poked(case.grip.bonded.sheet, case.grip.bonded.full, case.pushes)
+        assert full == pytest.approx(1.0 / (plain * case.grip.asked), rel=1e-9)
+        assert case.grip.asked > 1.001
+
+    def test_a_force_at_a_corner_stretches_more_than_the_same_spread(self):
+        """In the plate that dents there, beside that under loads as of its weight; no share of a rigid plane's."""
+        sheet, force = on_pads(board(thickness=1e-4)), push((0, 0, 0.02), (*PLACE, 0.0))
+        load = held(PLACE, 0.02)
+        alone = stretched(sheet, load, [(force, 0.0)])
+        assert alone == pytest.approx(sheet.stretched(load), rel=1e-9)
+        assert 2.0 * alone < stretched(sheet, load, [(force, 0.02)])
+        assert stretched(sheet, 2 * load, [(force, 0.04)]) == pytest.approx(4 * stretched(sheet, load, [(force, 0.02)]))
+
+    @pytest.mark.parametrize(("force", "verdict"), [(0.03, "pass"), (0.08, "undecided")])
+    def test_a_thin_sheet_that_is_poked_far_is_undecided(self, force, verdict):
+        """By what it then stretches at the force, though the spread load would stretch it little."""
+        part = board(thickness=2e-4)
+        job = replace(lowered(push((0, 0, force), (0.0, 0.0, 0.0))), part=part, gripper=gm.Gripper(pads=PADS))
+        case = work_out(job)
+        (one,) = case.pushes
+        load = (case.own_load[:, one.samples] + one.wrench)[:, 0]
+        assert (stretched(on_pads(part), load, [(one.of, force)]) > 0.05) == (verdict == "undecided")
+        assert case.grip.film.stretched * case.grip.film.use**2 < 0.05
+        report = gm.check_job(replace(job, targets=gm.Targets(hold=1.0, swing=0.01)), checks=("hold",))
+        assert {str(c.verdict) for c in report.checks if c.check == "hold"} == {verdict}
+
+    def test_how_far_it_droops_under_a_force_is_undecided(self):
+        job = lowered(push((0, 0, 0.01), (*PLACE, 0.0), shape="ramp"), targets=gm.Targets(hold=0.1, swing=0.1))
+        drooping = replace(job, part=board(clearance=0.05), gripper=gm.Gripper(pads=PADS))
+        for forces, verdict in ((job.process, "undecided"), ((), "pass")):
+            report = gm.check_job(replace(drooping, process=forces), checks=("droop",))
+            assert str(report.verdict) == verdict
+        assert undented in SETTLE.judged[0].rests_on
+
+    @pytest.mark.parametrize(("share", "dragged"), [(0.95, False), (1.05, True)])
+    def test_from_which_length_on_shear_is_not_even(self, share, dragged):
+        """Three per cent at the end of a strip pulled there, x coth x with x = 0.3 (Volkersen 1938, from memory)."""
+        assert 0.3 / np.tanh(0.3) == pytest.approx(1.03, abs=5e-4)
+        stiff = FILM.shear_stiffness * (0.018 / (0.3 * share)) ** 2  # E t, for pads of 18 mm
+        sheet, force = on_pads(board(youngs_modulus=stiff / 8e-4)), push((1, 0, 0), (0.06, 0.042, 4e-4))
+        case = work_out(lowered(force))
+        assert (unfollowed(sheet, case.pushes) is not None) == dragged
 
     @staticmethod
     def margin(strength):

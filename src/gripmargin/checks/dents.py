@@ -10,12 +10,11 @@ from gripmargin.checks.case import Case
 from gripmargin.checks.pressed import pressed_by_forces
 from gripmargin.checks.standing import Standing, grips_without
 from gripmargin.contact.grip import Grip
-from gripmargin.contact.poked import poked, surely, unfollowed
+from gripmargin.contact.poked import poked, stretched, surely, unfollowed
 from gripmargin.contact.sheet import Sheet
 from gripmargin.kernels.utilisation import peak_utilisation
 
 ROUNDING = 1e-9  # share of a pressure that is rounding
-POKED = 16.0  # square of how much more a force at a corner deflects than the same spread; at a strip's tip (8/3)^2
 
 
 def dented(case: Case) -> Standing:
@@ -59,7 +58,7 @@ def unbuckled(case: Case) -> Standing:
 
 
 def _dented(case: Case, grips: Sequence[Grip], times: float) -> Standing:
-    factor, dents, least, stretched = 1.0, 0.0, 0.0, 0.0
+    factor, dents, least, share = 1.0, 0.0, 0.0, 0.0
     for grip in grips:
         sheet = grip.bonded.sheet
         if sheet is None or not case.pushes:
@@ -73,8 +72,8 @@ def _dented(case: Case, grips: Sequence[Grip], times: float) -> Standing:
             return Standing(doubts=(f"{said}: how far is not followed; make it stiffer, or let them act above pads",))
         factor, dents = max(factor, 1.0 + more / use[0] if more > 0.0 else 1.0), max(dents, more)
         least = max(least, use[1])
-        stretched = max(stretched, POKED * grip.film.stretched if grip.film is not None else 0.0)
-    return Standing(factor=factor, dents=dents, least=least, stretched=stretched)
+        share = max(share, use[2])
+    return Standing(factor=factor, dents=dents, least=least, stretched=share)
 
 
 def _held(grip: Grip) -> list[tuple[float, float]]:
@@ -83,9 +82,13 @@ def _held(grip: Grip) -> list[tuple[float, float]]:
     return [(pull * own, shear * own) for (pull, shear), own in zip(grip.bonded.full, least, strict=True)]
 
 
-def _with_forces(case: Case, grip: Grip, sheet: Sheet) -> tuple[float, float]:
-    """How far pads are used with forces spread over the part, and how far they surely are with them at their places."""
+def _with_forces(case: Case, grip: Grip, sheet: Sheet) -> tuple[float, float, float]:
+    """How far pads are used with forces spread over the part, how far they surely are with them at their places.
+
+    And the share of its energy that stretches the part then, at a use of 1 of the first.
+    """
     most, least = float(peak_utilisation(grip.face, case.load[:, case.carried])[0].max(initial=0.0)), 0.0
+    share = 0.0
     for more in case.added:
         load = case.own_load[:, more.samples] + more.wrench
         used = peak_utilisation(grip.face, load)[0]
@@ -94,4 +97,5 @@ def _with_forces(case: Case, grip: Grip, sheet: Sheet) -> tuple[float, float]:
         forces = [(push.of, f * float(push.wrench[2, more.samples[k] - push.samples[0]])) for f, push in there]
         most = max(most, float(used[k]))
         least = max(least, surely(sheet, _held(grip), load[:, k], forces))
-    return most, least
+        share = max(share, stretched(sheet, load[:, k], forces))
+    return most, least, share / most**2 if most > 0.0 else 0.0

@@ -31,15 +31,31 @@ def dented(sheet: Sheet, place: FloatArray, points: Sequence[FloatArray]) -> lis
     Returns:
         Of each pad the normal traction for each rigidity that the part may have [Pa/N], shape (rigidities, p).
     """
-    model, (x, y) = sheet.model, place
-    spread = model.load @ np.array([0.0, 0.0, 1.0, y, -x, 0.0])
-    here = np.zeros_like(spread)
-    here[:-3] = sheet.form.rows(place[None]).toarray()[0]
-    bent = [factored(model.stiffness(each)).solve(here - spread)[:, None] for each in model.rigidities]
+    bent = _bent(sheet, place)[..., None]
     return [
-        np.stack([model.traction(patch, at, each)[2, :, 0] for each in bent])
+        np.stack([sheet.model.traction(patch, at, each)[2, :, 0] for each in bent])
         for patch, at in zip(sheet.backing.patches, points, strict=True)
     ]
+
+
+def stretched(sheet: Sheet, load: FloatArray, forces: Sequence[tuple[Process, float]]) -> float:
+    """Return the energy that stretches the part over that which bends it, with forces at their places [-].
+
+    Args:
+        sheet: The part on its pads.
+        load: At the tool origin, forces included, shape (6,).
+        forces: Which act, and the part of each along the normal [N].
+    """
+    bent = sheet.bent @ load + sum(normal * _bent(sheet, _place(force)) for force, normal in forces)
+    return max(sheet.model.stretched(own, rigid) for own, rigid in zip(bent, sheet.model.rigidities, strict=True))
+
+
+def _bent(sheet: Sheet, place: FloatArray) -> FloatArray:
+    """Unknowns of the plate for each rigidity, under a unit force at a place less the same spread, shape (k, n)."""
+    model, (x, y) = sheet.model, place
+    here = -model.load @ np.array([0.0, 0.0, 1.0, y, -x, 0.0])
+    here[:-3] += sheet.form.rows(place[None]).toarray()[0]
+    return np.stack([factored(model.stiffness(each)).solve(here) for each in model.rigidities])
 
 
 def unfollowed(sheet: Sheet, pushes: Iterable[Push]) -> Process | None:
@@ -94,7 +110,11 @@ def surely(
 
 
 def _dented(sheet: Sheet, force: Process, points: Sequence[FloatArray]) -> list[FloatArray]:
-    return dented(sheet, np.zeros(2) if force.at is None else force.at[:2], points)
+    return dented(sheet, _place(force), points)
+
+
+def _place(force: Process) -> FloatArray:
+    return np.zeros(2) if force.at is None else force.at[:2]
 
 
 def _on(force: Process, sheet: Sheet) -> bool:

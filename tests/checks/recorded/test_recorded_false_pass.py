@@ -110,22 +110,21 @@ def test_a_joint_with_a_small_part_in_the_way_has_to_follow_too(job, wrong):
     assert "joint 3 does not follow the program" in result.text
 
 
-def test_an_arm_that_rings_after_the_last_sample_still_has_the_part(job):
-    """The program ends at rest with the part on; what follows in the recording counts, until the robot moves on."""
-    t, end, after = job.trajectory.t, 19.6, 0.3
+@pytest.mark.parametrize(("away", "verdict"), [(0.08, "fail"), (0.13, "pass")])
+def test_an_arm_that_rings_after_the_last_sample_still_has_the_part(job, away, verdict):
+    """The program ends at rest with the part on. What follows counts while the robot stays near: 10 % of the way.
+
+    It creeps so far before it rings; of the way, root mean square about the mean place over the carry.
+    """
+    t, end, after = job.trajectory.t, 19.6, 1.3
     ends = replace(job, phases=(), trajectory=gm.JointTrajectory(t=t[t <= end], q=job.trajectory.q[t <= end]))
-
-    def rung(size):
-        t = np.arange(-0.5, 22.0, 0.004)
-        q = (
-            places(np.where(t < 21.0, np.minimum(t, end), t - 1.4))
-            + np.random.default_rng(0).normal(size=(t.size, 4)) * 1e-6
-        )
-        q[:, 2] += (shaken(t - end - after + SHOCK, size) - places(t - end - after + SHOCK))[:, 2]
-        return gm.JointTrajectory(t=t + 100.0, q=q)
-
-    results = {size: gm.check_job(replace(ends, recording=rung(size))) for size in (RUNG, 0.0)}
-    assert results[0.0].passed
-    (finding, *_) = [found for found in results[RUNG].findings if found.check == "recorded"]
-    assert end < finding.worst["t"] - after < end + 0.25
-    assert finding.verdict == "fail"
+    way = np.sqrt(ends.trajectory.q.var(axis=0).sum())
+    t = np.arange(-0.5, 22.0, 0.004)
+    q = places(np.minimum(t, end)) + np.random.default_rng(0).normal(size=(t.size, 4)) * 1e-6
+    s = np.clip(t - end, 0.0, 1.0)
+    q[:, 2] += away * way * (10 * s**3 - 15 * s**4 + 6 * s**5)
+    q[:, 2] += (shaken(t - end - after + SHOCK, RUNG) - places(t - end - after + SHOCK))[:, 2]
+    report = gm.check_job(replace(ends, recording=gm.JointTrajectory(t=t + 100.0, q=q)))
+    (result,) = [check for check in report.checks if check.check == "recorded"]
+    assert str(result.verdict) == verdict
+    assert all(end < found.worst["t"] - after < end + 0.25 for found in report.findings if found.check == "recorded")

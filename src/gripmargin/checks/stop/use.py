@@ -19,7 +19,7 @@ from gripmargin.checks.stop.braking import TURNING, PathRates
 from gripmargin.checks.stop.course import Course, Indices
 from gripmargin.checks.stop.follow import followed
 from gripmargin.checks.stop.ways import AlongPath, OffPath, Stops
-from gripmargin.checks.swing.pushed import used_by_forces
+from gripmargin.checks.swing.pushed import DISPLACED, used_by_forces
 from gripmargin.checks.swing.ringing import mode_sets, other_stretches, stretches_of
 from gripmargin.checks.swing.use import swing_use
 from gripmargin.checks.swing.vibration import Modes
@@ -34,7 +34,6 @@ PATH: Final = "path"
 AXES: Final = "axes"
 LEAST: Final = 1e-3  # share of a published way that is left for braking at least
 CLOSE: Final = 0.004  # [s] of stops that begin closer to each other some are followed
-DISPLACED: Final = 2.0  # how often large displacements count; random stops in a physics engine need 1.9
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

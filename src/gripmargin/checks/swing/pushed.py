@@ -29,7 +29,7 @@ FINE: Final = 0.2  # [rad] of the fastest mode from one instant to the next at w
 PERIODS: Final = 12  # of the slowest mode over which it is: longer finds more of what occurs
 MOST_INSTANTS: Final = 2_000
 SLIGHT: Final = 1e-3  # share of the swing below which a mode is not looked at by itself
-DISPLACED: Final = 2.0  # how often the turn of a part out of its place counts, as in `gripmargin.checks.stop.use`
+DISPLACED: Final = 2.0  # how often large displacements count; random stops in a physics engine need 1.9
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

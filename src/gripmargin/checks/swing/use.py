@@ -90,11 +90,6 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Seq
         there, part = np.flatnonzero(near[block.part]), block.part
         _look_between(block, face, followed, steps, there, (value[part], point[part], load[:, part]))
         left[part][there] = _missed(block.swing, gain * block.swing.amplitude, followed, steps)[there]
-    first = stretch.start.sample
-    if begins is not None:
-        if begins.value > value[first]:
-            value[first], point[first], load[:, first] = begins.value, begins.point, begins.load
-        left[first] = max(left[first], begins.missed)
     least, most = value - unsure, value + fast + left + unsure
     if force is not None and (sway is None or sway.followed is None):
         most = np.maximum(most, force.most + fast + unsure)
@@ -106,13 +101,19 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Seq
         least, most = least - sway.more, most + sway.more
         if sway.followed is not None:
             least, most = sway.followed.least - unsure, sway.followed.most + fast + left + unsure
-            if begins is not None:
-                most[first] = max(most[first], begins.value + begins.missed + unsure[first])
             there = np.isfinite(sway.followed.value)  # beyond numbers the part is taken to stay in its place
             value = np.where(there, sway.followed.value, value)
             point, load = np.where(there, sway.followed.point, point), np.where(there, sway.followed.load, load)
         if force is not None and sway.followed is not None:
             most, value = most + force.alone, value + force.alone
+    if begins is not None:
+        first = stretch.start.sample
+        beside = (0.0 if sway is None else sway.more) + (0.0 if force is None else force.alone[first])
+        least[first] = max(least[first], begins.value - unsure[first] - beside)
+        most[first] = max(most[first], begins.value + begins.missed + unsure[first] + beside)
+        if begins.value > value[first]:
+            value[first], point[first], load[:, first] = begins.value, begins.point, begins.load
+    if sway is not None:
         known = sway.known if force is None else sway.known & (sway.angle + force.tilt <= LARGEST)
         least, most = np.where(known, least, 0.0), np.where(known, most, np.inf)
     return StretchUse(value=value + fast, low=least, high=most, noise=noise, point=point, load=load)
