@@ -203,3 +203,11 @@ def test_a_recording_of_a_program_with_forces():
     assert set(recorded(push((0, 0, HARD))).values()) == {"fail"}
     light = recorded(push((0, 0, PULL * AREA / 3.0)))
     assert light == {"recorded": "pass", "swing_as_run": "fail"}
+
+
+def test_a_part_that_lies_on_the_pads_presses_them_twice_too_while_it_is_pushed():
+    """Undamped, a load that comes at once overshoots by as much again (Chopra ch. 4): weight and force alike."""
+    (pressed,) = pressed_by_forces(work_out(lowered(push((0, 0, -20)), turned=np.eye(3))))
+    at_rest = 0.2 * 9.80665 + 20.0
+    assert pressed.surely.max() == pytest.approx(at_rest / AREA, rel=1e-3)
+    assert pressed.most.max() == pytest.approx(2.0 * at_rest / AREA, rel=0.03)

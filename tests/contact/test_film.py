@@ -11,7 +11,7 @@ from scipy.integrate import solve_bvp
 import gripmargin as gm
 from contact.test_sheet import on, square
 from gripmargin.contact.bonded import Bonded
-from gripmargin.contact.film import Film, bound_of, buckling
+from gripmargin.contact.film import Film, bound_of, buckling, is_steep
 from gripmargin.contact.grip import grip_of
 from gripmargin.kernels.utilisation import peak_utilisation
 
@@ -258,3 +258,11 @@ def test_a_pull_along_the_pads_hides_no_load_that_stretches_the_sheet():
     alone, both = (Film.of(sheet, strengths, face, np.stack(loads, axis=1)) for loads in ([lifted], [lifted, aside]))
     assert both.use > 1.5 * alone.use
     assert both.stretched * both.use**2 >= alone.stretched * alone.use**2 > 0.0
+
+
+@pytest.mark.parametrize(("sag", "steep"), [(0.19, False), (0.21, True)])
+def test_from_which_droop_on_slopes_are_large(sag, steep):
+    """The tip of a heavy strip slopes by 4/3 of its droop over its length (handbooks); squared, 7 % of 1."""
+    assert pytest.approx(0.071, abs=5e-4) == (4 / 3 * 0.2) ** 2
+    sheet = on(part(rectangle(-0.06, 0.06, 0.01)), square(0.02))
+    assert is_steep(sheet, sag * 0.05) == steep
