@@ -6,8 +6,7 @@ over the face where there are no components, so a few loads tell for all of them
 constant map times the load at the tool origin, as for a rigid part. Along the face a plate is as good as rigid; its
 shear acts half the thickness below the middle plane and bends it too.
 
-An even pressure of the air on the whole face is such a load. What a force at one place does beside it is worked out by
-`gripmargin.contact.poked`.
+An even pressure of the air on the whole face is such a load. Of forces at one place `gripmargin.contact.poked` knows.
 """
 
 from __future__ import annotations
