@@ -226,13 +226,13 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
 
     Args:
         job: What is asked.
-        motion: Of the same trajectory and robot, where it has been worked out before.
+        motion: Of the same trajectory, with all samples in it, and robot, where it has been worked out before.
         trial: Whether the job is a change on trial.
 
     Raises:
         InputError: Something in the job does not fit together.
     """
-    if (dense := filled(waited(unpolled(job.trajectory, job.stamps)))) is not job.trajectory:
+    if motion is None and (dense := filled(waited(unpolled(job.trajectory, job.stamps)))) is not job.trajectory:
         job = replace(job, trajectory=dense)
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
