@@ -129,9 +129,9 @@ def _told_apart(rows: ArrayLike, where: str) -> ArrayLike:
     """Rows without a third entry that all of them lack."""
     if not isinstance(rows, (list, tuple)) or not any(isinstance(row, (list, tuple)) and None in row for row in rows):
         return rows
-    if any(row[2] is not None for row in rows):  # type: ignore[index]
+    if any(row[2] is not None for row in rows):
         raise InputError(where, "pulls with the number of their pad, and others without", "the pad of all, or of none")
-    return [row[:2] for row in rows]  # type: ignore[index]
+    return [row[:2] for row in rows]
 
 
 def _check_pads(table: FloatArray, where: str) -> None:
