@@ -36,6 +36,7 @@ GROUPS: Final = {  # which components of `inputs` are one load
     "whirl": [6, 7, 8, 9, 10, 11],
     "spun": [8],
     "gravity": [12, 13, 14],
+    "aside": [12, 13],
 }
 NAMES: Final = list(GROUPS)
 QUICK: Final = NAMES.index("whirl")  # those before it may change at once
@@ -43,7 +44,9 @@ MOVES: Final = 4  # ramps of one move from standstill to standstill: to its acce
 BOUNDED, KNOWN = 1, 2  # how well the swing of a row is known: by those about it, itself; 0: mode by mode
 ROUNDED: Final = 1.0 + 1e-5  # beyond what single precision may lose of a sum of a few
 INSTANT: Final = 1e-9  # [s] that stands for at once
+BY_RATE: Final = "rest", "lag", "ahead", "bend"  # in the order of `Impulse.alone`
 Kind = str | float | tuple[str, float]
+Swings = dict[str | float, FloatArray]
 
 
 class Sizes:
@@ -107,11 +110,13 @@ class Sizes:
 
         Args:
             kind: "still": in balance; a time, 0 among them: by ramps [s]; "rest": by its rate, beside the balance [s];
+                "lag" and "bend" in place of that: by its rate [s], and by how much that changes in a second [s^2];
+                "ahead" in place of "lag": by its rate before it counts as sudden;
                 "stop": on and off at once, in any direction; ("one move", ramp): by `MOVES` ramps.
             name: Of the load, as in `GROUPS`. A part without vibrations follows at once.
         """
         if not self.swings.shape[1]:
-            return np.zeros(self.count) if kind == "rest" else self._columns["still", name]
+            return np.zeros(self.count) if kind in BY_RATE else self._columns["still", name]
         return self._columns[kind, name]
 
     def gravity(self, tilt: float, gravity: float) -> FloatArray:
@@ -133,7 +138,7 @@ class Sizes:
             some = some[stage[some] != KNOWN]
             if some.size == 0:
                 continue
-            self._put(name, some, *self._swing(name, some))
+            self._put(name, some, self._swing(name, some))
             stage[some] = KNOWN
             between = np.flatnonzero((stage < BOUNDED) & (stage[near] == KNOWN).all(axis=1))
             share, about = self._rows.share[between], near[between]
@@ -149,36 +154,38 @@ class Sizes:
         """How a load may change: gravity, and what goes with the square of a speed, never at once."""
         return ["rest"] if NAMES.index(name) >= QUICK else [0.0, "rest", *self._ramps]
 
-    def _swing(self, name: str, some: NDArray[np.intp]) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """What the modes do of a load at once, by its rate, and by ramps; shapes (rows,), the last (ramps, rows)."""
-        components = GROUPS[name]
+    def _swing(self, name: str, some: NDArray[np.intp]) -> Swings:
+        """What the modes do of a load, by how it may change, shape (rows,) each."""
+        components, kinds = GROUPS[name], self._kinds(name)
         load, of, whole = self._rows.load[some], self._inputs[:, components], [list(range(len(components)))]
+
+        def most(impulse: Impulse, factors: FloatArray) -> Swings:
+            if len(kinds) == 1:
+                return {"rest": impulse.slowly(factors, whole)[:, 0]}
+            sudden, rest, eased = impulse.most(factors, whole, self._ramps)
+            return {kind: each[:, 0] for kind, each in zip(kinds, (sudden, rest, *eased), strict=True)}
+
         main, impulse = self._sets[-1]
         own = _factors(main, load, of)
-        found = impulse.most(own, whole, self._ramps)
+        out = most(impulse, own)
         for (modes, other), apart in zip(self._sets[:-1], self._apart, strict=True):
             factors = _factors(modes, load, of)
-            differ = np.concatenate([own, -factors], axis=1)
-            more = zip(other.most(factors, whole, self._ramps), apart.most(differ, whole, self._ramps), strict=True)
-            found = tuple(np.maximum(x, y) + d for x, (y, d) in zip(found, more, strict=True))
-        return found[0][:, 0], found[1][:, 0], found[2][:, :, 0]
+            another, differ = most(other, factors), most(apart, np.concatenate([own, -factors], axis=1))
+            out = {kind: np.maximum(out[kind], another[kind]) + differ[kind] for kind in kinds}
+        return out
 
-    def _put(
-        self, name: str, some: NDArray[np.intp] | slice, sudden: FloatArray, rest: FloatArray, eased: FloatArray
-    ) -> None:
+    def _put(self, name: str, some: NDArray[np.intp] | slice, swings: Swings) -> None:
         """Take what the modes do, with what nobody knows of them, and what no mode does."""
         i = NAMES.index(name)
-        at_once, by_rate, level = (each[some, i] for each in self._slack)
-        for kind in self._kinds(name):
-            if kind == "rest":
-                swung = rest + by_rate
+        slack, more = {kind: each[some, i] for kind, each in self._slack.items()}, self._more[some, i]
+        for kind, swung in swings.items():
+            if kind in BY_RATE:
+                self._columns[kind, name][some] = swung + slack[kind]
             elif kind == 0.0:
-                swung = sudden + at_once + self._more[some, i]
+                self._columns[kind, name][some] = swung + slack[0.0] + more
             else:
-                ramp = self._ramps.index(float(kind))
-                slack = np.minimum(at_once, level + by_rate / float(kind))
-                swung = eased[ramp] + slack + self._more[some, i]
-            self._columns[kind, name][some] = swung
+                eased = np.minimum(slack[0.0], slack["still"] + slack["rest"] / float(kind))
+                self._columns[kind, name][some] = swung + eased + more
 
     def _few(self, sets: Sequence[Modes], held: FloatArray | None) -> None:
         """What a stop and one move ask: few steps and ramps, whose swings all count as if they never faded."""
@@ -209,22 +216,23 @@ class Sizes:
 
     def _bound(self, loose: FloatArray) -> None:
         """Bounds of what swings add, mode by mode, and between rows that are worked out."""
-        rows, ramps = self._rows, np.array(self._ramps)[:, None, None]
-        sudden, rest = np.zeros_like(self.still), np.zeros_like(self.still)
-        spread = [np.zeros((len(rows.spread), len(self._groups))) for _ in range(2)]
+        rows, kinds = self._rows, list[str | float]([0.0, *BY_RATE])
+        most = np.zeros((len(kinds), *self.still.shape))
+        spread = np.zeros((len(kinds), len(rows.spread), len(self._groups)))
         for modes, impulse in self._sets:
-            bounds = impulse.bounds(_factors(modes, rows.load, self._inputs), self._groups)
-            sudden, rest = np.maximum((sudden, rest), bounds)
+            most = np.maximum(most, impulse.bounds(_factors(modes, rows.load, self._inputs), self._groups))
             if rows.slack.any():
                 each = [impulse.bounds(_factors(modes, one, self._inputs), self._groups) for one in rows.spread]
-                spread = [np.maximum(x, [np.linalg.norm(e[i], axis=0) for e in each]) for i, x in enumerate(spread)]
-        sudden, rest = self._unsure * sudden, self._unsure * rest
-        self._slack = (*(rows.slack @ each for each in spread), loose)
+                spread = np.maximum(spread, np.linalg.norm(each, axis=2).swapaxes(0, 1))
+        bounds: Swings = dict(zip(kinds, self._unsure * most, strict=True))
+        self._slack: Swings = dict(zip(kinds, rows.slack @ spread, strict=True)) | {"still": loose}
         self._more = self._unmoved()
-        eased = np.minimum(sudden, self._unsure * self.still + rest / ramps)
+        for ramp in self._ramps:
+            bounds[ramp] = np.minimum(bounds[0.0], self._unsure * self.still + bounds["rest"] / ramp)
         for i, name in enumerate(NAMES):
-            self._columns |= {(kind, name): np.empty(self.count) for kind in self._kinds(name)}
-            self._put(name, slice(None), sudden[:, i], rest[:, i], eased[:, :, i])
+            here = [*self._kinds(name), *BY_RATE[1:]]  # which are little, and stay as they are here
+            self._columns |= {(kind, name): np.empty(self.count) for kind in here}
+            self._put(name, slice(None), {kind: bounds[kind][:, i] for kind in here})
             self._stage[name][:] = 0
 
     def _unmoved(self) -> FloatArray:
