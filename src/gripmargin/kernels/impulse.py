@@ -144,12 +144,15 @@ class Impulse:
 
     def _over_time(self, answer: FloatArray, factors: FloatArray, groups: Groups) -> NDArray[np.float32]:
         """Sizes over time, shape (rows, groups, n): single precision is far within what is added for straight lines."""
-        member = np.zeros((len(groups), factors.shape[2]), dtype=np.float32)
-        for row, group in zip(member, groups, strict=True):
-            row[group] = 1.0
+        # one product a row: threads of a large one would wait for each other longer than they work
         square = factors.transpose(0, 2, 1).astype(np.float32) @ answer.astype(np.float32)  # (rows, components, n)
-        size = member @ np.square(square, out=square)
-        return np.sqrt(size, out=size)
+        np.square(square, out=square)
+        out = np.empty((len(factors), len(groups), answer.shape[1]), dtype=np.float32)
+        for i, (first, *others) in enumerate(groups):
+            out[:, i] = square[:, first]
+            for other in others:
+                out[:, i] += square[:, other]
+        return np.sqrt(out, out=out)
 
 
 def lags(frequency: FloatArray, damping: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -67,7 +67,7 @@ class Motion:
         """
         if self.program == "any":
             return tuple(self._moved(condition, x)), *self._slow(condition, x)
-        return (({("stop" if self.program == "stop" else ("one move", condition.ramp), "any"): self.rates(x)[0]},),)
+        return (({("stop" if self.program == "stop" else ("one move", condition.ramp), "few"): self.rates(x)[0]},),)
 
     def _moved(self, condition: Condition, x: float) -> Iterator[Asks]:
         """What may come at once or by ramps; the axes of a tool that turns on its way turn under it as well."""
@@ -105,7 +105,8 @@ class Motion:
             yield _by_rate(along, self.radius * rate, self.radius * bend)
         if condition.tilt > 0.0:
             pull, lean = condition.gravity, min(condition.tilt, np.pi / 2.0)
-            turned = float(np.hypot(alpha, omega * omega)) if one_axis else alpha + omega * omega
+            both = 0.0 if one_axis else alpha * omega * omega  # of what is across the pull and the axis alike
+            turned = float(np.sqrt(alpha**2 + both + omega**4))
             pull, of = (pull * np.sin(lean), "aside") if axis == "spin" else (pull, "gravity")
             yield _by_rate(of, pull * omega, pull * turned)
 
@@ -141,6 +142,7 @@ class Allowed:
         self._sizes, self._sway = sizes, sway
         self._bases: dict[tuple[float, float, float], FloatArray] = {}
         self._worst: dict[Motion, NDArray[np.intp]] = {}
+        self._last: dict[Motion, float] = {}
 
     def largest(self, motion: Motion, condition: Condition, left: float = 1.0) -> float:
         """Return the largest x with which nothing is used more than it may be; inf where nothing limits it.
@@ -160,14 +162,16 @@ class Allowed:
             """The largest one where the part sways as at x: less the more it sways."""
             return min(high, self._within(motion, condition, left, sway.more(motion, condition, x)))
 
-        low, top = found(high), high
-        if (1.0 - low / top) ** 2 <= CLOSE:  # what the swing adds changes by as much of itself
+        low = found(high)
+        if (1.0 - low / high) ** 2 <= CLOSE:  # what the swing adds changes by as much of itself
             return low
-        top = found(low)
-        while low < (1.0 - CLOSE) * top:
-            middle = 0.5 * (low + top)
-            there = found(middle)
-            low, top = max(low, min(middle, there)), top if there >= middle else middle
+        ends = [(low, found(low)), (high, low)]  # below what may be, and beyond
+        while low < (1.0 - CLOSE) * min(ends[0][1], ends[1][0]):
+            (x, there), (beyond, short) = ends
+            middle = x + (there - x) / (1.0 + (there - short) / (beyond - x))
+            now = middle, found(middle)
+            ends[now[1] < middle] = now
+            low = max(low, ends[0][0], ends[1][1])
         return low
 
     def _within(self, motion: Motion, condition: Condition, left: float, swung: FloatArray) -> float:
@@ -180,7 +184,8 @@ class Allowed:
         while True:
             if active.size:
                 used = self._use(motion, condition, swung, active)
-                x = _root(used, left, FASTEST)
+                x = _root(used, left, FASTEST, self._last.get(motion, 0.0))
+                self._last[motion] = x
                 unsure = active[(used(x) > left - ALIKE) & ~sizes.known(active, names)] if x < FASTEST else active[:0]
                 if unsure.size:
                     sizes.refine(unsure, names)
@@ -232,16 +237,20 @@ class Allowed:
         return use
 
 
-def _root(use: Callable[[float], FloatArray], left: float, most: float) -> float:
-    """The x up to which no row is used more than it may be, 0 or more and at most so much."""
+def _root(use: Callable[[float], FloatArray], left: float, most: float, near: float = 0.0) -> float:
+    """The x up to which no row is used more than it may be, 0 or more and at most so much; looked for near one."""
 
     def over(x: float) -> float:
         return float(use(x).max()) - left
 
     if over(0.0) >= 0.0:
         return 0.0
-    high = 1e-6
+    low, high = 0.0, 1.02 * near if near else 1e-6
     while high < most and over(high) <= 0.0:
-        high *= 8.0
+        low, high = high, high * (1.3 if near and high < 2.0 * near else 8.0)
     high = min(high, most)
-    return high if over(high) <= 0.0 else (1.0 - SAME) * float(brentq(over, 0.0, high, rtol=SAME / 10.0, xtol=1e-18))
+    if high == most and over(high) <= 0.0:
+        return high
+    if near and not low and over(0.98 * near) < 0.0:
+        low = 0.98 * near
+    return (1.0 - SAME) * float(brentq(over, low, high, rtol=SAME / 10.0, xtol=1e-18))
