@@ -111,7 +111,7 @@ def test_a_force_at_the_placing_counts_twice(gantry):
 
 
 def test_how_far_a_force_bends_a_part_is_not_known(gantry):
-    """It droops where the force acts besides, though its pads hold it as a rigid part: a pass of what swings is none."""
+    """It droops where the force acts, though its pads hold it as a rigid part: a pass of what swings is none."""
     moments = MASS / 12 * 0.3**2 * np.array([1, 1, 2])
     corners = 0.15 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
     glass = gm.Part(
