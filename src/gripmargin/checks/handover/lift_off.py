@@ -47,7 +47,9 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
     result = exact("lift_off", margin, target, place, LiftOffDetails(break_away=away, load=on_pads))
     why = OTHERS_MAY_HOLD if case.at_best is None else words.BOND_AGAIN
     if (sheet := grip.bonded.sheet) is not None and away > 0.0:
-        least = min(float(inverse(held_anywhere(grip, sheet, rim_of(sheet), case.standing(sample)[:, 0], pull))), margin)
+        least = min(
+            float(inverse(held_anywhere(grip, sheet, rim_of(sheet), case.standing(sample)[:, 0], pull))), margin
+        )
         if (verdict := judge(least, margin, target)) is not result.verdict:
             why = words.HELD_SOMEWHERE
         result = replace(result, low=finite(least), verdict=verdict)
