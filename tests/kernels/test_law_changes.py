@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from gripmargin.kernels.law_defects import Samples
-from gripmargin.kernels.time_law import evaluated, law_between
+from gripmargin.kernels.time_law import bent, carried, evaluated, law_between
 from kernels.test_time_law import one
 
 H, RISE = 0.004, 500.0  # [s] from sample to sample, [m/s^3]
@@ -53,3 +53,16 @@ def test_two_kinks_are_off_by_more_the_closer_they_are(share, wide, between, sig
     missed, said = off(lasts, laws, 1e-7, sign, alike=True)
     assert missed == pytest.approx(6.0 * 0.99e-7 / H / wide**2, rel=0.05)
     assert 0.35 * said < missed <= said
+
+
+@pytest.mark.parametrize("ratio", [0.5, 1.0, 2.0])
+def test_what_rounding_does_to_a_law_grows_beyond_its_interval(ratio):
+    """Cubics through accelerations, mean and moment (numpy's solution of the four equations), at the far end."""
+    powers, x = np.arange(4), 1.0 + ratio
+    mean, moment = 1.0 / (powers + 1), 1.0 / (powers + 1) - 1.0 / (powers + 2)
+    rows = np.stack([0.0**powers, 1.0**powers, mean, moment])
+    far = x**powers @ np.linalg.inv(rows)  # by accelerations at both ends, mean, moment
+    assert carried(ratio, 1.0) == pytest.approx(abs(1.0 - x) + x)
+    # an even defect leaves the moment half of the mean, an odd one is the moment with its sign
+    assert bent(ratio, 1.0, 0.0) == pytest.approx(abs(far[2] + far[3] / 2.0))
+    assert bent(ratio, 0.0, 1.0) == pytest.approx(abs(far[3]))

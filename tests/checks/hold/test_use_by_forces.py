@@ -34,7 +34,7 @@ def test_tension_may_be_largest_by_other_forces_than_the_whole_traction():
 
 
 def test_noise_explains_no_failure_anywhere_in_the_program(gantry, one_pad, worked_out):
-    """The least use is a quantile of the normal distribution below (scipy), for as many samples; the most 2 sigma."""
+    """The least use is a quantile of the normal distribution (scipy) below, for as many samples; the most two sigma."""
     t, random = np.arange(0, 1.0, 0.004), np.random.default_rng(1)
     q = np.column_stack([0.1 * np.sin(3.0 * t) + 1e-5 * random.normal(size=t.size), np.zeros((t.size, 3))])
     part = gm.Part(face="plane", rigid=True, mass=1.0, com=np.zeros(3), inertia=[1e-6, 1e-6, 1e-6, 0, 0, 0])
@@ -60,7 +60,7 @@ def test_the_top_of_a_parabola_between_samples_that_follow_each_other():
 
 
 def test_what_is_told_is_told_of_the_worst_sample():
-    """Down within 0.8 s the part is 1.09 times as heavy at most; then a small force acts for a while."""
+    """Down within 0.8 s the part is 1.09 times as heavy at most, less at others; then a small force acts."""
     case = work_out(lowered(push((0, 0, 0.1)), targets=gm.Targets(hold=0.99 * HELD / (0.9 * WEIGHT), swing=0.1)))
     answer = HOLD.answer(case)
     details = next(each for each in answer.results if each.check == "hold").details

@@ -18,7 +18,7 @@ from gripmargin.checks.hold.explain import load_figures, spot_on_pad
 from gripmargin.checks.hold.remedies import strengthened
 from gripmargin.checks.hold.words import OTHERS_MAY_HOLD
 from gripmargin.checks.use import inverse
-from gripmargin.contact.collapse import least_lost
+from gripmargin.contact.collapse import Collapse, least_lost
 from gripmargin.contact.grip import Grip, grip_of
 from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup
@@ -55,7 +55,7 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
         result = replace(result, low=finite(least), verdict=verdict)
     followed = on_target(lifted, target) and not grip.bonded.first_alone
     if result.verdict is not Verdict.PASS and (followed or case.at_best is not None):
-        lost = least_lost((case.at_best or grip.bonded).on_a_plane(), load, margin, target)
+        lost = least_lost(Collapse((case.at_best or grip.bonded).on_a_plane()), load, margin, target)
         most = None if lost is None else max(lost, margin)
         result = replace(result, verdict=Verdict.UNDECIDED if lost is None else Verdict.FAIL, high=most)
     if result.verdict is Verdict.PASS:
