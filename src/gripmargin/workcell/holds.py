@@ -139,15 +139,17 @@ def name_problems(job: Job) -> Iterator[InputError]:
 def _split(job: Job) -> list[tuple[Stretch, ...]]:
     """The stretches of each hold."""
     holds: list[list[Stretch]] = [[]]
-    last = ""
+    kinds: list[str] = []  # of the hold
     for stretch in job.phase_map.stretches():
         kind = job.phases[stretch[2]].kind
-        if kind == "preload" and (last not in ("", "preload") or _another(job, holds[-1], stretch)):
-            if last != "release":
+        again = "preload" in kinds and (kinds[-1] != "preload" or _another(job, holds[-1], stretch))
+        if kind == "preload" and (again or "release" in kinds):
+            if kinds[-1] != "release":
                 raise _not_released(job, holds[-1], stretch)
             holds.append([])
+            kinds = []
         holds[-1].append(stretch)
-        last = kind
+        kinds.append(kind)
     if len(holds) > 1:
         for stretches in holds:
             _refuse_without_part(job, stretches)
