@@ -108,8 +108,8 @@ def _figure_of(report: Report) -> str:
 
 
 def _decided(report: Report) -> str:
-    """Verdict and figure that decides it, of a hold."""
-    return f"{report.verdict}: {_figure_of(report)}"
+    """Verdict of a hold, and the cause of it or the figure that decides it."""
+    return f"{report.verdict}: {report.causes[0].text if report.causes else _figure_of(report)}"
 
 
 def _labelled(word: str, sentence: str) -> Line:

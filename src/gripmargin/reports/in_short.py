@@ -67,7 +67,11 @@ def shortfall(report: Report) -> list[str]:
 
 def holds_line(report: Report) -> str:
     """Return how many holds a program has, and what they come to."""
-    words_of = {"pass": ("passes", "pass"), "fail": ("falls short", "fall short"), "undecided": ("is undecided",) * 2}
+    words_of = {
+        "pass": ("passes", "pass"),
+        "fail": ("falls short", "fall short"),
+        "undecided": ("is undecided", "are undecided"),
+    }
     counts = Counter(str(hold.verdict) for hold in report.holds)
     sums = ", ".join(f"{counts[v]} {said[counts[v] > 1]}" for v, said in words_of.items() if counts[v])
     alike = sum(hold.like is not None for hold in report.holds)

@@ -150,8 +150,8 @@ def _split(job: Job) -> list[tuple[Stretch, ...]]:
             kinds = []
         holds[-1].append(stretch)
         kinds.append(kind)
-    if len(holds) > 1:
-        for stretches in holds:
+    for stretches in holds:
+        if len(holds) > 1 or any(job.phases[i].kind == "preload" for _, _, i in stretches):
             _refuse_without_part(job, stretches)
     return [tuple(stretches) for stretches in holds]
 
@@ -176,7 +176,7 @@ def _not_released(job: Job, before: list[Stretch], now: Stretch) -> InputError:
 
 
 def _refuse_without_part(job: Job, stretches: list[Stretch]) -> None:
-    """In a program of several holds each is pressed on, carried, and let go once."""
+    """What has been pressed on is carried and let go once."""
     released: Stretch | None = None
     for stretch in stretches:
         kind = job.phases[stretch[2]].kind
