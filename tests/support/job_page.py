@@ -87,8 +87,8 @@ def holds(kind: Kind) -> str:
             return "face" if is_face else "pose"
         case Row(Row(each, count)):
             return f"corners, each {count} {several(each)}"
-        case Row(Pair(first, second)):
-            return f"list of pairs: {holds(first)}, {holds(second)}"
+        case Row(Pair(first, second, third)):
+            return f"list of pairs: {holds(first)}, {holds(second)}" + (f"; or with {holds(third)}" if third else "")
         case Row(each, count):
             return f"{count or 'list of'} {'codes' if isinstance(each, Choice) else several(each)}"
     return SIMPLE[type(kind)]

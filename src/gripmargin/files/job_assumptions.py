@@ -56,6 +56,8 @@ def _of_defaults(job: Job, tables: Table) -> Iterator[str]:
     fouling = any(p.material.fouling_per_cycle > 0 or p.material.pulls is not None for p in job.gripper.pads)
     if fouling and tables.gripper.cycles_since_cleaning is None:
         yield "The pads are freshly cleaned (gripper.cycles_since_cleaning = 0, default)."
+    if any(p.material.recovery is not None for p in job.gripper.pads) and tables.gripper.cleanings is None:
+        yield "The pads have never been cleaned (gripper.cleanings = 0, default)."
     given = tables.targets.model_fields_set if tables.targets else set()
     used = {
         "hold": True,

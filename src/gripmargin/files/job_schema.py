@@ -109,8 +109,10 @@ def _form(kind: Kind) -> Any:
             return _several(dict, form(Text()), form(each), least=None)
         case Within(of):
             return _MODELS[of]
-        case Pair(first, second):
+        case Pair(first, second, None):
             return GenericAlias(tuple, (_form(first), _form(second)))
+        case Pair(first, second, third) if third is not None:
+            return _with_a_third(_form(first), _form(second), _form(third))
         case Several(of, least, most):
             return _several(list, _MODELS[of], least=least or None, most=most)
         case Pose(is_face):
@@ -128,6 +130,20 @@ def _or_alone(several: Any, each: Any) -> Any:
         return [value] if isinstance(value, str | int) else value
 
     return Annotated[several, BeforeValidator(listed), WithJsonSchema(published)]
+
+
+def _with_a_third(*forms: Any) -> Any:
+    """Three values in a row of which the last may be left out."""
+    published = [TypeAdapter(each).json_schema() for each in forms]
+
+    def filled(value: object) -> object:
+        return [*value, None] if isinstance(value, list | tuple) and len(value) == len(forms) - 1 else value
+
+    return Annotated[
+        GenericAlias(tuple, (*forms[:-1], forms[-1] | None)),
+        BeforeValidator(filled),
+        WithJsonSchema({"type": "array", "prefixItems": published, "minItems": 2, "maxItems": 3}),
+    ]
 
 
 def _several(kind: type, *of: Any, least: int | None, most: int | None = None) -> Any:

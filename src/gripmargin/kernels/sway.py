@@ -156,7 +156,8 @@ def fed_back(
     soon = 0.1 * 2.0 * np.pi / max(frequency[0] * strength, 1e-9)
     longest = min(soon, FADED / (damping * frequency).max(initial=1e-9))
     size = max(1, int(longest / float(np.median(np.diff(t))))) if n > 1 else 1
-    for first in range(0, n - 1, size):
+    first = 0
+    while first < n - 1:
         part = slice(first, min(first + size, n - 1) + 1)
         since = t[part] - t[first]
         fade = np.exp(pole * since)
@@ -169,16 +170,17 @@ def fed_back(
             new[:, :1] = last
             change = float(np.abs(new - more).max())
             more = new
-            if np.isnan(change):
-                load[:, first : first + 1] = place
-                return load, first + 1
-            if change <= SAME * most:
+            if not change > SAME * most:  # nan too
                 break
+        if change <= SAME * most:
+            load[:, first : part.stop - 1] = found[:, :-1]
+            place, rate, last = found[:, -1:], speed[:, -1:], more[:, -1:]
+            first = part.stop - 1
+        elif size > 1:
+            size //= 2  # the tool's own turning feeds back too, however little the part is turned
         else:
             load[:, first : first + 1] = place
             return load, first + 1
-        load[:, first : part.stop - 1] = found[:, :-1]
-        place, rate, last = found[:, -1:], speed[:, -1:], more[:, -1:]
     load[:, -1:] = place
     return load, n
 

@@ -161,10 +161,11 @@ class Several(Kind):
 
 @dataclass(frozen=True)
 class Pair(Kind):
-    """Two values side by side."""
+    """Two values side by side, and one more that may be left out."""
 
     first: Number
     second: Number
+    third: Count | None = None
 
 
 @dataclass(frozen=True)
@@ -306,8 +307,8 @@ CURVE = Row(
     note="rows of pressure [Pa] and share, shape (k, 2)",
 )
 PULLS = Row(
-    Pair(not_negative(), positive("stress")),
+    Pair(not_negative(), positive("stress"), Count("the number of its pad, from 1")),
     least=4,
     check=dirty_pulls,
-    note="rows of picks since cleaning and pull-off stress [Pa], shape (k, 2)",
+    note="rows of picks since cleaning and pull-off stress [Pa], shape (k, 2), or with the pad's number, (k, 3)",
 )

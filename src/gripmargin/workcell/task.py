@@ -96,6 +96,7 @@ class Targets(Declared, called="targets"):
         one_pad_lost: Least grip margin with any one of several pads gone.
         swing: Least grip margin over the carry with the part swinging on its backing.
         settle: Least ratio of `nest.tolerance` to what is left of the swing when the part is placed.
+        interval: Picks between two cleanings, over which every margin of the pads has to keep its target.
         droop: Least ratio of `part.clearance`, and of `nest.tolerance` where it is placed, to how far the part droops.
     """
 
@@ -109,6 +110,7 @@ class Targets(Declared, called="targets"):
     one_pad_lost: float | None = key(positive(), "hold", default=None, absent="reported, not judged")
     swing: float | None = key(positive(), "swing", default=None, like="hold")
     settle: float = key(positive(), "settle", default=1.0)
+    interval: float | None = key(positive(), "interval", default=None, absent="not asked")
     droop: float = key(positive(), "droop", default=1.0)
 
     def of(self, name: str) -> float | None:
