@@ -8,7 +8,6 @@ from typing import Any, Final
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.contact.bond import strength_left
 from gripmargin.kernels.recursion import AL, EX, A, V, W
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory
@@ -51,15 +50,13 @@ def _exact(job: Job, motion: ProgramMotion, part: str) -> Any:
     """What has to be the same to the last digit."""
     trajectory, begins = job.trajectory, float(job.trajectory.t[0])
     when = [(phase.kind, phase.release, phase.moves) for phase in job.phases]
-    materials = [pad.material for pad in job.gripper.pads]
-    dirt = [strength_left(material, job.gripper.cycles_since_cleaning) for material in materials]
+    materials = (pad.material for pad in job.gripper.pads)
     fouls = any(material.pulls is not None or material.fouling_per_cycle > 0 for material in materials)
     places = [None if place is None else _bare(place) for place in (job.pick, job.nest)]
     by_time = job.recording is not None or any(force.span is not None for force in job.process)
     return (
         part,
         tuple(when),
-        tuple(dirt),
         tuple(places),
         job.gripper.cycles_since_cleaning if fouls else None,
         tuple(job.phase_map.of(i).tobytes() for i in range(len(job.phases))),

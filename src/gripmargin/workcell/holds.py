@@ -139,17 +139,19 @@ def name_problems(job: Job) -> Iterator[InputError]:
 def _split(job: Job) -> list[tuple[Stretch, ...]]:
     """The stretches of each hold."""
     holds: list[list[Stretch]] = [[]]
-    last = ""
+    kinds: list[str] = []  # of the hold
     for stretch in job.phase_map.stretches():
         kind = job.phases[stretch[2]].kind
-        if kind == "preload" and (last not in ("", "preload") or _another(job, holds[-1], stretch)):
-            if last != "release":
+        again = "preload" in kinds and (kinds[-1] != "preload" or _another(job, holds[-1], stretch))
+        if kind == "preload" and (again or "release" in kinds):
+            if kinds[-1] != "release":
                 raise _not_released(job, holds[-1], stretch)
             holds.append([])
+            kinds = []
         holds[-1].append(stretch)
-        last = kind
-    if len(holds) > 1:
-        for stretches in holds:
+        kinds.append(kind)
+    for stretches in holds:
+        if len(holds) > 1 or any(job.phases[i].kind == "preload" for _, _, i in stretches):
             _refuse_without_part(job, stretches)
     return [tuple(stretches) for stretches in holds]
 
@@ -174,7 +176,7 @@ def _not_released(job: Job, before: list[Stretch], now: Stretch) -> InputError:
 
 
 def _refuse_without_part(job: Job, stretches: list[Stretch]) -> None:
-    """In a program of several holds each is pressed on, carried, and let go once."""
+    """What has been pressed on is carried and let go once."""
     released: Stretch | None = None
     for stretch in stretches:
         kind = job.phases[stretch[2]].kind

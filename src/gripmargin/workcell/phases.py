@@ -183,10 +183,14 @@ def phase_problems(phases: tuple[Phase, ...], trajectory: Trajectory) -> list[In
     for j, later in enumerate(phases):
         for i, earlier in enumerate(phases[:j]):
             shared = set(earlier.moves or ()) & set(later.moves or ())
-            once = turns[i] == turns[j] or any((k, label) not in taken for label in shared for k in (i, j))
-            if (shared and once) or _overlap(earlier, later, masks[i], masks[j], trajectory.t):
+            missed = shared and any((k, label) not in taken for label in shared for k in (i, j))
+            if (shared and turns[i] == turns[j]) or _overlap(earlier, later, masks[i], masks[j], trajectory.t):
                 found = f"a {later.kind} phase that overlaps the {earlier.kind} phase program.phases[{i}]"
                 problems.append(InputError(f"program.phases[{j}]", found, "phases that do not overlap"))
+            elif missed:
+                found = f"moves of a {later.kind} phase that the program does not make again after program.phases[{i}]"
+                due, remedy = "a program that goes through the phases in order", "name those of the parts that it takes"
+                problems.append(InputError(f"program.phases[{j}]", found, due, remedy))
     for first, last in PhaseMap(phases, trajectory).dropped() if not problems else ():
         times = f"from {trajectory.t[first]:g} s to {trajectory.t[last]:g} s"
         found = f"a free phase {times} between phases that have the part on the pads"
