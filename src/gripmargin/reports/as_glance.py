@@ -51,6 +51,8 @@ def _last(report: Report, worst: Report) -> list[Line]:
     if report.not_checked:
         names = dict.fromkeys(item.check for item in report.not_checked)
         lines.append(_labelled("not checked", ", ".join(names)))
+    if report.accepted:
+        lines.append(_labelled("accepted", f"{', '.join(report.accepted)}: what looks wrong by it is taken as meant"))
     lines.append(_labelled("caution", "a part that falls can hurt someone; this is an aid, no safety function"))
     more = f"-v says all of it, and the {len(report.assumed)} things taken for granted"
     lines.append(_labelled("more", more + "".join(f"; gripmargin explain {code}" for code in codes)))
@@ -95,7 +97,8 @@ def where_it_is(report: Report, hold: HoldReport) -> str:
 
 def verdict_line(report: Report) -> str:
     """Return the verdict and the figure that decides it, in one line."""
-    return printable(f"{report.verdict.upper()}  {report.title}: {_figure_of(report)}") + "\n"
+    also = f"; accepted: {', '.join(report.accepted)}" if report.accepted else ""
+    return printable(f"{report.verdict.upper()}  {report.title}: {_figure_of(report)}{also}") + "\n"
 
 
 def _figure_of(report: Report) -> str:

@@ -149,6 +149,7 @@ def _together(job: Job, made: Sequence[_Made]) -> Report:
         references=_each_once(source for hold in own for source in hold.report.references),
         samples=_samples(made),
         holds=holds,
+        accepted=job.accept,
         shares=shares,
         plotter=holds[0].report.plotter,
     )
