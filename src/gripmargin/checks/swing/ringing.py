@@ -258,11 +258,6 @@ class Stretch:
         return [self.start]
 
     @cached_property
-    def swayed(self) -> dict[bool, tuple[FloatArray, int]]:
-        """The part followed out of its place, by how springs go on, as `gripmargin.checks.swing.sway` finds it."""
-        return {}
-
-    @cached_property
     def _last(self) -> dict[int, Block]:
         return {}
 
@@ -375,6 +370,7 @@ def keep_swing(case: Case, changed: Case) -> None:
         changed.take_over(stretches_of, case)
         changed.take_over(other_stretches, case)
         changed.take_over(mode_sets, case)
+        changed.remembered.update(case.remembered)
 
 
 def _damping(case: Case) -> list[float | None]:
