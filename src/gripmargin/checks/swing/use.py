@@ -268,7 +268,8 @@ def swing_use(case: Case) -> CarrySwing:
     stretches = case.shared(stretches_of)
     rests = np.searchsorted(still.samples, [each.samples[0] for each in stretches if not each.start.rate.any()])
     if not case.pushes:  # there the part hangs in balance with its load, however unsure the swing is that follows
-        low[rests] = np.maximum(low[rests], still.low[rests])
+        hangs = np.fmin(still.low[rests], value[rests])  # out of its place it may hang at a shorter lever
+        low[rests] = np.maximum(low[rests], hangs)
     use = settled(case, replace(still, value=value, low=low, high=high, point=point), load, swing_target(case.job))
     if use.samples.size < case.airborne.size:
         carried, load = load, np.full(case.load.shape, np.nan)
