@@ -58,3 +58,52 @@ def test_pulls_that_tell_nothing_are_refused(pulls, message):
 def test_two_ways_to_get_dirty_are_one_too_many():
     with pytest.raises(gm.InputError, match="one of them"):
         pad(pulls=np.column_stack([PICKS, PULLS]), fouling_per_cycle=0.001)
+
+
+def of_pads(seed=3):
+    """Five pulls of each of four pads: 10 % from pad to pad, 4 % within."""
+    random, picks, pads = np.random.default_rng(seed), np.tile([0.0, 50.0, 100.0, 200.0, 400.0], 4), np.arange(4)
+    logs = -8e-4 * picks + 0.1 * random.normal(size=4).repeat(5) + 0.04 * random.normal(size=20)
+    return np.column_stack([picks, 75e3 * np.exp(logs), (pads + 1.0).repeat(5)])
+
+
+def test_pads_that_were_pulled_again_and_again_count_as_few():
+    """The same pulls taken as those of many pads promise more; the release is judged against more, too."""
+    rows = of_pads()
+    told, many = pad(pulls=rows), pad(pulls=rows[:, :2])
+    assert after(told, 200)[0] < 0.9 * after(many, 200)[0]
+    assert clean_strength(told, PART)[0] > 1.1 * clean_strength(many, PART)[0]
+
+
+@pytest.mark.parametrize(
+    ("rows", "message"),
+    [
+        (of_pads()[:10], "pulls of 2 pads"),
+        (of_pads()[[0, 1, 5, 6, 10]], "pad 3 pulled only after 0 picks"),
+        (of_pads()[[0, 1, 5, 6, 10, 11]], "two pulls a pad"),
+        ([[0, 7e4, 1], [9, 6e4, None], [0, 7e4, 2], [9, 6e4, 2]], "others without"),
+        (np.ones((4, 4)), "shape"),
+    ],
+)
+def test_records_of_pads_that_tell_nothing_are_refused(rows, message):
+    with pytest.raises(gm.InputError, match=message):
+        pad(pulls=rows)
+
+
+def test_what_was_tested_is_what_three_pads_were_pulled_after():
+    rows = of_pads()
+    assert pad(pulls=rows[:, :2]).material.pulled_up_to == 400
+    assert pad(pulls=np.delete(rows, [4, 9], axis=0)).material.pulled_up_to == 200
+    assert pad().material.pulled_up_to == np.inf
+
+
+def test_dirt_takes_down_to_the_floor_and_each_cleaning_its_share():
+    """S_inf + (S_0 - S_inf) e^(-n/n0), n0 = -1/ln(1 - f): exponential approach; times rho^c."""
+    worn = pad(fouling_per_cycle=0.01, fouling_floor=0.6, recovery=0.98)
+    for picks, cleanings in [(0, 0), (50, 0), (1000, 0), (50, 10)]:
+        left = (0.6 + 0.4 * np.exp(50 * np.log(0.99)) if picks == 50 else 1.0 if picks == 0 else 0.6) * 0.98**cleanings
+        gripper = gm.Gripper(pads=(worn,), cycles_since_cleaning=picks, cleanings=cleanings)
+        assert holding_strength(worn, PART, gripper)[0] == pytest.approx(0.8 * 75e3 * left, rel=1e-4)
+    assert clean_strength(worn, PART)[0] == pytest.approx(0.8 * 75e3)
+    with pytest.raises(gm.InputError, match="a floor without fouling_per_cycle"):
+        pad(fouling_floor=0.5)

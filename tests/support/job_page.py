@@ -24,6 +24,7 @@ from gripmargin.workcell.kinds import (
     Within,
 )
 
+SEVERAL = ("parts", "picks", "nests")  # whose tables have the keys of those of one
 ROW = re.compile(r"^\| `([a-z<][\w.<>[\]]+)` \|.*\n", re.MULTILINE)
 
 
@@ -45,7 +46,7 @@ def declared() -> dict[str, list[tuple[str, Key]]]:
     """Every key of the file, with the shapes of pads that have it."""
     found: dict[str, list[tuple[str, Key]]] = {}
     lists: dict[str, tuple[int | str, ...]] = {"materials": ("*",), "process": (0,)}
-    tables = [(name, *lists.get(name, ())) for name in JobFile.model_fields]
+    tables = [(name, *lists.get(name, ())) for name in JobFile.model_fields if name not in SEVERAL]
     for path, shape, key in (item for place in tables for item in keys_at(*place)):
         found.setdefault(path, []).append((shape, key))
     for name, place in (
@@ -86,8 +87,8 @@ def holds(kind: Kind) -> str:
             return "face" if is_face else "pose"
         case Row(Row(each, count)):
             return f"corners, each {count} {several(each)}"
-        case Row(Pair(first, second)):
-            return f"list of pairs: {holds(first)}, {holds(second)}"
+        case Row(Pair(first, second, third)):
+            return f"list of pairs: {holds(first)}, {holds(second)}" + (f"; or with {holds(third)}" if third else "")
         case Row(each, count):
             return f"{count or 'list of'} {'codes' if isinstance(each, Choice) else several(each)}"
     return SIMPLE[type(kind)]

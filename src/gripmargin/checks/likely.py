@@ -6,6 +6,7 @@ Each rule says in a sentence what looks wrong. Bounds without a source are set f
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from typing import Final, Protocol
 
 import numpy as np
@@ -13,6 +14,7 @@ import shapely
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
+from gripmargin.contact.bond import strength_left
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.motion.trajectory import JointTrajectory
@@ -310,7 +312,7 @@ def fouling(case: Described) -> str:
     """Pads that keep more than half of what they held when clean."""
     picks = case.job.gripper.cycles_since_cleaning
     for material in dict.fromkeys(patch.pad.material for patch in case.whole.patches):
-        left = (1.0 - material.fouling_per_cycle) ** picks
+        left = strength_left(replace(material, pulls=None, recovery=None), picks)
         if left < LEAST_LEFT:
             return (
                 f"'{material.name}' keeps {100.0 * left:.2g} % of its strength after {picks:g} picks: a loss by pick "

@@ -95,6 +95,11 @@ MEANINGS: Final[dict[str, Meaning]] = {
         "Shaking near a natural frequency of the part on its pads is not in the program.",
         "Find what shakes (gears, a soft stand, a control loop); slow down; take a stiffer backing.",
     ),
+    "interval": Meaning(
+        "Over how many picks between two cleanings every margin of the pads keeps its target, with pads as dirty.",
+        "Dust settles on the fibrils; a margin of fresh pads says nothing of the last pick before a cleaning.",
+        "Clean after fewer picks; more or stronger pads; pull dirtier pads, where nobody knows yet.",
+    ),
     "flange": Meaning(
         "Gripper and part beside the rated load, moments and inertias of the robot's wrist.",
         "Beyond its rated values a robot wears, faults, or does not follow its program.",

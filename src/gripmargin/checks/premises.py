@@ -258,7 +258,7 @@ def measured_dirt(case: Case) -> Standing:
     """Whether pads as dirty as they are were pulled, where their material has a record of pulls."""
     picks, doubts = case.job.gripper.cycles_since_cleaning, dict[str, None]()
     for material in (pad.material for pad in case.job.gripper.pads):
-        most = np.inf if material.pulls is None else float(material.pulls[:, 0].max())
+        most = material.pulled_up_to
         if picks > most:
             said = f"how strong '{material.name}' is after {picks:g} picks is not known: it was pulled after up to"
             doubts[f"{said} {most:g} (pulls); clean sooner, or pull dirtier pads"] = None

@@ -17,13 +17,26 @@ from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.handover.pressure import PRESSURE
 from gripmargin.checks.handover.release import RELEASE
 from gripmargin.checks.hold.check import HOLD
+from gripmargin.checks.interval.check import INTERVAL
 from gripmargin.checks.recorded.check import RECORDED
 from gripmargin.checks.stop.check import STOP
 from gripmargin.checks.swing.check import SWING
 from gripmargin.checks.swing.settle import SETTLE
 from gripmargin.checks.wrist.check import WRIST
 
-CHECKS: Final[tuple[Check, ...]] = (PRELOAD, RELEASE, PRESSURE, HOLD, SWING, SETTLE, DROOP, STOP, RECORDED, WRIST)
+CHECKS: Final[tuple[Check, ...]] = (
+    PRELOAD,
+    RELEASE,
+    PRESSURE,
+    HOLD,
+    SWING,
+    SETTLE,
+    DROOP,
+    STOP,
+    RECORDED,
+    INTERVAL,
+    WRIST,
+)
 
 
 def judged() -> Iterator[Judged]:

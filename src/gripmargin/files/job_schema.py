@@ -16,9 +16,12 @@ from pydantic import (
     ConfigDict,
     Field,
     TypeAdapter,
+    ValidationInfo,
     WithJsonSchema,
     create_model,
+    field_validator,
 )
+from pydantic_core import PydanticCustomError
 
 from gripmargin.base.errors import InputError
 from gripmargin.files.column_map import COLUMN_KEYS, ColumnGroup, Columns, TimeColumn
@@ -106,8 +109,10 @@ def _form(kind: Kind) -> Any:
             return _several(dict, form(Text()), form(each), least=None)
         case Within(of):
             return _MODELS[of]
-        case Pair(first, second):
+        case Pair(first, second, None):
             return GenericAlias(tuple, (_form(first), _form(second)))
+        case Pair(first, second, third) if third is not None:
+            return _with_a_third(_form(first), _form(second), _form(third))
         case Several(of, least, most):
             return _several(list, _MODELS[of], least=least or None, most=most)
         case Pose(is_face):
@@ -125,6 +130,20 @@ def _or_alone(several: Any, each: Any) -> Any:
         return [value] if isinstance(value, str | int) else value
 
     return Annotated[several, BeforeValidator(listed), WithJsonSchema(published)]
+
+
+def _with_a_third(*forms: Any) -> Any:
+    """Three values in a row of which the last may be left out."""
+    published = [TypeAdapter(each).json_schema() for each in forms]
+
+    def filled(value: object) -> object:
+        return [*value, None] if isinstance(value, list | tuple) and len(value) == len(forms) - 1 else value
+
+    return Annotated[
+        GenericAlias(tuple, (*forms[:-1], forms[-1] | None)),
+        BeforeValidator(filled),
+        WithJsonSchema({"type": "array", "prefixItems": published, "minItems": 2, "maxItems": 3}),
+    ]
 
 
 def _several(kind: type, *of: Any, least: int | None, most: int | None = None) -> Any:
@@ -176,24 +195,43 @@ PAD_TABLES = {
 }
 _MODELS[Pad] = Annotated[reduce(or_, PAD_TABLES.values()), Field(discriminator="shape")]
 
+
+def _unless_several(several: str) -> Any:
+    """Ask for a table where there is neither it nor several in its place."""
+
+    def asked(cls: object, value: Any, info: ValidationInfo) -> Any:
+        if value is None and several in info.data and info.data[several] is None:
+            raise PydanticCustomError("missing", "nothing")
+        return value
+
+    return asked
+
+
 _PART = "The part as gripped, in the tool frame, or in a frame of its own that ``at`` places in the tool frame."
+_PART_TABLE: Any = table("PartTable", Part, PLACING, text=_PART)
+_PICK_TABLE: Any = table("PickTable", Pick)
+_NEST_TABLE: Any = table("NestTable", Nest)
 _PROGRAM: Any = table("ProgramTable", Job, TOPICS, COLUMN_KEYS, of="program", text="The trajectory and its phases.")
 _TABLES: dict[str, Any] = {
     "job": (table("JobTable", Job, text="What the job is called, gravity, and the air."), ...),
     "robot": (table("RobotTable", Source, JointLimits) | None, None),
     "materials": (_several(dict, form(Text()), table("MaterialTable", PadMaterial), least=1), ...),
     "gripper": (table("GripperTable", Gripper), ...),
-    "part": (table("PartTable", Part, PLACING, text=_PART), ...),
+    "parts": (_several(dict, form(Text()), _PART_TABLE, least=1) | None, None),
+    "part": (_PART_TABLE | None, Field(default=None, validate_default=True)),
     "program": (_PROGRAM, ...),
-    "pick": (table("PickTable", Pick) | None, None),
-    "nest": (table("NestTable", Nest) | None, None),
+    "picks": (_several(dict, form(Text()), _PICK_TABLE, least=1) | None, None),
+    "pick": (_PICK_TABLE | None, None),
+    "nests": (_several(dict, form(Text()), _NEST_TABLE, least=1) | None, None),
+    "nest": (_NEST_TABLE | None, None),
     "process": (_several(list, _MODELS[Process], least=1) | None, None),
     "stop": (table("StopTable", Stop) | None, None),
     "flange": (table("FlangeTable", Flange) | None, None),
     "targets": (table("TargetsTable", Targets) | None, None),
 }
 _JOB = "A job: a robot program with the part, the pads and the targets it is checked against."
-JobFile: type[Table] = create_model("JobFile", __base__=Table, __doc__=_JOB, **_TABLES)
+_ASKED: Any = {"has_a_part": field_validator("part", mode="after")(_unless_several("parts"))}
+JobFile: type[Table] = create_model("JobFile", __base__=Table, __doc__=_JOB, __validators__=_ASKED, **_TABLES)
 UnplannedJobFile: type[Table] = create_model("UnplannedJobFile", __base__=JobFile, program=(_PROGRAM | None, None))
 
 
@@ -202,6 +240,7 @@ def job_schema() -> dict[str, Any]:
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **JobFile.model_json_schema(by_alias=True),
+        "anyOf": [{"required": ["part"]}, {"required": ["parts"]}],
         "title": "gripmargin job, version 1",
     }
 

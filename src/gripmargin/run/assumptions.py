@@ -104,15 +104,20 @@ def _bond(case: Case) -> list[str]:
 
 
 def _dirt(job: Job) -> list[str]:
-    out, picks = [], job.gripper.cycles_since_cleaning
+    out, picks, cleanings = [], job.gripper.cycles_since_cleaning, job.gripper.cleanings
     for material in dict.fromkeys(pad.material for pad in job.gripper.pads):
         if material.pulls is not None:
-            left, most = 100 * strength_left(material, picks), float(material.pulls[:, 0].max())
+            left, most = 100 * strength_left(material, picks), material.pulled_up_to
+            pads = 0 if material.pulls.shape[1] == 2 else len(np.unique(material.pulls[:, 2]))
+            of = f"of {pads} pads, for their scatter from pad to pad" if pads else "taken as those of many pads"
             out.append(
                 f"After {picks:g} picks '{material.name}' counts with {left:.1f} % of its stated strength: "
                 f"{100 * CONTENT:g} % of pads hold that with a confidence of {100 * CONFIDENCE:g} %, by "
-                f"{len(material.pulls)} pulls after up to {most:g} picks, taken as those of many pads."
+                f"{len(material.pulls)} pulls after up to {most:g} picks, {of}."
             )
+        if material.recovery is not None and cleanings > 0:
+            worn = 100 * material.recovery**cleanings
+            out.append(f"'{material.name}' has been cleaned {cleanings:g} times, which leaves {worn:.1f} % of it.")
     return out
 
 

@@ -26,6 +26,7 @@ from gripmargin.workcell.kinds import (
     positive,
 )
 from gripmargin.workcell.overlaps import overlaps
+from gripmargin.workcell.shapes import FEWEST_PADS
 
 MOST_PADS = 100  # on one tool, which take half a minute (no source: grippers have a few dozen at most)
 EXTENT = positive("length")  # of a rectangle, of a disc
@@ -44,9 +45,14 @@ class PadMaterial(Declared):
         shear_stiffness: Of the backing, along the face, per area.
         peel_energy: Energy to part a unit of area; limits the pull-off stress to `sqrt(2 k G)`.
         fouling_per_cycle: Share of the strength lost with each pick, compounding; a release is judged on clean pads.
-        pulls: Pulls of pads that got dirty, in place of `fouling_per_cycle`. What 99 % hold with a confidence of 95 %
-            after as many picks counts, and of clean pads what 99 % stay below for the release; other strengths change
-            alike. On pads that are dirtier than those that were pulled nothing passes.
+        fouling_floor: Share of the strength that dirt does not take, however many picks; with `fouling_per_cycle`,
+            which then takes from the rest. It has to be measured.
+        pulls: Pulls of pads that got dirty, in place of `fouling_per_cycle`; where pads were pulled more than once,
+            with the number of the pad, of three pads at least. What 99 % hold with a confidence of 95 % after as many
+            picks counts, and of clean pads what 99 % stay below for the release; other strengths change alike. On pads
+            that are dirtier than those that were pulled nothing passes.
+        recovery: Share of its strength that a pad has after a cleaning, of what it had after the one before: what
+            cleaning wears off for good, compounding over `gripper.cleanings`. A release is judged on new pads.
         coupon_area: Area of the sample the strengths were measured on; a contact more than four times as large is
             reported as extrapolated.
         full_preload: Contact pressure from which the face holds fully; below it the share rises in a straight line. A
@@ -72,7 +78,11 @@ class PadMaterial(Declared):
     shear_stiffness: float = key(positive("foundation modulus"), "all")
     peel_energy: float | None = key(positive("energy per area"), "all", default=None)
     fouling_per_cycle: float = key(Number(least=0, below=1, what="a share"), "all but release", default=0.0)
+    fouling_floor: float = key(Number(least=0, below=1, what="a share"), "all but release", default=0.0)
     pulls: FloatArray | None = key(PULLS, "all", default=None)
+    recovery: float | None = key(
+        Number(above=0, most=1, what="a share"), "all but release", default=None, absent="all of it"
+    )
     coupon_area: float | None = key(positive("area"), "names", default=None)
     full_preload: float | None = key(positive("stress"), "preload, lift_off, hold", default=None)
     preload_curve: FloatArray | None = key(CURVE, BOND, default=None)
@@ -96,6 +106,19 @@ class PadMaterial(Declared):
             yield "overload_pressure", "one of overload_pressure and overload_residual", "both or neither"
         if self.pulls is not None and self.fouling_per_cycle > 0:
             yield "pulls", "pulls of pads that got dirty, beside fouling_per_cycle", "one of them"
+        if self.fouling_floor > 0 and not self.fouling_per_cycle > 0:
+            yield "fouling_floor", "a floor without fouling_per_cycle", "the share of the rest that is lost with a pick"
+
+    @property
+    def pulled_up_to(self) -> float:
+        """Picks up to which pads were pulled, where pads are told apart three of them [-]; inf without a record."""
+        if self.pulls is None:
+            return float("inf")
+        picks = self.pulls[:, 0]
+        if self.pulls.shape[1] == 2:
+            return float(picks.max())
+        of_pads = sorted(picks[self.pulls[:, 2] == pad].max() for pad in np.unique(self.pulls[:, 2]))
+        return float(of_pads[-FEWEST_PADS])
 
     @property
     def limiting_pull_off_stress(self) -> float:
@@ -185,6 +208,7 @@ class Gripper(Declared, called="gripper"):
     Attributes:
         pads: One or more pads with names of their own.
         cycles_since_cleaning: Picks since the pads were cleaned; counts with `fouling_per_cycle` and `pulls`.
+        cleanings: How often the pads have been cleaned so far; counts with `recovery`.
         mass: Of everything between the robot's flange and the part: adapter, plate, springs, pads.
         com: Its centre of mass in the tool frame; z below 0 lies behind the pads.
         inertia: About its centre of mass, tool axes: xx yy zz xy xz yz, as `part.inertia`.
@@ -192,6 +216,7 @@ class Gripper(Declared, called="gripper"):
 
     pads: tuple[Pad, ...] = key(Several(Pad, least=1, most=MOST_PADS), "all")
     cycles_since_cleaning: float = key(not_negative(), "all but release", default=0.0)
+    cleanings: float = key(not_negative(), "all but release", default=0.0)
     mass: float | None = key(positive("mass"), "flange", default=None, absent="not known")
     com: FloatArray | None = key(POINT, "flange", default=None, absent="not known")
     inertia: FloatArray | None = key(INERTIA, "flange", default=None, absent="not known")

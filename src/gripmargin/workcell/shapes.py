@@ -9,6 +9,8 @@ from gripmargin.base.arrays import FloatArray, frozen, sealed
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import shown
 
+FEWEST_PADS = 3  # that tell how one pad differs from another (no source: two tell a difference, not a scatter)
+
 
 def polygon(corners: ArrayLike, where: str) -> FloatArray:
     """Return a simple polygon counter-clockwise, read-only, shape (k, 2) [m].
@@ -30,6 +32,14 @@ def polygon(corners: ArrayLike, where: str) -> FloatArray:
     if shape.area <= 1e-9 * extent**2:
         raise InputError(where, "corners on one line", "a polygon with an area")
     return sealed(np.array(points if shape.exterior.is_ccw else points[::-1]))
+
+
+def points(value: ArrayLike, where: str) -> FloatArray:
+    """Return points, read-only, shape (k, 3) [m], or raise an InputError where there is none."""
+    given = frozen(value, (None, 3), where)
+    if len(given) == 0:
+        raise InputError(where, "an empty list", "at least one point")
+    return given
 
 
 def is_inside(places: FloatArray, corners: FloatArray) -> bool:
@@ -102,15 +112,46 @@ def curve(values: ArrayLike, where: str) -> FloatArray:
 def dirty_pulls(rows: ArrayLike, where: str) -> FloatArray:
     """Return pulls of pads that got dirty, read-only: picks since cleaning and pull-off stress [Pa], shape (k, 2).
 
+    Where pads were pulled again and again, the number of the pad stands beside each pull, shape (k, 3).
+
     Raises:
-        InputError: Fewer than four, numbers that are none, or all after the same number of picks.
+        InputError: Fewer than four, numbers that are none, or all after the same number of picks; of pads that are told
+            apart fewer than three, one of them without a line of its own, or no scatter about these.
     """
-    table = frozen(rows, (None, 2), where)
+    table = frozen(_told_apart(rows, where), (None, None), where)
+    if table.shape[1] not in (2, 3):
+        raise InputError(where, f"shape {table.shape}", "picks and stress, and the number of the pad if at all")
     if len(table) < 4:
         raise InputError(where, f"{len(table)} pulls", "at least 4: fewer tell no scatter about a line")
-    for i, (picks, stress) in enumerate(table):
+    for i, (picks, stress) in enumerate(table[:, :2]):
         if not (picks >= 0.0 and stress > 0.0):
             raise InputError(f"{where}[{i}]", f"{picks:g}, {stress:g}", "picks of 0 or more, and a stress above 0 [Pa]")
     if np.ptp(table[:, 0]) == 0.0:
         raise InputError(where, f"all pulls after {table[0, 0]:g} picks", "pulls of clean pads and of dirty ones")
+    if table.shape[1] == 3:
+        _check_pads(table, where)
     return table
+
+
+def _told_apart(rows: ArrayLike, where: str) -> ArrayLike:
+    """Rows without a third entry that all of them lack."""
+    if not isinstance(rows, (list, tuple)) or not any(isinstance(row, (list, tuple)) and None in row for row in rows):
+        return rows
+    if any(row[2] is not None for row in rows):
+        raise InputError(where, "pulls with the number of their pad, and others without", "the pad of all, or of none")
+    return [row[:2] for row in rows]
+
+
+def _check_pads(table: FloatArray, where: str) -> None:
+    """Refuse a record of pads, shape (k, 3), that does not tell how one pad differs from another."""
+    pads, counts = np.unique(table[:, 2], return_counts=True)
+    if pads.size < FEWEST_PADS:
+        remedy = "pull more pads; leave the pads out only where every pull is one of another pad"
+        raise InputError(where, f"pulls of {pads.size} pads", f"at least {FEWEST_PADS} pads", remedy)
+    for pad in pads:
+        picks = table[table[:, 2] == pad, 0]
+        if np.ptp(picks) == 0.0:
+            found = f"pad {pad:g} pulled only after {picks[0]:g} picks"
+            raise InputError(where, found, "each pad pulled when clean and when dirty")
+    if counts.max() < 3:
+        raise InputError(where, "two pulls a pad", "a third one of one pad at least, for the scatter")

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Literal, get_args
 
 from gripmargin.workcell.fields import Declared, Fault, key
-from gripmargin.workcell.kinds import LABELS, Choice, Number, positive
+from gripmargin.workcell.kinds import LABELS, Choice, Number, Text, positive
 
 PhaseKind = Literal["preload", "carry", "release", "free"]
 ReleaseKind = Literal["peel", "torsion", "shear", "overload"]
@@ -25,6 +25,9 @@ class Phase(Declared, called="phase"):
         end: Last time.
         release: How the part is let go, in a release phase; for the required travel, and `overload` needs measured
             data.
+        part: Which of several parts is on the pads.
+        pick: Which of several places it is taken from, in a preload phase.
+        nest: Which of several places it is left at, in a release phase.
     """
 
     kind: PhaseKind = key(Choice(get_args(PhaseKind)), "all")
@@ -32,16 +35,25 @@ class Phase(Declared, called="phase"):
     start: float | None = key(Number("time"), "all", default=None, spelled="from")
     end: float | None = key(Number("time"), "all", default=None, spelled="to")
     release: ReleaseKind | None = key(Choice(get_args(ReleaseKind)), "release", default=None)
+    part: str | None = key(Text("the name of a table"), "all", default=None, absent="the only one")
+    pick: str | None = key(Text("the name of a table"), "all", default=None, absent="the only one")
+    nest: str | None = key(Text("the name of a table"), "all", default=None, absent="the only one")
 
     def place(self, name: str) -> str:
         """Return what messages call a field."""
         return f"phase {name}" if name else f"{self.kind} phase"
 
     def faults(self) -> Iterator[Fault]:
-        """Neither labels nor two times, or both; an end before the start; a way of release elsewhere."""
+        """Neither labels nor two times, or both; an end before the start; what belongs to another kind of phase."""
         yield from when_faults(self.moves, self.start, self.end)
         if self.release is not None and self.kind != "release":
             yield "release", f"a way of release in a {self.kind} phase", "a phase of kind release"
+        if self.part is not None and self.kind == "free":
+            yield "part", "a part in a free phase", "a phase with the part on the pads"
+        if self.pick is not None and self.kind != "preload":
+            yield "pick", f"a place to take from in a {self.kind} phase", "a phase of kind preload"
+        if self.nest is not None and self.kind != "release":
+            yield "nest", f"a place to leave at in a {self.kind} phase", "a phase of kind release"
 
     @property
     def span(self) -> tuple[float, float] | None:
@@ -84,6 +96,7 @@ class Targets(Declared, called="targets"):
         one_pad_lost: Least grip margin with any one of several pads gone.
         swing: Least grip margin over the carry with the part swinging on its backing.
         settle: Least ratio of `nest.tolerance` to what is left of the swing when the part is placed.
+        interval: Picks between two cleanings, over which every margin of the pads has to keep its target.
         droop: Least ratio of `part.clearance`, and of `nest.tolerance` where it is placed, to how far the part droops.
     """
 
@@ -97,6 +110,7 @@ class Targets(Declared, called="targets"):
     one_pad_lost: float | None = key(positive(), "hold", default=None, absent="reported, not judged")
     swing: float | None = key(positive(), "swing", default=None, like="hold")
     settle: float = key(positive(), "settle", default=1.0)
+    interval: float | None = key(positive(), "interval", default=None, absent="not asked")
     droop: float = key(positive(), "droop", default=1.0)
 
     def of(self, name: str) -> float | None:

@@ -1,0 +1,1 @@
+"""How many picks the pads may make between two cleanings."""
