@@ -323,7 +323,7 @@ def worst_programs(job, found, i, j):
         ways = np.eye(3)["xyz".index(along)][None] if along != "any" else half_sphere(6)[0]
 
         def slide(f, along=along, ways=ways):
-            way, down, times, sizes = Worst(job).slide(ways, tilt, f * found.linear[along][i, j], ramp)
+            way, down, times, sizes = Worst(job, 3.0 * ramp).slide(ways, tilt, f * found.linear[along][i, j], ramp)
             return sliding(times, np.outer(sizes, way), tool_of(down), STEP)
 
         yield along, slide
@@ -338,14 +338,15 @@ def worst_programs(job, found, i, j):
         start = tool @ turned(-angle, axis)[0]
         return circling(times, sizes, start, tool @ axis, start @ arm, STEP)
 
-    yield "circle", lambda f: on_circle(f, "", RADIUS)
+    if tilt in (0.0, np.pi):  # in between only turns about the vertical are looked at, which ask less
+        yield "circle", lambda f: on_circle(f, "", RADIUS)
     yield "spin", lambda f: on_circle(f, "spin", 0.0)
     if tilt == np.pi:  # the tool may point anywhere
 
         def turn(f):
             w = f * found.turning["any"][i, j]
             size = w * w / np.pi
-            axis, way, down, times, sizes = Worst(job, 2.0 * ramp).turn(tilt, size, ramp, w)
+            axis, way, down, times, sizes = Worst(job, 3.0 * ramp).turn(tilt, size, ramp, w)
             return shaken(axis, w, size, ramp, way, times, sizes, down)
 
         yield "turn", turn
