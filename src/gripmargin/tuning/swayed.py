@@ -78,7 +78,7 @@ class Swayed:
             Shape (modes,).
         """
         modes, w, gravity = self._modes, self._modes.frequency, condition.gravity
-        response, speed = self._sizes(motion, condition, x)
+        response, speed = self.sizes(motion, condition, x)
         acceleration, alpha, omega = motion.rates(x)
         acceleration = float(np.hypot(acceleration, motion.radius * omega * omega))
         along, axis = motion.axes(condition.tilt == 0.0)
@@ -103,11 +103,11 @@ class Swayed:
         return np.asarray(np.max(out, axis=0))
 
     def _turn(self, motion: Motion, condition: Condition, x: float) -> float:
-        response = self._sizes(motion, condition, x)[0] + condition.gravity * self._takes["gravity"]
+        response = self.sizes(motion, condition, x)[0] + condition.gravity * self._takes["gravity"]
         return float(np.linalg.norm(np.abs(self._modes.shapes[3:]) @ response))
 
-    def _sizes(self, motion: Motion, condition: Condition, x: float) -> tuple[FloatArray, FloatArray]:
-        """The largest response of each mode beside its sag, and its largest rate."""
+    def sizes(self, motion: Motion, condition: Condition, x: float) -> tuple[FloatArray, FloatArray]:
+        """Return the largest response of each mode beside its sag, and its largest rate, shape (modes,) each."""
         out = np.zeros((2, self._modes.frequency.size))
         for part in motion.asks(condition, x):
             out += np.min(
