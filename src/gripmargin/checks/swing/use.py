@@ -269,7 +269,8 @@ def swing_use(case: Case) -> CarrySwing:
     rests = [stretch for stretch in stretches if not stretch.start.rate.any() and not case.pushes]
     for stretch in rests:  # there the part hangs in balance, however unsure the swing is that follows
         at = int(np.searchsorted(still.samples, stretch.samples[0]))
-        low[at] = max(low[at], float(peak_utilisation(still.grip.face, stretch.start.load[:, None])[0][0]))
+        hangs = float(peak_utilisation(still.grip.face, stretch.start.load[:, None])[0][0])
+        low[at] = max(low[at], np.fmin(hangs, value[at]))  # out of its place it may hang at a shorter lever
     use = settled(case, replace(still, value=value, low=low, high=high, point=point), load, swing_target(case.job))
     if use.samples.size < case.airborne.size:
         carried, load = load, np.full(case.load.shape, np.nan)
