@@ -236,14 +236,15 @@ class TestRules:
         assert (law.slack[inside] <= 0.05 * jerk).all()
 
 
-@pytest.mark.parametrize("backwards", [False, True])
-def test_a_law_goes_on_into_what_is_loose(backwards):
+def test_a_law_goes_on_into_what_is_loose():
     """A stop, a rest of 22 ms and a start between two samples 50 ms apart: the start is highest, and no sample's."""
     found = program("cubic", 16)
     t = samples_of(found, 16, 0.05)
     q, qd, qdd = found.at(t)
-    given, law = law_of(-t[::-1], [q[::-1], -qd[::-1], qdd[::-1]]) if backwards else law_of(t, [q, qd, qdd])
-    assert np.flatnonzero(law.loose.all(axis=1)).tolist() == [t.size - 2 - 14 if backwards else 14]
+    given, law = law_of(t, [q, qd, qdd])
+    assert np.flatnonzero(law.loose.all(axis=1)).tolist() == [14]
+    back = law_of(-t[::-1], [q[::-1], -qd[::-1], qdd[::-1]])
+    np.testing.assert_allclose(highest(*back), highest(given, law))
     most, true = highest(given, law), np.abs(found.at(found.dense(t[0], t[-1]))[2]).max(axis=0)
     assert (np.abs(given.qdd).max(axis=0) < 0.98 * true)[1:].all()
     assert (true <= most).all()
