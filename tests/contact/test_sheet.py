@@ -211,7 +211,7 @@ def test_places_that_are_judged_stand_for_all():
 
 
 def test_loads_that_hardly_use_a_sheet_use_no_other_places_much_more():
-    """Drawn back from the most used place until many are used alike; with half as many steps 3 % are missed where 1 is said."""
+    """Drawn back from the most used place until many are used alike; with half as many steps 3 % are missed."""
     soft = gm.PadMaterial(pull_off_stress=75e3, shear_strength=75e3, normal_stiffness=6e7, shear_stiffness=2e7)
     outline = np.array([[-0.06, -0.03], [0.06, -0.03], [0.06, 0.03], [-0.06, 0.03]])
     paper = plate(outline, 2e-4, 800.0, youngs_modulus=5e9, poissons_ratio=0.3)
@@ -228,7 +228,7 @@ def test_loads_that_hardly_use_a_sheet_use_no_other_places_much_more():
         slope = np.einsum("cki,ck->ik", every.maps[:, k[0]], pulled[:, *k]) / scale
         load = load - 0.5 * np.square(pulled[:, *k]).sum(axis=0) / np.square(slope).sum(axis=0) * slope / scale
     more = largest_utilisation(every, load) / largest_utilisation(every.only(few), load) - 1.0
-    assert 0.0 < more.max() < missed
+    assert 0.0 < more.max() < missed <= 0.01
 
 
 @pytest.mark.parametrize("width", [0.0005, 0.001])

@@ -13,8 +13,8 @@ H, RISE = 0.004, 500.0  # [s] from sample to sample, [m/s^3]
 def off(lasts, laws, digit, sign, alike=False):
     """How far the law of the interval from sample 10 on is off at most, and how far it is said to be.
 
-    All speeds are off by a digit, up and down by turns, so that mean accelerations are as much as can be; or alike at the
-    ends of that interval, so that its moment is, and its mean is not.
+    All speeds are off by a digit, up and down by turns, so that mean accelerations are as much as can be; or alike at
+    the ends of that interval, so that its moment is, and its mean is not.
     """
     found, t, *_ = one(lasts, laws, H)
     q, qd, qdd = found.at(t)

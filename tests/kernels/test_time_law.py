@@ -262,6 +262,17 @@ def test_nothing_is_carried_over_a_marked_step():
     assert (law.breaks == 1.0).all()
 
 
+def test_where_a_marked_step_shows_accelerations_that_jump_the_largest_bounds_what_is_loose():
+    """A step of 5 m/s^2 that two samples mark, and a push between two others that nothing explains."""
+    t = np.concatenate([np.arange(0, 0.1, 0.004), [0.1 - 4e-9, 0.1 + 4e-9], np.arange(0.104, 0.3, 0.004)])
+    late, push = np.maximum(t - 0.1, 0.0), np.maximum(t - 0.202, 0.0)
+    columns = 2.5 * late**2 + 0.004 * push, 5.0 * late + 0.004 * (push > 0), 5.0 * (late > 0)
+    _, law = law_of(t, [c[:, None] for c in columns])
+    (k,) = np.flatnonzero(law.loose)
+    assert t[k] < 0.202 < t[k + 1]
+    assert law.most[k, 0] == pytest.approx(7.0)  # a triangle about the 5, of a mean of 6
+
+
 def test_a_grid_by_chance_is_no_rounding():
     """Speeds of a steady 4 m/s^2 every millisecond are whole multiples of 4 mm/s: exact, not rounded to 1 mm/s."""
     t = np.arange(0.0, 0.4, 0.001)

@@ -13,7 +13,7 @@ from gripmargin.kernels.face import Face, squared, utilisation
 IntArray = NDArray[np.intp]
 DIRECTIONS, ROUNDS = 1000, 8  # in which loads look for the points that are used most
 ALL = 250  # points up to which none are left out
-# sets at most of so many loads, and as many at each step back from where they pull; by what share others may be used more
+# sets at most, of so many loads and as many at each step back from where they pull; what others may be used more
 MORE, FEWER, ENOUGH = 20, 200, 5e-3
 RELIEVED = 12  # steps in which loads are drawn back from where they pull
 FAR = 0.8  # share of the most used point's use that a point has to reach under some of them to be looked at further
