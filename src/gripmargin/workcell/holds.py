@@ -205,8 +205,8 @@ def _named(job: Job, one: str, stretches: tuple[Stretch, ...]) -> str:
         where = f"program.phases[{asked[0][2]}].{one}" if asked else "program.phases"
         due = f"which of {', '.join(known)}"
         raise InputError(where, f"no name, beside {len(known)} {TABLES[one]}", due)
-    elsewhere = any(getattr(phase, one) is not None for phase in job.phases)
-    return known[0] if len(known) == 1 and (asked or not elsewhere) else ""
+    # a place that no phase of the hold belongs to is any of them: what is asked of it is then undecided
+    return known[0] if known else ""
 
 
 def _where(one: str, name: str) -> str:
