@@ -106,6 +106,36 @@ def test_holds_that_differ_at_all_are_judged_by_themselves(change):
     assert report.holds[2].like is None
 
 
+@pytest.mark.parametrize(
+    ("column", "off", "alike"),
+    [
+        ("acceleration", 0.8e-9, True),
+        ("acceleration", 1.5e-9, False),
+        ("velocity", 0.8e-9, True),
+        ("velocity", 1.5e-9, False),
+        ("position", 1.5e-9, False),
+        ("t", 1.5e-9, False),
+    ],
+)
+def test_how_much_two_holds_may_differ_to_be_the_same(column, off, alike):
+    """One figure of the third cycle, by a share of the largest of its kind."""
+    made = kit(SLOW, SLOW, SLOW, SLOW, **BARE)
+    own = made.trajectory
+    changed, at = getattr(own, column).copy(), 2 * ((own.samples - 1) // 4) + 700
+    row = changed if column == "t" else changed[:, 0]
+    row[at] += off * np.abs(changed).max()
+    report = gm.check_job(replace(made, trajectory=replace(own, **{column: changed})), checks=["hold"])
+    assert report.holds[2].like == ("2" if alike else None)
+
+
+@pytest.mark.parametrize(("off", "alike"), [(0.8e-9, True), (1.5e-9, False)])
+def test_how_far_a_place_may_be_off_to_be_the_same(off, alike):
+    """As above, by a share of the way."""
+    tray = gm.Pick(face=np.eye(4), places=[[0, 0, 0], [0, 0, 0], [0.3 * off, 0, 0], [0, 0, 0]])
+    report = gm.check_job(kit(SLOW, SLOW, SLOW, SLOW, pick=tray, nest=None), checks=["hold"])
+    assert report.holds[2].like == ("2" if alike else None)
+
+
 def test_pads_get_dirtier_with_each_pick():
     """A share lost with each pick, compounding: margins of a rigid part on wholly bonded pads go with it."""
     made = kit(SLOW, SLOW, SLOW, SLOW, **BARE)

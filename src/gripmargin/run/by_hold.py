@@ -12,6 +12,7 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import dense
+from gripmargin.checks.recorded.alignment import LATEST
 from gripmargin.checks.recorded.placing import offset_of
 from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion
@@ -25,8 +26,7 @@ from gripmargin.workcell.holds import Hold, cut_between
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.windows import asked_in
 
-STILL: Final = 1e-3  # [m/s, rad/s] below which a tool stands still; where a program is cut is a matter of convenience
-BESIDE: Final = 1.0  # [s] of a recording that is kept before and after a hold: a controller may be late
+BESIDE: Final = 4.0 * LATEST  # [s] of a recording that is kept before and after a hold: the robot may be late
 
 
 class Judge(Protocol):
@@ -80,10 +80,9 @@ class _Made:
 def _cut(job: Job, motion: ProgramMotion) -> Iterator[tuple[Hold, int, int]]:
     """Each hold with the first and last sample of what is judged with it; neighbours share one."""
     position, first = motion.at.position, 0
-    speed = [np.linalg.norm(v, axis=1) for v in (motion.at.velocity, motion.at.angular_velocity)]
-    still = np.maximum(*speed) < STILL
+    speed = np.maximum(*(np.linalg.norm(v, axis=1) for v in (motion.at.velocity, motion.at.angular_velocity)))
     for hold, after in zip(job.holds, (*job.holds[1:], None), strict=True):
-        last = job.trajectory.samples - 1 if after is None else cut_between(job, hold, after, position, still)
+        last = job.trajectory.samples - 1 if after is None else cut_between(job, hold, after, position, speed)
         yield hold, first, last
         first = last
 
