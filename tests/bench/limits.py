@@ -59,7 +59,11 @@ def drawn(rng):
     size = np.sqrt(rng.uniform(0.001, 0.005, 3) @ (1.0 - np.eye(3)))  # of a body of any kind
     part = gm.Part(mass=mass, com=com, inertia=[*(mass * (size**2)), 0, 0, 0], face="plane", rigid=True)
     return gm.Job(
-        name="drawn", trajectory=gm.hanging_still(), gripper=gm.Gripper(pads=pads), part=part, accept=["tool_travel"]
+        name="drawn",
+        trajectory=gm.hanging_still(),
+        gripper=gm.Gripper(pads=pads),
+        part=part,
+        accept=["tool_travel", "from_below"],
     )
 
 
