@@ -232,6 +232,9 @@ def test_reports_say_it_by_hold(several):
     assert "4 holds: 2 pass, 2 fall short" in glance
     assert "The worst: hold " in glance
     assert "slow move 'over'" in glance
+    text = gm.report_text(several)
+    assert text.count("slow move 'over' to") == 2
+    assert text.count("The worst: hold ") == text.count("\n  Hold ") == 1
     judged = gm.Judgement(job_file="kit.toml", report=several)
     cases = ET.fromstring(gm.junit_xml([judged])).findall(".//testcase")  # noqa: S314 - our own
     assert len(cases) == 4 * len(several.holds[0].report.checks)
