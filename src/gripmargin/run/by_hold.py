@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from itertools import chain
-from typing import Any, Final, Protocol
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -25,8 +25,6 @@ from gripmargin.run.alike import Alike
 from gripmargin.workcell.holds import Hold, cut_between
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.windows import asked_in
-
-BESIDE: Final = 4.0 * LATEST  # [s] of a recording that is kept before and after a hold: the robot may be late
 
 
 class Judge(Protocol):
@@ -112,12 +110,12 @@ def _recording_placed(job: Job, motion: ProgramMotion) -> Job:
 
 
 def _recorded_in(job: Job, t: FloatArray) -> Any:
-    """What of the recording belongs to a stretch of the program; all of it where it is not placed."""
+    """What of the recording belongs to a stretch of the program, which it may lag; all of it where it is not placed."""
     recording, offset = job.recording, job.recording_offset
     if recording is None or offset is None:
         return recording
     own = recording.t - offset
-    inside = (own >= t[0] - BESIDE) & (own <= t[-1] + BESIDE)
+    inside = (own >= t[0] - LATEST) & (own <= t[-1] + LATEST)
     return recording.taken(inside) if inside.sum() > 1 else recording
 
 
