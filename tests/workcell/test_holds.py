@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.workcell.holds import single
+from gripmargin.workcell.holds import cut_between, single
 from support.handed import plate_job
 
 FREE = "free"
@@ -152,3 +152,18 @@ def test_each_use_of_a_place_lies_further():
 def test_each_hold_has_one_pick_more_on_its_pads():
     made = job(3 * CYCLE, ONE, gripper=replace(plate_job().gripper, cycles_since_cleaning=7))
     assert [hold.job(made).gripper.cycles_since_cleaning for hold in made.holds] == [7, 8, 9]
+
+
+@pytest.mark.parametrize(
+    ("rest", "speed", "cut"),
+    [(0.6, 0.0, 5), (0.6, 0.9e-3, 5), (0.6, 1.1e-3, 7), (0.6, 1.8e-3, 7), (0.45, 0.0, 7), (0.3, 0.0, 7)],
+)
+def test_a_program_is_cut_far_from_both_parts_and_rather_at_rest(rest, speed, cut):
+    """Away from both by 1 m at sample 7; at sample 5 by less, where it stands still."""
+    made = job(2 * CYCLE, ONE)
+    there = np.full(made.trajectory.samples, 0.0)
+    there[[9, 10, 11]] = rest, 0.1, 1.0  # of the three samples between the release and the next preload
+    position = np.column_stack([there, 0 * there, 0 * there])
+    speeds = np.where(np.arange(there.size) == 9, speed, 1.0)
+    found = cut_between(made, *made.holds, position, speeds)
+    assert found == {5: 9, 7: 11}[cut]

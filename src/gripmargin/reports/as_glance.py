@@ -90,9 +90,14 @@ def worst_holds(report: Report) -> list[HoldReport]:
 
 def where_it_is(report: Report, hold: HoldReport) -> str:
     """Return which hold is said more of: when it is, from where, and where to."""
-    places = f"{f', from {hold.pick}' if hold.pick else ''}{f', into {hold.nest}' if hold.nest else ''}"
     which = "nearest to its targets" if report.verdict is Verdict.PASS else "worst"
-    return f"The {which}: hold {hold.name}, {hold.start:.3f} to {hold.end:.3f} s{places}"
+    return f"The {which}: hold {hold_where(hold)}"
+
+
+def hold_where(hold: HoldReport) -> str:
+    """Return the name of a hold, when it is, from where, and where to."""
+    places = f"{f', from {hold.pick}' if hold.pick else ''}{f', into {hold.nest}' if hold.nest else ''}"
+    return f"{hold.name}, {hold.start:.3f} to {hold.end:.3f} s{places}"
 
 
 def verdict_line(report: Report) -> str:
