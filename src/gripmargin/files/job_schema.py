@@ -26,6 +26,7 @@ from gripmargin.files.job_keys import PLACING, TOPICS, Face, Frame, Source
 from gripmargin.files.job_values import fault, form
 from gripmargin.files.source import printable
 from gripmargin.workcell import (
+    Cleaner,
     Component,
     Flange,
     Gripper,
@@ -203,6 +204,7 @@ _TABLES: dict[str, Any] = {
     "program": (_PROGRAM, ...),
     "pick": (table("PickTable", Pick) | None, None),
     "nest": (table("NestTable", Nest) | None, None),
+    "cleaners": (_several(dict, form(Text()), table("CleanerTable", Cleaner), least=1) | None, None),
     "process": (_several(list, _MODELS[Process], least=1) | None, None),
     "stop": (table("StopTable", Stop) | None, None),
     "flange": (table("FlangeTable", Flange) | None, None),
