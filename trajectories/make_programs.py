@@ -335,6 +335,39 @@ def lid(speed: Speed | None = None, *, press: float | None = 0.0014) -> Program:
     return sampled(legs, at(pallet, 0.04), period=0.004, speed=speed)
 
 
+def kit(*, deeper: Mapping[int, float] | None = None, kits: int = 2) -> Program:
+    """Kits of a cover, a slip and a tray, each off its stack into its bay of a box, by the same machine.
+
+    Args:
+        deeper: By how much further the pad is pressed on in some picks, counted from 1 [m].
+        kits: How many.
+    """
+    more, legs = dict(deeper or {}), []
+
+    def at(xyz: tuple[float, float, float], up: float) -> FloatArray:
+        return np.array([*xyz[:2], xyz[2] + up, 0.0, 0.0])
+
+    stacks = [((0.20, y, 0.75), step) for y, step in ((-0.20, 0.005), (-0.05, 0.002), (0.10, 0.003))]
+    bays = [(0.60, -0.15, 0.85), (0.60, -0.05, 0.85), (0.60, 0.08, 0.85)]
+    for pick in range(1, 3 * kits + 1):
+        used, which = divmod(pick - 1, 3)
+        (x, y, z), step = stacks[which]
+        top, bay = (x, y, z - used * step), bays[which]
+        legs += [
+            Leg("touch", "joint", at(top, 0.04), 0.8, 3.0),
+            Leg("touch", "joint", at(top, -0.00025 - more.get(pick, 0.0)), 0.1, 0.5),
+            Leg("press", "wait", duration=0.4),
+            Leg("lift", "joint", at(top, 0.10), 0.25, 1.0),
+            Leg("carry over", "joint", at(bay, 0.08), 0.8, 2.5, blend=0.2),
+            Leg("lower", "joint", at(bay, -0.0002), 0.15, 0.8),
+            Leg("seat", "wait", duration=0.2),
+            Leg("press off", "joint", at(bay, -0.0014), 0.01, 0.1),
+            Leg("leave", "joint", at(bay, 0.06), 0.20, 1.0),
+            Leg("return", "joint", at(stacks[pick % 3][0], 0.06), 0.8, 3.0),
+        ]
+    return sampled(legs, at(stacks[0][0], 0.06), period=0.008)
+
+
 def sensor(speed: Speed | None = None, *, jerk: float = GENTLE, wait: float = CALM) -> Program:
     """A light sensor, a tall block, from its tray into its socket, by the larger machine.
 
@@ -503,6 +536,7 @@ def texts() -> dict[str, str]:
         "sink.csv": joint_csv(sink(), f"heat sink, tray to box, to be tuned, 250 Hz; {by}", 6),
         "lid.csv": pose_csv(lid(), f"lid, pallet to box, 250 Hz; {by}"),
         "lid-light-press.csv": pose_csv(lid(press=LIGHT_PRESS), f"lid, pallet to box, pressed lightly, 250 Hz; {by}"),
+        "kit.csv": pose_csv(kit(), f"two kits of cover, slip and tray, stacks to box, 125 Hz; {by}"),
         "sensor.csv": pose_csv(sensor(), f"sensor, tray to socket, 250 Hz; {by}"),
         "sensor-abrupt.csv": pose_csv(sensor(jerk=ABRUPT), f"sensor, tray to socket, abrupt, 250 Hz; {by}"),
         "sensor-hasty.csv": pose_csv(sensor(wait=HASTY), f"sensor, tray to socket, set down at once, 250 Hz; {by}"),

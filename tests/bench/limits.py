@@ -15,7 +15,7 @@ from collections import Counter
 from dataclasses import replace
 
 import numpy as np
-from scipy.optimize import linprog
+from scipy.optimize import brentq, linprog
 from scipy.sparse import csr_array, diags_array, eye_array, hstack, vstack
 
 import gripmargin as gm
@@ -23,11 +23,13 @@ from gripmargin.base.errors import InputError
 from gripmargin.checks.case import work_out
 from gripmargin.checks.swing.ringing import mode_sets
 from gripmargin.kernels.gauge import half_sphere
+from gripmargin.kernels.impulse import Impulse
 from gripmargin.tuning.sizes import GROUPS, inputs
 from support.within import circling, history, judged, leaning, random_circle, random_slide, sliding, turned
 
 TILTS, RAMPS, RADIUS = np.array([0.0, np.deg2rad(20.0), np.pi]), [0.05, 0.15], 0.3
 STEP = 0.001  # [s] of the program that is looked for
+MANY = 400  # rows that are looked at closely
 FACTORS = 1.0, 1.02, 1.05, 1.1, 1.2, 1.5  # on a limit
 
 
@@ -57,7 +59,11 @@ def drawn(rng):
     size = np.sqrt(rng.uniform(0.001, 0.005, 3) @ (1.0 - np.eye(3)))  # of a body of any kind
     part = gm.Part(mass=mass, com=com, inertia=[*(mass * (size**2)), 0, 0, 0], face="plane", rigid=True)
     return gm.Job(
-        name="drawn", trajectory=gm.hanging_still(), gripper=gm.Gripper(pads=pads), part=part, accept=["tool_travel"]
+        name="drawn",
+        trajectory=gm.hanging_still(),
+        gripper=gm.Gripper(pads=pads),
+        part=part,
+        accept=["tool_travel", "from_below"],
     )
 
 
@@ -136,6 +142,7 @@ class Worst:
         self.step, t = end / n, (np.arange(n) + 0.5) * end / n
         root = np.sqrt(1 - z * z)
         self.h = w / root * np.exp(-z * w * t) * np.sin(w * root * t) * self.step
+        self.impulse = Impulse.of(self.modes.frequency, self.modes.damping)
         self.rows = np.einsum("kc,cpi->kpi", half_sphere(10)[0], work_out(job).grip.face.maps).reshape(-1, 6)
         self.loads = inputs(job)
         self.pulls = 9.80665 * self.rows @ self.loads[:, GROUPS["gravity"]]
@@ -145,79 +152,91 @@ class Worst:
 
     def slide(self, ways, tilt, size, ramp):
         """Direction, gravity in the tool's axes, knots of time and size of the worst slide along one of some ways."""
+        down = self._downs(tilt)
+        still = np.einsum("ri,ri->r", self.pulls, down)
+        found = [self._worst(still, self.loads[:, :3] @ way, size, ramp) for way in ways]
+        k = int(np.argmax([use for _, use in found]))
+        row = found[k][0]
+        answer = self.answer(self.rows[row], self.loads[:, :3] @ ways[k])
+        return ways[k], down[row], *self._history(answer, size, ramp)
+
+    def circle(self, tilt, size, ramp, speed, radius, *, spins):
+        """Axis, arm, gravity at the end, all in the tool's axes, knots and angular accelerations of the worst circle.
+
+        Of each row the way along, inward and the axis that ask most together: of all turns of three axes at right
+        angles the one nearest to a matrix (Kabsch, Acta Cryst. A32:922, 1976), here of rank two.
+        """
+        along, about = self.rows @ self.loads[:, :3], self.rows @ self.loads[:, 3:6]
+        down = self._downs(tilt)
+        if spins or tilt < np.pi:  # about the tool's z axis, or about the vertical, where the lean stays as it is
+            only = np.array([0.0, 0.0, 1.0]) * np.ones_like(down) if spins else down
+            along = along - only * np.einsum("ri,ri->r", only, along)[:, None]
+            about = only * np.einsum("ri,ri->r", only, about)[:, None]
+        asked = np.stack([radius * size * along, radius * speed**2 * along, size * about], axis=2)
+        left, _, right = np.linalg.svd(asked)
+        left[:, :, 2] *= (np.linalg.det(left) * np.linalg.det(right))[:, None]
+        axes = left @ right  # along, inward, axis as columns
+        push = radius * axes[:, :, 0] @ self.loads[:, :3].T + axes[:, :, 2] @ self.loads[:, 3:6].T
+        fast = radius * axes[:, :, 1] @ self.loads[:, :3].T + _products(axes[:, :, 2]) @ self.loads[:, 6:12].T
+        gain = np.einsum("ri,ri->r", self.rows, fast)
+        row, _ = self._worst(np.einsum("ri,ri->r", self.pulls, down) + speed**2 * gain, push, size, ramp)
+        answer = self.answer(self.rows[row], push[row])
+        along, inward, axis = axes[row].T
+        return axis, -radius * inward, down[row], *self._history(answer, size, ramp, speed, speed * gain[row])
+
+    def turn(self, tilt, size, ramp, speed):
+        """Axis of a steady turn, axis to shake about beside it, gravity at the end, knots and angular accelerations."""
+        whirl, about = self.rows @ self.loads[:, 6:12], self.rows @ self.loads[:, 3:6]
+        ways = about / np.maximum(np.linalg.norm(about, axis=1, keepdims=True), 1e-12)
+        most, axes = _about(whirl)
+        down = self._downs(tilt)
+        still = np.einsum("ri,ri->r", self.pulls, down) + speed**2 * most
+        row, _ = self._worst(still, ways @ self.loads[:, 3:6].T, size, ramp)
+        answer = self.answer(self.rows[row], self.loads[:, 3:6] @ ways[row])
+        axis = axes[row] * (1.0 if axes[row] @ ways[row] >= 0.0 else -1.0)  # which asks the same either way
+        return axis, ways[row], down[row], *self._history(answer, size, ramp, min(0.6 * size * ramp, 0.5 * speed))
+
+    def _downs(self, tilt):
+        """Gravity in the tool's axes from the side within a tilt that each row likes least, shape (rows, 3)."""
         x, y, z = self.pulls.T
-        lean = np.minimum(np.arctan2(np.hypot(x, y), z), tilt)  # from the side that the place likes least
-        still = z * np.cos(lean) + np.hypot(x, y) * np.sin(lean)
-        uses = [still + size * self._asked(self.loads[:, :3] @ way, ramp) for way in ways]
-        k, row = np.unravel_index(np.argmax(uses), np.shape(uses))
-        side = np.arctan2(y[row], x[row])
-        down = np.array([*np.sin(lean[row]) * np.array([np.cos(side), np.sin(side)]), np.cos(lean[row])])
-        return ways[k], down, *self._history(self.answer(self.rows[row], self.loads[:, :3] @ ways[k]), size, ramp)
+        lean, side = np.minimum(np.arctan2(np.hypot(x, y), z), tilt), np.arctan2(y, x)
+        return np.column_stack([np.sin(lean) * np.cos(side), np.sin(lean) * np.sin(side), np.cos(lean)])
 
-    def turn(self, ways, tilt, size, ramp, speed):
-        """Which of some (axis, arm, gravity at the end, whether the turn changes the lean), knots and angles."""
-        found = []
-        for axis, arm, down, leans in ways:
-            load = self.loads[:, :3] @ np.cross(axis, arm) + self.loads[:, 3:6] @ axis
-            pairs = np.array([*axis**2, *np.sqrt(2.0) * axis[[0, 0, 1]] * axis[[1, 2, 2]]])
-            fast = self.loads[:, :3] @ np.cross(axis, np.cross(axis, arm)) + self.loads[:, 6:12] @ pairs
-            top = min(speed, np.sqrt(4.0 * tilt * size)) if leans else speed
-            use = self.pulls @ down + size * np.maximum(self.rows @ load, 0.0) + top**2 * self.rows @ fast
-            row = int(np.argmax(use))
-            found.append((use[row], row, load, speed * (self.rows[row] @ fast)))
-        k = int(np.argmax([each[0] for each in found]))
-        _, row, load, gain = found[k]
-        far = 2.0 * tilt if ways[k][3] else np.inf
-        return ways[k], *self._history(self.answer(self.rows[row], load), size, ramp, speed, gain, far)
+    def _worst(self, still, load, size, ramp):
+        """Row of which a load of a size, one or one a row, asks most by ramps beside what stands still, and its use."""
+        factors = ((self.rows @ self.modes.loads) * (load @ self.modes.shapes))[:, :, None]
+        at_once, by_rate, *_ = (each[:, 0] for each in self.impulse.bounds(factors, [[0]]))
+        balance = np.abs(np.einsum("ri,ri->r", self.rows, np.broadcast_to(load, self.rows.shape)))
+        few = np.argsort(still + size * np.minimum(at_once, balance + by_rate / ramp))[-MANY:]
+        use = still[few] + size * self.impulse.most(factors[few], [[0]], [ramp])[2][0, :, 0]
+        return few[use.argmax()], use.max()
 
-    def spin(self, ways, size, ramp, speed):
-        """Axis of a steady turn, one of some ways to shake about beside it, gravity at the end, knots and sizes."""
-        pull, whirl = np.linalg.norm(self.pulls, axis=1), self.rows @ self.loads[:, 6:12]
-        uses = [pull + speed**2 * _about(whirl)[0] + size * self._asked(self.loads[:, 3:6] @ way, ramp) for way in ways]
-        k, row = np.unravel_index(np.argmax(uses), np.shape(uses))
-        axis = _about(whirl[row][None])[1][0]
-        answer = self.answer(self.rows[row], self.loads[:, 3:6] @ ways[k])
-        return axis, ways[k], self.pulls[row] / pull[row], *self._history(answer, size, ramp, 0.3 * speed)
-
-    def _asked(self, load, ramp):
-        """About what a load of size 1 asks of the rows, by ramps."""
-        swung = 4.0 * np.abs(self.answer(self.rows, load)[:, ::4]).sum(axis=1)
-        return np.maximum(np.abs(self.rows @ load), swung * min(0.05 / ramp, 1.0))
-
-    def _history(self, answer, size, ramp, speed=np.inf, gain=0.0, far=np.inf):
+    def _history(self, answer, size, ramp, speed=np.inf, gain=0.0):
         """Knots of time and size, from rest; the speed that it ends with counts by a gain."""
         n, h = answer.size, self.step
         change = diags_array([-np.ones(n - 1), np.ones(n - 1)], offsets=[0, 1], shape=(n - 1, n))
-        cost, bounds, same = -size * answer, [(-1.0, 1.0)] * n, None
+        cost, bounds, same = -size * answer, [*[(-1.0, 1.0)] * (n - 1), (0.0, 0.0)], None  # from none
         if np.isfinite(speed):
-            # sizes, then speeds and ways to the end at the borders of steps, backwards
-            later, now = eye_array(n, n + 1, k=1), eye_array(n, n + 1)
-            none = csr_array((n, n + 1))
-            same = vstack(
-                [
-                    hstack([-h * size * eye_array(n), now - later, none]),
-                    hstack([0.0 * eye_array(n), -h * now, later - now]),
-                ]
-            )
-            cost = np.concatenate([cost, [-gain], np.zeros(2 * n + 1)])
-            bounds += [
-                *[(-speed, speed)] * n,
-                (0.0, 0.0),
-                (0.0, 0.0),
-                *[(0.0, far) if far < np.inf else (None, None)] * n,
-            ]
-            change = hstack([change, csr_array((n - 1, 2 * n + 2))])
+            # sizes, then speeds at the borders of steps, backwards
+            same = hstack([-h * size * eye_array(n), eye_array(n, n + 1) - eye_array(n, n + 1, k=1)])
+            cost = np.concatenate([cost, [-gain], np.zeros(n)])
+            bounds += [*[(-speed, speed)] * n, (0.0, 0.0)]
+            change = hstack([change, csr_array((n - 1, n + 1))])
         found = linprog(
             cost,
             A_ub=vstack([change, -change]),
             b_ub=np.full(2 * (n - 1), h / ramp),
             A_eq=same,
-            b_eq=None if same is None else np.zeros(2 * n),
+            b_eq=None if same is None else np.zeros(n),
             bounds=bounds,
         )
         sizes = size * found.x[:n][::-1]
-        begun = max(abs(sizes[0]) / size * ramp, 2e-5)
-        return np.append(0.0, begun + np.arange(n) * h), np.append(0.0, sizes)
+        return np.arange(n) * h, sizes
+
+
+def _products(axis):
+    """Products of the components of unit vectors, as `inputs` has them, shape (n, 6)."""
+    return np.column_stack([axis**2, np.sqrt(2.0) * axis[:, [0, 0, 1]] * axis[:, [1, 2, 2]]])
 
 
 def _about(whirl):
@@ -230,11 +249,25 @@ def _about(whirl):
 
 
 def shaken(axis, speed, size, ramp, way, times, sizes, down):
-    """A tool that gets up to a speed about an axis and is shaken about another, both in its own axes; gravity's end."""
-    hold = speed / size
+    """A tool that gets up to a speed about an axis, by way of one beside it, both in its own axes; gravity's end.
+
+    It begins with the speed that the shakes leave over, and is nowhere faster.
+    """
+    gone = np.concatenate([[0.0], np.cumsum((sizes[1:] + sizes[:-1]) / 2.0 * np.diff(times))])
+
+    def begun(top):
+        return top * axis - gone[-1] * way
+
+    def fastest(top):
+        return np.linalg.norm(begun(top) + gone[:, None] * way, axis=1).max()
+
+    top = brentq(lambda top: fastest(top) - speed, 0.0, speed) if fastest(speed) > speed else speed
+    first = begun(top)
+    hold = max(np.linalg.norm(first) / size, ramp)
+    peak = np.linalg.norm(first) / hold
     knots = np.concatenate([[0.0, ramp, hold, hold + ramp], hold + ramp + 2e-5 + times])
-    alpha = np.vstack([np.outer([0.0, size, size, 0.0], axis), np.outer(sizes, way)])
-    t, _, omega, alpha = history(knots, alpha, STEP)
+    start = np.outer([0.0, peak, peak, 0.0], first / np.linalg.norm(first))
+    t, _, omega, alpha = history(knots, np.vstack([start, np.outer(sizes, way)]), STEP)
     between = (omega[1:] + omega[:-1]) / 2.0 * np.diff(t)[:, None]
     turn = [np.eye(3)]
     for each in between:
@@ -253,20 +286,6 @@ def tool_of(down):
     return np.stack([side, np.cross(-down, side), -down])
 
 
-def turns(tilt, radius):
-    """Axis, arm, gravity at the end, and whether the turn changes the lean: about the vertical, or across it."""
-    round_ = np.linspace(0.0, 2 * np.pi, 17)[:-1]
-    for azimuth in round_ if tilt else round_[:1]:
-        flat = np.array([np.cos(azimuth), np.sin(azimuth), 0.0])
-        down = np.array([*np.sin(tilt) * flat[:2], np.cos(tilt)])
-        across = np.array([-flat[1], flat[0], 0.0])
-        for axis in (down, -down, across, -across) if tilt else (down, -down):
-            out = np.cross(axis, [0.3, 1.0, 0.2])
-            for angle in round_ if radius else round_[:1]:
-                arm = radius * turned(angle, axis)[0] @ out / np.linalg.norm(out)
-                yield axis, arm, down, bool(abs(axis @ down) < 0.5)
-
-
 def worst_programs(job, found, i, j):
     """Of a tilt and a ramp: what is limited, and from a factor on it to the worst program found."""
     tilt, ramp = TILTS[i], found.ramps[j]
@@ -278,33 +297,28 @@ def worst_programs(job, found, i, j):
             return sliding(times, np.outer(sizes, way), tool_of(down), STEP)
 
         yield along, slide
-    for name, radius in (("turn", 0.0), ("circle", RADIUS)):
 
-        def turn(f, radius=radius):
-            w = f * (found.circling[0, i, j] / radius if radius else found.turning["any" if tilt else "spin"][i, j])
-            alpha = w * w if radius else w * w / np.pi
-            worst = Worst(job, 2.0 * w / alpha)
-            (axis, arm, down, _), times, sizes = worst.turn(
-                list(turns(min(tilt, np.pi / 2), radius)), tilt, alpha, ramp, w
-            )
-            sizes = sizes * min(1.0, w / np.abs(history(times, sizes[:, None], STEP)[2]).max())  # steps miss a little
-            turn = history(times, sizes[:, None], STEP)[1][-1, 0]
-            tool = tool_of(down)
-            start = tool @ turned(-turn, axis)[0]
-            return circling(times, sizes, start, tool @ axis, tool @ turned(-turn, axis)[0] @ arm, STEP)
+    def on_circle(f, name, radius):
+        w = f * (found.circling[0, i, j] / radius if radius else found.turning[name][i, j])
+        size = w * w / (1.0 if radius else np.pi)
+        worst = Worst(job, 4.0 * w / size + 4.0 * ramp)
+        axis, arm, down, times, sizes = worst.circle(tilt, size, ramp, w, radius, spins=not radius)
+        sizes = sizes * min(1.0, w / np.abs(history(times, sizes[:, None], STEP)[2]).max())  # steps miss a little
+        tool, angle = tool_of(down), history(times, sizes[:, None], STEP)[1][-1, 0]
+        start = tool @ turned(-angle, axis)[0]
+        return circling(times, sizes, start, tool @ axis, start @ arm, STEP)
 
-        yield name, turn
+    yield "circle", lambda f: on_circle(f, "", RADIUS)
+    yield "spin", lambda f: on_circle(f, "spin", 0.0)
     if tilt == np.pi:  # the tool may point anywhere
 
-        def spin(f):
+        def turn(f):
             w = f * found.turning["any"][i, j]
-            size, steady = w * w / np.pi, 0.95 * w
-            axis, way, *rest = Worst(job).spin(half_sphere(3)[0], size, ramp, steady)
-            way = way - axis * (axis @ way)
-            down, times, sizes = rest
-            return shaken(axis, steady, size, ramp, way / np.linalg.norm(way), times, sizes, down)
+            size = w * w / np.pi
+            axis, way, down, times, sizes = Worst(job, 2.0 * ramp).turn(tilt, size, ramp, w)
+            return shaken(axis, w, size, ramp, way, times, sizes, down)
 
-        yield "shaken turn", spin
+        yield "turn", turn
 
 
 def outside(jobs, first):

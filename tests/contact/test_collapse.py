@@ -26,9 +26,9 @@ def bonded(*pads, held=None, **more):
 def lost(pads, load):
     """The factor at which a load tears the part off, to 0.1 %."""
     high = 1.0
-    while (found := least_lost(pads, np.array(load), high / 2, high)) is None:
+    while (found := least_lost(Collapse(pads), np.array(load), high / 2, high)) is None:
         high *= 2
-    return least_lost(pads, np.array(load), 0.97 * found, 1.001 * found)
+    return least_lost(Collapse(pads), np.array(load), 0.97 * found, 1.001 * found)
 
 
 def test_an_even_pad_pulled_straight_goes_all_at_once():

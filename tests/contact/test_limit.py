@@ -171,6 +171,20 @@ class TestBracket:
         once = limit(layer, *load, strengths=strengths)
         assert limit(layer, *(factor * load), strengths=strengths) * factor == pytest.approx(once, rel=2e-3)
 
+    @given(seed=st.integers(0, 2**32 - 1))
+    @settings(derandomize=True, deadline=None, max_examples=10)
+    def test_both_ways_to_it_agree(self, film, seed):
+        random = np.random.default_rng(seed)
+        layer, strengths = random_layer(random, film)
+        load = random.normal(size=6) * [1, 1, 1, 0.05, 0.05, 0.05]
+        directly = limit_factor(layer, strengths, load)
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("gripmargin.contact.limit.least_work", lambda *_: None)
+            programs = limit_factor(layer, strengths, load)
+        assert programs.lower * (1 - 1e-9) <= directly.upper <= directly.lower * (1 + 2e-5)
+        assert directly.lower <= programs.upper * (1 + 1e-9)
+        assert directly.imbalance < 1e-8
+
     def test_stiffness_does_not_matter_to_it(self, film):
         soft = gm.PadMaterial(pull_off_stress=PULL, shear_strength=SHEAR, normal_stiffness=1e6, shear_stiffness=1e5)
         at = gm.pose((0.08, 0, 0))

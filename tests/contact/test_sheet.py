@@ -11,7 +11,7 @@ from gripmargin.contact import plate_grid
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import cut_pads
-from gripmargin.contact.grip import grip_of
+from gripmargin.contact.grip import MISSED, grip_of
 from gripmargin.contact.sheet import Model, Sheet, contact_of
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import largest_utilisation
@@ -208,6 +208,22 @@ def test_places_that_are_judged_stand_for_all():
         ratio = largest_utilisation(grip.face, load) / largest_utilisation(every, load)
         assert ratio.min() >= 1.0
         assert ratio.max() < grip.asked * (1 + 1e-9)
+
+
+@pytest.mark.parametrize("width", [0.0005, 0.001])
+def test_between_places_of_the_rim_a_sheet_asks_for_little_more(width):
+    """A tongue as narrow as that hangs out half a millimetre beside a pad: the largest use is at its root alone."""
+    half, w = 0.02, width
+    outline = [[-half, -half], [half, -half], [half, -w], [0.05, -w], [0.05, w], [half, w], [half, half], [-half, half]]
+    soft = gm.PadMaterial(pull_off_stress=75e3, shear_strength=75e3, normal_stiffness=6e7, shear_stiffness=2e7)
+    part = plate(np.array(outline), 5e-4, 800.0, youngs_modulus=5e9, poissons_ratio=0.3)
+    sheet, load = on(part, square(0.0395, material=soft)), np.array([0.0, 0.0, 1.0, 0.0, -part.com[0], 0.0])
+    (patch,) = sheet.backing.patches
+    looked, most = (
+        float((sheet.traction_maps(patch, at)[0, 2] @ load).max())
+        for at in (sheet.places(patch), sheet.rim(patch, 0.03))
+    )
+    assert 1.0 + MISSED / 2.0 < most / looked < 1.0 + MISSED
 
 
 def test_contact_is_where_pad_and_part_overlap():

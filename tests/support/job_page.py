@@ -24,6 +24,7 @@ from gripmargin.workcell.kinds import (
     Within,
 )
 
+SEVERAL = ("parts", "picks", "nests")  # whose tables have the keys of those of one
 ROW = re.compile(r"^\| `([a-z<][\w.<>[\]]+)` \|.*\n", re.MULTILINE)
 
 
@@ -45,7 +46,7 @@ def declared() -> dict[str, list[tuple[str, Key]]]:
     """Every key of the file, with the shapes of pads that have it."""
     found: dict[str, list[tuple[str, Key]]] = {}
     lists: dict[str, tuple[int | str, ...]] = {"materials": ("*",), "cleaners": ("*",), "process": (0,)}
-    tables = [(name, *lists.get(name, ())) for name in JobFile.model_fields]
+    tables = [(name, *lists.get(name, ())) for name in JobFile.model_fields if name not in SEVERAL]
     for path, shape, key in (item for place in tables for item in keys_at(*place)):
         found.setdefault(path, []).append((shape, key))
     for name, place in (

@@ -92,6 +92,8 @@ EXPECTED = {
     "lid-no-data": Expected("undecided", (19.0, 20.0), "carry over", frozenset({"release"})),
     "lid-light-press": Expected("fail", (19.0, 20.0), "carry over", frozenset({"release"})),
     "lid-straight-pull": Expected("fail", (19.0, 20.0), "carry over", frozenset({"release"})),
+    "kit": Expected("pass", (11.1, 11.3), "carry over"),
+    "kit-thin-cover": Expected("fail", (11.1, 11.3), "carry over", frozenset({"preload"})),
     "dimmer": Expected("pass", (11.0, 11.1), "way over"),
     "dimmer-off-centre": Expected("fail", (1.17, 1.21), "insert", frozenset({"hold", "swing"}), "process", "peel"),
     "sensor": Expected("pass", (2.5, 2.65), "way over"),

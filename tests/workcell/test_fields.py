@@ -226,11 +226,15 @@ CLASSES = {
     "gripper.pads.rectangle": gm.Pad,
     "gripper.pads.disc": gm.Pad,
     "gripper.pads.polygon": gm.Pad,
+    "parts.any": gm.Part,
+    "picks.any": gm.Pick,
+    "nests.any": gm.Nest,
 }
 # What the file has in place of something that Python has otherwise.
 FILE_ALONE = {
     "robot": {"model", "urdf", "xacro_arguments", "packages", "base_link", "end_link", "joint_names", "base", "tool"},
     "part": {"at"},
+    "parts.any": {"at"},
     "program": {"topic", "recording_topic", "columns", "recording_columns"},
     "gripper.pads.rectangle": {"shape", "size"},
     "gripper.pads.disc": {"shape", "diameter"},

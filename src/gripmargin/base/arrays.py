@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import fields
-from typing import Any, Self, TypeGuard
+from typing import Any, Self, TypeGuard, TypeVar
 from weakref import WeakValueDictionary
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from gripmargin.base.errors import InputError
 
 FloatArray = NDArray[np.floating[Any]]
+T = TypeVar("T")
 _OWN: WeakValueDictionary[int, FloatArray] = WeakValueDictionary()  # all that is frozen, as long as somebody has it
 
 
@@ -96,6 +98,35 @@ class Value:
     def __hash__(self) -> int:
         content = (getattr(self, f.name) for f in fields(self))  # type: ignore[arg-type]
         return hash(tuple((v + 0.0).tobytes() if isinstance(v, np.ndarray) else v for v in content))  # -0.0 equals 0.0
+
+
+class ByName(Mapping[str, T]):
+    """Values by name, in their order: a mapping that stays as it is, of which a hash can be made."""
+
+    def __init__(self, values: Mapping[str, T]) -> None:
+        """Take the values of a mapping over."""
+        self._values = dict(values)
+
+    def __getitem__(self, name: str) -> T:
+        return self._values[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._values)
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def __hash__(self) -> int:
+        return hash(tuple(self._values.items()))
+
+    def __repr__(self) -> str:
+        return repr(self._values)
+
+    def __copy__(self) -> Self:
+        return self
+
+    def __deepcopy__(self, memo: dict[int, Any]) -> Self:
+        return self
 
 
 def rebuild(kind: type[Any], content: dict[str, Any]) -> Any:

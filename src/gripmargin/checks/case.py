@@ -26,10 +26,12 @@ from gripmargin.contact.process import Added, Push, added, every_load, pushes_of
 from gripmargin.motion.between import filled
 from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion
+from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import RESOLVED, Trajectory
 from gripmargin.motion.waits import waited
 from gripmargin.results.findings import Place
 from gripmargin.workcell import Part
+from gripmargin.workcell.holds import single
 from gripmargin.workcell.job import Job
 
 T = TypeVar("T")
@@ -225,15 +227,16 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     """Work out motion, loads and pads of a job.
 
     Args:
-        job: What is asked.
-        motion: Of the same trajectory and robot, where it has been worked out before.
+        job: What is asked, of one hold.
+        motion: Of the same trajectory and robot, where it has been worked out before; that is then filled already.
         trial: Whether the job is a change on trial.
 
     Raises:
         InputError: Something in the job does not fit together.
     """
-    if (dense := filled(waited(unpolled(job.trajectory, job.stamps)))) is not job.trajectory:
-        job = replace(job, trajectory=dense)
+    job = single(job)
+    if motion is None and (trajectory := dense(job.trajectory, job.stamps)) is not job.trajectory:
+        job = replace(job, trajectory=trajectory)
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
     motion = motion or ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
@@ -265,6 +268,11 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
         not_followed=not_followed,
         trial=trial,
     )
+
+
+def dense(trajectory: Trajectory, stamps: Stamps | None) -> Trajectory:
+    """Return a program as it is judged: samples of a controller, with those in between that its rates tell."""
+    return filled(waited(unpolled(trajectory, stamps)))
 
 
 def _taken(whole: Backing, full: tuple[Strength, ...], part: Part, pickup: Pickup) -> Bonded:

@@ -67,6 +67,7 @@ def command() -> NoReturn:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a letter the terminal lacks is no error of ours
     quiet()
+    sys.modules.setdefault("dask", None)  # type: ignore[arg-type] # pint would load it, 0.1 s, and has no use for it here
     for variable in ONE_THREAD:
         os.environ.setdefault(variable, "1")  # as in the worker processes; the arrays are too small for more
     sys.exit(main())

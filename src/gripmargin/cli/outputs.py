@@ -113,7 +113,12 @@ def say(text: str, name: str = "") -> bool:
     """
     try:
         shown = visible(text, name)
-        sys.stdout.write(shown if name else coloured(shown))
+        raw = getattr(sys.stdout, "buffer", None) if name else None
+        if raw is None:
+            sys.stdout.write(shown if name else coloured(shown))
+        else:  # programs read UTF-8 and these ends of lines, whatever the letters of the terminal
+            sys.stdout.flush()
+            raw.write(shown.encode("utf-8", errors="backslashreplace"))
         sys.stdout.flush()
     except BrokenPipeError:
         nobody_reads()

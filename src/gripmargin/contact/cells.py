@@ -8,7 +8,6 @@ from functools import lru_cache
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import KDTree
 from shapely.geometry.base import BaseGeometry
 
 from gripmargin.base.arrays import FloatArray, Value, sealed
@@ -84,6 +83,8 @@ class Patch(Value):
 
 def nearest_cells(patch: Patch, points: FloatArray) -> NDArray[np.intp]:
     """Return the quadrature point of a patch that is nearest to each of some points [m], shape (p, 3), as indices."""
+    from scipy.spatial import KDTree  # noqa: PLC0415 - 0.1 s that few jobs pay
+
     return np.asarray(KDTree(patch.points).query(points)[1], dtype=np.intp)
 
 

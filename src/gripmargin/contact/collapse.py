@@ -7,6 +7,8 @@ the pads would do if they were just as described.
 
 from __future__ import annotations
 
+from copy import copy
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,7 +20,7 @@ from gripmargin.kernels.utilisation import peak_utilisation
 
 BoolArray = NDArray[np.bool_]
 
-TOGETHER = 0.01  # cells used within this share of the most used one let go at once
+TOGETHER = 0.01  # cells used within this share of the most used one let go at once: time alone, 0 takes thrice
 HALVINGS = 5  # of the search for the least factor at which the part is lost
 NONE = 1e-10  # stiffness against some motion, over that against another, that is rounding
 SETTLINGS = 40  # times the pressed cells are looked for anew
@@ -46,7 +48,8 @@ class Collapse:
         locked = bonded.offset
         traction = [np.zeros((patch.areas.size, 3)) for patch in patches] if locked is None else locked.traction
         self._start = np.concatenate(list(traction)).T
-        self._released = locked.released(bonded.whole) if locked is not None and self._start.any() else None
+        self._free = not self._start.any()  # of locked-in stress
+        self._released = None if locked is None or self._free else locked.released(bonded.whole)
         self.alive: BoolArray = self._holds[2] > 0
         self._pressed = np.zeros_like(self.alive)
         length = max(float(np.abs(patch.points).max()) for patch in patches)
@@ -54,8 +57,15 @@ class Collapse:
         flat = self._rows * (self._k * self._areas)[:, :, None]
         self._normal = np.einsum("mi,mj->mij", self._rows[2], flat[2])
         self._whole = np.einsum("cmi,cmj->mij", self._rows, flat)
+        bears = np.where(self.alive, self._holds, 1.0)  # of what never held only the side counts
+        self._share = np.ascontiguousarray(((self._k / bears)[:, :, None] * self._rows).reshape(-1, 6).T)
+        self._locked = None if self._free else self._start / bears
         self._bonded = self._whole[self.alive].sum(axis=0)
         self._held = self._carried_by(self.alive)
+
+    def again(self) -> Collapse:
+        """Return the same pads to be loaded: what they share is never changed in place."""
+        return copy(self)
 
     def lost_at(self, load: FloatArray, factor: float) -> int | None:
         """Return at which of some loads the part is lost, when each comes so many times as large; None at none.
@@ -117,21 +127,25 @@ class Collapse:
     def _let_go(self, gone: BoolArray) -> None:
         self.alive = self.alive & ~gone
         self._bonded = self._bonded - self._whole[gone].sum(axis=0)
-        self._held = self._held - self._carried_by(gone)
+        if not self._free:
+            self._held = self._held - self._carried_by(gone)
 
     def _use(self, wrench: FloatArray) -> FloatArray:
         """Utilisation of the cells that hold, 0 for the others, with the others pressed or clear of the face."""
-        pressed = self._pressed & ~self.alive
+        gone = ~self.alive
+        pressed = self._pressed & gone
         for _ in range(SETTLINGS):
-            traction = self._start + self._k * (self._rows @ self._motion(wrench, pressed))
-            now = ~self.alive & (traction[2] < 0.0)
+            over = (self._motion(wrench, pressed) @ self._share).reshape(3, -1)
+            if self._locked is not None:
+                over += self._locked
+            now = gone & (over[2] < 0.0)
             if (now == pressed).all():
                 break
             pressed = now
         self._pressed = pressed
-        with np.errstate(divide="ignore", invalid="ignore"):
-            over = traction / self._holds
-        return np.where(self.alive, np.sqrt(squared(over[0] ** 2 + over[1] ** 2, over[2])), 0.0)
+        use = np.sqrt(squared(over[0] * over[0] + over[1] * over[1], over[2]))
+        use[gone] = 0.0
+        return np.asarray(use)
 
     def _motion(self, wrench: FloatArray, pressed: BoolArray) -> FloatArray:
         """Rigid motion under a load with some cells holding and some others pressed."""
@@ -163,28 +177,32 @@ class Collapse:
 
     def _inverse(self, stiffness: FloatArray) -> FloatArray:
         scale = np.outer(self._scale, self._scale)
-        size = np.linalg.eigvalsh(stiffness * scale)
-        if size[0] < NONE * size[-1]:
-            raise np.linalg.LinAlgError("cells on a line or at a point hold not every load")
-        return np.asarray(np.linalg.inv(stiffness * scale) * scale)
+        scaled = stiffness * scale
+        inverse = np.linalg.inv(scaled)
+        # the eigenvalues are looked at only where trace and norm, which are bounds of them, do not tell
+        if not np.trace(scaled) * np.sqrt(np.vdot(inverse, inverse)) < 1.0 / NONE:
+            size = np.linalg.eigvalsh(scaled)
+            if size[0] < NONE * size[-1]:
+                raise np.linalg.LinAlgError("cells on a line or at a point hold not every load")
+        return np.asarray(inverse * scale)
 
 
-def least_lost(bonded: Bonded, load: FloatArray, low: float, high: float) -> float | None:
+def least_lost(intact: Collapse, load: FloatArray, low: float, high: float) -> float | None:
     """Return the least factor found at which a load alone tears the part off; None where the highest does not.
 
     Args:
-        bonded: The pads.
+        intact: The pads, of which nothing has let go.
         load: At the tool origin, shape (6,).
         low: Factor from which to look, where some stress is locked in.
         high: Factor up to which to look.
     """
-    if bonded.offset is None:
-        return Collapse(bonded).grown(load, high)
-    if Collapse(bonded).lost_at(load[:, None], high) is None:
+    if intact.bonded.offset is None:
+        return intact.again().grown(load, high)
+    if intact.again().lost_at(load[:, None], high) is None:
         return None
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
-        if Collapse(bonded).lost_at(load[:, None], middle) is None:
+        if intact.again().lost_at(load[:, None], middle) is None:
             low = middle
         else:
             high = middle

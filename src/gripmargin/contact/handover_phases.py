@@ -53,7 +53,7 @@ def keep_to_the_budget(times: int, what: str) -> None:
 def wrong_order(job: Job, what: str, sample: int, found: str, expected: str) -> InputError:
     """Return the error of a phase in the wrong place."""
     at = f"{what} at {job.trajectory.t[sample]:.3f} s {found}"
-    return InputError("program.phases", at, expected, "check each pick as a job of its own")
+    return InputError("program.phases", at, expected, "check which moves or times each phase has")
 
 
 def relative_to(motion: ToolMotion, samples: NDArray[np.intp], face: FloatArray) -> RelativeMotion:
@@ -69,6 +69,6 @@ def one_stretch(samples: NDArray[np.intp], job: Job, kind: str) -> None:
         raise InputError(
             "program.phases",
             f"a {kind} that ends at {t[samples[gaps[0]]]:.3f} s and goes on at {t[samples[gaps[0] + 1]]:.3f} s",
-            f"one {kind} without a break for each job",
-            "name its moves or times so that they follow each other, and check further picks as jobs of their own",
+            f"one {kind} without a break for each part",
+            "name its moves or times so that they follow each other; before a further pick the part has to be released",
         )

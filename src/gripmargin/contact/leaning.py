@@ -15,6 +15,8 @@ from gripmargin.contact.activation import PadFace
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.kernels.springs import free_contact
 
+AT_ONCE = 1_000_000  # pairs of places that are compared at a time: memory alone
+
 
 def pressure_of_corners(face: PadFace, relative: RelativeMotion) -> tuple[FloatArray, FloatArray]:
     """Return the pressure under the corners of a pad: by its depth alone, and the most that a bond makes of it.
@@ -39,8 +41,11 @@ def pressure_of_corners(face: PadFace, relative: RelativeMotion) -> tuple[FloatA
     places = np.einsum("nij,pj->pni", relative.rotation[:, :2], face.patch.edge) + relative.position[None, :, :2]
     for corner, (place, z) in enumerate(zip(places, height.T, strict=True)):
         bonds = np.flatnonzero((z < 0.0) | (np.arange(z.size) == 0))
-        for i in np.flatnonzero(by_depth[:, corner] + bears > by_depth.max()):
-            before = bonds[bonds <= i]
-            further = float(((place[i] - place[before]) @ gain[i]).max(initial=0.0)) + at_first
-            most[i, corner] += min(further, float(bears[i]))
+        looked = np.flatnonzero(by_depth[:, corner] + bears > by_depth.max())
+        for some in np.array_split(looked, looked.size * bonds.size // AT_ONCE + 1):
+            from_where = gain[some] @ place[bonds].T
+            here = np.einsum("ij,ij->i", gain[some], place[some])
+            least = np.min(from_where, axis=1, where=bonds <= some[:, None], initial=np.inf)
+            further = np.maximum(here - least, 0.0) + at_first
+            most[some, corner] += np.minimum(further, bears[some])
     return by_depth, most

@@ -18,6 +18,7 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray, Value
 from gripmargin.contact.backing import Backing, displacement_rows
+from gripmargin.kernels.least_work import least_work
 
 Strengths = Sequence[tuple[float, float] | tuple[FloatArray, FloatArray]]
 
@@ -48,10 +49,8 @@ class LimitFactor(Value):
 def limit_factor(backing: Backing, strengths: Strengths, wrench: FloatArray) -> LimitFactor:
     """Return by which factor a load could grow before no traction field can carry it.
 
-    The set of wrenches that the pads can carry is convex. It is built up from outside points: a linear
-    program over the points known so far gives a factor and a motion; the tractions that resist that motion
-    most give the next point (Dantzig & Wolfe 1960, from memory), and so do those on the way to the best motion
-    found so far, without which the programs leap to and fro (Wentges, Int. Trans. Oper. Res. 4(2), 1997, from memory).
+    Motion and tractions are sought together (`gripmargin.kernels.least_work`); where that does not end, as for a load
+    that only presses, by linear programs.
 
     Args:
         backing: The pads.
@@ -64,7 +63,23 @@ def limit_factor(backing: Backing, strengths: Strengths, wrench: FloatArray) -> 
     face = _Face(backing, strengths)
     load = wrench / face.scale
     load /= (size := float(np.linalg.norm(load)))
-    elastic = face.motion_of(backing.compliance @ wrench)
+    found = least_work(face.rows, face.areas, face.normals, load)
+    if found is None:
+        lower, upper, residual = _by_programs(face, load, face.motion_of(backing.compliance @ wrench))
+    else:
+        lower, upper = float(found.wrench @ load), found.work
+        residual = float(np.abs(found.wrench - lower * load).max())
+    return LimitFactor(lower / size, upper / size, residual / max(lower, 1e-300) if lower > 0 else 0.0)
+
+
+def _by_programs(face: _Face, load: FloatArray, elastic: FloatArray) -> tuple[float, float, float]:
+    """Both bounds of the factor on a load of size 1, and the residual of the balance.
+
+    The set of wrenches that the pads can carry is convex. It is built up from outside points: a linear
+    program over the points known so far gives a factor and a motion; the tractions that resist that motion
+    most give the next point (Dantzig & Wolfe 1960, from memory), and so do those on the way to the best motion
+    found so far, without which the programs leap to and fro (Wentges, Int. Trans. Oper. Res. 4(2), 1997, from memory).
+    """
     points = [face.resist(motion) for motion in (*np.eye(6), *-np.eye(6), elastic, load)]
     lower, upper, residual = 0.0, np.inf, 0.0
     best: FloatArray | None = None
@@ -82,7 +97,7 @@ def limit_factor(backing: Backing, strengths: Strengths, wrench: FloatArray) -> 
                 upper, best = float(tried @ points[-1]), tried
         if upper <= lower * (1 + RELATIVE_GAP):
             break
-    return LimitFactor(lower / size, upper / size, residual / max(lower, 1e-300) if lower > 0 else 0.0)
+    return lower, upper, residual
 
 
 def _best_mixture(
@@ -112,7 +127,14 @@ def _best_mixture(
 
 
 class _Face:
-    """All cells as one: the tractions that resist a rigid motion most, and their wrench, scaled to order 1."""
+    """All cells as one, scaled to order 1.
+
+    Attributes:
+        rows: Motion to the velocity of each cell along the axes of its pad, times its strength there, shape (3, m, 6).
+        areas: Of the cells, shape (m,).
+        normals: Motion to the velocity of each edge point off the face, shape (k, 6).
+        scale: Of wrenches, shape (6,).
+    """
 
     def __init__(self, backing: Backing, strengths: Strengths) -> None:
         rows, pull, shear, areas, normals = [], [], [], [], []
@@ -122,13 +144,14 @@ class _Face:
             pull.append(np.broadcast_to(s, patch.areas.shape))
             shear.append(np.broadcast_to(t, patch.areas.shape))
             areas.append(patch.areas)
-        self._rows = np.concatenate(rows, axis=1)
-        self._pull, self._shear, self._areas = (np.concatenate(a) for a in (pull, shear, areas))
+        cells = np.concatenate(rows, axis=1)
+        along, across, self.areas = (np.concatenate(a) for a in (shear, pull, areas))
         reach = max(float(np.abs(p.points).max()) for p in backing.patches)
-        force = float((np.maximum(self._pull, self._shear) * self._areas).sum())
+        force = float((np.maximum(along, across) * self.areas).sum())
         self._length = np.array([1.0, 1.0, 1.0, reach, reach, reach])
         self.scale = force * self._length
-        self._normals = np.concatenate(normals) / self._length
+        self.rows = cells * (np.stack([along, along, across]) / force)[:, :, None] / self._length
+        self.normals = np.concatenate(normals) / self._length
 
     def motion_of(self, displacement: FloatArray) -> FloatArray:
         """A displacement (translation, rotation) in the scaled coordinates that pair with scaled wrenches."""
@@ -137,14 +160,13 @@ class _Face:
 
     def compression_rays(self) -> FloatArray:
         """Wrenches of pressing at each edge point, shape (6, points)."""
-        return np.negative(self._normals.T)
+        return np.negative(self.normals.T)
 
     def resist(self, motion: FloatArray) -> FloatArray:
         """The wrench of the admissible tractions that do most work on a motion, shape (6,)."""
-        v1, v2, vn = self._rows @ (motion / self._length)
-        vn = np.maximum(vn, 0.0)
-        size = np.sqrt((self._shear * v1) ** 2 + (self._shear * v2) ** 2 + (self._pull * vn) ** 2)
+        velocity = self.rows @ motion
+        velocity[2] = np.maximum(velocity[2], 0.0)
+        size = np.sqrt((velocity * velocity).sum(axis=0))
         with np.errstate(divide="ignore", invalid="ignore"):
-            gain = np.where(size > 0, self._areas / size, 0.0)
-        tractions = np.stack([self._shear**2 * v1, self._shear**2 * v2, self._pull**2 * vn]) * gain
-        return np.asarray(np.einsum("cm,cmi->i", tractions, self._rows) / self.scale)
+            gain = np.where(size > 0, self.areas / size, 0.0)
+        return np.asarray(np.einsum("cm,cmi->i", velocity * gain, self.rows))

@@ -10,6 +10,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -141,7 +142,9 @@ class PressEngine:
         pressure = knots.rotation[:, 2] @ self.cells.root[cells].T
         pressure += knots.position[:, 2:]
         pressure += self.cells.gap[cells]
-        pressure *= -knots.contact_stiffness[:, self.cells.pad[cells]]
+        borders = np.searchsorted(self.cells.pad[cells], np.arange(len(self.faces) + 1))  # pads come in their order
+        for stiffness, (first, end) in zip(knots.contact_stiffness.T, pairwise(borders), strict=True):
+            pressure[:, first:end] *= -stiffness[:, None]
         return replace(knots, pressure=pressure)
 
     def _start(self, bond: Sequence[FloatArray] | None) -> Rows:

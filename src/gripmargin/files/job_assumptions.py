@@ -47,8 +47,12 @@ def _of_defaults(job: Job, tables: Table) -> Iterator[str]:
         yield "There is no gravity: job.gravity is zero."
     elif tables.job.gravity is None:
         yield "Gravity is 9.80665 m/s^2 along -z of the world (default)."
-    if tables.part.surface_factor is None:
-        yield "The part's surface holds like the reference surface (part.surface_factor = 1, default)."
+    parts = {"part": tables.part} if tables.part else {f"parts.{name}": each for name, each in tables.parts.items()}
+    for key, part in parts.items():
+        if part.surface_factor is None:
+            whose = "The part's" if key == "part" else f"The surface of '{key.removeprefix('parts.')}'"
+            said = "surface holds" if key == "part" else "holds"
+            yield f"{whose} {said} like the reference surface ({key}.surface_factor = 1, default)."
     fouling = any(p.material.fouling_per_cycle > 0 or p.material.pulls is not None for p in job.gripper.pads)
     if fouling and tables.gripper.cycles_since_cleaning is None:
         yield "The pads are freshly cleaned (gripper.cycles_since_cleaning = 0, default)."
@@ -58,7 +62,7 @@ def _of_defaults(job: Job, tables: Table) -> Iterator[str]:
     used = {
         "hold": True,
         "stop": job.stop is not None,
-        "release": job.nest is not None,
+        "release": job.nest is not None or bool(job.nests),
         "flange": job.flange is not None,
     }
     for key, is_used in used.items():

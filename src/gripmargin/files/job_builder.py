@@ -28,9 +28,9 @@ from gripmargin.workcell.job import Job, JointLimits
 from gripmargin.workcell.part import uniform_plate
 
 _PLATE: Final = {
-    ("com", "inertia"): "The part's centre of mass and inertia are those of a uniform plate ({of}).",
-    ("com",): "The part's centre of mass is that of a uniform plate ({of}).",
-    ("inertia",): "The part's inertia is that of a uniform plate ({of}) about the given centre of mass.",
+    ("com", "inertia"): "{whose}'s centre of mass and inertia are those of a uniform plate ({of}).",
+    ("com",): "{whose}'s centre of mass is that of a uniform plate ({of}).",
+    ("inertia",): "{whose}'s inertia is that of a uniform plate ({of}) about the given centre of mass.",
 }
 
 T = TypeVar("T")
@@ -69,9 +69,12 @@ class _Builder:
         values: dict[str, Any] = {
             "gripper": self._gripper(materials),
             "materials": tuple(material for material in materials.values() if material is not None),
-            "part": self._part(),
+            "part": None if tables.part is None else self._part("part", tables.part),
+            "parts": self._named("parts", self._part),
             "pick": self._value("pick", Pick),
+            "picks": self._named("picks", partial(self._made, Pick)),
             "nest": self._value("nest", Nest),
+            "nests": self._named("nests", partial(self._made, Nest)),
             "cleaners": self._cleaners(),
             "process": tuple(tables.process or ()),
             "stop": self._stop(robot),
@@ -139,7 +142,17 @@ class _Builder:
     def _value(self, name: str, kind: type[D]) -> D | None:
         """The value of a table, or None where there is none, or where it is at fault."""
         table = getattr(self.tables, name)
-        return None if table is None else self._attempt(name, lambda: kind(**table.given(kind)))
+        return None if table is None else self._made(kind, name, table)
+
+    def _made(self, kind: type[D], key: str, table: Table) -> D | None:
+        """The value of a table at a key; None where it is at fault."""
+        return self._attempt(key, lambda: kind(**table.given(kind)), f"{kind.called}.")
+
+    def _named(self, name: str, make: Callable[[str, Table], T | None]) -> dict[str, T]:
+        """The values of several tables by their names, without those that are at fault."""
+        tables = getattr(self.tables, name) or {}
+        made = {each: make(key_path((name, each)), table) for each, table in tables.items()}
+        return {each: value for each, value in made.items() if value is not None}
 
     def _robot(self) -> Chain | None:
         source = self._value("robot", Source)
@@ -194,28 +207,31 @@ class _Builder:
             return None
         return self._attempt("gripper", lambda: Gripper(**{**table.given(Gripper), "pads": pads}))
 
-    def _part(self) -> Part | None:
-        table = self.tables.part
+    def _part(self, key: str, table: Table) -> Part | None:
+        """The part of a table at a key; None where it is at fault."""
         given = table.given(Part)
-        missing = tuple(key for key in ("com", "inertia") if key not in given)
+        missing = tuple(name for name in ("com", "inertia") if name not in given)
         if missing:
             if table.outline is None or table.thickness is None:
-                remedy = "or give part.outline and part.thickness: of a uniform plate it is worked out"
-                for key in missing:
-                    self._fault(f"part.{key}", "nothing", "a value, for this key is required", remedy)
+                remedy = f"or give {key}.outline and {key}.thickness: of a uniform plate it is worked out"
+                for name in missing:
+                    self._fault(f"{key}.{name}", "nothing", "a value, for this key is required", remedy)
                 return None
             components = given.get("components", ())
             plate = self._attempt(
-                "part.outline", lambda: uniform_plate(table.mass, table.outline, table.thickness, components)
+                f"{key}.outline", lambda: uniform_plate(table.mass, table.outline, table.thickness, components)
             )
             if plate is None:
                 return None
             given = dict(zip(("com", "inertia"), plate, strict=True)) | given
-            self.assumed.append(_PLATE[missing].format(of=f"outline, thickness{', components' if components else ''}"))
-        part = self._attempt("part", lambda: Part(**given))
+            what = "The part" if key == "part" else f"The part '{key.removeprefix('parts.')}'"
+            self.assumed.append(
+                _PLATE[missing].format(whose=what, of=f"outline, thickness{', components' * bool(components)}")
+            )
+        part = self._attempt(key, lambda: Part(**given), "part.")
         if part is None or table.at is None:
             return part
-        return self._attempt("part.at", lambda: part.placed(table.at))
+        return self._attempt(f"{key}.at", lambda: part.placed(table.at))
 
     def _trajectory(self, robot: Chain | None, table: Table, *keys: str) -> Trajectory | None:
         """The trajectory that the first of some keys of the program names; the others say how it is read."""

@@ -16,9 +16,12 @@ from pydantic import (
     ConfigDict,
     Field,
     TypeAdapter,
+    ValidationInfo,
     WithJsonSchema,
     create_model,
+    field_validator,
 )
+from pydantic_core import PydanticCustomError
 
 from gripmargin.base.errors import InputError
 from gripmargin.files.column_map import COLUMN_KEYS, ColumnGroup, Columns, TimeColumn
@@ -193,17 +196,35 @@ PAD_TABLES = {
 }
 _MODELS[Pad] = Annotated[reduce(or_, PAD_TABLES.values()), Field(discriminator="shape")]
 
+
+def _unless_several(several: str) -> Any:
+    """Ask for a table where there is neither it nor several in its place."""
+
+    def asked(cls: object, value: Any, info: ValidationInfo) -> Any:
+        if value is None and several in info.data and info.data[several] is None:
+            raise PydanticCustomError("missing", "nothing")
+        return value
+
+    return asked
+
+
 _PART = "The part as gripped, in the tool frame, or in a frame of its own that ``at`` places in the tool frame."
+_PART_TABLE: Any = table("PartTable", Part, PLACING, text=_PART)
+_PICK_TABLE: Any = table("PickTable", Pick)
+_NEST_TABLE: Any = table("NestTable", Nest)
 _PROGRAM: Any = table("ProgramTable", Job, TOPICS, COLUMN_KEYS, of="program", text="The trajectory and its phases.")
 _TABLES: dict[str, Any] = {
     "job": (table("JobTable", Job, text="What the job is called, gravity, and the air."), ...),
     "robot": (table("RobotTable", Source, JointLimits) | None, None),
     "materials": (_several(dict, form(Text()), table("MaterialTable", PadMaterial), least=1), ...),
     "gripper": (table("GripperTable", Gripper), ...),
-    "part": (table("PartTable", Part, PLACING, text=_PART), ...),
+    "parts": (_several(dict, form(Text()), _PART_TABLE, least=1) | None, None),
+    "part": (_PART_TABLE | None, Field(default=None, validate_default=True)),
     "program": (_PROGRAM, ...),
-    "pick": (table("PickTable", Pick) | None, None),
-    "nest": (table("NestTable", Nest) | None, None),
+    "picks": (_several(dict, form(Text()), _PICK_TABLE, least=1) | None, None),
+    "pick": (_PICK_TABLE | None, None),
+    "nests": (_several(dict, form(Text()), _NEST_TABLE, least=1) | None, None),
+    "nest": (_NEST_TABLE | None, None),
     "cleaners": (_several(dict, form(Text()), table("CleanerTable", Cleaner), least=1) | None, None),
     "process": (_several(list, _MODELS[Process], least=1) | None, None),
     "stop": (table("StopTable", Stop) | None, None),
@@ -211,7 +232,8 @@ _TABLES: dict[str, Any] = {
     "targets": (table("TargetsTable", Targets) | None, None),
 }
 _JOB = "A job: a robot program with the part, the pads and the targets it is checked against."
-JobFile: type[Table] = create_model("JobFile", __base__=Table, __doc__=_JOB, **_TABLES)
+_ASKED: Any = {"has_a_part": field_validator("part", mode="after")(_unless_several("parts"))}
+JobFile: type[Table] = create_model("JobFile", __base__=Table, __doc__=_JOB, __validators__=_ASKED, **_TABLES)
 UnplannedJobFile: type[Table] = create_model("UnplannedJobFile", __base__=JobFile, program=(_PROGRAM | None, None))
 
 
@@ -220,6 +242,7 @@ def job_schema() -> dict[str, Any]:
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **JobFile.model_json_schema(by_alias=True),
+        "anyOf": [{"required": ["part"]}, {"required": ["parts"]}],
         "title": "gripmargin job, version 1",
     }
 

@@ -16,7 +16,7 @@ from collections.abc import Callable, Collection, Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
 from io import BytesIO
-from pathlib import Path, PurePosixPath
+from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import IO, Any, Final, Protocol
 
 from lz4 import frame as lz4
@@ -184,7 +184,7 @@ def _files(metadata: Path, table: dict[str, Any], *, packed: bool) -> list[Path]
     for i, name in enumerate(names):
         parts = PurePosixPath(name).parts if isinstance(name, str) else ()
         # Early versions wrote the folder's name before that of the file.
-        if not parts or len(parts) > 2 or ".." in parts or parts[0].startswith("/") or "\\" in str(name):
+        if not parts or len(parts) > 2 or ".." in parts or PureWindowsPath(name).anchor or "\\" in name:
             raise InputError(f"{where}[{i}]", describe(name), "the name of a file within the folder")
         file = metadata.parent / parts[-1]
         inner = Path(file.stem) if packed and file.suffix == ".zstd" else file

@@ -5,7 +5,10 @@ load that is nowhere larger than 1 drives the sum of q_k h_k to no more than ``i
 load whose rate is nowhere larger than 1 takes it no farther from where the load alone would than ``int |sum q_k g_k|
 dt``, g the integral of h from t on (convolution, once by parts; any text on linear systems). A load that is nowhere
 larger than 1, nor its rate than 1/T, can be taken as sudden for the last s and by its rate before: by parts from s on,
-no more than ``int_0^s |sum q_k h_k| dt + |sum q_k g_k(s)| + 1/T int_s^inf |sum q_k g_k| dt``, whichever s.
+no more than ``int_0^s |sum q_k h_k| dt + |sum q_k g_k(s)| + 1/T int_s^inf |sum q_k g_k| dt``, whichever s. One whose
+rate changes steadily, by no more than b in a second, is followed more closely: by parts twice, ``|rate|
+|sum q_k k_k(0)| + b int |sum q_k k_k| dt``, k the integral of g from t on; where it counts as sudden for the last s,
+k(s) is in place of k(0), and largest where g is none.
 """
 
 from __future__ import annotations
@@ -38,6 +41,8 @@ class Impulse:
         weight: Of each instant in an integral over time [s], shape (n,).
         sudden: h of each mode [1/s], shape (modes, n).
         rest: Its integral from each instant on, shape (modes, n).
+        tail: The integral of that from each instant on [s], shape (modes, n).
+        ahead: As `lags` has it [s], shape (modes,).
     """
 
     frequency: FloatArray
@@ -45,6 +50,8 @@ class Impulse:
     weight: FloatArray
     sudden: FloatArray
     rest: FloatArray
+    tail: FloatArray
+    ahead: FloatArray
 
     @classmethod
     def of(cls, frequency: FloatArray, damping: FloatArray) -> Impulse:
@@ -66,6 +73,8 @@ class Impulse:
             weight=(np.append(step, 0.0) + np.append(0.0, step)) / 2.0,
             sudden=w * fading * np.sin(w * root * t),
             rest=fading * (root * np.cos(w * root * t) + z * np.sin(w * root * t)),
+            tail=fading * (2.0 * z * root * np.cos(w * root * t) + (2.0 * z * z - 1.0) * np.sin(w * root * t)) / w,
+            ahead=lags(frequency, damping)[0],
         )
 
     def most(self, factors: FloatArray, groups: Groups, ramps: Sequence[float] = ()) -> tuple[FloatArray, ...]:
@@ -79,7 +88,7 @@ class Impulse:
         Returns:
             Shape (rows, groups) each [-], [s]; and for each of the ramps [-], shape (ramps, rows, groups).
         """
-        bounds, out = self.bounds(factors, groups), []
+        bounds, out = self.bounds(factors, groups)[:2], []
         slope = np.einsum("rmg,m->rg", _sizes(factors, groups), self.frequency)
         last = np.unique(np.append(0, (self.t.size - 1.0) ** np.linspace(0.0, 1.0, LASTS)).astype(np.intp))
         after = np.append(np.diff(self.t), 0.0)[last] / 2.0
@@ -100,15 +109,35 @@ class Impulse:
 
     def slowly(self, factors: FloatArray, groups: Groups) -> FloatArray:
         """Return of what `most` returns what a load whose rate is of size 1 does, shape (rows, groups) [s]."""
-        bounds = self.bounds(factors, groups)[1]
         parts = [self._over_time(self.rest, factors[part], groups) @ self.weight for part in self._blocks(factors)]
-        return np.asarray(np.concatenate(parts) + (CHORD + FADED) * bounds)
+        return np.asarray(np.concatenate(parts) + (CHORD + FADED) * self.bounds(factors, groups)[1])
 
-    def bounds(self, factors: FloatArray, groups: Groups) -> tuple[FloatArray, FloatArray]:
-        """Return the same as the sum of what each mode does alone: never less, and quick."""
+    def bounds(self, factors: FloatArray, groups: Groups) -> tuple[FloatArray, ...]:
+        """Return the sum of what each mode does alone, as `alone`: never less, and quick."""
         sizes = _sizes(factors, groups)
-        each = [(1.0 + CHORD + FADED) * np.abs(answer) @ self.weight for answer in (self.sudden, self.rest)]
-        return np.einsum("rmg,m->rg", sizes, each[0]), np.einsum("rmg,m->rg", sizes, each[1])
+        return tuple(np.einsum("rmg,m->rg", sizes, each) for each in self.alone)
+
+    @property
+    def alone(self) -> tuple[FloatArray, ...]:
+        """What loads do of each mode alone, shape (modes,) each.
+
+        One of size 1 [-], and one whose rate is of size 1 [s]; of one whose rate changes steadily its rate now [s], or
+        at any instant [s], and the change of that in a second [s^2].
+        """
+        sudden, rest, tail = (
+            (1.0 + CHORD + FADED) * np.abs(x) @ self.weight for x in (self.sudden, self.rest, self.tail)
+        )
+        now = np.abs(self.tail[:, 0])
+        return sudden, rest, now, np.maximum(now, self.ahead - now), tail
+
+    @property
+    def differ(self) -> tuple[FloatArray, ...]:
+        """By how much the second half of the oscillators, one by one, may differ from the first, as `alone` has it."""
+        half = self.frequency.size // 2
+        sudden, rest, tail = (np.abs(x[:half] - x[half:]) for x in (self.sudden, self.rest, self.tail))
+        apart = sudden @ self.weight, rest @ self.weight, tail[:, 0], tail.max(axis=1), tail @ self.weight
+        both = ((CHORD + FADED) * (each[:half] + each[half:]) for each in self.alone)
+        return tuple(x + more for x, more in zip(apart, both, strict=True))
 
     def _blocks(self, factors: FloatArray) -> Iterator[slice]:
         step = max(1, BLOCK // (self.t.size * factors.shape[2]))
@@ -124,12 +153,15 @@ class Impulse:
 
     def _over_time(self, answer: FloatArray, factors: FloatArray, groups: Groups) -> NDArray[np.float32]:
         """Sizes over time, shape (rows, groups, n): single precision is far within what is added for straight lines."""
-        member = np.zeros((len(groups), factors.shape[2]), dtype=np.float32)
-        for row, group in zip(member, groups, strict=True):
-            row[group] = 1.0
+        # one product a row: threads of a large one would wait for each other longer than they work
         square = factors.transpose(0, 2, 1).astype(np.float32) @ answer.astype(np.float32)  # (rows, components, n)
-        size = member @ np.square(square, out=square)
-        return np.sqrt(size, out=size)
+        np.square(square, out=square)
+        out = np.empty((len(factors), len(groups), answer.shape[1]), dtype=np.float32)
+        for i, (first, *others) in enumerate(groups):
+            out[:, i] = square[:, first]
+            for other in others:
+                out[:, i] += square[:, other]
+        return np.sqrt(out, out=out)
 
 
 def lags(frequency: FloatArray, damping: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -113,19 +113,33 @@ def _of_degree(y: FloatArray, error: FloatArray, degree: int) -> FloatArray:
     hull = np.stack([np.full((2, len(y), n + 2), fill) for fill in (np.inf, -np.inf, 0.0)])
     low, high, longest = hull.reshape(3, 2, -1)
     for size, channel, first in _hypotheses(y, error, degree):
-        weights, inner = _weights(size, degree)
-        value = y[channel[:, None], first[:, None] + np.arange(size)] @ weights
-        half = _BEYOND * error[channel, None] * np.abs(weights).sum(axis=0)
-        place = (channel * (n + 2) + first)[:, None] + np.arange(size + 2)
+        weights, inner = _weights(size, degree)  # windows come last: the rows of what follows lie in one piece
+        value = weights.T @ y[channel, first + np.arange(size)[:, None]]
+        half = _BEYOND * np.abs(weights).sum(axis=0)[:, None] * error[channel]
+        place = channel * (n + 2) + first + np.arange(size + 2)[:, None]
         held = slice(1, -1)
         for kind, part in ((0, held if degree == 2 else slice(None)), (1, inner)):
-            np.minimum.at(low[kind], place[:, part], (value - half)[:, part])
-            np.maximum.at(high[kind], place[:, part], (value + half)[:, part])
-        longest[0, place[:, held]] = np.maximum(longest[0, place[:, held]], size)
-        longest[1, place[:, inner]] = np.maximum(longest[1, place[:, inner]], size)
+            _least_at(low[kind], place[part], (value - half)[part], np.minimum)
+            _least_at(high[kind], place[part], (value + half)[part], np.maximum)
+            longest[kind][_covered(longest[kind].size, place[inner if kind else held])] = size
     everything, inside = hull[:, 0, :, 1:-1], hull[:, 1, :, 1:-1]
     best = np.where(inside[2] > 0, inside, everything)
     return np.stack([best[0], best[1], everything[2]])
+
+
+def _covered(size: int, place: Numbers) -> Flags:
+    """Which of so many places are in columns of places that follow each other."""
+    ends = np.zeros(size + 1, dtype=np.intp)
+    np.add.at(ends, place[0], 1)
+    np.add.at(ends, place[-1] + 1, -1)
+    return np.asarray(np.cumsum(ends[:-1]) > 0)
+
+
+def _least_at(out: FloatArray, place: Numbers, values: FloatArray, less: np.ufunc) -> None:
+    """Put the lesser of what is there and of values in places that differ along each row and along each column."""
+    lines = zip(place, values, strict=True) if len(place) < place.shape[1] else zip(place.T, values.T, strict=True)
+    for at, line in lines:
+        out[at] = less(out[at], line)
 
 
 def _hypotheses(y: FloatArray, error: FloatArray, degree: int) -> list[tuple[int, Numbers, Numbers]]:

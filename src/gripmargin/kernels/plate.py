@@ -10,12 +10,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from math import factorial
 
 import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
-from scipy.interpolate import BSpline
 from scipy.sparse import block_array, csr_array
 
 from gripmargin.base.arrays import FloatArray
@@ -294,10 +292,23 @@ def _knots(line: FloatArray) -> FloatArray:
 
 
 def _cubics(line: FloatArray) -> FloatArray:
-    """The four B-splines of each interval as polynomials from its begin on, shape (intervals, 4, powers)."""
-    every, each = BSpline(_knots(line), np.eye(line.size + 2), 3), np.arange(line.size - 1)[:, None]
-    taylor = np.stack([every(line[:-1], nu=power) / factorial(power) for power in range(4)], axis=-1)
-    return np.ascontiguousarray(taylor[each, each + np.arange(4)])
+    """The four B-splines of each interval as polynomials from its begin on, shape (intervals, 4, powers).
+
+    From degree to degree (de Boor, A Practical Guide to Splines, ch. X, from memory).
+    """
+    knots, each = _knots(line), 3 + np.arange(line.size - 1)
+    found = np.zeros((1, each.size, 4))
+    found[0, :, 0] = 1.0
+    for degree in range(1, 4):
+        finer = np.zeros((degree + 1, each.size, 4))
+        for k in range(degree):
+            first, last = knots[each - degree + k + 1], knots[each + k + 1]
+            share = found[k] / (last - first)[:, None]
+            further = np.pad(share[:, :-1], ((0, 0), (1, 0)))  # times the way from the begin of the interval
+            finer[k] += (last - knots[each])[:, None] * share - further
+            finer[k + 1] += (knots[each] - first)[:, None] * share + further
+        found = finer
+    return np.ascontiguousarray(found.swapaxes(0, 1))
 
 
 def triangle_rule(corners: FloatArray, order: int) -> tuple[FloatArray, FloatArray]:

@@ -33,6 +33,7 @@ ROUGH: Final = 0.1  # differences over those of first order from which samples a
 FINE: Final = 41  # periods that are tried about one that was found
 ALIKE: Final = 1.1  # lateness over the least up to which another period may hold
 TAIL: Final = 0.02  # of the reads at either end of their lateness that may be misnumbered
+AT_ONCE: Final = 1_000_000  # values that are sorted at a time: memory alone
 TOO_LATE: Final = 1.3  # periods by which the reads of a stretch may differ in lateness: the poller's own delay is in it
 STOOD: Final = 2.0  # periods after a renewal from which a read surely got another, however late it was stamped
 COUNTED: Final = 0.2  # periods by which a count may be off and is still known
@@ -305,7 +306,7 @@ def _period_of(
     """
     while True:
         tried = about * (1.0 + wide * np.linspace(-1.0, 1.0, FINE))
-        late = np.array([np.quantile([_spread(x - p * k) / p for x, k in stretches], worst) for p in tried])
+        late = np.quantile([_spreads(x, k, tried) / tried for x, k in stretches], worst, axis=0)
         holds = tried[late <= max(1.0, ALIKE * float(late.min()))]
         step = 2.0 * wide / (FINE - 1)
         about, error = float(holds.mean()), float(np.ptp(holds) / 2.0 / holds.mean())
@@ -340,7 +341,14 @@ def _unknown(x: FloatArray, number: FloatArray, period: float) -> float:
 
 
 def _spread(values: FloatArray) -> float:
-    return float(np.quantile(values, 1.0 - TAIL) - np.quantile(values, TAIL))
+    return float(np.subtract(*np.quantile(values, (1.0 - TAIL, TAIL))))
+
+
+def _spreads(x: FloatArray, number: FloatArray, periods: FloatArray) -> FloatArray:
+    """The spread of what a stretch is late, for each of some periods."""
+    some = np.array_split(periods, 1 + periods.size * x.size // AT_ONCE)
+    off = (np.quantile(x - p[:, None] * number, (1.0 - TAIL, TAIL), axis=1) for p in some if p.size)
+    return np.concatenate([np.subtract(*each) for each in off])
 
 
 def _in_motion(y: FloatArray) -> Indices:

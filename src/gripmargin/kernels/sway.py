@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.poses import skew
 from gripmargin.kernels.oscillator import FADED, ComplexArray
 from gripmargin.kernels.wrench import cross
 
@@ -55,14 +56,16 @@ def displaced_load(
     Returns:
         What adds to the load, reduced to the origin as if the body were in its place, shape (6, n).
     """
-    at, arm, lever = pivot[:, None], (com - pivot)[:, None], com[:, None]
-    shift, rate, bend = (x[:3] + cross(x[3:], at) for x in way)
+    at, arm = pivot[:, None], (com - pivot)[:, None]
+    about_pivot, about_arm, about_com = skew(pivot), skew(com - pivot), skew(com)
+    shift, rate, bend = (x[:3] - about_pivot @ x[3:] for x in way)
     turn, spin, spin_up = (x[3:] for x in way)
     felt, omega, alpha = frame
-    tau = carried[3:] - cross(at, carried[:3])
+    tau = carried[3:] - about_pivot @ carried[:3]
 
-    straight = mass * (felt - cross(alpha, lever) - cross(omega, cross(omega, lever)) - bend - cross(spin_up, arm))
-    linear = cross(arm, straight) - inertia @ (alpha + spin_up) - cross(omega, inertia @ omega)
+    straight = felt + about_com @ alpha + cross(omega, about_com @ omega) - bend + about_arm @ spin_up
+    straight *= mass
+    linear = about_arm @ straight - inertia @ (alpha + spin_up) - cross(omega, inertia @ omega)
 
     if in_turns:
         springs = np.stack([np.zeros_like(tau[0]), -turn[0] * tau[2], turn[0] * tau[1] - turn[1] * tau[0]])
@@ -78,7 +81,7 @@ def displaced_load(
     moment = cross(moved, force) - euler(inertia, turn, omega + own, alpha + cross(omega, own) + turning)
 
     extra = force - straight
-    return np.concatenate([extra, moment - linear - springs + cross(at, extra)])
+    return np.concatenate([extra, moment - linear - springs + about_pivot @ extra])
 
 
 def _apart(one: FloatArray, other: FloatArray) -> FloatArray:
@@ -92,13 +95,13 @@ def _apart(one: FloatArray, other: FloatArray) -> FloatArray:
 
 def euler(inertia: FloatArray, turn: FloatArray, omega: FloatArray, alpha: FloatArray) -> FloatArray:
     """Return the change of angular momentum of a body turned by a rotation vector, ``I alpha + omega x I omega``."""
-    back_omega, back_alpha = turned(-turn, omega), turned(-turn, alpha)
+    back_omega, back_alpha = turned(-turn[:, None], np.stack([omega, alpha], axis=1)).swapaxes(0, 1)
     momentum = inertia @ back_omega
     return turned(turn, inertia @ back_alpha + cross(back_omega, momentum))
 
 
 def turned(turn: FloatArray, vector: FloatArray) -> FloatArray:
-    """Return vectors turned by rotation vectors (Rodrigues), shape (3, n)."""
+    """Return vectors turned by rotation vectors (Rodrigues), shape (3, ..., n)."""
     square = (turn * turn).sum(axis=0)
     angle = np.sqrt(square)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -156,7 +159,8 @@ def fed_back(
     soon = 0.1 * 2.0 * np.pi / max(frequency[0] * strength, 1e-9)
     longest = min(soon, FADED / (damping * frequency).max(initial=1e-9))
     size = max(1, int(longest / float(np.median(np.diff(t))))) if n > 1 else 1
-    for first in range(0, n - 1, size):
+    first = 0
+    while first < n - 1:
         part = slice(first, min(first + size, n - 1) + 1)
         since = t[part] - t[first]
         fade = np.exp(pole * since)
@@ -169,16 +173,17 @@ def fed_back(
             new[:, :1] = last
             change = float(np.abs(new - more).max())
             more = new
-            if np.isnan(change):
-                load[:, first : first + 1] = place
-                return load, first + 1
-            if change <= SAME * most:
+            if not change > SAME * most:  # nan too
                 break
+        if change <= SAME * most:
+            load[:, first : part.stop - 1] = found[:, :-1]
+            place, rate, last = found[:, -1:], speed[:, -1:], more[:, -1:]
+            first = part.stop - 1
+        elif size > 1:
+            size //= 2  # the tool's own turning feeds back too, however little the part is turned
         else:
             load[:, first : first + 1] = place
             return load, first + 1
-        load[:, first : part.stop - 1] = found[:, :-1]
-        place, rate, last = found[:, -1:], speed[:, -1:], more[:, -1:]
     load[:, -1:] = place
     return load, n
 

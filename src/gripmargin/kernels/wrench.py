@@ -78,8 +78,9 @@ def load_wrench(
 
 def cross(a: FloatArray, b: FloatArray) -> FloatArray:
     """Return the cross product along the first axis, of length 3."""
-    out = np.empty(np.broadcast_shapes(a.shape, b.shape))
-    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
-        np.multiply(a[j], b[k], out=out[i])
-        out[i] -= a[k] * b[j]
+    out = np.empty(a.shape if a.shape == b.shape else np.broadcast_shapes(a.shape, b.shape))
+    (a0, a1, a2), (b0, b1, b2) = a, b
+    np.subtract(a1 * b2, a2 * b1, out=out[0])
+    np.subtract(a2 * b0, a0 * b2, out=out[1])
+    np.subtract(a0 * b1, a1 * b0, out=out[2])
     return out

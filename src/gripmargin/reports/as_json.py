@@ -12,7 +12,8 @@ import numpy as np
 
 from gripmargin.base.errors import GripmarginError, InputErrors
 from gripmargin.results.findings import CheckResult, Finding, RootCause
-from gripmargin.results.report import CAUTIONS, SCHEMA, Report
+from gripmargin.results.holds import of_hold
+from gripmargin.results.report import CAUTIONS, SCHEMA, HoldReport, Report
 
 ERROR_SCHEMA = "gripmargin-error/1"
 
@@ -29,7 +30,7 @@ def report_tree(report: Report, *, samples: bool = False) -> dict[str, Any]:
         "verdict": str(report.verdict),
         "job": report.job,
         "checks": [_check(check) for check in report.checks],
-        "findings": [_finding(finding, report.causes) for finding in report.findings],
+        "findings": [_finding(finding, report.of_hold(finding.hold).causes) for finding in report.findings],
         "causes": [asdict(cause) for cause in report.causes],
         "time_laws": [asdict(law) for law in report.time_laws],
         "not_checked": [asdict(item) for item in report.not_checked],
@@ -38,6 +39,8 @@ def report_tree(report: Report, *, samples: bool = False) -> dict[str, Any]:
         "references": list(report.references),
         "cautions": list(CAUTIONS),
     }
+    if report.holds:
+        tree["holds"] = [_hold(hold) for hold in report.holds]
     if samples:
         tree["samples"] = {name: plain(values) for name, values in vars(report.samples).items()}
     return tree
@@ -91,8 +94,30 @@ def error_json(job: str, error: GripmarginError) -> str:
     return tree_text(error_tree(job, error)) + "\n"
 
 
+def _hold(hold: HoldReport) -> dict[str, Any]:
+    """A hold; of one that is like another what it came to stands there."""
+    own, report = hold.like is None, hold.report
+    tree: dict[str, Any] = {
+        "name": hold.name,
+        "part": hold.part,
+        "pick": hold.pick,
+        "nest": hold.nest,
+        "from": hold.start,
+        "to": hold.end,
+        "first": hold.first,
+        "like": hold.like,
+        "verdict": str(hold.verdict),
+    }
+    if own:
+        tree["checks"] = [_check(of_hold(check, hold)) for check in report.checks]
+        tree["causes"] = [asdict(cause) for cause in report.causes]
+        tree["not_checked"] = [asdict(item) for item in report.not_checked]
+        tree["assumed"] = list(report.assumed)
+    return tree
+
+
 def _check(check: CheckResult) -> dict[str, Any]:
-    return {
+    return _named(check.hold) | {
         "check": check.check,
         "verdict": str(check.verdict),
         "value": check.value,
@@ -109,8 +134,13 @@ def _check(check: CheckResult) -> dict[str, Any]:
     }
 
 
+def _named(hold: str) -> dict[str, Any]:
+    """The key that says which hold is meant, where there are several."""
+    return {"hold": hold} if hold else {}
+
+
 def _finding(finding: Finding, causes: Iterable[RootCause]) -> dict[str, Any]:
-    return {
+    return _named(finding.hold) | {
         "check": finding.check,
         "code": next((cause.code for cause in causes if finding.check in cause.explains), finding.check),
         "verdict": str(finding.verdict),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from gripmargin.checks import words
+from gripmargin.reports.as_glance import hold_lines, where_it_is, worst_holds
 from gripmargin.reports.changes import no_help, sorted_out, together
 from gripmargin.reports.in_short import law_line
 from gripmargin.reports.layout import EMPTY, WIDTH, Line, bullets, laid_out
@@ -19,12 +20,36 @@ def report_text(report: Report, *, width: int = WIDTH) -> str:
         report: What is said.
         width: Largest number of characters in a line.
     """
-    lines = [(f"{report.verdict.upper()}  ", report.title), _scope(report), EMPTY]
+    if report.holds:
+        lines = _of_holds(report)
+    else:
+        lines = [(f"{report.verdict.upper()}  ", report.title), _scope(report), EMPTY, *_checked(report)]
+    for title, items in (
+        ("Not checked", [f"{item.check}: {item.reason}" for item in report.not_checked]),
+        ("Assumed", report.assumed),
+        ("As read", report.notes),
+        ("Cautions", CAUTIONS),
+    ):
+        if items:
+            lines += [EMPTY, ("", title), *bullets(items)]
+    return laid_out(lines, width)
+
+
+def _of_holds(report: Report) -> list[Line]:
+    """How the holds of a program do, and all of the worst of them."""
+    worst = worst_holds(report)[0]
+    lines = [*hold_lines(report), EMPTY, ("  ", where_it_is(report, worst)), _scope(worst.report), EMPTY]
+    lines += _checked(worst.report)
+    lines += _laws(report) if report.time_laws else []
+    return lines
+
+
+def _checked(report: Report) -> list[Line]:
+    """What the checks came to, what lies behind it, what to change."""
+    lines: list[Line] = []
     for check in report.checks:
         lines += _check_lines(check, {cause.text for cause in report.causes})
-    if report.time_laws:
-        title = "Time laws tried, each with the least values over their targets"
-        lines += [EMPTY, ("", title), *bullets(f"{law.name}: {law_line(law)}" for law in report.time_laws)]
+    lines += _laws(report) if report.time_laws else []
     if report.causes:
         lines += [EMPTY, ("", "The cause"), *_causes(report)]
     own = [finding for finding in report.findings if finding.check not in report.explained]
@@ -36,15 +61,12 @@ def report_text(report: Report, *, width: int = WIDTH) -> str:
             lines += [EMPTY, ("", title), *said, *_findings(findings)]
     if own:
         lines += [EMPTY, ("", "What to change"), *_changes(worst_first(own))]
-    for title, items in (
-        ("Not checked", [f"{item.check}: {item.reason}" for item in report.not_checked]),
-        ("Assumed", report.assumed),
-        ("As read", report.notes),
-        ("Cautions", CAUTIONS),
-    ):
-        if items:
-            lines += [EMPTY, ("", title), *bullets(items)]
-    return laid_out(lines, width)
+    return lines
+
+
+def _laws(report: Report) -> list[Line]:
+    title = "Time laws tried, each with the least values over their targets"
+    return [EMPTY, ("", title), *bullets(f"{law.name}: {law_line(law)}" for law in report.time_laws)]
 
 
 def _scope(report: Report) -> Line:

@@ -15,7 +15,7 @@ from gripmargin.base.docstrings import attributes
 from gripmargin.checks import registry
 from gripmargin.reports.as_json import ERROR_SCHEMA
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Place, Remedy, RootCause
-from gripmargin.results.report import SCHEMA, Report
+from gripmargin.results.report import SCHEMA, HoldReport, Report
 from gripmargin.results.samples import Samples
 from gripmargin.results.time_laws import CheckUnderLaw, TimeLaw
 from gripmargin.workcell import PhaseKind
@@ -23,12 +23,26 @@ from gripmargin.workcell import PhaseKind
 SCHEMA_NAME: Final = "report-1.schema.json"
 
 Tree = dict[str, Any]
-TABLES: Final = (CheckResult, CheckUnderLaw, Finding, NotChecked, Place, Remedy, RootCause, Samples, TimeLaw)
+TABLES: Final = (
+    CheckResult,
+    CheckUnderLaw,
+    Finding,
+    HoldReport,
+    NotChecked,
+    Place,
+    Remedy,
+    RootCause,
+    Samples,
+    TimeLaw,
+)
 KEYS: Final = {"start": "from", "end": "to"}  # fields that the JSON names otherwise
 UNWRITTEN: Final[Mapping[type, tuple[str, ...]]] = {
     Finding: ("lines",),
+    HoldReport: ("report",),
     Report: ("shares", "scene", "plotter"),
 }  # for other reports
+OF_HOLDS: Final = ("hold", "holds", "samples")  # keys that are not always there
+OF_ONE: Final = ("checks", "causes", "not_checked", "assumed")  # of a hold that is like no other, as in a report
 CODE: Final = "What `gripmargin explain` takes: the code of the cause that explains the finding, else its check."
 WORST: Final[Tree] = {
     "t": {"type": "number", "description": "Time [s]."},
@@ -65,7 +79,7 @@ def _report() -> Tree:
     first = {"schema": {"const": SCHEMA, "description": "What this is, with its version."}}
     last = {"cautions": {**_strings(), "description": "What whoever acts on the report has to know."}}
     tree["properties"] = first | tree["properties"] | last
-    tree["required"] = [key for key in tree["properties"] if key != "samples"]
+    tree["required"] = [key for key in tree["properties"] if key not in OF_HOLDS]
     return tree
 
 
@@ -103,7 +117,13 @@ def _table(kind: type) -> Tree:
         properties["check"]["description"] = f"Its name: {', '.join(judged.name for judged in registry.judged())}."
     if kind is Samples:
         properties["phase"]["items"] = {"enum": [*get_args(PhaseKind)]}
-    return _object(_first_line(kind), {key: value for key, value in properties.items() if value})
+    if kind is HoldReport:
+        of_report = _table(Report)["properties"]
+        properties["verdict"] = {**of_report["verdict"], "description": _first_line(HoldReport.verdict)}
+        properties |= {key: of_report[key] for key in OF_ONE}
+    tree = _object(_first_line(kind), {key: value for key, value in properties.items() if value})
+    optional = (*OF_HOLDS, *(OF_ONE if kind is HoldReport else ()))
+    return tree | {"required": [key for key in tree["required"] if kind is Samples or key not in optional]}
 
 
 def _object(text: str, properties: Mapping[str, Tree]) -> Tree:

@@ -99,6 +99,7 @@ class CheckResult:
         lines: Further sentences for a person.
         measure: What kind of figure the value is: margin, ratio or share.
         doubts: Why a pass would not be one, a sentence each: what the check takes for granted and is not known to hold.
+        hold: Of a program of several holds: which one; empty in the report of one hold.
     """
 
     check: str
@@ -114,6 +115,7 @@ class CheckResult:
     lines: tuple[str, ...] = ()
     measure: str = "margin"
     doubts: tuple[str, ...] = ()
+    hold: str = ""
 
     @property
     def spread(self) -> float:
@@ -121,6 +123,14 @@ class CheckResult:
         if self.low is None or self.high is None:
             return math.inf
         return (self.high - self.low) / self.target
+
+
+def trouble(result: CheckResult) -> tuple[int, float]:
+    """Return by what results are ordered, the worst first: the verdict, then the share of the target that is kept."""
+    rank = (Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS).index(result.verdict)
+    if result.low is None:
+        return rank, math.inf if result.verdict is Verdict.PASS else 0.0
+    return rank, result.low / result.target
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -176,6 +186,7 @@ class Finding:
         share: Least value that the check's figure may have there, over its target [-]; 0 where it is not known.
         text: The finding in a sentence.
         lines: More about the worst sample, each a word and a sentence.
+        hold: Of a program of several holds: which one; empty in the report of one hold.
     """
 
     check: str
@@ -189,6 +200,7 @@ class Finding:
     share: float = 0.0
     text: str = ""
     lines: tuple[tuple[str, str], ...] = ()
+    hold: str = ""
 
     @property
     def remedy(self) -> str:

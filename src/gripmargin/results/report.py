@@ -1,4 +1,4 @@
-"""The report of one job: verdict, results, findings, what was not checked, per-sample figures."""
+"""The report of one job: verdict, results, findings, what was not checked, per-sample figures; by hold."""
 
 from __future__ import annotations
 
@@ -39,6 +39,8 @@ class Report:
         references: Published sources of the methods that ran.
         samples: Figures at every sample.
         causes: What lies behind several results, or makes all of them doubtful.
+        holds: Of a program of several holds: each with a report of its own; `checks` are then the worst of each check,
+            and `findings` those of all holds.
         time_laws: Of a program of way points: what it came to under each time law; the report is that of the worst.
         shares: Least share of its target that the figure of each result may have at every sample, by its name; not
             part of the JSON.
@@ -57,6 +59,7 @@ class Report:
     samples: Samples
     causes: tuple[RootCause, ...] = ()
     time_laws: tuple[TimeLaw, ...] = ()
+    holds: tuple[HoldReport, ...] = ()
     shares: Mapping[str, FloatArray] = field(default_factory=dict, repr=False, compare=False)
     scene: Scene | None = field(default=None, repr=False, compare=False)
     plotter: Callable[[Report], Any] | None = field(default=None, repr=False, compare=False)
@@ -93,6 +96,10 @@ class Report:
             raise InputError(f"report of job '{self.job}'", "no plotter", "a report made by a check")
         return self.plotter(self)
 
+    def of_hold(self, name: str) -> Report:
+        """Return the report of a hold by its name; without a name this one."""
+        return next((hold.report for hold in self.holds if hold.name == name), self)
+
     @property
     def explained(self) -> frozenset[str]:
         """Names of the results that follow from a cause."""
@@ -101,7 +108,40 @@ class Report:
     def without_samples(self) -> Report:
         """Return the report without figures at every sample and what drawings need: small enough to keep many."""
         empty = {name: values[:0] for name, values in vars(self.samples).items() if name != "stamp"}
-        return replace(self, samples=Samples(**empty), shares={}, scene=None)
+        holds = tuple(replace(hold, report=hold.report.without_samples()) for hold in self.holds)
+        return replace(self, samples=Samples(**empty), shares={}, scene=None, holds=holds)
+
+
+@dataclass(frozen=True, kw_only=True)
+class HoldReport:
+    """What the checks say of one hold of a program: one part on the pads, from its press to the end of its release.
+
+    Attributes:
+        name: Its number in the program, from 1, with the name of its part.
+        part: Name of its part, empty where there is but one.
+        pick: Name of the place that it is taken from, likewise.
+        nest: Name of the place that it is left at, likewise.
+        start: When its first phase begins [s].
+        end: When its last phase ends [s].
+        first: The program's sample that is the first of its report.
+        like: The hold that it does not differ from, but in its place and time; None: it was worked out by itself.
+        report: The report of this hold, as of a job of one part; of the other one where it is `like` that.
+    """
+
+    name: str
+    part: str
+    pick: str
+    nest: str
+    start: float
+    end: float
+    first: int
+    like: str | None
+    report: Report
+
+    @property
+    def verdict(self) -> Verdict:
+        """Its verdict."""
+        return self.report.verdict
 
 
 @dataclass(frozen=True, kw_only=True)

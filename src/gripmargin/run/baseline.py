@@ -1,8 +1,8 @@
 """Comparing reports with earlier ones that somebody approved: what got worse, by how much.
 
-Jobs are known by their names, checks by theirs. Compared are, for each check, the worst value and the least value
-that it may have, the verdict and the target; then the findings, the checks and the jobs themselves. A check that is
-not made any more is worse than one that passes.
+Jobs are known by their names, checks by theirs, and by their hold where a program has several. Compared are, for each
+check, the worst value and the least value that it may have, the verdict and the target; then the findings, the checks
+and the jobs themselves. A check that is not made any more is worse than one that passes.
 """
 
 from __future__ import annotations
@@ -115,19 +115,19 @@ def compare(results: Iterable[Report | Judgement], baseline: Baseline, *, worse:
             text = "the job is in the baseline and was not checked now"
             found.append(Worsening(job=name, check=None, kind="job gone", before=None, now=None, text=text))
             continue
-        found += _job(name, before, now[name], allowed)
+        today = earlier_job(report_tree(now[name]), "report.")
+        found += _job(name, before, today, now[name], allowed)
         new += [
-            f"check '{check.check}' of job '{printable(name, 200)}' is not in the baseline"
-            for check in now[name].checks
-            if check.check not in before.checks
+            f"check '{check}' of job '{printable(name, 200)}' is not in the baseline"
+            for check in today.checks
+            if check not in before.checks
         ]
     compared = tuple(name for name in baseline.jobs if name in now)
     return Comparison(allowed=allowed, compared=compared, worse=tuple(found), new=tuple(new))
 
 
-def _job(name: str, before: EarlierJob, report: Report, allowed: float) -> list[Worsening]:
+def _job(name: str, before: EarlierJob, now: EarlierJob, report: Report, allowed: float) -> list[Worsening]:
     found = []
-    now = earlier_job(report_tree(report), "report.")
     reasons = {item.check: item.reason for item in report.not_checked}
 
     def add(check: str, kind: str, text: str, was: float | None = None, is_: float | None = None) -> None:

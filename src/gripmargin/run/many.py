@@ -98,7 +98,8 @@ def checked_workers(workers: int | None) -> int:
         InputError: Not a whole number from 1 up.
     """
     if workers is None:
-        return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+        allowed = getattr(os, "sched_getaffinity", None)
+        return len(allowed(0)) if allowed is not None else os.cpu_count() or 1
     if isinstance(workers, bool) or not isinstance(workers, int) or workers < 1:
         raise InputError("workers", f"{workers!r}", "a whole number from 1 up")
     return workers

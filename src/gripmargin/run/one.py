@@ -19,6 +19,7 @@ from gripmargin.checks.causes import causes
 from gripmargin.checks.check import Check
 from gripmargin.contact.simulation import remembering
 from gripmargin.motion.chain import Chain
+from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.stamps import Stamps
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.motion.waypoints import Waypoints
@@ -27,6 +28,7 @@ from gripmargin.results.governing import governing, shares_of
 from gripmargin.results.report import NOT_CHOSEN, Report
 from gripmargin.results.samples import SERIES, Samples
 from gripmargin.run.assumptions import as_read, assumed, references
+from gripmargin.run.by_hold import by_hold
 from gripmargin.run.laws import under_every_law
 from gripmargin.run.scene import scene_of
 from gripmargin.workcell import (
@@ -42,6 +44,7 @@ from gripmargin.workcell import (
     Stop,
     Targets,
 )
+from gripmargin.workcell.holds import single
 from gripmargin.workcell.job import Job, JointLimits
 
 if TYPE_CHECKING:
@@ -54,12 +57,15 @@ def check(
     *,
     trajectory: Trajectory | Waypoints,
     gripper: Gripper,
-    part: Part,
+    part: Part | None = None,
     robot: Chain | Any = None,
     phases: Sequence[Phase] = (),
     targets: Targets | None = None,
     pick: Pick | None = None,
     nest: Nest | None = None,
+    parts: Mapping[str, Part] | None = None,
+    picks: Mapping[str, Pick] | None = None,
+    nests: Mapping[str, Nest] | None = None,
     process: Sequence[Process] = (),
     flange: Flange | None = None,
     stop: Stop | None = None,
@@ -86,6 +92,9 @@ def check(
         targets: Margins to reach; by default hold 2.0.
         pick: Where the part is taken from; with it preload and lift-off are checked.
         nest: Where the part is left; with it the release is checked.
+        parts: Several parts in place of one, by the names that phases give them.
+        picks: Several places to take from, likewise.
+        nests: Several places to leave at, likewise.
         process: Forces of the process that act on the part while it is carried.
         flange: What the robot may carry at its flange; with it the load of gripper and part is checked against it.
         stop: How the robot stops; with it stops are checked.
@@ -138,7 +147,10 @@ def check(
             trajectory=None if planned else trajectory,  # type: ignore[arg-type]
             waypoints=trajectory if planned else None,  # type: ignore[arg-type]
             gripper=gripper,
-            part=part,
+            part=part,  # type: ignore[arg-type]
+            parts=parts or {},
+            picks=picks or {},
+            nests=nests or {},
             robot=_chain(robot),
             phases=phases,  # type: ignore[arg-type]
             targets=Targets() if targets is None else targets,
@@ -203,13 +215,19 @@ def check_job(job: Job, *, trial: bool = False, checks: Sequence[str] | None = N
     waypoints = of_class(job, Job, "job", FROM_FILE).waypoints
     if waypoints is not None:
         return under_every_law(job, waypoints, partial(check_job, checks=checks), trial=trial)
+    judge = partial(_checked, chosen=chosen, trial=trial)
+    return judge(single(job)) if len(job.holds) == 1 else by_hold(job, judge)
+
+
+def _checked(
+    job: Job, *, chosen: Collection[Check], trial: bool = False, motion: ProgramMotion | None = None
+) -> Report:
+    """The report of a job of one hold without way points, whose motion may be known."""
     with remembering():
-        return _checked(job, chosen, trial=trial)
+        return _judged(work_out(job, motion=motion, trial=trial), job, chosen)
 
 
-def _checked(job: Job, chosen: Collection[Check], *, trial: bool) -> Report:
-    """The report of a job without way points."""
-    case = work_out(job, trial=trial)
+def _judged(case: Case, job: Job, chosen: Collection[Check]) -> Report:
     if case.carried.size == 0 and not job.phase_map.covers("clean").any():
         raise InputError(
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"

@@ -150,8 +150,9 @@ class Workers(ThreadPoolExecutor):
 
 def _leave_interrupts_to_the_leader() -> None:
     """Block interrupts in this thread, and so in the processes that it starts."""
-    if sys.platform != "win32":
-        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    block = getattr(signal, "pthread_sigmask", None)  # where there is none, processes have a group of their own
+    if block is not None:
+        block(signal.SIG_BLOCK, {signal.SIGINT})
 
 
 def _pipes(process: subprocess.Popen[bytes]) -> tuple[IO[bytes], IO[bytes]]:
@@ -180,9 +181,10 @@ def quiet() -> None:
 
 def physical_memory() -> int | None:
     """Return the memory of this machine [bytes]; None where the system does not say."""
-    if {"SC_PHYS_PAGES", "SC_PAGE_SIZE"} <= set(getattr(os, "sysconf_names", ())):
-        return os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
-    return None
+    ask = getattr(os, "sysconf", None)
+    if ask is None or not {"SC_PHYS_PAGES", "SC_PAGE_SIZE"} <= set(getattr(os, "sysconf_names", ())):
+        return None
+    return int(ask("SC_PHYS_PAGES") * ask("SC_PAGE_SIZE"))
 
 
 def _take_no_more(memory: int) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -16,7 +16,7 @@ from gripmargin.tuning.sizes import Kind, Sizes
 if TYPE_CHECKING:
     from gripmargin.tuning.swayed import Swayed
 
-BATCH: Final = 256  # rows that are looked at together
+BATCH: Final = 512  # rows that are looked at together
 CLOSE: Final = 0.005  # share by which what is found may be less than what could be, for the swing out of place
 SAME: Final = 1e-5  # share by which what is found is rounded down
 ALIKE: Final = 5e-3  # use by which rows may be above what they may have before their swing itself is worked out
@@ -59,31 +59,62 @@ class Motion:
         along = "level" if level and self.radius else self.along
         return along, "spin" if level or self.about == "spin" else "turn"
 
-    def asks(self, condition: Condition, x: float) -> tuple[Asks, ...]:
-        """Return what it asks of a place, as sizes of loads by `Sizes.column`; any of the sums is a bound."""
-        level, ramp = condition.tilt == 0.0, condition.ramp
-        along, axis = self.axes(level)
+    def asks(self, condition: Condition, x: float) -> tuple[tuple[Asks, ...], ...]:
+        """Return what it asks of a place, as sizes of loads by `Sizes.column`.
+
+        Returns:
+            Parts that add up; of each part any of the sums is a bound.
+        """
+        if self.program == "any":
+            return tuple(self._moved(condition, x)), *self._slow(condition, x)
+        return (({("stop" if self.program == "stop" else ("one move", condition.ramp), "few"): self.rates(x)[0]},),)
+
+    def _moved(self, condition: Condition, x: float) -> Iterator[Asks]:
+        """What may come at once or by ramps; the axes of a tool that turns on its way turn under it as well."""
+        along, axis = self.axes(condition.tilt == 0.0)
         a, alpha, omega = self.rates(x)
-        if self.program != "any":
-            return ({("stop" if self.program == "stop" else ("one move", ramp), "any"): a},)
-        whirl, across = "spun" if axis == "spin" else "whirl", self.radius * omega * omega
-        sine = 0.0 if level else np.sin(min(condition.tilt, np.pi / 2.0)) if axis == "spin" else 1.0
-        # what goes with the square of the speed changes as that does, and gravity as the tool turns
-        slow: Asks = {
-            ("still", whirl): omega * omega,
-            ("rest", whirl): 2.0 * omega * alpha,
-            ("rest", "gravity"): condition.gravity * sine * omega,
-        }
-        swung = {("still", along): across, ("rest", along): 2.0 * self.radius * omega * alpha} if across else {}
-        fixed = self.radius > 0.0 or omega == 0.0 or (axis == "spin" and a == 0.0)  # in the axes of the tool
-        first = ramp if fixed else 0.0
-        found = [{(first, along): a, (first, axis): alpha} | swung | slow]
-        if ramp > 0.0 and (across or not fixed):
-            rate = 1.0 / ramp + (0.0 if fixed else omega)
-            eased = {("still", along): float(np.hypot(a, across)), ("rest", along): rate * a, ("still", axis): alpha}
-            eased["rest", along] += 2.0 * self.radius * omega * alpha
-            found.append(eased | {("rest", axis): rate * alpha} | slow)
-        return tuple(found)
+        across, eased = self.radius * omega * omega, condition.ramp > 0.0
+        turning = omega if a and not self.radius else 0.0  # of the axes under the acceleration, and under the axis
+        tilting = 0.0 if self.radius or axis == "spin" else omega
+        if turning or tilting or not eased:
+            yield {(0.0, along): a, (0.0, axis): alpha, ("still", along): across}
+        if eased:
+            rate, most, ways = 1.0 / condition.ramp, condition.ramp, ((along, turning, a), (axis, tilting, alpha))
+            bends = (turning and turning * (rate + turning) + alpha) * a, tilting * (rate + tilting) * alpha
+            bend: Asks = {("bend", of): size for (of, *_), size in zip(ways, bends, strict=True)}
+            first: Asks = {(most, of): size for of, _, size in ways} | {("still", along): across} | bend
+            yield first | {("ahead", of): speed * size for of, speed, size in ways}
+            if turning or tilting or across:
+                whole: Asks = {("still", along): float(np.hypot(a, across)), ("still", axis): alpha} | bend
+                slow: Asks = {("rest", of): rate * size for of, _, size in ways}
+                yield whole | slow | {("lag", of): speed * size for of, speed, size in ways}
+
+    def _slow(self, condition: Condition, x: float) -> Iterator[tuple[Asks, ...]]:
+        """What goes with the square of the speed changes as that does, and gravity as the tool turns."""
+        along, axis = self.axes(condition.tilt == 0.0)
+        _, alpha, omega = self.rates(x)
+        if omega == 0.0:
+            return
+        one_axis = self.radius > 0.0 or axis == "spin"
+        quick = np.inf if condition.ramp == 0.0 else alpha * (1.0 / condition.ramp + (0.0 if one_axis else omega))
+        rate, bend = 2.0 * omega * alpha, 2.0 * alpha * alpha + 2.0 * omega * quick
+        whirl = "spun" if axis == "spin" else "whirl"
+        yield ({("still", whirl): omega * omega},)
+        yield _by_rate(whirl, rate, bend)
+        if self.radius:
+            yield _by_rate(along, self.radius * rate, self.radius * bend)
+        if condition.tilt > 0.0:
+            pull, lean = condition.gravity, min(condition.tilt, np.pi / 2.0)
+            both = 0.0 if one_axis else alpha * omega * omega  # of what is across the pull and the axis alike
+            turned = float(np.sqrt(alpha**2 + both + omega**4))
+            pull, of = (pull * np.sin(lean), "aside") if axis == "spin" else (pull, "gravity")
+            yield _by_rate(of, pull * omega, pull * turned)
+
+
+def _by_rate(name: str, rate: float, bend: float) -> tuple[Asks, ...]:
+    """What a load asks beside its balance, by its largest rate, or by that and the largest change of it."""
+    once: Asks = {("rest", name): rate}
+    return (once, {("lag", name): rate, ("bend", name): bend}) if np.isfinite(bend) else (once,)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,6 +142,7 @@ class Allowed:
         self._sizes, self._sway = sizes, sway
         self._bases: dict[tuple[float, float, float], FloatArray] = {}
         self._worst: dict[Motion, NDArray[np.intp]] = {}
+        self._last: dict[Motion, float] = {}
 
     def largest(self, motion: Motion, condition: Condition, left: float = 1.0) -> float:
         """Return the largest x with which nothing is used more than it may be; inf where nothing limits it.
@@ -124,26 +156,36 @@ class Allowed:
         high = self._within(motion, condition, left, none)
         if self._sway is None or high == 0.0:
             return high
-        high = self._sway.reach(motion, condition, min(high, FASTEST))
-        while True:
-            low = min(high, self._within(motion, condition, left, self._sway.more(motion, condition, high)))
-            if (1.0 - low / high) ** 2 <= CLOSE:  # what the swing adds changes by as much of itself
-                return low
-            lower = min(high, self._within(motion, condition, left, self._sway.more(motion, condition, low)))
-            if lower > (1.0 - CLOSE) * high:
-                return low
-            high = lower
+        high, sway = self._sway.reach(motion, condition, min(high, FASTEST)), self._sway
+
+        def found(x: float) -> float:
+            """The largest one where the part sways as at x: less the more it sways."""
+            return min(high, self._within(motion, condition, left, sway.more(motion, condition, x)))
+
+        low = found(high)
+        if (1.0 - low / high) ** 2 <= CLOSE:  # what the swing adds changes by as much of itself
+            return low
+        ends = [(low, found(low)), (high, low)]  # below what may be, and beyond
+        while low < (1.0 - CLOSE) * min(ends[0][1], ends[1][0]):
+            (x, there), (beyond, short) = ends
+            middle = x + (there - x) / (1.0 + (there - short) / (beyond - x))
+            now = middle, found(middle)
+            ends[now[1] < middle] = now
+            low = max(low, ends[0][0], ends[1][1])
+        return low
 
     def _within(self, motion: Motion, condition: Condition, left: float, swung: FloatArray) -> float:
         """The same where the part swings out of its place by so much in each mode."""
         sizes, every = self._sizes, self._use(motion, condition, swung, slice(None))
-        names = {name for asks in motion.asks(condition, 1.0) for (kind, name), size in asks.items() if size > 0.0}
+        parts = motion.asks(condition, 1.0)
+        names = {name for part in parts for asks in part for (_, name), size in asks.items() if size > 0.0}
         active = self._worst.get(motion, np.zeros(0, dtype=np.intp))
         x = FASTEST
         while True:
             if active.size:
                 used = self._use(motion, condition, swung, active)
-                x = _root(used, left, FASTEST)
+                x = _root(used, left, FASTEST, self._last.get(motion, 0.0))
+                self._last[motion] = x
                 unsure = active[(used(x) > left - ALIKE) & ~sizes.known(active, names)] if x < FASTEST else active[:0]
                 if unsure.size:
                     sizes.refine(unsure, names)
@@ -174,35 +216,41 @@ class Allowed:
         base = self._bases[still][rows] + self._sizes.swings[rows] @ swung
         columns: dict[tuple[Kind, str], FloatArray] = {}
 
-        def total(asks: Asks) -> FloatArray:
-            out = base.copy()
+        def total(asks: Asks) -> FloatArray | float:
+            out: FloatArray | float = 0.0
             for of, size in asks.items():
                 if size > 0.0:
                     if of not in columns:
                         columns[of] = self._sizes.column(*of)[rows]
-                    out += size * columns[of]
+                    out = out + size * columns[of]
             return out
 
         def use(x: float) -> FloatArray:
-            first, *others = motion.asks(condition, x)
-            out = total(first)
-            for asks in others:
-                np.minimum(out, total(asks), out=out)
+            out = base
+            for first, *others in motion.asks(condition, x):
+                least = total(first)
+                for asks in others:
+                    least = np.minimum(least, total(asks))
+                out = out + least
             return out
 
         return use
 
 
-def _root(use: Callable[[float], FloatArray], left: float, most: float) -> float:
-    """The x up to which no row is used more than it may be, 0 or more and at most so much."""
+def _root(use: Callable[[float], FloatArray], left: float, most: float, near: float = 0.0) -> float:
+    """The x up to which no row is used more than it may be, 0 or more and at most so much; looked for near one."""
 
     def over(x: float) -> float:
         return float(use(x).max()) - left
 
     if over(0.0) >= 0.0:
         return 0.0
-    high = 1e-6
+    low, high = 0.0, 1.02 * near if near else 1e-6
     while high < most and over(high) <= 0.0:
-        high *= 8.0
+        low, high = high, high * (1.3 if near and high < 2.0 * near else 8.0)
     high = min(high, most)
-    return high if over(high) <= 0.0 else (1.0 - SAME) * float(brentq(over, 0.0, high, rtol=SAME / 10.0, xtol=1e-18))
+    if high == most and over(high) <= 0.0:
+        return high
+    if near and not low and over(0.98 * near) < 0.0:
+        low = 0.98 * near
+    return (1.0 - SAME) * float(brentq(over, low, high, rtol=SAME / 10.0, xtol=1e-18))

@@ -27,6 +27,7 @@ from gripmargin.tuning.choosing import by_limits
 from gripmargin.tuning.demands import Demands
 from gripmargin.tuning.sizes import Sizes, inputs
 from gripmargin.tuning.swayed import Swayed
+from gripmargin.workcell.holds import single
 from gripmargin.workcell.job import Job
 
 TILTS: Final = tuple(np.deg2rad([0.0, 15.0, 30.0, 60.0, 180.0]))  # [rad]
@@ -82,7 +83,7 @@ def limits(
         >>> [round(float(a), 1) for a in found.linear["any"][0]]
         [1.7, 17.2, 28.1]
     """
-    of_class(job, Job, "job", "a job file is read by limits_file(path)")
+    job = single(of_class(job, Job, "job", "a job file is read by limits_file(path)"))
     if job.process:
         remedy = "leave [[process]] out: the limits are then those of moves without such forces"
         raise InputError("process", "forces of the process, which act in one place of one program", "none", remedy)

@@ -35,7 +35,7 @@ def need_library() -> None:
             "retiming",
             "no toppra",
             "the library that finds the fastest time law on a path",
-            "install it: pip install 'gripmargin[tuning]'",
+            "install it: pip install 'gripmargin[tuning]' on Linux, 'pip install toppra' with a C++ compiler elsewhere",
         ) from error
 
 

@@ -8,7 +8,7 @@ load can start (`gripmargin.kernels.impulse`).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import product
 from typing import Final
 
@@ -36,14 +36,19 @@ GROUPS: Final = {  # which components of `inputs` are one load
     "whirl": [6, 7, 8, 9, 10, 11],
     "spun": [8],
     "gravity": [12, 13, 14],
+    "aside": [12, 13],
+    "few": [0, 1, 2],
 }
 NAMES: Final = list(GROUPS)
 QUICK: Final = NAMES.index("whirl")  # those before it may change at once
+WITHIN: Final = {"level": "any", "x": "any", "y": "any", "z": "any", "spin": "turn"}  # loads that another one holds
 MOVES: Final = 4  # ramps of one move from standstill to standstill: to its acceleration, off, to its braking, off
 BOUNDED, KNOWN = 1, 2  # how well the swing of a row is known: by those about it, itself; 0: mode by mode
 ROUNDED: Final = 1.0 + 1e-5  # beyond what single precision may lose of a sum of a few
 INSTANT: Final = 1e-9  # [s] that stands for at once
+BY_RATE: Final = "rest", "lag", "ahead", "bend"  # in the order of `Impulse.alone`
 Kind = str | float | tuple[str, float]
+Swings = dict[str | float, FloatArray]
 
 
 class Sizes:
@@ -92,8 +97,15 @@ class Sizes:
             ("still", name): np.ascontiguousarray(column) for name, column in zip(NAMES, self.still.T, strict=True)
         }
         self.swings = np.zeros((self.count, 0)) if not sets else np.abs(rows.load @ sets[-1].loads)
+        for modes in sets:
+            hangs = np.abs(rows.load @ modes.loads) @ np.abs(modes.shapes.T @ (np.zeros(6) if held is None else held))
+            self._held = np.maximum(self._held, hangs)
+        self._modes, self._seen = sets, dict[str, int]()
         if sets:
-            self._few(sets, held)
+            kinds: list[Kind] = ["stop", *(("one move", ramp) for ramp in (0.0, *self._ramps))]
+            self._columns |= {(kind, "few"): np.empty(self.count) for kind in kinds}
+            self._put_few(slice(None), lambda factors, shares: np.linalg.norm(factors, axis=2) @ shares.T)
+            self._stage["few"][:] = 0
         if self._sets:
             self._bound(loose)
 
@@ -107,11 +119,13 @@ class Sizes:
 
         Args:
             kind: "still": in balance; a time, 0 among them: by ramps [s]; "rest": by its rate, beside the balance [s];
-                "stop": on and off at once, in any direction; ("one move", ramp): by `MOVES` ramps.
+                "lag" and "bend" in place of that: by its rate [s], and by how much that changes in a second [s^2];
+                "ahead" in place of "lag": by its rate before it counts as sudden;
+                "stop": on and off at once, in any direction; ("one move", ramp): by `MOVES` ramps, both of "few".
             name: Of the load, as in `GROUPS`. A part without vibrations follows at once.
         """
         if not self.swings.shape[1]:
-            return np.zeros(self.count) if kind == "rest" else self._columns["still", name]
+            return np.zeros(self.count) if kind in BY_RATE else self._columns["still", name]
         return self._columns[kind, name]
 
     def gravity(self, tilt: float, gravity: float) -> FloatArray:
@@ -128,12 +142,19 @@ class Sizes:
         """Bound the swing of some rows by that of those about them, or where that was done work it out itself."""
         for name in names:
             near, stage = self._rows.near, self._stage[name]
+            if name == "few":
+                some = rows[stage[rows] != KNOWN]
+                self._put_few(some, _ring)
+                stage[some] = KNOWN
+                continue
+            if self._narrowed(name):
+                continue
             here = rows[(stage[rows] == BOUNDED) & (stage[rows] < self._best(name))]
             some = np.union1d(here, np.unique(near[rows[stage[rows] < BOUNDED]]))
             some = some[stage[some] != KNOWN]
             if some.size == 0:
                 continue
-            self._put(name, some, *self._swing(name, some))
+            self._put(name, some, self._swing(name, some))
             stage[some] = KNOWN
             between = np.flatnonzero((stage < BOUNDED) & (stage[near] == KNOWN).all(axis=1))
             share, about = self._rows.share[between], near[between]
@@ -141,91 +162,123 @@ class Sizes:
                 column[between] = np.minimum(column[between], np.einsum("rn,rn->r", share, column[about]))
             stage[between] = BOUNDED
 
+    def _narrowed(self, name: str) -> bool:
+        """Take what is known of a load that holds this one, if that is more than when it was looked at last."""
+        wide = WITHIN.get(name)
+        more = 0 if wide is None else int(np.count_nonzero(self._stage[wide]))
+        if wide is None or more == self._seen.get(name, 0):
+            return False
+        self._seen[name] = more
+        for kind in self._kinds(name):
+            column = self._columns[kind, name]
+            np.minimum(column, self._columns[kind, wide], out=column)
+        return True
+
     def _best(self, name: str) -> int:
         """How well it is worth knowing: what goes with the speed is little of the whole."""
-        return KNOWN if NAMES.index(name) < QUICK else BOUNDED
+        return KNOWN if NAMES.index(name) < QUICK or name == "few" else BOUNDED
 
     def _kinds(self, name: str) -> list[str | float]:
         """How a load may change: gravity, and what goes with the square of a speed, never at once."""
         return ["rest"] if NAMES.index(name) >= QUICK else [0.0, "rest", *self._ramps]
 
-    def _swing(self, name: str, some: NDArray[np.intp]) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """What the modes do of a load at once, by its rate, and by ramps; shapes (rows,), the last (ramps, rows)."""
-        components = GROUPS[name]
+    def _swing(self, name: str, some: NDArray[np.intp]) -> Swings:
+        """What the modes do of a load, by how it may change, shape (rows,) each."""
+        components, kinds = GROUPS[name], self._kinds(name)
         load, of, whole = self._rows.load[some], self._inputs[:, components], [list(range(len(components)))]
+
+        def most(impulse: Impulse, factors: FloatArray) -> Swings:
+            if len(kinds) == 1:
+                return {"rest": impulse.slowly(factors, whole)[:, 0]}
+            sudden, rest, eased = impulse.most(factors, whole, self._ramps)
+            return {kind: each[:, 0] for kind, each in zip(kinds, (sudden, rest, *eased), strict=True)}
+
         main, impulse = self._sets[-1]
         own = _factors(main, load, of)
-        found = impulse.most(own, whole, self._ramps)
+        out = most(impulse, own)
         for (modes, other), apart in zip(self._sets[:-1], self._apart, strict=True):
             factors = _factors(modes, load, of)
-            differ = np.concatenate([own, -factors], axis=1)
-            more = zip(other.most(factors, whole, self._ramps), apart.most(differ, whole, self._ramps), strict=True)
-            found = tuple(np.maximum(x, y) + d for x, (y, d) in zip(found, more, strict=True))
-        return found[0][:, 0], found[1][:, 0], found[2][:, :, 0]
+            another, differ = most(other, factors), most(apart, np.concatenate([own, -factors], axis=1))
+            out = {kind: np.maximum(out[kind], another[kind]) + differ[kind] for kind in kinds}
+        return out
 
-    def _put(
-        self, name: str, some: NDArray[np.intp] | slice, sudden: FloatArray, rest: FloatArray, eased: FloatArray
-    ) -> None:
+    def _put(self, name: str, some: NDArray[np.intp] | slice, swings: Swings) -> None:
         """Take what the modes do, with what nobody knows of them, and what no mode does."""
         i = NAMES.index(name)
-        at_once, by_rate, level = (each[some, i] for each in self._slack)
-        for kind in self._kinds(name):
-            if kind == "rest":
-                swung = rest + by_rate
+        slack, more = {kind: each[some, i] for kind, each in self._slack.items()}, self._more[some, i]
+        for kind, swung in swings.items():
+            if kind in BY_RATE:
+                self._columns[kind, name][some] = swung + slack[kind]
             elif kind == 0.0:
-                swung = sudden + at_once + self._more[some, i]
+                self._columns[kind, name][some] = swung + slack[0.0] + more
             else:
-                ramp = self._ramps.index(float(kind))
-                slack = np.minimum(at_once, level + by_rate / float(kind))
-                swung = eased[ramp] + slack + self._more[some, i]
-            self._columns[kind, name][some] = swung
+                eased = np.minimum(slack[0.0], slack["still"] + slack["rest"] / float(kind))
+                self._columns[kind, name][some] = swung + eased + more
 
-    def _few(self, sets: Sequence[Modes], held: FloatArray | None) -> None:
-        """What a stop and one move ask: few steps and ramps, whose swings all count as if they never faded."""
-        rows, still = self._rows, self.still[:, NAMES.index("any")]
-        ramps = [0.0, *self._ramps]
-        ring, none = np.zeros(self.count), np.zeros((len(ramps), self.count))
-        left, ahead = none, none.copy()
-        for modes in sets:
-            factors = _factors(modes, rows.load, self._inputs)[:, :, GROUPS["any"]]
-            step = np.linalg.norm(modes.shapes.T @ self._inputs[:, GROUPS["any"]], axis=1)
-            slack = rows.slack @ (np.linalg.norm(rows.spread @ modes.loads, axis=1) * step)
-            ring = np.maximum(ring, _ring(factors) + slack.sum(axis=1))
+    def _put_few(self, some: NDArray[np.intp] | slice, ring: Callable[[FloatArray, FloatArray], FloatArray]) -> None:
+        """What a stop and one move ask: few steps and ramps, whose swings all count as if they never faded.
+
+        Args:
+            some: Rows.
+            ring: As `_ring`, what the swings of all modes come to at most after a step.
+        """
+        rows, of = self._rows, self._inputs[:, GROUPS["few"]]
+        still, ramps = self.still[some, NAMES.index("few")], np.array([0.0, *self._ramps])
+        rung, left, ahead = np.zeros(still.size), *np.zeros((2, ramps.size, still.size))
+        for modes in self._modes:
+            step = np.linalg.norm(modes.shapes.T @ of, axis=1)
+            slack = rows.slack[some] @ (np.linalg.norm(rows.spread @ modes.loads, axis=1) * step)
             lead, change = lags(modes.frequency, modes.damping)
-            for i, ramp in enumerate(np.maximum(ramps, INSTANT)):
-                share = np.minimum(1.0, change / ramp)
-                left[i] = np.maximum(left[i], _ring(factors * share[:, None]) + slack @ share)
-                for peak in np.unique(np.minimum(lead, ramp)):
-                    then = np.minimum(lead, peak)
-                    over = _ring(factors * then[:, None]) + slack @ then - still * peak
-                    ahead[i] = np.maximum(ahead[i], over / ramp)
-            if held is not None:
-                self._held = np.maximum(self._held, np.abs(rows.load @ modes.loads) @ np.abs(modes.shapes.T @ held))
-        ring, left, ahead = (self._unsure * each for each in (ring, left, ahead))
-        self._columns["stop", "any"] = np.maximum(still + ring, 2.0 * ring)
-        for ramp, each, more in zip(ramps, left, ahead, strict=True):
-            last = np.maximum(still + np.maximum(more, 0.0), each)
-            self._columns[("one move", ramp), "any"] = (MOVES - 1.0) * each + last
+            each = np.maximum(ramps, INSTANT)[:, None]
+            over = np.minimum(lead, each)  # while the last ramp runs: of each mode until another one is ahead most
+            then = np.minimum(lead, over[:, :, None]) / each[:, :, None]
+            shares = np.vstack([np.ones(lead.size), np.minimum(1.0, change / each), then.reshape(-1, lead.size)])
+            asked = (ring(_factors(modes, rows.load[some], of), shares) + slack @ shares.T).T
+            rung, left = np.maximum(rung, asked[0]), np.maximum(left, asked[1 : 1 + ramps.size])
+            more = asked[1 + ramps.size :].reshape(*over.shape, -1) - (over / each)[:, :, None] * still
+            ahead = np.maximum(ahead, more.max(axis=1))
+        rung, left, ahead = (self._unsure * each for each in (rung, left, ahead))
+        self._columns["stop", "few"][some] = np.maximum(still + rung, 2.0 * rung)
+        for ramp, swung, more in zip(ramps.tolist(), left, ahead, strict=True):
+            last = np.maximum(still + more, swung)
+            self._columns[("one move", ramp), "few"][some] = (MOVES - 1.0) * swung + last
 
     def _bound(self, loose: FloatArray) -> None:
         """Bounds of what swings add, mode by mode, and between rows that are worked out."""
-        rows, ramps = self._rows, np.array(self._ramps)[:, None, None]
-        sudden, rest = np.zeros_like(self.still), np.zeros_like(self.still)
-        spread = [np.zeros((len(rows.spread), len(self._groups))) for _ in range(2)]
-        for modes, impulse in self._sets:
-            bounds = impulse.bounds(_factors(modes, rows.load, self._inputs), self._groups)
-            sudden, rest = np.maximum((sudden, rest), bounds)
-            if rows.slack.any():
-                each = [impulse.bounds(_factors(modes, one, self._inputs), self._groups) for one in rows.spread]
-                spread = [np.maximum(x, [np.linalg.norm(e[i], axis=0) for e in each]) for i, x in enumerate(spread)]
-        sudden, rest = self._unsure * sudden, self._unsure * rest
-        self._slack = (*(rows.slack @ each for each in spread), loose)
+        rows, kinds = self._rows, list[str | float]([0.0, *BY_RATE])
+        main, impulse = self._sets[-1]
+        own = _factors(main, rows.load, self._inputs)
+        most, still = np.array(impulse.bounds(own, self._groups)), self.still.copy()
+        spread = self._spreads(main, impulse)
+        for (modes, other), apart in zip(self._sets[:-1], self._apart, strict=True):
+            factors = _factors(modes, rows.load, self._inputs)
+            each = np.array(other.bounds(factors, self._groups))
+            differ = most + each
+            if factors.shape == own.shape:
+                sizes = _groups_of(own, self._groups), _groups_of(own - factors, self._groups)
+                terms = zip(apart.differ, other.alone, strict=True)
+                differ = np.minimum(differ, [(sizes[0] @ x + sizes[1] @ y).T for x, y in terms])
+            most = np.maximum(most, each) + differ
+            still = still + _sizes((own - factors).sum(axis=1), self._groups)
+            spread = np.maximum(spread, self._spreads(modes, other))
+        bounds: Swings = dict(zip(kinds, most, strict=True))
+        self._slack: Swings = dict(zip(kinds, rows.slack @ spread, strict=True)) | {"still": loose}
         self._more = self._unmoved()
-        eased = np.minimum(sudden, self._unsure * self.still + rest / ramps)
-        for i, name in enumerate(NAMES):
-            self._columns |= {(kind, name): np.empty(self.count) for kind in self._kinds(name)}
-            self._put(name, slice(None), sudden[:, i], rest[:, i], eased[:, :, i])
+        for ramp in self._ramps:
+            bounds[ramp] = np.minimum(bounds[0.0], still + bounds["rest"] / ramp)
+        for i, name in enumerate(NAMES[: NAMES.index("few")]):
+            here = [*self._kinds(name), *BY_RATE[1:]]  # which are little, and stay as they are here
+            self._columns |= {(kind, name): np.empty(self.count) for kind in here}
+            self._put(name, slice(None), {kind: bounds[kind][:, i] for kind in here})
             self._stage[name][:] = 0
+
+    def _spreads(self, modes: Modes, impulse: Impulse) -> FloatArray:
+        """The same of what nobody knows, mode by mode, shape (kinds, matrices, groups)."""
+        rows = self._rows
+        if not rows.slack.any():
+            return np.zeros((1 + len(BY_RATE), len(rows.spread), len(self._groups)))
+        each = [impulse.bounds(_factors(modes, one, self._inputs), self._groups) for one in rows.spread]
+        return np.linalg.norm(each, axis=2).swapaxes(0, 1)
 
     def _unmoved(self) -> FloatArray:
         """What no mode takes, for lack of mass, shape (rows, groups)."""
@@ -267,12 +320,18 @@ def _factors(modes: Modes, load: FloatArray, components: FloatArray) -> FloatArr
     return np.asarray((load @ modes.loads)[:, :, None] * (modes.shapes.T @ components)[None])
 
 
-def _ring(factors: FloatArray) -> FloatArray:
-    """The most that the swings of all modes come to after a step in any direction, shape (rows,)."""
-    rows, modes, components = factors.shape
+def _groups_of(factors: FloatArray, groups: Groups) -> FloatArray:
+    """Sizes of the factors of each mode, shape (groups, rows, modes)."""
+    return np.stack([np.linalg.norm(factors[:, :, group], axis=2) for group in groups])
+
+
+def _ring(factors: FloatArray, shares: FloatArray) -> FloatArray:
+    """The most that shares of the swings of all modes come to after a step in any direction, shape (rows, shares)."""
+    modes = factors.shape[1]
     signs = np.array([[1.0, *each] for each in product((-1.0, 1.0), repeat=modes - 1)], dtype=np.float32)
-    sums = signs @ factors.transpose(1, 0, 2).reshape(modes, -1).astype(np.float32)
-    most = np.einsum("src,src->sr", *2 * (sums.reshape(-1, rows, components),)).max(axis=0)
+    signed = (signs[:, None] * shares).reshape(-1, modes).astype(np.float32)
+    sums = signed @ factors.astype(np.float32)  # (rows, signs and shares, components)
+    most = np.einsum("rsc,rsc->rs", sums, sums).reshape(len(factors), len(signs), -1).max(axis=1)
     return np.sqrt(most.astype(float)) * ROUNDED
 
 

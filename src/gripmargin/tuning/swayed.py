@@ -16,7 +16,7 @@ from gripmargin.checks.swing.vibration import Modes
 from gripmargin.kernels.impulse import Impulse, lags
 from gripmargin.kernels.sway import displaced_load
 from gripmargin.tuning.allowed import Condition, Motion
-from gripmargin.tuning.sizes import GROUPS, INSTANT, MOVES
+from gripmargin.tuning.sizes import BY_RATE, GROUPS, INSTANT, MOVES, Kind
 from gripmargin.workcell import Part
 
 LOOKED_AT: Final = 200  # combinations
@@ -37,10 +37,13 @@ class Swayed:
             fades: Whether swings fade; else only stops and one move can be looked at.
         """
         self._modes, self._body = modes, (part.mass, part.com, part.inertia, pivot)
-        self._sudden = self._rest = np.full(modes.frequency.size, np.inf)
+        none = np.zeros(modes.frequency.size)
+        self._kinds: dict[Kind, FloatArray] = {"still": np.array([1.0 + none, none])}
         if fades:
-            impulse = Impulse.of(modes.frequency, modes.damping)
-            self._sudden, self._rest = (np.abs(each) @ impulse.weight for each in (impulse.sudden, impulse.rest))
+            sudden, rest, lag, ahead, bend = Impulse.of(modes.frequency, modes.damping).alone
+            self._sudden, self._rest = sudden, rest
+            each = zip(BY_RATE, (rest, lag, ahead, bend), (sudden, 1.0 + none, sudden, rest), strict=True)
+            self._kinds |= {kind: np.array(both) for kind, *both in each}
         self._lag = lags(modes.frequency, modes.damping)[1]
         takes = modes.shapes.T @ inputs
         self._takes = {name: np.linalg.norm(takes[:, group], axis=1) for name, group in GROUPS.items()}
@@ -105,25 +108,32 @@ class Swayed:
 
     def _sizes(self, motion: Motion, condition: Condition, x: float) -> tuple[FloatArray, FloatArray]:
         """The largest response of each mode beside its sag, and its largest rate."""
-        w, sudden, rest, takes = self._modes.frequency, self._sudden, self._rest, self._takes
-        a, alpha, omega = motion.rates(x)
-        level = condition.tilt == 0.0
-        along, axis = motion.axes(level)
-        moved = a * takes[along] + alpha * takes[axis]
-        if motion.program == "stop":  # what a step comes to with its swing
-            return 2.0 * moved, 2.0 * w * moved
-        if motion.program == "one move":
-            per_ramp = 1.0 / max(condition.ramp, INSTANT)
-            left = np.minimum(1.0, self._lag * per_ramp)
-            return (1.0 + MOVES * left) * moved, MOVES * np.minimum(3.0 * per_ramp, w) * moved
-        fixed = motion.radius or (axis == "spin" and a == 0.0)
-        rate = np.inf if condition.ramp == 0.0 else 1.0 / condition.ramp + (0.0 if fixed else omega)
-        response, speed = moved * np.minimum(sudden, 1.0 + rate * rest), moved * sudden * np.minimum(w, rate)
-        square = omega**2 * (takes["spun" if axis == "spin" else "whirl"] + motion.radius * takes[along])
-        turned = 0.0 if level else condition.gravity * omega * takes["gravity"]
-        slow = 2.0 * omega * alpha  # as the square of the speed changes, over that
-        response = response + square + slow * rest * (square / max(omega**2, 1e-300)) + turned * rest
-        return response, speed + sudden * (slow * (square / max(omega**2, 1e-300)) + turned)
+        out = np.zeros((2, self._modes.frequency.size))
+        for part in motion.asks(condition, x):
+            out += np.min(
+                [
+                    sum(self._alone(kind) * (size * self._takes[name]) for (kind, name), size in asks.items() if size)
+                    for asks in part
+                ],
+                axis=0,
+            )
+        return out[0], out[1]
+
+    def _alone(self, kind: Kind) -> FloatArray:
+        """Response and rate of each mode, of a load of size 1 that changes in some way, shape (2, modes)."""
+        w, none = self._modes.frequency, np.zeros(self._modes.frequency.size)
+        if kind not in self._kinds:
+            if kind == "stop":  # what a step comes to with its swing
+                out = 2.0 + none, 2.0 * w
+            elif isinstance(kind, tuple):
+                per_ramp = 1.0 / max(kind[1], INSTANT)
+                out = 1.0 + MOVES * np.minimum(1.0, self._lag * per_ramp), MOVES * np.minimum(3.0 * per_ramp, w)
+            else:
+                sudden, rest = self._sudden, self._rest
+                rate = 1.0 / float(kind) if kind else np.inf
+                out = np.minimum(sudden, 1.0 + rate * rest), sudden * np.minimum(w, rate)
+            self._kinds[kind] = np.array(out)
+        return self._kinds[kind]
 
 
 def _within(way: FloatArray, group: list[int]) -> FloatArray:

@@ -19,6 +19,7 @@ from gripmargin.tuning.moves import per_move
 from gripmargin.tuning.override import override
 from gripmargin.tuning.shapes import by_shape
 from gripmargin.tuning.standing import standstill
+from gripmargin.workcell.holds import single
 from gripmargin.workcell.job import Job
 
 REFERENCES = (
@@ -90,6 +91,7 @@ def tune(
     if job.waypoints is not None:
         remedy = "write them out under one time law (gripmargin sample), and tune that program"
         raise InputError(f"job '{job.name}'", "way points, whose time law is not known", "a sampled program", remedy)
+    job = single(job)
     watch("motion, load and preload")
     notes = _notes(job)
     shaped = by_shape(job.trajectory)

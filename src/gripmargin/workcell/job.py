@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import cached_property
 from typing import Any, get_args
 
@@ -33,7 +33,8 @@ from gripmargin.workcell import (
     Targets,
 )
 from gripmargin.workcell.fields import Declared, Fault, key, put
-from gripmargin.workcell.kinds import LABELS, PATH, Choice, Number, OfJoint, Row, Several, Text, checked
+from gripmargin.workcell.holds import TABLES, Hold, holds_of, name_problems
+from gripmargin.workcell.kinds import LABELS, PATH, Choice, Named, Number, OfJoint, Row, Several, Text, Within, checked
 from gripmargin.workcell.phases import PhaseMap, phase_problems
 from gripmargin.workcell.process import process_problems
 
@@ -91,7 +92,7 @@ class Job(Declared, called="job"):
         name: What the report calls it.
         gripper: The pads.
         materials: Pad materials at hand beside those of the pads: what `tune` and `limits` choose from.
-        part: The part as gripped.
+        part: The part as gripped; of several in `parts` the first.
         trajectory: The program; it follows from way points where these are given.
         waypoints: A program that is not sampled yet, in place of a trajectory; it is judged under several time laws.
         robot: The arm with its base in the world and the tool on its end; joint programs need it.
@@ -102,6 +103,9 @@ class Job(Declared, called="job"):
         accept: What looks wrong and is meant, by the codes that the report names; it is said in every report.
         pick: Where the part is taken from.
         nest: Where it is left.
+        parts: Several parts, in place of `part`: names by which phases call them.
+        picks: Several places to take from, in place of `pick`, likewise.
+        nests: Several places to leave at, in place of `nest`, likewise.
         cleaners: What the pads are cleaned on.
         process: Forces of the process that act on the part while it is carried.
         stop: How the robot stops.
@@ -113,14 +117,15 @@ class Job(Declared, called="job"):
         assumed: What was not given and was taken for granted, one sentence each.
 
     Raises:
-        InputError: No program, a joint program without its robot, another number of joints than the robot's, phases
-            that overlap or that the program does not have, gravity out of bounds.
+        InputError: No program, no part, a joint program without its robot, another number of joints than the robot's,
+            phases that overlap or that the program does not have, a part that is not let go before the next one,
+            gravity out of bounds.
     """
 
     name: str = key(Text(), "names")
     gripper: Gripper = key()
     materials: tuple[PadMaterial, ...] = key(Several(PadMaterial), default=())
-    part: Part = key()
+    part: Part = key(default=None)
     trajectory: Trajectory = key(PATH, "all", default=None, absent="`waypoints`", table="program")
     waypoints: Waypoints | None = key(
         PATH, "all", default=None, absent="`trajectory`", table="program", after="trajectory"
@@ -143,6 +148,9 @@ class Job(Declared, called="job"):
     accept: tuple[str, ...] = key(Row(Choice(ACCEPTABLE), check=_accepted), "all", default=())
     pick: Pick | None = key(default=None)
     nest: Nest | None = key(default=None)
+    parts: Mapping[str, Part] = key(Named(Within(Part)), default_factory=dict)
+    picks: Mapping[str, Pick] = key(Named(Within(Pick)), default_factory=dict)
+    nests: Mapping[str, Nest] = key(Named(Within(Nest)), default_factory=dict)
     cleaners: tuple[Cleaner, ...] = key(Several(Cleaner), default=())
     process: tuple[Process, ...] = key(Several(Process), default=())
     stop: Stop | None = key(default=None)
@@ -167,14 +175,30 @@ class Job(Declared, called="job"):
             if self.waypoints is None:
                 raise InputError("program", "neither trajectory nor waypoints", "one of the two")
             put(self, "trajectory", sample_waypoints(self.waypoints, robot=self.robot))
+        self._take_first_part()
         for name in ("trajectory", "recording"):
             trajectory = getattr(self, name)
             if isinstance(trajectory, JointTrajectory):
                 put(self, name, matched_to_robot(trajectory, self.robot))
         super().__post_init__()
         problems = [*phase_problems(self.phases, self.trajectory), *process_problems(self.process, self.trajectory)]
+        problems = problems or [*name_problems(self)]
         if problems:
             raise InputErrors(problems)
+        _ = self.holds  # phases in no order are refused
+
+    def _take_first_part(self) -> None:
+        """Refuse one part beside several, or none."""
+        for one, several in TABLES.items():
+            alone, named = getattr(self, one), getattr(self, several)
+            first = next(iter(named.values()), None) if isinstance(named, Mapping) else None
+            if alone is not None and first is not None and alone != first:
+                remedy = f"move what stands in {one} to {several}, with a name"
+                raise InputError(several, f"{several} beside {one}", "one of the two", remedy)
+        if self.part is None:
+            if not self.parts:
+                raise InputError("part", "nothing", "the part as gripped, or several in parts")
+            put(self, "part", next(iter(self.parts.values())))
 
     def place(self, name: str) -> str:
         """Return what messages call a field; of a value within, its name is given in full."""
@@ -189,7 +213,7 @@ class Job(Declared, called="job"):
             remedy = "add program.recording, or leave the offset out"
             yield "recording_offset", "an offset without a recording", "a recording", remedy
         for i, force in enumerate(self.process):
-            if force.frame == "nest" and self.nest is None:
+            if force.frame == "nest" and self.nest is None and not self.nests:
                 yield f"process[{i}].frame", "the nest's axes without a nest", "a nest, or tool or world"
         yield from self._cleaner_faults()
         if self.waypoints is not None:
@@ -254,6 +278,11 @@ class Job(Declared, called="job"):
         """Return what the pads are cleaned on in a clean phase; None where the job says nothing of it."""
         named = [cleaner for cleaner in self.cleaners if phase.cleaner in (None, cleaner.name)]
         return named[0] if named else None
+
+    @cached_property
+    def holds(self) -> tuple[Hold, ...]:
+        """The holds of the program, one at least."""
+        return holds_of(self)
 
     @cached_property
     def phase_map(self) -> PhaseMap:

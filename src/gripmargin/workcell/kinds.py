@@ -14,12 +14,12 @@ from typing import Any
 
 import numpy as np
 
-from gripmargin.base.arrays import FloatArray, frozen
+from gripmargin.base.arrays import ByName, FloatArray, frozen
 from gripmargin.base.errors import InputError
-from gripmargin.base.given import several, shown, texts
+from gripmargin.base.given import of_class, several, shown, texts
 from gripmargin.base.poses import as_pose
 from gripmargin.base.units import DIMENSIONS, MAGNITUDES
-from gripmargin.workcell.shapes import curve, dirty_pulls, inertia_matrix, polygon
+from gripmargin.workcell.shapes import curve, dirty_pulls, inertia_matrix, points, polygon
 
 
 @dataclass(frozen=True)
@@ -126,9 +126,9 @@ class Text(Kind):
 
 @dataclass(frozen=True)
 class Named(Kind):
-    """Texts by name: in the file a table."""
+    """Texts by name, or values of a class: in the file a table."""
 
-    each: Text
+    each: Text | Within
 
 
 @dataclass(frozen=True)
@@ -210,9 +210,9 @@ def checked(kind: Kind, value: Any, where: str) -> Any:
         case Text("") if not isinstance(value, str) or not value:
             raise InputError(where, shown(value), "a text")
         case Named(each):
-            if not isinstance(value, Mapping) or not all(isinstance(name, str) for name in value):
-                raise InputError(where, shown(value), "texts by name")
-            return {name: checked(each, text, f"{where}.{name}") for name, text in value.items()}
+            return _by_name(each, value, where)
+        case Within(of):
+            return of_class(value, of, where)
         case Heading() if isinstance(value, bool) or not isinstance(value, (str, int)) or value in ("", 0):
             raise InputError(where, shown(value), "the name of a column, or its number, counted from 1")
         case Pose():
@@ -225,6 +225,12 @@ def checked(kind: Kind, value: Any, where: str) -> Any:
         case Row():
             return _sized(kind.each, kind.check(value, where), where) if kind.check else _row(kind, value, where)
     return value
+
+
+def _by_name(each: Kind, value: Any, where: str) -> ByName[Any]:
+    if not isinstance(value, Mapping) or not all(isinstance(name, str) and name for name in value):
+        raise InputError(where, shown(value), "values by name")
+    return ByName({name: checked(each, one, f"{where}.{name}") for name, one in value.items()})
 
 
 def note(kind: Kind) -> str:
@@ -291,6 +297,7 @@ ANYTHING = Kind()
 POINT = Row(Number("length"), 3)
 LABELS = Row(Text(), check=texts)
 PATH = Text("a path")  # of a file that a job reads
+OFFSETS = Row(POINT, check=points, note="[m], shape (k, 3)")
 OUTLINE = Row(Row(Number("length"), 2), least=3, check=polygon, note="[m], shape (k, 2)")
 INERTIA = Row(Number("moment of inertia"), 6, check=inertia_matrix, note="[kg*m^2], shape (3, 3) or (6,)")
 CURVE = Row(

@@ -73,21 +73,42 @@ class PhaseMap:
             kinds[self.covers(kind)] = kind
         return tuple(kinds.tolist())
 
+    def stretches(self) -> list[tuple[int, int, int]]:
+        """Return where phases with the part lie, in order of time: first sample, last sample, index of the phase."""
+        found = [
+            (first, last, i)
+            for i, (phase, mask) in enumerate(zip(self.phases, self._masks, strict=True))
+            if phase.kind not in ("free", "clean")
+            for first, last in _runs(mask)
+        ]
+        return sorted(found)
+
+    def cleanings(self) -> list[tuple[int, int, int]]:
+        """Return where pads are cleaned, in order of time, as `stretches`."""
+        masks = enumerate(zip(self.phases, self._masks, strict=True))
+        return sorted((*run, i) for i, (phase, mask) in masks if phase.kind == "clean" for run in _runs(mask))
+
     @cached_property
     def _masks(self) -> list[NDArray[np.bool_]]:
-        return [_mask(phase, self.trajectory) for phase in self.phases]
+        return _masks(self.phases, self.trajectory)
 
     def _declared(self, kind: str) -> NDArray[np.bool_]:
         masks = [mask for phase, mask in zip(self.phases, self._masks, strict=True) if phase.kind == kind]
         return np.any(masks, axis=0) if masks else np.zeros(self.trajectory.samples, dtype=bool)
 
+    @cached_property
+    def _with_part(self) -> dict[str, NDArray[np.intp]]:
+        """Samples of each kind of phase with a part, rising."""
+        return {kind: np.flatnonzero(self._declared(kind)) for kind in ("preload", "carry", "release")}
+
     def _carried_between(self, first: int, last: int) -> bool:
         """Whether the nearest phases with a part, before and after, have it on the pads."""
-        with_part = {kind: self._declared(kind) for kind in ("preload", "carry", "release")}
-        before = {kind: _last_true(mask[:first]) for kind, mask in with_part.items()}
-        after = {kind: _first_true(mask[last + 1 :]) for kind, mask in with_part.items()}
-        latest = max(before.values())
-        earliest = min(after.values())
+        before, after = {}, {}
+        for kind, samples in self._with_part.items():
+            earlier, later = np.searchsorted(samples, [first, last + 1])
+            before[kind] = int(samples[earlier - 1]) if earlier > 0 else -1
+            after[kind] = int(samples[later]) if later < samples.size else self.trajectory.samples
+        latest, earliest = max(before.values()), min(after.values())
         return (
             latest >= 0
             and earliest < self.trajectory.samples
@@ -101,17 +122,6 @@ def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(first), int(end) - 1) for first, end in edges.reshape(-1, 2)]
 
 
-def _last_true(mask: NDArray[np.bool_]) -> int:
-    found = np.flatnonzero(mask)
-    return int(found[-1]) if found.size else -1
-
-
-def _first_true(mask: NDArray[np.bool_]) -> int:
-    """Samples until the first True; more than any program has where there is none."""
-    found = np.flatnonzero(mask)
-    return int(found[0]) if found.size else np.iinfo(np.int64).max
-
-
 def _mask(phase: Phase, trajectory: Trajectory) -> NDArray[np.bool_]:
     if phase.span is not None:
         start, end = phase.span
@@ -119,6 +129,49 @@ def _mask(phase: Phase, trajectory: Trajectory) -> NDArray[np.bool_]:
     wanted = set(phase.moves or ())
     labels = trajectory.moves or ()
     return np.fromiter((label in wanted for label in labels), dtype=bool, count=trajectory.samples)
+
+
+def _masks(phases: tuple[Phase, ...], trajectory: Trajectory) -> list[NDArray[np.bool_]]:
+    """Which samples lie in each phase; a label of several phases counts for one after the other, and then again."""
+    masks = [_mask(phase, trajectory) for phase in phases]
+    for index, first, last in _of_shared_labels(phases, trajectory):
+        for i, phase in enumerate(phases):
+            if i != index and phase.moves is not None:
+                masks[i][first : last + 1] = False
+    return masks
+
+
+def _of_shared_labels(phases: tuple[Phase, ...], trajectory: Trajectory) -> Iterator[tuple[int, int, int]]:
+    """Runs of labels that several phases name, each with the phase that it belongs to: index, first and last sample.
+
+    Each preload in the list begins with a part of its own, and the program goes through these parts of the list in
+    order, again and again. A move belongs to the part that is on, unless it begins anew with its preload.
+    """
+    owners: dict[str, dict[int, int]] = {}  # phase by part of the list, by label
+    turns = _turns(phases)
+    for i, phase in enumerate(phases):
+        for label in phase.moves or ():
+            owners.setdefault(label, {}).setdefault(turns[i], i)
+    if all(len(each) < 2 for each in owners.values()):
+        return
+    now = -1  # the phase before
+    for label, first, last in trajectory.runs():
+        if label not in owners:
+            continue
+        mine = owners[label].get(turns[now], -1) if now >= 0 else -1
+        if mine < 0 or (phases[mine].kind == "preload" and phases[now].kind != "preload"):
+            turn = turns[now] if now >= 0 else -1
+            mine = next(
+                owners[label][k] for k in [*range(turn + 1, turns[-1] + 1), *range(turn + 1)] if k in owners[label]
+            )
+        now = mine
+        if len(owners[label]) > 1:
+            yield now, first, last
+
+
+def _turns(phases: tuple[Phase, ...]) -> list[int]:
+    """Which part of the list each phase belongs to: a preload begins the next."""
+    return np.cumsum([phase.kind == "preload" for phase in phases]).tolist()
 
 
 def phase_problems(phases: tuple[Phase, ...], trajectory: Trajectory) -> list[InputError]:
@@ -130,12 +183,20 @@ def phase_problems(phases: tuple[Phase, ...], trajectory: Trajectory) -> list[In
     ]
     if problems:
         return problems
-    masks = [_mask(phase, trajectory) for phase in phases]
+    masks = _masks(phases, trajectory)
+    taken = {(i, (trajectory.moves or ())[first]) for i, first, _ in _of_shared_labels(phases, trajectory)}
+    turns = _turns(phases)
     for j, later in enumerate(phases):
         for i, earlier in enumerate(phases[:j]):
-            if _overlap(earlier, later, masks[i], masks[j], trajectory.t):
+            shared = set(earlier.moves or ()) & set(later.moves or ())
+            missed = shared and any((k, label) not in taken for label in shared for k in (i, j))
+            if (shared and turns[i] == turns[j]) or _overlap(earlier, later, masks[i], masks[j], trajectory.t):
                 found = f"a {later.kind} phase that overlaps the {earlier.kind} phase program.phases[{i}]"
                 problems.append(InputError(f"program.phases[{j}]", found, "phases that do not overlap"))
+            elif missed:
+                found = f"moves of a {later.kind} phase that the program does not make again after program.phases[{i}]"
+                due, remedy = "a program that goes through the phases in order", "name those of the parts that it takes"
+                problems.append(InputError(f"program.phases[{j}]", found, due, remedy))
     for first, last in PhaseMap(phases, trajectory).dropped() if not problems else ():
         times = f"from {trajectory.t[first]:g} s to {trajectory.t[last]:g} s"
         kind = "clean" if PhaseMap(phases, trajectory).covers("clean")[first : last + 1].any() else "free"

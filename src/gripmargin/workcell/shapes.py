@@ -34,6 +34,14 @@ def polygon(corners: ArrayLike, where: str) -> FloatArray:
     return sealed(np.array(points if shape.exterior.is_ccw else points[::-1]))
 
 
+def points(value: ArrayLike, where: str) -> FloatArray:
+    """Return points, read-only, shape (k, 3) [m], or raise an InputError where there is none."""
+    given = frozen(value, (None, 3), where)
+    if len(given) == 0:
+        raise InputError(where, "an empty list", "at least one point")
+    return given
+
+
 def is_inside(places: FloatArray, corners: FloatArray) -> bool:
     """Whether places, shape (p, 2), lie within a polygon of shape (k, 2) [m]."""
     import shapely  # noqa: PLC0415 - as above

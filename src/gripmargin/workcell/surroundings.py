@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from math import pi
+from typing import TypeVar
+
+import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.errors import InputError
 from gripmargin.workcell.fields import Declared, Fault, key
-from gripmargin.workcell.kinds import OUTLINE, Flag, Number, Pose, Row, not_negative, positive
+from gripmargin.workcell.kinds import OFFSETS, OUTLINE, POINT, Flag, Number, Pose, Row, not_negative, positive
 
 LABEL = "lift_off"  # the check that asks how a label leaves its liner
 
@@ -28,6 +33,9 @@ class Pick(Declared, called="pick"):
         peel_angle: Between the liner that is drawn away and the label: 180 deg where it is folded back flat.
         peel_direction: In which the front of the peel runs across the label, about the tool's z axis from x.
         peel_speed: Slowest and fastest front for which `peel_energy` was measured.
+        step: Of a stack, or from row to row: by how much the face moves, along its own axes, each time it has been
+            used; with `places` each time all of them have.
+        places: Of a pallet: where the face lies one time after the other, along its own axes from `face`.
     """
 
     face: FloatArray = key(Pose(is_face=True), "all")
@@ -42,6 +50,8 @@ class Pick(Declared, called="pick"):
     )
     peel_direction: float | None = key(Number("angle"), LABEL, default=None, absent="not known")
     peel_speed: FloatArray | None = key(Row(positive("speed"), 2), LABEL, default=None, absent="not known")
+    step: FloatArray | None = key(POINT, "all", default=None, absent="it stays")
+    places: FloatArray | None = key(OFFSETS, "all", default=None, absent="at `face`")
 
     def faults(self) -> Iterator[Fault]:
         """A liner without its energy, or beside a break-away force; speeds that fall."""
@@ -73,6 +83,9 @@ class Nest(Declared, called="nest"):
         tolerance: How far the part may be placed off its place: the way along the face from the origin of `face` to
             where the tool frame comes down, and how far the part still swings then to either side, at the corner of its
             outline that moves farthest.
+        step: Of a stack, or from row to row: by how much the face moves, along its own axes, each time it has been
+            used; with `places` each time all of them have.
+        places: Of a pallet: where the face lies one time after the other, along its own axes from `face`.
     """
 
     face: FloatArray = key(Pose(is_face=True), "all")
@@ -84,3 +97,32 @@ class Nest(Declared, called="nest"):
     bed: FloatArray | None = key(OUTLINE, "release, pressure", default=None, absent="not known")
     hold_down_even: bool = key(Flag(), "release, pressure", default=False)
     tolerance: float | None = key(positive("length"), "all", default=None, absent="not checked")
+    step: FloatArray | None = key(POINT, "all", default=None, absent="it stays")
+    places: FloatArray | None = key(OFFSETS, "all", default=None, absent="at `face`")
+
+
+PlaceOf = TypeVar("PlaceOf", Pick, Nest)
+
+
+def at_use(place: PlaceOf, use: int, where: str) -> PlaceOf:
+    """Return a place as it is when it is used again, with its face there and nothing that moves any more.
+
+    Args:
+        place: As it is described.
+        use: How often it has been used before.
+        where: What messages call it.
+
+    Raises:
+        InputError: It has fewer places than that, and no step from there on.
+    """
+    if place.step is None and place.places is None:
+        return place
+    places = np.zeros((1, 3)) if place.places is None else place.places
+    again, which = divmod(use, len(places))
+    if again and place.step is None:
+        remedy = "add those that are missing, or step: by how much all of them move then; 0 where it begins anew"
+        raise InputError(f"{where}.places", f"{len(places)} places, used {use + 1} times", "a place each time", remedy)
+    offset = places[which] + (0.0 if place.step is None else again * place.step)
+    face = place.face.copy()
+    face[:3, 3] += face[:3, :3] @ offset
+    return replace(place, face=face, step=None, places=None)

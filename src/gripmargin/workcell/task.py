@@ -25,6 +25,9 @@ class Phase(Declared, called="phase"):
         end: Last time.
         release: How the part is let go, in a release phase; for the required travel, and `overload` needs measured
             data.
+        part: Which of several parts is on the pads.
+        pick: Which of several places it is taken from, in a preload phase.
+        nest: Which of several places it is left at, in a release phase.
         cleaner: What the pads are cleaned on, in a clean phase; the name of its table.
     """
 
@@ -33,6 +36,9 @@ class Phase(Declared, called="phase"):
     start: float | None = key(Number("time"), "all", default=None, spelled="from")
     end: float | None = key(Number("time"), "all", default=None, spelled="to")
     release: ReleaseKind | None = key(Choice(get_args(ReleaseKind)), "release", default=None)
+    part: str | None = key(Text("the name of a table"), "all", default=None, absent="the only one")
+    pick: str | None = key(Text("the name of a table"), "all", default=None, absent="the only one")
+    nest: str | None = key(Text("the name of a table"), "all", default=None, absent="the only one")
     cleaner: str | None = key(Text("the name of a table"), "cleaning", default=None, absent="the only one there is")
 
     def place(self, name: str) -> str:
@@ -40,10 +46,16 @@ class Phase(Declared, called="phase"):
         return f"phase {name}" if name else f"{self.kind} phase"
 
     def faults(self) -> Iterator[Fault]:
-        """Neither labels nor two times, or both; an end before the start; a way of release elsewhere."""
+        """Neither labels nor two times, or both; an end before the start; what belongs to another kind of phase."""
         yield from when_faults(self.moves, self.start, self.end)
         if self.release is not None and self.kind != "release":
             yield "release", f"a way of release in a {self.kind} phase", "a phase of kind release"
+        if self.part is not None and self.kind == "free":
+            yield "part", "a part in a free phase", "a phase with the part on the pads"
+        if self.pick is not None and self.kind != "preload":
+            yield "pick", f"a place to take from in a {self.kind} phase", "a phase of kind preload"
+        if self.nest is not None and self.kind != "release":
+            yield "nest", f"a place to leave at in a {self.kind} phase", "a phase of kind release"
         if self.cleaner is not None and self.kind != "clean":
             yield "cleaner", f"a cleaner in a {self.kind} phase", "a phase of kind clean"
 

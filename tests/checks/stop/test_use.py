@@ -9,7 +9,9 @@ import pytest
 import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.stop.check import STOP
+from gripmargin.checks.stop.course import Course
 from gripmargin.checks.stop.use import Stopping, stop_use
+from gripmargin.checks.swing.ringing import stretches_of
 from support.stops import DOWN, judged, minimum_jerk, slide, stop_of
 
 
@@ -110,6 +112,19 @@ class TestNoFalsePass:
             fast(stop, targets=gm.Targets(stop=target)), trajectory=gm.JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)
         )
         assert judged(job).verdict is not gm.Verdict.PASS
+
+
+def test_of_vibrations_that_a_part_may_have_the_worse_counts(fast):
+    case = work_out(fast(gm.Stop(time=0.3)))
+    stopping, at = Stopping(case=case, stop=case.job.stop), case.carried[200:240:4]
+    (main, course), other = stopping.courses[0], stopping.modes.stiffer(0.5)
+    softer = other, Course.of(case, other, 1.0, [each.on(other) for each in stretches_of(case)])
+    found = []
+    for several in ([(main, course)], [softer], [(main, course), softer]):
+        vars(stopping)["courses"] = tuple(several)
+        found.append(stop_use(stopping, "path", at).high)
+    assert np.abs(found[0] / found[1] - 1.0).max() > 1e-3
+    assert (found[2] >= np.maximum(*found[:2])).all()
 
 
 class TestLargeDisplacements:

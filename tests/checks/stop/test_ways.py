@@ -139,14 +139,12 @@ class TestOffThePath:
 
     def test_longer_steps_are_worth_it_from_ten_on(self, swing):
         stop = one_stop(swing(Stop(axis_deceleration=self.rates / 40.0)), "axes", 620)
-        late = [
-            float(leg.step[0]) * leg.steps / step
-            for step in (0.005, 0.01, 0.02)
-            for i, long in enumerate(np.diff(stop.borders[:, 0]))
-            if long > 0.0
-            for leg in stop.legs(i, step, 0.35 * long, 0)
-            if leg.late
-        ]
+        late = []
+        for step in (0.005, 0.01, 0.02):
+            for i, long in enumerate(np.diff(stop.borders[:, 0])):
+                ways = [(leg.late, float(leg.step[0]) * leg.steps) for leg in stop.legs(i, step, 0.35 * long, 0)]
+                late += [way / step for slow, way in ways if slow and long > 0.0]
+                assert sum(way for _, way in ways) == pytest.approx(long, abs=1e-8)  # they end where it does
         assert 10.0 <= min(late) < 12.0
 
     def test_it_ends_with_the_weight_alone_and_each_axis_rests_once(self, swing):

@@ -1,5 +1,7 @@
 """The swing that forces of the process start, against closed forms and a simulation of its own."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.linalg import expm
@@ -7,9 +9,10 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.swing.pushed import Pushing, pushed_over
+from gripmargin.checks.swing.pushed import Pushing, in_air, pushed_over
 from gripmargin.checks.swing.ringing import mode_sets, stretches_of
 from gripmargin.checks.swing.use import swing_use, use_over
+from gripmargin.checks.swing.vibration import Modes
 from gripmargin.contact.loads import load_per_acceleration
 from gripmargin.contact.swung import started
 from gripmargin.kernels.utilisation import largest_utilisation
@@ -17,6 +20,7 @@ from support.pushed import AREA, PULL, lowered, push
 
 WEIGHT = 0.2 * 9.80665
 HELD = PULL * AREA
+MOVES = "down", "insert", "after"
 
 
 def used(job, sample=120):
@@ -90,6 +94,18 @@ def test_many_modes_stay_within_and_come_near_what_is_said(force):
     assert true <= most * (1 + 1e-9)
 
 
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_what_presses_swings_back_no_further_than_it_came_from(sign):
+    """Of a damped mode the far side alone fades, whichever way its shape is written."""
+    case = work_out(lowered(push((0, 0, -20)), damping=0.2))
+    modes, weight = case.shared(mode_sets)[-1], np.zeros((6, case.carried.size))
+    modes = replace(modes, shapes=sign * modes.shapes, loads=sign * modes.loads)
+    weight[2] = WEIGHT
+    met = Pushing.over(modes, case.grip.face, case.carried.size)
+    met.meets(pushed_over(case, modes, case.carried), 0, weight, np.zeros(case.carried.size))
+    assert within(met.most[120], 0.0)
+
+
 def test_what_goes_leaves_a_swing_of_its_own():
     """A push of 20 N that is gone may pull by 20 N, and by as much again of what its coming started."""
     case = work_out(lowered(push((0, 0, -20))))
@@ -130,4 +146,60 @@ def test_a_part_that_forces_tilt_far_is_not_judged():
     met.meets(pushed_over(case, modes, case.carried), 0, case.own_load, np.zeros(case.carried.size))
     turn = 30 * 0.02 / (2e6 * 0.04**4 / 12)  # [rad], M / (k I)
     assert met.tilt[120] > turn > np.deg2rad(10.0)
+    alone = Pushing.over(modes, case.grip.face, case.carried.size)
+    alone.meets(pushed_over(case, modes, case.carried), 0, 0.0 * case.own_load, np.zeros(case.carried.size))
+    assert alone.alone[120] == alone.most[120] > 0.0  # without any other load it is the same
     assert np.isinf(case.shared(swing_use).use.high[120])
+
+
+def test_a_force_is_told_of_at_the_samples_of_its_own_stretch():
+    """Put down in the middle: what acts in the second carry is in that one, by samples of the program."""
+    phases = tuple(
+        gm.Phase(kind=kind, moves=(move,)) for kind, move in zip(("carry", "release", "carry"), MOVES, strict=True)
+    )
+    case = work_out(lowered(push((0, 0, 20), moves=("after",)), phases=phases))
+    at = np.concatenate([samples for samples, _ in in_air(case, case.shared(mode_sets)[-1])])
+    moves = case.job.trajectory.moves
+    assert {moves[k] for k in at} == {"after"}
+
+
+def two(turn, along, x=0.0):
+    """The most that a pull of 20 N uses pads that comes at once on two undamped modes, and what surely occurs.
+
+    Args:
+        turn: Frequency of the second mode over that of the first, 100 Hz.
+        along: What each takes of a force, shape (2, 6).
+        x: Force along x with it, over the pull.
+
+    Returns:
+        Both over the use by the pull at rest.
+    """
+    case, along = work_out(lowered(push((20 * x, 0, 20)))), np.asarray(along)
+    modes = Modes(
+        frequency=200.0 * np.pi * np.array([1.0, turn]),
+        damping=np.zeros(2),
+        shapes=along.T,
+        loads=along.T,
+        names=("slow", "fast"),
+    )
+    met = Pushing.over(modes, case.grip.face, case.carried.size)
+    met.meets(pushed_over(case, modes, case.carried), 0, 0.0 * case.own_load, np.zeros(case.carried.size))
+    return met.most[120] / 20.0 * HELD, met.value.max() / 20.0 * HELD
+
+
+def test_modes_that_meet_late_are_followed_until_they_do():
+    """Two modes that take half of it each, of ratio 2 + 1/19: both overshoot whole after 9 1/2 periods of the slow one.
+
+    Up to 6 periods the most is 1.62.
+    """
+    half = np.eye(6)[2] / np.sqrt(2.0)
+    most, sure = two(2.0 + 1.0 / 19.0, [half, half])
+    assert most == pytest.approx(2.0)
+    assert sure == pytest.approx(2.0, rel=5e-3)
+
+
+@pytest.mark.parametrize(("share", "added"), [(1.5e-3, False), (0.75e-3, True)])
+def test_what_a_slight_mode_adds_is_at_most_a_thousandth(share, added):
+    """A slide by that share of a pull, square to it: as the shorter side of a triangle, or on top by itself."""
+    most = two(3.0, np.eye(6)[[2, 0]], share)[0]
+    assert most == pytest.approx(2.0 + (share if added else 0.0), abs=1e-5)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from gripmargin.checks.swing.drive import given_drive
+from gripmargin.checks.swing.drive import Drive, given_drive
 from gripmargin.checks.swing.response import Start, swing
 from gripmargin.checks.swing.vibration import Modes
 
@@ -43,3 +43,17 @@ def test_up_to_where_it_starts_the_pads_carry_the_load_and_then_it_swings(share)
     straight = (1 - share) * load[:first] + share * load[1 : first + 1]
     np.testing.assert_allclose(found.response(share)[0, :first], straight, rtol=1e-12)
     np.testing.assert_allclose(found.response(share)[0, first:-1], step(t[first:-1] - t[first] + 0.01 * share)[0])
+
+
+def test_a_swing_goes_on_from_its_end_as_if_there_were_none():
+    """Load, what is not known of it and noise, in one piece and in two that share an instant."""
+    random = np.random.default_rng(3)
+    t, (load, kinks, bias, growth, sigma) = np.arange(41) * 0.01, random.uniform(0.5, 1.0, (5, 1, 41))
+    growth *= W
+    drive = Drive(t=t, load=load, base=load, kinks=kinks, bias=bias, growth=growth, sigma=sigma, kick=np.zeros(1))
+    whole = swing(PULL, drive, Start(sample=0, load=np.zeros(6), rate=np.zeros(6)))
+    first = swing(PULL, drive.over(slice(0, 21)), Start(sample=0, load=np.zeros(6), rate=np.zeros(6)))
+    second = swing(PULL, drive.over(slice(20, 41)), first.end)
+    np.testing.assert_allclose(second.response(), whole.response()[:, 20:], rtol=1e-9)
+    np.testing.assert_allclose(second.unsure, whole.unsure[:, 20:], rtol=1e-9)
+    np.testing.assert_allclose(second.sigma, whole.sigma[:, 20:], rtol=1e-9)

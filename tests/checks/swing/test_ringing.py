@@ -5,6 +5,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 import gripmargin as gm
+from gripmargin.checks.case import work_out
+from gripmargin.checks.swing.ringing import stretches_of
 
 G, SIZE, NORMAL, STRENGTH, MASS = 9.80665, 0.04, 1e8, 2e4, 0.6
 STIFF, HELD = NORMAL * SIZE**2, STRENGTH * SIZE**2
@@ -52,7 +54,7 @@ def true_margin(damping=0.0, **how):
     return HELD / (STIFF * (height(t, **how)[0] - part)).max()
 
 
-def job(gantry, t, label, damping=None, **how):
+def job(gantry, t, label, damping=None, low=0.0, **how):
     film = gm.PadMaterial(
         pull_off_stress=STRENGTH,
         shear_strength=STRENGTH,
@@ -66,14 +68,14 @@ def job(gantry, t, label, damping=None, **how):
     return gm.Job(
         name="loosened",
         robot=gantry,
-        gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [SIZE, SIZE]),)),
-        part=gm.Part(face="plane", rigid=True, mass=MASS, com=[0, 0, 0], inertia=[1e-5, 1e-5, 1e-5, 0, 0, 0]),
+        gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [SIZE, SIZE], gm.pose((0, 0, low))),)),
+        part=gm.Part(face="plane", rigid=True, mass=MASS, com=[0, 0, low], inertia=[1e-5, 1e-5, 1e-5, 0, 0, 0]),
         trajectory=gm.JointTrajectory(
             t=t, q=q, qd=qd, qdd=qdd, moves=tuple("press" if x < 0.5 else "loosen" for x in t)
         ),
         phases=(gm.Phase(kind="preload", moves=("press", *(["loosen"] if label == "preload" else []))),)
         + ((gm.Phase(kind="carry", moves=("loosen",)),) if label == "carry" else ()),
-        pick=gm.Pick(face=gm.pose()),
+        pick=gm.Pick(face=gm.pose((0, 0, -low))),
         targets=gm.Targets(hold=1.0, swing=0.1),
     )
 
@@ -91,6 +93,17 @@ def test_the_swing_begins_when_the_part_leaves_and_not_at_the_next_sample(gantry
     assert swing.low > 0.93 * true
     # the press, which a carry may begin with, is none of the carry
     assert hold.value == pytest.approx(HELD / (MASS * (G + height(t[t >= leaves()])[2].max())), rel=0.03)
+
+
+@pytest.mark.parametrize("low", [0.0, 0.1])
+def test_the_part_leaves_when_the_pads_pull_with_its_weight_however_low_they_hang(gantry, low):
+    """Pads and part by so much below the tool's origin; it leaves at 0.3 of the way between two samples."""
+    step = 0.002
+    t = np.arange((leaves() + 0.7 * step) % step, 0.9, step)
+    case = work_out(job(gantry, t, "preload", low=low))
+    (stretch,) = stretches_of(case)
+    begins = stretch.t[stretch.start.sample] - stretch.start.lead
+    assert begins == pytest.approx(leaves(), abs=2e-6)
 
 
 @pytest.mark.parametrize(("damping", "step"), [(0.08, 0.004), (0.15, 0.008), (0.3, 0.01)])

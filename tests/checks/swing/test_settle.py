@@ -15,6 +15,7 @@ DOWN = np.diag([1.0, -1.0, -1.0])
 STIFFNESS, SIZE, MASS = 2e7, 0.04, 0.5
 W = np.sqrt(STIFFNESS * SIZE**2 / MASS)  # of the pull, 252.98 rad/s
 STEP = 1.5  # [m/s^2]
+PUSH = (gm.Process(start=0.5, end=0.58, force=(0, 0, 3.0), at=(0, 0, 0)),)
 
 
 def result(report, name="settle"):
@@ -98,6 +99,31 @@ def test_a_plate_that_bends_settles_as_the_slower_one_does(gantry):
         case = work_out(replace(job(gantry, 0.05), part=part))
         found[name] = settle_check(case).results[0].details["amplitude_high"]
     assert found["bends"] > 1.02 * found["rigid"]
+
+
+def test_a_force_at_the_placing_counts_twice(gantry):
+    """One that comes at once moves the part by F/k and swings it by as much (Chopra, ch. 4)."""
+    free, pushed = (
+        settle_check(work_out(each)).results[0] for each in (job(gantry), replace(job(gantry), process=PUSH))
+    )
+    more = pushed.details["amplitude_high"] - free.details["amplitude_high"]
+    assert more == pytest.approx(2.0 * 3.0 / (STIFFNESS * SIZE**2), rel=1e-3)
+
+
+def test_how_far_a_force_bends_a_part_is_not_known(gantry):
+    """It droops where the force acts, though its pads hold it as a rigid part: a pass of what swings is none."""
+    moments = MASS / 12 * 0.3**2 * np.array([1, 1, 2])
+    corners = 0.15 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    glass = gm.Part(
+        face="plane", mass=MASS, com=[0, 0, 0.0015], inertia=[*moments, 0, 0, 0], outline=corners, thickness=0.003,
+        youngs_modulus=70e9, poissons_ratio=0.22,
+    )  # fmt: skip
+    wide = replace(job(gantry, tolerance=0.1), part=glass)
+    for given, verdict in ((wide, "pass"), (replace(wide, process=PUSH), "undecided")):
+        assert work_out(given).grip.bonded.sheet is None
+        settle = result(gm.check_job(given, checks=["settle"]))
+        assert settle.verdict == verdict
+        assert ("bends the part where it acts" in " ".join(settle.doubts)) is (verdict == "undecided")
 
 
 @pytest.mark.parametrize("damping", [0.02, 0.05, 0.2])

@@ -104,3 +104,46 @@ def test_a_peak_is_found_between_samples_that_all_meet_the_swing_at_its_middle()
     assert found.value.max() == pytest.approx(peak, rel=0.005)
     assert peak <= found.high.max()
     assert found.value[-1] == pytest.approx(1.0, abs=0.01)
+
+
+def test_a_first_swing_that_peaks_between_two_instants_before_its_sample():
+    """Pads that pull with 0.3 and a swing of 1.2, which turns by 2.4 rad up to its sample and peaks at 1.4 rad.
+
+    It is looked at every 0.4 rad there, so 0.2 rad off the peak on either side.
+    """
+    w, n = 50.0, 40
+    modes = Modes(
+        frequency=np.array([w]), damping=np.zeros(1), shapes=np.eye(6)[:, 2:3], loads=np.eye(6)[:, 2:3], names=("pull",)
+    )
+    early = np.pi / 2 - 1.4
+    start = Start(
+        sample=1,
+        load=np.eye(6)[2] * (0.3 + 1.2 * np.sin(early)),
+        rate=np.eye(6)[2] * 1.2 * w * np.cos(early),
+        lead=2.4 / w,
+    )
+    drive = given_drive(modes, np.arange(n) * 3.0 / w, np.outer(np.eye(6)[2], np.full(n, 0.3)))
+    told = Told(drive=drive, still=np.zeros((1, n)), rest=np.zeros((6, n)))
+    maps = np.zeros((3, 1, 6))
+    maps[2, 0, 2] = 1.0
+    stretch = Stretch(samples=np.arange(n), start=start, modes=modes, told=told)
+    found = use_over(stretch, Face(maps=maps))
+    assert found.value[1] == pytest.approx(0.3 + 1.2 * np.cos(0.2))
+    assert found.high[1] == pytest.approx(0.3 + 1.2)
+
+
+def test_stiffer_pads_carry_the_same_gravity():
+    modes = Modes(
+        frequency=np.array([50.0]),
+        damping=np.zeros(1),
+        shapes=np.eye(6)[:, 2:3],
+        loads=np.eye(6)[:, 2:3],
+        names=("pull",),
+    )
+    drive = given_drive(modes, np.arange(9.0), np.outer(np.eye(6)[2], np.arange(9.0)))
+    told = Told(drive=drive, still=np.full((1, 9), 0.7), rest=np.zeros((6, 9)))
+    start = Start(sample=0, load=np.zeros(6), rate=np.zeros(6))
+    stretch = Stretch(samples=np.arange(9), start=start, modes=modes, told=told)
+    other = stretch.on(modes.stiffer(9.0))
+    np.testing.assert_allclose(other.modes.loads @ other.told.still, modes.loads @ told.still)
+    np.testing.assert_allclose(other.modes.loads @ other.told.drive.load, modes.loads @ drive.load)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.swing.drive import STEP_MISSED, Doubt, estimated_drives, given_drive, spline_missed
@@ -81,6 +82,15 @@ class TestModes:
         here = modes_of(backing_of(part, pad), part).frequency
         there = modes_of(backing_of(part.placed(move), moved), part.placed(move)).frequency
         np.testing.assert_allclose(here, there, rtol=1e-7)
+
+    def test_places_move_with_the_part(self):
+        """As by a turn through a small angle and a way (scipy)."""
+        part = block(0.4, (0.01, 0, 0.02))
+        modes = modes_of(backing_of(part, gm.Pad.rectangle("pad", material(), [0.03, 0.02])), part)
+        places, small = np.array([[0.04, -0.01, 0.0], [0.0, 0.02, 0.03]]), 1e-6 / np.abs(modes.shapes).max()
+        for k, shape in enumerate(small * modes.shapes.T):
+            due = Rotation.from_rotvec(shape[3:]).apply(places) + shape[:3] - places
+            np.testing.assert_allclose(small * modes.moved(places)[:, :, k], due, atol=1e-13)
 
     def test_names_say_what_moves(self):
         part = block(com=(0, 0, 0.06))

@@ -18,15 +18,15 @@ from gripmargin.checks.hold.explain import load_figures, spot_on_pad
 from gripmargin.checks.hold.remedies import strengthened
 from gripmargin.checks.hold.words import OTHERS_MAY_HOLD
 from gripmargin.checks.use import inverse
-from gripmargin.contact.collapse import least_lost
+from gripmargin.contact.collapse import Collapse, least_lost
 from gripmargin.contact.grip import Grip, grip_of
 from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup
-from gripmargin.contact.sheet import Sheet
+from gripmargin.contact.sheet import Sheet, contact_of
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, exact, finite, judge, on_target
 
-RIM = 64  # places of a part's rim at which its tray may hold it, and its corners
+RIM = 0.25, 0.125  # from place to place of a part's rim: cells beside a pad, and share of the distance from all pads
 
 
 def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, tuple[Finding, ...]]:
@@ -46,14 +46,16 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
     place, on_pads = case.place(sample), load_figures(load)
     result = exact("lift_off", margin, target, place, LiftOffDetails(break_away=away, load=on_pads))
     why = OTHERS_MAY_HOLD if case.at_best is None else words.BOND_AGAIN
-    if grip.bonded.sheet is not None and away > 0.0:
-        least = min(float(inverse(_held_anywhere(grip, grip.bonded.sheet, case.standing(sample)[:, 0], pull))), margin)
+    if (sheet := grip.bonded.sheet) is not None and away > 0.0:
+        least = min(
+            float(inverse(held_anywhere(grip, sheet, rim_of(sheet), case.standing(sample)[:, 0], pull))), margin
+        )
         if (verdict := judge(least, margin, target)) is not result.verdict:
             why = words.HELD_SOMEWHERE
         result = replace(result, low=finite(least), verdict=verdict)
     followed = on_target(lifted, target) and not grip.bonded.first_alone
     if result.verdict is not Verdict.PASS and (followed or case.at_best is not None):
-        lost = least_lost((case.at_best or grip.bonded).on_a_plane(), load, margin, target)
+        lost = least_lost(Collapse((case.at_best or grip.bonded).on_a_plane()), load, margin, target)
         most = None if lost is None else max(lost, margin)
         result = replace(result, verdict=Verdict.UNDECIDED if lost is None else Verdict.FAIL, high=most)
     if result.verdict is Verdict.PASS:
@@ -83,10 +85,16 @@ def lift_off(case: Case, pickup: Pickup, trials: Trials) -> tuple[CheckResult, t
     )
 
 
-def _held_anywhere(grip: Grip, sheet: Sheet, standing: FloatArray, pull: FloatArray) -> float:
-    """The largest use where the tray holds a part that bends by a single place of its rim, whichever it is."""
-    ring = shapely.LinearRing(np.zeros((0, 2)) if sheet.part.outline is None else sheet.part.outline)
-    rim = np.asarray(shapely.segmentize(ring, ring.length / RIM).coords)
+def held_anywhere(grip: Grip, sheet: Sheet, rim: FloatArray, standing: FloatArray, pull: FloatArray) -> float:
+    """Return the largest use where the tray holds a part that bends by a single place, whichever of some it is.
+
+    Args:
+        grip: The pads.
+        sheet: The part on them.
+        rim: The places, tool frame [m], shape (k, 2).
+        standing: What the pads carry without the tray, at the tool origin, shape (6,).
+        pull: Force of the tray [N], shape (3,).
+    """
     most, strength = 0.0, np.stack([grip.shear, grip.shear, grip.pull])[:, :, None]
     weighs = (grip.face.maps @ standing)[:, :, None]
     for unknowns in sheet.held_at(rim, pull):
@@ -97,6 +105,23 @@ def _held_anywhere(grip: Grip, sheet: Sheet, standing: FloatArray, pull: FloatAr
         used[2] = np.maximum(used[2], 0.0)
         most = max(most, float(np.linalg.norm(used, axis=0).max()))
     return most
+
+
+def rim_of(sheet: Sheet) -> FloatArray:
+    """Return places of a part's rim that stand for all at which its tray may hold it [m], shape (k, 2).
+
+    What a force does to pads changes over a cell beside them, and farther away over the distance from them.
+
+    Args:
+        sheet: The part on its pads.
+    """
+    (cells, share), corners = RIM, sheet.outline
+    fine = shapely.get_coordinates(shapely.segmentize(shapely.LinearRing(corners), cells * sheet.finest))
+    pads = shapely.union_all([contact_of(patch, sheet.part) for patch in sheet.backing.patches])
+    far = shapely.distance(shapely.points(fine), pads)
+    step = np.maximum(cells * sheet.finest, share * np.minimum(far[1:], far[:-1]))
+    passed = np.floor(np.cumsum(np.linalg.norm(np.diff(fine, axis=0), axis=1) / step))
+    return np.concatenate([corners, fine[1:][np.diff(passed, prepend=0.0) > 0.0]])
 
 
 def _grip(case: Case, pickup: Pickup, load: FloatArray) -> Grip:

@@ -56,20 +56,20 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
         return replace(use, low=low)
     if case.at_best is not None and pads is not case.grip.bonded:  # with a pad gone
         return replace(use, low=low)
-    bonded = (case.at_best or pads).on_a_plane()
+    intact = Collapse((case.at_best or pads).on_a_plane())
     first = 0
     for piece in pieces_of(case, use, short):
         k = int(piece[np.argmax(use.value[piece])])
-        factor = least_lost(bonded, load[:, k], float(inverse(use.value[k])), target)
+        factor = least_lost(intact, load[:, k], float(inverse(use.value[k])), target)
         if factor is None:
             if apart:
                 continue
             followed = np.arange(first, int(piece[-1]) + 1)
-            lost = Collapse(bonded).lost_at(load[:, followed], target)
+            lost = intact.again().lost_at(load[:, followed], target)
             if lost is None:
                 continue
             k = int(followed[lost])
-            alone = least_lost(bonded, load[:, k], float(inverse(use.value[k])), target)
+            alone = least_lost(intact, load[:, k], float(inverse(use.value[k])), target)
             factor = alone or target * (1.0 - ROUNDING)  # lost by what came before
         least = float(inverse(factor)) - (unsure[k] if np.isfinite(unsure[k]) else np.inf)
         low[k] = max(min(least, use.low[k]), 0.0)

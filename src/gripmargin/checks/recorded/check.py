@@ -21,6 +21,7 @@ from gripmargin.checks.swing.use import swing_target
 from gripmargin.motion.polled import unpolled
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import Outcome, undecided
+from gripmargin.workcell.holds import single
 from gripmargin.workcell.job import Job
 
 
@@ -37,7 +38,7 @@ def compare_motion(job: Job, recording: Trajectory | None = None, *, offset: flo
     """
     if recording is not None:
         job = replace(job, recording=recording, recording_offset=offset)
-    seen = _recording_of(job)
+    seen, job = _recording_of(job), single(job)
     case = work_out(job)
     if case.carried.size == 0:
         raise InputError(f"job '{job.name}'", "no carried sample", "a phase of kind carry with samples")

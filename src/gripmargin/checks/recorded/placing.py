@@ -11,7 +11,9 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.recorded import words
 from gripmargin.checks.recorded.alignment import LATEST, Alignment, Uncovered, align
+from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
+from gripmargin.workcell.job import Job
 
 SAME: Final = 0.1  # misfit over the way from which a recording is not taken for one of the program
 OTHER: Final = 0.7  # the same of one joint by itself; a wrong sign makes 2, a joint that stands still 1
@@ -40,6 +42,22 @@ class Placed:
     joints: bool
 
 
+def offset_of(job: Job, motion: ProgramMotion) -> float | None:
+    """Return by how much the clock of a job's recording leads that of a whole program [s]; None: it is not found.
+
+    Args:
+        job: With a recording.
+        motion: Of its program.
+    """
+    carried, recording = np.flatnonzero(job.phase_map.covers("carry")), job.recording
+    if recording is None or carried.size == 0 or (places := _places(job, motion, recording)) is None:
+        return None
+    t = job.trajectory.t
+    found = align(t, places[0], recording.t, places[1], (float(t[carried[0]]), float(t[carried[-1]])))
+    joints = isinstance(recording, JointTrajectory)
+    return None if isinstance(found, Uncovered) or _doubt(found, joints=joints, given=None) else found.offset
+
+
 def placed(case: Case, recording: Trajectory) -> Placed | str:
     """Place a recording beside its program.
 
@@ -51,7 +69,7 @@ def placed(case: Case, recording: Trajectory) -> Placed | str:
         Both; or why they cannot be compared, in a sentence.
     """
     program, joints = case.job.trajectory, isinstance(recording, JointTrajectory)
-    places = _places(case, recording)
+    places = _places(case.job, case.motion, recording)
     if places is None:
         return words.JOINTS_BESIDE_POSES
     programmed, recorded = places
@@ -77,12 +95,12 @@ def placed(case: Case, recording: Trajectory) -> Placed | str:
     )
 
 
-def _places(case: Case, recording: Trajectory) -> tuple[FloatArray, FloatArray] | None:
+def _places(job: Job, motion: ProgramMotion, recording: Trajectory) -> tuple[FloatArray, FloatArray] | None:
     """What is compared, of the program and of the recording; None where they have nothing in common."""
-    program, motion = case.job.trajectory, case.motion.at
+    program = job.trajectory
     if isinstance(recording, JointTrajectory):
         return (program.q, recording.q) if isinstance(program, JointTrajectory) else None
-    return _ways(motion.position, motion.rotation), _ways(recording.position, recording.rotation)
+    return _ways(motion.at.position, motion.at.rotation), _ways(recording.position, recording.rotation)
 
 
 def _ways(position: FloatArray, rotation: FloatArray) -> FloatArray:

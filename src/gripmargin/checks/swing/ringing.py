@@ -257,6 +257,11 @@ class Stretch:
         return [self.start]
 
     @cached_property
+    def swayed(self) -> dict[bool, tuple[FloatArray, int]]:
+        """The part followed out of its place, by how springs go on, as `gripmargin.checks.swing.sway` finds it."""
+        return {}
+
+    @cached_property
     def _last(self) -> dict[int, Block]:
         return {}
 

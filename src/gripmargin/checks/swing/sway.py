@@ -30,6 +30,7 @@ SUDDEN: Final = 2.0  # on a load that comes at once (Chopra, Dynamics of Structu
 LAWS: Final = (False, True)  # that springs go on by at larger turns: in the rotation vector, and turn by turn
 LARGEST: Final = np.deg2rad(10.0)  # of a swing out of its place that is judged: beyond it springs are not linear either
 
+KEPT: Final = 65_536  # instants up to which what was followed is kept for changes on trial: memory alone
 AT_ONCE: Final = 8_192  # samples that are looked at at a time: memory alone
 BEYOND: Final = 1.5  # times that angle, beyond which nobody needs to know what the part does
 
@@ -114,17 +115,22 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
     strength = float(frame.moved(linear)[0].max())
     known, out = np.ones(told.size, dtype=bool), []
     for law in LAWS:
-        response, end = fed_back(
-            t[first:],
-            _between(t[first:], told, found.drive.load),
-            modes.frequency,
-            modes.damping,
-            (found.begun.response, found.begun.rate),
-            frame.feedback(t[first:], in_turns=law),
-            followed,
-            hangs=not frame.stretch.start.rate.any(),
-            strength=float(np.nan_to_num(strength, nan=1.0)),
-        )
+        if law in frame.stretch.swayed:  # of a case with the same swing and other strengths
+            response, end = frame.stretch.swayed[law]
+        else:
+            response, end = fed_back(
+                t[first:],
+                _between(t[first:], told, found.drive.load),
+                modes.frequency,
+                modes.damping,
+                (found.begun.response, found.begun.rate),
+                frame.feedback(t[first:], in_turns=law),
+                followed,
+                hangs=not frame.stretch.start.rate.any(),
+                strength=float(np.nan_to_num(strength, nan=1.0)),
+            )
+            if t.size <= KEPT:
+                frame.stretch.swayed[law] = response, end
         looked = []
         for part in _blocks(told.size):
             here = slice(part.start * steps, part.stop * steps)
