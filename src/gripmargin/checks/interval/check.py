@@ -13,6 +13,7 @@ import numpy as np
 
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.check import Check, Judged
+from gripmargin.checks.cleaning.check import run as cleaned
 from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.hold.check import HOLD
 from gripmargin.checks.interval import dirt, words
@@ -43,6 +44,8 @@ def run(case: Case) -> Outcome:
     if not found:
         return _open(asked, words.NO_MARGIN)
     verdict = overall(result.verdict for result in found)
+    if verdict is Verdict.PASS and not _is_cleaned(case):
+        return _open(asked, words.NOT_CLEANED, words.CLEAN_FIRST)
     shown = (asked if verdict is Verdict.PASS else None) if case.trial else _most(case, asked, found)
     details = _details(case, asked, shown, found)
     limit = _limiting(found)
@@ -61,6 +64,11 @@ def run(case: Case) -> Outcome:
     if verdict is Verdict.PASS:
         return Outcome(results=(result,))
     return Outcome(results=(result,), findings=() if case.trial else _findings(case, result, details, shown))
+
+
+def _is_cleaned(case: Case) -> bool:
+    """Whether every cleaning move of the program cleans the pads, if there is one."""
+    return all(result.verdict is Verdict.PASS for result in cleaned(case).results if result.check == "cleaning")
 
 
 def _open(asked: float, reason: str, remedy: str = "") -> Outcome:
