@@ -88,7 +88,7 @@ class WorstCleaning(Record):
     """
 
     at: Place = part()
-    details: CleaningDetails = part()
+    details: CleaningDetails = aside()
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -122,4 +122,4 @@ class WorstCleaner(Record):
     """
 
     at: Place = part()
-    details: CleanerDetails = part()
+    details: CleanerDetails = aside()

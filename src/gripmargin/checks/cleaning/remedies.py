@@ -87,7 +87,7 @@ def _cleans(case: Case, over: Over, gap: Gap, change: Changed) -> bool:
 
 
 def _deeper(depth: float) -> Remedy:
-    return Remedy(action="press deeper", text=words.deeper(depth), figures={"depth": depth})
+    return Remedy(action="press deeper", text=words.deeper(depth), figures={"deeper": depth})
 
 
 def _longer_said(each: float) -> Remedy:

@@ -112,16 +112,25 @@ def _tried(_: Case) -> dict[float, Results]:
 
 def _most(case: Case, asked: float, found: Results) -> float | None:
     """The most picks that were put to the checks and pass: those asked for, or what the margins say; None: none."""
-    best = asked if overall(result.verdict for result in found) is Verdict.PASS else None
+    best, at, too_many = asked, asked, np.inf
+    if not _passes(found):
+        best, at, too_many, found = 0.0, 0.0, asked, _after(case, 0.0)  # far too dirty pads tell nothing by scale
+        if not _passes(found):
+            return None
     for _ in range(TRIES):
-        picks = _by_scale(case, found, asked if best is None else best)
-        if picks is None or picks < 0.0 or (best is not None and picks <= best):
+        picks = _by_scale(case, found, at)
+        picks = np.floor((best + too_many) / 2.0) if picks is None else min(picks, np.ceil(too_many) - 1.0)
+        if not best < picks < np.inf:
             return best
         found = _after(case, picks)
-        if overall(result.verdict for result in found) is Verdict.PASS:
+        if _passes(found):
             return picks
-        asked = picks
+        at = too_many = picks
     return best
+
+
+def _passes(found: Results) -> bool:
+    return overall(result.verdict for result in found) is Verdict.PASS
 
 
 def _by_scale(case: Case, found: Results, picks: float) -> float | None:
@@ -130,8 +139,7 @@ def _by_scale(case: Case, found: Results, picks: float) -> float | None:
     if not np.isfinite(needs).all():
         return None
     now = np.min([dirt.left(case, count) for count in dirt.weakest(case, picks)], axis=0)
-    most = dirt.last_with(case, max(needs) * now)
-    return most if overall(result.verdict for result in found) is Verdict.PASS else min(most, picks - 1.0)
+    return dirt.last_with(case, max(needs) * now)
 
 
 def _limiting(found: Results) -> CheckResult:

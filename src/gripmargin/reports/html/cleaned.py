@@ -48,9 +48,11 @@ def _figure(view: View, i: int, face: Cleaned, details: CleaningDetails, factor:
     def place(points: FloatArray) -> FloatArray:
         return TILE / 2 + factor * points * np.array([1.0, -1.0])
 
+    corners = place(face.corners.reshape(-1, 2)).reshape(-1, 3, 2)
+    kinds = face.is_clean, face.is_open, ~face.is_clean & ~face.is_open
     drawn = "".join(
-        f'<path class="{style}" fill-rule="evenodd" d="{_area(place(face.corners.reshape(-1, 2)).reshape(-1, 3, 2)[own])}"/>'
-        for (style, _), own in zip(STATES, (face.is_clean, face.is_open, ~face.is_clean & ~face.is_open), strict=True)
+        f'<path class="{style}" fill-rule="evenodd" d="{_area(corners[own])}"/>'
+        for (style, _), own in zip(STATES, kinds, strict=True)
         if own.any()
     )
     name = face.pad.name
