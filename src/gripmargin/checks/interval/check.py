@@ -124,7 +124,7 @@ def _most(case: Case, asked: float, found: Results) -> float | None:
             return best
         found = _after(case, picks)
         if _passes(found):
-            return picks
+            return float(picks)
         at = too_many = picks
     return best
 
