@@ -149,7 +149,7 @@ class Course:
     def _at(self, pad: Pad, places: FloatArray) -> FloatArray:
         """Where places of a pad are at every knot, cleaner's frame [m], shape (knots, m, 3)."""
         in_tool = places @ pad.pose_in_tool[:3, :2].T + pad.pose_in_tool[:3, 3]
-        return np.asarray(np.einsum("sij,mj->smi", self.rotation, in_tool) + self.position[:, None])
+        return np.asarray(in_tool @ self.rotation.transpose(0, 2, 1) + self.position[:, None])
 
     def felt(self, pad: Pad, places: FloatArray, *, slips: bool = True) -> Felt:
         """Return what places of a pad feel, pad frame [m], shape (m, 2).
