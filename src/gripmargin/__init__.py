@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from gripmargin.tuning.limits import limits, limits_file
     from gripmargin.tuning.tune import tune, tune_file
     from gripmargin.workcell import (
+        Cleaner,
         Component,
         Flange,
         Gripper,
@@ -108,7 +109,7 @@ _LATER = {
     "run.one": "check check_file check_job",
     "tuning.limits": "limits limits_file",
     "tuning.tune": "tune tune_file",
-    "workcell": "Component Flange Gripper Nest Pad PadMaterial Part Phase Pick Process Stop StopFigure Targets "
+    "workcell": "Cleaner Component Flange Gripper Nest Pad PadMaterial Part Phase Pick Process Stop StopFigure Targets "
     "uniform_plate",
     "workcell.job": "Job JointLimits",
 }
@@ -129,6 +130,7 @@ def __dir__() -> list[str]:
 
 __all__ = [
     "Chain",
+    "Cleaner",
     "ColumnGroup",
     "Columns",
     "Component",

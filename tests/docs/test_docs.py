@@ -571,7 +571,7 @@ def keys_in(tree: Any, path: str = "") -> set[str]:
     if isinstance(tree, dict):
         if path.endswith((".at", ".tool", ".base", ".face", ".wrist")):
             return {path}
-        named = path == "materials"
+        named = path in ("materials", "cleaners")
         return set().union(*(keys_in(v, f"{path}.{'<name>' if named else k}".strip(".")) for k, v in tree.items()))
     if isinstance(tree, list) and tree and isinstance(tree[0], dict):
         return set().union(*(keys_in(item, f"{path}[]") for item in tree))
@@ -586,6 +586,8 @@ def test_the_long_job_leaves_out_only_alternatives() -> None:
         "robot.xacro_arguments",
         "robot.packages",
         "materials.<name>.pulls",
+        "cleaners.<name>.outline",
+        "cleaners.<name>.rigid",
         "part.bending_stiffness",
         "part.stiffness_axis",
         "part.twisting_stiffness",

@@ -22,6 +22,7 @@ from gripmargin.reports.as_json import error_json, report_json
 from gripmargin.results.findings import RootCause
 from gripmargin.results.time_laws import CheckUnderLaw, TimeLaw
 from gripmargin.workcell import Stop
+from support.cleaned import rolled, roller
 from support.cycles import kit
 
 PAGE = Path(__file__).parents[2] / "docs" / "report.md"
@@ -157,6 +158,19 @@ def drooping() -> gm.Job:
     return replace(good, part=replace(good.part, rigid=None, youngs_modulus=5e8, clearance=1e-6))
 
 
+def dirtied() -> gm.Job:
+    """Pads that lose strength with every pick, and are to last for too many."""
+    good = carried(hold=0.5, swing=0.3, interval=1e4)
+    film = replace(good.gripper.pads[0].material, fouling_per_cycle=1e-3)
+    pads = tuple(replace(pad, material=film) for pad in good.gripper.pads)
+    return replace(good, gripper=replace(good.gripper, pads=pads), accept=("fouling",))
+
+
+def half_cleaned() -> gm.Job:
+    """Rolled over a roller by too little, which a thread holds."""
+    return rolled(0.0165, roller(fixing_force=0.1))
+
+
 @lru_cache
 def faults() -> dict[str, tuple[gm.Job, set[str]]]:
     """Jobs by fault, each with the changes that its report advises."""
@@ -199,6 +213,9 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "set down swinging": (set_down(damping_ratio=0.03), {"wait"}),
         "swings for ever": (set_down(), {"better data"}),
         "droops": (drooping(), {"none"}),
+        "dirty": (dirtied(), {"clean sooner"}),
+        "half cleaned": (half_cleaned(), {"travel", "press deeper", "peel angle"}),
+        "pressed once": (rolled(0.03, roller(least_presses=2)), {"travel"}),
     }
 
 

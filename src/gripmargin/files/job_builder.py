@@ -22,7 +22,7 @@ from gripmargin.motion.planned import sample_waypoints
 from gripmargin.motion.still import hanging_still
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.motion.waypoints import Waypoints
-from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Pick, Stop, StopFigure, Targets
+from gripmargin.workcell import Cleaner, Flange, Gripper, Nest, Pad, PadMaterial, Part, Pick, Stop, StopFigure, Targets
 from gripmargin.workcell.fields import Declared
 from gripmargin.workcell.job import Job, JointLimits
 from gripmargin.workcell.part import uniform_plate
@@ -75,6 +75,7 @@ class _Builder:
             "picks": self._named("picks", partial(self._made, Pick)),
             "nest": self._value("nest", Nest),
             "nests": self._named("nests", partial(self._made, Nest)),
+            "cleaners": self._cleaners(),
             "process": tuple(tables.process or ()),
             "stop": self._stop(robot),
             "joint_limits": self._limits(robot),
@@ -177,6 +178,13 @@ class _Builder:
             make = partial(PadMaterial, name=name, **table.given(PadMaterial))
             made[name] = self._attempt(key_path(("materials", name)), make, f"{name}.")
         return made
+
+    def _cleaners(self) -> tuple[Cleaner, ...]:
+        made = []
+        for name, table in (self.tables.cleaners or {}).items():
+            make = partial(Cleaner, name=name, **table.given(Cleaner))
+            made.append(self._attempt(key_path(("cleaners", name)), make, f"{name}."))
+        return tuple(cleaner for cleaner in made if cleaner is not None)
 
     def _gripper(self, materials: dict[str, PadMaterial | None]) -> Gripper | None:
         pads = []

@@ -48,21 +48,22 @@ def _exact(job: Job, motion: ProgramMotion, part: str) -> Any:
     """What has to be the same to the last digit."""
     trajectory, begins = job.trajectory, float(job.trajectory.t[0])
     when = [(phase.kind, phase.release, phase.moves) for phase in job.phases]
+    cleans = any(phase.kind == "clean" for phase in job.phases)  # its cleaner stands somewhere else
     materials = (pad.material for pad in job.gripper.pads)
-    fouls = any(material.pulls is not None or material.fouling_per_cycle > 0 for material in materials)
+    fouls = any(m.pulls is not None or m.fouling_per_cycle > 0 or m.recovery is not None for m in materials)
     places = [None if place is None else _bare(place) for place in (job.pick, job.nest)]
     by_time = job.recording is not None or any(force.span is not None for force in job.process)
     return (
         part,
         tuple(when),
         tuple(places),
-        job.gripper.cycles_since_cleaning if fouls else None,
+        (job.gripper.cycles_since_cleaning, job.gripper.cleanings) if fouls else None,
         tuple(job.phase_map.of(i).tobytes() for i in range(len(job.phases))),
         trajectory.moves,
         trajectory.rows.tobytes(),
         motion.doubts,
         tuple(force.moves for force in job.process),
-        begins if by_time else None,
+        begins if by_time or cleans else None,
     )
 
 
