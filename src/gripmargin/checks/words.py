@@ -14,7 +14,7 @@ def figure(value: float | None) -> str:
     """A margin, ratio or share: two decimals, a dash where there is none."""
     if value is None or not np.isfinite(value):
         return "-"
-    return f"{value:.2f}" if abs(value) < 100 else f"{value:.3g}"
+    return f"{value:.2f}" if abs(value) < 100 else f"{value:.3g}" if not 1e3 <= abs(value) < 1e6 else f"{value:.0f}"
 
 
 def plain(value: float, digits: int) -> str:
