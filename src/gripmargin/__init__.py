@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from gripmargin.reports.tuning_as_text import tuning_text
     from gripmargin.results.findings import Verdict
     from gripmargin.results.limits import Limits
-    from gripmargin.results.report import Judgement, Report
+    from gripmargin.results.report import HoldReport, Judgement, Report
     from gripmargin.run.baseline import compare
     from gripmargin.run.live import MarginMeter
     from gripmargin.run.many import check_files
@@ -102,7 +102,7 @@ _LATER = {
     "reports.tuning_as_text": "tuning_text",
     "results.findings": "Verdict",
     "results.limits": "Limits",
-    "results.report": "Judgement Report",
+    "results.report": "HoldReport Judgement Report",
     "run.baseline": "compare",
     "run.live": "MarginMeter",
     "run.many": "check_files",
@@ -137,6 +137,7 @@ __all__ = [
     "Flange",
     "GripmarginError",
     "Gripper",
+    "HoldReport",
     "InputError",
     "Job",
     "JointLimits",

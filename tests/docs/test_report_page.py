@@ -23,6 +23,7 @@ from gripmargin.results.findings import RootCause
 from gripmargin.results.time_laws import CheckUnderLaw, TimeLaw
 from gripmargin.workcell import Stop
 from support.cleaned import rolled, roller
+from support.cycles import kit
 
 PAGE = Path(__file__).parents[2] / "docs" / "report.md"
 PERIOD = 0.01  # s
@@ -298,7 +299,16 @@ def test_every_key_of_real_reports_is_described_and_no_other(reports: dict[str, 
     caused = replace(reports["none"], causes=(cause,), time_laws=(law,))
     for report in (*reports.values(), caused):
         seen |= keys(json.loads(report_json(report)))
+    tree = json.loads(report_json(several()))
+    own = {key: value for hold in tree.pop("holds") for key, value in hold.items() if value is not None}
+    alike = {"like": None, "checks": None, "causes": None, "not_checked": None, "assumed": None}  # as of a report
+    seen |= keys(tree) | keys({"holds": [own | alike]})
     assert seen == described()
+
+
+def several() -> gm.Report:
+    """Of two picks, the second in a hurry."""
+    return gm.check_job(kit(*(((0, 0, 0), (0.3, 0, 0), {"over": over}) for over in (1.5, 0.1)), pick=None, nest=None))
 
 
 def keys_of_an_error() -> set[str]:

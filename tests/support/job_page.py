@@ -86,7 +86,7 @@ def holds(kind: Kind) -> str:
         case Pose(is_face):
             return "face" if is_face else "pose"
         case Row(Row(each, count)):
-            return f"corners, each {count} {several(each)}"
+            return f"{'corners' if count == 2 else 'points'}, each {count} {several(each)}"
         case Row(Pair(first, second, third)):
             return f"list of pairs: {holds(first)}, {holds(second)}" + (f"; or with {holds(third)}" if third else "")
         case Row(each, count):

@@ -417,7 +417,7 @@ def test_the_roller_cleans_all_with_the_stroke_that_is_advised(programs, reports
     for more, verdict in ((remedy.figures["each_end"], "pass"), (0.8 * remedy.figures["each_end"], "fail")):
         text = programs.pose_csv(programs.lid(roll=programs.SHORT_ROLL + more), "longer")
         path = with_program(tmp_path, "lid-cleaned-short", "lid-cleaned-short.csv", text)
-        assert result(check_file(path, checks=("cleaning",)), "cleaning").verdict == verdict
+        assert result(gripmargin.check_file(path, checks=("cleaning",)), "cleaning").verdict == verdict
 
 
 def test_the_abrupt_sensor_passes_with_the_jerk_that_is_advised(programs, reports, tmp_path):

@@ -157,6 +157,21 @@ def test_each_hold_has_one_pick_more_on_its_pads():
     assert [hold.job(made).gripper.cycles_since_cleaning for hold in made.holds] == [7, 8, 9]
 
 
+@pytest.mark.parametrize(
+    ("rest", "speed", "cut"),
+    [(0.6, 0.0, 5), (0.6, 0.9e-3, 5), (0.6, 1.1e-3, 7), (0.6, 1.8e-3, 7), (0.45, 0.0, 7), (0.3, 0.0, 7)],
+)
+def test_a_program_is_cut_far_from_both_parts_and_rather_at_rest(rest, speed, cut):
+    """Away from both by 1 m at sample 7; at sample 5 by less, where it stands still."""
+    made = job(2 * CYCLE, ONE)
+    there = np.full(made.trajectory.samples, 0.0)
+    there[[9, 10, 11]] = rest, 0.1, 1.0  # of the three samples between the release and the next preload
+    position = np.column_stack([there, 0 * there, 0 * there])
+    speeds = np.where(np.arange(there.size) == 9, speed, 1.0)
+    found = cut_between(made, *made.holds, position, speeds)
+    assert found == {5: 9, 7: 11}[cut]
+
+
 def test_a_cleaning_move_starts_the_count_of_picks_anew():
     """Cleaned after the second of four: what was on the pads before the program is gone, too; a cut leaves it whole."""
     moves = (*CYCLE, *CYCLE[:3], "roll", "roll on", "back", *CYCLE, *CYCLE)
@@ -167,7 +182,7 @@ def test_a_cleaning_move_starts_the_count_of_picks_anew():
     pads = [hold.job(made).gripper for hold in made.holds]
     assert [(each.cycles_since_cleaning, each.cleanings) for each in pads] == [(7, 20), (8, 20), (0, 21), (1, 21)]
     assert [len(hold.stretches) for hold in made.holds] == [3, 3, 3, 3]
-    still = np.ones(made.trajectory.samples, dtype=bool)
+    still = np.zeros(made.trajectory.samples)
     cut = cut_between(made, made.holds[1], made.holds[2], made.trajectory.position, still)
     assert cut >= 3 * 9 - 1
     first, _ = stretch_of(made.trajectory, ProgramMotion.of(made.trajectory, None), 12, cut)

@@ -183,6 +183,11 @@ MEANINGS: Final[dict[str, Meaning]] = {
         "holds.",
         _MEANT,
     ),
+    "never_released": Meaning(
+        "Whether the part is let go before the program goes on without it.",
+        "A part does not leave the pads by itself: what the program does with it after the last phase is not judged.",
+        "Name the moves that carry the part on (kind carry), and those that let it go (kind release).",
+    ),
     "polled": Meaning(
         "Rows of the program that repeat while the robot moves, or leave some out, as in a log that was polled.",
         "Of a log they say nothing of the motion and are left out; sent to a robot as they are they make it stutter.",

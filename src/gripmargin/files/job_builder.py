@@ -28,9 +28,9 @@ from gripmargin.workcell.job import Job, JointLimits
 from gripmargin.workcell.part import uniform_plate
 
 _PLATE: Final = {
-    ("com", "inertia"): "{whose}'s centre of mass and inertia are those of a uniform plate ({of}).",
-    ("com",): "{whose}'s centre of mass is that of a uniform plate ({of}).",
-    ("inertia",): "{whose}'s inertia is that of a uniform plate ({of}) about the given centre of mass.",
+    ("com", "inertia"): "The part's centre of mass and inertia are those of a uniform plate ({of}).",
+    ("com",): "The part's centre of mass is that of a uniform plate ({of}).",
+    ("inertia",): "The part's inertia is that of a uniform plate ({of}) about the given centre of mass.",
 }
 
 T = TypeVar("T")
@@ -224,10 +224,8 @@ class _Builder:
             if plate is None:
                 return None
             given = dict(zip(("com", "inertia"), plate, strict=True)) | given
-            what = "The part" if key == "part" else f"The part '{key.removeprefix('parts.')}'"
-            self.assumed.append(
-                _PLATE[missing].format(whose=what, of=f"outline, thickness{', components' * bool(components)}")
-            )
+            said = _PLATE[missing].format(of=f"outline, thickness{', components' * bool(components)}")
+            self.assumed.append(said if key == "part" else f"{said.removesuffix('.')}: {key}.")
         part = self._attempt(key, lambda: Part(**given), "part.")
         if part is None or table.at is None:
             return part

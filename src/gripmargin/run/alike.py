@@ -14,8 +14,6 @@ from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell.job import Job
 
 SAME: Final = 1e-9  # share of the largest figure of its kind by which two may differ: rounding of floats leaves less
-PLACE: Final = 1e-10  # [m, rad] by which places may; pads of 1e8 N/m^3 feel 0.01 Pa of it
-TIME: Final = 1e-9  # [s] by which times may, since the stretch began
 
 
 @dataclass(eq=False)
@@ -85,20 +83,20 @@ def _figures(job: Job, motion: ProgramMotion) -> list[tuple[FloatArray, float]]:
     own, error, trajectory = job.trajectory.rows, motion.error, job.trajectory
     tool = motion.at.take(own)
     state, position = tool.state, tool.position
-    found = [(tool.t - tool.t[0], TIME), (position - position[0], PLACE), (state[:, EX:], PLACE)]
-    found += [(position[0] - place.face[:3, 3], PLACE) for place in (job.pick, job.nest) if place is not None]
-    if job.stop is not None and job.stop.floor is not None:
-        found.append((position[:, 2], PLACE))
-    if isinstance(trajectory, JointTrajectory):
-        found.append((trajectory.q[own], PLACE))
-    rates = [state[:, row] for row in (V, W, AL, A)] + [rows[own] for rows in motion.joint_rates or ()]
+    way = position - position[0]
+    faces = [position[0] - place.face[:3, 3] for place in (job.pick, job.nest) if place is not None]
+    floor = [position[:, 2]] if job.stop is not None and job.stop.floor is not None else []
+    found = [tool.t - tool.t[0], state[:, EX:], *(state[:, row] for row in (V, W, AL, A))]
+    found += [trajectory.q[own]] if isinstance(trajectory, JointTrajectory) else []
+    found += [rows[own] for rows in motion.joint_rates or ()]
     if trajectory.filling is not None and trajectory.filling.missed is not None:
-        rates.append(trajectory.filling.missed[own])
+        found.append(trajectory.filling.missed[own])
     if error is not None:
-        rates += [each[own] for each in (error.sigma, error.bias, error.speed_sigma, error.speed_bias, error.spin)]
-        rates += [error.window[own], *([] if error.quick is None else [error.quick[own]])]
-        rates += [] if error.shaking is None else [error.shaking[:, own]]
-    return found + [(rows, SAME * float(np.abs(rows).max(initial=0.0))) for rows in rates]
+        found += [each[own] for each in (error.sigma, error.bias, error.speed_sigma, error.speed_bias, error.spin)]
+        found += [error.window[own], *([] if error.quick is None else [error.quick[own]])]
+        found += [] if error.shaking is None else [error.shaking[:, own]]
+    alike = [(rows, SAME * float(np.abs(rows).max(initial=0.0))) for rows in found]
+    return alike + [(rows, SAME * float(np.abs(way).max())) for rows in (way, *faces, *floor)]
 
 
 def _same(known: list[tuple[FloatArray, float]], figures: list[tuple[FloatArray, float]]) -> bool:

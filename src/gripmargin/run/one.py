@@ -262,6 +262,7 @@ def _judged(case: Case, job: Job, chosen: Collection[Check]) -> Report:
         scene=scene_of(case, {name: load for outcome in outcomes for name, load in outcome.loads.items()}),
         samples=_samples(case, outcomes, shares),
         shares=shares,
+        accepted=job.accept,
         plotter=_plots,
         **said,
     )

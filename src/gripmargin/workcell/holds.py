@@ -10,10 +10,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.workcell.pads import Gripper
 from gripmargin.workcell.surroundings import at_use
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from gripmargin.workcell.job import Job
 
 TABLES = {"part": "parts", "pick": "picks", "nest": "nests"}
+STILL: Final = 1e-3  # [m/s, rad/s] below which a tool stands still
+AT_REST: Final = 2.0  # by which a place at rest may be nearer than another and is cut at all the same
 Stretch = tuple[int, int, int]  # first and last sample, index of the phase
 
 
@@ -228,15 +231,15 @@ def _named(job: Job, one: str, stretches: tuple[Stretch, ...]) -> str:
         where = f"program.phases[{asked[0][2]}].{one}" if asked else "program.phases"
         due = f"which of {', '.join(known)}"
         raise InputError(where, f"no name, beside {len(known)} {TABLES[one]}", due)
-    elsewhere = any(getattr(phase, one) is not None for phase in job.phases)
-    return known[0] if len(known) == 1 and (asked or not elsewhere) else ""
+    # a place that no phase of the hold belongs to is any of them: what is asked of it is then undecided
+    return known[0] if known else ""
 
 
 def _where(one: str, name: str) -> str:
     return f"{TABLES[one]}.{name}" if name else one
 
 
-def cut_between(job: Job, before: Hold, after: Hold, position: np.ndarray, still: np.ndarray) -> int:
+def cut_between(job: Job, before: Hold, after: Hold, position: FloatArray, speed: FloatArray) -> int:
     """Return the sample at which a program is cut between two holds: as far as may be from both of their parts.
 
     Args:
@@ -244,12 +247,13 @@ def cut_between(job: Job, before: Hold, after: Hold, position: np.ndarray, still
         before: The hold that has ended there.
         after: The one that has not begun.
         position: Tool origin in the world [m], shape (n, 3).
-        still: Whether the tool stands still, shape (n,): there a cut is preferred to one twice as far away.
+        speed: The larger of that of the tool's origin and of its turning [m/s, rad/s], shape (n,).
     """
     end, begin = max(last for _, last, _ in before.stretches), after.stretches[0][0]
     rows, cleaned = job.trajectory.rows, [last for _, last, _ in job.phase_map.cleanings() if end <= last <= begin]
     between = rows[(rows >= max([end, *cleaned])) & (rows <= max(begin, end))]
     if between.size == 0:
         return end
-    away = np.minimum(*(np.linalg.norm(position[between] - position[at], axis=1) for at in (end, begin)))
-    return int(between[np.argmax(away * np.where(still[between], 2.0, 1.0))])
+    left, taken = before.stretches[-1][0], after.stretches[0][1]  # as a release begins, and as a press ends
+    away = np.minimum(*(np.linalg.norm(position[between] - position[at], axis=1) for at in (left, taken)))
+    return int(between[np.argmax(away * np.where(speed[between] < STILL, AT_REST, 1.0))])

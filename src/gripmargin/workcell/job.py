@@ -56,6 +56,7 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "tool_travel",
     "short_carry",
     "from_below",
+    "never_released",
     "joint_speed",
     "fouling",
     "polled",

@@ -16,6 +16,7 @@ from gripmargin.motion.trajectory import Trajectory
 from gripmargin.workcell import Phase, PhaseKind
 
 ON_THE_PADS = ("preload", "carry")  # phases after which the part is on the pads
+WITH_PART = ("preload", "carry", "release")
 STILL_THERE = ("carry", "release")  # phases that need it there
 
 
@@ -78,7 +79,7 @@ class PhaseMap:
         found = [
             (first, last, i)
             for i, (phase, mask) in enumerate(zip(self.phases, self._masks, strict=True))
-            if phase.kind not in ("free", "clean")
+            if phase.kind in WITH_PART
             for first, last in _runs(mask)
         ]
         return sorted(found)
@@ -99,7 +100,7 @@ class PhaseMap:
     @cached_property
     def _with_part(self) -> dict[str, NDArray[np.intp]]:
         """Samples of each kind of phase with a part, rising."""
-        return {kind: np.flatnonzero(self._declared(kind)) for kind in ("preload", "carry", "release")}
+        return {kind: np.flatnonzero(self._declared(kind)) for kind in WITH_PART}
 
     def _carried_between(self, first: int, last: int) -> bool:
         """Whether the nearest phases with a part, before and after, have it on the pads."""
