@@ -20,7 +20,6 @@ from gripmargin.workcell import Pad
 
 PLACES: Final = 4000  # of a pad
 RECURRENCE: Final = (0.7548776662466927, 0.5698402909980532)  # 1/g and 1/g^2, g^3 = g + 1
-EVENTS: Final = 6  # times within a step at which places let go that are looked at
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -100,14 +99,12 @@ def _most(
 ) -> tuple[FloatArray, FloatArray]:
     """The largest force and the largest moment of places in a step, whose stresses go from one to another [Pa].
 
-    Each pulls until it has reached the tack. What is looked at are some of the times at which one lets go, and the end.
+    Each pulls until it has reached the tack. Looked at are the first and the last time that one lets go, and the end.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(after >= tack, (tack - before) / (after - before), np.inf)
     ends = share[np.isfinite(share)]
-    times = (
-        [*np.unique(np.quantile(ends, np.linspace(0.0, 1.0, EVENTS), method="nearest")), 1.0] if ends.size else [1.0]
-    )
+    times = [float(ends.min()), float(ends.max()), 1.0] if ends.size else [1.0]
     best = np.zeros((2, 3))
     for when in times:
         stress = np.where(share >= when, np.minimum(before + when * (after - before), tack), 0.0)
