@@ -59,7 +59,11 @@ def drawn(rng):
     size = np.sqrt(rng.uniform(0.001, 0.005, 3) @ (1.0 - np.eye(3)))  # of a body of any kind
     part = gm.Part(mass=mass, com=com, inertia=[*(mass * (size**2)), 0, 0, 0], face="plane", rigid=True)
     return gm.Job(
-        name="drawn", trajectory=gm.hanging_still(), gripper=gm.Gripper(pads=pads), part=part, accept=["tool_travel"]
+        name="drawn",
+        trajectory=gm.hanging_still(),
+        gripper=gm.Gripper(pads=pads),
+        part=part,
+        accept=["tool_travel", "from_below"],
     )
 
 
@@ -68,7 +72,7 @@ def programs(rng, found, count):
     for _ in range(count):
         i, j = rng.integers(TILTS.size), rng.integers(found.ramps.size - 1)
         tool, ramp = leaning(TILTS[i], rng.uniform(0.0, 6.0)), found.ramps[j]
-        kind = rng.choice(["any", "x", "y", "z", "spin", "circle", "one move"])
+        kind = rng.choice(["any", "x", "y", "z", "spin", "circle", "one move", "turn", "both"])
         if not found.linear["any"][i, j]:
             continue
         if kind in ("any", "x", "y", "z"):
@@ -85,6 +89,15 @@ def programs(rng, found, count):
             program = random_circle(rng, w**2, swept, ramp, leaning(0.0, 0.0) if up else tool, axis, arm, swings=4)
             if not up or np.arccos(np.clip(-program.rotation[:, 2, 2], -1.0, 1.0)).max() <= TILTS[i]:
                 yield kind, program
+        elif kind in ("turn", "both"):
+            if 0 < i < len(TILTS) - 1:
+                continue  # it would not stay within the tilt
+            w, about = found.turning["any"][i, j], None if i else np.array([0.0, 0.0, 1.0])
+            if kind == "both":
+                size = w * w / 2.0 / np.pi
+                yield kind, random_tumble(rng, size, w / 2.0**0.5, ramp, tool, about, found.together[i, j])
+            else:
+                yield kind, random_tumble(rng, w * w / np.pi, w, ramp, tool, about)
         else:
             a, waits = found.one_move[i, j], rng.uniform(0.0, 0.3, 2)
             rise = max(ramp, 2e-5) * rng.choice([1.0, rng.uniform(1.0, 2.0)])
@@ -264,15 +277,36 @@ def shaken(axis, speed, size, ramp, way, times, sizes, down):
     knots = np.concatenate([[0.0, ramp, hold, hold + ramp], hold + ramp + 2e-5 + times])
     start = np.outer([0.0, peak, peak, 0.0], first / np.linalg.norm(first))
     t, _, omega, alpha = history(knots, np.vstack([start, np.outer(sizes, way)]), STEP)
+    return tumbling(t, omega, alpha, tool_of(down))
+
+
+def tumbling(t, omega, alpha, end, slide=None):
+    """A tool that turns in its own axes to some axes in the end, its origin at rest or with a slide's way and rates."""
     between = (omega[1:] + omega[:-1]) / 2.0 * np.diff(t)[:, None]
     turn = [np.eye(3)]
     for each in between:
         turn.append(turn[-1] @ turned(np.linalg.norm(each), each if each.any() else [1.0, 0.0, 0.0])[0])
-    rotation = tool_of(down) @ turn[-1].T @ np.array(turn)
-    world = (np.einsum("nij,nj->ni", rotation, rates) for rates in (omega, alpha))
-    zero = np.zeros_like(omega)
-    velocity, acceleration = (np.hstack([zero, rates]) for rates in world)
-    return gm.PoseTrajectory(t=t, position=zero, rotation=rotation, velocity=velocity, acceleration=acceleration)
+    rotation = end @ turn[-1].T @ np.array(turn)
+    world = [np.einsum("nij,nj->ni", rotation, rates) for rates in (omega, alpha)]
+    x, v, a = np.zeros((3, t.size, 3)) if slide is None else slide
+    velocity, acceleration = (np.hstack(each) for each in zip((v, a), world, strict=True))
+    return gm.PoseTrajectory(t=t, position=x, rotation=rotation, velocity=velocity, acceleration=acceleration)
+
+
+def random_tumble(rng, size, speed, ramp, end, about, push=0.0):
+    """Turns about changing axes, or about one, up to an angular acceleration and a speed; pushed in any direction."""
+    turns = random_slide(rng, size, ramp, np.eye(3), direction=about)
+    pushes = random_slide(rng, 1.0, ramp, np.eye(3))
+    t = np.unique(np.concatenate([turns.t, pushes.t[pushes.t < turns.t[-1]]]))
+    t = t[np.append(True, np.diff(t) > 1e-6)]
+
+    def at(program, rates):
+        return np.stack([np.interp(t, program.t, row) for row in getattr(program, rates)[:, :3].T], axis=1)
+
+    omega, alpha = at(turns, "velocity"), at(turns, "acceleration")
+    share = min(1.0, speed / max(np.linalg.norm(turns.velocity[:, :3], axis=1).max(), 1e-12))
+    _, x, v, a = history(t, push * at(pushes, "acceleration"), 1.0)
+    return tumbling(t, share * omega, share * alpha, end, (x, v, a))
 
 
 def tool_of(down):
@@ -289,7 +323,7 @@ def worst_programs(job, found, i, j):
         ways = np.eye(3)["xyz".index(along)][None] if along != "any" else half_sphere(6)[0]
 
         def slide(f, along=along, ways=ways):
-            way, down, times, sizes = Worst(job).slide(ways, tilt, f * found.linear[along][i, j], ramp)
+            way, down, times, sizes = Worst(job, 3.0 * ramp).slide(ways, tilt, f * found.linear[along][i, j], ramp)
             return sliding(times, np.outer(sizes, way), tool_of(down), STEP)
 
         yield along, slide
@@ -304,14 +338,15 @@ def worst_programs(job, found, i, j):
         start = tool @ turned(-angle, axis)[0]
         return circling(times, sizes, start, tool @ axis, start @ arm, STEP)
 
-    yield "circle", lambda f: on_circle(f, "", RADIUS)
+    if tilt in (0.0, np.pi):  # in between only turns about the vertical are looked at, which ask less
+        yield "circle", lambda f: on_circle(f, "", RADIUS)
     yield "spin", lambda f: on_circle(f, "spin", 0.0)
     if tilt == np.pi:  # the tool may point anywhere
 
         def turn(f):
             w = f * found.turning["any"][i, j]
             size = w * w / np.pi
-            axis, way, down, times, sizes = Worst(job, 2.0 * ramp).turn(tilt, size, ramp, w)
+            axis, way, down, times, sizes = Worst(job, 3.0 * ramp).turn(tilt, size, ramp, w)
             return shaken(axis, w, size, ramp, way, times, sizes, down)
 
         yield "turn", turn

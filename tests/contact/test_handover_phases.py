@@ -1,5 +1,8 @@
 """Pads that have to look at a face where they come to it."""
 
+from contextlib import nullcontext
+
+import numpy as np
 import pytest
 
 from gripmargin.base.errors import InputError
@@ -12,3 +15,11 @@ def test_what_counts_is_the_pose_nearest_to_the_face(pad_face, move):
     look_at_facing([face], move([0, 1], z=[0.5, 0.0], turn=turns), "pick.face")
     with pytest.raises(InputError, match="pick"):
         look_at_facing([face], move([0, 1], z=[0.0, 0.5], turn=turns), "pick.face")
+
+
+@pytest.mark.parametrize(("degrees", "looks"), [(44.0, True), (46.0, False)])
+def test_pads_that_lean_by_less_than_half_a_right_angle_look_at_the_face(pad_face, move, degrees, looks):
+    """Else they are nearer to looking along it (no source)."""
+    leans = move([0, 1], z=[0.0, 0.5], turn=[[0, np.deg2rad(degrees), 0], [0, 0, 0]])
+    with nullcontext() if looks else pytest.raises(InputError, match="where the pads look"):
+        look_at_facing([pad_face()], leans, "pick.face")

@@ -78,6 +78,52 @@ def test_ramps_against_the_worst_program(ramp, over, alone):
     assert alone * due < min(sudden, factors.sum() + rest / ramp)
 
 
+def alone(t, each):
+    """Of modes, or of what they differ by, the five figures of `Impulse.alone` by quadrature."""
+    sudden, rest, tail = np.abs(each)
+    return [np.trapezoid(sudden, t), np.trapezoid(rest, t), tail[:, 0], tail.max(axis=1), np.trapezoid(tail, t)]
+
+
+def followed(w, z, t):
+    """Answers to an impulse, their integrals from each instant on, and those of these, shape (3, modes, n)."""
+    pole = (w * (-z + 1j * np.sqrt(1 - z * z)))[:, None]
+    answer = w[:, None] ** 2 * np.exp(pole * t) / pole.imag
+    return np.array([answer.imag, -(answer / pole).imag, (answer / pole**2).imag])
+
+
+def test_what_each_mode_does_alone():
+    """From above, within half a per cent; `int k dt` of its second integral k is what a steady change of rate does."""
+    t = np.linspace(0.0, 4.0, 200_001)
+    due = alone(t, followed(FREQUENCY, DAMPING, t))
+    np.testing.assert_allclose(due[2], 2 * DAMPING / FREQUENCY, rtol=1e-9)
+    for x, found in zip(due, Impulse.of(FREQUENCY, DAMPING).alone, strict=True):
+        assert (found >= x * (1 - 1e-9)).all()
+        np.testing.assert_allclose(found, x, rtol=0.006)
+
+
+def test_what_pairs_of_modes_differ_by():
+    """A mode and one that is stiffer by a tenth: from above, by no more than a hundredth of what both do."""
+    t = np.linspace(0.0, 4.0, 200_001)
+    both = [followed(factor * FREQUENCY, DAMPING, t) for factor in (1.0, 1.05)]
+    impulse = Impulse.of(np.append(FREQUENCY, 1.05 * FREQUENCY), np.append(DAMPING, DAMPING))
+    for x, found, whole in zip(alone(t, both[0] - both[1]), impulse.differ, impulse.alone, strict=True):
+        assert (found >= x * (1 - 1e-3)).all()
+        assert (found <= x + 0.01 * (whole[:3] + whole[3:])).all()
+
+
+def test_a_rate_that_changes_as_it_likes_least_reaches_it():
+    """Simulated by scipy's `lsim`: a load whose second derivative follows the second integral backwards."""
+    w, z = FREQUENCY[0], DAMPING[0]
+    t = np.linspace(0.0, 3.0, 10001)
+    tail = followed(FREQUENCY[:1], DAMPING[:1], t)[2, 0]
+    change = -np.sign(tail[::-1])
+    rate = cumulative_trapezoid(change, t, initial=0.0)
+    load = cumulative_trapezoid(rate, t, initial=0.0)
+    _, y, _ = lsim(([w * w], [1.0, 2 * z * w, w * w]), load, t)
+    *_, now, _, bend = (each[0] for each in Impulse.of(FREQUENCY, DAMPING).alone)
+    assert -(y[-1] - load[-1] + now * rate[-1]) == pytest.approx(bend, rel=0.01)
+
+
 @pytest.mark.parametrize("damping", [0.0, 0.08, 0.4])
 def test_lags(damping):
     """Of the integral of what is left of an impulse: its first peak, and the most by which it changes."""

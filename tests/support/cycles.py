@@ -23,7 +23,7 @@ def program(*cycles, start=HOME, labels=LABELS):
 
     Args:
         cycles: Each with where the part is taken and left, both shape (3,), and further figures by name: time of the
-            way over [s], depth of the press [m], labels of its moves.
+            way over [s], depth of the press [m], labels of its moves, where it ends.
         start: Where the first one begins.
     """
     t, rows, moves, at = [], [], [], np.array(start, dtype=float)
@@ -61,8 +61,8 @@ def program(*cycles, start=HOME, labels=LABELS):
         go(own[3], left + 0.03 * high, 0.8)
         go(own[4], left - [0, 0, 1e-4], 0.3)
         go(own[5], left + 0.4 * high, 0.8)
-        go(own[6], HOME, 1.0)
-        go(own[6], HOME, 0.1)
+        go(own[6], more.get("home", HOME), 1.0)
+        go(own[6], at, 0.1)
     rows = np.concatenate(rows)
     return gm.PoseTrajectory(
         t=np.concatenate(t),
@@ -74,7 +74,7 @@ def program(*cycles, start=HOME, labels=LABELS):
     )
 
 
-def kit(*cycles, phases=PHASES, labels=LABELS, **fields):
+def kit(*cycles, phases=PHASES, labels=LABELS, start=HOME, **fields):
     """The job of such a program; fields are those of the job."""
     job = plate_job(nest=NEST)
-    return replace(job, trajectory=program(*cycles, labels=labels), phases=phases, **fields)
+    return replace(job, trajectory=program(*cycles, start=start, labels=labels), phases=phases, **fields)

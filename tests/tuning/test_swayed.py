@@ -9,9 +9,9 @@ from gripmargin.checks.case import work_out
 from gripmargin.checks.swing.ringing import mode_sets
 from gripmargin.checks.swing.use import swing_use, use_over
 from gripmargin.tuning.allowed import Condition, Motion
-from gripmargin.tuning.sizes import inputs
+from gripmargin.tuning.sizes import GROUPS, inputs
 from gripmargin.tuning.swayed import Swayed
-from support.within import leaning, random_slide
+from support.within import leaning, random_circle, random_slide
 
 FILM = gm.PadMaterial(
     pull_off_stress=5e4, shear_strength=4e4, normal_stiffness=1e8, shear_stiffness=3.3e7, damping_ratio=0.08
@@ -48,6 +48,22 @@ def test_more_motion_adds_more_and_beyond_ten_degrees_nobody_knows():
     assert (np.diff(found.max(axis=1)) > 0).all()
     assert 16.0 < sway.reach(ALONG, level, 1e4) < 1e4
     assert sway.reach(ALONG, level, 16.0) == 16.0
+
+
+def test_responses_and_rates_of_a_tool_that_spins_leaning_are_within_the_bounds():
+    """Of each mode beside its sag, as the checker follows it; of one by three quarters at least."""
+    tilt, speed, gravity = np.deg2rad(30.0), 4.0, 9.80665
+    tool = leaning(tilt, 1.0)
+    spin = random_circle(np.random.default_rng(0), speed**2 / np.pi, speed, RAMP, tool, tool[:, 2], [0, 0, 0])
+    case, sway = swayed(spin)
+    swing = swing_use(case).stretches[0].swing
+    about = Motion(about="spin", angular_velocity=1.0, angular_acceleration=1.0 / np.pi)
+    response, rate = sway.sizes(about, Condition(tilt=tilt, ramp=RAMP, gravity=gravity, drag=0.0), speed)
+    sag = gravity * np.linalg.norm(swing.modes.shapes.T @ inputs(case.job)[:, GROUPS["gravity"]], axis=1)
+    for found, bound in ((swing.response(), response + sag), (swing.rates[0], rate)):
+        share = np.abs(found).max(axis=1) / bound
+        assert share.max() <= 1.0
+        assert share.max() > 0.77
 
 
 def test_what_is_pulled_straight_off_does_not_sway():

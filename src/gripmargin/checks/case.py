@@ -245,7 +245,8 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     load = part_load(job.part, motion.at, job.gravity, job.air_density)
     preload_samples(job)  # phases in no order are refused, whatever else is wrong
     slips = likely.found(_Described(job, whole, motion))
-    not_followed = next((said for _, said in likely.unaccepted(slips, job)), "")  # not worth a simulation
+    odd = (said for code, said in likely.unaccepted(slips, job) if code not in likely.AFTERWARDS)
+    not_followed = next(odd, "")  # not worth a simulation
     pickup = None
     try:
         pickup = None if not_followed else pick_up(job, motion.at, whole.patches)

@@ -20,7 +20,7 @@ from gripmargin.kernels.utilisation import peak_utilisation
 
 BoolArray = NDArray[np.bool_]
 
-TOGETHER = 0.01  # cells used within this share of the most used one let go at once
+TOGETHER = 0.01  # cells used within this share of the most used one let go at once: time alone, 0 takes thrice
 HALVINGS = 5  # of the search for the least factor at which the part is lost
 NONE = 1e-10  # stiffness against some motion, over that against another, that is rounding
 SETTLINGS = 40  # times the pressed cells are looked for anew

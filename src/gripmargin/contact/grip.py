@@ -38,7 +38,7 @@ LEAST = 0.2  # share of the bonded area that a core has at least
 LEVELS = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)  # quantiles of the bond that bound a core
 WORST, DIRECTIONS = 24, 48  # loads on which cores are compared: the worst ones, and the extremes in directions
 PATHS, STEPS, KEPT = 4, 100, 6  # loads followed as they grow, into how many steps, and how many cores of each are tried
-MISSED = 1e-3  # by which a part that bends may use places between those that are looked at more than these
+MISSED = 2e-3  # by which a part that bends may use places between those that are looked at more than these
 FEWEST = 3  # cells that carry any load
 FINALISTS, ROUNDS = 3, 3
 

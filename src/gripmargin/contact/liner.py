@@ -24,7 +24,7 @@ from gripmargin.workcell import Part
 
 IntArray = NDArray[np.intp]
 
-FRONTS = 40  # across a label at least
+FRONTS = 160  # across a label at least: between them a parabola rises by less than 2e-4
 FINEST = 400  # at most
 ENDS = 1e-3  # of the way across, which the outermost fronts keep off its ends
 

@@ -106,7 +106,7 @@ class Sheet:
         inside = np.stack([x, y], axis=1)[shapely.contains_xy(contact_of(patch, self.part), x, y)]
         return np.concatenate([self.rim(patch), _lifted(inside, patch)])
 
-    def rim(self, patch: Patch, step: float = 0.5) -> FloatArray:
+    def rim(self, patch: Patch, step: float = 0.25) -> FloatArray:
         """Return places along the edge of a pad, its corners among them [m], shape (p, 3).
 
         Args:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Container, Mapping
-from dataclasses import dataclass
+from collections.abc import Container, Iterator, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -51,10 +51,14 @@ class EarlierFinding:
 
 @dataclass(frozen=True, kw_only=True)
 class EarlierJob:
-    """What is compared of an earlier report."""
+    """What is compared of an earlier report; of a program of several holds each check of each of them.
+
+    Reports of earlier versions do not tell what was accepted (None).
+    """
 
     checks: Mapping[str, EarlierCheck]
     findings: tuple[EarlierFinding, ...]
+    accepted: frozenset[str] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,6 +141,33 @@ def earlier_job(tree: Any, where: str) -> EarlierJob:
     Raises:
         InputError: A key is missing, or holds something else.
     """
+    holds = tree.get("holds") if isinstance(tree, dict) else None
+    told = isinstance(tree, dict) and "accepted" in tree
+    accepted = frozenset(map(str, _get(tree, "accepted", where, (list,), "a list"))) if told else None
+    if not isinstance(holds, list):
+        return EarlierJob(checks=_checks(tree, where), findings=tuple(_findings(tree, where)), accepted=accepted)
+    every = list(_named_findings(tree, where))
+    checks: dict[str, EarlierCheck] = {}
+    findings: list[EarlierFinding] = []
+    begins: dict[str, float] = {}
+    known: dict[str, dict[str, EarlierCheck]] = {}
+    for i, hold in enumerate(holds):
+        at = f"{where}holds[{i}]."
+        name = _get(hold, "name", at, (str,), "a text")
+        like = _get(hold, "like", at, (str, type(None)), "a text or null") or name
+        begins[name] = _number(_get(hold, "from", at, (int, float), "a number"))
+        known[name] = _checks(hold, at) if like == name else known.get(like, {})
+        checks |= {f"hold {name}, {check}": each for check, each in known[name].items()}
+        later = begins[name] - begins.get(like, begins[name])
+        findings += [
+            replace(each, check=f"hold {name}, {each.check}", start=each.start + later, end=each.end + later)
+            for of, each in every
+            if of == like
+        ]
+    return EarlierJob(checks=checks, findings=tuple(findings), accepted=accepted)
+
+
+def _checks(tree: Any, where: str) -> dict[str, EarlierCheck]:
     checks: dict[str, EarlierCheck] = {}
     used: Counter[str] = Counter()
     for i, item in enumerate(_get(tree, "checks", where, (list,), "a list")):
@@ -149,20 +180,26 @@ def earlier_job(tree: Any, where: str) -> EarlierJob:
         target = _number(_get(item, "target", at, (int, float), "a number"))
         key = name if used[name] == 1 else f"{name} ({used[name]})"
         checks[key] = EarlierCheck(verdict=verdict, value=value, low=low, target=target)
-    findings = []
+    return checks
+
+
+def _findings(tree: Any, where: str) -> Iterator[EarlierFinding]:
+    return (finding for _, finding in _named_findings(tree, where))
+
+
+def _named_findings(tree: Any, where: str) -> Iterator[tuple[str, EarlierFinding]]:
+    """Each finding with the hold that it is about; empty where there is but one."""
     for i, item in enumerate(_get(tree, "findings", where, (list,), "a list")):
         at = f"{where}findings[{i}]."
         worst = _get(item, "worst", at, (dict,), "a table")
-        findings.append(
-            EarlierFinding(
-                check=_get(item, "check", at, (str,), "a text"),
-                verdict=_verdict(item, at),
-                move=_get(worst, "move", f"{at}worst.", (str, type(None)), "a text or null"),
-                start=_number(_get(item, "from", at, (int, float), "a number")),
-                end=_number(_get(item, "to", at, (int, float), "a number")),
-            )
+        found = EarlierFinding(
+            check=_get(item, "check", at, (str,), "a text"),
+            verdict=_verdict(item, at),
+            move=_get(worst, "move", f"{at}worst.", (str, type(None)), "a text or null"),
+            start=_number(_get(item, "from", at, (int, float), "a number")),
+            end=_number(_get(item, "to", at, (int, float), "a number")),
         )
-    return EarlierJob(checks=checks, findings=tuple(findings))
+        yield (_get(item, "hold", at, (str,), "a text") if "hold" in item else ""), found
 
 
 def _get(tree: Any, key: str, where: str, kinds: tuple[type, ...], expected: str) -> Any:

@@ -130,6 +130,15 @@ class Impulse:
         now = np.abs(self.tail[:, 0])
         return sudden, rest, now, np.maximum(now, self.ahead - now), tail
 
+    @property
+    def differ(self) -> tuple[FloatArray, ...]:
+        """By how much the second half of the oscillators, one by one, may differ from the first, as `alone` has it."""
+        half = self.frequency.size // 2
+        sudden, rest, tail = (np.abs(x[:half] - x[half:]) for x in (self.sudden, self.rest, self.tail))
+        apart = sudden @ self.weight, rest @ self.weight, tail[:, 0], tail.max(axis=1), tail @ self.weight
+        both = ((CHORD + FADED) * (each[:half] + each[half:]) for each in self.alone)
+        return tuple(x + more for x, more in zip(apart, both, strict=True))
+
     def _blocks(self, factors: FloatArray) -> Iterator[slice]:
         step = max(1, BLOCK // (self.t.size * factors.shape[2]))
         for first in range(0, max(len(factors), 1), step):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import product
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -90,12 +91,10 @@ class Found(NamedTuple):
 
     @property
     def reversed(self) -> Found:
-        """The same with time running backwards."""
-        pieces = np.stack([moved(piece, 1.0, -1.0) for piece in self.pieces[::-1]])
-        pieces = np.where(self.breaks[1] >= 1.0, np.stack([pieces[1], pieces[2], pieces[2]]), pieces)
-        (first, second), one = self.breaks, self.breaks[1] >= 1.0
-        breaks = np.stack([np.where(one, 1.0 - first, 1.0 - second), np.where(one, 1.0, 1.0 - first)])
-        return self._replace(breaks=breaks, pieces=pieces)
+        """The same with time running backwards, of laws that change once."""
+        after, before = (moved(self.pieces[k], 1.0, -1.0) for k in (1, 0))
+        breaks = np.stack([1.0 - self.breaks[0], self.breaks[1]])
+        return self._replace(breaks=breaks, pieces=np.stack([after, before, before]))
 
 
 Sought = Callable[[FloatArray], FloatArray]  # the share of a change, shape (k, m), to the law after it
@@ -187,6 +186,23 @@ def step_after(open_: Open) -> Found:
 def two_kinks(open_: Open) -> Found:
     """A straight line from the law of the left to that of the right, both straight.
 
+    How far it may be off is what the same equations give at the ends of what mean and moment may miss: the closer the
+    kinks, the more.
+    """
+    ok, breaks, pieces = _two_kinks(open_, open_.mean, open_.moment)
+    off = np.zeros_like(open_.mean)
+    for signs in product((-1.0, 1.0), repeat=2):
+        missed = open_.within * np.array(signs)[:, None]
+        known, at, other = _two_kinks(open_, open_.mean + missed[0], open_.moment + missed[1])
+        ok &= known
+        for x in (*breaks, *at):
+            off = np.maximum(off, np.abs(_value(breaks, pieces, x) - _value(at, other, x)))
+    return Found(ok, breaks, pieces, open_.sides + off)
+
+
+def _two_kinks(open_: Open, mean: FloatArray, moment: FloatArray) -> tuple[Bools, FloatArray, FloatArray]:
+    """Where there are two kinks of a mean and a moment, their places, and the laws about them, as in `Found`.
+
     Four moments of two changes of slope about the end of the interval give their places (de Prony, J. Ecole
     Polytechnique 1(22), 1795).
     """
@@ -196,18 +212,24 @@ def two_kinks(open_: Open) -> Found:
     m0, m1, m2, m3 = (
         after - before,
         a1 - a0 - before,
-        2.0 * (open_.mean - a0) - before,
-        6.0 * (open_.moment - a0 / 2.0) - before,
+        2.0 * (mean - a0) - before,
+        6.0 * (moment - a0 / 2.0) - before,
     )
     with np.errstate(divide="ignore", invalid="ignore"):
         det = m1 * m1 - m0 * m2
-        total, product = (m1 * m2 - m0 * m3) / det, (m2 * m2 - m1 * m3) / det
-        spread = np.sqrt(total * total / 4.0 - product)
+        total, product_ = (m1 * m2 - m0 * m3) / det, (m2 * m2 - m1 * m3) / det
+        spread = np.sqrt(total * total / 4.0 - product_)
         first, second = 1.0 - (total / 2.0 + spread), 1.0 - (total / 2.0 - spread)
-        ok = straight & open_.sure[0] & open_.sure[1] & (first >= -1e-6) & (second <= 1.0 + 1e-6) & (second > first)
+        known = straight & open_.sure[0] & open_.sure[1] & (second > first)
+        ok = known & (first >= -1e-6) & (second <= 1.0 + 1e-6)
         first, second = np.clip(np.where(ok, first, 0.0), 0.0, 1.0), np.clip(np.where(ok, second, 1.0), 0.0, 1.0)
         low, high = value(open_.left, first), value(open_.right, second)
         slope = (high - low) / np.maximum(second - first, 1e-12)
     middle = np.stack([low - slope * first, slope, 0.0 * slope, 0.0 * slope])
-    slack = open_.sides + 2.0 * open_.within.sum(axis=0)
-    return Found(ok, np.stack([first, second]), np.stack([open_.left, middle, open_.right]), slack)
+    return ok, np.stack([first, second]), np.stack([open_.left, middle, open_.right])
+
+
+def _value(breaks: FloatArray, pieces: FloatArray, x: FloatArray) -> FloatArray:
+    """Acceleration of laws that change twice, at shares of their intervals, shape (m,)."""
+    before, between, after = (value(piece, x) for piece in pieces)
+    return np.where(x <= breaks[0], before, np.where(x < breaks[1], between, after))

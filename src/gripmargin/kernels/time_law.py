@@ -174,12 +174,11 @@ class _Search:
         return np.where(self.known, self.slack, most), size
 
     def _continued(self) -> FloatArray:
-        """What known laws of the neighbours come to at the far end of an interval; at most twice the largest."""
+        """What known laws of the neighbours come to at the far end of an interval."""
         sure, ratio = self.known & ~self.marked, self.h[1:] / self.h[:-1]
         ahead = np.where(sure[:-1], np.abs(value(self.pieces[2][:, :-1], 1.0 + ratio)), 0.0)
         back = np.where(sure[1:], np.abs(value(self.pieces[0][:, 1:], -1.0 / ratio)), 0.0)
-        sizes = np.maximum(np.pad(ahead, ((1, 0), (0, 0))), np.pad(back, ((0, 1), (0, 0))))
-        return np.minimum(sizes, 2.0 * self.most)
+        return np.maximum(np.pad(ahead, ((1, 0), (0, 0))), np.pad(back, ((0, 1), (0, 0))))
 
     @property
     def _straight(self) -> FloatArray:
@@ -207,8 +206,8 @@ class _Search:
         for r, k in zip(ratios, (before, after), strict=True):
             curved = (self.pieces[:, 2:, k, j] != 0.0).any(axis=(0, 1))
             further = np.maximum(1.0, r) ** 3
-            rounded = np.where(curved, 6.0 * self.rounded[k, j] + 60.0 * self.rounded_odd[k, j], 0.0)
-            unsure.append(self.digit[j] * (1.0 + 2.0 * r) + 4.0 * further * (self.slack[k, j] + rounded))
+            unsure.append(carried(r, self.digit[j]) + 4.0 * further * self.slack[k, j])
+            unsure[-1] += np.where(curved, bent(r, self.rounded[k, j], self.rounded_odd[k, j]), 0.0)
             worth = np.maximum(np.abs(self.even[i, j]), np.abs(self.odd[i, j]))  # else they explain anything
             sure.append(self.confirmed[k, j] & ~self.marked[k, j] & (k != i) & (unsure[-1] <= worth))
         sides = np.where(sure[0], unsure[0], 0.0) + np.where(sure[1], unsure[1], 0.0) + EXACT * self.most[j]
@@ -230,6 +229,27 @@ class _Search:
         self.pieces[:, :, i, j] = found.pieces[:, :, ok]
         self.slack[i, j] = found.slack[ok]
         self.known[i, j], self.confirmed[i, j] = True, confirmed
+
+
+def carried(ratio: FloatArray, digit: FloatArray) -> FloatArray:
+    """Return how far a line through two accelerations may be off at the far end of the next interval.
+
+    Args:
+        ratio: Length of that over the line's own.
+        digit: By how much either acceleration may be off.
+    """
+    return digit * (1.0 + 2.0 * ratio)
+
+
+def bent(ratio: FloatArray, even: FloatArray, odd: FloatArray) -> FloatArray:
+    """Return how far what bends a cubic may be off there: ``6 e x (1 - x)`` and ``60 o x (1 - x) (1 - 2 x)``.
+
+    Args:
+        ratio: As in `carried`.
+        even: By how much the mean may be off.
+        odd: By how much the second defect may be.
+    """
+    return 6.0 * ratio * (1.0 + ratio) * (even + 10.0 * (1.0 + 2.0 * ratio) * odd)
 
 
 def evaluated(

@@ -66,6 +66,8 @@ def block_tolerance_bounds(
     Returns:
         The value that so many exceed, and the one that as many stay below, in the unit of ``y``.
     """
+    from scipy import special  # noqa: PLC0415 - 0.05 s that only curves of single presses pay
+
     blocks = np.unique(block)
     k, lines, heights, left, freedom = blocks.size, [], [], 0.0, 0
     for one in blocks:
@@ -77,8 +79,6 @@ def block_tolerance_bounds(
         left, freedom = left + float(residual @ residual), freedom + int(own.sum()) - 2
         lines.append(float(values.mean()) + slope * (at - float(x[own].mean())))
         heights.append(1.0 / own.sum() + (at - float(x[own].mean())) ** 2 / spread)
-    from scipy import special  # noqa: PLC0415 - 0.05 s that only curves of single presses pay
-
     height, within, between = float(np.mean(heights)), left / freedom, float(np.var(lines, ddof=1))
     rest = max(1.0 - height, 0.0)
     ratio = max(between / within * special.fdtri(freedom, k - 1, BETWEEN), height) if within > 0.0 else np.inf

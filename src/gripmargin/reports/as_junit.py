@@ -1,7 +1,9 @@
 """Reports as JUnit XML: what servers for continuous integration show of a test run.
 
-One suite a job, one case a check. A check that falls short is a failure, one that is undecided is skipped (and the
-command's exit status is not 0), a job that could not be checked is an error. There is no clock and no host in it.
+One suite a job, one case a check, of a program of several holds one a check of each. A check that falls short is a
+failure, one that is undecided is skipped (and the command's exit status is not 0), a job that could not be checked is
+an error. There is no clock and no host in it.
+
 The elements and attributes are those of the schema that servers share; it has no place for figures beside a case, so
 they are properties of the suite, by the name of the check.
 """
@@ -10,9 +12,10 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ET
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
-from gripmargin.reports.in_short import finding_lines, law_line, result_line
+from gripmargin.reports.in_short import finding_lines, holds_line, law_line, result_line
 from gripmargin.results.findings import CheckResult, Verdict
 from gripmargin.results.report import Judgement, Report
 
@@ -56,11 +59,11 @@ def _suite(name: str, report: Report, compared: Sequence[str] | None) -> ET.Elem
     for law in report.time_laws:
         _property(properties, f"time law {law.name}", law_line(law))
     used: dict[str, int] = {}
-    for check in report.checks:
-        case_name = _once(check.check, used)
+    for check, called, of in _cases(report):
+        case_name = _once(called, used)
         for key, value in _figures(check):
             _property(properties, f"{case_name}.{key}", value)
-        _case(suite, case_name, check, report)
+        _case(suite, case_name, check, of)
     if report.nothing:
         case = ET.SubElement(suite, "testcase", classname=suite.get("name", ""), name="could not be checked")
         _trouble(case, "error", "nothing was checked", report.nothing, ())
@@ -74,10 +77,22 @@ def _suite(name: str, report: Report, compared: Sequence[str] | None) -> ET.Elem
     said += [f"cause: {cause.text}" for cause in report.causes]
     said += [f"not checked: {item.check}: {item.reason}" for item in report.not_checked]
     said += finding_lines(report.findings)
+    said += [holds_line(report)] if report.holds else []
     said.append(f"{len(report.findings)} findings in {len(report.checks)} checks")
     ET.SubElement(suite, "system-out").text = _fit("\n".join(said))
     _count(suite)
     return suite
+
+
+def _cases(report: Report) -> Iterator[tuple[CheckResult, str, Report]]:
+    """Each check, of a program of several holds those of each; what its case is called, and whose report it is of."""
+    for check in () if report.holds else report.checks:
+        yield check, check.check, report
+    for hold in report.holds:
+        like = f" (like hold {hold.like})" if hold.like else ""
+        for check in hold.report.checks:
+            own = check if hold.like is None else replace(check, at=None)  # which is elsewhere in the program
+            yield own, f"hold {hold.name}{like}, {check.check}", hold.report
 
 
 def _case(suite: ET.Element, name: str, check: CheckResult, report: Report) -> None:

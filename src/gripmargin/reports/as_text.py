@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from gripmargin.checks import words
+from gripmargin.reports.as_glance import hold_lines, hold_where, where_it_is, worst_holds
 from gripmargin.reports.changes import no_help, sorted_out, together
 from gripmargin.reports.in_short import law_line
 from gripmargin.reports.layout import EMPTY, WIDTH, Line, bullets, laid_out
-from gripmargin.results.findings import CheckResult, Finding, worst_first
+from gripmargin.results.findings import CheckResult, Finding, Verdict, worst_first
 from gripmargin.results.report import CAUTIONS, Report
 
 SHOWN = 10  # findings in full; the rest are counted
@@ -19,12 +20,38 @@ def report_text(report: Report, *, width: int = WIDTH) -> str:
         report: What is said.
         width: Largest number of characters in a line.
     """
-    lines = [(f"{report.verdict.upper()}  ", report.title), _scope(report), EMPTY]
+    if report.holds:
+        lines = _of_holds(report)
+    else:
+        lines = [(f"{report.verdict.upper()}  ", report.title), _scope(report), EMPTY, *_checked(report)]
+    for title, items in (
+        ("Not checked", [f"{item.check}: {item.reason}" for item in report.not_checked]),
+        ("Assumed", report.assumed),
+        ("As read", report.notes),
+        ("Cautions", CAUTIONS),
+    ):
+        if items:
+            lines += [EMPTY, ("", title), *bullets(items)]
+    return laid_out(lines, width)
+
+
+def _of_holds(report: Report) -> list[Line]:
+    """How the holds of a program do, and all of those that do not pass, or of the one that is nearest to that."""
+    worst = worst_holds(report)
+    told = [hold for hold in worst if hold.verdict is not Verdict.PASS][:SHOWN] or worst[:1]
+    lines = hold_lines(report)
+    for hold in told:
+        first = where_it_is(report, hold) if hold is told[0] else f"Hold {hold_where(hold)}"
+        lines += [EMPTY, ("  ", first), _scope(hold.report), EMPTY, *_checked(hold.report)]
+    return [*lines, *(_laws(report) if report.time_laws else [])]
+
+
+def _checked(report: Report) -> list[Line]:
+    """What the checks came to, what lies behind it, what to change."""
+    lines: list[Line] = []
     for check in report.checks:
         lines += _check_lines(check, {cause.text for cause in report.causes})
-    if report.time_laws:
-        title = "Time laws tried, each with the least values over their targets"
-        lines += [EMPTY, ("", title), *bullets(f"{law.name}: {law_line(law)}" for law in report.time_laws)]
+    lines += _laws(report) if report.time_laws else []
     if report.causes:
         lines += [EMPTY, ("", "The cause"), *_causes(report)]
     own = [finding for finding in report.findings if finding.check not in report.explained]
@@ -36,15 +63,12 @@ def report_text(report: Report, *, width: int = WIDTH) -> str:
             lines += [EMPTY, ("", title), *said, *_findings(findings)]
     if own:
         lines += [EMPTY, ("", "What to change"), *_changes(worst_first(own))]
-    for title, items in (
-        ("Not checked", [f"{item.check}: {item.reason}" for item in report.not_checked]),
-        ("Assumed", report.assumed),
-        ("As read", report.notes),
-        ("Cautions", CAUTIONS),
-    ):
-        if items:
-            lines += [EMPTY, ("", title), *bullets(items)]
-    return laid_out(lines, width)
+    return lines
+
+
+def _laws(report: Report) -> list[Line]:
+    title = "Time laws tried, each with the least values over their targets"
+    return [EMPTY, ("", title), *bullets(f"{law.name}: {law_line(law)}" for law in report.time_laws)]
 
 
 def _scope(report: Report) -> Line:

@@ -17,6 +17,7 @@ SHOWN = 10  # findings; viewers of test results show about as many lines
 def result_line(check: CheckResult) -> str:
     """Return one sentence: name, verdict, figure, target, where."""
     line = f"{check.check}: {check.verdict}, {check.measure} {words.figure(check.value)}, target {check.target:g}"
+    line = in_hold(check) + line
     if check.verdict is Verdict.UNDECIDED and check.low is not None and check.low != check.value:
         line += f", may be as low as {words.figure(check.low)}{words.elsewhere(check)}"
     if check.at is not None:
@@ -26,12 +27,17 @@ def result_line(check: CheckResult) -> str:
     return "; ".join((line, *check.doubts))
 
 
+def in_hold(said: CheckResult | Finding) -> str:
+    """Return what stands before a result or finding of one of several holds; else nothing."""
+    return f"hold {said.hold}, " if said.hold else ""
+
+
 def finding_lines(findings: tuple[Finding, ...]) -> list[str]:
     """Return the worst ten findings, each with what to change, and how many more there are."""
     worst = worst_first(findings)
     lines = []
     for finding in worst[:SHOWN]:
-        lines.append(f"{finding.check}: {finding.text}")
+        lines.append(f"{in_hold(finding)}{finding.check}: {finding.text}")
         reasons = finding.because.get("undecided")
         if reasons:
             lines.append(f"  undecided: {'; '.join(reasons)}")
@@ -55,7 +61,22 @@ def shortfall(report: Report) -> list[str]:
     """Return what is not a pass in a report: what lies behind it, its checks, its findings with what to change."""
     lines = [f"cause: {cause.text}" for cause in report.causes]
     lines += [result_line(check) for check in report.checks if check.verdict is not Verdict.PASS]
+    lines += [holds_line(report)] if report.holds else []
     return lines + finding_lines(tuple(f for f in report.findings if f.check not in report.explained))
+
+
+def holds_line(report: Report) -> str:
+    """Return how many holds a program has, and what they come to."""
+    words_of = {
+        "pass": ("passes", "pass"),
+        "fail": ("falls short", "fall short"),
+        "undecided": ("is undecided", "are undecided"),
+    }
+    counts = Counter(str(hold.verdict) for hold in report.holds)
+    sums = ", ".join(f"{counts[v]} {said[counts[v] > 1]}" for v, said in words_of.items() if counts[v])
+    alike = sum(hold.like is not None for hold in report.holds)
+    differ = f"; {alike} differ{'s' * (alike == 1)} from another in place and time alone" if alike else ""
+    return f"{len(report.holds)} holds: {sums}{differ}"
 
 
 def summary_text(judgements: Sequence[Judgement]) -> str:

@@ -1,8 +1,8 @@
 """Comparing reports with earlier ones that somebody approved: what got worse, by how much.
 
-Jobs are known by their names, checks by theirs. Compared are, for each check, the worst value and the least value
-that it may have, the verdict and the target; then the findings, the checks and the jobs themselves. A check that is
-not made any more is worse than one that passes.
+Jobs are known by their names, checks by theirs, and by their hold where a program has several. Compared are, for each
+check, the worst value and the least value that it may have, the verdict and the target; then the findings, the checks
+and the jobs themselves. A check that is not made any more is worse than one that passes.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ class Worsening:
     Attributes:
         job: Name of the job.
         check: Name of the check; None where the job as a whole is meant.
-        kind: value, low, verdict, target, finding, check gone or job gone.
+        kind: value, low, verdict, target, finding, accepted, check gone or job gone.
         before: The figure then; None where it is no figure or was not bounded.
         now: The figure now, likewise.
         text: The change in a sentence, without the name of the job.
@@ -90,7 +90,8 @@ def compare(results: Iterable[Report | Judgement], baseline: Baseline, *, worse:
     A value is worse where it is below ``(1 - worse)`` times the earlier one, the least value that it may have
     likewise; a verdict where it goes from pass to undecided or fail, or from undecided to fail; a target where it is
     lower. A finding is new where the check had none of its kind in the same move, or, without labels of moves, none
-    that overlaps it. Checks and jobs that are gone are worse. What is new is said, and is not worse by itself.
+    that overlaps it. Checks and jobs that are gone are worse, and so is a code that is accepted now and was not. What
+    else is new is said, and is not worse by itself.
 
     Args:
         results: Reports, or what `check_files` returns; a job that could not be checked now counts as gone.
@@ -115,19 +116,19 @@ def compare(results: Iterable[Report | Judgement], baseline: Baseline, *, worse:
             text = "the job is in the baseline and was not checked now"
             found.append(Worsening(job=name, check=None, kind="job gone", before=None, now=None, text=text))
             continue
-        found += _job(name, before, now[name], allowed)
+        today = earlier_job(report_tree(now[name]), "report.")
+        found += _job(name, before, today, now[name], allowed)
         new += [
-            f"check '{check.check}' of job '{printable(name, 200)}' is not in the baseline"
-            for check in now[name].checks
-            if check.check not in before.checks
+            f"check '{check}' of job '{printable(name, 200)}' is not in the baseline"
+            for check in today.checks
+            if check not in before.checks
         ]
     compared = tuple(name for name in baseline.jobs if name in now)
     return Comparison(allowed=allowed, compared=compared, worse=tuple(found), new=tuple(new))
 
 
-def _job(name: str, before: EarlierJob, report: Report, allowed: float) -> list[Worsening]:
+def _job(name: str, before: EarlierJob, now: EarlierJob, report: Report, allowed: float) -> list[Worsening]:
     found = []
-    now = earlier_job(report_tree(report), "report.")
     reasons = {item.check: item.reason for item in report.not_checked}
 
     def add(check: str, kind: str, text: str, was: float | None = None, is_: float | None = None) -> None:
@@ -148,6 +149,10 @@ def _job(name: str, before: EarlierJob, report: Report, allowed: float) -> list[
             if _lost(then, today, allowed):
                 what = "value" if kind == "value" else "least value it may have"
                 add(check, kind, f"{what} {_change(then, today)}", then, today)
+    if before.accepted is not None and now.accepted is not None:
+        for code in sorted(now.accepted - before.accepted):
+            text = f"'{printable(code)}' is accepted now (job.accept) and was not"
+            found.append(Worsening(job=name, check=None, kind="accepted", before=None, now=None, text=text))
     for finding in now.findings:
         if not any(_covers(earlier, finding) for earlier in before.findings):
             place = f" in move '{printable(finding.move)}'" if finding.move is not None else ""

@@ -16,7 +16,7 @@ from gripmargin.tuning.sizes import Kind, Sizes
 if TYPE_CHECKING:
     from gripmargin.tuning.swayed import Swayed
 
-BATCH: Final = 256  # rows that are looked at together
+BATCH: Final = 512  # rows that are looked at together
 CLOSE: Final = 0.005  # share by which what is found may be less than what could be, for the swing out of place
 SAME: Final = 1e-5  # share by which what is found is rounded down
 ALIKE: Final = 5e-3  # use by which rows may be above what they may have before their swing itself is worked out

@@ -246,23 +246,39 @@ class Sizes:
     def _bound(self, loose: FloatArray) -> None:
         """Bounds of what swings add, mode by mode, and between rows that are worked out."""
         rows, kinds = self._rows, list[str | float]([0.0, *BY_RATE])
-        most = np.zeros((len(kinds), *self.still.shape))
-        spread = np.zeros((len(kinds), len(rows.spread), len(self._groups)))
-        for modes, impulse in self._sets:
-            most = np.maximum(most, impulse.bounds(_factors(modes, rows.load, self._inputs), self._groups))
-            if rows.slack.any():
-                each = [impulse.bounds(_factors(modes, one, self._inputs), self._groups) for one in rows.spread]
-                spread = np.maximum(spread, np.linalg.norm(each, axis=2).swapaxes(0, 1))
-        bounds: Swings = dict(zip(kinds, self._unsure * most, strict=True))
+        main, impulse = self._sets[-1]
+        own = _factors(main, rows.load, self._inputs)
+        most, still = np.array(impulse.bounds(own, self._groups)), self.still.copy()
+        spread = self._spreads(main, impulse)
+        for (modes, other), apart in zip(self._sets[:-1], self._apart, strict=True):
+            factors = _factors(modes, rows.load, self._inputs)
+            each = np.array(other.bounds(factors, self._groups))
+            differ = most + each
+            if factors.shape == own.shape:
+                sizes = _groups_of(own, self._groups), _groups_of(own - factors, self._groups)
+                terms = zip(apart.differ, other.alone, strict=True)
+                differ = np.minimum(differ, [(sizes[0] @ x + sizes[1] @ y).T for x, y in terms])
+            most = np.maximum(most, each) + differ
+            still = still + _sizes((own - factors).sum(axis=1), self._groups)
+            spread = np.maximum(spread, self._spreads(modes, other))
+        bounds: Swings = dict(zip(kinds, most, strict=True))
         self._slack: Swings = dict(zip(kinds, rows.slack @ spread, strict=True)) | {"still": loose}
         self._more = self._unmoved()
         for ramp in self._ramps:
-            bounds[ramp] = np.minimum(bounds[0.0], self._unsure * self.still + bounds["rest"] / ramp)
+            bounds[ramp] = np.minimum(bounds[0.0], still + bounds["rest"] / ramp)
         for i, name in enumerate(NAMES[: NAMES.index("few")]):
             here = [*self._kinds(name), *BY_RATE[1:]]  # which are little, and stay as they are here
             self._columns |= {(kind, name): np.empty(self.count) for kind in here}
             self._put(name, slice(None), {kind: bounds[kind][:, i] for kind in here})
             self._stage[name][:] = 0
+
+    def _spreads(self, modes: Modes, impulse: Impulse) -> FloatArray:
+        """The same of what nobody knows, mode by mode, shape (kinds, matrices, groups)."""
+        rows = self._rows
+        if not rows.slack.any():
+            return np.zeros((1 + len(BY_RATE), len(rows.spread), len(self._groups)))
+        each = [impulse.bounds(_factors(modes, one, self._inputs), self._groups) for one in rows.spread]
+        return np.linalg.norm(each, axis=2).swapaxes(0, 1)
 
     def _unmoved(self) -> FloatArray:
         """What no mode takes, for lack of mass, shape (rows, groups)."""
@@ -302,6 +318,11 @@ def inputs(job: Job) -> FloatArray:
 def _factors(modes: Modes, load: FloatArray, components: FloatArray) -> FloatArray:
     """Factors on the modes' answers, shape (rows, modes, components)."""
     return np.asarray((load @ modes.loads)[:, :, None] * (modes.shapes.T @ components)[None])
+
+
+def _groups_of(factors: FloatArray, groups: Groups) -> FloatArray:
+    """Sizes of the factors of each mode, shape (groups, rows, modes)."""
+    return np.stack([np.linalg.norm(factors[:, :, group], axis=2) for group in groups])
 
 
 def _ring(factors: FloatArray, shares: FloatArray) -> FloatArray:

@@ -48,6 +48,7 @@ class Swayed:
         takes = modes.shapes.T @ inputs
         self._takes = {name: np.linalg.norm(takes[:, group], axis=1) for name, group in GROUPS.items()}
         self._weight = takes[:, GROUPS["gravity"]]
+        self._still: dict[tuple[float, float], FloatArray] = {}  # what is added where the part hangs still
         rng = np.random.default_rng(0)
         way = rng.normal(size=(4, 3, LOOKED_AT))
         self._ways = way / np.linalg.norm(way, axis=1, keepdims=True)
@@ -77,37 +78,47 @@ class Swayed:
         Returns:
             Shape (modes,).
         """
-        modes, w, gravity = self._modes, self._modes.frequency, condition.gravity
-        response, speed = self._sizes(motion, condition, x)
+        w, gravity = self._modes.frequency, condition.gravity
+        response, speed = self.sizes(motion, condition, x)
         acceleration, alpha, omega = motion.rates(x)
         acceleration = float(np.hypot(acceleration, motion.radius * omega * omega))
         along, axis = motion.axes(condition.tilt == 0.0)
+        moved, turned, spun = (
+            _within(way, of) for way, of in zip(self._ways[1:], (GROUPS[along], *2 * (GROUPS[axis],)), strict=True)
+        )
+        down = self._down(condition)
+        frame = np.stack([down + acceleration * moved, omega * turned, alpha * spun])
+        swung = [sign * size[:, None] for sign, size in zip(self._signs, (response, speed, w * speed), strict=True)]
+        moving = self._added(frame, self._weight @ down + swung[0], *swung[1:])
+        if (condition.tilt, gravity) not in self._still:
+            none = np.zeros_like(swung[0])
+            still = self._added(np.stack([down, 0.0 * down, 0.0 * down]), self._weight @ down, none, none)
+            self._still[condition.tilt, gravity] = still
+        still = self._still[condition.tilt, gravity]
+        return np.asarray((np.abs(still) + SUDDEN * np.abs(moving - still)).max(axis=(0, 2)))
+
+    def _down(self, condition: Condition) -> FloatArray:
+        """Gravity in the axes of the tool, of each combination [m/s^2], shape (3, combinations)."""
         down = self._ways[0].copy()
         lean = np.minimum(np.arccos(np.clip(down[2], -1.0, 1.0)), condition.tilt)
         down[:2] *= np.sin(lean) / np.maximum(np.hypot(*down[:2]), 1e-9)
         down[2] = np.cos(lean)
-        moved, turned, spun = (
-            _within(way, of) for way, of in zip(self._ways[1:], (GROUPS[along], *2 * (GROUPS[axis],)), strict=True)
-        )
-        frame = np.stack([gravity * down + acceleration * moved, omega * turned, alpha * spun])
-        sag, none = gravity * self._weight @ down, np.zeros((modes.frequency.size, LOOKED_AT))
-        frame = np.concatenate([np.stack([gravity * down, 0.0 * down, 0.0 * down]), frame], axis=2)
-        swung = [sign * size[:, None] for sign, size in zip(self._signs, (response, speed, w * speed), strict=True)]
-        there = np.hstack([sag, sag + swung[0]])  # without the motion, and with it
-        ways = tuple(modes.shapes @ each for each in (there, *(np.hstack([none, each]) for each in swung[1:])))
-        out = []
-        for law in LAWS:
-            load = displaced_load(*self._body, frame, ways, modes.loads @ there, in_turns=law)
-            still, moving = np.split(modes.shapes.T @ load, 2, axis=1)
-            out.append((np.abs(still) + SUDDEN * np.abs(moving - still)).max(axis=1))
-        return np.asarray(np.max(out, axis=0))
+        return np.asarray(condition.gravity * down)
+
+    def _added(self, frame: FloatArray, *swung: FloatArray) -> FloatArray:
+        """What responses, their rates and second derivatives add to the load, shape (laws, modes, combinations)."""
+        modes = self._modes
+        way = modes.shapes @ swung[0], modes.shapes @ swung[1], modes.shapes @ swung[2]
+        carried = modes.loads @ swung[0]
+        loads = (displaced_load(*self._body, frame, way, carried, in_turns=law) for law in LAWS)
+        return np.stack([modes.shapes.T @ load for load in loads])
 
     def _turn(self, motion: Motion, condition: Condition, x: float) -> float:
-        response = self._sizes(motion, condition, x)[0] + condition.gravity * self._takes["gravity"]
+        response = self.sizes(motion, condition, x)[0] + condition.gravity * self._takes["gravity"]
         return float(np.linalg.norm(np.abs(self._modes.shapes[3:]) @ response))
 
-    def _sizes(self, motion: Motion, condition: Condition, x: float) -> tuple[FloatArray, FloatArray]:
-        """The largest response of each mode beside its sag, and its largest rate."""
+    def sizes(self, motion: Motion, condition: Condition, x: float) -> tuple[FloatArray, FloatArray]:
+        """Return the largest response of each mode beside its sag, and its largest rate, shape (modes,) each."""
         out = np.zeros((2, self._modes.frequency.size))
         for part in motion.asks(condition, x):
             out += np.min(

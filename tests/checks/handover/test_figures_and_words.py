@@ -15,6 +15,7 @@ from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.handover.pressing import cause_of, details_of, pressing
 from gripmargin.checks.handover.pressure import PRESSURE
 from gripmargin.checks.handover.release import RELEASE
+from gripmargin.contact.handover import Release
 from gripmargin.contact.restraint import WAYS
 from gripmargin.files.job_file import read_job
 from support.handed import Handed, plate_job
@@ -78,6 +79,18 @@ def test_keys_of_a_release():
     }  # fmt: skip
 
 
+@pytest.mark.parametrize(("free", "verdict"), [(0.005, "pass"), (0.1, "pass"), (3.0, "undecided")])
+def test_what_a_press_sets_free_sideways_has_to_be_held(monkeypatch, free, verdict):
+    """A lid of 0.39 N in a nest that takes 1 N sideways: 2 % of the weight is nothing, a tenth of 1 N is held."""
+    case = case_of("lid")
+    assert case.job.nest.lateral_force == 1.0
+    monkeypatch.setattr(Release, "set_free", property(lambda self: free))
+    assert RELEASE.run(case).results[0].verdict == verdict
+    better = [replace(down, at_best=1e9) for down in case.putdowns]
+    monkeypatch.setattr(type(case), "putdowns", property(lambda self: better))
+    assert RELEASE.run(case).results[0].verdict == verdict  # what decides is not how well it may go at best
+
+
 def test_a_part_that_is_never_down():
     outcome = RELEASE.answer(never_down(up=0.005))
     (result,), (finding,) = outcome.results, outcome.findings
@@ -88,6 +101,8 @@ def test_a_part_that_is_never_down():
     )
     assert finding.text == f"the part is {1e3 * finding.worst['seat_height']:.2f} mm above its nest when it is let go"
     assert (finding.because["cause"], finding.share) == ("the part is not down in its nest", 0.0)
+    (remedy,) = finding.remedies
+    assert remedy.figures["lower"] == pytest.approx(result.details["seat_height"], abs=1.01e-5)  # and rounded up
 
 
 def test_a_part_that_is_set_down_askew():

@@ -70,6 +70,7 @@ def test_a_pad_that_opens_before_its_liner_does_not_pass(energy):
     found, findings = lift_off(job(peel_energy=energy, peel_angle=np.pi, peel_speed=(0.01, 0.5)))
     assert found.verdict == "undecided"
     assert found.low == pytest.approx(S**2 / 2 / KN / energy)
+    assert findings[0].share == pytest.approx(found.low / found.target)
     assert "the pads may open before the liner does" in findings[0].because["undecided"][0]
 
 

@@ -8,7 +8,9 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.handover.pressure import PRESSURE
+from gripmargin.checks.handover.pressure import PRESSURE, Peak
+from gripmargin.checks.handover.release import RELEASE
+from support.pushed import AREA, lowered, push
 
 STIFFNESS, PRESSED, SEATED, TAKES = (
     1.2e8,
@@ -64,15 +66,46 @@ def test_a_press_that_no_phase_names_is_not_passed_by_a_soft_release():
     (found,) = outcome(replace(job, phases=job.phases[1:])).results
     assert found.verdict == "undecided"
     assert "but no preload phase" in found.lines[0]
+    weak = replace(job, phases=job.phases[1:], part=replace(job.part, max_pressure=0.5 * STIFFNESS * SEATED))
+    assert outcome(weak).results[0].verdict == "fail"  # whatever the press that no phase names does
     assert (
         "or leave [pick] out: every pad then counts as fully pressed on, and the press is not checked" in found.lines[0]
     )
 
 
 def test_without_a_tray_or_a_nest_the_other_one_passes_by_itself_and_the_report_says_so():
-    job = replace(picked(), part=replace(picked().part, max_pressure=2e4))
+    job = replace(picked(), part=replace(picked().part, max_pressure=2e4), accept=("never_released",))
     for without, phases, name in (("pick", job.phases[1:], "preload"), ("nest", job.phases[:2], "release")):
         found = outcome(replace(job, phases=phases, **{without: None}))
         assert found.results[0].verdict == "pass"
         assert [item.check for item in found.not_checked] == [f"pressure in the {name}"]
     assert outcome(replace(job, phases=job.phases[:2])).results[0].verdict == "undecided"
+
+
+def test_the_lower_of_two_limits_counts():
+    """What the part takes, and what the face of the pads takes."""
+    peak = Peak(
+        pressure=1.0, surely=1.0, sample=0, pad=0, point=np.zeros(3), stiffness=1.0, usual=1.0,
+        samples=np.arange(1), over_time=np.ones(1), during="process", buckles=4.0,
+    )  # fmt: skip
+    assert [peak.allowed(part) for part in (3.0, 5.0, None)] == [3.0, 4.0, 4.0]
+    assert [replace(peak, buckles=None).allowed(part) for part in (3.0, None)] == [3.0, None]
+
+
+def test_what_forces_surely_press_is_the_most_of_all_samples():
+    """20 N less the weight on the pad at rest; from before it has come to after it has gone it is less."""
+    job = lowered(push((0, 0, -20)), move=0.0, targets=gm.Targets(pressure=0.1))
+    (found,) = outcome(replace(job, part=replace(job.part, max_pressure=1e4))).results
+    assert found.high == pytest.approx(1e4 * AREA / (20.0 - 0.2 * 9.80665), rel=2e-3)
+
+
+def test_a_release_that_falls_short_is_ranked_by_its_share_of_the_target():
+    job = replace(
+        picked(),
+        targets=gm.Targets(release=2.0),
+        nest=gm.Nest(face=gm.pose((0.3, 0, 0)), hold_down=0.01, moment=1e-4, lateral_force=0.01),
+    )
+    answer = RELEASE.answer(work_out(job, trial=True))
+    (result,) = answer.results
+    assert result.verdict == "fail"
+    assert 0.0 < answer.findings[0].share == pytest.approx(result.value / 2.0)

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
@@ -20,6 +21,7 @@ from gripmargin.checks.swing.ringing import Told, stretches_of
 from gripmargin.checks.swing.sway import LARGEST, sway_of
 from gripmargin.checks.swing.use import resolution, swing_use, use_over
 from support import simulated
+from support.within import leaning, sliding
 
 ENDS = 1.6  # [s]
 
@@ -135,6 +137,31 @@ def test_a_turn_is_within_reach_with_all_that_is_not_known_of_it(what, times):
         changed = replace(stretch, told=Told(drive=known, still=stretch.still, rest=stretch.rest))
         found_then = sway_of(case, changed, face, *resolution(stretch.modes, stretch.t))
         assert found_then.known.all() == within
+
+
+def test_a_part_that_hangs_still_from_leaning_pads_hangs_at_a_shorter_lever():
+    """``k a^4 / 12`` against ``m g c sin(lean - turn)``: better than on rigid pads, and no contradiction."""
+    stiffness, size, mass, lever, lean = 1e7, 0.04, 0.8, 0.03, np.deg2rad(20.0)
+    film = gm.PadMaterial(
+        pull_off_stress=5e4,
+        shear_strength=5e4,
+        normal_stiffness=stiffness,
+        shear_stiffness=stiffness / 3,
+        damping_ratio=0.1,
+    )
+    job = gm.Job(
+        name="still",
+        trajectory=sliding(np.array([0.0, 1.0]), np.zeros((2, 3)), leaning(lean, 0.5), 0.1),
+        gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [size, size]),)),
+        part=gm.Part(mass=mass, com=[0, 0, lever], inertia=[1e-3] * 3 + [0] * 3, face="plane", rigid=True),
+    )
+    case = work_out(job)
+    (result,) = run(case).results
+    pull, turn = mass * 9.80665 * lever, stiffness * size**4 / 12
+    due = brentq(lambda angle: turn * angle - pull * np.sin(lean - angle), 0.0, lean)
+    assert result.verdict == "pass"
+    assert result.details["sway_angle"] == pytest.approx(due, rel=0.01)
+    assert 1.05 * job.targets.hold < 1.05 / case.shared(swing_use).still.value.max() < result.low <= result.high
 
 
 def test_more_than_ten_degrees_are_neither_pass_nor_fail():

@@ -28,17 +28,22 @@ HIGH = 24.0  # of its box
 DEEPEST = 1.6  # share of a target used at the bottom of that box
 
 
-def overview(entries: Sequence[Entry]) -> str:
+def overview(entries: Sequence[Entry], what: str = "job") -> str:
     """Return the rows of all jobs, the worst first, with what filters them.
 
     Args:
         entries: As the page is given them; a job keeps the number of its place among them.
+        what: What each of them is: a job, or a hold of one.
     """
     named = [entry if isinstance(entry, tuple) else ("", entry) for entry in entries]
     rows = [(_trouble(entry), row(f"job{i}", *entry, len(named))) for i, entry in enumerate(named, start=1)]
     counts = Counter(_verdict(entry) for _, entry in named)
     reports = [entry for _, entry in named if isinstance(entry, Report)]
-    total = "All together: " + stamp(overall(report.verdict for report in reports)) + "."
+    total = (
+        f"{'All together' if what == 'job' else 'All sections together'}: "
+        + stamp(overall(report.verdict for report in reports))
+        + "."
+    )
     total += f" {counts[BROKEN]} could not be checked." if counts[BROKEN] else ""
     buttons = "".join(
         tag("button", _sign(v) + f" {counts[v]}", type="button", aria_pressed="false", data_only=v, disabled="")
@@ -46,18 +51,21 @@ def overview(entries: Sequence[Entry]) -> str:
         if counts[v]
     )
     search = '<input type="search" aria-label="show jobs with these words" placeholder="job, file or check" disabled>'
-    shown = tag("output", f"{len(named)} jobs, the worst first", class_="unit", aria_live="polite")
+    search = search.replace("job, file", f"{what}, {'file' if what == 'job' else 'part'}").replace("jobs", f"{what}s")
+    shown = tag("output", f"{len(named)} {what}s, the worst first", class_="unit", aria_live="polite")
     plain = tag(
         "p",
-        "Without JavaScript a job opens to its verdict, what to change, and its checks; for findings and drawings have "
-        "a page made of that job alone.",
+        f"Without JavaScript a {what} opens to its verdict, what to change, and its checks; for findings and drawings "
+        "have a page made of that job alone.",
     )
     return tag(
         "nav",
-        tag("p", total, class_="total")
+        (tag("p", total, class_="total") if what == "job" else "")
         + tag("noscript", plain)
-        + tag("div", buttons + search + shown, class_="filter", role="search"),
-        aria_label="Jobs",
+        + tag(
+            "div", buttons + search + shown, class_="filter", role="search", data_what=None if what == "job" else what
+        ),
+        aria_label=f"{what.title()}s",
     ) + tag("div", "".join(text for _, text in sorted(rows, key=lambda each: each[0])), class_="entries")
 
 

@@ -7,6 +7,8 @@ import hashlib
 from collections.abc import Sequence
 from importlib.resources import files
 
+from gripmargin.base.errors import GripmarginError
+from gripmargin.reports.html.holds import head_of_holds, own_reports
 from gripmargin.reports.html.job import job
 from gripmargin.reports.html.overview import Entry, broken, overview
 from gripmargin.reports.html.summary import cautions
@@ -30,13 +32,20 @@ def report_html(report: Report) -> str:
 def reports_html(entries: Sequence[Entry]) -> str:
     """Return several reports as one page: an overview, the worst first, in which each job opens.
 
-    The more jobs the fewer points have curves and the fewer places the time cursor of each.
+    The more jobs the fewer points have curves and the fewer places the time cursor of each. A program of several holds
+    has a section for each hold; by itself it is headed by its verdict and its time line.
 
     Args:
         entries: Reports, reports with their file, and jobs that could not be checked: their file and the error.
     """
+    program = _program(entries)
+    entries = [section for file, entry in _named(entries) for section in _sections(file, entry)]
     several = len(entries) != 1
-    if several:
+    if program is not None and several:
+        title = f"{program.verdict}: {safe(program.job)}"
+        body = tag("h1", "gripmargin: report of a program", class_="alone")
+        body += head_of_holds(program) + overview(entries, "hold")
+    elif several:
         title = f"gripmargin: {len(entries)} jobs"
         body = tag("h1", title) + overview(entries)
     else:
@@ -58,6 +67,23 @@ def reports_html(entries: Sequence[Entry]) -> str:
         ),
     )
     return document(title, body)
+
+
+def _named(entries: Sequence[Entry]) -> list[tuple[str, Report | GripmarginError]]:
+    return [entry if isinstance(entry, tuple) else ("", entry) for entry in entries]
+
+
+def _program(entries: Sequence[Entry]) -> Report | None:
+    """The only report, where it is one of several holds."""
+    alone = _named(entries)[0][1] if len(entries) == 1 else None
+    return alone if isinstance(alone, Report) and alone.holds else None
+
+
+def _sections(file: str, entry: Report | GripmarginError) -> list[Entry]:
+    """A program of several holds has a section for each that is like no other."""
+    if isinstance(entry, Report) and entry.holds:
+        return [(", ".join(filter(None, (file, like))), own) for like, own in own_reports(entry)]
+    return [(file, entry)]
 
 
 def document(title: str, body: str) -> str:

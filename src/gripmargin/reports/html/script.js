@@ -330,7 +330,7 @@
   function overview(entries) {
     const box = document.querySelector('.filter');
     if (!box) return;
-    const search = box.querySelector('input'), said = box.querySelector('output');
+    const search = box.querySelector('input'), said = box.querySelector('output'), what = box.dataset.what || 'job';
     const buttons = [...box.querySelectorAll('[data-only]')];
     const all = entries.map(entry => ({entry, words: entry.firstElementChild.textContent.toLowerCase()}));
     function filter() {
@@ -341,7 +341,7 @@
         entry.hidden = (only.length && !only.includes(entry.dataset.verdict)) || !wanted.every(w => words.includes(w));
         count += !entry.hidden;
       }
-      said.textContent = count === all.length ? `${count} jobs, the worst first` : `${count} of ${all.length} jobs`;
+      said.textContent = count === all.length ? `${count} ${what}s, the worst first` : `${count} of ${all.length} ${what}s`;
     }
     for (const control of [search, ...buttons]) control.disabled = false;
     search.addEventListener('input', filter);
