@@ -22,7 +22,7 @@ from gripmargin.motion.chain import Chain
 
 Told = Callable[[slice | NDArray[np.intp]], FloatArray]
 
-KEPT: Final = 65_536  # samples beyond which motion is worked out again where it is asked for: memory alone
+KEPT: Final = 131_072  # samples beyond which motion is worked out again where it is asked for: memory alone
 
 
 @dataclass(frozen=True, eq=False)
