@@ -63,7 +63,7 @@ def drawn(rng):
         trajectory=gm.hanging_still(),
         gripper=gm.Gripper(pads=pads),
         part=part,
-        accept=["tool_travel", "from_below"],
+        accept=["tool_travel", "from_below", "short_carry"],
     )
 
 
