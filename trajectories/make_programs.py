@@ -14,7 +14,7 @@ from __future__ import annotations
 import argparse
 import re
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -44,6 +44,7 @@ SMALL_TILT = 0.3  # [deg]
 CENTRED_HINGE = 0.067  # [m]; edge of the diffuser's pads once they are moved under the centre of mass
 SHORT_SLIDE = 0.0008  # [m]
 LIGHT_PRESS = 0.0010  # [m]
+WHOLE_ROLL, SHORT_ROLL = 0.0065, 0.0050  # [m] to both sides: a pad of 16 mm, cleaned 2.4 mm further
 GENTLE, ABRUPT = 40.0, 200.0  # [m/s^3]
 CALM, HASTY = 0.40, 0.02  # [s]
 HASTY_SHELF = {"speed": 200.0, "acceleration": 900.0, "blend": 12.0}  # [deg/s], [deg/s^2], [deg]
@@ -306,12 +307,13 @@ def diffuser(speed: Speed | None = None, *, hinge: float = 0.025, tilt: float = 
     return sampled(legs, at(rack, 0.03), period=0.004, speed=speed)
 
 
-def lid(speed: Speed | None = None, *, press: float | None = 0.0014) -> Program:
+def lid(speed: Speed | None = None, *, press: float | None = 0.0014, roll: float | None = None) -> Program:
     """A small lid from its pallet onto the box, by the same larger machine.
 
     Args:
         speed: Factors by move.
         press: How far the pad is pressed in to let go [m]; None: it is pulled off straight.
+        roll: How far to both sides of its middle the pad is then rolled over a tacky roller [m]; None: it is not.
     """
     pallet, box = np.array([0.20, -0.10, 0.75]), np.array([0.80, 0.50, 0.95])
 
@@ -328,11 +330,23 @@ def lid(speed: Speed | None = None, *, press: float | None = 0.0014) -> Program:
         Leg("seat", "wait", duration=0.3),
         Leg("press off", "joint", at(box, -0.0002 if press is None else -press, quarter), 0.01, 0.1),
         Leg("leave", "joint", at(box, 0.12, quarter), 0.10, 0.5),
+        *([] if roll is None else _over_a_roller(at, roll)),
         Leg("return", "joint", at(pallet, 0.10), 0.8, 2.0, blend=0.2),
     ]
     if press is None:
         legs = [leg for leg in legs if leg.move != "press off"]
     return sampled(legs, at(pallet, 0.04), period=0.004, speed=speed)
+
+
+def _over_a_roller(at: Callable[..., FloatArray], roll: float) -> list[Leg]:
+    """To a roller whose highest line lies along x, down on it, over it along y, and up."""
+    first, last = np.array([0.50, 0.20 - roll, 0.85]), np.array([0.50, 0.20 + roll, 0.85])
+    return [
+        Leg("to roller", "joint", at(first, 0.03), 0.8, 2.0),
+        Leg("set on roller", "joint", at(first, -0.0003), 0.05, 0.5),
+        Leg("roll", "joint", at(last, -0.0003), 0.02, 0.2),
+        Leg("off roller", "joint", at(last, 0.03), 0.05, 0.5),
+    ]
 
 
 def kit(*, deeper: Mapping[int, float] | None = None, kits: int = 2) -> Program:
@@ -536,6 +550,10 @@ def texts() -> dict[str, str]:
         "sink.csv": joint_csv(sink(), f"heat sink, tray to box, to be tuned, 250 Hz; {by}", 6),
         "lid.csv": pose_csv(lid(), f"lid, pallet to box, 250 Hz; {by}"),
         "lid-light-press.csv": pose_csv(lid(press=LIGHT_PRESS), f"lid, pallet to box, pressed lightly, 250 Hz; {by}"),
+        "lid-cleaned.csv": pose_csv(lid(roll=WHOLE_ROLL), f"lid, pallet to box, then over a roller, 250 Hz; {by}"),
+        "lid-cleaned-short.csv": pose_csv(
+            lid(roll=SHORT_ROLL), f"lid, pallet to box, then hardly over a roller, 250 Hz; {by}"
+        ),
         "kit.csv": pose_csv(kit(), f"two kits of cover, slip and tray, stacks to box, 125 Hz; {by}"),
         "sensor.csv": pose_csv(sensor(), f"sensor, tray to socket, 250 Hz; {by}"),
         "sensor-abrupt.csv": pose_csv(sensor(jerk=ABRUPT), f"sensor, tray to socket, abrupt, 250 Hz; {by}"),

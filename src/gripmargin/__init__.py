@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from gripmargin.reports.tuning_as_text import tuning_text
     from gripmargin.results.findings import Verdict
     from gripmargin.results.limits import Limits
-    from gripmargin.results.report import Judgement, Report
+    from gripmargin.results.report import HoldReport, Judgement, Report
     from gripmargin.run.baseline import compare
     from gripmargin.run.live import MarginMeter
     from gripmargin.run.many import check_files
@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from gripmargin.tuning.limits import limits, limits_file
     from gripmargin.tuning.tune import tune, tune_file
     from gripmargin.workcell import (
+        Cleaner,
         Component,
         Flange,
         Gripper,
@@ -101,14 +102,14 @@ _LATER = {
     "reports.tuning_as_text": "tuning_text",
     "results.findings": "Verdict",
     "results.limits": "Limits",
-    "results.report": "Judgement Report",
+    "results.report": "HoldReport Judgement Report",
     "run.baseline": "compare",
     "run.live": "MarginMeter",
     "run.many": "check_files",
     "run.one": "check check_file check_job",
     "tuning.limits": "limits limits_file",
     "tuning.tune": "tune tune_file",
-    "workcell": "Component Flange Gripper Nest Pad PadMaterial Part Phase Pick Process Stop StopFigure Targets "
+    "workcell": "Cleaner Component Flange Gripper Nest Pad PadMaterial Part Phase Pick Process Stop StopFigure Targets "
     "uniform_plate",
     "workcell.job": "Job JointLimits",
 }
@@ -129,12 +130,14 @@ def __dir__() -> list[str]:
 
 __all__ = [
     "Chain",
+    "Cleaner",
     "ColumnGroup",
     "Columns",
     "Component",
     "Flange",
     "GripmarginError",
     "Gripper",
+    "HoldReport",
     "InputError",
     "Job",
     "JointLimits",

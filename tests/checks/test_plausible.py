@@ -131,6 +131,8 @@ SLIPS = {
     "60 per cent as 60": ("surface_factor", lambda job: replace(job, part=replace(job.part, surface_factor=60.0))),
     "a pad 1 m below the others": ("pad_places", lambda job: lowered_pad(job, 1.0)),
     "a pad that looks aside": ("pad_places", lambda job: turned_pad(job, np.pi / 4)),
+    "a carry that ends half way": ("never_released", lambda job: phases(job, ("carry", 0.0, 0.2))),
+    "no part from half way on": ("never_released", lambda job: phases(job, ("carry", 0.0, 0.2), ("free", 0.2, 0.4))),
     "ms as s": ("spacing", lambda job: program(job, t=1e3 * job.trajectory.t, qd=None, qdd=None)),
     "mm as m": ("joint_travel", lambda job: program(job, q=100 * job.trajectory.q, qd=None, qdd=None)),
     "positions that shake": ("scatter", lambda job: program(job, q=shaken(job, 1.2e-4), qd=None, qdd=None)),
@@ -197,12 +199,20 @@ def scattered(job, noise):
     return found(noise * 1e-4 / float(work_out(found(1e-4)).motion.error.noise[0]))
 
 
+def going_on(job, far):
+    """The job along a way of which so much is left when its carry ends [m]."""
+    t, q = job.trajectory.t, job.trajectory.q
+    shorter = program(job, q=q * far / float(q[-1, 0] - q[t.size // 2, 0]), qd=None, qdd=None)
+    return phases(shorter, ("carry", 0.0, float(t[t.size // 2])))
+
+
 BORDERS = {  # of each rule: what it still lets go, and what it names; the bound lies between
     "joint_speed": (lambda job, x: replace(job, joint_limits=gm.JointLimits(speed=[speed(job) / x])), 1.01, 1.03),
     "fouling": (picks, 68, 70),
     "tool_travel": (poses, 19.0 / 0.46875, 21.0 / 0.46875),  # to 15/8 of 0.1 m in 0.4 s
     "short_carry": (lambda job, x: hopping(job, 3e-3 / x, 0.6), 0.98, 1.02),  # 0.05 m/s^2
     "from_below": (leaning, 0.49, 0.51),
+    "never_released": (going_on, 0.98 * 3e-3, 1.02 * 3e-3),
     "scatter": (lambda job, x: scattered(job, x * 0.625e-3 / 6), 0.97, 1.03),  # 3 sigma over half of S/k
 }
 

@@ -129,6 +129,7 @@ def a_users_folder() -> Iterator[Path]:
             os.chdir(before)
 
 
+SEVERAL = ("parts.", "picks.", "nests.")  # tables that have the keys of those of one
 REPORTS: dict[str, gripmargin.Report] = {}
 
 
@@ -515,14 +516,20 @@ def documented_keys() -> dict[str, list[str]]:
 
 
 def test_every_key_of_the_schema_is_documented_and_no_other() -> None:
-    keys = schema_keys(job_schema())
+    keys = {*schema_keys(job_schema())}
     assert len(keys) > 60
-    assert set(documented_keys()) == set(keys)
+    of_one = {key for key in keys if not key.startswith(SEVERAL)}
+    assert set(documented_keys()) == of_one
+    told = "`[parts.<name>]`, `[picks.<name>]` and `[nests.<name>]`, whose keys are those of `[part]`,\n`[pick]`"
+    assert told in page_text("docs/job-file.md")
+    assert {re.sub(r"^(\w+)s\.<name>", r"\1", key) for key in keys - of_one} <= of_one
 
 
 def test_documented_kinds_and_requirements_are_those_of_the_schema() -> None:
     documented = documented_keys()
     for key, (required, kind) in schema_keys(job_schema()).items():
+        if key.startswith(SEVERAL):
+            continue
         holds, is_required = documented[key][:2]
         plural = holds.replace("ies", "y")
         if key in ("gripper.pads[].size", "gripper.pads[].diameter", "gripper.pads[].outline"):
@@ -564,7 +571,7 @@ def keys_in(tree: Any, path: str = "") -> set[str]:
     if isinstance(tree, dict):
         if path.endswith((".at", ".tool", ".base", ".face", ".wrist")):
             return {path}
-        named = path == "materials"
+        named = path in ("materials", "cleaners")
         return set().union(*(keys_in(v, f"{path}.{'<name>' if named else k}".strip(".")) for k, v in tree.items()))
     if isinstance(tree, list) and tree and isinstance(tree[0], dict):
         return set().union(*(keys_in(item, f"{path}[]") for item in tree))
@@ -579,6 +586,8 @@ def test_the_long_job_leaves_out_only_alternatives() -> None:
         "robot.xacro_arguments",
         "robot.packages",
         "materials.<name>.pulls",
+        "cleaners.<name>.outline",
+        "cleaners.<name>.rigid",
         "part.bending_stiffness",
         "part.stiffness_axis",
         "part.twisting_stiffness",

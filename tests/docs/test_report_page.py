@@ -22,6 +22,8 @@ from gripmargin.reports.as_json import error_json, report_json
 from gripmargin.results.findings import RootCause
 from gripmargin.results.time_laws import CheckUnderLaw, TimeLaw
 from gripmargin.workcell import Stop
+from support.cleaned import rolled, roller
+from support.cycles import kit
 
 PAGE = Path(__file__).parents[2] / "docs" / "report.md"
 PERIOD = 0.01  # s
@@ -156,6 +158,19 @@ def drooping() -> gm.Job:
     return replace(good, part=replace(good.part, rigid=None, youngs_modulus=5e8, clearance=1e-6))
 
 
+def dirtied() -> gm.Job:
+    """Pads that lose strength with every pick, and are to last for too many."""
+    good = carried(hold=0.5, swing=0.3, interval=1e4)
+    film = replace(good.gripper.pads[0].material, fouling_per_cycle=1e-3)
+    pads = tuple(replace(pad, material=film) for pad in good.gripper.pads)
+    return replace(good, gripper=replace(good.gripper, pads=pads), accept=("fouling",))
+
+
+def half_cleaned() -> gm.Job:
+    """Rolled over a roller by too little, which a thread holds."""
+    return rolled(0.0165, roller(fixing_force=0.1))
+
+
 @lru_cache
 def faults() -> dict[str, tuple[gm.Job, set[str]]]:
     """Jobs by fault, each with the changes that its report advises."""
@@ -198,6 +213,9 @@ def faults() -> dict[str, tuple[gm.Job, set[str]]]:
         "set down swinging": (set_down(damping_ratio=0.03), {"wait"}),
         "swings for ever": (set_down(), {"better data"}),
         "droops": (drooping(), {"none"}),
+        "dirty": (dirtied(), {"clean sooner"}),
+        "half cleaned": (half_cleaned(), {"travel", "press deeper", "peel angle"}),
+        "pressed once": (rolled(0.03, roller(least_presses=2)), {"travel"}),
     }
 
 
@@ -281,7 +299,16 @@ def test_every_key_of_real_reports_is_described_and_no_other(reports: dict[str, 
     caused = replace(reports["none"], causes=(cause,), time_laws=(law,))
     for report in (*reports.values(), caused):
         seen |= keys(json.loads(report_json(report)))
+    tree = json.loads(report_json(several()))
+    own = {key: value for hold in tree.pop("holds") for key, value in hold.items() if value is not None}
+    alike = {"like": None, "checks": None, "causes": None, "not_checked": None, "assumed": None}  # as of a report
+    seen |= keys(tree) | keys({"holds": [own | alike]})
     assert seen == described()
+
+
+def several() -> gm.Report:
+    """Of two picks, the second in a hurry."""
+    return gm.check_job(kit(*(((0, 0, 0), (0.3, 0, 0), {"over": over}) for over in (1.5, 0.1)), pick=None, nest=None))
 
 
 def keys_of_an_error() -> set[str]:

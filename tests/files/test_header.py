@@ -90,6 +90,16 @@ def test_what_is_not_the_motion_of_joints_or_tool_is_not_taken_for_it(tmp_path, 
         gm.read_trajectory(file, columns=gm.Columns(ignore_others=True))
 
 
+def test_a_map_that_takes_one_joint_for_another():
+    """The columns have the names of the robot's joints, in the order of the alphabet; the map has two of them wrong."""
+    header = "t [s],elbow [rad],quill [m],shoulder [rad]"
+    right = {"names": ["shoulder", "elbow", "quill"]}
+    assert taken(header, ARM, joints=gm.ColumnGroup(**right)) == "t [s],q2 [rad],q3 [m],q1 [rad]"
+    says = "joints.names: found the column of joint 'elbow' for joint 1, expected 'shoulder', which it is in arm; name"
+    with pytest.raises(InputError, match=says):
+        taken(header, ARM, joints=gm.ColumnGroup(names=["elbow", "shoulder", "quill"]))
+
+
 def test_joints_by_the_names_of_the_robot():
     header = "time,quill_pos (mm),elbow_pos (deg),shoulder_pos (deg),elbow_effort"
     assert taken(header, ARM) == "t,q3 [mm],q2 [deg],q1 [deg],-"

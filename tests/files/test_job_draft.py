@@ -143,6 +143,9 @@ def test_one_landing_none_and_a_third(tmp_path):
     tree, text = poses(tmp_path, None, [*TWO, (0, 0.1), *ONE[1:4]])
     assert len(kinds(tree)) == 3
     assert "# The tool comes down again, 8.8" in text
+    tree, text = poses(tmp_path, None, [*TWO, (0, 0.1), *ONE[1:], *TWO[5:]])
+    assert [kind for kind, _ in kinds(tree)] == 2 * ["preload", "carry", "release"]
+    assert "comes down again" not in text
 
 
 @pytest.mark.parametrize(("lean", "asks"), [(3.5, False), (7.0, True)])

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from gripmargin.kernels.law_defects import Samples
+from gripmargin.kernels.law_defects import Samples, hidden_kink
 from gripmargin.kernels.time_law import bent, carried, evaluated, law_between
 from kernels.test_time_law import one
 
@@ -13,7 +13,7 @@ H, RISE = 0.004, 500.0  # [s] from sample to sample, [m/s^3]
 def off(lasts, laws, digit, sign, alike=False):
     """How far the law of the interval from sample 10 on is off at most, and how far it is said to be.
 
-    All speeds are off by a digit, up and down by turns, so that mean accelerations are by as much as can be; or alike at
+    All speeds are off by a digit, up and down by turns, so that mean accelerations are as much as can be; or alike at
     the ends of that interval, so that its moment is, and its mean is not.
     """
     found, t, *_ = one(lasts, laws, H)
@@ -46,7 +46,7 @@ def test_a_kink_before_a_level_stretch(share, least, sign):
 @pytest.mark.parametrize("between", [80.0, -80.0])
 @pytest.mark.parametrize(("share", "wide"), [(0.3, 0.4), (0.45, 0.15)])
 def test_two_kinks_are_off_by_more_the_closer_they_are(share, wide, between, sign):
-    """By the square of their distance d: a moment that is off by w, and no mean, is a wiggle of ``6 w / d^2`` each way."""
+    """By the square of their distance d: a moment that is off by w, and no mean, is a wiggle of ``6 w / d^2``."""
     first = RISE * (10 + share) * H
     second = first + between * wide * H
     lasts, laws = [(10 + share) * H, wide * H, 15 * H], [[0.0, RISE], [first, between], [second, -RISE]]
@@ -66,3 +66,12 @@ def test_what_rounding_does_to_a_law_grows_beyond_its_interval(ratio):
     # an even defect leaves the moment half of the mean, an odd one is the moment with its sign
     assert bent(ratio, 1.0, 0.0) == pytest.approx(abs(far[2] + far[3] / 2.0))
     assert bent(ratio, 0.0, 1.0) == pytest.approx(abs(far[3]))
+
+
+def test_four_digits_are_no_turn_and_more_is_one():
+    """Accelerations that are off by a digit up and down by turns; a kink in the middle of a steeper zigzag."""
+    h, digit, wide = np.full((8, 1), H), np.array([1e-3]), np.full((8, 1), 1.0)
+    slope = 2.0 * digit / h * (-1.0) ** np.arange(8)[:, None]
+    assert (hidden_kink(h, slope, digit, wide) == 0.0).all()
+    turned = hidden_kink(h, 1.5 * slope, digit, wide)[1:-1]  # turns of six digits, of which two are none of rounding
+    assert turned == pytest.approx(np.full((6, 1), 1e-3))  # two of them make a triangle of half of one

@@ -73,6 +73,22 @@ def test_values_and_slopes_of_a_polynomial():
     assert FORM.rows(at, 1, 1) @ bent == pytest.approx(6 * x**2 * y - 2, rel=1e-9)
 
 
+def test_membrane_forces_work_on_slopes():
+    """``N_xx w_x^2 + N_yy w_y^2 + 2 N_xy w_x w_y`` over the area (Timoshenko, art. 92, from memory)."""
+    pieces = cut(FORM, RECTANGLE)
+    tilted, force = fitted(lambda x, y: 0.2 * x + 0.3 * y), np.array([5.0, 7.0, -2.0])
+    matrix = FORM.pulled(pieces, np.broadcast_to(force[:, None, None], (3, *pieces.weights.shape)))
+    due = (5.0 * 0.2**2 + 7.0 * 0.3**2 - 2.0 * 2.0 * 0.2 * 0.3) * 0.06
+    assert tilted @ (matrix @ tilted) == pytest.approx(due, rel=1e-9)
+
+
+def test_all_that_moves_along_a_cut_sheet_without_stretching_it_is_rigid():
+    """Two ways and a turn: splines that the outline does not touch are held by their share beyond it."""
+    stiff = np.array([[9.0, 2.7, 0.0], [2.7, 9.0, 0.0], [0.0, 0.0, 3.15]])
+    sizes = np.linalg.eigvalsh(FORM.stretching(cut(FORM, TRIANGLE), stiff).toarray())
+    assert np.sum(np.abs(sizes) < 1e-3 * BEYOND * sizes[-1]) == 3
+
+
 def test_mass_turns_with_the_slope():
     """Of a plate that tilts by 1 about y: m (x^2 + r^2) over its area."""
     pieces = cut(FORM, RECTANGLE)

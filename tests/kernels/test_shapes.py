@@ -95,3 +95,10 @@ def test_few_digits_have_room_for_several_laws():
 def test_few_samples_have_room_for_several_laws():
     t = np.arange(12) * 0.1
     assert shape_of(t, *rounded(LAWS["trapezoid"](t)[0])) is None
+
+
+@pytest.mark.parametrize(("digits", "known"), [(400, False), (430, True)])
+def test_shapes_that_all_fit_are_one_where_their_peaks_differ_by_less_than_a_hundredth(digits, known):
+    """A trapezoid, and ramps so short that samples hardly show them: 1.3 and 0.7 % higher (found by trial)."""
+    found = shape_of(T, *rounded(digits * DIGIT * LAWS["trapezoid"](T)[0]))
+    assert (found is not None) == known

@@ -240,8 +240,11 @@ def test_a_law_goes_on_into_what_is_loose():
     """A stop, a rest of 22 ms and a start between two samples 50 ms apart: the start is highest, and no sample's."""
     found = program("cubic", 16)
     t = samples_of(found, 16, 0.05)
-    given, law = law_of(t, found.at(t))
+    q, qd, qdd = found.at(t)
+    given, law = law_of(t, [q, qd, qdd])
     assert np.flatnonzero(law.loose.all(axis=1)).tolist() == [14]
+    back = law_of(-t[::-1], [q[::-1], -qd[::-1], qdd[::-1]])
+    np.testing.assert_allclose(highest(*back), highest(given, law))
     most, true = highest(given, law), np.abs(found.at(found.dense(t[0], t[-1]))[2]).max(axis=0)
     assert (np.abs(given.qdd).max(axis=0) < 0.98 * true)[1:].all()
     assert (true <= most).all()
@@ -257,6 +260,17 @@ def test_nothing_is_carried_over_a_marked_step():
     assert not law.loose.any()
     assert law.slack.max() < 1e-6
     assert (law.breaks == 1.0).all()
+
+
+def test_where_a_marked_step_shows_accelerations_that_jump_the_largest_bounds_what_is_loose():
+    """A step of 5 m/s^2 that two samples mark, and a push between two others that nothing explains."""
+    t = np.concatenate([np.arange(0, 0.1, 0.004), [0.1 - 4e-9, 0.1 + 4e-9], np.arange(0.104, 0.3, 0.004)])
+    late, push = np.maximum(t - 0.1, 0.0), np.maximum(t - 0.202, 0.0)
+    columns = 2.5 * late**2 + 0.004 * push, 5.0 * late + 0.004 * (push > 0), 5.0 * (late > 0)
+    _, law = law_of(t, [c[:, None] for c in columns])
+    (k,) = np.flatnonzero(law.loose)
+    assert t[k] < 0.202 < t[k + 1]
+    assert law.most[k, 0] == pytest.approx(7.0)  # a triangle about the 5, of a mean of 6
 
 
 def test_a_grid_by_chance_is_no_rounding():

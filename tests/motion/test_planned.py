@@ -196,7 +196,12 @@ def test_lines_between_joint_values_need_the_arm_and_its_posture():
 
 
 @pytest.mark.parametrize(
-    ("given", "says"), [({"law": "cubic"}, "law: found 'cubic'"), ({"step": 0.1}, "step: found 0.1")]
+    ("given", "says"),
+    [
+        ({"law": "cubic"}, "law: found 'cubic'"),
+        ({"step": 0.1}, "step: found 0.1"),
+        ({"step": 9e-5}, "step: found 9e-05"),
+    ],
 )
 def test_what_is_asked_for_is_checked(given, says):
     with pytest.raises(InputError) as error:

@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from gripmargin.base.errors import InputError
 from gripmargin.kernels import adaptive_fit
-from gripmargin.motion.rates import estimate_rates, estimate_rotation_rates
+from gripmargin.motion.rates import Unsmoothed, estimate_rates, estimate_rotation_rates
 
 
 def minimum_jerk(t, start, duration, distance):
@@ -569,3 +569,12 @@ def test_a_shaking_of_some_channels_alone_stays_where_others_stand_beside_them()
         np.testing.assert_array_equal(both.shaking[..., channel], 1.0)
         np.testing.assert_array_equal(both.shaking[..., 1 - channel], 0.0)
     assert calm.beside(calm).shaking is None
+
+
+def test_parts_of_changes_of_parts():
+    """Of speeds a half and then a third of it, of accelerations a fifth and then thrice that."""
+    t = np.linspace(0.0, 1.0, 30)
+    whole = Unsmoothed(t, np.sin(t)[:, None], (0.1 + 0 * t[:, None], 0.2 + 0 * t[:, None]))
+    part = whole.times(0.5, 0.2).times(1.0 / 3.0, 3.0)
+    speed, acceleration = whole.over(slice(5, 20))
+    np.testing.assert_allclose(part.over(slice(5, 20)), [speed / 6.0, acceleration * 0.6])

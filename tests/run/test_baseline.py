@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 import gripmargin as gm
+from gripmargin.reports.as_glance import report_glance, verdict_line
 from gripmargin.reports.as_json import error_json
 from gripmargin.reports.as_lines import report_lines
 from gripmargin.results.findings import Finding, NotChecked, Verdict
@@ -52,6 +53,14 @@ def finding(report, *, check="hold", verdict=Verdict.FAIL, move="lift", start=0.
         worst={"t": start, "sample": 1, "move": move}, because={}, remedies=(), text="short",
     )  # fmt: skip
     return replace(report, findings=(*report.findings, made))
+
+
+def test_what_is_accepted_anew_is_worse_and_stands_in_every_report(good, approve):
+    before, now = replace(good, accepted=("spacing",)), replace(good, accepted=("spacing", "target"))
+    assert kinds(gm.compare([now], approve(before))) == [(None, "accepted")]
+    assert gm.compare([before], approve(now)).passed
+    for said in (report_glance(now), verdict_line(now)):
+        assert "spacing, target" in said
 
 
 def test_the_same_is_not_worse(reports, approve):

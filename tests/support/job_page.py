@@ -45,7 +45,7 @@ def keys_at(*place: int | str) -> Iterator[tuple[str, str, Key]]:
 def declared() -> dict[str, list[tuple[str, Key]]]:
     """Every key of the file, with the shapes of pads that have it."""
     found: dict[str, list[tuple[str, Key]]] = {}
-    lists: dict[str, tuple[int | str, ...]] = {"materials": ("*",), "process": (0,)}
+    lists: dict[str, tuple[int | str, ...]] = {"materials": ("*",), "cleaners": ("*",), "process": (0,)}
     tables = [(name, *lists.get(name, ())) for name in JobFile.model_fields if name not in SEVERAL]
     for path, shape, key in (item for place in tables for item in keys_at(*place)):
         found.setdefault(path, []).append((shape, key))
@@ -86,7 +86,7 @@ def holds(kind: Kind) -> str:
         case Pose(is_face):
             return "face" if is_face else "pose"
         case Row(Row(each, count)):
-            return f"corners, each {count} {several(each)}"
+            return f"{'corners' if count == 2 else 'points'}, each {count} {several(each)}"
         case Row(Pair(first, second, third)):
             return f"list of pairs: {holds(first)}, {holds(second)}" + (f"; or with {holds(third)}" if third else "")
         case Row(each, count):

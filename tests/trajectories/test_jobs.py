@@ -92,6 +92,8 @@ EXPECTED = {
     "lid-no-data": Expected("undecided", (19.0, 20.0), "carry over", frozenset({"release"})),
     "lid-light-press": Expected("fail", (19.0, 20.0), "carry over", frozenset({"release"})),
     "lid-straight-pull": Expected("fail", (19.0, 20.0), "carry over", frozenset({"release"})),
+    "lid-cleaned": Expected("pass", (19.0, 20.0), "carry over"),
+    "lid-cleaned-short": Expected("fail", (19.0, 20.0), "carry over", frozenset({"cleaning"})),
     "kit": Expected("pass", (11.1, 11.3), "carry over"),
     "kit-thin-cover": Expected("fail", (11.1, 11.3), "carry over", frozenset({"preload"})),
     "dimmer": Expected("pass", (11.0, 11.1), "way over"),
@@ -408,6 +410,14 @@ def test_slowing_until_the_swing_passes_too(programs, reports, tmp_path):
     report = gripmargin.check_file(path)
     assert result(report, "swing").verdict == "pass"
     assert result(report, "swing").value < 1.5 * result(report, "swing").target
+
+
+def test_the_roller_cleans_all_with_the_stroke_that_is_advised(programs, reports, tmp_path):
+    remedy = next(r for r in remedies(reports["lid-cleaned-short"], "cleaning", "travel") if "each_end" in r.figures)
+    for more, verdict in ((remedy.figures["each_end"], "pass"), (0.8 * remedy.figures["each_end"], "fail")):
+        text = programs.pose_csv(programs.lid(roll=programs.SHORT_ROLL + more), "longer")
+        path = with_program(tmp_path, "lid-cleaned-short", "lid-cleaned-short.csv", text)
+        assert result(gripmargin.check_file(path, checks=("cleaning",)), "cleaning").verdict == verdict
 
 
 def test_the_abrupt_sensor_passes_with_the_jerk_that_is_advised(programs, reports, tmp_path):

@@ -229,6 +229,7 @@ CLASSES = {
     "parts.any": gm.Part,
     "picks.any": gm.Pick,
     "nests.any": gm.Nest,
+    "cleaners.roller": gm.Cleaner,
 }
 # What the file has in place of something that Python has otherwise.
 FILE_ALONE = {
@@ -277,6 +278,7 @@ def bounds():
         gm.Component: {"mass": 1.0, "at": [0, 0, 0]},
         gm.Pick: {"face": np.eye(4)},
         gm.Nest: {"face": np.eye(4)},
+        gm.Cleaner: {"face": np.eye(4)},
         gm.Process: {"moves": ("in",), "overtravel": [0, 0, 1e-3], "at": [0, 0, 0], "shape": "ramp"},
         gm.Stop: {"axis_deceleration": [1.0]},
         gm.StopFigure: {"speed": 1.0, "time": 1.0},

@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.workcell.holds import single
+from gripmargin.motion.program import ProgramMotion
+from gripmargin.motion.stretch import stretch_of
+from gripmargin.workcell.holds import cut_between, single
+from gripmargin.workcell.windows import asked_in
 from support.handed import plate_job
 
 FREE = "free"
@@ -152,3 +155,49 @@ def test_each_use_of_a_place_lies_further():
 def test_each_hold_has_one_pick_more_on_its_pads():
     made = job(3 * CYCLE, ONE, gripper=replace(plate_job().gripper, cycles_since_cleaning=7))
     assert [hold.job(made).gripper.cycles_since_cleaning for hold in made.holds] == [7, 8, 9]
+
+
+@pytest.mark.parametrize(
+    ("rest", "speed", "cut"),
+    [(0.6, 0.0, 5), (0.6, 0.9e-3, 5), (0.6, 1.1e-3, 7), (0.6, 1.8e-3, 7), (0.45, 0.0, 7), (0.3, 0.0, 7)],
+)
+def test_a_program_is_cut_far_from_both_parts_and_rather_at_rest(rest, speed, cut):
+    """Away from both by 1 m at sample 7; at sample 5 by less, where it stands still."""
+    made = job(2 * CYCLE, ONE)
+    there = np.full(made.trajectory.samples, 0.0)
+    there[[9, 10, 11]] = rest, 0.1, 1.0  # of the three samples between the release and the next preload
+    position = np.column_stack([there, 0 * there, 0 * there])
+    speeds = np.where(np.arange(there.size) == 9, speed, 1.0)
+    found = cut_between(made, *made.holds, position, speeds)
+    assert found == {5: 9, 7: 11}[cut]
+
+
+def test_a_cleaning_move_starts_the_count_of_picks_anew():
+    """Cleaned after the second of four: what was on the pads before the program is gone, too; a cut leaves it whole."""
+    moves = (*CYCLE, *CYCLE[:3], "roll", "roll on", "back", *CYCLE, *CYCLE)
+    roller = gm.Cleaner(name="roller", face=np.eye(4))
+    phases = (*ONE, gm.Phase(kind="clean", moves=("roll", "roll on")))
+    gripper = replace(plate_job().gripper, cycles_since_cleaning=7, cleanings=20)
+    made = job(moves, phases, gripper=gripper, cleaners=(roller,))
+    pads = [hold.job(made).gripper for hold in made.holds]
+    assert [(each.cycles_since_cleaning, each.cleanings) for each in pads] == [(7, 20), (8, 20), (0, 21), (1, 21)]
+    assert [len(hold.stretches) for hold in made.holds] == [3, 3, 3, 3]
+    still = np.zeros(made.trajectory.samples)
+    cut = cut_between(made, made.holds[1], made.holds[2], made.trajectory.position, still)
+    assert cut >= 3 * 9 - 1
+    first, _ = stretch_of(made.trajectory, ProgramMotion.of(made.trajectory, None), 12, cut)
+    asked = asked_in(made, made.holds[1], first, 12)
+    assert asked.phase_map.covers("clean").sum() == 6
+
+
+def test_pads_that_are_cleaned_before_the_only_pick_are_clean():
+    made = job(
+        ("roll", *CYCLE), (gm.Phase(kind="clean", moves=("roll",)), *ONE), cleaners=(gm.Cleaner(face=np.eye(4)),)
+    )
+    dirty = replace(made, gripper=replace(made.gripper, cycles_since_cleaning=7))
+    assert single(dirty).gripper.cycles_since_cleaning == 0
+
+
+def test_a_cleaning_move_with_the_part_on_the_pads_is_refused():
+    with pytest.raises(gm.InputError, match="a clean phase from"):
+        job(("touch", "over", "roll", "over", "tilt"), (*ONE, gm.Phase(kind="clean", moves=("roll",))))

@@ -56,6 +56,7 @@ class Case:
         not_followed: Why pads and part were not simulated where they meet; empty: they were.
         recorded: Whether the motion is what was recorded of a robot, which may shake as no program asks it to.
         trial: Whether it is a change on trial (`gripmargin.checks.advice`): nobody reads its findings.
+        remembered: What was worked out at some cost, by all that it hangs on; cases that are made of this one share it.
     """
 
     job: Job
@@ -70,6 +71,7 @@ class Case:
     not_followed: str = ""
     recorded: bool = False
     trial: bool = False
+    remembered: dict[object, Any] = field(repr=False, default_factory=dict)
     _known: dict[Callable[[Any], Any], Any] = field(init=False, repr=False, default_factory=dict)
 
     def shared(self, work: Callable[[Case], T]) -> T:
@@ -89,7 +91,7 @@ class Case:
         Args:
             works: Pieces of work whose results are taken over.
         """
-        drawn = replace(self, motion=replace(self.motion, error=None))
+        drawn = replace(self, motion=replace(self.motion, error=None), remembered={})
         vars(drawn)["_put_down"] = self._put_down
         for work in works:
             drawn.take_over(work, self)
@@ -243,7 +245,8 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     load = part_load(job.part, motion.at, job.gravity, job.air_density)
     preload_samples(job)  # phases in no order are refused, whatever else is wrong
     slips = likely.found(_Described(job, whole, motion))
-    not_followed = next((said for _, said in likely.unaccepted(slips, job)), "")  # not worth a simulation
+    odd = (said for code, said in likely.unaccepted(slips, job) if code not in likely.AFTERWARDS)
+    not_followed = next(odd, "")  # not worth a simulation
     pickup = None
     try:
         pickup = None if not_followed else pick_up(job, motion.at, whole.patches)

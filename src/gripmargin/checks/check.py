@@ -15,6 +15,8 @@ from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcom
 from gripmargin.results.record import NoFigures, Record
 from gripmargin.workcell.job import Job
 
+NOTHING_CARRIED = "the program carries no part"
+
 Said = tuple[str, tuple[str, ...]]
 SaidOfFinding = tuple[str, tuple[tuple[str, str], ...]]
 
@@ -53,6 +55,7 @@ class Check:
         needs: Why a job cannot be asked this, in a few words; None where it can.
         references: Published sources of its methods, for a job.
         of_the_carry: Whether the speed of the carry changes what it comes to.
+        needs_carry: Whether it asks about the part while it is carried.
         of_contact: Whether it is about pads and part where they meet, in tray and nest.
         uses: How far the pads are used, and which margins that has to keep; None where it is not about that.
     """
@@ -66,6 +69,7 @@ class Check:
     needs: Callable[[Job], str | None] = lambda _: None
     references: Callable[[Job], tuple[str, ...]] = lambda _: ()
     of_the_carry: bool = True
+    needs_carry: bool = True
     of_contact: bool = False
     uses: Callable[[Case], Iterable[Asked]] | None = None
 
@@ -74,6 +78,8 @@ class Check:
         missing = self.needs(case.job)
         if missing is not None:
             return Outcome(not_checked=(NotChecked(check=self.name, reason=missing),))
+        if self.needs_carry and case.carried.size == 0:
+            return Outcome(not_checked=(NotChecked(check=self.name, reason=NOTHING_CARRIED),))
         if self.of_contact and case.undone:
             return self._undecided(case.job, case.undone)
         try:

@@ -290,6 +290,22 @@ def short_carry(case: Described) -> str:
     )
 
 
+def never_released(case: Described) -> str:
+    """A part that is let go before the program goes on without it."""
+    stretches, motion = case.job.phase_map.stretches(), case.motion.at
+    if not stretches:
+        return ""
+    _, last, index = max(stretches, key=lambda each: each[1])
+    after = motion.take(slice(last, motion.samples))
+    far = float(np.linalg.norm(after.position - after.position[0], axis=1).max())
+    if case.job.phases[index].kind == "release" or far < SHORTEST:
+        return ""
+    return (
+        f"at {motion.t[last]:.3f} s a {case.job.phases[index].kind} phase ends with the part on the pads, no release "
+        f"follows, and the tool goes {1e3 * far:.3g} mm further: name the phase that carries it on, or the release"
+    )
+
+
 def joint_speed(case: Described) -> str:
     """The way from sample to sample within the joint speeds that the job gives."""
     trajectory, robot, limits = case.job.trajectory, case.job.robot, case.job.joint_limits
@@ -345,10 +361,14 @@ RULES: Final[Mapping[str, Rule]] = {
     "tool_travel": tool_travel,
     "short_carry": short_carry,
     "from_below": from_below,
+    "never_released": never_released,
     "joint_speed": joint_speed,
     "fouling": fouling,
     "polled": polled,
 }
+
+
+AFTERWARDS: Final = ("never_released",)  # what looks wrong after all that is simulated
 
 
 def _only_turns(tool: ToolMotion, far: float) -> bool:

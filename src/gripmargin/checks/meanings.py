@@ -95,6 +95,16 @@ MEANINGS: Final[dict[str, Meaning]] = {
         "Shaking near a natural frequency of the part on its pads is not in the program.",
         "Find what shakes (gears, a soft stand, a control loop); slow down; take a stiffer backing.",
     ),
+    "cleaning": Meaning(
+        "How much of the pads' faces a cleaning move presses onto its cleaner, hard, long and often enough.",
+        "Pads are cleaned only where they are pressed; an edge that is missed stays dirty, and peels first.",
+        "Press deeper, make the stroke longer, bring the pads parallel to the cleaner, repeat the move.",
+    ),
+    "cleaner": Meaning(
+        "What the fixing of the cleaner takes beside what pads that stick to it pull while they leave it.",
+        "Pulled straight off, a tacky face holds with all of its area: it comes along, or tears off.",
+        "Roll or tilt the pads off; hold the cleaner better; take a less tacky one.",
+    ),
     "interval": Meaning(
         "Over how many picks between two cleanings every margin of the pads keeps its target, with pads as dirty.",
         "Dust settles on the fibrils; a margin of fresh pads says nothing of the last pick before a cleaning.",
@@ -172,6 +182,11 @@ MEANINGS: Final[dict[str, Meaning]] = {
         "A tool that is turned over by a wrong angle or axis has the part pressed on by its own weight, and anything "
         "holds.",
         _MEANT,
+    ),
+    "never_released": Meaning(
+        "Whether the part is let go before the program goes on without it.",
+        "A part does not leave the pads by itself: what the program does with it after the last phase is not judged.",
+        "Name the moves that carry the part on (kind carry), and those that let it go (kind release).",
     ),
     "polled": Meaning(
         "Rows of the program that repeat while the robot moves, or leave some out, as in a log that was polled.",

@@ -12,6 +12,7 @@ from typing import Final
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import texts
 from gripmargin.checks.check import Check, Judged
+from gripmargin.checks.cleaning.check import CLEANING
 from gripmargin.checks.droop.check import DROOP
 from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.handover.pressure import PRESSURE
@@ -34,6 +35,7 @@ CHECKS: Final[tuple[Check, ...]] = (
     DROOP,
     STOP,
     RECORDED,
+    CLEANING,
     INTERVAL,
     WRIST,
 )

@@ -151,12 +151,23 @@ class _Finder(Doubts):
             if quantity != "q" and wanted.joints is None and wanted.position is not None:
                 self.take_pose_rates(places, key, group)
             else:
+                self.check_joints(places, f"{key}.names")
                 self.take_joint_columns(quantity, dict(enumerate(places, start=1)))
         for key in ("position", "orientation"):
             group = getattr(wanted, key)
             if group is not None and group.names is not None:
                 places = self.places(group.names, f"{key}.names")
                 self.take_pose_columns(key if key == "position" else group.convention, dict(enumerate(places)))
+
+    def check_joints(self, places: Sequence[int], key: str) -> None:
+        """Refuse a column that has the name of one joint for another."""
+        joints = () if self.robot is None else self.robot.names
+        for number, (i, joint) in enumerate(zip(places, joints, strict=False), start=1):
+            said = without_brackets(self.bare[i])
+            if said in joints and said != joint:
+                remedy = "name the columns from the base outwards; a column whose name is wrong has to be renamed"
+                due = f"'{joint}', which it is in {self.robot.source}" if self.robot is not None else ""
+                self.refuse(key, f"the column of joint '{printable(said)}' for joint {number}", due, remedy)
 
     def places(self, heads: Heads, key: str) -> list[int]:
         """The columns that a key of the map names."""

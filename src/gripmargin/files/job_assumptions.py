@@ -50,9 +50,7 @@ def _of_defaults(job: Job, tables: Table) -> Iterator[str]:
     parts = {"part": tables.part} if tables.part else {f"parts.{name}": each for name, each in tables.parts.items()}
     for key, part in parts.items():
         if part.surface_factor is None:
-            whose = "The part's" if key == "part" else f"The surface of '{key.removeprefix('parts.')}'"
-            said = "surface holds" if key == "part" else "holds"
-            yield f"{whose} {said} like the reference surface ({key}.surface_factor = 1, default)."
+            yield f"The part's surface holds like the reference surface ({key}.surface_factor = 1, default)."
     fouling = any(p.material.fouling_per_cycle > 0 or p.material.pulls is not None for p in job.gripper.pads)
     if fouling and tables.gripper.cycles_since_cleaning is None:
         yield "The pads are freshly cleaned (gripper.cycles_since_cleaning = 0, default)."

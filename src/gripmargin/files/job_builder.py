@@ -22,15 +22,15 @@ from gripmargin.motion.planned import sample_waypoints
 from gripmargin.motion.still import hanging_still
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.motion.waypoints import Waypoints
-from gripmargin.workcell import Flange, Gripper, Nest, Pad, PadMaterial, Part, Pick, Stop, StopFigure, Targets
+from gripmargin.workcell import Cleaner, Flange, Gripper, Nest, Pad, PadMaterial, Part, Pick, Stop, StopFigure, Targets
 from gripmargin.workcell.fields import Declared
 from gripmargin.workcell.job import Job, JointLimits
 from gripmargin.workcell.part import uniform_plate
 
 _PLATE: Final = {
-    ("com", "inertia"): "{whose}'s centre of mass and inertia are those of a uniform plate ({of}).",
-    ("com",): "{whose}'s centre of mass is that of a uniform plate ({of}).",
-    ("inertia",): "{whose}'s inertia is that of a uniform plate ({of}) about the given centre of mass.",
+    ("com", "inertia"): "The part's centre of mass and inertia are those of a uniform plate ({of}).",
+    ("com",): "The part's centre of mass is that of a uniform plate ({of}).",
+    ("inertia",): "The part's inertia is that of a uniform plate ({of}) about the given centre of mass.",
 }
 
 T = TypeVar("T")
@@ -75,6 +75,7 @@ class _Builder:
             "picks": self._named("picks", partial(self._made, Pick)),
             "nest": self._value("nest", Nest),
             "nests": self._named("nests", partial(self._made, Nest)),
+            "cleaners": self._cleaners(),
             "process": tuple(tables.process or ()),
             "stop": self._stop(robot),
             "joint_limits": self._limits(robot),
@@ -178,6 +179,13 @@ class _Builder:
             made[name] = self._attempt(key_path(("materials", name)), make, f"{name}.")
         return made
 
+    def _cleaners(self) -> tuple[Cleaner, ...]:
+        made = []
+        for name, table in (self.tables.cleaners or {}).items():
+            make = partial(Cleaner, name=name, **table.given(Cleaner))
+            made.append(self._attempt(key_path(("cleaners", name)), make, f"{name}."))
+        return tuple(cleaner for cleaner in made if cleaner is not None)
+
     def _gripper(self, materials: dict[str, PadMaterial | None]) -> Gripper | None:
         pads = []
         table = self.tables.gripper
@@ -216,10 +224,8 @@ class _Builder:
             if plate is None:
                 return None
             given = dict(zip(("com", "inertia"), plate, strict=True)) | given
-            what = "The part" if key == "part" else f"The part '{key.removeprefix('parts.')}'"
-            self.assumed.append(
-                _PLATE[missing].format(whose=what, of=f"outline, thickness{', components' * bool(components)}")
-            )
+            said = _PLATE[missing].format(of=f"outline, thickness{', components' * bool(components)}")
+            self.assumed.append(said if key == "part" else f"{said.removesuffix('.')}: {key}.")
         part = self._attempt(key, lambda: Part(**given), "part.")
         if part is None or table.at is None:
             return part

@@ -153,19 +153,24 @@ def _phases(trajectory: Trajectory, landings: tuple[Landing, ...]) -> Iterator[s
         yield "# No place was found where the tool comes down along its z axis, rests and leaves: without phases the\n"
         yield "# whole program is one carry.\n"
         return
-    phases = _by_moves(trajectory, landings[:2]) or _by_times(trajectory, landings[:2])
     if len(landings) == 1:
         yield "# The tool comes down once: taken for the pick. Where the part is left does not show.\n"
     elif landings[1].release is None:
         yield '# How the part is let go does not show; say so: release = "torsion", "peel", "shear" or "overload".\n'
+    listed = landings[: max(2, min(len(landings) // 2, MOST_LISTED) * 2)]  # picks with where their parts are left
+    if listed[2:]:
+        yield "# Every second time that the tool comes down is taken for a pick. Further parts and places are\n"
+        yield "# [parts.<name>], [picks.<name>], [nests.<name>], which phases name; stacks and pallets have a step.\n"
     yield "phases = [\n"
-    for kind, when in zip(("preload", "carry", "release"), phases, strict=False):
-        way = landings[1].release if kind == "release" else None
-        yield f'  {{ kind = "{kind}", {when}{"" if way is None else f", release = {toml_value(way)}"} }},\n'
+    for pair in (listed[k : k + 2] for k in range(0, len(listed), 2)):
+        phases = (_by_moves(trajectory, pair) if not listed[2:] else []) or _by_times(trajectory, pair)
+        for kind, when in zip(("preload", "carry", "release"), phases, strict=False):
+            way = pair[1].release if kind == "release" else None
+            yield f'  {{ kind = "{kind}", {when}{"" if way is None else f", release = {toml_value(way)}"} }},\n'
     yield "]\n"
-    for later in landings[2:MOST_LISTED]:
+    for later in landings[len(listed) : len(listed) + MOST_LISTED]:
         span = _span(trajectory.t, later.near, later.gone)
-        yield f"# The tool comes down again, {span}: make each pick a job of its own.\n"
+        yield f"# The tool comes down again, {span}: name the phases of that pick, too.\n"
 
 
 def _by_times(trajectory: Trajectory, landings: tuple[Landing, ...]) -> list[str]:

@@ -29,6 +29,7 @@ from gripmargin.files.job_keys import PLACING, TOPICS, Face, Frame, Source
 from gripmargin.files.job_values import fault, form
 from gripmargin.files.source import printable
 from gripmargin.workcell import (
+    Cleaner,
     Component,
     Flange,
     Gripper,
@@ -224,6 +225,7 @@ _TABLES: dict[str, Any] = {
     "pick": (_PICK_TABLE | None, None),
     "nests": (_several(dict, form(Text()), _NEST_TABLE, least=1) | None, None),
     "nest": (_NEST_TABLE | None, None),
+    "cleaners": (_several(dict, form(Text()), table("CleanerTable", Cleaner), least=1) | None, None),
     "process": (_several(list, _MODELS[Process], least=1) | None, None),
     "stop": (table("StopTable", Stop) | None, None),
     "flange": (table("FlangeTable", Flange) | None, None),

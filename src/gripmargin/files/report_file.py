@@ -51,10 +51,14 @@ class EarlierFinding:
 
 @dataclass(frozen=True, kw_only=True)
 class EarlierJob:
-    """What is compared of an earlier report; of a program of several holds each check of each of them."""
+    """What is compared of an earlier report; of a program of several holds each check of each of them.
+
+    Reports of earlier versions do not tell what was accepted (None).
+    """
 
     checks: Mapping[str, EarlierCheck]
     findings: tuple[EarlierFinding, ...]
+    accepted: frozenset[str] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,8 +142,10 @@ def earlier_job(tree: Any, where: str) -> EarlierJob:
         InputError: A key is missing, or holds something else.
     """
     holds = tree.get("holds") if isinstance(tree, dict) else None
+    told = isinstance(tree, dict) and "accepted" in tree
+    accepted = frozenset(map(str, _get(tree, "accepted", where, (list,), "a list"))) if told else None
     if not isinstance(holds, list):
-        return EarlierJob(checks=_checks(tree, where), findings=tuple(_findings(tree, where)))
+        return EarlierJob(checks=_checks(tree, where), findings=tuple(_findings(tree, where)), accepted=accepted)
     every = list(_named_findings(tree, where))
     checks: dict[str, EarlierCheck] = {}
     findings: list[EarlierFinding] = []
@@ -158,7 +164,7 @@ def earlier_job(tree: Any, where: str) -> EarlierJob:
             for of, each in every
             if of == like
         ]
-    return EarlierJob(checks=checks, findings=tuple(findings))
+    return EarlierJob(checks=checks, findings=tuple(findings), accepted=accepted)
 
 
 def _checks(tree: Any, where: str) -> dict[str, EarlierCheck]:

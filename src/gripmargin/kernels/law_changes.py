@@ -91,12 +91,10 @@ class Found(NamedTuple):
 
     @property
     def reversed(self) -> Found:
-        """The same with time running backwards."""
-        pieces = np.stack([moved(piece, 1.0, -1.0) for piece in self.pieces[::-1]])
-        pieces = np.where(self.breaks[1] >= 1.0, np.stack([pieces[1], pieces[2], pieces[2]]), pieces)
-        (first, second), one = self.breaks, self.breaks[1] >= 1.0
-        breaks = np.stack([np.where(one, 1.0 - first, 1.0 - second), np.where(one, 1.0, 1.0 - first)])
-        return self._replace(breaks=breaks, pieces=pieces)
+        """The same with time running backwards, of laws that change once."""
+        after, before = (moved(self.pieces[k], 1.0, -1.0) for k in (1, 0))
+        breaks = np.stack([1.0 - self.breaks[0], self.breaks[1]])
+        return self._replace(breaks=breaks, pieces=np.stack([after, before, before]))
 
 
 Sought = Callable[[FloatArray], FloatArray]  # the share of a change, shape (k, m), to the law after it

@@ -135,7 +135,7 @@ class Begun(NamedTuple):
         chord, marked = found.a1 - found.a0, np.broadcast_to(h < MARKED, e.shape)
         unlike, alike = _unlike(h, e, o, marked), SMALL * scale.most + 2.0 * rounded
         straight = (e == 0.0) & (o == 0.0) | marked
-        hidden = _hidden(h, np.where(marked, 0.0, chord / h), scale.digit, rounded)
+        hidden = hidden_kink(h, np.where(marked, 0.0, chord / h), scale.digit, rounded)
         return cls(
             h=h,
             a0=found.a0,
@@ -190,10 +190,19 @@ def _unlike(h: FloatArray, even: FloatArray, odd: FloatArray, marked: Bools) -> 
     return out
 
 
-def _hidden(h: FloatArray, slope: FloatArray, digit: FloatArray, rounded: FloatArray) -> FloatArray:
-    """What a kink between the slopes of the neighbours may exceed the chord by, and rounding hides."""
+def hidden_kink(h: FloatArray, slope: FloatArray, digit: FloatArray, rounded: FloatArray) -> FloatArray:
+    """Return what a kink between the slopes of the neighbours may exceed the chord by, and rounding hides.
+
+    A turn is ``a - 2 b + c`` of three accelerations: four times what each may be off is none.
+
+    Args:
+        h: Lengths of intervals, shape (n, 1).
+        slope: Of the chord of each, shape (n, channels).
+        digit: By how much an acceleration may be off, shape (channels,).
+        rounded: What rounding may make of the mean, shape (n, channels).
+    """
     change, out = np.diff(slope, axis=0), np.zeros(slope.shape)
-    turn = np.maximum(np.abs(change) * np.minimum(h[1:], h[:-1]) - 8.0 * digit, 0.0)
+    turn = np.maximum(np.abs(change) * np.minimum(h[1:], h[:-1]) - 4.0 * digit, 0.0)
     before, after = turn[:-1], turn[1:]
     apex = before * after / np.where(before + after > 0.0, before + after, 1.0)
     out[1:-1] = np.minimum(4.0 * rounded[1:-1], apex)

@@ -7,8 +7,6 @@ is not taken for a lost sample; the nominal times are a smooth function of the n
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -154,7 +152,7 @@ def _share(seen: FloatArray, due: FloatArray, noise: FloatArray, share: float) -
     """Least squares without what sticks out, from a first guess; the share, its error, and what is left usually."""
     for _ in range(3):
         left = np.abs(seen - share * due)
-        level = MEDIAN_TO_SIGMA * np.stack([_levels(row) for row in left])
+        level = MEDIAN_TO_SIGMA * _levels(left)
         level = np.maximum(level, MEDIAN_TO_SIGMA * np.median(left, axis=1, keepdims=True))
         level = np.maximum(np.maximum(level, noise[:, None]), 1e-12)
         weight = 1.0 / level**2
@@ -168,12 +166,12 @@ def _share(seen: FloatArray, due: FloatArray, noise: FloatArray, share: float) -
 
 
 def _levels(left: FloatArray, block: int = 32) -> FloatArray:
-    """The median over blocks, at every place."""
-    edges = [*range(0, max(left.size - block // 2, 1), block), left.size]
-    out = np.empty(left.size)
-    for a, b in pairwise(edges):
-        out[a:b] = np.median(left[a:b])
-    return out
+    """The median over blocks, the last one of up to half as much again, at every place, shape (channels, n)."""
+    n = left.shape[1]
+    last = (max(n - block // 2, 1) - 1) // block * block
+    whole = np.median(left[:, :last].reshape(len(left), -1, block), axis=2)
+    rest = np.median(left[:, last:], axis=1, keepdims=True)
+    return np.concatenate([whole.repeat(block, axis=1), rest.repeat(n - last, axis=1)], axis=1)
 
 
 def _speeds(t: FloatArray, y: FloatArray, reach: int = 4) -> FloatArray:

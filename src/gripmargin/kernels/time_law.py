@@ -174,12 +174,11 @@ class _Search:
         return np.where(self.known, self.slack, most), size
 
     def _continued(self) -> FloatArray:
-        """What known laws of the neighbours come to at the far end of an interval; at most twice the largest."""
+        """What known laws of the neighbours come to at the far end of an interval."""
         sure, ratio = self.known & ~self.marked, self.h[1:] / self.h[:-1]
         ahead = np.where(sure[:-1], np.abs(value(self.pieces[2][:, :-1], 1.0 + ratio)), 0.0)
         back = np.where(sure[1:], np.abs(value(self.pieces[0][:, 1:], -1.0 / ratio)), 0.0)
-        sizes = np.maximum(np.pad(ahead, ((1, 0), (0, 0))), np.pad(back, ((0, 1), (0, 0))))
-        return np.minimum(sizes, 2.0 * self.most)
+        return np.maximum(np.pad(ahead, ((1, 0), (0, 0))), np.pad(back, ((0, 1), (0, 0))))
 
     @property
     def _straight(self) -> FloatArray:

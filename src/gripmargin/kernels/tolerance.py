@@ -66,6 +66,8 @@ def block_tolerance_bounds(
     Returns:
         The value that so many exceed, and the one that as many stay below, in the unit of ``y``.
     """
+    from scipy import special  # noqa: PLC0415 - 0.05 s that only curves of single presses pay
+
     blocks = np.unique(block)
     k, lines, heights, left, freedom = blocks.size, [], [], 0.0, 0
     for one in blocks:

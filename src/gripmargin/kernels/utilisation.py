@@ -13,12 +13,9 @@ from gripmargin.kernels.face import Face, squared, utilisation
 IntArray = NDArray[np.intp]
 DIRECTIONS, ROUNDS = 1000, 8  # in which loads look for the points that are used most
 ALL = 250  # points up to which none are left out
-MORE, FEWER, ENOUGH = (
-    6,
-    300,
-    5e-3,
-)  # sets of so many loads and as many that press; by what share others may be used more
-RELIEVED = 6  # steps in which loads are drawn back from where they pull
+# sets at most, of so many loads and as many at each step back from where they pull; what others may be used more
+MORE, FEWER, ENOUGH = 20, 200, 5e-3
+RELIEVED = 12  # steps in which loads are drawn back from where they pull
 FAR = 0.8  # share of the most used point's use that a point has to reach under some of them to be looked at further
 DOUBLINGS, HALVINGS = 20, 34  # of the search for a factor: up to 1e12, and to 1e-9 of what is found
 
@@ -77,7 +74,7 @@ def points_needed(face: Face, missed: float) -> tuple[IntArray, float]:
 
     Up to some hundred all are kept. Of more they are those that loads in many directions use most, along the axes of
     the load and between them; more are tried until none of a set finds another one. What others may be used more is
-    twice what sets of their own find, of which half presses where it would pull most.
+    twice what sets of their own find, most of which press where they would pull most.
 
     Args:
         face: A plain one.
@@ -100,7 +97,7 @@ def points_needed(face: Face, missed: float) -> tuple[IntArray, float]:
         near = near[most[near] > FAR] if power > 1 else near
     for _ in range(MORE):
         loads = directions.normal(size=(size.size, FEWER)) / size
-        loads = np.concatenate([loads, _less_pulling(face.only(chosen), loads, size)], axis=1)
+        loads = np.concatenate([loads, *_less_pulling(face.only(chosen), loads, size)], axis=1)
         used = utilisation(face, loads)[0]
         more = used.max(axis=0) / used[chosen].max(axis=0) - 1.0
         if more.max() <= ENOUGH:
@@ -109,8 +106,8 @@ def points_needed(face: Face, missed: float) -> tuple[IntArray, float]:
     return chosen, 2.0 * max(float(more.max()), ENOUGH)
 
 
-def _less_pulling(face: Face, loads: FloatArray, size: FloatArray) -> FloatArray:
-    """Loads drawn back some steps from what uses the most used point: they press, and others are used as much."""
+def _less_pulling(face: Face, loads: FloatArray, size: FloatArray) -> Iterator[FloatArray]:
+    """Loads drawn back step by step from what uses the most used point: they press, and others are used as much."""
     for _ in range(RELIEVED):
         traction = face.maps @ loads
         traction[2] = np.maximum(traction[2], 0.0)
@@ -118,7 +115,7 @@ def _less_pulling(face: Face, loads: FloatArray, size: FloatArray) -> FloatArray
         worst = square.argmax(axis=0), np.arange(loads.shape[1])
         slope = np.einsum("cni,cn->in", face.maps[:, worst[0]], traction[:, worst[0], worst[1]]) / size
         loads = loads - 0.5 * square[worst] / np.square(slope).sum(axis=0) * slope / size
-    return loads
+        yield loads
 
 
 def traction_size(face: Face, loads: FloatArray) -> FloatArray:

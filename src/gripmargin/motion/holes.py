@@ -37,15 +37,35 @@ def gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int
         places: Positions, shape (n, channels).
         noise: Of the positions, one standard deviation, shape (channels,).
     """
-    step = np.diff(t)
-    wide = holes_in(t)
-    wide = wide[(step[wide] > GAP_STEPS * float(np.median(step))) & (step[wide] > RESOLVED)]
+    step, wide = np.diff(t), _gaps_in(t)
     moved = np.any(np.abs(np.diff(places, axis=0)) > 4.0 * noise + 1e-9, axis=1)  # noise alone hardly does
     return [
         (int(i), int(i) + 1, f"no sample for {1e3 * step[i]:.0f} ms while the robot moves: a peak may hide there")
         for i in wide
         if moved[i]
     ]
+
+
+def losses(t: FloatArray) -> list[tuple[int, int, str]]:
+    """Return stretches in which a recording has lost its samples, as `gaps`: what the robot did there is not known.
+
+    Args:
+        t: Times [s], shape (n,).
+    """
+    return [
+        (
+            int(i),
+            int(i) + 1,
+            f"no recorded sample for {1e3 * (t[i + 1] - t[i]):.0f} ms: what the robot did is not known",
+        )
+        for i in _gaps_in(t)
+    ]
+
+
+def _gaps_in(t: FloatArray) -> NDArray[np.intp]:
+    """The intervals that are too wide to tell of, beside the others."""
+    step, wide = np.diff(t), holes_in(t)
+    return wide[(step[wide] > GAP_STEPS * float(np.median(step))) & (step[wide] > RESOLVED)]
 
 
 def rest_without_samples(t: FloatArray, sample: int) -> tuple[float, float] | None:

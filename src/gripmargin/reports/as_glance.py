@@ -51,6 +51,8 @@ def _last(report: Report, worst: Report) -> list[Line]:
     if report.not_checked:
         names = dict.fromkeys(item.check for item in report.not_checked)
         lines.append(_labelled("not checked", ", ".join(names)))
+    if report.accepted:
+        lines.append(_labelled("accepted", f"{', '.join(report.accepted)}: what looks wrong by it is taken as meant"))
     lines.append(_labelled("caution", "a part that falls can hurt someone; this is an aid, no safety function"))
     more = f"-v says all of it, and the {len(report.assumed)} things taken for granted"
     lines.append(_labelled("more", more + "".join(f"; gripmargin explain {code}" for code in codes)))
@@ -88,14 +90,20 @@ def worst_holds(report: Report) -> list[HoldReport]:
 
 def where_it_is(report: Report, hold: HoldReport) -> str:
     """Return which hold is said more of: when it is, from where, and where to."""
-    places = f"{f', from {hold.pick}' if hold.pick else ''}{f', into {hold.nest}' if hold.nest else ''}"
     which = "nearest to its targets" if report.verdict is Verdict.PASS else "worst"
-    return f"The {which}: hold {hold.name}, {hold.start:.3f} to {hold.end:.3f} s{places}"
+    return f"The {which}: hold {hold_where(hold)}"
+
+
+def hold_where(hold: HoldReport) -> str:
+    """Return the name of a hold, when it is, from where, and where to."""
+    places = f"{f', from {hold.pick}' if hold.pick else ''}{f', into {hold.nest}' if hold.nest else ''}"
+    return f"{hold.name}, {hold.start:.3f} to {hold.end:.3f} s{places}"
 
 
 def verdict_line(report: Report) -> str:
     """Return the verdict and the figure that decides it, in one line."""
-    return printable(f"{report.verdict.upper()}  {report.title}: {_figure_of(report)}") + "\n"
+    also = f"; accepted: {', '.join(report.accepted)}" if report.accepted else ""
+    return printable(f"{report.verdict.upper()}  {report.title}: {_figure_of(report)}{also}") + "\n"
 
 
 def _figure_of(report: Report) -> str:

@@ -32,6 +32,7 @@ def report_tree(report: Report, *, samples: bool = False) -> dict[str, Any]:
         "checks": [_check(check) for check in report.checks],
         "findings": [_finding(finding, report.of_hold(finding.hold).causes) for finding in report.findings],
         "causes": [asdict(cause) for cause in report.causes],
+        "accepted": list(report.accepted),
         "time_laws": [asdict(law) for law in report.time_laws],
         "not_checked": [asdict(item) for item in report.not_checked],
         "assumed": list(report.assumed),

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from gripmargin.checks import words
-from gripmargin.reports.as_glance import hold_lines, where_it_is, worst_holds
+from gripmargin.reports.as_glance import hold_lines, hold_where, where_it_is, worst_holds
 from gripmargin.reports.changes import no_help, sorted_out, together
 from gripmargin.reports.in_short import law_line
 from gripmargin.reports.layout import EMPTY, WIDTH, Line, bullets, laid_out
-from gripmargin.results.findings import CheckResult, Finding, worst_first
+from gripmargin.results.findings import CheckResult, Finding, Verdict, worst_first
 from gripmargin.results.report import CAUTIONS, Report
 
 SHOWN = 10  # findings in full; the rest are counted
@@ -36,12 +36,14 @@ def report_text(report: Report, *, width: int = WIDTH) -> str:
 
 
 def _of_holds(report: Report) -> list[Line]:
-    """How the holds of a program do, and all of the worst of them."""
-    worst = worst_holds(report)[0]
-    lines = [*hold_lines(report), EMPTY, ("  ", where_it_is(report, worst)), _scope(worst.report), EMPTY]
-    lines += _checked(worst.report)
-    lines += _laws(report) if report.time_laws else []
-    return lines
+    """How the holds of a program do, and all of those that do not pass, or of the one that is nearest to that."""
+    worst = worst_holds(report)
+    told = [hold for hold in worst if hold.verdict is not Verdict.PASS][:SHOWN] or worst[:1]
+    lines = hold_lines(report)
+    for hold in told:
+        first = where_it_is(report, hold) if hold is told[0] else f"Hold {hold_where(hold)}"
+        lines += [EMPTY, ("  ", first), _scope(hold.report), EMPTY, *_checked(hold.report)]
+    return [*lines, *(_laws(report) if report.time_laws else [])]
 
 
 def _checked(report: Report) -> list[Line]:

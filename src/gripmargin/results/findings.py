@@ -140,8 +140,8 @@ class Remedy:
     Attributes:
         action: What kind of change: slow, shift pads, larger pads, spread pads, move pad, round pads, strengthen;
             less force; smooth, stiffen, ramp; stop softer; press deeper, align, dwell, press less; peel angle; travel,
-            release, smaller pads, fewer pads, hold down, nest, seat, wait; shift part, lighten, robot; better data; or
-            none (why something does not help).
+            release, smaller pads, fewer pads, hold down, nest, seat, wait; shift part, lighten, robot; clean sooner;
+            better data; or none (why something does not help).
         text: The change in words.
         figures: The change in numbers, SI.
         shown: Whether the check passes with it, run on the changed job at these figures; else it is a hint.

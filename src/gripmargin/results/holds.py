@@ -9,12 +9,13 @@ from gripmargin.results.findings import CheckResult, Finding, Place
 from gripmargin.results.record import Record
 from gripmargin.results.report import HoldReport
 
+OF_RECORDING = ("recorded", "swing_as_run")  # whose samples are those of the hold's piece of the recording
 Said = TypeVar("Said", CheckResult, Finding)
 
 
 def of_hold(said: Said, hold: HoldReport) -> Said:
     """Return a result or a finding of a hold as one of the program."""
-    return replace(_later(said, hold.first), hold=hold.name)
+    return replace(said if said.check in OF_RECORDING else _later(said, hold.first), hold=hold.name)
 
 
 def _later(value: Any, first: int) -> Any:

@@ -39,6 +39,7 @@ class Report:
         references: Published sources of the methods that ran.
         samples: Figures at every sample.
         causes: What lies behind several results, or makes all of them doubtful.
+        accepted: Codes of what would look wrong and is taken as meant, as the job has them.
         holds: Of a program of several holds: each with a report of its own; `checks` are then the worst of each check,
             and `findings` those of all holds.
         time_laws: Of a program of way points: what it came to under each time law; the report is that of the worst.
@@ -58,6 +59,7 @@ class Report:
     references: tuple[str, ...]
     samples: Samples
     causes: tuple[RootCause, ...] = ()
+    accepted: tuple[str, ...] = ()
     time_laws: tuple[TimeLaw, ...] = ()
     holds: tuple[HoldReport, ...] = ()
     shares: Mapping[str, FloatArray] = field(default_factory=dict, repr=False, compare=False)

@@ -27,7 +27,7 @@ class Samples:
 
     Attributes:
         t: Times [s], shape (n,).
-        phase: preload, carry, release or free for each sample.
+        phase: preload, carry, release, free or clean for each sample.
         move: Label of each sample; empty where the trajectory has none.
         position: Tool origin in the world [m], shape (n, 3).
         acceleration: Of the tool origin, without gravity, tool axes [m/s^2], shape (n, 3).

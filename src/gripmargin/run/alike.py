@@ -14,8 +14,6 @@ from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell.job import Job
 
 SAME: Final = 1e-9  # share of the largest figure of its kind by which two may differ: rounding of floats leaves less
-PLACE: Final = 1e-10  # [m, rad] by which places may; pads of 1e8 N/m^3 feel 0.01 Pa of it
-TIME: Final = 1e-9  # [s] by which times may, since the stretch began
 
 
 @dataclass(eq=False)
@@ -50,21 +48,22 @@ def _exact(job: Job, motion: ProgramMotion, part: str) -> Any:
     """What has to be the same to the last digit."""
     trajectory, begins = job.trajectory, float(job.trajectory.t[0])
     when = [(phase.kind, phase.release, phase.moves) for phase in job.phases]
+    cleans = any(phase.kind == "clean" for phase in job.phases)  # its cleaner stands somewhere else
     materials = (pad.material for pad in job.gripper.pads)
-    fouls = any(material.pulls is not None or material.fouling_per_cycle > 0 for material in materials)
+    fouls = any(m.pulls is not None or m.fouling_per_cycle > 0 or m.recovery is not None for m in materials)
     places = [None if place is None else _bare(place) for place in (job.pick, job.nest)]
     by_time = job.recording is not None or any(force.span is not None for force in job.process)
     return (
         part,
         tuple(when),
         tuple(places),
-        job.gripper.cycles_since_cleaning if fouls else None,
+        (job.gripper.cycles_since_cleaning, job.gripper.cleanings) if fouls else None,
         tuple(job.phase_map.of(i).tobytes() for i in range(len(job.phases))),
         trajectory.moves,
         trajectory.rows.tobytes(),
         motion.doubts,
         tuple(force.moves for force in job.process),
-        begins if by_time else None,
+        begins if by_time or cleans else None,
     )
 
 
@@ -84,20 +83,20 @@ def _figures(job: Job, motion: ProgramMotion) -> list[tuple[FloatArray, float]]:
     own, error, trajectory = job.trajectory.rows, motion.error, job.trajectory
     tool = motion.at.take(own)
     state, position = tool.state, tool.position
-    found = [(tool.t - tool.t[0], TIME), (position - position[0], PLACE), (state[:, EX:], PLACE)]
-    found += [(position[0] - place.face[:3, 3], PLACE) for place in (job.pick, job.nest) if place is not None]
-    if job.stop is not None and job.stop.floor is not None:
-        found.append((position[:, 2], PLACE))
-    if isinstance(trajectory, JointTrajectory):
-        found.append((trajectory.q[own], PLACE))
-    rates = [state[:, row] for row in (V, W, AL, A)] + [rows[own] for rows in motion.joint_rates or ()]
+    way = position - position[0]
+    faces = [position[0] - place.face[:3, 3] for place in (job.pick, job.nest) if place is not None]
+    floor = [position[:, 2]] if job.stop is not None and job.stop.floor is not None else []
+    found = [tool.t - tool.t[0], state[:, EX:], *(state[:, row] for row in (V, W, AL, A))]
+    found += [trajectory.q[own]] if isinstance(trajectory, JointTrajectory) else []
+    found += [rows[own] for rows in motion.joint_rates or ()]
     if trajectory.filling is not None and trajectory.filling.missed is not None:
-        rates.append(trajectory.filling.missed[own])
+        found.append(trajectory.filling.missed[own])
     if error is not None:
-        rates += [each[own] for each in (error.sigma, error.bias, error.speed_sigma, error.speed_bias, error.spin)]
-        rates += [error.window[own], *([] if error.quick is None else [error.quick[own]])]
-        rates += [] if error.shaking is None else [error.shaking[:, own]]
-    return found + [(rows, SAME * float(np.abs(rows).max(initial=0.0))) for rows in rates]
+        found += [each[own] for each in (error.sigma, error.bias, error.speed_sigma, error.speed_bias, error.spin)]
+        found += [error.window[own], *([] if error.quick is None else [error.quick[own]])]
+        found += [] if error.shaking is None else [error.shaking[:, own]]
+    alike = [(rows, SAME * float(np.abs(rows).max(initial=0.0))) for rows in found]
+    return alike + [(rows, SAME * float(np.abs(way).max())) for rows in (way, *faces, *floor)]
 
 
 def _same(known: list[tuple[FloatArray, float]], figures: list[tuple[FloatArray, float]]) -> bool:

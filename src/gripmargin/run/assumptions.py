@@ -28,8 +28,9 @@ def assumed(case: Case) -> list[str]:
     job = case.job
     out = list(job.assumed)
     out += () if job.robot is None else job.robot.notes
-    odd = case.shared(plausible.found)
-    out += [f"Accepted as meant ({code}): {odd[code]}." for code in job.accept if code in odd]
+    odd = dict(case.shared(plausible.found))
+    odd["target"] = "where a target is below 1, a figure below 1 passes"
+    out += [f"Accepted as meant ({code}): {odd.get(code, 'nothing of the kind looks wrong')}." for code in job.accept]
     out += _bond(case)
     out += _dirt(job)
     out.append(f"Targets in force: {_targets(job)}. No standard covers dry-adhesive pads; targets are the user's.")
@@ -153,7 +154,8 @@ def _early_and_late(case: Case) -> list[str]:
 
 def as_read(case: Case) -> list[str]:
     """Return how the input was understood: frames at the start of the carry, sampling, rates."""
-    first = int(case.carried[0])
+    carries = case.carried.size > 0
+    first = int(case.carried[0]) if carries else 0
     motion = case.motion.at.take(first)
     x, y, z = (1e3 * c for c in motion.position[0])
     nx, ny, nz = np.round(motion.rotation[0, :, 2], 2) + 0.0
@@ -164,14 +166,14 @@ def as_read(case: Case) -> list[str]:
         *_robot_as_read(case),
         _part_as_read(case),
         *_pads_as_read(case),
-        f"At the first carried sample ({case.job.trajectory.t[first]:.3f} s) the tool frame is at x {x:.1f}, "
-        f"y {y:.1f}, z {z:.1f} mm in the world, its z axis (out of the pads) points ({nx:+.2f}, {ny:+.2f}, {nz:+.2f}); "
-        f"the part {hangs} the pads.",
+        f"At the first {'carried ' if carries else ''}sample ({case.job.trajectory.t[first]:.3f} s) the tool frame is "
+        f"at x {x:.1f}, y {y:.1f}, z {z:.1f} mm in the world, its z axis (out of the pads) points "
+        f"({nx:+.2f}, {ny:+.2f}, {nz:+.2f}); {f'the part {hangs} the pads' if carries else 'no part is carried'}.",
         f"{case.job.trajectory.samples} samples over {case.job.trajectory.t[-1] - case.job.trajectory.t[0]:.3f} s, "
         f"{1e3 * np.median(steps):.3g} ms apart in the median, {1e3 * steps.max():.3g} ms at most.",
         *case.job.trajectory.notes,
         *case.motion.notes,
-        *([errors] if (errors := case.motion.error_over(case.carried)) is not None else []),
+        *([errors] if carries and (errors := case.motion.error_over(case.carried)) is not None else []),
     ]
 
 

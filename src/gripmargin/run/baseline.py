@@ -30,7 +30,7 @@ class Worsening:
     Attributes:
         job: Name of the job.
         check: Name of the check; None where the job as a whole is meant.
-        kind: value, low, verdict, target, finding, check gone or job gone.
+        kind: value, low, verdict, target, finding, accepted, check gone or job gone.
         before: The figure then; None where it is no figure or was not bounded.
         now: The figure now, likewise.
         text: The change in a sentence, without the name of the job.
@@ -90,7 +90,8 @@ def compare(results: Iterable[Report | Judgement], baseline: Baseline, *, worse:
     A value is worse where it is below ``(1 - worse)`` times the earlier one, the least value that it may have
     likewise; a verdict where it goes from pass to undecided or fail, or from undecided to fail; a target where it is
     lower. A finding is new where the check had none of its kind in the same move, or, without labels of moves, none
-    that overlaps it. Checks and jobs that are gone are worse. What is new is said, and is not worse by itself.
+    that overlaps it. Checks and jobs that are gone are worse, and so is a code that is accepted now and was not. What
+    else is new is said, and is not worse by itself.
 
     Args:
         results: Reports, or what `check_files` returns; a job that could not be checked now counts as gone.
@@ -148,6 +149,10 @@ def _job(name: str, before: EarlierJob, now: EarlierJob, report: Report, allowed
             if _lost(then, today, allowed):
                 what = "value" if kind == "value" else "least value it may have"
                 add(check, kind, f"{what} {_change(then, today)}", then, today)
+    if before.accepted is not None and now.accepted is not None:
+        for code in sorted(now.accepted - before.accepted):
+            text = f"'{printable(code)}' is accepted now (job.accept) and was not"
+            found.append(Worsening(job=name, check=None, kind="accepted", before=None, now=None, text=text))
     for finding in now.findings:
         if not any(_covers(earlier, finding) for earlier in before.findings):
             place = f" in move '{printable(finding.move)}'" if finding.move is not None else ""

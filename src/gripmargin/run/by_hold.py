@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from itertools import chain
-from typing import Any, Final, Protocol
+from typing import Any, Protocol
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import dense
+from gripmargin.checks.recorded.alignment import LATEST
 from gripmargin.checks.recorded.placing import offset_of
 from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion
@@ -24,9 +25,6 @@ from gripmargin.run.alike import Alike
 from gripmargin.workcell.holds import Hold, cut_between
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.windows import asked_in
-
-STILL: Final = 1e-3  # [m/s, rad/s] below which a tool stands still; where a program is cut is a matter of convenience
-BESIDE: Final = 1.0  # [s] of a recording that is kept before and after a hold: a controller may be late
 
 
 class Judge(Protocol):
@@ -80,10 +78,9 @@ class _Made:
 def _cut(job: Job, motion: ProgramMotion) -> Iterator[tuple[Hold, int, int]]:
     """Each hold with the first and last sample of what is judged with it; neighbours share one."""
     position, first = motion.at.position, 0
-    speed = [np.linalg.norm(v, axis=1) for v in (motion.at.velocity, motion.at.angular_velocity)]
-    still = np.maximum(*speed) < STILL
+    speed = np.maximum(*(np.linalg.norm(v, axis=1) for v in (motion.at.velocity, motion.at.angular_velocity)))
     for hold, after in zip(job.holds, (*job.holds[1:], None), strict=True):
-        last = job.trajectory.samples - 1 if after is None else cut_between(job, hold, after, position, still)
+        last = job.trajectory.samples - 1 if after is None else cut_between(job, hold, after, position, speed)
         yield hold, first, last
         first = last
 
@@ -113,12 +110,12 @@ def _recording_placed(job: Job, motion: ProgramMotion) -> Job:
 
 
 def _recorded_in(job: Job, t: FloatArray) -> Any:
-    """What of the recording belongs to a stretch of the program; all of it where it is not placed."""
+    """What of the recording belongs to a stretch of the program, which it may lag; all of it where it is not placed."""
     recording, offset = job.recording, job.recording_offset
     if recording is None or offset is None:
         return recording
     own = recording.t - offset
-    inside = (own >= t[0] - BESIDE) & (own <= t[-1] + BESIDE)
+    inside = (own >= t[0] - LATEST) & (own <= t[-1] + LATEST)
     return recording.taken(inside) if inside.sum() > 1 else recording
 
 
@@ -149,6 +146,7 @@ def _together(job: Job, made: Sequence[_Made]) -> Report:
         references=_each_once(source for hold in own for source in hold.report.references),
         samples=_samples(made),
         holds=holds,
+        accepted=job.accept,
         shares=shares,
         plotter=holds[0].report.plotter,
     )

@@ -34,6 +34,7 @@ from gripmargin.run.scene import scene_of
 from gripmargin.workcell import (
     STANDARD_AIR_DENSITY,
     STANDARD_GRAVITY,
+    Cleaner,
     Flange,
     Gripper,
     Nest,
@@ -67,6 +68,7 @@ def check(
     picks: Mapping[str, Pick] | None = None,
     nests: Mapping[str, Nest] | None = None,
     process: Sequence[Process] = (),
+    cleaners: Sequence[Cleaner] = (),
     flange: Flange | None = None,
     stop: Stop | None = None,
     joint_limits: JointLimits | None = None,
@@ -96,6 +98,7 @@ def check(
         picks: Several places to take from, likewise.
         nests: Several places to leave at, likewise.
         process: Forces of the process that act on the part while it is carried.
+        cleaners: What the pads are cleaned on, in phases of kind clean.
         flange: What the robot may carry at its flange; with it the load of gripper and part is checked against it.
         stop: How the robot stops; with it stops are checked.
         joint_limits: Of the robot; its speeds say what full speed is when it stops.
@@ -157,6 +160,7 @@ def check(
             pick=pick,
             nest=nest,
             process=process,  # type: ignore[arg-type]
+            cleaners=cleaners,  # type: ignore[arg-type]
             flange=flange,
             stop=stop,
             joint_limits=joint_limits,
@@ -228,7 +232,7 @@ def _checked(
 
 
 def _judged(case: Case, job: Job, chosen: Collection[Check]) -> Report:
-    if case.carried.size == 0:
+    if case.carried.size == 0 and not job.phase_map.covers("clean").any():
         raise InputError(
             f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
         )
@@ -258,6 +262,7 @@ def _judged(case: Case, job: Job, chosen: Collection[Check]) -> Report:
         scene=scene_of(case, {name: load for outcome in outcomes for name, load in outcome.loads.items()}),
         samples=_samples(case, outcomes, shares),
         shares=shares,
+        accepted=job.accept,
         plotter=_plots,
         **said,
     )

@@ -77,6 +77,7 @@ class Grip:
         return report
 
     def _checked(self, job: str | Path | Job | Report | None, program: dict[str, Any]) -> Report:
+        from gripmargin.base.given import as_path  # noqa: PLC0415 - likewise
         from gripmargin.results.report import Report  # noqa: PLC0415
         from gripmargin.run import one as checker  # noqa: PLC0415 - loaded when a test uses it
         from gripmargin.workcell.job import Job  # noqa: PLC0415
@@ -87,7 +88,7 @@ class Grip:
             raise TypeError("grip.holds takes a job or the arguments of gripmargin.check, not both")
         if isinstance(job, Report):
             return job
-        return checker.check_job(job) if isinstance(job, Job) else checker.check_file(self._folder / job)
+        return checker.check_job(job) if isinstance(job, Job) else checker.check_file(self._folder / as_path(job))
 
 
 @pytest.fixture

@@ -5,6 +5,7 @@ out of the pads into the part; a pad frame has +z into the part as well; part da
 frame as gripped.
 """
 
+from gripmargin.workcell.cleaners import Cleaner
 from gripmargin.workcell.flange import Flange
 from gripmargin.workcell.pads import Gripper, Pad, PadMaterial
 from gripmargin.workcell.part import Component, Part, uniform_plate
@@ -20,6 +21,7 @@ STANDARD_AIR_DENSITY = 1.225  # [kg/m^3], at 15 deg C and sea level (ISO 2533, f
 __all__ = [
     "STANDARD_AIR_DENSITY",
     "STANDARD_GRAVITY",
+    "Cleaner",
     "Component",
     "Flange",
     "Gripper",

@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
-from typing import TYPE_CHECKING, Any
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.workcell.pads import Gripper
 from gripmargin.workcell.surroundings import at_use
@@ -21,6 +23,8 @@ if TYPE_CHECKING:
     from gripmargin.workcell.job import Job
 
 TABLES = {"part": "parts", "pick": "picks", "nest": "nests"}
+STILL: Final = 1e-3  # [m/s, rad/s] below which a tool stands still
+AT_REST: Final = 2.0  # by which a place at rest may be nearer than another and is cut at all the same
 Stretch = tuple[int, int, int]  # first and last sample, index of the phase
 
 
@@ -36,6 +40,8 @@ class Hold:
         stretches: Where its phases lie, in order of time: first sample, last sample, index of the phase.
         pick_use: How often its place was taken from before.
         nest_use: How often its place was left at before.
+        picks: Made in the program before it, since the pads were cleaned.
+        cleanings: Cleaning moves in the program before it.
     """
 
     number: int
@@ -45,6 +51,8 @@ class Hold:
     stretches: tuple[Stretch, ...] = ()
     pick_use: int = 0
     nest_use: int = 0
+    picks: int = 0
+    cleanings: int = 0
 
     @property
     def name(self) -> str:
@@ -65,14 +73,16 @@ class Hold:
         for place, use in (("pick", self.pick_use), ("nest", self.nest_use)):
             if own[place] is not None:
                 own[place] = at_use(own[place], use, _where(place, getattr(self, place)))
-        own["gripper"] = _dirtier(job.gripper, self.number - 1)
+        own["gripper"] = self._dirtier(job.gripper)
         own["phases"] = tuple(replace(phase, part=None, pick=None, nest=None) for phase in job.phases)
         return replace(job, **{**own, **changes})
 
-
-def _dirtier(gripper: Gripper, picks: int) -> Gripper:
-    """The pads after some picks of this program."""
-    return replace(gripper, cycles_since_cleaning=gripper.cycles_since_cleaning + picks) if picks else gripper
+    def _dirtier(self, gripper: Gripper) -> Gripper:
+        """The pads after some picks of this program, and cleanings."""
+        if not self.picks and not self.cleanings:
+            return gripper
+        before = 0.0 if self.cleanings else gripper.cycles_since_cleaning
+        return replace(gripper, cycles_since_cleaning=before + self.picks, cleanings=gripper.cleanings + self.cleanings)
 
 
 def single(job: Job) -> Job:
@@ -94,6 +104,7 @@ def single(job: Job) -> Job:
     moves = any(
         place is not None and (place.step is not None or place.places is not None) for place in (job.pick, job.nest)
     )
+    moves = moves or hold.cleanings > 0
     return hold.job(job) if moves or any(getattr(job, several) for several in TABLES.values()) else job
 
 
@@ -105,6 +116,8 @@ def holds_of(job: Job) -> tuple[Hold, ...]:
     """
     found = []
     uses: dict[tuple[str, str], int] = {}
+    begins: list[int] = []  # of the holds before
+    cleaned = [first for first, _, _ in job.phase_map.cleanings()]
     for number, stretches in enumerate(_split(job), start=1):
         named = {one: _named(job, one, stretches) for one in TABLES}
         kinds = {job.phases[i].kind for _, _, i in stretches}
@@ -112,7 +125,20 @@ def holds_of(job: Job) -> tuple[Hold, ...]:
         use = [uses.get(place, 0) for place in taken]
         for place, kind in zip(taken, ("preload", "release"), strict=True):
             uses[place] = uses.get(place, 0) + (kind in kinds)
-        hold = Hold(number=number, **named, stretches=stretches, pick_use=use[0], nest_use=use[1])
+        begin = stretches[0][0] if stretches else 0
+        before = [clean for clean in cleaned if clean < begin]
+        since = sum(each > before[-1] for each in begins) if before else number - 1
+        moves = 1 + sum(any(a < each < b for each in begins) for a, b in pairwise(before)) if before else 0
+        begins.append(begin)
+        hold = Hold(
+            number=number,
+            **named,
+            stretches=stretches,
+            pick_use=use[0],
+            nest_use=use[1],
+            picks=since,
+            cleanings=moves,
+        )
         found.append(hold)
     return tuple(found)
 
@@ -205,15 +231,15 @@ def _named(job: Job, one: str, stretches: tuple[Stretch, ...]) -> str:
         where = f"program.phases[{asked[0][2]}].{one}" if asked else "program.phases"
         due = f"which of {', '.join(known)}"
         raise InputError(where, f"no name, beside {len(known)} {TABLES[one]}", due)
-    elsewhere = any(getattr(phase, one) is not None for phase in job.phases)
-    return known[0] if len(known) == 1 and (asked or not elsewhere) else ""
+    # a place that no phase of the hold belongs to is any of them: what is asked of it is then undecided
+    return known[0] if known else ""
 
 
 def _where(one: str, name: str) -> str:
     return f"{TABLES[one]}.{name}" if name else one
 
 
-def cut_between(job: Job, before: Hold, after: Hold, position: np.ndarray, still: np.ndarray) -> int:
+def cut_between(job: Job, before: Hold, after: Hold, position: FloatArray, speed: FloatArray) -> int:
     """Return the sample at which a program is cut between two holds: as far as may be from both of their parts.
 
     Args:
@@ -221,12 +247,13 @@ def cut_between(job: Job, before: Hold, after: Hold, position: np.ndarray, still
         before: The hold that has ended there.
         after: The one that has not begun.
         position: Tool origin in the world [m], shape (n, 3).
-        still: Whether the tool stands still, shape (n,): there a cut is preferred to one twice as far away.
+        speed: The larger of that of the tool's origin and of its turning [m/s, rad/s], shape (n,).
     """
     end, begin = max(last for _, last, _ in before.stretches), after.stretches[0][0]
-    rows = job.trajectory.rows
-    between = rows[(rows >= end) & (rows <= max(begin, end))]
+    rows, cleaned = job.trajectory.rows, [last for _, last, _ in job.phase_map.cleanings() if end <= last <= begin]
+    between = rows[(rows >= max([end, *cleaned])) & (rows <= max(begin, end))]
     if between.size == 0:
         return end
-    away = np.minimum(*(np.linalg.norm(position[between] - position[at], axis=1) for at in (end, begin)))
-    return int(between[np.argmax(away * np.where(still[between], 2.0, 1.0))])
+    left, taken = before.stretches[-1][0], after.stretches[0][1]  # as a release begins, and as a press ends
+    away = np.minimum(*(np.linalg.norm(position[between] - position[at], axis=1) for at in (left, taken)))
+    return int(between[np.argmax(away * np.where(speed[between] < STILL, AT_REST, 1.0))])

@@ -20,6 +20,7 @@ from gripmargin.motion.waypoints import Waypoints
 from gripmargin.workcell import (
     STANDARD_AIR_DENSITY,
     STANDARD_GRAVITY,
+    Cleaner,
     Flange,
     Gripper,
     Nest,
@@ -55,6 +56,7 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "tool_travel",
     "short_carry",
     "from_below",
+    "never_released",
     "joint_speed",
     "fouling",
     "polled",
@@ -105,6 +107,7 @@ class Job(Declared, called="job"):
         parts: Several parts, in place of `part`: names by which phases call them.
         picks: Several places to take from, in place of `pick`, likewise.
         nests: Several places to leave at, in place of `nest`, likewise.
+        cleaners: What the pads are cleaned on.
         process: Forces of the process that act on the part while it is carried.
         stop: How the robot stops.
         joint_limits: Of the robot.
@@ -149,6 +152,7 @@ class Job(Declared, called="job"):
     parts: Mapping[str, Part] = key(Named(Within(Part)), default_factory=dict)
     picks: Mapping[str, Pick] = key(Named(Within(Pick)), default_factory=dict)
     nests: Mapping[str, Nest] = key(Named(Within(Nest)), default_factory=dict)
+    cleaners: tuple[Cleaner, ...] = key(Several(Cleaner), default=())
     process: tuple[Process, ...] = key(Several(Process), default=())
     stop: Stop | None = key(default=None)
     joint_limits: JointLimits | None = key(default=None)
@@ -212,6 +216,7 @@ class Job(Declared, called="job"):
         for i, force in enumerate(self.process):
             if force.frame == "nest" and self.nest is None and not self.nests:
                 yield f"process[{i}].frame", "the nest's axes without a nest", "a nest, or tool or world"
+        yield from self._cleaner_faults()
         if self.waypoints is not None:
             yield from self._waypoint_faults(self.waypoints)
         if self.robot is not None:
@@ -230,6 +235,17 @@ class Job(Declared, called="job"):
         for where, values in lists.items():
             if values is not None and len(values) != joints:
                 yield where, f"{len(values)} values", f"{joints}, one a joint of the robot"
+
+    def _cleaner_faults(self) -> Iterator[Fault]:
+        names = [cleaner.name for cleaner in self.cleaners]
+        if again := [name for i, name in enumerate(names) if name in names[:i]]:
+            yield "cleaners", f"two cleaners of the name '{again[0]}'", "a name of its own for each"
+        for i, phase in enumerate(self.phases):
+            where, known = f"program.phases[{i}].cleaner", ", ".join(f"'{name}'" for name in names) or "none"
+            if phase.cleaner is not None and phase.cleaner not in names:
+                yield where, f"'{phase.cleaner}'", f"a cleaner of the job ({known})"
+            elif phase.kind == "clean" and phase.cleaner is None and len(names) > 1:
+                yield where, "nothing", f"which of the job's cleaners ({known})"
 
     def _waypoint_faults(self, waypoints: Waypoints) -> Iterator[Fault]:
         if self.trajectory.source != waypoints.source:
@@ -258,6 +274,11 @@ class Job(Declared, called="job"):
             for number in (i + 1 for i in range(first, len(turns)) if not turns[i]):
                 due = "values of turning axes, the last one for the last axis"
                 yield f"flange.{name}", f"a value for joint {number}, which slides", due
+
+    def cleaner_of(self, phase: Phase) -> Cleaner | None:
+        """Return what the pads are cleaned on in a clean phase; None where the job says nothing of it."""
+        named = [cleaner for cleaner in self.cleaners if phase.cleaner in (None, cleaner.name)]
+        return named[0] if named else None
 
     @cached_property
     def holds(self) -> tuple[Hold, ...]:

@@ -16,6 +16,7 @@ from gripmargin.motion.trajectory import Trajectory
 from gripmargin.workcell import Phase, PhaseKind
 
 ON_THE_PADS = ("preload", "carry")  # phases after which the part is on the pads
+WITH_PART = ("preload", "carry", "release")
 STILL_THERE = ("carry", "release")  # phases that need it there
 
 
@@ -61,13 +62,14 @@ class PhaseMap:
         return [(first, last, self._carried_between(first, last)) for first, last in _runs(bare)]
 
     def dropped(self) -> list[tuple[int, int]]:
-        """Return the samples of free phases in which the part has to be on the pads, as (first, last)."""
-        return [(first, last) for first, last in _runs(self._declared("free")) if self._carried_between(first, last)]
+        """Return the samples of phases without a part in which it has to be on the pads, as (first, last)."""
+        without = self._declared("free") | self._declared("clean")
+        return [(first, last) for first, last in _runs(without) if self._carried_between(first, last)]
 
     def kinds(self) -> tuple[PhaseKind, ...]:
         """Return the kind of phase each sample lies in; on the border of two phases, the more demanding one."""
         kinds = np.full(self.trajectory.samples, "free", dtype=object)  # of a few texts, each there once
-        order: tuple[PhaseKind, ...] = ("preload", "release", "carry")
+        order: tuple[PhaseKind, ...] = ("clean", "preload", "release", "carry")
         for kind in order:
             kinds[self.covers(kind)] = kind
         return tuple(kinds.tolist())
@@ -77,10 +79,15 @@ class PhaseMap:
         found = [
             (first, last, i)
             for i, (phase, mask) in enumerate(zip(self.phases, self._masks, strict=True))
-            if phase.kind != "free"
+            if phase.kind in WITH_PART
             for first, last in _runs(mask)
         ]
         return sorted(found)
+
+    def cleanings(self) -> list[tuple[int, int, int]]:
+        """Return where pads are cleaned, in order of time, as `stretches`."""
+        masks = enumerate(zip(self.phases, self._masks, strict=True))
+        return sorted((*run, i) for i, (phase, mask) in masks if phase.kind == "clean" for run in _runs(mask))
 
     @cached_property
     def _masks(self) -> list[NDArray[np.bool_]]:
@@ -93,7 +100,7 @@ class PhaseMap:
     @cached_property
     def _with_part(self) -> dict[str, NDArray[np.intp]]:
         """Samples of each kind of phase with a part, rising."""
-        return {kind: np.flatnonzero(self._declared(kind)) for kind in ("preload", "carry", "release")}
+        return {kind: np.flatnonzero(self._declared(kind)) for kind in WITH_PART}
 
     def _carried_between(self, first: int, last: int) -> bool:
         """Whether the nearest phases with a part, before and after, have it on the pads."""
@@ -193,7 +200,8 @@ def phase_problems(phases: tuple[Phase, ...], trajectory: Trajectory) -> list[In
                 problems.append(InputError(f"program.phases[{j}]", found, due, remedy))
     for first, last in PhaseMap(phases, trajectory).dropped() if not problems else ():
         times = f"from {trajectory.t[first]:g} s to {trajectory.t[last]:g} s"
-        found = f"a free phase {times} between phases that have the part on the pads"
+        kind = "clean" if PhaseMap(phases, trajectory).covers("clean")[first : last + 1].any() else "free"
+        found = f"a {kind} phase {times} between phases that have the part on the pads"
         problems.append(InputError("program.phases", found, "carry there, or a release before it"))
     return problems
 

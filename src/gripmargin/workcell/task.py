@@ -8,7 +8,7 @@ from typing import Literal, get_args
 from gripmargin.workcell.fields import Declared, Fault, key
 from gripmargin.workcell.kinds import LABELS, Choice, Number, Text, positive
 
-PhaseKind = Literal["preload", "carry", "release", "free"]
+PhaseKind = Literal["preload", "carry", "release", "free", "clean"]
 ReleaseKind = Literal["peel", "torsion", "shear", "overload"]
 
 
@@ -16,7 +16,7 @@ class Phase(Declared, called="phase"):
     """A stretch of the program, by labels of moves or by times.
 
     Its kind is preload (the approach until the part leaves its tray), carry (in the air), release (seating in the nest
-    until the tool has left) or free (no part).
+    until the tool has left), free (no part) or clean (the pads on a cleaner, without a part).
 
     Attributes:
         kind: What happens.
@@ -28,6 +28,7 @@ class Phase(Declared, called="phase"):
         part: Which of several parts is on the pads.
         pick: Which of several places it is taken from, in a preload phase.
         nest: Which of several places it is left at, in a release phase.
+        cleaner: What the pads are cleaned on, in a clean phase; the name of its table.
     """
 
     kind: PhaseKind = key(Choice(get_args(PhaseKind)), "all")
@@ -38,6 +39,7 @@ class Phase(Declared, called="phase"):
     part: str | None = key(Text("the name of a table"), "all", default=None, absent="the only one")
     pick: str | None = key(Text("the name of a table"), "all", default=None, absent="the only one")
     nest: str | None = key(Text("the name of a table"), "all", default=None, absent="the only one")
+    cleaner: str | None = key(Text("the name of a table"), "cleaning", default=None, absent="the only one there is")
 
     def place(self, name: str) -> str:
         """Return what messages call a field."""
@@ -54,6 +56,8 @@ class Phase(Declared, called="phase"):
             yield "pick", f"a place to take from in a {self.kind} phase", "a phase of kind preload"
         if self.nest is not None and self.kind != "release":
             yield "nest", f"a place to leave at in a {self.kind} phase", "a phase of kind release"
+        if self.cleaner is not None and self.kind != "clean":
+            yield "cleaner", f"a cleaner in a {self.kind} phase", "a phase of kind clean"
 
     @property
     def span(self) -> tuple[float, float] | None:
@@ -96,6 +100,8 @@ class Targets(Declared, called="targets"):
         one_pad_lost: Least grip margin with any one of several pads gone.
         swing: Least grip margin over the carry with the part swinging on its backing.
         settle: Least ratio of `nest.tolerance` to what is left of the swing when the part is placed.
+        cleaning: Least share of the pads' faces that a cleaning move cleans.
+        cleaner: Least ratio of what the fixing of a cleaner takes to what pads that stick to it pull.
         interval: Picks between two cleanings, over which every margin of the pads has to keep its target.
         droop: Least ratio of `part.clearance`, and of `nest.tolerance` where it is placed, to how far the part droops.
     """
@@ -110,6 +116,8 @@ class Targets(Declared, called="targets"):
     one_pad_lost: float | None = key(positive(), "hold", default=None, absent="reported, not judged")
     swing: float | None = key(positive(), "swing", default=None, like="hold")
     settle: float = key(positive(), "settle", default=1.0)
+    cleaning: float = key(Number(above=0, most=1, what="a share of the faces"), "cleaning", default=1.0)
+    cleaner: float = key(positive(), "cleaner", default=1.5)
     interval: float | None = key(positive(), "interval", default=None, absent="not asked")
     droop: float = key(positive(), "droop", default=1.0)
 

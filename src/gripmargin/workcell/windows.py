@@ -37,7 +37,13 @@ def _phases(job: Job, hold: Hold, trajectory: Trajectory, first: int) -> Iterato
     """The phases of the hold, and free ones; by times where their labels mean something else in the stretch as well."""
     labels = set(trajectory.moves or ())
     for index, phase in enumerate(job.phases):
-        own = [(begin - first, end - first) for begin, end, i in hold.stretches if i == index]
+        within = first, first + trajectory.samples - 1
+        stretches = job.phase_map.cleanings() if phase.kind == "clean" else hold.stretches
+        own = [
+            (max(begin, within[0]) - first, min(end, within[1]) - first)
+            for begin, end, i in stretches
+            if i == index and begin <= within[1] and end >= within[0]
+        ]
         bare = replace(phase, part=None, pick=None, nest=None)
         if phase.moves is not None:
             known = tuple(label for label in phase.moves if label in labels)

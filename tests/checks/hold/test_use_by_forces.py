@@ -42,6 +42,8 @@ def test_noise_explains_no_failure_anywhere_in_the_program(gantry, one_pad, work
     use, _ = pad_use(case)
     noise, bias = rate_errors(case, case.grip.face, use.samples)
     surely = norm.isf(0.025 / use.samples.size)
+    alone = replace(case.motion, error=replace(case.motion.error, bias=0.0 * case.motion.error.bias))
+    np.testing.assert_allclose(rate_errors(replace(case, motion=alone), case.grip.face, use.samples)[0], noise)
     known = np.isfinite(use.high) & (use.low > 0.0)
     assert known.mean() > 0.5
     np.testing.assert_allclose((use.value - use.low)[known], (surely * noise + bias)[known])

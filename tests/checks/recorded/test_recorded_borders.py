@@ -106,6 +106,15 @@ def test_another_run_fits_about_as_well(second, runs):
     assert found.runs == runs
 
 
+def test_a_clock_that_is_half_a_sample_off_makes_no_second_run():
+    """Both places beside the true one fit as well as each other."""
+    t = 0.004 * np.arange(751)
+    seen = 0.004 * np.arange(-100, 851)
+    move = lambda t: way(np.clip((t - 0.5) / 2.0 * CARRY, 0.0, CARRY))[:, None]  # noqa: E731
+    late = 0.001 * np.arange(2, 62, 4)
+    assert [align(t, move(t), seen, move(seen - by), (0.0, 3.0)).runs for by in late] == [1] * late.size
+
+
 @pytest.mark.parametrize(("errors", "told"), [(2.0, False), (4.5, True)])
 def test_a_lag_stands_out_from_three_standard_errors_on(errors, told):
     speed, noise = np.ones((400, 1)), np.tile([[0.1], [-0.1]], (200, 1))

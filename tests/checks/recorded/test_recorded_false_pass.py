@@ -128,3 +128,13 @@ def test_an_arm_that_rings_after_the_last_sample_still_has_the_part(job, away, v
     (result,) = [check for check in report.checks if check.check == "recorded"]
     assert str(result.verdict) == verdict
     assert all(end < found.worst["t"] - after < end + 0.25 for found in report.findings if found.check == "recorded")
+
+
+@pytest.mark.parametrize(("lost", "verdict"), [(0.35, "undecided"), (0.012, "pass")])
+def test_a_rest_without_samples_hides_what_happened_in_it(job, lost, verdict):
+    """The robot rests from 10 s to 10.5 s as far as its other samples tell; two lost samples hide nothing."""
+    whole = recording(program_time=lambda t: t, size=0.0)
+    since = whole.t - 100.0 - 10.1
+    part = whole.taken((since <= 1e-9) | (since >= lost - 1e-9))
+    report = gm.check_job(replace(job, recording=part))
+    assert {check.verdict for check in report.checks if check.check in ("recorded", "swing_as_run")} == {verdict}

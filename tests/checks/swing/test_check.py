@@ -74,6 +74,24 @@ class TestAgainstClosedForms:
         still = result(report, "hold").value
         assert swing.details["amplification"] == pytest.approx(still / swing.value, rel=0.02)
 
+    @pytest.mark.parametrize("beginning", ["the program", "the phase", "after a preload"])
+    @pytest.mark.parametrize("rates", ["given", "estimated"])
+    def test_a_carry_that_begins_with_a_step(self, gantry, beginning, rates):
+        """The part stood before, whether the program shows that or not: twice the step (closed form, as above)."""
+        job = lifted(3.0, gantry, gripper=gripper(soft()), part=light())
+        columns = {"t": job.trajectory.t, **{name: getattr(job.trajectory, name) for name in ("q", "qd", "qdd")}}
+        if rates == "estimated":
+            columns = {name: columns[name] for name in ("t", "q")}
+        if beginning == "the program":
+            columns = {name: rows[100:] for name, rows in columns.items()}
+        kinds = {"the program": (), "the phase": (("carry", 0.1, 0.5),)}
+        phases = kinds.get(beginning, (("preload", 0.0, 0.1), ("carry", 0.1, 0.5)))
+        phases = tuple(gm.Phase(kind=kind, start=start, end=end) for kind, start, end in phases)
+        found = result(gm.check_job(replace(job, trajectory=gm.JointTrajectory(**columns), phases=phases)))
+        due = 0.04**2 * 5e4 / (0.5 * (9.80665 + 2 * 3.0))
+        assert found.low <= due * (1 + 1e-3)
+        assert found.value == pytest.approx(due, rel=0.02)
+
     def test_a_rise_over_one_period_starts_no_swing(self, gantry):
         material, part = soft(), light()
         period = 2 * np.pi * np.sqrt(part.mass / (2e7 * 0.04**2))

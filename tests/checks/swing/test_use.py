@@ -7,12 +7,15 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
+from gripmargin.checks.swing import use
 from gripmargin.checks.swing.drive import given_drive
 from gripmargin.checks.swing.response import Start
-from gripmargin.checks.swing.ringing import Stretch, Told
+from gripmargin.checks.swing.ringing import Stretch, Told, stretches_of
+from gripmargin.checks.swing.sway import sway_of
 from gripmargin.checks.swing.use import resolution, swing_use, use_over
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.kernels.face import Face
+from support.pushed import lowered
 
 
 def looked_at(*turns, steps=(1.0,), n=1001):
@@ -147,3 +150,17 @@ def test_stiffer_pads_carry_the_same_gravity():
     other = stretch.on(modes.stiffer(9.0))
     np.testing.assert_allclose(other.modes.loads @ other.told.still, modes.loads @ told.still)
     np.testing.assert_allclose(other.modes.loads @ other.told.drive.load, modes.loads @ drive.load)
+
+
+def test_vibrations_that_a_part_may_have_widen_the_use_by_what_they_differ(monkeypatch):
+    """Of pads that may be half as stiff: the worse counts, and the difference of the largest uses on top."""
+    job = lowered(pad={"normal_stiffness": 2e5, "shear_stiffness": 8e4})
+    case = work_out(job)
+    (stretch,), face = stretches_of(case), case.grip.face
+    other = stretch.on(stretch.modes.stiffer(0.5))
+    one, two = (
+        use_over(each, face, sway_of(case, each, face, *resolution(each.modes, each.t))) for each in (stretch, other)
+    )
+    monkeypatch.setattr(use, "other_stretches", lambda case: [[other]])
+    due = max(one.high.max(), two.high.max()) + abs(one.value.max() - two.value.max())
+    assert swing_use(case).use.high.max() == pytest.approx(due, rel=1e-4)

@@ -67,4 +67,4 @@ def test_how_the_carry_begins():
     assert "for 2 of 3 pads" in some[0]
     assert "stretched by the break-away force" in some[1]
     (alone,) = words.assumed(pads=3, undamped=0, tray=False, break_away=False)
-    assert "in balance with its first load" in alone
+    assert "in balance but for the acceleration then" in alone

@@ -205,7 +205,9 @@ def _rewritten(case: Case, release: Release, relative: RelativeMotion, kind: Rel
     ]
     kept = []
     for index, phase in enumerate(phases):
-        if phase.kind == "free" or (labels is not None and phase.moves and not set(phase.moves) & set(moves or ())):
+        if phase.kind in ("free", "clean") or (
+            labels is not None and phase.moves and not set(phase.moves) & set(moves or ())
+        ):
             continue
         names = None if phase.moves is None else tuple(name for name in phase.moves if name in set(moves or ()))
         mine = phase.kind == "release" and bool(job.phase_map.of(index)[last])

@@ -13,6 +13,7 @@ import numpy as np
 
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.check import Check, Judged
+from gripmargin.checks.cleaning.check import run as cleaned
 from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.hold.check import HOLD
 from gripmargin.checks.interval import dirt, words
@@ -43,6 +44,8 @@ def run(case: Case) -> Outcome:
     if not found:
         return _open(asked, words.NO_MARGIN)
     verdict = overall(result.verdict for result in found)
+    if verdict is Verdict.PASS and not _is_cleaned(case):
+        return _open(asked, words.NOT_CLEANED, words.CLEAN_FIRST)
     shown = (asked if verdict is Verdict.PASS else None) if case.trial else _most(case, asked, found)
     details = _details(case, asked, shown, found)
     limit = _limiting(found)
@@ -61,6 +64,11 @@ def run(case: Case) -> Outcome:
     if verdict is Verdict.PASS:
         return Outcome(results=(result,))
     return Outcome(results=(result,), findings=() if case.trial else _findings(case, result, details, shown))
+
+
+def _is_cleaned(case: Case) -> bool:
+    """Whether every cleaning move of the program cleans the pads, if there is one."""
+    return all(result.verdict is Verdict.PASS for result in cleaned(case).results if result.check == "cleaning")
 
 
 def _open(asked: float, reason: str, remedy: str = "") -> Outcome:
@@ -104,16 +112,25 @@ def _tried(_: Case) -> dict[float, Results]:
 
 def _most(case: Case, asked: float, found: Results) -> float | None:
     """The most picks that were put to the checks and pass: those asked for, or what the margins say; None: none."""
-    best = asked if overall(result.verdict for result in found) is Verdict.PASS else None
+    best, at, too_many = asked, asked, np.inf
+    if not _passes(found):
+        best, at, too_many, found = 0.0, 0.0, asked, _after(case, 0.0)  # far too dirty pads tell nothing by scale
+        if not _passes(found):
+            return None
     for _ in range(TRIES):
-        picks = _by_scale(case, found, asked if best is None else best)
-        if picks is None or picks < 0.0 or (best is not None and picks <= best):
+        picks = _by_scale(case, found, at)
+        picks = np.floor((best + too_many) / 2.0) if picks is None else min(picks, np.ceil(too_many) - 1.0)
+        if not best < picks < np.inf:
             return best
         found = _after(case, picks)
-        if overall(result.verdict for result in found) is Verdict.PASS:
-            return picks
-        asked = picks
+        if _passes(found):
+            return float(picks)
+        at = too_many = picks
     return best
+
+
+def _passes(found: Results) -> bool:
+    return overall(result.verdict for result in found) is Verdict.PASS
 
 
 def _by_scale(case: Case, found: Results, picks: float) -> float | None:
@@ -122,8 +139,7 @@ def _by_scale(case: Case, found: Results, picks: float) -> float | None:
     if not np.isfinite(needs).all():
         return None
     now = np.min([dirt.left(case, count) for count in dirt.weakest(case, picks)], axis=0)
-    most = dirt.last_with(case, max(needs) * now)
-    return most if overall(result.verdict for result in found) is Verdict.PASS else min(most, picks - 1.0)
+    return dirt.last_with(case, max(needs) * now)
 
 
 def _limiting(found: Results) -> CheckResult:

@@ -47,4 +47,4 @@ class WorstInterval(Record):
 
     at: Place = part()
     shown: float | None = if_known()
-    details: IntervalDetails = part()
+    details: IntervalDetails = aside()

@@ -156,8 +156,10 @@ def _coarse(
     left = np.maximum(square[points:] - square[: grid - points + 1] - 2.0 * both + (wanted**2).sum(), 0.0)
     best = int(np.argmin(left))
     floor = ALSO * left[best] + 1e-3 * float((wanted**2).sum())
-    lowest = left <= -running_max(-left, max(points // 2, 1))
-    return recorded_t[0] + best * step - span[0], int((lowest & (left <= floor)).sum())
+    near = max(points // 2, 1)
+    lowest = np.flatnonzero((left <= -running_max(-left, near)) & (left <= floor))
+    runs = 1 + int((np.diff(lowest) > near).sum())  # a clock half a sample off fits as well at both sides of it
+    return recorded_t[0] + best * step - span[0], runs
 
 
 def _refined(

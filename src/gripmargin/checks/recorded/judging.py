@@ -25,6 +25,7 @@ from gripmargin.checks.swing import check as swing
 from gripmargin.checks.swing.use import swing_target, swing_use
 from gripmargin.checks.use import Use, inverse
 from gripmargin.motion.chain import Chain
+from gripmargin.motion.holes import losses
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import CheckResult, Verdict
@@ -163,6 +164,7 @@ def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_], 
         process=tuple(force for force in forces if force.span and force.span[0] < last and force.span[1] > first),
     )
     motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
+    motion = replace(motion, doubts=(*motion.doubts, *losses(recording.t)))
     return case.moved(motion, job=job, airborne=hangs, recorded=True)
 
 

@@ -28,6 +28,7 @@ from gripmargin.checks.swing.drive import (
 from gripmargin.checks.swing.response import Begun, Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of, modes_of_sheet
 from gripmargin.contact.bending import are_level
+from gripmargin.contact.loads import load_per_acceleration
 from gripmargin.contact.sheet import Sheet
 from gripmargin.kernels.cubics import between, value
 from gripmargin.motion.rate_error import RateError
@@ -257,11 +258,6 @@ class Stretch:
         return [self.start]
 
     @cached_property
-    def swayed(self) -> dict[bool, tuple[FloatArray, int]]:
-        """The part followed out of its place, by how springs go on, as `gripmargin.checks.swing.sway` finds it."""
-        return {}
-
-    @cached_property
     def _last(self) -> dict[int, Block]:
         return {}
 
@@ -374,6 +370,7 @@ def keep_swing(case: Case, changed: Case) -> None:
         changed.take_over(stretches_of, case)
         changed.take_over(other_stretches, case)
         changed.take_over(mode_sets, case)
+        changed.remembered.update(case.remembered)
 
 
 def _damping(case: Case) -> list[float | None]:
@@ -381,15 +378,19 @@ def _damping(case: Case) -> list[float | None]:
 
 
 def _stretch(case: Case, modes: Modes, run: NDArray[np.intp], *, first: bool) -> Stretch:
-    start = _start(case, run) if first else _at_rest(case.own_load[:, run[0]])
+    start = _start(case, run) if first else _at_rest(case, run)
     t = case.job.trajectory.t[run[0] : run[-1] + 1]
     alone = replace(case)  # a case that does not know its stretches goes as soon as nobody needs it
     told = History(case=alone, modes=modes, first=int(run[0]), t=t, start=start)
     return Stretch(samples=run, start=start, modes=modes, told=told)
 
 
-def _at_rest(load: FloatArray) -> Start:
-    return Start(sample=0, load=load, rate=np.zeros(6))
+def _at_rest(case: Case, run: NDArray[np.intp], held: FloatArray | float = 0.0) -> Start:
+    """On the pads as at a steady speed: whatever the tool gains from then on comes to the part at once."""
+    here = case.motion.at.take(run[0])
+    gains = np.concatenate([here.acceleration[0], here.angular_acceleration[0]])
+    steady = case.own_load[:, run[0]] - load_per_acceleration(case.job.part, case.job.air_density) @ gains
+    return Start(sample=0, load=steady + held, rate=np.zeros(6))
 
 
 def _start(case: Case, run: NDArray[np.intp]) -> Start:
@@ -404,7 +405,7 @@ def _start(case: Case, run: NDArray[np.intp]) -> Start:
         held[3:] = np.cross(case.job.part.com, held[:3])
     left = _leaves(case, run)
     if left is None:
-        return _at_rest(case.own_load[:, run[0]] + held)
+        return _at_rest(case, run, held)
     sample, lead, speed = left
     return Start(sample=sample, load=case.standing(run[sample])[:, 0] + held, rate=-speed, lead=lead)
 

@@ -7,6 +7,7 @@ hangs at another lever, is carried round by the tool at another radius, and turn
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -109,28 +110,13 @@ def _linear(found: Swing, followed: NDArray[np.bool_]) -> FloatArray:
 
 
 def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int) -> Sway:
-    found, modes, told = frame.stretch.swing, frame.stretch.modes, frame.stretch.t
+    found, told = frame.stretch.swing, frame.stretch.t
     first, linear = found.first * steps, _linear(found, followed)
     t = np.append((told[:-1, None] + np.diff(told)[:, None] * np.arange(steps) / steps).ravel(), told[-1])
     strength = float(frame.moved(linear)[0].max())
     known, out = np.ones(told.size, dtype=bool), []
     for law in LAWS:
-        if law in frame.stretch.swayed:  # of a case with the same swing and other strengths
-            response, end = frame.stretch.swayed[law]
-        else:
-            response, end = fed_back(
-                t[first:],
-                _between(t[first:], told, found.drive.load),
-                modes.frequency,
-                modes.damping,
-                (found.begun.response, found.begun.rate),
-                frame.feedback(t[first:], in_turns=law),
-                followed,
-                hangs=not frame.stretch.start.rate.any(),
-                strength=float(np.nan_to_num(strength, nan=1.0)),
-            )
-            if t.size <= KEPT:
-                frame.stretch.swayed[law] = response, end
+        response, end = _fed_back(frame, t[first:], followed, strength, in_turns=law)
         looked = []
         for part in _blocks(told.size):
             here = slice(part.start * steps, part.stop * steps)
@@ -157,6 +143,40 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
         way=float(way.max()),
         known=np.logical_and.accumulate(known),  # what the part does later hangs on what it did
     )
+
+
+def _fed_back(
+    frame: _Frame, t: FloatArray, followed: NDArray[np.bool_], strength: float, *, in_turns: bool
+) -> tuple[FloatArray, int]:
+    """The response with what it changes, as `fed_back` has it.
+
+    Strengths of the pads and errors of the motion have no part in it: cases that differ in them share it.
+    """
+    found, modes, case = frame.stretch.swing, frame.stretch.modes, frame.case
+    load, hangs = _between(t, frame.stretch.t, found.drive.load), not frame.stretch.start.rate.any()
+    begun = found.begun.response, found.begun.rate
+    told = hashlib.blake2b(digest_size=16)
+    swings = modes.frequency, modes.damping, modes.shapes, modes.loads
+    for rows in (t, load, *swings, *begun, followed, case.whole.centre, case.job.gravity):
+        told.update(np.ascontiguousarray(rows).tobytes())
+    known = case.motion.at, case.job.part, told.digest(), hangs, strength, in_turns
+    if known in case.remembered:
+        response, end = case.remembered[known]
+        return response, end
+    response, end = fed_back(
+        t,
+        load,
+        modes.frequency,
+        modes.damping,
+        begun,
+        frame.feedback(t, in_turns=in_turns),
+        followed,
+        hangs=hangs,
+        strength=float(np.nan_to_num(strength, nan=1.0)),
+    )
+    if t.size <= KEPT:
+        case.remembered[known] = response, end
+    return response, end
 
 
 def _looked(

@@ -266,10 +266,11 @@ def swing_use(case: Case) -> CarrySwing:
         high = np.maximum(high, most + COVERAGE * noise + _hidden(case, bound, still))
     high[np.isinf(still.high) | ~np.isfinite(value)] = np.inf
     stretches = case.shared(stretches_of)
-    rests = np.searchsorted(still.samples, [each.samples[0] for each in stretches if not each.start.rate.any()])
-    if not case.pushes:  # there the part hangs in balance with its load, however unsure the swing is that follows
-        hangs = np.fmin(still.low[rests], value[rests])  # out of its place it may hang at a shorter lever
-        low[rests] = np.maximum(low[rests], hangs)
+    rests = [stretch for stretch in stretches if not stretch.start.rate.any() and not case.pushes]
+    for stretch in rests:  # there the part hangs in balance, however unsure the swing is that follows
+        at = int(np.searchsorted(still.samples, stretch.samples[0]))
+        hangs = float(peak_utilisation(still.grip.face, stretch.start.load[:, None])[0][0])
+        low[at] = max(low[at], np.fmin(hangs, value[at]))  # out of its place it may hang at a shorter lever
     use = settled(case, replace(still, value=value, low=low, high=high, point=point), load, swing_target(case.job))
     if use.samples.size < case.airborne.size:
         carried, load = load, np.full(case.load.shape, np.nan)

@@ -93,7 +93,9 @@ def assumed(*, pads: int, undamped: int, tray: bool, break_away: bool) -> tuple[
     elif break_away:
         out.append("Swing: the carry begins with the part at rest on the pads, stretched by the break-away force too.")
     else:
-        out.append("Swing: the carry begins with the part at rest on the pads, in balance with its first load.")
+        out.append(
+            "Swing: the carry begins with the part at rest on the pads, in balance but for the acceleration then."
+        )
     return tuple(out)
 
 

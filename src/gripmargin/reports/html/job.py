@@ -8,6 +8,7 @@ import numpy as np
 
 from gripmargin.reports.html import face, path3d, whatif
 from gripmargin.reports.html.charts import runs
+from gripmargin.reports.html.cleaned import cleaned
 from gripmargin.reports.html.handovers import handovers
 from gripmargin.reports.html.summary import checks, findings, head, remarks, time_laws
 from gripmargin.reports.html.text import NONE, data_block, fold, margin, number, printable, rounded, safe, tag
@@ -34,6 +35,8 @@ def job(view: View) -> str:
         causes = ("" if use is None else use.markup()) + loads(view)
         parts += fold("Loads and their causes", causes, beside="over time", class_="times")
         parts += fold("On the pads", face.face(view), beside="use, pull and bond of every cell", class_="on-pads")
+        on_cleaner = cleaned(view)
+        parts += fold("On the cleaner", on_cleaner, beside="what is clean", class_="on-pads") if on_cleaner else ""
         parts += fold("In space", path3d.path(view), beside="the path, by share of the target", class_="in-space")
         parts += fold("Preload and release", handovers(view), beside="over time", class_="hands")
     parts += remarks(report)

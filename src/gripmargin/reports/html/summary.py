@@ -71,6 +71,8 @@ def head(view: View) -> str:
         if nearest.doubts:
             lines.append(_labelled("Why", "; ".join(nearest.doubts) + "."))
     left = ", ".join(_name(item.check) for item in report.not_checked)
+    if report.accepted:
+        lines.append(_labelled("Accepted", f"{', '.join(report.accepted)}: what looks wrong by it is taken as meant."))
     scope = tag("b", "Not checked ") + safe(left) + "; " if left else ""
     return tag(
         "header",

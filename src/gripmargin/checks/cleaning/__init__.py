@@ -1,0 +1,1 @@
+"""Whether a cleaning move cleans all of the pads, and what their cleaner has to withstand."""
