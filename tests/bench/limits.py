@@ -25,7 +25,7 @@ from gripmargin.checks.swing.ringing import mode_sets
 from gripmargin.kernels.gauge import half_sphere
 from gripmargin.kernels.impulse import Impulse
 from gripmargin.tuning.sizes import GROUPS, inputs
-from support.within import circling, history, judged, leaning, random_circle, random_slide, sliding, turned
+from support.within import circling, history, leaning, random_circle, random_slide, sliding, turned
 
 TILTS, RAMPS, RADIUS = np.array([0.0, np.deg2rad(20.0), np.pi]), [0.05, 0.15], 0.3
 STEP = 0.001  # [s] of the program that is looked for
@@ -63,7 +63,7 @@ def drawn(rng):
         trajectory=gm.hanging_still(),
         gripper=gm.Gripper(pads=pads),
         part=part,
-        accept=["tool_travel", "from_below"],
+        accept=["tool_travel", "from_below", "short_carry"],
     )
 
 
@@ -346,10 +346,16 @@ def worst_programs(job, found, i, j):
         def turn(f):
             w = f * found.turning["any"][i, j]
             size = w * w / np.pi
-            axis, way, down, times, sizes = Worst(job, 3.0 * ramp).turn(tilt, size, ramp, w)
+            axis, way, down, times, sizes = Worst(job, 2.0 * ramp).turn(tilt, size, ramp, w)
             return shaken(axis, w, size, ramp, way, times, sizes, down)
 
         yield "turn", turn
+
+
+def falls_short(job, program):
+    """Whether what is most likely of a margin is below its target, whatever its samples leave open."""
+    report = gm.check_job(replace(job, trajectory=program), trial=True, checks=("hold", "swing"))
+    return any(not result.value >= result.target for result in report.checks)
 
 
 def outside(jobs, first):
@@ -366,7 +372,7 @@ def outside(jobs, first):
                     continue
                 least = np.inf
                 for f in FACTORS:
-                    if set(judged(job, program(f)).values()) != {"pass"}:
+                    if falls_short(job, program(f)):
                         least = f
                         break
                 table.setdefault((name, round(np.degrees(TILTS[i])), float(found.ramps[j])), []).append(least)

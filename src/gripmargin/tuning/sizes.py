@@ -149,14 +149,16 @@ class Sizes:
                 continue
             if self._narrowed(name):
                 continue
-            here = rows[(stage[rows] == BOUNDED) & (stage[rows] < self._best(name))]
-            some = np.union1d(here, np.unique(near[rows[stage[rows] < BOUNDED]]))
-            some = some[stage[some] != KNOWN]
+            looked_at = np.zeros(self.count, dtype=bool)
+            looked_at[rows[(stage[rows] == BOUNDED) & (stage[rows] < self._best(name))]] = True
+            looked_at[near[rows[stage[rows] < BOUNDED]]] = True
+            some = np.flatnonzero(looked_at & (stage != KNOWN))
             if some.size == 0:
                 continue
             self._put(name, some, self._swing(name, some))
             stage[some] = KNOWN
-            between = np.flatnonzero((stage < BOUNDED) & (stage[near] == KNOWN).all(axis=1))
+            between = np.flatnonzero(stage < BOUNDED)
+            between = between[(stage[near[between]] == KNOWN).all(axis=1)]
             share, about = self._rows.share[between], near[between]
             for column in (self._columns[kind, name] for kind in self._kinds(name)):
                 column[between] = np.minimum(column[between], np.einsum("rn,rn->r", share, column[about]))
