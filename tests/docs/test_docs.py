@@ -593,6 +593,8 @@ def test_the_long_job_leaves_out_only_alternatives() -> None:
         "part.twisting_stiffness",
         *(f"part.components[].{key}" for key in ("mass", "at", "size", "angle")),
         *(f"pick.peel_{key}" for key in ("energy", "angle", "direction", "speed")),
+        *(f"program.phases[].{one}" for one in ("part", "pick", "nest")),
+        *(f"{place}.{key}" for place in ("pick", "nest") for key in ("step", "places")),
         "stop.time",
         "stop.deceleration",
         "stop.speed",
@@ -652,6 +654,7 @@ def test_keys_said_to_have_no_effect_have_none(tmp_path: Path) -> None:
     # what takes time, and has no key without effect
     del tree["gripper"]["pads"][1:], tree["nest"], tree["targets"]["one_pad_lost"]
     del tree["cleaners"], tree["program"]["phases"][-1], tree["targets"]["interval"]
+    del tree["part"]["clearance"]  # how far it droops under forces is not worked out
     tree["targets"] |= {"hold": 0.5, "peel": 0.5, "stop": 0.1, "swing": 0.3}
     tree["job"]["accept"] = ["target"]
     base = gripmargin.check_job(build_job(written(tmp_path, ""), JobFile.model_validate(tree)))
