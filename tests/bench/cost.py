@@ -1,7 +1,7 @@
 """What the checker costs beside one call of Pinocchio's rnea in a loop of Python (R), side by side; run by hand.
 
-python tests/bench/cost.py
-python tests/bench/cost.py --rows whole loops remedies contact cold
+PYTHONPATH=src:tests python tests/bench/cost.py
+PYTHONPATH=src:tests python tests/bench/cost.py --rows whole loops remedies contact cold
 """
 
 import argparse
@@ -14,10 +14,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
-import remedies
-import speed
 
 import gripmargin as gm
+from bench import remedies, speed
 from gripmargin.contact.activation import pad_faces
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.relative import RelativeMotion

@@ -42,6 +42,7 @@ from gripmargin.files.job_schema import JobFile, job_schema
 from gripmargin.files.job_values import MOST_OPTIONS
 from gripmargin.files.trajectory_file import read_trajectory
 from gripmargin.files.waypoint_file import read_waypoints
+from gripmargin.kernels import least_work
 from gripmargin.motion import consistency, holes, interpolate, joints, rates
 from gripmargin.motion.chain import Chain, chain_from_axes
 from gripmargin.motion.trajectory import MAX_SAMPLES, RESOLVED, JointTrajectory, PoseTrajectory
@@ -391,7 +392,8 @@ def figures() -> dict[str, list[str]]:
             f"It is sampled every {1e3 * interpolate.CONTROLLER_PERIOD:g} ms",
             f"normal more than {math.degrees(math.acos(cells.STEEPEST)):g} degrees off",
             f"circumscribed, with {Pad.DISC_CORNERS} corners",
-            f"both bounds agree within `{limit.RELATIVE_GAP:.0e}`".replace("e-04", "e-4"),
+            f"Where the bounds do not agree within `{10 * limit.RELATIVE_GAP:.0e}`".replace("e-03", "e-3"),
+            f"both bounds agree within `{10 * least_work.LAST:.0e}`".replace("e-05", "e-5"),
             f"The coverage factor {use.COVERAGE:g} stands for",
             f"stand out from all of it with {100 * use.SURE:g} %",
             f"more than {('five', 'six')[int(holes.GAP_STEPS - 5)]} median steps",

@@ -166,6 +166,7 @@ def carried():
             ),
             part=gm.Part(face="plane", rigid=True, mass=mass, com=[0.01, 0.02, 0.02], inertia=1e-3 * np.eye(3)),
             phases=kinds,
+            accept=("never_released",) if kinds else (),
             targets=gm.Targets(hold=hold),
             gravity=gravity,
         )

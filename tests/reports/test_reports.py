@@ -37,6 +37,7 @@ def report(*, mass=2.0, name="plate", move="lift", pad="pad"):
         ),
         part=gm.Part(face="plane", rigid=True, mass=mass, com=[0.01, 0.02, 0.02], inertia=1e-2 * np.eye(3)),
         phases=(gm.Phase(kind="carry", moves=(move,)),),
+        accept=("never_released",),
     )
 
 

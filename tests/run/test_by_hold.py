@@ -136,6 +136,18 @@ def test_how_far_a_place_may_be_off_to_be_the_same(off, alike):
     assert report.holds[2].like == ("2" if alike else None)
 
 
+def test_full_speed_of_a_stop_is_that_of_the_whole_program():
+    """The slow hold brakes as hard as from the hasty one's speed, which is stated here (time of a stop, over speed)."""
+    made = kit(SLOW, HASTY, stop=gm.Stop(time=0.1, category=1), **BARE)
+    fastest = float(np.linalg.norm(made.trajectory.velocity[:, :3], axis=1).max())
+    found, stated = (
+        gm.check_job(replace(made, stop=stop), checks=["stop"])
+        for stop in (made.stop, replace(made.stop, speed=fastest))
+    )
+    for one, other in zip(found.holds, stated.holds, strict=True):
+        assert figures(one.report) == {name: pytest.approx(due) for name, due in figures(other.report).items()}
+
+
 def test_pads_get_dirtier_with_each_pick():
     """A share lost with each pick, compounding: margins of a rigid part on wholly bonded pads go with it."""
     made = kit(SLOW, SLOW, SLOW, SLOW, **BARE)

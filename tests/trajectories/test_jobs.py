@@ -517,7 +517,7 @@ def test_programs_are_long_and_dense_enough(reports):
         way_points = name.startswith("shelf")
         t = reports[name].samples.t if way_points else read_job(FOLDER / f"{name}.toml").trajectory.t
         assert t[-1] - t[0] >= (5.0 if name in FACELESS else 8.0), name
-        assert np.diff(t).max() <= 0.0040001, name
+        assert np.diff(t).max() <= (0.0080001 if name.startswith("kit") else 0.0040001), name
 
 
 def test_slowing_a_move_scales_its_rates_on_the_same_path(programs):

@@ -188,6 +188,11 @@ def test_a_cleaning_move_starts_the_count_of_picks_anew():
     first, _ = stretch_of(made.trajectory, ProgramMotion.of(made.trajectory, None), 12, cut)
     asked = asked_in(made, made.holds[1], first, 12)
     assert asked.phase_map.covers("clean").sum() == 6
+    last = made.trajectory.samples - 1
+    after, _ = stretch_of(made.trajectory, ProgramMotion.of(made.trajectory, None), cut, last)
+    other = asked_in(made, made.holds[2], after, cut)
+    assert not other.phase_map.covers("clean").any()
+    assert other.cleaners == ()  # which are that other hold's affair
 
 
 def test_pads_that_are_cleaned_before_the_only_pick_are_clean():

@@ -26,6 +26,7 @@ IntArray = NDArray[np.intp]
 
 FRONTS = 160  # across a label at least: between them a parabola rises by less than 2e-4
 FINEST = 400  # at most
+ROUNDED = 1.0 - 1e-9  # of the largest use, from which another front is used as much
 ENDS = 1e-3  # of the way across, which the outermost fronts keep off its ends
 
 
@@ -86,8 +87,8 @@ class Crossing:
 
     @property
     def worst(self) -> int:
-        """The front at which the pads are used most."""
-        return int(np.argmax(self.most))
+        """The first front at which the pads are used most: of a label alike at both ends, the one where it begins."""
+        return int(np.argmax(self.most >= ROUNDED * self.most.max()))
 
     @property
     def known(self) -> bool:

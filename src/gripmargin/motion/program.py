@@ -42,6 +42,8 @@ class ProgramMotion:
         doubts: (first sample, last sample, reason) of stretches that cannot be judged.
         notes: How the rates came about, in sentences.
         references: Published sources of the methods used.
+        fastest: Of a stretch of a program, speeds of the tool's origin and of its turning over the whole of it, those
+            that no other sample exceeds in both [m/s, rad/s], shape (2, k); None: it is the whole program.
     """
 
     at: ToolMotion
@@ -51,6 +53,7 @@ class ProgramMotion:
     doubts: tuple[tuple[int, int, str], ...] = ()
     notes: tuple[str, ...] = ()
     references: tuple[str, ...] = ()
+    fastest: FloatArray | None = None
     doubtful: NDArray[np.intp] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -86,6 +89,12 @@ class ProgramMotion:
             notes=notes,
             references=() if known else (METHOD,),
         )
+
+    def speeds(self) -> FloatArray:
+        """Return the speeds of `fastest`, of a whole program those at all samples, shape (2, k)."""
+        if self.fastest is not None:
+            return self.fastest
+        return np.stack([np.linalg.norm(rows, axis=1) for rows in (self.at.velocity, self.at.angular_velocity)])
 
     def doubts_at(self, sample: int) -> list[str]:
         """Return the reasons why a sample cannot be judged."""

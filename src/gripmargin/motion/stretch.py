@@ -22,6 +22,14 @@ from gripmargin.motion.rates import Unsmoothed
 from gripmargin.motion.trajectory import Filling, Trajectory
 
 
+def with_fastest(motion: ProgramMotion) -> ProgramMotion:
+    """Return the motion of a whole program with what its stretches have to know of the rest: how fast it is."""
+    speeds = motion.speeds()
+    speeds = speeds[:, np.lexsort((-speeds[1], -speeds[0]))]
+    turning = np.maximum.accumulate(speeds[1])
+    return replace(motion, fastest=speeds[:, np.append(True, turning[1:] > turning[:-1])])
+
+
 def stretch_of(
     trajectory: Trajectory, motion: ProgramMotion, first: int, last: int
 ) -> tuple[Trajectory, ProgramMotion]:
@@ -29,7 +37,7 @@ def stretch_of(
 
     Args:
         trajectory: The program, with samples put in where its motion has them.
-        motion: Over all of its samples.
+        motion: Over all of its samples, as `with_fastest` returns it.
         first: First sample of the stretch, one that the program gives.
         last: Its last sample, likewise.
     """
@@ -59,6 +67,7 @@ def stretch_of(
         doubts=doubts,
         notes=motion.notes,
         references=motion.references,
+        fastest=motion.fastest,
     )
 
 

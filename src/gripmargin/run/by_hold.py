@@ -16,7 +16,7 @@ from gripmargin.checks.recorded.alignment import LATEST
 from gripmargin.checks.recorded.placing import offset_of
 from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion
-from gripmargin.motion.stretch import stretch_of
+from gripmargin.motion.stretch import stretch_of, with_fastest
 from gripmargin.results.findings import CheckResult, NotChecked, overall, trouble
 from gripmargin.results.holds import of_hold
 from gripmargin.results.report import HoldReport, Report
@@ -47,7 +47,7 @@ def by_hold(job: Job, judge: Judge) -> Report:
         InputError: Something of a hold does not fit together; it is named.
     """
     job = replace(job, trajectory=dense(job.trajectory, job.stamps))
-    motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
+    motion = with_fastest(ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps))
     job = _recording_placed(job, motion)
     alike = Alike()
     made: list[_Made] = []

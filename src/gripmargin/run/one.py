@@ -151,9 +151,9 @@ def check(
             waypoints=trajectory if planned else None,  # type: ignore[arg-type]
             gripper=gripper,
             part=part,  # type: ignore[arg-type]
-            parts=parts or {},
-            picks=picks or {},
-            nests=nests or {},
+            parts={} if parts is None else parts,
+            picks={} if picks is None else picks,
+            nests={} if nests is None else nests,
             robot=_chain(robot),
             phases=phases,  # type: ignore[arg-type]
             targets=Targets() if targets is None else targets,

@@ -251,9 +251,9 @@ def cut_between(job: Job, before: Hold, after: Hold, position: FloatArray, speed
     """
     end, begin = max(last for _, last, _ in before.stretches), after.stretches[0][0]
     rows, cleaned = job.trajectory.rows, [last for _, last, _ in job.phase_map.cleanings() if end <= last <= begin]
-    between = rows[(rows >= max([end, *cleaned])) & (rows <= max(begin, end))]
+    between = rows[(rows >= max([end, *(last + 1 for last in cleaned)])) & (rows <= max(begin, end))]
     if between.size == 0:
-        return end
+        return max([end, *cleaned])
     left, taken = before.stretches[-1][0], after.stretches[0][1]  # as a release begins, and as a press ends
     away = np.minimum(*(np.linalg.norm(position[between] - position[at], axis=1) for at in (left, taken)))
     return int(between[np.argmax(away * np.where(speed[between] < STILL, AT_REST, 1.0))])

@@ -24,11 +24,13 @@ def asked_in(job: Job, hold: Hold, trajectory: Trajectory, first: int) -> Job:
         trajectory: Its stretch.
         first: Sample of the program that is the first of the stretch.
     """
+    phases = tuple(_phases(job, hold, trajectory, first))
     return hold.job(
         job,
         name=f"{job.name}, hold {hold.name}",
         trajectory=trajectory,
-        phases=tuple(_phases(job, hold, trajectory, first)),
+        phases=phases,
+        cleaners=job.cleaners if not job.phase_map.cleanings() or any(each.kind == "clean" for each in phases) else (),
         process=tuple(_forces(job, trajectory)),
     )
 
@@ -42,7 +44,7 @@ def _phases(job: Job, hold: Hold, trajectory: Trajectory, first: int) -> Iterato
         own = [
             (max(begin, within[0]) - first, min(end, within[1]) - first)
             for begin, end, i in stretches
-            if i == index and begin <= within[1] and end >= within[0]
+            if i == index and begin <= within[1] and (begin if phase.kind == "clean" else end) >= within[0]
         ]
         bare = replace(phase, part=None, pick=None, nest=None)
         if phase.moves is not None:

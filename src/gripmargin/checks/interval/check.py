@@ -67,8 +67,9 @@ def run(case: Case) -> Outcome:
 
 
 def _is_cleaned(case: Case) -> bool:
-    """Whether every cleaning move of the program cleans the pads, if there is one."""
-    return all(result.verdict is Verdict.PASS for result in cleaned(case).results if result.check == "cleaning")
+    """Whether every cleaning move of the program cleans all of the pads, if there is one."""
+    found = (result for result in cleaned(case).results if result.check == "cleaning")
+    return all(result.low is not None and reaches(result.low, 1.0) for result in found)
 
 
 def _open(asked: float, reason: str, remedy: str = "") -> Outcome:

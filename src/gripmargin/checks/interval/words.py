@@ -15,7 +15,7 @@ from gripmargin.results.record import NoFigures
 PICKS: Final = "picks between cleanings over which every margin of the pads keeps its target"
 DIRT: Final = "the pads lose strength with every pick"
 RECORD: Final = "pull pads after as many picks as they are to make between cleanings (materials.<name>.pulls)"
-NOT_CLEANED: Final = "the program's own cleaning move is not shown to clean the pads"
+NOT_CLEANED: Final = "the program's own cleaning move is not shown to clean all of the pads"
 CLEAN_FIRST: Final = "mend what the check cleaning says first"
 NO_MARGIN: Final = "no check says how far the pads are used"
 REFERENCES: Final = (

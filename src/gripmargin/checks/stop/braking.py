@@ -62,13 +62,18 @@ class PathRates:
 
 def fastest_point(case: Case, motion: ToolMotion) -> FloatArray:
     """Return a bound of the speed of any point of pads and part [m/s], shape (n,)."""
+    return np.linalg.norm(motion.velocity, axis=1) + _reach(case) * np.linalg.norm(motion.angular_velocity, axis=1)
+
+
+def _reach(case: Case) -> float:
+    """How far points of pads and part may be from the tool's origin [m]."""
     points = [patch.points for patch in case.whole.patches]
     corners = case.job.part.outline
     reach = max(float(np.linalg.norm(x, axis=1).max()) for x in (*points, case.job.part.com[None]))
     if corners is not None:
         deep = max(float(np.linalg.norm(case.job.part.com)), case.job.part.thickness or 0.0)
         reach = max(reach, float(np.hypot(np.linalg.norm(corners, axis=1).max(), deep)))
-    return np.linalg.norm(motion.velocity, axis=1) + reach * np.linalg.norm(motion.angular_velocity, axis=1)
+    return reach
 
 
 def _by_deceleration(case: Case, deceleration: float) -> tuple[FloatArray, FloatArray, Sequence[str]]:
@@ -102,7 +107,9 @@ def _from_the_fastest(case: Case, stop: Stop, missing: str, slower: float) -> tu
     shortest = min([figure.time for figure in stop.measured] or [stop.time or np.inf])
     speed = fastest_point(case, case.motion.at)
     if stop.speed is None:
-        share, notes = speed / max(float(speed.max()), 1e-300), [words.fastest_of_the_program(missing)]
+        straight, turning = case.motion.speeds()
+        highest = float((straight + _reach(case) * turning).max())
+        share, notes = speed / max(highest, 1e-300), [words.fastest_of_the_program(missing)]
     else:
         share, notes = np.minimum(speed / stop.speed, 1.0 / slower), [words.AS_HARD_AS_FROM_STOP_SPEED]
     if stop.measured:
