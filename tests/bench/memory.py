@@ -29,12 +29,15 @@ def peak() -> float:
 
 
 def program(samples: int, *, given: bool) -> gm.JointTrajectory:
-    """A swing of all six joints at 250 Hz, joint by joint, so that making it takes no more than it does."""
+    """A swing of all six joints at 250 Hz that begins at rest, joint by joint, so that making it takes no more."""
     t = np.arange(samples) * 0.004
-    columns = {name: np.empty((samples, 6)) for name in (("q", "qd", "qdd") if given else ("q",))}
+    columns = {name: np.zeros((samples, 6)) for name in (("q", "qd", "qdd") if given else ("q",))}
     for joint, (size, omega) in enumerate(zip(np.linspace(0.2, 0.7, 6), np.linspace(0.7, 2.0, 6), strict=True)):
         for order, rows in enumerate(columns.values()):
-            rows[:, joint] = size * omega**order * np.sin(omega * t + order * np.pi / 2)
+            for share, times in ((0.75, 1.0), (-0.25, 3.0)):  # the cube of a sine
+                rows[:, joint] += (
+                    share * size * (times * omega) ** order * np.sin(times * omega * t + order * np.pi / 2)
+                )
     return gm.JointTrajectory(t=t, **columns)
 
 
