@@ -16,7 +16,7 @@ from gripmargin.reports.as_glance import report_glance
 from gripmargin.reports.as_json import report_tree
 from gripmargin.reports.schema import SCHEMA_NAME
 from gripmargin.run.baseline import compare
-from support.cycles import NEST, kit
+from support.cycles import LABELS, NEST, kit
 
 PICK, LEFT = np.zeros(3), np.array([0.3, 0.0, 0.0])
 SLOW, MIDDLE, HASTY = (PICK, LEFT), (PICK, LEFT, {"over": 0.9}), (PICK, LEFT, {"over": 0.12})
@@ -134,6 +134,18 @@ def test_how_far_a_place_may_be_off_to_be_the_same(off, alike):
     tray = gm.Pick(face=np.eye(4), places=[[0, 0, 0], [0, 0, 0], [0.3 * off, 0, 0], [0, 0, 0]])
     report = gm.check_job(kit(SLOW, SLOW, SLOW, SLOW, pick=tray, nest=None), checks=["hold"])
     assert report.holds[2].like == ("2" if alike else None)
+
+
+def test_a_pick_whose_moves_no_phase_names_does_not_pass():
+    """They may be named as free, or accepted: it is then the user who says that nothing is taken there."""
+    other = tuple(f"other {label}" for label in LABELS)
+    made = kit(SLOW, (PICK, LEFT, {"labels": other}))
+    report = gm.check_job(made)
+    assert [cause.code for cause in report.causes] == ["unnamed_moves"]
+    assert {str(check.verdict) for check in report.checks} == {"undecided"}
+    free = replace(made, phases=(*made.phases, gm.Phase(kind="free", moves=other)))
+    for meant in (free, replace(made, accept=("unnamed_moves",))):
+        assert gm.check_job(meant).passed
 
 
 def test_full_speed_of_a_stop_is_that_of_the_whole_program():

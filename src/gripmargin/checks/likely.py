@@ -306,6 +306,26 @@ def never_released(case: Described) -> str:
     )
 
 
+def unnamed_moves(case: Described) -> str:
+    """No pads that come down where parts are taken or left, in moves of which no phase tells anything."""
+    places = {"pick": case.job.pick, "nest": case.job.nest}
+    for first, last, carried in case.job.phase_map.gaps():
+        here = case.motion.at.take(slice(first, last + 1))
+        pads = here.position + here.rotation @ case.whole.centre
+        for name, place in places.items():
+            if carried or place is None:
+                continue
+            x, y, z = ((pads - place.face[:3, 3]) @ place.face[:3, :3]).T
+            down = np.logical_or.accumulate(z > SHORTEST) & (z <= 0.0) & (np.hypot(x, y) < size(case))
+            if down.any():
+                at = here.t[int(np.argmax(down))]
+                return (
+                    f"no phase covers {here.t[0]:.3f} to {here.t[-1]:.3f} s, and at {at:.3f} s "
+                    f"the pads come down to the face of [{name}]: name the phases of that pick, or the moves as free"
+                )
+    return ""
+
+
 def joint_speed(case: Described) -> str:
     """The way from sample to sample within the joint speeds that the job gives."""
     trajectory, robot, limits = case.job.trajectory, case.job.robot, case.job.joint_limits
@@ -362,13 +382,14 @@ RULES: Final[Mapping[str, Rule]] = {
     "short_carry": short_carry,
     "from_below": from_below,
     "never_released": never_released,
+    "unnamed_moves": unnamed_moves,
     "joint_speed": joint_speed,
     "fouling": fouling,
     "polled": polled,
 }
 
 
-AFTERWARDS: Final = ("never_released",)  # what looks wrong after all that is simulated
+AFTERWARDS: Final = ("never_released", "unnamed_moves")  # what looks wrong beside all that is simulated
 
 
 def _only_turns(tool: ToolMotion, far: float) -> bool:

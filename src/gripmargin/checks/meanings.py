@@ -188,6 +188,11 @@ MEANINGS: Final[dict[str, Meaning]] = {
         "A part does not leave the pads by itself: what the program does with it after the last phase is not judged.",
         "Name the moves that carry the part on (kind carry), and those that let it go (kind release).",
     ),
+    "unnamed_moves": Meaning(
+        "Whether the pads come down where parts are taken or left, in moves of which no phase tells anything.",
+        "A pick whose moves are not named is not judged, and does not count among the picks that make pads dirty.",
+        "Name the moves of that pick in program.phases; where nothing is taken there, name them in a free phase.",
+    ),
     "polled": Meaning(
         "Rows of the program that repeat while the robot moves, or leave some out, as in a log that was polled.",
         "Of a log they say nothing of the motion and are left out; sent to a robot as they are they make it stutter.",

@@ -57,6 +57,7 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "short_carry",
     "from_below",
     "never_released",
+    "unnamed_moves",
     "joint_speed",
     "fouling",
     "polled",
