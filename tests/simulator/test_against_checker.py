@@ -1,6 +1,6 @@
 """The checker against the simulator, on random jobs: no pass where the simulated part is lost, tipped or crushed.
 
-GRIPMARGIN_ATTACKS says how many (153, nine of each kind). ``python -m simulator`` prints the table, and with
+GRIPMARGIN_ATTACKS says how many (306, eighteen of each kind). ``python -m simulator`` prints the table, and with
 ``--seed`` replays a job.
 """
 
@@ -13,7 +13,7 @@ import gripmargin as gm
 from simulator.against import CHECKS, answers, asked, compare, found
 from simulator.jobs import KINDS, draw
 
-COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "153"))
+COUNT = int(os.environ.get("GRIPMARGIN_ATTACKS", "306"))
 
 
 @cache
