@@ -12,7 +12,7 @@ from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.bonded import Bonded
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.grip import grip_of
-from gripmargin.contact.liner import Peel, crossing, interfaces
+from gripmargin.contact.liner import Crossing, Peel, crossing, interfaces
 
 NONE = np.zeros(6)
 
@@ -127,3 +127,12 @@ def test_of_several_pads_the_weakest_counts_wherever_it_is():
     found = crossing(held, label, Peel(energy=1.0, angle=np.pi / 2, direction=0.3), NONE)
     assert np.isfinite(found.most).all()
     assert set(found.owner) <= {0, 1}
+
+
+@pytest.mark.parametrize(
+    ("most", "worst"), [((0.5, 0.9, 1.0), 2), ((1.0 - 1e-12, 0.9, 1.0), 0), ((0.999, 0.5, 1.0), 2)]
+)
+def test_the_worst_front_is_the_first_of_those_that_differ_by_rounding(most, worst):
+    most, spots = np.array(most), np.zeros((3, 3))
+    found = Crossing(place=most, load=np.zeros((6, 3)), use=most, most=most, owner=np.zeros(3, dtype=int), spot=spots)
+    assert found.worst == worst

@@ -122,6 +122,7 @@ def test_what_is_given_out_passes_at_any_rate_and_keeps_joints_and_path(random_p
         # at other instants the law between samples is known a little less, or more: a cubic that is carried on to the
         # next interval is off by 360 times what its second defect may be
         assert min(check.low / check.target for check in report.checks) >= 0.97
+        assert min(check.value / check.target for check in report.checks) >= 1.0
         assert (np.abs(qd) <= job.joint_limits.speed * 1.0005).all()
         assert (np.abs(qdd) <= job.joint_limits.acceleration * 1.002).all()
     # limiting samples within 4 % of target
