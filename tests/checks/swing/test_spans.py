@@ -1,5 +1,6 @@
 """The swing at a stiffness between those that the pads may have, against integration in time by scipy."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -10,7 +11,8 @@ from scipy.spatial.transform import Rotation
 
 import gripmargin as gm
 from gripmargin.checks.case import work_out
-from gripmargin.checks.swing import spans, use
+from gripmargin.checks.stop.use import use_of_stops
+from gripmargin.checks.swing import check, spans, use
 from gripmargin.checks.swing.drive import given_drive
 from gripmargin.checks.swing.response import Start
 from gripmargin.checks.swing.ringing import Stretch, Told, mode_sets, other_stretches, stretches_of
@@ -32,8 +34,8 @@ def least_jerk(s):
 def shaken(size=0.2, seconds=1.0, damping=None, **targets):
     """A plate that askew pads press on, so that a rim does not bond; it is lifted, and shaken up and down [m/s^2]."""
     film = gm.PadMaterial(
-        pull_off_stress=7e4,
-        shear_strength=6e4,
+        pull_off_stress=4.2e5,
+        shear_strength=3.6e5,
         normal_stiffness=6e7,
         shear_stiffness=2e7,
         full_preload=2e4,
@@ -63,7 +65,7 @@ def shaken(size=0.2, seconds=1.0, damping=None, **targets):
         part=gm.Part(mass=1.0, com=[0, 0, 0.004], inertia=[2e-3, 2e-3, 4e-3, 0, 0, 0], face="plane", rigid=True),
         phases=(gm.Phase(kind="preload", moves=("press",)), gm.Phase(kind="carry", moves=("lift", "shake"))),
         pick=gm.Pick(face=np.eye(4), break_away=0.0, flatness=0.0),
-        targets=gm.Targets(**{"hold": 0.5, "swing": 0.24, **targets}),
+        targets=gm.Targets(**{"hold": 1.0, "swing": 1.44, **targets}),
     )
 
 
@@ -91,9 +93,9 @@ def attacked():
     return work_out(shaken())
 
 
-def test_a_program_made_for_a_frequency_in_between_does_not_pass(attacked):
+def test_a_program_made_for_a_frequency_in_between_does_not_pass(attacked, monkeypatch):
     """By both ends it would: what they say is 0.6 of what the pads are used at a stiffness between them."""
-    true = max(true_use(attacked, share) for share in np.linspace(0.4, 0.6, 11))
+    true = max(true_use(attacked, share) for share in np.linspace(0.4, 0.6, 6))
     ends = [
         max(each.high.max() for each in (use_over(part, attacked.grip.face) for part in some))
         for some in (stretches_of(attacked), *other_stretches(attacked))
@@ -102,24 +104,18 @@ def test_a_program_made_for_a_frequency_in_between_does_not_pass(attacked):
     assert max(ends) < 0.65 * true
     assert true < found.use.high.max() < 1.25 * true
     assert found.built_up.swing is not None
+    monkeypatch.setattr(check, "MOST_TRIALS", 0)
     result = gm.check_job(shaken(swing=1.0 / (0.9 * true)), checks=["swing"])
     assert str(result.checks[0].verdict) == "undecided"
     assert "a frequency in between may meet the program" in str(result)
-    assert gm.check_job(shaken(size=0.0, damping=0.08, swing=0.6), checks=["swing"]).passed
+    assert gm.check_job(shaken(size=0.0, damping=0.08, swing=3.3), checks=["swing"]).passed
 
 
 def test_stops_are_followed_from_where_the_part_swings_most(attacked):
     """A stop in the shaking begins with what it has built up, at no end of the stiffnesses."""
-    job = shaken()
-    case = work_out(gm.Job(**{**vars_of(job), "stop": gm.Stop(deceleration=2.0, category=1)}))
-    from gripmargin.checks.stop.use import use_of_stops
-
-    built_up = max(true_use(attacked, share) for share in np.linspace(0.4, 0.6, 11))
+    case = work_out(replace(shaken(), stop=gm.Stop(deceleration=2.0, category=1)), trial=True)
+    built_up = max(true_use(attacked, share) for share in np.linspace(0.4, 0.6, 6))
     assert use_of_stops(case).whole.high.max() > built_up
-
-
-def vars_of(job):
-    return {name: getattr(job, name) for name in job.__dataclass_fields__}
 
 
 @pytest.mark.parametrize("share", [0.0, 0.3, 1.0])
