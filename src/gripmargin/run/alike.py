@@ -62,6 +62,7 @@ def _exact(job: Job, motion: ProgramMotion, part: str) -> Any:
         trajectory.moves,
         trajectory.rows.tobytes(),
         motion.doubts,
+        job.uncleaned,
         tuple(force.moves for force in job.process),
         begins if by_time or cleans else None,
     )

@@ -22,6 +22,7 @@ from gripmargin.results.holds import of_hold
 from gripmargin.results.report import HoldReport, Report
 from gripmargin.results.samples import Samples
 from gripmargin.run.alike import Alike
+from gripmargin.run.cleaned import Kept, kept_clean
 from gripmargin.workcell.holds import Hold, cut_between
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.windows import asked_in
@@ -51,10 +52,11 @@ def by_hold(job: Job, judge: Judge) -> Report:
     job = _recording_placed(job, motion)
     alike = Alike()
     made: list[_Made] = []
+    kept = Kept()
     for hold, first, last in _cut(job, motion):
         trajectory, own = stretch_of(job.trajectory, motion, first, last)
         asked = asked_in(job, hold, trajectory, first)
-        asked = replace(asked, recording=_recorded_in(job, trajectory.t))
+        asked, kept = kept_clean(replace(asked, recording=_recorded_in(job, trajectory.t)), own, kept)
         before = alike.find(asked, own, hold.part)
         try:
             report = judge(asked, motion=own) if before is None else made[before].result.report

@@ -75,6 +75,7 @@ class Hold:
                 own[place] = at_use(own[place], use, _where(place, getattr(self, place)))
         own["gripper"] = self._dirtier(job.gripper)
         own["phases"] = tuple(replace(phase, part=None, pick=None, nest=None) for phase in job.phases)
+        own["counted"] = True
         return replace(job, **{**own, **changes})
 
     def _dirtier(self, gripper: Gripper) -> Gripper:
@@ -91,6 +92,8 @@ def single(job: Job) -> Job:
     Raises:
         InputError: It has several.
     """
+    if job.counted:
+        return job
     holds = job.holds
     if len(holds) > 1:
         found = f"a program of {len(holds)} holds ({', '.join(hold.name for hold in holds[:4])}"

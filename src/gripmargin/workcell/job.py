@@ -34,7 +34,20 @@ from gripmargin.workcell import (
 )
 from gripmargin.workcell.fields import Declared, Fault, key, put
 from gripmargin.workcell.holds import TABLES, Hold, holds_of, name_problems
-from gripmargin.workcell.kinds import LABELS, PATH, Choice, Named, Number, OfJoint, Row, Several, Text, Within, checked
+from gripmargin.workcell.kinds import (
+    LABELS,
+    PATH,
+    Choice,
+    Flag,
+    Named,
+    Number,
+    OfJoint,
+    Row,
+    Several,
+    Text,
+    Within,
+    checked,
+)
 from gripmargin.workcell.phases import PhaseMap, phase_problems
 from gripmargin.workcell.process import process_problems
 
@@ -117,6 +130,8 @@ class Job(Declared, called="job"):
         recording: What was recorded while the robot ran the program, in any format of trajectories.
         recording_offset: By how much the recording's clock leads the program's.
         assumed: What was not given and was taken for granted, one sentence each.
+        counted: Whether picks, cleanings and places of the program before its hold are counted already.
+        uncleaned: Why the pads are not known to be as clean and whole as is counted, one sentence each.
 
     Raises:
         InputError: No program, no part, a joint program without its robot, another number of joints than the robot's,
@@ -170,6 +185,8 @@ class Job(Declared, called="job"):
         Number("time", what="a finite time"), "recorded", default=None, absent="found", table="program"
     )
     assumed: tuple[str, ...] = key(LABELS, default=())
+    counted: bool = key(Flag(), default=False)
+    uncleaned: tuple[str, ...] = key(LABELS, default=())
 
     def __post_init__(self) -> None:
         self.check_classes()
