@@ -223,6 +223,7 @@ CLASSES = {
     "program.columns": gm.Columns,
     "program.columns.time": TimeColumn,
     "program.columns.joints": ColumnGroup,
+    "gripper.stations": gm.Station,
     "gripper.pads.rectangle": gm.Pad,
     "gripper.pads.disc": gm.Pad,
     "gripper.pads.polygon": gm.Pad,

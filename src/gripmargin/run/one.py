@@ -29,6 +29,7 @@ from gripmargin.results.report import NOT_CHOSEN, Report
 from gripmargin.results.samples import SERIES, Samples
 from gripmargin.run.assumptions import as_read, assumed, references
 from gripmargin.run.by_hold import by_hold
+from gripmargin.run.by_station import by_station
 from gripmargin.run.laws import under_every_law
 from gripmargin.run.scene import scene_of
 from gripmargin.workcell import (
@@ -220,6 +221,8 @@ def check_job(job: Job, *, trial: bool = False, checks: Sequence[str] | None = N
     if waypoints is not None:
         return under_every_law(job, waypoints, partial(check_job, checks=checks), trial=trial)
     judge = partial(_checked, chosen=chosen, trial=trial)
+    if job.by_station:
+        return by_station(job, judge)
     return judge(single(job)) if len(job.holds) == 1 else by_hold(job, judge)
 
 

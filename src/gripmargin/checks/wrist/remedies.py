@@ -17,7 +17,6 @@ from gripmargin.checks.changes import shifted_pads
 from gripmargin.checks.hold.remedies import SLOWEST
 from gripmargin.checks.slowing import motion_at, slower_together
 from gripmargin.checks.wrist import words as wrist_words
-from gripmargin.checks.wrist.bodies import Bodies
 from gripmargin.checks.wrist.figures import Missing
 from gripmargin.checks.wrist.limits import MOVING, Limit, Wrist
 from gripmargin.checks.wrist.motion import Rows, split
@@ -104,8 +103,8 @@ def _rated(flange: Flange | None, factor: float) -> Flange | None:
 
 def _slowing(wrist: Wrist, short: list[Limit], target: float, trials: Trials) -> list[Remedy]:
     """Moves that have to slow down, which belong together; none where one of them is too much at standstill."""
-    bodies = Bodies.of(wrist.case.job.gripper, wrist.case.job.part)
-    if isinstance(bodies, Missing):
+    carried = wrist.carried(wrist.case.job.part)
+    if isinstance(carried, Missing):
         return []
     over = np.flatnonzero(np.any([short_of(limit.over(limit.most), target) for limit in short], axis=0))
     motions = {
@@ -114,7 +113,7 @@ def _slowing(wrist: Wrist, short: list[Limit], target: float, trials: Trials) ->
     }
     factors = []
     for motion in motions.values():
-        loads = split(wrist.case, bodies, motion.samples)
+        loads = split(wrist.case, carried, motion.samples, wrist.aboard)
         known = [(limit, rows) for limit in short if (rows := wrist.rows(limit.place)) is not None]
         factor = min(_speed(limit, rows, loads, motion.samples, target) for limit, rows in known)
         if factor < SLOWEST:
