@@ -1,4 +1,4 @@
-"""A gripper with two sets of pads on a hub that turns: the finished part is taken out and a blank is put in its place."""
+"""A gripper with two sets of pads on a hub that turns: the finished part is taken out, a blank is put in its place."""
 
 from dataclasses import replace
 

@@ -7,12 +7,13 @@ the release of the other included; at the flange the loads of all of them add up
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import dense, work_out
 from gripmargin.checks.wrist.aboard import of_hold
@@ -21,11 +22,22 @@ from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.stretch import with_fastest
 from gripmargin.results.report import Report
 from gripmargin.results.samples import SERIES, Samples
-from gripmargin.run.by_hold import Judge, Made, Window, judge_each, recording_placed, samples_of, shares_of, together, windows
+from gripmargin.run.by_hold import (
+    Judge,
+    Made,
+    Window,
+    judge_each,
+    recording_placed,
+    samples_of,
+    shares_of,
+    together,
+    windows,
+)
 from gripmargin.workcell.aboard import Aboard
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.stations import frame_between
 
+OF_TOOL = ("position", "acceleration", "angular_velocity", "angular_acceleration")
 OF_PART = ("phase", "force", "moment", *SERIES, "governing", "governed_by")  # what is said of the part of one station
 
 
@@ -50,11 +62,12 @@ def by_station(job: Job, judge: Judge) -> Report:
     with remembering():
         made = judge_each(several if job.flange is None else _with_aboard(job, several), judge)
     by_name = {name: [each for each in made if each.window.hold.station == name] for name in job.stations}
-    shares = [shares_of(each) for each in by_name.values()]
-    every = {
-        name: np.fmin.reduce([each[name] for each in shares if name in each]) for name in {n: 0 for s in shares for n in s}
-    }
-    return together(job, made, _samples(whole, by_name), every)
+    shares: dict[str, list[FloatArray]] = {}
+    for own in by_name.values():
+        for result, rows in shares_of(own).items():
+            shares.setdefault(result, []).append(rows)
+    least = {result: np.fmin.reduce(rows) for result, rows in shares.items()}
+    return together(job, made, _samples(whole, by_name), least)
 
 
 def _with_aboard(job: Job, several: Sequence[Window]) -> list[Window]:
@@ -79,24 +92,20 @@ def _aboard(window: Window) -> Aboard:
         raise error.of(f"hold {window.hold.name}") from error
 
 
-def _samples(whole: ProgramMotion, made: dict[str, list[Made]]) -> Samples:
-    """Figures at every sample of the program: motions of the tool frame, and of the part that is nearest to its limits."""
-    of = {name: samples_of(each) for name, each in made.items()}
-    names = list(of)
-    governing = np.array([np.where(np.isnan(each.governing), np.inf, each.governing) for each in of.values()])
-    idle = np.array([[phase in ("free", "clean") for phase in each.phase] for each in of.values()])
-    known = np.array([np.isnan(each.governing) for each in of.values()])
-    which = np.lexsort((np.arange(len(of))[:, None] * np.ones_like(idle), idle, known, governing), axis=0)[0]
-    first = of[names[0]]
-    joined: dict[str, Any] = {each.name: getattr(first, each.name) for each in fields(Samples)}
+def _samples(whole: ProgramMotion, made: Mapping[str, Sequence[Made]]) -> Samples:
+    """Motions of the tool frame, and at every sample the figures of the part that is nearest to its limits there."""
+    of = [samples_of(each) for each in made.values()]
+    least = np.array([np.where(np.isnan(each.governing), np.inf, each.governing) for each in of])
+    silent = np.array([np.isnan(each.governing) for each in of])
+    idle = np.array([[phase in ("free", "clean") for phase in each.phase] for each in of])
+    which = np.lexsort((idle, silent, least), axis=0)[0]  # what is said least of comes last
+    joined: dict[str, Any] = {each.name: getattr(of[0], each.name) for each in fields(Samples)}
     for name in OF_PART:
-        rows = [getattr(each, name) for each in of.values()]
+        rows = [getattr(each, name) for each in of]
         if isinstance(rows[0], np.ndarray):
             joined[name] = np.choose(which if rows[0].ndim == 1 else which[:, None], rows)
         else:
             joined[name] = tuple(rows[k][i] for i, k in enumerate(which.tolist()))
-    tool = whole.at
-    for name in ("position", "acceleration", "angular_velocity", "angular_acceleration"):
-        joined[name] = getattr(tool, name)
-    joined["station"] = tuple(names[k] for k in which.tolist())
-    return Samples(**joined)
+    joined |= {name: getattr(whole.at, name) for name in OF_TOOL}
+    names = list(made)
+    return Samples(**{**joined, "station": tuple(names[k] for k in which.tolist())})

@@ -297,7 +297,9 @@ class Job(Declared, called="job"):
     @property
     def by_station(self) -> bool:
         """Whether several parts may be on the gripper at a time, each on the pads of its station."""
-        return bool(self.gripper.station_names) or any(each.station for each in (*self.phases, *self.process))
+        return bool(self.gripper.station_names) or any(
+            each.station for several in (self.phases, self.process) for each in several
+        )
 
     @cached_property
     def stations(self) -> Mapping[str, Job]:

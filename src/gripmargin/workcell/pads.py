@@ -290,7 +290,9 @@ class Gripper(Declared, called="gripper"):
                 yield f"stations[{i}].name", f"'{name}' a second time", "a name of its own for each station"
             if name not in names:
                 near = get_close_matches(name, names, n=1)
-                remedy = f"did you mean '{near[0]}'?" if near else f'give the pads that carry its part station = "{name}"'
+                remedy = (
+                    f"did you mean '{near[0]}'?" if near else f'give the pads that carry its part station = "{name}"'
+                )
                 yield f"stations[{i}].name", f"'{name}', a station without pads", "one that pads belong to", remedy
 
     @property

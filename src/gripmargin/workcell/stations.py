@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
@@ -44,12 +44,14 @@ def at_stations(job: Job) -> dict[str, Job]:
     return out
 
 
-def holds_at(stations: dict[str, Job]) -> tuple[Hold, ...]:
+def holds_at(stations: Mapping[str, Job]) -> tuple[Hold, ...]:
     """Return the holds of all stations in the order in which they begin, numbered through.
 
     A place that several stations take from or leave at is used in the order in which they do.
     """
-    found = [(hold.stretches[0][0] if hold.stretches else 0, job, hold) for job in stations.values() for hold in job.holds]
+    found = [
+        (hold.stretches[0][0] if hold.stretches else 0, job, hold) for job in stations.values() for hold in job.holds
+    ]
     found.sort(key=lambda each: each[0])
     uses = {"pick": [0] * len(found), "nest": [0] * len(found)}
     for place, kind in (("pick", "preload"), ("nest", "release")):

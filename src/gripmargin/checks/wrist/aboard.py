@@ -1,4 +1,4 @@
-"""What a hold puts on the gripper in the course of a program: its part, contact in press and release, process forces."""
+"""What a hold puts on the gripper in the course of a program: part, contact in press and release, process forces."""
 
 from __future__ import annotations
 
@@ -28,7 +28,8 @@ def of_hold(case: Case) -> Aboard:
     """
     n, hanging = case.airborne.size, case.airborne
     contact, sure = np.zeros((6, n)), np.zeros((6, n))
-    at, instants = [np.zeros(0, dtype=np.intp)], [np.zeros((6, 0))]
+    at: list[NDArray[np.intp]] = [np.zeros(0, dtype=np.intp)]
+    instants: list[FloatArray] = [np.zeros((6, 0))]
     for history, relative, samples, is_sure in _contacts(case):
         sample = np.minimum(np.arange(history.row_of_sample.size), relative.samples - 1)
         rows = _on_gripper(history, relative, history.row_of_sample, sample)
