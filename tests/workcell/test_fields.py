@@ -246,7 +246,7 @@ FILE_ALONE = {
 
 def table_of(place):
     steps = place.split(".")
-    if steps[-1] in ("phases", "measured", "components", "process") or "pads" in steps:
+    if steps[-1] in ("phases", "measured", "components", "process", "stations") or "pads" in steps:
         steps.insert(2, 0)
     return table_at(tuple(steps))
 

@@ -52,6 +52,7 @@ from gripmargin.workcell.job import Job, JointLimits
 if TYPE_CHECKING:
     from gripmargin.reports.plots import Plots
 
+STATIONS = "whether parts and pads of different stations come in each other's way, or in that of a place, is not known"
 FROM_FILE = "a job file is checked by check_file(path)"
 
 
@@ -306,7 +307,7 @@ def _joints(case: Case) -> dict[str, Any]:
 
 def _beyond(job: Job) -> list[NotChecked]:
     """What no job can have checked by this version, and given keys that have no effect."""
-    out = []
+    out = [NotChecked(check="stations", reason=STATIONS)] if job.station else []
     for key, given, what in (
         ("pick.dwell", job.pick.dwell if job.pick else None, "the time under pressure is that of the program"),
         (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,7 @@ class Aboard(Value):
         pushes: Forces of the process on the part, in combinations: samples, shape (m,), what they add, shape (6, m),
             what a response of 1 of each mode of the part is, shape (6, modes), and responses that they may have
             started, shape (modes, m).
+        unfollowed: What of press and release could not be followed, in words.
     """
 
     hold: str = ""
@@ -44,6 +45,7 @@ class Aboard(Value):
     at: NDArray[np.intp]
     instants: FloatArray
     pushes: tuple[Push, ...] = ()
+    unfollowed: str = ""
 
     def __post_init__(self) -> None:
         for value in (*vars(self).values(), *(rows for push in self.pushes for rows in push)):
@@ -53,7 +55,7 @@ class Aboard(Value):
     @property
     def is_there(self) -> bool:
         """Whether there is anything."""
-        return bool(self.hangs.any() or self.at.size or self.contact.any())
+        return bool(self.hangs.any() or self.at.size or self.unfollowed)
 
     def over(self, first: int, last: int, begin: int, hold: str) -> Aboard:
         """Return it over another stretch of the program, with nothing where it says nothing.
@@ -86,6 +88,7 @@ class Aboard(Value):
             at=self.at[there] + shift,
             instants=self.instants[:, there],
             pushes=tuple(pushes),
+            unfollowed=self.unfollowed,
         )
 
     def seen_from(self, frame: FloatArray) -> Aboard:
@@ -98,15 +101,12 @@ class Aboard(Value):
         moved = np.zeros((6, 6))
         moved[:3, :3] = moved[3:, 3:] = turn
         moved[3:, :3] = np.cross(place, turn, axisb=0, axisc=0)
-        return Aboard(
-            hold=self.hold,
-            mass=self.mass,
+        return replace(
+            self,
             com=turn @ self.com + place,
             inertia=turn @ self.inertia @ turn.T,
-            hangs=self.hangs,
             contact=moved @ self.contact,
             sure=moved @ self.sure,
-            at=self.at,
             instants=moved @ self.instants,
             pushes=tuple((at, moved @ wrench, moved @ modes, swing) for at, wrench, modes, swing in self.pushes),
         )

@@ -84,6 +84,7 @@ def _at_station(job: Job, name: str, numbers: Sequence[int]) -> Job:
         "phases": tuple(replace(job.phases[i], station=None) for i in numbers),
         "process": tuple(replace(force, station=None) for force in job.process if force.station == name),
         "station": name,
+        "assumed": (*job.assumed, *_idle(job)),
     }
     if not np.array_equal(frame, np.eye(4)):
         changes["robot"] = None if job.robot is None else job.robot.mounted(tool=frame)
@@ -96,6 +97,12 @@ def _at_station(job: Job, name: str, numbers: Sequence[int]) -> Job:
     if job.waypoints is not None:  # whose time law is one of the program
         changes["waypoints"] = None
     return replace(job, **changes)
+
+
+def _idle(job: Job) -> Iterator[str]:
+    for name in job.gripper.station_names:
+        if all(phase.station != name for phase in job.phases):
+            yield f"No phase names station {name} of the gripper: nothing hangs on it."
 
 
 def _unnamed(job: Job) -> Iterator[InputError]:

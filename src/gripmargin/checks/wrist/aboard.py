@@ -52,7 +52,17 @@ def of_hold(case: Case) -> Aboard:
         at=np.concatenate(at),
         instants=np.hstack(instants),
         pushes=tuple(pushes_of(case)),
+        unfollowed=" and ".join(_unfollowed(case)),
     )
+
+
+def _unfollowed(case: Case) -> Iterator[str]:
+    """What the phases name of contact and nobody could follow."""
+    phases = case.job.phases
+    if case.pickup is None and any(phase.kind == "preload" for phase in phases):
+        yield "press"
+    if sum(isinstance(down, Release) for down in case.putdowns) < sum(phase.kind == "release" for phase in phases):
+        yield "release"
 
 
 def pushes_of(case: Case) -> Iterator[Push]:
