@@ -5,24 +5,25 @@ from dataclasses import replace
 import numpy as np
 
 import gripmargin as gm
-from support.cycles import NEST, STEP
+from support.cycles import NEST
 from support.handed import plate_job
 
+STEP = 0.01  # [s]
 RADIUS = 0.06  # [m] from the axis of the hub to the faces of the pads
 MAGAZINE, CHUCK, OUT = (0.3, -0.4, 0.0), (0.0, 0.0, 0.0), (0.5, 0.3, 0.0)
 QUARTER = np.pi / 2
 A = gm.pose((0.0, 0.0, -RADIUS), (np.pi, 0.0, 0.0))  # looks down with the hub at 0
 B = gm.pose((0.0, 0.0, 0.0), (0.0, QUARTER, 0.0)) @ A  # with the hub at -90 deg
-STATIONS = {"blank": A, "done": B}
+STATIONS = {"A": A, "B": B}
 BLANK_PHASES = (
-    gm.Phase(kind="preload", part="blank", pick="magazine", moves=("take blank",), station="blank"),
-    gm.Phase(kind="carry", moves=("to chuck", "take done", "index"), station="blank"),
-    gm.Phase(kind="release", nest="chuck", moves=("put blank",), station="blank"),
+    gm.Phase(kind="preload", part="blank", pick="magazine", moves=("take blank",), station="A"),
+    gm.Phase(kind="carry", moves=("to chuck", "take done", "index"), station="A"),
+    gm.Phase(kind="release", nest="chuck", moves=("put blank",), station="A"),
 )
 DONE_PHASES = (
-    gm.Phase(kind="preload", part="done", pick="chuck", moves=("take done",), station="done"),
-    gm.Phase(kind="carry", moves=("index", "put blank", "to outfeed"), station="done"),
-    gm.Phase(kind="release", nest="out", moves=("put done",), station="done"),
+    gm.Phase(kind="preload", part="done", pick="chuck", moves=("take done",), station="B"),
+    gm.Phase(kind="carry", moves=("index", "put blank", "to outfeed"), station="B"),
+    gm.Phase(kind="release", nest="out", moves=("put done",), station="B"),
 )
 
 
@@ -115,7 +116,7 @@ def exchange(*, trajectory=None, phases=(*BLANK_PHASES, *DONE_PHASES), **fields)
 
 def alone(job, station):
     """What one station does as a job of its own, told without stations: its tool is the frame of the station."""
-    part, pick, nest = {"blank": ("blank", "magazine", "chuck"), "done": ("done", "chuck", "out")}[station]
+    part, pick, nest = {"A": ("blank", "magazine", "chuck"), "B": ("done", "chuck", "out")}[station]
     own = tuple(replace(pad, station=None) for pad in job.gripper.pads if pad.station == station)
     return gm.Job(
         name=job.name,

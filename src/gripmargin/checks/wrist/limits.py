@@ -220,7 +220,7 @@ class Wrist:
         for at, instants in instants_of(self.aboard):
             np.maximum.at(pressed[1], at, rows.of(instants, at))
         pushed += pressed
-        pushed[1] += pushed_elsewhere(self.aboard, rows, n)
+        pushed += pushed_elsewhere(self.aboard, rows, n)
         return weight * asked + pushed[0], weight * least, weight * most + pushed[1]
 
     def _axis(self, place: int) -> Axis | None:

@@ -69,7 +69,11 @@ def moving(case: Case, body: Body, rows: Rows, aboard: Sequence[Aboard]) -> Boun
     for at, force, swing in swung(aboard[0], rows):
         there = rows.of(load[:, at] + force, at)
         value[at], swings[at] = np.maximum(value[at], there), np.fmax(swings[at], there + swing)
-    surely = np.where(contact.any(axis=0), surely, value)
+    found, elsewhere = value.copy(), pushed_elsewhere(aboard, rows, every.size)[1]
+    for other in aboard[1:]:
+        for at, force, _ in swung(other, rows):
+            found[at] = np.maximum(found[at], rows.of(load[:, at] + force, at))
+    surely = np.where(contact.any(axis=0), surely, found)
     noise, bias = _errors(case, body, rows)
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / every.size)
     least = np.maximum(surely - sure * noise - bias, 0.0) if rows.exact else np.zeros(every.size)
@@ -77,10 +81,10 @@ def moving(case: Case, body: Body, rows: Rows, aboard: Sequence[Aboard]) -> Boun
     for at, instants in instants_of(aboard):
         np.maximum.at(high, at, rows.of(alone[:, at] + instants, at))
     most = high + COVERAGE * noise + bias + np.maximum(next_too(swings) - value, 0.0)
-    most += above_between(case, every, value) + pushed_elsewhere(aboard, rows, every.size)
+    most += above_between(case, every, value) + elsewhere
     most[case.motion.doubtful] = np.inf
     most[~np.isfinite(value)] = np.inf
-    return value, least, most
+    return found, least, most
 
 
 def contact_of(aboard: Sequence[Aboard]) -> FloatArray:
@@ -97,12 +101,17 @@ def instants_of(aboard: Sequence[Aboard]) -> Iterator[tuple[NDArray[np.intp], Fl
 
 
 def pushed_elsewhere(aboard: Sequence[Aboard], rows: Rows, samples: int) -> FloatArray:
-    """Return what forces of the process on the parts of other stations may add to a figure, shape (n,)."""
-    out = np.zeros(samples)
+    """Return what forces of the process on the parts of other stations may add to a figure.
+
+    Returns:
+        By themselves, and with the swing that they start, shape (2, n).
+    """
+    out = np.zeros((2, samples))
     for other in aboard[1:]:
-        more = np.zeros(samples)
+        more = np.zeros((2, samples))
         for at, force, swing in swung(other, rows):
-            more[at] = np.maximum(more[at], rows.of(force, at) + swing)
+            size = rows.of(force, at)
+            more[:, at] = np.maximum(more[:, at], [size, size + swing])
         out += next_too(more)
     return out
 
