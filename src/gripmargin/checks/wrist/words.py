@@ -152,10 +152,10 @@ def robot(needed: Iterable[tuple[Kind, str | None, float]], *, at_least: bool = 
     return f"take a robot rated for: {values}"
 
 
-def lighter(less: float, allowed: float, *, same_shape: bool) -> str:
-    """Say by how much, and to which mass [kg], gripper and part have to become lighter."""
+def lighter(less: float, allowed: float, *, same_shape: bool, several: bool = False) -> str:
+    """Say by how much, and to which mass [kg], gripper and part, or several parts, have to become lighter."""
     same = ", with the same centre of mass and shape" if same_shape else ""
-    return f"make gripper and part together lighter by {less:.3f} kg, to {allowed:.3f} kg{same}"
+    return f"make gripper and part{'s' * several} together lighter by {less:.3f} kg, to {allowed:.3f} kg{same}"
 
 
 def shift_part(dx: float, dy: float, ratio: float) -> str:
