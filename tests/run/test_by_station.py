@@ -88,7 +88,7 @@ def test_every_report_says_the_station(report):
     names = {case.get("name") for case in cases.iter("testcase")}
     assert {"hold 1 blank on A, swing", "hold 2 done on B, swing"} <= names
     line = head_of_holds(report)
-    assert "on the lines of stations A, B" in line
+    assert "by station, from the top: A, B" in line
     assert 'viewBox="0 0 1000 92"' in line
     worse = json.loads(json.dumps(tree).replace('"1 blank on A"', '"1 blank on C"'))
     assert not compare([report], Baseline(jobs={"exchange": earlier_job(worse, "")})).passed

@@ -47,5 +47,5 @@ def test_what_passes_with_one_part_fails_with_both(reports):
 def test_the_page_has_a_line_for_each_station(pages):
     page = pages["swap-thick"]
     assert page.count("<title>hold ") == 2
-    assert "on the lines of stations A, B" in page
+    assert "by station, from the top: A, B" in page
     assert ">thick mirrors, coated out, bare in, hold 1 bare on A<" in page

@@ -52,7 +52,7 @@ def _time_line(report: Report) -> str:
     drawing = tag(
         "svg", drawn, class_="holds", viewBox=f"0 0 {WIDE:g} {high:g}", role="img", aria_label="holds over time"
     )
-    several = f", on the lines of stations {', '.join(lines)}" if len(lines) > 1 else ""
+    several = f"; by station, from the top: {', '.join(lines)}" if len(lines) > 1 else ""
     ends = (
         tag("span", safe(f"{first:.1f} s"))
         + tag("span", safe(f"a hold opens its section{several}"))
