@@ -110,7 +110,9 @@ def test_names_for_contributors_exist() -> None:
 
 def test_versions_agree() -> None:
     project = tomllib.loads(page_text("pyproject.toml"))
-    place = project["tool"]["hatch"]["version"]["path"]
+    module, _, name = project["tool"]["setuptools"]["dynamic"]["version"]["attr"].rpartition(".")
+    place = f"src/{module.replace('.', '/')}.py"
+    assert name == "__version__"
     assert "version" not in project["project"]
     assert project["project"]["dynamic"] == ["version"]
     assert f'__version__ = "{gripmargin.__version__}"' in page_text(place)
