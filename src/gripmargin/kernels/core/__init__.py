@@ -2,8 +2,8 @@
 
 They are built with the package where there is a C compiler, and are not needed: without them, or with
 ``GRIPMARGIN_CORE=off`` in the environment, the numpy functions do the same work, more slowly. They are plain C99
-functions ``int64_t name(const int64_t *sizes, void *const *arrays)`` of a library that has no part in Python: nothing of
-it is imported, no reference is held, and each says what its arrays are.
+functions ``int64_t name(const int64_t *sizes, void *const *arrays)`` of a library that has no part in Python: nothing
+of it is imported, no reference is held, and each says what its arrays are.
 """
 
 from __future__ import annotations
