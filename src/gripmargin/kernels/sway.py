@@ -160,8 +160,10 @@ def fed_back(
     place, last = begin, np.zeros_like(begin)
     for _ in range(ROUNDS):
         bend = np.where(slow, w * w * (load[:, :1] + last - place) - 2.0 * z * w * rate, 0.0)
-        last = feedback(slice(0, 1), place, rate, bend)
+        before, last = last, feedback(slice(0, 1), place, rate, bend)
         place = begin + last if hangs else np.where(slow, begin, begin + last)
+        if np.array_equal(before, last):
+            break
     # Rounds end soon where a window's share of a turn, times the strength, is well below 1.
     soon = 0.1 * 2.0 * np.pi / max(frequency[0] * strength, 1e-9)
     longest = min(soon, FADED / (damping * frequency).max(initial=1e-9))
