@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import likely
+from gripmargin.checks.pressed import pressed_in_the_carry
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.bonded import Bonded, Strength
@@ -117,7 +118,8 @@ class Case:
         if self.not_followed:
             return (), self.not_followed
         try:
-            return put_down(self.job, self.motion.at, self.whole.patches, self.pickup), ""
+            pressed = pressed_in_the_carry(self)
+            return put_down(self.job, self.motion.at, self.whole.patches, self.pickup, pressed), ""
         except BudgetError as error:
             return (), str(error)
 
