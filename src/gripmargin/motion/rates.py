@@ -22,7 +22,7 @@ from gripmargin.kernels.bursts import burst_bias, hidden_bias
 from gripmargin.kernels.courses import better_course
 from gripmargin.kernels.cubic_spline import spline_rates
 from gripmargin.kernels.differences import difference_bounds
-from gripmargin.kernels.digits import value_error
+from gripmargin.kernels.digits import shakes_at_rest, value_error
 from gripmargin.kernels.local_fit import even_step, running_max
 from gripmargin.kernels.pieces import FEWEST as FEWEST_OF_PIECES
 from gripmargin.kernels.pieces import piece_bounds
@@ -284,7 +284,7 @@ def _estimated(
             beside = shaken[:, None] & running_max(quick > 0.0, 2)
             small = _narrow(times, columns, np.maximum(error, JITTER), second, window, proof=np.where(beside, 0, NEVER))
             quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
-            few = noise <= FEW_DIGITS * error
+            few = (noise <= FEW_DIGITS * error) & ~shakes_at_rest(columns, error)
             _by_differences(times, columns, error, second, window, quick + jitter > 0.0, few)
     seen = [rows.T if rows.any() else None for rows in (quick, jitter)]
     return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, samples, *seen)
@@ -344,7 +344,7 @@ def _by_differences(
         second: Second derivative, noise and bias, shape (3, n, channels).
         window: Time over which was smoothed [s], shape (channels, n).
         quick: Where moves are too quick to be followed: no difference bounds them, shape (channels, n).
-        few: Which channels have noise of a few digits at most, shape (channels,).
+        few: Which channels have noise of a few digits, and none at rest, shape (channels,).
     """
     for run in _even_runs(t):
         step, off = _evenly(t[run], y[:, run])
