@@ -287,6 +287,7 @@ def _estimated(
             few = (noise <= FEW_DIGITS * error) & ~shakes_at_rest(columns, error)
             _by_differences(times, columns, error, second, window, quick + jitter > 0.0, few)
     seen = [rows.T if rows.any() else None for rows in (quick, jitter)]
+    del columns, quick, jitter
     return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, samples, *seen)
 
 
