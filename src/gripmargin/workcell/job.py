@@ -73,6 +73,7 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "from_below",
     "never_released",
     "unnamed_moves",
+    "moving_start",
     "joint_speed",
     "fouling",
     "polled",
