@@ -120,6 +120,8 @@ class Job(Declared, called="job"):
         recording_offset: By how much the recording's clock leads the program's.
         assumed: What was not given and was taken for granted, one sentence each.
         station: Of a job of one station of the gripper: its name.
+        frame: Of a job of one station: its frame in the tool frame, of which a program or a recording of poses tells;
+            the robot's tool ends at it already.
         aboard: What other stations have on their pads meanwhile.
 
     Raises:
@@ -175,6 +177,7 @@ class Job(Declared, called="job"):
     )
     assumed: tuple[str, ...] = key(LABELS, default=())
     station: str = key(default="")
+    frame: FloatArray | None = key(default=None)
     aboard: tuple[Aboard, ...] = key(default=())
 
     def __post_init__(self) -> None:
