@@ -2,7 +2,7 @@
 
 The scene is a bench cell that builds light boxes for a seed-growing room. An arm puts a coated window into
 a frame, a reflector into a box, and a driver upright onto a rail; a larger machine carries a diffuser panel, a lid,
-a light sensor and a dimmer board.
+a light sensor, a dimmer board and mirrors.
 
 Each program is a function; `speed={"transfer": 0.7}` makes one of its moves slower by a factor, on the same
 path. How deep the pads are pressed on, how they are tilted then and how far the release goes are arguments too.
@@ -382,6 +382,49 @@ def kit(*, deeper: Mapping[int, float] | None = None, kits: int = 2) -> Program:
     return sampled(legs, at(stacks[0][0], 0.06), period=0.008)
 
 
+def swap(speed: Speed | None = None) -> Program:
+    """A coated mirror out of a chuck and a bare one into it, by the same machine with two pads on a hub that tilts.
+
+    The tool frame lies on the axis of the hub; the pads look out of it 45 mm further, one along the tool's z axis, the
+    other a quarter turn from it.
+
+    Args:
+        speed: Factors by move.
+    """
+    stack, chuck, box = (0.20, -0.25, 0.75), (0.60, 0.00, 0.80), (0.60, 0.35, 0.85)
+    one, other = 0.0, -np.pi / 2
+
+    def at(xyz: tuple[float, float, float], up: float, tilt: float) -> FloatArray:
+        return np.array([*xyz[:2], xyz[2] + 0.045 + up, 0.0, tilt])
+
+    def taken(xyz: tuple[float, float, float], tilt: float, what: str) -> list[Leg]:
+        return [
+            Leg(f"touch {what}", "joint", at(xyz, -0.00025, tilt), 0.1, 0.5),
+            Leg(f"press {what}", "wait", duration=0.4),
+            Leg(f"lift {what}", "joint", at(xyz, 0.15, tilt), 0.25, 1.0),
+        ]
+
+    def left(xyz: tuple[float, float, float], tilt: float, what: str) -> list[Leg]:
+        return [
+            Leg(f"lower {what}", "joint", at(xyz, -0.0002, tilt), 0.15, 0.8),
+            Leg(f"seat {what}", "wait", duration=0.2),
+            Leg(f"press off {what}", "joint", at(xyz, -0.0014, tilt), 0.01, 0.1),
+            Leg(f"leave {what}", "joint", at(xyz, 0.10, tilt), 0.20, 1.0),
+        ]
+
+    legs = [
+        *taken(stack, one, "bare"),
+        Leg("to chuck", "joint", at(chuck, 0.05, other), 2.0, 6.0),
+        *taken(chuck, other, "coated"),
+        Leg("index", "joint", at(chuck, 0.15, one), 3.0, 12.0),
+        *left(chuck, one, "bare"),
+        Leg("to box", "joint", at(box, 0.15, other), 2.0, 6.0),
+        *left(box, other, "coated"),
+        Leg("return", "joint", at(stack, 0.06, one), 2.0, 6.0),
+    ]
+    return sampled(legs, at(stack, 0.04, one), period=0.008, speed=speed)
+
+
 def sensor(speed: Speed | None = None, *, jerk: float = GENTLE, wait: float = CALM) -> Program:
     """A light sensor, a tall block, from its tray into its socket, by the larger machine.
 
@@ -555,6 +598,7 @@ def texts() -> dict[str, str]:
             lid(roll=SHORT_ROLL), f"lid, pallet to box, then hardly over a roller, 250 Hz; {by}"
         ),
         "kit.csv": pose_csv(kit(), f"two kits of cover, slip and tray, stacks to box, 125 Hz; {by}"),
+        "swap.csv": pose_csv(swap(), f"coated mirror out of the chuck, bare one in, 125 Hz; {by}"),
         "sensor.csv": pose_csv(sensor(), f"sensor, tray to socket, 250 Hz; {by}"),
         "sensor-abrupt.csv": pose_csv(sensor(jerk=ABRUPT), f"sensor, tray to socket, abrupt, 250 Hz; {by}"),
         "sensor-hasty.csv": pose_csv(sensor(wait=HASTY), f"sensor, tray to socket, set down at once, 250 Hz; {by}"),

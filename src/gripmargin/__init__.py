@@ -60,6 +60,7 @@ if TYPE_CHECKING:
         Phase,
         Pick,
         Process,
+        Station,
         Stop,
         StopFigure,
         Targets,
@@ -109,8 +110,8 @@ _LATER = {
     "run.one": "check check_file check_job",
     "tuning.limits": "limits limits_file",
     "tuning.tune": "tune tune_file",
-    "workcell": "Cleaner Component Flange Gripper Nest Pad PadMaterial Part Phase Pick Process Stop StopFigure Targets "
-    "uniform_plate",
+    "workcell": "Cleaner Component Flange Gripper Nest Pad PadMaterial Part Phase Pick Process Station Stop StopFigure "
+    "Targets uniform_plate",
     "workcell.job": "Job JointLimits",
 }
 _MODULE = {name: f"gripmargin.{module}" for module, names in _LATER.items() for name in names.split()}
@@ -154,6 +155,7 @@ __all__ = [
     "PoseTrajectory",
     "Process",
     "Report",
+    "Station",
     "Stop",
     "StopFigure",
     "Targets",

@@ -2,6 +2,7 @@
 
 PYTHONPATH=src:tests python tests/bench/cost.py
 PYTHONPATH=src:tests python tests/bench/cost.py --rows whole loops remedies contact cold
+GRIPMARGIN_CORE=off PYTHONPATH=src:tests python tests/bench/cost.py
 """
 
 import argparse
@@ -21,6 +22,7 @@ from gripmargin.contact.activation import pad_faces
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.relative import RelativeMotion
 from gripmargin.contact.simulation import simulate
+from gripmargin.kernels import core
 
 ROUNDS, LOOP = 7, 5_000
 WINDOW = Path(__file__).parents[2] / "trajectories/window.toml"
@@ -149,6 +151,7 @@ def main() -> None:
     parser.add_argument("--rows", nargs="*", choices=list(ROWS), default=list(ROWS))
     say = sys.stdout.write
     say(f"R: {statistics.median(seconds(one_call()) for _ in range(ROUNDS)) / LOOP * 1e6:.2f} us\n")
+    say(f"kernels: {'numpy alone' if core.kernel('follow') is None else 'in C'}\n")
     for name in parser.parse_args().rows:
         for what, share, bar in ROWS[name]():
             say(f"{what:75s} {share:12,.2f}   wanted: {bar}\n")

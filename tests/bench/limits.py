@@ -25,11 +25,15 @@ from gripmargin.checks.swing.ringing import mode_sets
 from gripmargin.kernels.gauge import half_sphere
 from gripmargin.kernels.impulse import Impulse
 from gripmargin.tuning.sizes import GROUPS, inputs
-from support.within import circling, history, leaning, random_circle, random_slide, sliding, turned
+from support.within import circling, fastest, history, leaning, random_circle, random_slide, sliding, turned
 
 TILTS, RAMPS, RADIUS = np.array([0.0, np.deg2rad(20.0), np.pi]), [0.05, 0.15], 0.3
 STEP = 0.001  # [s] of the program that is looked for
 MANY = 400  # rows that are looked at closely
+FINEST = 4000  # instants
+WEIGHTS = 1.0, 2.0, 4.0  # of the way along a circle beside the one inward: its swing counts as well
+TUNED = 1.0, 1.005, 1.01, 0.995  # times the frequencies that a program is meant for
+HARDLY = 0.03  # damping ratio up to which it counts how well that fits
 FACTORS = 1.0, 1.02, 1.05, 1.1, 1.2, 1.5  # on a limit
 
 
@@ -143,11 +147,12 @@ class Worst:
     the square of the speed, stand beside.
     """
 
-    def __init__(self, job, least=0.0):
-        self.modes = work_out(job).shared(mode_sets)[-1]
+    def __init__(self, job, least=0.0, tuned=1.0):
+        modes = work_out(job).shared(mode_sets)[-1]
+        self.modes = replace(modes, frequency=tuned * modes.frequency)  # weight at its lever makes a swing quicker
         w, z = self.modes.frequency[:, None], self.modes.damping[:, None]
-        end = max(min(4.6 / (w * z).min(), 3.0), least)
-        n = int(min(max(end * w.max() / 0.3, 300), 1500))
+        end = max(min(4.6 / (w * z).min(), 6.0), least)
+        n = int(min(max(end * w.max() / 0.3, 300), FINEST))
         self.step, t = end / n, (np.arange(n) + 0.5) * end / n
         root = np.sqrt(1 - z * z)
         self.h = w / root * np.exp(-z * w * t) * np.sin(w * root * t) * self.step
@@ -159,15 +164,14 @@ class Worst:
     def answer(self, rows, load):
         return (rows @ self.modes.loads * (self.modes.shapes.T @ load)) @ self.h
 
-    def slide(self, ways, tilt, size, ramp):
-        """Direction, gravity in the tool's axes, knots of time and size of the worst slide along one of some ways."""
+    def slide(self, along, tilt, size, ramp):
+        """Gravity in the tool's axes, knots of time and accelerations of the worst slide along some of its axes."""
         down = self._downs(tilt)
-        still = np.einsum("ri,ri->r", self.pulls, down)
-        found = [self._worst(still, self.loads[:, :3] @ way, size, ramp) for way in ways]
-        k = int(np.argmax([use for _, use in found]))
-        row = found[k][0]
-        answer = self.answer(self.rows[row], self.loads[:, :3] @ ways[k])
-        return ways[k], down[row], *self._history(answer, size, ramp)
+        load = self.loads[:, :3] * [axis in along for axis in "xyz"]
+        row, _ = self._worst(np.einsum("ri,ri->r", self.pulls, down), load, size, ramp)
+        answer = np.stack([self.answer(self.rows[row], way) for way in load.T], axis=1)
+        pushes = size * fastest(answer[::-1], self.step / ramp)
+        return down[row], np.arange(len(answer) + 1) * self.step, np.vstack([np.zeros((1, 3)), pushes])
 
     def circle(self, tilt, size, ramp, speed, radius, *, spins):
         """Axis, arm, gravity at the end, all in the tool's axes, knots and angular accelerations of the worst circle.
@@ -181,17 +185,25 @@ class Worst:
             only = np.array([0.0, 0.0, 1.0]) * np.ones_like(down) if spins else down
             along = along - only * np.einsum("ri,ri->r", only, along)[:, None]
             about = only * np.einsum("ri,ri->r", only, about)[:, None]
-        asked = np.stack([radius * size * along, radius * speed**2 * along, size * about], axis=2)
+        return max(
+            (self._circle(down, along, about, weight, (size, ramp, speed, radius)) for weight in WEIGHTS),
+            key=lambda found: found[0],
+        )[1:]
+
+    def _circle(self, down, along, about, weight, motion):
+        """The same, and before it what it asks, where the way along counts so much beside the one inward."""
+        size, ramp, speed, radius = motion
+        asked = np.stack([weight * radius * size * along, radius * speed**2 * along, weight * size * about], axis=2)
         left, _, right = np.linalg.svd(asked)
         left[:, :, 2] *= (np.linalg.det(left) * np.linalg.det(right))[:, None]
         axes = left @ right  # along, inward, axis as columns
         push = radius * axes[:, :, 0] @ self.loads[:, :3].T + axes[:, :, 2] @ self.loads[:, 3:6].T
         fast = radius * axes[:, :, 1] @ self.loads[:, :3].T + _products(axes[:, :, 2]) @ self.loads[:, 6:12].T
         gain = np.einsum("ri,ri->r", self.rows, fast)
-        row, _ = self._worst(np.einsum("ri,ri->r", self.pulls, down) + speed**2 * gain, push, size, ramp)
+        row, use = self._worst(np.einsum("ri,ri->r", self.pulls, down) + speed**2 * gain, push, size, ramp)
         answer = self.answer(self.rows[row], push[row])
         along, inward, axis = axes[row].T
-        return axis, -radius * inward, down[row], *self._history(answer, size, ramp, speed, speed * gain[row])
+        return use, axis, -radius * inward, down[row], *self._history(answer, size, ramp, speed, speed * gain[row])
 
     def turn(self, tilt, size, ramp, speed):
         """Axis of a steady turn, axis to shake about beside it, gravity at the end, knots and angular accelerations."""
@@ -212,12 +224,19 @@ class Worst:
         return np.column_stack([np.sin(lean) * np.cos(side), np.sin(lean) * np.sin(side), np.cos(lean)])
 
     def _worst(self, still, load, size, ramp):
-        """Row of which a load of a size, one or one a row, asks most by ramps beside what stands still, and its use."""
-        factors = ((self.rows @ self.modes.loads) * (load @ self.modes.shapes))[:, :, None]
-        at_once, by_rate, *_ = (each[:, 0] for each in self.impulse.bounds(factors, [[0]]))
-        balance = np.abs(np.einsum("ri,ri->r", self.rows, np.broadcast_to(load, self.rows.shape)))
+        """Row of which a load of a size asks most by ramps beside what stands still, and its use.
+
+        The load is one a row, shape (rows, 6), or may have any direction of some, shape (6, components).
+        """
+        load = load[:, :, None] if len(load) == len(self.rows) else load[None]
+        factors = (self.rows @ self.modes.loads)[:, :, None] * np.einsum("cm,rck->rmk", self.modes.shapes, load)
+        group = [range(load.shape[2])]
+        at_once, by_rate, *_ = (each[:, 0] for each in self.impulse.bounds(factors, group))
+        balance = np.linalg.norm(
+            np.einsum("rc,rck->rk", self.rows, np.broadcast_to(load, (len(self.rows), *load.shape[1:]))), axis=1
+        )
         few = np.argsort(still + size * np.minimum(at_once, balance + by_rate / ramp))[-MANY:]
-        use = still[few] + size * self.impulse.most(factors[few], [[0]], [ramp])[2][0, :, 0]
+        use = still[few] + size * self.impulse.most(factors[few], group, [ramp])[3][0, :, 0]
         return few[use.argmax()], use.max()
 
     def _history(self, answer, size, ramp, speed=np.inf, gain=0.0):
@@ -317,21 +336,21 @@ def tool_of(down):
 
 
 def worst_programs(job, found, i, j):
-    """Of a tilt and a ramp: what is limited, and from a factor on it to the worst program found."""
+    """Of a tilt and a ramp: what is limited, and from a factor on it, and one on frequencies, to the worst program."""
     tilt, ramp = TILTS[i], found.ramps[j]
     for along in ("any", "x", "z"):
-        ways = np.eye(3)["xyz".index(along)][None] if along != "any" else half_sphere(6)[0]
 
-        def slide(f, along=along, ways=ways):
-            way, down, times, sizes = Worst(job, 3.0 * ramp).slide(ways, tilt, f * found.linear[along][i, j], ramp)
-            return sliding(times, np.outer(sizes, way), tool_of(down), STEP)
+        def slide(f, tuned, along=along):
+            axes = "xyz" if along == "any" else along
+            down, times, pushes = Worst(job, 3.0 * ramp, tuned).slide(axes, tilt, f * found.linear[along][i, j], ramp)
+            return sliding(times, pushes, tool_of(down), STEP)
 
         yield along, slide
 
-    def on_circle(f, name, radius):
+    def on_circle(f, tuned, name, radius):
         w = f * (found.circling[0, i, j] / radius if radius else found.turning[name][i, j])
         size = w * w / (1.0 if radius else np.pi)
-        worst = Worst(job, 4.0 * w / size + 4.0 * ramp)
+        worst = Worst(job, 4.0 * w / size + 4.0 * ramp, tuned)
         axis, arm, down, times, sizes = worst.circle(tilt, size, ramp, w, radius, spins=not radius)
         sizes = sizes * min(1.0, w / np.abs(history(times, sizes[:, None], STEP)[2]).max())  # steps miss a little
         tool, angle = tool_of(down), history(times, sizes[:, None], STEP)[1][-1, 0]
@@ -339,14 +358,14 @@ def worst_programs(job, found, i, j):
         return circling(times, sizes, start, tool @ axis, start @ arm, STEP)
 
     if tilt in (0.0, np.pi):  # in between only turns about the vertical are looked at, which ask less
-        yield "circle", lambda f: on_circle(f, "", RADIUS)
-    yield "spin", lambda f: on_circle(f, "spin", 0.0)
+        yield "circle", lambda f, tuned: on_circle(f, tuned, "", RADIUS)
+    yield "spin", lambda f, tuned: on_circle(f, tuned, "spin", 0.0)
     if tilt == np.pi:  # the tool may point anywhere
 
-        def turn(f):
+        def turn(f, tuned):
             w = f * found.turning["any"][i, j]
             size = w * w / np.pi
-            axis, way, down, times, sizes = Worst(job, 2.0 * ramp).turn(tilt, size, ramp, w)
+            axis, way, down, times, sizes = Worst(job, 2.0 * ramp, tuned).turn(tilt, size, ramp, w)
             return shaken(axis, w, size, ramp, way, times, sizes, down)
 
         yield "turn", turn
@@ -366,13 +385,14 @@ def outside(jobs, first):
         found = gm.limits(job, tilts=TILTS, ramps=RAMPS, radii=[RADIUS])
         if not found.passed:
             continue
+        damped = min(pad.material.damping_ratio for pad in job.gripper.pads) > HARDLY
         for i, j in ((0, 1), (0, 2), (1, 1), (2, 2)):
             for name, program in worst_programs(job, found, i, j):
                 if not found.linear["any"][i, j]:
                     continue
                 least = np.inf
                 for f in FACTORS:
-                    if falls_short(job, program(f)):
+                    if any(falls_short(job, program(f, tuned)) for tuned in TUNED[: 1 if damped else None]):
                         least = f
                         break
                 table.setdefault((name, round(np.degrees(TILTS[i])), float(found.ramps[j])), []).append(least)

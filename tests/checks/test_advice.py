@@ -314,6 +314,24 @@ def test_the_least_size_that_passes_is_told_with_what_it_reaches():
     assert found.figures["low"] >= job.targets.hold
 
 
+def test_sizes_that_are_hopeless_by_what_one_before_reached_are_not_tried():
+    """A margin grows with the third power of a pad's size at most: its section modulus, b h^2 / 6 (Gere, ch. 5)."""
+    case, tried = work_out(Carried(0).job()), []
+    (reached,) = (result.low for result in hold_results(work_out(case.job)) if result.check == "hold")
+    job = replace(case.job, targets=gm.Targets(hold=reached / 0.9))
+
+    def unchanged(size):
+        tried.append(size)
+        return job
+
+    changes = (
+        Change(remedy=Remedy(action="larger pads", text="larger"), job=lambda size=size: unchanged(size), size=size)
+        for size in (1.0, 1.02, 1.03, 1.05)
+    )
+    assert not Trials(case, hold_results, "hold").tried(changes).shown
+    assert tried == [1.0, 1.05]
+
+
 def test_without_a_pass_the_least_size_is_a_hint():
     made = Carried(0)
     job = replace(made.job(), targets=gm.Targets(hold=1e6))

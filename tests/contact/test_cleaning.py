@@ -66,6 +66,16 @@ def test_a_triangle_between_whose_corners_a_roller_stands_is_pressed_by_its_cres
     assert 24e3 <= whole.peak.max() <= 1.3 * 24e3
 
 
+def test_what_presses_between_two_knots_counts_as_too_hard():
+    """The crest of the roller half way between two places of the tool: as deep there as a circle is higher."""
+    step = 2.499e-4
+    over = course([-1.5 * step, -0.5 * step, 0.5 * step, 1.5 * step])
+    tiny = np.array([[[0.0, 0.0], [1e-6, 0.0], [0.0, 1e-6]]])
+    seen, most = over.pressure(PAD, tiny[0]).max(), over.over(PAD, tiny)[0].peak[0]
+    assert K * DEPTH - seen == pytest.approx(K * step**2 / (8 * R), rel=0.05)
+    assert 1.0 <= (most - seen) / (K * DEPTH - seen) < 1.1
+
+
 def test_a_roller_that_turns_slips_by_nothing_and_one_that_stands_by_the_way():
     way, place = np.linspace(-0.002, 0.002, 41), np.zeros((1, 2))
     assert course(way).way(PAD, place)[-1, 0] < 1e-5

@@ -23,7 +23,7 @@ def test_the_same_area_and_second_moments(pad_face, shape):
 
 # Straight pull of the core that a twist in place leaves of a disc of 24 mm, by the angle: N on cells 12, 24, 48 and 96
 # a side (S 75, T 65 kPa, k_n 1.2e8, k_t 4e7 Pa/m; cut by `quadrature` each time); core over the radius of the disc in
-# front, T/(k_t angle). Repeated with the program of `tests/contact/test_simulation.py`, class of the twist.
+# front, T/(k_t angle). Repeated with the twist of `test_simulation_closed_forms.py`.
 CORES = {
     0.4: (2.22119, 2.14195, 2.1108, 2.11028),
     0.2: (0.61129, 0.56935, 0.55382, 0.54628),

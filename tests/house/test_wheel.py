@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from support.both_ways import need_the_core
+
 ROOT = Path(__file__).parents[2]
 SNIPPET = """
 import gripmargin as gm
@@ -17,8 +19,9 @@ gm.check_file(3)
 """
 
 
-def run(*command, **more):
+def run(*command, settings=None, **more):
     alone = {name: value for name, value in os.environ.items() if not name.startswith(("PYTHON", "PYTEST"))}
+    alone |= settings or {}
     done = subprocess.run(
         [str(word) for word in command], capture_output=True, text=True, check=False, env=alone, **more
     )
@@ -30,7 +33,11 @@ def scripts(tmp_path_factory):
     """The commands of a fresh environment with the wheel, which borrows the other libraries from this one."""
     folder = tmp_path_factory.mktemp("wheel")
     pip = [sys.executable, "-m", "pip", "--quiet", "--disable-pip-version-check"]
-    made = run(*pip, "wheel", ROOT, "--no-deps", "--no-build-isolation", "--wheel-dir", folder)
+    # Built aside: the source tree stays as it is, and nothing is taken from what was built in it before.
+    aside = folder / "aside.cfg"
+    aside.write_text(f"[build]\nbuild_base = {folder / 'build'}\n[egg_info]\negg_base = {folder}\n", encoding="utf-8")
+    asked = "--no-deps", "--no-build-isolation", "--wheel-dir", folder
+    made = run(*pip, "wheel", ROOT, *asked, settings={"DIST_EXTRA_CONFIG": str(aside)})
     assert made[0] == 0, made
     (wheel,) = folder.glob("*.whl")
     fresh = folder / "environment"
@@ -49,6 +56,14 @@ def test_the_command_runs(scripts, tmp_path):
     status, out, err = run(scripts / "gripmargin", "check", ROOT / "trajectories" / "window.toml", cwd=tmp_path)
     assert (status, err) == (0, "")
     assert out.startswith("PASS  window, tray to frame\n")
+
+
+def test_the_kernels_in_c_are_in_it(scripts, tmp_path):
+    need_the_core()
+    code = "from gripmargin.kernels import core; print(core.built(), core.kernel('follow'))"
+    place, kernel = run(scripts / "python", "-c", code, cwd=tmp_path)[1].split(maxsplit=1)
+    assert place.startswith(str(scripts.parent))
+    assert kernel.strip() != "None"
 
 
 def test_types_are_seen(scripts, tmp_path):

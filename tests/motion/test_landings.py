@@ -1,12 +1,13 @@
 """Rests and landings of programs whose moves are given: straight lines of the tool with their times."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.motion.landings import NEAR, Structure
+from gripmargin.motion.landings import NEAR, Structure, lands_on
 
 DOWN = gm.pose(rpy=(np.pi, 0.0, 0.0))[:3, :3]
 OVER, PICK, NEST = (0.0, 0.0, 0.1), (0.0, 0.0, 0.0), (0.5, 0.0, 0.02)
@@ -134,3 +135,36 @@ def test_a_joint_program_needs_its_robot():
     made = gm.JointTrajectory(t=[0.0, 1.0], q=[[0.0], [1.0]])
     with pytest.raises(gm.InputError, match="without a robot"):
         Structure.of(made, None)
+
+
+def dipped(*, depth=1e-4, above=0.01, drift=0.0, lean=0.0, away=2.0):
+    """A tool that comes down to a plane far from its origin and goes back up, while it drifts along it [m/s]."""
+    t = np.linspace(0.0, 2.0, 401)
+    wave = 0.5 * (1.0 + np.cos(np.pi * t))
+    speed = 0.5 * np.pi * (above + depth) * np.sin(np.pi * t)
+    return SimpleNamespace(
+        position=np.column_stack([away + drift * t, 0 * t, (above + depth) * wave - depth]),
+        velocity=np.column_stack([np.full_like(t, drift), 0 * t, -speed]),
+        rotation=np.broadcast_to(DOWN @ gm.pose(rpy=(lean, 0.0, 0.0))[:3, :3], (t.size, 3, 3)),
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "lands"),
+    [
+        ({}, True),
+        ({"depth": -1e-4}, False),
+        ({"depth": 2.8e-3}, True),
+        ({"depth": 3.2e-3}, False),  # deeper than a press: it passes through
+        ({"depth": 3.2e-3, "away": 0.05}, True),  # but for where the face is
+        ({"above": 2.8e-3}, False),  # it has not been above
+        ({"above": 3.2e-3}, True),
+        ({"drift": 0.7e-3}, True),
+        ({"drift": 0.9e-3}, False),  # of a highest speed of 16 mm/s: it neither rests nor turns back
+        ({"lean": np.deg2rad(40.0)}, True),
+        ({"lean": np.deg2rad(50.0)}, False),  # it looks elsewhere
+    ],
+)
+def test_where_a_tool_comes_down_to_a_plane(change, lands):
+    found = lands_on(dipped(**change), np.zeros(3), np.eye(4), 0.1, 3e-3)
+    assert (found is not None) == lands

@@ -29,6 +29,7 @@ def prepared():
     if "fork" not in multiprocessing.get_all_start_methods():
         return "mutants: each change is tried in a forked process, which this system does not have; use Linux"
     os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}
+    os.environ["GRIPMARGIN_CORE"] = "off"  # Python is what is changed
     for name in LIBRARIES.split():
         try:
             importlib.import_module(name)

@@ -204,3 +204,8 @@ def long_report(carried):
 def demo():
     """Reports of a job that fails and of one that cannot be decided, with press and release."""
     return {name: gm.check_file(JOBS / f"{name}.toml") for name in ("window-askew", "lid-no-data")}
+
+
+@pytest.fixture(scope="session")
+def pages(demo):
+    return {name: gm.report_html(report) for name, report in demo.items()}

@@ -148,6 +148,26 @@ def test_a_pick_whose_moves_no_phase_names_does_not_pass():
         assert gm.check_job(meant).passed
 
 
+OTHER = tuple(f"other {label}" for label in LABELS)
+FAR = np.array([1.2, -0.9, 0.0])
+
+
+@pytest.mark.parametrize(("height", "named"), [(0.0, False), (-0.05, True), (0.01, True)])
+def test_an_unnamed_pick_far_from_the_others_on_a_pallet_does_not_pass(height, named):
+    """Pads that come down on its plane anywhere; where they go deeper, or not as far, nothing is taken there."""
+    there = FAR + np.array([0.0, 0.0, height])
+    made = kit(SLOW, (there, there, {"labels": OTHER}), **BARE)
+    made = replace(made, pick=kit(SLOW).pick)
+    assert [cause.code for cause in gm.check_job(made, checks=["hold"]).causes] == ([] if named else ["unnamed_moves"])
+
+
+def test_moves_that_pass_below_a_pallet_take_nothing_from_it():
+    """Straight through its plane at speed, just below it: to a place at rest that lies deeper."""
+    deep = FAR - np.array([0.0, 0.0, 0.3])
+    made = kit(SLOW, (deep, deep + 0.4 * np.eye(3)[0], {"labels": OTHER}), **BARE)
+    assert not gm.check_job(replace(made, pick=kit(SLOW).pick), checks=["hold"]).causes
+
+
 def test_full_speed_of_a_stop_is_that_of_the_whole_program():
     """The slow hold brakes as hard as from the hasty one's speed, which is stated here (time of a stop, over speed)."""
     made = kit(SLOW, HASTY, stop=gm.Stop(time=0.1, category=1), **BARE)

@@ -96,6 +96,8 @@ EXPECTED = {
     "lid-cleaned-short": Expected("fail", (19.0, 20.0), "carry over", frozenset({"cleaning"})),
     "kit": Expected("pass", (11.1, 11.3), "carry over"),
     "kit-thin-cover": Expected("fail", (11.1, 11.3), "carry over", frozenset({"preload"})),
+    "swap": Expected("pass", (5.15, 5.25), "to chuck"),
+    "swap-thick": Expected("fail", (3.63, 3.73), "to chuck", frozenset({"flange"})),
     "dimmer": Expected("pass", (11.0, 11.1), "way over"),
     "dimmer-off-centre": Expected("fail", (1.17, 1.21), "insert", frozenset({"hold", "swing"}), "process", "peel"),
     "sensor": Expected("pass", (2.5, 2.65), "way over"),
@@ -517,7 +519,7 @@ def test_programs_are_long_and_dense_enough(reports):
         way_points = name.startswith("shelf")
         t = reports[name].samples.t if way_points else read_job(FOLDER / f"{name}.toml").trajectory.t
         assert t[-1] - t[0] >= (5.0 if name in FACELESS else 8.0), name
-        assert np.diff(t).max() <= (0.0080001 if name.startswith("kit") else 0.0040001), name
+        assert np.diff(t).max() <= (0.0080001 if name.startswith(("kit", "swap")) else 0.0040001), name
 
 
 def test_slowing_a_move_scales_its_rates_on_the_same_path(programs):

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 NAMES = sorted(path.stem for path in (Path(__file__).parents[2] / "trajectories").glob("*.toml"))
-ONE = [name for name in NAMES if not name.startswith("kit")]  # jobs of one hold, whose page is one section
+ONE = [name for name in NAMES if not name.startswith(("kit", "swap"))]  # jobs of one hold, whose page is one section
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -5,6 +5,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from gripmargin.tuning.allowed import Condition, Motion
+from gripmargin.tuning.rounds import round_name
 
 SPEED, SIZE, PUSH, RAMP, G = 3.0, 7.0, 2.0, 0.2, 9.80665
 STEP = 1e-3
@@ -88,7 +89,8 @@ def test_what_is_across_a_circle():
     found = counted(motion)
     assert found["lag", "any"] == pytest.approx(rate[0, 0], rel=1e-5)
     assert found["bend", "any"] == pytest.approx(bend[0, 0], rel=1e-4)
-    assert found["still", "any"] == pytest.approx(np.hypot(0.5 * SIZE, 0.5 * SPEED**2))  # along and across, in balance
+    assert found["still", "any"] == pytest.approx(0.5 * SPEED**2)
+    assert found["still", round_name(0.5, False)] == max(SIZE, SPEED**2)  # along and across as much, in balance
 
 
 def test_an_acceleration_under_a_tool_that_turns():
@@ -101,7 +103,6 @@ def test_an_acceleration_under_a_tool_that_turns():
 
     found = counted(motion)
     assert sizes(turns(0.0)).max() <= found["lag", "any"] <= 1.01 * sizes(turns(0.0)).max()
-    assert found["ahead", "any"] == found["lag", "any"]
     seen = sizes(rates(turns)[0]).max()
     assert seen <= found["bend", "any"] <= 1.3 * seen
     assert found["rest", "any"] == pytest.approx(PUSH / RAMP)
@@ -109,5 +110,5 @@ def test_an_acceleration_under_a_tool_that_turns():
 
 def test_an_axis_that_turns_with_the_tool_is_not_carried_on():
     found = counted(Motion(about="spin", angular_velocity=SPEED, angular_acceleration=SIZE))
-    assert ("ahead", "spin") not in found or found["ahead", "spin"] == 0.0
-    assert counted(Motion(angular_velocity=SPEED, angular_acceleration=SIZE))["ahead", "turn"] == SPEED * SIZE
+    assert ("lag", "spin") not in found
+    assert counted(Motion(angular_velocity=SPEED, angular_acceleration=SIZE))["lag", "turn"] == SPEED * SIZE

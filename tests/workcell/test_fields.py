@@ -223,6 +223,7 @@ CLASSES = {
     "program.columns": gm.Columns,
     "program.columns.time": TimeColumn,
     "program.columns.joints": ColumnGroup,
+    "gripper.stations": gm.Station,
     "gripper.pads.rectangle": gm.Pad,
     "gripper.pads.disc": gm.Pad,
     "gripper.pads.polygon": gm.Pad,
@@ -245,7 +246,7 @@ FILE_ALONE = {
 
 def table_of(place):
     steps = place.split(".")
-    if steps[-1] in ("phases", "measured", "components", "process") or "pads" in steps:
+    if steps[-1] in ("phases", "measured", "components", "process", "stations") or "pads" in steps:
         steps.insert(2, 0)
     return table_at(tuple(steps))
 

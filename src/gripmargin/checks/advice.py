@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
+from math import inf, nan
+from typing import Final
 
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case, work_out
@@ -16,6 +18,7 @@ from gripmargin.results.findings import CheckResult, Remedy, Verdict
 from gripmargin.workcell.job import Job
 
 BOUNDED = ("hold", "peel", "one_pad_lost", "swing", "recorded")  # what a bound decides of a part that is stretched
+STEEPEST: Final = 3.0  # power of a size with which a margin grows at most: a pad against tilting, its section modulus
 Results = Callable[[Case], Iterable[CheckResult]]
 
 
@@ -27,11 +30,13 @@ class Change:
         remedy: What it is called.
         job: The job with it; None where no job can say it: it stays a hint.
         reached: What it is called with the figure that the check then comes to; None: the same.
+        size: Which it is, of several that each let a margin grow; inf: that tells nothing of the others.
     """
 
     remedy: Remedy
     job: Callable[[], Job] | None = None
     reached: Callable[[float], Remedy] | None = None
+    size: float = inf
 
 
 @dataclass(eq=False)
@@ -47,6 +52,7 @@ class Trials:
         enough: How many of them have to pass; then, too, further changes are hints.
         keep: Hands what a changed case has in common with the job's own to it, for the check to use again.
         last: What was tried last, worked out: a search that missed the worst place finds it there.
+        share: Of its target that it reached for sure; NaN where that is not known.
     """
 
     case: Case
@@ -57,6 +63,7 @@ class Trials:
     enough: int = 8
     keep: Callable[[Case, Case], None] = field(default=lambda case, tried: None)
     last: Case | None = field(init=False, default=None)
+    share: float = field(init=False, default=nan)
 
     @property
     def done(self) -> bool:
@@ -65,6 +72,7 @@ class Trials:
 
     def passes(self, job: Callable[[], Job]) -> CheckResult | None:
         """Return the result of a changed job where it is a pass; None where not, or where the job makes no sense."""
+        self.share = nan
         if self.done:
             return None
         try:
@@ -76,6 +84,8 @@ class Trials:
                 return None
             self.keep(self.case, tried)
             found = {result.check: result for result in self.results(tried)}.get(self.name)
+            if found is not None and found.low is not None:
+                self.share = found.low / found.target
             if found is None or found.verdict is not Verdict.PASS:
                 return None
             known = hanging if self.name in BOUNDED else bending
@@ -92,19 +102,24 @@ class Trials:
         """Return the first of several sizes of one change, the least first, with which the check passes.
 
         Where it passes with none of them the first is a hint; None where there is no size at all, or where the job is
-        on trial itself.
+        on trial itself. Sizes that are hopeless by what the one before reached are not tried.
         """
         if self.case.trial:
             return None
         hint: Remedy | None = None
+        least = 0.0
         for change in changes:
             hint = hint or change.remedy
+            if change.size < least:
+                continue
             found = None if change.job is None else self.passes(change.job)
             if found is not None:
                 named = change.remedy
                 if change.reached is not None and found.low is not None:
                     named = change.reached(found.low)
                 return replace(named, shown=True)
+            if self.share > 0.0:
+                least = change.size * self.share ** (-1.0 / STEEPEST)
         return hint
 
 

@@ -15,6 +15,7 @@ import shapely
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import strength_left
+from gripmargin.motion.landings import lands_on
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.motion.trajectory import JointTrajectory
@@ -309,18 +310,16 @@ def never_released(case: Described) -> str:
 def unnamed_moves(case: Described) -> str:
     """No pads that come down where parts are taken or left, in moves of which no phase tells anything."""
     places = {"pick": case.job.pick, "nest": case.job.nest}
+    deepest = max(SHORTEST, *(patch.pad.material.backing_thickness or 0.0 for patch in case.whole.patches))
     for first, last, carried in case.job.phase_map.gaps():
         here = case.motion.at.take(slice(first, last + 1))
-        pads = here.position + here.rotation @ case.whole.centre
         for name, place in places.items():
-            if carried or place is None:
-                continue
-            x, y, z = ((pads - place.face[:3, 3]) @ place.face[:3, :3]).T
-            down = np.logical_or.accumulate(z > SHORTEST) & (z <= 0.0) & (np.hypot(x, y) < size(case))
-            if down.any():
-                at = here.t[int(np.argmax(down))]
+            at = (
+                None if carried or place is None else lands_on(here, case.whole.centre, place.face, size(case), deepest)
+            )
+            if at is not None:
                 return (
-                    f"no phase covers {here.t[0]:.3f} to {here.t[-1]:.3f} s, and at {at:.3f} s "
+                    f"no phase covers {here.t[0]:.3f} to {here.t[-1]:.3f} s, and at {here.t[at]:.3f} s "
                     f"the pads come down to the face of [{name}]: name the phases of that pick, or the moves as free"
                 )
     return ""

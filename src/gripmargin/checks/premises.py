@@ -255,8 +255,8 @@ def measured_contact(case: Case) -> Standing:
 
 
 def measured_dirt(case: Case) -> Standing:
-    """Whether pads as dirty as they are were pulled, where their material has a record of pulls."""
-    picks, doubts = case.job.gripper.cycles_since_cleaning, dict[str, None]()
+    """Whether pads as dirty as they are were pulled, where their material has a record of pulls, and were cleaned."""
+    picks, doubts = case.job.gripper.cycles_since_cleaning, dict.fromkeys(case.job.uncleaned)
     for material in (pad.material for pad in case.job.gripper.pads):
         most = material.pulled_up_to
         if picks > most:

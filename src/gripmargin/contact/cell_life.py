@@ -22,7 +22,8 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.cell_spans import Window
-from gripmargin.contact.cell_states import BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace
+from gripmargin.contact.cell_states import BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace, known_of
+from gripmargin.kernels.core import Kernel, kernel
 from gripmargin.kernels.springs import bonded_force, crossing, elongation, utilisation2
 
 AT_ONCE = 20, 4000  # steps and cells looked at together: time alone, no result depends on it
@@ -33,16 +34,11 @@ def follow(cells: CellTable, now: CellStates, knots: Knots) -> Trace:
 
     ``now`` is changed in place.
     """
+    compiled = kernel("follow")
+    if compiled is not None:
+        return _followed_by(compiled, cells, now, knots)
     count, size = len(knots.twist), len(cells.area)
-    trace = Trace(
-        bonded=np.zeros((count, size), np.bool_),
-        spells=(np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros((0, 3))),
-        held=np.zeros((count, size)),
-        lost=np.zeros(count),
-        kink=np.zeros(count),
-        first_break=np.full(count, np.nan),
-        unbroken=np.zeros((count, 6)),
-    )
+    trace = Trace.blank(count, size)
     holds, anchor = np.flatnonzero(now.state == CellState.BONDED), now.anchor.copy()
     spells = []
     steps, most = AT_ONCE
@@ -62,6 +58,22 @@ def follow(cells: CellTable, now: CellStates, knots: Knots) -> Trace:
     spells.append((np.zeros_like(holds), holds, anchor[holds]))
     begins, own, anchors = (np.concatenate(each) for each in zip(*spells, strict=True))
     order = np.argsort(begins, kind="stable")
+    return replace(trace, spells=(begins[order], own[order], anchors[order]))
+
+
+def _followed_by(compiled: Kernel, cells: CellTable, now: CellStates, knots: Knots) -> Trace:
+    """Do what `follow` does by the kernel."""
+    steps, size = len(knots.twist), len(cells.area)
+    trace = Trace.blank(steps, size)
+    begins, own, anchors = (
+        np.empty(steps * size, np.int64),
+        np.empty(steps * size, np.int64),
+        np.empty((steps * size, 3)),
+    )
+    happened = trace.bonded, trace.held, trace.lost, trace.kink, trace.first_break, trace.unbroken
+    sizes = size, steps, len(cells.laws)
+    many = compiled(sizes, known_of(cells, knots), (*vars(now).values(), *happened, begins, own, anchors))
+    order = np.argsort(begins[:many], kind="stable")
     return replace(trace, spells=(begins[order], own[order], anchors[order]))
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -252,3 +253,28 @@ class Trace:
     kink: FloatArray
     first_break: FloatArray
     unbroken: FloatArray
+
+    @classmethod
+    def blank(cls, steps: int, cells: int) -> Trace:
+        """Return a trace of cells to which nothing happens."""
+        return cls(
+            bonded=np.zeros((steps, cells), np.bool_),
+            spells=(np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros((0, 3))),
+            held=np.zeros((steps, cells)),
+            lost=np.zeros(steps),
+            kink=np.zeros(steps),
+            first_break=np.full(steps, np.nan),
+            unbroken=np.zeros((steps, 6)),
+        )
+
+
+def known_of(cells: CellTable, knots: Knots) -> tuple[NDArray[Any], ...]:
+    """Return constants of cells and a stretch of the motion in the order of `Cells` in `kernels/core/cells.h`."""
+    laws = (
+        np.cumsum([0, *(law.pressure.size for law in cells.laws)]),
+        np.concatenate([law.pressure for law in cells.laws]),
+        np.concatenate([law.share for law in cells.laws]),
+    )
+    constants = (value for key, value in vars(cells).items() if key not in ("laws", "gap"))
+    motion = knots.t, knots.rotation, knots.position, knots.twist, knots.pressure, knots.lean, knots.contact_stiffness
+    return *constants, *laws, *motion

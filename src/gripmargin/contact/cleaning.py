@@ -194,7 +194,11 @@ class Course:
             return whole, each
         passed = np.array([self._passed(*pressure[:, triangle].T) for triangle in which[~whole.is_clean]])
         whole.is_clean[~whole.is_clean] = passed if passed.size and not self._drags else False
-        between = size**2 / (8.0 * self.cleaner.radius) * pad.material.normal_stiffness  # of a round face, higher there
+        # higher between the corners of a triangle and between two knots, by a parabola, and less softened by a lean
+        material, twice = pad.material, 2.0 * self.cleaner.radius
+        between = (size**2 + _step(self.cleaner, self.pads) ** 2) / (4.0 * twice) * material.normal_stiffness
+        softer = max(material.normal_stiffness / material.shear_stiffness - 1.0, 0.0)
+        between *= 1.0 + 4.0 * softer * whole.peak / material.normal_stiffness / twice
         return replace(whole, peak=whole.peak + np.where(whole.peak > 0.0, between, 0.0)), each
 
     def _passed(self, *pressures: FloatArray) -> bool:
@@ -374,10 +378,7 @@ def _knots(cleaner: Cleaner, pads: Sequence[Pad], motion: RelativeMotion) -> tup
     way = np.linalg.norm(np.diff(at, axis=0), axis=2).max(axis=1)
     away = _away(cleaner, at, float(np.linalg.norm(np.ptp(corners, axis=0))))
     near = np.minimum(away[1:], away[:-1]) <= way + STEP
-    longest = STEP
-    if cleaner.radius is not None and cleaner.least_pressure is not None:
-        softest = min(pad.material.normal_stiffness for pad in pads)
-        longest = min(longest, float(np.sqrt(8.0 * ROUND * cleaner.radius * cleaner.least_pressure / softest)))
+    longest = _step(cleaner, pads)
     count = np.where(near, np.maximum(np.ceil(way / longest), 1.0), 1.0).astype(np.int64)
     if count.sum() > MOST_KNOTS:
         due = f"at most {MOST_KNOTS * longest:.3g} m"
@@ -392,6 +393,14 @@ def _knots(cleaner: Cleaner, pads: Sequence[Pad], motion: RelativeMotion) -> tup
     there = np.flatnonzero(np.append(near[0], near[i]))  # before and after nothing touches
     part = slice(max(there[0] - 1, 0), there[-1] + 2) if there.size else slice(0, 1)
     return t[part], rotation[part], position[part]
+
+
+def _step(cleaner: Cleaner, pads: Sequence[Pad]) -> float:
+    """How far places of pads go on a cleaner from knot to knot at most [m]."""
+    if cleaner.radius is None or cleaner.least_pressure is None:
+        return STEP
+    softest = min(pad.material.normal_stiffness for pad in pads)
+    return min(STEP, float(np.sqrt(8.0 * ROUND * cleaner.radius * cleaner.least_pressure / softest)))
 
 
 def _away(cleaner: Cleaner, at: FloatArray, size: float) -> FloatArray:

@@ -18,9 +18,20 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.cell_life import follow
-from gripmargin.contact.cell_states import SKIN, BoolArray, CellState, CellStates, CellTable, IntArray, Knots, Trace
+from gripmargin.contact.cell_states import (
+    SKIN,
+    BoolArray,
+    CellState,
+    CellStates,
+    CellTable,
+    IntArray,
+    Knots,
+    Trace,
+    known_of,
+)
 from gripmargin.contact.relative import outline_of
 from gripmargin.contact.rows import Rows, add_followed, add_held, add_steady
+from gripmargin.kernels.core import kernel
 from gripmargin.kernels.springs import elongation, free_contact, utilisation2
 
 MOST_AT_ONCE = 200_000  # cells times knots followed together: memory alone, no result depends on it
@@ -161,7 +172,7 @@ class PressEngine:
         holds = now.state == CellState.BONDED
         which = np.nonzero(holds)[0]
         spells = np.zeros_like(which), which, now.anchor[which]
-        trace = replace(_uneventful(1), bonded=holds[None], spells=spells, held=now.held(cells)[None])
+        trace = replace(Trace.blank(1, 0), bonded=holds[None], spells=spells, held=now.held(cells)[None])
         add_followed(rows, self.faces, cells, knots, trace)
         self._add_pressure(knots, rows)
         return rows
@@ -229,7 +240,7 @@ class PressEngine:
     def _move(self, knots: Knots, calm: IntArray, restless: IntArray, rows: Rows) -> Trace:
         """Take all cells over a stretch and add their reaction to the rows."""
         cells, now = self.cells, self.states
-        trace = _uneventful(rows.t.size)
+        trace = Trace.blank(rows.t.size, 0)
         steady = calm[now.state[calm] == CellState.BONDED]
         depth = -(cells.root[steady] @ self.rotation[2] + self.position[2] + cells.gap[steady])
         now.contact_time[steady] += np.where(depth > 0, knots.t[-1] - knots.t[0], 0.0)
@@ -273,6 +284,11 @@ class PressEngine:
     def _press_on(self, knots: Knots, i: IntArray) -> FloatArray:
         """Carry cells that stay bonded over a stretch with changing pressure; return what they hold, shape (s, i)."""
         now, pressure = self.states, knots.pressure[1:]
+        compiled = kernel("press_on")
+        if compiled is not None:
+            held, far = np.empty(pressure.shape), self._gets_further(knots, i)
+            compiled(pressure.shape[::-1], known_of(self.cells, knots), (*vars(now).values(), i, far, held))
+            return held
         some, states = self.cells.take(i), now.take(i)
         grown = states.rise(some, pressure)
         np.maximum(grown[0], states.peak, out=grown[0])
@@ -287,10 +303,19 @@ class PressEngine:
         self._slide(knots, i, pressure > 0)
         return share
 
-    def _slide(self, knots: Knots, i: IntArray, pressed: BoolArray) -> None:
-        """Note how far cells that stay bonded have gone along the face in the steps in which they are pressed.
+    def _gets_further(self, knots: Knots, i: IntArray) -> BoolArray:
+        """Whether cells may get further along the face from where they touched than they have been, shape (i,).
 
         In a stretch they get no further from where they are at its start than the tool moves within it.
+        """
+        now = self.states
+        ways = self.outline @ knots.rotation[:, :2].transpose(0, 2, 1) + knots.position[:, None, :2]
+        aside = float(np.sqrt(((ways - ways[0]) ** 2).sum(axis=2).max()))
+        start = np.linalg.norm(knots.place(0, self.cells.root[i])[:, :2] - now.touched_at[i, :2], axis=1)
+        return np.asarray(start + aside > now.slid[i] + SKIN)
+
+    def _slide(self, knots: Knots, i: IntArray, pressed: BoolArray) -> None:
+        """Note how far cells that stay bonded have gone along the face in the steps in which they are pressed.
 
         Args:
             knots: The stretch.
@@ -300,10 +325,7 @@ class PressEngine:
         if i.size == 0:
             return
         now, root = self.states, self.cells.root[i]
-        ways = self.outline @ knots.rotation[:, :2].transpose(0, 2, 1) + knots.position[:, None, :2]
-        aside = float(np.sqrt(((ways - ways[0]) ** 2).sum(axis=2).max()))
-        start = np.linalg.norm(knots.place(0, root)[:, :2] - now.touched_at[i, :2], axis=1)
-        far = np.flatnonzero(pressed.any(axis=0) & (start + aside > now.slid[i] + SKIN))
+        far = np.flatnonzero(pressed.any(axis=0) & self._gets_further(knots, i))
         if far.size:
             x, y = (
                 knots.rotation[1:, axis] @ root[far].T + (knots.position[1:, axis, None] - now.touched_at[i[far], axis])
@@ -338,19 +360,6 @@ def _extreme_cells(face: PadFace) -> IntArray:
 def _only(knots: Knots, cells: BoolArray) -> Knots:
     """Return knots with the pressure of some of their cells."""
     return knots if cells.all() else replace(knots, pressure=knots.pressure[:, cells])
-
-
-def _uneventful(steps: int) -> Trace:
-    """A trace of no cells."""
-    return Trace(
-        bonded=np.zeros((steps, 0), np.bool_),
-        spells=(np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros((0, 3))),
-        held=np.zeros((steps, 0)),
-        lost=np.zeros(steps),
-        kink=np.zeros(steps),
-        first_break=np.full(steps, np.nan),
-        unbroken=np.zeros((steps, 6)),
-    )
 
 
 def _checked_bond(faces: Sequence[PadFace], bond: Sequence[FloatArray]) -> FloatArray:

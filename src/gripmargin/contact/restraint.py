@@ -111,16 +111,15 @@ def _tipping(
     centre = np.append(centroid(support), 0.0)
     # without a thickness, that of a plate whose centre of mass lies in its middle
     depth = -(part.thickness if part.thickness is not None else 2.0 * abs(float(com[2])))
-    edges = []
-    for a, b in zip(hull, np.roll(hull, -1, axis=0), strict=True):
-        # counter-clockwise: turning about the edge by the right hand lifts the inside
-        axis, foot = np.append((b - a) / np.hypot(*(b - a)), 0.0), np.append(a, depth)
-        over = (moment - np.cross(foot, force)) @ axis
-        back = -float((np.cross(com - foot, weight) + np.cross(centre - foot, down)) @ axis)
-        # A part that its own weight turns over needs the pads to stay: nothing restrains it.
-        falls = (back <= 0) & (over > back)
-        edges.append((np.where(falls, over - back, np.maximum(over, 0.0)), np.where(falls, 0.0, back)))
-    demand, available = np.moveaxis(np.array(edges), 1, 0)
+    # counter-clockwise: turning about an edge by the right hand lifts the inside
+    along = np.roll(hull, -1, axis=0) - hull
+    axes = np.column_stack([along / np.hypot(*along.T)[:, None], np.zeros(len(hull))])
+    feet = np.column_stack([hull, np.full(len(hull), depth)])
+    over = (moment @ axes.T - force @ np.cross(axes, feet).T).T
+    back = -((np.cross(com - feet, weight) + np.cross(centre - feet, down)) * axes).sum(axis=1)[:, None]
+    # A part that its own weight turns over needs the pads to stay: nothing restrains it.
+    falls = (back <= 0) & (over > back)
+    demand, available = np.where(falls, over - back, np.maximum(over, 0.0)), np.where(falls, 0.0, back)
     ratio = np.where(demand > 0, available / np.where(demand > 0, demand, 1.0), np.inf)
     nearest, row = np.argmin(ratio, axis=0), np.arange(len(force))
     return demand[nearest, row], available[nearest, row]

@@ -172,19 +172,17 @@ def _first_enough(
         each: Length of a step.
         enough: As for `required_travel`.
     """
-    step, at = each, done
-    for _ in range(BLOCK + HALVINGS):
-        tried = engine.another()
+    within, length = BLOCK * each, each
+    while within > each / 2**HALVINGS:
+        within /= 2
+        length, steps = min(each, within), max(1, round(within / each))
+        tried, way = engine.another(), length * np.arange(1, steps + 1)
         tried.advance(
-            np.array([at + step]),
-            *_along(screw, tried.rotation, tried.position, np.array([step])),
-            (screw * step)[None],
+            done + way, *_along(screw, tried.rotation, tried.position, way), np.tile(screw * length, (steps, 1))
         )
-        if enough(tried):
-            step /= 2
-        else:
-            engine, at = tried, at + step
-    return at + 2 * step, _held(engine)
+        if not enough(tried):
+            engine, done = tried, done + within
+    return done + within, _held(engine)
 
 
 def _screw(kind: ReleaseKind, faces: Sequence[PadFace], motion: RelativeMotion, arrived: int) -> FloatArray:

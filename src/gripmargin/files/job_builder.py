@@ -294,7 +294,7 @@ def _chain(folder: Path, source: Source) -> Chain:
 def _pad(table: Table, material: PadMaterial) -> Pad:
     match table.shape:
         case "rectangle":
-            return Pad.rectangle(table.name, material, table.size, table.pose_in_tool)
+            return Pad.rectangle(table.name, material, table.size, table.pose_in_tool, table.station)
         case "disc":
-            return Pad.disc(table.name, material, table.diameter, table.pose_in_tool)
-    return Pad.polygon(table.name, material, table.outline, table.pose_in_tool)
+            return Pad.disc(table.name, material, table.diameter, table.pose_in_tool, table.station)
+    return Pad.polygon(table.name, material, table.outline, table.pose_in_tool, table.station)

@@ -118,6 +118,9 @@ def _unknown_key(within: tuple[str, ...], place: tuple[int | str, ...], tree: An
     known = schema.known_keys(table) if table else []
     given = _given(tree, place[:-1])
     name = str(place[-1])
+    in_python = table.model_fields.get(name) if table else None  # the same field, spelled otherwise in the file
+    if in_python is not None and in_python.alias:
+        return "a key that is not known", f"one of {', '.join(known)}", f"did you mean '{in_python.alias}'?"
     remedy = job_values.meant(name, [key for key in known if key not in given]) or job_values.meant(name, known)
     return "a key that is not known", f"one of {', '.join(known)}", remedy or _elsewhere(name)
 

@@ -40,6 +40,7 @@ from gripmargin.workcell import (
     Phase,
     Pick,
     Process,
+    Station,
     Stop,
     StopFigure,
     Targets,
@@ -175,6 +176,7 @@ _MODELS[Phase] = Annotated[table("PhaseTable", Phase), _built(Phase)]
 _MODELS[Process] = Annotated[table("ProcessTable", Process), _built(Process)]
 for _of in (ColumnGroup, TimeColumn, Columns):
     _MODELS[_of] = Annotated[table(f"{_of.__name__}Table", _of), _built(_of)]
+_MODELS[Station] = Annotated[table("StationTable", Station), _built(Station)]
 _MODELS[StopFigure] = table("StopFigureTable", StopFigure)
 _MODELS[Component] = Annotated[table("ComponentTable", Component), _built(Component)]
 PAD_TABLES = {

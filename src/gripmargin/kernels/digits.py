@@ -35,13 +35,14 @@ def rounded_to(y: FloatArray) -> FloatArray:
     are multiples of one another: only many uneven third differences show rounding. A channel that hardly moves is
     rounded as another one.
     """
-    change = np.abs(np.diff(y, axis=-1))
     uneven = np.abs(np.diff(y, 3, axis=-1))
     step = np.zeros(len(y))
     for found in (grid(y), _decimal(y)):
         often = (uneven > 0.5 * found[:, None]).sum(axis=-1) >= _OFTEN
         step = np.where((step == 0) & often, found, step)
-    for sure in np.unique(step[step > 0])[::-1]:
+    del uneven
+    for sure in np.unique(step[step > 0])[::-1] if (step == 0).any() else ():
+        change = np.abs(np.diff(y, axis=-1))
         step = np.where((step == 0) & (change.max(axis=-1) > 0) & (_off(change, sure) < _ALIKE), sure, step)
     return step
 
@@ -66,13 +67,13 @@ def _decimal(y: FloatArray) -> FloatArray:
         for places in _PLACES:
             step = unit * 10.0**-places
             binary = 4.0 * np.spacing(size) / step
-            off = np.abs(y / step - np.rint(y / step)).max(axis=-1)
-            fits = (found == 0) & (off <= binary) & (binary < 0.01)
+            fits = (found == 0) & (_off(y, step) <= binary) & (binary < 0.01)
             found = np.where(fits, step, found)
     return found
 
 
-def _off(change: FloatArray, step: float | FloatArray) -> FloatArray:
-    """By which part of a step changes miss its whole multiples at most, shape (channels,)."""
-    multiple = change / np.reshape(step, (-1, 1))
-    return np.asarray(np.abs(multiple - np.rint(multiple)).max(axis=-1))
+def _off(values: FloatArray, step: float | FloatArray) -> FloatArray:
+    """By which part of a step values miss its whole multiples at most, shape (channels,)."""
+    off = values / np.reshape(step, (-1, 1))
+    off -= np.rint(off)
+    return np.asarray(np.abs(off, out=off).max(axis=-1))

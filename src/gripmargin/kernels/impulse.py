@@ -4,11 +4,11 @@ An oscillator that follows slow loads exactly answers an impulse with ``h = w ex
 load that is nowhere larger than 1 drives the sum of q_k h_k to no more than ``int |sum q_k h_k| dt``, and one does; a
 load whose rate is nowhere larger than 1 takes it no farther from where the load alone would than ``int |sum q_k g_k|
 dt``, g the integral of h from t on (convolution, once by parts; any text on linear systems). A load that is nowhere
-larger than 1, nor its rate than 1/T, can be taken as sudden for the last s and by its rate before: by parts from s on,
-no more than ``int_0^s |sum q_k h_k| dt + |sum q_k g_k(s)| + 1/T int_s^inf |sum q_k g_k| dt``, whichever s. One whose
-rate changes steadily, by no more than b in a second, is followed more closely: by parts twice, ``|rate|
-|sum q_k k_k(0)| + b int |sum q_k k_k| dt``, k the integral of g from t on; where it counts as sudden for the last s,
-k(s) is in place of k(0), and largest where g is none.
+larger than 1, nor its rate than 1/T, meets ``G = sum q_k g_k`` both ways: by parts, a share r(t) of G(0) counts by its
+size and what is left of G by its rate, no more than ``|G(0)| + 1/T int |G - r G(0)| dt``, whichever r falls from 1 to
+0 or more (multipliers of the dual problem; Luenberger, Optimization by Vector Space Methods, ch. 5, from memory). One
+whose rate changes steadily, by no more than b in a second, is followed more closely: by parts twice, ``|rate|
+|sum q_k k_k(0)| + b int |sum q_k k_k| dt``, k the integral of g from t on.
 """
 
 from __future__ import annotations
@@ -26,9 +26,9 @@ Groups = Sequence[Sequence[int]]
 
 FINE: Final = 0.2  # [rad] that the fastest mode which still swings turns from one instant to the next
 FADED: Final = 1e-3  # share of a swing below which it is counted, not followed
+TINY: Final = 1e-30  # square of an answer that is none: against a division by 0
 BLOCK: Final = 2**17  # figures held at a time
 CHORD: Final = FINE**2 / 12.0  # share that straight lines may miss of a sine (remainder of the trapezoidal rule)
-LASTS: Final = 12  # instants, closer to the end of a motion, until which its load may count as sudden
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,7 +42,6 @@ class Impulse:
         sudden: h of each mode [1/s], shape (modes, n).
         rest: Its integral from each instant on, shape (modes, n).
         tail: The integral of that from each instant on [s], shape (modes, n).
-        ahead: As `lags` has it [s], shape (modes,).
     """
 
     frequency: FloatArray
@@ -51,7 +50,6 @@ class Impulse:
     sudden: FloatArray
     rest: FloatArray
     tail: FloatArray
-    ahead: FloatArray
 
     @classmethod
     def of(cls, frequency: FloatArray, damping: FloatArray) -> Impulse:
@@ -74,7 +72,6 @@ class Impulse:
             sudden=w * fading * np.sin(w * root * t),
             rest=fading * (root * np.cos(w * root * t) + z * np.sin(w * root * t)),
             tail=fading * (2.0 * z * root * np.cos(w * root * t) + (2.0 * z * z - 1.0) * np.sin(w * root * t)) / w,
-            ahead=lags(frequency, damping)[0],
         )
 
     def most(self, factors: FloatArray, groups: Groups, ramps: Sequence[float] = ()) -> tuple[FloatArray, ...]:
@@ -86,30 +83,28 @@ class Impulse:
             ramps: Times in which a load may go from none to 1 [s].
 
         Returns:
-            Shape (rows, groups) each [-], [s]; and for each of the ramps [-], shape (ramps, rows, groups).
+            Shape (rows, groups) each [-], [s]; by its rate beside the balance, where it is of size 1 as well [s]; and
+            for each of the ramps [-], shape (ramps, rows, groups).
         """
         bounds, out = self.bounds(factors, groups)[:2], []
-        slope = np.einsum("rmg,m->rg", _sizes(factors, groups), self.frequency)
-        last = np.unique(np.append(0, (self.t.size - 1.0) ** np.linspace(0.0, 1.0, LASTS)).astype(np.intp))
-        after = np.append(np.diff(self.t), 0.0)[last] / 2.0
+        weight, soon = self.weight.astype(np.float32), int(np.searchsorted(self.t, np.pi / self.frequency.min()))
         for part in self._blocks(factors):
-            at_once, left = (self._over_time(answer, factors[part], groups) for answer in (self.sudden, self.rest))
-            there = at_once[:, :, last], left[:, :, last]
-            until, since = (
-                self._summed(each, here, last, after) for each, here in zip((at_once, left), there, strict=True)
-            )
-            sudden, rest = (
-                x[:, :, -1] + (CHORD + FADED) * b[part] for x, b in zip((until, since), bounds, strict=True)
-            )
-            missed = CHORD * np.minimum(slope[part][:, :, None] * self.t[last], bounds[0][part][:, :, None])
-            first, then = until + there[1] + missed, rest[:, :, None] - since
-            eased = [np.minimum(sudden, (first + then / ramp).min(axis=2)) for ramp in ramps]
-            out.append((sudden, rest, np.reshape(eased, (len(ramps), *sudden.shape))))
+            missed = [(CHORD + FADED) * each[part] for each in bounds]
+            sudden = _lengths(self._over_time(self.sudden, factors[part]), groups) @ weight + missed[0]
+            left = self._over_time(self.rest, factors[part])
+            length = _lengths(left, groups)
+            balance, rest = length[:, :, 0].copy(), length @ weight + missed[1]
+            length[:, :, :soon] = _beside(left[:, :, :soon], length[:, :, :soon], groups)
+            beside = length @ weight + missed[1]
+            eased = [np.minimum(sudden, balance + beside / ramp) for ramp in ramps]
+            out.append((sudden, rest, beside, np.reshape(eased, (len(ramps), *sudden.shape))))
         return tuple(np.concatenate(each, axis=-2) for each in zip(*out, strict=True))
 
     def slowly(self, factors: FloatArray, groups: Groups) -> FloatArray:
         """Return of what `most` returns what a load whose rate is of size 1 does, shape (rows, groups) [s]."""
-        parts = [self._over_time(self.rest, factors[part], groups) @ self.weight for part in self._blocks(factors)]
+        parts = [
+            _lengths(self._over_time(self.rest, factors[part]), groups) @ self.weight for part in self._blocks(factors)
+        ]
         return np.asarray(np.concatenate(parts) + (CHORD + FADED) * self.bounds(factors, groups)[1])
 
     def bounds(self, factors: FloatArray, groups: Groups) -> tuple[FloatArray, ...]:
@@ -121,21 +116,20 @@ class Impulse:
     def alone(self) -> tuple[FloatArray, ...]:
         """What loads do of each mode alone, shape (modes,) each.
 
-        One of size 1 [-], and one whose rate is of size 1 [s]; of one whose rate changes steadily its rate now [s], or
-        at any instant [s], and the change of that in a second [s^2].
+        One of size 1 [-], and one whose rate is of size 1 [s]; of one whose rate changes steadily its rate [s], and the
+        change of that in a second [s^2].
         """
         sudden, rest, tail = (
             (1.0 + CHORD + FADED) * np.abs(x) @ self.weight for x in (self.sudden, self.rest, self.tail)
         )
-        now = np.abs(self.tail[:, 0])
-        return sudden, rest, now, np.maximum(now, self.ahead - now), tail
+        return sudden, rest, np.abs(self.tail[:, 0]), tail
 
     @property
     def differ(self) -> tuple[FloatArray, ...]:
         """By how much the second half of the oscillators, one by one, may differ from the first, as `alone` has it."""
         half = self.frequency.size // 2
         sudden, rest, tail = (np.abs(x[:half] - x[half:]) for x in (self.sudden, self.rest, self.tail))
-        apart = sudden @ self.weight, rest @ self.weight, tail[:, 0], tail.max(axis=1), tail @ self.weight
+        apart = sudden @ self.weight, rest @ self.weight, tail[:, 0], tail @ self.weight
         both = ((CHORD + FADED) * (each[:half] + each[half:]) for each in self.alone)
         return tuple(x + more for x, more in zip(apart, both, strict=True))
 
@@ -144,24 +138,33 @@ class Impulse:
         for first in range(0, max(len(factors), 1), step):
             yield slice(first, first + step)
 
-    def _summed(
-        self, over_time: NDArray[np.float32], there: NDArray[np.float32], last: NDArray[np.intp], after: FloatArray
-    ) -> FloatArray:
-        """The integral up to some instants, what is there given, with half of what they weigh after them."""
-        parts = np.add.reduceat(np.multiply(over_time, self.weight.astype(np.float32), out=over_time), last, axis=2)
-        return np.asarray(np.cumsum(parts, axis=2, dtype=float) - parts + there * (self.weight[last] - after))
-
-    def _over_time(self, answer: FloatArray, factors: FloatArray, groups: Groups) -> NDArray[np.float32]:
-        """Sizes over time, shape (rows, groups, n): single precision is far within what is added for straight lines."""
+    def _over_time(self, answer: FloatArray, factors: FloatArray) -> NDArray[np.float32]:
+        """Answers over time, shape (rows, components, n): single precision is far within what straight lines miss."""
         # one product a row: threads of a large one would wait for each other longer than they work
-        square = factors.transpose(0, 2, 1).astype(np.float32) @ answer.astype(np.float32)  # (rows, components, n)
-        np.square(square, out=square)
-        out = np.empty((len(factors), len(groups), answer.shape[1]), dtype=np.float32)
-        for i, (first, *others) in enumerate(groups):
-            out[:, i] = square[:, first]
-            for other in others:
-                out[:, i] += square[:, other]
-        return np.sqrt(out, out=out)
+        return np.asarray(factors.transpose(0, 2, 1).astype(np.float32) @ answer.astype(np.float32))
+
+
+def _lengths(answers: NDArray[np.float32], groups: Groups) -> NDArray[np.float32]:
+    """Sizes of loads over time, shape (rows, groups, n)."""
+    if all(len(group) == 1 for group in groups):
+        return np.abs(answers[:, [group[0] for group in groups]])
+    square = np.empty((len(answers), len(groups), answers.shape[2]), dtype=np.float32)
+    for i, (first, *others) in enumerate(groups):
+        np.square(answers[:, first], out=square[:, i])
+        for other in others:
+            square[:, i] += np.square(answers[:, other])
+    return np.sqrt(square, out=square)
+
+
+def _beside(left: NDArray[np.float32], length: NDArray[np.float32], groups: Groups) -> NDArray[np.float32]:
+    """What is left of G beside a share of G(0) that falls from 1: of all such shares the largest up to G's own."""
+    out = np.empty_like(length)
+    for i, group in enumerate(groups):
+        begin = length[:, i, :1] ** 2
+        along = np.einsum("rc,rcn->rn", left[:, group, 0], left[:, group]) / np.maximum(begin, np.float32(TINY))
+        share = np.minimum.accumulate(np.clip(along, 0.0, 1.0), axis=1)
+        out[:, i] = np.sqrt(np.maximum(length[:, i] ** 2 - begin * share * (2.0 * along - share), 0.0))
+    return out
 
 
 def lags(frequency: FloatArray, damping: FloatArray) -> tuple[FloatArray, FloatArray]:

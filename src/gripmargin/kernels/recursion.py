@@ -69,6 +69,18 @@ def tool_motion(
     return out
 
 
+def moved(state: FloatArray, frame: FloatArray) -> FloatArray:
+    """Return the motion of another frame that is fixed to the tool.
+
+    Args:
+        state: As `tool_motion` returns it, shape (3, 8, n).
+        frame: Pose of the other frame in the tool frame, shape (4, 4).
+    """
+    out = np.array(state)
+    _shift(out, tuple(float(component) for component in frame[:3, 3]), np.empty((4, *state.shape[1:])))
+    return np.asarray(np.einsum("ji,jkn->ikn", frame[:3, :3], out))
+
+
 def _sparse_rotation(matrix: FloatArray) -> list[list[tuple[int, float]]] | None:
     """For each row its non-zero entries; None for the identity. Entries within rounding of 0 or 1 are snapped."""
     snapped = np.where(np.abs(matrix) < 1e-16, 0.0, matrix)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.poses import skew
+from gripmargin.kernels.core import kernel
 from gripmargin.kernels.oscillator import FADED, ComplexArray
 from gripmargin.kernels.wrench import cross
 
@@ -56,8 +57,14 @@ def displaced_load(
     Returns:
         What adds to the load, reduced to the origin as if the body were in its place, shape (6, n).
     """
-    at, arm = pivot[:, None], (com - pivot)[:, None]
     about_pivot, about_arm, about_com = skew(pivot), skew(com - pivot), skew(com)
+    compiled = kernel("displaced_load")
+    if compiled is not None:
+        out, samples = np.empty((6, way[0].shape[1])), way[0].shape[1]
+        body = np.array([mass]), com, inertia, com - pivot, about_pivot, about_arm, about_com
+        compiled((samples, in_turns), (*body, frame, *way, carried), (out,))
+        return out
+    at, arm = pivot[:, None], (com - pivot)[:, None]
     shift, rate, bend = (x[:3] - about_pivot @ x[3:] for x in way)
     turn, spin, spin_up = (x[3:] for x in way)
     felt, omega, alpha = frame
@@ -153,8 +160,10 @@ def fed_back(
     place, last = begin, np.zeros_like(begin)
     for _ in range(ROUNDS):
         bend = np.where(slow, w * w * (load[:, :1] + last - place) - 2.0 * z * w * rate, 0.0)
-        last = feedback(slice(0, 1), place, rate, bend)
+        before, last = last, feedback(slice(0, 1), place, rate, bend)
         place = begin + last if hangs else np.where(slow, begin, begin + last)
+        if np.array_equal(before, last):
+            break
     # Rounds end soon where a window's share of a turn, times the strength, is well below 1.
     soon = 0.1 * 2.0 * np.pi / max(frequency[0] * strength, 1e-9)
     longest = min(soon, FADED / (damping * frequency).max(initial=1e-9))
@@ -196,6 +205,11 @@ def _answer(
     start: tuple[FloatArray, FloatArray],
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Response, its rate and its second derivative at the samples of a window; shapes (modes, m) and (modes, 1)."""
+    compiled = kernel("answer")
+    if compiled is not None:
+        made = np.empty(load.shape), np.empty(load.shape), np.empty(load.shape)
+        compiled(load.shape, (load, since, fade, *of_mode, *start), made)
+        return made
     w, z, turn, pole = of_mode
     rise = np.diff(load) / np.diff(since)
     slope = np.concatenate([rise, rise[:, -1:]], axis=1)

@@ -15,13 +15,15 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.tool_motion import check_columns, joint_motion
+from gripmargin.motion.tool_motion import ToolMotion, check_columns, joint_motion
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 
 WINDOW = 0.1  # [s] over which the speed is taken, so that noise is no motion; a rest as long as that is a wait
 CREEP = 2e-3  # [m/s] speed that counts as rest
 STILL = 5e-5  # [m] that a tool at rest may stray
 LEVER = 0.1  # [m] from the tool's origin to the points whose way counts as a turn
+ABOVE = 3e-3  # [m] above a face, from which a tool comes down to it (no source)
+RESTS = 0.05  # share of the highest speed of some moves below which a tool rests, or turns back (no source)
 NEAR = 5e-3  # [m] along the tool's axis: a tool that comes down ends so straight, one that has left is so far away
 TURNED, SLID = np.deg2rad(1.0), 1e-3  # [rad, m] a turn or slide of the tool on its place that is meant to let go
 
@@ -97,6 +99,33 @@ class Structure:
     def waits(self, t: FloatArray) -> list[Rest]:
         """Return the rests that last, at given times of the samples [s], shape (n,)."""
         return [rest for rest in self.rests if t[rest.last] - t[rest.first] >= WINDOW]
+
+
+def lands_on(tool: ToolMotion, centre: FloatArray, face: FloatArray, beside: float, deepest: float) -> int | None:
+    """Return where a tool comes down to a face; None: nowhere.
+
+    It does from more than 3 mm above: beside the origin of the face however deep it goes, and far from it, as on other
+    places of a pallet, where it looks down at the plane and rests, or turns back, no deeper in it than a press is.
+
+    Args:
+        tool: What it does at some samples.
+        centre: Of its pads, tool frame [m], shape (3,).
+        face: Pose of the face in the world, z axis out of it, shape (4, 4).
+        beside: How far from its origin counts as beside it [m].
+        deepest: How deep a press may be [m].
+    """
+    pads = tool.position + tool.rotation @ centre
+    x, y, z = ((pads - face[:3, 3]) @ face[:3, :3]).T
+    down = np.logical_or.accumulate(z > ABOVE) & (z <= 0.0)
+    if (here := down & (np.hypot(x, y) < beside)).any():
+        return int(np.argmax(here))
+    speed, facing = np.linalg.norm(tool.velocity, axis=1), tool.rotation[:, :, 2] @ face[:3, 2] < -1.0 / np.sqrt(2.0)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], down, [False]]).astype(np.int8))).reshape(-1, 2)
+    for first, end in edges:
+        there = slice(first, end)
+        if z[there].min() >= -deepest and facing[there].all() and speed[there].min() <= RESTS * speed.max():
+            return int(first)
+    return None
 
 
 def _poses(trajectory: Trajectory, robot: Chain | None) -> tuple[FloatArray, FloatArray]:

@@ -12,7 +12,7 @@ Where the file gives all rates, `between` has put samples in before.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,6 +89,17 @@ class ProgramMotion:
             notes=notes,
             references=() if known else (METHOD,),
         )
+
+    def regripped(self, frame: FloatArray) -> ProgramMotion:
+        """Return the motion of another frame that is fixed to the tool, with what errors of the rates do to it.
+
+        Args:
+            frame: Its pose in the tool frame, shape (4, 4).
+        """
+        if np.array_equal(frame, np.eye(4)):
+            return self
+        error = None if self.error is None else self.error.regripped(frame)
+        return replace(self, at=self.at.regripped(frame), error=error, fastest=None)
 
     def speeds(self) -> FloatArray:
         """Return the speeds of `fastest`, of a whole program those at all samples, shape (2, k)."""

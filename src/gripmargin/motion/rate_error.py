@@ -8,7 +8,7 @@ Error: that of a speed counts through the Coriolis terms, twice the angular velo
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -88,6 +88,17 @@ class RateError:
             names=names,
             quick=rates.quick,
         )
+
+    def regripped(self, frame: FloatArray) -> RateError:
+        """Return what the same errors do to another frame that is fixed to the tool, by its pose in the tool frame."""
+        turn, arm = frame[:3, :3].T, frame[:3, 3]
+
+        def directions(samples: NDArray[np.intp]) -> FloatArray:
+            line, angular = np.split(self.directions(samples), 2, axis=1)
+            line = line + np.cross(angular, arm[:, None], axisa=1, axisb=0, axisc=1)
+            return np.concatenate([np.einsum("ij,cjm->cim", turn, rows) for rows in (line, angular)], axis=1)
+
+        return replace(self, directions=directions)
 
     def columns(self, samples: NDArray[np.intp], *, bias: bool) -> FloatArray:
         """Return the independent errors of (acceleration, angular acceleration), shape (causes, 6, m)."""

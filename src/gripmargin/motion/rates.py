@@ -285,6 +285,7 @@ def _estimated(
             quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
             _by_differences(times, columns, error, second, window, quick + jitter > 0.0)
     seen = [rows.T if rows.any() else None for rows in (quick, jitter)]
+    del columns, quick, jitter
     return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, samples, *seen)
 
 

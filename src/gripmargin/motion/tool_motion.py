@@ -111,6 +111,17 @@ class ToolMotion(Value):
         first, last, _ = at.indices(self.samples) if isinstance(at, slice) else (0, 0, 1)
         return ToolMotion(self.t[at], partial(_from, told, first) if last - first > KEPT else told(at))
 
+    def regripped(self, frame: FloatArray) -> ToolMotion:
+        """Return the motion of another frame that is fixed to the tool.
+
+        Args:
+            frame: Its pose in the tool frame, shape (4, 4).
+        """
+        told = self.told
+        if isinstance(told, np.ndarray):
+            return ToolMotion(self.t, recursion.moved(told, frame))
+        return ToolMotion(self.t, partial(_moved, told, frame))
+
     def retimed(self, speed: float | FloatArray, rate: float | FloatArray) -> ToolMotion:
         """Return the motion on the same path at a share of its speed while the program's time slows down.
 
@@ -163,6 +174,11 @@ def joint_motion(chain: Chain, t: FloatArray, q: FloatArray, qd: FloatArray, qdd
 def _from(told: Told, first: int, samples: slice | NDArray[np.intp]) -> FloatArray:
     """The state at samples counted from a later one on."""
     return told(slice(first + samples.start, first + samples.stop) if isinstance(samples, slice) else first + samples)
+
+
+def _moved(told: Told, frame: FloatArray, samples: slice | NDArray[np.intp]) -> FloatArray:
+    """The state of another frame that is fixed to the tool."""
+    return recursion.moved(told(samples), frame)
 
 
 def _at(chain: Chain, q: FloatArray, qd: FloatArray, qdd: FloatArray, samples: slice | NDArray[np.intp]) -> FloatArray:

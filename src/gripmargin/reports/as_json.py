@@ -103,6 +103,7 @@ def _hold(hold: HoldReport) -> dict[str, Any]:
         "part": hold.part,
         "pick": hold.pick,
         "nest": hold.nest,
+        "station": hold.station,
         "from": hold.start,
         "to": hold.end,
         "first": hold.first,

@@ -119,10 +119,11 @@ class HoldReport:
     """What the checks say of one hold of a program: one part on the pads, from its press to the end of its release.
 
     Attributes:
-        name: Its number in the program, from 1, with the name of its part.
+        name: Its number in the program, from 1, with the name of its part and of its station.
         part: Name of its part, empty where there is but one.
         pick: Name of the place that it is taken from, likewise.
         nest: Name of the place that it is left at, likewise.
+        station: Station of the gripper on whose pads it is, empty where there is but one.
         start: When its first phase begins [s].
         end: When its last phase ends [s].
         first: The program's sample that is the first of its report.
@@ -139,6 +140,7 @@ class HoldReport:
     first: int
     like: str | None
     report: Report
+    station: str = ""
 
     @property
     def verdict(self) -> Verdict:

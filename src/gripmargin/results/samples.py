@@ -49,6 +49,7 @@ class Samples:
         joints: Values of the joints [rad or m], shape (n, joints); none for a program of poses.
         joint_names: Their names, or q1, q2 and so on.
         joint_units: Their units, rad or m.
+        station: Of a gripper with several, the station whose part the figures are of; empty else.
         stamp: What time 0 is by the clock of a recording [ns since 1970]; 0: it is not known.
     """
 
@@ -73,4 +74,5 @@ class Samples:
     joints: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     joint_names: tuple[str, ...] = ()
     joint_units: tuple[str, ...] = ()
+    station: tuple[str, ...] = ()
     stamp: int = 0

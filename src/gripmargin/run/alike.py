@@ -62,8 +62,11 @@ def _exact(job: Job, motion: ProgramMotion, part: str) -> Any:
         trajectory.moves,
         trajectory.rows.tobytes(),
         motion.doubts,
+        job.uncleaned,
         tuple(force.moves for force in job.process),
         begins if by_time or cleans else None,
+        job.station,
+        tuple((each.mass, each.hangs.tobytes(), each.at.tobytes(), len(each.pushes)) for each in job.aboard),
     )
 
 
@@ -95,6 +98,9 @@ def _figures(job: Job, motion: ProgramMotion) -> list[tuple[FloatArray, float]]:
         found += [each[own] for each in (error.sigma, error.bias, error.speed_sigma, error.speed_bias, error.spin)]
         found += [error.window[own], *([] if error.quick is None else [error.quick[own]])]
         found += [] if error.shaking is None else [error.shaking[:, own]]
+    for each in job.aboard:
+        found += [each.com, each.inertia, each.contact, each.sure, each.instants]
+        found += [rows for push in each.pushes for rows in push[1:]]
     alike = [(rows, SAME * float(np.abs(rows).max(initial=0.0))) for rows in found]
     return alike + [(rows, SAME * float(np.abs(way).max())) for rows in (way, *faces, *floor)]
 

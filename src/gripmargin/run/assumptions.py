@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
@@ -31,6 +33,11 @@ def assumed(case: Case) -> list[str]:
     odd = dict(case.shared(plausible.found))
     odd["target"] = "where a target is below 1, a figure below 1 passes"
     out += [f"Accepted as meant ({code}): {odd.get(code, 'nothing of the kind looks wrong')}." for code in job.accept]
+    if job.station:
+        out.append(
+            f"On station {job.station}: its frame counts as the tool frame. What other stations press, carry or let go "
+            "reaches its part by the motion of the tool alone, for the gripper is taken as rigid."
+        )
     out += _bond(case)
     out += _dirt(job)
     out.append(f"Targets in force: {_targets(job)}. No standard covers dry-adhesive pads; targets are the user's.")
@@ -201,7 +208,9 @@ def _place(pose: FloatArray) -> str:
     from scipy.spatial.transform import Rotation  # noqa: PLC0415 - only mounted robots need it
 
     x, y, z = 1e3 * pose[:3, 3] + 0.0
-    roll, pitch, yaw = Rotation.from_matrix(pose[:3, :3]).as_euler("xyz", degrees=True) + 0.0
+    with warnings.catch_warnings():  # of a pitch of 90 deg, where one of many is as good as any other
+        warnings.simplefilter("ignore")
+        roll, pitch, yaw = Rotation.from_matrix(pose[:3, :3]).as_euler("xyz", degrees=True) + 0.0
     return f"x {x:.1f}, y {y:.1f}, z {z:.1f} mm, rpy {roll:.1f}, {pitch:.1f}, {yaw:.1f} deg"
 
 

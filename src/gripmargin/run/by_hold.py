@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from itertools import chain
 from typing import Any, Protocol
@@ -22,6 +22,7 @@ from gripmargin.results.holds import of_hold
 from gripmargin.results.report import HoldReport, Report
 from gripmargin.results.samples import Samples
 from gripmargin.run.alike import Alike
+from gripmargin.run.cleaned import Kept, kept_clean
 from gripmargin.workcell.holds import Hold, cut_between
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.windows import asked_in
@@ -48,59 +49,103 @@ def by_hold(job: Job, judge: Judge) -> Report:
     """
     job = replace(job, trajectory=dense(job.trajectory, job.stamps))
     motion = with_fastest(ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps))
-    job = _recording_placed(job, motion)
-    alike = Alike()
-    made: list[_Made] = []
-    for hold, first, last in _cut(job, motion):
-        trajectory, own = stretch_of(job.trajectory, motion, first, last)
-        asked = asked_in(job, hold, trajectory, first)
-        asked = replace(asked, recording=_recorded_in(job, trajectory.t))
-        before = alike.find(asked, own, hold.part)
-        try:
-            report = judge(asked, motion=own) if before is None else made[before].result.report
-        except InputError as error:
-            raise error.of(f"hold {hold.name}") from error
-        if before is None:
-            alike.keep(asked, own, hold.part, len(made))
-        made.append(
-            _Made(_result(job, hold, first, report, None if before is None else made[before].result), asked, own)
-        )
-    return _together(job, made)
+    made = judge_each(windows(recording_placed(job, motion), job.holds, motion), judge)
+    return together(job, made, samples_of(made), shares_of(made))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Window:
+    """A hold with the stretch of the program that is judged with it.
+
+    Attributes:
+        hold: The hold.
+        job: What is asked of it, as a job of one part.
+        motion: Over the stretch.
+        first: Sample of the program that is its first one.
+        start: When the first phase of the hold begins [s].
+        end: When its last phase ends [s].
+    """
+
+    hold: Hold
+    job: Job
+    motion: ProgramMotion
+    first: int
+    start: float
+    end: float
+
+    @property
+    def last(self) -> int:
+        """Sample of the program that is its last one."""
+        return self.first + self.motion.at.samples - 1
 
 
 @dataclass(frozen=True, eq=False)
-class _Made:
+class Made:
+    """A window with what it came to."""
+
+    window: Window
     result: HoldReport
-    job: Job
-    motion: ProgramMotion
 
 
-def _cut(job: Job, motion: ProgramMotion) -> Iterator[tuple[Hold, int, int]]:
-    """Each hold with the first and last sample of what is judged with it; neighbours share one."""
-    position, first = motion.at.position, 0
+def windows(job: Job, holds: Sequence[Hold], motion: ProgramMotion) -> Iterator[Window]:
+    """Yield each hold of one set of pads with its stretch of the program; neighbours share a sample.
+
+    Args:
+        job: What is asked of these pads, its recording placed.
+        holds: In the order of time.
+        motion: Over the whole program.
+    """
+    position, first, t = motion.at.position, 0, job.trajectory.t
     speed = np.maximum(*(np.linalg.norm(v, axis=1) for v in (motion.at.velocity, motion.at.angular_velocity)))
-    for hold, after in zip(job.holds, (*job.holds[1:], None), strict=True):
+    kept = Kept()
+    for hold, after in zip(holds, (*holds[1:], None), strict=True):
         last = job.trajectory.samples - 1 if after is None else cut_between(job, hold, after, position, speed)
-        yield hold, first, last
+        trajectory, own = stretch_of(job.trajectory, motion, first, last)
+        asked = replace(asked_in(job, hold, trajectory, first), recording=_recorded_in(job, trajectory.t))
+        asked, kept = kept_clean(asked, own, kept)
+        start, end = t[hold.stretches[0][0]], t[max(each for _, each, _ in hold.stretches)]
+        yield Window(hold=hold, job=asked, motion=own, first=first, start=float(start), end=float(end))
         first = last
 
 
-def _result(job: Job, hold: Hold, first: int, report: Report, before: HoldReport | None) -> HoldReport:
-    t = job.trajectory.t
+def judge_each(several: Iterable[Window], judge: Judge) -> list[Made]:
+    """Judge holds, those that do not differ but in place and time once.
+
+    Raises:
+        InputError: Something of a hold does not fit together; it is named.
+    """
+    alike = Alike()
+    made: list[Made] = []
+    for window in several:
+        hold = window.hold
+        before = alike.find(window.job, window.motion, hold.part)
+        try:
+            report = judge(window.job, motion=window.motion) if before is None else made[before].result.report
+        except InputError as error:
+            raise error.of(f"hold {hold.name}") from error
+        if before is None:
+            alike.keep(window.job, window.motion, hold.part, len(made))
+        made.append(Made(window, _result(window, report, None if before is None else made[before].result)))
+    return made
+
+
+def _result(window: Window, report: Report, before: HoldReport | None) -> HoldReport:
+    hold = window.hold
     return HoldReport(
         name=hold.name,
         part=hold.part,
         pick=hold.pick,
         nest=hold.nest,
-        start=float(t[hold.stretches[0][0]]),
-        end=float(t[max(last for _, last, _ in hold.stretches)]),
-        first=first,
+        station=hold.station,
+        start=window.start,
+        end=window.end,
+        first=window.first,
         like=None if before is None else before.name,
         report=report,
     )
 
 
-def _recording_placed(job: Job, motion: ProgramMotion) -> Job:
+def recording_placed(job: Job, motion: ProgramMotion) -> Job:
     """The job with its recording placed beside the whole program; as it is where that cannot be."""
     if job.recording is None:
         return job
@@ -119,21 +164,21 @@ def _recorded_in(job: Job, t: FloatArray) -> Any:
     return recording.taken(inside) if inside.sum() > 1 else recording
 
 
-def _together(job: Job, made: Sequence[_Made]) -> Report:
-    """One report of all holds."""
+def together(job: Job, made: Sequence[Made], samples: Samples, shares: Mapping[str, FloatArray]) -> Report:
+    """Return one report of all holds.
+
+    Args:
+        job: The program's.
+        made: The holds, in the order in which they begin.
+        samples: Figures at every sample of the program.
+        shares: Least share of its target that the figure of each result may have at each, likewise.
+    """
     holds = tuple(each.result for each in made)
     own = [hold for hold in holds if hold.like is None]
-    checks = tuple(_worst(own))
-    shares = {
-        check.check: np.concatenate(
-            [_own(hold.report.shares.get(check.check), made, k) for k, hold in enumerate(holds)]
-        )
-        for check in checks
-    }
     return Report(
         job=job.name,
         verdict=overall(hold.verdict for hold in holds),
-        checks=checks,
+        checks=tuple(_worst(own)),
         findings=tuple(
             sorted(
                 (of_hold(finding, hold) for hold in own for finding in hold.report.findings),
@@ -144,7 +189,7 @@ def _together(job: Job, made: Sequence[_Made]) -> Report:
         assumed=_each_once(sentence for hold in own for sentence in hold.report.assumed),
         notes=_each_once(sentence for hold in own for sentence in hold.report.notes),
         references=_each_once(source for hold in own for source in hold.report.references),
-        samples=_samples(made),
+        samples=samples,
         holds=holds,
         accepted=job.accept,
         shares=shares,
@@ -178,21 +223,30 @@ def _each_once(sentences: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(sentences))
 
 
-def _own(values: Any, made: Sequence[_Made], k: int) -> Any:
+def _own(values: Any, made: Sequence[Made], k: int) -> Any:
     """Rows of a hold without the one that it shares with the hold after it; NaN where it has none."""
-    n = made[k].motion.at.samples
+    n = made[k].window.motion.at.samples
     rows = np.full(n, np.nan) if values is None else values
     return rows if k == len(made) - 1 else rows[: n - 1]
 
 
-def _samples(made: Sequence[_Made]) -> Samples:
-    """Figures at every sample of the program, of like holds in their own places and times."""
+def shares_of(made: Sequence[Made]) -> dict[str, FloatArray]:
+    """Return for each result the least share of its target at every sample of the program, of holds in a row."""
+    names = dict.fromkeys(check.check for each in made for check in each.result.report.checks)
+    return {
+        name: np.concatenate([_own(each.result.report.shares.get(name), made, k) for k, each in enumerate(made)])
+        for name in names
+    }
+
+
+def samples_of(made: Sequence[Made]) -> Samples:
+    """Return figures at every sample of the program, of holds in a row, of like ones in their own places and times."""
     first = made[0].result.report.samples
     joined: dict[str, Any] = {}
     for name in (each.name for each in fields(Samples)):
         rows = [getattr(each.result.report.samples, name) for each in made]
         if name in ("t", "position"):
-            rows = [getattr(each.motion.at, name) for each in made]
+            rows = [getattr(each.window.motion.at, name) for each in made]
         elif name in ("joint_names", "joint_units", "stamp") or len(rows[0]) != first.t.size:
             joined[name] = rows[0]
             continue

@@ -29,6 +29,8 @@ from gripmargin.results.report import NOT_CHOSEN, Report
 from gripmargin.results.samples import SERIES, Samples
 from gripmargin.run.assumptions import as_read, assumed, references
 from gripmargin.run.by_hold import by_hold
+from gripmargin.run.by_station import by_station
+from gripmargin.run.cleaned import alone
 from gripmargin.run.laws import under_every_law
 from gripmargin.run.scene import scene_of
 from gripmargin.workcell import (
@@ -51,6 +53,7 @@ from gripmargin.workcell.job import Job, JointLimits
 if TYPE_CHECKING:
     from gripmargin.reports.plots import Plots
 
+STATIONS = "whether parts and pads of different stations come in each other's way, or in that of a place, is not known"
 FROM_FILE = "a job file is checked by check_file(path)"
 
 
@@ -220,7 +223,12 @@ def check_job(job: Job, *, trial: bool = False, checks: Sequence[str] | None = N
     if waypoints is not None:
         return under_every_law(job, waypoints, partial(check_job, checks=checks), trial=trial)
     judge = partial(_checked, chosen=chosen, trial=trial)
-    return judge(single(job)) if len(job.holds) == 1 else by_hold(job, judge)
+    if job.by_station:
+        return by_station(job, judge)
+    if len(job.holds) > 1:
+        return by_hold(job, judge)
+    job, motion = alone(single(job))
+    return judge(job, motion=motion)
 
 
 def _checked(
@@ -303,7 +311,7 @@ def _joints(case: Case) -> dict[str, Any]:
 
 def _beyond(job: Job) -> list[NotChecked]:
     """What no job can have checked by this version, and given keys that have no effect."""
-    out = []
+    out = [NotChecked(check="stations", reason=STATIONS)] if job.station else []
     for key, given, what in (
         ("pick.dwell", job.pick.dwell if job.pick else None, "the time under pressure is that of the program"),
         (

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.tuning.rounds import round_name
 from gripmargin.tuning.sizes import Kind, Sizes
 
 if TYPE_CHECKING:
@@ -71,7 +72,8 @@ class Motion:
 
     def _moved(self, condition: Condition, x: float) -> Iterator[Asks]:
         """What may come at once or by ramps; the axes of a tool that turns on its way turn under it as well."""
-        along, axis = self.axes(condition.tilt == 0.0)
+        level = condition.tilt == 0.0
+        along, axis = self.axes(level)
         a, alpha, omega = self.rates(x)
         across, eased = self.radius * omega * omega, condition.ramp > 0.0
         turning = omega if a and not self.radius else 0.0  # of the axes under the acceleration, and under the axis
@@ -79,13 +81,16 @@ class Motion:
         if turning or tilting or not eased:
             yield {(0.0, along): a, (0.0, axis): alpha, ("still", along): across}
         if eased:
-            rate, most, ways = 1.0 / condition.ramp, condition.ramp, ((along, turning, a), (axis, tilting, alpha))
-            bends = (turning and turning * (rate + turning) + alpha) * a, tilting * (rate + tilting) * alpha
-            bend: Asks = {("bend", of): size for (of, *_), size in zip(ways, bends, strict=True)}
-            first: Asks = {(most, of): size for of, _, size in ways} | {("still", along): across} | bend
-            yield first | {("ahead", of): speed * size for of, speed, size in ways}
-            if turning or tilting or across:
-                whole: Asks = {("still", along): float(np.hypot(a, across)), ("still", axis): alpha} | bend
+            rate, ways = 1.0 / condition.ramp, ((along, turning, a), (axis, tilting, alpha))
+            if not (turning or tilting):
+                yield {(condition.ramp, of): size for of, _, size in ways} | {("still", along): across}
+            if self.radius:
+                whole: Asks = {("still", round_name(self.radius, level)): max(alpha, omega * omega)}
+                yield whole | {("beside", of): rate * size for of, _, size in ways}
+            elif turning or tilting:
+                bends = (turning and turning * (rate + turning) + alpha) * a, tilting * (rate + tilting) * alpha
+                whole = {("still", along): a, ("still", axis): alpha}
+                whole |= {("bend", of): size for (of, *_), size in zip(ways, bends, strict=True)}
                 slow: Asks = {("rest", of): rate * size for of, _, size in ways}
                 yield whole | slow | {("lag", of): speed * size for of, speed, size in ways}
 

@@ -22,6 +22,7 @@ from gripmargin.kernels.face import Face
 from gripmargin.kernels.gauge import FEWER, RINGS, gauge_rows
 from gripmargin.kernels.impulse import Groups, Impulse, lags
 from gripmargin.motion.tool_motion import pose_motion
+from gripmargin.tuning.rounds import in_balance, of_round
 from gripmargin.workcell.job import Job
 
 GROUPS: Final = {  # which components of `inputs` are one load
@@ -46,7 +47,7 @@ MOVES: Final = 4  # ramps of one move from standstill to standstill: to its acce
 BOUNDED, KNOWN = 1, 2  # how well the swing of a row is known: by those about it, itself; 0: mode by mode
 ROUNDED: Final = 1.0 + 1e-5  # beyond what single precision may lose of a sum of a few
 INSTANT: Final = 1e-9  # [s] that stands for at once
-BY_RATE: Final = "rest", "lag", "ahead", "bend"  # in the order of `Impulse.alone`
+BY_RATE: Final = "rest", "lag", "bend"  # in the order of `Impulse.alone`
 Kind = str | float | tuple[str, float]
 Swings = dict[str | float, FloatArray]
 
@@ -81,6 +82,7 @@ class Sizes:
         self.still = _sizes(rows.load @ inputs, self._groups)
         self.still[:, [NAMES.index("whirl"), NAMES.index("spun")]] = _whirled(rows.load @ inputs[:, GROUPS["whirl"]])
         self.still += loose
+        self._loosened = loose
         pull = rows.load @ inputs[:, GROUPS["gravity"]]
         self._down, self._aside = pull[:, 2], np.hypot(pull[:, 0], pull[:, 1])
         self._loose = rows.slack @ _spread(rows.spread @ inputs, [GROUPS["gravity"][2:], GROUPS["gravity"][:2]])
@@ -120,12 +122,18 @@ class Sizes:
         Args:
             kind: "still": in balance; a time, 0 among them: by ramps [s]; "rest": by its rate, beside the balance [s];
                 "lag" and "bend" in place of that: by its rate [s], and by how much that changes in a second [s^2];
-                "ahead" in place of "lag": by its rate before it counts as sudden;
+                "beside" in place of that: by its rate, where it is of size 1 as well [s];
                 "stop": on and off at once, in any direction; ("one move", ramp): by `MOVES` ramps, both of "few".
-            name: Of the load, as in `GROUPS`. A part without vibrations follows at once.
+            name: Of the load, as in `GROUPS`, or of a circle, as `gripmargin.tuning.rounds` has it. A part without
+                vibrations follows at once.
         """
+        circle = of_round(name)
+        if circle is not None:
+            kind = "still"  # the part follows its swing beside by the loads that it is made of
+            if (kind, name) not in self._columns:
+                self._columns[kind, name] = self._round(*circle)
         if not self.swings.shape[1]:
-            return np.zeros(self.count) if kind in BY_RATE else self._columns["still", name]
+            return np.zeros(self.count) if kind in ("beside", *BY_RATE) else self._columns["still", name]
         return self._columns[kind, name]
 
     def gravity(self, tilt: float, gravity: float) -> FloatArray:
@@ -134,13 +142,20 @@ class Sizes:
         loose = self._loose @ [1.0, np.sin(min(tilt, np.pi / 2.0))]
         return np.asarray(gravity * (self._down * np.cos(lean) + self._aside * np.sin(lean) + loose) + self._held)
 
+    def _round(self, radius: float, level: bool) -> FloatArray:
+        """What circles ask in balance, shape (rows,)."""
+        wide, turn = (NAMES.index(name) for name in (("level", "spin") if level else ("any", "turn")))
+        loose = np.sqrt(2.0) * radius * self._loosened[:, wide] + self._loosened[:, turn]
+        return in_balance(self._rows.load @ self._inputs[:, :6], radius, level) + loose
+
     def known(self, rows: NDArray[np.intp], names: Iterable[str]) -> NDArray[np.bool_]:
         """Return of which rows the swing that some loads start is known as well as it will be, shape of ``rows``."""
-        return np.asarray(np.all([self._stage[name][rows] >= self._best(name) for name in names], axis=0))
+        stages = [self._stage[name][rows] >= self._best(name) for name in names if name in self._stage]
+        return np.asarray(np.all(stages, axis=0))
 
     def refine(self, rows: NDArray[np.intp], names: Iterable[str]) -> None:
         """Bound the swing of some rows by that of those about them, or where that was done work it out itself."""
-        for name in names:
+        for name in filter(self._stage.__contains__, names):
             near, stage = self._rows.near, self._stage[name]
             if name == "few":
                 some = rows[stage[rows] != KNOWN]
@@ -160,8 +175,9 @@ class Sizes:
             between = np.flatnonzero(stage < BOUNDED)
             between = between[(stage[near[between]] == KNOWN).all(axis=1)]
             share, about = self._rows.share[between], near[between]
-            for column in (self._columns[kind, name] for kind in self._kinds(name)):
-                column[between] = np.minimum(column[between], np.einsum("rn,rn->r", share, column[about]))
+            for kind in self._kinds(name):  # all but "beside" are seminorms, and no more than "rest"
+                column, of = self._columns[kind, name], self._columns["rest" if kind == "beside" else kind, name]
+                column[between] = np.minimum(column[between], np.einsum("rn,rn->r", share, of[about]))
             stage[between] = BOUNDED
 
     def _narrowed(self, name: str) -> bool:
@@ -182,7 +198,7 @@ class Sizes:
 
     def _kinds(self, name: str) -> list[str | float]:
         """How a load may change: gravity, and what goes with the square of a speed, never at once."""
-        return ["rest"] if NAMES.index(name) >= QUICK else [0.0, "rest", *self._ramps]
+        return ["rest"] if NAMES.index(name) >= QUICK else [0.0, "rest", "beside", *self._ramps]
 
     def _swing(self, name: str, some: NDArray[np.intp]) -> Swings:
         """What the modes do of a load, by how it may change, shape (rows,) each."""
@@ -192,8 +208,8 @@ class Sizes:
         def most(impulse: Impulse, factors: FloatArray) -> Swings:
             if len(kinds) == 1:
                 return {"rest": impulse.slowly(factors, whole)[:, 0]}
-            sudden, rest, eased = impulse.most(factors, whole, self._ramps)
-            return {kind: each[:, 0] for kind, each in zip(kinds, (sudden, rest, *eased), strict=True)}
+            *quick, eased = impulse.most(factors, whole, self._ramps)
+            return {kind: each[:, 0] for kind, each in zip(kinds, (*quick, *eased), strict=True)}
 
         main, impulse = self._sets[-1]
         own = _factors(main, load, of)
@@ -209,8 +225,8 @@ class Sizes:
         i = NAMES.index(name)
         slack, more = {kind: each[some, i] for kind, each in self._slack.items()}, self._more[some, i]
         for kind, swung in swings.items():
-            if kind in BY_RATE:
-                self._columns[kind, name][some] = swung + slack[kind]
+            if kind == "beside" or kind in BY_RATE:
+                self._columns[kind, name][some] = swung + slack["rest" if kind == "beside" else kind]
             elif kind == 0.0:
                 self._columns[kind, name][some] = swung + slack[0.0] + more
             else:
@@ -266,6 +282,7 @@ class Sizes:
         bounds: Swings = dict(zip(kinds, most, strict=True))
         self._slack: Swings = dict(zip(kinds, rows.slack @ spread, strict=True)) | {"still": loose}
         self._more = self._unmoved()
+        bounds["beside"] = bounds["rest"]
         for ramp in self._ramps:
             bounds[ramp] = np.minimum(bounds[0.0], still + bounds["rest"] / ramp)
         for i, name in enumerate(NAMES[: NAMES.index("few")]):

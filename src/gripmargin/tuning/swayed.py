@@ -16,6 +16,7 @@ from gripmargin.checks.swing.vibration import Modes
 from gripmargin.kernels.impulse import Impulse, lags
 from gripmargin.kernels.sway import displaced_load
 from gripmargin.tuning.allowed import Condition, Motion
+from gripmargin.tuning.rounds import in_balance, of_round
 from gripmargin.tuning.sizes import BY_RATE, GROUPS, INSTANT, MOVES, Kind
 from gripmargin.workcell import Part
 
@@ -40,14 +41,15 @@ class Swayed:
         none = np.zeros(modes.frequency.size)
         self._kinds: dict[Kind, FloatArray] = {"still": np.array([1.0 + none, none])}
         if fades:
-            sudden, rest, lag, ahead, bend = Impulse.of(modes.frequency, modes.damping).alone
+            sudden, rest, lag, bend = Impulse.of(modes.frequency, modes.damping).alone
             self._sudden, self._rest = sudden, rest
-            each = zip(BY_RATE, (rest, lag, ahead, bend), (sudden, 1.0 + none, sudden, rest), strict=True)
+            kinds, rates = ("beside", *BY_RATE), (sudden, sudden, 1.0 + none, rest)
+            each = zip(kinds, (rest, rest, lag, bend), rates, strict=True)
             self._kinds |= {kind: np.array(both) for kind, *both in each}
         self._lag = lags(modes.frequency, modes.damping)[1]
         takes = modes.shapes.T @ inputs
         self._takes = {name: np.linalg.norm(takes[:, group], axis=1) for name, group in GROUPS.items()}
-        self._weight = takes[:, GROUPS["gravity"]]
+        self._moved, self._weight = takes[:, :6], takes[:, GROUPS["gravity"]]
         self._still: dict[tuple[float, float], FloatArray] = {}  # what is added where the part hangs still
         rng = np.random.default_rng(0)
         way = rng.normal(size=(4, 3, LOOKED_AT))
@@ -121,14 +123,17 @@ class Swayed:
         """Return the largest response of each mode beside its sag, and its largest rate, shape (modes,) each."""
         out = np.zeros((2, self._modes.frequency.size))
         for part in motion.asks(condition, x):
-            out += np.min(
-                [
-                    sum(self._alone(kind) * (size * self._takes[name]) for (kind, name), size in asks.items() if size)
-                    for asks in part
-                ],
-                axis=0,
-            )
+            each = [[size * self._asked(*of) for of, size in asks.items() if size] for asks in part]
+            out += np.min([np.sum(asked, axis=0) if asked else np.zeros_like(out) for asked in each], axis=0)
         return out[0], out[1]
+
+    def _asked(self, kind: Kind, name: str) -> FloatArray:
+        """Response and rate of each mode, of a load of size 1 or of a circle that speeds up so, shape (2, modes)."""
+        circle = of_round(name)
+        if circle is None:
+            return self._alone(kind) * self._takes[name]
+        still = in_balance(self._moved, *circle)
+        return np.stack([still, np.zeros(still.size)])
 
     def _alone(self, kind: Kind) -> FloatArray:
         """Response and rate of each mode, of a load of size 1 that changes in some way, shape (2, modes)."""

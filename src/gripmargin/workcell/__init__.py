@@ -7,7 +7,7 @@ frame as gripped.
 
 from gripmargin.workcell.cleaners import Cleaner
 from gripmargin.workcell.flange import Flange
-from gripmargin.workcell.pads import Gripper, Pad, PadMaterial
+from gripmargin.workcell.pads import Gripper, Pad, PadMaterial, Station
 from gripmargin.workcell.part import Component, Part, uniform_plate
 from gripmargin.workcell.process import Process
 from gripmargin.workcell.shapes import polygon
@@ -34,6 +34,7 @@ __all__ = [
     "Pick",
     "Process",
     "ReleaseKind",
+    "Station",
     "Stop",
     "StopFigure",
     "Targets",

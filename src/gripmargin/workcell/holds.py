@@ -42,6 +42,7 @@ class Hold:
         nest_use: How often its place was left at before.
         picks: Made in the program before it, since the pads were cleaned.
         cleanings: Cleaning moves in the program before it.
+        station: Of the gripper, on whose pads it is; empty where all pads carry the same part.
     """
 
     number: int
@@ -53,11 +54,12 @@ class Hold:
     nest_use: int = 0
     picks: int = 0
     cleanings: int = 0
+    station: str = ""
 
     @property
     def name(self) -> str:
         """What reports call it."""
-        return f"{self.number} {self.part}".rstrip()
+        return f"{self.number} {self.part}".rstrip() + (f" on {self.station}" if self.station else "")
 
     def job(self, job: Job, **changes: Any) -> Job:
         """Return what is asked of this hold as a job of one part.
@@ -75,6 +77,7 @@ class Hold:
                 own[place] = at_use(own[place], use, _where(place, getattr(self, place)))
         own["gripper"] = self._dirtier(job.gripper)
         own["phases"] = tuple(replace(phase, part=None, pick=None, nest=None) for phase in job.phases)
+        own["counted"] = True
         return replace(job, **{**own, **changes})
 
     def _dirtier(self, gripper: Gripper) -> Gripper:
@@ -89,9 +92,18 @@ def single(job: Job) -> Job:
     """Return a job of one hold with its part and its places as they are; most jobs are it already.
 
     Raises:
-        InputError: It has several.
+        InputError: It has several, or several stations that may.
     """
+    if job.counted:
+        return job
     holds = job.holds
+    if names := job.gripper.station_names:
+        raise InputError(
+            f"job '{job.name}'",
+            f"a gripper with stations ({', '.join(names)})",
+            "a job with one part on the pads",
+            "gripmargin check judges each hold; for anything else make a job of it, with the pads of its station alone",
+        )
     if len(holds) > 1:
         found = f"a program of {len(holds)} holds ({', '.join(hold.name for hold in holds[:4])}"
         raise InputError(
@@ -157,7 +169,7 @@ def name_problems(job: Job) -> Iterator[InputError]:
                 yield InputError(f"program.phases[{i}].{one}", f"'{name}'", due, remedy)
             used.add(name)
         for name in known:
-            if len(known) > 1 and name not in used:
+            if len(known) > 1 and name not in used and not job.station:  # another station may use it
                 due, remedy = "a phase that names it", f'{one} = "{name}" in a phase, or leave it out'
                 yield InputError(f"{several}.{name}", f"a {one} that no phase names", due, remedy)
 

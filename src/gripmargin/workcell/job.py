@@ -32,11 +32,26 @@ from gripmargin.workcell import (
     Stop,
     Targets,
 )
+from gripmargin.workcell.aboard import Aboard
 from gripmargin.workcell.fields import Declared, Fault, key, put
 from gripmargin.workcell.holds import TABLES, Hold, holds_of, name_problems
-from gripmargin.workcell.kinds import LABELS, PATH, Choice, Named, Number, OfJoint, Row, Several, Text, Within, checked
+from gripmargin.workcell.kinds import (
+    LABELS,
+    PATH,
+    Choice,
+    Flag,
+    Named,
+    Number,
+    OfJoint,
+    Row,
+    Several,
+    Text,
+    Within,
+    checked,
+)
 from gripmargin.workcell.phases import PhaseMap, phase_problems
 from gripmargin.workcell.process import process_problems
+from gripmargin.workcell.stations import at_stations, holds_at
 
 WRIST_AXES = 3  # that meet in a point
 STAMPS = get_args(Stamps)
@@ -117,6 +132,10 @@ class Job(Declared, called="job"):
         recording: What was recorded while the robot ran the program, in any format of trajectories.
         recording_offset: By how much the recording's clock leads the program's.
         assumed: What was not given and was taken for granted, one sentence each.
+        counted: Whether picks, cleanings and places of the program before its hold are counted already.
+        uncleaned: Why the pads are not known to be as clean and whole as is counted, one sentence each.
+        station: Of a job of one station of the gripper: its name.
+        aboard: What other stations have on their pads meanwhile.
 
     Raises:
         InputError: No program, no part, a joint program without its robot, another number of joints than the robot's,
@@ -170,6 +189,10 @@ class Job(Declared, called="job"):
         Number("time", what="a finite time"), "recorded", default=None, absent="found", table="program"
     )
     assumed: tuple[str, ...] = key(LABELS, default=())
+    counted: bool = key(Flag(), default=False)
+    uncleaned: tuple[str, ...] = key(LABELS, default=())
+    station: str = key(default="")
+    aboard: tuple[Aboard, ...] = key(default=())
 
     def __post_init__(self) -> None:
         self.check_classes()
@@ -183,7 +206,9 @@ class Job(Declared, called="job"):
             if isinstance(trajectory, JointTrajectory):
                 put(self, name, matched_to_robot(trajectory, self.robot))
         super().__post_init__()
-        problems = [*phase_problems(self.phases, self.trajectory), *process_problems(self.process, self.trajectory)]
+        problems = [*process_problems(self.process, self.trajectory)]
+        if not self.by_station:
+            problems += phase_problems(self.phases, self.trajectory)
         problems = problems or [*name_problems(self)]
         if problems:
             raise InputErrors(problems)
@@ -284,7 +309,19 @@ class Job(Declared, called="job"):
     @cached_property
     def holds(self) -> tuple[Hold, ...]:
         """The holds of the program, one at least."""
-        return holds_of(self)
+        return holds_at(self.stations) if self.by_station else holds_of(self)
+
+    @property
+    def by_station(self) -> bool:
+        """Whether several parts may be on the gripper at a time, each on the pads of its station."""
+        return bool(self.gripper.station_names) or any(
+            each.station for several in (self.phases, self.process) for each in several
+        )
+
+    @cached_property
+    def stations(self) -> Mapping[str, Job]:
+        """What is asked of each station whose parts the phases name, as jobs of their own."""
+        return at_stations(self)
 
     @cached_property
     def phase_map(self) -> PhaseMap:

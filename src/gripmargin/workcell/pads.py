@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from difflib import get_close_matches
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -143,7 +144,9 @@ class Pad(Declared):
         outline: Corners in the pad frame, counter-clockwise. Of a disc: a polygon of the same area.
         edge: Points where the edge is judged. Of a disc: the circumscribed polygon, so that judging errs on the safe
             side.
-        pose_in_tool: The pad frame in the tool frame, +z into the part.
+        pose_in_tool: The pad frame in the tool frame, or in that of its station; +z into the part.
+        station: Which of several stations of the gripper it belongs to: its pads carry one part, and others may carry
+            another at the same time.
     """
 
     name: str = key(Text(), "names")
@@ -153,6 +156,7 @@ class Pad(Declared):
     pose_in_tool: FloatArray = key(
         Pose(), "all", default_factory=lambda: np.eye(4), absent="the tool frame", spelled="at"
     )
+    station: str | None = key(Text("the name of a station"), "all", default=None, absent="there is but one")
 
     DISC_CORNERS = 64
 
@@ -171,33 +175,67 @@ class Pad(Declared):
         return replace(self, outline=factor * self.outline, edge=factor * edge)
 
     @classmethod
-    def rectangle(cls, name: str, material: PadMaterial, size: ArrayLike, at: ArrayLike | None = None) -> Pad:
+    def rectangle(
+        cls, name: str, material: PadMaterial, size: ArrayLike, at: ArrayLike | None = None, station: str | None = None
+    ) -> Pad:
         """A rectangle about the pad frame's origin; size along x and y [m], pose in the tool frame (4, 4)."""
         x, y = (checked(EXTENT, s, f"pad '{name}' size") / 2 for s in frozen(size, (2,), f"pad '{name}' size"))
-        return cls._shape(name, material, [[-x, -y], [x, -y], [x, y], [-x, y]], None, at)
+        return cls._shape(name, material, [[-x, -y], [x, -y], [x, y], [-x, y]], None, at, station)
 
     @classmethod
-    def disc(cls, name: str, material: PadMaterial, diameter: float, at: ArrayLike | None = None) -> Pad:
+    def disc(
+        cls, name: str, material: PadMaterial, diameter: float, at: ArrayLike | None = None, station: str | None = None
+    ) -> Pad:
         """A disc about the pad frame's origin; diameter [m], pose in the tool frame (4, 4)."""
         radius = checked(EXTENT, diameter, f"pad '{name}' diameter") / 2
         step = np.pi / cls.DISC_CORNERS
         angle = step * (2 * np.arange(cls.DISC_CORNERS) + 1)
         corners = np.column_stack([np.cos(angle), np.sin(angle)])
         same_area = radius * np.sqrt(2 * step / np.sin(2 * step))
-        return cls._shape(name, material, same_area * corners, radius / np.cos(step) * corners, at)
+        return cls._shape(name, material, same_area * corners, radius / np.cos(step) * corners, at, station)
 
     @classmethod
-    def polygon(cls, name: str, material: PadMaterial, outline: ArrayLike, at: ArrayLike | None = None) -> Pad:
+    def polygon(
+        cls,
+        name: str,
+        material: PadMaterial,
+        outline: ArrayLike,
+        at: ArrayLike | None = None,
+        station: str | None = None,
+    ) -> Pad:
         """A simple polygon, not necessarily convex; corners in the pad frame [m], shape (k, 2)."""
-        return cls._shape(name, material, outline, None, at)
+        return cls._shape(name, material, outline, None, at, station)
 
     @classmethod
     def _shape(
-        cls, name: str, material: PadMaterial, outline: ArrayLike, edge: ArrayLike | None, at: ArrayLike | None
+        cls,
+        name: str,
+        material: PadMaterial,
+        outline: ArrayLike,
+        edge: ArrayLike | None,
+        at: ArrayLike | None,
+        station: str | None,
     ) -> Pad:
         pose = np.eye(4) if at is None else as_pose(at, f"pad '{name}' pose")
         edge_ = None if edge is None else np.asarray(edge)
-        return cls(name=name, material=material, outline=np.asarray(outline), edge=edge_, pose_in_tool=pose)
+        corners = np.asarray(outline)
+        return cls(name=name, material=material, outline=corners, edge=edge_, pose_in_tool=pose, station=station)
+
+
+class Station(Declared, called="station"):
+    """A side of the gripper whose pads carry one part, while those of others may carry another.
+
+    Its frame takes the place of the tool frame for its pads and for the parts on them.
+
+    Attributes:
+        name: As pads and phases call it.
+        pose_in_tool: Its frame in the tool frame, +z into the part.
+    """
+
+    name: str = key(Text(), "all")
+    pose_in_tool: FloatArray = key(
+        Pose(), "all", default_factory=lambda: np.eye(4), absent="the tool frame", spelled="at"
+    )
 
 
 class Gripper(Declared, called="gripper"):
@@ -207,6 +245,7 @@ class Gripper(Declared, called="gripper"):
 
     Attributes:
         pads: One or more pads with names of their own.
+        stations: Where the frames of its stations lie; one that is not listed has the tool frame.
         cycles_since_cleaning: Picks since the pads were cleaned; counts with `fouling_per_cycle` and `pulls`.
         cleanings: How often the pads have been cleaned so far; counts with `recovery`.
         mass: Of everything between the robot's flange and the part: adapter, plate, springs, pads.
@@ -215,6 +254,7 @@ class Gripper(Declared, called="gripper"):
     """
 
     pads: tuple[Pad, ...] = key(Several(Pad, least=1, most=MOST_PADS), "all")
+    stations: tuple[Station, ...] = key(Several(Station), "all", default=())
     cycles_since_cleaning: float = key(not_negative(), "all but release", default=0.0)
     cleanings: float = key(not_negative(), "all but release", default=0.0)
     mass: float | None = key(positive("mass"), "flange", default=None, absent="not known")
@@ -228,7 +268,8 @@ class Gripper(Declared, called="gripper"):
             yield "pads", "no pad", "at least one"
         if again := [name for i, name in enumerate(names) if name in names[:i]]:
             yield "pads", f"two pads of the name '{again[0]}'", "a name of its own for each pad"
-        for one, other, area, (x, y, z) in overlaps(self.pads):
+        yield from self._station_faults()
+        for one, other, area, (x, y, z) in overlaps([self._in_tool(pad) for pad in self.pads]):
             place = f"x {1e3 * x:.1f}, y {1e3 * y:.1f}, z {1e3 * z:.1f} mm in the tool frame"
             found = f"pads '{one.name}' and '{other.name}', which overlap by {1e6 * area:.4g} mm^2 at {place}"
             due = "pads beside each other, for each place on the part is held once"
@@ -236,3 +277,47 @@ class Gripper(Declared, called="gripper"):
         for name in ("com", "inertia"):
             if self.mass is None and getattr(self, name) is not None:
                 yield "mass", f"nothing, beside gripper.{name}", "the mass of the gripper"
+
+    def _station_faults(self) -> Iterator[Fault]:
+        """A pad of no station beside pads of one, a station without pads or told twice."""
+        names, told = self.station_names, [station.name for station in self.stations]
+        for i, pad in enumerate(self.pads):
+            if names and pad.station is None:
+                due = f"the station that pad '{pad.name}' belongs to ({', '.join(names)})"
+                yield f"pads[{i}].station", "nothing, beside pads of a station", due
+        for i, name in enumerate(told):
+            if name in told[:i]:
+                yield f"stations[{i}].name", f"'{name}' a second time", "a name of its own for each station"
+            if name not in names:
+                near = get_close_matches(name, names, n=1)
+                remedy = (
+                    f"did you mean '{near[0]}'?" if near else f'give the pads that carry its part station = "{name}"'
+                )
+                yield f"stations[{i}].name", f"'{name}', a station without pads", "one that pads belong to", remedy
+
+    @property
+    def station_names(self) -> tuple[str, ...]:
+        """Names of the stations, in the order of the pads; none where all pads carry the same part."""
+        return tuple(dict.fromkeys(pad.station for pad in self.pads if pad.station is not None))
+
+    def frame_of(self, station: str | None) -> FloatArray:
+        """Return the frame of a station in the tool frame, shape (4, 4)."""
+        return next((each.pose_in_tool for each in self.stations if each.name == station), np.eye(4))
+
+    def at_station(self, station: str) -> Gripper:
+        """Return the gripper with the pads of one station alone, seen from its frame."""
+        to_station = np.linalg.inv(self.frame_of(station))
+        turn = to_station[:3, :3]
+        return replace(
+            self,
+            pads=tuple(replace(pad, station=None) for pad in self.pads if pad.station == station),
+            stations=(),
+            com=None if self.com is None else turn @ self.com + to_station[:3, 3],
+            inertia=None if self.inertia is None else turn @ self.inertia @ turn.T,
+        )
+
+    def _in_tool(self, pad: Pad) -> Pad:
+        """A pad with its pose in the tool frame."""
+        if not self.stations:
+            return pad
+        return replace(pad, pose_in_tool=self.frame_of(pad.station) @ pad.pose_in_tool)

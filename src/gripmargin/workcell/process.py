@@ -45,6 +45,7 @@ class Process(Declared, called="process"):
         sign: Whether it acts as given, or either way, as friction does.
         shape: Whether it comes and goes at once, or steadily.
         rise: Over which time a ramp comes, and goes again.
+        station: On the part of which of several stations of the gripper it acts; its frame is then the tool frame.
     """
 
     name: str = key(Text(), "names", default="process")
@@ -64,6 +65,7 @@ class Process(Declared, called="process"):
     rise: float | None = key(
         positive("time"), "swing, settle, stop, pressure, flange", default=None, absent="half of its time"
     )
+    station: str | None = key(Text("the name of a station"), USED, default=None, absent="there is but one")
 
     def faults(self) -> Iterator[Fault]:
         """No time, no force, two kinds of it, no point of attack, figures that belong to another kind."""

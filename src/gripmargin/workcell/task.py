@@ -29,6 +29,7 @@ class Phase(Declared, called="phase"):
         pick: Which of several places it is taken from, in a preload phase.
         nest: Which of several places it is left at, in a release phase.
         cleaner: What the pads are cleaned on, in a clean phase; the name of its table.
+        station: Which of several stations of the gripper it is about; a free phase may leave it out, and is about all.
     """
 
     kind: PhaseKind = key(Choice(get_args(PhaseKind)), "all")
@@ -40,6 +41,7 @@ class Phase(Declared, called="phase"):
     pick: str | None = key(Text("the name of a table"), "all", default=None, absent="the only one")
     nest: str | None = key(Text("the name of a table"), "all", default=None, absent="the only one")
     cleaner: str | None = key(Text("the name of a table"), "cleaning", default=None, absent="the only one there is")
+    station: str | None = key(Text("the name of a station"), "all", default=None, absent="there is but one")
 
     def place(self, name: str) -> str:
         """Return what messages call a field."""

@@ -72,7 +72,7 @@ def _cleaning(case: Case, move: Move) -> Outcome:
     missing = dict.fromkeys(reason for meeting in move.meetings for reason in moves.unknown(meeting.cleaner))
     if missing:
         return Outcome(results=(_open(case.job, "cleaning", "; ".join(missing)),))
-    over = [(m.cleaner, moves.motion_of(case, m, m.last)) for m in move.meetings if m.cleaner is not None]
+    over = moves.over(case.motion.at, move)
     try:
         faces = moves.faces(over, pads)
     except BudgetError as error:
@@ -86,7 +86,7 @@ def _cleaning(case: Case, move: Move) -> Outcome:
         high=high,
         verdict=judge(low, high, target),
     )
-    if _bottoms(faces):
+    if moves.bottoms(faces):
         result = replace(result, verdict=Verdict.UNDECIDED, text=words.BOTTOMED, lines=(words.BOTTOMED,))
     if result.verdict is Verdict.PASS:
         return Outcome(results=(result,))
@@ -178,14 +178,6 @@ def _lack(face: Cleaned, k: int, cleaners: list[Cleaner]) -> Lack:
     return "slip" if felt.presses[k] < 1.0 and any(cleaner.least_slip for cleaner in cleaners) else "presses"
 
 
-def _bottoms(faces: tuple[Cleaned, ...]) -> bool:
-    """Whether a backing is pressed in by more than it is thick."""
-    materials = [(each.pad.material, float(each.felt.peak.max())) for each in faces]
-    return any(
-        m.backing_thickness is not None and peak / m.normal_stiffness >= m.backing_thickness for m, peak in materials
-    )
-
-
 def _fixing(case: Case, meeting: Meeting) -> Outcome:
     """What pads pull at a cleaner that they stick to, until they are off."""
     target, cleaner = case.job.targets.cleaner, meeting.cleaner
@@ -194,7 +186,7 @@ def _fixing(case: Case, meeting: Meeting) -> Outcome:
         return Outcome(results=(_open(case.job, "cleaner", "; ".join(missing)),))
     tack = cleaner.tack or np.inf
     try:
-        course = Course(cleaner, case.job.gripper.pads, moves.motion_of(case, meeting, meeting.then))
+        course = Course(cleaner, case.job.gripper.pads, moves.motion_of(case.motion.at, meeting, meeting.then))
         found = pulled(course, tack)
     except BudgetError as error:
         return Outcome(results=(_open(case.job, "cleaner", str(error)),))

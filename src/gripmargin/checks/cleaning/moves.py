@@ -7,14 +7,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from gripmargin.base.errors import BudgetError
 from gripmargin.checks.case import Case
 from gripmargin.checks.cleaning import words
 from gripmargin.checks.cleaning.figures import Gap
 from gripmargin.contact.cleaning import Cleaned, Course, cleaned, misses
 from gripmargin.contact.handover_phases import relative_to
 from gripmargin.contact.relative import RelativeMotion
+from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.results.findings import on_target
 from gripmargin.workcell import Cleaner, Pad
+from gripmargin.workcell.job import Job
 
 WITH_PART = ("preload", "carry", "release")
 
@@ -51,14 +54,19 @@ class Move:
 
 def moves_of(case: Case) -> tuple[Move, ...]:
     """Return the cleaning moves of a program, in their order."""
-    phases, n = case.job.phase_map, case.job.trajectory.samples
+    return moves_in(case.job)
+
+
+def moves_in(job: Job) -> tuple[Move, ...]:
+    """Return the cleaning moves of a job, in their order."""
+    phases, n = job.phase_map, job.trajectory.samples
     busy = np.any([phases.covers(kind) for kind in WITH_PART], axis=0)  # type: ignore[arg-type]
     stretches = []
-    for i, phase in enumerate(case.job.phases):
+    for i, phase in enumerate(job.phases):
         if phase.kind != "clean":
             continue
         for run in np.split(where := np.flatnonzero(phases.of(i)), np.flatnonzero(np.diff(where) > 1) + 1):
-            stretches.append((int(run[0]), int(run[-1]), case.job.cleaner_of(phase)))
+            stretches.append((int(run[0]), int(run[-1]), job.cleaner_of(phase)))
     stretches.sort(key=lambda each: each[0])
     groups: list[list[tuple[int, int, Cleaner | None]]] = []
     for stretch in stretches:
@@ -115,10 +123,15 @@ def unknown_fixing(cleaner: Cleaner | None) -> Iterator[str]:
         yield words.not_known(cleaner, "what its fixing takes", "fixing_force and fixing_moment")
 
 
-def motion_of(case: Case, meeting: Meeting, last: int) -> RelativeMotion:
+def motion_of(tool: ToolMotion, meeting: Meeting, last: int) -> RelativeMotion:
     """Return the tool in the frame of a cleaner, up to a sample."""
     face = np.eye(4) if meeting.cleaner is None else meeting.cleaner.face
-    return relative_to(case.motion.at, np.arange(meeting.first, last + 1), face)
+    return relative_to(tool, np.arange(meeting.first, last + 1), face)
+
+
+def over(tool: ToolMotion, move: Move) -> list[tuple[Cleaner, RelativeMotion]]:
+    """Return the cleaners of a move, each with the motion of the tool in its frame."""
+    return [(m.cleaner, motion_of(tool, m, m.last)) for m in move.meetings if m.cleaner is not None]
 
 
 def faces(cleaners: list[tuple[Cleaner, RelativeMotion]], pads: tuple[Pad, ...]) -> tuple[Cleaned, ...]:
@@ -153,6 +166,34 @@ def share_of(found: tuple[Cleaned, ...]) -> tuple[float, float]:
     areas = np.array([each.areas.sum() for each in found])
     low, high = np.array([each.share for each in found]).T
     return float(areas @ low / areas.sum()), float(areas @ high / areas.sum())
+
+
+def bottoms(faces: tuple[Cleaned, ...]) -> bool:
+    """Return whether a backing is pressed in by more than it is thick."""
+    materials = [(each.pad.material, float(each.felt.peak.max())) for each in faces]
+    return any(
+        m.backing_thickness is not None and peak / m.normal_stiffness >= m.backing_thickness for m, peak in materials
+    )
+
+
+def doubts_after(job: Job, tool: ToolMotion, move: Move) -> tuple[str, str]:
+    """Return why pads are not known to be clean after a move, and why not to be whole; empty: they are.
+
+    Args:
+        job: What asks for it.
+        tool: Its motion.
+        move: One of its cleaning moves.
+    """
+    at = float(job.trajectory.t[move.meetings[0].first])
+    if any(True for meeting in move.meetings for _ in unknown(meeting.cleaner)):
+        return words.not_shown(at), words.may_be_buckled(at)
+    try:
+        found = faces(over(tool, move), job.gripper.pads)
+    except BudgetError:
+        return words.not_shown(at), words.may_be_buckled(at)
+    clean = on_target(share_of(found)[0], job.targets.cleaning) and not bottoms(found)
+    buckled = [each for each in found if each.felt.peak.max() > (each.pad.material.overload_pressure or np.inf)]
+    return "" if clean else words.not_shown(at), words.may_be_buckled(at) if buckled else ""
 
 
 def shifted(motion: RelativeMotion, x: float = 0.0, y: float = 0.0, z: float = 0.0) -> RelativeMotion:

@@ -37,6 +37,22 @@ def not_known(cleaner: Cleaner, what: str, key: str, other: str = "") -> str:
     return f"{what} is not known of '{cleaner.name}': give its {key}" + (f", or {other}" if other else "")
 
 
+def not_shown(at: float) -> str:
+    """Say that pads are counted as clean that are not known to be [s]."""
+    return (
+        f"the pads are counted as cleaned at {at:.3f} s, and that move is not shown to clean all of them: mend what "
+        "the check cleaning says of it"
+    )
+
+
+def may_be_buckled(at: float) -> str:
+    """Say that pads may have been pressed on their cleaner above what their fibrils take [s]."""
+    return (
+        f"the cleaning move at {at:.3f} s is not known to stay below the pads' overload_pressure, beyond which they "
+        "are weaker for good: press less deep, or give what the check cleaning asks for"
+    )
+
+
 def used_up(cleaner: Cleaner) -> str:
     """Say that a cleaner has been used as often as it may, or that it is not known how often."""
     most = f"it has to be washed or renewed after {cleaner.most_uses:g} cleanings"

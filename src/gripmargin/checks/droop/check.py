@@ -21,7 +21,7 @@ from gripmargin.checks.hold.use import COVERAGE, use_of
 from gripmargin.checks.premises import STOPPING, bends, swinging
 from gripmargin.checks.swing.pushed import pushed_over
 from gripmargin.checks.swing.ringing import other_stretches, stretches_of
-from gripmargin.checks.swing.use import use_over
+from gripmargin.checks.swing.use import in_between, use_over
 from gripmargin.checks.use import Use, quotient
 from gripmargin.contact.bending import are_level, overhang
 from gripmargin.contact.sheet import Sheet
@@ -100,6 +100,8 @@ def _droop(case: Case, sheet: Sheet) -> Use:
         np.concatenate([getattr(part, name) for part in kinds[0]], axis=-1) for name in ("value", "low", "point")
     )
     high = np.max([np.concatenate([part.high + COVERAGE * part.noise for part in kind]) for kind in kinds], axis=0)
+    least = min((room for _, room, _ in _rooms(case)), default=0.0)
+    high = np.maximum(high, in_between(case, face, least / case.job.targets.droop)[0])
     hidden = still.high - still.value if case.motion.given else 0.0
     factor = case.shared(swinging).factor
     high = np.where(np.isfinite(still.high) & np.isfinite(value), factor * (high + hidden), np.inf)

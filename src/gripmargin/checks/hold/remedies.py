@@ -171,6 +171,7 @@ def strengthened(job: Job, used: float, target: float) -> Iterator[Change]:
             yield Change(
                 remedy=Remedy(action="strengthen", text=words.stronger_pads(factor), figures={"factor": factor}),
                 job=lambda factor=factor: changes.stronger(job, factor),  # type: ignore[misc]
+                size=factor,
             )
 
 
@@ -210,6 +211,7 @@ def enlarged(job: Job, least: float | None) -> Iterator[Change]:
             yield Change(
                 remedy=Remedy(action="larger pads", text=words.larger_pads(factor), figures={"factor": factor}),
                 job=lambda factor=factor: changes.resized(job, factor),  # type: ignore[misc]
+                size=factor,
             )
 
 

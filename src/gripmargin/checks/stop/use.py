@@ -89,11 +89,16 @@ class Stopping:
 
     @cached_property
     def courses(self) -> tuple[tuple[Modes, Course], ...]:
-        """The program with the vibrations that the part may have, the main ones first."""
+        """The program with the vibrations that the part may have, the main ones first.
+
+        Where it swings more at a stiffness in between, that is followed too, and comes last.
+        """
         case, (*others, main) = self.case, self.case.shared(mode_sets)
         swings = (
             [case.shared(stretches_of), *case.shared(other_stretches)] if self.swinging else [()] * (1 + len(others))
         )
+        if self.swinging and others and (built_up := case.shared(swing_use).built_up) and built_up.swing:
+            others, swings = [*others, built_up.swing[0].modes], [*swings, built_up.swing]
         return tuple(
             (modes, Course.of(case, modes, self.slower, stretches if self.swinging else ()))
             for modes, stretches in zip((main, *others), swings, strict=True)
@@ -211,8 +216,10 @@ def _used(stopping: Stopping, kind: str, samples: Indices, *, quick: bool) -> tu
     """How far stops of one kind use the pads, and what these carry then, shape (6, m)."""
     ((use, load), *others) = (_on(stopping, kind, samples, quick, *side) for side in stopping.courses)
     high = use.high
-    for other, _ in others:
-        high = np.maximum(high, other.high) + abs(float(use.value.max() - other.value.max()))
+    case, known = stopping.case, len(stopping.case.shared(mode_sets)) - 1
+    for k, (other, _) in enumerate(others):
+        apart = abs(float(use.value.max() - other.value.max())) if k < known else 0.0
+        high = np.maximum(high, other.high) + apart
     case, use = stopping.case, replace(use, high=high)
     return (use if quick else settled(case, use, load, case.job.targets.stop, apart=True)), load
 

@@ -104,6 +104,8 @@ def _finding(case: Case, check: str, carry: CarrySwing, short: Shortfall, remedi
     missing = case.motion.rest_without_samples(least) is not None
     between = case.motion.error_sentence(least) if missing else words.LOAD_BETWEEN_SAMPLES
     still = words.PUSHED if carry.rings_by_force(case, sample) else between
+    if carry.built_up is not None and carry.built_up.is_more[short.k]:
+        still = words.IN_BETWEEN
     doubts = explain.doubts(case, short, still if carry.in_reach(sample) else words.TOO_FAR)
     because = SwingCauses(
         shares=explain.shares(case, use.grip, point, sample, swing=swing, undecided=doubts),

@@ -311,12 +311,12 @@ def stretches_of(case: Case) -> list[Stretch]:
     Args:
         case: The job; it carries the part in at least one sample.
     """
-    return _on_modes(case, case.shared(mode_sets)[-1])
+    return on_modes(case, case.shared(mode_sets)[-1])
 
 
 def other_stretches(case: Case) -> list[list[Stretch]]:
     """Return the same with the other vibrations that the part may have."""
-    return [_on_modes(case, modes) for modes in case.shared(mode_sets)[:-1]]
+    return [on_modes(case, modes) for modes in case.shared(mode_sets)[:-1]]
 
 
 def mode_sets(case: Case) -> tuple[Modes, ...]:
@@ -343,7 +343,8 @@ def _slower(case: Case) -> float:
     return 1.0
 
 
-def _on_modes(case: Case, modes: Modes) -> list[Stretch]:
+def on_modes(case: Case, modes: Modes) -> list[Stretch]:
+    """Return every stretch in the air with some natural vibrations of the part."""
     runs = np.split(case.carried, np.flatnonzero(np.diff(case.carried) > 1) + 1)
     return [_stretch(case, modes, run, first=i == 0) for i, run in enumerate(runs) if run.size]
 

@@ -28,6 +28,7 @@ from gripmargin.checks.swing import words
 from gripmargin.checks.swing.figures import PlacingCause, SettleDetails, WorstPlacing
 from gripmargin.checks.swing.pushed import pushed_over
 from gripmargin.checks.swing.ringing import Stretch, other_stretches, stretches_of
+from gripmargin.checks.swing.spans import largest_between, missed
 from gripmargin.kernels.oscillator import ComplexArray
 from gripmargin.results.findings import (
     CheckResult,
@@ -95,9 +96,11 @@ def run(case: Case) -> Outcome:
     if not placed:
         reason, remedy = words.NO_PLACING, words.NAME_THE_RELEASE
         return Outcome(results=(undecided("settle", target, reason, remedy=remedy, measure="ratio"),))
-    found = [_worst_of([_placing(case, stretch) for stretch in kind]) for kind in placed]
     off = max((float(np.linalg.norm(down.placed.position[0, :2])) for down in case.putdowns), default=0.0)
     tolerance = max(nest.tolerance - off, 0.0)
+    found = _in_between(
+        case, [_worst_of([_placing(case, each) for each in kind]) for kind in placed], tolerance / target
+    )
     short = [placing for placing in found if not on_target(_ratio(tolerance, placing.high), target)]
     return Outcome(
         results=(result_of(case, found, tolerance, target),),
@@ -152,6 +155,27 @@ def _placing(case: Case, stretch: Stretch) -> Placing:
         at_stop=lever * found.amplitude[:, at],
         rates=modes.damping * modes.frequency,
     )
+
+
+def _in_between(case: Case, found: list[Placing], allowed: float) -> list[Placing]:
+    """The placings with what the part may swing by at a stiffness between those that are known."""
+
+    def placed(some: list[Stretch]) -> list[Stretch]:
+        return [stretch for stretch in some if case.placed_after(int(stretch.samples[-1]))]
+
+    def look(some: list[Stretch]) -> FloatArray:
+        return np.array([_placing(case, stretch).high for stretch in placed(some)])
+
+    def apart(one: list[Stretch], other: list[Stretch]) -> FloatArray:
+        more = []
+        for pair in zip(placed(one), placed(other), strict=True):
+            lever = np.max([np.linalg.norm(each.modes.moved(_corners(case)), axis=1) for each in pair], axis=0)
+            more.append(float((lever * missed(*pair)[:, -1]).sum(axis=1).max()))
+        return np.array(more)
+
+    most = np.broadcast_to(largest_between(case, look, apart, level=allowed)[0], len(found))
+    more = [max(float(high) - each.high, 0.0) for each, high in zip(found, most, strict=True)]
+    return [replace(p, high=p.high + extra, spread=p.spread + extra) for p, extra in zip(found, more, strict=True)]
 
 
 def _pushed(case: Case, stretch: Stretch) -> FloatArray:

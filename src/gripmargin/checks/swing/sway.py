@@ -160,9 +160,9 @@ def _fed_back(
     for rows in (t, load, *swings, *begun, followed, case.whole.centre, case.job.gravity):
         told.update(np.ascontiguousarray(rows).tobytes())
     known = case.motion.at, case.job.part, told.digest(), hangs, strength, in_turns
-    if known in case.remembered:
-        response, end = case.remembered[known]
-        return response, end
+    before: tuple[FloatArray, int] | None = case.remembered.get(known)
+    if before is not None:
+        return before
     response, end = fed_back(
         t,
         load,
@@ -215,6 +215,12 @@ class _Frame:
     stretch: Stretch
 
     @cached_property
+    def _body(self) -> tuple[float, FloatArray, FloatArray, FloatArray]:
+        """Mass, centre of mass and inertia of the part, and where pads and part meet."""
+        part = self.case.job.part
+        return part.mass, part.com, part.inertia, self.case.whole.centre
+
+    @cached_property
     def _told(self) -> FloatArray:
         """What `motion` returns at the samples, shape (9, n)."""
         return self.at_samples(0, self.stretch.samples.size).reshape(9, -1)
@@ -245,12 +251,11 @@ class _Frame:
         self, motion: FloatArray, response: FloatArray, rate: FloatArray, bend: FloatArray, *, in_turns: bool
     ) -> FloatArray:
         """What responses, their rates and second derivatives add to the load, shape (modes, m) each."""
-        modes, body = self.stretch.modes, self.case.job.part
+        modes = self.stretch.modes
         ways, carried = (modes.shapes @ response, modes.shapes @ rate, modes.shapes @ bend), modes.loads @ response
-        if np.linalg.norm(ways[0][3:], axis=0).max() > BEYOND * LARGEST:
+        if np.square(ways[0][3:]).sum(axis=0).max() > (BEYOND * LARGEST) ** 2:
             return np.full(response.shape, np.nan)
-        inertial = body.mass, body.com, body.inertia, self.case.whole.centre
-        return np.asarray(modes.shapes.T @ displaced_load(*inertial, motion, ways, carried, in_turns=in_turns))
+        return np.asarray(modes.shapes.T @ displaced_load(*self._body, motion, ways, carried, in_turns=in_turns))
 
     def moved(self, response: FloatArray) -> tuple[FloatArray, FloatArray]:
         """By how much the part is turned [rad], and how far its centre of mass is from its place [m]."""

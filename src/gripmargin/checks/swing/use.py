@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Any
@@ -14,10 +14,12 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import COVERAGE, SURE, beyond, most_of, pad_use
+from gripmargin.checks.premises import SWINGING, raised
 from gripmargin.checks.swing.figures import Ringing
 from gripmargin.checks.swing.pushed import Pushed, Pushing, pushed_over
 from gripmargin.checks.swing.response import Swing
 from gripmargin.checks.swing.ringing import Block, Stretch, next_too, other_stretches, stretches_of
+from gripmargin.checks.swing.spans import largest_between, missed
 from gripmargin.checks.swing.sway import LARGEST, Sway, sway_of
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
@@ -196,6 +198,19 @@ def _look_between(
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
+class BuiltUp:
+    """What pads may be used whose stiffness lies between two that are known.
+
+    Attributes:
+        is_more: Where that is more than at either, shape (samples,).
+        swing: The one that was looked at and is largest; None: an end is.
+    """
+
+    is_more: NDArray[np.bool_]
+    swing: list[Stretch] | None
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class CarrySwing:
     """The part's swing over the whole carry, and how far it uses the pads.
 
@@ -205,6 +220,7 @@ class CarrySwing:
         still: Use of the pads without any swing.
         use: Use of the pads with the part swinging.
         load: What they carry then at every sample of the program, NaN where the part is not carried, shape (6, n).
+        built_up: What they may be used at a stiffness in between; None where it is known.
     """
 
     stretches: list[Stretch]
@@ -212,6 +228,7 @@ class CarrySwing:
     still: Use
     use: Use
     load: FloatArray
+    built_up: BuiltUp | None = None
 
     @property
     def modes(self) -> Modes:
@@ -258,7 +275,7 @@ def swing_use(case: Case) -> CarrySwing:
     """
     still = case.shared(pad_use)[0]
     swung, sways = _swung(case, still.grip.face)
-    value, low, high, noise, point, load = swung
+    value, low, high, noise, point, load, built_up = swung
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
     low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + _hidden(case, still.grip.face, still)
     if (bound := beyond(case, still.grip, high)) is not None:
@@ -275,7 +292,7 @@ def swing_use(case: Case) -> CarrySwing:
     if use.samples.size < case.airborne.size:
         carried, load = load, np.full(case.load.shape, np.nan)
         load[:, use.samples] = carried
-    return CarrySwing(stretches=stretches, sways=sways, still=still, use=use, load=load)
+    return CarrySwing(stretches=stretches, sways=sways, still=still, use=use, load=load, built_up=built_up)
 
 
 def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
@@ -288,11 +305,51 @@ def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
         _joined([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise", "point", "load")
     )
     del parts
-    for others in case.shared(other_stretches):
-        found = [use_over(stretch, face, None, pushed_over(case, stretch.modes, stretch.samples)) for stretch in others]
-        other, most = (_joined([getattr(part, name) for part in found]) for name in ("value", "high"))
-        high = np.maximum(high, most) + abs(float(value.max() - other.max()))
-    return (value, low, high, noise, point, load), sways
+    if not (kinds := case.shared(other_stretches)):
+        return (value, low, high, noise, point, load, None), sways
+    known, apart, level = high, 0.0, 1.0 / (swing_target(case.job) * raised(case, SWINGING))
+    plain = {id(some): _in_place(case, face, some) for some in (stretches, *kinds)}
+    swayed = max(1.0, float(high.max()) / float(plain[id(stretches)][1].max()))  # by leaving its place
+    for other in kinds:
+        known, apart = (
+            np.maximum(known, plain[id(other)][1]),
+            apart + abs(float(value.max() - plain[id(other)][0].max())),
+        )
+    between, worst = in_between(case, face, level / swayed, {key: most for key, (_, most) in plain.items()})
+    between, ends = swayed * between, known + apart
+    built_up = BuiltUp(is_more=between > ends, swing=worst)
+    return (value, low, np.maximum(ends, between), noise, point, load, built_up), sways
+
+
+def _in_place(case: Case, face: Face, stretches: Sequence[Stretch]) -> tuple[FloatArray, FloatArray]:
+    """The use, and the most that it may be, of a part that stays in its place, shape (samples,) each."""
+    found = [use_over(each, face, None, pushed_over(case, each.modes, each.samples)) for each in stretches]
+    return _joined([part.value for part in found]), _joined([part.high + COVERAGE * part.noise for part in found])
+
+
+def in_between(
+    case: Case, face: Face, level: float = 0.0, known: Mapping[int, FloatArray] | None = None
+) -> tuple[FloatArray, list[Stretch] | None]:
+    """Return the most that the pads may be used, however stiff they are, by a part that stays in its place.
+
+    Args:
+        case: The job; its pads may be as stiff as their core alone, as all of them, or anything in between.
+        face: The places that count.
+        level: What the use may be without harm.
+        known: The most of swings that have been looked at, by their identity.
+
+    Returns:
+        The most, shape (samples,), and the swing in between that does most; None where an end does.
+    """
+
+    def look(some: list[Stretch]) -> FloatArray:
+        return known[id(some)] if known and id(some) in known else _in_place(case, face, some)[1]
+
+    def apart(one: list[Stretch], other: list[Stretch]) -> FloatArray:
+        pairs = list(zip(one, other, strict=True))
+        return np.asarray(_joined([np.maximum(*(x.modes.gain(face) for x in pair)) @ missed(*pair) for pair in pairs]))
+
+    return largest_between(case, look, apart, level=level)
 
 
 def _hidden(case: Case, face: Face, still: Use) -> FloatArray | float:

@@ -20,6 +20,7 @@ from gripmargin.contact.loads import added_mass, load_per_acceleration
 from gripmargin.contact.sheet import Sheet
 from gripmargin.contact.swung import Vibration, vibration_of
 from gripmargin.kernels.face import Face
+from gripmargin.kernels.modes import natural_modes
 from gripmargin.kernels.utilisation import traction_size
 from gripmargin.workcell import STANDARD_AIR_DENSITY, Part
 
@@ -102,6 +103,38 @@ def modes_of_sheet(sheet: Sheet, air_density: float = STANDARD_AIR_DENSITY) -> I
     for ratio in range(len(sheet.bent)):
         matrices = sheet.swinging(ratio, added_mass(sheet.part, air_density))
         yield replace(_modes(sheet.backing, sheet.part, *matrices), sheet=(sheet, ratio))
+
+
+def mixed(one: Modes, other: Modes, share: float) -> Modes:
+    """Return the vibrations at a stiffness between those of two sets: a share of the way from one to the other.
+
+    Stiffness, mass and damping of both are joined by straight lines (`K(s) = K + s (K' - K)`); shapes follow from them.
+    Where a motion has no mass to swing both have the same shapes, and only the frequencies lie between.
+
+    Args:
+        one: The vibrations at 0; names are theirs.
+        other: Those at 1, as many.
+        share: 0 to 1.
+    """
+    whole = one.loads.shape[0] == one.frequency.size == other.frequency.size
+    root = one.loads / one.frequency  # M = R R'; coordinates in which it is 1
+    turn = np.linalg.lstsq(root, other.loads, rcond=None)[0] if whole else np.diag(other.frequency)
+    own = np.stack([one.frequency**2, np.ones_like(one.frequency), 2.0 * one.damping * one.frequency])
+    factors = np.stack([np.ones_like(one.frequency), other.frequency**-2.0, 2.0 * other.damping / other.frequency])
+    stiffness, mass, damping = (
+        (1.0 - share) * np.diag(a) + share * (turn * b) @ turn.T for a, b in zip(own, factors, strict=True)
+    )
+    # x' K x = 1, as `natural_modes` has it
+    frequency, ways = natural_modes(stiffness, mass)
+    loads = root @ stiffness @ ways
+    shapes = np.linalg.solve(root.T, ways) if whole else one.shapes * one.frequency @ ways
+    return replace(
+        one,
+        frequency=frequency,
+        damping=np.einsum("im,ij,jm->m", ways, damping, ways) * frequency / 2.0,
+        shapes=shapes,
+        loads=loads,
+    )
 
 
 def _modes(backing: Backing, part: Part, stiffness: FloatArray, mass: FloatArray, pads: FloatArray) -> Modes:

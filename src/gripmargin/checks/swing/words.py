@@ -30,6 +30,11 @@ LOAD_BETWEEN_SAMPLES = (
     "the samples do not tell how suddenly the load changes between them, or the positions are too noisy, to know how "
     "far the part swings"
 )
+IN_BETWEEN = (
+    "how stiff the pads carry the part is known within bounds alone (cells that may have let go, or a plate without "
+    "poissons_ratio), and a frequency in between may meet the program: measured damping (damping_ratio), an even press "
+    "or poissons_ratio would tell"
+)
 TOO_FAR = "the part swings so far that its springs are known no more (10 degrees): neither pass nor fail can be shown"
 STILL_SWINGS = "the part still swings on its backing after the last motion"
 PUSHED_ASIDE = "a force of the process pushes the part out of its place on the pads, and what it started still swings"

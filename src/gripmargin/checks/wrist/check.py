@@ -36,7 +36,7 @@ def run(case: Case) -> Outcome:
             NotChecked(check=f"flange.{kind}", reason=words.not_rated(kind)) for kind in OPTIONAL if kind not in kinds
         ),
         least={"flange": np.min([limit.over(limit.most) for limit in found], axis=0)},
-        assumed=(*words.ASSUMED, *((words.POSES,) if by_bounds else ())),
+        assumed=(*words.assumed(wrist.aboard if case.job.station else ()), *((words.POSES,) if by_bounds else ())),
     )
 
 
@@ -103,7 +103,7 @@ def _finding(wrist: Wrist, found: list[Limit], short: list[Limit], target: float
             short=tuple(_figures(case, limit, sample) for limit in short),
             target=target,
         ),
-        because=Cause(cause=_cause(case, worst, sample)),
+        because=Cause(cause=_cause(wrist, worst, sample)),
         remedies=() if case.trial else remedies(wrist, found, short, target, Trials(case, _results, "flange")),
         share=min(limit.low for limit in short) / target,
     )
@@ -114,11 +114,14 @@ def _spans(t: FloatArray, short: NDArray[np.intp]) -> tuple[tuple[float, float],
     return tuple((float(t[run[0]]), float(t[run[-1]])) for run in runs)
 
 
-def _cause(case: Case, limit: Limit, sample: int) -> str:
+def _cause(wrist: Wrist, limit: Limit, sample: int) -> str:
     if limit.missing is not None:
         return words.NOT_KNOWN[limit.missing]
-    said = words.cause(case.job.gripper.mass or 0.0, case.job.part.mass if case.airborne[sample] else None)
-    return f"{said}, {words.PUSHED}" if case.added_at(sample).shape[1] > 1 else said
+    case, aboard = wrist.case, wrist.aboard
+    said = words.cause(case.job.gripper.mass or 0.0, [each.mass for each in aboard if each.hangs[sample]])
+    said += f", {words.CONTACT}" if any(each.contact[:, sample].any() for each in aboard) else ""
+    pushed = any(sample in at for each in aboard for at, wrench, *_ in each.pushes if wrench.any())
+    return f"{said}, {words.PUSHED}" if pushed else said
 
 
 WRIST = Check(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -12,10 +12,11 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import quotient
 from gripmargin.checks.wrist import words
+from gripmargin.checks.wrist.aboard import all_of
 from gripmargin.checks.wrist.axes import Axis, FreeAxis, JointAxis
-from gripmargin.checks.wrist.bodies import Bodies, Body
+from gripmargin.checks.wrist.bodies import Body, Laden, laden
 from gripmargin.checks.wrist.figures import Kind, Missing
-from gripmargin.checks.wrist.motion import FORCE, Bounds, Rows, moving, swung
+from gripmargin.checks.wrist.motion import FORCE, Bounds, Rows, contact_of, instants_of, moving, pushed_elsewhere, swung
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.results.findings import Verdict, judge
 from gripmargin.workcell import STANDARD_GRAVITY, Flange, Part
@@ -92,6 +93,7 @@ class Wrist:
         trajectory, robot = case.job.trajectory, case.job.robot
         self._arm = None if robot is None or not isinstance(trajectory, JointTrajectory) else (robot, trajectory.q)
         self._axes: dict[int, Axis | None] = {}
+        self.aboard = all_of(case)
 
     @property
     def by_joints(self) -> bool:
@@ -150,7 +152,7 @@ class Wrist:
 
     def _payload(self) -> Limit:
         gripper = self.case.job.gripper.mass
-        held = np.where(self.case.airborne, self.case.job.part.mass, 0.0)
+        held = np.sum([np.where(each.hangs, each.mass, 0.0) for each in self.aboard], axis=0)
         return Limit(
             kind="payload",
             place=None,
@@ -163,30 +165,38 @@ class Wrist:
         )
 
     def _bounds(self, kind: Kind, place: int | None, part: Part) -> Bounds | Missing:
-        """What gripper and part ask of a value, or what is missing to know it.
+        """What gripper and parts ask of a value, or what is missing to know it.
 
-        The part counts where it hangs on the pads, the gripper everywhere; when it changes hands between two samples,
-        it may hang there already at the one, and still at the other.
+        A part counts where it hangs on the pads, the gripper everywhere.
         """
-        gripper, airborne = self.case.job.gripper, self.case.airborne
-        bodies = Bodies.of(gripper, part)
-        if isinstance(bodies, Missing):
-            return bodies
+        gripper = self.case.job.gripper
+        carried = self.carried(part)
+        if isinstance(carried, Missing):
+            return carried
         if kind in WITH_INERTIA and gripper.inertia is None:
             return Missing.INERTIA
         demand = self._demand(kind, place)
         if demand is None:
             return Missing.AXES
-        loaded, alone = demand(bodies.loaded), demand(bodies.alone)
-        asked, least, most = (np.where(airborne, a, b) for a, b in zip(loaded, alone, strict=True))
-        beside = np.convolve(airborne, np.ones(3), mode="same") > 0
-        return asked, least, np.where(beside, np.maximum(loaded[2], most), most)
+        asked, least, most = np.zeros((3, self.case.airborne.size))
+        asks = [(each, demand(each.body)) for each in carried]
+        for each, bounds in asks:
+            for out, found in zip((asked, least, most), bounds, strict=True):
+                out[each.here] = found[each.here]
+        for each, (_, _, highest) in asks:
+            most[each.beside] = np.maximum(most, highest)[each.beside]
+        return asked, least, most
+
+    def carried(self, part: Part) -> tuple[Laden, ...] | Missing:
+        """Return what the wrist carries in the course of the program, with a part in place of the case's own."""
+        own = replace(self.aboard[0], mass=part.mass, com=part.com, inertia=part.inertia)
+        return laden(self.case.job.gripper, (own, *self.aboard[1:]))
 
     def _demand(self, kind: Kind, place: int | None) -> Callable[[Body], Bounds] | None:
         """How a value comes from a body; None where nobody knows where the axis lies."""
         if kind in MOVING:
             rows = self.rows(place)
-            return None if rows is None else lambda body: moving(self.case, body, rows)
+            return None if rows is None else lambda body: moving(self.case, body, rows, self.aboard)
         axis = None if place is None else self._axis(place)
         if axis is None:
             return None
@@ -195,16 +205,22 @@ class Wrist:
     def _moment(self, axis: Axis, body: Body) -> Bounds:
         """Weight times distance from an axis: the most that gravity can do, whichever way the arm stands.
 
-        Forces of the process come on top, and the swing that they start to the most that there may be.
+        Forces of the process come on top, and the swing that they start to the most that there may be; so does contact.
 
         Data sheets mean the moment under the earth's gravity; a stronger one given in the job counts.
         """
         weight = body.mass * max(STANDARD_GRAVITY, float(np.linalg.norm(self.case.job.gravity)))
         asked, least, most = axis.arms(body.com)
-        pushed, rows = np.zeros((2, self.case.airborne.size)), axis.rows()
-        for at, force, swing in swung(self.case, rows) if body.holds else ():
+        n, rows = self.case.airborne.size, axis.rows()
+        pushed = np.zeros((2, n))
+        for at, force, swing in swung(self.aboard[0], rows):
             there = rows.of(force, at)
             pushed[:, at] = np.maximum(pushed[:, at], [there, there + swing])
+        pressed = np.tile(rows.of(contact_of(self.aboard), np.arange(n)), (2, 1))
+        for at, instants in instants_of(self.aboard):
+            np.maximum.at(pressed[1], at, rows.of(instants, at))
+        pushed += pressed
+        pushed += pushed_elsewhere(self.aboard, rows, n)
         return weight * asked + pushed[0], weight * least, weight * most + pushed[1]
 
     def _axis(self, place: int) -> Axis | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -17,7 +18,6 @@ from gripmargin.checks.changes import shifted_pads
 from gripmargin.checks.hold.remedies import SLOWEST
 from gripmargin.checks.slowing import motion_at, slower_together
 from gripmargin.checks.wrist import words as wrist_words
-from gripmargin.checks.wrist.bodies import Bodies
 from gripmargin.checks.wrist.figures import Missing
 from gripmargin.checks.wrist.limits import MOVING, Limit, Wrist
 from gripmargin.checks.wrist.motion import Rows, split
@@ -61,7 +61,7 @@ def remedies(wrist: Wrist, found: list[Limit], short: list[Limit], target: float
     if all(limit.kind in STANDS for limit in short):
         known = [limit for limit in found if limit.kind in STANDS and limit.missing is None]
         more.append(trials.tried(_shift(wrist, known, short, target)))
-    more += [trials.tried(_lighter(wrist.case, short, target)), trials.tried(_robot(wrist.case, short, target))]
+    more += [trials.tried(_lighter(wrist, short, target)), trials.tried(_robot(wrist.case, short, target))]
     return *out, *ordered(more)
 
 
@@ -104,8 +104,8 @@ def _rated(flange: Flange | None, factor: float) -> Flange | None:
 
 def _slowing(wrist: Wrist, short: list[Limit], target: float, trials: Trials) -> list[Remedy]:
     """Moves that have to slow down, which belong together; none where one of them is too much at standstill."""
-    bodies = Bodies.of(wrist.case.job.gripper, wrist.case.job.part)
-    if isinstance(bodies, Missing):
+    carried = wrist.carried(wrist.case.job.part)
+    if isinstance(carried, Missing):
         return []
     over = np.flatnonzero(np.any([short_of(limit.over(limit.most), target) for limit in short], axis=0))
     motions = {
@@ -114,7 +114,7 @@ def _slowing(wrist: Wrist, short: list[Limit], target: float, trials: Trials) ->
     }
     factors = []
     for motion in motions.values():
-        loads = split(wrist.case, bodies, motion.samples)
+        loads = split(wrist.case, carried, motion.samples, wrist.aboard)
         known = [(limit, rows) for limit in short if (rows := wrist.rows(limit.place)) is not None]
         factor = min(_speed(limit, rows, loads, motion.samples, target) for limit, rows in known)
         if factor < SLOWEST:
@@ -161,18 +161,19 @@ def _speed(
     return math.floor(100.0 * low + 1e-9) / 100.0
 
 
-def _lighter(case: Case, short: list[Limit], target: float) -> Iterator[Change]:
-    """Weights, moments and inertias go with the mass that stays where it is; the part's own cannot be saved."""
-    gripper, part = case.job.gripper, case.job.part
-    mass = (gripper.mass or 0.0) + part.mass
-    allowed = math.floor(1e3 * mass * min(limit.low for limit in short) / target + 1e-9) / 1e3
-    if not part.mass <= allowed < mass:
-        return
-    weighs = all(limit.kind == "payload" for limit in short)
-    text = wrist_words.lighter(mass - allowed, allowed, same_shape=not weighs)
+def _lighter(wrist: Wrist, short: list[Limit], target: float) -> Iterator[Change]:
+    """Weights, moments and inertias go with the mass that stays where it is; the part's own cannot be saved.
 
-    def job() -> Job:
-        share = allowed / mass
+    What hangs on other stations where most is asked becomes lighter in the same measure.
+    """
+    case = wrist.case
+    gripper, part, worst = case.job.gripper, case.job.part, worst_of(short, target).worst
+    beside = [each.mass for each in case.job.aboard if each.hangs[worst]]
+    mass = (gripper.mass or 0.0) + part.mass + sum(beside)
+    most = math.floor(1e3 * mass * min(limit.low for limit in short) / target + 1e-9) / 1e3
+    same_shape = any(limit.kind != "payload" for limit in short)
+
+    def job(share: float) -> Job:
         lighter = replace(
             gripper,
             mass=None if gripper.mass is None else share * gripper.mass,
@@ -182,9 +183,14 @@ def _lighter(case: Case, short: list[Limit], target: float) -> Iterator[Change]:
             case.job,
             gripper=lighter,
             part=replace(part, mass=share * part.mass, inertia=share * part.inertia, components=()),
+            aboard=tuple(replace(a, mass=share * a.mass, inertia=share * a.inertia) for a in case.job.aboard),
         )
 
-    yield Change(remedy=Remedy(action="lighten", text=text, figures={"mass": allowed, "less": mass - allowed}), job=job)
+    for allowed in (most, most - 1e-3):  # a gram less where it is just not enough
+        if part.mass + sum(beside) <= allowed < mass:
+            text = wrist_words.lighter(mass - allowed, allowed, same_shape=same_shape, several=bool(beside))
+            remedy = Remedy(action="lighten", text=text, figures={"mass": allowed, "less": mass - allowed})
+            yield Change(remedy=remedy, job=partial(job, allowed / mass))
 
 
 def _shift(wrist: Wrist, known: list[Limit], short: list[Limit], target: float) -> Iterator[Change]:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from gripmargin.checks import words
 from gripmargin.checks.check import Said, SaidOfFinding
 from gripmargin.checks.wrist.figures import Cause, FlangeDetails, Kind, Missing, RatedValue, WorstRated
 from gripmargin.results.findings import CheckResult, Finding
+from gripmargin.workcell.aboard import Aboard
 
 NAMES: Final[Mapping[Kind, str]] = {
     "payload": "payload",
@@ -42,11 +43,17 @@ WANTED: Final[Mapping[Missing, str]] = {
 }
 
 NO_RATED_VALUES: Final = "the job has no [flange] with rated values"
-ASSUMED: Final = (
+WEIGHT: Final = (
     "Flange: the moment about an axis is the whole weight times the distance of the centre of mass from it, the most "
-    "that it can be in any posture of the arm.",
+    "that it can be in any posture of the arm."
+)
+NO_CONTACT: Final = (
     "Flange: rated values hold for weight and inertia; what pads and part press or pull on each other in press and "
-    "release is not counted.",
+    "release is not counted."
+)
+ALL_STATIONS: Final = (
+    "Flange: weight and inertia of the parts on all stations count, and what pads and part press or pull on each other "
+    "in press and release, by pads that pull as much as they can"
 )
 POSES: Final = (
     "Flange: the program tells no joints; about the axes before the last one the least favourable direction counts."
@@ -107,11 +114,25 @@ def _asked(value: RatedValue, target: float) -> str:
 PUSHED = "with forces of the process"
 
 
-def cause(gripper_mass: float, part_mass: float | None) -> str:
-    """Say what a wrist carries [kg]: the gripper, alone or with the part."""
-    if part_mass is None:
+CONTACT = "with what pads press or pull there"
+
+
+def assumed(stations: Sequence[Aboard]) -> tuple[str, ...]:
+    """Say what is taken for granted; of a gripper with stations what each has aboard, the one that is judged first."""
+    if not stations:
+        return WEIGHT, NO_CONTACT
+    missing = [f"{each.hold or 'this hold'}: {each.unfollowed}" for each in stations if each.unfollowed]
+    but = f"; not counted, for it could not be followed: {', '.join(missing)}" if missing else ""
+    return WEIGHT, f"{ALL_STATIONS}{but}."
+
+
+def cause(gripper_mass: float, part_masses: Sequence[float]) -> str:
+    """Say what a wrist carries [kg]: the gripper, alone or with parts."""
+    if not part_masses:
         return f"the gripper alone, {gripper_mass:.3g} kg"
-    return f"the gripper's {gripper_mass:.3g} kg and the part's {part_mass:.3g} kg"
+    if len(part_masses) == 1:
+        return f"the gripper's {gripper_mass:.3g} kg and the part's {part_masses[0]:.3g} kg"
+    return f"the gripper's {gripper_mass:.3g} kg and the parts' {' and '.join(f'{m:.3g}' for m in part_masses)} kg"
 
 
 def not_rated(kind: Kind) -> str:
@@ -131,10 +152,10 @@ def robot(needed: Iterable[tuple[Kind, str | None, float]], *, at_least: bool = 
     return f"take a robot rated for: {values}"
 
 
-def lighter(less: float, allowed: float, *, same_shape: bool) -> str:
-    """Say by how much, and to which mass [kg], gripper and part have to become lighter."""
+def lighter(less: float, allowed: float, *, same_shape: bool, several: bool = False) -> str:
+    """Say by how much, and to which mass [kg], gripper and part, or several parts, have to become lighter."""
     same = ", with the same centre of mass and shape" if same_shape else ""
-    return f"make gripper and part together lighter by {less:.3f} kg, to {allowed:.3f} kg{same}"
+    return f"make gripper and part{'s' * several} together lighter by {less:.3f} kg, to {allowed:.3f} kg{same}"
 
 
 def shift_part(dx: float, dy: float, ratio: float) -> str:

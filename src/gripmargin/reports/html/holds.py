@@ -38,28 +38,33 @@ def head_of_holds(report: Report) -> str:
 
 
 def _time_line(report: Report) -> str:
-    """The holds over time, each a link to its section; the taller the worse."""
+    """The holds over time, each a link to its section, the taller the worse; those of each station on a line."""
     keys = {name: f"job{i}" for i, name in enumerate((h.name for h in report.holds if h.like is None), start=1)}
-    first, last = report.holds[0].start, report.holds[-1].end
+    first, last = report.holds[0].start, max(hold.end for hold in report.holds)
     scale = WIDE / max(last - first, 1e-9)
-    bars = "".join(_bar(hold, keys[hold.like or hold.name], first, scale) for hold in report.holds)
-    ground = f'<line x1="0" y1="{HIGH - 8}" x2="{WIDE:g}" y2="{HIGH - 8}"/>'
+    lines = {station: i for i, station in enumerate(dict.fromkeys(hold.station for hold in report.holds))}
+    high = HIGH * len(lines)
+    drawn = ""
+    for station, i in lines.items():
+        base, own = HIGH * (i + 1) - 8, [hold for hold in report.holds if hold.station == station]
+        drawn += "".join(_bar(hold, keys[hold.like or hold.name], first, scale, base) for hold in own)
+        drawn += f'<line x1="0" y1="{base}" x2="{WIDE:g}" y2="{base}"/>'
     drawing = tag(
-        "svg", bars + ground, class_="holds", viewBox=f"0 0 {WIDE:g} {HIGH:g}", role="img", aria_label="holds over time"
+        "svg", drawn, class_="holds", viewBox=f"0 0 {WIDE:g} {high:g}", role="img", aria_label="holds over time"
     )
+    several = f"; by station, from the top: {', '.join(lines)}" if len(lines) > 1 else ""
     ends = (
         tag("span", safe(f"{first:.1f} s"))
-        + tag("span", "a hold opens its section")
+        + tag("span", safe(f"a hold opens its section{several}"))
         + tag("span", safe(f"{last:.1f} s"))
     )
     return tag("section", drawing + tag("p", ends, class_="ends unit"), class_="program-line")
 
 
-def _bar(hold: HoldReport, key: str, first: float, scale: float) -> str:
+def _bar(hold: HoldReport, key: str, first: float, scale: float, base: float) -> str:
     x, wide, high = (hold.start - first) * scale, max((hold.end - hold.start) * scale, 1.0), HEIGHT[hold.verdict]
     said = f"hold {hold.name}: {hold.verdict}, {hold.start:.3f} to {hold.end:.3f} s"
     said += f", as hold {hold.like}" if hold.like else ""
-    base = HIGH - 8
     box = f'<rect class="{safe(hold.verdict)}" x="{x:.2f}" y="{base - high:g}" width="{wide:.2f}" height="{high:g}"/>'
     number = hold.name.split(" ", 1)[0]
     text = f'<text x="{x + wide / 2:.1f}" y="{base - 4:g}">{safe(number)}</text>' if wide >= NARROW else ""

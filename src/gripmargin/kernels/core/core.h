@@ -1,0 +1,27 @@
+/* What the kernels share. Arrays are contiguous, samples or cells as said beside each; sizes and arrays come as lists. */
+#ifndef GRIPMARGIN_CORE_H
+#define GRIPMARGIN_CORE_H
+
+#include <math.h>
+#include <stdint.h>
+
+#ifdef _WIN32
+#define KERNEL __declspec(dllexport) int64_t
+#else
+#define KERNEL __attribute__((visibility("default"))) int64_t
+#endif
+
+/* As numpy's maximum and minimum: what is not a number stays so. */
+static inline double larger(double a, double b) { return a != a || a > b ? a : b; }
+static inline double smaller(double a, double b) { return a != a || a < b ? a : b; }
+
+static inline double dot(const double *a, const double *b) { return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]; }
+
+static inline void cross(const double *a, const double *b, double *out)
+{
+    out[0] = a[1] * b[2] - a[2] * b[1];
+    out[1] = a[2] * b[0] - a[0] * b[2];
+    out[2] = a[0] * b[1] - a[1] * b[0];
+}
+
+#endif
