@@ -16,7 +16,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
-from gripmargin.checks.dents import dented, dented_at_once, unbuckled
+from gripmargin.checks.dents import dented, dented_at_once, dented_beside, dented_in_a_stop, unbuckled
 from gripmargin.checks.not_given import air_left_out, air_taken_along, narrow
 from gripmargin.checks.standing import Premise, Standing, grips_without
 from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, overhang
@@ -315,9 +315,9 @@ SETS_OFF: Final = 0.01  # share of its highest speed below which a tool stands s
 PADS: tuple[Premise, ...] = (measured_contact, measured_dirt, unbuckled)
 ALL: tuple[Premise, ...] = (plane_face, stiff_part, in_air, *PADS)
 HOLDING: tuple[Premise, ...] = (plane_face, hanging, dented, *PADS)
-LEAVING: tuple[Premise, ...] = (plane_face, leaving, in_air, dented, *PADS)
-SWINGING: tuple[Premise, ...] = (plane_face, swaying, begun_at_rest, dented_at_once, *PADS)
-STOPPING: tuple[Premise, ...] = (plane_face, swinging, begun_at_rest, in_air, dented_at_once, *PADS)
+LEAVING: tuple[Premise, ...] = (plane_face, leaving, in_air, dented_beside, *PADS)
+SWINGING: tuple[Premise, ...] = (plane_face, swaying, begun_at_rest, dented, *PADS)
+STOPPING: tuple[Premise, ...] = (plane_face, swinging, begun_at_rest, in_air, dented_in_a_stop, *PADS)
 RECORDED: tuple[Premise, ...] = (
     plane_face,
     stiff_part,

@@ -134,7 +134,7 @@ def _pressed(case: Case, i: int, patch: Patch, shaken: FloatArray, met: Sequence
             if there.max(initial=-np.inf) > highest:
                 worst, highest = int(np.unravel_index(int(np.argmax(there)), there.shape)[0]), float(there.max())
     if bonded.sheet is not None:  # a force at one place dents a part that bends
-        most += SUDDEN * poked(bonded.sheet, bonded.full, case.pushes) * bonded.full[i][0]
+        most += SUDDEN * poked(bonded.sheet, bonded.full, case.pushes)[i][1] * bonded.full[i][0]
     samples = np.flatnonzero(most != -np.inf)
     return Pressed(
         pad=i,

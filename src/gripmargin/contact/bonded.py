@@ -12,8 +12,10 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bending import sheet_on
+from gripmargin.contact.cells import nearest_cells
 from gripmargin.contact.locked import Locked, locked_in
 from gripmargin.contact.sheet import Sheet
+from gripmargin.kernels.face import NOTHING
 from gripmargin.workcell import Part
 
 Strength = tuple[float, float]
@@ -81,6 +83,21 @@ class Bonded:
             return self.shares
         used = self.locked.used_up(self.full, self.shares)
         return tuple(np.maximum(share - less, 0.0) for share, less in zip(self.shares, used, strict=True))
+
+    def held_at(self, pad: int, points: FloatArray) -> FloatArray:
+        """Return pull-off stress and shear strength of a pad at places of it under a part that bends [Pa].
+
+        Args:
+            pad: Its index.
+            points: Tool frame [m], shape (p, 3).
+
+        Returns:
+            Shape (p, 2); next to nothing where the pad has tractions of its own.
+        """
+        share = np.full(len(points), NOTHING)
+        if self.offset is None:
+            share = np.maximum(self.left[pad], NOTHING)[nearest_cells(self.whole.patches[pad], points)]
+        return np.asarray(share[:, None] * np.array(self.full[pad]))
 
     @cached_property
     def even(self) -> bool:

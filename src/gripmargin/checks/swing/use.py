@@ -299,7 +299,7 @@ def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
     """The use of a face over the carry, as `StretchUse` has it, and the part's sway."""
     stretches = case.shared(stretches_of)
     sways = [sway_of(case, stretch, face, *resolution(stretch.modes, stretch.t)) for stretch in stretches]
-    forces = [pushed_over(case, stretch.modes, stretch.samples) for stretch in stretches]
+    forces = [pushed_over(case, stretch.modes, stretch.samples, at_places=True) for stretch in stretches]
     parts = [use_over(*each) for each in zip(stretches, [face] * len(sways), sways, forces, strict=True)]
     value, low, high, noise, point, load = (
         _joined([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise", "point", "load")
@@ -323,7 +323,9 @@ def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
 
 def _in_place(case: Case, face: Face, stretches: Sequence[Stretch]) -> tuple[FloatArray, FloatArray]:
     """The use, and the most that it may be, of a part that stays in its place, shape (samples,) each."""
-    found = [use_over(each, face, None, pushed_over(case, each.modes, each.samples)) for each in stretches]
+    found = [
+        use_over(each, face, None, pushed_over(case, each.modes, each.samples, at_places=True)) for each in stretches
+    ]
     return _joined([part.value for part in found]), _joined([part.high + COVERAGE * part.noise for part in found])
 
 
