@@ -121,7 +121,7 @@ def rows_of(more: Added, pushes: Sequence[Push], samples: NDArray[np.intp]) -> F
     for own, push, factor in zip(out, pushes, more.factors, strict=True):
         if factor:
             own[:] = factor * push.wrench[:, samples - push.samples[0]]
-    return out.reshape(-1, samples.size)
+    return out.reshape(6 * len(pushes), samples.size)
 
 
 def _swings(

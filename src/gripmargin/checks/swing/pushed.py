@@ -172,6 +172,25 @@ class Pushing:
                     peaks = force.there.occurs(own[:, every - there[0]], every, force.sudden)
                 self._occurs(force.at[every], swung, peaks)
 
+    def swayed(self, pushed: Sequence[Pushed], loads: FloatArray, missed: FloatArray) -> FloatArray:
+        """Look at all samples of a part that is followed out of its place.
+
+        Args:
+            pushed: The forces.
+            loads: What the pads carry, as `Followed.loads` has it.
+            missed: By how much the use may be larger between its instants, shape (n,).
+
+        Returns:
+            What surely occurs by whichever law, shape (n,); value, place and load are those of the first one.
+        """
+        surely = np.full(self.value.size, np.inf)
+        for law in loads[::-1]:
+            self.value[:] = -np.inf
+            for own in law:
+                self.meets(pushed, 0, own, missed)
+            surely = np.minimum(surely, self.value)
+        return surely
+
     def _with_swing(self, loads: FloatArray, swing: FloatArray, ways: FloatArray) -> FloatArray:
         """The largest use by loads with a swing of each mode about them, however their phases meet, shape (m,).
 
@@ -268,7 +287,7 @@ def pushed_over(case: Case, modes: Modes, samples: NDArray[np.intp], *, at_place
         out.append(
             Pushed(
                 at=at,
-                wrench=rows.reshape(-1, 6, at.size).sum(axis=0),
+                wrench=rows.reshape(len(case.pushes), 6, at.size).sum(axis=0),
                 swing=met[0].swing,
                 way=met[0].way,
                 sudden=_instants(modes, 0.5 * float(t[at[-1]] - t[at[0]])) if at_once else np.zeros(0),

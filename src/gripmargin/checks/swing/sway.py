@@ -46,6 +46,9 @@ class Followed:
         load: What the pads carry there, shape (6, n).
         least: Least that the largest use may be, by how springs may go on at larger turns, shape (n,).
         most: Most that it may be likewise, shape (n,).
+        third: Share of the use that is left out of it, shape (n,).
+        loads: What the pads carry at every instant looked at, by each law of the springs, where forces of the process
+            act as well, shape (laws, instants of a sample, 6, n); else there are none.
     """
 
     value: FloatArray
@@ -53,6 +56,8 @@ class Followed:
     load: FloatArray
     least: FloatArray
     most: FloatArray
+    third: FloatArray
+    loads: FloatArray
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -127,7 +132,7 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
             known[part] &= groups[:, -1] < first + end
         out.append([np.concatenate(each, axis=-1) for each in zip(*looked, strict=True)])
         known &= out[-1][3] + _turn_unsure(found) <= LARGEST
-    value, point, load, angle, way = out[0]
+    value, point, load, angle, way, _ = out[0]
     # What is left out is of the third power of the turn: the next term of its series.
     third = np.maximum.accumulate(angle) ** 2 / 6.0
     return Sway(
@@ -138,6 +143,8 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
             load=load,
             least=np.min([each[0] for each in out], axis=0) * (1.0 - third),
             most=np.max([each[0] for each in out], axis=0) * (1.0 + third),
+            third=third,
+            loads=np.stack([each[5] for each in out]),
         ),
         angle=float(angle.max()),
         way=float(way.max()),
@@ -182,12 +189,16 @@ def _fed_back(
 def _looked(
     frame: _Frame, face: Face, response: FloatArray, rest: FloatArray, groups: NDArray[np.intp]
 ) -> tuple[FloatArray, ...]:
-    """Use, place, load, turn, and way of the centre of mass, each where it is largest in a group of instants."""
+    """Use, place, load, turn, and way of the centre of mass, each where it is largest in a group of instants.
+
+    Then all loads of the group where forces of the process meet them, shape (instants, 6, groups).
+    """
     wrench = frame.stretch.modes.loads @ response + rest
     use, point, _, _ = peak_utilisation(face, wrench)
     best = groups[np.arange(len(groups)), use[groups].argmax(axis=1)]
     angle, way = (x[groups].max(axis=1) for x in frame.moved(response))
-    return use[groups].max(axis=1), point[best], wrench[:, best], angle, way
+    every = wrench[:, groups.T].swapaxes(0, 1)[: None if frame.case.pushes else 0]
+    return use[groups].max(axis=1), point[best], wrench[:, best], angle, way, every
 
 
 def _blocks(samples: int) -> Iterator[slice]:

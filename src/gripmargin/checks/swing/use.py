@@ -78,10 +78,11 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Seq
     value, fast, left, unsure, noise = np.empty((5, stretch.samples.size))
     point, load = np.empty(value.size, dtype=np.intp), np.empty((6, value.size))
     force = Pushing.over(stretch.modes, face, value.size) if pushed else None
+    out_of_place = None if sway is None else sway.followed
     for block in stretch.blocks():
         part, own, found = block.part, slice(0, block.size), block.swing
         peaks, swings = _at_samples(block, face, followed), gain * found.amplitude
-        if force is not None:
+        if force is not None and out_of_place is None:
             force.meets(pushed, block.first, peaks[2][:, own], _missed(found, swings, followed, 1)[own])
         value[part], point[part], load[:, part] = (x[..., own] for x in peaks)
         fast[part], left[part] = swings[~followed].sum(axis=0)[own], _missed(found, swings, followed, 1)[own]
@@ -93,21 +94,22 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Seq
         _look_between(block, face, followed, steps, there, (value[part], point[part], load[:, part]))
         left[part][there] = _missed(block.swing, gain * block.swing.amplitude, followed, steps)[there]
     least, most = value - unsure, value + fast + left + unsure
-    if force is not None and (sway is None or sway.followed is None):
-        most = np.maximum(most, force.most + fast + unsure)
-        least = np.fmax(least, force.value - unsure)
+    if sway is not None:
+        least, most = least - sway.more, most + sway.more
+    if out_of_place is not None:
+        least, most = out_of_place.least - unsure, out_of_place.most + fast + left + unsure
+        there = np.isfinite(out_of_place.value)  # beyond numbers the part is taken to stay in its place
+        value = np.where(there, out_of_place.value, value)
+        point, load = np.where(there, out_of_place.point, point), np.where(there, out_of_place.load, load)
+    if force is not None:
+        beside = 0.0 if sway is None else sway.more
+        third = np.zeros(value.size) if out_of_place is None else out_of_place.third
+        surely = force.value if out_of_place is None else force.swayed(pushed, out_of_place.loads, left)
+        most = np.maximum(most, force.most * (1.0 + third) + fast + unsure + beside)
+        least = np.fmax(least, surely * (1.0 - third) - unsure - beside)
         worse = force.value > value
         value, point = np.where(worse, force.value, value), np.where(worse, force.point, point)
         load = np.where(worse, force.load, load)
-    if sway is not None:
-        least, most = least - sway.more, most + sway.more
-        if sway.followed is not None:
-            least, most = sway.followed.least - unsure, sway.followed.most + fast + left + unsure
-            there = np.isfinite(sway.followed.value)  # beyond numbers the part is taken to stay in its place
-            value = np.where(there, sway.followed.value, value)
-            point, load = np.where(there, sway.followed.point, point), np.where(there, sway.followed.load, load)
-        if force is not None and sway.followed is not None:
-            most, value = most + force.alone, value + force.alone
     if begins is not None:
         first = stretch.start.sample
         beside = (0.0 if sway is None else sway.more) + (0.0 if force is None else force.alone[first])
