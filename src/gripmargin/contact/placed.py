@@ -23,13 +23,16 @@ from gripmargin.contact.poked import Place, felt, moved_by, place_of
 from gripmargin.contact.process import Added, Push
 from gripmargin.contact.sheet import Sheet, contact_of, indented
 from gripmargin.contact.sheet_vibration import vibrations
-from gripmargin.contact.swung import MOST_DAMPED, Vibration
+from gripmargin.contact.swung import MOST_DAMPED, Vibration, started
 from gripmargin.kernels.face import Face, squared
+from gripmargin.kernels.march import between
 from gripmargin.kernels.modes import natural_modes
 from gripmargin.kernels.utilisation import peak_utilisation
 
 BLOCKS = 3  # sets of ways: what loads and forces do at rest, what its inertia does, and so on
 AT_ONCE = 32_768  # places times samples: memory alone
+PERIODS, INSTANTS = 12, 2_000  # of the slowest vibration over which a swing is followed, and at how many instants
+TURN = 1.0  # [rad] from one of them to the next up to which a vibration is followed
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -93,23 +96,57 @@ class Placed(Value):
         used, at, tension, there = peak_utilisation(self.face, loads)
         return used, self.nearest[at], tension, self.nearest[there]
 
-    def swung(self, loads: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
+    @property
+    def ways(self) -> FloatArray:
+        """What the places feel of a response of 1 of each vibration, shape (3, places, modes)."""
+        return self.face.maps[:, :, self.face.maps.shape[2] - len(self.vibrations[0].frequency) :]
+
+    def reach(self, push: Push, which: int) -> FloatArray | None:
+        """Return the least and the largest that places feel of a force that comes and stays, beside what they do then.
+
+        Vibrations too fast for the instants that are looked at count with their whole size.
+
+        Args:
+            push: One whose load stays as it is; None is returned of others.
+            which: Which of the forces it is.
+
+        Returns:
+            Shape (2, 3, places).
+        """
+        if np.ptp(push.wrench, axis=1).max() > 0.0:
+            return None
+        modes, out = self.vibrations[which], np.zeros((2, *self.face.maps.shape[:2]))
+        at_rest = modes.shapes.T @ push.wrench[:, 0]
+        t = np.linspace(0.0, push.rise + PERIODS * 2.0 * np.pi / float(modes.frequency[0]), INSTANTS)
+        slow, size = modes.frequency * t[1] <= TURN, started(modes, push)
+        lasting = np.exp(-modes.damping * modes.frequency * (t[-1] - push.rise))  # what may be left at the end
+        missed = np.abs(self.ways) @ (size * np.where(slow, between(modes.frequency * t[1]), 1.0))
+        response = np.where(slow, at_rest, 0.0)[:, None] * (ramp_response(modes, t, push.rise) - 1.0)
+        step = max(1, AT_ONCE // INSTANTS)
+        for first in range(0, self.face.points, step):
+            some = slice(first, first + step)
+            there = self.ways[:, some] @ response
+            out[:, :, some] = there.min(axis=2), there.max(axis=2)
+        end = np.abs(self.ways) @ (size * lasting)
+        return np.stack([np.minimum(out[0] - missed, -end), np.maximum(out[1] + missed, end)])
+
+    def swung(self, loads: FloatArray, low: FloatArray, high: FloatArray, reach: FloatArray) -> FloatArray:
         """Return the most that pads may be used by loads with vibrations about them, however they meet, shape (m,).
 
         Args:
             loads: Shape (rows, m).
             low: Least response of each vibration beside that of the loads, 0 or less, shape (modes, m).
             high: Largest one, 0 or more.
+            reach: The least and the largest that places feel beside that, shape (2, 3, places).
         """
-        out, modes = np.empty(loads.shape[1]), low.shape[0]
-        maps, ways = self.face.maps, self.face.maps[:, :, self.face.maps.shape[2] - modes :]
-        up, down = np.maximum(ways, 0.0), np.minimum(ways, 0.0)
+        out, maps, ways = np.empty(loads.shape[1]), self.face.maps, self.ways
+        up, down, (lowest, highest) = np.maximum(ways, 0.0), np.minimum(ways, 0.0), reach[..., None]
         step = max(1, AT_ONCE // self.face.points)
         for first in range(0, out.size, step):
             part = slice(first, first + step)
             rest = maps @ loads[:, part]
-            most = rest + up @ high[:, part] + down @ low[:, part]
-            least = rest[:2] + up[:2] @ low[:, part] + down[:2] @ high[:, part]
+            most = rest + highest + up @ high[:, part] + down @ low[:, part]
+            least = rest[:2] + lowest[:2] + up[:2] @ low[:, part] + down[:2] @ high[:, part]
             shear = np.square(np.maximum(np.abs(most[:2]), np.abs(least))).sum(axis=0)
             out[part] = np.sqrt(squared(shear, most[2]).max(axis=0))
         return out
@@ -122,6 +159,28 @@ def rows_of(more: Added, pushes: Sequence[Push], samples: NDArray[np.intp]) -> F
         if factor:
             own[:] = factor * push.wrench[:, samples - push.samples[0]]
     return out.reshape(6 * len(pushes), samples.size)
+
+
+def ramp_response(modes: Vibration, t: FloatArray, rise: float) -> FloatArray:
+    """Return damped oscillators, at rest before, under what rises to 1 in a time and stays, shape (modes, n).
+
+    ``q'' + 2 z w q' + w^2 q = w^2 f`` (Chopra, Dynamics of Structures, ch. 4, from memory).
+
+    Args:
+        modes: Their frequencies and damping.
+        t: Times [s], shape (n,).
+        rise: The time [s]; 0: at once.
+    """
+    w, z = modes.frequency[:, None], modes.damping[:, None]
+    damped = w * np.sqrt(1.0 - z * z)
+
+    def rising(late: FloatArray) -> FloatArray:  # under f = t
+        swing = 2.0 * z / w * np.cos(damped * late) + (2.0 * z * z - 1.0) / damped * np.sin(damped * late)
+        return np.asarray(late - 2.0 * z / w + np.exp(-z * w * late) * swing)
+
+    if rise > 0.0:
+        return np.asarray((rising(t) - rising(np.maximum(t - rise, 0.0))) / rise)
+    return np.asarray(1.0 - np.exp(-z * w * t) * (np.cos(damped * t) + z * w / damped * np.sin(damped * t)))
 
 
 def _swings(

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import product
 from typing import Final
 
@@ -31,6 +32,7 @@ from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation
 FINE: Final = 0.2  # [rad] of the fastest mode from one instant to the next at which a swing is looked at
 PERIODS: Final = 12  # of the slowest mode over which it is: longer finds more of what occurs
 MOST_INSTANTS: Final = 2_000
+KEPT: Final = 32  # forces whose swing is not followed again
 SLIGHT: Final = 1e-3  # share of the swing below which a mode is not looked at by itself
 Occurring = tuple[FloatArray, NDArray[np.intp]]  # how far pads are used, and at which place of the grip
 DISPLACED: Final = 2.0  # how often large displacements count; random stops in a physics engine need 1.9
@@ -69,6 +71,8 @@ class There:
         felt: The response of each vibration at rest, shape (modes, m).
         swing: Amplitudes, as `Pushed`.
         way: As `Pushed`.
+        reach: Beside that, the least and the largest that places feel of forces as they come, shape (2, 3, places).
+        gone: The same in place of all swing, where forces have come and gone however soon; None: that is not known.
     """
 
     placed: Placed
@@ -76,13 +80,19 @@ class There:
     felt: FloatArray
     swing: FloatArray
     way: FloatArray
+    reach: FloatArray
+    gone: FloatArray | None = None
 
     def most(self, own: FloatArray, some: NDArray[np.intp]) -> FloatArray:
         """Return the most that pads may be used at some of its samples, the rest of the load given, shape (m,)."""
         swing, ways = self.swing[:, some], self.way[:, some]
         far = overshoot(self.placed.vibrations[0])[:, None]
         low, high = (np.where(ways * sign > 0.0, far, 1.0) * sign * swing for sign in (-1.0, 1.0))
-        return self.placed.swung(self.placed.loads(own, self.wrench[:, some]), low, high)
+        loads = self.placed.loads(own, self.wrench[:, some])
+        most = self.placed.swung(loads, low, high, self.reach)
+        if self.gone is None:
+            return most
+        return np.minimum(most, self.placed.swung(loads, 0.0 * low, 0.0 * high, self.gone))
 
     def occurs(self, own: FloatArray, k: NDArray[np.intp], late: FloatArray | None = None) -> Occurring:
         """Return what uses the pads most at some of its samples: at rest, or some times after forces came at once.
@@ -271,7 +281,7 @@ def pushed_over(case: Case, modes: Modes, samples: NDArray[np.intp], *, at_place
         placed = case.shared(placed_sets)[modes.sheet[1]]
     kinds = [_Felt.of(own, [modes] * len(case.pushes), t, first)]
     if placed is not None:
-        kinds.append(_Felt.of(own, placed.vibrations, t, first))
+        kinds.append(_Felt.of(own, placed.vibrations, t, first, placed))
     after, out = np.flatnonzero(np.any([kind.gone.any(axis=0) for kind in kinds], axis=0)), []
     for more in (None, *case.added):
         inside = slice(0) if more is None else (more.samples >= first) & (more.samples <= last)
@@ -279,11 +289,12 @@ def pushed_over(case: Case, modes: Modes, samples: NDArray[np.intp], *, at_place
         if more is not None and not at.size:
             continue
         rows = rows_of(more, case.pushes, more.samples[inside]) if more else np.zeros((6 * len(case.pushes), at.size))
-        met = [kind.met(() if more is None else more.factors, rows, at) for kind in kinds]
+        factors = () if more is None else more.factors
+        met = [kind.met(factors, rows, at) for kind in kinds]
         at_once = more is not None and all(push.rise == 0.0 for i, push in own.items() if more.factors[i])
         there = None
         if placed is not None:
-            there = There(placed=placed, wrench=rows, felt=met[1].felt, swing=met[1].swing, way=met[1].way)
+            there = There(placed=placed, wrench=rows, **vars(met[1]), **kinds[1].reach(placed, factors))
         out.append(
             Pushed(
                 at=at,
@@ -312,12 +323,30 @@ class _Felt:
 
     own: Mapping[int, tuple[Vibration, Push]]
     left: Mapping[int, FloatArray]
+    reaches: Mapping[int, FloatArray]
 
     @classmethod
-    def of(cls, pushes: Mapping[int, Push], vibrations: Sequence[Vibration], t: FloatArray, first: int) -> _Felt:
+    def of(
+        cls,
+        pushes: Mapping[int, Push],
+        vibrations: Sequence[Vibration],
+        t: FloatArray,
+        first: int,
+        placed: Placed | None = None,
+    ) -> _Felt:
         own = {i: (vibrations[i], push) for i, push in pushes.items()}
         left = {i: left_of(each, push, t, int(push.samples[-1]) - first) for i, (each, push) in own.items()}
-        return cls(own, left)
+        reaches = {} if placed is None else {i: _reach(placed, push, i) for i, push in pushes.items()}
+        return cls(own, left, {i: reach for i, reach in reaches.items() if reach is not None})
+
+    def reach(self, placed: Placed, factors: Sequence[float]) -> dict[str, FloatArray]:
+        """What places feel of forces that act as they come, and once all have gone; `There` has both."""
+        each = [self.reaches[i] * factors[i] for i in self.reaches if factors and factors[i]]
+        reach = np.sum([np.sort(own, axis=0) for own in each], axis=0) + np.zeros((2, *placed.face.maps.shape[:2]))
+        if factors or len(self.reaches) < len(self.own):
+            return {"reach": reach}
+        wide = np.sum([own[1] - own[0] for own in self.reaches.values()], axis=0)
+        return {"reach": reach, "gone": np.stack([-wide, wide])}
 
     @property
     def gone(self) -> FloatArray:
@@ -327,16 +356,21 @@ class _Felt:
         """One combination of the forces, whose loads are rows of six; no factors: all have gone."""
         acting = [i for i in self.own if factors and factors[i]]
         swings = [
-            np.broadcast_to(started(*self.own[i])[:, None], (len(self.own[i][0].frequency), at.size))
+            np.broadcast_to((i not in self.reaches) * started(*own)[:, None], (len(own[0].frequency), at.size))
             if i in acting
             else self.left[i][:, at]
-            for i in self.own
+            for i, own in self.own.items()
         ]
         felt = np.sum([each.shapes.T @ rows[6 * i : 6 * i + 6] for i, (each, _) in self.own.items()], axis=0)
         # one that came at once, and stays as it is
         plain = acting and all(self.own[i][1].rise == 0.0 for i in acting) and np.ptp(felt, axis=1).max() == 0
         plain = plain and sum(bool(some.any()) for some in swings) == 1
         return _Met(felt, np.sum(swings, axis=0), np.sign(felt) if plain else np.zeros_like(felt))
+
+
+@lru_cache(maxsize=KEPT)
+def _reach(placed: Placed, push: Push, which: int) -> FloatArray | None:
+    return placed.reach(push, which)
 
 
 def placed_sets(case: Case) -> tuple[Placed, ...]:
