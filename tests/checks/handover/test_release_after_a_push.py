@@ -63,6 +63,14 @@ def test_a_part_that_stands_on_its_pads_presses_them_by_its_weight():
     assert both >= (3.0 * G + 40.0) / AREA
 
 
+def test_where_the_motion_is_not_known_pads_may_be_pressed_with_anything():
+    case = work_out(lowered(mass=3.0, move=0.0))
+    load = case.own_load.copy()
+    load[:, 100] = np.nan
+    assert pressed_in_the_carry(replace(case, own_load=load)) == (np.inf,)
+    assert ActivationLaw(np.array([1e4, 2e4]), np.array([0.4, 0.9]), "measured curve").most(np.inf) == 0.9
+
+
 def test_the_most_that_a_bond_may_be_after_any_pressure_up_to_a_peak():
     falls = ActivationLaw(np.array([1e4, 2e4, 4e4]), np.array([0.4, 0.9, 0.5]), "measured curve")
     assert [falls.most(p) for p in (0.0, 5e3, 2e4, 3e4, 9e4)] == pytest.approx([0.0, 0.2, 0.9, 0.9, 0.9])
