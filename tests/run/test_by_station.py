@@ -11,11 +11,16 @@ import pytest
 
 import gripmargin as gm
 from gripmargin.files.report_file import Baseline, earlier_job
+from gripmargin.motion.program import ProgramMotion
+from gripmargin.motion.stretch import with_fastest
 from gripmargin.reports.as_glance import report_glance
 from gripmargin.reports.as_json import report_tree
 from gripmargin.reports.html.holds import head_of_holds
 from gripmargin.reports.schema import SCHEMA_NAME
+from gripmargin.run.alike import Alike
 from gripmargin.run.baseline import compare
+from gripmargin.run.by_hold import windows
+from gripmargin.workcell.aboard import Aboard
 from support.exchanged import BLANK_PHASES, DONE_PHASES, alone, exchange, program
 
 STOP = gm.Stop(axis_deceleration=[4.0, 4.0, 4.0, 20.0])
@@ -73,6 +78,42 @@ def test_a_faster_index_fails_for_both(job):
     t = quick.samples.t
     for check in quick.checks:
         assert t[check.at.sample] == check.at.t
+
+
+def test_poses_of_the_tool_tell_as_much_as_joints(job, report):
+    """The program, and a recording of it, as poses of the tool frame, rates estimated: as joints with their rates."""
+    bare = tuple(replace(phase, pick=None, nest=None) for phase in (*BLANK_PHASES, *DONE_PHASES))
+    tool = ProgramMotion.of(job.trajectory, job.robot).at
+    poses = gm.PoseTrajectory(t=tool.t, position=tool.position, rotation=tool.rotation, moves=job.trajectory.moves)
+    run = replace(poses, t=poses.t + 3.0, source="recording")
+    made = replace(job, trajectory=poses, recording=run, stop=None, picks={}, nests={}, phases=bare)
+    for hold, joints in zip(gm.check_job(made, checks=["hold", "recorded"]).holds, report.holds, strict=True):
+        found = {check.check: check for check in hold.report.checks}
+        assert {str(check.verdict) for check in found.values()} == {"pass"}
+        asked = figures(joints.report)["hold"][0]
+        assert [found[name].value for name in ("hold", "recorded")] == pytest.approx([asked, asked], rel=1e-3)
+
+
+def test_holds_are_alike_only_with_the_same_on_the_other_stations(job):
+    """What is judged once counts for another hold where the flange carries the same there, to rounding."""
+    own = job.stations["A"]
+    motion = with_fastest(ProgramMotion.of(own.trajectory, own.robot))
+    (window,) = windows(own, job.holds[:1], motion)
+    n, body = motion.at.samples, {"mass": 0.2, "com": np.array([0.0, 0.1, 0.0]), "inertia": np.eye(3)}
+    none = {"sure": np.zeros((6, n)), "at": np.zeros(0, dtype=int), "instants": np.zeros((6, 0))}
+    there = Aboard(**body, **none, hangs=np.arange(n) > 900, contact=np.ones((6, n)))
+    alike = Alike()
+    alike.keep(replace(window.job, aboard=(there,)), window.motion, "blank", 7)
+
+    def found(*aboard, **changes):
+        return alike.find(replace(window.job, aboard=aboard, **changes), window.motion, "blank")
+
+    assert found(there) == 7
+    assert found(replace(there, contact=np.ones((6, n)) * (1 + 1e-12))) == 7
+    assert found() is None
+    assert found(there, station="B") is None
+    different = {"mass": 0.21, "hangs": np.arange(n) > 899, "contact": np.ones((6, n)) * 1.001, "com": np.zeros(3)}
+    assert [found(replace(there, **{name: value})) for name, value in different.items()] == [None] * 4
 
 
 def test_every_report_says_the_station(report):

@@ -10,18 +10,15 @@ FOLDER = Path(__file__).parents[2] / "trajectories"
 
 
 def alone(job, station):
-    """The job with the pads, the phases and the part of one station alone."""
+    """The job with the pads, the phases and the part of one station alone, without places: what takes time."""
     pads = tuple(pad for pad in job.gripper.pads if pad.station == station)
     frames = tuple(each for each in job.gripper.stations if each.name == station)
     phases = tuple(phase for phase in job.phases if phase.station == station)
-    named = {
-        several: {
-            name: value for name, value in getattr(job, several).items() if name in {getattr(p, one) for p in phases}
-        }
-        for one, several in (("part", "parts"), ("pick", "picks"), ("nest", "nests"))
-    }
+    named = {phase.part for phase in phases}
+    parts = {name: part for name, part in job.parts.items() if name in named}
+    bare = tuple(replace(phase, pick=None, nest=None) for phase in phases)
     gripper = replace(job.gripper, pads=pads, stations=frames)
-    return replace(job, gripper=gripper, phases=phases, part=None, **named)
+    return replace(job, gripper=gripper, phases=bare, part=None, parts=parts, picks={}, nests={})
 
 
 def test_what_passes_with_one_part_fails_with_both(reports):
@@ -42,10 +39,3 @@ def test_what_passes_with_one_part_fails_with_both(reports):
         assert remedy.shown
         assert 0.031 - 1e-9 <= remedy.figures["less"] <= 0.032 + 1e-9
         assert remedy.text.startswith("make gripper and parts together lighter by 0.03")
-
-
-def test_the_page_has_a_line_for_each_station(pages):
-    page = pages["swap-thick"]
-    assert page.count("<title>hold ") == 2
-    assert "by station, from the top: A, B" in page
-    assert ">thick mirrors, coated out, bare in, hold 1 bare on A<" in page

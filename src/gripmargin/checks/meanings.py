@@ -193,6 +193,11 @@ MEANINGS: Final[dict[str, Meaning]] = {
         "A pick whose moves are not named is not judged, and does not count among the picks that make pads dirty.",
         "Name the moves of that pick in program.phases; where nothing is taken there, name them in a free phase.",
     ),
+    "moving_start": Meaning(
+        "Whether the tool stands still when the part is first carried, where no tray says how it comes onto the pads.",
+        "A file cut out of a motion does not tell what that motion before it made the part swing by.",
+        "Begin the program at a rest, or give [pick]; where the part hung still all the same, accept it.",
+    ),
     "polled": Meaning(
         "Rows of the program that repeat while the robot moves, or leave some out, as in a log that was polled.",
         "Of a log they say nothing of the motion and are left out; sent to a robot as they are they make it stutter.",

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 import shapely
@@ -177,6 +178,27 @@ def swinging(case: Case) -> Standing:
     return Standing(doubts=(f"{said}; a stiffer part, or more pads beneath it, would help",))
 
 
+def begun_at_rest(case: Case) -> Standing:
+    """Whether it is known what the part swings by when it is first carried: torn off a tray, or by a tool at rest.
+
+    A file that begins in the middle of a motion does not tell.
+    """
+    if case.carried.size == 0 or case.pickup is not None or BEGINS in case.job.accept:
+        return Standing()
+    tool, first = case.motion.at.take(case.carried), case.motion.at.take(case.carried[:1])
+    for told, begin, unit in (
+        (tool.velocity, first.velocity, "m/s"),
+        (tool.angular_velocity, first.angular_velocity, "rad/s"),
+    ):
+        most, speed = float(np.linalg.norm(told, axis=1).max()), float(np.linalg.norm(begin))
+        if speed > SETS_OFF * most:
+            at = case.place(int(case.carried[0])).t
+            said = f"the part is first carried at {at:.3f} s, by a tool that moves at {speed:.2g} {unit} already"
+            helps = f'begin at a rest, give [pick], or state job.accept = ["{BEGINS}"] where it hung still'
+            return Standing(doubts=(f"{said}, and what it swings by then is not known: {helps}",))
+    return Standing()
+
+
 def stiff_part(case: Case) -> Standing:
     """Whether the part counts as rigid, because the job says so or as a plate that bends little."""
     known = case.shared(bending)
@@ -288,15 +310,18 @@ def meant(case: Case) -> Standing:
     return Standing(doubts=tuple(doubts))
 
 
+BEGINS: Final = "moving_start"
+SETS_OFF: Final = 0.01  # share of its highest speed below which a tool stands still (no source)
 PADS: tuple[Premise, ...] = (measured_contact, measured_dirt, unbuckled)
 ALL: tuple[Premise, ...] = (plane_face, stiff_part, in_air, *PADS)
 HOLDING: tuple[Premise, ...] = (plane_face, hanging, dented, *PADS)
 LEAVING: tuple[Premise, ...] = (plane_face, leaving, in_air, dented, *PADS)
-SWINGING: tuple[Premise, ...] = (plane_face, swaying, dented_at_once, *PADS)
-STOPPING: tuple[Premise, ...] = (plane_face, swinging, in_air, dented_at_once, *PADS)
+SWINGING: tuple[Premise, ...] = (plane_face, swaying, begun_at_rest, dented_at_once, *PADS)
+STOPPING: tuple[Premise, ...] = (plane_face, swinging, begun_at_rest, in_air, dented_at_once, *PADS)
 RECORDED: tuple[Premise, ...] = (
     plane_face,
     stiff_part,
+    begun_at_rest,
     in_air,
     dented_at_once,
     *PADS,

@@ -47,10 +47,13 @@ def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0
     out = np.zeros(y.shape)
     if t.size < 4:
         return out
+    known = (2.01 * rounded_to(y) + 4.0 * np.spacing(np.abs(y).max(axis=1)))[:, None]
     h = np.diff(t)
     middle = (h[:-1] + h[1:]) / 2
-    bend = np.diff(np.diff(y, axis=1) / h, axis=1) / middle  # [unit/s^2]
-    known = (2.01 * rounded_to(y) + 4.0 * np.spacing(np.abs(y).max(axis=1)))[:, None]
+    bend = np.diff(y, axis=1)
+    bend /= h
+    bend = np.diff(bend, axis=1)
+    bend /= middle  # [unit/s^2]
     noise = _noise(t, y, even=even, scatter=scatter)
     size = np.abs(bend) * middle * np.minimum(h[:-1], h[1:])
     noisy = 24.5 * noise  # ten times that of a second difference
@@ -125,8 +128,8 @@ def _peak(bend: FloatArray) -> float:
 
 
 def _noise(t: FloatArray, y: FloatArray, *, even: bool, scatter: float) -> FloatArray:
-    """Noise about each second difference, shape (channels, n - 2)."""
-    steady = np.repeat(_steady_noise(t, y, even=even)[:, None], t.size - 2, axis=1)
+    """Noise about each second difference, shape (channels, n - 2), or (channels, 1) where it is the same about all."""
+    steady = _steady_noise(t, y, even=even)[:, None]
     if not scatter > 0.0:
         return steady
     level, _ = noise_levels(t, y, None)

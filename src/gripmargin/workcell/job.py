@@ -73,6 +73,7 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "from_below",
     "never_released",
     "unnamed_moves",
+    "moving_start",
     "joint_speed",
     "fouling",
     "polled",
@@ -135,6 +136,8 @@ class Job(Declared, called="job"):
         counted: Whether picks, cleanings and places of the program before its hold are counted already.
         uncleaned: Why the pads are not known to be as clean and whole as is counted, one sentence each.
         station: Of a job of one station of the gripper: its name.
+        frame: Of a job of one station: its frame in the tool frame, of which a program or a recording of poses tells;
+            the robot's tool ends at it already.
         aboard: What other stations have on their pads meanwhile.
 
     Raises:
@@ -192,6 +195,7 @@ class Job(Declared, called="job"):
     counted: bool = key(Flag(), default=False)
     uncleaned: tuple[str, ...] = key(LABELS, default=())
     station: str = key(default="")
+    frame: FloatArray | None = key(default=None)
     aboard: tuple[Aboard, ...] = key(default=())
 
     def __post_init__(self) -> None:

@@ -168,6 +168,17 @@ def test_how_finely_the_force_of_the_chord_is_looked_at():
     assert found == pytest.approx(3.9 * mean, rel=0.015)
 
 
+def test_two_samples_that_mark_a_step_start_no_swing_of_their_own():
+    """A load that comes at once and one that comes within a thousandth of a period, at stiffnesses 2 % apart."""
+    bounds = []
+    for rise in (1e-8, 1e-3):
+        t = np.concatenate([np.arange(0.0, 1.0, 0.02), 1.0 + rise + np.arange(0.0, 5.0, 0.02)])
+        load = np.where(t < 1.0, 0.0, np.minimum((t - 1.0) / rise, 1.0))
+        ends = [pulled(2.0 * np.pi * np.sqrt(1.0 + sign * 0.01), t, load) for sign in (-1.0, 1.0)]
+        bounds.append(missed(*ends).max())
+    assert bounds[0] == pytest.approx(bounds[1], rel=0.01)
+
+
 def looked(gap, monkeypatch, *, level=0.0, largest=1.0):
     """How often it is looked, where the most in between is by so much more than at both ends, whatever is tried."""
     count = []

@@ -326,7 +326,14 @@ def _asked(job: Job) -> float | None:
 SETTLE = Check(
     name="settle",
     question="Has the part stopped swinging when it is placed?",
-    judged=(Judged(name="settle", target=_asked, details=SettleDetails, rests_on=(*premises.ALL, undented)),),
+    judged=(
+        Judged(
+            name="settle",
+            target=_asked,
+            details=SettleDetails,
+            rests_on=(*premises.ALL, premises.begun_at_rest, undented),
+        ),
+    ),
     run=run,
     result_words=words.settle_result,
     finding_words=words.settle_finding,

@@ -20,6 +20,7 @@ from gripmargin.checks.case import Case
 from gripmargin.checks.swing.response import Swing
 from gripmargin.checks.swing.ringing import Stretch, next_too, on_modes, other_stretches, stretches_of
 from gripmargin.checks.swing.vibration import mixed
+from gripmargin.kernels.law_defects import MARKED
 from gripmargin.kernels.oscillator import fading_sum
 
 ENOUGH: Final = 1.01  # most over largest that is good enough
@@ -111,7 +112,7 @@ def _force(one: Swing, other: Swing) -> tuple[FloatArray, FloatArray]:
         force = 0.25 * np.abs(stiff @ parts[0].imag - (across - along) @ parts[1].imag)
         if not slow.all():
             force[~slow] = 0.25 * np.abs(stiff[~slow] @ parts[0] - (across - along)[~slow] @ parts[1])
-        np.maximum(size, force, out=size)
+        np.maximum(size, np.where(step > MARKED, force, 0.0), out=size)  # over a step it is about a load that is none
         mean += force * ((0.5 if k in (0, count) else 1.0) / count)
         parts = [part * turn for part, turn in zip(parts, turns, strict=True)]
     swung = (fastest / np.sqrt(1.0 - np.maximum(a.damping, b.damping) ** 2))[:, None] * mean * step
