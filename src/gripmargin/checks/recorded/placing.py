@@ -42,8 +42,8 @@ class Placed:
     joints: bool
 
 
-def offset_of(job: Job, motion: ProgramMotion) -> float | None:
-    """Return by how much the clock of a job's recording leads that of a whole program [s]; None: it is not found.
+def offset_of(job: Job, motion: ProgramMotion) -> float | str:
+    """Return by how much the clock of a job's recording leads that of a whole program [s], or why that is not known.
 
     Args:
         job: With a recording.
@@ -51,11 +51,13 @@ def offset_of(job: Job, motion: ProgramMotion) -> float | None:
     """
     carried, recording = np.flatnonzero(job.phase_map.covers("carry")), job.recording
     if recording is None or carried.size == 0 or (places := _places(job, motion, recording)) is None:
-        return None
+        return words.JOINTS_BESIDE_POSES
     t = job.trajectory.t
-    found = align(t, places[0], recording.t, places[1], (float(t[carried[0]]), float(t[carried[-1]])))
-    joints = isinstance(recording, JointTrajectory)
-    return None if isinstance(found, Uncovered) or _doubt(found, joints=joints, given=None) else found.offset
+    span = float(t[carried[0]]), float(t[carried[-1]])
+    found = align(t, places[0], recording.t, places[1], span)
+    if isinstance(found, Uncovered):
+        return words.too_short(recording.t[-1] - recording.t[0], span, (found.before, found.after))
+    return _doubt(found, joints=isinstance(recording, JointTrajectory), given=None) or found.offset
 
 
 def placed(case: Case, recording: Trajectory) -> Placed | str:
