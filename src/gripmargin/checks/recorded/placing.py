@@ -10,12 +10,11 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.recorded import words
-from gripmargin.checks.recorded.alignment import LATEST, Alignment, Uncovered, align
+from gripmargin.checks.recorded.alignment import LATEST, SAME, Alignment, Uncovered, align
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.workcell.job import Job
 
-SAME: Final = 0.1  # misfit over the way from which a recording is not taken for one of the program
 OTHER: Final = 0.7  # the same of one joint by itself; a wrong sign makes 2, a joint that stands still 1
 TURN: Final = 0.1  # [m] arm at which a turn of the tool counts as a way, where poses are compared
 
