@@ -118,7 +118,8 @@ class Case:
         if self.not_followed:
             return (), self.not_followed
         try:
-            pressed = pressed_in_the_carry(self)
+            grows = self.pickup is not None and self.pickup.strongest is not None
+            pressed = pressed_in_the_carry(self) if grows else ()
             return put_down(self.job, self.motion.at, self.whole.patches, self.pickup, pressed), ""
         except BudgetError as error:
             return (), str(error)

@@ -1,4 +1,4 @@
-"""How hard forces of the process press the pads on the part while it hangs on them.
+"""How hard forces of the process, or the part itself, press the pads on it while it is carried.
 
 A bonded layer takes pressure as well as tension: under a force F at a distance e from the middle of a pad of area A and
 second moment I its edges bear ``-F / A +- F e y / I`` (any text on strength of materials). Pressed beyond what it bears
@@ -33,11 +33,11 @@ Met = tuple[NDArray[np.intp], FloatArray, FloatArray]
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Pressed:
-    """Where forces press one pad hardest.
+    """Where one pad is pressed hardest.
 
     Attributes:
         pad: Index of the pad.
-        samples: At which forces act or their swing is left, indices into the program, rising, shape (m,).
+        samples: At which something presses or may, indices into the program, rising, shape (m,).
         most: The most that there may be at each, swing included [Pa], shape (m,).
         surely: What there is at rest [Pa], shape (m,).
         point: Where it is largest, tool frame [m], shape (3,).
@@ -66,20 +66,33 @@ def pressed_by_forces(case: Case) -> tuple[Pressed, ...]:
     return tuple(_pressed(case, i, patch, shaken, met) for i, patch in enumerate(whole.patches))
 
 
-def pressed_in_the_carry(case: Case) -> tuple[float, ...]:
-    """Return the most that each pad may be pressed with while the part hangs on it [Pa].
+def pressed_by_the_load(case: Case) -> tuple[Pressed, ...]:
+    """Return how hard weight and inertia of the part press each pad while it is carried, as where it stands on them.
 
     Args:
-        case: The job; weight and inertia press too, as where the part stands on the pads.
+        case: The job.
     """
     out, load = [], case.own_load[:, case.carried]
+    if not load.size:
+        return ()
     for i, patch in enumerate(case.whole.patches):
-        maps, most = _presses(case, patch)[1], 0.0
-        for first in range(0, load.shape[1], AT_ONCE):
-            most = max(most, float((maps @ load[:, first : first + AT_ONCE]).max()))
-        out.append(SUDDEN * most + _locked_in(case, i))
-    forces = [float(pressed.most.max(initial=0.0)) for pressed in case.shared(pressed_by_forces)]
-    return tuple(map(max, out, forces)) if forces else tuple(out)
+        (points, maps), surely, worst, highest = _presses(case, patch), np.zeros(load.shape[1]), 0, 0.0
+        for first in range(0, surely.size, AT_ONCE):
+            there = maps @ load[:, first : first + AT_ONCE]
+            surely[first : first + AT_ONCE] = np.maximum(there.max(axis=0), 0.0)
+            if there.max() > highest:
+                worst, highest = int(np.unravel_index(int(np.argmax(there)), there.shape)[0]), float(there.max())
+        most = SUDDEN * surely + _locked_in(case, i)
+        out.append(Pressed(pad=i, samples=case.carried, most=most, surely=surely, point=points[worst]))
+    return tuple(out)
+
+
+def pressed_in_the_carry(case: Case) -> tuple[float, ...]:
+    """Return the most that each pad may be pressed with while the part hangs on it or stands on it [Pa]."""
+    out = np.zeros(len(case.whole.patches))
+    for pressed in (*case.shared(pressed_by_the_load), *case.shared(pressed_by_forces)):
+        out[pressed.pad] = max(out[pressed.pad], float(pressed.most.max(initial=0.0)))
+    return tuple(out.tolist())
 
 
 def _locked_in(case: Case, i: int) -> float:

@@ -158,7 +158,7 @@ def put_down(
         motion: Of the tool.
         patches: The pads' contacts.
         pickup: The preload; without one all cells hold all of their strength.
-        pressed: The most that each pad may be pressed with in between [Pa], which may add to its bond.
+        pressed: The most that each pad may be pressed with in between [Pa], which may add to its bond; none: nothing.
 
     Returns:
         A `Release` for each time that the part is in its nest; only a `Putdown` where it never comes down, or so askew
@@ -166,7 +166,7 @@ def put_down(
     """
     start = None if pickup is None else pickup.strongest
     start = start or tuple(np.ones(patch.areas.size) for patch in patches)
-    grown = start if pickup is None else _grown(pickup.faces, start, pressed)
+    grown = start if pickup is None or not pressed else _grown(pickup.faces, start, pressed)
     out: list[Putdown] = []
     for stretch in _stretches(job, motion, patches, pickup):
         down, times = stretch.first(), 0
