@@ -62,6 +62,8 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "pad_material",
     "surface_factor",
     "pad_places",
+    "gravity",
+    "air_density",
     "pick_place",
     "nest_place",
     "phase_order",
