@@ -77,6 +77,17 @@ def test_a_dent_is_in_balance_and_none_under_a_stiff_part():
         assert max(float(np.abs(each[0, 2] @ held(PLACE, 1.0)).max()) for each in felt) < most / 0.018**2
 
 
+@pytest.mark.parametrize("x", [0.0, 0.007])
+def test_above_the_middle_of_a_wide_pad(x):
+    """A wide plate on an elastic layer: p = P / 8 sqrt(k / D) below a force (Timoshenko & Woinowsky-Krieger art. 57)."""
+    part, pads = board(thickness=4e-4), (gm.Pad.rectangle("pad", FILM, [0.08, 0.08]),)
+    backing, at = Backing(cut_pads(pads, part)), (x, 0.003)
+    sheet, rigidity = Sheet.on(backing, part, [at]), 70e9 * 4e-4**3 / 12 / (1 - 0.33**2)
+    points = [np.array([[*at, 0.0]])]
+    felt = dented(sheet, at, points)[0] + sheet.traction_maps(backing.patches[0], points[0])
+    assert felt[0, 2, 0] @ held(at, 1.0) == pytest.approx(np.sqrt(1.2e8 / rigidity) / 8, rel=0.03)
+
+
 class TestVerdict:
     """The board is pushed off near its corner: spread over the board the force would ask 2.5 times less of its pads."""
 

@@ -229,6 +229,7 @@ def _bending(case: Case, grip: Grip, when: str) -> Standing:
         return Standing(doubts=(f"whether the part bends is not known, for {why}: {state}",))
     try:
         factor = edge_stress_factor(patches, bonded.full, part)
+        Sheet.on(bonded.whole, part, bonded.places)  # what cannot be solved is no rigid part
     except BudgetError as error:
         return Standing(doubts=(str(error),))
     if part.rigid and factor > STIFF:

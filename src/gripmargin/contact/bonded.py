@@ -33,6 +33,7 @@ class Bonded:
         held: For each the share of it that each cell holds, shape (m,); None: all of it.
         locked: Traction that each cell has without any load.
         part: What may bend on the pads; None: they are on a rigid part.
+        places: Where forces of the process act on it, tool frame [m].
     """
 
     whole: Backing
@@ -40,12 +41,14 @@ class Bonded:
     held: tuple[FloatArray, ...] | None = None
     locked: Locked | None = None
     part: Part | None = None
+    places: tuple[tuple[float, float], ...] = ()
 
     @cached_property
     def sheet(self) -> Sheet | None:
         """The part as it bends; None where it counts as rigid, or cannot be solved (`gripmargin.checks.premises`)."""
         with suppress(BudgetError):
-            return None if self.part is None else sheet_on(self.whole, self.full, self.part, even=self.even)
+            if self.part is not None:
+                return sheet_on(self.whole, self.full, self.part, even=self.even, places=self.places)
         return None
 
     def without(self, lost: int) -> Bonded:
@@ -58,7 +61,7 @@ class Bonded:
             own = [self.locked.traction[i] for i in keep]
             locked = locked_in(whole, own, held, self.locked.flatness)
         full = tuple(self.full[i] for i in keep)
-        return Bonded(whole=whole, full=full, held=held, locked=locked, part=self.part)
+        return Bonded(whole=whole, full=full, held=held, locked=locked, part=self.part, places=self.places)
 
     def on_a_plane(self) -> Bonded:
         """Return the pads as they are if the face has no bow: the most that they may hold."""
