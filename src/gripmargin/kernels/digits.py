@@ -16,6 +16,8 @@ from gripmargin.base.arrays import FloatArray
 _UNITS: Final = (1.0, np.pi / 180.0)  # radians or metres, degrees
 _PLACES: Final = range(1, 10)  # decimal places that files are written with
 _OFTEN: Final = 20  # uneven third differences that show a step to be one of rounding
+_BINARY: Final = 4.0  # spacings of binary numbers by which a value may be off
+_FEW: Final = 4.0  # noise over the bound of an error up to which it may as well be a saw of a planner's grid
 _STANDS: Final = 24  # samples over which a joint that goes nowhere stands: noise repeats a value so often by no chance
 _WITHIN: Final = 16.0  # half digits to either side: noise of 4 strays so far once in 16,000 (normal distribution)
 _ALIKE: Final = 1e-3  # part of a step by which a channel may miss that of another
@@ -59,7 +61,22 @@ def value_error(y: FloatArray) -> FloatArray:
     Returns:
         Shape (channels,).
     """
-    return np.asarray(0.5 * rounded_to(y) + 4.0 * np.spacing(np.abs(y).max(axis=-1)))
+    return np.asarray(0.5 * rounded_to(y) + _BINARY * np.spacing(np.abs(y).max(axis=-1)))
+
+
+def few_digits(y: FloatArray, error: FloatArray, noise: FloatArray) -> NDArray[np.bool_]:
+    """Whether the noise of rounded channels is so few digits that it may be motion, and is not seen at rest.
+
+    Args:
+        y: Samples, shape (channels, n).
+        error: As `value_error` returns it, shape (channels,).
+        noise: One standard deviation of what is found, shape (channels,).
+
+    Returns:
+        Shape (channels,).
+    """
+    rounded = error > 2.0 * _BINARY * np.spacing(np.abs(y).max(axis=-1))
+    return np.asarray(rounded & (noise <= _FEW * error) & ~shakes_at_rest(y, error))
 
 
 def shakes_at_rest(y: FloatArray, error: FloatArray) -> NDArray[np.bool_]:
