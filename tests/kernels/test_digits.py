@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from gripmargin.kernels.digits import grid, rounded_to, value_error
+from gripmargin.kernels.digits import grid, rounded_to, shakes_at_rest, value_error
 
 T = np.arange(400) * 0.004
 MOVE = 0.3 + 0.2 * np.sin(2.0 * T)
@@ -66,3 +66,13 @@ def test_a_joint_that_hardly_moves_is_rounded_as_the_others_are():
     assert rounded_to(still[None])[0] == 0.0
     for more, found in ((0.5e-7, 1e-4), (1.5e-7, 0.0), (0.5e-4, 0.0)):  # by a share of a digit no rounding explains
         assert rounded_to(np.stack([both[0], still + more * (T > 1.0)]))[1] == pytest.approx(found)
+
+
+@pytest.mark.parametrize(
+    ("samples", "half", "shakes"), [(30, 0.0, False), (30, 12.0, True), (20, 12.0, False), (30, 24.0, False)]
+)
+def test_noise_at_rest(samples, half, shakes):
+    """A joint that stands for so many samples, there and back by so many half digits from one to the next, and goes."""
+    still = np.where(np.arange(samples) % 2 == 0, half, -half)
+    y = 0.5 * np.concatenate([still, 100.0 * np.arange(1.0, 60.0)])[None]
+    assert shakes_at_rest(y, np.array([0.5])).tolist() == [shakes]

@@ -65,6 +65,34 @@ def test_a_joint_within_one_digit_is_at_rest(toggles, uneven):
     assert not np.abs(rates.second[:, 2]).max() > 1e-7
 
 
+def toothed(height, period, scatter=0.0, rest=0):
+    """A saw of a planner's grid about a slow swing, each 4 ms to 1 urad, after a rest: times, values, true rates."""
+    fine, every = np.arange(0.0, 1.6, 1e-5), 400
+    accelerations = 8.0 * np.sin(2 * fine) + height * ((fine / period) % 1.0 - 0.5)
+    y = (np.cumsum(np.cumsum(accelerations)) * 1e-10)[::every]
+    y = np.concatenate([np.zeros(rest), y]) + scatter * np.random.default_rng(0).normal(size=rest + y.size)
+    return np.arange(y.size) * 0.004, np.round(y, 6), fine, accelerations
+
+
+@pytest.mark.parametrize(("height", "period"), [(2.0, 0.0144), (1.6, 0.0131), (1.4, 0.0144)])
+def test_teeth_of_a_saw_that_smoothing_takes_for_noise_are_reached(height, period):
+    """All of them, 0.1 ms apart, within the bounds of both samples; without them one in eight of an instant is not."""
+    t, y, fine, true = toothed(height, period)
+    rates = estimate_rates(t, y[:, None])
+    assert 1.5 < rates.noise[0] / 5e-7 < 3.0
+    high = (rates.second + error(rates))[:, 0]
+    fine, true = fine[10_000:-20_000:10], true[10_000:-20_000:10]
+    at = (fine / 0.004).astype(int)
+    assert (true <= np.maximum(high[at], high[at + 1])).all()
+
+
+@pytest.mark.parametrize(("scatter", "rest"), [(1.5e-6, 100), (2.5e-6, 0)])
+def test_noise_is_no_saw_where_it_is_seen_at_rest_or_is_more_than_a_few_digits(scatter, rest):
+    """Three half digits, with a rest, and five without: smoothing finds accelerations to a hundredth, teeth do not."""
+    t, y, *_ = toothed(0.0, 1.0, scatter, rest)
+    assert np.median(error(estimate_rates(t, y[:, None]))) < 0.1
+
+
 def test_noise_many_times_the_digits_is_judged_by_its_statistics():
     """Short windows of it may lie on a parabola by chance; the bounds of digits would be closer, and wrong."""
     t = np.arange(1500) * 0.004

@@ -80,6 +80,20 @@ def test_a_faster_index_fails_for_both(job):
         assert t[check.at.sample] == check.at.t
 
 
+def test_poses_of_the_tool_tell_as_much_as_joints(job, report):
+    """The program, and a recording of it, as poses of the tool frame, rates estimated: as joints with their rates."""
+    bare = tuple(replace(phase, pick=None, nest=None) for phase in (*BLANK_PHASES, *DONE_PHASES))
+    tool = ProgramMotion.of(job.trajectory, job.robot).at
+    poses = gm.PoseTrajectory(t=tool.t, position=tool.position, rotation=tool.rotation, moves=job.trajectory.moves)
+    run = replace(poses, t=poses.t + 3.0, source="recording")
+    made = replace(job, trajectory=poses, recording=run, stop=None, picks={}, nests={}, phases=bare)
+    for hold, joints in zip(gm.check_job(made, checks=["hold", "recorded"]).holds, report.holds, strict=True):
+        found = {check.check: check for check in hold.report.checks}
+        assert {str(check.verdict) for check in found.values()} == {"pass"}
+        asked = figures(joints.report)["hold"][0]
+        assert [found[name].value for name in ("hold", "recorded")] == pytest.approx([asked, asked], rel=1e-3)
+
+
 def test_holds_are_alike_only_with_the_same_on_the_other_stations(job):
     """What is judged once counts for another hold where the flange carries the same there, to rounding."""
     own = job.stations["A"]

@@ -102,12 +102,6 @@ def test_what_needs_one_part_on_the_pads_says_so():
             ask(exchange())
 
 
-def test_a_recording_of_poses_is_refused_where_stations_have_frames_of_their_own():
-    made = job(ROUND, BOTH)
-    with pytest.raises(gm.InputError, match="recorded poses, beside stations with frames of their own"):
-        replace(made, recording=made.trajectory)
-
-
 def test_a_station_that_no_phase_names_is_said_to_be_empty():
     alone = tuple(replace(each, pick=None, nest=None) for each in BLANK_PHASES)
     made = exchange(phases=alone, parts={"blank": exchange().parts["blank"]}, nests={}, picks={})

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import likely
+from gripmargin.checks.pressed import pressed_in_the_carry
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.bonded import Bonded, Strength
@@ -27,7 +28,7 @@ from gripmargin.motion.between import filled
 from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.stamps import Stamps
-from gripmargin.motion.trajectory import RESOLVED, Trajectory
+from gripmargin.motion.trajectory import RESOLVED, PoseTrajectory, Trajectory
 from gripmargin.motion.waits import waited
 from gripmargin.results.findings import Place
 from gripmargin.workcell import Part
@@ -117,7 +118,9 @@ class Case:
         if self.not_followed:
             return (), self.not_followed
         try:
-            return put_down(self.job, self.motion.at, self.whole.patches, self.pickup), ""
+            grows = self.pickup is not None and self.pickup.strongest is not None
+            pressed = pressed_in_the_carry(self) if grows else ()
+            return put_down(self.job, self.motion.at, self.whole.patches, self.pickup, pressed), ""
         except BudgetError as error:
             return (), str(error)
 
@@ -241,7 +244,7 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
         job = replace(job, trajectory=trajectory)
     whole = Backing(cut_pads(job.gripper.pads, job.part))
     full = tuple(holding_strength(p.pad, job.part, job.gripper) for p in whole.patches)
-    motion = motion or ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
+    motion = motion or motion_of(job)
     load = part_load(job.part, motion.at, job.gravity, job.air_density)
     preload_samples(job)  # phases in no order are refused, whatever else is wrong
     slips = likely.found(_Described(job, whole, motion))
@@ -271,6 +274,13 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
         not_followed=not_followed,
         trial=trial,
     )
+
+
+def motion_of(job: Job) -> ProgramMotion:
+    """Return the motion over the program of a job, of the frame of its station where it has one."""
+    motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
+    poses = isinstance(job.trajectory, PoseTrajectory)
+    return motion if job.frame is None or not poses else motion.regripped(job.frame)
 
 
 def dense(trajectory: Trajectory, stamps: Stamps | None) -> Trajectory:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from gripmargin.checks.case import Case
-from gripmargin.checks.pressed import pressed_by_forces
+from gripmargin.checks.pressed import pressed_by_forces, pressed_by_the_load
 from gripmargin.checks.standing import Standing, grips_without
 from gripmargin.contact.grip import Grip
 from gripmargin.contact.poked import poked, stretched, surely, unfollowed
@@ -45,16 +45,19 @@ def undented(case: Case) -> Standing:
 
 
 def unbuckled(case: Case) -> Standing:
-    """Whether forces of the process leave the face as the press did: beyond its overload it holds less afterwards."""
-    said = []
-    for pressed in case.shared(pressed_by_forces):
-        material, most = case.whole.patches[pressed.pad].pad.material, float(pressed.most.max())
-        limit = material.overload_pressure
+    """Whether what presses in the carry leaves the face as the press did: beyond its overload it holds less."""
+    said, pads = [], [patch.pad for patch in case.whole.patches]
+    if all(pad.material.overload_pressure is None for pad in pads):
+        return Standing()
+    by_forces, by_load = case.shared(pressed_by_forces), case.shared(pressed_by_the_load)
+    for pressed in (*by_forces, *by_load):
+        pad, most = pads[pressed.pad], float(pressed.most.max(initial=0.0))
+        limit, what = pad.material.overload_pressure, "forces of the process" if pressed in by_forces else "the part"
         if limit is not None and most > limit * (1.0 + ROUNDING):
             at = case.place(int(pressed.samples[np.argmax(pressed.most)]))
             said.append(
-                f"forces of the process may press pad '{case.whole.patches[pressed.pad].pad.name}' with up to "
-                f"{most / 1e4:.2f} N/cm^2 at {at.t:.3f} s, above its overload pressure of {limit / 1e4:.2f} N/cm^2: "
+                f"{what} may press pad '{pad.name}' with up to {most / 1e4:.2f} N/cm^2 at {at.t:.3f} s, "
+                f"above its overload pressure of {limit / 1e4:.2f} N/cm^2: "
                 "its face buckles, and what it holds afterwards is not followed; a smaller force, nearer to the middle "
                 "of the pads, or larger pads would help"
             )

@@ -1,26 +1,29 @@
-"""How hard forces of the process press the pads on the part while it hangs on them.
+"""How hard forces of the process, or the part itself, press the pads on it while it is carried.
 
 A bonded layer takes pressure as well as tension: under a force F at a distance e from the middle of a pad of area A and
 second moment I its edges bear ``-F / A +- F e y / I`` (any text on strength of materials). Pressed beyond what it bears
-the face buckles, and holds a share of its strength from then on; what a press during the carry would add to the bond is
-not counted on. A force that pulls and goes at once throws the part back onto the pads: the swing that is left presses
-them as long as it has not faded.
+the face buckles, and holds a share of its strength from then on. What a press during the carry may add to the bond is
+not counted on while the part is carried, and counts where it is let go. A force that pulls and goes at once throws the
+part back onto the pads: the swing that is left presses them as long as it has not faded.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.checks.case import Case
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.loads import load_per_acceleration
 from gripmargin.contact.poked import poked
 from gripmargin.contact.swung import Vibration, left, started, vibration_of
+
+if TYPE_CHECKING:
+    from gripmargin.checks.case import Case
 
 AT_ONCE = 2_048  # samples whose pressures are worked out at a time: memory alone
 SUDDEN = 2.0  # on a load that comes at once (Chopra, Dynamics of Structures, ch. 4, from memory)
@@ -30,11 +33,11 @@ Met = tuple[NDArray[np.intp], FloatArray, FloatArray]
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Pressed:
-    """Where forces press one pad hardest.
+    """Where one pad is pressed hardest.
 
     Attributes:
         pad: Index of the pad.
-        samples: At which forces act or their swing is left, indices into the program, rising, shape (m,).
+        samples: At which something presses or may, indices into the program, rising, shape (m,).
         most: The most that there may be at each, swing included [Pa], shape (m,).
         surely: What there is at rest [Pa], shape (m,).
         point: Where it is largest, tool frame [m], shape (3,).
@@ -63,6 +66,45 @@ def pressed_by_forces(case: Case) -> tuple[Pressed, ...]:
     return tuple(_pressed(case, i, patch, shaken, met) for i, patch in enumerate(whole.patches))
 
 
+def pressed_by_the_load(case: Case) -> tuple[Pressed, ...]:
+    """Return how hard weight and inertia of the part press each pad while it is carried, as where it stands on them.
+
+    Where the motion is not known there is no most.
+
+    Args:
+        case: The job.
+    """
+    out, load = [], case.own_load[:, case.carried]
+    if not load.size:
+        return ()
+    known = np.isfinite(load).all(axis=0)
+    load = np.where(known, load, 0.0)
+    for i, patch in enumerate(case.whole.patches):
+        (points, maps), surely, worst, highest = _presses(case, patch), np.zeros(load.shape[1]), 0, 0.0
+        for first in range(0, surely.size, AT_ONCE):
+            there = maps @ load[:, first : first + AT_ONCE]
+            surely[first : first + AT_ONCE] = np.maximum(there.max(axis=0), 0.0)
+            if there.max() > highest:
+                worst, highest = int(np.unravel_index(int(np.argmax(there)), there.shape)[0]), float(there.max())
+        most = np.where(known, SUDDEN * surely + _locked_in(case, i), np.inf)
+        out.append(Pressed(pad=i, samples=case.carried, most=most, surely=surely, point=points[worst]))
+    return tuple(out)
+
+
+def pressed_in_the_carry(case: Case) -> tuple[float, ...]:
+    """Return the most that each pad may be pressed with while the part hangs on it or stands on it [Pa]."""
+    out = np.zeros(len(case.whole.patches))
+    for pressed in (*case.shared(pressed_by_the_load), *case.shared(pressed_by_forces)):
+        out[pressed.pad] = max(out[pressed.pad], float(pressed.most.max(initial=0.0)))
+    return tuple(out.tolist())
+
+
+def _locked_in(case: Case, i: int) -> float:
+    """The most that a pad is pressed without any load [Pa]."""
+    locked = case.grip.bonded.locked
+    return 0.0 if locked is None else float(np.maximum(-locked.traction[i][:, 2], 0.0).max(initial=0.0))
+
+
 def _met(case: Case, modes: Vibration) -> Iterator[Met]:
     """Yield every combination of forces, and none once they have gone, with the swing that there may be of each mode.
 
@@ -83,7 +125,7 @@ def _met(case: Case, modes: Vibration) -> Iterator[Met]:
 
 def _pressed(case: Case, i: int, patch: Patch, shaken: FloatArray, met: Sequence[Met]) -> Pressed:
     points, maps = _presses(case, patch)
-    by_mode, bonded, locked = np.abs(maps @ shaken), case.grip.bonded, case.grip.bonded.locked
+    by_mode, bonded = np.abs(maps @ shaken), case.grip.bonded
     most, surely = np.full((2, case.airborne.size), -np.inf)
     worst, highest = 0, -np.inf
     for every, wrench, swing in met:
@@ -97,12 +139,11 @@ def _pressed(case: Case, i: int, patch: Patch, shaken: FloatArray, met: Sequence
                 worst, highest = int(np.unravel_index(int(np.argmax(there)), there.shape)[0]), float(there.max())
     if bonded.sheet is not None:  # a force at one place dents a part that bends
         most += SUDDEN * poked(bonded.sheet, bonded.full, case.pushes) * bonded.full[i][0]
-    more_there = 0.0 if locked is None else float(np.maximum(-locked.traction[i][:, 2], 0.0).max(initial=0.0))
     samples = np.flatnonzero(most != -np.inf)
     return Pressed(
         pad=i,
         samples=samples,
-        most=most[samples] + more_there,
+        most=most[samples] + _locked_in(case, i),
         surely=np.maximum(surely[samples], 0.0),
         point=points[worst],
     )

@@ -68,6 +68,10 @@ class ActivationLaw(Value):
         """Whether more pressure never gives less."""
         return bool((np.diff(self.share) >= 0).all())
 
+    def most(self, peak: float) -> float:
+        """Return the largest share after any contact pressure up to a peak [Pa]."""
+        return float(self(np.append(self.pressure[self.pressure < peak], peak)).max())
+
     def __call__(self, peak: FloatArray) -> FloatArray:
         """Return the share [-] after a peak contact pressure [Pa], any shape."""
         if self.pressure.size == 1:

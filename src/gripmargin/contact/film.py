@@ -28,8 +28,9 @@ from scipy.sparse.linalg import LinearOperator, eigsh
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.bending import overhang
 from gripmargin.contact.cells import Patch
-from gripmargin.contact.sheet import KEPT, Model, Sheet, factored
+from gripmargin.contact.sheet import KEPT, Model, Sheet
 from gripmargin.kernels.face import Face, joined
+from gripmargin.kernels.plate import factored
 from gripmargin.kernels.utilisation import peak_utilisation
 
 STRETCHED = 0.05  # share of its energy from which on stretching changes by a tenth what a bent part does to the pads
@@ -72,12 +73,13 @@ class Film:
         )  # what bends; what slides it only uses the pads
         use = peak_utilisation(face, across)[0]
         largest = {int(np.argmax(each)) for each in (use, *np.abs(across[2:5]))} if use.size else set()
-        found = {k: sheet.stretched(across[:, k] / use[k]) for k in largest if 0.0 < use[k] < np.inf}
-        worst = max(found, key=lambda k: found[k] * use[k] ** 2, default=None)
+        looked_at = [k for k in sorted(largest) if 0.0 < use[k] < np.inf]
+        shares = sheet.stretched(across[:, looked_at] / use[looked_at]) if looked_at else np.zeros(0)
+        worst = looked_at[int(np.argmax(shares * use[looked_at] ** 2))] if looked_at else None
         return cls(
             sheet=sheet,
             strengths=tuple(strengths),
-            stretched=max(found.values(), default=0.0),
+            stretched=float(shares.max(initial=0.0)),
             load=np.zeros(6) if worst is None else across[:, worst],
             use=most,
         )

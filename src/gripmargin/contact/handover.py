@@ -93,7 +93,9 @@ class Release(Putdown):
         taken_along: Whether the pads take the part up again before it is to be let go: it was put down too early, or in
             two goes.
         fully: Whether cells that broke and are pressed on again bond fully in it.
-        at_best: The least ratio of restraint to demand if broken cells bond again as leaves the part more easily.
+        at_best: The least ratio of restraint to demand if broken cells bond again as leaves the part more easily, and
+            nothing that may have pressed the pads since the preload has added to their bond.
+        pressed: Whether something may have.
     """
 
     bond: tuple[FloatArray, ...]
@@ -101,6 +103,7 @@ class Release(Putdown):
     taken_along: bool = False
     fully: bool = True
     at_best: float = 0.0
+    pressed: bool = False
 
     def least(self, job: Job) -> float:
         """Return the least ratio of restraint to demand that is known, 0 where the pads hold the part in the end."""
@@ -145,7 +148,9 @@ class Release(Putdown):
         return all(float(last.height(face.patch.edge).min()) >= face.reach for face in self.faces)
 
 
-def put_down(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> tuple[Putdown, ...]:
+def put_down(
+    job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None, pressed: Sequence[float]
+) -> tuple[Putdown, ...]:
     """Simulate every release; empty where the job has no nest face or no release phase.
 
     Args:
@@ -153,19 +158,24 @@ def put_down(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pic
         motion: Of the tool.
         patches: The pads' contacts.
         pickup: The preload; without one all cells hold all of their strength.
+        pressed: The most that each pad may be pressed with in between [Pa], which may add to its bond; none: nothing.
 
     Returns:
         A `Release` for each time that the part is in its nest; only a `Putdown` where it never comes down, or so askew
         that the pads are torn off.
     """
-    strongest = None if pickup is None else pickup.strongest
-    start = strongest if strongest is not None else tuple(np.ones(patch.areas.size) for patch in patches)
+    start = None if pickup is None else pickup.strongest
+    start = start or tuple(np.ones(patch.areas.size) for patch in patches)
+    grown = start if pickup is None or not pressed else _grown(pickup.faces, start, pressed)
     out: list[Putdown] = []
     for stretch in _stretches(job, motion, patches, pickup):
         down, times = stretch.first(), 0
         while down.seat.seated and down.seat.flat:
             keep_to_the_budget(times := times + 1, "set the part down in its nest")
-            release = _or_worse(job, _simulated(down, start, fully=True))
+            release = _or_worse(job, _simulated(down, grown, fully=True))
+            if any((more > own).any() for more, own in zip(grown, start, strict=True)):
+                plain = _or_worse(job, _simulated(down, start, fully=True))
+                release = replace(release, at_best=max(plain.at_best, plain.least(job)), pressed=True)
             up = _taken_up(job, release)
             again = None if up is None else stretch.next(int(release.samples[release.history.sample[up]]))
             if up is None or again is None:
@@ -176,6 +186,12 @@ def put_down(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pic
         else:
             out.append(down)
     return tuple(out)
+
+
+def _grown(faces: Sequence[PadFace], start: Sequence[FloatArray], pressed: Sequence[float]) -> tuple[FloatArray, ...]:
+    """The share of its strength that each cell may hold once its pad has been pressed so much more, [Pa]."""
+    each = zip(faces, start, pressed, strict=True)
+    return tuple(np.maximum(share, face.law.most(most)) for face, share, most in each)
 
 
 def on_finer_cells(job: Job, release: Release, may_pass: Callable[[Release], bool]) -> Release:

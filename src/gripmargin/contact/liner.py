@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.film import STRETCHED, ball, buckling, drawn, felt, is_steep
 from gripmargin.contact.grip import Grip
-from gripmargin.contact.sheet import Sheet, factored
+from gripmargin.contact.sheet import Sheet
+from gripmargin.kernels.plate import factored
 from gripmargin.kernels.utilisation import peak_utilisation
 from gripmargin.workcell import Part
 
@@ -187,7 +188,7 @@ def _bent(
             most.append(np.sqrt(shear**2 + s**2) + buckled)
         small_, most_ = np.concatenate(small), np.concatenate(most)
         worst = {int(small_.max(axis=0).argmax()), int(size.argmax())}
-        is_stretched = max(model.stretched(moved[:, k], rigidity) for k in worst) > STRETCHED
+        is_stretched = float(model.stretched(moved[None, :, sorted(worst)], [rigidity]).max()) > STRETCHED
         uses.append((small_, most_ if is_stretched else small_))
     use, largest = (np.maximum.reduce([pair[k] for pair in uses]) for k in (0, 1))
     where = largest.argmax(axis=0)

@@ -13,8 +13,9 @@ import shapely
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.process import Push
-from gripmargin.contact.sheet import Sheet, factored
+from gripmargin.contact.sheet import Sheet
 from gripmargin.kernels.face import squared
+from gripmargin.kernels.plate import factored
 from gripmargin.workcell import Process
 
 LAG = 0.3  # length of a pad over that on which shear fades, up to which shear is even to 3 %: x coth x
@@ -47,7 +48,7 @@ def stretched(sheet: Sheet, load: FloatArray, forces: Sequence[tuple[Process, fl
         forces: Which act, and the part of each along the normal [N].
     """
     bent = sheet.bent @ load + sum(normal * _bent(sheet, _place(force)) for force, normal in forces)
-    return max(sheet.model.stretched(own, rigid) for own, rigid in zip(bent, sheet.model.rigidities, strict=True))
+    return float(sheet.model.stretched(bent[..., None])[0])
 
 
 def _bent(sheet: Sheet, place: FloatArray) -> FloatArray:

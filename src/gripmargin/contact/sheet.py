@@ -18,16 +18,15 @@ from itertools import pairwise
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from scipy.sparse import block_array, csc_array, csr_array
-from scipy.sparse.linalg import SuperLU, splu
 from shapely.geometry.base import BaseGeometry
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.cells import Patch, cut_pads
+from gripmargin.contact.membrane import Membrane
 from gripmargin.contact.plate_grid import FINE, cut, grid_over
-from gripmargin.kernels.plate import Pieces, Splines, isotropic, orthotropic
+from gripmargin.kernels.plate import Pieces, Splines, factored, isotropic, orthotropic
 from gripmargin.workcell import Component, Pad, Part
 
 ANY_RATIO = (0.0, 0.5)  # Poisson's ratio lies between; bending adds most at one of them
@@ -193,19 +192,19 @@ class Sheet:
         load = np.concatenate([force[2] * self.form.rows(places).toarray().T, [*along, turn]])
         return np.stack([factored(self.model.stiffness(each)).solve(load) for each in self.model.rigidities])
 
-    def stretched(self, load: FloatArray) -> float:
+    def stretched(self, load: FloatArray) -> FloatArray:
         """Return the energy that stretches the plate where it bends two ways at once, over that which bends it [-].
 
-        Linear bending leaves it out; a deflection is off by about twice that share. It is the most that a function of
-        Airy's takes, ``-w_K phi - (lap phi)^2 / 2 E t`` over the plate, of the curvature w_K of Gauss of the linear
-        deflection (von Karman: Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, art. 101, from memory);
-        over the whole grid it is an upper bound.
+        Linear bending leaves it out; a deflection is off by about twice that share. Of each load the largest over the
+        rigidities that the plate may have.
 
         Args:
-            load: At the tool origin, shape (6,).
+            load: At the tool origin, shape (6,) or (6, k).
+
+        Returns:
+            Shape () or (k,).
         """
-        each = zip(self.bent, self.model.rigidities, strict=True)
-        return max(self.model.stretched(bent @ load, rigidity) for bent, rigidity in each)
+        return np.asarray(self.model.stretched(self.bent @ load.reshape(6, -1)).reshape(load.shape[1:]))
 
     @property
     def finest(self) -> float:
@@ -345,29 +344,23 @@ class Model:
         along_y = v + turn * flat[:, :1] + off * (self.form.rows(flat, 0, 1) @ bent)
         return np.stack([along_x, along_y, self.form.rows(flat) @ bent], axis=1)
 
-    def stretched(self, deflection: FloatArray, rigidity: FloatArray) -> float:
-        """Return the energy of `Sheet.stretched` of a deflection, shape (splines,), at moments per curvature."""
-        over, bends = self.energies(deflection[:, None], rigidity)
-        return float(over[0, 0]) / max(float(bends[0, 0]), 1e-300)
+    def stretched(self, unknowns: FloatArray, rigidities: Sequence[FloatArray] | None = None) -> FloatArray:
+        """Return the share of `Sheet.stretched`, shape (k,).
 
-    def energies(self, deflections: FloatArray, rigidity: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return the energy that stretches the plate as a form of pairs of deflections, and the one that bends it.
-
-        Of deflections, shape (splines, k), at moments per curvature; shapes (k (k + 1) / 2, the same), (k, k). Along
-        its plane it is as stiff as the stiffer of its directions: the more it takes to stretch it.
+        Args:
+            unknowns: For each rigidity, shape (rigidities, n, k).
+            rigidities: Moments per curvature, shape (3, 3) each; None: those that the plate may have.
         """
-        form, every, stiff = self.form, self.form.every(), 12.0 * max(_strips(self.part)) / _thickness(self.part) ** 2
-        own = deflections[:-3][form.numbers(self.plate.cells)]
-        xx, yy, xy = (
-            np.einsum("pqb,pbk->kpq", form.values(self.plate.points, self.plate.cells, *order), own)
-            for order in ((2, 0), (0, 2), (1, 1))
-        )
-        i, j = np.triu_indices(deflections.shape[1])
-        pull = form.integral(self.plate, -stiff * ((xx[i] * yy[j] + xx[j] * yy[i]) / 2.0 - xy[i] * xy[j]))
-        held = _clamped(form)
-        pull, laplace = pull[held], form.bending(every, isotropic(1.0, 1.0))[held][:, held].tocsc()
-        over = 0.5 / stiff * pull.T @ factored(laplace).solve(pull)
-        return over, 0.5 * deflections.T @ (self.stiffness(rigidity) @ deflections)
+        membrane, found = self.membrane(), []
+        for own, rigidity in zip(unknowns, rigidities or self.rigidities, strict=True):
+            over, curved = membrane.each(own[:-3], rigidity)
+            found.append(over / np.maximum(curved + 0.5 * (own * (self.springs @ own)).sum(axis=0), 1e-300))
+        return np.asarray(np.max(found, axis=0))
+
+    def membrane(self) -> Membrane:
+        """Return what it takes to stretch the plate, as stiff along its plane as the stiffer of its directions."""
+        stiff = 12.0 * max(_strips(self.part)) / _thickness(self.part) ** 2
+        return Membrane(form=self.form, plate=self.plate, stiffness=stiff)
 
 
 @lru_cache(maxsize=KEPT)
@@ -377,11 +370,6 @@ def _solved(pads: tuple[Pad, ...], part: Part) -> Sheet:
     model = Model.of(backing, part)
     bent = np.stack([model.deflection(rigidity) for rigidity in model.rigidities])
     return Sheet(backing=backing, model=model, bent=bent)
-
-
-def factored(matrix: csc_array) -> SuperLU:
-    """Return a symmetric positive definite matrix ready to be solved."""
-    return splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
 
 
 def indented(patches: Sequence[Patch], part: Part) -> float:
@@ -411,12 +399,6 @@ def _joined(bent: csr_array, between: FloatArray | None, along: FloatArray) -> c
     """A matrix of all unknowns of a `Model` out of its blocks."""
     both = csr_array((bent.shape[0], 3)) if between is None else csr_array(between)
     return csr_array(block_array([[bent, both], [both.T.tocsr(), csr_array(along)]]))
-
-
-def _clamped(form: Splines) -> NDArray[np.intp]:
-    """The splines that vanish with their slope at the rim of the grid."""
-    inside = [(np.arange(n) > 1) & (np.arange(n) < n - 2) for n in (form.x.size + 2, form.y.size + 2)]
-    return np.flatnonzero(np.outer(*inside).ravel())
 
 
 def _fading(backing: Backing, part: Part) -> float:

@@ -32,9 +32,12 @@ class Stretching:
     @classmethod
     def of(cls, sheet: Sheet) -> Stretching:
         """Work the forms out of a part's energies: what each unit load does, and each pair of them."""
-        each = zip(sheet.bent, sheet.model.rigidities, strict=True)
-        found = [sheet.model.energies(bent, rigidity) for bent, rigidity in each]
-        return cls(*(np.stack(each) for each in zip(*found, strict=True)))
+        model, membrane = sheet.model, sheet.model.membrane()
+        bends = [
+            0.5 * bent.T @ (model.stiffness(rigidity) @ bent)
+            for bent, rigidity in zip(sheet.bent, model.rigidities, strict=True)
+        ]
+        return cls(np.stack([membrane.of_pairs(bent[:-3]) for bent in sheet.bent]), np.stack(bends))
 
     def share(self, load: FloatArray) -> FloatArray:
         """Return the energy that stretches the part over that which bends it, the most that it may be, shape (n,).

@@ -31,7 +31,7 @@ _ENDS: Final = 8  # samples at either end of which fewer are about
 _KNOWN: Final = 0.5  # intervals to which the time of a step is known, else it is none
 
 
-def difference_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+def difference_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_], FloatArray]:
     """Bound the second derivative of all channels together, but for the error of the values.
 
     Args:
@@ -39,8 +39,9 @@ def difference_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, Flo
         error: Bound of the error of each value, shape (channels,): it makes four times as much of a second difference.
 
     Returns:
-        Least and largest second derivative [unit/interval^2] of each channel about each sample, and whether samples
-        follow it, shape (channels, n) each.
+        Least and largest second derivative [unit/interval^2] of each channel about each sample, whether samples follow
+        it, and by how much the teeth of a saw go beyond what is smooth: none where the error of the values may explain
+        all in every channel; shape (channels, n) each.
     """
     from scipy.ndimage import median_filter  # noqa: PLC0415 - only estimated rates need it
 
@@ -58,7 +59,8 @@ def difference_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, Flo
         bounds.append(sign * (np.maximum(sign * bend + single * alone[sign], _beside(high)) + beyond + other))
     follows = running_max(past, 2) < _SEEN * running_max(np.abs(bend), 6)
     follows[:, :_ENDS], follows[:, -_ENDS:] = False, False
-    return bounds[0], bounds[1], follows
+    seen = (saw > _SAW * 4.0 * error[:, None]).any(axis=0, keepdims=True)
+    return bounds[0], bounds[1], follows, np.where(seen, saw, 0.0)
 
 
 def _at(rows: FloatArray, k: int) -> FloatArray:

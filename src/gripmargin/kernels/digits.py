@@ -9,12 +9,15 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 
 _UNITS: Final = (1.0, np.pi / 180.0)  # radians or metres, degrees
 _PLACES: Final = range(1, 10)  # decimal places that files are written with
 _OFTEN: Final = 20  # uneven third differences that show a step to be one of rounding
+_STANDS: Final = 24  # samples over which a joint that goes nowhere stands: noise repeats a value so often by no chance
+_WITHIN: Final = 16.0  # half digits to either side: noise of 4 strays so far once in 16,000 (normal distribution)
 _ALIKE: Final = 1e-3  # part of a step by which a channel may miss that of another
 
 
@@ -57,6 +60,22 @@ def value_error(y: FloatArray) -> FloatArray:
         Shape (channels,).
     """
     return np.asarray(0.5 * rounded_to(y) + 4.0 * np.spacing(np.abs(y).max(axis=-1)))
+
+
+def shakes_at_rest(y: FloatArray, error: FloatArray) -> NDArray[np.bool_]:
+    """Whether a channel that stands somewhere has noise there too, shape (channels,); not where it stands nowhere.
+
+    Args:
+        y: Samples, shape (channels, n).
+        error: Bound of the error of each value, shape (channels,).
+    """
+    out = np.zeros(len(y), dtype=bool)
+    if y.shape[1] > _STANDS:
+        around = np.lib.stride_tricks.sliding_window_view(y, _STANDS, axis=1)
+        ranges = np.ptp(around, axis=2)
+        stands = ranges <= 2.0 * _WITHIN * error[:, None]
+        out = stands.any(axis=1) & (ranges > 2.0 * error[:, None]).all(axis=1, where=stands)
+    return out
 
 
 def _decimal(y: FloatArray) -> FloatArray:

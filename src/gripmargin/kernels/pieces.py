@@ -119,8 +119,9 @@ def _of_degree(y: FloatArray, error: FloatArray, degree: int) -> FloatArray:
         place = channel * (n + 2) + first + np.arange(size + 2)[:, None]
         held = slice(1, -1)
         for kind, part in ((0, held if degree == 2 else slice(None)), (1, inner)):
-            _least_at(low[kind], place[part], (value - half)[part], np.minimum)
-            _least_at(high[kind], place[part], (value + half)[part], np.maximum)
+            at, middle, width = place[part].ravel(), value[part], half[part]
+            np.minimum.at(low[kind], at, (middle - width).ravel())
+            np.maximum.at(high[kind], at, (middle + width).ravel())
             longest[kind][_covered(longest[kind].size, place[inner if kind else held])] = size
     everything, inside = hull[:, 0, :, 1:-1], hull[:, 1, :, 1:-1]
     best = np.where(inside[2] > 0, inside, everything)
@@ -133,13 +134,6 @@ def _covered(size: int, place: Numbers) -> Flags:
     np.add.at(ends, place[0], 1)
     np.add.at(ends, place[-1] + 1, -1)
     return np.asarray(np.cumsum(ends[:-1]) > 0)
-
-
-def _least_at(out: FloatArray, place: Numbers, values: FloatArray, less: np.ufunc) -> None:
-    """Put the lesser of what is there and of values in places that differ along each row and along each column."""
-    lines = zip(place, values, strict=True) if len(place) < place.shape[1] else zip(place.T, values.T, strict=True)
-    for at, line in lines:
-        out[at] = less(out[at], line)
 
 
 def _hypotheses(y: FloatArray, error: FloatArray, degree: int) -> list[tuple[int, Numbers, Numbers]]:

@@ -14,7 +14,8 @@ from functools import cached_property
 import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
-from scipy.sparse import block_array, csr_array
+from scipy.sparse import block_array, csc_array, csr_array
+from scipy.sparse.linalg import SuperLU, splu
 
 from gripmargin.base.arrays import FloatArray
 
@@ -257,6 +258,11 @@ class Splines:
         numbers = self.numbers(pieces.cells)
         rows, columns = np.repeat(numbers, 16, axis=1), np.tile(numbers, (1, 16))
         return csr_array((each.ravel(), (rows.ravel(), columns.ravel())), (self.size, self.size))
+
+
+def factored(matrix: csc_array) -> SuperLU:
+    """Return a symmetric positive definite matrix ready to be solved."""
+    return splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
 
 
 def isotropic(rigidity: float, poissons_ratio: float) -> FloatArray:

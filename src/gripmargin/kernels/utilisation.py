@@ -87,7 +87,7 @@ def points_needed(face: Face, missed: float) -> tuple[IntArray, float]:
     near, most = np.arange(face.points), np.zeros(face.points)
     for power in np.tile([1, 3], ROUNDS):
         loads = directions.normal(size=(size.size, DIRECTIONS)) ** power / size
-        used = utilisation(face.only(near), loads)[0]
+        used = _used(face.maps[:, near], loads)
         largest = used.max(axis=0)
         most[near] = np.maximum(most[near], (used / largest).max(axis=1))
         more = largest > used[np.isin(near, chosen)].max(axis=0, initial=0.0) * (1.0 + missed)
@@ -98,12 +98,19 @@ def points_needed(face: Face, missed: float) -> tuple[IntArray, float]:
     for _ in range(MORE):
         loads = directions.normal(size=(size.size, FEWER)) / size
         loads = np.concatenate([loads, *_less_pulling(face.only(chosen), loads, size)], axis=1)
-        used = utilisation(face, loads)[0]
+        used = _used(face.maps, loads)
         more = used.max(axis=0) / used[chosen].max(axis=0) - 1.0
         if more.max() <= ENOUGH:
             break
         chosen = np.union1d(chosen, used[:, more > missed].argmax(axis=0))
     return chosen, 2.0 * max(float(more.max()), ENOUGH)
+
+
+def _used(maps: FloatArray, loads: FloatArray) -> FloatArray:
+    """Utilisation of every point of a plain face by every load, shape (points, loads)."""
+    t1, t2, s = maps @ loads
+    np.maximum(s, 0.0, out=s)
+    return np.asarray(np.sqrt(_square_length(t1, t2, s), out=s))
 
 
 def _less_pulling(face: Face, loads: FloatArray, size: FloatArray) -> Iterator[FloatArray]:

@@ -22,7 +22,7 @@ from gripmargin.kernels.bursts import burst_bias, hidden_bias
 from gripmargin.kernels.courses import better_course
 from gripmargin.kernels.cubic_spline import spline_rates
 from gripmargin.kernels.differences import difference_bounds
-from gripmargin.kernels.digits import value_error
+from gripmargin.kernels.digits import shakes_at_rest, value_error
 from gripmargin.kernels.local_fit import even_step, running_max
 from gripmargin.kernels.pieces import FEWEST as FEWEST_OF_PIECES
 from gripmargin.kernels.pieces import piece_bounds
@@ -31,6 +31,7 @@ from gripmargin.kernels.shaking import shakes, sizes
 
 ORDINARY: Final = 1e-4  # [rad or m] half of the coarsest last digit of files: 0.2 mm, 0.01 deg (no source)
 JITTER: Final = 5e-6  # [rad or m] that positions may stray from a motion unseen in a file of 0.01 mm or 5e-4 deg
+FEW_DIGITS: Final = 4.0  # noise over the bound of an error up to which it may as well be a saw of a planner's grid
 ROUNDED: Final = 1.2  # noise over the bound of an error that rounding explains: 1 / sqrt(3) of it, twice over
 PROVEN: Final = 17  # points of a window that stay within a bound by chance in one of 60 where noise is 1.2 of it
 NEVER: Final = 10**6  # points that no window has
@@ -283,7 +284,8 @@ def _estimated(
             beside = shaken[:, None] & running_max(quick > 0.0, 2)
             small = _narrow(times, columns, np.maximum(error, JITTER), second, window, proof=np.where(beside, 0, NEVER))
             quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
-            _by_differences(times, columns, error, second, window, quick + jitter > 0.0)
+            few = (noise <= FEW_DIGITS * error) & ~shakes_at_rest(columns, error)
+            _by_differences(times, columns, error, second, window, quick + jitter > 0.0, few)
     seen = [rows.T if rows.any() else None for rows in (quick, jitter)]
     del columns, quick, jitter
     return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, samples, *seen)
@@ -323,11 +325,18 @@ def _narrow(
 
 
 def _by_differences(
-    t: FloatArray, y: FloatArray, error: FloatArray, second: FloatArray, window: FloatArray, quick: NDArray[np.bool_]
+    t: FloatArray,
+    y: FloatArray,
+    error: FloatArray,
+    second: FloatArray,
+    window: FloatArray,
+    quick: NDArray[np.bool_],
+    few: NDArray[np.bool_],
 ) -> None:
     """Put in the bounds of second differences over the stretches where they are closer, in place.
 
-    What lies between two samples is bounded by the two of one kind: where the kinds meet, a sample has both.
+    What lies between two samples is bounded by the two of one kind: where the kinds meet, a sample has both. The teeth
+    of a saw are smoothed away: a fit that is left counts with them beside.
 
     Args:
         t: Times [s], shape (n,).
@@ -336,6 +345,7 @@ def _by_differences(
         second: Second derivative, noise and bias, shape (3, n, channels).
         window: Time over which was smoothed [s], shape (channels, n).
         quick: Where moves are too quick to be followed: no difference bounds them, shape (channels, n).
+        few: Which channels have noise of a few digits, and none at rest, shape (channels,).
     """
     for run in _even_runs(t):
         step, off = _evenly(t[run], y[:, run])
@@ -348,7 +358,9 @@ def _by_differences(
             wide = slice(max(part.start - REACH, 0), part.stop + REACH)
             here = slice(part.start - wide.start, part.stop - wide.start)
             found = difference_bounds(beside[:, wide] - beside[:, :1], known)
-            low[:, part], high[:, part], may[:, part] = (x[:, here] for x in found)
+            low[:, part], high[:, part], may[:, part], teeth = (x[:, here] for x in found)
+            smoothed = few[:, None] & (window[:, run][:, part] > 1.5 * step)
+            fit[2, :, part] += np.where(smoothed, teeth / step**2, 0.0)
             may[:, part] &= ~quick[:, run][:, part]
             low[:, part], high[:, part] = low[:, part] / step**2 - room, high[:, part] / step**2 + room
             kinds = _kinds(fit[:, :, part], may[:, part], low[:, part], high[:, part])

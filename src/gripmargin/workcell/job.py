@@ -62,6 +62,8 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "pad_material",
     "surface_factor",
     "pad_places",
+    "gravity",
+    "air_density",
     "pick_place",
     "nest_place",
     "phase_order",
@@ -137,6 +139,8 @@ class Job(Declared, called="job"):
         unplaced: Why its recording is not placed beside a whole program of several holds; None: it is.
         uncleaned: Why the pads are not known to be as clean and whole as is counted, one sentence each.
         station: Of a job of one station of the gripper: its name.
+        frame: Of a job of one station: its frame in the tool frame, of which a program or a recording of poses tells;
+            the robot's tool ends at it already.
         aboard: What other stations have on their pads meanwhile.
 
     Raises:
@@ -195,6 +199,7 @@ class Job(Declared, called="job"):
     unplaced: str | None = key(Text(), default=None)
     uncleaned: tuple[str, ...] = key(LABELS, default=())
     station: str = key(default="")
+    frame: FloatArray | None = key(default=None)
     aboard: tuple[Aboard, ...] = key(default=())
 
     def __post_init__(self) -> None:

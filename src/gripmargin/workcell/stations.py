@@ -12,7 +12,6 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError, InputErrors
-from gripmargin.motion.trajectory import PoseTrajectory
 from gripmargin.workcell.holds import Hold
 
 if TYPE_CHECKING:
@@ -88,10 +87,7 @@ def _at_station(job: Job, name: str, numbers: Sequence[int]) -> Job:
     }
     if not np.array_equal(frame, np.eye(4)):
         changes["robot"] = None if job.robot is None else job.robot.mounted(tool=frame)
-        for one in ("trajectory", "recording"):
-            poses = getattr(job, one)
-            if isinstance(poses, PoseTrajectory):
-                changes[one] = poses.regripped(frame)
+        changes["frame"] = frame
         if job.flange is not None and job.flange.wrist is not None:
             changes["flange"] = replace(job.flange, wrist=np.linalg.inv(frame) @ job.flange.wrist)
     if job.waypoints is not None:  # whose time law is one of the program
@@ -122,10 +118,6 @@ def _unnamed(job: Job) -> Iterator[InputError]:
     if names and not any(phase.station for phase in job.phases):
         due, remedy = "phases, each with its station", "name at least where each part is pressed on and let go"
         yield InputError("program.phases", "none, on a gripper with stations", due, remedy)
-    moved = any(not np.array_equal(station.pose_in_tool, np.eye(4)) for station in job.gripper.stations)
-    if moved and isinstance(job.recording, PoseTrajectory):
-        due = "a recording of joint values: how well poses are known elsewhere on the tool is not worked out"
-        yield InputError("program.recording", "recorded poses, beside stations with frames of their own", due)
 
 
 def _of_program(problem: InputError, numbers: Sequence[int]) -> InputError:

@@ -7,8 +7,11 @@ import pinocchio
 import pytest
 
 import gripmargin as gm
+from gripmargin.checks.case import work_out
+from gripmargin.checks.wrist.aboard import of_hold
 from gripmargin.checks.wrist.bodies import laden
 from gripmargin.workcell.aboard import Aboard
+from support.cycles import NEST
 from support.exchanged import BLANK_PHASES, DONE_PHASES, QUARTER, STATIONS, exchange, gripper, program
 
 G = 9.80665
@@ -80,7 +83,7 @@ def test_a_press_of_one_station_is_in_the_flange_of_the_hold_on_the_other():
     side = gm.pose((0.0, 0.0, 0.02))
     frames = {"A": STATIONS["A"], "B": side @ STATIONS["B"]}
     hub = replace(gripper(), stations=tuple(gm.Station(name=n, pose_in_tool=at) for n, at in frames.items()))
-    aside = {"chuck": gm.Pick(face=gm.pose((-0.02, 0.0, 0.0))), "magazine": exchange().picks["magazine"]}
+    aside = {"chuck": gm.Pick(face=gm.pose((-0.01, 0.02, 0.0))), "magazine": exchange().picks["magazine"]}
     job = exchange(
         gripper=hub,
         picks=aside,
@@ -100,6 +103,7 @@ def test_a_press_of_one_station_is_in_the_flange_of_the_hold_on_the_other():
     assert asked(found[0], "peak_moment") == pytest.approx(abs(moment), rel=1e-5)
     for kind in ("peak_force", "peak_moment", "moment"):
         assert asked(found[1], kind) == pytest.approx(asked(found[0], kind), rel=1e-9)
+    assert found[0].details.limits[1].asked_least == pytest.approx(asked(found[0], "peak_force"), rel=1e-9)  # surely
     sentences = " ".join(gm.check_job(replace(job, flange=FLANGE), checks=["flange"]).assumed)
     assert "not counted, for it could not be followed" not in sentences
 
@@ -126,13 +130,35 @@ def test_a_pull_that_peaks_between_samples_is_bounded_closely():
 
     The tool moves by half of the way to there from sample to sample: the largest pull at one is less.
     """
-    chuck = {"chuck": exchange().nests["chuck"]}
-    job = exchange(phases=(*BARE[:2], BLANK_PHASES[2], *BARE[3:]), picks={}, nests=chuck)
-    truth = 3e4 * 2 * 0.03**2 + (job.gripper.mass + job.parts["done"].mass) * G
-    for found in flange(job):
-        assert asked(found, "peak_force") < 0.98 * truth
-        assert 1.0 - 1e-6 <= asked(found, "peak_force", "asked_most") / truth <= 1.3
-    assert flange(job)[0].details.limits[1].asked_least < 0.6 * truth  # it may pull less
+    lever = 0.02  # of station A beside the axis of the hub
+    frames = {"A": gm.pose((lever, 0.0, 0.0)) @ STATIONS["A"], "B": STATIONS["B"]}
+    hub = replace(gripper(), stations=tuple(gm.Station(name=n, pose_in_tool=at) for n, at in frames.items()))
+    chuck = {"chuck": gm.Nest(face=gm.pose((lever, 0.0, 0.0)), **NEST)}
+    job = exchange(gripper=hub, phases=(*BARE[:2], BLANK_PHASES[2], *BARE[3:]), picks={}, nests=chuck)
+    done, own, pull = job.parts["done"], job.gripper, 3e4 * 2 * 0.03**2
+    com = (own.mass * own.com + done.mass * (frames["B"] @ [*done.com, 1.0])[:3]) / (own.mass + done.mass)
+    weight = (own.mass + done.mass) * G
+    truth = {"peak_force": pull + weight, "moment": pull * lever + weight * np.hypot(com[0], com[2])}
+    found = flange(job)
+    for kind, most in truth.items():
+        for each in found:
+            assert asked(each, kind) < 0.95 * most
+            assert 1.0 - 1e-6 <= asked(each, kind, "asked_most") / most <= 1.3
+    assert found[0].details.limits[1].asked_least < 0.6 * truth["peak_force"]  # it may pull less
+
+
+def test_contact_counts_where_the_part_does_not_hang():
+    """Where it does, its weight is what the pads carry."""
+    job = exchange()
+    own = job.stations["A"]
+    case = work_out(job.holds[0].job(own))
+    found = of_hold(case)
+    assert found.hangs.any()
+    assert not found.contact[:, found.hangs].any()
+    assert not found.hangs[found.at].any()
+    pressed = np.array(case.job.trajectory.moves) == "take blank"
+    assert found.contact[2, pressed].min() == pytest.approx(-2 * 0.03**2 * 1e8 * 2e-4, rel=1e-4)  # Winkler's layer
+    assert found.unfollowed == ""
 
 
 def test_a_force_on_the_part_of_another_station_is_bounded_closely():

@@ -121,7 +121,7 @@ def _judged(case: Case, sheet: Sheet, use: Use, during: During, room: float, sam
     large = share > 1.0
     known = 0.0 if large else float(use.low[every].max()) * (1.0 - LESS * share**GROWS)
     load = case.load[:, use.samples[k]]
-    known *= max(1.0 - 2.0 * sheet.stretched(load) * (value / max(sheet.droop(load), 1e-300)) ** 2, 0.0)
+    known *= max(1.0 - 2.0 * float(sheet.stretched(load)) * (value / max(sheet.droop(load), 1e-300)) ** 2, 0.0)
     details = DroopDetails(
         droop=value,
         droop_high=finite(high),

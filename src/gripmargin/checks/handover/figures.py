@@ -10,7 +10,7 @@ from gripmargin.results.findings import Place
 from gripmargin.results.record import Record, aside, if_known, part
 from gripmargin.workcell import ReleaseKind
 
-During = Literal["preload", "release", "process"]
+During = Literal["preload", "release", "process", "carry"]
 Seated = Literal["down", "askew", "above"]
 
 

@@ -6,7 +6,7 @@ While forces of the process act, harder than the face of the pads may take count
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,7 +23,7 @@ from gripmargin.checks.handover.words import no_phase
 from gripmargin.checks.hold.explain import spot_on_pad
 from gripmargin.checks.hold.remedies import less_force
 from gripmargin.checks.premises import dented_where_known, measured_contact, not_bent_in_between, plane_face
-from gripmargin.checks.pressed import pressed_by_forces
+from gripmargin.checks.pressed import pressed_by_forces, pressed_by_the_load
 from gripmargin.checks.use import quotient
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.handover import Release
@@ -48,7 +48,7 @@ BEYOND = 5.0  # times the pressure of a full bond: a pad is not pressed so hard 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Peak:
-    """Where one handover, or forces of the process, press hardest.
+    """Where one handover, forces of the process, or the part as it is carried, press hardest.
 
     Attributes:
         pressure: The most that there may be [Pa].
@@ -116,6 +116,7 @@ def _judged(case: Case) -> Outcome:
     peaks = list(_peaks(case))
     if not peaks:
         return Outcome(not_checked=(NotChecked(check="pressure", reason=words.NO_HANDOVER),))
+    peaks += _stood_on(case, max(peak.pressure for peak in peaks))
     part, target = case.job.part.max_pressure, case.job.targets.pressure
     limited = [(peak, limit) for peak in peaks if (limit := peak.allowed(part)) is not None]
     others = [peak for peak in peaks if peak.allowed(part) is None]
@@ -173,6 +174,25 @@ def _peaks(case: Case) -> Iterator[Peak]:
                 over_time=pressed.most,
                 during="process",
                 buckles=material.overload_pressure,
+            )
+
+
+def _stood_on(case: Case, highest: float) -> Iterator[Peak]:
+    """Yield where a part that stands on its pads while it is carried presses harder than all else does [Pa]."""
+    for pressed in case.shared(pressed_by_the_load):
+        material, worst = case.whole.patches[pressed.pad].pad.material, int(np.argmax(pressed.most))
+        if pressed.surely[worst] > 0.0 and pressed.most[worst] > highest:
+            yield Peak(
+                pressure=float(pressed.most[worst]),
+                surely=float(pressed.surely.max()),
+                sample=int(pressed.samples[worst]),
+                pad=pressed.pad,
+                point=pressed.point,
+                stiffness=material.normal_stiffness,
+                usual=material.pull_off_stress,
+                samples=pressed.samples,
+                over_time=pressed.most,
+                during="carry",
             )
 
 
@@ -241,6 +261,8 @@ def _findings(case: Case, peaks: Limited, target: float) -> Iterator[Finding]:
 def _cause(peak: Peak, *, open_: bool) -> Cause:
     if peak.during == "process":
         return Cause.open(words.SWINGS_ON) if open_ else Cause(cause=words.pushed_in(buckles=peak.buckles is not None))
+    if peak.during == "carry":
+        return Cause.open(words.SWINGS) if open_ else Cause(cause=words.STANDS)
     return Cause.open(words.LEANS) if open_ else Cause(cause=words.pressed_in(peak.depth))
 
 
@@ -251,7 +273,7 @@ def _remedies(case: Case, short: Limited, target: float) -> list[Remedy | None]:
     for more in (0.0, 1e-5, 3e-5):  # [m] beyond what was found, until the check passes
         less: dict[During, float] = {}
         for peak, allowed in short:
-            if peak.during == "process":
+            if peak.during in ("process", "carry"):
                 continue
             way = math.ceil(1e5 * ((peak.pressure - allowed / target) / peak.stiffness + more) - 1e-6) / 1e5
             less[peak.during] = max(less.get(peak.during, 0.0), way)
@@ -271,7 +293,12 @@ def _remedies(case: Case, short: Limited, target: float) -> list[Remedy | None]:
             if 0.0 < factor < 1.0:
                 yield less_force(case.job, factor)
 
-    return [trials.tried(eased(peak, allowed) if peak.during == "process" else said(peak)) for peak, allowed in short]
+    def changes(peak: Peak, allowed: float) -> Iterable[Change]:
+        if peak.during == "carry":
+            return ()
+        return eased(peak, allowed) if peak.during == "process" else said(peak)
+
+    return [trials.tried(changes(peak, allowed)) for peak, allowed in short]
 
 
 def _pressed_less(job: Job, less: Mapping[During, float]) -> Job:

@@ -15,6 +15,8 @@ NO_LIMIT: Final = f"{PRESSURE}; part.max_pressure is not given"
 PRESSES: Final = "how hard the pads press on the part"
 NO_HANDOVER: Final = "no preload or release was simulated"
 SWINGS_ON: Final = "at rest the pressure is within the limit; a force that comes at once makes it overshoot"
+STANDS: Final = "the part stands on its pads while it is carried, and presses them by its weight and inertia"
+SWINGS: Final = "at rest the pressure is within the limit; what the part does on its pads as it swings is not known"
 LEANS: Final = "a pad that leans and slides presses harder while it holds, and which of its cells hold is not known"
 
 
@@ -59,9 +61,8 @@ def far_too_hard(during: During, pressure: float, depth: float, times: float) ->
         depth: Of the pads in their backing [m].
         times: Pressure over what they need to hold.
     """
-    face = (
-        "force and place of the process" if during == "process" else f"{'pick' if during == 'preload' else 'nest'}.face"
-    )
+    faces = {"preload": "pick.face", "release": "nest.face", "process": "force and place of the process"}
+    face = faces.get(during, "the mass of the part")
     return (
         f"during {during} the pads are pressed {1e3 * depth:.2f} mm into their backing, "
         f"{words.stress(pressure)}: {times:.0f} times what they need to hold",

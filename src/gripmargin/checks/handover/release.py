@@ -101,6 +101,8 @@ def _open_because(case: Case, found: LetGo, result: CheckResult) -> tuple[str, s
     if result.verdict is Verdict.FAIL:
         return None
     if result.verdict is Verdict.UNDECIDED and found.release.at_best > found.value:
+        if found.release.pressed:
+            return words.PRESSED_ON, words.PRESS_LESS
         return words.BOND_AGAIN, words.LIFT_FIRST
     if result.verdict is Verdict.UNDECIDED:
         return words.CELLS_TOO_COARSE, words.MORE_THAN_ENOUGH

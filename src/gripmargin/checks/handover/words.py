@@ -186,6 +186,10 @@ PRESS_WITHOUT_SLIDING: Final = (
     "press the pads on level and without sliding, let go by another way, or give the nest more lateral_force"
 )
 UNFINISHED: Final = "the release phase ends before the tool has left the part"
+PRESSED_ON: Final = (
+    "what presses the part on the pads while it is carried may add to their bond, by how much is not known"
+)
+PRESS_LESS: Final = "a smaller force of the process, or a nest that holds the part more firmly, decides it"
 BOND_AGAIN: Final = "how cells that break and are pressed on again bond is not known: as at first, or fully"
 HELD_SOMEWHERE: Final = "where break_away holds a part that bends is not known: evenly, or by a place of its rim alone"
 STAY_PUT: Final = "come down level and without sliding, or lift the tool off once before it is pressed on"

@@ -29,7 +29,7 @@ def pad_use(case: Case) -> tuple[Use, Use]:
 
 
 def use_without(case: Case, lost: int) -> Use:
-    """Return how far the other pads are used with one gone.
+    """Return how far the other pads are used with one gone; where no target asks for it, its value alone.
 
     Args:
         case: The job; it has two pads or more.
@@ -70,7 +70,7 @@ def use_of(case: Case, grip: Grip, *, asked: bool = True) -> tuple[Use, Use]:
     Args:
         case: The job.
         grip: The places.
-        asked: Whether a bound is wanted where a part is stretched as well as bent.
+        asked: Whether more than the value is wanted: what errors add, and a bound where a part is stretched as well.
     """
     samples, face = case.carried, grip.face
     u, at_u, peel, at_peel = peak_utilisation(face, case.load[:, samples])
@@ -80,7 +80,7 @@ def use_of(case: Case, grip: Grip, *, asked: bool = True) -> tuple[Use, Use]:
         for value, point, other, there in ((u, at_u, *used[:2]), (peel, at_peel, *used[2:])):
             worse = other > value[k]
             value[k[worse]], point[k[worse]] = other[worse], there[worse]
-    noise, bias = rate_errors(case, face, samples)
+    noise, bias = rate_errors(case, face, samples) if asked else np.zeros((2, samples.size))
     # With many samples some noise is large somewhere: a failure must stand out from all of it.
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
     unknown = np.isin(samples, case.motion.doubtful)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.advice import Trials
-from gripmargin.checks.case import Case
+from gripmargin.checks.case import Case, motion_of
 from gripmargin.checks.hold.check import findings_over
 from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import pad_use
@@ -26,7 +26,6 @@ from gripmargin.checks.swing.use import swing_target, swing_use
 from gripmargin.checks.use import Use, inverse
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.holes import losses
-from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.results.findings import CheckResult, Verdict
 from gripmargin.workcell.process import timed
@@ -163,7 +162,7 @@ def _recorded_case(case: Case, recording: Trajectory, hangs: NDArray[np.bool_], 
         nest=None,
         process=tuple(force for force in forces if force.span and force.span[0] < last and force.span[1] > first),
     )
-    motion = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
+    motion = motion_of(job)
     motion = replace(motion, doubts=(*motion.doubts, *losses(recording.t)))
     return case.moved(motion, job=job, airborne=hangs, recorded=True)
 

@@ -101,7 +101,8 @@ def _places(job: Job, motion: ProgramMotion, recording: Trajectory) -> tuple[Flo
     program = job.trajectory
     if isinstance(recording, JointTrajectory):
         return (program.q, recording.q) if isinstance(program, JointTrajectory) else None
-    return _ways(motion.at.position, motion.at.rotation), _ways(recording.position, recording.rotation)
+    poses = recording if job.frame is None else recording.regripped(job.frame)
+    return _ways(motion.at.position, motion.at.rotation), _ways(poses.position, poses.rotation)
 
 
 def _ways(position: FloatArray, rotation: FloatArray) -> FloatArray:

@@ -59,7 +59,7 @@ def built() -> Path | None:
 @lru_cache(maxsize=1)
 def library() -> ctypes.CDLL | None:
     """Return the library, loaded, None where there is none of this machine and this interface."""
-    place = built()
+    place = built() if np.dtype(np.intp) == np.int64 else None  # indices of other machines are shorter
     try:
         loaded = None if place is None else ctypes.CDLL(str(place))
     except OSError:  # of another machine
