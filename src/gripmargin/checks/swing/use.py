@@ -322,9 +322,9 @@ def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
 
 
 def _in_place(case: Case, face: Face, stretches: Sequence[Stretch]) -> tuple[FloatArray, FloatArray]:
-    """The use, and the most that it may be, of a part that stays in its place, shape (samples,) each."""
+    """The use, and the most that it may be but for noise, of a part that stays in its place, shape (samples,) each."""
     found = [use_over(each, face, None, pushed_over(case, each.modes, each.samples)) for each in stretches]
-    return _joined([part.value for part in found]), _joined([part.high + COVERAGE * part.noise for part in found])
+    return _joined([part.value for part in found]), _joined([part.high for part in found])
 
 
 def in_between(
@@ -339,7 +339,7 @@ def in_between(
         known: The most of swings that have been looked at, by their identity.
 
     Returns:
-        The most, shape (samples,), and the swing in between that does most; None where an end does.
+        The most but for noise, shape (samples,), and the swing in between that does most; None where an end does.
     """
 
     def look(some: list[Stretch]) -> FloatArray:
