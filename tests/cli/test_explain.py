@@ -3,12 +3,12 @@
 import pytest
 
 from gripmargin import cli
-from gripmargin.checks import likely, plausible, registry
+from gripmargin.checks import likely, plausible, premises, registry
 from gripmargin.checks.meanings import MEANINGS
 
 
 def test_every_code_has_a_meaning():
-    rules = {*likely.RULES, *plausible.RULES, "target"}
+    rules = {*likely.RULES, *plausible.RULES, "target", premises.BEGINS}
     causes = {"above_the_face", "no_bond"}
     assert set(MEANINGS) == {judged.name for judged in registry.judged()} | rules | causes
 

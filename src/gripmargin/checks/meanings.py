@@ -146,7 +146,20 @@ MEANINGS: Final[dict[str, Meaning]] = {
         "How much better than the reference the part's face is said to hold.", "Most real faces hold less.", _MEANT
     ),
     "pad_places": Meaning(
-        "Pads of a plane face beside one plane.", "Pads that are not in it do not touch, or stand in the part.", _MEANT
+        "Pads beside the part's outline, those of a plane face beside one plane.",
+        "Pads that are not in it do not touch, or stand in the part; far too large ones hold anything.",
+        _MEANT,
+    ),
+    "gravity": Meaning(
+        "How heavy the part is by job.gravity.",
+        "A gravity in mm/s^2 that is read in m/s^2, or the other way round, makes a part of no weight; 0 is taken as "
+        "meant.",
+        _MEANT,
+    ),
+    "air_density": Meaning(
+        "How dense the air is by job.air_density.",
+        "A density in g/m^3 takes the drag away; 0 is taken as a vacuum that is meant.",
+        _MEANT,
     ),
     "pick_place": Meaning("Where the tool comes down on the tray.", "Beside the face nothing is taken.", _MEANT),
     "nest_place": Meaning(

@@ -14,7 +14,7 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import likely
 from gripmargin.checks.case import Case
-from gripmargin.checks.likely import face, gyration, outside, size
+from gripmargin.checks.likely_figures import face, gyration, outside, size
 from gripmargin.results.findings import CheckResult, Verdict
 
 SAFE = 1.0  # figure below which what holds is less than what is asked

@@ -94,14 +94,14 @@ def attacked():
 
 
 def test_a_program_made_for_a_frequency_in_between_does_not_pass(attacked, monkeypatch):
-    """By both ends it would: what they say is 0.6 of what the pads are used at a stiffness between them."""
+    """By both ends it would: they say less than half of what the pads are used at a stiffness between them."""
     true = max(true_use(attacked, share) for share in np.linspace(0.4, 0.6, 6))
     ends = [
         max(each.high.max() for each in (use_over(part, attacked.grip.face) for part in some))
         for some in (stretches_of(attacked), *other_stretches(attacked))
     ]
     found = swing_use(attacked)
-    assert max(ends) < 0.65 * true
+    assert max(ends) < 0.5 * true
     assert true < found.use.high.max() < 1.25 * true
     assert found.built_up.swing is not None
     monkeypatch.setattr(check, "MOST_TRIALS", 0)

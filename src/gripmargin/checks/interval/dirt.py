@@ -9,7 +9,7 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
-from gripmargin.checks.likely import LEAST_LEFT
+from gripmargin.checks.likely_figures import LEAST_LEFT
 from gripmargin.contact.bond import strength_left
 from gripmargin.workcell import PadMaterial
 
@@ -70,7 +70,7 @@ def _keeps(case: Case, picks: float, factors: FloatArray) -> bool:
 
 
 def _is_meant(case: Case, picks: float) -> bool:
-    """Whether a loss by pick is not read so far on that nobody believes it, as `gripmargin.checks.likely` has it."""
+    """Whether a loss by pick is not read so far on that nobody believes it, as `gripmargin.checks.likely_figures` has it."""
     if "fouling" in case.job.accept:
         return True
     by_pick = (replace(each, pulls=None, recovery=None) for each in materials(case))

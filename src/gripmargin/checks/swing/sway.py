@@ -115,8 +115,11 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
     t = np.append((told[:-1, None] + np.diff(told)[:, None] * np.arange(steps) / steps).ravel(), told[-1])
     strength = float(frame.moved(linear)[0].max())
     known, out = np.ones(told.size, dtype=bool), []
+    kept = _kept(frame, t[first:], followed, strength)
     for law in LAWS:
-        response, end = _fed_back(frame, t[first:], followed, strength, in_turns=law)
+        response, end = kept.get(law) or _fed_back(frame, t[first:], followed, strength, in_turns=law)
+        if t.size - first <= KEPT:
+            kept[law] = response, end
         looked = []
         for part in _blocks(told.size):
             here = slice(part.start * steps, part.stop * steps)
@@ -145,38 +148,41 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
     )
 
 
-def _fed_back(
-    frame: _Frame, t: FloatArray, followed: NDArray[np.bool_], strength: float, *, in_turns: bool
-) -> tuple[FloatArray, int]:
-    """The response with what it changes, as `fed_back` has it.
+def _kept(
+    frame: _Frame, t: FloatArray, followed: NDArray[np.bool_], strength: float
+) -> dict[bool, tuple[FloatArray, int]]:
+    """What `_fed_back` has given before, by `in_turns`, and where what it gives is kept.
 
     Strengths of the pads and errors of the motion have no part in it: cases that differ in them share it.
     """
+    if t.size > KEPT:
+        return {}
     found, modes, case = frame.stretch.swing, frame.stretch.modes, frame.case
-    load, hangs = _between(t, frame.stretch.t, found.drive.load), not frame.stretch.start.rate.any()
-    begun = found.begun.response, found.begun.rate
-    told = hashlib.blake2b(digest_size=16)
-    swings = modes.frequency, modes.damping, modes.shapes, modes.loads
-    for rows in (t, load, *swings, *begun, followed, case.whole.centre, case.job.gravity):
+    told, swings = hashlib.blake2b(digest_size=16), (modes.frequency, modes.damping, modes.shapes, modes.loads)
+    begun = found.begun.response, found.begun.rate, t[:1]
+    for rows in (frame.stretch.t, found.drive.load, *swings, *begun, followed, case.whole.centre, case.job.gravity):
         told.update(np.ascontiguousarray(rows).tobytes())
-    known = case.motion.at, case.job.part, told.digest(), hangs, strength, in_turns
-    before: tuple[FloatArray, int] | None = case.remembered.get(known)
-    if before is not None:
-        return before
-    response, end = fed_back(
+    known = case.motion.at, case.job.part, told.digest(), frame.hangs, strength, t.size
+    out: dict[bool, tuple[FloatArray, int]] = case.remembered.setdefault(known, {})
+    return out
+
+
+def _fed_back(
+    frame: _Frame, t: FloatArray, followed: NDArray[np.bool_], strength: float, *, in_turns: bool
+) -> tuple[FloatArray, int]:
+    """The response with what it changes, as `fed_back` has it."""
+    found, modes = frame.stretch.swing, frame.stretch.modes
+    return fed_back(
         t,
-        load,
+        _between(t, frame.stretch.t, found.drive.load),
         modes.frequency,
         modes.damping,
-        begun,
+        (found.begun.response, found.begun.rate),
         frame.feedback(t, in_turns=in_turns),
         followed,
-        hangs=hangs,
+        hangs=frame.hangs,
         strength=float(np.nan_to_num(strength, nan=1.0)),
     )
-    if t.size <= KEPT:
-        case.remembered[known] = response, end
-    return response, end
 
 
 def _looked(
@@ -213,6 +219,11 @@ class _Frame:
 
     case: Case
     stretch: Stretch
+
+    @property
+    def hangs(self) -> bool:
+        """Whether the part hangs still as the stretch begins."""
+        return not self.stretch.start.rate.any()
 
     @cached_property
     def _body(self) -> tuple[float, FloatArray, FloatArray, FloatArray]:
