@@ -79,7 +79,7 @@ def test_a_dent_is_in_balance_and_none_under_a_stiff_part():
 
 @pytest.mark.parametrize("x", [0.0, 0.007])
 def test_above_the_middle_of_a_wide_pad(x):
-    """A wide plate on an elastic layer: p = P / 8 sqrt(k / D) below a force (Timoshenko & Woinowsky-Krieger art. 57)."""
+    """A wide plate on an elastic layer: p = P / 8 sqrt(k / D) below a force (Timoshenko & Woinowsky-Krieger, 57)."""
     part, pads = board(thickness=4e-4), (gm.Pad.rectangle("pad", FILM, [0.08, 0.08]),)
     backing, at = Backing(cut_pads(pads, part)), (x, 0.003)
     sheet, rigidity = Sheet.on(backing, part, [at]), 70e9 * 4e-4**3 / 12 / (1 - 0.33**2)
