@@ -98,8 +98,8 @@ def _forces(case: Case) -> list[str]:
     return [
         f"Forces of the process: {named}.{handed_on} "
         "Anything from none to all of each is reckoned with, one way round at a time, and all of it is on the pads "
-        "even while a nest guides the part. What it presses adds nothing to the bond that carries, and all that it may to "
-        "the one that is let go. It has to be measured: figures of "
+        "even while a nest guides the part. What it presses adds nothing to the bond that carries, and all that it "
+        "may to the one that is let go. It has to be measured: figures of "
         "catalogues spread widely."
     ]
 
