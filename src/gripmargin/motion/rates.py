@@ -222,6 +222,7 @@ def estimate_rates(
     bursts: bool = True,
     pieces: bool = True,
     error: FloatArray | None = None,
+    jitter: float = JITTER,
 ) -> Rates:
     """Estimate the derivatives of samples.
 
@@ -234,6 +235,7 @@ def estimate_rates(
         bursts: Whether quick moves that samples cannot follow are looked for.
         pieces: Whether polynomial pieces are, which needs times and values whose errors have a bound.
         error: Bound of the error of each value, shape (channels,); None: half of the last digit that the values show.
+        jitter: What values may stray from a motion for a sample or two without being taken for motion [unit].
 
     Raises:
         InputError: Fewer than 5 samples, times that do not increase, NaN, or numbers too large to differentiate.
@@ -251,7 +253,7 @@ def estimate_rates(
     scatter = max(scatter, ROUNDING_SIGMA * late)
     columns = np.ascontiguousarray(samples.T)
     known = value_error(columns) if error is None else frozen(error, (len(columns),), "error")
-    found = _estimated(times, samples, order, scatter, late, bursts=bursts, pieces=pieces, error=known)
+    found = _estimated(times, samples, order, scatter, late, bursts=bursts, pieces=pieces, error=known, jitter=jitter)
     if late > 0.0:  # scatter that goes with the speed is no shaking, and has its place in the noise already
         return found
     return found.shaken(times, known)
@@ -267,6 +269,7 @@ def _estimated(
     bursts: bool,
     pieces: bool,
     error: FloatArray,
+    jitter: float,
 ) -> Rates:
     """Rates but for what shaking hides; what a long program takes on the way is free again when they are found."""
     columns = np.ascontiguousarray(samples.T)
@@ -275,7 +278,7 @@ def _estimated(
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
         return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
-    quick, jitter = np.zeros_like(columns), np.zeros_like(columns)
+    quick, strays = np.zeros_like(columns), np.zeros_like(columns)
     if bursts:
         even = even_step(times) is not None
         bias = burst_bias(times, columns, even=even, scatter=scatter, error=error)
@@ -290,14 +293,14 @@ def _estimated(
         if scatter == 0.0:
             noisy = (sure > ROUNDED * error[:, None])[:, np.arange(times.size) // BLOCK]
             _narrow(times, columns, error, second, window, proof=np.where(noisy, PROVEN, 0))
-            shaken = np.median(sure, axis=1) <= JITTER / NOISE_BAND
+            shaken = np.median(sure, axis=1) <= jitter / NOISE_BAND
             beside = shaken[:, None] & running_max(quick > 0.0, 2)
-            small = _narrow(times, columns, np.maximum(error, JITTER), second, window, proof=np.where(beside, 0, NEVER))
-            quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
+            small = _narrow(times, columns, np.maximum(error, jitter), second, window, proof=np.where(beside, 0, NEVER))
+            quick, strays = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
             few = (noise <= FEW_DIGITS * error) & ~shakes_at_rest(columns, error)
-            _by_differences(times, columns, error, second, window, quick + jitter > 0.0, few)
-    seen = [rows.T if rows.any() else None for rows in (quick, jitter)]
-    del columns, quick, jitter
+            _by_differences(times, columns, error, second, window, quick + strays > 0.0, few)
+    seen = [rows.T if rows.any() else None for rows in (quick, strays)]
+    del columns, quick, strays
     return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, samples, *seen)
 
 

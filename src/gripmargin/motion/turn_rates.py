@@ -84,7 +84,9 @@ def estimate_rotation_rates(
     known = None
     if error is not None and digits:
         known = np.maximum(_of_integral(vector, error), value_error(np.ascontiguousarray(turns.T)) + BINARY)
-    return estimate_rates(times, turns, scatter=scatter, late=late, bursts=bursts, pieces=digits, error=known)
+    return estimate_rates(
+        times, turns, scatter=scatter, late=late, bursts=bursts, pieces=digits, error=known, jitter=0.0
+    )
 
 
 def _of_integral(vector: FloatArray, error: FloatArray) -> FloatArray:
