@@ -42,7 +42,8 @@ def burst_bias(
         y: Samples, shape (channels, n).
         even: Whether sampling is even.
         scatter: By which the times may be off [s], one standard deviation: noise that goes with the speed.
-        error: Bound of the error of each value, shape (channels,); None: half of the last digit that they show.
+        error: Bound of the error of each value, shape (channels,); None: half of the last digit that they show, which
+            noise comes on top of.
 
     Returns:
         Shape (channels, n) [unit/s^2].
@@ -60,9 +61,11 @@ def burst_bias(
     noise = _noise(t, y, even=even, scatter=scatter)
     size = np.abs(bend) * middle * np.minimum(h[:-1], h[1:])
     noisy = 24.5 * noise  # ten times that of a second difference
-    changes = size > known + noisy
+    # a bound that is given counts the digits that noise shows: what reaches beyond both is a change
+    both = np.add if error is None else np.maximum
+    changes = size > both(known, noisy)
     # Where a long change of speed just reaches the noise, its neighbours nearly do.
-    beside = size > known + 0.5 * noisy
+    beside = size > both(known, 0.5 * noisy)
     for channel, marks in enumerate(beside):
         marked = np.flatnonzero(marks)
         # three second differences without a change part one burst from the next

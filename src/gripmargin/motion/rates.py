@@ -252,7 +252,7 @@ def estimate_rates(
     scatter = max(scatter, ROUNDING_SIGMA * late)
     columns = np.ascontiguousarray(samples.T)
     known = value_error(columns) if error is None else frozen(error, (len(columns),), "error")
-    found = _estimated(times, samples, order, scatter, late, bursts=bursts, pieces=pieces, error=known, jitter=jitter)
+    found = _estimated(times, samples, order, scatter, late, bursts=bursts, pieces=pieces, error=error, jitter=jitter)
     if late > 0.0:  # scatter that goes with the speed is no shaking, and has its place in the noise already
         return found
     return found.shaken(times, known)
@@ -267,7 +267,7 @@ def _estimated(
     *,
     bursts: bool,
     pieces: bool,
-    error: FloatArray,
+    error: FloatArray | None,
     jitter: float,
 ) -> Rates:
     """Rates but for what shaking hides; what a long program takes on the way is free again when they are found."""
@@ -288,6 +288,7 @@ def _estimated(
         second[2] += bias.T
         del bias
     if pieces:
+        error = value_error(columns) if error is None else error
         second[:, :, (np.ptp(columns, axis=1) <= 2.01 * error) & (error <= ORDINARY)] = 0.0  # in one digit: at rest
         if scatter == 0.0:
             noisy = (sure > ROUNDED * error[:, None])[:, np.arange(times.size) // BLOCK]

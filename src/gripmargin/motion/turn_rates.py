@@ -83,13 +83,13 @@ def estimate_rotation_rates(
     digits = error is not None and bool(error.any())
     known = None
     if error is not None and digits:
-        known = np.maximum(_of_integral(vector, error), value_error(np.ascontiguousarray(turns.T)) + BINARY)
+        known = np.maximum(integral_error(vector, error), value_error(np.ascontiguousarray(turns.T)) + BINARY)
     return estimate_rates(
         times, turns, scatter=scatter, late=late, bursts=bursts, pieces=digits, error=known, jitter=0.0
     )
 
 
-def _of_integral(vector: FloatArray, error: FloatArray) -> FloatArray:
+def integral_error(vector: FloatArray, error: FloatArray) -> FloatArray:
     """Bound of the error of the integral of the angular velocity about the middle of a window, shape (3,).
 
     An error e of an orientation is in its own place of the integral, and each turn v on the way adds v x e: by the
