@@ -5,7 +5,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from gripmargin.base.errors import InputError
-from gripmargin.motion.rates import estimate_rotation_rates
+from gripmargin.motion.turn_rates import estimate_rotation_rates
 
 
 def tumbling(t, speed=1.0):

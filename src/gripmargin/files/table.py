@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Final, Protocol
 
 import numpy as np
@@ -21,6 +22,7 @@ from gripmargin.files.source import printable
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.followers import joint_counts
 from gripmargin.motion.trajectory import POSE_RATES, JointTrajectory, PoseTrajectory, Trajectory
+from gripmargin.motion.turn_error import turn_error
 
 MOSTLY: Final = 0.5  # of the rows
 NO_TIMES: Final = 'or say how far apart the samples are, in [program]: columns = { period = "4 ms" }'
@@ -321,16 +323,17 @@ def _poses(by_name: dict[str, Column], data: dict[str, FloatArray], locate: Loca
                 "unit length",
                 "check the columns and their order: qx, qy, qz, qw",
             )
-        rotation = rotation_from_quaternion(quaternion)
+        values, made_by = quaternion, rotation_from_quaternion
     else:
         names = ANGLES if "roll" in data else TURNS
         angles = np.column_stack([data[name] for name in names])
         columns = [by_name[name] for name in names]
         check_radians(angles, [c.header.strip() for c in columns], locate, [c.factor == 1.0 for c in columns])
-        rotation = rotations(angles, columns[0].convention or RPY)
+        values, made_by = angles, partial(rotations, convention=columns[0].convention or RPY)
     rates = {
         field: np.column_stack([data[name] for name in names])
         for field, names in zip(PoseTrajectory.RATES, POSE_RATES, strict=True)
         if "xd" in data
     }
-    return {"position": position, "rotation": rotation, **rates}
+    error = turn_error(values, made_by)
+    return {"position": position, "rotation": made_by(values), "turn_error": error, **rates}

@@ -14,7 +14,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.kernels.digits import rounded_to
+from gripmargin.kernels.digits import value_error
 from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.sample_noise import BLOCK, MEDIAN_TO_SIGMA, ORDERS, differences, noise_levels
 
@@ -27,7 +27,9 @@ _ENOUGH: Final = 12  # samples of either that tell its noise
 _UNSURE: Final = 2.0 * 1.17 * np.sqrt(2.0)
 
 
-def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0) -> FloatArray:
+def burst_bias(
+    t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0, error: FloatArray | None = None
+) -> FloatArray:
     """Return what the second derivative may be in bursts beyond what samples show, 0 elsewhere.
 
     It is that of a move which takes half of a sample interval; faster ones leave no more trace. The second
@@ -40,6 +42,8 @@ def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0
         y: Samples, shape (channels, n).
         even: Whether sampling is even.
         scatter: By which the times may be off [s], one standard deviation: noise that goes with the speed.
+        error: Bound of the error of each value, shape (channels,); None: half of the last digit that they show, which
+            noise comes on top of.
 
     Returns:
         Shape (channels, n) [unit/s^2].
@@ -47,7 +51,7 @@ def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0
     out = np.zeros(y.shape)
     if t.size < 4:
         return out
-    known = (2.01 * rounded_to(y) + 4.0 * np.spacing(np.abs(y).max(axis=1)))[:, None]
+    known = (4.02 * (value_error(y) if error is None else error))[:, None]  # four errors in a second difference
     h = np.diff(t)
     middle = (h[:-1] + h[1:]) / 2
     bend = np.diff(y, axis=1)
@@ -57,9 +61,11 @@ def burst_bias(t: FloatArray, y: FloatArray, *, even: bool, scatter: float = 0.0
     noise = _noise(t, y, even=even, scatter=scatter)
     size = np.abs(bend) * middle * np.minimum(h[:-1], h[1:])
     noisy = 24.5 * noise  # ten times that of a second difference
-    changes = size > known + noisy
+    # a bound that is given counts the digits that noise shows: what reaches beyond both is a change
+    both = np.add if error is None else np.maximum
+    changes = size > both(known, noisy)
     # Where a long change of speed just reaches the noise, its neighbours nearly do.
-    beside = size > known + 0.5 * noisy
+    beside = size > both(known, 0.5 * noisy)
     for channel, marks in enumerate(beside):
         marked = np.flatnonzero(marks)
         # three second differences without a change part one burst from the next

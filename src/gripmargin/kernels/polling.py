@@ -40,7 +40,7 @@ COUNTED: Final = 0.2  # periods by which a count may be off and is still known
 SURE: Final = 0.02  # by which part the period may be off
 
 
-def repeated(t: FloatArray, y: FloatArray) -> Flags:
+def repeated(t: FloatArray, y: FloatArray, step: FloatArray | float = 0.0) -> Flags:
     """Which samples repeat the one before, in all channels, while the robot moves on all the same, shape (n,).
 
     A robot that stops slows down before and speeds up after. Where a channel moves on in the same sense, by steps well
@@ -50,6 +50,7 @@ def repeated(t: FloatArray, y: FloatArray) -> Flags:
     Args:
         t: Times of the reads [s], increasing, shape (n,).
         y: Samples, shape (channels, n).
+        step: Of each channel by rounding, at least, beside what its samples show, shape (channels,).
     """
     change = np.diff(y, axis=1)
     same = ~change.any(axis=0)
@@ -57,7 +58,7 @@ def repeated(t: FloatArray, y: FloatArray) -> Flags:
     steps = np.flatnonzero(~same)  # change i leads from sample i to i + 1
     if not same.any() or steps.size < 4:
         return out
-    digit = DIGITS * grid(y)[:, None]
+    digit = _digit(y, step)
     c = change[:, steps]
     size = np.abs(c)
     before, after = slice(1, -2), slice(2, -1)  # of every two neighbouring changes with one more on either side
@@ -93,50 +94,53 @@ class Renewals:
     events: int
 
 
-def renewals(t: FloatArray, y: FloatArray, repeats: Flags) -> Renewals | None:
+def renewals(t: FloatArray, y: FloatArray, repeats: Flags, step: FloatArray | float = 0.0) -> Renewals | None:
     """Find out when a controller renewed its values.
 
     Args:
         t: Times of the reads [s], increasing, shape (n,).
         y: Samples, shape (channels, n).
         repeats: Which of them repeat the one before, as `repeated`, shape (n,).
+        step: Of each channel by rounding, at least, beside what its samples show, shape (channels,).
 
     Returns:
         None where no value is evidently missed or read again, or samples are jerky over the numbers beside one that is;
         without repeats, a single one that shows in one channel alone.
     """
     new = np.concatenate([[True], np.diff(y, axis=1).any(axis=0)])
-    if not (repeats.any() or slips(t, y)):
+    if not (repeats.any() or slips(t, y, step)):
         return None
     for usual in (1, 2):
-        found = _numbered(t - t[0], y[:, new], np.flatnonzero(new), usual, again=bool(repeats.any()))
+        found = _numbered(t - t[0], y[:, new], np.flatnonzero(new), usual, step, again=bool(repeats.any()))
         if found is not None:
             return found
     return None
 
 
-def slips(t: FloatArray, y: FloatArray) -> bool:
+def slips(t: FloatArray, y: FloatArray, step: FloatArray | float = 0.0) -> bool:
     """Whether samples in motion jump anywhere over their times, as where a value is missing.
 
     Args:
         t: Times [s], increasing, shape (n,).
         y: Samples, shape (channels, n).
+        step: As `repeated`.
     """
-    places, way = _in_motion(y), (np.diff(y, axis=1) ** 2).sum(axis=0)
+    places, way = _in_motion(y, step), (np.diff(y, axis=1) ** 2).sum(axis=0)
     if places.size == 0:
         return False
     most = np.max([way[places + o] for o in range(ORDER)], axis=0)
     return bool((jerks(t, y, places) > SLIP**2 * most).any())
 
 
-def jerky(t: FloatArray, y: FloatArray) -> bool:
+def jerky(t: FloatArray, y: FloatArray, step: FloatArray | float = 0.0) -> bool:
     """Whether samples in motion are too jerky for their times.
 
     Args:
         t: Times [s], increasing, shape (n,).
         y: Samples, shape (channels, n).
+        step: As `repeated`.
     """
-    places = _in_motion(y)
+    places = _in_motion(y, step)
     if places.size == 0:
         return False
     return _over_way(t, y, places) > ROUGH
@@ -157,7 +161,9 @@ class _Run:
     known: list[tuple[int, int]]
 
 
-def _numbered(s: FloatArray, y: FloatArray, kept: Indices, usual: int, *, again: bool) -> Renewals | None:
+def _numbered(
+    s: FloatArray, y: FloatArray, kept: Indices, usual: int, step: FloatArray | float, *, again: bool
+) -> Renewals | None:
     """Number reads; None where samples are jerky over the numbers.
 
     Args:
@@ -165,9 +171,10 @@ def _numbered(s: FloatArray, y: FloatArray, kept: Indices, usual: int, *, again:
         y: Samples that differ from the ones before, shape (channels, m).
         kept: Which reads these are, shape (m,).
         usual: Renewals between most reads.
+        step: As `repeated`.
         again: Whether reads in motion repeat values; else two have to be missed, or one in two channels.
     """
-    held, places = np.diff(np.append(kept, s.size)), _in_motion(y)
+    held, places = np.diff(np.append(kept, s.size)), _in_motion(y, step)
     if places.size < FEWEST:
         return None
     moving = held[:-1] <= HELD * max(1.0, float(np.median(held[places])))
@@ -351,9 +358,14 @@ def _spreads(x: FloatArray, number: FloatArray, periods: FloatArray) -> FloatArr
     return np.concatenate([np.subtract(*each) for each in off])
 
 
-def _in_motion(y: FloatArray) -> Indices:
+def _digit(y: FloatArray, step: FloatArray | float) -> FloatArray:
+    """Changes by which each channel surely moves, shape (channels, 1)."""
+    return np.asarray(DIGITS * np.maximum(grid(y), step)[:, None])
+
+
+def _in_motion(y: FloatArray, step: FloatArray | float) -> Indices:
     """First samples of the differences over which some channel moves all along by more than rounding."""
-    moves = (np.abs(np.diff(y, axis=1)) > DIGITS * grid(y)[:, None] + 1e-12).any(axis=0)
+    moves = (np.abs(np.diff(y, axis=1)) > _digit(y, step) + 1e-12).any(axis=0)
     if moves.size < ORDER:
         return np.zeros(0, dtype=np.intp)
     return np.flatnonzero(np.lib.stride_tricks.sliding_window_view(moves, ORDER).all(axis=1))

@@ -21,8 +21,9 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.adaptive_fit import FEWEST
-from gripmargin.motion.rates import Rates, estimate_rates, estimate_rotation_rates
+from gripmargin.motion.rates import Rates, estimate_rates
 from gripmargin.motion.trajectory import RESOLVED
+from gripmargin.motion.turn_rates import estimate_rotation_rates
 
 GAP_STEPS: Final = 5.0  # median steps without a sample that count as a gap, where it is wider than RESOLVED
 SINGLY: Final = 40  # holes that are judged one by one; more of them together, by their widths

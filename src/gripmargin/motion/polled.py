@@ -41,11 +41,11 @@ def unpolled(trajectory: Trajectory, stamps: Stamps | None = None) -> Trajectory
     linear = isinstance(trajectory, JointTrajectory) and trajectory.interpolation != "samples"
     if stamps is not None or linear or trajectory.rates[1] is not None or trajectory.timing is not None:
         return trajectory
-    t, y = trajectory.t, _columns(trajectory)
-    repeats = repeated(t, y)
-    found = renewals(t, y, repeats)
+    t, (y, step) = trajectory.t, _columns(trajectory)
+    repeats = repeated(t, y, step)
+    found = renewals(t, y, repeats, step)
     read = 1.0 / float(np.median(np.diff(t)))
-    if found is not None and not repeats.any() and not slips(sample_times(t, y.T).t, y):
+    if found is not None and not repeats.any() and not slips(sample_times(t, y.T).t, y, step):
         return trajectory  # a sampler of its own, whose stamps scatter and which lost some
     if found is not None and (found.events >= SURELY or not repeats.any()):  # points of moves may be written twice
         fresh = np.concatenate([[True], np.diff(found.number) > 0])
@@ -62,7 +62,7 @@ def unpolled(trajectory: Trajectory, stamps: Stamps | None = None) -> Trajectory
         return trajectory
     fresh, late = ~repeats, 0.0
     told = "late by the same time"
-    if jerky(t[fresh], y[:, fresh]):
+    if jerky(t[fresh], y[:, fresh], step):
         late = float(np.median(np.diff(t[fresh])))
         told = f"up to {1e3 * late:.3g} ms late, for no even period of the controller is evident"
     else:
@@ -82,10 +82,14 @@ def _on_the_beat(t: FloatArray, y: FloatArray, repeats: Flags) -> Flags:
     return kept if same[~kept].all() and not repeats[kept].any() else ~repeats
 
 
-def _columns(trajectory: Trajectory) -> FloatArray:
+def _columns(trajectory: Trajectory) -> tuple[FloatArray, FloatArray]:
+    """Samples, shape (channels, n), and the step of each by rounding, where they cannot show it, shape (channels,)."""
     if isinstance(trajectory, JointTrajectory):
-        return np.ascontiguousarray(trajectory.q.T)
-    return np.vstack([trajectory.position.T, trajectory.rotation.reshape(trajectory.samples, 9).T])
+        y = np.ascontiguousarray(trajectory.q.T)
+        return y, np.zeros(len(y))
+    error = trajectory.turn_error  # a turn moves the end of an axis if it is about another one
+    places = np.vstack([trajectory.position.T, trajectory.rotation.reshape(trajectory.samples, 9).T])
+    return places, np.concatenate([np.zeros(3), np.tile(2.0 * (error.sum() - error), 3)])
 
 
 def _kept(trajectory: Trajectory, fresh: Flags, times: FloatArray, timing: Timing, note: str) -> Trajectory:

@@ -16,10 +16,11 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.motion.holes import gaps, in_holes, in_turn_holes
 from gripmargin.motion.joints import as_given
 from gripmargin.motion.polled import as_timed
-from gripmargin.motion.rates import ProgramRates, Rates, estimate_rates, estimate_rotation_rates
+from gripmargin.motion.rates import ProgramRates, Rates, estimate_rates
 from gripmargin.motion.stamps import Stamps, sample_times
 from gripmargin.motion.tool_motion import ToolMotion, pose_motion
 from gripmargin.motion.trajectory import POSE_RATES, PoseTrajectory
+from gripmargin.motion.turn_rates import estimate_rotation_rates
 from gripmargin.motion.turns import as_channels
 
 
@@ -41,16 +42,17 @@ class Poses:
         t = times.t
         scatter, late = times.scatter, 0.0 if timing is None else timing.late
         line = in_holes(t, position, estimate_rates(t, position, scatter=scatter, late=late))
-        turn = in_turn_holes(t, rotation, estimate_rotation_rates(t, rotation, scatter=scatter, late=late))
+        turning = estimate_rotation_rates(t, rotation, scatter=scatter, late=late, error=self.trajectory.turn_error)
+        turn = in_turn_holes(t, rotation, turning)
         line, turn = as_timed(line, timing), as_timed(turn, timing)
-        noise = np.concatenate([line.noise, np.full(9, turn.noise.max())])
+        noise, both = np.concatenate([line.noise, np.full(9, turn.noise.max())]), line.beside(turn)
         how = "Speeds and accelerations estimated from poses: " + line.in_words(np.zeros(3, dtype=bool))
         orientation = f"Orientation: noise {turn.noise.max():.2g} rad, differentiated on the rotation group."
         return ProgramRates(
             t=t,
-            rates=line.beside(turn),
+            rates=both,
             doubts=tuple(gaps(t, places, noise)),
-            notes=tuple(note for note in (times.note, how, orientation, *line.jitter_in_words(t, self.names)) if note),
+            notes=tuple(note for note in (times.note, how, orientation, *both.jitter_in_words(t, self.names)) if note),
         )
 
     @property

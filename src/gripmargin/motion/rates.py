@@ -38,7 +38,6 @@ NOISE_BAND: Final = 4.5  # standard deviations within which noise stays
 AT_ONCE: Final = 131_072  # values of all channels that are worked out at a time: time and memory alone
 REACH: Final = 32  # samples on either side that bounds by second differences look at, and more
 SPLINE_REACH: Final = 64  # samples beyond which nobody sees what a spline does: a quarter from each to the next
-LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
 METHOD: Final = (
     "Local polynomial least squares (Savitzky & Golay, Anal. Chem. 36(8), 1964); window at each sample by "
     "intersection of confidence intervals (Goldenshluger & Nemirovski, Math. Methods Stat. 6(2), 1997; Katkovnik, "
@@ -221,6 +220,8 @@ def estimate_rates(
     late: float = 0.0,
     bursts: bool = True,
     pieces: bool = True,
+    error: FloatArray | None = None,
+    jitter: float = JITTER,
 ) -> Rates:
     """Estimate the derivatives of samples.
 
@@ -232,6 +233,8 @@ def estimate_rates(
         late: By which each sample may be older than its time says [s]: noise that goes with the speed.
         bursts: Whether quick moves that samples cannot follow are looked for.
         pieces: Whether polynomial pieces are, which needs times and values whose errors have a bound.
+        error: Bound of the error of each value, shape (channels,); None: half of the last digit that the values show.
+        jitter: What values may stray from a motion for a sample or two without being taken for motion [unit].
 
     Raises:
         InputError: Fewer than 5 samples, times that do not increase, NaN, or numbers too large to differentiate.
@@ -247,14 +250,25 @@ def estimate_rates(
     if not (np.diff(times) > 0).all():
         raise InputError("t", "times that repeat or go back", "times that increase")
     scatter = max(scatter, ROUNDING_SIGMA * late)
-    found = _estimated(times, samples, order, scatter, late, bursts=bursts, pieces=pieces)
+    columns = np.ascontiguousarray(samples.T)
+    known = value_error(columns) if error is None else frozen(error, (len(columns),), "error")
+    found = _estimated(times, samples, order, scatter, late, bursts=bursts, pieces=pieces, error=error, jitter=jitter)
     if late > 0.0:  # scatter that goes with the speed is no shaking, and has its place in the noise already
         return found
-    return found.shaken(times, value_error(np.ascontiguousarray(samples.T)))
+    return found.shaken(times, known)
 
 
 def _estimated(
-    times: FloatArray, samples: FloatArray, order: int, scatter: float, late: float, *, bursts: bool, pieces: bool
+    times: FloatArray,
+    samples: FloatArray,
+    order: int,
+    scatter: float,
+    late: float,
+    *,
+    bursts: bool,
+    pieces: bool,
+    error: FloatArray | None,
+    jitter: float,
 ) -> Rates:
     """Rates but for what shaking hides; what a long program takes on the way is free again when they are found."""
     columns = np.ascontiguousarray(samples.T)
@@ -263,10 +277,10 @@ def _estimated(
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
         return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
-    quick, jitter = np.zeros_like(columns), np.zeros_like(columns)
+    quick, strays = np.zeros_like(columns), np.zeros_like(columns)
     if bursts:
         even = even_step(times) is not None
-        bias = burst_bias(times, columns, even=even, scatter=scatter)
+        bias = burst_bias(times, columns, even=even, scatter=scatter, error=error)
         quick[:, 1:-1] = np.abs(np.diff(columns, 2))
         quick = np.where(bias > 0.0, running_max(quick, 3), 0.0)
         if scatter == 0.0:
@@ -274,19 +288,19 @@ def _estimated(
         second[2] += bias.T
         del bias
     if pieces:
-        error = value_error(columns)
+        error = value_error(columns) if error is None else error
         second[:, :, (np.ptp(columns, axis=1) <= 2.01 * error) & (error <= ORDINARY)] = 0.0  # in one digit: at rest
         if scatter == 0.0:
             noisy = (sure > ROUNDED * error[:, None])[:, np.arange(times.size) // BLOCK]
             _narrow(times, columns, error, second, window, proof=np.where(noisy, PROVEN, 0))
-            shaken = np.median(sure, axis=1) <= JITTER / NOISE_BAND
+            shaken = np.median(sure, axis=1) <= jitter / NOISE_BAND
             beside = shaken[:, None] & running_max(quick > 0.0, 2)
-            small = _narrow(times, columns, np.maximum(error, JITTER), second, window, proof=np.where(beside, 0, NEVER))
-            quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
+            small = _narrow(times, columns, np.maximum(error, jitter), second, window, proof=np.where(beside, 0, NEVER))
+            quick, strays = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
             few = few_digits(columns, error, noise)
-            _by_differences(times, columns, error, second, window, quick + jitter > 0.0, few)
-    seen = [rows.T if rows.any() else None for rows in (quick, jitter)]
-    del columns, quick, jitter
+            _by_differences(times, columns, error, second, window, quick + strays > 0.0, few)
+    seen = [rows.T if rows.any() else None for rows in (quick, strays)]
+    del columns, quick, strays
     return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, samples, *seen)
 
 
@@ -396,54 +410,3 @@ def _even_runs(t: FloatArray) -> list[slice]:
     odd = np.flatnonzero(np.abs(step - np.median(step)) > 1e-6 * np.median(step))
     edges = np.concatenate([[-1], odd, [step.size]])
     return [slice(a + 1, b + 1) for a, b in pairwise(edges.tolist()) if b - a >= FEWEST_OF_PIECES]
-
-
-def estimate_rotation_rates(
-    t: ArrayLike, rotation: ArrayLike, *, scatter: float = 0.0, late: float = 0.0, bursts: bool = True
-) -> Rates:
-    """Estimate angular velocity and acceleration of orientations, both in body axes.
-
-    What is differentiated is the integral of the angular velocity in body axes, summed from the rotation vectors
-    between neighbouring samples with the fourth-order term of Magnus (Iserles & Norsett, Phil. Trans. R. Soc. A
-    357, 1999): its derivatives are exactly the two wanted, at any orientation and speed.
-
-    Args:
-        t: Times [s], increasing, shape (n,), n >= 5.
-        rotation: Body axes as columns, shape (n, 3, 3).
-        scatter: By which the times may be off [s], one standard deviation.
-        late: By which each sample may be older than its time says [s].
-        bursts: Whether quick turns that samples cannot follow are looked for.
-
-    Returns:
-        First: angular velocity [rad/s]; second: angular acceleration [rad/s^2].
-
-    Raises:
-        InputError: As `estimate_rates`, or a turn of 90 degrees or more between two samples.
-    """
-    times = frozen(t, (None,), "t")
-    matrices = frozen(rotation, (times.size, 3, 3), "rotation")
-    if times.size < FEWEST:
-        return estimate_rates(times, matrices[:, 0])  # says that there are too few
-    between = np.einsum("nji,njk->nik", matrices[:-1], matrices[1:])
-    sine = 0.5 * np.stack([between[:, k - 1, k - 2] - between[:, k - 2, k - 1] for k in range(3)], axis=-1)
-    length = np.linalg.norm(sine, axis=-1)
-    turn = np.arctan2(length, 0.5 * (np.einsum("nii->n", between) - 1.0))
-    if turn.max() >= LARGEST_TURN:
-        i = int(np.argmax(turn))
-        raise InputError(
-            f"orientation of sample {i + 1}",
-            f"a turn of {np.degrees(turn[i]):.0f} degrees since the sample before",
-            "less than 90 degrees",
-            "sample the program more densely, or repair the orientation",
-        )
-    vector = sine * np.where(length > 0, turn / np.where(length > 0, length, 1.0), 1.0)[:, None]
-    h = np.diff(times)[:, None]
-    speed = vector / h
-    middle = (times[1:] + times[:-1]) / 2
-    slope = np.diff(speed, axis=0) / np.diff(middle)[:, None]
-    gap = np.diff(middle)[:, None]
-    inner = (gap[1:] * slope[:-1] + gap[:-1] * slope[1:]) / (gap[1:] + gap[:-1])
-    rise = np.concatenate([slope[:1], inner, slope[-1:]])
-    integral = np.cumsum(vector - h**3 / 12.0 * np.cross(speed, rise), axis=0)
-    turns = np.vstack([np.zeros(3), integral])
-    return estimate_rates(times, turns, scatter=scatter, late=late, bursts=bursts, pieces=False)

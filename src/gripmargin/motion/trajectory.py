@@ -14,6 +14,7 @@ from gripmargin.base.arrays import FloatArray, Value, frozen, sealed
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import of_class, shown, texts
 from gripmargin.base.poses import FARTHEST, QUATERNION_TOLERANCE, as_pose, rotation_from_quaternion
+from gripmargin.motion.turn_error import turn_error
 
 RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
 MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs splitting
@@ -281,6 +282,8 @@ class PoseTrajectory(_Samples):
             estimated, as the acceleration is.
         acceleration: What the velocity changes by: of the tool-frame origin as a point that moves [m/s^2], then angular
             [rad/s^2], both in world axes, shape (n, 6); None where the velocity is.
+        turn_error: How far the orientation may be off about each tool axis by the digits it is written in [rad], shape
+            (3,); 0: that is not known, and nothing is taken for rounding.
         moves: A label for each sample, or None.
         source: Where it came from, for messages.
         notes: How its file was understood, in sentences for the report.
@@ -300,9 +303,11 @@ class PoseTrajectory(_Samples):
     rotation: FloatArray = None  # type: ignore[assignment]
     velocity: FloatArray | None = None
     acceleration: FloatArray | None = None
+    turn_error: FloatArray = field(default=(0.0, 0.0, 0.0), repr=False, kw_only=True)  # type: ignore[arg-type]
 
     def __post_init__(self) -> None:
         n = self._check_times()
+        object.__setattr__(self, "turn_error", frozen(self.turn_error, (3,), f"{self.source} turn_error"))
         object.__setattr__(self, "position", frozen(self.position, (n, 3), f"{self.source} position", most=FARTHEST))
         rotation = frozen(self.rotation, (n, 3, 3), f"{self.source} rotation")
         error = np.abs(np.einsum("nji,njk->nik", rotation, rotation) - np.eye(3)).max(axis=(1, 2))
@@ -346,6 +351,7 @@ class PoseTrajectory(_Samples):
             t=np.asarray(t, dtype=np.float64),
             position=np.asarray(position, dtype=np.float64),
             rotation=rotation_from_quaternion(quaternions),
+            turn_error=turn_error(quaternions, rotation_from_quaternion),
             moves=None if moves is None else tuple(moves),
             source=source,
         )
@@ -381,8 +387,9 @@ class PoseTrajectory(_Samples):
             more = np.linalg.norm(tool[:3, 3]) * np.linalg.norm(filling.missed[:, 3:], axis=1, keepdims=True)
             filling = filling._replace(missed=filling.missed + np.pad(np.repeat(more, 3, axis=1), ((0, 0), (0, 3))))
         position = self.position + arm
-        rates: dict[str, Any] = {"velocity": velocity, "acceleration": acceleration}
-        return replace(self, position=position, rotation=rotation, filling=filling, **rates)
+        changed: dict[str, Any] = {"velocity": velocity, "acceleration": acceleration, "filling": filling}
+        changed["turn_error"] = np.abs(tool[:3, :3].T) @ self.turn_error
+        return replace(self, position=position, rotation=rotation, **changed)
 
     def to_se3(self) -> Any:
         """Return the poses as one spatialmath ``SE3`` that holds them all, in order."""
