@@ -12,6 +12,7 @@ from gripmargin.checks.case import work_out
 from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.handover.pressure import PRESSURE
 from gripmargin.checks.handover.release import RELEASE
+from gripmargin.checks.resting import meant
 from gripmargin.files.job_file import read_job
 from gripmargin.workcell.job import ACCEPTABLE
 
@@ -308,7 +309,7 @@ def test_a_contact_that_asks_for_too_many_steps_is_undecided(window):
     """8 N/m^2 of shear strength, said to be meant: the pads let go after 0.12 um of a press that takes centimetres."""
     case, results = of_contact(replace(film(window, shear_strength=8.0), accept=("pad_material", "scatter")))
     assert [str(result.verdict) for result in results] == ["undecided"] * 4
-    for text in [result.text for result in results] + list(premises.meant(case).doubts):
+    for text in [result.text for result in results] + list(meant(case).doubts):
         assert text.startswith("contact of pads and part: found 3.61e+05 steps of 3.8e-09 m with 972 cells of pads, ")
 
 

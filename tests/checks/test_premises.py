@@ -19,9 +19,9 @@ from gripmargin.checks.premises import (
     Standing,
     bending,
     hanging,
-    resting_on,
     swinging,
 )
+from gripmargin.checks.resting import resting_on
 from gripmargin.contact.grip import grip_of
 from gripmargin.contact.sheet_vibration import left_out, vibrations
 from gripmargin.kernels.utilisation import peak_utilisation

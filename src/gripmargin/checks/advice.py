@@ -1,5 +1,7 @@
 """What to change where a check falls short: a change is called enough only if the check passes the changed job.
 
+A pass on trial is one under all that the check takes for granted: a doubt that the change leaves is no pass.
+
 A search on a piece of the motion, or on a few samples, only says what to try. `Trials` then puts the job with that
 change, at the figure that will be printed, to the check itself, over the whole program.
 """
@@ -13,11 +15,10 @@ from typing import Final
 
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case, work_out
-from gripmargin.checks.premises import bending, hanging
+from gripmargin.checks.resting import meant, on_trial
 from gripmargin.results.findings import CheckResult, Remedy, Verdict
 from gripmargin.workcell.job import Job
 
-BOUNDED = ("hold", "peel", "one_pad_lost", "swing", "recorded")  # what a bound decides of a part that is stretched
 STEEPEST: Final = 3.0  # power of a size with which a margin grows at most: a pad against tilting, its section modulus
 Results = Callable[[Case], Iterable[CheckResult]]
 
@@ -53,6 +54,7 @@ class Trials:
         keep: Hands what a changed case has in common with the job's own to it, for the check to use again.
         last: What was tried last, worked out: a search that missed the worst place finds it there.
         share: Of its target that it reached for sure; NaN where that is not known.
+        doubted: Whether it would have passed, but for what makes the job itself doubtful: more of it does not help.
     """
 
     case: Case
@@ -64,6 +66,7 @@ class Trials:
     keep: Callable[[Case, Case], None] = field(default=lambda case, tried: None)
     last: Case | None = field(init=False, default=None)
     share: float = field(init=False, default=nan)
+    doubted: bool = field(init=False, default=False)
 
     @property
     def done(self) -> bool:
@@ -72,7 +75,7 @@ class Trials:
 
     def passes(self, job: Callable[[], Job]) -> CheckResult | None:
         """Return the result of a changed job where it is a pass; None where not, or where the job makes no sense."""
-        self.share = nan
+        self.share, self.doubted = nan, False
         if self.done:
             return None
         try:
@@ -88,8 +91,9 @@ class Trials:
                 self.share = found.low / found.target
             if found is None or found.verdict is not Verdict.PASS:
                 return None
-            known = hanging if self.name in BOUNDED else bending
-            if found.low and tried.shared(known).open(found):
+            held = on_trial(tried, self.case, found)
+            self.doubted = not set(held.doubts).isdisjoint(self.case.shared(meant).doubts)
+            if held.verdict is not Verdict.PASS:
                 return None
             if any(result.verdict is not Verdict.PASS for result in self.too(tried)):
                 return None
@@ -118,6 +122,8 @@ class Trials:
                 if change.reached is not None and found.low is not None:
                     named = change.reached(found.low)
                 return replace(named, shown=True)
+            if self.doubted:
+                return change.remedy
             if self.share > 0.0:
                 least = change.size * self.share ** (-1.0 / STEEPEST)
         return hint

@@ -57,6 +57,7 @@ class Case:
         not_followed: Why pads and part were not simulated where they meet; empty: they were.
         recorded: Whether the motion is what was recorded of a robot, which may shake as no program asks it to.
         trial: Whether it is a change on trial (`gripmargin.checks.advice`): nobody reads its findings.
+        grounds: What results take for granted (`gripmargin.checks.premises`), by their names, of checks asked so far.
         remembered: What was worked out at some cost, by all that it hangs on; cases that are made of this one share it.
     """
 
@@ -72,6 +73,7 @@ class Case:
     not_followed: str = ""
     recorded: bool = False
     trial: bool = False
+    grounds: dict[str, tuple[Callable[[Case], Any], ...]] = field(repr=False, default_factory=dict)
     remembered: dict[object, Any] = field(repr=False, default_factory=dict)
     _known: dict[Callable[[Any], Any], Any] = field(init=False, repr=False, default_factory=dict)
 

@@ -9,6 +9,7 @@ from typing import Any
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks import premises
 from gripmargin.checks.case import Case
+from gripmargin.checks.resting import raised, resting_on
 from gripmargin.checks.standing import Premise
 from gripmargin.checks.use import Asked
 from gripmargin.results.findings import CheckResult, Finding, NotChecked, Outcome, undecided
@@ -82,12 +83,13 @@ class Check:
             return Outcome(not_checked=(NotChecked(check=self.name, reason=NOTHING_CARRIED),))
         if self.of_contact and case.undone:
             return self._undecided(case.job, case.undone)
+        grounds = self._grounds()
+        case.grounds.update(grounds)
         try:
             outcome = self.worded(self.run(case))
         except BudgetError as error:
             return self._undecided(case.job, str(error))
-        grounds = self._grounds()
-        results = [premises.resting_on(case, grounds[result.check], result) for result in outcome.results]
+        results = [resting_on(case, grounds[result.check], result) for result in outcome.results]
         return replace(outcome, results=tuple(results))
 
     def _undecided(self, job: Job, reason: str) -> Outcome:
@@ -98,7 +100,7 @@ class Check:
     def asked(self, case: Case) -> Iterator[Asked]:
         """Yield the uses of the pads that it is about, and what their bounds have to keep, premises included."""
         for asked in () if self.uses is None else self.uses(case):
-            factor = premises.raised(case, self._grounds()[asked.name])
+            factor = raised(case, self._grounds()[asked.name])
             yield replace(asked, target=factor * asked.target)
 
     def _grounds(self) -> dict[str, tuple[Premise, ...]]:

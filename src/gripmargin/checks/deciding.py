@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from gripmargin.base.errors import InputError
 from gripmargin.checks import words
 from gripmargin.checks.case import Case, work_out
+from gripmargin.checks.resting import data_alone
 from gripmargin.kernels.local_fit import even_step
 from gripmargin.motion.finer import DEGREES, last_digits, sampled_again
 from gripmargin.motion.trajectory import JointTrajectory
@@ -48,14 +49,15 @@ class Enough:
     step: float | None = None
 
 
-def enough(case: Case, decided: Decided) -> Enough | None:
-    """Return the data with which a job is decided; None where errors of the rates are not what leaves it open.
+def enough(case: Case, decided: Decided, name: str = "") -> Enough | None:
+    """Return the data with which a job is decided; None where errors of the rates are not all that leaves it open.
 
     Args:
         case: The job; it may carry the motion of a recording.
         decided: Whether a case is, by the check.
+        name: Of the result: what that takes for granted has to hold.
     """
-    if case.motion.error is None or case.motion.given or case.trial:
+    if case.motion.error is None or case.motion.given or case.trial or not data_alone(case, name):
         return None
     part = next((part for part in CLOSER if decided(_known_to(case, part))), None)
     if not part:

@@ -34,7 +34,7 @@ MOST_DAMPING = 0.5  # of critical: a loss factor of 1, of the most lossy elastom
 MOST_SURFACE = 1.2  # times the reference surface (no source)
 APART = 5e-3  # [m] by which pads on a plane face may be out of a plane: far more than backings give
 ASLANT = 0.99  # cosine between the normals of pads on a plane face
-BESIDE = 0.5  # share of a pad's face that may lie beside the part (no source)
+ON_THE_PART = 0.05  # share of a pad's face that lies on the part: small parts lie on one pad (no source)
 PRESS = 10.0, 1e7  # [Pa] from which a face may hold fully: hundredths of what the softest arrays need (no source)
 LIGHTER, HEAVIER = 9.76, 10.0  # [m/s^2]: 9.7639 on the Huascaran to 9.8337 at sea in the Arctic (Hirt et al., Geophys.
 # Res. Lett. 40:4279, 2013, from memory); rounded to 10 the part is only heavier
@@ -89,8 +89,8 @@ def inertia(case: Described) -> str:
         return ""
     what, also = ("pads", ", the pads' sizes") if part.outline is None else ("a face", "")
     return (
-        f"the part's largest radius of gyration is {1e3 * radius:.3g} mm, beside {what} of {1e3 * across:.3g} mm: check "
-        f"part.inertia and part.mass{also}, and their units"
+        f"the part's largest radius of gyration is {1e3 * radius:.3g} mm, beside {what} of {1e3 * across:.3g} mm: "
+        f"check part.inertia and part.mass{also}, and their units"
     )
 
 
@@ -150,9 +150,9 @@ def pad_places(case: Described) -> str:
     """Pads that lie on the part, those of a plane face in one plane."""
     patches = case.whole.patches
     for patch in patches:
-        if patch.share < BESIDE:
+        if patch.share < ON_THE_PART:
             return (
-                f"{100.0 * (1.0 - patch.share):.0f} % of pad '{patch.pad.name}' lie beside the part's outline: check "
+                f"{100.0 * (1.0 - patch.share):.3g} % of pad '{patch.pad.name}' lie beside the part's outline: check "
                 "its size and xyz, and part.outline and their units"
             )
     if case.job.part.face != "plane" or len(patches) < 2:

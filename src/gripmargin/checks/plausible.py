@@ -45,8 +45,13 @@ RULES: Final[Mapping[str, Rule]] = {"pick_place": pick_place, "nest_place": nest
 
 def found(case: Case) -> dict[str, str]:
     """Return what looks wrong, a sentence for each code."""
+    return {**case.slips, **places(case)}
+
+
+def places(case: Case) -> dict[str, str]:
+    """Return what looks wrong where the part is taken and left, a sentence for each code."""
     said = {code: rule(case) for code, rule in RULES.items()}
-    return {**case.slips, **{code: sentence for code, sentence in said.items() if sentence}}
+    return {code: sentence for code, sentence in said.items() if sentence}
 
 
 def passes_too_low(result: CheckResult) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ A premise is a function of the case; `gripmargin.checks.check.Judged` names thos
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -14,7 +14,6 @@ import shapely
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
-from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
 from gripmargin.checks.dents import dented, dented_at_once, unbuckled
 from gripmargin.checks.not_given import air_left_out, air_taken_along, narrow
@@ -24,11 +23,9 @@ from gripmargin.contact.film import Film
 from gripmargin.contact.grip import Grip
 from gripmargin.contact.handover import Release
 from gripmargin.contact.lying import highest_tension, lies_flat
-from gripmargin.contact.process import unheld
 from gripmargin.contact.sheet import Sheet
 from gripmargin.contact.sheet_vibration import left_out, shaken
 from gripmargin.kernels.utilisation import peak_utilisation
-from gripmargin.results.findings import CheckResult, Verdict, judge
 
 
 def plane_face(case: Case) -> Standing:
@@ -287,27 +284,9 @@ def measured_dirt(case: Case) -> Standing:
     return Standing(doubts=tuple(doubts))
 
 
-def _unheld(case: Case) -> Iterator[str]:
-    """Forces of the process where the part does not hang on the pads: tray and nest are not known to bear them."""
-    for force, sample in unheld(case.job, case.airborne):
-        t = case.place(sample).t
-        yield (
-            f"force '{force.name}' of the process acts at {t:.3f} s, where the part does not hang on the "
-            "pads: forces are judged in the carry alone; make their move a carry phase of its own, before the "
-            "release"
-        )
-
-
 def in_air(case: Case) -> Standing:
     """Whether the air that a flat part takes along counts, or is little beside its mass."""
     return Standing(doubts=case.shared(air_taken_along))
-
-
-def meant(case: Case) -> Standing:
-    """Whether the job can be meant as it stands, and whether pads and part were simulated where they meet."""
-    odd = dict(plausible.unaccepted(case)).values()
-    doubts = dict.fromkeys((*odd, *filter(None, [case.undone]), *(() if case.recorded else _unheld(case))))
-    return Standing(doubts=tuple(doubts))
 
 
 BEGINS: Final = "moving_start"
@@ -326,40 +305,3 @@ RECORDED: tuple[Premise, ...] = (
     dented_at_once,
     *PADS,
 )  # what shakes a robot is in no program
-
-
-def raised(case: Case, premises: Iterable[Premise]) -> float:
-    """Return the factor by which premises that hold nearly may raise the use of the pads [-]."""
-    return float(np.prod([case.shared(premise).factor for premise in premises]))
-
-
-def resting_on(case: Case, premises: Sequence[Premise], result: CheckResult) -> CheckResult:
-    """Return a result as far as its premises hold: a pass is undecided where one is in doubt, and says so.
-
-    Where one holds nearly, the least value that a margin may have falls by its factor. Of a part that bends so far that
-    it is stretched neither a pass nor a failure is shown.
-    """
-    standing = [case.shared(premise) for premise in (meant, *premises)]
-    low, high = (figure if result.measure == "margin" else None for figure in (result.low, result.high))
-    if result.verdict is Verdict.FAIL:
-        spared = [doubt for each in standing for doubt in (each.drooping(1.0 / high) if high else ())]
-        dents, least = max(each.dents for each in standing), max(each.least for each in standing)
-        least = max(least, 1.0 / high - dents) if high else np.inf
-        if dents and (least <= 0.0 or judge(0.0, 1.0 / least, result.target) is not Verdict.FAIL):
-            spared.append("a force of the process bends the part where it acts, which may use its pads less as well")
-        return replace(result, verdict=Verdict.UNDECIDED, doubts=tuple(spared)) if spared else result
-    doubts = tuple(doubt for each in standing for doubt in each.doubts)
-    doubts += tuple(doubt for each in standing for doubt in (each.open(result) if low else ()))
-    factor = raised(case, premises)
-    verdict: Verdict = Verdict.UNDECIDED if doubts else result.verdict
-    if low is not None and factor != 1.0:
-        low = low / factor
-        if verdict is Verdict.PASS:
-            verdict = judge(low, low if high is None else high, result.target)
-            if verdict is not Verdict.PASS:
-                doubts = (
-                    f"the part bends in more ways than are followed, which may use the pads {factor:.2f} times as much",
-                )
-    held = replace(result, verdict=verdict, low=low if result.measure == "margin" else result.low, doubts=doubts)
-    too_low = plausible.passes_too_low(held) if "target" not in case.job.accept else ()
-    return replace(held, verdict=Verdict.UNDECIDED, doubts=too_low) if too_low else held

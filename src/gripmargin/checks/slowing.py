@@ -84,6 +84,12 @@ def motion_at(case: Case, sample: int) -> Motion:
     )
 
 
+def _stands_still(case: Case, motion: Motion) -> bool:
+    """Whether its samples all say the same."""
+    tool = case.motion.at.take(motion.samples)
+    return bool(np.ptp(tool.position, axis=0).max() == 0.0 and np.ptp(tool.rotation, axis=0).max() == 0.0)
+
+
 def _labels(case: Case) -> NDArray[np.str_]:
     return np.array(case.job.trajectory.moves)
 
@@ -134,8 +140,12 @@ def slowing(
     worst = sorted(found, key=lambda short: (not short.fails, -float(short.use.high[short.piece].max())))
     factors: dict[object, tuple[Motion, float]] = {}
     useless: dict[object, Remedy] = {}
+    rests: dict[object, Remedy] = {}
     for short in worst:
         motion = motions[short.k]
+        if _stands_still(case, motion):  # what it lacks comes from the motion beside it, if slowing helps at all
+            rests[motion.known] = why_not(motion, short)
+            continue
         tried = len(factors) + len(useless)
         if motion.known in useless or (motion.known in factors and searched is not None):
             continue
@@ -153,7 +163,7 @@ def slowing(
     together = list(factors.values())
     share = _shown(trials, together, back) if possible and factors and not useless else None
     said = {motion.known: remedy for (motion, _), remedy in zip(together, _remedies(together, share), strict=True)}
-    said |= useless
+    said |= useless | (dict.fromkeys(rests, next(iter(said.values()))) if said else rests)
     return {short.k: said[motions[short.k].known] for short in found if motions[short.k].known in said}
 
 
@@ -170,7 +180,12 @@ def _shown(trials: Trials, factors: Sequence[tuple[Motion, float]], steps: Seque
         each = [(motion, _rounded(back * factor)) for motion, factor in factors]
         return trials.passes(lambda: slowed(job, each)) is not None
 
-    return next((back for back in steps if passes(back)), None)
+    for back in steps:
+        if passes(back):
+            return back
+        if trials.doubted:
+            break
+    return None
 
 
 def _remedies(factors: Sequence[tuple[Motion, float]], back: float | None) -> list[Remedy]:

@@ -12,6 +12,7 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks import premises
 from gripmargin.checks.case import Case
+from gripmargin.checks.resting import raised
 from gripmargin.checks.setting import moves_at
 from gripmargin.contact.handover import Release
 from gripmargin.contact.loads import air_load
@@ -44,7 +45,7 @@ def scene_of(case: Case, loads: Mapping[str, FloatArray]) -> Scene:
         air=None if job.part.drag_area is None else np.stack(air_load(job.part, case.motion.at, job.air_density)),
         moves=moves,
         pushed=case.pushed(slice(None)) if case.pushes else None,
-        raised=premises.raised(case, premises.ALL),
+        raised=raised(case, premises.ALL),
         doubts=tuple(doubt for premise in premises.ALL for doubt in case.shared(premise).doubts),
     )
 

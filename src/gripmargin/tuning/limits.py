@@ -16,6 +16,7 @@ from gripmargin.base.errors import InputError
 from gripmargin.base.given import as_path, of_class
 from gripmargin.checks import premises
 from gripmargin.checks.case import Case, work_out
+from gripmargin.checks.resting import meant, raised
 from gripmargin.checks.swing.ringing import mode_sets
 from gripmargin.checks.swing.use import swing_target
 from gripmargin.contact.grip import grip_of
@@ -147,7 +148,7 @@ def _hanging(job: Job) -> tuple[Case, tuple[str, ...]]:
         rates[:, 1:] = TYPICAL * np.hstack([np.eye(6), -np.eye(6), np.zeros((6, 1))])
         load = case.own_load[:, :1] + inputs(job)[:, :6] @ rates
         case = replace(case, pickup=pressed.pickup, grip=grip_of(pressed.grip.bonded, load))
-    standing = [case.shared(premise) for premise in (premises.meant, *premises.ALL)]
+    standing = [case.shared(premise) for premise in (meant, *premises.ALL)]
     doubts = [doubt for each in standing for doubt in each.doubts]
     return case, tuple(dict.fromkeys([*filter(None, [pressed.not_followed]), *doubts]))
 
@@ -178,7 +179,7 @@ class _Grip:
         self._found: dict[tuple[Motion, float], float] = {}
         undamped = [p.pad.name for p in case.whole.patches if (p.pad.material.damping_ratio or 0.0) < LEAST_DAMPING]
         self.doubts, self._fades = tuple(map(_undamped, undamped[:1])), not undamped
-        face = case.grip.face.asked(premises.raised(case, premises.SWINGING) * swing_target(job))
+        face = case.grip.face.asked(raised(case, premises.SWINGING) * swing_target(job))
         finite = ramps[(ramps > 0.0) & np.isfinite(ramps)].tolist()
         self._swinging = Allowed(
             Sizes(face, loads, sets, held, finite, fades=self._fades),

@@ -64,7 +64,11 @@ def advice(
         possible=moves,
     )
     whole = of_the_pads(case, use, target, trials) if known else ()
-    part = enough(case, lambda tried: _is_decided(tried, trials.name, target)) if undecided and known else None
+    part = (
+        enough(case, lambda tried: _is_decided(tried, trials.name, target), trials.name)
+        if undecided and known
+        else None
+    )
     out = {}
     for short in found:
         data = [better_data(case, short.sample, part)] if undecided and short.unknown else []

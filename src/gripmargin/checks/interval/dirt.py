@@ -70,7 +70,7 @@ def _keeps(case: Case, picks: float, factors: FloatArray) -> bool:
 
 
 def _is_meant(case: Case, picks: float) -> bool:
-    """Whether a loss by pick is not read so far on that nobody believes it, as `gripmargin.checks.likely_figures` has it."""
+    """Whether a loss by pick is not read so far on that nobody believes it, as its rule has it."""
     if "fouling" in case.job.accept:
         return True
     by_pick = (replace(each, pulls=None, recovery=None) for each in materials(case))

@@ -69,7 +69,7 @@ def advice(
     whole = _for_whole(stops, target, trials) if known else ()
     open_ = any(not short.fails and short.k in known for short in found)
     part = (
-        enough(case, lambda tried: next(iter(trials.results(tried))).verdict is not Verdict.UNDECIDED)
+        enough(case, lambda tried: next(iter(trials.results(tried))).verdict is not Verdict.UNDECIDED, trials.name)
         if open_
         else None
     )

@@ -69,7 +69,9 @@ def advice(
     )
     slow_helps = not moves or (bool(slow) and all(remedy.shown for remedy in slow.values()))
     of_the_data = undecided and not any(short.bounded for short in found)
-    part = enough(case, lambda tried: _is_decided(tried, found[0].target)) if of_the_data and known else None
+    part = None
+    if of_the_data and known:
+        part = enough(case, lambda tried: _is_decided(tried, found[0].target), trials.name)
     finer = of_the_data and part is None
     whole = _for_whole(case, carry, found, trials, undecided=finer, slow_helps=slow_helps) if known else ()
     out = {}

@@ -14,7 +14,8 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import COVERAGE, SURE, beyond, most_of, pad_use
-from gripmargin.checks.premises import SWINGING, raised
+from gripmargin.checks.premises import SWINGING
+from gripmargin.checks.resting import raised
 from gripmargin.checks.swing.figures import Ringing
 from gripmargin.checks.swing.pushed import Pushed, Pushing, pushed_over
 from gripmargin.checks.swing.response import Swing

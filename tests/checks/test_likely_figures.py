@@ -69,7 +69,7 @@ BORDERS = [  # the code, what is changed, what it lets go, what it names
     ("gravity", downward, (0.0, 9.7639, 9.80665, 9.8337, 10.0), (9.80665e-3, 0.98, 9.7, 10.1, 29.0)),
     ("air_density", lambda job, x: replace(job, air_density=x), (0.0, 0.364, 1.225), (1.225e-3, 0.29)),
     ("pad_material", lambda job, x: films(job, full_preload=x), (10.1, 9.9e6), (1.5, 9.9, 1.01e7)),
-    ("pad_places", wide, (0.09, 0.141), (0.142, 3.0)),  # sqrt(2) times as wide is twice the area
+    ("pad_places", wide, (0.09, 0.446), (0.448, 3.0)),  # sqrt(20) times as wide is 20 times the area
     ("inertia", lump, (0.0021, 0.05), (0.0018, 5e-5)),  # 0.02 times sqrt(90^2 + 30^2) mm are 1.90 mm
 ]
 
