@@ -182,13 +182,10 @@ def begun_at_rest(case: Case) -> Standing:
     """
     if case.carried.size == 0 or case.pickup is not None or BEGINS in case.job.accept:
         return Standing()
-    tool, first = case.motion.at.take(case.carried), case.motion.at.take(case.carried[:1])
-    for told, begin, unit in (
-        (tool.velocity, first.velocity, "m/s"),
-        (tool.angular_velocity, first.angular_velocity, "rad/s"),
-    ):
-        most, speed = float(np.linalg.norm(told, axis=1).max()), float(np.linalg.norm(begin))
-        if speed > SETS_OFF * most:
+    tool, first = case.motion.at, case.motion.at.take(case.carried[:1])
+    for rates, unit in (("velocity", "m/s"), ("angular_velocity", "rad/s")):
+        speed = float(np.linalg.norm(getattr(first, rates)))
+        if speed > 0.0 and speed > SETS_OFF * np.linalg.norm(getattr(tool, rates)[case.carried], axis=1).max():
             at = case.place(int(case.carried[0])).t
             said = f"the part is first carried at {at:.3f} s, by a tool that moves at {speed:.2g} {unit} already"
             helps = f'begin at a rest, give [pick], or state job.accept = ["{BEGINS}"] where it hung still'

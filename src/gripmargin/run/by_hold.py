@@ -103,7 +103,8 @@ def windows(job: Job, holds: Sequence[Hold], motion: ProgramMotion) -> Iterator[
         trajectory, own = stretch_of(job.trajectory, motion, first, last)
         asked = replace(asked_in(job, hold, trajectory, first), recording=_recorded_in(job, trajectory.t))
         asked, kept = kept_clean(asked, own, kept)
-        start, end = t[hold.stretches[0][0]], t[max(each for _, each, _ in hold.stretches)]
+        start = t[hold.stretches[0][0] if hold.stretches else first]  # none where pads are cleaned and nothing else
+        end = t[max((each for _, each, _ in hold.stretches), default=last)]
         yield Window(hold=hold, job=asked, motion=own, first=first, start=float(start), end=float(end))
         first = last
 

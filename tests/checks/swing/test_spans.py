@@ -164,7 +164,7 @@ def test_how_finely_the_force_of_the_chord_is_looked_at():
     ways = [(each.swing.vibration[:, [0]] * np.exp(1j * each.modes.frequency[:, None] * fine)).imag[0] for each in ends]
     stiff, across, along = (3.9 / 3.85) ** 2 - 1.0, 3.9 / 3.85, 3.85 / 3.9
     mean = np.trapezoid(0.25 * np.abs(stiff * ways[0] - (across - along) * ways[1]), fine)
-    found = spans._force(*(each.swing for each in ends))[0][0, 1]
+    found = spans.chord_force(*(each.swing for each in ends))[0][0, 1]
     assert found == pytest.approx(3.9 * mean, rel=0.015)
 
 
@@ -205,7 +205,7 @@ def test_how_long_it_is_looked(monkeypatch):
 def test_what_is_followed_elsewhere_is_not_worked_out_again(attacked, monkeypatch):
     """Both ends are looked at for the figures themselves."""
     every = []
-    real = use._in_place
-    monkeypatch.setattr(use, "_in_place", lambda case, face, some: every.append(id(some)) or real(case, face, some))
+    real = use.in_place
+    monkeypatch.setattr(use, "in_place", lambda case, face, some: every.append(id(some)) or real(case, face, some))
     swing_use(attacked)
     assert len(every) == len(set(every))

@@ -309,7 +309,7 @@ def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
     if not (kinds := case.shared(other_stretches)):
         return (value, low, high, noise, point, load, None), sways
     known, apart, level = high, 0.0, 1.0 / (swing_target(case.job) * raised(case, SWINGING))
-    plain = {id(some): _in_place(case, face, some) for some in (stretches, *kinds)}
+    plain = {id(some): in_place(case, face, some) for some in (stretches, *kinds)}
     swayed = max(1.0, float(high.max()) / float(plain[id(stretches)][1].max()))  # by leaving its place
     for other in kinds:
         known, apart = (
@@ -322,10 +322,10 @@ def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
     return (value, low, np.maximum(ends, between), noise, point, load, built_up), sways
 
 
-def _in_place(case: Case, face: Face, stretches: Sequence[Stretch]) -> tuple[FloatArray, FloatArray]:
-    """The use, and the most that it may be, of a part that stays in its place, shape (samples,) each."""
+def in_place(case: Case, face: Face, stretches: Sequence[Stretch]) -> tuple[FloatArray, FloatArray]:
+    """The use, and the most that it may be but for noise, of a part that stays in its place, shape (samples,) each."""
     found = [use_over(each, face, None, pushed_over(case, each.modes, each.samples)) for each in stretches]
-    return _joined([part.value for part in found]), _joined([part.high + COVERAGE * part.noise for part in found])
+    return _joined([part.value for part in found]), _joined([part.high for part in found])
 
 
 def in_between(
@@ -340,11 +340,11 @@ def in_between(
         known: The most of swings that have been looked at, by their identity.
 
     Returns:
-        The most, shape (samples,), and the swing in between that does most; None where an end does.
+        The most but for noise, shape (samples,), and the swing in between that does most; None where an end does.
     """
 
     def look(some: list[Stretch]) -> FloatArray:
-        return known[id(some)] if known and id(some) in known else _in_place(case, face, some)[1]
+        return known[id(some)] if known and id(some) in known else in_place(case, face, some)[1]
 
     def apart(one: list[Stretch], other: list[Stretch]) -> FloatArray:
         pairs = list(zip(one, other, strict=True))
