@@ -69,12 +69,21 @@ def test_what_is_accepted_is_no_doubt(short, monkeypatch):
 
 
 def test_a_rest_is_not_slowed(short):
-    """0.2 s of the same place before a lift that falls short, labelled: the lift alone is slowed."""
-    lift, t = short.trajectory, np.arange(20) * 0.01
-    still = {name: np.vstack([np.zeros((20, 1)), getattr(lift, name)]) for name in ("q", "qd", "qdd")}
-    labels = ("hold",) * 20 + ("lift",) * 41
-    job = replace(short, trajectory=gm.JointTrajectory(t=np.append(t, lift.t + 0.2), moves=labels, **still))
-    for target in (short.targets.hold, 1e3):  # at the second gravity alone is too much in both
-        actions, said = enough(replace(job, targets=gm.Targets(hold=target)))
-        assert "slow move 'hold'" not in said
-        assert ("slow" in actions) == (target < 1e3)
+    """0.2 s of the same place before a lift, by positions of four digits whose errors reach into the rest."""
+    t = 0.002 * np.arange(301)
+    s = np.clip((t - 0.2) / 0.4, 0.0, 1.0)
+    q = np.round(0.1 * (10 * s**3 - 15 * s**4 + 6 * s**5), 4)[:, None]
+    labels = ("hold",) * 100 + ("lift",) * 201
+    report = gm.check_job(
+        replace(
+            short,
+            trajectory=gm.JointTrajectory(t=t, q=q, moves=labels),
+            targets=gm.Targets(hold=1.02 * short.targets.hold),
+            accept=("scatter",),
+        ),
+        checks=["hold"],
+    )
+    rest, lift = report.findings
+    assert rest.start < 0.198 < lift.start
+    for finding in (rest, lift):
+        assert [r.figures["move"] for r in finding.remedies if r.action == "slow" and r.shown] == ["lift"]

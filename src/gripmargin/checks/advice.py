@@ -15,7 +15,7 @@ from typing import Final
 
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case, work_out
-from gripmargin.checks.resting import meant, on_trial
+from gripmargin.checks.resting import meant, on_trial, raised
 from gripmargin.results.findings import CheckResult, Remedy, Verdict
 from gripmargin.workcell.job import Job
 
@@ -54,6 +54,7 @@ class Trials:
         keep: Hands what a changed case has in common with the job's own to it, for the check to use again.
         last: What was tried last, worked out: a search that missed the worst place finds it there.
         share: Of its target that it reached for sure; NaN where that is not known.
+        factor: By which bending may raise the use of the pads, at most, of the jobs asked about so far.
         doubted: Whether it would have passed, but for what makes the job itself doubtful: more of it does not help.
     """
 
@@ -66,12 +67,21 @@ class Trials:
     keep: Callable[[Case, Case], None] = field(default=lambda case, tried: None)
     last: Case | None = field(init=False, default=None)
     share: float = field(init=False, default=nan)
+    factor: float = field(init=False, default=1.0)
     doubted: bool = field(init=False, default=False)
 
     @property
     def done(self) -> bool:
         """Whether no further change is put to the check."""
         return self.most <= 0 or self.enough <= 0
+
+    def sought(self, target: float) -> float:
+        """Return the margin that a search has to reach for a target, with what bending of the part may take off it.
+
+        It takes off as much as from the job or from any change of it that was tried.
+        """
+        self.factor = max(self.factor, raised(self.case, self.case.grounds.get(self.name, ())))
+        return target * self.factor
 
     def passes(self, job: Callable[[], Job]) -> CheckResult | None:
         """Return the result of a changed job where it is a pass; None where not, or where the job makes no sense."""
@@ -92,13 +102,16 @@ class Trials:
             if found is None or found.verdict is not Verdict.PASS:
                 return None
             held = on_trial(tried, self.case, found)
+            if held.low:
+                self.factor = max(self.factor, self.share * held.target / held.low)
+                self.share = held.low / held.target
             self.doubted = not set(held.doubts).isdisjoint(self.case.shared(meant).doubts)
             if held.verdict is not Verdict.PASS:
                 return None
             if any(result.verdict is not Verdict.PASS for result in self.too(tried)):
                 return None
             self.enough -= 1
-            return found
+            return held
         except InputError:
             return None
 

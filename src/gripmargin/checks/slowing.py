@@ -137,6 +137,28 @@ def slowing(
         By the stretch's `k`; nothing for one whose motion was not looked at.
     """
     motions = {short.k: motion_at(case, short.sample) for short in found}
+    for last in (False, True):
+        sought = trials.sought(1.0)
+        factors, useless, rests = _sought(case, found, motions, needed, why_not, searched)
+        together = list(factors.values())
+        tries = possible and factors and not useless
+        share = _shown(trials, together, back, once=not last) if tries else None
+        if share is not None or not trials.sought(1.0) > sought:
+            break  # else the part bends in more ways when it is slower: on from there
+    said = {motion.known: remedy for (motion, _), remedy in zip(together, _remedies(together, share), strict=True)}
+    said |= useless | (dict.fromkeys(rests, next(iter(said.values()))) if said else rests)
+    return {short.k: said[motions[short.k].known] for short in found if motions[short.k].known in said}
+
+
+def _sought(
+    case: Case,
+    found: Sequence[Shortfall],
+    motions: Mapping[int, Motion],
+    needed: Callable[[Motion, Shortfall], float | None],
+    why_not: Callable[[Motion, Shortfall], Remedy],
+    searched: int | None,
+) -> tuple[dict[object, tuple[Motion, float]], dict[object, Remedy], dict[object, Remedy]]:
+    """The factors of motions, what to say of those that no speed helps, and of those that stand still."""
     worst = sorted(found, key=lambda short: (not short.fails, -float(short.use.high[short.piece].max())))
     factors: dict[object, tuple[Motion, float]] = {}
     useless: dict[object, Remedy] = {}
@@ -160,11 +182,7 @@ def slowing(
             factors.pop(motion.known, None)
         else:
             factors[motion.known] = motion, min(factor, factors.get(motion.known, (motion, factor))[1])
-    together = list(factors.values())
-    share = _shown(trials, together, back) if possible and factors and not useless else None
-    said = {motion.known: remedy for (motion, _), remedy in zip(together, _remedies(together, share), strict=True)}
-    said |= useless | (dict.fromkeys(rests, next(iter(said.values()))) if said else rests)
-    return {short.k: said[motions[short.k].known] for short in found if motions[short.k].known in said}
+    return factors, useless, rests
 
 
 def slower_together(trials: Trials, factors: Sequence[tuple[Motion, float]]) -> list[Remedy]:
@@ -172,9 +190,14 @@ def slower_together(trials: Trials, factors: Sequence[tuple[Motion, float]]) -> 
     return _remedies(factors, _shown(trials, factors, STEPS_BACK)) if factors else []
 
 
-def _shown(trials: Trials, factors: Sequence[tuple[Motion, float]], steps: Sequence[float]) -> float | None:
-    """By what share further than found all have to be slower, so that the check passes; None where it does not."""
-    job = trials.case.job
+def _shown(
+    trials: Trials, factors: Sequence[tuple[Motion, float]], steps: Sequence[float], *, once: bool = False
+) -> float | None:
+    """By what share further than found all have to be slower, so that the check passes; None where it does not.
+
+    Once means: no further where the search asked for less than bending of the part takes off.
+    """
+    job, sought = trials.case.job, trials.sought(1.0)
 
     def passes(back: float) -> bool:
         each = [(motion, _rounded(back * factor)) for motion, factor in factors]
@@ -183,7 +206,7 @@ def _shown(trials: Trials, factors: Sequence[tuple[Motion, float]], steps: Seque
     for back in steps:
         if passes(back):
             return back
-        if trials.doubted:
+        if trials.doubted or (once and trials.sought(1.0) > sought):
             break
     return None
 

@@ -54,16 +54,17 @@ def advice(
         moves: Whether the program can be tried at another speed.
     """
     known = [short for short in found if not short.lacks_samples(case, short.sample)]
+    sought = trials.sought(target)
     undecided = judge(float(inverse(use.most)), float(inverse(use.low.max())), target) is not Verdict.FAIL
     slow = slowing(
         case,
         trials,
         known,
-        lambda motion, short: speed_factor(case, use, _worst_of(use, motion.samples), target),
-        lambda motion, short: _why_not(case, use, target, motion),
+        lambda motion, short: speed_factor(case, use, _worst_of(use, motion.samples), trials.sought(target)),
+        lambda motion, short: _why_not(case, use, trials.sought(target), motion),
         possible=moves,
     )
-    whole = of_the_pads(case, use, target, trials) if known else ()
+    whole = of_the_pads(case, use, sought, trials) if known else ()
     part = (
         enough(case, lambda tried: _is_decided(tried, trials.name, target), trials.name)
         if undecided and known

@@ -54,7 +54,7 @@ def advice(
     """
     case, use = stops.stopping.case, stops.whole
     known = {short.k for short in found if np.isfinite(use.high[short.piece]).all()}
-    needed = _speeds(stops, target)
+    sought, needed = trials.sought(target), _speeds(stops, lambda: trials.sought(target))
     slow = slowing(
         case,
         trials,
@@ -66,7 +66,7 @@ def advice(
         searched=SEARCHED,
         back=STEPS_BACK[::2],
     )
-    whole = _for_whole(stops, target, trials) if known else ()
+    whole = _for_whole(stops, sought, trials) if known else ()
     open_ = any(not short.fails and short.k in known for short in found)
     part = (
         enough(case, lambda tried: next(iter(trials.results(tried))).verdict is not Verdict.UNDECIDED, trials.name)
@@ -107,13 +107,13 @@ def _better_data(stops: StopUse, sample: int) -> str:
     return "; ".join(out or [words.TRY_THE_STOP])
 
 
-def _speeds(stops: StopUse, target: float) -> Callable[[Motion], float | None]:
+def _speeds(stops: StopUse, sought: Callable[[], float]) -> Callable[[Motion], float | None]:
     """What finds the share of its speed at which the worst samples of a motion are on target."""
     at, ends = cache(lambda speed: stops.stopping.other(slower=speed, softer=1.0)), [SLOWEST]
 
     def needed(motion: Motion) -> float | None:
         few = _worst(stops.whole.high, np.flatnonzero(np.isin(stops.whole.samples, motion.samples)), TRIED)
-        beyond = 1.0, float(stops.whole.high[few].max())
+        beyond, target = (1.0, float(stops.whole.high[few].max())), sought()
         for speed in ends:  # what another motion needs, first: they are often alike
             used = _used(stops, few, at(speed))
             if on_target(inverse(used), target):

@@ -15,6 +15,8 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import SURE, above_between
+from gripmargin.checks.premises import STOPPING
+from gripmargin.checks.resting import raised
 from gripmargin.checks.stop.braking import TURNING, PathRates
 from gripmargin.checks.stop.course import Course, Indices
 from gripmargin.checks.stop.follow import followed
@@ -241,7 +243,8 @@ def _on(
     t = course.t[kept]
     stops = stopping.begun(kind, course, t, np.stack([t - course.t[before], course.t[after] - t]))
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
-    peak = reduce(_worse, [followed(some, sure, 1.0 / case.job.targets.stop, quick=quick) for some in stops])
+    level = 1.0 / (case.job.targets.stop * raised(case, STOPPING))
+    peak = reduce(_worse, [followed(some, sure, level, quick=quick) for some in stops])
     reached = np.max([x.reached for x in stops], axis=0)
     # of a sample between two that are followed the worse of both
     sides = np.searchsorted(chosen, np.arange(samples.size) + np.array([[1], [0]])) + np.array([[-1], [0]])

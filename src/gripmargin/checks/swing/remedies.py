@@ -56,11 +56,12 @@ def advice(
         moves: Whether the program can be tried at another speed.
     """
     known = [short for short in found if not short.lacks_samples(case, blamed(case, carry, short))]
+    sought = trials.sought(found[0].target)
     slow = slowing(
         case,
         trials,
         known,
-        lambda motion, short: _speed_needed(carry, motion, short),
+        lambda motion, short: _speed_needed(carry, motion, short, trials.sought(short.target)),
         lambda motion, short: Remedy(
             action="none", text=words.never_slow_enough(motion.subject), figures={"move": motion.move}
         ),
@@ -73,7 +74,7 @@ def advice(
     if of_the_data and known:
         part = enough(case, lambda tried: _is_decided(tried, found[0].target), trials.name)
     finer = of_the_data and part is None
-    whole = _for_whole(case, carry, found, trials, undecided=finer, slow_helps=slow_helps) if known else ()
+    whole = _for_whole(case, carry, found, trials, sought, undecided=finer, slow_helps=slow_helps) if known else ()
     out = {}
     for short in found:
         if short in known:
@@ -97,7 +98,7 @@ def _is_decided(case: Case, target: float) -> bool:
     return judge(float(inverse(use.most)), float(inverse(use.low.max())), target) is not Verdict.UNDECIDED
 
 
-def _speed_needed(carry: CarrySwing, motion: Motion, short: Shortfall) -> float | None:
+def _speed_needed(carry: CarrySwing, motion: Motion, short: Shortfall, target: float) -> float | None:
     """The largest speed factor, to 1 %, at which a motion by itself reaches the target; None where none does.
 
     Slower is not always better, for a move may hit the period of a swing: factors are tried one by one.
@@ -108,7 +109,7 @@ def _speed_needed(carry: CarrySwing, motion: Motion, short: Shortfall) -> float 
     inside = inside[np.abs(inside - at) <= PIECE]
     piece = stretch.piece(max(int(inside[0]) - BEFORE, 0), int(inside[-1]))
     watched = np.isin(piece.samples, motion.samples)
-    return _factor([(piece, watched)], carry, short.target)
+    return _factor([(piece, watched)], carry, target)
 
 
 def _all_slower(case: Case, carry: CarrySwing, pieces: Sequence[Stretch], target: float) -> Iterator[Change]:
@@ -195,13 +196,19 @@ def _pushed_slowly(case: Case, carry: CarrySwing) -> Iterator[Change]:
 
 
 def _for_whole(
-    case: Case, carry: CarrySwing, found: Sequence[Shortfall], trials: Trials, *, undecided: bool, slow_helps: bool
+    case: Case,
+    carry: CarrySwing,
+    found: Sequence[Shortfall],
+    trials: Trials,
+    target: float,
+    *,
+    undecided: bool,
+    slow_helps: bool,
 ) -> tuple[Remedy, ...]:
     """The changes for the whole carry."""
     high = float(carry.use.high.max())
     if not math.isfinite(high):
         return ()
-    target = found[0].target
     worst = sorted(found, key=lambda short: -float(short.use.high[short.piece].max()))[:SEARCHED]
     pieces = [_piece(carry, short) for short in worst]
     # what makes the part swing less helps no further than to where it hangs still
