@@ -30,9 +30,9 @@ from support.within import circling, fastest, history, leaning, random_circle, r
 TILTS, RAMPS, RADIUS = np.array([0.0, np.deg2rad(20.0), np.pi]), [0.05, 0.15], 0.3
 STEP = 0.001  # [s] of the program that is looked for
 MANY = 400  # rows that are looked at closely
-FINEST = 4000  # instants
+FINEST = 3000  # instants
 WEIGHTS = 1.0, 2.0, 4.0  # of the way along a circle beside the one inward: its swing counts as well
-TUNED = 1.0, 1.005, 1.01, 0.995  # times the frequencies that a program is meant for
+TUNED = 1.0, 1.005, 1.01  # times the frequencies that a program is meant for
 HARDLY = 0.03  # damping ratio up to which it counts how well that fits
 FACTORS = 1.0, 1.02, 1.05, 1.1, 1.2, 1.5  # on a limit
 

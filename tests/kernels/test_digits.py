@@ -76,3 +76,19 @@ def test_noise_at_rest(samples, half, shakes):
     still = np.where(np.arange(samples) % 2 == 0, half, -half)
     y = 0.5 * np.concatenate([still, 100.0 * np.arange(1.0, 60.0)])[None]
     assert shakes_at_rest(y, np.array([0.5])).tolist() == [shakes]
+
+
+@pytest.mark.parametrize(("turns", "shakes"), [(3, False), (5, True)])
+def test_what_turns_back_a_few_times_is_no_noise(turns, shakes):
+    """A joint that creeps to and fro by three digits, so often in all 24 samples, and goes."""
+    legs = np.concatenate([np.full(24 // (turns + 1) + 1, (-1.0) ** k) for k in range(turns + 1)])[:24]
+    y = np.concatenate([np.cumsum(legs) / np.ptp(np.cumsum(legs)) * 3.0, 100.0 * np.arange(1.0, 60.0)])[None]
+    assert shakes_at_rest(y, np.array([0.5])).tolist() == [shakes]
+
+
+@pytest.mark.parametrize(("still", "shakes"), [(0, True), (40, True), (60, False), (200, False)])
+def test_noise_that_stands_still_now_and_then(still, shakes):
+    """77 windows of 24 samples of noise, and some within one digit: more than a third as many are a rest."""
+    noise = np.where(np.arange(100) % 2 == 0, 2.0, 0.0)
+    y = np.concatenate([noise, 100.0 * np.arange(1.0, 60.0), np.full(still, 6000.0)])[None]
+    assert shakes_at_rest(y, np.array([0.5])).tolist() == [shakes]

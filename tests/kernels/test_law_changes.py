@@ -46,13 +46,16 @@ def test_a_kink_before_a_level_stretch(share, least, sign):
 @pytest.mark.parametrize("between", [80.0, -80.0])
 @pytest.mark.parametrize(("share", "wide"), [(0.3, 0.4), (0.45, 0.15)])
 def test_two_kinks_are_off_by_more_the_closer_they_are(share, wide, between, sign):
-    """By the square of their distance d: a moment that is off by w, and no mean, is a wiggle of ``6 w / d^2``."""
+    """By the square of their distance d: a moment that is off by w, and no mean, is a wiggle of ``6 w / d^2``.
+
+    A speed that puts the moment off by as much the other way puts the mean off as well, and asks less.
+    """
     first = RISE * (10 + share) * H
     second = first + between * wide * H
     lasts, laws = [(10 + share) * H, wide * H, 15 * H], [[0.0, RISE], [first, between], [second, -RISE]]
     missed, said = off(lasts, laws, 1e-7, sign, alike=True)
     assert missed == pytest.approx(6.0 * 0.99e-7 / H / wide**2, rel=0.05)
-    assert 0.35 * said < missed <= said
+    assert 0.95 * said < missed <= said
 
 
 @pytest.mark.parametrize("ratio", [0.5, 1.0, 2.0])

@@ -257,6 +257,20 @@ def test_a_recording_is_placed_once_beside_the_whole_program():
     assert [check.verdict == "pass" for check in found] == [True, False]
 
 
+def test_a_recording_of_some_of_equal_holds_is_not_taken_for_one_of_all():
+    """It covers the second alone, which a hold by itself would find as its own: the first was not recorded."""
+    made = kit(SLOW, SLOW, **BARE)
+    own = made.trajectory
+    part = own.t >= 0.499 * own.t[-1]
+    recorded = gm.PoseTrajectory(t=own.t[part], position=own.position[part], rotation=own.rotation[part])
+    report = gm.check_job(replace(made, recording=recorded), checks=["recorded"])
+    found = [hold.report.checks[0] for hold in report.holds]
+    assert [str(check.verdict) for check in found] == ["undecided", "undecided"]
+    assert "covers not the whole carry of the program" in found[1].text
+    placed = gm.check_job(replace(made, recording=recorded, recording_offset=0.0), checks=["recorded"])
+    assert [str(hold.report.checks[0].verdict) for hold in placed.holds] == ["undecided", "pass"]
+
+
 @pytest.mark.parametrize("ask", [gm.tune, gm.limits, gm.compare_motion])
 def test_what_is_of_one_hold_says_so(ask):
     made = kit(SLOW, SLOW, **BARE)

@@ -14,10 +14,12 @@ DIRTY = {"fouling_per_cycle": 0.05}
 ROLL = ("roll", "roll", "way", "way", "way", "way", "way")
 
 
-def cleaned(cleans=True, least=12e3, pads=None, **more):
-    """Two picks, with the pads pressed onto a tacky sheet between them by 30 kPa, more than onto the part."""
-    between = [(SHEET, SHEET, {"labels": ROLL, "press": 3e-4})]
-    made = kit((PICK, LEFT), *between, (PICK, LEFT))
+def cleaned(least=12e3, pads=None, first=True, **more):
+    """Two picks, with the pads pressed onto a tacky sheet between them by 30 kPa, more than onto the part.
+
+    Without the first pick the program begins with that.
+    """
+    made = kit(*first * [(PICK, LEFT)], (SHEET, SHEET, {"labels": ROLL, "press": 3e-4}), (PICK, LEFT))
     sheet = gm.Cleaner(face=gm.pose(SHEET), outline=0.1 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]), rigid=True)
     sheet = replace(sheet, least_pressure=least, tack=1e3, fixing_force=100.0, fixing_moment=10.0)
     changed = tuple(
@@ -58,6 +60,16 @@ def test_pads_pressed_too_hard_on_their_cleaner_are_weaker_for_good(overload, ve
     held = [hold.report.checks[0] for hold in gm.check_job(made, checks=["hold"]).holds]
     assert [str(check.verdict) for check in held] == ["pass", verdict]
     assert ["weaker for good" in doubt for doubt in held[1].doubts] == ([] if verdict == "pass" else [True])
+
+
+@pytest.mark.parametrize(("least", "known"), [(12e3, True), (40e3, False)])
+def test_before_the_only_pick_and_before_limits_it_counts_too(least, known):
+    material = DIRTY | {"damping_ratio": 0.08}
+    made = cleaned(least=least, pads=material, first=False)
+    assert gm.check_job(made, checks=["hold"]).passed == known
+    found = gm.limits(made, tilts=[0.0], ramps=[0.1])
+    assert ("the pads are counted as cleaned" in " ".join(found.blocked)) != known
+    assert np.isfinite(found.linear["any"]).all() == known
 
 
 def test_cleanings_and_picks_are_counted_once():

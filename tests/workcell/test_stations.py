@@ -108,3 +108,33 @@ def test_a_station_that_no_phase_names_is_said_to_be_empty():
     assert [hold.name for hold in made.holds] == ["1 blank on A"]
     report = gm.check_job(made, checks=["hold"])
     assert "No phase names station B of the gripper: nothing hangs on it." in report.assumed
+
+
+def test_phases_that_name_no_station_or_free_ones_alone_are_refused():
+    for phases in ((), (phase("free", "over", "A"),)):
+        with pytest.raises(
+            gm.InputError, match=r"program\.phases: found none, on a gripper with stations, expected phases"
+        ):
+            job(ROUND, phases)
+
+
+def test_a_station_whose_pads_are_cleaned_and_nothing_else_has_a_report_of_its_own():
+    cleaner = gm.Cleaner(name="roller", face=gm.pose((9.0, 0.0, 0.0)))
+    phases = (phase("carry", "over", "A"), phase("clean", "back", "B"))
+    report = gm.check_job(job(ROUND, phases, picks={}, nests={}, cleaners=(cleaner,)), checks=["hold", "cleaning"])
+    assert [hold.name for hold in report.holds] == ["1 on B", "2 on A"]
+    assert {c.check for c in report.holds[0].report.checks} == {"cleaning", "cleaner"}
+    assert {c.check for c in report.holds[1].report.checks} == {"hold"}
+
+
+def test_places_and_cleaners_that_only_another_station_comes_to_are_not_asked_about():
+    """A part that is on its pads all along is not taken anywhere, whatever the other station does."""
+    cleaner = gm.Cleaner(name="roller", face=np.eye(4))
+    phases = (phase("carry", "over", "B"), BOTH[0], BOTH[3], phase("clean", "back", "A", cleaner="roller"))
+    made = job(ROUND, phases, cleaners=(cleaner,))
+    one, other = made.stations["A"], made.stations["B"]
+    assert (list(one.picks), list(one.nests), list(one.cleaners)) == (["stack"], ["box"], [cleaner])
+    assert (list(other.picks), list(other.nests), list(other.cleaners)) == ([], [], [])
+    assert {hold.name: hold.pick for hold in made.holds} == {"1 on A": "stack", "2 on B": ""}
+    both = job(ROUND, BOTH, cleaners=(cleaner,)).stations  # of which no phase tells: that is undecided for all
+    assert [list(each.cleaners) for each in both.values()] == [[cleaner], [cleaner]]

@@ -260,6 +260,8 @@ def work_out(job: Job, *, motion: ProgramMotion | None = None, trial: bool = Fal
     carry = _with_borders(job.phase_map.covers("carry"), job.trajectory)
     airborne = carry & ~in_the_tray(carry.size, pickup) | in_the_air(job, motion.at, whole.patches, pickup)
     bonded = Bonded(whole=whole, full=full, part=job.part) if pickup is None else _taken(whole, full, job.part, pickup)
+    acted_on = [force.at[:2].tolist() for force in job.process if force.at is not None and not force.is_none]
+    bonded = replace(bonded, places=tuple((x, y) for x, y in acted_on))
     pushes = pushes_of(job, motion.at, whole, airborne)
     more = added(pushes, load.shape[1])
     grip = grip_of(bonded, every_load(load, airborne, more))

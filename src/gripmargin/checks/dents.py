@@ -3,33 +3,53 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.pressed import pressed_by_forces, pressed_by_the_load
 from gripmargin.checks.standing import Standing, grips_without
 from gripmargin.contact.grip import Grip
-from gripmargin.contact.poked import poked, stretched, surely, unfollowed
+from gripmargin.contact.placed import Placed, rows_of
+from gripmargin.contact.poked import poked, stretched, unfollowed
+from gripmargin.contact.process import every_load
 from gripmargin.contact.sheet import Sheet
-from gripmargin.kernels.utilisation import peak_utilisation
+from gripmargin.kernels.utilisation import largest_utilisation
 
 ROUNDING = 1e-9  # share of a pressure that is rounding
 
 
 def dented(case: Case) -> Standing:
-    """Whether it is known what forces of the process do to pads under a part that bends where they act."""
-    return _dented(case, [case.grip], 1.0)
+    """Whether it is known what forces of the process do to pads under a part that bends where they act.
+
+    Of what is asked of the pads where each force counts at its place.
+    """
+    return _followed(case, [case.grip])
+
+
+def dented_without_a_pad(case: Case) -> Standing:
+    """The same with any one of its pads gone."""
+    return _followed(case, grips_without(case))
+
+
+def dented_beside(case: Case) -> Standing:
+    """The same of what counts them as loads spread over the part, with how much more they may use the pads."""
+    return _dented(case, 1.0)
 
 
 def dented_at_once(case: Case) -> Standing:
     """The same of forces that come at once: what they dent overshoots by as much again."""
-    return _dented(case, [case.grip], 2.0)
+    return _dented(case, 2.0)
 
 
-def dented_without_a_pad(case: Case) -> Standing:
-    """The same at rest with any one of its pads gone."""
-    return _dented(case, grips_without(case), 1.0)
+def dented_in_a_stop(case: Case) -> Standing:
+    """The same where all that forces may do to the pads counts already, and what they do surely is that of spread ones.
+
+    So of a failure alone: they may use the pads less as well.
+    """
+    return replace(case.shared(dented_at_once), factor=1.0)
 
 
 def undented(case: Case) -> Standing:
@@ -64,23 +84,29 @@ def unbuckled(case: Case) -> Standing:
     return Standing(doubts=tuple(said))
 
 
-def _dented(case: Case, grips: Sequence[Grip], times: float) -> Standing:
-    factor, dents, least, share = 1.0, 0.0, 0.0, 0.0
+def _followed(case: Case, grips: Sequence[Grip]) -> Standing:
+    share = 0.0
     for grip in grips:
         sheet = grip.bonded.sheet
         if sheet is None or not case.pushes:
             continue
-        if (force := unfollowed(sheet, case.pushes)) is not None:
-            said = f"force '{force.name}' of the process turns or pulls along a part that bends, or acts beside it"
-            return Standing(doubts=(f"{said}: what that does to the pads is not followed; say where on it it acts",))
-        more, use = times * poked(sheet, _held(grip), case.pushes), _with_forces(case, grip, sheet)
-        if more > 0.0 and not use[0] > 0.0:  # no margin is there that a factor could lower
-            said = "forces of the process dent the part where they act, which alone uses the pads"
-            return Standing(doubts=(f"{said}: how far is not followed; make it stiffer, or let them act above pads",))
-        factor, dents = max(factor, 1.0 + more / use[0] if more > 0.0 else 1.0), max(dents, more)
-        least = max(least, use[1])
-        share = max(share, use[2])
-    return Standing(factor=factor, dents=dents, least=least, stretched=share)
+        if doubt := unfollowed(sheet, case.pushes):
+            return Standing(doubts=(doubt,))
+        share = max(share, _at_places(case, grip, sheet)[1])
+    return Standing(stretched=share)
+
+
+def _dented(case: Case, times: float) -> Standing:
+    grip, known = case.grip, case.shared(dented)
+    if known.doubts or (sheet := grip.bonded.sheet) is None or not case.pushes:
+        return known
+    more = times * max(whole for whole, _ in poked(sheet, _held(grip), case.pushes))
+    most = float(largest_utilisation(grip.face, _spread(case)).max(initial=0.0))
+    if more > 0.0 and not most > 0.0:  # no margin is there that a factor could lower
+        said = "forces of the process dent the part where they act, which alone uses the pads"
+        return Standing(doubts=(f"{said}: how far is not followed; make it stiffer, or let them act above pads",))
+    least = _at_places(case, grip, sheet)[0]
+    return replace(known, factor=1.0 + more / most if more > 0.0 else 1.0, dents=more, least=least)
 
 
 def _held(grip: Grip) -> list[tuple[float, float]]:
@@ -89,20 +115,25 @@ def _held(grip: Grip) -> list[tuple[float, float]]:
     return [(pull * own, shear * own) for (pull, shear), own in zip(grip.bonded.full, least, strict=True)]
 
 
-def _with_forces(case: Case, grip: Grip, sheet: Sheet) -> tuple[float, float, float]:
-    """How far pads are used with forces spread over the part, how far they surely are with them at their places.
+def _spread(case: Case) -> FloatArray:
+    """All loads of the carry, forces of the process as if spread over the part, shape (6, k)."""
+    return every_load(case.own_load, case.airborne, case.added)
 
-    And the share of its energy that stretches the part then, at a use of 1 of the first.
+
+def _at_places(case: Case, grip: Grip, sheet: Sheet) -> tuple[float, float]:
+    """How far pads are used at rest with forces at their places, and the share of its energy that stretches the part.
+
+    The latter at a use of 1, by each combination of forces where it uses the pads most.
     """
-    most, least = float(peak_utilisation(grip.face, case.load[:, case.carried])[0].max(initial=0.0)), 0.0
-    share = 0.0
+    most, share = float(largest_utilisation(grip.face, case.own_load[:, case.carried]).max(initial=0.0)), 0.0
+    placed = Placed.of(grip, case.pushes)
     for more in case.added:
-        load = case.own_load[:, more.samples] + more.wrench
-        used = peak_utilisation(grip.face, load)[0]
+        if placed is None:
+            continue
+        own, rows = case.own_load[:, more.samples], rows_of(more, case.pushes, more.samples)
+        used = placed.peak(placed.loads(own, rows))[0]
         k = int(np.argmax(used))
-        there = [(f, push) for f, push in zip(more.factors, case.pushes, strict=True) if f]
-        forces = [(push.of, f * float(push.wrench[2, more.samples[k] - push.samples[0]])) for f, push in there]
+        forces = [(push.of, rows[6 * i : 6 * i + 6, k]) for i, push in enumerate(case.pushes) if more.factors[i]]
         most = max(most, float(used[k]))
-        least = max(least, surely(sheet, _held(grip), load[:, k], forces))
-        share = max(share, stretched(sheet, load[:, k], forces))
-    return most, least, share / most**2 if most > 0.0 else 0.0
+        share = max(share, stretched(sheet, own[:, k] + more.wrench[:, k], forces))
+    return most, share / most**2 if most > 0.0 else 0.0

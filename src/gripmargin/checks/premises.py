@@ -15,7 +15,7 @@ import shapely
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
 from gripmargin.checks.case import Case
-from gripmargin.checks.dents import dented, dented_at_once, unbuckled
+from gripmargin.checks.dents import dented, dented_at_once, dented_beside, dented_in_a_stop, unbuckled
 from gripmargin.checks.not_given import air_left_out, air_taken_along, narrow
 from gripmargin.checks.standing import Premise, Standing, grips_without
 from gripmargin.contact.bending import SLIGHT, STIFF, are_level, edge_stress_factor, overhang
@@ -182,13 +182,10 @@ def begun_at_rest(case: Case) -> Standing:
     """
     if case.carried.size == 0 or case.pickup is not None or BEGINS in case.job.accept:
         return Standing()
-    tool, first = case.motion.at.take(case.carried), case.motion.at.take(case.carried[:1])
-    for told, begin, unit in (
-        (tool.velocity, first.velocity, "m/s"),
-        (tool.angular_velocity, first.angular_velocity, "rad/s"),
-    ):
-        most, speed = float(np.linalg.norm(told, axis=1).max()), float(np.linalg.norm(begin))
-        if speed > SETS_OFF * most:
+    tool, first = case.motion.at, case.motion.at.take(case.carried[:1])
+    for rates, unit in (("velocity", "m/s"), ("angular_velocity", "rad/s")):
+        speed = float(np.linalg.norm(getattr(first, rates)))
+        if speed > 0.0 and speed > SETS_OFF * np.linalg.norm(getattr(tool, rates)[case.carried], axis=1).max():
             at = case.place(int(case.carried[0])).t
             said = f"the part is first carried at {at:.3f} s, by a tool that moves at {speed:.2g} {unit} already"
             helps = f'begin at a rest, give [pick], or state job.accept = ["{BEGINS}"] where it hung still'
@@ -226,6 +223,7 @@ def _bending(case: Case, grip: Grip, when: str) -> Standing:
         return Standing(doubts=(f"whether the part bends is not known, for {why}: {state}",))
     try:
         factor = edge_stress_factor(patches, bonded.full, part)
+        Sheet.on(bonded.whole, part, bonded.places)  # what cannot be solved is no rigid part
     except BudgetError as error:
         return Standing(doubts=(str(error),))
     if part.rigid and factor > STIFF:
@@ -294,9 +292,9 @@ SETS_OFF: Final = 0.01  # share of its highest speed below which a tool stands s
 PADS: tuple[Premise, ...] = (measured_contact, measured_dirt, unbuckled)
 ALL: tuple[Premise, ...] = (plane_face, stiff_part, in_air, *PADS)
 HOLDING: tuple[Premise, ...] = (plane_face, hanging, dented, *PADS)
-LEAVING: tuple[Premise, ...] = (plane_face, leaving, in_air, dented, *PADS)
-SWINGING: tuple[Premise, ...] = (plane_face, swaying, begun_at_rest, dented_at_once, *PADS)
-STOPPING: tuple[Premise, ...] = (plane_face, swinging, begun_at_rest, in_air, dented_at_once, *PADS)
+LEAVING: tuple[Premise, ...] = (plane_face, leaving, in_air, dented_beside, *PADS)
+SWINGING: tuple[Premise, ...] = (plane_face, swaying, begun_at_rest, dented, *PADS)
+STOPPING: tuple[Premise, ...] = (plane_face, swinging, begun_at_rest, in_air, dented_in_a_stop, *PADS)
 RECORDED: tuple[Premise, ...] = (
     plane_face,
     stiff_part,

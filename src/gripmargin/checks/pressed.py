@@ -69,12 +69,16 @@ def pressed_by_forces(case: Case) -> tuple[Pressed, ...]:
 def pressed_by_the_load(case: Case) -> tuple[Pressed, ...]:
     """Return how hard weight and inertia of the part press each pad while it is carried, as where it stands on them.
 
+    Where the motion is not known there is no most.
+
     Args:
         case: The job.
     """
     out, load = [], case.own_load[:, case.carried]
     if not load.size:
         return ()
+    known = np.isfinite(load).all(axis=0)
+    load = np.where(known, load, 0.0)
     for i, patch in enumerate(case.whole.patches):
         (points, maps), surely, worst, highest = _presses(case, patch), np.zeros(load.shape[1]), 0, 0.0
         for first in range(0, surely.size, AT_ONCE):
@@ -82,7 +86,7 @@ def pressed_by_the_load(case: Case) -> tuple[Pressed, ...]:
             surely[first : first + AT_ONCE] = np.maximum(there.max(axis=0), 0.0)
             if there.max() > highest:
                 worst, highest = int(np.unravel_index(int(np.argmax(there)), there.shape)[0]), float(there.max())
-        most = SUDDEN * surely + _locked_in(case, i)
+        most = np.where(known, SUDDEN * surely + _locked_in(case, i), np.inf)
         out.append(Pressed(pad=i, samples=case.carried, most=most, surely=surely, point=points[worst]))
     return tuple(out)
 
@@ -134,7 +138,7 @@ def _pressed(case: Case, i: int, patch: Patch, shaken: FloatArray, met: Sequence
             if there.max(initial=-np.inf) > highest:
                 worst, highest = int(np.unravel_index(int(np.argmax(there)), there.shape)[0]), float(there.max())
     if bonded.sheet is not None:  # a force at one place dents a part that bends
-        most += SUDDEN * poked(bonded.sheet, bonded.full, case.pushes) * bonded.full[i][0]
+        most += SUDDEN * poked(bonded.sheet, bonded.full, case.pushes)[i][1] * bonded.full[i][0]
     samples = np.flatnonzero(most != -np.inf)
     return Pressed(
         pad=i,

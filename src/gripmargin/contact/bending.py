@@ -38,7 +38,14 @@ def overhang(patches: Sequence[Patch], outline: FloatArray) -> float:
     return float(shapely.distance(shapely.points(outline), held).max())
 
 
-def sheet_on(backing: Backing, strengths: Strengths, part: Part, *, even: bool = True) -> Sheet | None:
+def sheet_on(
+    backing: Backing,
+    strengths: Strengths,
+    part: Part,
+    *,
+    even: bool = True,
+    places: Sequence[tuple[float, float]] = (),
+) -> Sheet | None:
     """Return a part as it bends on its pads; None where it counts as rigid, or is not known to be a plate on a plane.
 
     Args:
@@ -47,6 +54,7 @@ def sheet_on(backing: Backing, strengths: Strengths, part: Part, *, even: bool =
         part: The part.
         even: Whether the pads are bonded alike everywhere. On others a part that bends little is taken as rigid, with
             what bending adds as a factor: that tells which cells may let go without harm.
+        places: Where forces act, tool frame [m].
 
     Raises:
         BudgetError: The part is too thin and wide.
@@ -54,7 +62,7 @@ def sheet_on(backing: Backing, strengths: Strengths, part: Part, *, even: bool =
     if part.rigid or part.strips is None or not part.is_plate or not are_level(backing.patches):
         return None
     factor = edge_stress_factor(backing.patches, strengths, part)
-    return Sheet.on(backing, part) if factor > (SLIGHT if even else STIFF) else None
+    return Sheet.on(backing, part, places) if factor > (SLIGHT if even else STIFF) else None
 
 
 def edge_stress_factor(patches: Sequence[Patch], strengths: Strengths, part: Part) -> float:

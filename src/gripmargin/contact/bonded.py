@@ -12,8 +12,10 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
 from gripmargin.contact.backing import Backing
 from gripmargin.contact.bending import sheet_on
+from gripmargin.contact.cells import nearest_cells
 from gripmargin.contact.locked import Locked, locked_in
 from gripmargin.contact.sheet import Sheet
+from gripmargin.kernels.face import NOTHING
 from gripmargin.workcell import Part
 
 Strength = tuple[float, float]
@@ -31,6 +33,7 @@ class Bonded:
         held: For each the share of it that each cell holds, shape (m,); None: all of it.
         locked: Traction that each cell has without any load.
         part: What may bend on the pads; None: they are on a rigid part.
+        places: Where forces of the process act on it, tool frame [m].
     """
 
     whole: Backing
@@ -38,12 +41,14 @@ class Bonded:
     held: tuple[FloatArray, ...] | None = None
     locked: Locked | None = None
     part: Part | None = None
+    places: tuple[tuple[float, float], ...] = ()
 
     @cached_property
     def sheet(self) -> Sheet | None:
         """The part as it bends; None where it counts as rigid, or cannot be solved (`gripmargin.checks.premises`)."""
         with suppress(BudgetError):
-            return None if self.part is None else sheet_on(self.whole, self.full, self.part, even=self.even)
+            if self.part is not None:
+                return sheet_on(self.whole, self.full, self.part, even=self.even, places=self.places)
         return None
 
     def without(self, lost: int) -> Bonded:
@@ -56,7 +61,7 @@ class Bonded:
             own = [self.locked.traction[i] for i in keep]
             locked = locked_in(whole, own, held, self.locked.flatness)
         full = tuple(self.full[i] for i in keep)
-        return Bonded(whole=whole, full=full, held=held, locked=locked, part=self.part)
+        return Bonded(whole=whole, full=full, held=held, locked=locked, part=self.part, places=self.places)
 
     def on_a_plane(self) -> Bonded:
         """Return the pads as they are if the face has no bow: the most that they may hold."""
@@ -81,6 +86,21 @@ class Bonded:
             return self.shares
         used = self.locked.used_up(self.full, self.shares)
         return tuple(np.maximum(share - less, 0.0) for share, less in zip(self.shares, used, strict=True))
+
+    def held_at(self, pad: int, points: FloatArray) -> FloatArray:
+        """Return pull-off stress and shear strength of a pad at places of it under a part that bends [Pa].
+
+        Args:
+            pad: Its index.
+            points: Tool frame [m], shape (p, 3).
+
+        Returns:
+            Shape (p, 2); next to nothing where the pad has tractions of its own.
+        """
+        share = np.full(len(points), NOTHING)
+        if self.offset is None:
+            share = np.maximum(self.left[pad], NOTHING)[nearest_cells(self.whole.patches[pad], points)]
+        return np.asarray(share[:, None] * np.array(self.full[pad]))
 
     @cached_property
     def even(self) -> bool:

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.backing import Backing, displacement_rows
 from gripmargin.contact.bonded import Bonded
-from gripmargin.contact.cells import Patch, nearest_cells
+from gripmargin.contact.cells import Patch
 from gripmargin.contact.film import Film
 from gripmargin.contact.sheet import Sheet, indented
 from gripmargin.kernels.face import NOTHING, Face, half_width, utilisation
@@ -173,16 +173,16 @@ def _even(bonded: Bonded, load: FloatArray) -> Grip | None:
 
 def _bent(bonded: Bonded, sheet: Sheet, load: FloatArray) -> Grip:
     """The places that may be used most under a part that bends."""
-    patches, holds = bonded.whole.patches, bonded.left if bonded.offset is None else ()
+    patches = bonded.whole.patches
     maps, points, owner, held = [], [], [], []
     for i, patch in enumerate(patches):
-        at, strength = sheet.places(patch), np.array(bonded.full[i])
-        share = np.maximum(holds[i], NOTHING)[nearest_cells(patch, at)] if holds else np.full(len(at), NOTHING)
+        at = sheet.places(patch)
+        strength = bonded.held_at(i, at)
         for traction in sheet.traction_maps(patch, at):
-            maps.append(traction / (share * strength[[1, 1, 0], None])[:, :, None])
+            maps.append(traction / strength.T[[1, 1, 0], :, None])
             points.append(at)
             owner.append(np.full(len(at), i, dtype=np.intp))
-            held.append(share[:, None] * strength)
+            held.append(strength)
     face = Face(np.concatenate(maps, axis=1))
     few, missed = points_needed(face, MISSED)
     asked = (1.0 + MISSED) * (1.0 + missed) * (1.0 + indented(patches, sheet.part))

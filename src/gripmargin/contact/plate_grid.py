@@ -33,8 +33,11 @@ def cut(form: Splines, shape: BaseGeometry) -> Pieces:
     return form.pieces(cells[whole], corners, cells[meets[owner[some][of]]])
 
 
-def grid_over(outline: BaseGeometry, contacts: Sequence[BaseGeometry], fading: float) -> Splines:
-    """A grid over a part that is fine at the edges of its pads; twice as wide where it has too many cells."""
+def grid_over(
+    outline: BaseGeometry, contacts: Sequence[BaseGeometry], fading: float, places: Sequence[tuple[float, float]] = ()
+) -> Splines:
+    """A grid over a part that is fine at the edges of its pads, and at places; twice as wide where it has too many."""
+    forced = np.reshape(places, (-1, 2))
     bounds = np.array([contact.bounds for contact in contacts])
     along = np.array([contact.area > (1.0 - 1e-6) * shapely.box(*contact.bounds).area for contact in contacts])
     for least in (FINE * fading, 2.0 * FINE * fading):
@@ -43,7 +46,8 @@ def grid_over(outline: BaseGeometry, contacts: Sequence[BaseGeometry], fading: f
             low, high = bounds[:, axis], bounds[:, axis + 2]
             ends = outline.bounds[axis], outline.bounds[axis + 2]
             # an edge along the grid is fine at a line, another one wherever it may be
-            fine = np.stack([np.r_[low[along], high[along], low[~along]], np.r_[low[along], high[along], high[~along]]])
+            first, last = np.r_[low[along], high[along], low[~along]], np.r_[low[along], high[along], high[~along]]
+            fine = np.stack([np.r_[first, forced[:, axis]], np.r_[last, forced[:, axis]]])
             marks = np.unique(np.concatenate([low, high]))
             marks = marks[(marks > ends[0] + CLOSE * least) & (marks < ends[1] - CLOSE * least)]
             marks = np.r_[ends[0], marks[np.diff(marks, prepend=-np.inf) > CLOSE * least], ends[1]]

@@ -1,15 +1,19 @@
-"""A force at one place of a part that bends: what it does to the pads beside the same load spread over the part.
+"""A force at one place of a part that bends, and what it does there beside the same load spread over the part.
 
-A `Sheet` takes every load for one of inertia and weight. A force of the process acts at a place: the plate dents there,
-and pads near by feel more of it. The difference is a load in balance with itself, solved once for each such place.
+A `Sheet` takes every load for one of inertia and weight: components pull where they are, at their height. A force of
+the process acts at its place alone, with its lever about it, and a component at rest feels nothing of one along the
+plane. What lies above or below its place, or a little beside the part, hands it on: a force and a couple at the part's
+nearest place, as its deflection and its slopes there feel them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 
 import numpy as np
 import shapely
+from shapely.ops import nearest_points
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.process import Push
@@ -19,107 +23,126 @@ from gripmargin.kernels.plate import factored
 from gripmargin.workcell import Process
 
 LAG = 0.3  # length of a pad over that on which shear fades, up to which shear is even to 3 %: x coth x
+BESIDE = 0.01  # [m] from the rim up to which what a force acts on is taken to be held at the rim (no source)
+KEPT = 32  # places whose answers are kept
+
+Place = tuple[float, float]
 
 
-def dented(sheet: Sheet, place: FloatArray, points: Sequence[FloatArray]) -> list[FloatArray]:
-    """Return what a unit force along the normal does beside the same load spread over the part.
+def place_of(force: Process, sheet: Sheet) -> Place:
+    """Return where a force is handed on to a part: its place, or the nearest one of the part, tool frame [m]."""
+    at = shapely.Point(np.zeros(2) if force.at is None else force.at[:2])
+    near = nearest_points(shapely.Polygon(sheet.part.outline), at)[0]
+    return float(near.x), float(near.y)
+
+
+def felt(sheet: Sheet, place: Place) -> FloatArray:
+    """Return what the plate's unknowns feel of a unit of each load at the tool origin that acts at one place.
+
+    Forces along the plane count at the middle plane, and what the load turns by beyond its lever as a couple.
+
+    Returns:
+        Shape (n, 6).
+    """
+    (x, y), half, at = place, (sheet.part.thickness or 0.0) / 2.0, np.array([place])
+    here, to_x, to_y = (sheet.form.rows(at, *order).toarray()[0] for order in ((0, 0), (1, 0), (0, 1)))
+    out = np.zeros((here.size + 3, 6))
+    out[:-3] = np.stack([half * to_x, half * to_y, here - x * to_x - y * to_y, to_y, -to_x, 0.0 * here], axis=1)
+    out[-3:, [0, 1, 5]] = np.eye(3)
+    return out
+
+
+@lru_cache(maxsize=KEPT)
+def moved_by(sheet: Sheet, place: Place) -> FloatArray:
+    """Return the unknowns of a plate for a unit of each load that acts at a place, shape (rigidities, n, 6)."""
+    load, model = felt(sheet, place), sheet.model
+    return np.stack([factored(model.stiffness(each)).solve(load) for each in model.rigidities])
+
+
+def dented(sheet: Sheet, place: Place, points: Sequence[FloatArray]) -> list[FloatArray]:
+    """Return what a unit of each load at a place does beside the same load spread over the part.
 
     Args:
         sheet: The part on its pads.
-        place: Where it acts, in the tool's xy plane [m], shape (2,).
+        place: Where it acts, in the tool's xy plane [m].
         points: Of each pad, tool frame [m], shape (p, 3).
 
     Returns:
-        Of each pad the normal traction for each rigidity that the part may have [Pa/N], shape (rigidities, p).
+        Of each pad the traction for each rigidity that the part may have [Pa per N or N m],
+        shape (rigidities, 3, p, 6).
     """
-    bent = _bent(sheet, place)[..., None]
+    bent = moved_by(sheet, place) - sheet.bent
     return [
-        np.stack([sheet.model.traction(patch, at, each)[2, :, 0] for each in bent])
+        np.stack([sheet.model.traction(patch, at, each) for each in bent])
         for patch, at in zip(sheet.backing.patches, points, strict=True)
     ]
 
 
-def stretched(sheet: Sheet, load: FloatArray, forces: Sequence[tuple[Process, float]]) -> float:
+def stretched(sheet: Sheet, load: FloatArray, forces: Sequence[tuple[Process, FloatArray]]) -> float:
     """Return the energy that stretches the part over that which bends it, with forces at their places [-].
 
     Args:
         sheet: The part on its pads.
         load: At the tool origin, forces included, shape (6,).
-        forces: Which act, and the part of each along the normal [N].
+        forces: Which act, and the load that each is, shape (6,).
     """
-    bent = sheet.bent @ load + sum(normal * _bent(sheet, _place(force)) for force, normal in forces)
+    bent = sheet.bent @ load
+    for force, wrench in forces:
+        bent = bent + (moved_by(sheet, place_of(force, sheet)) - sheet.bent) @ wrench
     return float(sheet.model.stretched(bent[..., None])[0])
 
 
-def _bent(sheet: Sheet, place: FloatArray) -> FloatArray:
-    """Unknowns of the plate for each rigidity, under a unit force at a place less the same spread, shape (k, n)."""
-    model, (x, y) = sheet.model, place
-    here = -model.load @ np.array([0.0, 0.0, 1.0, y, -x, 0.0])
-    here[:-3] += sheet.form.rows(place[None]).toarray()[0]
-    return np.stack([factored(model.stiffness(each)).solve(here) for each in model.rigidities])
-
-
-def unfollowed(sheet: Sheet, pushes: Iterable[Push]) -> Process | None:
-    """Return a force that turns a part by more than its lever, drags it along, or acts beside it; None: none does."""
+def unfollowed(sheet: Sheet, pushes: Iterable[Push]) -> str:
+    """Return what is not followed of forces on a part that bends, and what would decide it; empty: all is."""
     for push in pushes:
-        if _turns(push, sheet) or _drags(push, sheet) or (push.wrench[2].any() and not _on(push.of, sheet)):
-            return push.of
-    return None
+        name = f"force '{push.of.name}' of the process"
+        if push.of.at is None:
+            return f"{name} turns a part that bends, and where is not known: give its process.at"
+        if _drags(push, sheet):
+            return (
+                f"{name} pulls along a part that bends and is so limp that its pads do not share that evenly: smaller "
+                "pads, or a part that is stiffer along its plane, would help"
+            )
+        away = shapely.Polygon(sheet.part.outline).distance(shapely.Point(push.of.at[:2]))
+        if away > BESIDE:
+            return (
+                f"{name} acts {1e3 * away:.0f} mm beside a part that bends, and where the part takes it is not known: "
+                f"give the place of the part that it acts on as its process.at (up to {1e3 * BESIDE:g} mm beside the "
+                "rim count), with process.moment for what its lever adds"
+            )
+    return ""
 
 
-def poked(sheet: Sheet, full: Sequence[tuple[float, float]], pushes: Iterable[Push]) -> float:
-    """Return by how much forces of the process may use the pads more than the same loads spread over the part [-].
+def poked(sheet: Sheet, held: Sequence[tuple[float, float]], pushes: Iterable[Push]) -> list[tuple[float, float]]:
+    """Return by how much forces at their places may use each pad more than the same loads spread over the part [-].
 
     Args:
         sheet: The part on its pads.
-        full: For each pad its pull-off stress and shear strength [Pa].
+        held: For each pad its pull-off stress and shear strength [Pa].
         pushes: The forces.
+
+    Returns:
+        Of each pad by the whole traction, and by what is normal to it, pressed or pulled.
     """
-    largest: dict[Process, float] = {}
+    points = [sheet.places(patch) for patch in sheet.backing.patches]
+    whole, normal = ([np.zeros(len(at)) for at in points] for _ in range(2))
+    for own, push in _largest(sheet, pushes, points):
+        for k, (pull, shear) in enumerate(held):
+            t1, t2, s = np.abs(np.moveaxis(own[k] @ push, 1, 0)) / np.array([shear, shear, pull])[:, None, None, None]
+            whole[k] += np.sqrt(squared(t1 * t1 + t2 * t2, s)).max(axis=(0, 2))
+            normal[k] += s.max(axis=(0, 2))
+    return [(float(own.max()), float(other.max())) for own, other in zip(whole, normal, strict=True)]
+
+
+def _largest(
+    sheet: Sheet, pushes: Iterable[Push], points: Sequence[FloatArray]
+) -> Iterator[tuple[list[FloatArray], FloatArray]]:
+    """What each force dents, and the loads that it may be, each once; one that acts again and again counts once."""
+    own: dict[Process, list[FloatArray]] = {}
     for push in pushes:
-        largest[push.of] = max(largest.get(push.of, 0.0), float(np.abs(push.wrench[2]).max()))
-    points = [sheet.places(patch) for patch in sheet.backing.patches]
-    more = [np.zeros(len(at)) for at in points]
-    for force, normal in largest.items():
-        felt = _dented(sheet, force, points) if normal > 0.0 else []
-        more = [own + normal * np.abs(each).max(axis=0) for own, each in zip(more, felt, strict=True)] if felt else more
-    return max(float(own.max()) / pull for own, (pull, _) in zip(more, full, strict=True))
-
-
-def surely(
-    sheet: Sheet, full: Sequence[tuple[float, float]], load: FloatArray, forces: Sequence[tuple[Process, float]]
-) -> float:
-    """Return how far the pads are used at least, under a load at rest with forces that act at their places [-].
-
-    Args:
-        sheet: The part on its pads.
-        full: For each pad its pull-off stress and shear strength [Pa].
-        load: At the tool origin, forces included, shape (6,).
-        forces: Which act, and the part of each along the normal [N].
-    """
-    points = [sheet.places(patch) for patch in sheet.backing.patches]
-    each = [_dented(sheet, force, points) for force, _ in forces]
-    used = []
-    for k, (patch, at, (pull, shear)) in enumerate(zip(sheet.backing.patches, points, full, strict=True)):
-        traction = sheet.traction_maps(patch, at) @ load
-        for felt, (_, normal) in zip(each, forces, strict=True):
-            traction[:, 2] += normal * felt[k]
-        held = np.array([shear, shear, pull])[:, None]
-        t1, t2, s = np.moveaxis(traction / held, 1, 0)
-        used.append(np.sqrt(squared(t1 * t1 + t2 * t2, s)).max(axis=1))
-    return float(np.max(used, axis=0).min())
-
-
-def _dented(sheet: Sheet, force: Process, points: Sequence[FloatArray]) -> list[FloatArray]:
-    return dented(sheet, _place(force), points)
-
-
-def _place(force: Process) -> FloatArray:
-    return np.zeros(2) if force.at is None else force.at[:2]
-
-
-def _on(force: Process, sheet: Sheet) -> bool:
-    return force.at is not None and shapely.Polygon(sheet.part.outline).covers(shapely.Point(force.at[:2]))
+        own.setdefault(push.of, []).append(push.wrench)
+    for force, wrenches in own.items():
+        yield dented(sheet, place_of(force, sheet), points), np.unique(np.hstack(wrenches), axis=1)
 
 
 def _drags(push: Push, sheet: Sheet) -> bool:
@@ -129,13 +152,3 @@ def _drags(push: Push, sheet: Sheet) -> bool:
         fading = np.sqrt(part.modulus * (part.thickness or 0.0) / float(patch.stiffness_per_area()[0]))
         lag = max(lag, float(np.ptp(patch.edge, axis=0).max()) / fading)
     return bool(push.wrench[:2].any()) and lag > LAG
-
-
-def _turns(push: Push, sheet: Sheet) -> bool:
-    """Whether it turns the plate about axes along its plane by more than its normal part at its place."""
-    half = (sheet.part.thickness or 0.0) / 2.0
-    x, y = (0.0, 0.0) if push.of.at is None else push.of.at[:2]
-    along, normal, turn = push.wrench[:2], push.wrench[2], push.wrench[3:5]
-    own = turn - np.stack([y * normal - half * along[1], -x * normal + half * along[0]])
-    least = 1e-9 * (1.0 + np.abs(turn))
-    return bool((np.linalg.norm(own, axis=0) > half * np.linalg.norm(along, axis=0) + least.max(axis=0)).any())

@@ -69,17 +69,20 @@ class Sheet:
         return self.model.form
 
     @classmethod
-    def on(cls, backing: Backing, part: Part) -> Sheet:
+    def on(cls, backing: Backing, part: Part, places: Sequence[tuple[float, float]] = ()) -> Sheet:
         """Return a plate on pads.
 
         Args:
             backing: Pads in the tool's xy plane.
             part: With an outline, a thickness and a stiffness.
+            places: Where forces act, tool frame [m]: above a pad the plate bends closely about them.
 
         Raises:
             BudgetError: It is too thin and wide.
         """
-        return _solved(tuple(patch.pad for patch in backing.patches), part)
+        on_pads = shapely.union_all([contact_of(patch, part) for patch in backing.patches] if places else [])
+        close = {place for place in places if shapely.intersects_xy(on_pads, *place)}
+        return _solved(tuple(patch.pad for patch in backing.patches), part, tuple(sorted(close)))
 
     def traction_maps(self, patch: Patch, points: FloatArray) -> FloatArray:
         """Return the constant maps from the load to the traction at points of a pad, as `Backing.traction_maps`.
@@ -233,11 +236,11 @@ class Model:
     part: Part
 
     @classmethod
-    def of(cls, backing: Backing, part: Part) -> Model:
-        """Lay a grid over a plate and its pads."""
+    def of(cls, backing: Backing, part: Part, places: Sequence[tuple[float, float]] = ()) -> Model:
+        """Lay a grid over a plate and its pads, fine at places [m]."""
         outline = _outline(part)
         contacts = [contact_of(patch, part) for patch in backing.patches]
-        form = grid_over(outline, contacts, _fading(backing, part))
+        form = grid_over(outline, contacts, _fading(backing, part), places)
         pads = tuple(cut(form, contact) for contact in contacts)
         return cls(form=form, plate=cut(form, outline), pads=pads, backing=backing, part=part)
 
@@ -364,10 +367,10 @@ class Model:
 
 
 @lru_cache(maxsize=KEPT)
-def _solved(pads: tuple[Pad, ...], part: Part) -> Sheet:
+def _solved(pads: tuple[Pad, ...], part: Part, places: tuple[tuple[float, float], ...] = ()) -> Sheet:
     """The plate on pads; changes of a job that leave both as they are find it solved."""
     backing = Backing(cut_pads(pads, part))
-    model = Model.of(backing, part)
+    model = Model.of(backing, part, places)
     bent = np.stack([model.deflection(rigidity) for rigidity in model.rigidities])
     return Sheet(backing=backing, model=model, bent=bent)
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.contact.grip import Grip
+from gripmargin.contact.poked import Place, moved_by
 from gripmargin.contact.sheet import KEPT, Sheet
 from gripmargin.kernels.face import NOTHING
 from gripmargin.kernels.modes import natural_modes
@@ -86,7 +87,9 @@ def _shaken(sheet: Sheet, grip: Grip, t: FloatArray, load: FloatArray, which: in
 
 
 @lru_cache(maxsize=KEPT)
-def vibrations(sheet: Sheet, blocks: int, which: int = 0) -> tuple[FloatArray, FloatArray]:
+def vibrations(
+    sheet: Sheet, blocks: int, which: int = 0, places: tuple[Place, ...] = ()
+) -> tuple[FloatArray, FloatArray]:
     """Return vibrations of a plate by load-dependent Ritz vectors.
 
     Wilson, Yuan & Dickens, Earthq. Eng. Struct. Dyn. 10(6), 1982 (from memory).
@@ -95,13 +98,15 @@ def vibrations(sheet: Sheet, blocks: int, which: int = 0) -> tuple[FloatArray, F
         sheet: The plate on its pads.
         blocks: How many sets of vectors: what the loads do at rest, what the inertia of that does, and so on.
         which: Index of the rigidity.
+        places: Where forces bend it as well.
 
     Returns:
         Circular frequencies [rad/s], rising, shape (modes,), and the unknowns of the plate for each, scaled so that its
         elastic energy is 1/2 J, shape (n, modes).
     """
     model = sheet.model
-    stiffness, found = model.stiffness(model.rigidities[which]), [sheet.bent[which]]
+    stiffness = model.stiffness(model.rigidities[which])
+    found = [np.hstack([sheet.bent[which], *(moved_by(sheet, place)[which] for place in places)])]
     solve = factored(stiffness).solve
     for _ in range(blocks - 1):
         found.append(solve(model.mass @ found[-1]))

@@ -16,8 +16,12 @@ from gripmargin.base.arrays import FloatArray
 _UNITS: Final = (1.0, np.pi / 180.0)  # radians or metres, degrees
 _PLACES: Final = range(1, 10)  # decimal places that files are written with
 _OFTEN: Final = 20  # uneven third differences that show a step to be one of rounding
+_BINARY: Final = 4.0  # spacings of binary numbers by which a value may be off
+_FEW: Final = 4.0  # noise over the bound of an error up to which it may as well be a saw of a planner's grid
 _STANDS: Final = 24  # samples over which a joint that goes nowhere stands: noise repeats a value so often by no chance
 _WITHIN: Final = 16.0  # half digits to either side: noise of 4 strays so far once in 16,000 (normal distribution)
+_TURNS: Final = 4  # times that noise turns back among them at least; what is meant does so once or twice
+_RARELY: Final = 3.0  # noise of half a digit, rounded, stays within one digit at most 0.93^24 = 0.18 of the time
 _ALIKE: Final = 1e-3  # part of a step by which a channel may miss that of another
 
 
@@ -59,11 +63,28 @@ def value_error(y: FloatArray) -> FloatArray:
     Returns:
         Shape (channels,).
     """
-    return np.asarray(0.5 * rounded_to(y) + 4.0 * np.spacing(np.abs(y).max(axis=-1)))
+    return np.asarray(0.5 * rounded_to(y) + _BINARY * np.spacing(np.abs(y).max(axis=-1)))
+
+
+def few_digits(y: FloatArray, error: FloatArray, noise: FloatArray) -> NDArray[np.bool_]:
+    """Whether the noise of rounded channels is so few digits that it may be motion, and is not seen at rest.
+
+    Args:
+        y: Samples, shape (channels, n).
+        error: As `value_error` returns it, shape (channels,).
+        noise: One standard deviation of what is found, shape (channels,).
+
+    Returns:
+        Shape (channels,).
+    """
+    rounded = error > 2.0 * _BINARY * np.spacing(np.abs(y).max(axis=-1))
+    return np.asarray(rounded & (noise <= _FEW * error) & ~shakes_at_rest(y, error))
 
 
 def shakes_at_rest(y: FloatArray, error: FloatArray) -> NDArray[np.bool_]:
-    """Whether a channel that stands somewhere has noise there too, shape (channels,); not where it stands nowhere.
+    """Whether a channel goes to and fro where it stands, shape (channels,); not where it stands nowhere.
+
+    What creeps, or turns back once, is no noise. Noise of a digit stays within one by chance, now and then.
 
     Args:
         y: Samples, shape (channels, n).
@@ -71,10 +92,14 @@ def shakes_at_rest(y: FloatArray, error: FloatArray) -> NDArray[np.bool_]:
     """
     out = np.zeros(len(y), dtype=bool)
     if y.shape[1] > _STANDS:
-        around = np.lib.stride_tricks.sliding_window_view(y, _STANDS, axis=1)
-        ranges = np.ptp(around, axis=2)
-        stands = ranges <= 2.0 * _WITHIN * error[:, None]
-        out = stands.any(axis=1) & (ranges > 2.0 * error[:, None]).all(axis=1, where=stands)
+        for k, row in enumerate(y):
+            ranges = np.ptp(np.lib.stride_tricks.sliding_window_view(row, _STANDS), axis=1)
+            ways = np.sign(np.diff(row))
+            ways = ways[np.maximum.accumulate(np.where(ways != 0.0, np.arange(ways.size), 0))]  # a rest keeps its way
+            turned = np.concatenate([[0], np.cumsum(ways[1:] * ways[:-1] < 0.0)])
+            stands, still = ranges <= 2.0 * _WITHIN * error[k], ranges <= 2.0 * error[k]
+            shakes = stands & ~still & (turned[_STANDS - 2 :] - turned[: 2 - _STANDS] >= _TURNS)
+            out[k] = shakes.sum() > _RARELY * still.sum()
     return out
 
 

@@ -35,6 +35,7 @@ class Open:
         mean: Mean acceleration.
         moment: Integral of (1 - x) times the acceleration.
         within: By how much a law may miss mean and moment, shape (2, m).
+        speed: What of it half a digit of either speed makes of the mean.
         sides: By how much the laws of the neighbours may be off.
     """
 
@@ -45,6 +46,7 @@ class Open:
     mean: FloatArray
     moment: FloatArray
     within: FloatArray
+    speed: FloatArray
     sides: FloatArray
 
     @property
@@ -59,6 +61,7 @@ class Open:
             mean=self.mean,
             moment=tail,
             within=np.stack([self.within[0], self.within.sum(axis=0)]),
+            speed=self.speed,
             sides=self.sides,
         )
 
@@ -187,12 +190,13 @@ def two_kinks(open_: Open) -> Found:
     """A straight line from the law of the left to that of the right, both straight.
 
     How far it may be off is what the same equations give at the ends of what mean and moment may miss: the closer the
-    kinks, the more.
+    kinks, the more. A speed that is off at the first sample moves both, one at the last the mean alone.
     """
     ok, breaks, pieces = _two_kinks(open_, open_.mean, open_.moment)
     off = np.zeros_like(open_.mean)
-    for signs in product((-1.0, 1.0), repeat=2):
-        missed = open_.within * np.array(signs)[:, None]
+    rest = open_.within - np.stack([2.0 * open_.speed, open_.speed])
+    for first, last, *signs in product((-1.0, 1.0), repeat=4):
+        missed = rest * np.array(signs)[:, None] + np.array([[last - first], [-first]]) * open_.speed
         known, at, other = _two_kinks(open_, open_.mean + missed[0], open_.moment + missed[1])
         ok &= known
         for x in (*breaks, *at):

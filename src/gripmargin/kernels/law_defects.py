@@ -77,6 +77,7 @@ class Defects:
         # of floating point, over the square of the step
         self.exact = 16.0 * np.finfo(np.float64).eps * (scale.place + h * scale.speed + h**2 * scale.most) / h**2
         speed, place = speed + late * np.abs(qdd[:-1]), place + late * np.abs(qd[:-1])
+        self.rounded_speed = speed / h
         self.rounded = 2.0 * speed / h + digit
         self.rounded_moment = 2.0 * place / h**2 + speed / h + digit / 2.0
         self.even = self.mean - (self.a0 + self.a1) / 2.0
@@ -103,6 +104,7 @@ class Begun(NamedTuple):
         rounded: What rounding may make of the mean.
         rounded_moment: What it may make of the moment.
         rounded_odd: What it may make of the second defect.
+        rounded_speed: What that of one speed may make of the mean.
         marked: Where an interval marks a step.
         slack: By how much the acceleration may exceed the polynomial; where it is not known, twice what that misses.
         known: Where the polynomial is the law.
@@ -120,6 +122,7 @@ class Begun(NamedTuple):
     rounded: FloatArray
     rounded_moment: FloatArray
     rounded_odd: FloatArray
+    rounded_speed: FloatArray
     marked: Bools
     slack: FloatArray
     known: Bools
@@ -147,6 +150,7 @@ class Begun(NamedTuple):
             rounded=rounded,
             rounded_moment=found.rounded_moment,
             rounded_odd=rounded_odd,
+            rounded_speed=np.where(scale.real, found.rounded_speed, 0.0),
             marked=marked,
             slack=np.where(straight, np.where(marked, 0.0, hidden), 2.0 * unlike),
             known=straight | (unlike <= alike),

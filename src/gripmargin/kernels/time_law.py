@@ -145,8 +145,8 @@ class _Search:
 
     def __init__(self, begun: Begun, scale: Scale, steep: FloatArray, *, stepped: bool) -> None:
         (self.h, self.a0, self.a1, self.mean, self.moment, self.even, self.odd) = begun[:7]
-        (self.rounded, self.rounded_moment, self.rounded_odd, self.marked, self.slack) = begun[7:12]
-        (self.known, self.likely, cubic) = begun[12:]
+        (self.rounded, self.rounded_moment, self.rounded_odd, self.rounded_speed) = begun[7:11]
+        (self.marked, self.slack, self.known, self.likely, cubic) = begun[11:]
         self.breaks, self.pieces = np.ones((2, *self.even.shape)), np.stack([cubic, cubic, cubic])
         self.confirmed = self.known.copy()
         self.most, self.digit, self.steep, self.stepped = scale.most, scale.digit, steep, stepped
@@ -219,6 +219,7 @@ class _Search:
             mean=self.mean[i, j],
             moment=self.moment[i, j],
             within=np.stack([self.rounded[i, j] + sides, self.rounded_moment[i, j] + sides]) + NOTHING,
+            speed=self.rounded_speed[i, j],
             sides=sides,
         )
 

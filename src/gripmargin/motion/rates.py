@@ -22,7 +22,7 @@ from gripmargin.kernels.bursts import burst_bias, hidden_bias
 from gripmargin.kernels.courses import better_course
 from gripmargin.kernels.cubic_spline import spline_rates
 from gripmargin.kernels.differences import difference_bounds
-from gripmargin.kernels.digits import shakes_at_rest, value_error
+from gripmargin.kernels.digits import few_digits, value_error
 from gripmargin.kernels.local_fit import even_step, running_max
 from gripmargin.kernels.pieces import FEWEST as FEWEST_OF_PIECES
 from gripmargin.kernels.pieces import piece_bounds
@@ -31,7 +31,6 @@ from gripmargin.kernels.shaking import shakes, sizes
 
 ORDINARY: Final = 1e-4  # [rad or m] half of the coarsest last digit of files: 0.2 mm, 0.01 deg (no source)
 JITTER: Final = 5e-6  # [rad or m] that positions may stray from a motion unseen in a file of 0.01 mm or 5e-4 deg
-FEW_DIGITS: Final = 4.0  # noise over the bound of an error up to which it may as well be a saw of a planner's grid
 ROUNDED: Final = 1.2  # noise over the bound of an error that rounding explains: 1 / sqrt(3) of it, twice over
 PROVEN: Final = 17  # points of a window that stay within a bound by chance in one of 60 where noise is 1.2 of it
 NEVER: Final = 10**6  # points that no window has
@@ -284,7 +283,7 @@ def _estimated(
             beside = shaken[:, None] & running_max(quick > 0.0, 2)
             small = _narrow(times, columns, np.maximum(error, JITTER), second, window, proof=np.where(beside, 0, NEVER))
             quick, jitter = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
-            few = (noise <= FEW_DIGITS * error) & ~shakes_at_rest(columns, error)
+            few = few_digits(columns, error, noise)
             _by_differences(times, columns, error, second, window, quick + jitter > 0.0, few)
     seen = [rows.T if rows.any() else None for rows in (quick, jitter)]
     del columns, quick, jitter

@@ -93,10 +93,13 @@ def _forces(case: Case) -> list[str]:
         size = float(np.linalg.norm(push.wrench[:3], axis=0).max())
         sizes[push.of.name] = max(size, sizes.get(push.of.name, 0.0))
     named = ", ".join(f"'{name}' up to {size:.3g} N" for name, size in sizes.items())
+    bends = case.grip.bonded.sheet is not None
+    handed_on = " Each acts at the part's place nearest to its own, with its lever about that." if bends else ""
     return [
-        f"Forces of the process: {named}. Anything from none to all of each is reckoned with, one way round at a time, "
-        "and all of it is on the pads even while a nest guides the part. What it presses adds nothing to the bond that "
-        "carries, and all that it may to the one that is let go. It has to be measured: figures of "
+        f"Forces of the process: {named}.{handed_on} "
+        "Anything from none to all of each is reckoned with, one way round at a time, and all of it is on the pads "
+        "even while a nest guides the part. What it presses adds nothing to the bond that carries, and all that it "
+        "may to the one that is let go. It has to be measured: figures of "
         "catalogues spread widely."
     ]
 

@@ -103,7 +103,8 @@ def windows(job: Job, holds: Sequence[Hold], motion: ProgramMotion) -> Iterator[
         trajectory, own = stretch_of(job.trajectory, motion, first, last)
         asked = replace(asked_in(job, hold, trajectory, first), recording=_recorded_in(job, trajectory.t))
         asked, kept = kept_clean(asked, own, kept)
-        start, end = t[hold.stretches[0][0]], t[max(each for _, each, _ in hold.stretches)]
+        start = t[hold.stretches[0][0] if hold.stretches else first]  # none where pads are cleaned and nothing else
+        end = t[max((each for _, each, _ in hold.stretches), default=last)]
         yield Window(hold=hold, job=asked, motion=own, first=first, start=float(start), end=float(end))
         first = last
 
@@ -146,12 +147,15 @@ def _result(window: Window, report: Report, before: HoldReport | None) -> HoldRe
 
 
 def recording_placed(job: Job, motion: ProgramMotion) -> Job:
-    """The job with its recording placed beside the whole program; as it is where that cannot be."""
+    """The job with its recording placed beside the whole program, or why that cannot be.
+
+    A hold by itself would be found in it, but of equal ones another may be meant, and one may be missing.
+    """
     if job.recording is None:
         return job
     job = replace(job, recording=unpolled(job.recording, job.stamps))
     offset = offset_of(job, motion) if job.recording_offset is None else job.recording_offset
-    return job if offset is None else replace(job, recording_offset=offset)
+    return replace(job, unplaced=offset) if isinstance(offset, str) else replace(job, recording_offset=offset)
 
 
 def _recorded_in(job: Job, t: FloatArray) -> Any:

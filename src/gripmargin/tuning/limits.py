@@ -23,6 +23,7 @@ from gripmargin.contact.grip import grip_of
 from gripmargin.motion.still import hanging_still
 from gripmargin.results.findings import Verdict
 from gripmargin.results.limits import DIRECTIONS, HALF_TURN, Limits
+from gripmargin.run.cleaned import alone
 from gripmargin.tuning.allowed import Allowed, Condition, Motion
 from gripmargin.tuning.choosing import by_limits
 from gripmargin.tuning.demands import Demands
@@ -84,7 +85,7 @@ def limits(
         >>> [round(float(a), 1) for a in found.linear["any"][0]]
         [1.7, 17.2, 28.1]
     """
-    job = single(of_class(job, Job, "job", "a job file is read by limits_file(path)"))
+    job, _ = alone(single(of_class(job, Job, "job", "a job file is read by limits_file(path)")))
     if job.process:
         remedy = "leave [[process]] out: the limits are then those of moves without such forces"
         raise InputError("process", "forces of the process, which act in one place of one program", "none", remedy)
@@ -139,6 +140,7 @@ def _hanging(job: Job) -> tuple[Case, tuple[str, ...]]:
         air_density=job.air_density,
         accept=job.accept,
         assumed=job.assumed,
+        uncleaned=job.uncleaned,
     )
     pressed, case = work_out(job), work_out(still)
     if pressed.pickup is not None:

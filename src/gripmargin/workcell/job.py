@@ -136,6 +136,7 @@ class Job(Declared, called="job"):
         recording_offset: By how much the recording's clock leads the program's.
         assumed: What was not given and was taken for granted, one sentence each.
         counted: Whether picks, cleanings and places of the program before its hold are counted already.
+        unplaced: Why its recording is not placed beside a whole program of several holds; None: it is.
         uncleaned: Why the pads are not known to be as clean and whole as is counted, one sentence each.
         station: Of a job of one station of the gripper: its name.
         frame: Of a job of one station: its frame in the tool frame, of which a program or a recording of poses tells;
@@ -195,6 +196,7 @@ class Job(Declared, called="job"):
     )
     assumed: tuple[str, ...] = key(LABELS, default=())
     counted: bool = key(Flag(), default=False)
+    unplaced: str | None = key(Text(), default=None)
     uncleaned: tuple[str, ...] = key(LABELS, default=())
     station: str = key(default="")
     frame: FloatArray | None = key(default=None)

@@ -30,7 +30,7 @@ def at_stations(job: Job) -> dict[str, Job]:
     out = {}
     for name in job.gripper.station_names:
         numbers = [i for i, phase in enumerate(job.phases) if phase.station in (name, None)]
-        if not any(job.phases[i].station == name for i in numbers):
+        if name in _unused(job):
             continue
         try:
             out[name] = _at_station(job, name, numbers)
@@ -84,7 +84,7 @@ def _at_station(job: Job, name: str, numbers: Sequence[int]) -> Job:
         "process": tuple(replace(force, station=None) for force in job.process if force.station == name),
         "station": name,
         "assumed": (*job.assumed, *_idle(job)),
-    }
+    } | _left_out(job, name)
     if not np.array_equal(frame, np.eye(4)):
         changes["robot"] = None if job.robot is None else job.robot.mounted(tool=frame)
         changes["frame"] = frame
@@ -95,10 +95,27 @@ def _at_station(job: Job, name: str, numbers: Sequence[int]) -> Job:
     return replace(job, **changes)
 
 
+def _left_out(job: Job, name: str) -> dict[str, Any]:
+    """Cleaners and places that only other stations come to: nothing is asked of them here."""
+    kinds = {phase.kind for phase in job.phases if phase.station == name}
+    others = {phase.kind for phase in job.phases} - kinds
+    none: dict[str, dict[str, Any]] = {
+        "clean": {"cleaners": ()},
+        "preload": {"pick": None, "picks": {}},
+        "release": {"nest": None, "nests": {}},
+    }
+    return {field: value for kind in none if kind in others for field, value in none[kind].items()}
+
+
+def _unused(job: Job) -> list[str]:
+    """Stations that no phase names, or free ones alone."""
+    used = {phase.station for phase in job.phases if phase.kind != "free"}
+    return [name for name in job.gripper.station_names if name not in used]
+
+
 def _idle(job: Job) -> Iterator[str]:
-    for name in job.gripper.station_names:
-        if all(phase.station != name for phase in job.phases):
-            yield f"No phase names station {name} of the gripper: nothing hangs on it."
+    for name in _unused(job):
+        yield f"No phase names station {name} of the gripper: nothing hangs on it."
 
 
 def _unnamed(job: Job) -> Iterator[InputError]:
@@ -115,7 +132,7 @@ def _unnamed(job: Job) -> Iterator[InputError]:
             remedy = f"did you mean '{near[0]}'?" if near else f'give its pads station = "{station}"'
             due = f"a station that pads belong to ({known or 'none do'})"
             yield InputError(f"{where}.station", f"'{station}'", due, remedy)
-    if names and not any(phase.station for phase in job.phases):
+    if names and len(_unused(job)) == len(names):
         due, remedy = "phases, each with its station", "name at least where each part is pressed on and let go"
         yield InputError("program.phases", "none, on a gripper with stations", due, remedy)
 

@@ -132,6 +132,7 @@ def test_where_it_is_placed_the_tolerance_counts():
             part=strip(0.32),
             gripper=gm.Gripper(pads=[wide(0.08)]),
             phases=(gm.Phase(kind="carry", moves=("lower",)), gm.Phase(kind="release", moves=("let go",))),
+            accept=("moving_start",),  # it is lowered at speed from the first sample on
             nest=gm.Nest(face=np.eye(4), tolerance=tolerance * cantilever(0.12)),
         )
         (result,) = DROOP.answer(work_out(job)).results

@@ -11,8 +11,9 @@ from gripmargin.checks.handover import words
 from gripmargin.checks.handover.release import RELEASE
 from gripmargin.checks.pressed import pressed_in_the_carry
 from gripmargin.contact.activation import ActivationLaw
+from gripmargin.contact.locked import locked_in
 from support.handed import Handed, plate_job
-from support.pushed import AREA, lowered, push
+from support.pushed import AREA, SIZE, lowered, push
 
 G = 9.80665
 CURVE = [[5e3, 0.2], [20e3, 0.5], [60e3, 1.0]]
@@ -61,6 +62,25 @@ def test_a_part_that_stands_on_its_pads_presses_them_by_its_weight():
     assert hanging == 0.0
     (both,) = pressed_in_the_carry(work_out(lowered(push((0, 0, -40)), **standing)))
     assert both >= (3.0 * G + 40.0) / AREA
+
+
+def test_what_the_press_locked_in_adds_to_it():
+    """A traction in balance with itself, ``s (3 x^2 / a^2 - 1)``, presses in the middle with s."""
+    case = work_out(lowered(turned=np.eye(3), mass=3.0, move=0.0))
+    x = case.whole.patches[0].points[:, 0]
+    traction = np.stack([0 * x, 0 * x, 5e3 * (3 * x**2 / (SIZE / 2) ** 2 - 1)], axis=1)
+    locked = locked_in(case.whole, [traction], None, 0.0)
+    bonded = replace(case.grip.bonded, locked=locked)
+    (found,) = pressed_in_the_carry(replace(case, grip=replace(case.grip, bonded=bonded)))
+    assert found == pytest.approx(2 * 3.0 * G / AREA + 5e3, rel=5e-3)
+
+
+def test_where_the_motion_is_not_known_pads_may_be_pressed_with_anything():
+    case = work_out(lowered(mass=3.0, move=0.0))
+    load = case.own_load.copy()
+    load[:, 100] = np.nan
+    assert pressed_in_the_carry(replace(case, own_load=load)) == (np.inf,)
+    assert ActivationLaw(np.array([1e4, 2e4]), np.array([0.4, 0.9]), "measured curve").most(np.inf) == 0.9
 
 
 def test_the_most_that_a_bond_may_be_after_any_pressure_up_to_a_peak():

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.checks.recorded.alignment import align
 
 MOVES = ((1.0, 9.0, 0, 1.0), (10.5, 9.0, 1, 1.0), (19.9, 0.9, 2, 0.25))  # start, duration [s], joint, travel [m]
 SHOCK = 20.6  # [s] its start, by the program's clock
@@ -138,3 +139,16 @@ def test_a_rest_without_samples_hides_what_happened_in_it(job, lost, verdict):
     part = whole.taken((since <= 1e-9) | (since >= lost - 1e-9))
     report = gm.check_job(replace(job, recording=part))
     assert {check.verdict for check in report.checks if check.check in ("recorded", "swing_as_run")} == {verdict}
+
+
+@pytest.mark.parametrize(("off", "runs"), [(0.0, 2), (0.07, 2), (0.13, 1)])
+@pytest.mark.parametrize("first", [True, False])
+def test_a_run_that_goes_worse_hides_behind_no_other(off, runs, first):
+    """Two runs in one recording, of which one shakes by a share of the way: below a tenth of it it is a run, too."""
+    t = np.arange(0.0, 4.0, 0.01)
+    way = 0.5 * (1.0 - np.cos(0.5 * np.pi * t))[:, None]
+    shakes = way + np.sqrt(2.0) * off * way.std() * np.sin(40.0 * np.pi * t)[:, None]
+    both = np.concatenate([shakes, way] if first else [way, shakes])
+    found = align(t, way, 0.01 * np.arange(len(both)), both, (0.0, float(t[-1])))
+    assert found.runs == runs
+    assert off == 0.0 or found.offset == pytest.approx(4.0 if first else 0.0, abs=0.01)

@@ -99,9 +99,12 @@ def _droop(case: Case, sheet: Sheet) -> Use:
     value, low, point = (
         np.concatenate([getattr(part, name) for part in kinds[0]], axis=-1) for name in ("value", "low", "point")
     )
-    high = np.max([np.concatenate([part.high + COVERAGE * part.noise for part in kind]) for kind in kinds], axis=0)
+    most, noise = (
+        np.max([np.concatenate([getattr(part, name) for part in kind]) for kind in kinds], axis=0)
+        for name in ("high", "noise")
+    )
     least = min((room for _, room, _ in _rooms(case)), default=0.0)
-    high = np.maximum(high, in_between(case, face, least / case.job.targets.droop)[0])
+    high = np.maximum(most, in_between(case, face, least / case.job.targets.droop)[0]) + COVERAGE * noise
     hidden = still.high - still.value if case.motion.given else 0.0
     factor = case.shared(swinging).factor
     high = np.where(np.isfinite(still.high) & np.isfinite(value), factor * (high + hidden), np.inf)

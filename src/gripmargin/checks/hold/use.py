@@ -13,6 +13,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Asked, Use
 from gripmargin.contact.grip import Grip, without
+from gripmargin.contact.placed import Placed, rows_of
 from gripmargin.contact.process import every_load
 from gripmargin.kernels.chord import above
 from gripmargin.kernels.face import Face
@@ -25,7 +26,7 @@ CHUNK = 20_000  # samples whose errors are worked out at a time
 
 def pad_use(case: Case) -> tuple[Use, Use]:
     """Return how far the pads are used: by the whole traction, and by tension alone (the peel index)."""
-    return use_of(case, case.grip)
+    return use_of(case, case.grip, placed=Placed.of(case.grip, case.pushes))
 
 
 def use_without(case: Case, lost: int) -> Use:
@@ -37,7 +38,8 @@ def use_without(case: Case, lost: int) -> Use:
     """
     asked = case.job.targets.one_pad_lost is not None
     loads = every_load(case.own_load, case.airborne, case.added)
-    return use_of(case, without(case.grip, lost, loads), asked=asked)[0]
+    grip = without(case.grip, lost, loads)
+    return use_of(case, grip, asked=asked, placed=Placed.of(grip, case.pushes))[0]
 
 
 def uses_without(case: Case) -> tuple[Use, ...]:
@@ -64,19 +66,23 @@ def asked_of_the_pads(case: Case) -> Iterator[Asked]:
         )
 
 
-def use_of(case: Case, grip: Grip, *, asked: bool = True) -> tuple[Use, Use]:
+def use_of(case: Case, grip: Grip, *, asked: bool = True, placed: Placed | None = None) -> tuple[Use, Use]:
     """Return how far places of any kind are used by the load of the carry, and by its tension alone.
 
     Args:
         case: The job.
         grip: The places.
         asked: Whether more than the value is wanted: what errors add, and a bound where a part is stretched as well.
+        placed: What they feel of forces of the process at their places; None: these act as the rest of the load does.
     """
     samples, face = case.carried, grip.face
-    u, at_u, peel, at_peel = peak_utilisation(face, case.load[:, samples])
+    u, at_u, peel, at_peel = peak_utilisation(face, (case.load if placed is None else case.own_load)[:, samples])
     for more in case.added:  # which of them is worst depends on the places, and on what is asked
-        k = np.searchsorted(samples, more.samples)
-        used = peak_utilisation(face, case.own_load[:, more.samples] + more.wrench)
+        k, own = np.searchsorted(samples, more.samples), case.own_load[:, more.samples]
+        if placed is None:
+            used = peak_utilisation(face, own + more.wrench)
+        else:
+            used = placed.peak(placed.loads(own, rows_of(more, case.pushes, more.samples)))
         for value, point, other, there in ((u, at_u, *used[:2]), (peel, at_peel, *used[2:])):
             worse = other > value[k]
             value[k[worse]], point[k[worse]] = other[worse], there[worse]

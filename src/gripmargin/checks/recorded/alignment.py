@@ -20,6 +20,7 @@ LATEST: Final = 0.25  # [s] by which a controller may be late
 LEAST_MOVE: Final = 1e-3  # [rad or m] root mean square of a channel from which it counts by itself
 RESTS: Final = 0.05  # [s] at the end of a recording over which the robot has to stand still for it to be at rest
 STILL: Final = 1e-3  # share of the program's spread by which what stands still may move
+SAME: Final = 0.1  # misfit over the way from which a recording is not taken for one of the program
 ALSO: Final = 4.0  # sum of squares over the least one up to which another place counts as another run
 
 
@@ -155,7 +156,7 @@ def _coarse(
     square = np.concatenate([[0.0], np.cumsum((seen**2).sum(axis=1))])
     left = np.maximum(square[points:] - square[: grid - points + 1] - 2.0 * both + (wanted**2).sum(), 0.0)
     best = int(np.argmin(left))
-    floor = ALSO * left[best] + 1e-3 * float((wanted**2).sum())
+    floor = max(ALSO * float(left[best]), SAME**2 * float((wanted**2).sum()))
     near = max(points // 2, 1)
     lowest = np.flatnonzero((left <= -running_max(-left, near)) & (left <= floor))
     runs = 1 + int((np.diff(lowest) > near).sum())  # a clock half a sample off fits as well at both sides of it

@@ -17,10 +17,10 @@ from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import pad_use
 from gripmargin.checks.margin import margin_figure, margin_result
 from gripmargin.checks.recorded import words
-from gripmargin.checks.recorded.alignment import LATEST, at, within
+from gripmargin.checks.recorded.alignment import LATEST, SAME, at, within
 from gripmargin.checks.recorded.figures import MotionComparison, MoveComparison, RecordedDetails
 from gripmargin.checks.recorded.lateness import lags_of, pieces_late
-from gripmargin.checks.recorded.placing import SAME, Placed, carried_moves, way_of
+from gripmargin.checks.recorded.placing import Placed, carried_moves, way_of
 from gripmargin.checks.swing import check as swing
 from gripmargin.checks.swing.use import swing_target, swing_use
 from gripmargin.checks.use import Use, inverse

@@ -10,12 +10,11 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.recorded import words
-from gripmargin.checks.recorded.alignment import LATEST, Alignment, Uncovered, align
+from gripmargin.checks.recorded.alignment import LATEST, SAME, Alignment, Uncovered, align
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.trajectory import JointTrajectory, Trajectory
 from gripmargin.workcell.job import Job
 
-SAME: Final = 0.1  # misfit over the way from which a recording is not taken for one of the program
 OTHER: Final = 0.7  # the same of one joint by itself; a wrong sign makes 2, a joint that stands still 1
 TURN: Final = 0.1  # [m] arm at which a turn of the tool counts as a way, where poses are compared
 
@@ -42,8 +41,8 @@ class Placed:
     joints: bool
 
 
-def offset_of(job: Job, motion: ProgramMotion) -> float | None:
-    """Return by how much the clock of a job's recording leads that of a whole program [s]; None: it is not found.
+def offset_of(job: Job, motion: ProgramMotion) -> float | str:
+    """Return by how much the clock of a job's recording leads that of a whole program [s], or why that is not known.
 
     Args:
         job: With a recording.
@@ -51,11 +50,13 @@ def offset_of(job: Job, motion: ProgramMotion) -> float | None:
     """
     carried, recording = np.flatnonzero(job.phase_map.covers("carry")), job.recording
     if recording is None or carried.size == 0 or (places := _places(job, motion, recording)) is None:
-        return None
+        return words.JOINTS_BESIDE_POSES
     t = job.trajectory.t
-    found = align(t, places[0], recording.t, places[1], (float(t[carried[0]]), float(t[carried[-1]])))
-    joints = isinstance(recording, JointTrajectory)
-    return None if isinstance(found, Uncovered) or _doubt(found, joints=joints, given=None) else found.offset
+    span = float(t[carried[0]]), float(t[carried[-1]])
+    found = align(t, places[0], recording.t, places[1], span)
+    if isinstance(found, Uncovered):
+        return words.too_short(recording.t[-1] - recording.t[0], span, (found.before, found.after))
+    return _doubt(found, joints=isinstance(recording, JointTrajectory), given=None) or found.offset
 
 
 def placed(case: Case, recording: Trajectory) -> Placed | str:

@@ -85,7 +85,7 @@ def missed(one: Stretch, other: Stretch) -> FloatArray:
     out = np.empty((one.modes.frequency.size, one.samples.size))
     sums: list[complex | None] = [None] * one.modes.frequency.size
     for here, there in zip(one.blocks(), other.blocks(), strict=True):
-        found, direct = _force(here.swing, there.swing)
+        found, direct = chord_force(here.swing, there.swing)
         rates = np.minimum(*(each.modes.damping * each.modes.frequency for each in (one, other)))
         rows = np.empty((rates.size, found.shape[1]))
         for i, rate in enumerate(rates):
@@ -95,7 +95,7 @@ def missed(one: Stretch, other: Stretch) -> FloatArray:
     return out
 
 
-def _force(one: Swing, other: Swing) -> tuple[FloatArray, FloatArray]:
+def chord_force(one: Swing, other: Swing) -> tuple[FloatArray, FloatArray]:
     """What the chord's force starts of swing up to each sample since the one before, and itself, shape (modes, n)."""
     a, b = one.modes, other.modes
     across, along = a.shapes.T @ b.loads, a.loads.T @ b.shapes

@@ -46,6 +46,9 @@ class Followed:
         load: What the pads carry there, shape (6, n).
         least: Least that the largest use may be, by how springs may go on at larger turns, shape (n,).
         most: Most that it may be likewise, shape (n,).
+        third: Share of the use that is left out of it, shape (n,).
+        loads: What the pads carry at every instant looked at, by each law of the springs, where forces of the process
+            act as well, shape (laws, instants of a sample, 6, n); else there are none.
     """
 
     value: FloatArray
@@ -53,6 +56,8 @@ class Followed:
     load: FloatArray
     least: FloatArray
     most: FloatArray
+    third: FloatArray
+    loads: FloatArray
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -115,8 +120,11 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
     t = np.append((told[:-1, None] + np.diff(told)[:, None] * np.arange(steps) / steps).ravel(), told[-1])
     strength = float(frame.moved(linear)[0].max())
     known, out = np.ones(told.size, dtype=bool), []
+    kept = _kept(frame, t[first:], followed, strength)
     for law in LAWS:
-        response, end = _fed_back(frame, t[first:], followed, strength, in_turns=law)
+        response, end = kept.get(law) or _fed_back(frame, t[first:], followed, strength, in_turns=law)
+        if t.size - first <= KEPT:
+            kept[law] = response, end
         looked = []
         for part in _blocks(told.size):
             here = slice(part.start * steps, part.stop * steps)
@@ -127,7 +135,7 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
             known[part] &= groups[:, -1] < first + end
         out.append([np.concatenate(each, axis=-1) for each in zip(*looked, strict=True)])
         known &= out[-1][3] + _turn_unsure(found) <= LARGEST
-    value, point, load, angle, way = out[0]
+    value, point, load, angle, way, _ = out[0]
     # What is left out is of the third power of the turn: the next term of its series.
     third = np.maximum.accumulate(angle) ** 2 / 6.0
     return Sway(
@@ -138,6 +146,8 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
             load=load,
             least=np.min([each[0] for each in out], axis=0) * (1.0 - third),
             most=np.max([each[0] for each in out], axis=0) * (1.0 + third),
+            third=third,
+            loads=np.stack([each[5] for each in out]),
         ),
         angle=float(angle.max()),
         way=float(way.max()),
@@ -145,49 +155,56 @@ def _followed(frame: _Frame, face: Face, followed: NDArray[np.bool_], steps: int
     )
 
 
-def _fed_back(
-    frame: _Frame, t: FloatArray, followed: NDArray[np.bool_], strength: float, *, in_turns: bool
-) -> tuple[FloatArray, int]:
-    """The response with what it changes, as `fed_back` has it.
+def _kept(
+    frame: _Frame, t: FloatArray, followed: NDArray[np.bool_], strength: float
+) -> dict[bool, tuple[FloatArray, int]]:
+    """What `_fed_back` has given before, by `in_turns`, and where what it gives is kept.
 
     Strengths of the pads and errors of the motion have no part in it: cases that differ in them share it.
     """
+    if t.size > KEPT:
+        return {}
     found, modes, case = frame.stretch.swing, frame.stretch.modes, frame.case
-    load, hangs = _between(t, frame.stretch.t, found.drive.load), not frame.stretch.start.rate.any()
-    begun = found.begun.response, found.begun.rate
-    told = hashlib.blake2b(digest_size=16)
-    swings = modes.frequency, modes.damping, modes.shapes, modes.loads
-    for rows in (t, load, *swings, *begun, followed, case.whole.centre, case.job.gravity):
+    told, swings = hashlib.blake2b(digest_size=16), (modes.frequency, modes.damping, modes.shapes, modes.loads)
+    begun = found.begun.response, found.begun.rate, t[:1]
+    for rows in (frame.stretch.t, found.drive.load, *swings, *begun, followed, case.whole.centre, case.job.gravity):
         told.update(np.ascontiguousarray(rows).tobytes())
-    known = case.motion.at, case.job.part, told.digest(), hangs, strength, in_turns
-    before: tuple[FloatArray, int] | None = case.remembered.get(known)
-    if before is not None:
-        return before
-    response, end = fed_back(
+    known = case.motion.at, case.job.part, told.digest(), frame.hangs, strength, t.size
+    out: dict[bool, tuple[FloatArray, int]] = case.remembered.setdefault(known, {})
+    return out
+
+
+def _fed_back(
+    frame: _Frame, t: FloatArray, followed: NDArray[np.bool_], strength: float, *, in_turns: bool
+) -> tuple[FloatArray, int]:
+    """The response with what it changes, as `fed_back` has it."""
+    found, modes = frame.stretch.swing, frame.stretch.modes
+    return fed_back(
         t,
-        load,
+        _between(t, frame.stretch.t, found.drive.load),
         modes.frequency,
         modes.damping,
-        begun,
+        (found.begun.response, found.begun.rate),
         frame.feedback(t, in_turns=in_turns),
         followed,
-        hangs=hangs,
+        hangs=frame.hangs,
         strength=float(np.nan_to_num(strength, nan=1.0)),
     )
-    if t.size <= KEPT:
-        case.remembered[known] = response, end
-    return response, end
 
 
 def _looked(
     frame: _Frame, face: Face, response: FloatArray, rest: FloatArray, groups: NDArray[np.intp]
 ) -> tuple[FloatArray, ...]:
-    """Use, place, load, turn, and way of the centre of mass, each where it is largest in a group of instants."""
+    """Use, place, load, turn, and way of the centre of mass, each where it is largest in a group of instants.
+
+    Then all loads of the group where forces of the process meet them, shape (instants, 6, groups).
+    """
     wrench = frame.stretch.modes.loads @ response + rest
     use, point, _, _ = peak_utilisation(face, wrench)
     best = groups[np.arange(len(groups)), use[groups].argmax(axis=1)]
     angle, way = (x[groups].max(axis=1) for x in frame.moved(response))
-    return use[groups].max(axis=1), point[best], wrench[:, best], angle, way
+    every = wrench[:, groups.T].swapaxes(0, 1)[: None if frame.case.pushes else 0]
+    return use[groups].max(axis=1), point[best], wrench[:, best], angle, way, every
 
 
 def _blocks(samples: int) -> Iterator[slice]:
@@ -213,6 +230,11 @@ class _Frame:
 
     case: Case
     stretch: Stretch
+
+    @property
+    def hangs(self) -> bool:
+        """Whether the part hangs still as the stretch begins."""
+        return not self.stretch.start.rate.any()
 
     @cached_property
     def _body(self) -> tuple[float, FloatArray, FloatArray, FloatArray]:

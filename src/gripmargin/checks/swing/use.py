@@ -79,10 +79,11 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Seq
     value, fast, left, unsure, noise = np.empty((5, stretch.samples.size))
     point, load = np.empty(value.size, dtype=np.intp), np.empty((6, value.size))
     force = Pushing.over(stretch.modes, face, value.size) if pushed else None
+    out_of_place = None if sway is None else sway.followed
     for block in stretch.blocks():
         part, own, found = block.part, slice(0, block.size), block.swing
         peaks, swings = _at_samples(block, face, followed), gain * found.amplitude
-        if force is not None:
+        if force is not None and out_of_place is None:
             force.meets(pushed, block.first, peaks[2][:, own], _missed(found, swings, followed, 1)[own])
         value[part], point[part], load[:, part] = (x[..., own] for x in peaks)
         fast[part], left[part] = swings[~followed].sum(axis=0)[own], _missed(found, swings, followed, 1)[own]
@@ -94,21 +95,22 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Seq
         _look_between(block, face, followed, steps, there, (value[part], point[part], load[:, part]))
         left[part][there] = _missed(block.swing, gain * block.swing.amplitude, followed, steps)[there]
     least, most = value - unsure, value + fast + left + unsure
-    if force is not None and (sway is None or sway.followed is None):
-        most = np.maximum(most, force.most + fast + unsure)
-        least = np.fmax(least, force.value - unsure)
+    if sway is not None:
+        least, most = least - sway.more, most + sway.more
+    if out_of_place is not None:
+        least, most = out_of_place.least - unsure, out_of_place.most + fast + left + unsure
+        there = np.isfinite(out_of_place.value)  # beyond numbers the part is taken to stay in its place
+        value = np.where(there, out_of_place.value, value)
+        point, load = np.where(there, out_of_place.point, point), np.where(there, out_of_place.load, load)
+    if force is not None:
+        beside = 0.0 if sway is None else sway.more
+        third = np.zeros(value.size) if out_of_place is None else out_of_place.third
+        surely = force.value if out_of_place is None else force.swayed(pushed, out_of_place.loads, left)
+        most = np.maximum(most, force.most * (1.0 + third) + fast + unsure + beside)
+        least = np.fmax(least, surely * (1.0 - third) - unsure - beside)
         worse = force.value > value
         value, point = np.where(worse, force.value, value), np.where(worse, force.point, point)
         load = np.where(worse, force.load, load)
-    if sway is not None:
-        least, most = least - sway.more, most + sway.more
-        if sway.followed is not None:
-            least, most = sway.followed.least - unsure, sway.followed.most + fast + left + unsure
-            there = np.isfinite(sway.followed.value)  # beyond numbers the part is taken to stay in its place
-            value = np.where(there, sway.followed.value, value)
-            point, load = np.where(there, sway.followed.point, point), np.where(there, sway.followed.load, load)
-        if force is not None and sway.followed is not None:
-            most, value = most + force.alone, value + force.alone
     if begins is not None:
         first = stretch.start.sample
         beside = (0.0 if sway is None else sway.more) + (0.0 if force is None else force.alone[first])
@@ -300,7 +302,7 @@ def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
     """The use of a face over the carry, as `StretchUse` has it, and the part's sway."""
     stretches = case.shared(stretches_of)
     sways = [sway_of(case, stretch, face, *resolution(stretch.modes, stretch.t)) for stretch in stretches]
-    forces = [pushed_over(case, stretch.modes, stretch.samples) for stretch in stretches]
+    forces = [pushed_over(case, stretch.modes, stretch.samples, at_places=True) for stretch in stretches]
     parts = [use_over(*each) for each in zip(stretches, [face] * len(sways), sways, forces, strict=True)]
     value, low, high, noise, point, load = (
         _joined([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise", "point", "load")
@@ -309,7 +311,7 @@ def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
     if not (kinds := case.shared(other_stretches)):
         return (value, low, high, noise, point, load, None), sways
     known, apart, level = high, 0.0, 1.0 / (swing_target(case.job) * raised(case, SWINGING))
-    plain = {id(some): _in_place(case, face, some) for some in (stretches, *kinds)}
+    plain = {id(some): in_place(case, face, some) for some in (stretches, *kinds)}
     swayed = max(1.0, float(high.max()) / float(plain[id(stretches)][1].max()))  # by leaving its place
     for other in kinds:
         known, apart = (
@@ -322,10 +324,12 @@ def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
     return (value, low, np.maximum(ends, between), noise, point, load, built_up), sways
 
 
-def _in_place(case: Case, face: Face, stretches: Sequence[Stretch]) -> tuple[FloatArray, FloatArray]:
-    """The use, and the most that it may be, of a part that stays in its place, shape (samples,) each."""
-    found = [use_over(each, face, None, pushed_over(case, each.modes, each.samples)) for each in stretches]
-    return _joined([part.value for part in found]), _joined([part.high + COVERAGE * part.noise for part in found])
+def in_place(case: Case, face: Face, stretches: Sequence[Stretch]) -> tuple[FloatArray, FloatArray]:
+    """The use, and the most that it may be but for noise, of a part that stays in its place, shape (samples,) each."""
+    found = [
+        use_over(each, face, None, pushed_over(case, each.modes, each.samples, at_places=True)) for each in stretches
+    ]
+    return _joined([part.value for part in found]), _joined([part.high for part in found])
 
 
 def in_between(
@@ -340,11 +344,11 @@ def in_between(
         known: The most of swings that have been looked at, by their identity.
 
     Returns:
-        The most, shape (samples,), and the swing in between that does most; None where an end does.
+        The most but for noise, shape (samples,), and the swing in between that does most; None where an end does.
     """
 
     def look(some: list[Stretch]) -> FloatArray:
-        return known[id(some)] if known and id(some) in known else _in_place(case, face, some)[1]
+        return known[id(some)] if known and id(some) in known else in_place(case, face, some)[1]
 
     def apart(one: list[Stretch], other: list[Stretch]) -> FloatArray:
         pairs = list(zip(one, other, strict=True))
