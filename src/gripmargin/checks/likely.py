@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 
+from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.likely_figures import (
     Described,
     air_density,
@@ -23,7 +24,10 @@ from gripmargin.checks.likely_figures import (
     size,
     surface_factor,
 )
+from gripmargin.kernels.digits import shakes_at_rest, value_error
 from gripmargin.motion.landings import lands_on
+from gripmargin.motion.rate_error import RateError
+from gripmargin.motion.rates import ORDINARY, ROUNDED
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell.job import Job
@@ -98,12 +102,12 @@ def joint_travel(case: Described) -> str:
 
 
 def scatter(case: Described) -> str:
-    """Positions that scatter by less than what tears the pads off, were it motion."""
+    """Positions that scatter by less than what tears the pads off, were it motion; what rounding explains is none."""
     error = case.motion.error
     if error is None or case.motion.given:
         return ""
     some = np.unique(np.linspace(0, case.job.trajectory.samples - 1, LOOKED_AT).astype(np.intp))
-    ways = error.directions(some)[:, :3] * error.noise[:, None, None]
+    ways = error.directions(some)[:, :3] * _not_rounding(error)[:, None, None]
     found = SIGMAS * float(np.linalg.norm(ways, axis=(0, 1)).max())
     materials = [patch.pad.material for patch in case.whole.patches]
     brittle = min(min(m.pull_off_stress / m.normal_stiffness, m.shear_strength / m.shear_stiffness) for m in materials)
@@ -114,6 +118,19 @@ def scatter(case: Described) -> str:
         "the pads off, were it motion: smooth the program, or give it with more digits, or with samples closer than "
         f"{1e3 * float(np.median(np.diff(case.job.trajectory.t))):.3g} ms"
     )
+
+
+def _not_rounding(error: RateError) -> FloatArray:
+    """Noise of the positions [rad or m], shape (causes,); 0 where their last digits explain all of it.
+
+    Each value is then within half a digit, which bounds the rates, and what stands still says the same.
+    """
+    if error.unsmoothed is None:
+        return error.noise
+    places = np.ascontiguousarray(error.unsmoothed.places.T)
+    half = value_error(places)
+    explained = (error.noise <= ROUNDED * half) & (half <= ORDINARY) & ~shakes_at_rest(places, half)
+    return np.where(explained, 0.0, error.noise)
 
 
 def tool_travel(case: Described) -> str:

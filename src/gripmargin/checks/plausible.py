@@ -103,5 +103,5 @@ def _beside(case: Case, key: str, tolerance: float | None, rotation: FloatArray,
     return (
         f"the origin of {key}.face lies {1e3 * out:.0f} mm beside the part where the tool comes down (x "
         f"{1e3 * origin[0]:.0f}, y {1e3 * origin[1]:.0f} mm in the tool frame): check {key}.face.xyz, robot.base and "
-        "robot.tool"
+        "robot.tool, and the order, the signs and the units of the joints or of x, y and z"
     )

@@ -36,7 +36,7 @@ normal_stiffness = "{UNMEASURED}"     # N/mm^3, of the backing, per area
 shear_stiffness = "{UNMEASURED}"      # N/mm^3
 full_preload = "{UNMEASURED}"         # N/cm^2, from which the face holds fully; optional: else no preload passes
 min_dwell = "{UNMEASURED}"            # s; optional
-damping_ratio = "{UNMEASURED}"        # a bare number; optional
+damping_ratio = "{UNMEASURED}"        # a bare number; optional: undamped without it, and often undecided
 
 [[gripper.pads]]                        # one table a pad
 name = "middle"

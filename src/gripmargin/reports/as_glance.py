@@ -181,8 +181,9 @@ def _changes(report: Report) -> list[str]:
     said: dict[str, list[str]] = {}
     for check in checks:
         shown, hints, data, useless = sorted_out(finding for finding in found if finding.check == check)
-        said[check] = [f"{together(same)}: then it passes" for same in shown]
-        said[check] += [f"to decide it: {remedy.text}" for remedy in data]
+        said[check] = [f"to decide it: {remedy.text}: then it passes" for remedy in data if remedy.shown]
+        said[check] += [f"{together(same)}: then it passes" for same in shown]
+        said[check] += [f"to decide it: {remedy.text}" for remedy in data if not remedy.shown]
         said[check] += [f"would help: {together(same)}" for same in hints]
         said[check] += [no_help(useless)] if useless and not said[check] else []
     by_turns = [each for turn in zip_longest(*said.values()) for each in zip(checks, turn, strict=True) if each[1]]

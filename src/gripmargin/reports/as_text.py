@@ -142,7 +142,8 @@ def _changes(worst_first: list[Finding]) -> list[Line]:
         for i, same in enumerate(shown):
             lines.append((f"  - {title}{'or ' if i else ''}", f"{together(same)}: then it passes"))
         lines += [(f"  - {title}would help: ", together(same)) for same in hints]
-        lines += [(f"  - {title}to decide it: ", remedy.text) for remedy in data]
+        enough = {True: ": then it passes", False: ""}
+        lines += [(f"  - {title}to decide it: ", f"{remedy.text}{enough[remedy.shown]}") for remedy in data]
         if useless and not any(same[0].action == "slow" for same in shown):
             lines.append((f"  - {title}", no_help(useless)))
     return lines

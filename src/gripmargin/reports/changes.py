@@ -28,7 +28,7 @@ def sorted_out(
 
 
 def _alike(remedy: Remedy, other: Remedy) -> bool:
-    keys = ("move", "from", "during")
+    keys = ("move", "from", "during", "damping_ratio")
     return all(remedy.figures.get(key) == other.figures.get(key) for key in keys)
 
 

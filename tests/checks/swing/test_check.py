@@ -11,6 +11,7 @@ import gripmargin as gm
 from gripmargin.checks.case import work_out
 from gripmargin.checks.swing.ringing import stretches_of
 from gripmargin.checks.swing.use import swing_use
+from gripmargin.reports.as_glance import report_glance
 
 DOWN = np.diag([1.0, -1.0, -1.0])
 
@@ -223,6 +224,8 @@ class TestFindings:
         found = [r for f in report.findings for r in f.remedies if "damping_ratio" in r.figures]
         assert found
         ratio = found[0].figures["damping_ratio"]
+        glance = " ".join(report_glance(report).split())
+        assert f"to decide it: {found[0].text}: then it passes" in glance
         assert result(gm.check_job(replace(job, gripper=gripper(soft(ratio, strength=0.9e4))))).verdict == "pass"
 
     def test_a_target_of_its_own(self, gantry):

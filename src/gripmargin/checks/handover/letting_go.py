@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.base.errors import BudgetError
+from gripmargin.base.errors import BudgetError, InputError
 from gripmargin.checks.case import Case
 from gripmargin.checks.handover.figures import LettingGo, Travel, Way
 from gripmargin.contact.finer import MeshRange
@@ -162,7 +162,12 @@ def _travel(case: Case, release: Release) -> RequiredTravel | None:
         forces = release.restraint(case.job, straight_pull(engine))
         return on_target([forces.least("lift"), forces.least("tip")], target)
 
-    return required_travel(release.faces, release.kind, release.move, release.bond, enough)
+    try:
+        return required_travel(release.faces, release.kind, release.move, release.bond, enough)
+    except BudgetError:
+        raise
+    except InputError:  # far above the nest no bond is left to let go
+        return None
 
 
 def course_of(found: LetGo) -> LettingGo:

@@ -215,11 +215,11 @@ def _for_whole(
     swings = all(on_target(inverse(carry.still.high[short.k]), target) for short in worst)
     pushed = any(carry.rings_by_force(case, short.sample) for short in worst)
     remedies = [
+        _damping(trials) if swings else None,
         trials.tried(_pushed_slowly(trials.case, carry)) if pushed and swings else None,
         trials.tried(islice(eased(trials.case, carry.use, target), 2)) if pushed else None,
         None if slow_helps else trials.tried(_all_slower(trials.case, carry, pieces, target)),
         _smoother(carry, pieces, target) if swings else None,
-        trials.tried(_damping(trials.case, carry, pieces, target)) if swings else None,
         _finer(case, carry) if undecided else None,
         trials.tried(_stiffer(trials.case, carry, pieces, target)) if swings else None,
         trials.tried(strengthened(trials.case.job, high, target)),
@@ -295,18 +295,23 @@ def _stiffer(case: Case, carry: CarrySwing, pieces: Sequence[Stretch], target: f
         )
 
 
-def _damping(case: Case, carry: CarrySwing, pieces: Sequence[Stretch], target: float) -> Iterator[Change]:
-    """The damping ratios that would be enough, where the job gives none."""
+def _damping(trials: Trials) -> Remedy | None:
+    """The damping ratio that would be enough, where the job gives none.
+
+    A figure to measure changes no program: it is tried whatever else was.
+    """
+    case = trials.case
     if any(patch.pad.material.damping_ratio is not None for patch in case.whole.patches):
-        return
-    for ratio in USUAL_DAMPING:
-        if _enough(_on_modes(pieces, carry.modes.damped(ratio)), carry, target):
-            yield Change(
-                remedy=Remedy(
-                    action="better data", text=words.measured_damping(ratio), figures={"damping_ratio": ratio}
-                ),
-                job=lambda ratio=ratio: changes.with_material(case.job, damping_ratio=ratio),  # type: ignore[misc]
-            )
+        return None
+    changed = (
+        Change(
+            remedy=Remedy(action="better data", text=words.measured_damping(ratio), figures={"damping_ratio": ratio}),
+            job=lambda ratio=ratio: changes.with_material(case.job, damping_ratio=ratio),  # type: ignore[misc]
+        )
+        for ratio in USUAL_DAMPING
+    )
+    found = replace(trials, most=len(USUAL_DAMPING)).tried(changed)
+    return found if found is not None and found.shown else None
 
 
 def _finer(case: Case, carry: CarrySwing) -> Remedy:

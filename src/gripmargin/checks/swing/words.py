@@ -130,7 +130,7 @@ def stiffer(factor: float) -> str:
 
 def measured_damping(ratio: float) -> str:
     """Say which damping ratio would do."""
-    return f"measure how the pads damp a swing and give damping_ratio: {ratio:g} or more would do"
+    return f"measure how the pads damp a swing and give damping_ratio; with {ratio:g}"
 
 
 def finer_samples(step: float, hertz: float, *, rates: bool) -> str:
