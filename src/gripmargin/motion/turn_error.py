@@ -8,12 +8,15 @@ Error: of second order in the digit.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.digits import rounded_to
+
+COARSEST: Final = 2.1e-4  # [rad] four decimals of a quaternion: half a digit, twice, times the sum of its numbers, 2
 
 
 def turn_error(values: ArrayLike, rotations: Callable[[FloatArray], FloatArray]) -> FloatArray:
@@ -27,7 +30,8 @@ def turn_error(values: ArrayLike, rotations: Callable[[FloatArray], FloatArray])
         rotations: What makes body axes of them, as columns, shape (n, 3, 3).
 
     Returns:
-        The most of all samples [rad], shape (3,); 0 where the numbers do not show that they are rounded.
+        The most of all samples [rad], shape (3,); 0 where the numbers do not show that they are rounded, or are
+        so coarse that moves hide in a digit.
     """
     given = np.asarray(values, dtype=np.float64)
     error = 0.5 * rounded_to(np.ascontiguousarray(given.T))
@@ -36,7 +40,8 @@ def turn_error(values: ArrayLike, rotations: Callable[[FloatArray], FloatArray])
         beside = given.copy()
         beside[:, column] += off
         total += np.abs(sine_of_turn(start, rotations(beside)))
-    return np.asarray(total.max(axis=0))
+    most = total.max(axis=0)
+    return np.asarray(np.where(most.max() <= COARSEST, most, 0.0))
 
 
 def sine_of_turn(start: FloatArray, end: FloatArray) -> FloatArray:

@@ -20,7 +20,6 @@ from gripmargin.motion.rates import Rates, estimate_rates
 from gripmargin.motion.turn_error import sine_of_turn
 
 LARGEST_TURN: Final = np.pi / 2  # between two samples; twice that and the sense of rotation is lost
-BINARY: Final = 4.0 * float(np.spacing(1.0))  # [rad] that a sample's own axes are off as binary numbers
 HALF_WINDOW: Final = 64  # samples on either side that the widest window of polynomial pieces has
 
 
@@ -83,7 +82,7 @@ def estimate_rotation_rates(
     digits = error is not None and bool(error.any())
     known = None
     if error is not None and digits:
-        known = np.maximum(integral_error(vector, error), value_error(np.ascontiguousarray(turns.T)) + BINARY)
+        known = np.maximum(integral_error(vector, error), value_error(np.ascontiguousarray(turns.T)))
     return estimate_rates(
         times, turns, scatter=scatter, late=late, bursts=bursts, pieces=digits, error=known, jitter=0.0
     )
