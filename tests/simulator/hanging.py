@@ -27,7 +27,7 @@ class Hanging:
         self.whole, self.host = bond.bonded & bond.bonded[cells.host], cells.host
         pull, slide = (1.0 / np.maximum(held * bond.share, NOTHING) for held in (cells.tension, cells.shear))
         self.rates = pull * cells.stiffness[2], (slide * cells.stiffness[0]) ** 2
-        self.weight = cells.stiffness * cells.area
+        self.weight, self.normal_stiffness, self.highest = cells.stiffness * cells.area, cells.stiffness[2], 0.0
         self.start = np.where(self.whole, stretch, 0.0)
         self.start[2] = np.where(self.whole, stretch[2], gap)
         axes = np.moveaxis(cells.axes, 1, -1)
@@ -116,10 +116,12 @@ class Hanging:
     def carry(self, loads):
         """Carry loads (samples, 6) one after the other; returns what is whole and where the part is, or None: lost.
 
+        How hard a cell then presses on the part at most is kept as `highest` [Pa].
+
         Returns:
             Whole cells (n,) and the part's displacement (6,) at the last sample.
         """
-        whole, k, moved, many = self.whole, 0, np.zeros(6), FEW
+        whole, k, moved, many, self.highest = self.whole, 0, np.zeros(6), FEW, 0.0
         while k < len(loads):
             found = self.settle(loads[k], whole, moved)
             if found is None:
@@ -135,6 +137,8 @@ class Hanging:
             amiss |= (((stretch[2] < 0.0) & ~whole[:, None]) != closed[:, None]).any(axis=0)
             good = int(amiss.argmax()) if amiss.any() else len(block)
             moved = places[:, good - 1] if good else moved
+            pressed = np.column_stack([self.start[2] + self.maps[2] @ found[1], stretch[2][:, :good]])
+            self.highest = max(self.highest, (-self.normal_stiffness[:, None] * pressed).max())
             many = min(2 * many, MANY) if good == len(block) else FEW
             k += 1 + good
         return whole, moved

@@ -37,7 +37,7 @@ class Whole:
 
     Attributes:
         activation: Least share of the full strength over the pads when the press ends.
-        pressure: Highest contact pressure on the part while tray or nest holds it [Pa].
+        pressure: Highest contact pressure on the part, in the tray, in its nest, and by its own load in between [Pa].
         tray: What the pads do in the tray, step by step, whatever keeps the part there.
         state: In which the pads take the part out of its tray (`Taken`), or None: it stays.
         seat: When it is down in its nest [s], or None: never.
@@ -133,7 +133,7 @@ class Whole:
 
     @cached_property
     def left(self):
-        """In the nest: what the pads do to the part, whether it arrives, and the highest pressure there.
+        """In the nest: what the pads do to the part, whether it arrives, and the highest pressure there and on the way.
 
         From where the part is down to the end, on a full bond and on the one that it has.
         """
@@ -145,13 +145,15 @@ class Whole:
         full = Held(cut(clean, job.part, self.finer), self.gap, finer=self.finer, fully=True)
         full.bond_fully(*(x[0] for x in seen(self.motion, self.frame, times[:1])))
         ways, found = [self.follow(full, times)], self.air.carry(self.air_loads)
+        pressed = self.air.highest
         if found is not None:
             bond = self.state.bond
             bond = replace(
                 bond, bonded=found[0], **{k: np.where(found[0], getattr(bond, k), 0.0) for k in ("peak", "floor")}
             )
             ways.append(self.follow(Held(self.cells, self.gap, bond, self.finer, fully=True), times))
-        return [way[:2] for way in ways], found is not None, max(highest for *_, highest in ways)
+        carried = 0.0 if found is None else pressed
+        return [way[:2] for way in ways], found is not None, max(carried, *(highest for *_, highest in ways))
 
     @cached_property
     def frame(self):

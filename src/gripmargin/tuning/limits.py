@@ -83,7 +83,7 @@ def limits(
         ...     ramps=[0.1],
         ... )
         >>> [round(float(a), 1) for a in found.linear["any"][0]]
-        [1.7, 17.2, 28.1]
+        [1.7, 17.4, 28.1]
     """
     job, _ = alone(single(of_class(job, Job, "job", "a job file is read by limits_file(path)")))
     if job.process:
