@@ -56,8 +56,8 @@ class Board(Carried):
 
 
 BOARDS = {
-    "swing": (Board(half=0.125, force=(0.1, 0.1, 0.1)), {"slow", "strengthen"}),
-    "hold": (Board(half=0.11, force=(0.1, -0.2, 0.3)), {"slow", "strengthen", "larger pads", "less force"}),
+    "swing": (Board(half=0.135, force=(0.1, 0.1, 0.1)), {"slow", "strengthen"}),
+    "hold": (Board(half=0.125, force=(0.1, -0.2, 0.3)), {"slow", "strengthen", "less force"}),
     "stop": (Board(stop=0.2), {"strengthen"}),
 }
 

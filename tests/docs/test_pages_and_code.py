@@ -19,7 +19,7 @@ from gripmargin.checks.handover import words as handover_words
 from gripmargin.checks.hold import remedies, use
 from gripmargin.contact import cells, limit, restraint, simulation, travel
 from gripmargin.kernels import least_work
-from gripmargin.motion import consistency, holes, interpolate, joints, rates
+from gripmargin.motion import consistency, holes, interpolate, joints, turn_rates
 from gripmargin.motion.trajectory import MAX_SAMPLES, RESOLVED
 from gripmargin.run import assumptions
 from gripmargin.workcell import Pad, Targets
@@ -129,7 +129,7 @@ def figures() -> dict[str, list[str]]:
             f"must give the travel within {100 * consistency.SPEED_TOLERANCE:g} %",
             f"within {100 * consistency.BARE_SPEED_TOLERANCE:g} % where there are none",
             f"the change of speed within {100 * consistency.ACCELERATION_TOLERANCE:g} %",
-            f"A turn of {math.degrees(rates.LARGEST_TURN):g} degrees or more between two samples is refused",
+            f"A turn of {math.degrees(turn_rates.LARGEST_TURN):g} degrees or more between two samples is refused",
             f"It is sampled every {1e3 * interpolate.CONTROLLER_PERIOD:g} ms",
             f"normal more than {math.degrees(math.acos(cells.STEEPEST)):g} degrees off",
             f"circumscribed, with {Pad.DISC_CORNERS} corners",

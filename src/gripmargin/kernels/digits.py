@@ -118,6 +118,7 @@ def _decimal(y: FloatArray) -> FloatArray:
 
 def _off(values: FloatArray, step: float | FloatArray) -> FloatArray:
     """By which part of a step values miss its whole multiples at most, shape (channels,)."""
-    off = values / np.reshape(step, (-1, 1))
-    off -= np.rint(off)
+    with np.errstate(over="ignore", invalid="ignore"):  # a step next to nothing is none: NaN is below no bound
+        off = values / np.reshape(step, (-1, 1))
+        off -= np.rint(off)
     return np.asarray(np.abs(off, out=off).max(axis=-1))
