@@ -76,6 +76,8 @@ def test_every_change_of_a_board_that_is_called_enough_passes(check):
         assert done.verdict == "pass", (action, figures)
         assert done.low == pytest.approx(figures[0].get("margin", done.low), rel=1e-6)
     for action, name, less in (("strengthen", "stronger", -0.02), ("slow", "slow", 0.02)):  # and no more than enough
-        for found in changes.get((check, action), ())[: check != "hold"]:  # whose steps are coarser
+        if (check, action) == ("hold", "slow"):  # sought with the force spread over the part: slower than need be
+            continue
+        for found in changes.get((check, action), ())[:1]:
             nearly = found | {"factor": found["factor"] + less}
             assert verdict(made.job(**{name: [nearly] if name == "slow" else nearly["factor"]}), check) != "pass"

@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.contact import placed
 from gripmargin.contact.placed import ramp_response
 from gripmargin.contact.swung import Vibration
+from support import strip as strips
 from support.pushed import push
 from support.strip import LENGTH, TALL, Strip
 
@@ -33,6 +35,27 @@ def test_what_a_force_at_its_place_asks_at_rest_and_swinging(component, force, a
     assert found["hold"].high < 1.005 * strip.margin(force, at)
     assert found["swing"].low <= 1.002 * swung <= 1.002 * near * found["swing"].low
     assert swung <= 1.005 * found["swing"].high
+
+
+@pytest.mark.parametrize(
+    ("force", "at", "rise", "damping", "near"),
+    [
+        ((0, 0, 0.5), (0.01, 0, 0), 0.0, 0.08, 1.2),  # over the pad, at once: as finely as it is followed
+        ((0.1, 0, 0.06), (LENGTH / 2 + 0.006, 0, 0.006), 0.02, 0.02, 1.08),  # hardly damped: as long as it is
+    ],
+)
+def test_how_closely_a_swing_is_followed(monkeypatch, force, at, rise, damping, near):
+    monkeypatch.setattr(strips, "DAMPING", damping)
+    swung = Strip().swinging(force, at, rise)
+    low = figures(Strip(), force, at, rise)["swing"].low
+    assert low <= 1.002 * swung <= near * low
+
+
+def test_further_ways_of_the_plate_change_nothing(monkeypatch):
+    """Over the pad, at once, where a plate that bends in fewer ways is used a twentieth less."""
+    low = figures(Strip(), (0, 0, 0.5), (0.01, 0, 0), 0.0)["swing"].low
+    monkeypatch.setattr(placed, "BLOCKS", 2 * placed.BLOCKS)
+    assert figures(Strip(), (0, 0, 0.5), (0.01, 0, 0), 0.0)["swing"].low == pytest.approx(low, rel=2e-3)
 
 
 @pytest.mark.parametrize(("share", "verdict"), [(0.95, "pass"), (1.05, "fail")])
