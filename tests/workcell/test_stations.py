@@ -102,12 +102,15 @@ def test_what_needs_one_part_on_the_pads_says_so():
             ask(exchange())
 
 
-def test_a_station_that_no_phase_names_is_said_to_be_empty():
+def test_a_station_that_no_phase_names_is_refused_and_one_of_free_phases_is_empty():
     alone = tuple(replace(each, pick=None, nest=None) for each in BLANK_PHASES)
-    made = exchange(phases=alone, parts={"blank": exchange().parts["blank"]}, nests={}, picks={})
+    given = {"parts": {"blank": exchange().parts["blank"]}, "nests": {}, "picks": {}}
+    with pytest.raises(gm.InputError, match=r"program\.phases: found none of station 'B', expected phases of every"):
+        exchange(phases=alone, **given)
+    made = exchange(phases=(*alone, phase("free", alone[-1].moves[0], "B")), **given)
     assert [hold.name for hold in made.holds] == ["1 blank on A"]
     report = gm.check_job(made, checks=["hold"])
-    assert "No phase names station B of the gripper: nothing hangs on it." in report.assumed
+    assert "Station B of the gripper has free phases alone: nothing hangs on it." in report.assumed
 
 
 def test_phases_that_name_no_station_or_free_ones_alone_are_refused():

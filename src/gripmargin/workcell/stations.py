@@ -108,14 +108,14 @@ def _left_out(job: Job, name: str) -> dict[str, Any]:
 
 
 def _unused(job: Job) -> list[str]:
-    """Stations that no phase names, or free ones alone."""
+    """Stations that no phase but free ones names."""
     used = {phase.station for phase in job.phases if phase.kind != "free"}
     return [name for name in job.gripper.station_names if name not in used]
 
 
 def _idle(job: Job) -> Iterator[str]:
     for name in _unused(job):
-        yield f"No phase names station {name} of the gripper: nothing hangs on it."
+        yield f"Station {name} of the gripper has free phases alone: nothing hangs on it."
 
 
 def _unnamed(job: Job) -> Iterator[InputError]:
@@ -135,6 +135,13 @@ def _unnamed(job: Job) -> Iterator[InputError]:
     if names and len(_unused(job)) == len(names):
         due, remedy = "phases, each with its station", "name at least where each part is pressed on and let go"
         yield InputError("program.phases", "none, on a gripper with stations", due, remedy)
+        return
+    named = {phase.station for phase in job.phases}
+    for name in names:
+        if name not in named:  # what it may pick up unsaid would be neither judged nor counted
+            due = "phases of every station that pads belong to"
+            remedy = "name where it presses and lets go; where it stays empty, name its moves in a free phase"
+            yield InputError("program.phases", f"none of station '{name}'", due, remedy)
 
 
 def _of_program(problem: InputError, numbers: Sequence[int]) -> InputError:
