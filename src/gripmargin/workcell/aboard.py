@@ -77,18 +77,15 @@ class Aboard(Value):
         for samples, wrench, modes, swing in self.pushes:
             own = inside[samples]
             pushes.append((samples[own] + shift, wrench[:, own], modes, swing[:, own]))
-        return Aboard(
+        return replace(
+            self,
             hold=hold,
-            mass=self.mass,
-            com=self.com,
-            inertia=self.inertia,
             hangs=hangs,
             contact=contact,
             sure=sure,
             at=self.at[there] + shift,
             instants=self.instants[:, there],
             pushes=tuple(pushes),
-            unfollowed=self.unfollowed,
         )
 
     def seen_from(self, frame: FloatArray) -> Aboard:

@@ -23,7 +23,7 @@ from gripmargin.checks.handover.words import no_phase
 from gripmargin.checks.hold.explain import spot_on_pad
 from gripmargin.checks.hold.remedies import less_force
 from gripmargin.checks.premises import dented_where_known, measured_contact, not_bent_in_between, plane_face
-from gripmargin.checks.pressed import pressed_by_forces, pressed_by_the_load
+from gripmargin.checks.pressed import Pressed, pressed_by_forces, pressed_by_the_load
 from gripmargin.checks.use import quotient
 from gripmargin.contact.activation import PadFace
 from gripmargin.contact.handover import Release
@@ -160,40 +160,32 @@ def _peaks(case: Case) -> Iterator[Peak]:
         if isinstance(release, Release):
             yield _peak(release.history, release.faces, release.relative, release.samples, "release")
     for pressed in case.shared(pressed_by_forces):
-        material, worst = case.whole.patches[pressed.pad].pad.material, int(np.argmax(pressed.most))
-        if pressed.most[worst] > 0.0:
-            yield Peak(
-                pressure=float(pressed.most[worst]),
-                surely=float(pressed.surely.max()),
-                sample=int(pressed.samples[worst]),
-                pad=pressed.pad,
-                point=pressed.point,
-                stiffness=material.normal_stiffness,
-                usual=material.pull_off_stress,
-                samples=pressed.samples,
-                over_time=pressed.most,
-                during="process",
-                buckles=material.overload_pressure,
-            )
+        if (peak := _pressed(case, pressed, "process")).pressure > 0.0:
+            yield replace(peak, buckles=case.whole.patches[pressed.pad].pad.material.overload_pressure)
 
 
 def _stood_on(case: Case, highest: float) -> Iterator[Peak]:
     """Yield where a part that stands on its pads while it is carried presses harder than all else does [Pa]."""
     for pressed in case.shared(pressed_by_the_load):
-        material, worst = case.whole.patches[pressed.pad].pad.material, int(np.argmax(pressed.most))
-        if pressed.surely[worst] > 0.0 and pressed.most[worst] > highest:
-            yield Peak(
-                pressure=float(pressed.most[worst]),
-                surely=float(pressed.surely.max()),
-                sample=int(pressed.samples[worst]),
-                pad=pressed.pad,
-                point=pressed.point,
-                stiffness=material.normal_stiffness,
-                usual=material.pull_off_stress,
-                samples=pressed.samples,
-                over_time=pressed.most,
-                during="carry",
-            )
+        peak = _pressed(case, pressed, "carry")
+        if pressed.surely[int(np.argmax(pressed.most))] > 0.0 and peak.pressure > highest:
+            yield peak
+
+
+def _pressed(case: Case, pressed: Pressed, during: During) -> Peak:
+    material, worst = case.whole.patches[pressed.pad].pad.material, int(np.argmax(pressed.most))
+    return Peak(
+        pressure=float(pressed.most[worst]),
+        surely=float(pressed.surely.max()),
+        sample=int(pressed.samples[worst]),
+        pad=pressed.pad,
+        point=pressed.point,
+        stiffness=material.normal_stiffness,
+        usual=material.pull_off_stress,
+        samples=pressed.samples,
+        over_time=pressed.most,
+        during=during,
+    )
 
 
 def _peak(
