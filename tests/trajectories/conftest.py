@@ -2,13 +2,11 @@
 
 import importlib
 import json
-from pathlib import Path
 
 import pytest
 
 import gripmargin
-
-FOLDER = Path(__file__).parents[2] / "trajectories"
+from support.demos import FOLDER
 
 
 @pytest.fixture(scope="session")

@@ -2,7 +2,6 @@
 
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,8 +12,7 @@ from gripmargin.checks.case import work_out
 from gripmargin.checks.handover.preload import PRELOAD
 from gripmargin.checks.handover.release import RELEASE
 from gripmargin.files.job_file import read_job
-
-FOLDER = Path(__file__).parents[2] / "trajectories"
+from support.demos import FOLDER, result
 
 
 def job_of(name):
@@ -38,10 +36,6 @@ def carried_along(job, program):
     turns = Rotation.from_euler("xz", np.column_stack([np.pi + tilt, yaw])).as_matrix()
     poses = gm.PoseTrajectory(t=program.t, position=np.column_stack([x, y, z]), rotation=turns, moves=program.moves)
     return replace(job, trajectory=poses)
-
-
-def result(report, name):
-    return next(c for c in report.checks if c.check == name)
 
 
 def remedy(report, check, action):

@@ -1,14 +1,12 @@
 """The job with many picks: what it says of each, and that what it advises for the one that falls short is enough."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 
 import gripmargin as gm
 from gripmargin.files.job_file import read_job
-
-FOLDER = Path(__file__).parents[2] / "trajectories"
+from support.demos import FOLDER
 
 
 def test_six_holds_pass(reports):

@@ -1,7 +1,6 @@
 """Ways to drop, crush or not let go of a part while the job looks right. None may pass."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,8 +12,7 @@ from gripmargin.checks.handover import preload, pressure, release
 from gripmargin.checks.hold.use import pad_use
 from gripmargin.files.job_file import read_job
 from gripmargin.results.findings import judge, overall
-
-FOLDER = Path(__file__).parents[2] / "trajectories"
+from support.demos import FOLDER
 
 PRELOAD = gm.Phase(kind="preload", moves=("touch", "press"))
 CARRY = gm.Phase(kind="carry", moves=("lift", "carry over", "lower"))

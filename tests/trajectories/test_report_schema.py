@@ -2,15 +2,13 @@
 
 import json
 from importlib import resources
-from pathlib import Path
 
 import jsonschema
 import pytest
 
 import gripmargin as gm
 from gripmargin.reports.schema import SCHEMA_NAME
-
-FOLDER = Path(__file__).parents[2] / "trajectories"
+from support.demos import FOLDER
 
 
 @pytest.fixture(scope="module")

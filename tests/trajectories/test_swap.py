@@ -1,12 +1,10 @@
 """The job with two parts on one gripper at a time: each by itself passes, and both together are too much."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import gripmargin as gm
 from gripmargin.files.job_file import read_job
-
-FOLDER = Path(__file__).parents[2] / "trajectories"
+from support.demos import FOLDER
 
 
 def alone(job, station):
