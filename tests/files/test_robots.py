@@ -14,7 +14,7 @@ from gripmargin.base.errors import RobotError
 from gripmargin.files import robots
 from gripmargin.files.robots import toolbox_chain
 from gripmargin.motion.chain import Follower
-from support.chains import assert_agrees
+from support.chains import BY_FILE, assert_agrees
 
 FETCHED = ["Fetch", "Frankie", "Jaco", "KinovaGen3", "PR2", "UR10", "UR3", "UR5", "Valkyrie", "YuMi"]
 ARM_ENDS = {

@@ -13,9 +13,7 @@ import gripmargin as gm
 from gripmargin.base.errors import RobotError
 from gripmargin.files.robots import robot_chain, toolbox_chain
 from gripmargin.files.urdf import read_urdf
-from support.chains import TOLERANCE, assert_agrees, end_pose
-
-BY_FILE = "hand in its URDF file instead"
+from support.chains import BY_FILE, TOLERANCE, assert_agrees, end_pose
 
 
 def random_dh_robot(random):
