@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.core import kernel
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.oscillator import ComplexArray
 from gripmargin.kernels.utilisation import largest_utilisation
@@ -292,13 +293,24 @@ def in_phase(oscillators: Oscillators, load: FloatArray, amplitude: FloatArray, 
     near = np.flatnonzero(out > enough)
     if near.size == 0:
         return out
-    large = np.flatnonzero((size[:, near] > BESIDE * size[:, near].sum(axis=0)).any(axis=1))
-    signs = np.array(list(product((1.0, -1.0), repeat=large.size)))
-    boxes = np.repeat(load[None, :, near], len(signs), axis=0)
-    boxes[:, large] += signs[:, :, None] * amplitude[large][:, near]
-    beside = np.delete(size[:, near], large, axis=0).sum(axis=0)
-    out[near] = np.minimum(out[near], _used(oscillators.face, boxes).max(axis=0) + beside)
+    large = (size[:, near] > BESIDE * size[:, near].sum(axis=0)).any(axis=1)
+    corners = _corners(oscillators.face, load[:, near], amplitude[:, near], large)
+    out[near] = np.minimum(out[near], corners + size[np.ix_(~large, near)].sum(axis=0))
     return out
+
+
+def _corners(face: Face, load: FloatArray, amplitude: FloatArray, tried: NDArray[np.bool_]) -> FloatArray:
+    """The largest utilisation by loads with some of the amplitudes of either sign; shapes (k, m) and (k,), to (m,)."""
+    many, starts = load.shape
+    compiled = kernel("corners") if face.plain else None
+    if compiled is not None:
+        out, work = np.empty(starts), np.empty((2 * many + 1, 3, face.points))
+        compiled((many, starts, face.points), (face.maps, load, amplitude, tried), (out, work))
+        return out
+    signs = np.array(list(product((1.0, -1.0), repeat=int(tried.sum()))))
+    boxes = np.repeat(load[None], len(signs), axis=0)
+    boxes[:, tried] += signs[:, :, None] * amplitude[tried]
+    return np.asarray(_used(face, boxes).max(axis=0))
 
 
 def _used(face: Face, response: FloatArray) -> FloatArray:
