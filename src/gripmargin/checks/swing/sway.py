@@ -32,7 +32,7 @@ LAWS: Final = (False, True)  # that springs go on by at larger turns: in the rot
 LARGEST: Final = np.deg2rad(10.0)  # of a swing out of its place that is judged: beyond it springs are not linear either
 
 KEPT: Final = 65_536  # instants up to which what was followed is kept for changes on trial: memory alone
-AT_ONCE: Final = 8_192  # samples that are looked at at a time: memory alone
+AT_ONCE: Final = 1_024  # samples that are looked at at a time: what they need stays in the cache, memory alone
 BEYOND: Final = 1.5  # times that angle, beyond which nobody needs to know what the part does
 
 
