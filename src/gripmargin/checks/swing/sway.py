@@ -23,6 +23,7 @@ from gripmargin.checks.swing.response import Swing
 from gripmargin.checks.swing.ringing import Stretch, next_too
 from gripmargin.contact.backing import displacement_rows
 from gripmargin.kernels.face import Face
+from gripmargin.kernels.rows import straight_between
 from gripmargin.kernels.sway import Feedback, displaced_load, fed_back
 from gripmargin.kernels.utilisation import peak_utilisation
 
@@ -288,4 +289,4 @@ class _Frame:
 
 def _between(t: FloatArray, told: FloatArray, rows: FloatArray) -> FloatArray:
     near = slice(max(int(np.searchsorted(told, t[0], side="right")) - 1, 0), int(np.searchsorted(told, t[-1])) + 1)
-    return np.stack([np.interp(t, told[near], row[near]) for row in rows])
+    return straight_between(t, told[near], rows[:, near])

@@ -20,7 +20,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 INTERFACE = 2  # of the library that these sources build: another one is not used
-KERNELS = "follow", "press_on", "displaced_load", "answer", "corners"
+KERNELS = (
+    "follow",
+    "press_on",
+    "displaced_load",
+    "answer",
+    "corners",
+    "fading_sum",
+    "response",
+    "straight_between",
+)
 SWITCH = "GRIPMARGIN_CORE"
 KINDS = {np.dtype(kind) for kind in (np.float64, np.int64, np.bool_, np.complex128)}
 
