@@ -29,6 +29,7 @@ KERNELS = (
     "fading_sum",
     "response",
     "straight_between",
+    "tables_between",
 )
 SWITCH = "GRIPMARGIN_CORE"
 KINDS = {np.dtype(kind) for kind in (np.float64, np.int64, np.bool_, np.complex128)}

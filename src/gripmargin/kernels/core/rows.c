@@ -29,3 +29,32 @@ KERNEL straight_between(const int64_t *sizes, void *const *arrays)
     }
     return m;
 }
+
+typedef struct {
+    const double *table;                    /* (3, n, k) */
+    const int64_t *near;                    /* (p, m) */
+    const double *share, *second, *third;   /* (p, m) each */
+    double *out;                            /* (p, k, m) */
+} Tables;
+
+/* The sum of three tables times factors, 1 for the first, straight between rows; sizes: n, k, p, m. */
+KERNEL tables_between(const int64_t *sizes, void *const *arrays)
+{
+    const Tables *o = (const Tables *)(const void *)arrays;
+    int64_t n = sizes[0], k = sizes[1], m = sizes[3];
+    for (int64_t p = 0; p < sizes[2]; p++) {
+        for (int64_t j = 0, at = p * m; j < m; j++, at++) {
+            double factors[3] = {1.0, o->second[at], o->third[at]}, share = o->share[at];
+            for (int64_t i = 0; i < k; i++) {
+                double sum = 0.0;
+                for (int64_t f = 0; f < 3; f++) {
+                    const double *row = o->table + (f * n + o->near[at]) * k + i;
+                    sum += factors[f] * (1.0 - share) * row[0];
+                    sum += factors[f] * share * row[k];
+                }
+                o->out[(p * k + i) * m + j] = sum;
+            }
+        }
+    }
+    return m;
+}

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from gripmargin.kernels.oscillator import fading_sum, free_vibration, response
-from gripmargin.kernels.rows import straight_between
+from gripmargin.kernels.rows import straight_between, tables_between
 from support.both_ways import assert_same, both_ways
 
 W, Z = np.array([9.0, 40.0, 700.0]), np.array([0.0, 0.05, 0.9])
@@ -59,3 +59,19 @@ def test_rows_between_their_times(monkeypatch, rows, told, many):
     with np.errstate(invalid="ignore"):
         by_numpy, by_core = both_ways(monkeypatch, lambda: straight_between(t, known, values))
     np.testing.assert_array_equal(by_core, by_numpy)
+
+
+@pytest.mark.parametrize("shape", [(0,), (9,), (40, 1), (30, 8)])
+def test_sums_of_tables_between_their_rows(monkeypatch, shape):
+    """To the last bit; one factor is no number."""
+    random = np.random.default_rng(7)
+    near, table = random.integers(0, 11, size=(*shape, 2))[..., 0], random.normal(size=(36, 5))
+    share, second, third = random.uniform(size=(3, *shape))
+    second[-1:] = np.nan
+    by_numpy, by_core = both_ways(monkeypatch, lambda: tables_between(table, near, share, second, third))
+    assert np.isnan(by_numpy).any() == (shape != (0,))
+    np.testing.assert_array_equal(by_core, by_numpy)
+    if shape == (9,):  # by the definition
+        rows = table.reshape(3, 12, 5)
+        found = [(1.0 - share) * rows[i, near].T + share * rows[i, near + 1].T for i in range(3)]
+        np.testing.assert_allclose(by_core[:, :8], (found[0] + second * found[1] + third * found[2])[:, :8], rtol=1e-12)
