@@ -202,17 +202,8 @@ def march(
     """
     frequency, pole, gain = oscillators.frequency[:, None], oscillators.pole, oscillators.gain
     followed = oscillators.followed[:, None]
-    slope = np.diff(load, axis=0) / step
-    bend = np.diff(slope, axis=0)
-    turn = np.exp(pole * step)
     unit = oscillators.phase(0.0 * frequency, 1.0)
-    free = _summed(turn, state.phase - oscillators.phase(load[0], slope[0]), -unit * bend)
-    last = turn * free[-1]
-    response = np.empty_like(load)
-    np.subtract(load[:-1], oscillators.lag * slope, out=response[:-1])
-    response[:-1] += followed * free.imag
-    response[-1] = load[-1] - oscillators.lag * slope[-1] + followed * last.imag
-    use = _used(oscillators.face, response)
+    slope, bend, free, last, use = _marched(oscillators, state.phase, step, load)
 
     kinks, chord, fading = np.empty_like(slope), missed(frequency * step) * step, oscillators.fading(step)
     kinks[1:] = bend
@@ -252,6 +243,31 @@ def march(
     peak = Peak(use=value, least=least, most=np.maximum(most, value), when=node * step + later, response=there)
     phase = last + oscillators.phase(load[-1], slope[-1])
     return State(phase=phase, doubt=left, variance=variance, free=last, slope=slope[-1]), peak
+
+
+def _marched(
+    oscillators: Oscillators, phase: ComplexArray, step: FloatArray, load: FloatArray
+) -> tuple[FloatArray, FloatArray, ComplexArray, ComplexArray, FloatArray]:
+    """Slopes of the load and their changes, free vibrations, that at the last node, and utilisation at all nodes."""
+    slope = np.empty((len(load) - 1, *load.shape[1:]))
+    turn: ComplexArray = np.exp(oscillators.pole * step)
+    compiled = kernel("marched") if oscillators.face.plain else None
+    if compiled is not None:
+        (steps, many, starts), face = slope.shape, oscillators.face
+        bend, free, last = np.empty_like(slope[1:]), np.empty(slope.shape, turn.dtype), np.empty_like(turn)
+        use, work = np.empty((steps + 1, starts)), np.empty((many + 3, starts))
+        given = face.maps, load, step, phase, oscillators.pole, oscillators.lag, turn, oscillators.followed
+        compiled((many, steps, starts, face.points), given, (slope, bend, free, last, use, work))
+        return slope, bend, free, last, use
+    np.divide(np.diff(load, axis=0), step, out=slope)
+    bend, unit = np.diff(slope, axis=0), oscillators.phase(np.zeros_like(oscillators.lag), 1.0)
+    free = _summed(turn, phase - oscillators.phase(load[0], slope[0]), -unit * bend)
+    last, followed = turn * free[-1], oscillators.followed[:, None]
+    response = np.empty_like(load)
+    np.subtract(load[:-1], oscillators.lag * slope, out=response[:-1])
+    response[:-1] += followed * free.imag
+    response[-1] = load[-1] - oscillators.lag * slope[-1] + followed * last.imag
+    return slope, bend, free, last, _used(oscillators.face, response)
 
 
 def missed(turn: FloatArray | float) -> FloatArray:

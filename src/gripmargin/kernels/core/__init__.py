@@ -26,6 +26,7 @@ KERNELS = (
     "displaced_load",
     "answer",
     "corners",
+    "marched",
     "fading_sum",
     "response",
     "straight_between",
