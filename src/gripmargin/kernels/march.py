@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.core import kernel
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.oscillator import ComplexArray
 from gripmargin.kernels.utilisation import largest_utilisation
@@ -201,17 +202,8 @@ def march(
     """
     frequency, pole, gain = oscillators.frequency[:, None], oscillators.pole, oscillators.gain
     followed = oscillators.followed[:, None]
-    slope = np.diff(load, axis=0) / step
-    bend = np.diff(slope, axis=0)
-    turn = np.exp(pole * step)
     unit = oscillators.phase(0.0 * frequency, 1.0)
-    free = _summed(turn, state.phase - oscillators.phase(load[0], slope[0]), -unit * bend)
-    last = turn * free[-1]
-    response = np.empty_like(load)
-    np.subtract(load[:-1], oscillators.lag * slope, out=response[:-1])
-    response[:-1] += followed * free.imag
-    response[-1] = load[-1] - oscillators.lag * slope[-1] + followed * last.imag
-    use = _used(oscillators.face, response)
+    slope, bend, free, last, use = _marched(oscillators, state.phase, step, load)
 
     kinks, chord, fading = np.empty_like(slope), missed(frequency * step) * step, oscillators.fading(step)
     kinks[1:] = bend
@@ -253,6 +245,31 @@ def march(
     return State(phase=phase, doubt=left, variance=variance, free=last, slope=slope[-1]), peak
 
 
+def _marched(
+    oscillators: Oscillators, phase: ComplexArray, step: FloatArray, load: FloatArray
+) -> tuple[FloatArray, FloatArray, ComplexArray, ComplexArray, FloatArray]:
+    """Slopes of the load and their changes, free vibrations, that at the last node, and utilisation at all nodes."""
+    slope = np.empty((len(load) - 1, *load.shape[1:]))
+    turn: ComplexArray = np.exp(oscillators.pole * step)
+    compiled = kernel("marched") if oscillators.face.plain else None
+    if compiled is not None:
+        (steps, many, starts), face = slope.shape, oscillators.face
+        bend, free, last = np.empty_like(slope[1:]), np.empty(slope.shape, turn.dtype), np.empty_like(turn)
+        use, work = np.empty((steps + 1, starts)), np.empty((many + 3, starts))
+        given = face.maps, load, step, phase, oscillators.pole, oscillators.lag, turn, oscillators.followed
+        compiled((many, steps, starts, face.points), given, (slope, bend, free, last, use, work))
+        return slope, bend, free, last, use
+    np.divide(np.diff(load, axis=0), step, out=slope)
+    bend, unit = np.diff(slope, axis=0), oscillators.phase(np.zeros_like(oscillators.lag), 1.0)
+    free = _summed(turn, phase - oscillators.phase(load[0], slope[0]), -unit * bend)
+    last, followed = turn * free[-1], oscillators.followed[:, None]
+    response = np.empty_like(load)
+    np.subtract(load[:-1], oscillators.lag * slope, out=response[:-1])
+    response[:-1] += followed * free.imag
+    response[-1] = load[-1] - oscillators.lag * slope[-1] + followed * last.imag
+    return slope, bend, free, last, _used(oscillators.face, response)
+
+
 def missed(turn: FloatArray | float) -> FloatArray:
     """Return the share of a second difference of the load by which straight lines may miss the swing that it starts.
 
@@ -292,13 +309,24 @@ def in_phase(oscillators: Oscillators, load: FloatArray, amplitude: FloatArray, 
     near = np.flatnonzero(out > enough)
     if near.size == 0:
         return out
-    large = np.flatnonzero((size[:, near] > BESIDE * size[:, near].sum(axis=0)).any(axis=1))
-    signs = np.array(list(product((1.0, -1.0), repeat=large.size)))
-    boxes = np.repeat(load[None, :, near], len(signs), axis=0)
-    boxes[:, large] += signs[:, :, None] * amplitude[large][:, near]
-    beside = np.delete(size[:, near], large, axis=0).sum(axis=0)
-    out[near] = np.minimum(out[near], _used(oscillators.face, boxes).max(axis=0) + beside)
+    large = (size[:, near] > BESIDE * size[:, near].sum(axis=0)).any(axis=1)
+    corners = _corners(oscillators.face, load[:, near], amplitude[:, near], large)
+    out[near] = np.minimum(out[near], corners + size[np.ix_(~large, near)].sum(axis=0))
     return out
+
+
+def _corners(face: Face, load: FloatArray, amplitude: FloatArray, tried: NDArray[np.bool_]) -> FloatArray:
+    """The largest utilisation by loads with some of the amplitudes of either sign; shapes (k, m) and (k,), to (m,)."""
+    many, starts = load.shape
+    compiled = kernel("corners") if face.plain else None
+    if compiled is not None:
+        out, work = np.empty(starts), np.empty((2 * many + 1, 3, face.points))
+        compiled((many, starts, face.points), (face.maps, load, amplitude, tried), (out, work))
+        return out
+    signs = np.array(list(product((1.0, -1.0), repeat=int(tried.sum()))))
+    boxes = np.repeat(load[None], len(signs), axis=0)
+    boxes[:, tried] += signs[:, :, None] * amplitude[tried]
+    return np.asarray(_used(face, boxes).max(axis=0))
 
 
 def _used(face: Face, response: FloatArray) -> FloatArray:

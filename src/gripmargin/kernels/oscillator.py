@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.kernels.core import kernel
 
 ComplexArray = NDArray[np.complexfloating]
 
@@ -40,6 +41,12 @@ def fading_sum(
     if held is not None:
         jumps = np.concatenate([[held], jumps[1:]])
     out = np.empty(t.size, dtype=np.complex128)
+    compiled = kernel("fading_sum")
+    if compiled is not None:
+        compiled(
+            (t.size,), (t, np.asarray(jumps, dtype=out.dtype), np.array([pole], out.dtype), np.array([FADED])), (out,)
+        )
+        return out
     span = np.floor((t[0] - t) * pole.real / FADED).astype(np.intp)
     starts = np.flatnonzero(np.diff(span, prepend=-1))
     before = 0.0 + 0.0j
@@ -113,9 +120,14 @@ def response(
     """
     slope, step = slopes(t, load)[:, at], np.append(np.diff(t), 0.0)[at]
     load, vibration = load[:, at], vibration[:, at]
-    lag = 2.0 * (damping / frequency)[:, None] * slope
+    lag = 2.0 * (damping / frequency)
     if share == 0.0:
-        return np.asarray(load - lag + vibration.imag)
+        return np.asarray(load - lag[:, None] * slope + vibration.imag)
     later = share * step
     poles = frequency * (-damping + 1j * np.sqrt(1.0 - damping**2))
-    return np.asarray(load + slope * later - lag + (vibration * np.exp(poles[:, None] * later)).imag)
+    compiled = kernel("response")
+    if compiled is not None:
+        out = np.empty(load.shape)
+        compiled(load.shape, (load, slope, later, vibration, lag, poles), (out,))
+        return out
+    return np.asarray(load + slope * later - lag[:, None] * slope + (vibration * np.exp(poles[:, None] * later)).imag)

@@ -176,8 +176,7 @@ def fed_back(
         more = np.repeat(last, since.size, axis=1)
         for _ in range(ROUNDS):
             total = load[:, part] + more
-            found, speed, bend = _answer(total, since, fade, (w, z, turn, pole), (place, rate))
-            found, speed, bend = (np.where(slow, x, y) for x, y in ((found, total), (speed, 0.0), (bend, 0.0)))
+            found, speed, bend = _answer(total, since, fade, (w, z, turn, pole), (place, rate), slow)
             new = feedback(part, found, speed, bend)
             new[:, :1] = last
             change = float(np.abs(new - more).max())
@@ -203,12 +202,13 @@ def _answer(
     fade: ComplexArray,
     of_mode: tuple[FloatArray, FloatArray, FloatArray, ComplexArray],
     start: tuple[FloatArray, FloatArray],
+    slow: NDArray[np.bool_],
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Response, its rate and its second derivative at the samples of a window; shapes (modes, m) and (modes, 1)."""
     compiled = kernel("answer")
     if compiled is not None:
         made = np.empty(load.shape), np.empty(load.shape), np.empty(load.shape)
-        compiled(load.shape, (load, since, fade, *of_mode, *start), made)
+        compiled(load.shape, (load, since, fade, *of_mode, *start, slow), made)
         return made
     w, z, turn, pole = of_mode
     rise = np.diff(load) / np.diff(since)
@@ -220,4 +220,5 @@ def _answer(
     free = np.cumsum((speed - np.conj(pole) * place) / turn / fade, axis=1) * fade
     found = load - 2.0 * z / w * slope + free.imag
     rate = slope + (pole * free).imag
-    return found, rate, w * w * (load - found) - 2.0 * z * w * rate
+    bend = w * w * (load - found) - 2.0 * z * w * rate
+    return np.where(slow, found, load), np.where(slow, rate, 0.0), np.where(slow, bend, 0.0)

@@ -19,6 +19,7 @@ from gripmargin.contact.loads import load_per_acceleration, part_load, standing_
 from gripmargin.kernels.law_defects import MARKED
 from gripmargin.kernels.march import Oscillators, State, missed
 from gripmargin.kernels.oscillator import ComplexArray, slopes
+from gripmargin.kernels.rows import tables_between
 from gripmargin.kernels.utilisation import traction_size
 from gripmargin.motion.tool_motion import ToolMotion
 
@@ -159,14 +160,7 @@ class Course:
             square: Square of the speed factor, likewise.
             rate: At which the program's time speeds up [1/s], likewise.
         """
-        from scipy.sparse import csr_array  # noqa: PLC0415 - only jobs with stops need it
-
-        size = self.t.size
-        factors, first = (np.ones_like(share), square, rate), np.arange(3) * size
-        weights = np.stack([x * y for x in factors for y in (1.0 - share, share)], axis=-1)
-        places = near[..., None] + (first[:, None] + np.arange(2)).ravel()
-        picked = csr_array((weights.ravel(), places.ravel(), np.arange(0, places.size + 1, 6)), (near.size, 3 * size))
-        return np.ascontiguousarray((picked @ self.table).reshape(*near.shape, -1).swapaxes(-1, -2))
+        return tables_between(self.table, near, share, square, rate)
 
     def state(self, t: FloatArray) -> tuple[State, FloatArray]:
         """Return the swing of the part when stops begin, and how far it swings just before or after, shape (k, m).

@@ -23,6 +23,7 @@ from gripmargin.checks.swing.response import Swing
 from gripmargin.checks.swing.ringing import Stretch, next_too
 from gripmargin.contact.backing import displacement_rows
 from gripmargin.kernels.face import Face
+from gripmargin.kernels.rows import straight_between
 from gripmargin.kernels.sway import Feedback, displaced_load, fed_back
 from gripmargin.kernels.utilisation import peak_utilisation
 
@@ -32,7 +33,7 @@ LAWS: Final = (False, True)  # that springs go on by at larger turns: in the rot
 LARGEST: Final = np.deg2rad(10.0)  # of a swing out of its place that is judged: beyond it springs are not linear either
 
 KEPT: Final = 65_536  # instants up to which what was followed is kept for changes on trial: memory alone
-AT_ONCE: Final = 8_192  # samples that are looked at at a time: memory alone
+AT_ONCE: Final = 1_024  # samples that are looked at at a time: what they need stays in the cache, memory alone
 BEYOND: Final = 1.5  # times that angle, beyond which nobody needs to know what the part does
 
 
@@ -288,4 +289,4 @@ class _Frame:
 
 def _between(t: FloatArray, told: FloatArray, rows: FloatArray) -> FloatArray:
     near = slice(max(int(np.searchsorted(told, t[0], side="right")) - 1, 0), int(np.searchsorted(told, t[-1])) + 1)
-    return np.stack([np.interp(t, told[near], row[near]) for row in rows])
+    return straight_between(t, told[near], rows[:, near])

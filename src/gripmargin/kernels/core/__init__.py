@@ -19,8 +19,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-INTERFACE = 1  # of the library that these sources build: another one is not used
-KERNELS = "follow", "press_on", "displaced_load", "answer"
+INTERFACE = 2  # of the library that these sources build: another one is not used
+KERNELS = (
+    "follow",
+    "press_on",
+    "displaced_load",
+    "answer",
+    "corners",
+    "marched",
+    "fading_sum",
+    "response",
+    "straight_between",
+    "tables_between",
+)
 SWITCH = "GRIPMARGIN_CORE"
 KINDS = {np.dtype(kind) for kind in (np.float64, np.int64, np.bool_, np.complex128)}
 

@@ -24,4 +24,13 @@ static inline void cross(const double *a, const double *b, double *out)
     out[2] = a[0] * b[1] - a[1] * b[0];
 }
 
+/* a / b (Smith, Comm. ACM 5(8):435, 1962, from memory): no square of what has faded, which would be nought. */
+static inline void divided(const double *a, const double *b, double *out)
+{
+    int real = fabs(b[0]) >= fabs(b[1]);
+    double share = real ? b[1] / b[0] : b[0] / b[1], below = real ? b[0] + b[1] * share : b[0] * share + b[1];
+    out[0] = (real ? a[0] + a[1] * share : a[0] * share + a[1]) / below;
+    out[1] = (real ? a[1] - a[0] * share : a[1] * share - a[0]) / below;
+}
+
 #endif

@@ -151,19 +151,11 @@ KERNEL displaced_load(const int64_t *sizes, void *const *arrays)
     return sizes[0];
 }
 
-/* a / b (Smith, Comm. ACM 5(8):435, 1962, from memory): no square of what has faded, which would be nought. */
-static void divided(const double *a, const double *b, double *out)
-{
-    int real = fabs(b[0]) >= fabs(b[1]);
-    double share = real ? b[1] / b[0] : b[0] / b[1], below = real ? b[0] + b[1] * share : b[0] * share + b[1];
-    out[0] = (real ? a[0] + a[1] * share : a[0] * share + a[1]) / below;
-    out[1] = (real ? a[1] - a[0] * share : a[1] * share - a[0]) / below;
-}
-
 typedef struct {
     const double *load, *since, *fade;              /* (modes, n), (n,), (modes, n) complex */
     const double *frequency, *damping, *turn, *pole; /* (modes,), the last complex */
     const double *place, *speed;                    /* at the first sample, (modes,) */
+    const uint8_t *slow;                            /* the others follow their load at once, (modes,) */
     double *found, *rate, *bend;                    /* (modes, n) */
 } Window;
 
@@ -176,6 +168,10 @@ KERNEL answer(const int64_t *sizes, void *const *arrays)
         const double *load = o->load + m * n, *fade = o->fade + 2 * m * n;
         double w = o->frequency[m], z = o->damping[m], re = o->pole[2 * m], im = o->pole[2 * m + 1], sum[2] = {0.0, 0.0};
         double lag = 2.0 * z / w, before = 0.0, slope = 0.0;
+        if (!o->slow[m]) {
+            for (int64_t i = m * n; i < (m + 1) * n; i++) o->found[i] = o->load[i], o->rate[i] = 0.0, o->bend[i] = 0.0;
+            continue;
+        }
         for (int64_t k = 0; k < n; k++) {
             if (k + 1 < n) slope = (load[k + 1] - load[k]) / (o->since[k + 1] - o->since[k]);
             double kink = slope - before, place = kink * lag, speed = -kink, jump[2], part[2];
