@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
+from gripmargin.base.stored import flagged
 from gripmargin.checks import likely
 from gripmargin.checks.pressed import pressed_in_the_carry
 from gripmargin.contact.backing import Backing
@@ -163,7 +164,7 @@ class Case:
     @cached_property
     def carried(self) -> NDArray[np.intp]:
         """Indices of the samples in which the part is carried."""
-        return np.flatnonzero(self.airborne)
+        return flagged(self.airborne)
 
     @property
     def hangs_in_carry_alone(self) -> bool:

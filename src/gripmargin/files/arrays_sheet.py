@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
+from gripmargin.base.stored import beside
 from gripmargin.files.columns import Column, is_own
 from gripmargin.files.dialect import spread
 from gripmargin.files.source import printable
@@ -52,7 +53,7 @@ class Arrays:
             self._check(column, is_label=column is label)
         if not columns:
             raise InputError(self.where, "no arrays of numbers", "the columns of a trajectory")
-        values = np.column_stack([self.columns[column.index][1].astype(np.float64) for column in columns])
+        values = beside([self.columns[column.index][1] for column in columns])
         return values, None if label is None else tuple(self.columns[label.index][1].tolist())
 
     def written(self, column: Column) -> Sequence[int] | None:

@@ -14,6 +14,7 @@ from numpy.lib import format as npy
 from numpy.typing import NDArray
 
 from gripmargin.base.errors import InputError
+from gripmargin.base.stored import parts, stored
 from gripmargin.files.arrays_sheet import MAX_COLUMNS, Arrays
 from gripmargin.files.column_map import Columns
 from gripmargin.files.samples import LONGEST_LABEL
@@ -24,6 +25,7 @@ from gripmargin.motion.trajectory import MAX_SAMPLES, Trajectory
 
 MAX_BYTES = 2_000_000_000
 MAX_TOTAL = 4_000_000_000  # [bytes] unpacked
+_BLOCK = 1 << 20  # [bytes] that are read at a time: memory alone
 
 
 def read_npz(path: Path, *, robot: Chain | None = None) -> Trajectory:
@@ -79,21 +81,37 @@ def _arrays(path: Path, archive: zipfile.ZipFile) -> dict[str, NDArray[Any]]:
         if key in arrays:
             raise InputError(where, "a key that stands twice", "each key once")
         with archive.open(member) as file:
-            shape, dtype = _array_header(file, where)
+            shape, dtype, _ = _array_header(file, where)
         total += math.prod(shape) * dtype.itemsize
         if total > MAX_TOTAL:
             raise InputError(where, f"more than {MAX_TOTAL / 1e6:g} MB unpacked", "a smaller file")
         with archive.open(member) as file:
-            arrays[key] = np.asarray(npy.read_array(file, allow_pickle=False))
+            arrays[key] = _read(file, where)
     return arrays
 
 
-def _array_header(file: IO[bytes], where: str) -> tuple[tuple[int, ...], np.dtype[Any]]:
+def _read(file: IO[bytes], where: str) -> NDArray[Any]:
+    """Read an array block by block; of text, or of one place, at once."""
+    shape, dtype, by_columns = _array_header(file, where)
+    if dtype.kind not in "fiu" or not shape:
+        file.seek(0)
+        return np.asarray(npy.read_array(file, allow_pickle=False))
+    out = stored(shape[::-1] if by_columns else shape, dtype)
+    flat = out.reshape(-1).view(np.uint8)
+    for part in parts(flat.size, size=_BLOCK):
+        read = file.read(part.stop - part.start)
+        if len(read) < part.stop - part.start:
+            raise EOFError(f"{flat.size} bytes are due, and {part.start + len(read)} are there")
+        flat[part] = np.frombuffer(read, np.uint8)
+    return out.T if by_columns else out
+
+
+def _array_header(file: IO[bytes], where: str) -> tuple[tuple[int, ...], np.dtype[Any], bool]:
     """Read shape and type of an array before its content, and refuse what is no column of a trajectory."""
     try:
         version = npy.read_magic(file)
         read = npy.read_array_header_1_0 if version == (1, 0) else npy.read_array_header_2_0
-        shape, _, dtype = read(file)
+        shape, by_columns, dtype = read(file)
     except (ValueError, EOFError, SyntaxError, TokenError, RecursionError, MemoryError) as error:
         raise InputError(where, "something that is not a numpy array", "an array written by numpy.savez") from error
     if dtype.hasobject:
@@ -102,4 +120,4 @@ def _array_header(file: IO[bytes], where: str) -> tuple[tuple[int, ...], np.dtyp
         raise InputError(where, f"{max(shape)} samples", f"at most {MAX_SAMPLES}", "split the program")
     if dtype.kind == "U" and dtype.itemsize > 4 * LONGEST_LABEL:
         raise InputError(where, f"labels of {dtype.itemsize // 4} characters", f"at most {LONGEST_LABEL}")
-    return shape, dtype
+    return shape, dtype, by_columns

@@ -14,7 +14,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.base.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray, owned
+from gripmargin.base.stored import largest_of, stored
 from gripmargin.kernels.cubics import turning, value
 from gripmargin.kernels.digits import grid
 from gripmargin.kernels.law_defects import MARKED, Samples
@@ -79,7 +80,7 @@ def missed_by_samples(trajectory: Trajectory) -> FloatArray:
     """
     if trajectory.filling is not None:
         missed = trajectory.filling.missed
-        return np.zeros_like(given_rates(trajectory)[0]) if missed is None else missed
+        return owned(np.broadcast_to(0.0, given_rates(trajectory)[0].shape)) if missed is None else missed
     given, law = law_of(trajectory)
     x = np.linspace(0.0, 1.0, 9)[:, None, None]
     within = (x > law.breaks[:, None]).sum(axis=0)
@@ -123,10 +124,9 @@ def _half_digit(columns: FloatArray) -> FloatArray:
 
     A joint that hardly moves shows too few values: it is written as the others are.
     """
-    values = [np.ascontiguousarray(column) for column in columns.T]
-    steps = [_step(row) for row in values]
+    steps = [_step(np.ascontiguousarray(column)) for column in columns.T]
     most = max(steps)
-    like = [step or (most if most and _whole(row / most) else 0.0) for row, step in zip(values, steps, strict=True)]
+    like = [step or (most if most and _whole(row / most) else 0.0) for row, step in zip(columns.T, steps, strict=True)]
     return np.array(like) / 2.0
 
 
@@ -160,7 +160,7 @@ def _late(t: FloatArray) -> float:
 
 def _instants(given: Samples, laws: Laws) -> tuple[Indices, FloatArray, FloatArray | None]:
     """Where to put samples in: intervals, and shares of them; and what those given miss, None: nothing."""
-    most, missed = np.abs(given.qdd).max(axis=0), None
+    most, missed = largest_of(np.abs, given.qdd), None
     single: list[FloatArray] = []
     steps: list[FloatArray] = []
     for part in laws.parts():
@@ -169,7 +169,7 @@ def _instants(given: Samples, laws: Laws) -> tuple[Indices, FloatArray, FloatArr
             found.append(new)
         beyond = [_counted(law.beyond(slice(None), rows), most) for rows in (some.qdd[:-1], some.qdd[1:])]
         if any(rows.any() for rows in beyond):
-            missed = np.zeros_like(given.qdd) if missed is None else missed
+            missed = stored(given.qdd.shape) if missed is None else missed
             here = missed[part.start : part.stop + 1]
             np.maximum(here, _at_ends(beyond), out=here)
     return *_merged(given.t, np.concatenate(single), np.concatenate(steps)), missed
@@ -183,7 +183,7 @@ def _at(
     given: Samples, laws: Laws, interval: Indices, share: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Positions, speeds, accelerations and what these miss at shares of intervals, shape (m, channels) each."""
-    out, most = np.empty((4, interval.size, given.q.shape[1])), np.abs(given.qdd).max(axis=0)
+    out, most = np.empty((4, interval.size, given.q.shape[1])), largest_of(np.abs, given.qdd)
     for part in laws.parts():
         here = np.flatnonzero((interval >= part.start) & (interval < part.stop))
         if here.size:

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray, Value, sealed
 from gripmargin.base.errors import InputError
+from gripmargin.base.stored import leave, stored
 from gripmargin.kernels import recursion
 from gripmargin.motion.chain import Chain
 
@@ -58,8 +59,9 @@ class ToolMotion(Value):
         for first in range(0, self.samples, KEPT):
             part = slice(first, min(first + KEPT, self.samples))
             some = of(self.told(part))
-            out = out if first else np.empty((*some.shape[:-1], self.samples))
+            out = out if first else stored((*some.shape[:-1], self.samples))
             out[..., part] = some
+            leave()
         return out
 
     @property
@@ -108,6 +110,7 @@ class ToolMotion(Value):
         told = self.told
         if isinstance(told, np.ndarray):
             return ToolMotion(self.t[at], told[:, :, at])
+        leave()  # whoever asks goes along a long program part by part
         first, last, _ = at.indices(self.samples) if isinstance(at, slice) else (0, 0, 1)
         return ToolMotion(self.t[at], partial(_from, told, first) if last - first > KEPT else told(at))
 
