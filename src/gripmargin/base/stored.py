@@ -131,6 +131,34 @@ def filled_with(value: float, shape: tuple[int, ...]) -> NDArray[Any]:
     return out
 
 
+def turned(rows: NDArray[Any]) -> NDArray[Any]:
+    """Return rows, shape (n, columns), as columns in one piece each, shape (columns, n)."""
+    out = stored(rows.shape[::-1], rows.dtype)
+    for part in parts(len(rows)):
+        out[:, part] = rows[part].T
+    return out
+
+
+def wide_parts(samples: int, reach: int) -> Iterator[tuple[slice, slice, slice]]:
+    """Yield the samples part by part with so many on either side: the part, it with them, and where it is in that."""
+    for part in parts(samples):
+        wide = slice(max(part.start - reach, 0), min(part.stop + reach, samples))
+        yield part, wide, slice(part.start - wide.start, part.stop - wide.start)
+
+
+def column(rows: NDArray[Any], k: int) -> NDArray[Any]:
+    """Return a column of rows, shape (n, columns), in one piece, shape (n,)."""
+    return by_parts(lambda some: some[:, k], rows, kind=rows.dtype)
+
+
+def numbered(count: int) -> NDArray[np.intp]:
+    """Return the whole numbers from 0 on, shape (count,)."""
+    out = stored((count,), np.intp)
+    for part in parts(count):
+        out[part] = np.arange(part.start, part.stop)
+    return out
+
+
 def differences_of(t: NDArray[Any]) -> NDArray[Any]:
     """Return the differences of neighbours of a row of numbers, shape (n - 1,)."""
     if t.size <= PART:

@@ -186,7 +186,7 @@ def begun_at_rest(case: Case) -> Standing:
     tool, first = case.motion.at, case.motion.at.take(case.carried[:1])
     for rates, unit in (("velocity", "m/s"), ("angular_velocity", "rad/s")):
         speed = float(np.linalg.norm(getattr(first, rates)))
-        if speed > 0.0 and speed > SETS_OFF * np.linalg.norm(getattr(tool, rates)[case.carried], axis=1).max():
+        if speed > 0.0 and speed > SETS_OFF * tool.largest(rates, case.carried):
             at = case.place(int(case.carried[0])).t
             said = f"the part is first carried at {at:.3f} s, by a tool that moves at {speed:.2g} {unit} already"
             helps = f'begin at a rest, give [pick], or state job.accept = ["{BEGINS}"] where it hung still'

@@ -14,7 +14,6 @@ from gripmargin.base.stored import beside
 from gripmargin.files.columns import Column, is_own
 from gripmargin.files.dialect import spread
 from gripmargin.files.source import printable
-from gripmargin.motion.trajectory import MAX_SAMPLES
 
 MAX_COLUMNS = 200  # of one array
 
@@ -66,8 +65,6 @@ class Arrays:
         where, wrong = self.locate(None, printable(name)), f"an array of {array.dtype}"
         if array.ndim != 1:
             raise InputError(where, f"an array of shape {array.shape}", "one dimension, a value a sample")
-        if array.size > MAX_SAMPLES:
-            raise InputError(where, f"{array.size} samples", f"at most {MAX_SAMPLES}", "split the program")
         if is_label and array.dtype.kind == "O":
             self._check_labels(name, array)
         elif is_label and array.dtype.kind != "U":

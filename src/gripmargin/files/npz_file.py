@@ -21,10 +21,10 @@ from gripmargin.files.samples import LONGEST_LABEL
 from gripmargin.files.source import checked_size, printable
 from gripmargin.files.table import Reading, read_sheet
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.trajectory import MAX_SAMPLES, Trajectory
+from gripmargin.motion.trajectory import Trajectory
 
-MAX_BYTES = 2_000_000_000
-MAX_TOTAL = 4_000_000_000  # [bytes] unpacked
+MAX_BYTES = 1_000_000_000_000  # far more than any program takes: it is read block by block
+MAX_TOTAL = 4_000_000_000  # [bytes] unpacked, where it is packed
 _BLOCK = 1 << 20  # [bytes] that are read at a time: memory alone
 
 
@@ -48,10 +48,10 @@ def npz_reading(path: Path, robot: Chain | None, wanted: Columns | None) -> Read
     Raises:
         InputError: With file and key.
     """
-    checked_size(path, MAX_BYTES)
+    most = max(checked_size(path, MAX_BYTES), MAX_TOTAL)  # what is not packed takes no more than the file
     try:
         with zipfile.ZipFile(path) as archive:
-            arrays = _arrays(path, archive)
+            arrays = _arrays(path, archive, most)
     except InputError:
         raise
     except zipfile.BadZipFile as error:
@@ -67,7 +67,7 @@ def npz_reading(path: Path, robot: Chain | None, wanted: Columns | None) -> Read
     return read_sheet(Arrays(arrays.items(), str(path), path.name, locate), robot, wanted)
 
 
-def _arrays(path: Path, archive: zipfile.ZipFile) -> dict[str, NDArray[Any]]:
+def _arrays(path: Path, archive: zipfile.ZipFile, most: int) -> dict[str, NDArray[Any]]:
     members = archive.infolist()
     if not members:
         raise InputError(str(path), "an archive without arrays", "the columns of a trajectory")
@@ -82,9 +82,12 @@ def _arrays(path: Path, archive: zipfile.ZipFile) -> dict[str, NDArray[Any]]:
             raise InputError(where, "a key that stands twice", "each key once")
         with archive.open(member) as file:
             shape, dtype, _ = _array_header(file, where)
-        total += math.prod(shape) * dtype.itemsize
-        if total > MAX_TOTAL:
-            raise InputError(where, f"more than {MAX_TOTAL / 1e6:g} MB unpacked", "a smaller file")
+        size = math.prod(shape) * dtype.itemsize
+        if size > member.file_size:
+            raise InputError(where, f"{max(shape)} samples in {member.file_size} bytes", "a whole array")
+        total += size
+        if total > most:
+            raise InputError(where, f"more than {most / 1e6:g} MB unpacked", "a smaller file")
         with archive.open(member) as file:
             arrays[key] = _read(file, where)
     return arrays
@@ -116,8 +119,6 @@ def _array_header(file: IO[bytes], where: str) -> tuple[tuple[int, ...], np.dtyp
         raise InputError(where, "something that is not a numpy array", "an array written by numpy.savez") from error
     if dtype.hasobject:
         raise InputError(where, "an array of Python objects (pickle)", "an array of numbers", "save it as float64")
-    if shape and max(shape) > MAX_SAMPLES:
-        raise InputError(where, f"{max(shape)} samples", f"at most {MAX_SAMPLES}", "split the program")
     if dtype.kind == "U" and dtype.itemsize > 4 * LONGEST_LABEL:
         raise InputError(where, f"labels of {dtype.itemsize // 4} characters", f"at most {LONGEST_LABEL}")
     return shape, dtype, by_columns

@@ -14,8 +14,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.base.arrays import FloatArray, owned
-from gripmargin.base.stored import largest_of, stored
+from gripmargin.base.arrays import FloatArray, first_wrong, owned
+from gripmargin.base.stored import column, differences_of, largest_of, numbered, stored
 from gripmargin.kernels.cubics import turning, value
 from gripmargin.kernels.digits import grid
 from gripmargin.kernels.law_defects import MARKED, Samples
@@ -46,7 +46,7 @@ def filled(trajectory: Trajectory) -> Trajectory:
     interval, share, missed = _instants(given, laws)
     t = given.t
     if interval.size == 0:
-        return replace(trajectory, filling=Filling(given=np.arange(t.size), missed=missed))
+        return replace(trajectory, filling=Filling(given=numbered(t.size), missed=missed))
     q, qd, qdd, inside = _at(given, laws, interval, share)
     times = np.concatenate([t, t[interval] + share * np.diff(t)[interval]])
     order = np.argsort(times, kind="stable")
@@ -124,37 +124,45 @@ def _half_digit(columns: FloatArray) -> FloatArray:
 
     A joint that hardly moves shows too few values: it is written as the others are.
     """
-    steps = [_step(np.ascontiguousarray(column)) for column in columns.T]
+    steps = [_step(column(columns, k)) for k in range(columns.shape[1])]
     most = max(steps)
-    like = [step or (most if most and _whole(row / most) else 0.0) for row, step in zip(columns.T, steps, strict=True)]
+    like = [step or (most if most and _whole(columns[:, k], most) else 0.0) for k, step in enumerate(steps)]
     return np.array(like) / 2.0
 
 
 def _step(values: FloatArray) -> float:
     """The step that values are rounded to: a decimal of unit or degree, of an encoder, of single floats; 0: none."""
-    most = float(np.abs(values).max())
+    most = float(largest_of(np.abs, values))
     if np.unique(values[:: max(1, values.size // 1000)]).size <= ENOUGH:
         return 0.0
     for step in (unit * 10.0**-k for k in range(1, FINEST + 1) for unit in (1.0, np.pi / 180.0)):
-        if all(_whole(part / step) for part in (values[:ENOUGH], values)):
+        if _whole(values, step):
             return step
     encoder = float(grid(values[None])[0])
     if encoder > 0.0:
         return encoder
-    return most * 2.0**-24 if np.array_equal(values, values.astype(np.float32)) else 0.0
+    single = first_wrong(values, lambda some: some != some.astype(np.float32)) is None
+    return most * 2.0**-24 if single else 0.0
 
 
-def _whole(counts: FloatArray) -> bool:
-    return bool(np.abs(counts - np.rint(counts)).max() < 1e-3)
+def _whole(values: FloatArray, step: float) -> bool:
+    """Whether values are whole multiples of a step."""
+
+    def astray(some: FloatArray) -> NDArray[np.bool_]:
+        counts = some / step
+        return np.asarray(~(np.abs(counts - np.rint(counts)) < 1e-3))
+
+    return not astray(values[:ENOUGH]).any() and first_wrong(values, astray) is None
 
 
 def _late(t: FloatArray) -> float:
     """By how much a stamp may be rounded [s]: half of a decimal that steps of even samples differ by; else 0."""
-    step = np.diff(t)
-    off = np.abs(step - np.median(step))
+    step = differences_of(t)
+    middle = np.median(step)
+    off = float(largest_of(lambda some: np.abs(some - middle), step))
     for unit in (1e-3, 1e-4, 1e-5, 1e-6, 1e-7):
-        if _whole(t / unit):
-            return unit / 2.0 if 0.01 * unit < off.max() < 1.01 * unit else 0.0
+        if _whole(t, unit):
+            return unit / 2.0 if 0.01 * unit < off < 1.01 * unit else 0.0
     return 0.0
 
 

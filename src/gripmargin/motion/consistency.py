@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
-from gripmargin.base.stored import by_parts, differences_of, leave, largest_of, parts, stored
+from gripmargin.base.stored import by_parts, column, differences_of, largest_of, parts, stored
 from gripmargin.kernels.digits import grid
 from gripmargin.kernels.sample_noise import channel_noise
 from gripmargin.motion.rates import Rates
@@ -123,7 +123,7 @@ def _compare_bare(
 
 
 def _compare(
-    column: Column,
+    given: Column,
     change: FloatArray,
     integral: FloatArray,
     tolerance: float,
@@ -139,7 +139,7 @@ def _compare(
     integral itself is in doubt: that of a sine is never too large.
 
     Args:
-        column: Where it comes from, its name for each channel, and what it holds, and of what.
+        given: Where the column comes from, its name for each channel, and what it holds, and of what.
         change: Of what the column is the rate of, shape (intervals, joints).
         integral: Of the column, its shape.
         tolerance: Largest share.
@@ -147,22 +147,22 @@ def _compare(
         doubt: What the integral of each interval may miss, its shape.
         coarse: Whether accelerations may change between the samples.
     """
-    source, names, word, moves = column
+    source, names, word, moves = given
     missed = np.zeros(change.shape[1])
     for j in range(change.shape[1]):
-        way, sum_ = change[:, j].copy(), integral[:, j].copy()
-        leave()
-        moved, said, both = float((way**2).sum()), float((sum_**2).sum()), float((way * sum_).sum())
+        way, sum_ = column(change, j), column(integral, j)
+        moved, said, both = float(way @ way), float(sum_ @ sum_), float(way @ sum_)
         # Rounding alone gives steps of both signs that add up to next to nothing.
-        if all(float(np.abs(np.cumsum(rows)).max()) < negligible for rows in (way, sum_)):
+        if all(_farthest(rows) < negligible for rows in (way, sum_)):
             continue
         ratio = both / said if said > 0 else 0.0
         agreement = both / np.sqrt(moved * said) if moved > 0 and said > 0 else 0.0
         missed[j] = abs(ratio - 1)
         if missed[j] <= tolerance:
             continue
-        misses = float(((way - sum_) ** 2).sum())
-        if ratio > 1.0 and misses <= float((doubt[:, j] ** 2).sum()):
+        misses = sum(float(((way[part] - sum_[part]) ** 2).sum()) for part in parts(way.size))
+        may = column(doubt, j)
+        if ratio > 1.0 and misses <= float(may @ may):
             continue
         if coarse and said > 0 and moved > 0 and moved - both * ratio > (1.0 - SCALED) * misses:
             continue
@@ -176,6 +176,15 @@ def _compare(
             remedy = "leave these columns out: the rates are then estimated"
         raise InputError(f"{source} {names[j]}", found, "rates that follow from positions and times", remedy)
     return missed
+
+
+def _farthest(steps: FloatArray) -> float:
+    """How far steps lead away from their beginning."""
+    most, so_far = 0.0, 0.0
+    for part in parts(steps.size):
+        way = so_far + np.cumsum(steps[part])
+        most, so_far = max(most, float(np.abs(way).max())), float(way[-1])
+    return most
 
 
 def _hint(ratio: float) -> str:
@@ -330,8 +339,8 @@ def rounding(residual: FloatArray, moving: NDArray[np.bool_], *, share: float = 
         share: Of the third differences that are taken for rounding, smallest first.
     """
     out = np.zeros(residual.shape[1])
-    for j, column in enumerate(residual.T):
-        counted = np.abs(np.diff(column, 3))[moving[3:, j]]
+    for j in range(residual.shape[1]):
+        counted = np.abs(np.diff(column(residual, j), 3))[column(moving, j)[3:]]
         if counted.size >= ENOUGH:
             out[j] = 1.5 * float(np.quantile(counted, share))
     return out

@@ -7,7 +7,7 @@ Error: noise and smoothing, and what quick moves hide between samples (`gripmarg
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 from typing import Any, Final, NamedTuple
@@ -15,8 +15,19 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gripmargin.base.arrays import FloatArray, Value, frozen
+from gripmargin.base.arrays import FloatArray, Value, first_wrong, frozen, owned
 from gripmargin.base.errors import InputError
+from gripmargin.base.stored import (
+    by_parts,
+    differences_of,
+    flagged,
+    largest_of,
+    numbered,
+    parts,
+    stored,
+    turned,
+    wide_parts,
+)
 from gripmargin.kernels.adaptive_fit import FEWEST, adaptive_fit
 from gripmargin.kernels.bursts import burst_bias, hidden_bias
 from gripmargin.kernels.courses import better_course
@@ -149,12 +160,13 @@ class Rates(Value):
         """
         if (unsmoothed := self.unsmoothed(t)) is None:
             return self
-        left = np.empty_like(self.second)
-        for first in range(0, t.size, AT_ONCE // 8):
-            part = slice(first, min(first + AT_ONCE // 8, t.size))
+        left, seen = stored(self.second.shape), stored(self.second.shape)
+        for part in parts(t.size, size=AT_ONCE // 8):
             left[part] = unsmoothed.over(part)[1]
-        where = shakes(np.where((self.sigma_second > 0.0) & (np.abs(left) > self.bias_second), left, 0.0))
-        if not where.any():
+            beyond = (self.sigma_second[part] > 0.0) & (np.abs(left[part]) > self.bias_second[part])
+            seen[part] = np.where(beyond, left[part], 0.0)
+        where = shakes(seen)
+        if first_wrong(where, lambda some: some) is None:
             return self
         way, speed, acceleration = sizes(left, float(np.median(np.diff(t))))
         where &= (self.sigma_second > 0.0) & (way > np.sqrt(2.0) * error)
@@ -169,7 +181,7 @@ class Rates(Value):
     def in_words(self, turning: NDArray[np.bool_]) -> str:
         """Return bandwidth and noise in words, of channels of which some are angles."""
         unit = "rad" if turning.all() else "m" if not turning.any() else "rad or m"
-        low, high = 1e3 * self.window.min(), 1e3 * self.window.max()
+        low, high = -1e3 * largest_of(np.negative, self.window).max(), 1e3 * largest_of(np.positive, self.window).max()
         span = f"{low:.3g} ms" if high <= 1.01 * low else f"{low:.3g} to {high:.3g} ms"
         return f"local polynomials that smooth steps over {span}; noise found {self.noise.max():.2g} {unit}."
 
@@ -180,7 +192,7 @@ class Rates(Value):
             t: Times [s], shape (n,).
             names: Of the channels, each with its unit.
         """
-        if self.jitter is None or not self.jitter.any():
+        if self.jitter is None or first_wrong(self.jitter, lambda some: some != 0.0) is None:
             return ()
         sample, channel = divmod(int(np.argmax(self.jitter)), self.jitter.shape[1])
         name, unit = names[channel]
@@ -247,12 +259,14 @@ def estimate_rates(
         raise InputError(
             "samples", f"{times.size}", f"at least {FEWEST}", f"at least {FEWEST} samples are needed to estimate rates"
         )
-    if not (np.diff(times) > 0).all():
+    if first_wrong(differences_of(times), lambda some: some <= 0) is not None:
         raise InputError("t", "times that repeat or go back", "times that increase")
     scatter = max(scatter, ROUNDING_SIGMA * late)
-    columns = np.ascontiguousarray(samples.T)
+    columns = turned(samples)
     known = value_error(columns) if error is None else frozen(error, (len(columns),), "error")
-    found = _estimated(times, samples, order, scatter, late, bursts=bursts, pieces=pieces, error=error, jitter=jitter)
+    ways = {"bursts": bursts, "pieces": pieces, "error": error, "known": known, "jitter": jitter}
+    found = _estimated(times, samples, columns, order, scatter, late, **ways)
+    del columns
     if late > 0.0:  # scatter that goes with the speed is no shaking, and has its place in the noise already
         return found
     return found.shaken(times, known)
@@ -261,6 +275,7 @@ def estimate_rates(
 def _estimated(
     times: FloatArray,
     samples: FloatArray,
+    columns: FloatArray,
     order: int,
     scatter: float,
     late: float,
@@ -268,44 +283,82 @@ def _estimated(
     bursts: bool,
     pieces: bool,
     error: FloatArray | None,
+    known: FloatArray,
     jitter: float,
 ) -> Rates:
-    """Rates but for what shaking hides; what a long program takes on the way is free again when they are found."""
-    columns = np.ascontiguousarray(samples.T)
+    """Rates but for what shaking hides; what a long program takes on the way is free again when they are found.
+
+    Of samples, shape (n, channels), and the same in columns; a bound of their error that is given, or found.
+    """
     fits, window, noise, sure = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,), late=ROUNDING_SIGMA * late)
     first, second = (np.swapaxes(rows, 1, 2) for rows in (fits[-1], fits[0]))
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
-        return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
-    quick, strays = np.zeros_like(columns), np.zeros_like(columns)
+        return Rates(*(owned(rows) if len(rows) else rows for rows in (first[0], none, first[1], none, first[2], none)), noise, window.T)
+    quick, strays = stored(columns.shape), stored(columns.shape)
     if bursts:
         even = even_step(times) is not None
         bias = burst_bias(times, columns, even=even, scatter=scatter, error=error)
-        quick[:, 1:-1] = np.abs(np.diff(columns, 2))
-        quick = np.where(bias > 0.0, running_max(quick, 3), 0.0)
-        if scatter == 0.0:
-            np.maximum(bias, hidden_bias(times, columns, first[0].T, even=even), out=bias)
-        second[2] += bias.T
-        del bias
+        hidden = hidden_bias(times, columns, first[0].T, even=even) if scatter == 0.0 else bias
+        for part, wide, inside in wide_parts(times.size, 4):
+            way = np.zeros((len(columns), wide.stop - wide.start))
+            way[:, 1:-1] = np.abs(np.diff(columns[:, wide], 2))
+            quick[:, part] = np.where(bias[:, part] > 0.0, running_max(way, 3)[:, inside], 0.0)
+            second[2, part] += np.maximum(bias[:, part], hidden[:, part]).T
+        del bias, hidden
     if pieces:
-        error = value_error(columns) if error is None else error
-        second[:, :, (np.ptp(columns, axis=1) <= 2.01 * error) & (error <= ORDINARY)] = 0.0  # in one digit: at rest
+        error = known
+        way = largest_of(np.positive, samples) + largest_of(np.negative, samples)
+        for still in np.flatnonzero((way <= 2.01 * error) & (error <= ORDINARY)):  # in one digit: at rest
+            for part in parts(times.size):
+                second[:, part, still] = 0.0
         if scatter == 0.0:
-            noisy = (sure > ROUNDED * error[:, None])[:, np.arange(times.size) // BLOCK]
-            _narrow(times, columns, error, second, window, proof=np.where(noisy, PROVEN, 0))
+            noisy = sure > ROUNDED * error[:, None]
+
+            def proven(run: slice, channels: NDArray[np.intp]) -> NDArray[np.intp]:
+                return np.where(noisy[channels][:, np.arange(run.start, run.stop) // BLOCK], PROVEN, 0)
+
+            _narrow(times, columns, error, second, window, proof=proven)
             shaken = np.median(sure, axis=1) <= jitter / NOISE_BAND
-            beside = shaken[:, None] & running_max(quick > 0.0, 2)
-            small = _narrow(times, columns, np.maximum(error, jitter), second, window, proof=np.where(beside, 0, NEVER))
-            quick, strays = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
+
+            def strayed(run: slice, channels: NDArray[np.intp]) -> NDArray[np.intp]:
+                return np.where(beside[channels, run], 0, NEVER)
+
+            beside = stored(columns.shape, bool)
+            for part, wide, inside in wide_parts(times.size, 2):
+                beside[:, part] = shaken[:, None] & running_max(quick[:, wide] > 0.0, 2)[:, inside]
+            is_quick = stored(columns.shape, bool)
+            some = first_wrong(beside.T, lambda flags: flags) is not None
+            small = None
+            if some:
+                small = _narrow(times, columns, np.maximum(error, jitter), second, window, proof=strayed, only=beside)
+            for part in parts(times.size):
+                is_quick[:, part] = quick[:, part] > 0.0
+                if small is not None:
+                    strays[:, part] = np.where(small[:, part], quick[:, part], 0.0)
+                    quick[:, part] = np.where(small[:, part], 0.0, quick[:, part])
             few = few_digits(columns, error, noise)
-            _by_differences(times, columns, error, second, window, quick + strays > 0.0, few)
-    seen = [rows.T if rows.any() else None for rows in (quick, strays)]
-    del columns, quick, strays
-    return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, samples, *seen)
+            _by_differences(times, columns, error, second, window, is_quick, few)
+    seen = [turned(rows) if first_wrong(rows.T, lambda some: some != 0.0) else None for rows in (quick, strays)]
+    del quick, strays
+    return Rates(
+        *(owned(rows) for rows in (first[0], second[0], first[1], second[1], first[2], second[2])),
+        noise,
+        owned(turned(window)),
+        samples,
+        *seen,
+    )
 
 
 def _narrow(
-    t: FloatArray, y: FloatArray, error: FloatArray, second: FloatArray, window: FloatArray, *, proof: NDArray[np.intp]
+    t: FloatArray,
+    y: FloatArray,
+    error: FloatArray,
+    second: FloatArray,
+    window: FloatArray,
+    *,
+    proof: Callable[[slice, NDArray[np.intp]], NDArray[np.intp]],
+    only: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.bool_]:
     """Put in the bounds of polynomial pieces where they are closer, in place; return where, shape (channels, n).
 
@@ -315,25 +368,32 @@ def _narrow(
         error: Bound of the error of each value, shape (channels,).
         second: Second derivative, noise and bias, shape (3, n, channels).
         window: Time over which was smoothed [s], shape (channels, n).
-        proof: Points of a window that show the bound to hold, shape (channels, n).
+        proof: Points of a window that show the bound to hold, of some samples and channels, shape (channels, samples).
+        only: Channels without such a flag are left as they are, shape (channels, n); None: none is.
     """
-    taken = np.zeros(y.shape, dtype=bool)
-    every = np.flatnonzero((np.ptp(y, axis=1) > 0.0) & (proof < NEVER).any(axis=1))
+    taken = stored(y.shape, bool)
+    moves = largest_of(np.positive, y.T) + largest_of(np.negative, y.T) > 0.0
+    every = np.flatnonzero(moves if only is None else moves & only.any(axis=1))
     together = max(1, AT_ONCE // t.size)
     for run in _even_runs(t) if every.size else ():
         for bounded in (every[k : k + together] for k in range(0, every.size, together)):
-            step, off = _evenly(t[run], y[bounded, run])
-            low, high, followed, points = piece_bounds(
-                y[bounded, run] - y[bounded, run.start, None], error[bounded] + off
-            )
-            followed &= points >= proof[bounded, run]
-            low, high = (np.where(followed, bound, 0.0).T / step**2 for bound in (low, high))
-            before = second[:, run, bounded]
-            closer = followed.T & ((high - low) / 2.0 < 2.0 * before[1] + before[2])
-            bounds = np.stack([low + high, np.zeros_like(low), high - low]) / 2.0
-            second[:, run, bounded] = np.where(closer, bounds, before)
-            window[bounded, run] = np.where(followed, step, window[bounded, run])
-            taken[bounded, run] = closer.T
+            step, off = _evenly(t, y, run, bounded)
+            since = stored((bounded.size, run.stop - run.start))
+            for part in parts(since.shape[1]):
+                at = slice(run.start + part.start, run.start + part.stop)
+                since[:, part] = y[bounded, at] - y[bounded, run.start, None]
+            found = piece_bounds(since, error[bounded] + off)
+            for part in parts(run.stop - run.start):
+                at = slice(run.start + part.start, run.start + part.stop)
+                low, high, followed, points = (rows[:, part] for rows in found)
+                followed &= points >= proof(at, bounded)
+                low, high = (np.where(followed, bound, 0.0).T / step**2 for bound in (low, high))
+                before = second[:, at, bounded]
+                closer = followed.T & ((high - low) / 2.0 < 2.0 * before[1] + before[2])
+                bounds = np.stack([low + high, np.zeros_like(low), high - low]) / 2.0
+                second[:, at, bounded] = np.where(closer, bounds, before)
+                window[bounded, at] = np.where(followed, step, window[bounded, at])
+                taken[bounded, at] = closer.T
     return taken
 
 
@@ -361,13 +421,12 @@ def _by_differences(
         few: Which channels have noise of a few digits, and none at rest, shape (channels,).
     """
     for run in _even_runs(t):
-        step, off = _evenly(t[run], y[:, run])
+        step, off = _evenly(t, y, run, np.arange(len(y)))
         known, room = error + off, 4.0 * (error + off)[:, None] / step**2
         fit, beside = np.swapaxes(second[:, run], 1, 2), y[:, run]
-        may, low, high = np.empty(beside.shape, dtype=bool), np.empty_like(beside), np.empty_like(beside)
-        costs, size = np.empty((3, beside.shape[1])), max(1, AT_ONCE // len(y))
-        parts = [slice(first, min(first + size, beside.shape[1])) for first in range(0, beside.shape[1], size)]
-        for part in parts:
+        may, low, high = stored(beside.shape, bool), stored(beside.shape), stored(beside.shape)
+        costs, size = [stored(beside.shape[1:]) for _ in range(3)], max(1, AT_ONCE // len(y))
+        for part in parts(beside.shape[1], size=size):
             wide = slice(max(part.start - REACH, 0), part.stop + REACH)
             here = slice(part.start - wide.start, part.stop - wide.start)
             found = difference_bounds(beside[:, wide] - beside[:, :1], known)
@@ -377,15 +436,20 @@ def _by_differences(
             may[:, part] &= ~quick[:, run][:, part]
             low[:, part], high[:, part] = low[:, part] / step**2 - room, high[:, part] / step**2 + room
             kinds = _kinds(fit[:, :, part], may[:, part], low[:, part], high[:, part])
-            costs[:, part] = [np.square(np.diff(bounds, axis=0)[0]).sum(axis=0) for bounds in kinds]
-        taken = may & better_course(*costs)
-        meets = taken & running_max(~taken, 1)
-        for part in parts:
+            for cost, bounds in zip(costs, kinds, strict=True):
+                cost[part] = np.square(np.diff(bounds, axis=0)[0]).sum(axis=0)
+        taken, course = stored(may.shape, bool), better_course(*costs)
+        del costs
+        for part in parts(beside.shape[1], size=size):
+            taken[:, part] = may[:, part] & course[part]
+        meets = running_max(~taken, 1)
+        for part in parts(beside.shape[1], size=size):
             _, differences, both = _kinds(fit[:, :, part], may[:, part], low[:, part], high[:, part])
-            least, most = np.where(meets[:, part], both, differences)
+            least, most = np.where(taken[:, part] & meets[:, part], both, differences)
             bounds = np.stack([least + most, np.zeros_like(least), most - least]) / 2.0
             fit[:, :, part] = np.where(taken[:, part], bounds, fit[:, :, part])
-        window[:, run] = np.where(taken, 2.0 * step, window[:, run])
+            at = slice(run.start + part.start, run.start + part.stop)
+            window[:, at] = np.where(taken[:, part], 2.0 * step, window[:, at])
 
 
 def _kinds(fit: FloatArray, may: NDArray[np.bool_], low: FloatArray, high: FloatArray) -> tuple[FloatArray, ...]:
@@ -396,17 +460,27 @@ def _kinds(fit: FloatArray, may: NDArray[np.bool_], low: FloatArray, high: Float
     return fits, differences, np.stack([np.minimum(fits[0], differences[0]), np.maximum(fits[1], differences[1])])
 
 
-def _evenly(t: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:
-    """The interval of even times [s], and what their rounding does to each channel [unit], shape (channels,)."""
-    even = t[0] + np.arange(t.size) * (t[-1] - t[0]) / (t.size - 1)
-    step = float(even[1] - even[0])
-    late = np.abs(t - even).max() + 2.0 * np.spacing(np.abs(t).max())
-    return step, late * np.abs(np.diff(y, axis=1)).max(axis=1) / step
+def _evenly(
+    t: FloatArray, y: FloatArray, run: slice, channels: NDArray[np.intp]
+) -> tuple[float, FloatArray]:
+    """The interval of a run of even times [s], and what their rounding does to some channels [unit], their shape."""
+    first, last, count = t[run.start], t[run.stop - 1], run.stop - run.start
+
+    def even(at: NDArray[np.intp]) -> FloatArray:
+        return np.asarray(first + at * (last - first) / (count - 1))
+
+    begin = even(np.arange(2))
+    step = float(begin[1] - begin[0])
+    late = largest_of(lambda some, at: np.abs(some - even(at)), t[run], numbered(count))
+    late = late + 2.0 * np.spacing(max(abs(first), abs(last)))
+    moves = largest_of(lambda a, b: np.abs(b - a), y[:, run.start : run.stop - 1].T, y[:, run.start + 1 : run.stop].T)
+    return step, late * moves[channels] / step
 
 
 def _even_runs(t: FloatArray) -> list[slice]:
     """Stretches of samples at even times."""
-    step = np.diff(t)
-    odd = np.flatnonzero(np.abs(step - np.median(step)) > 1e-6 * np.median(step))
+    step = differences_of(t)
+    middle = np.median(step)
+    odd = flagged(by_parts(lambda some: np.abs(some - middle) > 1e-6 * middle, step, kind=bool))
     edges = np.concatenate([[-1], odd, [step.size]])
     return [slice(a + 1, b + 1) for a, b in pairwise(edges.tolist()) if b - a >= FEWEST_OF_PIECES]

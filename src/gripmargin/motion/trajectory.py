@@ -14,11 +14,11 @@ from gripmargin.base.arrays import FloatArray, Value, first_wrong, frozen, seale
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import of_class, shown, texts
 from gripmargin.base.poses import FARTHEST, QUATERNION_TOLERANCE, as_pose, rotation_from_quaternion
-from gripmargin.base.stored import differences_of
+from gripmargin.base.stored import differences_of, numbered
 from gripmargin.motion.turn_error import turn_error
 
 RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
-MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs splitting
+MAX_SAMPLES = 5_000_000  # that are read from text or messages, or put in: those are made in memory
 LATEST = 1e12  # [s]: clocks count from 1970 or later
 CLOSEST = 1e-12  # [s] between samples: no clock tells less, and rates by it stay within floats
 FASTEST = 1e15  # [rad/s, m/s, per s]: no joint does that, and products of a few such figures stay within floats
@@ -72,8 +72,6 @@ class _Samples(Value):
 
     def _check_times(self) -> int:
         t = frozen(self.t, (None,), f"{self.source} t", most=LATEST)
-        if t.size > MAX_SAMPLES:
-            raise InputError(self.source, f"{t.size} samples", f"at most {MAX_SAMPLES}", "split the program")
         if t.size < 2:
             raise InputError(self.source, f"{t.size} samples", "at least 2")
         steps = differences_of(t)
@@ -137,7 +135,7 @@ class _Samples(Value):
     @property
     def rows(self) -> NDArray[np.intp]:
         """Which samples the program gives, and were not put in."""
-        return np.arange(self.samples) if self.filling is None else self.filling.given
+        return numbered(self.samples) if self.filling is None else self.filling.given
 
     @property
     def own(self) -> tuple[Self, NDArray[np.intp]]:

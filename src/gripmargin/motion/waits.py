@@ -45,7 +45,7 @@ def waited(trajectory: Trajectory) -> Trajectory:
     for k in range(1, RESTING + 1):
         rests &= beside[RESTING - k : step.size + RESTING - k] & beside[RESTING + k : step.size + RESTING + k]
     count = np.append(np.where(rests, np.floor(step / usual - 0.5), 0.0), 0.0).astype(np.intp)
-    if not 0 < count.sum() <= MAX_SAMPLES - t.size:
+    if not 0 < count.sum() <= MAX_SAMPLES:
         return trajectory
     parts = np.append(step, usual) / (count + 1)
     apart = np.where(np.abs(parts - usual) <= EVEN * usual, parts, usual)  # the last one takes what is left

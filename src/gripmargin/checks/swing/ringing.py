@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
+from gripmargin.base.stored import differences_of
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing.drive import (
@@ -145,7 +146,7 @@ class History:
     @cached_property
     def _better(self) -> NDArray[np.bool_]:
         """Which modes are known better without smoothing, shape (modes,)."""
-        error, followed = self.case.motion.error, self.modes.frequency * spacing(self.t).max() <= FOLLOWED
+        error, followed = self.case.motion.error, self.modes.frequency * _widest(self.t) <= FOLLOWED
         if self.case.motion.given or error is None or error.unsmoothed is None or not followed.any():
             return np.zeros_like(followed)
         return better(self.modes, self._both(), self.start, COVERAGE, followed)
@@ -157,6 +158,10 @@ class History:
                 self._worked_out[part.start, part.stop] = smoothed, unsmoothed
             if unsmoothed is not None:
                 yield smoothed, unsmoothed
+
+
+def _widest(t: FloatArray) -> float:
+    return float(differences_of(t).max()) if t.size > 1 else float(spacing(t).max())
 
 
 def parts(samples: int, after: int = 0) -> Iterator[slice]:

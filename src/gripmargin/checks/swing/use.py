@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.base.stored import by_parts, columns, filled_with, largest_of, parts, stored
+from gripmargin.base.stored import by_parts, columns, differences_of, filled_with, largest_of, parts, stored
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import COVERAGE, SURE, beyond, most_of, pad_use
@@ -168,7 +168,7 @@ def _missed(found: Swing, swings: FloatArray, followed: NDArray[np.bool_], parts
 
 def resolution(modes: Modes, t: FloatArray) -> tuple[NDArray[np.bool_], int]:
     """Return which modes are followed, shape (modes,), and at how many instants from one sample to the next."""
-    usual = float(np.quantile(np.diff(t), TYPICAL)) if t.size > 1 else 0.0
+    usual = float(np.quantile(differences_of(t), TYPICAL)) if t.size > 1 else 0.0
     turn = modes.frequency * usual
     slow = turn <= COARSE * MOST_STEPS
     steps = int(np.clip(np.ceil(turn[slow].max(initial=0.0) / FINE), 1, MOST_STEPS))
