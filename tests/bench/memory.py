@@ -41,7 +41,9 @@ def write(path: Path, samples: int, *, given: bool) -> None:
             np.lib.format.write_array_header_1_0(file, header)
             for first in range(0, samples, BLOCK):
                 file.write((np.arange(first, min(first + BLOCK, samples)) * 0.004).tobytes())
-        for order, (kind, unit) in enumerate((("q", "rad"), ("qd", "rad/s"), ("qdd", "rad/s^2")) if given else (("q", "rad"),)):
+        for order, (kind, unit) in enumerate(
+            (("q", "rad"), ("qd", "rad/s"), ("qdd", "rad/s^2")) if given else (("q", "rad"),)
+        ):
             header["shape"] = (samples, len(names))
             with archive.open(f"{kind} [{unit}].npy", "w", force_zip64=True) as file:
                 np.lib.format.write_array_header_1_0(file, header)

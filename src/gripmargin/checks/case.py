@@ -303,7 +303,10 @@ def _with_borders(carry: NDArray[np.bool_], trajectory: Trajectory) -> NDArray[n
     """The carry with the samples next to it where they are far away: somewhere on the way to them it begins or ends."""
     own = trajectory.rows
     t = trajectory.t if own.size == carry.size else trajectory.t[own]
-    out, wide = carry.copy() if own.size == carry.size else carry[own], by_parts(lambda h: h > RESOLVED, differences_of(t), kind=bool)
+    out, wide = (
+        carry.copy() if own.size == carry.size else carry[own],
+        by_parts(lambda h: h > RESOLVED, differences_of(t), kind=bool),
+    )
     out[:-1] |= carry[own[1:]] & wide
     out[1:] |= carry[own[:-1]] & wide
     if own.size == carry.size:

@@ -168,7 +168,9 @@ def short_carry(case: Described) -> str:
     if carry.size == 0:
         return ""
     begin = tool.take(carry[:1]).position
-    far = max(float(np.linalg.norm(tool.take(carry[part]).position - begin, axis=1).max()) for part in parts(carry.size))
+    far = max(
+        float(np.linalg.norm(tool.take(carry[part]).position - begin, axis=1).max()) for part in parts(carry.size)
+    )
     most = tool.largest("acceleration", carry)
     if not STILL < far < SHORTEST or most > CREEPING or _only_turns(tool.take(carry), far):
         return ""

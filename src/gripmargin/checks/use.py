@@ -64,7 +64,6 @@ class Use:
             high=by_parts(np.maximum, self.high, other.high),
         )
 
-
     def short_of(self, target: float) -> NDArray[np.bool_]:
         """Return where the margin is not surely on target, shape (m,)."""
         return by_parts(lambda high: short_of(inverse(high), target), self.high, kind=bool)

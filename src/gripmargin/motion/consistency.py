@@ -267,7 +267,9 @@ def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], .
         return ()
     return tuple(
         (int(i), int(i) + 1, f"the positions jump against the speeds between {t[i]:.3f} s and {t[i + 1]:.3f} s")
-        for i in np.flatnonzero(by_parts(lambda *some: (beyond(*some) - digits > 0.0).any(axis=1), *intervals, kind=bool))
+        for i in np.flatnonzero(
+            by_parts(lambda *some: (beyond(*some) - digits > 0.0).any(axis=1), *intervals, kind=bool)
+        )
     )
 
 

@@ -42,7 +42,11 @@ def gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int
     wide = _gaps_in(t)
     moved = np.any(np.abs(places[wide + 1] - places[wide]) > 4.0 * noise + 1e-9, axis=1)  # noise alone hardly does
     return [
-        (int(i), int(i) + 1, f"no sample for {1e3 * (t[i + 1] - t[i]):.0f} ms while the robot moves: a peak may hide there")
+        (
+            int(i),
+            int(i) + 1,
+            f"no sample for {1e3 * (t[i + 1] - t[i]):.0f} ms while the robot moves: a peak may hide there",
+        )
         for i in wide[moved]
     ]
 

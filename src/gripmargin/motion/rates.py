@@ -294,7 +294,11 @@ def _estimated(
     first, second = (np.swapaxes(rows, 1, 2) for rows in (fits[-1], fits[0]))
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
-        return Rates(*(owned(rows) if len(rows) else rows for rows in (first[0], none, first[1], none, first[2], none)), noise, window.T)
+        return Rates(
+            *(owned(rows) if len(rows) else rows for rows in (first[0], none, first[1], none, first[2], none)),
+            noise,
+            window.T,
+        )
     quick, strays = stored(columns.shape), stored(columns.shape)
     if bursts:
         even = even_step(times) is not None
@@ -460,9 +464,7 @@ def _kinds(fit: FloatArray, may: NDArray[np.bool_], low: FloatArray, high: Float
     return fits, differences, np.stack([np.minimum(fits[0], differences[0]), np.maximum(fits[1], differences[1])])
 
 
-def _evenly(
-    t: FloatArray, y: FloatArray, run: slice, channels: NDArray[np.intp]
-) -> tuple[float, FloatArray]:
+def _evenly(t: FloatArray, y: FloatArray, run: slice, channels: NDArray[np.intp]) -> tuple[float, FloatArray]:
     """The interval of a run of even times [s], and what their rounding does to some channels [unit], their shape."""
     first, last, count = t[run.start], t[run.stop - 1], run.stop - run.start
 

@@ -121,7 +121,10 @@ class ToolMotion(Value):
             name: Of the attribute: position, velocity, acceleration, angular_velocity or angular_acceleration.
             samples: Indices, shape (m,), m > 0; None: all.
         """
-        some = (part if samples is None else samples[part] for part in parts(self.samples if samples is None else samples.size))
+        some = (
+            part if samples is None else samples[part]
+            for part in parts(self.samples if samples is None else samples.size)
+        )
         sizes = (np.linalg.norm(getattr(self.take(at), name), axis=1).max() for at in some)
         return float(np.max([*sizes]))
 

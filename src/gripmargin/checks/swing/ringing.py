@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
-from gripmargin.base.stored import differences_of
+from gripmargin.base.stored import differences_of, leave
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing.drive import (
@@ -153,6 +153,7 @@ class History:
 
     def _both(self) -> Iterator[tuple[Drive, Drive]]:
         for part in (every := list(parts(self.t.size, self.start.sample))):
+            leave()
             smoothed, unsmoothed = self._drives(part)
             if len(every) == 1:
                 self._worked_out[part.start, part.stop] = smoothed, unsmoothed
@@ -270,6 +271,7 @@ class Stretch:
         for known in range(len(self._states), k + 1):
             self._block(known - 1)
         if k not in self._last:
+            leave()
             part, end = self._parts[k], k == len(self._parts) - 1
             found = self._worked_out(part, self._states[k], part.stop - part.start - (not end))
             self._last.clear()
