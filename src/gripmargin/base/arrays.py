@@ -62,7 +62,7 @@ def _copied(values: ArrayLike) -> FloatArray:
     return by_parts(lambda some: some, given)
 
 
-def first_wrong(array: FloatArray, wrong: Callable[[FloatArray], NDArray[np.bool_]]) -> tuple[int, ...] | None:
+def first_wrong(array: NDArray[Any], wrong: Callable[[NDArray[Any]], NDArray[Any]]) -> tuple[int, ...] | None:
     """Return the index of the first number of an array that is wrong; None: none is."""
     if array.ndim == 0:
         return () if wrong(array).any() else None

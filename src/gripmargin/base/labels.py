@@ -8,7 +8,6 @@ from typing import Any, overload
 import numpy as np
 from numpy.typing import DTypeLike, NDArray
 
-from gripmargin.base.arrays import sealed
 from gripmargin.base.stored import parts
 
 
@@ -22,7 +21,8 @@ class Labels(Sequence[str]):
 
     def __init__(self, words: Sequence[str], numbers: NDArray[np.integer[Any]]) -> None:
         """Take over words and their numbers."""
-        self._words, self._numbers = tuple(words), sealed(numbers)
+        self._words, self._numbers = tuple(words), numbers
+        numbers.setflags(write=False)
 
     def __len__(self) -> int:
         return int(self._numbers.size)
@@ -51,7 +51,7 @@ class Labels(Sequence[str]):
     def __repr__(self) -> str:
         return repr(tuple(self))
 
-    def __array__(self, dtype: DTypeLike = None, copy: bool | None = None) -> NDArray[Any]:
+    def __array__(self, dtype: DTypeLike | None = None, copy: bool | None = None) -> NDArray[Any]:
         """Return the words as an array of text."""
         return np.array(self._words or ("",), dtype=dtype)[self._numbers]
 

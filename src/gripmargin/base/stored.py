@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from gripmargin.base.errors import InputError
 
 LONG: Final = 6_000_000  # [bytes] of an array that is kept in memory: memory alone
-PART: Final = 65_536  # samples that are worked on at a time: memory alone
+PART: Final = 65_536  # samples that are worked on at a time, in blocks of noise: memory alone
 _WRITTEN: Final = bytes(1 << 20)
 _MAPS: WeakSet[mmap.mmap] = WeakSet()
 
@@ -55,15 +55,16 @@ def stored(shape: tuple[int, ...], kind: Any = np.float64) -> NDArray[Any]:
     return np.frombuffer(room, kind).reshape(shape)
 
 
-def parts(samples: int, *, size: int = PART) -> Iterator[slice]:
+def parts(samples: int, *, size: int | None = None) -> Iterator[slice]:
     """Yield the samples of a program part by part; what is mapped leaves memory after each.
 
     Args:
         samples: How many there are.
-        size: How many a part has.
+        size: How many a part has; None: `PART`.
     """
-    for first in range(0, samples, size):
-        yield slice(first, min(first + size, samples))
+    step = size or PART
+    for first in range(0, samples, step):
+        yield slice(first, min(first + step, samples))
         leave()
 
 
@@ -84,12 +85,10 @@ def by_parts(work: Callable[..., NDArray[Any]], *arrays: NDArray[Any], kind: Any
     """
     if len(arrays[0]) <= PART:
         return np.asarray(work(*arrays), dtype=kind)
-    out: NDArray[Any] | None = None
-    for part in parts(len(arrays[0])):
-        some = work(*(array[part] for array in arrays))
-        out = stored((len(arrays[0]), *some.shape[1:]), kind) if out is None else out
-        out[part] = some
-    assert out is not None  # noqa: S101 - there is a part at least
+    count, first = len(arrays[0]), work(*(array[:PART] for array in arrays))
+    out = stored((count, *first.shape[1:]), kind)
+    for part in parts(count):
+        out[part] = work(*(array[part] for array in arrays)) if part.start else first
     return out
 
 

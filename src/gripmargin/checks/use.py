@@ -55,7 +55,7 @@ class Use:
         return replace(
             self,
             point=by_parts(
-                lambda mine, its, a, b: np.where(~(b <= a), its, mine),
+                lambda mine, its, a, b: np.asarray(np.where(~(b <= a), its, mine)),
                 *(self.point, other.point, self.value, other.value),
                 kind=np.intp,
             ),

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray

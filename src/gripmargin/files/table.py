@@ -13,7 +13,8 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray, first_wrong, owned
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import QUATERNION_TOLERANCE, QUATERNIONS, RPY, rotation_from_quaternion, rotations
-from gripmargin.base.stored import beside, column, parts
+from gripmargin.base.stored import beside, parts
+from gripmargin.base.stored import column as in_one_piece
 from gripmargin.files.clock import times, with_likely_unit
 from gripmargin.files.column_map import ColumnGroup, Columns, Heads, TimeColumn
 from gripmargin.files.columns import ANGLES, QUATERNION, TURNS, Column
@@ -195,7 +196,7 @@ def _in_si(values: FloatArray, columns: Sequence[Column]) -> dict[str, FloatArra
         for part in parts(len(values)):
             values[part] *= factors
     # times are looked at alone, one after the other
-    return {each.name: values[:, i] if each.joint else column(values, i) for i, each in enumerate(columns)}
+    return {each.name: values[:, i] if each.joint else in_one_piece(values, i) for i, each in enumerate(columns)}
 
 
 def _as_read(columns: Sequence[Column], label: Column | None, ignored: Sequence[str]) -> str:

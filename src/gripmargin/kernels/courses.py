@@ -34,7 +34,7 @@ def better_course(one: FloatArray, other: FloatArray, both: FloatArray) -> NDArr
     kind, after = False, 0.0
     for part in [*parts(one.size)][::-1]:
         sums, change = ahead[part].tolist(), (both[part] - other[part]).tolist()
-        course_here = []
+        course_here: list[bool] = []
         for k in range(len(sums) - 1, -1, -1):
             last = part.stop == one.size and not course_here
             kind = sums[k] > (0.0 if last else -after if kind else change[k])

@@ -49,7 +49,7 @@ def piece_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArr
         whether it is followed: not where second differences lie outside, so that a short phase hides; and the points of
         the longest window that holds it. Shape (channels, n) each.
     """
-    out = *(stored(y.shape) for _ in range(2)), stored(y.shape, bool), stored(y.shape)
+    out = stored(y.shape), stored(y.shape), stored(y.shape, bool), stored(y.shape)
     for part, wide, inside in wide_parts(y.shape[1], REACH):
         for rows, found in zip(out, _bounds(y[:, wide], error), strict=True):
             rows[:, part] = found[:, inside]

@@ -251,9 +251,8 @@ def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], .
     Args:
         trajectory: With speeds and accelerations.
     """
-    t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
-    intervals = Intervals.of(trajectory)
-    most = largest_of(np.abs, qdd)
+    t, q, intervals = trajectory.t, trajectory.q, Intervals.of(trajectory)
+    most = largest_of(np.abs, given_rates(trajectory)[1])
     rounded = rounding(by_parts(_smooth, *intervals), by_parts(in_intervals, *intervals.speeds, kind=bool))
 
     def beyond(*some: FloatArray) -> FloatArray:
@@ -274,7 +273,7 @@ def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], .
 
 
 class Intervals(NamedTuple):
-    """What is given before and after each of some intervals, and their lengths, shape (intervals, 1) or (.., joints)."""
+    """What is given before and after each interval, shape (intervals, joints), and its length, shape (intervals, 1)."""
 
     h: FloatArray
     q: FloatArray

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
-from gripmargin.base.stored import differences_of, leave
+from gripmargin.base.stored import leave
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing.drive import (
@@ -24,7 +24,7 @@ from gripmargin.checks.swing.drive import (
     estimated_drives,
     given_drive,
     shaking,
-    spacing,
+    widest,
 )
 from gripmargin.checks.swing.response import Begun, Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of, modes_of_sheet
@@ -146,7 +146,7 @@ class History:
     @cached_property
     def _better(self) -> NDArray[np.bool_]:
         """Which modes are known better without smoothing, shape (modes,)."""
-        error, followed = self.case.motion.error, self.modes.frequency * _widest(self.t) <= FOLLOWED
+        error, followed = self.case.motion.error, self.modes.frequency * widest(self.t) <= FOLLOWED
         if self.case.motion.given or error is None or error.unsmoothed is None or not followed.any():
             return np.zeros_like(followed)
         return better(self.modes, self._both(), self.start, COVERAGE, followed)
@@ -159,10 +159,6 @@ class History:
                 self._worked_out[part.start, part.stop] = smoothed, unsmoothed
             if unsmoothed is not None:
                 yield smoothed, unsmoothed
-
-
-def _widest(t: FloatArray) -> float:
-    return float(differences_of(t).max()) if t.size > 1 else float(spacing(t).max())
 
 
 def parts(samples: int, after: int = 0) -> Iterator[slice]:
