@@ -98,7 +98,7 @@ def test_holds_are_alike_only_with_the_same_on_the_other_stations(job):
     """What is judged once counts for another hold where the flange carries the same there, to rounding."""
     own = job.stations["A"]
     motion = with_fastest(ProgramMotion.of(own.trajectory, own.robot))
-    (window,) = windows(own, job.holds[:1], motion)
+    (window,) = windows(own, job.holds[:1], motion, ())
     n, body = motion.at.samples, {"mass": 0.2, "com": np.array([0.0, 0.1, 0.0]), "inertia": np.eye(3)}
     none = {"sure": np.zeros((6, n)), "at": np.zeros(0, dtype=int), "instants": np.zeros((6, 0))}
     there = Aboard(**body, **none, hangs=np.arange(n) > 900, contact=np.ones((6, n)))

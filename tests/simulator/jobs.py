@@ -50,9 +50,8 @@ def draw(seed, kind=None):
     kind = kind or KINDS[seed % len(KINDS)]
     materials = [_material(random, kind) for _ in range(1 + (random.random() < 0.2 or kind == "heights"))]
     cycles = int(random.choice([0, 0, 5, 20]))
-    pads, reach = _pads(random, kind, materials)
+    gripper, reach = _gripper(random, kind, materials, cycles)
     outline = _outline(random, kind, reach)
-    gripper = gm.Gripper(pads=tuple(pads), cycles_since_cleaning=cycles)
     height = random.uniform(2e-3, 20e-3) if kind != "outline" else random.uniform(10e-3, 60e-3)
     com, inertia = gm.uniform_plate(1.0, outline, height)
     lean = random.normal(size=2)
@@ -127,6 +126,17 @@ def _material(random, kind):
         damping_ratio=0.1,
         name=f"film {kind}",
     )
+
+
+def _gripper(random, kind, materials, cycles):
+    """Pads, drawn again where they overlap, and how far they reach from the tool's axis."""
+    while True:
+        pads, reach = _pads(random, kind, materials)
+        try:
+            return gm.Gripper(pads=tuple(pads), cycles_since_cleaning=cycles), reach
+        except gm.InputError as refused:
+            if "overlap" not in str(refused):
+                raise
 
 
 def _pads(random, kind, materials):

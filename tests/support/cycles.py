@@ -23,7 +23,8 @@ def program(*cycles, start=HOME, labels=LABELS):
 
     Args:
         cycles: Each with where the part is taken and left, both shape (3,), and further figures by name: time of the
-            way over [s], depth of the press [m], labels of its moves, where it ends.
+            way over [s], depth of the press [m], labels of its moves, where it ends, where it goes down on the way
+            over.
         start: Where the first one begins.
     """
     t, rows, moves, at = [], [], [], np.array(start, dtype=float)
@@ -57,6 +58,10 @@ def program(*cycles, start=HOME, labels=LABELS):
         go(own[1], at, 0.2)
         go(own[2], taken + 0.01 * high, 0.2)
         go(own[3], taken + high, 0.6)
+        for down in more.get("by", ()):
+            go(own[3], down + high, over)
+            go(own[3], down, over)
+            go(own[3], down + high, over)
         go(own[3], left + high, over)
         go(own[3], left + 0.03 * high, 0.8)
         go(own[4], left - [0, 0, 1e-4], 0.3)

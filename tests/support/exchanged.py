@@ -33,13 +33,14 @@ def robot():
     return gm.chain_from_axes([np.eye(4)] * 4, axes, [False] * 3 + [True], np.eye(4))
 
 
-def program(press=2e-4, index=0.8, deeper=0.0):
+def program(press=2e-4, index=0.8, deeper=0.0, by=None):
     """One exchange, each leg a quintic from rest to rest, with speeds and accelerations.
 
     Args:
         press: How deep each part is pressed [m].
         index: Time in which the hub turns over the chuck [s].
         deeper: By how much deeper the finished part is [m].
+        by: Where the blank goes down on its way, and comes up again.
     """
     t, rows, moves = [np.zeros(1)], [], []
     at, now = np.array([0.3, -0.4, RADIUS + 0.2, 0.0]), 0.0
@@ -74,6 +75,8 @@ def program(press=2e-4, index=0.8, deeper=0.0):
 
     take("take blank", MAGAZINE, 0.0, press)
     go("to chuck", MAGAZINE, 0.25, 0.0, 0.8)
+    for high in () if by is None else (0.25, 0.0, 0.25):
+        go("to chuck", by, high, 0.0, 1.5)
     go("to chuck", CHUCK, 0.25, -QUARTER, 1.5)
     take("take done", CHUCK, -QUARTER, press + deeper)
     go("index", CHUCK, 0.25, -QUARTER, 0.8)

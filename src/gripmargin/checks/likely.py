@@ -214,6 +214,11 @@ def unnamed_moves(case: Described) -> str:
     return ""
 
 
+def other_place(case: Described) -> str:
+    """A carried part that stays above the places of the other parts of its program."""
+    return case.job.elsewhere
+
+
 def joint_speed(case: Described) -> str:
     """The way from sample to sample within the joint speeds that the job gives."""
     trajectory, robot, limits = case.job.trajectory, case.job.robot, case.job.joint_limits
@@ -260,13 +265,14 @@ RULES: Final[Mapping[str, Rule]] = {
     "from_below": from_below,
     "never_released": never_released,
     "unnamed_moves": unnamed_moves,
+    "other_place": other_place,
     "joint_speed": joint_speed,
     "fouling": fouling,
     "polled": polled,
 }
 
 
-AFTERWARDS: Final = ("never_released", "unnamed_moves")  # what looks wrong beside all that is simulated
+AFTERWARDS: Final = ("never_released", "unnamed_moves", "other_place")  # what looks wrong beside all that is simulated
 
 
 def _only_turns(tool: ToolMotion, far: float) -> bool:

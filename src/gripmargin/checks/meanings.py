@@ -206,6 +206,11 @@ MEANINGS: Final[dict[str, Meaning]] = {
         "A pick whose moves are not named is not judged, and does not count among the picks that make pads dirty.",
         "Name the moves of that pick in program.phases; where nothing is taken there, name them in a free phase.",
     ),
+    "other_place": Meaning(
+        "Whether a carried part comes down where the part of another hold lies.",
+        "What presses it there or takes it off its pads is not followed: a hold is judged with its own tray and nest.",
+        "Carry the part higher over that place or around it; where it is put down there, name the place in its phases.",
+    ),
     "moving_start": Meaning(
         "Whether the tool stands still when the part is first carried, where no tray says how it comes onto the pads.",
         "A file cut out of a motion does not tell what that motion before it made the part swing by.",

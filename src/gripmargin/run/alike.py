@@ -63,6 +63,7 @@ def _exact(job: Job, motion: ProgramMotion, part: str) -> Any:
         trajectory.rows.tobytes(),
         motion.doubts,
         job.uncleaned,
+        job.elsewhere,
         tuple(force.moves for force in job.process),
         begins if by_time or cleans else None,
         job.station,

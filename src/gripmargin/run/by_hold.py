@@ -23,6 +23,7 @@ from gripmargin.results.report import HoldReport, Report
 from gripmargin.results.samples import Samples
 from gripmargin.run.alike import Alike
 from gripmargin.run.cleaned import Kept, kept_clean
+from gripmargin.run.elsewhere import Lying, comes_down, places_of
 from gripmargin.workcell.holds import Hold, cut_between
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.windows import asked_in
@@ -49,7 +50,8 @@ def by_hold(job: Job, judge: Judge) -> Report:
     """
     job = replace(job, trajectory=dense(job.trajectory, job.stamps))
     motion = with_fastest(ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps))
-    made = judge_each(windows(recording_placed(job, motion), job.holds, motion), judge)
+    places = tuple(places_of(job, job.holds, motion.at))
+    made = judge_each(windows(recording_placed(job, motion), job.holds, motion, places), judge)
     return together(job, made, samples_of(made), shares_of(made))
 
 
@@ -87,13 +89,14 @@ class Made:
     result: HoldReport
 
 
-def windows(job: Job, holds: Sequence[Hold], motion: ProgramMotion) -> Iterator[Window]:
+def windows(job: Job, holds: Sequence[Hold], motion: ProgramMotion, places: Sequence[Lying]) -> Iterator[Window]:
     """Yield each hold of one set of pads with its stretch of the program; neighbours share a sample.
 
     Args:
         job: What is asked of these pads, its recording placed.
         holds: In the order of time.
         motion: Over the whole program.
+        places: Where parts lie, of all holds.
     """
     position, first, t = motion.at.position, 0, job.trajectory.t
     speed = np.maximum(*(np.linalg.norm(v, axis=1) for v in (motion.at.velocity, motion.at.angular_velocity)))
@@ -102,7 +105,7 @@ def windows(job: Job, holds: Sequence[Hold], motion: ProgramMotion) -> Iterator[
         last = job.trajectory.samples - 1 if after is None else cut_between(job, hold, after, position, speed)
         trajectory, own = stretch_of(job.trajectory, motion, first, last)
         asked = replace(asked_in(job, hold, trajectory, first), recording=_recorded_in(job, trajectory.t))
-        asked, kept = kept_clean(asked, own, kept)
+        asked, kept = kept_clean(replace(asked, elsewhere=comes_down(job, hold, motion.at, places)), own, kept)
         start = t[hold.stretches[0][0] if hold.stretches else first]  # none where pads are cleaned and nothing else
         end = t[max((each for _, each, _ in hold.stretches), default=last)]
         yield Window(hold=hold, job=asked, motion=own, first=first, start=float(start), end=float(end))

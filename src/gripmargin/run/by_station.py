@@ -33,6 +33,7 @@ from gripmargin.run.by_hold import (
     together,
     windows,
 )
+from gripmargin.run.elsewhere import places_of
 from gripmargin.workcell.aboard import Aboard
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.stations import frame_between
@@ -53,11 +54,15 @@ def by_station(job: Job, judge: Judge) -> Report:
     """
     job = replace(job, trajectory=dense(job.trajectory, job.stamps))
     whole = ProgramMotion.of(job.trajectory, job.robot, stamps=job.stamps)
+    motions = {name: with_fastest(whole.regripped(job.gripper.frame_of(name))) for name in job.stations}
+    holds = {name: tuple(hold for hold in job.holds if hold.station == name) for name in job.stations}
+    places = [
+        place for name, station in job.stations.items() for place in places_of(station, holds[name], motions[name].at)
+    ]
     several: list[Window] = []
     for name, station in job.stations.items():
-        motion = with_fastest(whole.regripped(job.gripper.frame_of(name)))
-        holds = tuple(hold for hold in job.holds if hold.station == name)
-        several += windows(recording_placed(station, motion), holds, motion)
+        motion = motions[name]
+        several += windows(recording_placed(station, motion), holds[name], motion, places)
     several.sort(key=lambda window: window.hold.number)
     with remembering():
         made = judge_each(several if job.flange is None else _with_aboard(job, several), judge)

@@ -61,6 +61,17 @@ class Hold:
         """What reports call it."""
         return f"{self.number} {self.part}".rstrip() + (f" on {self.station}" if self.station else "")
 
+    def own(self, job: Job) -> dict[str, Any]:
+        """Return its part, pick and nest, the places as they are by then, of a program's job."""
+        own: dict[str, Any] = {}
+        for one, several in TABLES.items():
+            name = getattr(self, one)
+            own[one] = getattr(job, several)[name] if name else getattr(job, one)
+        for place, use in (("pick", self.pick_use), ("nest", self.nest_use)):
+            if own[place] is not None:
+                own[place] = at_use(own[place], use, _where(place, getattr(self, place)))
+        return own
+
     def job(self, job: Job, **changes: Any) -> Job:
         """Return what is asked of this hold as a job of one part.
 
@@ -68,13 +79,7 @@ class Hold:
             job: The program's.
             changes: Of further fields.
         """
-        own: dict[str, Any] = {"parts": {}, "picks": {}, "nests": {}}
-        for one, several in TABLES.items():
-            name = getattr(self, one)
-            own[one] = getattr(job, several)[name] if name else getattr(job, one)
-        for place, use in (("pick", self.pick_use), ("nest", self.nest_use)):
-            if own[place] is not None:
-                own[place] = at_use(own[place], use, _where(place, getattr(self, place)))
+        own: dict[str, Any] = {"parts": {}, "picks": {}, "nests": {}} | self.own(job)
         own["gripper"] = self._dirtier(job.gripper)
         own["phases"] = tuple(replace(phase, part=None, pick=None, nest=None) for phase in job.phases)
         own["counted"] = True

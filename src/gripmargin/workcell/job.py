@@ -75,6 +75,7 @@ ACCEPTABLE = (  # what looks wrong and may be meant: `gripmargin.checks.plausibl
     "from_below",
     "never_released",
     "unnamed_moves",
+    "other_place",
     "moving_start",
     "joint_speed",
     "fouling",
@@ -138,6 +139,7 @@ class Job(Declared, called="job"):
         counted: Whether picks, cleanings and places of the program before its hold are counted already.
         unplaced: Why its recording is not placed beside a whole program of several holds; None: it is.
         uncleaned: Why the pads are not known to be as clean and whole as is counted, one sentence each.
+        elsewhere: Where the part comes down on the place of another hold, in a sentence; empty: nowhere.
         station: Of a job of one station of the gripper: its name.
         frame: Of a job of one station: its frame in the tool frame, of which a program or a recording of poses tells;
             the robot's tool ends at it already.
@@ -198,6 +200,7 @@ class Job(Declared, called="job"):
     counted: bool = key(Flag(), default=False)
     unplaced: str | None = key(Text(), default=None)
     uncleaned: tuple[str, ...] = key(LABELS, default=())
+    elsewhere: str = key(default="")
     station: str = key(default="")
     frame: FloatArray | None = key(default=None)
     aboard: tuple[Aboard, ...] = key(default=())
