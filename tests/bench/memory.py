@@ -6,12 +6,16 @@ python tests/bench/memory.py --samples 1000000
 import argparse
 import subprocess
 import sys
+import tempfile
 import time
+import zipfile
 from pathlib import Path
 
 import numpy as np
 
 import gripmargin as gm
+
+BLOCK = 65_536  # samples that are written at a time
 
 
 def arm() -> gm.Chain:
@@ -28,17 +32,32 @@ def peak() -> float:
     return next(int(line.split()[1]) for line in lines if line.startswith("VmHWM")) / 1024.0
 
 
-def program(samples: int, *, given: bool) -> gm.JointTrajectory:
-    """A swing of all six joints at 250 Hz that begins at rest, joint by joint, so that making it takes no more."""
-    t = np.arange(samples) * 0.004
-    columns = {name: np.zeros((samples, 6)) for name in (("q", "qd", "qdd") if given else ("q",))}
+def write(path: Path, samples: int, *, given: bool) -> None:
+    """Write a swing of all six joints at 250 Hz that begins at rest, block by block, so that it takes no memory."""
+    names = ("q1", "q2", "q3", "q4", "q5", "q6")
+    with zipfile.ZipFile(path, "w") as archive:
+        with archive.open("t [s].npy", "w", force_zip64=True) as file:
+            header = {"descr": "<f8", "fortran_order": False, "shape": (samples,)}
+            np.lib.format.write_array_header_1_0(file, header)
+            for first in range(0, samples, BLOCK):
+                file.write((np.arange(first, min(first + BLOCK, samples)) * 0.004).tobytes())
+        for order, (kind, unit) in enumerate(
+            (("q", "rad"), ("qd", "rad/s"), ("qdd", "rad/s^2")) if given else (("q", "rad"),)
+        ):
+            header["shape"] = (samples, len(names))
+            with archive.open(f"{kind} [{unit}].npy", "w", force_zip64=True) as file:
+                np.lib.format.write_array_header_1_0(file, header)
+                for first in range(0, samples, BLOCK):
+                    file.write(swing(np.arange(first, min(first + BLOCK, samples)) * 0.004, order).tobytes())
+
+
+def swing(t: np.ndarray, order: int) -> np.ndarray:
+    """Return a derivative of the joints' swing, the cube of a sine each, shape (n, 6)."""
+    rows = np.zeros((t.size, 6))
     for joint, (size, omega) in enumerate(zip(np.linspace(0.2, 0.7, 6), np.linspace(0.7, 2.0, 6), strict=True)):
-        for order, rows in enumerate(columns.values()):
-            for share, times in ((0.75, 1.0), (-0.25, 3.0)):  # the cube of a sine
-                rows[:, joint] += (
-                    share * size * (times * omega) ** order * np.sin(times * omega * t + order * np.pi / 2)
-                )
-    return gm.JointTrajectory(t=t, **columns)
+        for share, times in ((0.75, 1.0), (-0.25, 3.0)):
+            rows[:, joint] += share * size * (times * omega) ** order * np.sin(times * omega * t + order * np.pi / 2)
+    return rows
 
 
 def measure(samples: int, *, given: bool) -> None:
@@ -48,12 +67,16 @@ def measure(samples: int, *, given: bool) -> None:
     )
     part = gm.Part(face="plane", rigid=True, mass=1.0, com=[0.01, 0.02, 0.03], inertia=[1e-3, 2e-3, 2.5e-3, 1e-5, 0, 0])
     asked = {"gripper": gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.1, 0.1]),)), "part": part, "robot": arm()}
-    made = program(samples, given=given)
-    before, start = peak(), time.process_time()
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "program.npz"
+        write(path, samples, given=given)
+        start = time.process_time()
+        made = gm.read_trajectory(path, robot=asked["robot"])
+    before = peak()
     report = gm.check(trajectory=made, targets=gm.Targets(hold=1e-6), **asked)
     spent = time.process_time() - start
     kind = "rates given" if given else "positions alone"
-    sys.stdout.write(f"{samples} samples, {kind}: {peak():.0f} MB at most, {before:.0f} before the check; ")
+    sys.stdout.write(f"{samples} samples, {kind}: {peak():.0f} MB at most, {before:.0f} when it was read; ")
     sys.stdout.write(f"{1e6 * spent / samples:.0f} us a sample, {report.verdict}\n")
 
 

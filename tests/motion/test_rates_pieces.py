@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.motion import rates
+from gripmargin.motion import closer_bounds
 from gripmargin.motion.program import ProgramMotion
 from gripmargin.motion.rates import estimate_rates
 from support.steps import LAWS, MinimumJerk
@@ -150,7 +150,7 @@ def test_pieces_never_make_a_wider_bound_than_the_fit_does_without_them(monkeypa
     steady = np.convolve(np.abs(np.diff(a, prepend=0.0)), np.ones(5), "same") == 0.0
     assert (np.abs(found.second[:, 0] - 0.3 * a) <= narrow[:, 0])[steady].all()
     unknown = lambda y, error: (0 * y, 0 * y, np.zeros(y.shape, dtype=bool), 0 * y)  # noqa: E731
-    monkeypatch.setattr(rates, "piece_bounds", unknown)
+    monkeypatch.setattr(closer_bounds, "piece_bounds", unknown)
     plain = error(estimate_rates(t, samples))
     assert (narrow <= plain * (1 + 1e-9)).all()
     assert np.mean(narrow < 0.9 * plain) > 0.2

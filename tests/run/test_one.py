@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
+from gripmargin.base import stored
 from gripmargin.checks.hold import use
 from gripmargin.checks.swing import ringing
 from gripmargin.contact import loads
 from gripmargin.kernels import adaptive_fit, time_law
-from gripmargin.motion import rate_error, rates, tool_motion
+from gripmargin.motion import closer_bounds, rate_error, rates, tool_motion
 from gripmargin.reports.as_json import report_tree
 
 SIZES = (ringing, "AT_ONCE"), (loads, "AT_ONCE"), (time_law, "AT_ONCE"), (rate_error, "AT_ONCE"), (use, "CHUNK")
@@ -24,7 +25,10 @@ def in_blocks(patch, size):
     """Work out so many samples at a time; rates by parts of a size that windows of all widths share."""
     for module, name in (*SIZES, (tool_motion, "KEPT")):
         patch.setattr(module, name, size)
-    patch.setattr(rates, "AT_ONCE", 6 * size)  # values of all channels
+    for module in (rates, closer_bounds):
+        patch.setattr(module, "AT_ONCE", 6 * size)  # values of all channels
+    patch.setattr(stored, "PART", size - size % 32)  # blocks of noise are whole
+    patch.setattr(stored, "LONG", size)  # [bytes]: what is kept of every sample is mapped from a file
     patch.setattr(adaptive_fit, "_CHUNK", 768)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields
 from typing import Any, Self, TypeGuard, TypeVar
 from weakref import WeakValueDictionary
@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.errors import InputError
+from gripmargin.base.stored import LONG, by_parts, parts
 
 FloatArray = NDArray[np.floating[Any]]
 T = TypeVar("T")
@@ -30,7 +31,7 @@ def frozen(values: ArrayLike, shape: tuple[int | None, ...], where: str, *, most
         InputError: Not numbers, another shape, or NaN, infinity or too large a number somewhere.
     """
     try:
-        array = values if _is_own(values) else np.array(values, dtype=np.float64, order="C")
+        array = values if _is_own(values) else _copied(values)
     except (TypeError, ValueError) as error:
         raise InputError(where, "something that is not an array of numbers", _shape_text(shape)) from error
     fits = array.ndim == len(shape) and all(
@@ -38,19 +39,39 @@ def frozen(values: ArrayLike, shape: tuple[int | None, ...], where: str, *, most
     )
     if not fits:
         raise InputError(where, f"an array of shape {array.shape}", f"shape {_shape_text(shape)}")
-    finite = np.isfinite(array)
-    if not finite.all():
-        index = tuple(int(i) for i in np.argwhere(~finite)[0])
-        raise InputError(
-            f"{where}[{', '.join(map(str, index))}]", f"{array[index]}", "a finite number", "remove or repair it"
-        )
-    if most < np.inf and (large := np.abs(array) > most).any():
-        index = tuple(int(i) for i in np.argwhere(large)[0])
-        place = f"{where}[{', '.join(map(str, index))}]"
-        raise InputError(place, f"{array[index]:g}", f"a number of at most {most:g}", "check its unit and its exponent")
+    if (found := first_wrong(array, lambda some: ~np.isfinite(some))) is not None:
+        place = f"{where}[{', '.join(map(str, found))}]"
+        raise InputError(place, f"{array[found]}", "a finite number", "remove or repair it")
+    if most < np.inf and (found := first_wrong(array, lambda some: np.abs(some) > most)) is not None:
+        place = f"{where}[{', '.join(map(str, found))}]"
+        raise InputError(place, f"{array[found]:g}", f"a number of at most {most:g}", "check its unit and its exponent")
+    return owned(array)
+
+
+def owned(array: FloatArray) -> FloatArray:
+    """Make an array that nobody else writes to read-only, so that `frozen` takes it as it is; return it."""
     array.setflags(write=False)
     _OWN[id(array)] = array
     return array
+
+
+def _copied(values: ArrayLike) -> FloatArray:
+    given = np.asarray(values)
+    if 8 * given.size <= LONG:
+        return np.array(values, dtype=np.float64, order="C")
+    return by_parts(lambda some: some, given)
+
+
+def first_wrong(array: NDArray[Any], wrong: Callable[[NDArray[Any]], NDArray[Any]]) -> tuple[int, ...] | None:
+    """Return the index of the first number of an array that is wrong; None: none is."""
+    if array.ndim == 0:
+        return () if wrong(array).any() else None
+    for part in parts(len(array)):
+        if (found := wrong(array[part])).any():
+            index = np.argwhere(found)[0]
+            index[0] += part.start
+            return tuple(int(i) for i in index)
+    return None
 
 
 def sealed(array: FloatArray) -> FloatArray:

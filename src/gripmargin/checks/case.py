@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
+from gripmargin.base.stored import by_parts, differences_of, flagged
 from gripmargin.checks import likely
 from gripmargin.checks.pressed import pressed_in_the_carry
 from gripmargin.contact.backing import Backing
@@ -164,7 +165,7 @@ class Case:
     @cached_property
     def carried(self) -> NDArray[np.intp]:
         """Indices of the samples in which the part is carried."""
-        return np.flatnonzero(self.airborne)
+        return flagged(self.airborne)
 
     @property
     def hangs_in_carry_alone(self) -> bool:
@@ -302,8 +303,14 @@ def _taken(whole: Backing, full: tuple[Strength, ...], part: Part, pickup: Picku
 def _with_borders(carry: NDArray[np.bool_], trajectory: Trajectory) -> NDArray[np.bool_]:
     """The carry with the samples next to it where they are far away: somewhere on the way to them it begins or ends."""
     own = trajectory.rows
-    out, wide = carry[own], np.diff(trajectory.t[own]) > RESOLVED
+    t = trajectory.t if own.size == carry.size else trajectory.t[own]
+    out, wide = (
+        carry.copy() if own.size == carry.size else carry[own],
+        by_parts(lambda h: h > RESOLVED, differences_of(t), kind=bool),
+    )
     out[:-1] |= carry[own[1:]] & wide
     out[1:] |= carry[own[:-1]] & wide
+    if own.size == carry.size:
+        return out
     every = np.arange(carry.size)
     return out[np.searchsorted(own, every, side="right") - 1] & out[np.searchsorted(own, every)]

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import columns
 from gripmargin.checks.case import Case
 from gripmargin.checks.pressed import pressed_by_forces, pressed_by_the_load
 from gripmargin.checks.standing import Standing, grips_without
@@ -125,7 +126,7 @@ def _at_places(case: Case, grip: Grip, sheet: Sheet) -> tuple[float, float]:
 
     The latter at a use of 1, by each combination of forces where it uses the pads most.
     """
-    most, share = float(largest_utilisation(grip.face, case.own_load[:, case.carried]).max(initial=0.0)), 0.0
+    most, share = float(largest_utilisation(grip.face, columns(case.own_load, case.carried)).max(initial=0.0)), 0.0
     placed = Placed.of(grip, case.pushes)
     for more in case.added:
         if placed is None:

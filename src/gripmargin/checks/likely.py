@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import flagged, largest_of, parts, turned
 from gripmargin.checks.likely_figures import (
     Described,
     air_density,
@@ -88,7 +89,7 @@ def joint_travel(case: Described) -> str:
     for i, (turns, q) in enumerate(zip(robot.revolute, trajectory.q.T, strict=True)):
         far = FAR_TURN if turns else FAR_SLIDE
         low, high = max(float(lower[i]), -far), min(float(upper[i]), far)  # type: ignore[index]
-        least, most = float(q.min()), float(q.max())
+        least, most = -float(largest_of(np.negative, q)), float(largest_of(np.positive, q))
         if least >= low - 1e-6 and most <= high + 1e-6:
             continue
         (size, unit), name = ((np.degrees(1.0), "deg") if turns else (1e3, "mm")), robot.names[i] or f"joint {i + 1}"
@@ -127,7 +128,7 @@ def _not_rounding(error: RateError) -> FloatArray:
     """
     if error.unsmoothed is None:
         return error.noise
-    places = np.ascontiguousarray(error.unsmoothed.places.T)
+    places = turned(error.unsmoothed.places)
     half = value_error(places)
     explained = (error.noise <= ROUNDED * half) & (half <= ORDINARY) & ~shakes_at_rest(places, half)
     return np.where(explained, 0.0, error.noise)
@@ -136,11 +137,11 @@ def _not_rounding(error: RateError) -> FloatArray:
 def tool_travel(case: Described) -> str:
     """A tool that stays within reach of a robot, at speeds that robots have."""
     tool = case.motion.at
-    for what, most, unit, values in (
-        ("lies", FAR_SLIDE, "m from the origin of the world", tool.position),
-        ("reaches", FASTEST_TOOL, "m/s", tool.velocity),
+    for what, most, unit, name in (
+        ("lies", FAR_SLIDE, "m from the origin of the world", "position"),
+        ("reaches", FASTEST_TOOL, "m/s", "velocity"),
     ):
-        found = float(np.linalg.norm(values, axis=1).max())
+        found = tool.largest(name)
         if found > most:
             return (
                 f"the tool {what} {found:.3g} {unit}, and no more than {most:g} is likely: are lengths in the unit "
@@ -152,8 +153,8 @@ def tool_travel(case: Described) -> str:
 def from_below(case: Described) -> str:
     """A part that hangs from the pads somewhere: one that only lies on them needs none."""
     carry, gravity = case.job.phase_map.covers("carry"), case.job.gravity
-    pulled = case.motion.at.in_tool(gravity)[2, carry]
-    if not carry.any() or not (-pulled > PRESSED * np.linalg.norm(gravity)).all():
+    pulled = case.motion.at.in_tool(gravity)[2]
+    if not carry.any() or (carry & ~(-pulled > PRESSED * np.linalg.norm(gravity))).any():
         return ""
     return (
         "the part lies on the pads all the way, and its weight presses it on: does the tool's z axis point out of the "
@@ -163,11 +164,14 @@ def from_below(case: Described) -> str:
 
 def short_carry(case: Described) -> str:
     """A carry that takes the part somewhere, at accelerations that are felt; one that stands still or turns is none."""
-    carry, tool = np.flatnonzero(case.job.phase_map.covers("carry")), case.motion.at
+    carry, tool = flagged(case.job.phase_map.covers("carry")), case.motion.at
     if carry.size == 0:
         return ""
-    far = float(np.linalg.norm(tool.position[carry] - tool.position[carry[0]], axis=1).max())
-    most = float(np.linalg.norm(tool.acceleration[carry], axis=1).max())
+    begin = tool.take(carry[:1]).position
+    far = max(
+        float(np.linalg.norm(tool.take(carry[part]).position - begin, axis=1).max()) for part in parts(carry.size)
+    )
+    most = tool.largest("acceleration", carry)
     if not STILL < far < SHORTEST or most > CREEPING or _only_turns(tool.take(carry), far):
         return ""
     return (

@@ -179,7 +179,7 @@ def pieces_of(case: Case, use: Use, short: NDArray[np.bool_]) -> list[NDArray[np
 
 def shortfalls(case: Case, use: Use, target: float) -> list[Shortfall]:
     """Return the stretches that are not surely on target, one a move, or a stretch where moves have no labels."""
-    short = short_of(inverse(use.high), target)
+    short = use.short_of(target)
     return [Shortfall.of(case, use, target, piece) for piece in pieces_of(case, use, short)]
 
 

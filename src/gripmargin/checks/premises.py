@@ -14,6 +14,7 @@ import shapely
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
+from gripmargin.base.stored import columns
 from gripmargin.checks.case import Case
 from gripmargin.checks.dents import dented, dented_at_once, dented_beside, dented_in_a_stop, unbuckled
 from gripmargin.checks.not_given import air_left_out, air_taken_along, narrow
@@ -167,7 +168,7 @@ def swinging(case: Case) -> Standing:
     known, sheet = case.shared(bending), case.grip.bonded.sheet
     if known.doubts or sheet is None:
         return known
-    t, load = case.job.trajectory.t[case.carried], case.load[:, case.carried]
+    t, load = case.job.trajectory.t[case.carried], columns(case.load, case.carried)
     factor = max(left_out(sheet, case.grip), shaken(sheet, case.grip, t, load) if t.size else 1.0)
     if factor <= STIFF:
         return replace(known, factor=factor)
@@ -185,7 +186,7 @@ def begun_at_rest(case: Case) -> Standing:
     tool, first = case.motion.at, case.motion.at.take(case.carried[:1])
     for rates, unit in (("velocity", "m/s"), ("angular_velocity", "rad/s")):
         speed = float(np.linalg.norm(getattr(first, rates)))
-        if speed > 0.0 and speed > SETS_OFF * np.linalg.norm(getattr(tool, rates)[case.carried], axis=1).max():
+        if speed > 0.0 and speed > SETS_OFF * tool.largest(rates, case.carried):
             at = case.place(int(case.carried[0])).t
             said = f"the part is first carried at {at:.3f} s, by a tool that moves at {speed:.2g} {unit} already"
             helps = f'begin at a rest, give [pick], or state job.accept = ["{BEGINS}"] where it hung still'
@@ -243,7 +244,7 @@ def _as_a_plate(case: Case, grip: Grip, sheet: Sheet, when: str) -> Standing:
         return Standing(doubts=(f"{said}; leave out part.drag_area if it moves slowly",))
     if bonded.offset is not None or any(float(share.min()) <= 0.0 for share in bonded.left):
         return Standing(doubts=(f"the part bends{when}, on pads that did not bond everywhere: that is not judged",))
-    loads = case.load[:, case.carried]
+    loads = columns(case.load, case.carried)
     use = peak_utilisation(grip.face, loads)[0]
     worst = int(np.argmax(use))
     if not use[worst] > 0.0:

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import by_parts, columns, parts, stored
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.loads import load_per_acceleration
 from gripmargin.contact.poked import poked
@@ -74,19 +75,19 @@ def pressed_by_the_load(case: Case) -> tuple[Pressed, ...]:
     Args:
         case: The job.
     """
-    out, load = [], case.own_load[:, case.carried]
+    out, load = [], columns(case.own_load, case.carried)
     if not load.size:
         return ()
-    known = np.isfinite(load).all(axis=0)
-    load = np.where(known, load, 0.0)
+    known = by_parts(lambda some: np.isfinite(some).all(axis=1), load.T, kind=bool)
     for i, patch in enumerate(case.whole.patches):
-        (points, maps), surely, worst, highest = _presses(case, patch), np.zeros(load.shape[1]), 0, 0.0
-        for first in range(0, surely.size, AT_ONCE):
-            there = maps @ load[:, first : first + AT_ONCE]
-            surely[first : first + AT_ONCE] = np.maximum(there.max(axis=0), 0.0)
+        (points, maps), surely, worst, highest = _presses(case, patch), stored(load.shape[1:]), 0, 0.0
+        most, locked = stored(load.shape[1:]), _locked_in(case, i)
+        for some in parts(surely.size, size=AT_ONCE):
+            there = maps @ np.where(known[some], load[:, some], 0.0)
+            surely[some] = np.maximum(there.max(axis=0), 0.0)
+            most[some] = np.where(known[some], SUDDEN * surely[some] + locked, np.inf)
             if there.max() > highest:
                 worst, highest = int(np.unravel_index(int(np.argmax(there)), there.shape)[0]), float(there.max())
-        most = np.where(known, SUDDEN * surely + _locked_in(case, i), np.inf)
         out.append(Pressed(pad=i, samples=case.carried, most=most, surely=surely, point=points[worst]))
     return tuple(out)
 

@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.labels import Labels
+from gripmargin.base.stored import by_parts, largest_of, parts, stored
 from gripmargin.checks.case import Case
 from gripmargin.motion.trajectory import JointTrajectory
 
@@ -40,11 +42,14 @@ class Stretch:
 def at_rest(case: Case) -> NDArray[np.bool_]:
     """Return in which samples nothing moves, shape (n,)."""
     speed, acceleration = _rates(case)
-    step = np.diff(case.job.trajectory.t)
-    reach = np.maximum(np.append(step, step[-1]), np.insert(step, 0, step[0]))
-    out = np.ones(reach.size, dtype=bool)
-    for along, rises in zip(speed.T, acceleration.T, strict=True):
-        out &= np.abs(along) <= np.maximum(CREEP, STEP * max(rises.max(), -rises.min()) * reach)
+    t, most = case.job.trajectory.t, largest_of(np.abs, acceleration)
+    out = stored(t.shape, bool)
+    for part in parts(t.size):
+        step = np.diff(t[max(part.start - 1, 0) : part.stop + 1])
+        ends = int(part.start == 0), int(part.stop == t.size)
+        step = np.pad(step, ends, mode="edge")
+        reach = np.maximum(step[:-1], step[1:])
+        out[part] = (np.abs(speed[part]) <= np.maximum(CREEP, STEP * most * reach[:, None])).all(axis=1)
     return out
 
 
@@ -76,8 +81,8 @@ def _rates(case: Case) -> tuple[FloatArray, FloatArray]:
         return motion.joint_rates
     at = motion.at
     return (
-        np.hstack([at.velocity, at.angular_velocity]),
-        np.hstack([at.acceleration, at.angular_acceleration]),
+        by_parts(lambda *both: np.hstack(both), at.velocity, at.angular_velocity),
+        by_parts(lambda *both: np.hstack(both), at.acceleration, at.angular_acceleration),
     )
 
 
@@ -94,7 +99,7 @@ def _between_labels(rest: NDArray[np.bool_], runs: list[tuple[str, int, int]]) -
 
 def _at_rests(case: Case, rest: NDArray[np.bool_]) -> list[int]:
     """Both ends of every wait, and the slowest sample of every instant of rest."""
-    speed = np.abs(_rates(case)[0]).max(axis=1)
+    speed = by_parts(lambda some: np.abs(some).max(axis=1), _rates(case)[0])
     t = case.job.trajectory.t
     cuts: list[int] = []
     for first, last in _runs(rest):
@@ -112,6 +117,10 @@ def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(first), int(end) - 1) for first, end in edges.reshape(-1, 2)]
 
 
+def _kinds(case: Case) -> Labels:
+    return case.job.phase_map.kinds()
+
+
 def _kept(case: Case, rest: NDArray[np.bool_], first: int, last: int) -> str:
     inside = slice(first + 1, last) if last - first > 1 else slice(first, last + 1)
     carried = case.airborne[inside]
@@ -119,7 +128,7 @@ def _kept(case: Case, rest: NDArray[np.bool_], first: int, last: int) -> str:
         return "stands still"
     if carried.all():
         return ""
-    kinds = set(case.job.phase_map.kinds()[inside]) - {"carry"}
+    kinds = set(case.shared(_kinds)[inside]) - {"carry"}
     if kinds == {"free"}:
         return "no part"
     return " and ".join(sorted(kinds))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import by_parts, largest_of
 from gripmargin.checks.case import Case
 from gripmargin.checks.rests import EXACT, Stretch, stretches
 from gripmargin.results.tuned import Move, Setting
@@ -46,13 +47,12 @@ def setting(case: Case, stretch: Stretch, factor: float) -> Setting | None:
     """
     span = slice(stretch.first, stretch.last + 1)
     t, at, rates = case.job.trajectory.t[span], case.motion.at.take(span), case.motion.joint_rates
-    tool = np.linalg.norm(at.velocity, axis=1)
-    acceleration = float(np.linalg.norm(at.acceleration, axis=1).max())
+    tool = by_parts(_length, at.velocity)
+    acceleration = float(largest_of(_length, at.acceleration))
     joint, slides, leads = None, False, tool
     if rates is not None and case.job.robot is not None:
-        speeds = np.abs(rates[0][span])
-        joint = int(speeds.max(axis=0).argmax())
-        slides, leads = not case.job.robot.revolute[joint], speeds[:, joint]
+        joint = int(largest_of(np.abs, rates[0][span]).argmax())
+        slides, leads = not case.job.robot.revolute[joint], by_parts(lambda v: np.abs(v[:, joint]), rates[0][span])
     top = float(leads.max())
     if not (top > EXACT and np.isfinite(tool).all() and np.isfinite(acceleration)):
         return None
@@ -82,3 +82,7 @@ def _ramp(t: FloatArray, speed: FloatArray) -> float:
     start = t[still[-1]] if still.size else t[0]
     passed = np.interp(half, speed[above - 1 : above + 1], t[above - 1 : above + 1])
     return float(min(2.0 * (passed - start), t[speed.argmax()] - start))
+
+
+def _length(vectors: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.norm(vectors, axis=1))

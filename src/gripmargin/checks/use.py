@@ -8,7 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import by_parts, filled_with, largest_of, parts
 from gripmargin.contact.grip import Grip
+from gripmargin.results.findings import short_of
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -37,24 +39,34 @@ class Use:
 
     def over_time(self, n: int) -> tuple[FloatArray, FloatArray]:
         """Return the margin and the least value it may have at each of n samples, NaN outside the carry."""
-        margin, low = np.full(n, np.nan), np.full(n, np.nan)
-        margin[self.samples], low[self.samples] = self.margin(), inverse(self.high)
+        margin, low = filled_with(np.nan, (n,)), filled_with(np.nan, (n,))
+        for part in parts(self.samples.size):
+            at = self.samples[part]
+            margin[at], low[at] = inverse(self.value[part]), inverse(self.high[part])
         return margin, low
 
     @property
     def most(self) -> float:
         """The largest value that it may have anywhere; inf where it is unknown."""
-        return float(np.where(np.isnan(self.high), np.inf, self.high).max())
+        return float(largest_of(lambda high: np.where(np.isnan(high), np.inf, high), self.high))
 
     def worse(self, other: Use) -> Use:
         """Return the worse of two uses of the same pads by the same samples."""
         return replace(
             self,
-            point=np.where(~(other.value <= self.value), other.point, self.point),
-            value=np.maximum(self.value, other.value),
-            low=np.maximum(self.low, other.low),
-            high=np.maximum(self.high, other.high),
+            point=by_parts(
+                lambda mine, its, a, b: np.asarray(np.where(~(b <= a), its, mine)),
+                *(self.point, other.point, self.value, other.value),
+                kind=np.intp,
+            ),
+            value=by_parts(np.maximum, self.value, other.value),
+            low=by_parts(np.maximum, self.low, other.low),
+            high=by_parts(np.maximum, self.high, other.high),
         )
+
+    def short_of(self, target: float) -> NDArray[np.bool_]:
+        """Return where the margin is not surely on target, shape (m,)."""
+        return by_parts(lambda high: short_of(inverse(high), target), self.high, kind=bool)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

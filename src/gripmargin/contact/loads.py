@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import parts, stored
 from gripmargin.kernels.wrench import CAUSES, load_wrench, mass_matrix, wrench_by_cause
 from gripmargin.motion.tool_motion import ToolMotion
 from gripmargin.workcell import STANDARD_AIR_DENSITY, Part
@@ -44,10 +45,10 @@ def part_load(
 
 def rigid_load(body: Inertial, motion: ToolMotion, gravity: FloatArray) -> FloatArray:
     """Return the load of a body that moves with the tool, without air; as `part_load`."""
-    out = np.empty((6, motion.samples))
-    for first in range(0, motion.samples, AT_ONCE):
-        some = motion.take(slice(first, first + AT_ONCE))
-        out[:, first : first + AT_ONCE] = load_wrench(*body, some.in_tool(gravity), *_rates(some))
+    out = stored((6, motion.samples))
+    for part in parts(motion.samples, size=AT_ONCE):
+        some = motion.take(part)
+        out[:, part] = load_wrench(*body, some.in_tool(gravity), *_rates(some))
     return out
 
 

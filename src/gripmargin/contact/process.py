@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import columns, flagged
 from gripmargin.contact.backing import Backing
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.utilisation import largest_utilisation
@@ -134,9 +135,8 @@ def worst_load(face: Face, load: FloatArray, more: Sequence[Added]) -> FloatArra
 
 def every_load(load: FloatArray, airborne: NDArray[np.bool_], more: Sequence[Added]) -> FloatArray:
     """Return all loads that pads may have to carry, with and without forces, shape (6, k)."""
-    if not more:
-        return load[:, airborne]
-    return np.hstack([load[:, airborne], *(load[:, each.samples] + each.wrench for each in more)])
+    alone = columns(load, flagged(airborne))
+    return np.hstack([alone, *(load[:, each.samples] + each.wrench for each in more)]) if more else alone
 
 
 def unheld(job: Job, airborne: NDArray[np.bool_]) -> Iterator[tuple[Process, int]]:

@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
+from gripmargin.base.stored import beside
 from gripmargin.files.columns import Column, is_own
 from gripmargin.files.dialect import spread
 from gripmargin.files.source import printable
-from gripmargin.motion.trajectory import MAX_SAMPLES
 
 MAX_COLUMNS = 200  # of one array
 
@@ -52,7 +51,7 @@ class Arrays:
             self._check(column, is_label=column is label)
         if not columns:
             raise InputError(self.where, "no arrays of numbers", "the columns of a trajectory")
-        values = np.column_stack([self.columns[column.index][1].astype(np.float64) for column in columns])
+        values = beside([self.columns[column.index][1] for column in columns])
         return values, None if label is None else tuple(self.columns[label.index][1].tolist())
 
     def written(self, column: Column) -> Sequence[int] | None:
@@ -65,8 +64,6 @@ class Arrays:
         where, wrong = self.locate(None, printable(name)), f"an array of {array.dtype}"
         if array.ndim != 1:
             raise InputError(where, f"an array of shape {array.shape}", "one dimension, a value a sample")
-        if array.size > MAX_SAMPLES:
-            raise InputError(where, f"{array.size} samples", f"at most {MAX_SAMPLES}", "split the program")
         if is_label and array.dtype.kind == "O":
             self._check_labels(name, array)
         elif is_label and array.dtype.kind != "U":

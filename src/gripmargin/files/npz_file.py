@@ -14,16 +14,18 @@ from numpy.lib import format as npy
 from numpy.typing import NDArray
 
 from gripmargin.base.errors import InputError
+from gripmargin.base.stored import parts, stored
 from gripmargin.files.arrays_sheet import MAX_COLUMNS, Arrays
 from gripmargin.files.column_map import Columns
 from gripmargin.files.samples import LONGEST_LABEL
 from gripmargin.files.source import checked_size, printable
 from gripmargin.files.table import Reading, read_sheet
 from gripmargin.motion.chain import Chain
-from gripmargin.motion.trajectory import MAX_SAMPLES, Trajectory
+from gripmargin.motion.trajectory import Trajectory
 
-MAX_BYTES = 2_000_000_000
-MAX_TOTAL = 4_000_000_000  # [bytes] unpacked
+MAX_BYTES = 1_000_000_000_000  # far more than any program takes: it is read block by block
+MAX_TOTAL = 4_000_000_000  # [bytes] unpacked, where it is packed
+_BLOCK = 1 << 20  # [bytes] that are read at a time: memory alone
 
 
 def read_npz(path: Path, *, robot: Chain | None = None) -> Trajectory:
@@ -46,10 +48,10 @@ def npz_reading(path: Path, robot: Chain | None, wanted: Columns | None) -> Read
     Raises:
         InputError: With file and key.
     """
-    checked_size(path, MAX_BYTES)
+    most = max(checked_size(path, MAX_BYTES), MAX_TOTAL)  # what is not packed takes no more than the file
     try:
         with zipfile.ZipFile(path) as archive:
-            arrays = _arrays(path, archive)
+            arrays = _arrays(path, archive, most)
     except InputError:
         raise
     except zipfile.BadZipFile as error:
@@ -65,7 +67,7 @@ def npz_reading(path: Path, robot: Chain | None, wanted: Columns | None) -> Read
     return read_sheet(Arrays(arrays.items(), str(path), path.name, locate), robot, wanted)
 
 
-def _arrays(path: Path, archive: zipfile.ZipFile) -> dict[str, NDArray[Any]]:
+def _arrays(path: Path, archive: zipfile.ZipFile, most: int) -> dict[str, NDArray[Any]]:
     members = archive.infolist()
     if not members:
         raise InputError(str(path), "an archive without arrays", "the columns of a trajectory")
@@ -79,27 +81,44 @@ def _arrays(path: Path, archive: zipfile.ZipFile) -> dict[str, NDArray[Any]]:
         if key in arrays:
             raise InputError(where, "a key that stands twice", "each key once")
         with archive.open(member) as file:
-            shape, dtype = _array_header(file, where)
-        total += math.prod(shape) * dtype.itemsize
-        if total > MAX_TOTAL:
-            raise InputError(where, f"more than {MAX_TOTAL / 1e6:g} MB unpacked", "a smaller file")
+            shape, dtype, _ = _array_header(file, where)
+        size = math.prod(shape) * dtype.itemsize
+        if size > member.file_size:
+            raise InputError(where, f"{max(shape)} samples in {member.file_size} bytes", "a whole array")
+        total += size
+        if total > most:
+            raise InputError(where, f"more than {most / 1e6:g} MB unpacked", "a smaller file")
         with archive.open(member) as file:
-            arrays[key] = np.asarray(npy.read_array(file, allow_pickle=False))
+            arrays[key] = _read(file, where)
     return arrays
 
 
-def _array_header(file: IO[bytes], where: str) -> tuple[tuple[int, ...], np.dtype[Any]]:
+def _read(file: IO[bytes], where: str) -> NDArray[Any]:
+    """Read an array block by block; of text, or of one place, at once."""
+    shape, dtype, by_columns = _array_header(file, where)
+    if dtype.kind not in "fiu" or not shape:
+        file.seek(0)
+        return np.asarray(npy.read_array(file, allow_pickle=False))
+    out = stored(shape[::-1] if by_columns else shape, dtype)
+    flat = out.reshape(-1).view(np.uint8)
+    for part in parts(flat.size, size=_BLOCK):
+        read = file.read(part.stop - part.start)
+        if len(read) < part.stop - part.start:
+            raise EOFError(f"{flat.size} bytes are due, and {part.start + len(read)} are there")
+        flat[part] = np.frombuffer(read, np.uint8)
+    return out.T if by_columns else out
+
+
+def _array_header(file: IO[bytes], where: str) -> tuple[tuple[int, ...], np.dtype[Any], bool]:
     """Read shape and type of an array before its content, and refuse what is no column of a trajectory."""
     try:
         version = npy.read_magic(file)
         read = npy.read_array_header_1_0 if version == (1, 0) else npy.read_array_header_2_0
-        shape, _, dtype = read(file)
+        shape, by_columns, dtype = read(file)
     except (ValueError, EOFError, SyntaxError, TokenError, RecursionError, MemoryError) as error:
         raise InputError(where, "something that is not a numpy array", "an array written by numpy.savez") from error
     if dtype.hasobject:
         raise InputError(where, "an array of Python objects (pickle)", "an array of numbers", "save it as float64")
-    if shape and max(shape) > MAX_SAMPLES:
-        raise InputError(where, f"{max(shape)} samples", f"at most {MAX_SAMPLES}", "split the program")
     if dtype.kind == "U" and dtype.itemsize > 4 * LONGEST_LABEL:
         raise InputError(where, f"labels of {dtype.itemsize // 4} characters", f"at most {LONGEST_LABEL}")
-    return shape, dtype
+    return shape, dtype, by_columns

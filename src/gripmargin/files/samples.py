@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from gripmargin.base.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray, first_wrong
 from gripmargin.base.errors import InputError
 from gripmargin.files.source import printable
 from gripmargin.motion.chain import Chain
@@ -65,9 +65,8 @@ def check_radians(q: FloatArray, names: Sequence[str], locate: Locate, which: Se
     Raises:
         InputError: With the place of the first such value.
     """
-    wrong = (np.abs(q) > SURELY_DEGREES) & np.asarray(which)
-    if wrong.any():
-        row, k = (int(i) for i in np.argwhere(wrong)[0])
+    if (found := first_wrong(q, lambda some: (np.abs(some) > SURELY_DEGREES) & np.asarray(which))) is not None:
+        row, k = found
         raise InputError(
             locate(row, names[k]),
             f"an angle of {q[row, k]:.6g} rad",

@@ -10,9 +10,11 @@ from typing import Any, Final, Protocol
 
 import numpy as np
 
-from gripmargin.base.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray, first_wrong, owned
 from gripmargin.base.errors import InputError
 from gripmargin.base.poses import QUATERNION_TOLERANCE, QUATERNIONS, RPY, rotation_from_quaternion, rotations
+from gripmargin.base.stored import beside, parts
+from gripmargin.base.stored import column as in_one_piece
 from gripmargin.files.clock import times, with_likely_unit
 from gripmargin.files.column_map import ColumnGroup, Columns, Heads, TimeColumn
 from gripmargin.files.columns import ANGLES, QUATERNION, TURNS, Column
@@ -165,7 +167,8 @@ def read_sheet(sheet: Sheet, robot: Chain | None, wanted: Columns | None = None)
     if period is None and not by_name["t"].unit:
         by_name["t"] = with_likely_unit(by_name["t"], by_column["t"], where)
         columns = list(by_name.values())
-    data = {name: by_column[name] * column.factor for name, column in by_name.items()}
+    first = tuple(values[0].tolist())
+    data = _in_si(values, columns)
     notes: tuple[str, ...] = (_as_read(columns, label, header.ignored),)
     if period is not None:
         data["t"] = np.arange(len(values)) * period
@@ -183,7 +186,17 @@ def read_sheet(sheet: Sheet, robot: Chain | None, wanted: Columns | None = None)
     else:
         trajectory = PoseTrajectory(**build, **_poses(by_name, data, locate))
     read = (*columns, *([label] if label else []))
-    return Reading(trajectory, read, header.ignored, tuple(values[0].tolist()), period, sheet.manner)
+    return Reading(trajectory, read, header.ignored, first, period, sheet.manner)
+
+
+def _in_si(values: FloatArray, columns: Sequence[Column]) -> dict[str, FloatArray]:
+    """Columns of a table by their names, shape (n,) each, put into SI where they stand."""
+    factors = np.array([column.factor for column in columns])
+    if (factors != 1.0).any():
+        for part in parts(len(values)):
+            values[part] *= factors
+    # times are looked at alone, one after the other
+    return {each.name: values[:, i] if each.joint else in_one_piece(values, i) for i, each in enumerate(columns)}
 
 
 def _as_read(columns: Sequence[Column], label: Column | None, ignored: Sequence[str]) -> str:
@@ -222,7 +235,7 @@ def places(columns: Sequence[Column], values: FloatArray, locate: Locate, robot:
     by_name = {column.name: column for column in columns}
     jointed = _check_columns(by_name, locate(None, None))
     _check_finite(columns, values, locate)
-    data = {column.name: values[:, i] * column.factor for i, column in enumerate(columns)}
+    data = _in_si(values, columns)
     return _joints(by_name, data, locate, robot) if jointed else _poses(by_name, data, locate)
 
 
@@ -268,9 +281,8 @@ def _check_pose_columns(by_name: dict[str, Column], where: str) -> None:
 
 
 def _check_finite(columns: Sequence[Column], values: FloatArray, locate: Locate) -> None:
-    finite = np.isfinite(values)
-    if not finite.all():
-        row, k = (int(i) for i in np.argwhere(~finite)[0])
+    if (found := first_wrong(values, lambda some: ~np.isfinite(some))) is not None:
+        row, k = found
         where = locate(row, columns[k].header.strip())
         raise InputError(where, f"{values[row, k]}", "a finite number", "remove or repair the sample")
 
@@ -288,14 +300,14 @@ def _joints(
             "check the robot (and its end link) and the columns",
         )
     positions = [by_name[f"q{i}"] for i in range(1, count + 1)]
-    parts: dict[str, Any] = {}
+    fields: dict[str, Any] = {}
     for kind in ("q", "qd", "qdd"):
         if f"{kind}1" in by_name:
             _check_units(positions, [by_name[f"{kind}{i}"] for i in range(1, count + 1)], locate)
-            parts[kind] = np.column_stack([data[f"{kind}{i}"] for i in range(1, count + 1)])
+            fields[kind] = owned(beside([data[f"{kind}{i}"] for i in range(1, count + 1)]))
     radians = [bool(column.revolute) and column.factor == 1.0 for column in positions]
-    check_radians(parts["q"], [column.header.strip() for column in positions], locate, radians)
-    return parts
+    check_radians(fields["q"], [column.header.strip() for column in positions], locate, radians)
+    return fields
 
 
 def _check_units(positions: Sequence[Column], rates: Sequence[Column], locate: Locate) -> None:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import parts, stored
 from gripmargin.kernels.local_fit import even_step, local_fit, running_max, step_between
 from gripmargin.kernels.sample_noise import BLOCK, noise_levels, run_lengths
 
@@ -49,21 +50,21 @@ def adaptive_fit(
         moved = np.pad(np.abs(np.diff(y, axis=1)) / np.diff(t), ((0, 0), (0, 1)), mode="edge")
         floor = late * running_max(np.maximum.reduceat(moved, np.arange(0, n, BLOCK), axis=1), 1)
         level, reliable = np.maximum(level, floor), np.maximum(reliable, floor)
-    # Rounding of a slow motion is the same over many samples: it averages out as if there were fewer.
-    runs = np.maximum(run_lengths(y) - 1.0, 1.0)
     mean_level = np.sqrt(np.mean(level**2, axis=-1))
     # standard deviations in which windows agree; steady noise exceeds less by chance over a whole record
     agree = np.where(np.median(level, axis=-1) > 0.2 * mean_level, 4.5, 3.75)[:, None]
-    found, window = np.empty((len(orders), 3, n, len(y))).swapaxes(2, 3), np.empty(y.shape)
+    found, window = stored((len(orders), 3, n, len(y))).swapaxes(2, 3), stored(y.shape)
     halo = 336  # three reaches of the widest window, all that an answer depends on; such a multiple too
-    for a in range(0, n, _CHUNK):
-        low, high = max(0, a - halo), min(n, a + _CHUNK + halo)
+    for part in parts(n, size=_CHUNK):
+        a, low, high = part.start, max(0, part.start - halo), min(n, part.stop + halo)
+        near = slice(max(0, low - _POINTS[-1]), high + _POINTS[-1])
         block = np.arange(low, high) // BLOCK
         chunk = _Chunk(
             t=t[low:high],
             y=y[:, low:high] - y[:, low : low + 1],
             noise=reliable[:, block],
-            runs=runs[:, low:high],
+            # Rounding of a slow motion is the same over many samples: it averages out as if there were fewer.
+            runs=np.maximum(run_lengths(y[:, near])[:, low - near.start :][:, : high - low] - 1.0, 1.0),
             agree=agree,
             step=step,
         )

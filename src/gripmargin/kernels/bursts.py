@@ -14,6 +14,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import differences_of, flagged, largest_of, leave, parts, stored, wide_parts
 from gripmargin.kernels.digits import value_error
 from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.sample_noise import BLOCK, MEDIAN_TO_SIGMA, ORDERS, differences, noise_levels
@@ -48,31 +49,33 @@ def burst_bias(
     Returns:
         Shape (channels, n) [unit/s^2].
     """
-    out = np.zeros(y.shape)
+    out = stored(y.shape)
     if t.size < 4:
         return out
     known = (4.02 * (value_error(y) if error is None else error))[:, None]  # four errors in a second difference
-    h = np.diff(t)
-    middle = (h[:-1] + h[1:]) / 2
-    bend = np.diff(y, axis=1)
-    bend /= h
-    bend = np.diff(bend, axis=1)
-    bend /= middle  # [unit/s^2]
     noise = _noise(t, y, even=even, scatter=scatter)
-    size = np.abs(bend) * middle * np.minimum(h[:-1], h[1:])
-    noisy = 24.5 * noise  # ten times that of a second difference
     # a bound that is given counts the digits that noise shows: what reaches beyond both is a change
     both = np.add if error is None else np.maximum
-    changes = size > both(known, noisy)
-    # Where a long change of speed just reaches the noise, its neighbours nearly do.
-    beside = size > both(known, 0.5 * noisy)
+    bend, changes = stored((len(y), t.size - 2)), stored((len(y), t.size - 2), bool)
+    beside = stored(changes.shape, bool)
+    for part in parts(t.size - 2):
+        ends = slice(part.start, part.stop + 2)
+        h = np.diff(t[ends])
+        middle = (h[:-1] + h[1:]) / 2
+        bend[:, part] = np.diff(np.diff(y[:, ends], axis=1) / h, axis=1) / middle  # [unit/s^2]
+        size = np.abs(bend[:, part]) * middle * np.minimum(h[:-1], h[1:])
+        noisy = 24.5 * (noise[:, part] if noise.shape[1] > 1 else noise)  # ten times that of a second difference
+        changes[:, part] = size > both(known, noisy)
+        # Where a long change of speed just reaches the noise, its neighbours nearly do.
+        beside[:, part] = size > both(known, 0.5 * noisy)
     for channel, marks in enumerate(beside):
-        marked = np.flatnonzero(marks)
+        marked = flagged(marks)
         # three second differences without a change part one burst from the next
         for run in np.split(marked, np.flatnonzero(np.diff(marked) > 3) + 1):
             if run.size and _is_burst(run, bend[channel], changes[channel]):
                 around = slice(max(int(run[0]) - 1, 0), int(run[-1]) + 4)  # second difference i is about sample i + 1
                 out[channel, around] = np.maximum(out[channel, around], _peak(bend[channel, run]))
+        leave()
     return out
 
 
@@ -93,10 +96,14 @@ def hidden_bias(t: FloatArray, y: FloatArray, speed: FloatArray, *, even: bool) 
     Returns:
         Shape (channels, n) [unit/s^2]; 0 where a full stop is seen.
     """
-    h = float(np.median(np.diff(t)))
-    off = _lateness(t, y, speed, even=even)
-    change = running_max(speed, _WINDOW) + running_max(-speed, _WINDOW)
-    return np.where(_SEEN * off[:, None] > _WINDOW * h / 8.0, 4.0 * change / h, 0.0)
+    h = float(np.median(differences_of(t)))
+    off, out = _lateness(t, y, speed, even=even), stored(y.shape)
+    for k in np.flatnonzero(_SEEN * off > _WINDOW * h / 8.0):
+        for part, wide, inside in wide_parts(t.size, _WINDOW):
+            some = speed[k, wide]
+            change = running_max(some, _WINDOW) + running_max(-some, _WINDOW)
+            out[k, part] = 4.0 * change[inside] / h
+    return out
 
 
 def _lateness(t: FloatArray, y: FloatArray, speed: FloatArray, *, even: bool) -> FloatArray:
@@ -104,13 +111,16 @@ def _lateness(t: FloatArray, y: FloatArray, speed: FloatArray, *, even: bool) ->
     off = np.zeros(len(y))
     if t.size <= 2 * ORDERS[0]:
         return off
-    rough = np.abs(differences(t, y, ORDERS[0], even=even))
-    about = sliding_window_view(np.abs(speed), ORDERS[0] + 1, axis=1).mean(axis=-1)
-    for channel, most in enumerate(np.abs(speed).max(axis=1)):
-        moving, slow = about[channel] > most * _SHARES[0], about[channel] < most * _SHARES[1]
+    rough, about = stored((t.size - ORDERS[0],)), stored((t.size - ORDERS[0],))
+    for channel, most in enumerate(largest_of(np.abs, speed.T)):
+        for part in parts(rough.size):
+            ends = slice(part.start, part.stop + ORDERS[0])
+            rough[part] = np.abs(differences(t[ends], y[channel, None, ends], ORDERS[0], even=even)[0])
+            about[part] = sliding_window_view(np.abs(speed[channel, ends]), ORDERS[0] + 1).mean(axis=-1)
+        moving, slow = about > most * _SHARES[0], about < most * _SHARES[1]
         if min(moving.sum(), slow.sum()) >= _ENOUGH:
-            noise, rest = (MEDIAN_TO_SIGMA * np.median(rough[channel, part]) for part in (moving, slow))
-            ratio = MEDIAN_TO_SIGMA * np.median(rough[channel, moving] / about[channel, moving])
+            noise, rest = (MEDIAN_TO_SIGMA * np.median(rough[some]) for some in (moving, slow))
+            ratio = MEDIAN_TO_SIGMA * np.median(rough[moving] / about[moving])
             ratio *= 1.0 + _UNSURE / np.sqrt(moving.sum())
             off[channel] = ratio if noise * _SHARES[1] > rest * _SHARES[0] else 0.0
     return off
@@ -152,5 +162,12 @@ def _steady_noise(t: FloatArray, y: FloatArray, *, even: bool) -> FloatArray:
     orders = [order for order in ORDERS if 2 * order < t.size]
     if not orders:
         return np.zeros(len(y))
-    found = [np.median(np.abs(differences(t, y, order, even=even)), axis=1) for order in orders]
+    found = np.empty((len(orders), len(y)))
+    for i, order in enumerate(orders):
+        size = stored((t.size - order,))
+        for k in range(len(y)):
+            for part in parts(size.size):
+                ends = slice(part.start, part.stop + order)
+                size[part] = np.abs(differences(t[ends], y[k, None, ends], order, even=even)[0])
+            found[i, k] = np.median(size)
     return MEDIAN_TO_SIGMA * np.min(found, axis=0)

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import leave, parts, stored
 
 
 def better_course(one: FloatArray, other: FloatArray, both: FloatArray) -> NDArray[np.bool_]:
@@ -19,13 +20,26 @@ def better_course(one: FloatArray, other: FloatArray, both: FloatArray) -> NDArr
     Returns:
         Whether each sample is of the other kind, shape (n,).
     """
-    gain, change = (one - other).tolist(), (both - other).tolist()
-    ahead = [gain[0]]  # by how much the least sum that ends with the other kind is less
-    for k in range(1, len(gain)):
-        ahead.append(min(max(ahead[-1], -change[k]), change[k - 1]) + gain[k])
-    kind = ahead[-1] > 0.0
-    course = [kind]
-    for k in range(len(gain) - 2, -1, -1):
-        kind = ahead[k] > (-change[k + 1] if kind else change[k])
-        course.append(kind)
-    return np.array(course[::-1])
+    ahead = stored(one.shape)  # by how much the least sum that ends with the other kind is less
+    least, before = 0.0, 0.0
+    for part in parts(one.size):
+        gain, change = (one[part] - other[part]).tolist(), (both[part] - other[part]).tolist()
+        some = []
+        for own, own_change in zip(gain, change, strict=True):
+            least = min(max(least, -own_change), before) + own
+            before = own_change
+            some.append(least)
+        ahead[part] = some
+    course = stored(one.shape, bool)
+    kind, after = False, 0.0
+    for part in [*parts(one.size)][::-1]:
+        sums, change = ahead[part].tolist(), (both[part] - other[part]).tolist()
+        course_here: list[bool] = []
+        for k in range(len(sums) - 1, -1, -1):
+            last = part.stop == one.size and not course_here
+            kind = sums[k] > (0.0 if last else -after if kind else change[k])
+            after = change[k]
+            course_here.append(kind)
+        course[part] = course_here[::-1]
+        leave()
+    return course

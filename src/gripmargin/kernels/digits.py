@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import largest_of, parts
 
 _UNITS: Final = (1.0, np.pi / 180.0)  # radians or metres, degrees
 _PLACES: Final = range(1, 10)  # decimal places that files are written with
@@ -30,9 +31,15 @@ def grid(y: FloatArray) -> FloatArray:
 
     Found where the smallest change occurs and all others are whole multiples of it.
     """
-    change = np.abs(np.diff(y, axis=-1))
-    least = np.min(change, axis=-1, initial=np.inf, where=change > 0)
-    return np.where((_off(change, least) < 0.01) & np.isfinite(least), least, 0.0)
+    changes = [np.s_[:, part.start : part.stop + 1] for part in parts(y.shape[-1] - 1)]
+    least = np.full(len(y), np.inf)
+    for some in changes:
+        change = np.abs(np.diff(y[some], axis=-1))
+        least = np.minimum(least, np.min(change, axis=-1, initial=np.inf, where=change > 0))
+    off = np.zeros(len(y))
+    for some in changes:
+        off = np.maximum(off, _off(np.abs(np.diff(y[some], axis=-1)), least))
+    return np.where((off < 0.01) & np.isfinite(least), least, 0.0)
 
 
 def rounded_to(y: FloatArray) -> FloatArray:
@@ -42,16 +49,26 @@ def rounded_to(y: FloatArray) -> FloatArray:
     are multiples of one another: only many uneven third differences show rounding. A channel that hardly moves is
     rounded as another one.
     """
-    uneven = np.abs(np.diff(y, 3, axis=-1))
     step = np.zeros(len(y))
     for found in (grid(y), _decimal(y)):
-        often = (uneven > 0.5 * found[:, None]).sum(axis=-1) >= _OFTEN
+        often = _uneven(y, found) >= _OFTEN
         step = np.where((step == 0) & often, found, step)
-    del uneven
     for sure in np.unique(step[step > 0])[::-1] if (step == 0).any() else ():
-        change = np.abs(np.diff(y, axis=-1))
-        step = np.where((step == 0) & (change.max(axis=-1) > 0) & (_off(change, sure) < _ALIKE), sure, step)
+        moves, off = np.zeros(len(y), dtype=bool), np.zeros(len(y))
+        for part in parts(y.shape[-1] - 1):
+            change = np.abs(np.diff(y[:, part.start : part.stop + 1], axis=-1))
+            moves, off = moves | change.any(axis=-1), np.maximum(off, _off(change, sure))
+        step = np.where((step == 0) & moves & (off < _ALIKE), sure, step)
     return step
+
+
+def _uneven(y: FloatArray, step: FloatArray) -> NDArray[np.intp]:
+    """How many third differences are more than half of a step, shape (channels,)."""
+    out = np.zeros(len(y), dtype=np.intp)
+    for part in parts(y.shape[-1] - 3):
+        third = np.abs(np.diff(y[:, part.start : part.stop + 3], 3, axis=-1))
+        out += (third > 0.5 * step[:, None]).sum(axis=-1)
+    return out
 
 
 def value_error(y: FloatArray) -> FloatArray:
@@ -63,7 +80,7 @@ def value_error(y: FloatArray) -> FloatArray:
     Returns:
         Shape (channels,).
     """
-    return np.asarray(0.5 * rounded_to(y) + _BINARY * np.spacing(np.abs(y).max(axis=-1)))
+    return np.asarray(0.5 * rounded_to(y) + _BINARY * np.spacing(largest_of(np.abs, y.T)))
 
 
 def few_digits(y: FloatArray, error: FloatArray, noise: FloatArray) -> NDArray[np.bool_]:
@@ -77,7 +94,7 @@ def few_digits(y: FloatArray, error: FloatArray, noise: FloatArray) -> NDArray[n
     Returns:
         Shape (channels,).
     """
-    rounded = error > 2.0 * _BINARY * np.spacing(np.abs(y).max(axis=-1))
+    rounded = error > 2.0 * _BINARY * np.spacing(largest_of(np.abs, y.T))
     return np.asarray(rounded & (noise <= _FEW * error) & ~shakes_at_rest(y, error))
 
 
@@ -93,25 +110,34 @@ def shakes_at_rest(y: FloatArray, error: FloatArray) -> NDArray[np.bool_]:
     out = np.zeros(len(y), dtype=bool)
     if y.shape[1] > _STANDS:
         for k, row in enumerate(y):
-            ranges = np.ptp(np.lib.stride_tricks.sliding_window_view(row, _STANDS), axis=1)
-            ways = np.sign(np.diff(row))
-            ways = ways[np.maximum.accumulate(np.where(ways != 0.0, np.arange(ways.size), 0))]  # a rest keeps its way
-            turned = np.concatenate([[0], np.cumsum(ways[1:] * ways[:-1] < 0.0)])
-            stands, still = ranges <= 2.0 * _WITHIN * error[k], ranges <= 2.0 * error[k]
-            shakes = stands & ~still & (turned[_STANDS - 2 :] - turned[: 2 - _STANDS] >= _TURNS)
-            out[k] = shakes.sum() > _RARELY * still.sum()
+            shakes, stands_still, way = 0, 0, 0.0
+            for part in parts(row.size - _STANDS + 1):
+                some = row[part.start : part.stop + _STANDS - 1]
+                ranges = np.ptp(np.lib.stride_tricks.sliding_window_view(some, _STANDS), axis=1)
+                ways = np.sign(np.diff(some))
+                ways[0] = ways[0] or way  # a rest keeps its way
+                ways = ways[np.maximum.accumulate(np.where(ways != 0.0, np.arange(ways.size), 0))]
+                turned = np.concatenate([[0], np.cumsum(ways[1:] * ways[:-1] < 0.0)])
+                stands, still = ranges <= 2.0 * _WITHIN * error[k], ranges <= 2.0 * error[k]
+                shakes += (stands & ~still & (turned[_STANDS - 2 :] - turned[: 2 - _STANDS] >= _TURNS)).sum()
+                stands_still, way = stands_still + still.sum(), ways[part.stop - part.start - 1]
+            out[k] = shakes > _RARELY * stands_still
     return out
 
 
 def _decimal(y: FloatArray) -> FloatArray:
     """The coarsest decimal step that all values are multiples of, shape (channels,); 0 where there is none."""
     found = np.zeros(len(y))
-    size = np.abs(y).max(axis=-1)
+    size = largest_of(np.abs, y.T)
     for unit in _UNITS:
         for places in _PLACES:
             step = unit * 10.0**-places
             binary = 4.0 * np.spacing(size) / step
-            fits = (found == 0) & (_off(y, step) <= binary) & (binary < 0.01)
+            fits = (found == 0) & (binary < 0.01)
+            for part in parts(y.shape[-1]) if fits.any() else ():
+                fits[fits] = _off(y[fits, part], step) <= binary[fits]
+                if not fits.any():
+                    break
             found = np.where(fits, step, found)
     return found
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import leave
 from gripmargin.kernels.law_changes import ALIKE, Bools
 
 MARKED: Final = 1e-6  # [s] samples closer than this mark a step: nothing is carried over it
@@ -52,6 +53,7 @@ class Scale(NamedTuple):
             h = np.diff(t)[:, None]
             used = np.where(h < MARKED, 0.0, np.abs(np.diff(qd, axis=0) / h))
             sizes.append([np.abs(rows).max(axis=0) for rows in (q, qd, qdd, used)])
+            leave()
         place, speed, acceleration, used = np.max(sizes, axis=0)
         most = np.maximum(np.maximum(acceleration, used), np.finfo(np.float64).tiny)
         raw = cls(place, speed, most, given.digits[2], np.zeros(most.size, dtype=bool))
@@ -60,6 +62,7 @@ class Scale(NamedTuple):
         for part in parts:
             found = Defects(given.over(part), raw)
             counts.append(found.counts())
+            leave()
         shown, moving = np.sum(counts, axis=0)
         real = shown > moving / 4.0
         return raw._replace(real=real, digit=np.where(real, raw.digit, 0.0)), found

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import largest_of, numbered, stored, wide_parts
 
 Value = TypeVar("Value", np.floating[Any], np.bool_)
 
@@ -131,7 +132,7 @@ def even_step(t: FloatArray) -> float | None:
         t: Times [s], increasing, shape (n,).
     """
     step = float((t[-1] - t[0]) / (t.size - 1))
-    off = np.abs(t - (t[0] + step * np.arange(t.size))).max()
+    off = largest_of(lambda t_, k: np.abs(t_ - (t[0] + step * k)), t, numbered(t.size))
     return step if off <= max(4.0 * float(np.spacing(np.abs(t).max())), 1e-8 * step) else None
 
 
@@ -144,10 +145,14 @@ def running_max(values: NDArray[Value], reach: int) -> NDArray[Value]:
     """
     from scipy.ndimage import maximum_filter1d  # noqa: PLC0415 - only estimated rates need it
 
-    most = maximum_filter1d(values, 2 * reach + 1, axis=-1, mode="nearest")
-    unknown = np.isnan(values)
-    if unknown.any():
-        most[maximum_filter1d(unknown, 2 * reach + 1, axis=-1, mode="nearest")] = np.nan
+    most = stored(values.shape, values.dtype)
+    for part, wide, inside in wide_parts(values.shape[-1], reach):
+        some = values[..., wide]
+        found = maximum_filter1d(some, 2 * reach + 1, axis=-1, mode="nearest")
+        unknown = np.isnan(some)
+        if unknown.any():
+            found[maximum_filter1d(unknown, 2 * reach + 1, axis=-1, mode="nearest")] = np.nan
+        most[..., part] = found[..., inside]
     return most
 
 

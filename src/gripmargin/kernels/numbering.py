@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import PART, leave, numbered, parts, stored
 
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
@@ -37,7 +38,7 @@ def increments(y: FloatArray, usual: int) -> tuple[FloatArray, Flags]:
     """
     options = np.arange(max(1, usual - 1), usual + 2)
     size, count = options.size, y.shape[1] - ORDER
-    way = (np.diff(y, axis=1) ** 2).sum(axis=0)
+    way = ways(y)
     weights = _weights(options)
     odd = SLIP**2 * (options != usual) / options.astype(np.float64) ** 2
 
@@ -51,8 +52,8 @@ def increments(y: FloatArray, usual: int) -> tuple[FloatArray, Flags]:
 
     passed = options[_path(costs(), odd[:, None] * way[0] + odd * way[1], count)].astype(np.float64)
     way /= passed**2
-    left = jerks(np.concatenate([[0.0], np.cumsum(passed)]), y, np.arange(count))
-    rough = left > SLIP**2 * np.min([way[o : o + count] for o in range(ORDER)], axis=0)
+    left = jerks(np.concatenate([[0.0], np.cumsum(passed)]), y, numbered(count))
+    rough = left > SLIP**2 * np.minimum(np.minimum(way[:count], way[1 : count + 1]), way[2 : count + 2])
     known = np.zeros(passed.size, dtype=bool)
     known[1:-1] = True  # at the ends a single difference tells
     for o in range(ORDER):
@@ -94,10 +95,12 @@ def _path(costs: Iterable[FloatArray], total: FloatArray, count: int) -> Indices
         total: Costs of the first in a row, with one dimension less.
         count: How many costs there are.
     """
-    came = np.zeros((count, *total.shape), dtype=np.intp)
+    came = stored((count, *total.shape), np.uint8)
     for i, each in enumerate(costs):
         both = total[..., None] + each
         came[i], total = both.argmin(axis=0), both.min(axis=0)
+        if i % PART == 0:
+            leave()
     row = total.ndim
     chosen = np.zeros(count + row, dtype=np.intp)
     chosen[count:] = np.unravel_index(int(total.argmin()), total.shape)
@@ -126,9 +129,22 @@ def jerks(x: FloatArray, y: FloatArray, places: Indices) -> FloatArray:
     Returns:
         Shape (m,); the square of the largest plain difference where times do not increase.
     """
-    largest = float((np.diff(y, ORDER, axis=1) ** 2).sum(axis=0).max())
-    nodes, near = (np.stack([rows[..., places + o] for o in range(ORDER + 1)]) for rows in (x, y))
-    return _divided(nodes, near, largest)
+    spans = [slice(part.start, part.stop + ORDER) for part in parts(y.shape[1] - ORDER)]
+    largest = max(float((np.diff(y[:, span], ORDER, axis=1) ** 2).sum(axis=0).max()) for span in spans)
+    out = stored(places.shape)
+    for part in parts(places.size):
+        at = [places[part] + o for o in range(ORDER + 1)]
+        nodes, near = (np.stack([rows[..., each] for each in at]) for rows in (x, y))
+        out[part] = _divided(nodes, near, largest)
+    return out
+
+
+def ways(y: FloatArray) -> FloatArray:
+    """Squares of the ways from sample to sample, all channels together, shape (n - 1,)."""
+    out = stored((y.shape[1] - 1,))
+    for part in parts(out.size):
+        out[part] = (np.diff(y[:, part.start : part.stop + 1], axis=1) ** 2).sum(axis=0)
+    return out
 
 
 def _divided(nodes: FloatArray, near: FloatArray, largest: float) -> FloatArray:

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import stored, wide_parts
 from gripmargin.kernels.local_fit import running_max
 
 Flags = NDArray[np.bool_]
@@ -33,6 +34,7 @@ _BEYOND: Final = 2.0  # error of a hypothesis over that of its values: it may re
 _CONSTANT: Final = 0.6  # length of the longest window of degree 2 over that of degree 3 from which degree 2 holds
 _REACHES: Final = (1, 2, 3, 4, 6, 8, 12, 16)  # samples over which a change may hide in the error
 _CHECKED: Final = (1, 2, 3, 4)  # intervals of second differences that must agree
+REACH: Final = 5 * _SIZES[-1]  # samples on either side that the bounds about one hang on, and more
 
 
 def piece_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArray, Flags, FloatArray]:
@@ -47,6 +49,15 @@ def piece_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArr
         whether it is followed: not where second differences lie outside, so that a short phase hides; and the points of
         the longest window that holds it. Shape (channels, n) each.
     """
+    out = stored(y.shape), stored(y.shape), stored(y.shape, bool), stored(y.shape)
+    for part, wide, inside in wide_parts(y.shape[1], REACH):
+        for rows, found in zip(out, _bounds(y[:, wide], error), strict=True):
+            rows[:, part] = found[:, inside]
+    return out
+
+
+def _bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArray, Flags, FloatArray]:
+    """The bounds about samples, of which those within `REACH` of an end that is none may not hold."""
     constant, line = (_of_degree(y, error, degree) for degree in (2, 3))
     best: FloatArray = np.where(constant[2] >= _CONSTANT * line[2], constant, line)
     known = best[2] > 0

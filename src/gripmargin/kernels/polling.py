@@ -19,8 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import flagged, parts, stored
 from gripmargin.kernels.digits import grid
-from gripmargin.kernels.numbering import ORDER, SLIP, increments, jerks, smoothest
+from gripmargin.kernels.numbering import ORDER, SLIP, increments, jerks, smoothest, ways
 
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
@@ -52,12 +53,13 @@ def repeated(t: FloatArray, y: FloatArray, step: FloatArray | float = 0.0) -> Fl
         y: Samples, shape (channels, n).
         step: Of each channel by rounding, at least, beside what its samples show, shape (channels,).
     """
-    change = np.diff(y, axis=1)
-    same = ~change.any(axis=0)
-    out = np.zeros(y.shape[1], dtype=bool)
-    steps = np.flatnonzero(~same)  # change i leads from sample i to i + 1
-    if not same.any() or steps.size < 4:
+    same, out = _alike(y), stored((y.shape[1],), bool)
+    if not same.any():
         return out
+    steps = np.flatnonzero(~same)  # change i leads from sample i to i + 1
+    if steps.size < 4:
+        return out
+    change = np.diff(y, axis=1)
     digit = _digit(y, step)
     c = change[:, steps]
     size = np.abs(c)
@@ -107,7 +109,7 @@ def renewals(t: FloatArray, y: FloatArray, repeats: Flags, step: FloatArray | fl
         None where no value is evidently missed or read again, or samples are jerky over the numbers beside one that is;
         without repeats, a single one that shows in one channel alone.
     """
-    new = np.concatenate([[True], np.diff(y, axis=1).any(axis=0)])
+    new = np.concatenate([[True], ~_alike(y)])
     if not (repeats.any() or slips(t, y, step)):
         return None
     for usual in (1, 2):
@@ -115,6 +117,14 @@ def renewals(t: FloatArray, y: FloatArray, repeats: Flags, step: FloatArray | fl
         if found is not None:
             return found
     return None
+
+
+def _alike(y: FloatArray) -> Flags:
+    """Which samples but the first repeat the one before in all channels, shape (n - 1,)."""
+    out = stored((y.shape[1] - 1,), bool)
+    for part in parts(out.size):
+        out[part] = ~np.diff(y[:, part.start : part.stop + 1], axis=1).any(axis=0)
+    return out
 
 
 def slips(t: FloatArray, y: FloatArray, step: FloatArray | float = 0.0) -> bool:
@@ -125,11 +135,14 @@ def slips(t: FloatArray, y: FloatArray, step: FloatArray | float = 0.0) -> bool:
         y: Samples, shape (channels, n).
         step: As `repeated`.
     """
-    places, way = _in_motion(y, step), (np.diff(y, axis=1) ** 2).sum(axis=0)
+    places, way = _in_motion(y, step), ways(y)
     if places.size == 0:
         return False
-    most = np.max([way[places + o] for o in range(ORDER)], axis=0)
-    return bool((jerks(t, y, places) > SLIP**2 * most).any())
+    found = jerks(t, y, places)
+    return any(
+        (found[part] > SLIP**2 * np.max([way[places[part] + o] for o in range(ORDER)], axis=0)).any()
+        for part in parts(places.size)
+    )
 
 
 def jerky(t: FloatArray, y: FloatArray, step: FloatArray | float = 0.0) -> bool:
@@ -365,10 +378,12 @@ def _digit(y: FloatArray, step: FloatArray | float) -> FloatArray:
 
 def _in_motion(y: FloatArray, step: FloatArray | float) -> Indices:
     """First samples of the differences over which some channel moves all along by more than rounding."""
-    moves = (np.abs(np.diff(y, axis=1)) > _digit(y, step) + 1e-12).any(axis=0)
+    moves, least = stored((y.shape[1] - 1,), bool), _digit(y, step) + 1e-12
+    for part in parts(moves.size):
+        moves[part] = (np.abs(np.diff(y[:, part.start : part.stop + 1], axis=1)) > least).any(axis=0)
     if moves.size < ORDER:
         return np.zeros(0, dtype=np.intp)
-    return np.flatnonzero(np.lib.stride_tricks.sliding_window_view(moves, ORDER).all(axis=1))
+    return flagged(np.logical_and.reduce([moves[o : moves.size - ORDER + 1 + o] for o in range(ORDER)]))
 
 
 def _telling(x: FloatArray, number: FloatArray, y: FloatArray, places: Indices) -> int:

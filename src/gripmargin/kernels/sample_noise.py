@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import largest_of, leave, numbered, parts
 from gripmargin.kernels.digits import grid
 from gripmargin.kernels.local_fit import even_step, running_max
 
@@ -52,13 +53,14 @@ def noise_levels(t: FloatArray, y: FloatArray, step: float | None) -> tuple[Floa
     level = np.hypot(level, rounding)
     if n <= 2 * orders[0] + 2:
         return level, rounding
-    low = [_stretch_rms(differences(t, y, p, even=even), blocks) for p in (1, 2)]
+    low = [_stretch_rms(t, y, p, blocks, even=even) for p in (1, 2)]
     high = np.min([_stretch_medians(f) for f in fine], axis=0)
     coarse = np.min([_every_second(t, y, p, even=even, blocks=blocks) for p in orders], axis=0)
     # Few samples say less, by twice the scatter of the growth in pure noise; but noise that is a good part of the way
     # is motion sooner than noise.
     unsure = 1.0 + 3.7 / np.sqrt([min(b - a, STRETCH) * BLOCK for a, b in _stretches(blocks)])
-    unsure = np.where(high < 0.01 * np.ptp(y, axis=-1)[:, None], unsure, 1.0)
+    way = largest_of(np.positive, y.T) + largest_of(np.negative, y.T)
+    unsure = np.where(high < 0.01 * way[:, None], unsure, 1.0)
     # Noise does not grow where every second sample is left out, its lower differences are no larger than its higher
     # ones (scaled), and steps from sample to sample many times as large show motion that is resolved.
     motion = (coarse > 1.35 * unsure * high) & (low[1] > 1.15 * np.sqrt(unsure) * high)
@@ -125,11 +127,16 @@ def _rounding(t: FloatArray, y: FloatArray, step: float | None) -> FloatArray:
     blocks = -(-n // BLOCK)
     stamp = ROUNDING_SIGMA * float(np.spacing(np.abs(t).max()))
     if step is not None:
-        stamp = max(stamp, float(np.abs(t - (t[0] + step * np.arange(n))).max()))
-    starts = np.arange(0, n - 1, BLOCK)
-    speed = np.maximum.reduceat(np.abs(np.diff(y, axis=-1)) / np.diff(t), starts, axis=-1)
-    speed = np.pad(speed, ((0, 0), (0, blocks - starts.size)), mode="edge")
-    binary = ROUNDING_SIGMA * np.spacing(np.abs(y).max(axis=-1))
+        stamp = max(stamp, float(largest_of(lambda t_, k: np.abs(t_ - (t[0] + step * k)), t, numbered(n))))
+    speed = np.empty((len(y), -(-(n - 1) // BLOCK)))
+    for part in parts(n - 1):  # a whole number of blocks
+        ends = slice(part.start, part.stop + 1)
+        some = np.abs(np.diff(y[:, ends], axis=-1)) / np.diff(t[ends])
+        first = part.start // BLOCK
+        found = np.maximum.reduceat(some, np.arange(0, some.shape[1], BLOCK), axis=-1)
+        speed[:, first : first + found.shape[1]] = found
+    speed = np.pad(speed, ((0, 0), (0, blocks - speed.shape[1])), mode="edge")
+    binary = ROUNDING_SIGMA * np.spacing(largest_of(np.abs, y.T))
     return np.asarray(np.hypot(binary[:, None], stamp * running_max(speed, 1)))
 
 
@@ -137,9 +144,8 @@ def _block_medians(t: FloatArray, y: FloatArray, order: int, *, even: bool, bloc
     """Noise by the median difference of each block, shape (channels, blocks); NaN where nothing changes."""
     n = t.size
     found = np.full((len(y), -(-n // block)), np.nan)
-    chunk = 1 << 16  # samples at a time, for memory
-    for a in range(0, n - order, chunk):
-        part = slice(a, min(n, a + chunk + order))
+    for each in parts(n - order):
+        a, part = each.start, slice(each.start, each.stop + order)
         size = np.abs(differences(t[part], y[:, part], order, even=even))
         changes = np.diff(y[:, part], axis=-1) != 0
         moves = np.zeros(size.shape, dtype=bool)
@@ -176,9 +182,15 @@ def _stretch_medians(blocks: FloatArray) -> FloatArray:
     return np.stack([_median(blocks[:, a:b]) for a, b in _stretches(blocks.shape[1])], axis=-1)
 
 
-def _stretch_rms(size: FloatArray, blocks: int) -> FloatArray:
-    parts = [size[:, min(a * BLOCK, size.shape[1] - 1) : b * BLOCK] for a, b in _stretches(blocks)]
-    return np.stack([np.sqrt(np.mean(part * part, axis=-1)) for part in parts], axis=-1)
+def _stretch_rms(t: FloatArray, y: FloatArray, order: int, blocks: int, *, even: bool) -> FloatArray:
+    """Root mean square of the differences of each stretch, shape (channels, stretches)."""
+    last, out = t.size - order, []
+    for a, b in _stretches(blocks):
+        here = slice(min(a * BLOCK, last - 1), min(b * BLOCK, last) + order)
+        out.append(np.sqrt(np.mean(differences(t[here], y[:, here], order, even=even) ** 2, axis=-1)))
+        if len(out) % STRETCH == 0:
+            leave()
+    return np.stack(out, axis=-1)
 
 
 def _every_second(t: FloatArray, y: FloatArray, order: int, *, even: bool, blocks: int) -> FloatArray:

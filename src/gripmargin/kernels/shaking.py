@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import PART, leave, stored
 
 CHANCE: Final = 1e-4  # that noise alone has such a line in its spectrum
 SEEN: Final = 1.0  # [rad] from sample to sample above which smoothing leaves a shaking in what it takes for noise
@@ -30,7 +31,7 @@ def shakes(left: FloatArray) -> NDArray[np.bool_]:
         Its shape.
     """
     n = len(left)
-    out = np.zeros(left.shape, dtype=bool)
+    out = stored(left.shape, bool)
     size = min(n, SPAN)
     for first in sorted({*range(0, n - size + 1, SPAN // 2), n - size}):
         part = slice(first, first + size)
@@ -38,6 +39,8 @@ def shakes(left: FloatArray) -> NDArray[np.bool_]:
         power = np.abs(np.fft.rfft(left[part], axis=0) * _of_positions(turn)[:, None])[turn > SEEN] ** 2
         if power.size:
             out[part] |= power.max(axis=0) > np.log(n / CHANCE) * power.mean(axis=0)
+        if first % PART == 0:
+            leave()
     return out
 
 

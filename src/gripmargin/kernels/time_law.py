@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import parts
 from gripmargin.kernels.cubics import integrals, moved, value
 from gripmargin.kernels.law_changes import (
     Bools,
@@ -90,9 +91,7 @@ class Laws:
 
     def parts(self) -> Iterator[slice]:
         """Yield all intervals so many at a time."""
-        last = self._given.t.size - 1
-        for first in range(0, last, AT_ONCE):
-            yield slice(first, min(first + AT_ONCE, last))
+        yield from parts(self._given.t.size - 1, size=AT_ONCE)
 
     def over(self, part: slice) -> Law:
         """Return the law of some intervals, one after the other."""

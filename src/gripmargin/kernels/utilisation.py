@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import PART, leave, stored
 from gripmargin.kernels.face import Face, squared, utilisation
 
 IntArray = NDArray[np.intp]
@@ -32,8 +33,8 @@ def peak_utilisation(face: Face, wrench: FloatArray) -> tuple[FloatArray, IntArr
         of shape (samples,).
     """
     samples = wrench.shape[1]
-    u, at_u = np.empty(samples), np.empty(samples, dtype=np.intp)
-    peel, at_peel = np.empty(samples), np.empty(samples, dtype=np.intp)
+    u, peel = stored((samples,)), stored((samples,))
+    at_u, at_peel = stored((samples,), np.intp), stored((samples,), np.intp)
     for part in _blocks(samples, face.points):
         if not face.plain:
             used, tension = utilisation(face, wrench[:, part])
@@ -58,7 +59,7 @@ def largest_utilisation(face: Face, wrench: FloatArray) -> FloatArray:
         face: The judged points.
         wrench: Load, shape (6, samples).
     """
-    out = np.empty(wrench.shape[1])
+    out = stored((wrench.shape[1],))
     for part in _blocks(out.size, face.points):
         if not face.plain:
             out[part] = utilisation(face, wrench[:, part])[0].max(axis=0)
@@ -298,3 +299,5 @@ def _blocks(samples: int, points: int) -> Iterator[slice]:
     step = max(1, 32_768 // points)  # 256 kB a component
     for first in range(0, samples, step):
         yield slice(first, first + step)
+        if first // PART < (first + step) // PART:
+            leave()

@@ -14,7 +14,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.base.arrays import FloatArray
+from gripmargin.base.arrays import FloatArray, first_wrong, owned
+from gripmargin.base.stored import column, differences_of, largest_of, numbered, stored
 from gripmargin.kernels.cubics import turning, value
 from gripmargin.kernels.digits import grid
 from gripmargin.kernels.law_defects import MARKED, Samples
@@ -45,7 +46,7 @@ def filled(trajectory: Trajectory) -> Trajectory:
     interval, share, missed = _instants(given, laws)
     t = given.t
     if interval.size == 0:
-        return replace(trajectory, filling=Filling(given=np.arange(t.size), missed=missed))
+        return replace(trajectory, filling=Filling(given=numbered(t.size), missed=missed))
     q, qd, qdd, inside = _at(given, laws, interval, share)
     times = np.concatenate([t, t[interval] + share * np.diff(t)[interval]])
     order = np.argsort(times, kind="stable")
@@ -79,7 +80,7 @@ def missed_by_samples(trajectory: Trajectory) -> FloatArray:
     """
     if trajectory.filling is not None:
         missed = trajectory.filling.missed
-        return np.zeros_like(given_rates(trajectory)[0]) if missed is None else missed
+        return owned(np.broadcast_to(0.0, given_rates(trajectory)[0].shape)) if missed is None else missed
     given, law = law_of(trajectory)
     x = np.linspace(0.0, 1.0, 9)[:, None, None]
     within = (x > law.breaks[:, None]).sum(axis=0)
@@ -123,44 +124,51 @@ def _half_digit(columns: FloatArray) -> FloatArray:
 
     A joint that hardly moves shows too few values: it is written as the others are.
     """
-    values = [np.ascontiguousarray(column) for column in columns.T]
-    steps = [_step(row) for row in values]
+    steps = [_step(column(columns, k)) for k in range(columns.shape[1])]
     most = max(steps)
-    like = [step or (most if most and _whole(row / most) else 0.0) for row, step in zip(values, steps, strict=True)]
+    like = [step or (most if most and _whole(columns[:, k], most) else 0.0) for k, step in enumerate(steps)]
     return np.array(like) / 2.0
 
 
 def _step(values: FloatArray) -> float:
     """The step that values are rounded to: a decimal of unit or degree, of an encoder, of single floats; 0: none."""
-    most = float(np.abs(values).max())
+    most = float(largest_of(np.abs, values))
     if np.unique(values[:: max(1, values.size // 1000)]).size <= ENOUGH:
         return 0.0
     for step in (unit * 10.0**-k for k in range(1, FINEST + 1) for unit in (1.0, np.pi / 180.0)):
-        if all(_whole(part / step) for part in (values[:ENOUGH], values)):
+        if _whole(values, step):
             return step
     encoder = float(grid(values[None])[0])
     if encoder > 0.0:
         return encoder
-    return most * 2.0**-24 if np.array_equal(values, values.astype(np.float32)) else 0.0
+    single = first_wrong(values, lambda some: some != some.astype(np.float32)) is None
+    return most * 2.0**-24 if single else 0.0
 
 
-def _whole(counts: FloatArray) -> bool:
-    return bool(np.abs(counts - np.rint(counts)).max() < 1e-3)
+def _whole(values: FloatArray, step: float) -> bool:
+    """Whether values are whole multiples of a step."""
+
+    def astray(some: FloatArray) -> NDArray[np.bool_]:
+        counts = some / step
+        return np.asarray(~(np.abs(counts - np.rint(counts)) < 1e-3))
+
+    return not astray(values[:ENOUGH]).any() and first_wrong(values, astray) is None
 
 
 def _late(t: FloatArray) -> float:
     """By how much a stamp may be rounded [s]: half of a decimal that steps of even samples differ by; else 0."""
-    step = np.diff(t)
-    off = np.abs(step - np.median(step))
+    step = differences_of(t)
+    middle = np.median(step)
+    off = float(largest_of(lambda some: np.abs(some - middle), step))
     for unit in (1e-3, 1e-4, 1e-5, 1e-6, 1e-7):
-        if _whole(t / unit):
-            return unit / 2.0 if 0.01 * unit < off.max() < 1.01 * unit else 0.0
+        if _whole(t, unit):
+            return unit / 2.0 if 0.01 * unit < off < 1.01 * unit else 0.0
     return 0.0
 
 
 def _instants(given: Samples, laws: Laws) -> tuple[Indices, FloatArray, FloatArray | None]:
     """Where to put samples in: intervals, and shares of them; and what those given miss, None: nothing."""
-    most, missed = np.abs(given.qdd).max(axis=0), None
+    most, missed = largest_of(np.abs, given.qdd), None
     single: list[FloatArray] = []
     steps: list[FloatArray] = []
     for part in laws.parts():
@@ -169,7 +177,7 @@ def _instants(given: Samples, laws: Laws) -> tuple[Indices, FloatArray, FloatArr
             found.append(new)
         beyond = [_counted(law.beyond(slice(None), rows), most) for rows in (some.qdd[:-1], some.qdd[1:])]
         if any(rows.any() for rows in beyond):
-            missed = np.zeros_like(given.qdd) if missed is None else missed
+            missed = stored(given.qdd.shape) if missed is None else missed
             here = missed[part.start : part.stop + 1]
             np.maximum(here, _at_ends(beyond), out=here)
     return *_merged(given.t, np.concatenate(single), np.concatenate(steps)), missed
@@ -183,7 +191,7 @@ def _at(
     given: Samples, laws: Laws, interval: Indices, share: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Positions, speeds, accelerations and what these miss at shares of intervals, shape (m, channels) each."""
-    out, most = np.empty((4, interval.size, given.q.shape[1])), np.abs(given.qdd).max(axis=0)
+    out, most = np.empty((4, interval.size, given.q.shape[1])), largest_of(np.abs, given.qdd)
     for part in laws.parts():
         here = np.flatnonzero((interval >= part.start) & (interval < part.stop))
         if here.size:

@@ -12,13 +12,15 @@ filtered lag, and their peaks are cut: they are not used.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from itertools import chain
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
+from gripmargin.base.stored import by_parts, column, differences_of, largest_of, parts, stored
 from gripmargin.kernels.digits import grid
 from gripmargin.kernels.sample_noise import channel_noise
 from gripmargin.motion.rates import Rates
@@ -50,43 +52,55 @@ def check_rates(trajectory: JointTrajectory, columns: Sequence[Sequence[str]] = 
     q, qd, qdd = trajectory.q, trajectory.qd, trajectory.qdd
     if qd is None:
         return np.zeros(q.shape[1])
-    h = np.diff(trajectory.t)[:, None]
-    travel, from_speeds = np.diff(q, axis=0), h * (qd[:-1] + qd[1:]) / 2
+    h = differences_of(trajectory.t)[:, None]
+    travel = by_parts(lambda a, b: b - a, q[:-1], q[1:])
+    from_speeds = by_parts(lambda h, a, b: h * (a + b) / 2, h, qd[:-1], qd[1:])
     joints = range(1, q.shape[1] + 1)
     moves = "tool" if columns else "joint"
     columns = columns or [[f"{kind}{j}" for j in joints] for kind in ("qd", "qdd")]
     speeds = trajectory.source, columns[0], "speeds", moves
     hidden = 5e-4  # [rad or m] travel below which rounding hides what a column of rates says
     if qdd is None:
-        return _compare_bare(speeds, travel, from_speeds, h * _doubt(qd, 2), hidden)
-    exact = from_speeds + h**2 * (qdd[:-1] - qdd[1:]) / 12
-    missed = _compare(speeds, travel, exact, SPEED_TOLERANCE, hidden, coarse=True, doubt=h**2 * _doubt(qdd, 3))
-    accelerations, change = (trajectory.source, columns[1], "accelerations", moves), np.diff(qd, axis=0)
-    from_accelerations, doubt = h * (qdd[:-1] + qdd[1:]) / 2, h * _doubt(qdd, 2)
+        return _compare_bare(speeds, travel, from_speeds, _doubt(h, qd, 2), hidden)
+    exact = by_parts(lambda s, h, a, b: s + h**2 * (a - b) / 12, from_speeds, h, qdd[:-1], qdd[1:])
+    missed = _compare(speeds, travel, exact, SPEED_TOLERANCE, hidden, coarse=True, doubt=_doubt(h, qdd, 3))
+    del exact, travel, from_speeds
+    accelerations = trajectory.source, columns[1], "accelerations", moves
+    change = by_parts(lambda a, b: b - a, qd[:-1], qd[1:])
+    from_accelerations = by_parts(lambda h, a, b: h * (a + b) / 2, h, qdd[:-1], qdd[1:])
+    doubt = _doubt(h, qdd, 2)
     _compare(accelerations, change, from_accelerations, ACCELERATION_TOLERANCE, 2e-3, coarse=True, doubt=doubt)
     return missed
 
 
-def _doubt(rates: FloatArray, order: int) -> FloatArray:
-    """What an integral over one interval may miss, where the rates hardly follow the motion, over the interval.
+def _doubt(h: FloatArray, rates: FloatArray, order: int) -> FloatArray:
+    """What an integral over one interval may miss, where the rates hardly follow the motion.
 
     The error of the trapezoidal rule goes as the second differences of the rates, with its correction by slopes as the
     third of those (Euler and Maclaurin; from memory). Of a sine that turns by x from sample to sample it is 1/12 and
     1/720 of them for small x, and grows up to 1/(2 pi) and (2 - pi^2/6)/8 at half a turn (closed form).
 
     Args:
+        h: Lengths of the intervals [s], shape (n - 1, 1).
         rates: Shape (n, joints).
-        order: Of the differences.
+        order: Of the differences: 2 of the integral of a rate, 3 of that of its integral.
 
     Returns:
         Shape (n - 1, joints).
     """
+    out = stored((len(rates) - 1, rates.shape[1]))
     if len(rates) <= order:
-        return np.zeros((len(rates) - 1, rates.shape[1]))
-    size = np.pad(np.abs(np.diff(rates, order, axis=0)), ((1, 1), (0, 0)), mode="edge")
-    if order == 3:
-        return size * ((2.0 - np.pi**2 / 6.0) / 8.0 / np.pi**2)
-    return np.maximum(size[:-1], size[1:]) / (2.0 * np.pi)
+        return out
+    for part in parts(len(out)):
+        # differences of as many samples, moved inwards at both ends
+        first, last = max(part.start - 1, 0), min(part.stop + 2, len(rates))
+        size = np.abs(np.diff(rates[first:last], order, axis=0))
+        size = np.pad(size, ((int(part.start == 0), int(part.stop == len(out))), (0, 0)), mode="edge")
+        if order == 3:
+            out[part] = h[part] ** 2 * (size * ((2.0 - np.pi**2 / 6.0) / 8.0 / np.pi**2))
+        else:
+            out[part] = h[part] * (np.maximum(size[:-1], size[1:]) / (2.0 * np.pi))
+    return out
 
 
 def _compare_bare(
@@ -109,7 +123,7 @@ def _compare_bare(
 
 
 def _compare(
-    column: Column,
+    given: Column,
     change: FloatArray,
     integral: FloatArray,
     tolerance: float,
@@ -125,7 +139,7 @@ def _compare(
     integral itself is in doubt: that of a sine is never too large.
 
     Args:
-        column: Where it comes from, its name for each channel, and what it holds, and of what.
+        given: Where the column comes from, its name for each channel, and what it holds, and of what.
         change: Of what the column is the rate of, shape (intervals, joints).
         integral: Of the column, its shape.
         tolerance: Largest share.
@@ -133,21 +147,22 @@ def _compare(
         doubt: What the integral of each interval may miss, its shape.
         coarse: Whether accelerations may change between the samples.
     """
-    source, names, word, moves = column
+    source, names, word, moves = given
     missed = np.zeros(change.shape[1])
     for j in range(change.shape[1]):
-        moved, said = float((change[:, j] ** 2).sum()), float((integral[:, j] ** 2).sum())
-        both = float((change[:, j] * integral[:, j]).sum())
+        way, sum_ = column(change, j), column(integral, j)
+        moved, said, both = float(way @ way), float(sum_ @ sum_), float(way @ sum_)
         # Rounding alone gives steps of both signs that add up to next to nothing.
-        if all(float(np.abs(np.cumsum(rows[:, j])).max()) < negligible for rows in (change, integral)):
+        if all(_farthest(rows) < negligible for rows in (way, sum_)):
             continue
         ratio = both / said if said > 0 else 0.0
         agreement = both / np.sqrt(moved * said) if moved > 0 and said > 0 else 0.0
         missed[j] = abs(ratio - 1)
         if missed[j] <= tolerance:
             continue
-        misses = float(((change - integral)[:, j] ** 2).sum())
-        if ratio > 1.0 and misses <= float((doubt[:, j] ** 2).sum()):
+        misses = sum(float(((way[part] - sum_[part]) ** 2).sum()) for part in parts(way.size))
+        may = column(doubt, j)
+        if ratio > 1.0 and misses <= float(may @ may):
             continue
         if coarse and said > 0 and moved > 0 and moved - both * ratio > (1.0 - SCALED) * misses:
             continue
@@ -161,6 +176,15 @@ def _compare(
             remedy = "leave these columns out: the rates are then estimated"
         raise InputError(f"{source} {names[j]}", found, "rates that follow from positions and times", remedy)
     return missed
+
+
+def _farthest(steps: FloatArray) -> float:
+    """How far steps lead away from their beginning."""
+    most, so_far = 0.0, 0.0
+    for part in parts(steps.size):
+        way = so_far + np.cumsum(steps[part])
+        most, so_far = max(most, float(np.abs(way).max())), float(way[-1])
+    return most
 
 
 def _hint(ratio: float) -> str:
@@ -227,19 +251,64 @@ def contradictions(trajectory: JointTrajectory) -> tuple[tuple[int, int, str], .
     Args:
         trajectory: With speeds and accelerations.
     """
-    t, q, (qd, qdd) = trajectory.t, trajectory.q, given_rates(trajectory)
-    h = np.diff(t)[:, None]
-    moment = np.diff(q, axis=0) - h * (qd[:-1] + qd[1:]) / 2
-    explained = h**2 * np.abs(np.diff(qdd, axis=0)) / 8
-    smooth = moment - h**2 * (qdd[:-1] - qdd[1:]) / 12
-    beyond = np.abs(moment) - explained - rounding(smooth, in_motion(qd)) - NO_MOTION
-    worth = HIGHEST * np.abs(qdd).max(axis=0) * h**2 / 4.0
-    for joint in np.flatnonzero((beyond > worth).any(axis=0)):
-        beyond[:, joint] -= _last_digit(q[:, joint])
+    t, q, intervals = trajectory.t, trajectory.q, Intervals.of(trajectory)
+    most = largest_of(np.abs, given_rates(trajectory)[1])
+    rounded = rounding(by_parts(_smooth, *intervals), by_parts(in_intervals, *intervals.speeds, kind=bool))
+
+    def beyond(*some: FloatArray) -> FloatArray:
+        found = Intervals(*some)
+        explained = found.h**2 * np.abs(found.qdd_after - found.qdd) / 8
+        return np.abs(found.moment) - explained - rounded - NO_MOTION - HIGHEST * most * found.h**2 / 4.0
+
+    jump = by_parts(lambda *some: beyond(*some) > 0.0, *intervals, kind=bool)
+    digits = np.array([_last_digit(q[:, j]) if jump[:, j].any() else 0.0 for j in range(q.shape[1])])
+    if not jump.any():
+        return ()
     return tuple(
         (int(i), int(i) + 1, f"the positions jump against the speeds between {t[i]:.3f} s and {t[i + 1]:.3f} s")
-        for i in np.flatnonzero((beyond > worth).any(axis=1))
+        for i in np.flatnonzero(
+            by_parts(lambda *some: (beyond(*some) - digits > 0.0).any(axis=1), *intervals, kind=bool)
+        )
     )
+
+
+class Intervals(NamedTuple):
+    """What is given before and after each interval, shape (intervals, joints), and its length, shape (intervals, 1)."""
+
+    h: FloatArray
+    q: FloatArray
+    q_after: FloatArray
+    qd: FloatArray
+    qd_after: FloatArray
+    qdd: FloatArray
+    qdd_after: FloatArray
+
+    @classmethod
+    def of(cls, trajectory: JointTrajectory) -> Intervals:
+        """Return all intervals of a program with speeds and accelerations."""
+        both = ((rows[:-1], rows[1:]) for rows in (trajectory.q, *given_rates(trajectory)))
+        return cls(differences_of(trajectory.t)[:, None], *chain.from_iterable(both))
+
+    @property
+    def speeds(self) -> tuple[FloatArray, FloatArray]:
+        """Speeds before and after."""
+        return self.qd, self.qd_after
+
+    @property
+    def moment(self) -> FloatArray:
+        """First moment of the acceleration about the middle."""
+        return self.q_after - self.q - self.h * (self.qd + self.qd_after) / 2
+
+
+def _smooth(*some: FloatArray) -> FloatArray:
+    """What a straight line of acceleration leaves of the moment."""
+    found = Intervals(*some)
+    return found.moment - found.h**2 * (found.qdd - found.qdd_after) / 12
+
+
+def in_intervals(before: FloatArray, after: FloatArray) -> NDArray[np.bool_]:
+    """Return where joints keep moving, by the speeds before and after each interval, of their shape."""
+    return np.asarray((before != 0) & (after != 0))
 
 
 def _last_digit(values: FloatArray) -> float:
@@ -255,7 +324,7 @@ def _last_digit(values: FloatArray) -> float:
 
 def in_motion(qd: FloatArray) -> NDArray[np.bool_]:
     """Return in which intervals each joint keeps moving, by its speeds (n, joints); shape (n - 1, joints)."""
-    return np.asarray((qd[:-1] != 0) & (qd[1:] != 0))
+    return in_intervals(qd[:-1], qd[1:])
 
 
 def rounding(residual: FloatArray, moving: NDArray[np.bool_], *, share: float = 0.5) -> FloatArray:
@@ -271,9 +340,8 @@ def rounding(residual: FloatArray, moving: NDArray[np.bool_], *, share: float = 
         share: Of the third differences that are taken for rounding, smallest first.
     """
     out = np.zeros(residual.shape[1])
-    third = np.abs(np.diff(residual, 3, axis=0))
-    for j, column in enumerate(third.T):
-        counted = column[moving[3:, j]]
+    for j in range(residual.shape[1]):
+        counted = np.abs(np.diff(column(residual, j), 3))[column(moving, j)[3:]]
         if counted.size >= ENOUGH:
             out[j] = 1.5 * float(np.quantile(counted, share))
     return out

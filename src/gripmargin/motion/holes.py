@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import by_parts, differences_of, flagged
 from gripmargin.kernels.adaptive_fit import FEWEST
 from gripmargin.motion.rates import Rates, estimate_rates
 from gripmargin.motion.trajectory import RESOLVED
@@ -38,12 +39,15 @@ def gaps(t: FloatArray, places: FloatArray, noise: FloatArray) -> list[tuple[int
         places: Positions, shape (n, channels).
         noise: Of the positions, one standard deviation, shape (channels,).
     """
-    step, wide = np.diff(t), _gaps_in(t)
-    moved = np.any(np.abs(np.diff(places, axis=0)) > 4.0 * noise + 1e-9, axis=1)  # noise alone hardly does
+    wide = _gaps_in(t)
+    moved = np.any(np.abs(places[wide + 1] - places[wide]) > 4.0 * noise + 1e-9, axis=1)  # noise alone hardly does
     return [
-        (int(i), int(i) + 1, f"no sample for {1e3 * step[i]:.0f} ms while the robot moves: a peak may hide there")
-        for i in wide
-        if moved[i]
+        (
+            int(i),
+            int(i) + 1,
+            f"no sample for {1e3 * (t[i + 1] - t[i]):.0f} ms while the robot moves: a peak may hide there",
+        )
+        for i in wide[moved]
     ]
 
 
@@ -111,12 +115,16 @@ def holes_in(t: FloatArray) -> NDArray[np.intp]:
     Args:
         t: Times [s], shape (n,).
     """
-    step, usual = np.diff(t), float(np.median(np.diff(t)))
-    return np.flatnonzero((step > 1.5 * usual) & ((step > RESOLVED) | (step > 3.5 * usual)))
+    step = differences_of(t)
+    usual = float(np.median(step))
+    wide = by_parts(lambda h: (h > 1.5 * usual) & ((h > RESOLVED) | (h > 3.5 * usual)), step, kind=bool)
+    return flagged(wide)
 
 
 def _covered(t: FloatArray, rates: Rates, sparse: Callable[[NDArray[np.intp]], Rates]) -> Rates:
     wide = holes_in(t)
+    if wide.size == 0:
+        return rates
     names = ("first", "second") if len(rates.second) else ("first",)
     bias = {name: getattr(rates, f"bias_{name}").copy() for name in names}
     for holes, index in _alike(t, wide):
@@ -131,7 +139,7 @@ def _covered(t: FloatArray, rates: Rates, sparse: Callable[[NDArray[np.intp]], R
                 most = beyond + getattr(coarse, f"bias_{name}")[at]
                 for each in (holes, holes + 1):
                     np.maximum.at(bias[name], each, most)
-    return replace(rates, **{f"bias_{name}": value for name, value in bias.items()}) if wide.size else rates
+    return replace(rates, **{f"bias_{name}": value for name, value in bias.items()})
 
 
 def _alike(t: FloatArray, wide: NDArray[np.intp]) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from gripmargin.base.arrays import FloatArray, frozen
+from gripmargin.base.arrays import FloatArray, owned
+from gripmargin.base.stored import by_parts
 from gripmargin.kernels.bursts import burst_bias
 from gripmargin.kernels.digits import value_error
 from gripmargin.kernels.jacobian import tool_jacobian
@@ -62,7 +63,7 @@ class Joints:
 
     def spin(self, rates: Rates) -> FloatArray:
         """Return the acceleration that an error of speed makes by the Coriolis terms at most, shape (n, 1)."""
-        return np.asarray(2.0 * np.abs(rates.first[:, self.turning]).sum(axis=1, keepdims=True))
+        return by_parts(lambda v: 2.0 * np.abs(v[:, self.turning]).sum(axis=1, keepdims=True), rates.first)
 
     def directions(self, samples: NDArray[np.intp]) -> FloatArray:
         """Return what one unit of each joint's acceleration gives the tool, shape (joints, 6, m)."""
@@ -92,7 +93,7 @@ def as_given(trajectory: Trajectory, own: JointTrajectory, columns: Sequence[Seq
     """
     t, (qd, qdd), samples = trajectory.t, given_rates(trajectory), trajectory.own[1]
     check_rates(own, columns)
-    none, missed = frozen(np.zeros_like(qd), qd.shape, "rates"), missed_by_samples(trajectory)
+    none, missed = owned(np.broadcast_to(0.0, qd.shape)), missed_by_samples(trajectory)
     rates = Rates(qd, qdd, none, none, none, missed, noise=none[0], window=none)
     note = "Joint speeds and accelerations as given; they follow from the positions."
     if columns:

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import turned
 from gripmargin.kernels.polling import jerky, renewals, repeated, slips
 from gripmargin.motion.rates import Rates
 from gripmargin.motion.stamps import Stamps, sample_times
@@ -85,7 +86,7 @@ def _on_the_beat(t: FloatArray, y: FloatArray, repeats: Flags) -> Flags:
 def _columns(trajectory: Trajectory) -> tuple[FloatArray, FloatArray]:
     """Samples, shape (channels, n), and the step of each by rounding, where they cannot show it, shape (channels,)."""
     if isinstance(trajectory, JointTrajectory):
-        y = np.ascontiguousarray(trajectory.q.T)
+        y = turned(trajectory.q)
         return y, np.zeros(len(y))
     error = trajectory.turn_error  # a turn moves the end of an axis if it is about another one
     places = np.vstack([trajectory.position.T, trajectory.rotation.reshape(trajectory.samples, 9).T])

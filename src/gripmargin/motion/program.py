@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
+from gripmargin.base.stored import parts
 from gripmargin.motion.chain import Chain
 from gripmargin.motion.holes import rest_without_samples
 from gripmargin.motion.joints import Joints
@@ -149,7 +150,8 @@ class ProgramMotion:
         """Return the largest errors of the tool's accelerations over some samples, in words; None where none."""
         if self.error is None or self.given:
             return None
-        (line, turn), (line_bias, turn_bias) = self.error.sizes(samples).max(axis=2)
+        most = [self.error.sizes(samples[part]).max(axis=2) for part in parts(samples.size)]
+        (line, turn), (line_bias, turn_bias) = np.max(most, axis=0)
         return (
             f"Over the carry the tool's accelerations are known to {line:.2g} m/s^2 and {turn:.2g} rad/s^2 (1 sigma of "
             f"noise), smoothing and sampling add up to {line_bias:.2g} m/s^2 and {turn_bias:.2g} rad/s^2."

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import by_parts
 from gripmargin.motion.rates import Rates, Unsmoothed
 
 AT_ONCE: Final = 8_192  # samples whose errors are worked out at a time: memory alone
@@ -75,8 +76,8 @@ class RateError:
             names: As the attribute.
         """
         return cls(
-            sigma=np.hypot(rates.sigma_second, spin * rates.sigma_first),
-            bias=rates.bias_second + spin * rates.bias_first,
+            sigma=by_parts(lambda a, of, v: np.hypot(a, of * v), rates.sigma_second, spin, rates.sigma_first),
+            bias=by_parts(lambda a, of, v: a + of * v, rates.bias_second, spin, rates.bias_first),
             directions=directions,
             window=rates.window,
             unsmoothed=rates.unsmoothed(t),

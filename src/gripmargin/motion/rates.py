@@ -9,34 +9,36 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from itertools import pairwise
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gripmargin.base.arrays import FloatArray, Value, frozen
+from gripmargin.base.arrays import FloatArray, Value, first_wrong, frozen, owned
 from gripmargin.base.errors import InputError
+from gripmargin.base.stored import (
+    differences_of,
+    largest_of,
+    parts,
+    stored,
+    turned,
+    wide_parts,
+)
 from gripmargin.kernels.adaptive_fit import FEWEST, adaptive_fit
 from gripmargin.kernels.bursts import burst_bias, hidden_bias
-from gripmargin.kernels.courses import better_course
 from gripmargin.kernels.cubic_spline import spline_rates
-from gripmargin.kernels.differences import difference_bounds
 from gripmargin.kernels.digits import few_digits, value_error
 from gripmargin.kernels.local_fit import even_step, running_max
-from gripmargin.kernels.pieces import FEWEST as FEWEST_OF_PIECES
-from gripmargin.kernels.pieces import piece_bounds
 from gripmargin.kernels.sample_noise import BLOCK, ROUNDING_SIGMA
 from gripmargin.kernels.shaking import shakes, sizes
+from gripmargin.motion.closer_bounds import NEVER, by_differences, by_pieces
 
 ORDINARY: Final = 1e-4  # [rad or m] half of the coarsest last digit of files: 0.2 mm, 0.01 deg (no source)
 JITTER: Final = 5e-6  # [rad or m] that positions may stray from a motion unseen in a file of 0.01 mm or 5e-4 deg
 ROUNDED: Final = 1.2  # noise over the bound of an error that rounding explains: 1 / sqrt(3) of it, twice over
 PROVEN: Final = 17  # points of a window that stay within a bound by chance in one of 60 where noise is 1.2 of it
-NEVER: Final = 10**6  # points that no window has
 NOISE_BAND: Final = 4.5  # standard deviations within which noise stays
 AT_ONCE: Final = 131_072  # values of all channels that are worked out at a time: time and memory alone
-REACH: Final = 32  # samples on either side that bounds by second differences look at, and more
 SPLINE_REACH: Final = 64  # samples beyond which nobody sees what a spline does: a quarter from each to the next
 METHOD: Final = (
     "Local polynomial least squares (Savitzky & Golay, Anal. Chem. 36(8), 1964); window at each sample by "
@@ -149,12 +151,13 @@ class Rates(Value):
         """
         if (unsmoothed := self.unsmoothed(t)) is None:
             return self
-        left = np.empty_like(self.second)
-        for first in range(0, t.size, AT_ONCE // 8):
-            part = slice(first, min(first + AT_ONCE // 8, t.size))
+        left, seen = stored(self.second.shape), stored(self.second.shape)
+        for part in parts(t.size, size=AT_ONCE // 8):
             left[part] = unsmoothed.over(part)[1]
-        where = shakes(np.where((self.sigma_second > 0.0) & (np.abs(left) > self.bias_second), left, 0.0))
-        if not where.any():
+            beyond = (self.sigma_second[part] > 0.0) & (np.abs(left[part]) > self.bias_second[part])
+            seen[part] = np.where(beyond, left[part], 0.0)
+        where = shakes(seen)
+        if first_wrong(where, lambda some: some) is None:
             return self
         way, speed, acceleration = sizes(left, float(np.median(np.diff(t))))
         where &= (self.sigma_second > 0.0) & (way > np.sqrt(2.0) * error)
@@ -169,7 +172,7 @@ class Rates(Value):
     def in_words(self, turning: NDArray[np.bool_]) -> str:
         """Return bandwidth and noise in words, of channels of which some are angles."""
         unit = "rad" if turning.all() else "m" if not turning.any() else "rad or m"
-        low, high = 1e3 * self.window.min(), 1e3 * self.window.max()
+        low, high = -1e3 * largest_of(np.negative, self.window).max(), 1e3 * largest_of(np.positive, self.window).max()
         span = f"{low:.3g} ms" if high <= 1.01 * low else f"{low:.3g} to {high:.3g} ms"
         return f"local polynomials that smooth steps over {span}; noise found {self.noise.max():.2g} {unit}."
 
@@ -180,7 +183,7 @@ class Rates(Value):
             t: Times [s], shape (n,).
             names: Of the channels, each with its unit.
         """
-        if self.jitter is None or not self.jitter.any():
+        if self.jitter is None or first_wrong(self.jitter, lambda some: some != 0.0) is None:
             return ()
         sample, channel = divmod(int(np.argmax(self.jitter)), self.jitter.shape[1])
         name, unit = names[channel]
@@ -247,12 +250,25 @@ def estimate_rates(
         raise InputError(
             "samples", f"{times.size}", f"at least {FEWEST}", f"at least {FEWEST} samples are needed to estimate rates"
         )
-    if not (np.diff(times) > 0).all():
+    if first_wrong(differences_of(times), lambda some: some <= 0) is not None:
         raise InputError("t", "times that repeat or go back", "times that increase")
     scatter = max(scatter, ROUNDING_SIGMA * late)
-    columns = np.ascontiguousarray(samples.T)
+    columns = turned(samples)
     known = value_error(columns) if error is None else frozen(error, (len(columns),), "error")
-    found = _estimated(times, samples, order, scatter, late, bursts=bursts, pieces=pieces, error=error, jitter=jitter)
+    found = _estimated(
+        times,
+        samples,
+        columns,
+        order,
+        scatter,
+        late,
+        bursts=bursts,
+        pieces=pieces,
+        error=error,
+        known=known,
+        jitter=jitter,
+    )
+    del columns
     if late > 0.0:  # scatter that goes with the speed is no shaking, and has its place in the noise already
         return found
     return found.shaken(times, known)
@@ -261,6 +277,7 @@ def estimate_rates(
 def _estimated(
     times: FloatArray,
     samples: FloatArray,
+    columns: FloatArray,
     order: int,
     scatter: float,
     late: float,
@@ -268,145 +285,63 @@ def _estimated(
     bursts: bool,
     pieces: bool,
     error: FloatArray | None,
+    known: FloatArray,
     jitter: float,
 ) -> Rates:
-    """Rates but for what shaking hides; what a long program takes on the way is free again when they are found."""
-    columns = np.ascontiguousarray(samples.T)
+    """Rates but for what shaking hides; what a long program takes on the way is free again when they are found.
+
+    Of samples, shape (n, channels), and the same in columns; a bound of their error that is given, or found.
+    """
     fits, window, noise, sure = adaptive_fit(times, columns, (2, 1) if order == 2 else (1,), late=ROUNDING_SIGMA * late)
     first, second = (np.swapaxes(rows, 1, 2) for rows in (fits[-1], fits[0]))
     if order == 1:
         none = np.zeros((0, samples.shape[1]))
-        return Rates(first[0], none, first[1], none, first[2], none, noise, window.T)
-    quick, strays = np.zeros_like(columns), np.zeros_like(columns)
+        value, sigma, bias = (owned(rows) for rows in first)
+        return Rates(value, none, sigma, none, bias, none, noise, window.T)
+    quick, strays = stored(columns.shape), stored(columns.shape)
     if bursts:
         even = even_step(times) is not None
         bias = burst_bias(times, columns, even=even, scatter=scatter, error=error)
-        quick[:, 1:-1] = np.abs(np.diff(columns, 2))
-        quick = np.where(bias > 0.0, running_max(quick, 3), 0.0)
-        if scatter == 0.0:
-            np.maximum(bias, hidden_bias(times, columns, first[0].T, even=even), out=bias)
-        second[2] += bias.T
-        del bias
+        hidden = hidden_bias(times, columns, first[0].T, even=even) if scatter == 0.0 else bias
+        for part, wide, inside in wide_parts(times.size, 4):
+            way = np.zeros((len(columns), wide.stop - wide.start))
+            way[:, 1:-1] = np.abs(np.diff(columns[:, wide], 2))
+            quick[:, part] = np.where(bias[:, part] > 0.0, running_max(way, 3)[:, inside], 0.0)
+            second[2, part] += np.maximum(bias[:, part], hidden[:, part]).T
+        del bias, hidden
     if pieces:
-        error = value_error(columns) if error is None else error
-        second[:, :, (np.ptp(columns, axis=1) <= 2.01 * error) & (error <= ORDINARY)] = 0.0  # in one digit: at rest
+        error = known
+        way = largest_of(np.positive, samples) + largest_of(np.negative, samples)
+        for still in np.flatnonzero((way <= 2.01 * error) & (error <= ORDINARY)):  # in one digit: at rest
+            for part in parts(times.size):
+                second[:, part, still] = 0.0
         if scatter == 0.0:
-            noisy = (sure > ROUNDED * error[:, None])[:, np.arange(times.size) // BLOCK]
-            _narrow(times, columns, error, second, window, proof=np.where(noisy, PROVEN, 0))
+            noisy = sure > ROUNDED * error[:, None]
+
+            def proven(run: slice, channels: NDArray[np.intp]) -> NDArray[np.intp]:
+                return np.where(noisy[channels][:, np.arange(run.start, run.stop) // BLOCK], PROVEN, 0)
+
+            by_pieces(times, columns, error, second, window, proof=proven)
             shaken = np.median(sure, axis=1) <= jitter / NOISE_BAND
-            beside = shaken[:, None] & running_max(quick > 0.0, 2)
-            small = _narrow(times, columns, np.maximum(error, jitter), second, window, proof=np.where(beside, 0, NEVER))
-            quick, strays = np.where(small, 0.0, quick), np.where(small, quick, 0.0)
+
+            def strayed(run: slice, channels: NDArray[np.intp]) -> NDArray[np.intp]:
+                return np.where(beside[channels, run], 0, NEVER)
+
+            beside = stored(columns.shape, bool)
+            for part, wide, inside in wide_parts(times.size, 2):
+                beside[:, part] = shaken[:, None] & running_max(quick[:, wide] > 0.0, 2)[:, inside]
+            is_quick = stored(columns.shape, bool)
+            small = by_pieces(times, columns, np.maximum(error, jitter), second, window, proof=strayed, only=beside)
+            for part in parts(times.size):
+                is_quick[:, part] = quick[:, part] > 0.0
+                strays[:, part] = np.where(small[:, part], quick[:, part], 0.0)
+                quick[:, part] = np.where(small[:, part], 0.0, quick[:, part])
             few = few_digits(columns, error, noise)
-            _by_differences(times, columns, error, second, window, quick + strays > 0.0, few)
-    seen = [rows.T if rows.any() else None for rows in (quick, strays)]
-    del columns, quick, strays
-    return Rates(first[0], second[0], first[1], second[1], first[2], second[2], noise, window.T, samples, *seen)
-
-
-def _narrow(
-    t: FloatArray, y: FloatArray, error: FloatArray, second: FloatArray, window: FloatArray, *, proof: NDArray[np.intp]
-) -> NDArray[np.bool_]:
-    """Put in the bounds of polynomial pieces where they are closer, in place; return where, shape (channels, n).
-
-    Args:
-        t: Times [s], shape (n,).
-        y: Samples, shape (channels, n).
-        error: Bound of the error of each value, shape (channels,).
-        second: Second derivative, noise and bias, shape (3, n, channels).
-        window: Time over which was smoothed [s], shape (channels, n).
-        proof: Points of a window that show the bound to hold, shape (channels, n).
-    """
-    taken = np.zeros(y.shape, dtype=bool)
-    every = np.flatnonzero((np.ptp(y, axis=1) > 0.0) & (proof < NEVER).any(axis=1))
-    together = max(1, AT_ONCE // t.size)
-    for run in _even_runs(t) if every.size else ():
-        for bounded in (every[k : k + together] for k in range(0, every.size, together)):
-            step, off = _evenly(t[run], y[bounded, run])
-            low, high, followed, points = piece_bounds(
-                y[bounded, run] - y[bounded, run.start, None], error[bounded] + off
-            )
-            followed &= points >= proof[bounded, run]
-            low, high = (np.where(followed, bound, 0.0).T / step**2 for bound in (low, high))
-            before = second[:, run, bounded]
-            closer = followed.T & ((high - low) / 2.0 < 2.0 * before[1] + before[2])
-            bounds = np.stack([low + high, np.zeros_like(low), high - low]) / 2.0
-            second[:, run, bounded] = np.where(closer, bounds, before)
-            window[bounded, run] = np.where(followed, step, window[bounded, run])
-            taken[bounded, run] = closer.T
-    return taken
-
-
-def _by_differences(
-    t: FloatArray,
-    y: FloatArray,
-    error: FloatArray,
-    second: FloatArray,
-    window: FloatArray,
-    quick: NDArray[np.bool_],
-    few: NDArray[np.bool_],
-) -> None:
-    """Put in the bounds of second differences over the stretches where they are closer, in place.
-
-    What lies between two samples is bounded by the two of one kind: where the kinds meet, a sample has both. The teeth
-    of a saw are smoothed away: a fit that is left counts with them beside.
-
-    Args:
-        t: Times [s], shape (n,).
-        y: Samples, shape (channels, n).
-        error: Bound of the error of each value, shape (channels,).
-        second: Second derivative, noise and bias, shape (3, n, channels).
-        window: Time over which was smoothed [s], shape (channels, n).
-        quick: Where moves are too quick to be followed: no difference bounds them, shape (channels, n).
-        few: Which channels have noise of a few digits, and none at rest, shape (channels,).
-    """
-    for run in _even_runs(t):
-        step, off = _evenly(t[run], y[:, run])
-        known, room = error + off, 4.0 * (error + off)[:, None] / step**2
-        fit, beside = np.swapaxes(second[:, run], 1, 2), y[:, run]
-        may, low, high = np.empty(beside.shape, dtype=bool), np.empty_like(beside), np.empty_like(beside)
-        costs, size = np.empty((3, beside.shape[1])), max(1, AT_ONCE // len(y))
-        parts = [slice(first, min(first + size, beside.shape[1])) for first in range(0, beside.shape[1], size)]
-        for part in parts:
-            wide = slice(max(part.start - REACH, 0), part.stop + REACH)
-            here = slice(part.start - wide.start, part.stop - wide.start)
-            found = difference_bounds(beside[:, wide] - beside[:, :1], known)
-            low[:, part], high[:, part], may[:, part], teeth = (x[:, here] for x in found)
-            smoothed = few[:, None] & (window[:, run][:, part] > 1.5 * step)
-            fit[2, :, part] += np.where(smoothed, teeth / step**2, 0.0)
-            may[:, part] &= ~quick[:, run][:, part]
-            low[:, part], high[:, part] = low[:, part] / step**2 - room, high[:, part] / step**2 + room
-            kinds = _kinds(fit[:, :, part], may[:, part], low[:, part], high[:, part])
-            costs[:, part] = [np.square(np.diff(bounds, axis=0)[0]).sum(axis=0) for bounds in kinds]
-        taken = may & better_course(*costs)
-        meets = taken & running_max(~taken, 1)
-        for part in parts:
-            _, differences, both = _kinds(fit[:, :, part], may[:, part], low[:, part], high[:, part])
-            least, most = np.where(meets[:, part], both, differences)
-            bounds = np.stack([least + most, np.zeros_like(least), most - least]) / 2.0
-            fit[:, :, part] = np.where(taken[:, part], bounds, fit[:, :, part])
-        window[:, run] = np.where(taken, 2.0 * step, window[:, run])
-
-
-def _kinds(fit: FloatArray, may: NDArray[np.bool_], low: FloatArray, high: FloatArray) -> tuple[FloatArray, ...]:
-    """Least and largest by the fit, by second differences where these may serve, and by both; (2, channels, n) each."""
-    value, sigma, bias = fit
-    fits = np.stack([value - 2.0 * sigma - bias, value + 2.0 * sigma + bias])
-    differences = np.where(may, np.stack([low, high]), fits)
-    return fits, differences, np.stack([np.minimum(fits[0], differences[0]), np.maximum(fits[1], differences[1])])
-
-
-def _evenly(t: FloatArray, y: FloatArray) -> tuple[float, FloatArray]:
-    """The interval of even times [s], and what their rounding does to each channel [unit], shape (channels,)."""
-    even = t[0] + np.arange(t.size) * (t[-1] - t[0]) / (t.size - 1)
-    step = float(even[1] - even[0])
-    late = np.abs(t - even).max() + 2.0 * np.spacing(np.abs(t).max())
-    return step, late * np.abs(np.diff(y, axis=1)).max(axis=1) / step
-
-
-def _even_runs(t: FloatArray) -> list[slice]:
-    """Stretches of samples at even times."""
-    step = np.diff(t)
-    odd = np.flatnonzero(np.abs(step - np.median(step)) > 1e-6 * np.median(step))
-    edges = np.concatenate([[-1], odd, [step.size]])
-    return [slice(a + 1, b + 1) for a, b in pairwise(edges.tolist()) if b - a >= FEWEST_OF_PIECES]
+            by_differences(times, columns, error, second, window, is_quick, few)
+    seen = [turned(rows) if first_wrong(rows.T, lambda some: some != 0.0) else None for rows in (quick, strays)]
+    del quick, strays
+    (speed, speed_sigma, speed_bias), (value, sigma, bias) = (
+        [owned(rows) for rows in each] for each in (first, second)
+    )
+    smoothed = owned(turned(window))
+    return Rates(speed, value, speed_sigma, sigma, speed_bias, bias, noise, smoothed, samples, *seen)

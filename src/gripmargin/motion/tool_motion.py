@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from gripmargin.base.arrays import FloatArray, Value, sealed
 from gripmargin.base.errors import InputError
+from gripmargin.base.stored import leave, parts, stored
 from gripmargin.kernels import recursion
 from gripmargin.motion.chain import Chain
 
@@ -58,8 +59,9 @@ class ToolMotion(Value):
         for first in range(0, self.samples, KEPT):
             part = slice(first, min(first + KEPT, self.samples))
             some = of(self.told(part))
-            out = out if first else np.empty((*some.shape[:-1], self.samples))
+            out = out if first else stored((*some.shape[:-1], self.samples))
             out[..., part] = some
+            leave()
         return out
 
     @property
@@ -108,8 +110,23 @@ class ToolMotion(Value):
         told = self.told
         if isinstance(told, np.ndarray):
             return ToolMotion(self.t[at], told[:, :, at])
+        leave()  # whoever asks goes along a long program part by part
         first, last, _ = at.indices(self.samples) if isinstance(at, slice) else (0, 0, 1)
         return ToolMotion(self.t[at], partial(_from, told, first) if last - first > KEPT else told(at))
+
+    def largest(self, name: str, samples: NDArray[np.intp] | None = None) -> float:
+        """Return the largest size of a vector of the motion.
+
+        Args:
+            name: Of the attribute: position, velocity, acceleration, angular_velocity or angular_acceleration.
+            samples: Indices, shape (m,), m > 0; None: all.
+        """
+        some = (
+            part if samples is None else samples[part]
+            for part in parts(self.samples if samples is None else samples.size)
+        )
+        sizes = (np.linalg.norm(getattr(self.take(at), name), axis=1).max() for at in some)
+        return float(np.max([*sizes]))
 
     def regripped(self, frame: FloatArray) -> ToolMotion:
         """Return the motion of another frame that is fixed to the tool.

@@ -10,14 +10,15 @@ from typing import Any, ClassVar, Literal, NamedTuple, Self, get_args
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gripmargin.base.arrays import FloatArray, Value, frozen, sealed
+from gripmargin.base.arrays import FloatArray, Value, first_wrong, frozen, sealed
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import of_class, shown, texts
 from gripmargin.base.poses import FARTHEST, QUATERNION_TOLERANCE, as_pose, rotation_from_quaternion
+from gripmargin.base.stored import differences_of, numbered
 from gripmargin.motion.turn_error import turn_error
 
 RESOLVED = 0.0101  # [s] steps up to which samples are taken to follow every change of acceleration
-MAX_SAMPLES = 5_000_000  # 83 minutes at 1 kHz; more is a mistake or needs splitting
+MAX_SAMPLES = 5_000_000  # that are read from text or messages, or put in: those are made in memory
 LATEST = 1e12  # [s]: clocks count from 1970 or later
 CLOSEST = 1e-12  # [s] between samples: no clock tells less, and rates by it stay within floats
 FASTEST = 1e15  # [rad/s, m/s, per s]: no joint does that, and products of a few such figures stay within floats
@@ -71,13 +72,11 @@ class _Samples(Value):
 
     def _check_times(self) -> int:
         t = frozen(self.t, (None,), f"{self.source} t", most=LATEST)
-        if t.size > MAX_SAMPLES:
-            raise InputError(self.source, f"{t.size} samples", f"at most {MAX_SAMPLES}", "split the program")
         if t.size < 2:
             raise InputError(self.source, f"{t.size} samples", "at least 2")
-        steps = np.diff(t)
-        if not (steps > 0).all():
-            i = int(np.argmin(steps > 0))
+        steps = differences_of(t)
+        if (found := first_wrong(steps, lambda some: some <= 0)) is not None:
+            i = found[0]
             what = "a time that repeats" if steps[i] == 0 else "a time that goes back"
             raise InputError(
                 f"{self.source} sample {i + 1}",
@@ -87,8 +86,8 @@ class _Samples(Value):
             )
         if steps.min() < CLOSEST:
             i = int(np.argmin(steps))
-            found, due = f"{steps[i]:.2g} s since the sample before", f"{CLOSEST:g} s or more"
-            raise InputError(f"{self.source} sample {i + 1}", found, due, "check the unit of the times")
+            close, due = f"{steps[i]:.2g} s since the sample before", f"{CLOSEST:g} s or more"
+            raise InputError(f"{self.source} sample {i + 1}", close, due, "check the unit of the times")
         object.__setattr__(self, "t", t)
         object.__setattr__(self, "notes", texts(self.notes, f"{self.source} notes"))
         of_class(self.stamp, int, f"{self.source} stamp")
@@ -136,7 +135,7 @@ class _Samples(Value):
     @property
     def rows(self) -> NDArray[np.intp]:
         """Which samples the program gives, and were not put in."""
-        return np.arange(self.samples) if self.filling is None else self.filling.given
+        return numbered(self.samples) if self.filling is None else self.filling.given
 
     @property
     def own(self) -> tuple[Self, NDArray[np.intp]]:
@@ -310,11 +309,9 @@ class PoseTrajectory(_Samples):
         object.__setattr__(self, "turn_error", frozen(self.turn_error, (3,), f"{self.source} turn_error"))
         object.__setattr__(self, "position", frozen(self.position, (n, 3), f"{self.source} position", most=FARTHEST))
         rotation = frozen(self.rotation, (n, 3, 3), f"{self.source} rotation")
-        error = np.abs(np.einsum("nji,njk->nik", rotation, rotation) - np.eye(3)).max(axis=(1, 2))
-        wrong = (error > 1e-6) | (np.linalg.det(rotation) < 0)
-        if wrong.any():
-            i = int(np.argmax(wrong))
-            raise InputError(f"{self.source} rotation of sample {i}", "a matrix that is no rotation", "a rotation")
+        if (found := first_wrong(rotation, _no_rotation)) is not None:
+            where = f"{self.source} rotation of sample {found[0]}"
+            raise InputError(where, "a matrix that is no rotation", "a rotation")
         object.__setattr__(self, "rotation", rotation)
         self._check_rates((n, 6), ("velocities", "accelerations"))
         if self.velocity is not None and self.acceleration is None:
@@ -399,6 +396,12 @@ class PoseTrajectory(_Samples):
         matrices[:, :3, :3] = self.rotation
         matrices[:, :3, 3] = self.position
         return SE3(list(matrices), check=False)
+
+
+def _no_rotation(matrices: FloatArray) -> NDArray[np.bool_]:
+    """Which matrices are no rotations, shape (m,)."""
+    error = np.abs(np.einsum("nji,njk->nik", matrices, matrices) - np.eye(3)).max(axis=(1, 2))
+    return np.asarray((error > 1e-6) | (np.linalg.det(matrices) < 0))
 
 
 Trajectory = JointTrajectory | PoseTrajectory

@@ -14,6 +14,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from gripmargin.base.stored import differences_of
 from gripmargin.motion.holes import holes_in
 from gripmargin.motion.trajectory import MAX_SAMPLES, RESOLVED, Filling, JointTrajectory, Trajectory
 
@@ -27,12 +28,14 @@ def waited(trajectory: Trajectory) -> Trajectory:
     Args:
         trajectory: With accelerations, uneven steps, read from a controller, or filled, it is returned as it is.
     """
-    t, step = trajectory.t, np.diff(trajectory.t)
+    t, step = trajectory.t, differences_of(trajectory.t)
     usual = float(np.median(step))
+    if not (holes := holes_in(t)).size:
+        return trajectory
     read = trajectory.rates[1] is not None or trajectory.filling is not None or trajectory.timing is not None
     lines = isinstance(trajectory, JointTrajectory) and trajectory.interpolation != "samples"
     missing = np.zeros(step.size, dtype=np.bool_)
-    missing[holes_in(t)] = True
+    missing[holes] = True
     if read or lines or usual > RESOLVED or not (np.abs(step - usual)[~missing] <= EVEN * usual).all():
         return trajectory
     still = np.ones(step.size, dtype=np.bool_)
@@ -45,7 +48,7 @@ def waited(trajectory: Trajectory) -> Trajectory:
     for k in range(1, RESTING + 1):
         rests &= beside[RESTING - k : step.size + RESTING - k] & beside[RESTING + k : step.size + RESTING + k]
     count = np.append(np.where(rests, np.floor(step / usual - 0.5), 0.0), 0.0).astype(np.intp)
-    if not 0 < count.sum() <= MAX_SAMPLES - t.size:
+    if not 0 < count.sum() <= MAX_SAMPLES:
         return trajectory
     parts = np.append(step, usual) / (count + 1)
     apart = np.where(np.abs(parts - usual) <= EVEN * usual, parts, usual)  # the last one takes what is left

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
+from functools import partial
 
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.labels import Labels
+from gripmargin.base.stored import by_parts, parts, stored
 from gripmargin.results.findings import CheckResult, Finding, Verdict
 
 
@@ -29,7 +32,8 @@ def shares_of(
     """
     shares: dict[str, FloatArray] = {}
     for result in results:
-        share = least.get(result.check, np.full(t.size, np.nan)) / result.target
+        own = least.get(result.check, np.broadcast_to(np.nan, t.shape))
+        share = by_parts(partial(_over, result.target), own)
         known = [(f.worst.get("t"), f.share) for f in findings if f.check == result.check]
         where = result.low_at or result.at
         if where is not None and not (result.low is None and result.verdict is Verdict.PASS):
@@ -42,7 +46,11 @@ def shares_of(
     return shares
 
 
-def governing(shares: Mapping[str, FloatArray], n: int) -> tuple[FloatArray, tuple[str, ...]]:
+def _over(target: float, figure: FloatArray) -> FloatArray:
+    return figure / target
+
+
+def governing(shares: Mapping[str, FloatArray], n: int) -> tuple[FloatArray, Labels]:
     """Return the least share of its target that any result may have at each sample, and which result that is.
 
     Args:
@@ -52,18 +60,19 @@ def governing(shares: Mapping[str, FloatArray], n: int) -> tuple[FloatArray, tup
     Returns:
         The share [-], NaN where none says anything, shape (n,); names, empty there.
     """
-    names: Sequence[str] = [*shares]
-    rows = np.stack([*shares.values(), np.full(n, np.nan)])
-    known = np.where(np.isnan(rows), np.inf, rows)
-    least, which = known.min(axis=0), known.argmin(axis=0)
-    silent = np.isnan(rows).all(axis=0)
-    # without any load they are alike: the first that says something names it
-    which = np.where(np.isinf(least), np.argmin(np.isnan(rows), axis=0), which)
-    return np.where(silent, np.nan, least), tuple(
-        "" if quiet else names[k] for k, quiet in zip(which, silent, strict=True)
-    )
+    share, number = stored((n,)), stored((n,), np.uint8)
+    for part in parts(n):
+        rows = np.stack([*(each[part] for each in shares.values()), np.full(part.stop - part.start, np.nan)])
+        known = np.where(np.isnan(rows), np.inf, rows)
+        least, which = known.min(axis=0), known.argmin(axis=0)
+        silent = np.isnan(rows).all(axis=0)
+        # without any load they are alike: the first that says something names it
+        which = np.where(np.isinf(least), np.argmin(np.isnan(rows), axis=0), which)
+        share[part], number[part] = np.where(silent, np.nan, least), np.where(silent, len(shares), which)
+    return share, Labels([*shares, ""], number)
 
 
 def nearest(t: FloatArray, when: float) -> int:
     """Return the sample next to a time [s]."""
-    return int(np.argmin(np.abs(t - when)))
+    after = int(np.clip(np.searchsorted(t, when), 1, t.size - 1)) if t.size > 1 else 0
+    return after - 1 if after and when - t[after - 1] <= t[after] - when else after

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -54,8 +55,8 @@ class Samples:
     """
 
     t: FloatArray
-    phase: tuple[str, ...]
-    move: tuple[str, ...]
+    phase: Sequence[str]
+    move: Sequence[str]
     position: FloatArray
     acceleration: FloatArray
     angular_velocity: FloatArray
@@ -70,9 +71,9 @@ class Samples:
     swing_margin: FloatArray
     swing_margin_low: FloatArray
     governing: FloatArray
-    governed_by: tuple[str, ...]
+    governed_by: Sequence[str]
     joints: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     joint_names: tuple[str, ...] = ()
     joint_units: tuple[str, ...] = ()
-    station: tuple[str, ...] = ()
+    station: Sequence[str] = ()
     stamp: int = 0

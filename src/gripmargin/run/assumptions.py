@@ -7,6 +7,7 @@ import warnings
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import largest_of
 from gripmargin.checks import plausible, registry
 from gripmargin.checks.case import Case
 from gripmargin.contact.bond import CONFIDENCE, CONTENT, strength_left
@@ -155,6 +156,8 @@ def _early_and_late(case: Case) -> list[str]:
     """Stretches of preload and release phases that are judged as carry."""
     phases, t = case.job.phase_map, case.job.trajectory.t
     late = case.airborne & (phases.covers("preload") | phases.covers("release")) & ~phases.covers("carry")
+    if not late.any():
+        return []
     edges = np.flatnonzero(np.diff(np.concatenate([[False], late, [False]]).astype(np.int8))).reshape(-1, 2)
     return [
         f"From {t[first]:.3f} s to {t[end - 1]:.3f} s the part hangs on the pads although the phase is a "
@@ -197,7 +200,7 @@ def _robot_as_read(case: Case) -> list[str]:
     for i, (turns, q) in enumerate(zip(robot.revolute, trajectory.q.T, strict=True)):
         size, unit = (np.degrees(1.0), "deg") if turns else (1e3, "mm")
         name = robot.names[i] or f"joint {i + 1}"
-        low, high = np.round(size * np.array([q.min(), q.max()])) + 0.0
+        low, high = np.round(size * np.array([-largest_of(np.negative, q), largest_of(np.positive, q)])) + 0.0
         ways.append(f"{name} {low:.0f} to {high:.0f} {unit}")
     mounts = [
         f"Base: {'at the origin of the world' if robot.base is None else _place(robot.base)}; "

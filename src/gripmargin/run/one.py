@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
 from gripmargin.base.given import as_path, of_class
+from gripmargin.base.stored import filled_with
 from gripmargin.checks import premises, registry
 from gripmargin.checks.case import Case, work_out
 from gripmargin.checks.causes import causes
@@ -279,7 +280,7 @@ def _judged(case: Case, job: Job, chosen: Collection[Check]) -> Report:
 def _samples(case: Case, outcomes: Sequence[Outcome], shares: Mapping[str, FloatArray]) -> Samples:
     motion, trajectory = case.motion.at, case.job.trajectory
     series: dict[str, Any] = {name: rows for outcome in outcomes for name, rows in outcome.series.items()}
-    series |= {name: np.full(trajectory.samples, np.nan) for name in SERIES if name not in series}
+    series |= {name: filled_with(np.nan, (trajectory.samples,)) for name in SERIES if name not in series}
     least, names = governing(shares, trajectory.samples)
     return Samples(
         t=trajectory.t,

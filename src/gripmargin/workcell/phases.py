@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
+from gripmargin.base.labels import Labels
+from gripmargin.base.stored import stored
 from gripmargin.motion.trajectory import Trajectory
 from gripmargin.workcell import Phase, PhaseKind
 
@@ -66,13 +68,13 @@ class PhaseMap:
         without = self._declared("free") | self._declared("clean")
         return [(first, last) for first, last in _runs(without) if self._carried_between(first, last)]
 
-    def kinds(self) -> tuple[PhaseKind, ...]:
+    def kinds(self) -> Labels:
         """Return the kind of phase each sample lies in; on the border of two phases, the more demanding one."""
-        kinds = np.full(self.trajectory.samples, "free", dtype=object)  # of a few texts, each there once
-        order: tuple[PhaseKind, ...] = ("clean", "preload", "release", "carry")
-        for kind in order:
-            kinds[self.covers(kind)] = kind
-        return tuple(kinds.tolist())
+        order: tuple[PhaseKind, ...] = ("free", "clean", "preload", "release", "carry")
+        numbers = stored((self.trajectory.samples,), np.uint8)
+        for k, kind in enumerate(order[1:], start=1):
+            numbers[self.covers(kind)] = k
+        return Labels(order, numbers)
 
     def stretches(self) -> list[tuple[int, int, int]]:
         """Return where phases with the part lie, in order of time: first sample, last sample, index of the phase."""

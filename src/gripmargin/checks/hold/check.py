@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from gripmargin.base.stored import columns, filled_with, parts
 from gripmargin.checks.advice import Trials
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
@@ -53,10 +54,11 @@ def run(case: Case) -> Outcome:
         findings += findings_over(case, asked.use, asked.target, Trials(case, results, asked.name))
     n = case.load.shape[1]
     margin, margin_low = whole.over_time(n)
-    peel = np.full((2, n), np.nan)
-    points = case.grip.points[tension.point]
-    azimuth = np.where(tension.value > 0, np.arctan2(points[:, 1], points[:, 0]), np.nan)
-    peel[:, whole.samples] = tension.value, azimuth
+    peel = filled_with(np.nan, (2, n))
+    for part in parts(whole.samples.size):
+        value, points = tension.value[part], case.grip.points[tension.point[part]]
+        azimuth = np.where(value > 0, np.arctan2(points[:, 1], points[:, 0]), np.nan)
+        peel[:, whole.samples[part]] = value, azimuth
     return Outcome(
         results=tuple(found),
         findings=tuple(findings),
@@ -148,7 +150,7 @@ def _details(case: Case, whole: Use, tension: Use) -> HoldDetails:
 
 def _first_break(case: Case) -> FirstBreak:
     grip = first_break(case.grip.bonded)
-    use, point, _, _ = peak_utilisation(grip.face, case.load[:, case.carried])
+    use, point, _, _ = peak_utilisation(grip.face, columns(case.load, case.carried))
     worst = int(np.argmax(use))
     return FirstBreak(
         margin=margin_figure(float(use[worst])),

@@ -13,11 +13,12 @@ from dataclasses import replace
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import columns, stored
 from gripmargin.checks.case import Case
 from gripmargin.checks.margin import pieces_of
 from gripmargin.checks.use import Asked, Use, inverse
 from gripmargin.contact.collapse import Collapse, least_lost
-from gripmargin.results.findings import on_target, short_of
+from gripmargin.results.findings import on_target
 
 ROUNDING = 1e-9  # share by which a factor on loads is surely more than rounding
 
@@ -31,7 +32,7 @@ def settled_carry(case: Case, asked: Asked) -> Use:
     """
     if asked.name == "peel" and case.grip.bonded.even:
         return asked.use
-    return settled(case, asked.use, case.load[:, asked.use.samples], asked.target)
+    return settled(case, asked.use, columns(case.load, asked.use.samples), asked.target)
 
 
 def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: bool = False) -> Use:
@@ -44,12 +45,12 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
         target: Margin wanted.
         apart: Whether each load stands for itself; else they come one after the other.
     """
-    short, pads = short_of(inverse(use.high), target), use.grip.bonded
-    if pads.even and not pads.bowed and (case.trial or on_target(inverse(use.low), target)):
+    short, pads = use.short_of(target), use.grip.bonded
+    if pads.even and not pads.bowed and (case.trial or on_target(inverse(use.low.max(initial=0.0)), target)):
         return use  # first peel is what it is, and no fail
     if pads.first_alone and case.at_best is None:
         return use
-    low, unsure = np.zeros(use.samples.size), use.high - use.value
+    low = stored((use.samples.size,))
     if case.trial or not short.any():  # only whether it passes counts
         return replace(use, low=low)
     if use.grip.bonded.sheet is not None:  # cells are followed under a rigid part alone
@@ -71,7 +72,8 @@ def settled(case: Case, use: Use, load: FloatArray, target: float, *, apart: boo
             k = int(followed[lost])
             alone = least_lost(intact, load[:, k], float(inverse(use.value[k])), target)
             factor = alone or target * (1.0 - ROUNDING)  # lost by what came before
-        least = float(inverse(factor)) - (unsure[k] if np.isfinite(unsure[k]) else np.inf)
+        unsure = float(use.high[k] - use.value[k])
+        least = float(inverse(factor)) - (unsure if np.isfinite(unsure) else np.inf)
         low[k] = max(min(least, use.low[k]), 0.0)
         first = int(piece[-1]) + 1  # a part that is lost is followed no further; the next stretch is a new one
     return replace(use, low=low)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import by_parts, columns, parts, stored
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import Asked, Use
 from gripmargin.contact.grip import Grip, without
@@ -22,6 +23,7 @@ from gripmargin.kernels.utilisation import peak_utilisation, utilisation_error
 COVERAGE = 2.0  # standard deviations kept clear of a target: about 95 % (JCGM 100:2008, 6.2)
 SURE = 0.975  # probability with which no noise anywhere in the program explains a failure
 CHUNK = 20_000  # samples whose errors are worked out at a time
+BESIDE = 2  # samples on either side that a curve between samples hangs on
 
 
 def pad_use(case: Case) -> tuple[Use, Use]:
@@ -76,7 +78,8 @@ def use_of(case: Case, grip: Grip, *, asked: bool = True, placed: Placed | None 
         placed: What they feel of forces of the process at their places; None: these act as the rest of the load does.
     """
     samples, face = case.carried, grip.face
-    u, at_u, peel, at_peel = peak_utilisation(face, (case.load if placed is None else case.own_load)[:, samples])
+    load = case.load if placed is None else case.own_load
+    u, at_u, peel, at_peel = peak_utilisation(face, columns(load, samples))
     for more in case.added:  # which of them is worst depends on the places, and on what is asked
         k, own = np.searchsorted(samples, more.samples), case.own_load[:, more.samples]
         if placed is None:
@@ -86,20 +89,21 @@ def use_of(case: Case, grip: Grip, *, asked: bool = True, placed: Placed | None 
         for value, point, other, there in ((u, at_u, *used[:2]), (peel, at_peel, *used[2:])):
             worse = other > value[k]
             value[k[worse]], point[k[worse]] = other[worse], there[worse]
-    noise, bias = rate_errors(case, face, samples) if asked else np.zeros((2, samples.size))
+    noise, bias = rate_errors(case, face, samples) if asked else 2 * (np.broadcast_to(0.0, samples.shape),)
     # With many samples some noise is large somewhere: a failure must stand out from all of it.
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(samples.size, 1))
-    unknown = np.isin(samples, case.motion.doubtful)
+    doubtful = case.motion.doubtful
     out = []
     for value, point in ((u, at_u), (peel, at_peel)):
-        low = np.maximum(value - sure * noise - bias, 0.0)
-        high = value + COVERAGE * noise + bias
+        low = by_parts(lambda value, noise, bias: np.maximum(value - sure * noise - bias, 0.0), value, noise, bias)
+        high = by_parts(lambda value, noise, bias: value + COVERAGE * noise + bias, value, noise, bias)
         if case.motion.given:
-            high += above_between(case, samples, value)
+            high = by_parts(np.add, high, above_between(case, samples, value))
         if asked and (bound := beyond(case, grip, high)) is not None:
-            most = peak_utilisation(bound, case.load[:, samples])[0]
-            high = np.maximum(high, most_of(case, bound, samples, most))
-        high[unknown | ~np.isfinite(value)] = np.inf
+            most = peak_utilisation(bound, columns(case.load, samples))[0]
+            high = by_parts(np.maximum, high, most_of(case, bound, samples, most))
+        for part in parts(samples.size):
+            high[part][np.isin(samples[part], doubtful) | ~np.isfinite(value[part])] = np.inf
         out.append(Use(samples=samples, value=value, low=low, high=high, point=point, grip=grip))
     return out[0], out[1]
 
@@ -117,20 +121,22 @@ def beyond(case: Case, grip: Grip, high: FloatArray) -> Face | None:
 
 def most_of(case: Case, face: Face, samples: NDArray[np.intp], value: FloatArray) -> FloatArray:
     """Return the largest use that a face may have, with errors of the rates and gaps between samples, shape (m,)."""
-    noise, bias = rate_errors(case, face, samples)
-    between = above_between(case, samples, value) if case.motion.given else 0.0
-    return np.asarray(value + COVERAGE * noise + bias + between)
+    between = above_between(case, samples, value) if case.motion.given else np.broadcast_to(0.0, value.shape)
+    rows = value, *rate_errors(case, face, samples), between
+    return by_parts(lambda value, noise, bias, more: value + COVERAGE * noise + bias + more, *rows)
 
 
 def rate_errors(case: Case, face: Face, samples: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
     """Return what errors of the rates can add to the utilisation: one sigma of noise, and a bound of the bias."""
-    noise, bias = np.zeros(samples.size), np.zeros(samples.size)
-    if case.motion.error is None:
+    noise, bias = stored(samples.shape), stored(samples.shape)
+    error = case.motion.error
+    if error is None:
         return noise, bias
-    wrong = np.flatnonzero((case.motion.error.sigma[samples] + case.motion.error.bias[samples]).any(axis=1))
-    for first in range(0, wrong.size, CHUNK):
-        part = wrong[first : first + CHUNK]
-        noise[part], bias[part] = utilisation_error(face, *case.load_errors(samples[part]))
+    for part in parts(samples.size, size=CHUNK):
+        wrong = np.flatnonzero((error.sigma[samples[part]] + error.bias[samples[part]]).any(axis=1))
+        if wrong.size:
+            at = part.start + wrong
+            noise[at], bias[at] = utilisation_error(face, *case.load_errors(samples[at]))
     return noise, bias
 
 
@@ -142,8 +148,11 @@ def above_between(case: Case, samples: NDArray[np.intp], value: FloatArray) -> F
         samples: Rising indices into the program, shape (m,).
         value: The figure at them, shape (m,).
     """
-    out = np.zeros(value.size)
-    if value.size > 1:
-        out[:-1] = np.where(np.diff(samples) == 1, above(case.job.trajectory.t[samples], value), 0.0)
-        out[1:] = np.maximum(out[:-1], out[1:])
+    out, t = stored(value.shape), case.job.trajectory.t
+    for part in parts(value.size):  # an interval on either side of those, and one more that tells of its curve
+        wide = slice(max(part.start - BESIDE, 0), min(part.stop + BESIDE, value.size))
+        at = samples[wide]
+        more = np.where(np.diff(at) == 1, above(t[at], value[wide]), 0.0)
+        more = np.maximum(np.append(more, 0.0), np.append(0.0, more))
+        out[part] = more[part.start - wide.start :][: part.stop - part.start]
     return out

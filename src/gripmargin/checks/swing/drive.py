@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import differences_of
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.kernels.chord import sag
 from gripmargin.kernels.oscillator import fading_sum
@@ -281,6 +282,11 @@ def spacing(t: FloatArray) -> FloatArray:
     """The wider of the intervals next to each sample [s], shape (n,)."""
     h = np.diff(t)
     return np.maximum(np.append(h, h[-1:]), np.concatenate([h[:1], h])) if h.size else np.full(t.size, 1e-9)
+
+
+def widest(t: FloatArray) -> float:
+    """Return the widest of the intervals [s]."""
+    return float(differences_of(t).max()) if t.size > 1 else float(spacing(t).max())
 
 
 def _bends(t: FloatArray, load: FloatArray) -> FloatArray:

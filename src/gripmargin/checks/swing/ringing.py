@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import BudgetError
+from gripmargin.base.stored import leave
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing.drive import (
@@ -23,7 +24,7 @@ from gripmargin.checks.swing.drive import (
     estimated_drives,
     given_drive,
     shaking,
-    spacing,
+    widest,
 )
 from gripmargin.checks.swing.response import Begun, Start, Swing, better, swing
 from gripmargin.checks.swing.vibration import Modes, modes_of, modes_of_sheet
@@ -145,13 +146,14 @@ class History:
     @cached_property
     def _better(self) -> NDArray[np.bool_]:
         """Which modes are known better without smoothing, shape (modes,)."""
-        error, followed = self.case.motion.error, self.modes.frequency * spacing(self.t).max() <= FOLLOWED
+        error, followed = self.case.motion.error, self.modes.frequency * widest(self.t) <= FOLLOWED
         if self.case.motion.given or error is None or error.unsmoothed is None or not followed.any():
             return np.zeros_like(followed)
         return better(self.modes, self._both(), self.start, COVERAGE, followed)
 
     def _both(self) -> Iterator[tuple[Drive, Drive]]:
         for part in (every := list(parts(self.t.size, self.start.sample))):
+            leave()
             smoothed, unsmoothed = self._drives(part)
             if len(every) == 1:
                 self._worked_out[part.start, part.stop] = smoothed, unsmoothed
@@ -265,6 +267,7 @@ class Stretch:
         for known in range(len(self._states), k + 1):
             self._block(known - 1)
         if k not in self._last:
+            leave()
             part, end = self._parts[k], k == len(self._parts) - 1
             found = self._worked_out(part, self._states[k], part.stop - part.start - (not end))
             self._last.clear()

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import stored
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.use import COVERAGE
 from gripmargin.checks.swing.response import Swing
@@ -93,7 +94,7 @@ def sway_of(case: Case, stretch: Stretch, face: Face, followed: NDArray[np.bool_
     frame, gain = _Frame(case=case, stretch=stretch), stretch.modes.gain(face)
     added, used = [], []
     angle, way = 0.0, 0.0
-    known = np.ones(stretch.samples.size, dtype=bool)
+    known = stored(stretch.samples.shape, bool)
     for block in stretch.blocks():
         found, own = block.swing, slice(0, block.size)
         linear, (rate, bend) = _linear(found, followed), (np.where(followed[:, None], x, 0.0) for x in found.rates)

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
+from gripmargin.base.stored import by_parts, columns, differences_of, filled_with, largest_of, parts, stored
 from gripmargin.checks.case import Case
 from gripmargin.checks.hold.letting_go import settled
 from gripmargin.checks.hold.use import COVERAGE, SURE, beyond, most_of, pad_use
@@ -76,8 +77,8 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Seq
         pushed: What forces of the process add.
     """
     (followed, steps), gain = resolution(stretch.modes, stretch.t), stretch.modes.gain(face)[:, None]
-    value, fast, left, unsure, noise = np.empty((5, stretch.samples.size))
-    point, load = np.empty(value.size, dtype=np.intp), np.empty((6, value.size))
+    value, fast, left, unsure, noise = (stored(stretch.samples.shape) for _ in range(5))
+    point, load = stored(value.shape, np.intp), stored((6, value.size))
     force = Pushing.over(stretch.modes, face, value.size) if pushed else None
     out_of_place = None if sway is None else sway.followed
     for block in stretch.blocks():
@@ -88,22 +89,23 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Seq
         value[part], point[part], load[:, part] = (x[..., own] for x in peaks)
         fast[part], left[part] = swings[~followed].sum(axis=0)[own], _missed(found, swings, followed, 1)[own]
         unsure[part], noise[part] = ((gain * next_too(x)).sum(axis=0)[own] for x in (found.unsure, found.sigma))
-    near = ~(next_too(value) + fast + left < NEAR * (value + fast).max())
+    enough = NEAR * float(largest_of(np.add, value, fast))
     begins = _beginning(stretch, face)
     for block in stretch.blocks() if steps > 1 else ():
-        there, part = np.flatnonzero(near[block.part]), block.part
+        part = block.part
+        highest = next_too(value[part.start : part.stop + 1])[: block.size]
+        there = np.flatnonzero(~(highest + fast[part] + left[part] < enough))
         _look_between(block, face, followed, steps, there, (value[part], point[part], load[:, part]))
         left[part][there] = _missed(block.swing, gain * block.swing.amplitude, followed, steps)[there]
-    least, most = value - unsure, value + fast + left + unsure
-    if sway is not None:
-        least, most = least - sway.more, most + sway.more
+    beside = 0.0 if sway is None else sway.more
+    least = by_parts(lambda value, unsure: value - unsure - beside, value, unsure)
+    most = by_parts(lambda *rows: np.sum(rows, axis=0) + beside, value, fast, left, unsure)
     if out_of_place is not None:
         least, most = out_of_place.least - unsure, out_of_place.most + fast + left + unsure
         there = np.isfinite(out_of_place.value)  # beyond numbers the part is taken to stay in its place
         value = np.where(there, out_of_place.value, value)
         point, load = np.where(there, out_of_place.point, point), np.where(there, out_of_place.load, load)
     if force is not None:
-        beside = 0.0 if sway is None else sway.more
         third = np.zeros(value.size) if out_of_place is None else out_of_place.third
         surely = force.value if out_of_place is None else force.swayed(pushed, out_of_place.loads, left)
         most = np.maximum(most, force.most * (1.0 + third) + fast + unsure + beside)
@@ -113,15 +115,17 @@ def use_over(stretch: Stretch, face: Face, sway: Sway | None = None, pushed: Seq
         load = np.where(worse, force.load, load)
     if begins is not None:
         first = stretch.start.sample
-        beside = (0.0 if sway is None else sway.more) + (0.0 if force is None else force.alone[first])
+        beside += 0.0 if force is None else force.alone[first]
         least[first] = max(least[first], begins.value - unsure[first] - beside)
         most[first] = max(most[first], begins.value + begins.missed + unsure[first] + beside)
         if begins.value > value[first]:
             value[first], point[first], load[:, first] = begins.value, begins.point, begins.load
     if sway is not None:
         known = sway.known if force is None else sway.known & (sway.angle + force.tilt <= LARGEST)
-        least, most = np.where(known, least, 0.0), np.where(known, most, np.inf)
-    return StretchUse(value=value + fast, low=least, high=most, noise=noise, point=point, load=load)
+        least = by_parts(lambda known, least: np.where(known, least, 0.0), known, least)
+        most = by_parts(lambda known, most: np.where(known, most, np.inf), known, most)
+    value = by_parts(np.add, value, fast)
+    return StretchUse(value=value, low=least, high=most, noise=noise, point=point, load=load)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -164,7 +168,7 @@ def _missed(found: Swing, swings: FloatArray, followed: NDArray[np.bool_], parts
 
 def resolution(modes: Modes, t: FloatArray) -> tuple[NDArray[np.bool_], int]:
     """Return which modes are followed, shape (modes,), and at how many instants from one sample to the next."""
-    usual = float(np.quantile(np.diff(t), TYPICAL)) if t.size > 1 else 0.0
+    usual = float(np.quantile(differences_of(t), TYPICAL)) if t.size > 1 else 0.0
     turn = modes.frequency * usual
     slow = turn <= COARSE * MOST_STEPS
     steps = int(np.clip(np.ceil(turn[slow].max(initial=0.0) / FINE), 1, MOST_STEPS))
@@ -280,11 +284,16 @@ def swing_use(case: Case) -> CarrySwing:
     swung, sways = _swung(case, still.grip.face)
     value, low, high, noise, point, load, built_up = swung
     sure = NormalDist().inv_cdf(1.0 - (1.0 - SURE) / max(still.samples.size, 1))
-    low, high = np.maximum(low - sure * noise, 0.0), high + COVERAGE * noise + _hidden(case, still.grip.face, still)
+    low = by_parts(lambda low, noise: np.maximum(low - sure * noise, 0.0), low, noise)
+    high = by_parts(
+        lambda high, noise, more: high + COVERAGE * noise + more, high, noise, _hidden(case, still.grip.face, still)
+    )
     if (bound := beyond(case, still.grip, high)) is not None:
         _, _, most, noise, *_ = _swung(case, bound)[0]
-        high = np.maximum(high, most + COVERAGE * noise + _hidden(case, bound, still))
-    high[np.isinf(still.high) | ~np.isfinite(value)] = np.inf
+        rows = high, most, noise, _hidden(case, bound, still)
+        high = by_parts(lambda high, most, noise, more: np.maximum(high, most + COVERAGE * noise + more), *rows)
+    for part in parts(high.size):
+        high[part][np.isinf(still.high[part]) | ~np.isfinite(value[part])] = np.inf
     stretches = case.shared(stretches_of)
     rests = [stretch for stretch in stretches if not stretch.start.rate.any() and not case.pushes]
     for stretch in rests:  # there the part hangs in balance, however unsure the swing is that follows
@@ -293,8 +302,9 @@ def swing_use(case: Case) -> CarrySwing:
         low[at] = max(low[at], np.fmin(hangs, value[at]))  # out of its place it may hang at a shorter lever
     use = settled(case, replace(still, value=value, low=low, high=high, point=point), load, swing_target(case.job))
     if use.samples.size < case.airborne.size:
-        carried, load = load, np.full(case.load.shape, np.nan)
-        load[:, use.samples] = carried
+        carried, load = load, filled_with(np.nan, case.load.shape)
+        for part in parts(use.samples.size):
+            load[:, use.samples[part]] = carried[:, part]
     return CarrySwing(stretches=stretches, sways=sways, still=still, use=use, load=load, built_up=built_up)
 
 
@@ -357,14 +367,14 @@ def in_between(
     return largest_between(case, look, apart, level=level)
 
 
-def _hidden(case: Case, face: Face, still: Use) -> FloatArray | float:
+def _hidden(case: Case, face: Face, still: Use) -> FloatArray:
     """What may hide between given samples."""
     if not case.motion.given:
-        return 0.0
+        return np.broadcast_to(0.0, still.value.shape)
     if face is still.grip.face and beyond(case, still.grip, still.high) is None:
-        return still.high - still.value
-    value = peak_utilisation(face, case.load[:, still.samples])[0]
-    return most_of(case, face, still.samples, value) - value
+        return by_parts(np.subtract, still.high, still.value)
+    value = peak_utilisation(face, columns(case.load, still.samples))[0]
+    return by_parts(np.subtract, most_of(case, face, still.samples, value), value)
 
 
 def _joined(rows: list[Any]) -> Any:

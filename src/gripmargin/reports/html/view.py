@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -118,7 +119,7 @@ class View:
         return out
 
     @cached_property
-    def governing(self) -> tuple[FloatArray, tuple[str, ...]]:
+    def governing(self) -> tuple[FloatArray, Sequence[str]]:
         """Return what governs over time as it is drawn: shares of targets, and names."""
         samples = self.report.samples
         return governing(self.drawn, self.t.size) if self.drawn else (samples.governing, samples.governed_by)
