@@ -58,6 +58,12 @@ def lump(job, radius):
     return replace(job, part=replace(job.part, outline=None, thickness=None, inertia=inertia))
 
 
+def long(job, radius):
+    """The job with a part on its outline, of a radius of gyration [m]."""
+    inertia = job.part.mass * radius**2 * np.array([1, 1, 1, 0, 0, 0])
+    return replace(job, part=replace(job.part, inertia=inertia))
+
+
 def downward(job, size):
     """The job with another gravity [m/s^2]."""
     return replace(job, gravity=[0.0, 0.0, -size])
@@ -70,7 +76,8 @@ BORDERS = [  # the code, what is changed, what it lets go, what it names
     ("air_density", lambda job, x: replace(job, air_density=x), (0.0, 0.364, 1.225), (1.225e-3, 0.29)),
     ("pad_material", lambda job, x: films(job, full_preload=x), (10.1, 9.9e6), (1.5, 9.9, 1.01e7)),
     ("pad_places", wide, (0.09, 0.446), (0.448, 3.0)),  # sqrt(20) times as wide is 20 times the area
-    ("inertia", lump, (0.0021, 0.05), (0.0018, 5e-5)),  # 0.02 times sqrt(90^2 + 30^2) mm are 1.90 mm
+    ("inertia", lump, (0.0021, 0.05, 2.9), (0.0018, 5e-5, 3.1)),  # 0.02 times sqrt(90^2 + 30^2) mm are 1.90 mm
+    ("inertia", long, (2.8,), (2.86,)),  # 20 times the diagonal of 100 x 100 mm are 2.83 m
 ]
 
 

@@ -100,6 +100,31 @@ class Impulse:
             out.append((sudden, rest, beside, np.reshape(eased, (len(ramps), *sudden.shape))))
         return tuple(np.concatenate(each, axis=-2) for each in zip(*out, strict=True))
 
+    def ways(self, factors: FloatArray) -> FloatArray:
+        """Return what a load whose rate is of size 1 does beside its balance, by its way c: at most ``sqrt(c' M c)``.
+
+        ``int |c.b| dt`` is no more than the root of ``int |b| dt`` times ``int (c.b)^2 / |b| dt`` (Cauchy and Schwarz).
+
+        Args:
+            factors: On the modes' answers to each component of a load, shape (rows, modes, components).
+
+        Returns:
+            M, shape (rows, components, components) [s^2].
+        """
+        group, out = list(range(factors.shape[2])), []
+        missed = (CHORD + FADED) * self.bounds(factors, [group])[1]
+        for part in self._blocks(factors):
+            left = self._over_time(self.rest, factors[part])
+            aside = left - _kept(left, group)[:, None] * left[:, :, :1]
+            length = _lengths(aside, [group])[:, 0]
+            each = aside * (self.weight / np.maximum(length, TINY)).astype(np.float32)[:, None]
+            out.append((length @ self.weight)[:, None, None] * (each @ aside.swapaxes(1, 2)))
+        found = np.concatenate(out).astype(float)
+        # what straight lines miss of any way, m, by e = m / a: (a + m)^2 <= (1 + e) a^2 + (1 + 1 / e) m^2
+        size = np.sqrt(np.trace(found, axis1=1, axis2=2))[:, None, None]
+        more = missed[:, :, None]
+        return np.asarray((1.0 + more / np.maximum(size, TINY)) * found + more * (more + size) * np.eye(len(group)))
+
     def slowly(self, factors: FloatArray, groups: Groups) -> FloatArray:
         """Return of what `most` returns what a load whose rate is of size 1 does, shape (rows, groups) [s]."""
         parts = [
@@ -160,11 +185,20 @@ def _beside(left: NDArray[np.float32], length: NDArray[np.float32], groups: Grou
     """What is left of G beside a share of G(0) that falls from 1: of all such shares the largest up to G's own."""
     out = np.empty_like(length)
     for i, group in enumerate(groups):
-        begin = length[:, i, :1] ** 2
-        along = np.einsum("rc,rcn->rn", left[:, group, 0], left[:, group]) / np.maximum(begin, np.float32(TINY))
-        share = np.minimum.accumulate(np.clip(along, 0.0, 1.0), axis=1)
+        begin, share, along = length[:, i, :1] ** 2, _kept(left, group), _along(left, group)
         out[:, i] = np.sqrt(np.maximum(length[:, i] ** 2 - begin * share * (2.0 * along - share), 0.0))
     return out
+
+
+def _along(left: NDArray[np.float32], group: Sequence[int]) -> NDArray[np.float32]:
+    """The share of G(0) in what is left of G, shape (rows, n)."""
+    begin = np.einsum("rc,rc->r", left[:, group, 0], left[:, group, 0])[:, None]
+    return np.einsum("rc,rcn->rn", left[:, group, 0], left[:, group]) / np.maximum(begin, np.float32(TINY))
+
+
+def _kept(left: NDArray[np.float32], group: Sequence[int]) -> NDArray[np.float32]:
+    """The largest share of G(0) up to G's own that falls from 1, shape (rows, n)."""
+    return np.minimum.accumulate(np.clip(_along(left, group), 0.0, 1.0), axis=1)
 
 
 def lags(frequency: FloatArray, damping: FloatArray) -> tuple[FloatArray, FloatArray]:

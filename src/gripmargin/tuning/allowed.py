@@ -85,7 +85,10 @@ class Motion:
             if not (turning or tilting):
                 yield {(condition.ramp, of): size for of, _, size in ways} | {("still", along): across}
             if self.radius:
-                whole: Asks = {("still", round_name(self.radius, level)): max(alpha, omega * omega)}
+                name, most = round_name(self.radius, level), max(alpha, omega * omega)
+                if level:
+                    yield {(condition.ramp, name): most}
+                whole: Asks = {("still", name): most}
                 yield whole | {("beside", of): rate * size for of, _, size in ways}
             elif turning or tilting:
                 bends = (turning and turning * (rate + turning) + alpha) * a, tilting * (rate + tilting) * alpha

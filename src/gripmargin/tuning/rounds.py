@@ -11,9 +11,16 @@ Rev. 1:286, 1937, from memory).
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from gripmargin.base.arrays import FloatArray
+
+WAYS: Final = 48  # corners
+CORNERS: Final = np.stack([f(2.0 * np.pi / WAYS * np.arange(WAYS)) for f in (np.cos, np.sin)], axis=1) / np.cos(
+    np.pi / WAYS
+)  # of a polygon about all unit vectors of a plane, shape (WAYS, 2)
 
 
 def round_name(radius: float, level: bool) -> str:
@@ -43,3 +50,25 @@ def in_balance(moved: FloatArray, radius: float, level: bool) -> FloatArray:
         return np.asarray(both * np.hypot(pushed[:, 0], pushed[:, 1]) + np.abs(turned[:, 2]))
     across = np.linalg.norm(np.cross(pushed, turned), axis=1)
     return np.asarray(np.sqrt(((both * pushed) ** 2 + turned**2).sum(axis=1) + 2.0 * both * across))
+
+
+def by_ramps(asked: FloatArray, *swings: FloatArray) -> FloatArray:
+    """Return what level circles ask of rows by ramps, with the swing that their speeding up starts.
+
+    It counts by the way along the circle that a place likes least with what it asks in balance, not by its own worst
+    one. What is asked is convex in the way, so the corners of a polygon about all ways are enough; they stand for
+    circles that wind to either side, slower and wider ones too.
+
+    Args:
+        asked: In balance, of accelerations along x and y times the radius and of an angular acceleration about z, shape
+            (rows, 3).
+        swings: M of `gripmargin.kernels.impulse.Impulse.ways` of these three over the square of the ramp, shape (rows,
+            3, 3) each; they add up.
+
+    Returns:
+        For an angular acceleration of 1, which is the square of the speed as well, shape (rows,).
+    """
+    along, inward = np.column_stack([CORNERS, np.ones(WAYS)]), CORNERS @ [[0.0, 1.0], [-1.0, 0.0]]
+    still = np.abs(asked @ along.T) + np.abs(asked[:, :2] @ inward.T)
+    swung = sum(np.sqrt(np.einsum("ki,rij,kj->rk", along, each, along)) for each in swings)
+    return np.asarray((still + swung).max(axis=1))

@@ -22,7 +22,7 @@ from gripmargin.kernels.face import Face
 from gripmargin.kernels.gauge import FEWER, RINGS, gauge_rows
 from gripmargin.kernels.impulse import Groups, Impulse, lags
 from gripmargin.motion.tool_motion import pose_motion
-from gripmargin.tuning.rounds import in_balance, of_round
+from gripmargin.tuning.rounds import by_ramps, in_balance, of_round
 from gripmargin.workcell.job import Job
 
 GROUPS: Final = {  # which components of `inputs` are one load
@@ -123,15 +123,17 @@ class Sizes:
             kind: "still": in balance; a time, 0 among them: by ramps [s]; "rest": by its rate, beside the balance [s];
                 "lag" and "bend" in place of that: by its rate [s], and by how much that changes in a second [s^2];
                 "beside" in place of that: by its rate, where it is of size 1 as well [s];
+                of circles "still"; of level ones by ramps, inf until it is refined;
                 "stop": on and off at once, in any direction; ("one move", ramp): by `MOVES` ramps, both of "few".
             name: Of the load, as in `GROUPS`, or of a circle, as `gripmargin.tuning.rounds` has it. A part without
                 vibrations follows at once.
         """
         circle = of_round(name)
-        if circle is not None:
-            kind = "still"  # the part follows its swing beside by the loads that it is made of
-            if (kind, name) not in self._columns:
-                self._columns[kind, name] = self._round(*circle)
+        if circle is not None and ("still", name) not in self._columns:
+            self._columns["still", name] = self._round(*circle)
+            if circle[1] and self._sets:
+                self._columns |= {(ramp, name): np.full(self.count, np.inf) for ramp in self._ramps}
+                self._stage[name] = np.zeros(self.count, dtype=int)
         if not self.swings.shape[1]:
             return np.zeros(self.count) if kind in ("beside", *BY_RATE) else self._columns["still", name]
         return self._columns[kind, name]
@@ -148,6 +150,23 @@ class Sizes:
         loose = np.sqrt(2.0) * radius * self._loosened[:, wide] + self._loosened[:, turn]
         return in_balance(self._rows.load @ self._inputs[:, :6], radius, level) + loose
 
+    def _put_round(self, some: NDArray[np.intp], name: str, radius: float) -> None:
+        """What level circles by ramps ask: along and turn are one load."""
+        load, along, turn = self._rows.load[some], NAMES.index("level"), NAMES.index("spin")
+        of = self._inputs[:, [0, 1, 5]] * [radius, radius, 1.0]
+        main, impulse = self._sets[-1]
+        own = _factors(main, load, of)
+        swings: list[tuple[FloatArray, ...]] = [(impulse.ways(own),)]
+        for (modes, other), apart in zip(self._sets[:-1], self._apart, strict=True):
+            factors = _factors(modes, load, of)
+            differ = apart.ways(np.concatenate([own, -factors], axis=1))
+            swings += [(swings[0][0], differ), (other.ways(factors), differ)]
+        loose = self._columns["still", name][some] - in_balance(load @ self._inputs[:, :6], radius, level=True)
+        slack = radius * self._slack["rest"][some, along] + self._slack["rest"][some, turn]
+        for ramp in self._ramps:
+            asked = [by_ramps(load @ of, *(way / ramp**2 for way in ways)) for ways in swings]
+            self._columns[ramp, name][some] = np.max(asked, axis=0) + loose + slack / ramp
+
     def known(self, rows: NDArray[np.intp], names: Iterable[str]) -> NDArray[np.bool_]:
         """Return of which rows the swing that some loads start is known as well as it will be, shape of ``rows``."""
         stages = [self._stage[name][rows] >= self._best(name) for name in names if name in self._stage]
@@ -160,6 +179,11 @@ class Sizes:
             if name == "few":
                 some = rows[stage[rows] != KNOWN]
                 self._put_few(some, _ring)
+                stage[some] = KNOWN
+                continue
+            if (circle := of_round(name)) is not None:
+                some = rows[stage[rows] != KNOWN]
+                self._put_round(some, name, circle[0])
                 stage[some] = KNOWN
                 continue
             if self._narrowed(name):
@@ -194,7 +218,7 @@ class Sizes:
 
     def _best(self, name: str) -> int:
         """How well it is worth knowing: what goes with the speed is little of the whole."""
-        return KNOWN if NAMES.index(name) < QUICK or name == "few" else BOUNDED
+        return BOUNDED if name in NAMES[QUICK:-1] else KNOWN
 
     def _kinds(self, name: str) -> list[str | float]:
         """How a load may change: gravity, and what goes with the square of a speed, never at once."""
