@@ -80,10 +80,26 @@ class Strip:
         loads = np.column_stack([self.weight, self.weight + self.felt(force, at[0], at[2])])
         return 1.0 / self.use(np.linalg.solve(self.k, loads)).max()
 
-    def swinging(self, force, at, rise):
+    def droop(self, moved):
+        """How far it leaves the line through the ends of its pad, by unknowns (n, k), shape (k,) [m]."""
+        w, ends = moved[:-1:2], [int(np.argmin(np.abs(self.x - x))) for x in (-HALF, HALF)]
+        line = np.column_stack([HALF - self.x, HALF + self.x]) / (2 * HALF)
+        return np.abs(w - line @ w[ends]).max(axis=0)
+
+    def pulled(self, x):
+        """What a pull of 1 along it at a node stiffens: even from there to the pad, whose shear takes it up evenly."""
+        place, weight = np.polynomial.legendre.leggauss(4)
+        s, h, pulled = (place + 1) / 2, STEP, np.zeros_like(self.k)
+        slopes = np.stack([6 * (s * s - s) / h, 1 - 4 * s + 3 * s * s, 6 * (s - s * s) / h, 3 * s * s - 2 * s])
+        for i, middle in enumerate((self.x[1:] + self.x[:-1]) / 2):
+            own, force = [*range(2 * i, 2 * i + 4)], np.clip((middle + HALF) / (2 * HALF), 0.0, 1.0) * (middle < x)
+            pulled[np.ix_(own, own)] += force * (slopes * weight * h / 2) @ slopes.T
+        return pulled
+
+    def swinging(self, force, at, rise, of=None):
         """Hanging at rest, a force coming over a time: by all of its modes in small steps (Duhamel).
 
-        It stays, or goes as it came at one of many times after.
+        It stays, or goes as it came at one of many times after. Over the most of the pad's use, or of another figure.
         """
         square, ways = eigh(self.k, self.m, subset_by_index=(0, 24))
         frequency = np.sqrt(square)
@@ -97,9 +113,9 @@ class Strip:
             state = state * step + share * (step - 1.0) / pole  # the impulse response is Im exp(pole t) / w
         rest, steps = np.linalg.solve(self.k, self.weight)[:, None], round(rise / t[1])
         gone = [out[:, k:] - out[:, : out.shape[1] - k] for k in range(steps + 60, steps + 1000, 60)]
-        return 1.0 / max(self.use(rest + ways @ each).max() for each in (out, *gone))
+        return 1.0 / max((of or self.use)(rest + ways @ each).max() for each in (out, *gone))
 
-    def job(self, *forces, **more):
+    def job(self, *forces, clearance=None, checks=("hold", "swing"), **more):
         """The same as a job: held still, with the forces over a move of 0.4 s."""
         outline = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [LENGTH / 2, WIDTH / 2]
         own, parts = DENSITY * LENGTH * WIDTH * THICKNESS, () if self.component is None else (self.component,)
@@ -115,6 +131,7 @@ class Strip:
             youngs_modulus=MODULUS,
             poissons_ratio=0.0,
             components=parts,
+            clearance=clearance,
         )
         film = gm.PadMaterial(damping_ratio=DAMPING, **FILM)
         pads = (gm.Pad.rectangle("pad", film, [2 * HALF, WIDTH]),)
@@ -128,5 +145,5 @@ class Strip:
                 process=job.process,
                 targets=job.targets,
             ),
-            checks=("hold", "swing"),
+            checks=checks,
         )

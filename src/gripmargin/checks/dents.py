@@ -54,14 +54,14 @@ def dented_in_a_stop(case: Case) -> Standing:
 
 
 def undented(case: Case) -> Standing:
-    """Whether no force of the process bends the part where it acts: how far it droops there is not worked out.
+    """Whether no force of the process bends the part where it acts: how far it moves there is not worked out.
 
     A plate may ask no more of its pads than a rigid part does, and droop all the same.
     """
     part = case.job.part
     if part.rigid or part.strips is None or not case.pushes:
         return Standing()
-    said = "a force of the process bends the part where it acts, and how far it droops there is not worked out"
+    said = "a force of the process bends the part where it acts, and how far it moves there is not worked out"
     return Standing(doubts=(f"{said}; state part.rigid = true if its bending can be neglected",))
 
 

@@ -296,6 +296,7 @@ HOLDING: tuple[Premise, ...] = (plane_face, hanging, dented, *PADS)
 LEAVING: tuple[Premise, ...] = (plane_face, leaving, in_air, dented_beside, *PADS)
 SWINGING: tuple[Premise, ...] = (plane_face, swaying, begun_at_rest, dented, *PADS)
 STOPPING: tuple[Premise, ...] = (plane_face, swinging, begun_at_rest, in_air, dented_in_a_stop, *PADS)
+DROOPING: tuple[Premise, ...] = (plane_face, swinging, begun_at_rest, in_air, *PADS)
 RECORDED: tuple[Premise, ...] = (
     plane_face,
     stiff_part,

@@ -152,30 +152,43 @@ def buckling(model: Model, rigidity: FloatArray) -> FloatArray:
         From the load at the tool origin to the shares, shape (3, 6).
     """
     form, plate, part = model.form, model.plate, model.part
-    stiff = 12.0 / (part.thickness or 0.0) ** 2 * rigidity
-    held = csr_array((form.size, form.size))
-    for patch, pieces in zip(model.backing.patches, model.pads, strict=True):
-        held = held + form.mass(pieces, float(patch.stiffness_per_area()[0]))
     x, y = np.moveaxis(plate.points - part.com[:2], -1, 0)
     turning = float((plate.weights * (x * x + y * y)).sum())
     even, to_x, to_y = form.integral(plate, np.stack([np.ones_like(x) / plate.area, -y / turning, x / turning])).T
     force = np.vstack([np.column_stack([even, 0 * even, to_x]), np.column_stack([0 * even, even, to_y])])
+    out, (com_x, com_y) = np.zeros((3, 6)), part.com[:2]
+    out[[0, 1, 2, 2, 2], [0, 1, 0, 1, 5]] = 1.0, 1.0, com_y, -com_x, 1.0
+    return softened(model, rigidity, force)[:, None] * out
+
+
+def softened(model: Model, rigidity: FloatArray, force: FloatArray) -> FloatArray:
+    """Return by which share forces along a sheet's plane soften it at most, from either side, shape (k,).
+
+    Args:
+        model: The sheet on its pads.
+        rigidity: As above.
+        force: On the splines of its places along x, then along y, shape (2 splines, k) [N].
+    """
+    form, plate, part = model.form, model.plate, model.part
+    stiff = 12.0 / (part.thickness or 0.0) ** 2 * rigidity
+    held = csr_array((form.size, form.size))
+    for patch, pieces in zip(model.backing.patches, model.pads, strict=True):
+        held = held + form.mass(pieces, float(patch.stiffness_per_area()[0]))
+    count = force.shape[1]
     moved = factored((form.stretching(plate, stiff) + block_diag([held, held])).tocsc()).solve(force)
     own, first, second = (
-        moved.reshape(2, form.size, 3)[:, form.numbers(plate.cells)],
+        moved.reshape(2, form.size, count)[:, form.numbers(plate.cells)],
         *(form.values(plate.points, plate.cells, *order) for order in ((1, 0), (0, 1))),
     )
     (u_x, v_x), (u_y, v_y) = (np.einsum("pqb,cpbk->ckpq", slope, own) for slope in (first, second))
     bends = model.stiffness(rigidity)
     solve = LinearOperator(bends.shape, matvec=factored(bends).solve)
-    out, (com_x, com_y) = np.zeros((3, 6)), part.com[:2]
-    out[[0, 1, 2, 2, 2], [0, 1, 0, 1, 5]] = 1.0, 1.0, com_y, -com_x, 1.0
-    shares, start = np.zeros(3), np.cos(np.arange(bends.shape[0]) ** 2.0)
+    shares, start = np.zeros(count), np.cos(np.arange(bends.shape[0]) ** 2.0)
     for k, strain in enumerate(np.stack([u_x, v_y, u_y + v_x], axis=1)):
         pulled = block_diag([form.pulled(plate, np.einsum("ij,jpq->ipq", stiff, strain)), csr_array((3, 3))], "csr")
         found = eigsh(pulled, 1, bends, Minv=solve, tol=SURE / 10.0, v0=start, return_eigenvectors=False)
         shares[k] = (1.0 + SURE) * abs(float(found[0]))
-    return shares[:, None] * out
+    return shares
 
 
 def felt(sheet: Sheet, solve: Callable[[FloatArray], FloatArray], at: FloatArray) -> FloatArray:

@@ -80,6 +80,29 @@ class Placed(Value):
         face = Face(np.ascontiguousarray(np.concatenate(maps, axis=1)) * asked)
         return cls(face=face, nearest=np.concatenate(nearest), vibrations=swings)
 
+    @classmethod
+    def drooping(
+        cls, sheet: Sheet, at: FloatArray, pushes: Sequence[Push], which: int | None = None, added_mass: float = 0.0
+    ) -> Placed:
+        """Return places of a plate, which feel how far they leave the plane of its pads to either side [m].
+
+        Args:
+            sheet: The plate on its pads.
+            at: Where, tool frame [m], shape (k, 2).
+            pushes: As above, and what follows too.
+            which: Index of the rigidity.
+            added_mass: [kg].
+        """
+        places, sag = [place_of(push.of, sheet) for push in pushes], sheet.sagging(at)
+        swings, ways = _swings(sheet, places, which, added_mass)
+        maps = []
+        for k, bent in enumerate(sheet.bent):
+            moved = np.hstack([bent, *(moved_by(sheet, place)[k] for place in places), ways])
+            maps.append(sag @ moved[:-3])
+        both = np.concatenate([*maps, *(-own for own in maps)])
+        face = Face(np.stack([np.zeros_like(both), np.zeros_like(both), both]))
+        return cls(face=face, nearest=np.arange(len(both)), vibrations=swings)
+
     def loads(self, own: FloatArray, forces: FloatArray, response: FloatArray | None = None) -> FloatArray:
         """Return loads of the face, shape (rows, m).
 

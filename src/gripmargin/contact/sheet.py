@@ -175,10 +175,14 @@ class Sheet:
         (x0, y0, x1, y1), share = outline.bounds, np.linspace(0.0, 1.0, ACROSS)
         x, y = (a.ravel() for a in np.meshgrid(x0 + share * (x1 - x0), y0 + share * (y1 - y0)))
         at = np.concatenate([rim, np.stack([x, y], axis=1)[shapely.contains_xy(outline, x, y)]])
+        return at, self.sagging(at)
+
+    def sagging(self, at: FloatArray) -> FloatArray:
+        """Return from its splines to how far places leave the plane of its pads, tool frame [m], shape (k, 2)."""
         held = np.concatenate([patch.edge[:, :2] for patch in self.backing.patches])
         plane, far = (np.column_stack([np.ones(len(where)), where]) for where in (held, at))
         onto = far @ np.linalg.pinv(plane)
-        return at, self.form.rows(at).toarray() - onto @ self.form.rows(held).toarray()
+        return np.asarray(self.form.rows(at).toarray() - onto @ self.form.rows(held).toarray())
 
     def held_at(self, places: FloatArray, force: FloatArray) -> FloatArray:
         """Return its unknowns where a force holds it at single places, one after the other.

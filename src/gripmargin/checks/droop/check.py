@@ -14,18 +14,14 @@ import numpy as np
 from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.check import Check, Judged
-from gripmargin.checks.dents import undented
 from gripmargin.checks.droop import words
 from gripmargin.checks.droop.figures import DroopDetails, During, WorstDroop
-from gripmargin.checks.hold.use import COVERAGE, use_of
-from gripmargin.checks.premises import STOPPING, bends, swinging
-from gripmargin.checks.swing.pushed import pushed_over
-from gripmargin.checks.swing.ringing import other_stretches, stretches_of
-from gripmargin.checks.swing.use import in_between, use_over
+from gripmargin.checks.droop.use import Drooping, droop_use, not_followed
+from gripmargin.checks.premises import DROOPING, bends
 from gripmargin.checks.use import Use, quotient
 from gripmargin.contact.bending import are_level, overhang
+from gripmargin.contact.film import STRETCHED
 from gripmargin.contact.sheet import Sheet
-from gripmargin.kernels.face import Face
 from gripmargin.results.findings import (
     CheckResult,
     Finding,
@@ -60,11 +56,17 @@ def run(case: Case) -> Outcome:
         return Outcome(results=(result,))
     if not is_plate:
         return Outcome(results=(undecided("droop", target, words.NOT_KNOWN, measure="ratio"),))
-    sheet = Sheet.on(case.whole, part)
-    use = _droop(case, sheet)
-    found = [_judged(case, sheet, use, *each) for each in _rooms(case)]
-    if not found:
+    drooping, rooms = Drooping.of(case), list(_rooms(case))
+    if not rooms:
         return Outcome()
+    if said := not_followed(case, drooping.sheet):
+        return Outcome(results=(undecided("droop", target, said, measure="ratio"),))
+    use = droop_use(case, drooping, min(room for _, room, _ in rooms) / target)
+    share = drooping.stretched(case)
+    most = float(use.high.max())
+    if np.isfinite(most) and share * most**2 > STRETCHED:
+        return Outcome(results=(undecided("droop", target, words.STRETCHED, measure="ratio"),))
+    found = [_judged(case, drooping.sheet, use, share, *each) for each in rooms]
     severity = (Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS)
     worst, at, details = min(found, key=lambda each: (severity.index(each[0].verdict), each[0].low or 0.0))
     return Outcome(results=(worst,), findings=() if worst.verdict is Verdict.PASS else (_finding(worst, at, details),))
@@ -81,37 +83,9 @@ def _rooms(case: Case) -> Iterator[tuple[During, float, slice | list[int]]]:
         yield "placing", tolerance, placed
 
 
-def _droop(case: Case, sheet: Sheet) -> Use:
-    """How far the part droops at every carried sample [m]: a use of places whose strength is a load for each metre."""
-    at, maps = sheet.droops
-    both = np.concatenate([*maps, *-maps])
-    face = Face(np.stack([np.zeros_like(both), np.zeros_like(both), both]))
-    points = np.tile(np.column_stack([at, np.zeros(len(at))]), (2 * len(maps), 1))
-    none = np.zeros(len(points), dtype=np.intp)
-    places = replace(
-        case.grip, face=face, points=points, owner=none, pull=np.ones(len(points)), shear=np.ones(len(points))
-    )
-    still = use_of(case, places)[0]
-    kinds = [
-        [use_over(each, face, None, pushed_over(case, each.modes, each.samples)) for each in kind]
-        for kind in (case.shared(stretches_of), *case.shared(other_stretches))
-    ]
-    value, low, point = (
-        np.concatenate([getattr(part, name) for part in kinds[0]], axis=-1) for name in ("value", "low", "point")
-    )
-    most, noise = (
-        np.max([np.concatenate([getattr(part, name) for part in kind]) for kind in kinds], axis=0)
-        for name in ("high", "noise")
-    )
-    least = min((room for _, room, _ in _rooms(case)), default=0.0)
-    high = np.maximum(most, in_between(case, face, least / case.job.targets.droop)[0]) + COVERAGE * noise
-    hidden = still.high - still.value if case.motion.given else 0.0
-    factor = case.shared(swinging).factor
-    high = np.where(np.isfinite(still.high) & np.isfinite(value), factor * (high + hidden), np.inf)
-    return replace(still, value=value, low=np.minimum(low, still.low), high=high, point=point)
-
-
-def _judged(case: Case, sheet: Sheet, use: Use, during: During, room: float, samples: slice | list[int]) -> Found:
+def _judged(
+    case: Case, sheet: Sheet, use: Use, stretched: float, during: During, room: float, samples: slice | list[int]
+) -> Found:
     target = case.job.targets.droop
     every = np.arange(use.samples.size)[samples]
     k = int(every[np.argmax(use.high[every])])
@@ -121,7 +95,9 @@ def _judged(case: Case, sheet: Sheet, use: Use, during: During, room: float, sam
     large = share > 1.0
     known = 0.0 if large else float(use.low[every].max()) * (1.0 - LESS * share**GROWS)
     load = case.load[:, use.samples[k]]
-    known *= max(1.0 - 2.0 * float(sheet.stretched(load)) * (value / max(sheet.droop(load), 1e-300)) ** 2, 0.0)
+    if not case.pushes:
+        stretched = float(sheet.stretched(load)) / max(sheet.droop(load), 1e-300) ** 2
+    known *= max(1.0 - 2.0 * stretched * value**2, 0.0)
     details = DroopDetails(
         droop=value,
         droop_high=finite(high),
@@ -167,7 +143,7 @@ def _target(job: Job) -> float | None:
 DROOP = Check(
     name="droop",
     question="Does a part that bends droop no further than there is room, carried and placed?",
-    judged=(Judged(name="droop", target=_target, details=DroopDetails, rests_on=(*STOPPING, undented)),),
+    judged=(Judged(name="droop", target=_target, details=DroopDetails, rests_on=DROOPING),),
     run=run,
     result_words=words.droop_result,
     finding_words=words.droop_finding,

@@ -12,6 +12,18 @@ from gripmargin.results.record import NoFigures
 
 RATIO: Final = "room over how far the part droops"
 NOT_KNOWN: Final = "how the part bends is not known"
+STRETCHED: Final = (
+    "forces of the process bend the part so far that it is stretched as well, and how far it droops then is not "
+    "followed; a smaller force, or a thicker part, would help"
+)
+SOFTENED: Final = (
+    "forces of the process along the plane of the part push so much that it bends more easily, and how far it droops "
+    "then is not followed; a smaller force, or a thicker part, would help"
+)
+UNEVEN: Final = (
+    "forces of the process bend the part where they act, on pads that did not bond everywhere: how far it droops there "
+    "is not judged; press it harder"
+)
 HANGS: Final = "the part bends beyond its pads"
 LARGE: Final = (
     "it droops so far that its weight acts on a shorter lever than is counted: what is worked out is the most that it "

@@ -243,7 +243,7 @@ def used_by_forces(case: Case, modes: Modes) -> FloatArray:
     """
     out = np.zeros(case.airborne.size)
     for run in np.split(case.carried, np.flatnonzero(np.diff(case.carried) > 1) + 1):
-        forces = pushed_over(case, modes, run, at_places=True) if run.size else ()
+        forces = pushed_over(case, modes, run, pads_of(case, modes)) if run.size else ()
         if forces:
             pushing = Pushing.over(modes, case.grip.face, run.size)
             pushing.meets(forces, 0, np.zeros((6, run.size)), np.zeros(run.size))
@@ -263,22 +263,22 @@ def in_air(case: Case, modes: Modes) -> Iterator[tuple[NDArray[np.intp], Pushed]
             yield run[each.at], each
 
 
-def pushed_over(case: Case, modes: Modes, samples: NDArray[np.intp], *, at_places: bool = False) -> tuple[Pushed, ...]:
+def pushed_over(
+    case: Case, modes: Modes, samples: NDArray[np.intp], placed: Placed | None = None
+) -> tuple[Pushed, ...]:
     """Return what forces of the process do over a stretch in the air; nothing where none acts in it.
 
     Args:
         case: The job.
         modes: The natural vibrations.
         samples: Of the stretch, indices into the program, shape (n,).
-        at_places: Whether pads of the case's grip are asked, which feel where a force acts on a part that bends.
+        placed: Places that feel where a force acts on a part that bends; None: it acts as the rest of the load does.
     """
     first, last = int(samples[0]), int(samples[-1])
     own = {i: push for i, push in enumerate(case.pushes) if first <= push.samples[0] <= last}
     if not own:
         return ()
-    t, placed = case.job.trajectory.t[samples], None
-    if at_places and modes.sheet is not None:
-        placed = case.shared(placed_sets)[modes.sheet[1]]
+    t = case.job.trajectory.t[samples]
     kinds = [_Felt.of(own, [modes] * len(case.pushes), t, first)]
     if placed is not None:
         kinds.append(_Felt.of(own, placed.vibrations, t, first, placed))
@@ -378,6 +378,11 @@ def placed_sets(case: Case) -> tuple[Placed, ...]:
     sheet, air = case.grip.bonded.sheet, added_mass(case.job.part, case.job.air_density)
     found = (Placed.of(case.grip, case.pushes, which, air) for which in range(0 if sheet is None else len(sheet.bent)))
     return tuple(filter(None, found))
+
+
+def pads_of(case: Case, modes: Modes) -> Placed | None:
+    """Return the places of the pads with the vibrations that a part has; None: it does not bend, or nothing pushes."""
+    return None if modes.sheet is None or not case.pushes else case.shared(placed_sets)[modes.sheet[1]]
 
 
 def _instants(modes: Modes, most: float) -> FloatArray:

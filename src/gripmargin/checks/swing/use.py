@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Any
@@ -18,13 +18,14 @@ from gripmargin.checks.hold.use import COVERAGE, SURE, beyond, most_of, pad_use
 from gripmargin.checks.premises import SWINGING
 from gripmargin.checks.resting import raised
 from gripmargin.checks.swing.figures import Ringing
-from gripmargin.checks.swing.pushed import Pushed, Pushing, pushed_over
+from gripmargin.checks.swing.pushed import Pushed, Pushing, pads_of, pushed_over
 from gripmargin.checks.swing.response import Swing
 from gripmargin.checks.swing.ringing import Block, Stretch, next_too, other_stretches, stretches_of
 from gripmargin.checks.swing.spans import largest_between, missed
 from gripmargin.checks.swing.sway import LARGEST, Sway, sway_of
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
+from gripmargin.contact.placed import Placed
 from gripmargin.kernels.face import Face
 from gripmargin.kernels.march import between
 from gripmargin.kernels.utilisation import peak_utilisation
@@ -312,7 +313,7 @@ def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
     """The use of a face over the carry, as `StretchUse` has it, and the part's sway."""
     stretches = case.shared(stretches_of)
     sways = [sway_of(case, stretch, face, *resolution(stretch.modes, stretch.t)) for stretch in stretches]
-    forces = [pushed_over(case, stretch.modes, stretch.samples, at_places=True) for stretch in stretches]
+    forces = [pushed_over(case, each.modes, each.samples, pads_of(case, each.modes)) for each in stretches]
     parts = [use_over(*each) for each in zip(stretches, [face] * len(sways), sways, forces, strict=True)]
     value, low, high, noise, point, load = (
         _joined([getattr(part, name) for part in parts]) for name in ("value", "low", "high", "noise", "point", "load")
@@ -334,16 +335,26 @@ def _swung(case: Case, face: Face) -> tuple[tuple[Any, ...], list[Sway]]:
     return (value, low, np.maximum(ends, between), noise, point, load, built_up), sways
 
 
-def in_place(case: Case, face: Face, stretches: Sequence[Stretch]) -> tuple[FloatArray, FloatArray]:
+PlacesOf = Callable[[Case, Modes], Placed | None]  # what feels where forces act, with vibrations that a part has
+
+
+def in_place(
+    case: Case, face: Face, stretches: Sequence[Stretch], places_of: PlacesOf = pads_of
+) -> tuple[FloatArray, FloatArray]:
     """The use, and the most that it may be but for noise, of a part that stays in its place, shape (samples,) each."""
     found = [
-        use_over(each, face, None, pushed_over(case, each.modes, each.samples, at_places=True)) for each in stretches
+        use_over(each, face, None, pushed_over(case, each.modes, each.samples, places_of(case, each.modes)))
+        for each in stretches
     ]
     return _joined([part.value for part in found]), _joined([part.high for part in found])
 
 
 def in_between(
-    case: Case, face: Face, level: float = 0.0, known: Mapping[int, FloatArray] | None = None
+    case: Case,
+    face: Face,
+    level: float = 0.0,
+    known: Mapping[int, FloatArray] | None = None,
+    places_of: PlacesOf = pads_of,
 ) -> tuple[FloatArray, list[Stretch] | None]:
     """Return the most that the pads may be used, however stiff they are, by a part that stays in its place.
 
@@ -352,13 +363,14 @@ def in_between(
         face: The places that count.
         level: What the use may be without harm.
         known: The most of swings that have been looked at, by their identity.
+        places_of: What feels where forces of the process act.
 
     Returns:
         The most but for noise, shape (samples,), and the swing in between that does most; None where an end does.
     """
 
     def look(some: list[Stretch]) -> FloatArray:
-        return known[id(some)] if known and id(some) in known else in_place(case, face, some)[1]
+        return known[id(some)] if known and id(some) in known else in_place(case, face, some, places_of)[1]
 
     def apart(one: list[Stretch], other: list[Stretch]) -> FloatArray:
         pairs = list(zip(one, other, strict=True))
