@@ -48,7 +48,7 @@ def job(moves: int, short: tuple[str, ...]) -> gm.Job:
         trajectory=program(moves),
         robot=gm.chain_from_axes([np.eye(4)], [(1.0, 0.0, 0.0)], [False], gm.pose(rpy=(np.pi, 0, 0))),
         gripper=gm.Gripper(pads=(gm.Pad.rectangle("pad", film, [0.05, 0.05]),)),
-        part=gm.Part(mass=1.0, com=[0, 0, 0.01], inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0]),
+        part=gm.Part(mass=1.0, com=[0, 0, 0.01], inertia=[1e-3, 1e-3, 2e-3, 0, 0, 0], face="plane", rigid=True),
         targets=gm.Targets(**asked),
         stop=gm.Stop(time=0.3),
     )

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 import gripmargin as gm
-from gripmargin.checks import likely, plausible
+from gripmargin.checks import advice, likely, plausible
+from gripmargin.checks.case import work_out
 
 FILM = {"pull_off_stress": 5e4, "shear_strength": 5e4, "normal_stiffness": 1e8, "shear_stiffness": 3.3e7}
 
@@ -54,6 +55,14 @@ def test_no_change_is_enough_while_the_job_is_in_doubt(short, monkeypatch, code)
 def test_no_change_is_enough_while_the_part_is_in_doubt(short, doubtful, mended):
     assert enough(replace(short, part=replace(short.part, **doubtful)))[0] == set()
     assert enough(replace(short, part=replace(short.part, **mended)))[0] == {"slow", "strengthen", "larger pads"}
+
+
+def test_a_change_that_leaves_the_doubt_is_tried_once(short, monkeypatch):
+    """More of it leaves the doubt too: slower, larger and stronger pads come to one changed job each."""
+    tried = []
+    monkeypatch.setattr(advice, "work_out", lambda *job, **how: tried.append(job) or work_out(*job, **how))
+    enough(replace(short, part=replace(short.part, face=None)))
+    assert len(tried) == 3
 
 
 def test_a_change_that_takes_the_doubt_away_is_enough(short, monkeypatch):

@@ -15,7 +15,7 @@ from typing import Final
 
 from gripmargin.base.errors import InputError
 from gripmargin.checks.case import Case, work_out
-from gripmargin.checks.resting import meant, on_trial, raised
+from gripmargin.checks.resting import doubted, on_trial, raised
 from gripmargin.results.findings import CheckResult, Remedy, Verdict
 from gripmargin.workcell.job import Job
 
@@ -64,7 +64,7 @@ class Trials:
     too: Results = field(default=lambda _: ())
     most: int = 8
     enough: int = 8
-    keep: Callable[[Case, Case], None] = field(default=lambda case, tried: None)
+    keep: Callable[[Case, Case], object] = field(default=lambda case, tried: None)
     last: Case | None = field(init=False, default=None)
     share: float = field(init=False, default=nan)
     factor: float = field(init=False, default=1.0)
@@ -105,7 +105,7 @@ class Trials:
             if held.low:
                 self.factor = max(self.factor, self.share * held.target / held.low)
                 self.share = held.low / held.target
-            self.doubted = not set(held.doubts).isdisjoint(self.case.shared(meant).doubts)
+            self.doubted = not doubted(self.case, self.name).isdisjoint(held.doubts)
             if held.verdict is not Verdict.PASS:
                 return None
             if any(result.verdict is not Verdict.PASS for result in self.too(tried)):

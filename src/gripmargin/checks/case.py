@@ -90,6 +90,10 @@ class Case:
         if work in other._known:
             self._known[work] = other._known[work]
 
+    def keep(self, work: Callable[[Case], Any], result: Any) -> None:
+        """Take what a piece of work would give on this case, where that is known from another one."""
+        self._known[work] = result
+
     def judged(self, works: Iterable[Callable[[Case], Any]]) -> Case:
         """Return what drawings look at once all is judged: no errors of rates, which take the room of all the rest.
 

@@ -68,6 +68,12 @@ def data_alone(case: Case, name: str) -> bool:
     return not any(each.doubts for each in standing)
 
 
+def doubted(case: Case, name: str) -> frozenset[str]:
+    """Return what makes a job itself doubtful where a result counts."""
+    standing = (case.shared(meant), *_each(case, case.grounds.get(name, ())))
+    return frozenset(doubt for each in standing for doubt in each.doubts)
+
+
 def _each(case: Case, premises: Iterable[Premise]) -> Iterator[Standing]:
     yield from map(case.shared, premises)
 

@@ -73,6 +73,23 @@ class Face:
         slack = None if self.slack is None else self.slack * factor
         return replace(self, maps=self.maps * factor, slack=slack)
 
+    def times(self, other: Face) -> float | None:
+        """Return how many times as much as that of another face all of its utilisation is, whatever the load.
+
+        None where no one factor tells, to rounding; a traction without load, or what is used up, scales with nothing.
+        """
+        alike = self.maps.shape == other.maps.shape and (self.slack is None) == (other.slack is None)
+        if not alike or any(x is not None for x in (self.start, self.spent, other.start, other.spent)):
+            return None
+        size = float(np.abs(other.maps).max())
+        factor = float(np.abs(self.maps).max()) / size if size > 0.0 else np.nan
+        same = np.allclose(self.maps, factor * other.maps, rtol=1e-13, atol=1e-13 * factor * size)
+        if self.slack is not None and other.slack is not None and self.spread is not None and other.spread is not None:
+            wide = 1e-13 * float(self.slack.max(initial=0.0))
+            same = same and np.allclose(self.slack, factor * other.slack, rtol=1e-13, atol=wide)
+            same = same and np.array_equal(self.spread, other.spread)
+        return factor if same else None
+
     def only(self, points: Sequence[int] | NDArray[np.intp]) -> Face:
         """Return the face of some of the points, given as indices."""
         return replace(

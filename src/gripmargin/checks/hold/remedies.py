@@ -289,4 +289,13 @@ def size_for(job: Job, load: FloatArray, used: float, target: float) -> float | 
     now, room = plain(1.0), changes.most_room(job, LARGEST_PADS)
     if not now > 0 or not room > 1.0:
         return None
-    return furthest_within(larger, 1.0 / target, (room, larger(room)), (1.0, used), near=NEAR, most=MOST_SIZES)
+    # what they are used goes about with their area, and little more
+    found = furthest_within(
+        lambda area: larger(1.0 / math.sqrt(area)),
+        1.0 / target,
+        (1.0 / room**2, larger(room)),
+        (1.0, used),
+        near=NEAR,
+        most=MOST_SIZES,
+    )
+    return None if found is None else 1.0 / math.sqrt(found)

@@ -23,9 +23,8 @@ from gripmargin.checks.stop import words
 from gripmargin.checks.stop.fall import fall
 from gripmargin.checks.stop.figures import Fall, StopDetails, StopShares, WorstStop
 from gripmargin.checks.stop.remedies import advice
-from gripmargin.checks.stop.use import AXES, PATH, StopUse, asked_of_the_pads, use_of_stops
+from gripmargin.checks.stop.use import AXES, PATH, StopUse, asked_of_the_pads, keep_stops, use_of_stops
 from gripmargin.checks.stop.worst import Seen, seen, worst_of
-from gripmargin.checks.swing.ringing import keep_swing
 from gripmargin.checks.use import inverse
 from gripmargin.results.findings import CheckResult, Finding, Outcome, Remedy, short_of, undecided
 from gripmargin.results.record import NoFigures
@@ -46,7 +45,7 @@ def run(case: Case) -> Outcome:
     worst = case.shared(worst_of)
     found = [] if case.trial else shortfalls(case, stops.whole, target)
     remedies = (
-        advice(stops, found, target, Trials(case, results, "stop", most=MOST_TRIALS, enough=ENOUGH, keep=keep_swing))
+        advice(stops, found, target, Trials(case, results, "stop", most=MOST_TRIALS, enough=ENOUGH, keep=keep_stops))
         if found
         else {}
     )

@@ -122,10 +122,16 @@ def _speeds(stops: StopUse, sought: Callable[[], float]) -> Callable[[Motion], f
             beyond = speed, used
         else:
             return None
+        # what uses the pads grows with the square of the speed, but for their weight
         found = furthest_within(
-            lambda speed: _used(stops, few, at(speed)), 1.0 / target, within, beyond, near=NEAR, most=SHARES
+            lambda square: _used(stops, few, at(math.sqrt(square))),
+            1.0 / target,
+            (within[0] ** 2, within[1]),
+            (beyond[0] ** 2, beyond[1]),
+            near=NEAR,
+            most=SHARES,
         )
-        ends.insert(0, found or within[0])
+        ends.insert(0, math.sqrt(found or within[0] ** 2))
         return math.floor(100.0 * ends[0] + 1e-9) / 100.0
 
     return needed

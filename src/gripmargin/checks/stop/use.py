@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property, reduce
 from statistics import NormalDist
 from typing import Final
@@ -22,7 +22,7 @@ from gripmargin.checks.stop.course import Course, Indices
 from gripmargin.checks.stop.follow import followed
 from gripmargin.checks.stop.ways import AlongPath, OffPath, Stops
 from gripmargin.checks.swing.pushed import DISPLACED, used_by_forces
-from gripmargin.checks.swing.ringing import mode_sets, other_stretches, stretches_of
+from gripmargin.checks.swing.ringing import keep_swing, mode_sets, other_stretches, stretches_of
 from gripmargin.checks.swing.use import swing_use
 from gripmargin.checks.swing.vibration import Modes
 from gripmargin.checks.use import Asked, Use
@@ -31,6 +31,7 @@ from gripmargin.kernels.search import largest_over
 from gripmargin.kernels.utilisation import largest_utilisation, peak_utilisation
 from gripmargin.motion.trajectory import JointTrajectory
 from gripmargin.workcell import Stop, StopFigure
+from gripmargin.workcell.job import Job
 
 PATH: Final = "path"
 AXES: Final = "axes"
@@ -193,6 +194,37 @@ def use_of_stops(case: Case) -> StopUse | None:
     found = {kind: _used(stopping, kind, case.carried, quick=case.trial) for kind in stopping.kinds}
     by_kind, loads = {kind: use for kind, (use, _) in found.items()}, {kind: load for kind, (_, load) in found.items()}
     return StopUse(stopping=stopping, by_kind=by_kind, loads=loads) if found else None
+
+
+def keep_stops(case: Case, changed: Case) -> None:
+    """Hand the swing of a case to a changed one in which it is the same; and the stops, where pads hold more alone.
+
+    All of a use is of first degree in what the places hold: with the same motion, loads, modes and stops it is that of
+    the case times one factor, bounds and all.
+
+    Args:
+        case: The job.
+        changed: The job with a change.
+    """
+    if not keep_swing(case, changed) or not _stops_alike(case.job, changed.job):
+        return
+    stops, factor = case.shared(use_of_stops), changed.grip.face.times(case.grip.face)
+    if stops is None or factor is None or not factor <= 1.0:
+        return
+    by_kind = {
+        kind: replace(
+            use, grip=changed.grip, **{name: factor * getattr(use, name) for name in ("value", "low", "high")}
+        )
+        for kind, use in stops.by_kind.items()
+    }
+    changed.keep(use_of_stops, replace(stops, stopping=replace(stops.stopping, case=changed), by_kind=by_kind))
+
+
+def _stops_alike(job: Job, changed: Job) -> bool:
+    """Whether nothing tells two jobs of one hold apart but their pads and targets."""
+    names = (each.name for each in fields(job) if each.name not in ("gripper", "targets"))
+    pairs = ((getattr(job, name), getattr(changed, name)) for name in names)
+    return all(x is y or (isinstance(x, Mapping) and not x and not y) for x, y in pairs)
 
 
 def asked_of_the_pads(case: Case) -> Iterator[Asked]:

@@ -56,12 +56,12 @@ def advice(
         moves: Whether the program can be tried at another speed.
     """
     known = [short for short in found if not short.lacks_samples(case, blamed(case, carry, short))]
-    sought = trials.sought(found[0].target)
+    sought, before = trials.sought(found[0].target), list[float]()
     slow = slowing(
         case,
         trials,
         known,
-        lambda motion, short: _speed_needed(carry, motion, short, trials.sought(short.target)),
+        lambda motion, short: _speed_needed(carry, motion, short, trials.sought(short.target), before),
         lambda motion, short: Remedy(
             action="none", text=words.never_slow_enough(motion.subject), figures={"move": motion.move}
         ),
@@ -98,10 +98,20 @@ def _is_decided(case: Case, target: float) -> bool:
     return judge(float(inverse(use.most)), float(inverse(use.low.max())), target) is not Verdict.UNDECIDED
 
 
-def _speed_needed(carry: CarrySwing, motion: Motion, short: Shortfall, target: float) -> float | None:
+def _speed_needed(
+    carry: CarrySwing, motion: Motion, short: Shortfall, target: float, before: list[float]
+) -> float | None:
     """The largest speed factor, to 1 %, at which a motion by itself reaches the target; None where none does.
 
-    Slower is not always better, for a move may hit the period of a swing: factors are tried one by one.
+    Slower is not always better, for a move may hit the period of a swing: factors are tried one by one. What another
+    motion needed comes first, for they are often alike: it is the one where the next one above it is too fast.
+
+    Args:
+        carry: The swing.
+        motion: What is slowed.
+        short: The stretch of it that falls short.
+        target: Margin wanted.
+        before: Factors of other motions, the last one first; that of this one is put there.
     """
     stretch = carry.stretch_at(short.sample)
     inside = np.flatnonzero(np.isin(stretch.samples, motion.samples))
@@ -109,7 +119,9 @@ def _speed_needed(carry: CarrySwing, motion: Motion, short: Shortfall, target: f
     inside = inside[np.abs(inside - at) <= PIECE]
     piece = stretch.piece(max(int(inside[0]) - BEFORE, 0), int(inside[-1]))
     watched = np.isin(piece.samples, motion.samples)
-    return _factor([(piece, watched)], carry, target)
+    found = _factor([(piece, watched)], carry, target, before[:1])
+    before[:0] = [] if found is None else [found]
+    return found
 
 
 def _all_slower(case: Case, carry: CarrySwing, pieces: Sequence[Stretch], target: float) -> Iterator[Change]:
@@ -124,9 +136,18 @@ def _all_slower(case: Case, carry: CarrySwing, pieces: Sequence[Stretch], target
         )
 
 
-def _factor(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwing, target: float) -> float | None:
-    """The largest speed factor, to 1 %, at which some samples of pieces, slowed, are all on target."""
-    hidden = RESERVE * _hidden(pieces, carry)
+def _factor(
+    pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]],
+    carry: CarrySwing,
+    target: float,
+    likely: Sequence[float] = (),
+) -> float | None:
+    """The largest speed factor, to 1 %, at which some samples of pieces, slowed, are all on target.
+
+    One that is likely is it where it is enough and the next one above it is not.
+    """
+    used = [float(use_over(piece, carry.use.grip.face).most[slowed].max()) for piece, slowed in pieces]
+    hidden = RESERVE * _hidden(pieces, carry, used)
 
     def holds(factor: float) -> bool:
         return all(
@@ -136,7 +157,10 @@ def _factor(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwi
             for piece, slowed in pieces
         )
 
-    first = min(_guess(pieces, carry, target) + 0.1, 0.95)
+    for known in likely:
+        if holds(known) and not holds(known + 0.01):
+            return known
+    first = min(_guess(pieces, carry, target, used) + 0.1, 0.95)
     factor = next((f for f in np.arange(first, SLOWEST - 1e-9, -0.05) if holds(float(f))), None)
     if factor is None:
         return None
@@ -145,22 +169,23 @@ def _factor(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwi
     return math.floor(100.0 * found + 0.5) / 100.0
 
 
-def _hidden(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwing) -> float:
+def _hidden(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwing, used: Sequence[float]) -> float:
     """By what factor the whole carry uses the pads more than its pieces do by themselves; at least 1."""
     factor = 1.0
-    for piece, slowed in pieces:
+    for (piece, slowed), most in zip(pieces, used, strict=True):
         whole = float(carry.use.high[np.isin(carry.use.samples, piece.samples[slowed])].max())
-        factor = max(factor, whole / max(float(use_over(piece, carry.use.grip.face).most[slowed].max()), 1e-12))
+        factor = max(factor, whole / max(most, 1e-12))
     return factor if math.isfinite(factor) else 1.0
 
 
-def _guess(pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwing, target: float) -> float:
+def _guess(
+    pieces: Sequence[tuple[Stretch, NDArray[np.bool_]]], carry: CarrySwing, target: float, used: Sequence[float]
+) -> float:
     """A speed factor from the use, of which what gravity does not do goes with its square; 1 where it tells nothing."""
     factor = 1.0
-    for piece, slowed in pieces:
+    for (piece, slowed), most in zip(pieces, used, strict=True):
         standing = piece.swing.modes.loads @ piece.still[:, slowed] + piece.rest[:, slowed]
         still = float(peak_utilisation(carry.use.grip.face, standing)[0].max())
-        most = float(use_over(piece, carry.use.grip.face).most[slowed].max())
         spare = 1.0 / target - still
         if spare > 0 and most > still:
             factor = min(factor, math.sqrt(spare / (most - still)))

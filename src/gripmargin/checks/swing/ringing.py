@@ -352,8 +352,8 @@ def on_modes(case: Case, modes: Modes) -> list[Stretch]:
     return [_stretch(case, modes, run, first=i == 0) for i, run in enumerate(runs) if run.size]
 
 
-def keep_swing(case: Case, changed: Case) -> None:
-    """Hand the stretches of a case to a changed one in which the part swings as it did.
+def keep_swing(case: Case, changed: Case) -> bool:
+    """Hand the stretches of a case to a changed one in which the part swings as it did, and return whether it does.
 
     It does where motion, part, handover, and stiffness and damping of the pads are the same: strengths, stops and
     targets do not count.
@@ -375,6 +375,7 @@ def keep_swing(case: Case, changed: Case) -> None:
         changed.take_over(other_stretches, case)
         changed.take_over(mode_sets, case)
         changed.remembered.update(case.remembered)
+    return same
 
 
 def _damping(case: Case) -> list[float | None]:
