@@ -80,15 +80,36 @@ def pressed_by_the_load(case: Case) -> tuple[Pressed, ...]:
     known = np.isfinite(load).all(axis=0)
     load = np.where(known, load, 0.0)
     for i, patch in enumerate(case.whole.patches):
-        (points, maps), surely, worst, highest = _presses(case, patch), np.zeros(load.shape[1]), 0, 0.0
+        points, maps = _presses(case, patch)
+        (surely, rest), worst, highest = np.zeros((2, load.shape[1])), 0, 0.0
         for first in range(0, surely.size, AT_ONCE):
-            there = maps @ load[:, first : first + AT_ONCE]
-            surely[first : first + AT_ONCE] = np.maximum(there.max(axis=0), 0.0)
+            some = slice(first, first + AT_ONCE)
+            there, open_ = _at_rest(case, patch, maps, load[:, some])
+            surely[some] = np.maximum((there - open_).max(axis=0), 0.0)
+            there = there + open_
+            rest[some] = np.maximum(there.max(axis=0), 0.0)
             if there.max() > highest:
                 worst, highest = int(np.unravel_index(int(np.argmax(there)), there.shape)[0]), float(there.max())
-        most = np.where(known, SUDDEN * surely + _locked_in(case, i), np.inf)
+        most = np.where(known, SUDDEN * rest + _locked_in(case, i), np.inf)
         out.append(Pressed(pad=i, samples=case.carried, most=most, surely=surely, point=points[worst]))
     return tuple(out)
+
+
+def _at_rest(case: Case, patch: Patch, maps: FloatArray, load: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Pressure at places of a pad by loads at rest, and by how much it may differ [Pa], shape (p, k) each.
+
+    Pads that are bonded unevenly are as soft as what surely holds of them at most, and as stiff as all of them at
+    least; what only touches presses in between (`gripmargin.contact.grip`: Loewner's order, Cauchy and Schwarz).
+    """
+    stiff, soft = case.grip.backings[0], case.grip.backings[-1]
+    if case.grip.bonded.sheet is not None or soft is stiff:
+        return maps @ load, np.zeros((1, 1))
+    more = soft.compliance - stiff.compliance
+    more = (more + more.T) / 2.0
+    rows = maps @ stiff.stiffness  # of a unit of displacement
+    wide = np.sqrt(np.maximum(np.einsum("pi,ij,pj->p", rows, more, rows), 0.0))
+    size = np.sqrt(np.maximum(np.einsum("ik,ij,jk->k", load, more, load), 0.0))
+    return rows @ (stiff.compliance + more / 2.0) @ load, 0.5 * np.outer(wide, size)
 
 
 def pressed_in_the_carry(case: Case) -> tuple[float, ...]:
