@@ -145,15 +145,13 @@ class Whole:
         full = Held(cut(clean, job.part, self.finer), self.gap, finer=self.finer, fully=True)
         full.bond_fully(*(x[0] for x in seen(self.motion, self.frame, times[:1])))
         ways, found = [self.follow(full, times)], self.air.carry(self.air_loads)
-        # Pads bonded unevenly press harder in the carry than the checker counts, which takes them as bonded wholly.
-        pressed = self.air.highest if self.state.bond.bonded.all() else 0.0
         if found is not None:
             bond = self.state.bond
             bond = replace(
                 bond, bonded=found[0], **{k: np.where(found[0], getattr(bond, k), 0.0) for k in ("peak", "floor")}
             )
             ways.append(self.follow(Held(self.cells, self.gap, bond, self.finer, fully=True), times))
-        carried = 0.0 if found is None else pressed
+        carried = 0.0 if found is None else self.air.highest
         return [way[:2] for way in ways], found is not None, max(carried, *(highest for *_, highest in ways))
 
     @cached_property

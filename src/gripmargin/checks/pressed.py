@@ -80,16 +80,35 @@ def pressed_by_the_load(case: Case) -> tuple[Pressed, ...]:
         return ()
     known = by_parts(lambda some: np.isfinite(some).all(axis=1), load.T, kind=bool)
     for i, patch in enumerate(case.whole.patches):
-        (points, maps), surely, worst, highest = _presses(case, patch), stored(load.shape[1:]), 0, 0.0
-        most, locked = stored(load.shape[1:]), _locked_in(case, i)
+        points, maps = _presses(case, patch)
+        surely, most, worst, highest = stored(load.shape[1:]), stored(load.shape[1:]), 0, 0.0
+        locked = _locked_in(case, i)
         for some in parts(surely.size, size=AT_ONCE):
-            there = maps @ np.where(known[some], load[:, some], 0.0)
-            surely[some] = np.maximum(there.max(axis=0), 0.0)
-            most[some] = np.where(known[some], SUDDEN * surely[some] + locked, np.inf)
+            there, open_ = _at_rest(case, patch, maps, np.where(known[some], load[:, some], 0.0))
+            surely[some] = np.maximum((there - open_).max(axis=0), 0.0)
+            there = there + open_
+            most[some] = np.where(known[some], SUDDEN * np.maximum(there.max(axis=0), 0.0) + locked, np.inf)
             if there.max() > highest:
                 worst, highest = int(np.unravel_index(int(np.argmax(there)), there.shape)[0]), float(there.max())
         out.append(Pressed(pad=i, samples=case.carried, most=most, surely=surely, point=points[worst]))
     return tuple(out)
+
+
+def _at_rest(case: Case, patch: Patch, maps: FloatArray, load: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Pressure at places of a pad by loads at rest, and by how much it may differ [Pa], shape (p, k) each.
+
+    Pads that are bonded unevenly are as soft as what surely holds of them at most, and as stiff as all of them at
+    least; what only touches presses in between (`gripmargin.contact.grip`: Loewner's order, Cauchy and Schwarz).
+    """
+    stiff, soft = case.grip.backings[0], case.grip.backings[-1]
+    if case.grip.bonded.sheet is not None or soft is stiff:
+        return maps @ load, np.zeros((1, 1))
+    more = soft.compliance - stiff.compliance
+    more = (more + more.T) / 2.0
+    rows = maps @ stiff.stiffness  # of a unit of displacement
+    wide = np.sqrt(np.maximum(np.einsum("pi,ij,pj->p", rows, more, rows), 0.0))
+    size = np.sqrt(np.maximum(np.einsum("ik,ij,jk->k", load, more, load), 0.0))
+    return rows @ (stiff.compliance + more / 2.0) @ load, 0.5 * np.outer(wide, size)
 
 
 def pressed_in_the_carry(case: Case) -> tuple[float, ...]:

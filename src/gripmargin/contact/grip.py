@@ -137,7 +137,7 @@ def without(grip: Grip, lost: int, load: FloatArray) -> Grip:
         return even
     cores = _Cores(left, load)
     core = np.concatenate([kept for i, kept in enumerate(grip.kept) if i != lost])
-    return cores.better(core, cores.level > 0)
+    return cores.better(core & (cores.level > 0), cores.level > 0)  # what it pulled the rest by may be gone with it
 
 
 def first_break(bonded: Bonded) -> Grip:
