@@ -371,9 +371,8 @@ def keep_swing(case: Case, changed: Case) -> bool:
         and (case.pickup is None or changed.pickup is None or changed.pickup.restraint == case.pickup.restraint)
     )
     if same:
-        changed.take_over(stretches_of, case)
-        changed.take_over(other_stretches, case)
-        changed.take_over(mode_sets, case)
+        for work in (stretches_of, other_stretches, mode_sets):
+            changed.take_over(work, case)
         changed.remembered.update(case.remembered)
     return same
 
