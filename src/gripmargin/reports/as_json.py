@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from functools import partial
 from typing import Any
@@ -168,7 +168,7 @@ def plain(value: Any) -> Any:
         return value.tolist()
     if isinstance(value, Mapping):
         return {key: plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
+    if isinstance(value, Sequence) and not isinstance(value, str):
         return [plain(item) for item in value]
     if isinstance(value, float) and not np.isfinite(value):
         return None

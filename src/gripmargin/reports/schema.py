@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import types
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from enum import StrEnum
 from typing import Any, Final, Union, get_args, get_origin, get_type_hints
@@ -138,9 +138,9 @@ def _of(hint: Any, text: str) -> Tree:
         return {"anyOf": [inner, {"type": "null"}]} if "$ref" in inner else {**inner, "type": [inner["type"], "null"]}
     if hint in TABLES:
         return {"$ref": f"#/$defs/{hint.__name__}"}
-    if origin is tuple:
+    if origin is tuple or (origin is not None and issubclass(origin, Sequence)):
         items = [_of(kind, text) for kind in arguments if kind is not Ellipsis]
-        if Ellipsis in arguments:
+        if origin is not tuple or Ellipsis in arguments:
             return {"type": "array", "items": items[0]}
         return {"type": "array", "prefixItems": items, "minItems": len(items), "maxItems": len(items)}
     if origin is np.ndarray:
