@@ -174,6 +174,23 @@ class TestBreakingAndBondingAgain:
         assert (history.pads[0].breaks > 1).all()
         np.testing.assert_allclose(history.pads[0].held, held, rtol=1e-2)
 
+    @pytest.mark.parametrize(("dwells_on", "held"), [(False, 0.0), (True, 0.4)])
+    def test_its_dwell_begins_anew_or_goes_on(self, pad_face, move, full, dwells_on, held):
+        """Broken by a drag, then pressed on by 20 of 50 kPa for less than the least dwell."""
+        face = replace(pad_face(full_preload=5e4, min_dwell=5.0), dwells_on=dwells_on)
+        history = simulate(
+            [face], move([0, 1, 2, 2.5], z=[-1e-4, -1e-4, -3e-4, -3e-4], x=[0, 4e-3, 4e-3, 4e-3]), full(face)
+        )
+        np.testing.assert_allclose(history.pads[0].held, held, rtol=1e-2)
+
+    @pytest.mark.parametrize(("dwells_on", "held"), [(False, 0.4), (True, 0.2)])
+    def test_dragged_on_while_it_is_pressed_on_it_may_break_again(self, pad_face, move, full, dwells_on, held):
+        """Where the dwell goes on, what the pressure rises by in the drag is lost: 10 of the 20 kPa of 50."""
+        face = replace(pad_face(full_preload=5e4, min_dwell=0.9), dwells_on=dwells_on)
+        t, z = [0, 1, 1.3, 2, 3], [-1e-4, -1e-4, -2e-4, -3e-4, -3e-4]
+        history = simulate([face], move(t, z=z, x=[0, 4e-3, 8e-3, 8e-3, 8e-3]), full(face))
+        np.testing.assert_allclose(history.pads[0].held, held, rtol=2e-2)
+
     def test_dragged_steeply_it_does_not_bond(self, pad_face, move):
         face = pad_face(full_preload=5e4)
         history = simulate([face], move([0, 1], z=[0.0, -1e-4], x=[0, 5e-3]))
