@@ -40,8 +40,6 @@ class Release(Putdown):
         taken_along: Whether the pads take the part up again before it is to be let go: it was put down too early, or in
             two goes.
         fully: Whether cells that broke and are pressed on again bond fully in it.
-        at_best: The least ratio of restraint to demand if broken cells bond again, and the pads hold before it, as
-            leaves the part more easily; 0 where both are known.
         not_known: How the pads hold before it, where that is not known and this one is worse than another: "pressed"
             as hard as may have added to their bond since the preload, or "uneven", as they surely hold.
     """
@@ -50,7 +48,6 @@ class Release(Putdown):
     history: ContactHistory
     taken_along: bool = False
     fully: bool = True
-    at_best: float = 0.0
     not_known: NotKnown = ""
 
     def least(self, job: Job) -> float:
@@ -167,7 +164,7 @@ def _worse(job: Job, flush: list[Putdown], low: list[Putdown]) -> list[Putdown]:
     return [
         replace(down, at_best=max(down.at_best, best), not_known=down.not_known or "bowed")
         if isinstance(down, Release)
-        else replace(down, may_be_down=best > 0.0)
+        else replace(down, at_best=best)
         for down in worse
     ]
 

@@ -45,7 +45,8 @@ class Putdown:
         relative: The tool in the face frame over these.
         seat: Where the part is set down.
         begins: Which of these is the first of the release phase.
-        may_be_down: Of a part that never comes down: whether it does where its face is bowed otherwise, and is let go.
+        at_best: The least ratio of restraint to demand if broken cells bond again, the pads hold before it and the face
+            lies as leaves the part more easily; 0 where all of that is known, or nothing is let go.
     """
 
     nest: Nest
@@ -56,7 +57,7 @@ class Putdown:
     relative: RelativeMotion
     seat: Seating
     begins: int
-    may_be_down: bool = False
+    at_best: float = 0.0
 
     @property
     def move(self) -> RelativeMotion:

@@ -13,7 +13,7 @@ from gripmargin.checks.changes import deeper, levelled
 from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, NeverDown, ReleaseDetails, Seat
 from gripmargin.contact.putdown import Putdown
-from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, exact
+from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, exact, judge
 from gripmargin.workcell.job import Job
 
 
@@ -30,8 +30,8 @@ def never_down(case: Case, putdown: Putdown, trials: Trials) -> tuple[CheckResul
     remedy = Remedy(action="seat", text=text, figures=figures)
     details = ReleaseDetails(seat=seat, course=None)
     result = exact("release", 0.0, case.job.targets.release, place, details, measure="ratio")
-    if putdown.may_be_down:
-        result = replace(result, verdict=Verdict.UNDECIDED)
+    result = replace(result, verdict=judge(0.0, putdown.at_best, result.target))
+    if result.verdict is Verdict.UNDECIDED:
         cause = words.HELD_BEFORE["bowed"][0]
     end = float(case.job.trajectory.t[putdown.samples[-1]])
     return result, Finding(
