@@ -184,7 +184,7 @@ def test_small_steps_are_one_sample(share, put):
     assert filled(JointTrajectory(t=t, q=q, qd=qd, qdd=qdd)).samples == t.size + put
 
 
-@pytest.mark.parametrize("unit", [1e-4, 1e-7])
+@pytest.mark.parametrize("unit", [1e-4, 1e-7, 1e-8, 1e-9])
 def test_stamps_may_be_off_by_half_their_digit(unit):
     """300 samples a second have no decimal of their own."""
     t = np.arange(200) / 300.0

@@ -160,7 +160,7 @@ def _late(t: FloatArray) -> float:
     step = differences_of(t)
     middle = np.median(step)
     off = float(largest_of(lambda some: np.abs(some - middle), step))
-    for unit in (1e-3, 1e-4, 1e-5, 1e-6, 1e-7):
+    for unit in (1e-3, 1e-4, 1e-5, 1e-6, 1e-7, 1e-8, 1e-9):
         if _whole(t, unit):
             return unit / 2.0 if 0.01 * unit < off < 1.01 * unit else 0.0
     return 0.0
