@@ -83,3 +83,16 @@ def test_beside_the_part_nothing_is_touched(pad_face, move, away, near):
     lies = over([face], part, motion, 0)
     assert lies.tolist() == [True, near]
     assert within_reach([face], taken_up([face], motion, ~lies)).tolist() == [True, near]
+
+
+@pytest.mark.parametrize(("beyond", "near"), [(-1e-4, True), (1e-4, False)])
+@pytest.mark.parametrize("turned", [False, True])
+def test_what_lies_beside_the_outline_of_a_part_is_as_far_as_a_bond_reaches(pad_face, move, beyond, near, turned):
+    """Pads of 20 mm beside the long side of a part 200 mm long and 40 mm wide: within the circle around it."""
+    face = pad_face(size=(0.02, 0.02))
+    outline = np.array([[-0.1, -0.02], [0.1, -0.02], [0.1, 0.02], [-0.1, 0.02]])
+    part = gm.Part(mass=1.0, com=[0, 0, 0], inertia=[1, 1, 1, 0, 0, 0], outline=outline[:, ::-1] if turned else outline)
+    away = [0.0, 0.0, 0.03 + face.reach + beyond]
+    x, y = (away, [0.0] * 3) if turned else ([0.0] * 3, away)
+    motion = move(np.arange(3), x=x, y=y, z=[0.0, 0.1, -0.01])
+    assert over([face], part, motion, 0).tolist() == [True, True, near]

@@ -199,17 +199,18 @@ def never_released(case: Described) -> str:
 def unnamed_moves(case: Described) -> str:
     """No pads that come down where parts are taken or left, in moves of which no phase tells anything."""
     places = {"pick": case.job.pick, "nest": case.job.nest}
+    free = f"a free phase of station '{case.job.station}' there" if case.job.station else "the moves as free"
     deepest = max(SHORTEST, *(patch.pad.material.backing_thickness or 0.0 for patch in case.whole.patches))
     for first, last, carried in case.job.phase_map.gaps():
         here = case.motion.at.take(slice(first, last + 1))
         for name, place in places.items():
-            at = (
-                None if carried or place is None else lands_on(here, case.whole.centre, place.face, size(case), deepest)
-            )
+            if carried or place is None:
+                continue
+            at = lands_on(here, case.whole.centre, place.face, size(case), deepest, case.job.meanwhile)
             if at is not None:
                 return (
                     f"no phase covers {here.t[0]:.3f} to {here.t[-1]:.3f} s, and at {here.t[at]:.3f} s "
-                    f"the pads come down to the face of [{name}]: name the phases of that pick, or the moves as free"
+                    f"the pads come down to the face of [{name}]: name the phases of that pick, or {free}"
                 )
     return ""
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray, Value
@@ -123,8 +124,16 @@ def over(faces: Sequence[PadFace], part: Part, motion: RelativeMotion, sample: i
         sample: At which the pads are where they grip the part.
     """
     place = (motion.rotation @ centre_of(faces) + motion.position)[:, :2]
-    far = sum(_extents(faces, part)) + 4.0 * max(face.reach for face in faces)
-    return np.asarray(np.linalg.norm(place - place[sample], axis=1) <= far)
+    reach = max(face.reach for face in faces)
+    away = np.linalg.norm(place - place[sample], axis=1)
+    found = away <= sum(_extents(faces, part)) + 4.0 * reach
+    if part.outline is not None and (beside := np.flatnonzero(found & (away > reach))).size:
+        edge = np.concatenate([face.patch.edge for face in faces])
+        level = np.column_stack([part.outline, np.full(len(part.outline), centre_of(faces)[2])])
+        lies = shapely.Polygon((level @ motion.rotation[sample].T + motion.position[sample])[:, :2]).buffer(reach)
+        seen = edge @ motion.rotation[beside, :2].transpose(0, 2, 1) + motion.position[beside, None, :2]
+        found[beside] = shapely.intersects(shapely.convex_hull(shapely.multipoints(seen)), lies)
+    return np.asarray(found)
 
 
 def _extents(faces: Sequence[PadFace], part: Part | None) -> tuple[float, float]:

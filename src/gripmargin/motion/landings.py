@@ -7,10 +7,12 @@ Error: none is known: what is found is a proposal for a person to look at.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.base.errors import InputError
@@ -101,7 +103,14 @@ class Structure:
         return [rest for rest in self.rests if t[rest.last] - t[rest.first] >= WINDOW]
 
 
-def lands_on(tool: ToolMotion, centre: FloatArray, face: FloatArray, beside: float, deepest: float) -> int | None:
+def lands_on(
+    tool: ToolMotion,
+    centre: FloatArray,
+    face: FloatArray,
+    beside: float,
+    deepest: float,
+    spans: Sequence[tuple[float, float]] = (),
+) -> int | None:
     """Return where a tool comes down to a face; None: nowhere.
 
     It does from more than 3 mm above: beside the origin of the face however deep it goes, and far from it, as on other
@@ -113,19 +122,40 @@ def lands_on(tool: ToolMotion, centre: FloatArray, face: FloatArray, beside: flo
         face: Pose of the face in the world, z axis out of it, shape (4, 4).
         beside: How far from its origin counts as beside it [m].
         deepest: How deep a press may be [m].
+        spans: Times in which a tool that rests there does so for something else: from, to [s].
     """
     pads = tool.position + tool.rotation @ centre
     x, y, z = ((pads - face[:3, 3]) @ face[:3, :3]).T
     down = np.logical_or.accumulate(z > ABOVE) & (z <= 0.0)
-    if (here := down & (np.hypot(x, y) < beside)).any():
-        return int(np.argmax(here))
     speed, facing = np.linalg.norm(tool.velocity, axis=1), tool.rotation[:, :, 2] @ face[:3, 2] < -1.0 / np.sqrt(2.0)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], down, [False]]).astype(np.int8))).reshape(-1, 2)
-    for first, end in edges:
+    rests = speed <= RESTS * speed.max()
+    meant = [slice(*np.searchsorted(tool.t, (start, np.nextafter(stop, np.inf)))) for start, stop in spans]
+    landings = [
+        (first, end)
+        for first, end in _runs(down)
+        if z[first:end].min() < -deepest or not _all_meant(_runs(rests[first:end]), first, meant)
+    ]
+    for first, end in landings:
+        if (beside_it := np.flatnonzero(np.hypot(x, y)[first:end] < beside)).size:
+            return first + int(beside_it[0])
+    for first, end in landings:
         there = slice(first, end)
-        if z[there].min() >= -deepest and facing[there].all() and speed[there].min() <= RESTS * speed.max():
+        if z[there].min() >= -deepest and facing[there].all() and rests[there].any():
             return int(first)
     return None
+
+
+def _all_meant(rests: list[list[int]], start: int, spans: Sequence[slice]) -> bool:
+    """Whether there are rests, counted from a sample, and some of each lies in spans of samples."""
+    return bool(rests) and all(
+        any(start + first < span.stop and start + end > span.start for span in spans) for first, end in rests
+    )
+
+
+def _runs(there: NDArray[np.bool_]) -> list[list[int]]:
+    """Stretches of samples: the first of each, and the one behind its last."""
+    steps = np.diff(np.concatenate([[False], there, [False]]).astype(np.int8))
+    return np.flatnonzero(steps).reshape(-1, 2).tolist()
 
 
 def _poses(trajectory: Trajectory, robot: Chain | None) -> tuple[FloatArray, FloatArray]:

@@ -99,6 +99,8 @@ def _figures(job: Job, motion: ProgramMotion) -> list[tuple[FloatArray, float]]:
         found += [each[own] for each in (error.sigma, error.bias, error.speed_sigma, error.speed_bias, error.spin)]
         found += [error.window[own], *([] if error.quick is None else [error.quick[own]])]
         found += [] if error.shaking is None else [error.shaking[:, own]]
+    spans = np.array(job.meanwhile).reshape(-1, 2)
+    found.append(spans[(spans[:, 0] <= tool.t[-1]) & (spans[:, 1] >= tool.t[0])] - tool.t[0])
     for each in job.aboard:
         found += [each.com, each.inertia, each.contact, each.sure, each.instants]
         found += [rows for push in each.pushes for rows in push[1:]]

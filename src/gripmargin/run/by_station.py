@@ -34,6 +34,7 @@ from gripmargin.run.by_hold import (
     windows,
 )
 from gripmargin.run.elsewhere import places_of
+from gripmargin.run.meanwhile import elsewhere_pressed
 from gripmargin.workcell.aboard import Aboard
 from gripmargin.workcell.job import Job
 from gripmargin.workcell.stations import frame_between
@@ -62,7 +63,8 @@ def by_station(job: Job, judge: Judge) -> Report:
     several: list[Window] = []
     for name, station in job.stations.items():
         motion = motions[name]
-        several += windows(recording_placed(station, motion), holds[name], motion, places)
+        meanwhile = tuple(elsewhere_pressed(job, name, motion, places))
+        several += windows(replace(recording_placed(station, motion), meanwhile=meanwhile), holds[name], motion, places)
     several.sort(key=lambda window: window.hold.number)
     with remembering():
         made = judge_each(several if job.flange is None else _with_aboard(job, several), judge)

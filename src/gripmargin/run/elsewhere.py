@@ -60,16 +60,16 @@ class Lying:
 
     @cached_property
     def _seen(self) -> shapely.Polygon:
-        return shapely.Polygon(self.outline @ _axes(self.normal))
+        return shapely.Polygon(self.outline @ across(self.normal))
 
     @cached_property
     def circle(self) -> tuple[FloatArray, FloatArray]:
-        """The middle of the outline and how far it reaches from it [m], in the axes of `_axes`."""
-        return _circle(self.outline @ _axes(self.normal))
+        """The middle of the outline and how far it reaches from it [m], in the axes of `across`."""
+        return _circle(self.outline @ across(self.normal))
 
     def seen_along(self, normal: FloatArray) -> shapely.Polygon:
-        """Return the outline as it is seen along the normal of a place, in the axes of `_axes`."""
-        return self._seen if (normal == self.normal).all() else shapely.Polygon(self.outline @ _axes(normal))
+        """Return the outline as it is seen along the normal of a place, in the axes of `across`."""
+        return self._seen if (normal == self.normal).all() else shapely.Polygon(self.outline @ across(normal))
 
 
 def places_of(job: Job, holds: Sequence[Hold], motion: ToolMotion) -> Iterator[Lying]:
@@ -175,7 +175,7 @@ class _Down:
             lies, 0.0, there
         ) + TOUCHES
         low &= facing < -FACING
-        at, axes = np.flatnonzero(low), _axes(place.normal)
+        at, axes = np.flatnonzero(low), across(place.normal)
         seen, one = shapely.polygons(self.face[at] @ axes), place.seen_along(place.normal)
         low[at] = shapely.area(shapely.intersection(seen, one)) > OVERLAP * np.minimum(shapely.area(seen), one.area)
         return np.asarray(low)
@@ -189,7 +189,7 @@ class _Down:
             centre, extent = zip(*(place.circle for place in alike), strict=True)
             may = np.zeros(len(alike), dtype=bool)
             for some in np.array_split(low, low.size // AT_ONCE + 1):
-                own, around = _circle(self.face[some] @ _axes(normal))
+                own, around = _circle(self.face[some] @ across(normal))
                 may |= (distance_matrix(own, np.array(centre)) <= around[:, None] + np.array(extent)).any(axis=0)
             yield from (place for place, each in zip(alike, may, strict=True) if each)
 
@@ -236,7 +236,7 @@ def _moved(tool: ToolMotion, job: Job, hold: Hold) -> FloatArray:
     return np.asarray(np.einsum("nij,kj->nki", tool.rotation, points) + tool.position[:, None])
 
 
-def _axes(normal: FloatArray) -> FloatArray:
+def across(normal: FloatArray) -> FloatArray:
     """Two axes of the plane across a normal, in the world, shape (3, 2)."""
     across = np.cross(normal, np.eye(3)[np.argmin(np.abs(normal))])
     across /= np.linalg.norm(across)

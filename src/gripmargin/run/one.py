@@ -240,11 +240,22 @@ def _checked(
         return _judged(work_out(job, motion=motion, trial=trial), job, chosen)
 
 
+def _nothing_carried(job: Job) -> InputError:
+    """What a job is told in which no part hangs on the pads."""
+    found, due = "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
+    if not job.station or not job.phase_map.covers("preload").any():
+        return InputError(f"job '{job.name}'", found, due)
+    return InputError(
+        f"program.phases of station '{job.station}'",
+        "a preload with no carry and no release after it, so nothing to check",
+        "the release, or a carry until the program ends",
+        "name the moves in which its part is let go: what a station does not name before these is carried",
+    )
+
+
 def _judged(case: Case, job: Job, chosen: Collection[Check]) -> Report:
     if case.carried.size == 0 and not job.phase_map.covers("clean").any():
-        raise InputError(
-            f"job '{job.name}'", "no sample in a carry phase, so nothing to check", "a phase of kind carry with samples"
-        )
+        raise _nothing_carried(job)
     outcomes = tuple(
         check.answer(case)
         if check in chosen

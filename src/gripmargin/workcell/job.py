@@ -143,6 +143,7 @@ class Job(Declared, called="job"):
         station: Of a job of one station of the gripper: its name.
         frame: Of a job of one station: its frame in the tool frame, of which a program or a recording of poses tells;
             the robot's tool ends at it already.
+        meanwhile: Times in which other stations press or let go beside the pads of this one: from, to [s].
         aboard: What other stations have on their pads meanwhile.
 
     Raises:
@@ -203,6 +204,7 @@ class Job(Declared, called="job"):
     elsewhere: str = key(default="")
     station: str = key(default="")
     frame: FloatArray | None = key(default=None)
+    meanwhile: tuple[tuple[float, float], ...] = key(default=())
     aboard: tuple[Aboard, ...] = key(default=())
 
     def __post_init__(self) -> None:
