@@ -183,7 +183,7 @@ def long_report(carried):
     noise = 1.0 + 0.2 * random.standard_normal(count)
 
     def longer(values):
-        if isinstance(values, tuple):
+        if not isinstance(values, np.ndarray):
             return tuple(values[i] for i in again)
         return values[again] * noise if values.ndim == 1 else values[again] * noise[:, None]
 

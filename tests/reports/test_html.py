@@ -187,7 +187,7 @@ def odd_reports(carried):
         ),
     )
     one = replace(samples, **{
-        k: (v[:1] if isinstance(v, tuple) else v[:1].copy()) for k, v in vars(samples).items() if k != "stamp"
+        k: (v[:1].copy() if isinstance(v, np.ndarray) else v[:1]) for k, v in vars(samples).items() if k != "stamp"
     })  # fmt: skip
     yield "one sample", replace(standing, samples=one, shares={}, scene=None, findings=(), checks=())
     empty = [replace(c, value=None, low=None, high=None, at=None, verdict=Verdict.UNDECIDED) for c in standing.checks]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cached_property
@@ -68,7 +68,7 @@ class PhaseMap:
         without = self._declared("free") | self._declared("clean")
         return [(first, last) for first, last in _runs(without) if self._carried_between(first, last)]
 
-    def kinds(self) -> Labels:
+    def kinds(self) -> Sequence[str]:
         """Return the kind of phase each sample lies in; on the border of two phases, the more demanding one."""
         order: tuple[PhaseKind, ...] = ("free", "clean", "preload", "release", "carry")
         numbers = stored((self.trajectory.samples,), np.uint8)

@@ -206,6 +206,6 @@ def test_what_is_followed_elsewhere_is_not_worked_out_again(attacked, monkeypatc
     """Both ends are looked at for the figures themselves."""
     every = []
     real = use.in_place
-    monkeypatch.setattr(use, "in_place", lambda case, face, some: every.append(id(some)) or real(case, face, some))
+    monkeypatch.setattr(use, "in_place", lambda *some: every.append(id(some[2])) or real(*some))
     swing_use(attacked)
     assert len(every) == len(set(every))
