@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -10,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.base.labels import Labels
 from gripmargin.base.stored import by_parts, largest_of, parts, stored
 from gripmargin.checks.case import Case
 from gripmargin.motion.trajectory import JointTrajectory
@@ -117,7 +117,7 @@ def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(first), int(end) - 1) for first, end in edges.reshape(-1, 2)]
 
 
-def _kinds(case: Case) -> Labels:
+def _kinds(case: Case) -> Sequence[str]:
     return case.job.phase_map.kinds()
 
 
