@@ -19,11 +19,12 @@ from gripmargin.contact.bond import holding_strength
 from gripmargin.contact.bonded import Bonded, Strength
 from gripmargin.contact.cells import cut_pads
 from gripmargin.contact.grip import Grip, grip_of
-from gripmargin.contact.handover import Putdown, in_the_air, in_the_tray, put_down
+from gripmargin.contact.handover import in_the_air, in_the_tray, put_down
 from gripmargin.contact.loads import drag_per_speed, load_per_acceleration, part_load, standing_load
 from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup, pick_up, preload_samples
 from gripmargin.contact.process import Added, Push, added, every_load, pushes_of, worst_load
+from gripmargin.contact.putdown import Putdown
 from gripmargin.motion.between import filled
 from gripmargin.motion.polled import unpolled
 from gripmargin.motion.program import ProgramMotion

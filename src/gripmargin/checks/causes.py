@@ -7,7 +7,8 @@ from typing import Final
 
 from gripmargin.checks import plausible
 from gripmargin.checks.case import Case
-from gripmargin.contact.handover import Putdown, Release
+from gripmargin.contact.handover import Release
+from gripmargin.contact.putdown import Putdown
 from gripmargin.results.findings import CheckResult, RootCause, Verdict
 
 ALIKE = 0.1  # share by which two heights may differ that have one cause

@@ -94,6 +94,7 @@ class PadFace(Value):
         gap: How far the part's surface lies below the face plane at each cell [m], shape (m,).
         offset: Traction of each cell that is bonded at the first pose, pad axes, tension positive [Pa], shape (m, 3).
         gathers: Whether a broken cell that is pressed on counts the rise since it first broke, not since it last did.
+        dwells_on: Whether its least dwell goes on as it breaks or is pressed less; else it begins anew.
     """
 
     patch: Patch
@@ -103,6 +104,7 @@ class PadFace(Value):
     gap: FloatArray
     offset: FloatArray | None = None
     gathers: bool = False
+    dwells_on: bool = False
 
     def __post_init__(self) -> None:
         where = f"pad '{self.patch.pad.name}'"
@@ -166,4 +168,4 @@ def bonds_fully(face: PadFace) -> PadFace:
     """
     least = REPEATS * face.patch.pad.material.normal_stiffness
     pressure, share = np.array([0.0, least, 1.001 * least]), np.array([0.0, float(face.law(np.array(least))), 1.0])
-    return replace(face, law=ActivationLaw(pressure, share, face.law.source), gathers=True)
+    return replace(face, law=ActivationLaw(pressure, share, face.law.source), gathers=True, dwells_on=True)

@@ -177,7 +177,9 @@ class _Step:
         falling = touching & (pressure + cells.steady <= now.base)
         if falling.any():
             now.base[falling] = pressure[falling] + cells.steady[falling]
-            now.peak[falling], now.since[falling] = 0.0, time[falling]
+            now.peak[falling] = 0.0
+            anew = falling & ~cells.dwells_on
+            now.since[anew] = time[anew]
             now.bottom[falling] = np.minimum(now.bottom[falling], now.base[falling])
         np.maximum(now.peak, now.rise(cells, pressure), out=now.peak)
         now.overloaded |= pressure > cells.overload
@@ -216,7 +218,8 @@ class _Step:
         now.state[i] = np.where(self.after[i] > 0, CellState.TOUCHING, CellState.FREE)
         now.base[i] = np.maximum(np.minimum(pressure, self.after[i]), 0.0) + some.steady
         now.bottom[i] = np.fmin(now.bottom[i], now.base[i])
-        now.peak[i], now.floor[i], now.since[i] = 0.0, 0.0, self.knots.t[self.k[i] + 1]
+        now.peak[i], now.floor[i] = 0.0, 0.0
+        now.since[i] = np.where(some.dwells_on, now.since[i], self.knots.t[self.k[i] + 1])
         now.broken[i] = self.start[i] + share * self.duration[i]
         now.breaks[i] += 1
         stretch[i] = 0.0

@@ -92,7 +92,8 @@ class Window:
         own = np.flatnonzero(event > self.first)
         before = event[own] - 1 - self.first
         now.base[own], now.peak[own] = pressure[before, own] + self.cells.steady[i[own]], 0.0
-        now.bottom[own], now.since[own] = np.minimum(now.bottom[own], now.base[own]), self.knots.t[event[own]]
+        now.bottom[own] = np.minimum(now.bottom[own], now.base[own])
+        now.since[own] = np.where(self.cells.dwells_on[i[own]], now.since[own], self.knots.t[event[own]])
         now.overloaded |= pressure[0] > self.cells.overload[i]
         self._keep(i, now, pressure, self._rows < event)
         return event
@@ -110,7 +111,7 @@ class Window:
         buckled = now.overloaded | np.logical_or.accumulate(live & (pressure > some.overload), axis=0)
         holds = np.where(fallen >= 0, raised > fallen, (raised >= 0) | (some.law_of(now.peak) > 0)) | (now.floor > 0)
         holds &= ~buckled | (some.residual > 0)
-        since, time = np.where(fallen >= 0, t[fallen + 1], now.since), t[rows + 1]
+        since, time = np.where((fallen >= 0) & ~some.dwells_on, t[fallen + 1], now.since), t[rows + 1]
         may_bond = ~falls & holds & (time - since >= some.dwell - 1e-12 * np.abs(time))
         event = self._first_of(live & (may_bond | (pressure <= 0)))
 

@@ -57,6 +57,7 @@ class CellTable:
     gap: FloatArray
     steady: FloatArray
     gathers: BoolArray
+    dwells_on: BoolArray
     normal_stiffness: FloatArray
     shear_stiffness: FloatArray
     pull: FloatArray
@@ -87,6 +88,7 @@ class CellTable:
             area=np.concatenate([face.patch.areas for face in faces]),
             gap=np.concatenate([face.gap for face in faces]) + SKIN,
             gathers=np.repeat([face.gathers for face in faces], size),
+            dwells_on=np.repeat([face.dwells_on for face in faces], size),
             steady=level * each([m.normal_stiffness for m in materials]),
             normal_stiffness=each([m.normal_stiffness for m in materials]),
             shear_stiffness=each([m.shear_stiffness for m in materials]),

@@ -6,81 +6,28 @@ between, in the air, the load of the part does.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
-from gripmargin.base.errors import InputError
-from gripmargin.contact.activation import PadFace, bonds_fully, pad_faces
-from gripmargin.contact.backing import Backing
+from gripmargin.contact.activation import PadFace, bonds_fully
 from gripmargin.contact.cells import Patch
 from gripmargin.contact.finer import finer, finer_share
 from gripmargin.contact.handover_phases import (
     keep_to_the_budget,
-    look_at_facing,
-    one_stretch,
-    relative_to,
-    wrong_order,
 )
-from gripmargin.contact.locked import locked_in
 from gripmargin.contact.pickup import Pickup
-from gripmargin.contact.relative import RelativeMotion
+from gripmargin.contact.putdown import Putdown, Stretch, stretches
 from gripmargin.contact.restraint import WAYS, Restraint, restraint
-from gripmargin.contact.seating import (
-    SEATED,
-    Seating,
-    break_displacement,
-    centre_of,
-    from_touch_down,
-    over,
-    seating,
-    taken_up,
-    within_reach,
-)
 from gripmargin.contact.simulation import ContactHistory, simulate
 from gripmargin.motion.tool_motion import ToolMotion
-from gripmargin.workcell import Nest, ReleaseKind
 from gripmargin.workcell.job import Job
 
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Putdown:
-    """A release, from where the part is set down, whatever that move is called, or is nearest to its nest.
-
-    Attributes:
-        nest: Where the part is left.
-        kind: How the phase says that it lets go; None where it does not say.
-        faces: The pads, as strong as just after cleaning: letting go is judged against the strongest hold.
-        on_the_way: The program's samples of the release phase before, shape (m,).
-        samples: Those from there on until the tool has left, shape (n,); the first pose may lie between that sample
-            and the next.
-        relative: The tool in the face frame over these.
-        seat: Where the part is set down.
-        begins: Which of these is the first of the release phase.
-    """
-
-    nest: Nest
-    kind: ReleaseKind | None
-    faces: tuple[PadFace, ...]
-    on_the_way: NDArray[np.intp]
-    samples: NDArray[np.intp]
-    relative: RelativeMotion
-    seat: Seating
-    begins: int
-
-    @property
-    def move(self) -> RelativeMotion:
-        """The tool in the face frame from where the release phase begins."""
-        return self.relative.between(self.begins, self.relative.samples - 1)
-
-    @property
-    def placed(self) -> RelativeMotion:
-        """The tool in the face frame as the release phase begins, or as the part is taken up again before it."""
-        last = min(self.begins, self.relative.samples - 1)
-        return self.relative.between(last, last)
+NotKnown = Literal["", "pressed", "uneven", "bowed"]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -93,9 +40,10 @@ class Release(Putdown):
         taken_along: Whether the pads take the part up again before it is to be let go: it was put down too early, or in
             two goes.
         fully: Whether cells that broke and are pressed on again bond fully in it.
-        at_best: The least ratio of restraint to demand if broken cells bond again as leaves the part more easily, and
-            nothing that may have pressed the pads since the preload has added to their bond.
-        pressed: Whether something may have.
+        at_best: The least ratio of restraint to demand if broken cells bond again, and the pads hold before it, as
+            leaves the part more easily; 0 where both are known.
+        not_known: How the pads hold before it, where that is not known and this one is worse than another: "pressed"
+            as hard as may have added to their bond since the preload, or "uneven", as they surely hold.
     """
 
     bond: tuple[FloatArray, ...]
@@ -103,7 +51,7 @@ class Release(Putdown):
     taken_along: bool = False
     fully: bool = True
     at_best: float = 0.0
-    pressed: bool = False
+    not_known: NotKnown = ""
 
     def least(self, job: Job) -> float:
         """Return the least ratio of restraint to demand that is known, 0 where the pads hold the part in the end."""
@@ -148,6 +96,25 @@ class Release(Putdown):
         return all(float(last.height(face.patch.edge).min()) >= face.reach for face in self.faces)
 
 
+@dataclass(frozen=True, eq=False)
+class _Way:
+    """How the pads may hold before a release.
+
+    Attributes:
+        why: What is not known, as in `Release.not_known`.
+        bond: The share of its full strength that each cell holds, of each pad.
+        fully: Whether what is pressed on again bonds fully.
+    """
+
+    why: NotKnown
+    bond: tuple[FloatArray, ...]
+    fully: bool = True
+
+    def of(self, job: Job, down: Putdown) -> Release:
+        """The release that it makes of a part that is down."""
+        return replace(_or_worse(job, _simulated(down, self.bond, fully=self.fully)), not_known=self.why)
+
+
 def put_down(
     job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None, pressed: Sequence[float]
 ) -> tuple[Putdown, ...]:
@@ -164,28 +131,71 @@ def put_down(
         A `Release` for each time that the part is in its nest; only a `Putdown` where it never comes down, or so askew
         that the pads are torn off.
     """
-    start = None if pickup is None else pickup.strongest
-    start = start or tuple(np.ones(patch.areas.size) for patch in patches)
-    grown = start if pickup is None or not pressed else _grown(pickup.faces, start, pressed)
+    ways = _ways(patches, pickup, pressed)
+    lowest = 0.0 if pickup is None else pickup.pick.flatness
     out: list[Putdown] = []
-    for stretch in _stretches(job, motion, patches, pickup):
-        down, times = stretch.first(), 0
-        while down.seat.seated and down.seat.flat:
-            keep_to_the_budget(times := times + 1, "set the part down in its nest")
-            release = _or_worse(job, _simulated(down, grown, fully=True))
-            if any((more > own).any() for more, own in zip(grown, start, strict=True)):
-                plain = _or_worse(job, _simulated(down, start, fully=True))
-                release = replace(release, at_best=max(plain.at_best, plain.least(job)), pressed=True)
-            up = _taken_up(job, release)
-            again = None if up is None else stretch.next(int(release.samples[release.history.sample[up]]))
-            if up is None or again is None:
-                out.append(release)
-                break
-            out.append(_until(release, up))
-            down = again
-        else:
-            out.append(down)
+    for stretch in stretches(job, motion, patches, pickup):
+        flush = _let_go(job, stretch, ways)
+        out += flush if lowest == 0.0 else _worse(job, flush, _let_go(job, stretch.lowered(lowest), ways))
     return tuple(out)
+
+
+def _let_go(job: Job, stretch: Stretch, ways: Sequence[_Way]) -> list[Putdown]:
+    """What one release phase comes to."""
+    out: list[Putdown] = []
+    down, times = stretch.first(), 0
+    while down.seat.seated and down.seat.flat:
+        keep_to_the_budget(times := times + 1, "set the part down in its nest")
+        release = _hardest(job, down, ways)
+        up = _taken_up(job, release)
+        again = None if up is None else stretch.next(int(release.samples[release.history.sample[up]]))
+        if up is None or again is None:
+            return [*out, release]
+        out.append(_until(release, up))
+        down = again
+    return [*out, down]
+
+
+def _worse(job: Job, flush: list[Putdown], low: list[Putdown]) -> list[Putdown]:
+    """The worse of what a release comes to where the part's face is plane, and where it lies as low as it may."""
+
+    def least(downs: list[Putdown]) -> float:
+        return min(down.least(job) if isinstance(down, Release) else 0.0 for down in downs)
+
+    worse, better = sorted((flush, low), key=least)
+    best = least(better)
+    return [
+        replace(down, at_best=max(down.at_best, best), not_known=down.not_known or "bowed")
+        if isinstance(down, Release)
+        else replace(down, may_be_down=best > 0.0)
+        for down in worse
+    ]
+
+
+def _ways(patches: Sequence[Patch], pickup: Pickup | None, pressed: Sequence[float]) -> list[_Way]:
+    """In which ways the pads may hold before a release, each once: the most that they do, and what they surely do.
+
+    Pads that hold unevenly ask less of the nest in all, but let go one after the other, and turn the part.
+    """
+    strongest = None if pickup is None else pickup.strongest
+    strongest = strongest or tuple(np.ones(patch.areas.size) for patch in patches)
+    out = [_Way("", strongest)]
+    if pickup is None:
+        return out
+    if pressed:
+        out.append(_Way("pressed", _grown(pickup.faces, strongest, pressed)))
+    if any(bond.any() for bond in pickup.bond):
+        out.append(_Way("uneven", pickup.bond, fully=False))
+    return out[:1] + [way for way in out[1:] if not all(map(np.array_equal, way.bond, strongest))]
+
+
+def _hardest(job: Job, down: Putdown, ways: Sequence[_Way]) -> Release:
+    """The release that asks most of the nest."""
+    each = [way.of(job, down) for way in ways]
+    if len(each) == 1:
+        return each[0]
+    least = [release.least(job) for release in each]
+    return replace(each[int(np.argmin(least))], at_best=max(*least, *(release.at_best for release in each)))
 
 
 def _grown(faces: Sequence[PadFace], start: Sequence[FloatArray], pressed: Sequence[float]) -> tuple[FloatArray, ...]:
@@ -268,123 +278,8 @@ def in_the_air(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: P
         mask[np.setdiff1d(np.arange(pickup.samples[0], pickup.samples[-1]), pickup.samples)] = True
     if pickup is not None and pickup.lift is not None:
         mask[pickup.lift :] = job.phase_map.covers("preload")[pickup.lift :]
-    for stretch in _stretches(job, motion, patches, pickup):
+    for stretch in stretches(job, motion, patches, pickup):
         down = stretch.first()
         if down.seat.seated:
             mask[down.on_the_way] = True
     return mask
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class _Stretch:
-    """The samples between a pick, or the release before, and where the tool has left the nest after a release.
-
-    Attributes:
-        job: The job.
-        kind: How the phase says that it lets go.
-        faces: The pads.
-        relative: The tool in the face frame, over these samples, shape (n,).
-        offset: The first of them.
-        declared: Which of them lie in the release phase, shape (n,).
-    """
-
-    job: Job
-    kind: ReleaseKind | None
-    faces: tuple[PadFace, ...]
-    relative: RelativeMotion
-    offset: int
-    declared: NDArray[np.bool_]
-
-    def first(self) -> Putdown:
-        """Where the part is first set down."""
-        return self._from(0)
-
-    def next(self, sample: int) -> Putdown | None:
-        """Where the part that was taken up again at a sample of the program is next set down; None: nowhere."""
-        height = self.relative.height(centre_of(self.faces)[None])[:, 0]
-        slack = SEATED * break_displacement(self.faces)
-        above = np.flatnonzero(height[sample - self.offset :] > slack)
-        if above.size == 0:
-            return None
-        start = sample - self.offset + int(above[0])
-        if start > int(np.flatnonzero(self.declared)[-1]):
-            return None
-        down = self._from(start)
-        return down if down.seat.seated else None
-
-    def _from(self, start: int) -> Putdown:
-        relative = self.relative.between(start, self.relative.samples - 1)
-        job, nest = self.job, _nest(self.job)
-        weight = -job.part.mass * float(job.gravity @ nest.face[:3, 2])
-        seat = seating(self.faces, relative, self.declared[start:], job.part, weight)
-        near = taken_up(self.faces, relative, ~over(self.faces, self.job.part, relative, seat.sample))
-        end = self._end(near, start)
-        moving, first = (
-            from_touch_down(self.faces, near.between(0, end), seat.sample)
-            if seat.seated
-            else (
-                near.between(seat.sample, end),
-                seat.sample,
-            )
-        )
-        declared = np.flatnonzero(self.declared)
-        first += start
-        return Putdown(
-            nest=nest,
-            kind=self.kind,
-            faces=self.faces,
-            on_the_way=self.offset + declared[declared < start + seat.sample],
-            samples=self.offset + np.arange(first, start + end + 1),
-            relative=moving,
-            seat=seat,
-            begins=max(int(declared[0]) - first, 0),
-        )
-
-    def _end(self, relative: RelativeMotion, start: int) -> int:
-        """The end of the release phase, or where the tool is out of reach for good after it."""
-        near = np.flatnonzero(within_reach(self.faces, relative))
-        last = int(np.flatnonzero(self.declared[start:])[-1])
-        return min(max(last, int(near[-1]) + 1 if near.size else 0), relative.samples - 1)
-
-
-def _stretches(job: Job, motion: ToolMotion, patches: Sequence[Patch], pickup: Pickup | None) -> Iterator[_Stretch]:
-    if job.nest is None:
-        return
-    faces = pad_faces(patches, job.part, None)
-    if pickup is not None:
-        locked = locked_in(Backing(tuple(patches)), [pad.traction for pad in pickup.hard.pads], pickup.bond)
-        along = [own * (1.0, 1.0, 0.0) for own in locked.traction]  # across the face they press as they then lie on it
-        faces = tuple(replace(face, offset=own) for face, own in zip(faces, along, strict=True))
-    carry = np.flatnonzero(job.phase_map.covers("carry"))
-    lets_go = np.flatnonzero(job.phase_map.covers("release"))
-    begin = 0 if pickup is None else _after_the_tray(faces, job, motion, pickup)
-    for index, phase in enumerate(job.phases):
-        if phase.kind != "release":
-            continue
-        samples = np.flatnonzero(job.phase_map.of(index))
-        one_stretch(samples, job, "release")
-        if carry.size and carry[0] > samples[0]:
-            raise wrong_order(job, "a release", int(samples[0]), "before the carry", "a release after a carry")
-        others = lets_go[~np.isin(lets_go, samples)]
-        before, after = others[others < samples[0]], np.concatenate([others, carry])
-        after = after[after > samples[-1]]
-        first = min(max(begin, int(before[-1]) if before.size else 0), int(samples[0]))
-        stretch = np.arange(first, int(after.min()) + 1 if after.size else motion.t.size)
-        relative = relative_to(motion, stretch, job.nest.face)
-        declared = np.isin(stretch, samples)
-        look_at_facing(faces, relative.take(np.flatnonzero(declared)), "nest.face")
-        yield _Stretch(job=job, kind=phase.release, faces=faces, relative=relative, offset=first, declared=declared)
-
-
-def _after_the_tray(faces: Sequence[PadFace], job: Job, motion: ToolMotion, pickup: Pickup) -> int:
-    """The first sample after a press at which all pads are out of reach of the tray, or are beside it."""
-    last = int(pickup.samples[-1])
-    relative = relative_to(motion, np.arange(last, motion.t.size), pickup.pick.face)
-    near = within_reach(faces, relative) & over(faces, job.part, relative, 0)
-    return last + int(np.argmin(near)) if not near.all() else last
-
-
-def _nest(job: Job) -> Nest:
-    if job.nest is None:
-        raise InputError("nest", "none", "the place where the part is left")
-    return job.nest

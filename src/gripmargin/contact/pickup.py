@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import count
 
 import numpy as np
@@ -60,15 +60,17 @@ class Pickup:
     restraint: float
     highest_pull: float
 
-    @property
+    @cached_property
     def bond(self) -> tuple[FloatArray, ...]:
         """Share of its full strength that each cell surely holds, wherever in its flatness the face lies."""
-        return tuple(np.minimum(a, b) for a, b in zip(self.history.bond, self.hard.bond, strict=True))
+        ends = [end.bond for each in self._dwelling for end in (each.history, each.hard)]
+        return tuple(np.minimum.reduce(each) for each in zip(*ends, strict=True))
 
-    @property
+    @cached_property
     def activation(self) -> tuple[FloatArray, ...]:
         """The same when the press ends, before the part is lifted."""
-        return tuple(np.minimum(a, b) for a, b in zip(self.pressed.bond, self.pressed_hard.bond, strict=True))
+        ends = [end.bond for each in self._dwelling for end in (each.pressed, each.pressed_hard)]
+        return tuple(np.minimum.reduce(each) for each in zip(*ends, strict=True))
 
     @property
     def strongest(self) -> tuple[FloatArray, ...] | None:
@@ -81,10 +83,27 @@ class Pickup:
     @cached_property
     def at_best(self) -> Pickup | None:
         """The same if cells that broke and were pressed on again hold fully; None where there are none."""
+        return self._by(bonds_fully) if self._pressed_again else None
+
+    @property
+    def _pressed_again(self) -> bool:
+        """Whether cells that broke are pressed on."""
         pads = (*self.pressed.pads, *self.pressed_hard.pads)
-        if not any(((pad.breaks > 0) & (pad.state != CellState.FREE)).any() for pad in pads):
-            return None
-        faces = tuple(bonds_fully(face) for face in self.faces)
+        return any(((pad.breaks > 0) & (pad.state != CellState.FREE)).any() for pad in pads)
+
+    @cached_property
+    def _dwelling(self) -> tuple[Pickup, ...]:
+        """This one, and where cells broke it with a least dwell that goes on.
+
+        Which of the two is so is not known. If it goes on, a cell that is dragged bonds again and breaks again, which
+        takes what the pressure rises by meanwhile; if it begins anew, what is pressed on again may not bond in time.
+        """
+        dwells = any(face.patch.pad.material.min_dwell for face in self.faces)
+        return (self, self._by(partial(replace, dwells_on=True))) if dwells and self._pressed_again else (self,)
+
+    def _by(self, rule: Callable[[PadFace], PadFace]) -> Pickup:
+        """The same by another rule of how cells bond again."""
+        faces = tuple(rule(face) for face in self.faces)
         history = hard = simulate(faces, self.relative)
         pressed = pressed_hard = _pressed(faces, self.relative, history)
         if self.pick.flatness > 0:

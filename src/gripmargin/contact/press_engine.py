@@ -196,6 +196,7 @@ class PressEngine:
         now.floor[:] = share
         bonded = share > 0
         now.first_touch[bonded] = self.t
+        now.since[bonded & cells.dwells_on] = -np.inf  # it has been on the part long enough to bond
         now.state[bonded] = CellState.BONDED
         stretched = np.concatenate([face.stretched for face in self.faces])
         now.stretch[bonded] += stretched[bonded]

@@ -20,7 +20,8 @@ from gripmargin.checks.handover.release_remedies import release_remedies
 from gripmargin.checks.handover.seat import never_down
 from gripmargin.checks.hold.explain import load_figures
 from gripmargin.checks.premises import handed_over_flat, measured_contact, plane_face
-from gripmargin.contact.handover import Putdown, Release
+from gripmargin.contact.handover import Release
+from gripmargin.contact.putdown import Putdown
 from gripmargin.contact.restraint import NEGLIGIBLE
 from gripmargin.results.findings import (
     CheckResult,
@@ -101,9 +102,7 @@ def _open_because(case: Case, found: LetGo, result: CheckResult) -> tuple[str, s
     if result.verdict is Verdict.FAIL:
         return None
     if result.verdict is Verdict.UNDECIDED and found.release.at_best > found.value:
-        if found.release.pressed:
-            return words.PRESSED_ON, words.PRESS_LESS
-        return words.BOND_AGAIN, words.LIFT_FIRST
+        return words.HELD_BEFORE[found.release.not_known]
     if result.verdict is Verdict.UNDECIDED:
         return words.CELLS_TOO_COARSE, words.MORE_THAN_ENOUGH
     if found.unknown:

@@ -12,13 +12,13 @@ from gripmargin.checks.case import Case
 from gripmargin.checks.changes import deeper, levelled
 from gripmargin.checks.handover import words
 from gripmargin.checks.handover.figures import Cause, NeverDown, ReleaseDetails, Seat
-from gripmargin.contact.handover import Putdown
-from gripmargin.results.findings import CheckResult, Finding, Remedy, exact
+from gripmargin.contact.putdown import Putdown
+from gripmargin.results.findings import CheckResult, Finding, Remedy, Verdict, exact
 from gripmargin.workcell.job import Job
 
 
 def never_down(case: Case, putdown: Putdown, trials: Trials) -> tuple[CheckResult, Finding]:
-    """Return the failure: the release itself is then not simulated."""
+    """Return the failure, open where a face bowed otherwise is let go: the release itself is then not simulated."""
     place, found = case.place(int(putdown.samples[0])), putdown.seat
     lower = 0.0 if found.seated else math.ceil(1e5 * found.height - 1e-6) / 1e5
     if found.seated:
@@ -30,6 +30,9 @@ def never_down(case: Case, putdown: Putdown, trials: Trials) -> tuple[CheckResul
     remedy = Remedy(action="seat", text=text, figures=figures)
     details = ReleaseDetails(seat=seat, course=None)
     result = exact("release", 0.0, case.job.targets.release, place, details, measure="ratio")
+    if putdown.may_be_down:
+        result = replace(result, verdict=Verdict.UNDECIDED)
+        cause = words.HELD_BEFORE["bowed"][0]
     end = float(case.job.trajectory.t[putdown.samples[-1]])
     return result, Finding(
         check="release",

@@ -186,14 +186,26 @@ PRESS_WITHOUT_SLIDING: Final = (
     "press the pads on level and without sliding, let go by another way, or give the nest more lateral_force"
 )
 UNFINISHED: Final = "the release phase ends before the tool has left the part"
-PRESSED_ON: Final = (
-    "what presses the part on the pads while it is carried may add to their bond, by how much is not known"
-)
-PRESS_LESS: Final = "a smaller force of the process, or a nest that holds the part more firmly, decides it"
 BOND_AGAIN: Final = "how cells that break and are pressed on again bond is not known: as at first, or fully"
 HELD_SOMEWHERE: Final = "where break_away holds a part that bends is not known: evenly, or by a place of its rim alone"
 STAY_PUT: Final = "come down level and without sliding, or lift the tool off once before it is pressed on"
 LIFT_FIRST: Final = "let go without pressing the pads on any further, or leave the part more restraint"
+HELD_BEFORE: Final = {  # why a release is open, and what decides it, by what is not known of the bond before it
+    "": (BOND_AGAIN, LIFT_FIRST),
+    "pressed": (
+        "what presses the part on the pads while it is carried may add to their bond, by how much is not known",
+        "a smaller force of the process, or a nest that holds the part more firmly, decides it",
+    ),
+    "uneven": (
+        "how evenly the pads hold is known between bounds alone, and what lets go one after the other turns the part",
+        "press the pads on evenly and fully, or have the nest hold the part more firmly",
+    ),
+    "bowed": (
+        "how far the face of the part lies below its plane is known by pick.flatness alone, and how deep the pads are "
+        "pressed on in the nest by no more than that",
+        "a smaller flatness, a release that presses on less, or one that goes lower before it lets go",
+    ),
+}
 CELLS_TOO_COARSE: Final = "the target lies within what the size of the cells leaves open of the ratio"
 MORE_THAN_ENOUGH: Final = "move a little further before the tool leaves, or hold the part down a little harder"
 GO_ON: Final = "let the release phase go on until the tool has left the part"
@@ -290,7 +302,9 @@ def release_assumed(*, full_bond: bool, places: Sequence[Sequence[float]], on_ou
         "While the nest holds the part, it does not move, and its face is plane.",
     ]
     if full_bond:
-        out.append("Release: a full bond before it, the hardest to let go (only a preload_curve can say less).")
+        out.append(
+            "Release: from a full bond (only a preload_curve can say less), and from what the press surely leaves."
+        )
     for x, y in places:
         out.append(
             "The part's place along the face of its nest is not judged: the tool frame comes down at "

@@ -14,7 +14,7 @@ typedef struct {
     /* constants of the cells, shape (c,), of vectors (c, 3) */
     const int64_t *pad;
     const double *root, *normal, *area, *steady;
-    const uint8_t *gathers;
+    const uint8_t *gathers, *dwells_on;
     const double *normal_stiffness, *shear_stiffness, *pull, *shear, *dwell, *overload, *residual;
     /* activation laws: where the points of each begin, (p + 1,), their pressures and shares */
     const int64_t *law;

@@ -150,7 +150,7 @@ static double press_and_bond(const Cells *c, const Step *s, int fresh)
     if (touching) c->base[i] = smaller(c->base[i], level); /* what is not a number stays so */
     if (falling) {
         c->peak[i] = 0.0;
-        c->since[i] = time;
+        if (!c->dwells_on[i]) c->since[i] = time;
         c->bottom[i] = smaller(c->bottom[i], level);
     }
     c->peak[i] = larger(c->peak[i], rise(c, i, s->after));
@@ -219,7 +219,7 @@ static int stretch_and_break(const Life *life, const Step *s, double held)
     c->base[i] = larger(smaller(pressure, s->after), 0.0) + c->steady[i];
     c->bottom[i] = fmin(c->bottom[i], c->base[i]);
     c->peak[i] = c->floor[i] = 0.0;
-    c->since[i] = c->t[s->k + 1];
+    if (!c->dwells_on[i]) c->since[i] = c->t[s->k + 1];
     c->broken[i] = c->t[s->k] + share * s->duration;
     c->breaks[i] += 1;
     for (int j = 0; j < 3; j++) c->stretch[3 * i + j] = 0.0;
