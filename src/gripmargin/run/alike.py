@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gripmargin.base.arrays import FloatArray
 from gripmargin.kernels.recursion import AL, EX, A, V, W
@@ -67,8 +68,12 @@ def _exact(job: Job, motion: ProgramMotion, part: str) -> Any:
         tuple(force.moves for force in job.process),
         begins if by_time or cleans else None,
         job.station,
-        tuple((each.mass, each.hangs.tobytes(), each.at.tobytes(), len(each.pushes)) for each in job.aboard),
+        tuple((each.mass, *map(_bytes, (each.hangs, each.at, each.unknown)), len(each.pushes)) for each in job.aboard),
     )
+
+
+def _bytes(values: NDArray[Any] | None) -> bytes | None:
+    return None if values is None else values.tobytes()
 
 
 def _bare(place: Any) -> Any:

@@ -33,6 +33,7 @@ class Aboard(Value):
             what a response of 1 of each mode of the part is, shape (6, modes), and responses that they may have
             started, shape (modes, m).
         unfollowed: What of press and release could not be followed, in words.
+        unknown: Samples of that, shape (n,); None: none.
     """
 
     hold: str = ""
@@ -46,6 +47,7 @@ class Aboard(Value):
     instants: FloatArray
     pushes: tuple[Push, ...] = ()
     unfollowed: str = ""
+    unknown: NDArray[np.bool_] | None = None
 
     def __post_init__(self) -> None:
         for value in (*vars(self).values(), *(rows for push in self.pushes for rows in push)):
@@ -72,6 +74,10 @@ class Aboard(Value):
         hangs, contact, sure = np.zeros(n, dtype=bool), np.zeros((6, n)), np.zeros((6, n))
         hangs[rows[inside]] = self.hangs[inside]
         contact[:, rows[inside]], sure[:, rows[inside]] = self.contact[:, inside], self.sure[:, inside]
+        unknown = None
+        if self.unknown is not None:
+            unknown = np.zeros(n, dtype=bool)
+            unknown[rows[inside]] = self.unknown[inside]
         there = inside[self.at]
         pushes = []
         for samples, wrench, modes, swing in self.pushes:
@@ -86,6 +92,7 @@ class Aboard(Value):
             at=self.at[there] + shift,
             instants=self.instants[:, there],
             pushes=tuple(pushes),
+            unknown=unknown,
         )
 
     def seen_from(self, frame: FloatArray) -> Aboard:

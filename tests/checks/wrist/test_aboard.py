@@ -16,6 +16,7 @@ from support.exchanged import BLANK_PHASES, DONE_PHASES, QUARTER, STATIONS, exch
 
 G = 9.80665
 FLANGE = gm.Flange(payload=3.0, peak_force=500.0, peak_moment=[20.0], moment=[20.0], inertia=[0.1])
+CARRIED = (replace(BLANK_PHASES[1], part="blank"), replace(DONE_PHASES[1], part="done"))  # without any contact
 BARE = tuple(replace(phase, pick=None, nest=None) for phase in (*BLANK_PHASES, *DONE_PHASES))
 
 
@@ -55,7 +56,7 @@ def test_loads_of_both_parts_add_up_as_in_pinocchio():
 
     Rates are given, so nothing but the rises between samples is beyond the largest sample.
     """
-    job = exchange(trajectory=program(index=0.4), picks={}, nests={}, phases=BARE)
+    job = exchange(trajectory=program(index=0.4), picks={}, nests={}, phases=CARRIED)
     way, both = job.trajectory, ((job.parts["blank"], STATIONS["A"]), (job.parts["done"], STATIONS["B"]))
     model = whole(job, both)
     data = model.createData()
@@ -105,7 +106,7 @@ def test_a_press_of_one_station_is_in_the_flange_of_the_hold_on_the_other():
         assert asked(found[1], kind) == pytest.approx(asked(found[0], kind), rel=1e-9)
     assert found[0].details.limits[1].asked_least == pytest.approx(asked(found[0], "peak_force"), rel=1e-9)  # surely
     sentences = " ".join(gm.check_job(replace(job, flange=FLANGE), checks=["flange"]).assumed)
-    assert "not counted, for it could not be followed" not in sentences
+    assert "not known, for it could not be followed" not in sentences
 
 
 def aboard(n, **given):
@@ -134,7 +135,7 @@ def test_a_pull_that_peaks_between_samples_is_bounded_closely():
     frames = {"A": gm.pose((lever, 0.0, 0.0)) @ STATIONS["A"], "B": STATIONS["B"]}
     hub = replace(gripper(), stations=tuple(gm.Station(name=n, pose_in_tool=at) for n, at in frames.items()))
     chuck = {"chuck": gm.Nest(face=gm.pose((lever, 0.0, 0.0)), **NEST)}
-    job = exchange(gripper=hub, phases=(*BARE[:2], BLANK_PHASES[2], *BARE[3:]), picks={}, nests=chuck)
+    job = exchange(gripper=hub, phases=(CARRIED[0], BLANK_PHASES[2], CARRIED[1]), picks={}, nests=chuck)
     done, own, pull = job.parts["done"], job.gripper, 3e4 * 2 * 0.03**2
     com = (own.mass * own.com + done.mass * (frames["B"] @ [*done.com, 1.0])[:3]) / (own.mass + done.mass)
     weight = (own.mass + done.mass) * G
@@ -166,8 +167,34 @@ def test_a_force_on_the_part_of_another_station_is_bounded_closely():
     pull = gm.Process(
         station="B", moves=("index",), force=[0, 0, -40.0], at=[0, 0, 0.004], frame="world", shape="ramp", rise=0.4
     )
-    other, own = flange(exchange(phases=BARE, picks={}, nests={}, process=(pull,)))
+    other, own = flange(exchange(phases=CARRIED, picks={}, nests={}, process=(pull,)))
     for kind in ("peak_force", "peak_moment", "moment"):
         assert asked(other, kind) == pytest.approx(asked(own, kind), rel=0.3)
         assert 1.0 - 1e-9 <= asked(other, kind, "asked_most") / asked(own, kind, "asked_most") <= 1.3
     assert asked(other, "peak_force") > 40.0 + 2.4 * G
+
+
+def test_a_press_that_was_not_followed_leaves_forces_and_moments_undecided_and_the_payload_not():
+    """The finished part is taken without a `[pick]`, while the blank hangs: nothing bounds how hard it is pressed."""
+    job = exchange(phases=(*CARRIED[:1], *BARE[3:5]), picks={}, nests={}, accept=("never_released",))
+    report = gm.check_job(replace(job, flange=FLANGE), checks=["flange"])
+    (finding, *_) = report.findings
+    assert {str(hold.verdict) for hold in report.holds} == {"undecided"}
+    assert [str(remedy.text) for remedy in finding.remedies] == [
+        "give [pick] and [nest] of each part, so that press and release can be followed"
+    ]
+    short = {each.limit for each in finding.worst.short}
+    assert short == {"peak_force", "peak_moment", "moment"}
+    assert any("not known, for it could not be followed: " in sentence for sentence in report.assumed)
+    pressed = np.array(job.trajectory.moves) == "take done"
+    assert report.findings[0].start >= job.trajectory.t[pressed][0]
+    assert report.findings[0].end <= job.trajectory.t[pressed][-1] + 0.02
+    assert gm.check_job(replace(job, flange=gm.Flange(payload=3.0)), checks=["flange"]).passed
+
+
+def test_what_falls_short_for_sure_fails_beside_a_press_that_was_not_followed():
+    job = exchange(phases=(*CARRIED[:1], *BARE[3:5]), picks={}, nests={}, accept=("never_released",))
+    weak = gm.Flange(payload=3.0, peak_force=10.0)
+    report = gm.check_job(replace(job, flange=weak), checks=["flange"])
+    assert report.verdict == "fail"
+    assert "peak_force" in {each.limit for each in report.findings[0].worst.short}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +42,7 @@ def of_hold(case: Case) -> Aboard:
             free = ~hanging[samples[beside]] & found.any(axis=0)
             at.append(samples[beside[free]])
             instants.append(found[:, free])
+    missing = dict(_unfollowed(case))
     return Aboard(
         mass=case.job.part.mass,
         com=case.job.part.com,
@@ -52,17 +53,22 @@ def of_hold(case: Case) -> Aboard:
         at=np.concatenate(at),
         instants=np.hstack(instants),
         pushes=tuple(pushes_of(case)),
-        unfollowed=" and ".join(_unfollowed(case)),
+        unfollowed=" and ".join(missing),
+        unknown=np.any([*missing.values()], axis=0) & ~hanging if missing else None,
     )
 
 
-def _unfollowed(case: Case) -> Iterator[str]:
-    """What the phases name of contact and nobody could follow."""
-    phases = case.job.phases
+def _unfollowed(case: Case) -> Iterator[tuple[str, NDArray[np.bool_]]]:
+    """What the phases name of contact and nobody could follow, and its samples, shape (n,)."""
+    phases, where = case.job.phases, case.job.phase_map
     if case.pickup is None and any(phase.kind == "preload" for phase in phases):
-        yield "press"
-    if sum(isinstance(down, Release) for down in case.putdowns) < sum(phase.kind == "release" for phase in phases):
-        yield "release"
+        yield "press", where.covers("preload")
+    followed = [down.samples for down in case.putdowns if isinstance(down, Release)]
+    if len(followed) < sum(phase.kind == "release" for phase in phases):
+        missed = where.covers("release").copy()
+        for samples in followed:
+            missed[samples] = False
+        yield "release", missed
 
 
 def pushes_of(case: Case) -> Iterator[Push]:
@@ -101,6 +107,16 @@ def all_of(case: Case) -> tuple[Aboard, ...]:
     if any(each.hangs.size != n for each in case.job.aboard):
         raise InputError("aboard", "loads of other stations over another program", f"{n} samples")
     return own, *case.job.aboard
+
+
+def not_followed(aboard: Sequence[Aboard]) -> NDArray[np.bool_]:
+    """Return at which samples a press or a release that was not followed adds to what other stations have, shape (n,).
+
+    Of a part that is alone on the gripper it counts no more than on a gripper without stations.
+    """
+    unknown = [np.zeros_like(each.hangs) if each.unknown is None else each.unknown for each in aboard]
+    several = np.sum([each.hangs | there for each, there in zip(aboard, unknown, strict=True)], axis=0) > 1
+    return np.asarray(np.any(unknown, axis=0) & several)
 
 
 def _contacts(case: Case) -> Iterator[Contact]:

@@ -19,6 +19,7 @@ class Missing(StrEnum):
     COM = "com"
     INERTIA = "inertia"
     AXES = "axes"
+    CONTACT = "contact"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -12,7 +12,7 @@ from gripmargin.base.arrays import FloatArray
 from gripmargin.checks.case import Case
 from gripmargin.checks.use import quotient
 from gripmargin.checks.wrist import words
-from gripmargin.checks.wrist.aboard import all_of
+from gripmargin.checks.wrist.aboard import all_of, not_followed
 from gripmargin.checks.wrist.axes import Axis, FreeAxis, JointAxis
 from gripmargin.checks.wrist.bodies import Body, Laden, laden
 from gripmargin.checks.wrist.figures import Kind, Missing
@@ -22,6 +22,7 @@ from gripmargin.results.findings import Verdict, judge
 from gripmargin.workcell import STANDARD_GRAVITY, Flange, Part
 
 MOVING: Final = ("peak_force", "peak_moment")
+LOADED: Final = ("moment", *MOVING)  # by what pads press or pull
 WITH_INERTIA: Final = ("inertia", "peak_moment")
 
 
@@ -94,6 +95,7 @@ class Wrist:
         self._arm = None if robot is None or not isinstance(trajectory, JointTrajectory) else (robot, trajectory.q)
         self._axes: dict[int, Axis | None] = {}
         self.aboard = all_of(case)
+        self._not_followed = not_followed(self.aboard)
 
     @property
     def by_joints(self) -> bool:
@@ -129,6 +131,8 @@ class Wrist:
         missing = found if isinstance(found, Missing) else None
         unknown = np.full(n, np.nan), np.zeros(n), np.full(n, np.inf)
         asked, least, most = unknown if isinstance(found, Missing) else found
+        if missing is None and kind in LOADED and self._not_followed.any():
+            missing, most = Missing.CONTACT, np.where(self._not_followed, np.inf, most)
         return Limit(
             kind=kind,
             place=place,

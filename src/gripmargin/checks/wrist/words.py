@@ -34,12 +34,16 @@ NOT_KNOWN: Final[Mapping[Missing, str]] = {
     Missing.AXES: (
         "the program gives poses and flange.wrist is not given: where the axes of the wrist lie is not known"
     ),
+    Missing.CONTACT: (
+        "what pads press or pull on the gripper is not known where a press or a release could not be followed"
+    ),
 }
 WANTED: Final[Mapping[Missing, str]] = {
     Missing.MASS: "weigh the gripper and give gripper.mass",
     Missing.COM: "give gripper.com",
     Missing.INERTIA: "give gripper.inertia",
     Missing.AXES: "give flange.wrist, or the program in joint values",
+    Missing.CONTACT: "give [pick] and [nest] of each part, so that press and release can be followed",
 }
 
 NO_RATED_VALUES: Final = "the job has no [flange] with rated values"
@@ -84,6 +88,9 @@ def result(_: CheckResult, details: FlangeDetails) -> Said:
 
 def _line(value: RatedValue) -> str:
     name, rated = subject(value.limit, value.axis), f"{value.rated:.4g} {UNITS[value.limit]}"
+    if value.missing is Missing.CONTACT and value.asked is not None:
+        least = f"{value.asked_least:.3g} {UNITS[value.limit]}"
+        return f"{name}: at least {least}, rated {rated}; {NOT_KNOWN[value.missing]}"
     if value.missing is not None:
         return f"{name}: not known, rated {rated}; {NOT_KNOWN[value.missing]}"
     if value.asked is None:
@@ -104,6 +111,8 @@ def _asked(value: RatedValue, target: float) -> str:
     rated = f"rated {value.rated:.4g} {unit}"
     if target != 1.0:
         rated += f", {value.rated / target:.4g} by the target"
+    if value.missing is Missing.CONTACT and value.asked is not None:
+        return f"{name} at least {value.asked_least:.3g} {unit}, {rated}"
     if value.missing is not None:
         return f"{name} not known, {rated}"
     least, most = value.asked_least, math.inf if value.asked_most is None else value.asked_most
@@ -122,7 +131,7 @@ def assumed(stations: Sequence[Aboard]) -> tuple[str, ...]:
     if not stations:
         return WEIGHT, NO_CONTACT
     missing = [f"{each.hold or 'this hold'}: {each.unfollowed}" for each in stations if each.unfollowed]
-    but = f"; not counted, for it could not be followed: {', '.join(missing)}" if missing else ""
+    but = f"; not known, for it could not be followed: {', '.join(missing)}" if missing else ""
     return WEIGHT, f"{ALL_STATIONS}{but}."
 
 
