@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-INTERFACE = 2  # of the library that these sources build: another one is not used
+INTERFACE = 3  # of the library that these sources build: another one is not used
 KERNELS = (
     "follow",
     "press_on",
