@@ -26,18 +26,6 @@ ARMS = {
 }
 
 
-def end_pose(chain, q):
-    end = chain.links[0]
-    for turns, value, link in zip(chain.revolute, q, chain.links[1:], strict=True):
-        joint = np.eye(4)
-        if turns:
-            joint[:2, :2] = [[math.cos(value), -math.sin(value)], [math.sin(value), math.cos(value)]]
-        else:
-            joint[2, 3] = value
-        end = end @ joint @ link
-    return end
-
-
 def pinocchio_pose(model, chain, q, link):
     """Pose of a link with the joints of the chain at q, matched by name, and all others at zero."""
     configuration = pinocchio.neutral(model)
