@@ -10,6 +10,7 @@ import pytest
 
 from gripmargin.base.errors import RobotError
 from gripmargin.files.urdf import read_urdf, urdf_chain
+from support.chains import end_pose
 
 TOLERANCE = 1e-9
 
