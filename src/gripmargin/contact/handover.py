@@ -52,8 +52,28 @@ class Release(Putdown):
 
     def least(self, job: Job) -> float:
         """Return the least ratio of restraint to demand that is known, 0 where the pads hold the part in the end."""
+        if self.history.held_total[-1] > 0 and not self.taken_along:
+            return 0.0
         forces = self.restraint(job, self.history.wrench)
-        return 0.0 if self.history.held_total[-1] > 0 else min(forces.least(way) for way in WAYS)
+        return float(np.nanmin([self.ratio(forces, way) for way in WAYS], initial=np.inf))
+
+    def ratio(self, forces: Restraint, way: str) -> FloatArray:
+        """Return restraint over demand over the rows, inf where it is not asked, NaN where the job does not state it.
+
+        A part that is taken up again is meant to be lifted. What the pads still pull while the part comes down, less
+        from row to row, is its weight that the nest takes over. A part that may slip so far may go along with the pads.
+
+        Args:
+            forces: Over its rows.
+            way: Of `WAYS`.
+        """
+        if way in ("slide", "turn") and self.nest.slip > 0:
+            return np.where(self.dragged <= self.nest.slip, np.inf, forces.ratio(way))
+        if self.taken_along and way in ("lift", "tip"):
+            return np.full(self.history.t.size, np.inf)
+        pull = self.history.force[:, 2]
+        coming = np.logical_and.accumulate((pull > 0) & (np.diff(pull, prepend=np.inf) <= 0))
+        return np.where(coming, np.inf, forces.ratio(way))
 
     @property
     def set_free(self) -> float:

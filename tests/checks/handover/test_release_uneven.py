@@ -61,3 +61,13 @@ def test_what_falls_short_however_the_pads_hold_fails():
     result, _ = answer(work_out(replace(case.job, nest=nest), trial=True))
     assert result.verdict == "fail"
     assert result.value == pytest.approx(0.8, rel=5e-3)
+
+
+def test_the_worse_of_both_is_so_by_what_is_asked():
+    """Within its slip the part goes along with the pads: neither bond asks anything sideways."""
+    case = slid(PRESS - 0.4 * FULL / STIFFNESS, 1.0)
+    nest = replace(case.job.nest, lateral_force=10.0, slip=5e-3)
+    job = replace(case.job, nest=nest)
+    (release,) = work_out(job, trial=True).putdowns
+    assert release.least(job) > 5.0
+    assert release.restraint(job, release.history.wrench).least("slide") < 0.4

@@ -58,7 +58,7 @@ class LetGo:
 
     def least_of(self, way: str) -> float:
         """Return the least ratio of one way that is known and asked, inf where none is."""
-        return float(np.nanmin(_ratio(self.release, self.forces, way), initial=np.inf))
+        return float(np.nanmin(self.release.ratio(self.forces, way), initial=np.inf))
 
     @property
     def unmeasured(self) -> bool:
@@ -101,12 +101,12 @@ def mesh_range(case: Case, found: LetGo) -> MeshRange:
     release, ranged = found.release, exact
     for _ in range(FINER):
         try:
-            release = on_finer_cells(case.job, release, lambda finer: on_target([_least(case, finer)], target))
+            release = on_finer_cells(case.job, release, lambda finer: on_target([finer.least(case.job)], target))
         except BudgetError:
             if ranged is exact:
                 raise
             break
-        fine = _least(case, release)
+        fine = release.least(case.job)
         ranged, value = MeshRange.of(value, fine), fine
         if judge(ranged.low, ranged.high, target) is not Verdict.UNDECIDED:
             break
@@ -116,29 +116,7 @@ def mesh_range(case: Case, found: LetGo) -> MeshRange:
 def ratios_of(case: Case, release: Release) -> FloatArray:
     """Return restraint over demand over the rows of a release, NaN where the job does not state it, shape (ways, k)."""
     forces = release.restraint(case.job, release.history.wrench)
-    return np.stack([_ratio(release, forces, way) for way in WAYS])
-
-
-def _least(case: Case, release: Release) -> float:
-    """The least ratio of a release, 0 where the pads still hold the part in the end."""
-    if release.history.held_total[-1] > 0 and not release.taken_along:
-        return 0.0
-    return float(np.nanmin(ratios_of(case, release)))
-
-
-def _ratio(release: Release, forces: Restraint, way: str) -> FloatArray:
-    """Restraint over demand, inf where it is not asked.
-
-    A part that is taken up again is meant to be lifted. What the pads still pull while the part comes down, less from
-    row to row, is its weight that the nest takes over. A part that may slip so far may go along with the pads.
-    """
-    if way in ("slide", "turn") and release.nest.slip > 0:
-        return np.where(release.dragged <= release.nest.slip, np.inf, forces.ratio(way))
-    if release.taken_along and way in ("lift", "tip"):
-        return np.full(release.history.t.size, np.inf)
-    pull = release.history.force[:, 2]
-    coming = np.logical_and.accumulate((pull > 0) & (np.diff(pull, prepend=np.inf) <= 0))
-    return np.where(coming, np.inf, forces.ratio(way))
+    return np.stack([release.ratio(forces, way) for way in WAYS])
 
 
 def worst_way(ratios: FloatArray) -> tuple[int, int]:
@@ -190,7 +168,7 @@ def course_of(found: LetGo) -> LettingGo:
 
 def _way(found: LetGo, way: str) -> Way:
     demand, available = found.forces.demand[way], found.forces.available[way]
-    ratio = _ratio(found.release, found.forces, way)
+    ratio = found.release.ratio(found.forces, way)
     stated = way not in found.unknown
     k = int(np.argmin(np.where(np.isnan(ratio), np.inf, ratio)) if stated else np.argmax(demand))
     return Way(
