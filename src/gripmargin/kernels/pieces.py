@@ -34,7 +34,8 @@ _BEYOND: Final = 2.0  # error of a hypothesis over that of its values: it may re
 _CONSTANT: Final = 0.6  # length of the longest window of degree 2 over that of degree 3 from which degree 2 holds
 _REACHES: Final = (1, 2, 3, 4, 6, 8, 12, 16)  # samples over which a change may hide in the error
 _CHECKED: Final = (1, 2, 3, 4)  # intervals of second differences that must agree
-REACH: Final = 5 * _SIZES[-1]  # samples on either side that the bounds about one hang on, and more
+# samples on either side that the bounds about one hang on: windows that hold it, those that explain these, what hides
+REACH: Final = 2 * (_SIZES[-1] + _REACHES[-1])
 
 
 def piece_bounds(y: FloatArray, error: FloatArray) -> tuple[FloatArray, FloatArray, Flags, FloatArray]:

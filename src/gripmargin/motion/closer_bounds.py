@@ -22,7 +22,7 @@ from gripmargin.kernels.local_fit import running_max
 from gripmargin.kernels.pieces import FEWEST, piece_bounds
 
 NEVER: Final = 10**6  # points that no window has
-REACH: Final = 32  # samples on either side that bounds by second differences look at, and more
+REACH: Final = 12  # samples on either side that bounds by second differences look at
 AT_ONCE: Final = 131_072  # values of all channels that are worked out at a time: time and memory alone
 
 

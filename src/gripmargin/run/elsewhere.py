@@ -25,7 +25,7 @@ from gripmargin.workcell.job import Job
 TOUCHES: Final = 2e-5  # [m] above a place at which a part counts as down on it: what a pad gives way (no source)
 OVERLAP: Final = 0.01  # share of the smaller of two outlines by which parts beside each other may overlap (no source)
 FACING: Final = float(np.sqrt(0.5))  # cosine of the angle to its face up to which a part comes down on a place
-AT_ONCE: Final = 4096  # samples
+AT_ONCE: Final = 4096  # samples: memory alone
 DIGITS: Final = 9  # of metres by which places are told apart; those that are not cost time alone
 BoolArray = NDArray[np.bool_]
 
@@ -171,10 +171,9 @@ class _Down:
         own, there = self._thick(place)
         t, facing = self.tool.t, self.tool.rotation[:, :, 2] @ place.normal
         lies = (t > place.since) & (t < place.until)
-        low = (self.face @ place.normal).min(axis=1) + own * facing <= place.level - np.where(
-            lies, 0.0, there
-        ) + TOUCHES
-        low &= facing < -FACING
+        under = (self.face @ place.normal).min(axis=1) + own * facing
+        rests = place.level - np.where(lies, 0.0, there)
+        low = (under <= rests + TOUCHES) & (facing < -FACING)
         at, axes = np.flatnonzero(low), across(place.normal)
         seen, one = shapely.polygons(self.face[at] @ axes), place.seen_along(place.normal)
         low[at] = shapely.area(shapely.intersection(seen, one)) > OVERLAP * np.minimum(shapely.area(seen), one.area)
@@ -238,6 +237,6 @@ def _moved(tool: ToolMotion, job: Job, hold: Hold) -> FloatArray:
 
 def across(normal: FloatArray) -> FloatArray:
     """Two axes of the plane across a normal, in the world, shape (3, 2)."""
-    across = np.cross(normal, np.eye(3)[np.argmin(np.abs(normal))])
-    across /= np.linalg.norm(across)
-    return np.column_stack([across, np.cross(normal, across)])
+    x = np.cross(normal, np.eye(3)[np.argmin(np.abs(normal))])
+    x /= np.linalg.norm(x)
+    return np.column_stack([x, np.cross(normal, x)])
